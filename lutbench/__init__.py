@@ -1,0 +1,40 @@
+"""lutbench: a workbench for colour-pipeline LUTs.
+
+Names are loaded on first use, so that ``import lutbench`` alone stays light.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from lutbench.errors import LutbenchError as LutbenchError
+    from lutbench.tables.lut import Lut1D as Lut1D
+    from lutbench.tables.lut import Lut3D as Lut3D
+    from lutbench.tables.lut import ShaperLut3D as ShaperLut3D
+
+__version__ = "0.1.0"
+
+_HOMES = {
+    "LutbenchError": "lutbench.errors",
+    "Lut1D": "lutbench.tables.lut",
+    "Lut3D": "lutbench.tables.lut",
+    "ShaperLut3D": "lutbench.tables.lut",
+}
+
+__all__ = ["__version__", *_HOMES]
+
+
+def __getattr__(name: str) -> Any:
+    try:
+        home = _HOMES[name]
+    except KeyError:
+        raise AttributeError(f"module 'lutbench' has no attribute {name!r}") from None
+    value = getattr(import_module(home), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

@@ -1,0 +1,6 @@
+"""``python -m lutbench``."""
+
+from lutbench.cli.main import main
+
+if __name__ == "__main__":
+    main()

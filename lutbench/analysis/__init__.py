@@ -1,0 +1,1 @@
+"""What a LUT does: measurements and findings."""

@@ -1,0 +1,79 @@
+"""The ``lutbench`` command: a group that loads a command's module when it is called."""
+
+from __future__ import annotations
+
+import os
+import sys
+from importlib import import_module
+from typing import NoReturn
+
+import click
+
+from lutbench import __version__
+from lutbench.errors import LutbenchError, nearest_names
+
+# Command name to (module under lutbench.cli, one line of help). The line stands
+# here so that `lutbench --help` imports no command.
+COMMANDS: dict[str, tuple[str, str]] = {}
+
+
+class LazyGroup(click.Group):
+    """A group whose commands are imported on first use."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
+        if name not in COMMANDS:
+            return None
+        module = import_module(f"lutbench.cli.{COMMANDS[name][0]}")
+        command = module.command
+        assert isinstance(command, click.Command)
+        return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            close = nearest_names(args[0], COMMANDS) or list(COMMANDS)
+            raise LutbenchError(f"no command is named {args[0]!r}", accepted=", ".join(close))
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
+
+
+@click.command(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="lutbench")
+def group() -> None:
+    """Build, inspect, identify, verify and apply colour LUTs."""
+
+
+def main(args: list[str] | None = None) -> NoReturn:
+    """Run the command line; every fault of the user's is one line on stderr, status 2."""
+    try:
+        status = group.main(args=args, prog_name="lutbench", standalone_mode=False)
+        sys.stdout.flush()
+    except LutbenchError as error:
+        _complain(str(error))
+    except click.ClickException as error:
+        _complain(error.format_message())
+    except (KeyboardInterrupt, click.Abort):
+        click.echo("lutbench: interrupted", err=True)
+        sys.exit(130)
+    except BrokenPipeError:
+        # The reader of our output went away (`| head`): not worth a word.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)
+    except MemoryError:
+        _complain("not enough memory for this input")
+    except OSError as error:
+        where = f"{error.filename}: " if error.filename else ""
+        _complain(f"{where}{error.strerror or error}")
+    sys.exit(status if isinstance(status, int) else 0)
+
+
+def _complain(text: str) -> NoReturn:
+    click.echo("lutbench: " + " ".join(text.split()), err=True)
+    sys.exit(2)

@@ -1,0 +1,69 @@
+"""The error family: everything a user can cause is a `LutbenchError`."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+from pathlib import Path
+
+
+class LutbenchError(Exception):
+    """Something a user can mend.
+
+    The text is one line that says what is wrong, where, and what would be
+    accepted; the command line prints it as it is and exits with status 2.
+
+    >>> str(LutbenchError("size 1 is too small", where="a.cube:3", accepted="2 to 256"))
+    'a.cube:3: size 1 is too small; accepted: 2 to 256'
+    """
+
+    def __init__(self, what: str, *, where: str | Path = "", accepted: str = "") -> None:
+        self.what = what
+        self.where = str(where)
+        self.accepted = accepted
+        text = f"{self.where}: {what}" if self.where else what
+        super().__init__(" ".join(f"{text}; accepted: {accepted}".split()) if accepted else text)
+
+
+class FormatError(LutbenchError):
+    """A file is not what its format allows."""
+
+
+class UnknownNameError(LutbenchError):
+    """A curve, gamut or option value that nobody knows."""
+
+
+class DefinitionError(LutbenchError):
+    """A user's definition, recipe or suite that cannot be used."""
+
+
+class NotInvertibleError(LutbenchError):
+    """The transform has no inverse."""
+
+
+class MissingExtraError(LutbenchError):
+    """A part of lutbench needs a package that is not installed."""
+
+    def __init__(self, package: str, extra: str, what: str) -> None:
+        super().__init__(
+            f"{what} needs the package {package!r}",
+            accepted=f"pip install 'lutbench[{extra}]'",
+        )
+
+
+def nearest_names(name: str, known: Iterable[str], count: int = 3) -> list[str]:
+    """The known names most like `name`, best first, letter case ignored.
+
+    >>> nearest_names("bt709", ["BT.709", "BT.2020", "sRGB"])
+    ['BT.709']
+    """
+    by_folded = {each.casefold(): each for each in known}
+    close = difflib.get_close_matches(name.casefold(), by_folded, n=count, cutoff=0.5)
+    return [by_folded[each] for each in close]
+
+
+def unknown_name(kind: str, name: str, known: Iterable[str], where: str = "") -> UnknownNameError:
+    """The error for a name that nobody knows, with the nearest known names."""
+    close = nearest_names(name, known)
+    hint = ", ".join(close) if close else f"see `lutbench list {kind}s`"
+    return UnknownNameError(f"no {kind} is named {name!r}", where=where, accepted=hint)

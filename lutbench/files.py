@@ -1,0 +1,111 @@
+"""Writing files so that nothing is ever half-written or lost."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+from lutbench.errors import LutbenchError
+
+
+@contextmanager
+def replacing(path: str | Path, *, force: bool = False) -> Iterator[Path]:
+    """A temporary path beside `path` that takes its place when the block ends well.
+
+    The temporary file keeps the suffix of `path`, so a writer that decides by
+    suffix works; it is flushed to disk before the rename and removed on any error.
+
+    Raises
+    ------
+    LutbenchError
+        When `path` exists and `force` is not set, is a folder, or cannot be written.
+    """
+    target = Path(path)
+    _refuse_existing(target, force)
+    try:
+        handle, name = tempfile.mkstemp(
+            prefix=f".{target.stem[:40]}.", suffix=target.suffix, dir=target.parent
+        )
+        os.close(handle)
+    except OSError as error:
+        raise unwritable(target, error) from error
+    temporary = Path(name)
+    try:
+        yield temporary
+        with open(temporary, "rb") as written:
+            os.fsync(written.fileno())
+        os.chmod(temporary, 0o666 & ~_umask())
+        # Looked at again: another process may have written the file meanwhile.
+        _refuse_existing(target, force)
+        os.replace(temporary, target)
+    except OSError as error:
+        raise unwritable(target, error) from error
+    finally:
+        with suppress(OSError):
+            temporary.unlink()
+
+
+def write_bytes(path: str | Path, data: bytes, *, force: bool = False) -> None:
+    """Write `data` to `path` as a whole or not at all."""
+    with replacing(path, force=force) as temporary:
+        temporary.write_bytes(data)
+
+
+def write_text(path: str | Path, text: str, *, force: bool = False) -> None:
+    """Write `text` to `path` as UTF-8 with plain line feeds, as a whole or not at all."""
+    write_bytes(path, text.encode("utf-8"), force=force)
+
+
+def make_folder(path: str | Path) -> Path:
+    """The folder `path`, made with its parents where it is missing."""
+    folder = Path(path)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise unwritable(folder, error) from error
+    return folder
+
+
+def inside(folder: str | Path, name: str, where: str = "") -> Path:
+    """`folder` / `name`, refused when `name` leads out of the folder.
+
+    >>> inside("out", "day/one.cube").as_posix()
+    'out/day/one.cube'
+    """
+    base = Path(folder).resolve()
+    target = (base / name).resolve()
+    if not name.strip() or "\0" in name or target == base or not target.is_relative_to(base):
+        raise LutbenchError(
+            f"the file name {name!r} leads out of the output folder",
+            where=where,
+            accepted="a name inside it",
+        )
+    return Path(folder) / name
+
+
+def unwritable(path: Path, error: OSError) -> LutbenchError:
+    """The error for a path that cannot be written, with the system's reason."""
+    return LutbenchError(f"cannot write: {error.strerror or error}", where=path)
+
+
+def unreadable(path: str | Path, error: OSError) -> LutbenchError:
+    """The error for a path that cannot be read, with the system's reason."""
+    return LutbenchError(f"cannot read: {error.strerror or error}", where=path)
+
+
+def _refuse_existing(target: Path, force: bool) -> None:
+    if target.is_dir():
+        raise LutbenchError("is a folder", where=target, accepted="a file name")
+    if target.exists() and not force:
+        raise LutbenchError(
+            "the file exists and stays as it is", where=target, accepted="--force to replace it"
+        )
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask

@@ -1,0 +1,1 @@
+"""Stills and clips."""

@@ -1,0 +1,1 @@
+"""The colour model: curves, gamuts, tone, grade and signal ranges as transforms."""
