@@ -1,0 +1,130 @@
+"""Colour tags: what a file says its colours are.
+
+A LUT changes what the numbers mean. A tag of the source (an ICC profile, a
+colour space name, chromaticities, the transfer code of a DPX header) would lie
+about the result, so none passes; what the result is comes from the user, as the
+gamut and curve that the LUT gives.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from lutbench.errors import LutbenchError, unknown_name
+
+# Code points of Recommendation ITU-T H.273 (colour_primaries, transfer_characteristics).
+# BT.1886 is the display side of BT.709 and has no code point of its own.
+PRIMARIES = {"BT.709": 1, "sRGB": 1, "BT.2020": 9, "BT.2100": 9, "P3-D65": 12}
+TRANSFERS = {
+    "BT.709": 1,
+    "BT.1886": 1,
+    "linear": 8,
+    "sRGB": 13,
+    "BT.2020": 14,
+    "BT.2100 PQ": 16,
+    "BT.2100 HLG": 18,
+}
+# Chromaticities of R, G, B and white, from the Recommendations and SMPTE EG 432-1.
+CHROMATICITIES = {
+    1: (0.64, 0.33, 0.30, 0.60, 0.15, 0.06, 0.3127, 0.3290),
+    9: (0.708, 0.292, 0.170, 0.797, 0.131, 0.046, 0.3127, 0.3290),
+    12: (0.680, 0.320, 0.265, 0.690, 0.150, 0.060, 0.3127, 0.3290),
+}
+
+_COLOUR_NAMES = {
+    "oiio:colorspace",
+    "oiio:gamma",
+    "colorinteropid",
+    "iccprofile",
+    "cicp",
+    "chromaticities",
+    "whiteluminance",
+    "adoptedneutral",
+    "renderingtransform",
+    "lookmodtransform",
+    "acesimagecontainerflag",
+    "exif:colorspace",
+    "exif:gamma",
+    "exif:whitepoint",
+    "exif:primarychromaticities",
+    "png:gamma",
+    "tiff:colorspace",
+    "dpx:transfer",
+    "dpx:colorimetric",
+    "dpx:lowdata",
+    "dpx:lowquantity",
+    "dpx:highdata",
+    "dpx:highquantity",
+    "dpx:gamma",
+    "dpx:blacklevel",
+    "dpx:blackgain",
+    "dpx:breakpoint",
+    "dpx:whitelevel",
+}
+
+
+@dataclass(frozen=True)
+class ColourTags:
+    """What the colours are: standard short names, or None where it is not known."""
+
+    gamut: str | None = None
+    curve: str | None = None
+
+    def __post_init__(self) -> None:
+        for kind, name, known in (
+            ("gamut", self.gamut, PRIMARIES),
+            ("curve", self.curve, TRANSFERS),
+        ):
+            if name is None:
+                continue
+            found = {each.casefold(): each for each in known}.get(name.casefold())
+            if found is None:
+                error = unknown_name(kind, name, known)
+                raise LutbenchError(
+                    f"no tag stands for the {kind} {name!r}", accepted=", ".join(known)
+                ) from error
+            object.__setattr__(self, kind, found)
+
+    @property
+    def primaries(self) -> int:
+        """The code point for the primaries; 2 stands for not specified."""
+        return 2 if self.gamut is None else PRIMARIES[self.gamut]
+
+    @property
+    def transfer(self) -> int:
+        """The code point for the transfer curve; 2 stands for not specified."""
+        return 2 if self.curve is None else TRANSFERS[self.curve]
+
+
+NO_TAGS = ColourTags()
+
+
+def is_colour_attribute(name: str) -> bool:
+    """Whether a header's attribute speaks of colour and so is stale after a LUT.
+
+    >>> is_colour_attribute("ICCProfile:device_class"), is_colour_attribute("Artist")
+    (True, False)
+    """
+    folded = name.casefold()
+    stale = folded.startswith("iccprofile:") or folded.endswith((":iccprofile", ":colormode"))
+    return stale or folded in _COLOUR_NAMES
+
+
+def tag_header(header: Any, format_name: str, tags: ColourTags) -> None:
+    """Write what `tags` says into a header, in the words that the format has for it."""
+    if format_name in ("png", "jpeg", "tiff") and (tags.primaries, tags.transfer) == (1, 13):
+        header.attribute("oiio:ColorSpace", "srgb_rec709_scene")  # an sRGB chunk, or Exif's word
+    elif format_name == "png":
+        header.attribute("oiio:ColorSpace", "unknown")  # unsaid, the library would say sRGB
+    if format_name == "png" and (tags.gamut and tags.curve):
+        header.attribute("CICP", "int[4]", (tags.primaries, tags.transfer, 0, 1))
+    elif format_name == "openexr" and tags.gamut:
+        header.attribute("chromaticities", "float[8]", CHROMATICITIES[tags.primaries])
+    elif format_name == "dpx":
+        # The library knows the codes of the first edition of SMPTE 268M: BT.709 is among them.
+        if tags.transfer in (1, 8):
+            name = "ITU-R 709-4" if tags.transfer == 1 else "Linear"
+            header.attribute("dpx:Transfer", name)
+        if tags.primaries == 1:
+            header.attribute("dpx:Colorimetric", "ITU-R 709-4")
