@@ -95,11 +95,11 @@ class Lut1D(Transform):
         """The number of rows."""
         return int(self.table.shape[0])
 
-    def apply(self, rgb: ArrayLike) -> NDArray[Any]:
+    def apply(self, rgb: ArrayLike, *, threads: int | None = None) -> NDArray[Any]:
         """The LUT of `rgb`, any leading shape; float32 in gives float32 out, else float64."""
         from lutbench.tables import interpolation
 
-        return interpolation.apply_1d(self.table, self.domain, _as_pixels(rgb))
+        return interpolation.apply_1d(self.table, self.domain, _as_pixels(rgb), threads=threads)
 
     def inverse(self) -> Lut1D:
         """The inverse LUT, sampled at four times the size.
@@ -174,12 +174,18 @@ class Lut3D(Transform):
         """The inputs of the nodes, shape (n, n, n, 3), indexed like the table."""
         return lattice(self.size, self.domain)
 
-    def apply(self, rgb: ArrayLike, interpolation: Interpolation | None = None) -> NDArray[Any]:
+    def apply(
+        self,
+        rgb: ArrayLike,
+        interpolation: Interpolation | None = None,
+        *,
+        threads: int | None = None,
+    ) -> NDArray[Any]:
         """The LUT of `rgb`, any leading shape; float32 in gives float32 out, else float64."""
         from lutbench.tables import interpolation as kernels
 
         method = _check_interpolation(interpolation or self.interpolation)
-        return kernels.apply_3d(self.table, self.domain, _as_pixels(rgb), method)
+        return kernels.apply_3d(self.table, self.domain, _as_pixels(rgb), method, threads=threads)
 
     def with_title(self, title: str) -> Lut3D:
         """The same LUT under another title."""
@@ -221,9 +227,16 @@ class ShaperLut3D(Transform):
         """The lattice of the 3D part."""
         return self.lut.table
 
-    def apply(self, rgb: ArrayLike, interpolation: Interpolation | None = None) -> NDArray[Any]:
+    def apply(
+        self,
+        rgb: ArrayLike,
+        interpolation: Interpolation | None = None,
+        *,
+        threads: int | None = None,
+    ) -> NDArray[Any]:
         """Shaper, then 3D LUT; float32 in gives float32 out, else float64."""
-        return self.lut.apply(self.shaper.apply(rgb), interpolation)
+        shaped = self.shaper.apply(rgb, threads=threads)
+        return self.lut.apply(shaped, interpolation, threads=threads)
 
     def with_title(self, title: str) -> ShaperLut3D:
         """The same LUT under another title."""
@@ -242,8 +255,8 @@ Lut = Lut1D | Lut3D | ShaperLut3D
 def lattice(size: int, domain: ArrayLike = UNIT_DOMAIN) -> NDArray[np.float64]:
     """The inputs of a lattice's nodes, shape (size, size, size, 3), indexed [r, g, b, channel].
 
-    >>> lattice(2)[1, 0, 0]
-    array([1., 0., 0.])
+    >>> lattice(2)[1, 0, 0].tolist()
+    [1.0, 0.0, 0.0]
     """
     low, high = np.asarray(domain, dtype=np.float64)
     axes = [np.linspace(low[c], high[c], size) for c in range(3)]
