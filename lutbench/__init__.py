@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from lutbench.errors import LutbenchError as LutbenchError
+    from lutbench.formats import open_lut as open_lut
     from lutbench.tables.lut import Lut1D as Lut1D
     from lutbench.tables.lut import Lut3D as Lut3D
     from lutbench.tables.lut import ShaperLut3D as ShaperLut3D
@@ -18,6 +19,7 @@ __version__ = "0.1.0"
 
 _HOMES = {
     "LutbenchError": "lutbench.errors",
+    "open_lut": "lutbench.formats",
     "Lut1D": "lutbench.tables.lut",
     "Lut3D": "lutbench.tables.lut",
     "ShaperLut3D": "lutbench.tables.lut",

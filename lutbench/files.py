@@ -1,14 +1,54 @@
-"""Writing files so that nothing is ever half-written or lost."""
+"""Reading whole files with a limit; writing files so that nothing is half-written or lost."""
 
 from __future__ import annotations
 
 import os
+import stat
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from lutbench.errors import LutbenchError
+
+
+def read_bytes(path: str | Path, *, limit: int) -> bytes:
+    """The bytes of the regular file `path`, refused before reading where over `limit` bytes.
+
+    Raises
+    ------
+    LutbenchError
+        When `path` is a folder, a pipe or a device, is too large, cannot be
+        read, or is written to by another process meanwhile.
+    """
+    try:
+        # Not blocking: opening a pipe that nobody writes to would wait for ever.
+        handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0))
+    except OSError as error:
+        raise unreadable(path, error) from error
+    except ValueError as error:  # a null character in the name
+        raise LutbenchError(f"cannot read: {error}", where=repr(str(path))) from error
+    before = os.fstat(handle)
+    if not stat.S_ISREG(before.st_mode):
+        os.close(handle)
+        what = "is a folder" if stat.S_ISDIR(before.st_mode) else "is a pipe or a device"
+        raise LutbenchError(what, where=path, accepted="a file")
+    try:
+        with open(handle, "rb") as file:
+            if before.st_size > limit:
+                raise LutbenchError(
+                    f"is too large ({before.st_size} bytes)",
+                    where=path,
+                    accepted=f"up to {limit} bytes",
+                )
+            data = file.read(before.st_size + 1)
+            after = os.fstat(file.fileno())
+    except OSError as error:
+        raise unreadable(path, error) from error
+    # A file that tells no size (those of the kernel) ends up here too.
+    if len(data) != before.st_size or before.st_mtime_ns != after.st_mtime_ns:
+        raise LutbenchError("the file changed while it was read", where=path)
+    return data
 
 
 @contextmanager
