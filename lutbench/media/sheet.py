@@ -1,0 +1,377 @@
+"""Contact sheets: many pictures on one, each with its name and its levels.
+
+The layout is plain: a heading, then a grid of cells on a dark neutral grey (a
+neutral surround keeps the eye from adapting to a colour). Under each picture
+stand its name and a level strip, a track from 0 to 100 % signal on which a bar
+covers the levels from the 1st to the 99th percentile of the luma and a notch
+marks the median.
+"""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.errors import LutbenchError
+from lutbench.media.stills import Still, write_still
+
+if TYPE_CHECKING:
+    from lutbench.model.transforms import Transform
+
+MOST_CELLS = 400
+MOST_PIXELS = 1 << 27
+
+_GROUND = "#2b2b2b"
+_INK = "#ececec"
+_FAINT = "#a8a8a8"
+_TRACK = "#4a4a4a"
+_BAR = "#56b4e9"  # Okabe–Ito sky blue
+_MARGIN = 28
+_GAP = 20
+# Luma weights of Recommendation ITU-R BT.709, for the level strip only.
+_LUMA = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
+
+
+@dataclass(frozen=True)
+class Levels:
+    """The signal levels of a picture's luma, as fractions of full scale."""
+
+    low: float
+    median: float
+    high: float
+
+    def __str__(self) -> str:
+        low, median, high = (f"{100 * each:.0f}" for each in (self.low, self.median, self.high))
+        return f"{low}–{high} %, median {median} %"
+
+
+@dataclass(frozen=True, eq=False)
+class Cell:
+    """One picture of a sheet.
+
+    Parameters
+    ----------
+    picture
+        Shape (height, width, 3), signal values, 1.0 is full scale; what is
+        outside 0..1 is shown clipped, and counts as it is in the levels.
+    label
+        What stands under it.
+    detail
+        A second, fainter line; the levels where empty.
+    """
+
+    picture: NDArray[np.float32]
+    label: str
+    detail: str = ""
+
+
+def levels_of(picture: NDArray[np.float32]) -> Levels:
+    """1st percentile, median and 99th percentile of the luma of a signal picture.
+
+    >>> str(levels_of(np.full((4, 4, 3), 0.4, np.float32)))
+    '40–40 %, median 40 %'
+    """
+    luma = np.asarray(picture, dtype=np.float32) @ _LUMA
+    low, median, high = np.nanpercentile(luma, [1, 50, 99])
+    return Levels(float(low), float(median), float(high))
+
+
+def thumbnail(still: Still, width: int) -> NDArray[np.float32]:
+    """R G B of a still as signal values, made `width` pixels wide at most.
+
+    Pixels are averaged over their area, in the signal as it is. A sheet puts this
+    small picture through the LUT, not the large one: at the size of a sheet the
+    two differ only along hard edges.
+
+    Returns
+    -------
+    ndarray
+        Shape (height, width, 3), float32.
+    """
+    small = min(width, still.width)
+    lines = max(1, round(still.height * small / still.width))
+    if (lines, small) == (still.height, still.width):
+        return still.signal()
+    import OpenImageIO as oiio
+
+    buffer = oiio.ImageBuf(np.ascontiguousarray(still.signal()))
+    resized = oiio.ImageBufAlgo.resize(
+        buffer, filtername="box", roi=oiio.ROI(0, small, 0, lines, 0, 1, 0, 3), nthreads=1
+    )
+    return np.asarray(resized.get_pixels(oiio.FLOAT), dtype=np.float32)
+
+
+def lut_sheet(
+    still: Still,
+    luts: Sequence[tuple[str, Transform]],
+    *,
+    heading: str = "",
+    subheading: str = "",
+    columns: int | None = None,
+    cell_width: int = 480,
+) -> NDArray[np.uint8]:
+    """One still through every LUT, labelled; the still as it is comes first.
+
+    Parameters
+    ----------
+    still
+        From `lutbench.media.stills.read_still`.
+    luts
+        Pairs of label and LUT (any Transform).
+    heading, subheading
+        The lines on top; left out where empty.
+    columns
+        Cells in a row; chosen for a landscape page where not given.
+    cell_width
+        The width of a picture in pixels.
+
+    Returns
+    -------
+    ndarray
+        Shape (height, width, 3), uint8, R G B: for `write_sheet`, or `png_bytes`.
+    """
+    small = thumbnail(still, cell_width)
+    cells = [Cell(small, "as recorded")]
+    for label, lut in luts:
+        cells.append(Cell(np.asarray(lut.apply(small), dtype=np.float32), label))
+    return draw_sheet(cells, heading=heading, subheading=subheading, columns=columns)
+
+
+def before_after_sheet(
+    frames: Sequence[tuple[str, NDArray[np.float32]]],
+    lut: Transform,
+    *,
+    heading: str,
+    subheading: str = "",
+    columns: int | None = None,
+) -> NDArray[np.uint8]:
+    """Each frame beside itself through the LUT.
+
+    Parameters
+    ----------
+    frames
+        Pairs of label and signal picture (see `thumbnail`), shape (height, width, 3).
+    columns
+        Frames in a row: each takes two cells.
+
+    Returns
+    -------
+    ndarray
+        Shape (height, width, 3), uint8.
+    """
+    cells = []
+    for label, picture in frames:
+        after = np.asarray(lut.apply(picture), dtype=np.float32)
+        cells.append(Cell(picture, label, f"before: {levels_of(picture)}"))
+        cells.append(Cell(after, "", f"after: {levels_of(after)}"))
+    if columns is None:
+        columns = max(1, _columns(cells) // 2)
+    return draw_sheet(
+        cells, heading=heading, subheading=subheading, columns=2 * columns, pairs=True
+    )
+
+
+def draw_sheet(
+    cells: Sequence[Cell],
+    *,
+    heading: str = "",
+    subheading: str = "",
+    columns: int | None = None,
+    pairs: bool = False,
+) -> NDArray[np.uint8]:
+    """The cells as one picture, row by row.
+
+    Parameters
+    ----------
+    pairs
+        Whether each two cells belong together and stand closer.
+
+    Raises
+    ------
+    LutbenchError
+        When there is nothing to show, or too much for one picture.
+    """
+    if not cells:
+        raise LutbenchError("there is no picture to put on the sheet")
+    if len(cells) > MOST_CELLS:
+        raise LutbenchError(
+            f"{len(cells)} pictures are too many for one sheet", accepted=f"at most {MOST_CELLS}"
+        )
+    grid = _Grid.of(cells, columns or _columns(cells), heading, subheading, pairs)
+    if grid.width * grid.height > MOST_PIXELS:
+        raise LutbenchError(
+            f"a sheet of {grid.width}×{grid.height} pixels is too large",
+            accepted=f"fewer or smaller pictures ({MOST_PIXELS >> 20} million pixels at most)",
+        )
+    return _drawn(cells, grid, heading, subheading)
+
+
+def write_sheet(sheet: NDArray[np.uint8], path: str | Path, *, force: bool = False) -> None:
+    """Write a sheet as PNG, JPEG or TIFF, after the suffix."""
+    write_still(Still(sheet, ("R", "G", "B"), "8"), path, depth="8", force=force)
+
+
+def png_bytes(sheet: NDArray[np.uint8]) -> bytes:
+    """The sheet as the bytes of a PNG file, for a page to embed."""
+    import tempfile
+
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "sheet.png"
+        write_sheet(sheet, path)
+        return path.read_bytes()
+
+
+@dataclass(frozen=True)
+class _Grid:
+    """Where things stand, in pixels from the top left corner."""
+
+    columns: int
+    cell_width: int
+    cell_height: int
+    picture_height: int
+    top: int
+    width: int
+    height: int
+    pairs: bool
+
+    @classmethod
+    def of(
+        cls, cells: Sequence[Cell], columns: int, heading: str, subheading: str, pairs: bool
+    ) -> _Grid:
+        columns = max(1, min(columns, len(cells)))
+        cell_width = max(200, *(cell.picture.shape[1] for cell in cells))
+        picture_height = max(cell.picture.shape[0] for cell in cells)
+        cell_height = picture_height + 62
+        rows = -(-len(cells) // columns)
+        top = _MARGIN + (38 if heading else 0) + (26 if subheading else 0)
+        top += 12 if heading or subheading else 0
+        width = 2 * _MARGIN + columns * cell_width + cls._gaps(columns, pairs)
+        height = top + rows * cell_height + (rows - 1) * _GAP + _MARGIN - 8
+        return cls(columns, cell_width, cell_height, picture_height, top, width, height, pairs)
+
+    @staticmethod
+    def _gaps(cells_before: int, pairs: bool) -> int:
+        """The gaps in front of a column, or between that many columns less one."""
+        if not pairs:
+            return max(0, cells_before - 1) * _GAP
+        inner, outer = cells_before // 2, max(0, -(-cells_before // 2) - 1)
+        return inner * 4 + outer * (_GAP + 16)
+
+    def place(self, index: int) -> tuple[int, int]:
+        """The top left corner of a cell."""
+        row, column = divmod(index, self.columns)
+        x = _MARGIN + column * self.cell_width + self._gaps(column + 1, self.pairs)
+        return x, self.top + row * (self.cell_height + _GAP)
+
+
+def _columns(cells: Sequence[Cell]) -> int:
+    """As many columns as give a page about 1.5 times as wide as high."""
+    width = max(cell.picture.shape[1] for cell in cells) + _GAP
+    height = max(cell.picture.shape[0] for cell in cells) + 62 + _GAP
+    count = round((1.5 * len(cells) * height / width) ** 0.5)
+    return int(min(max(1, count), len(cells)))
+
+
+def _drawn(cells: Sequence[Cell], grid: _Grid, heading: str, subheading: str) -> NDArray[np.uint8]:
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(grid.width / 100, grid.height / 100), dpi=100, facecolor=_GROUND)
+    canvas = FigureCanvasAgg(figure)
+    room = grid.width - 2 * _MARGIN
+    if heading:
+        _text(figure, grid, _MARGIN, _MARGIN + 26, heading, 19, _INK, room, weight="bold")
+    if subheading:
+        below = _MARGIN + 26 + (28 if heading else -8)
+        _text(figure, grid, _MARGIN, below, subheading, 11.5, _FAINT, room)
+    for index, cell in enumerate(cells):
+        x, y = grid.place(index)
+        levels = levels_of(cell.picture)
+        _strip(figure, grid, x, y + grid.picture_height + 7, levels)
+        at = y + grid.picture_height + 32
+        if cell.label:
+            _text(figure, grid, x, at, cell.label, 12.5, _INK, grid.cell_width)
+        detail = cell.detail or str(levels)
+        _text(figure, grid, x, at + 20, detail, 10.5, _FAINT, grid.cell_width)
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", "Glyph")  # a name in a script the font lacks
+        canvas.draw()
+    sheet = np.array(np.asarray(canvas.buffer_rgba())[..., :3])
+    for index, cell in enumerate(cells):
+        x, y = grid.place(index)
+        pixels = np.rint(np.clip(np.nan_to_num(cell.picture), 0, 1) * 255).astype(np.uint8)
+        # Pictures are laid in after the drawing: their pixels are never resampled.
+        down = grid.picture_height - pixels.shape[0]
+        across = (grid.cell_width - pixels.shape[1]) // 2
+        sheet[y + down : y + down + pixels.shape[0], x + across :][:, : pixels.shape[1]] = pixels
+    return sheet
+
+
+def _text(
+    figure: Any,
+    grid: _Grid,
+    x: int,
+    baseline: int,
+    text: str,
+    size: float,
+    colour: str,
+    room: int,
+    weight: str = "normal",
+) -> None:
+    """Text from `x` on the baseline, shortened in its middle where there is no room."""
+    from matplotlib.font_manager import FontProperties
+    from matplotlib.textpath import TextPath
+
+    line = " ".join(text.split())
+    font = FontProperties(family="DejaVu Sans", size=size, weight=weight)
+
+    def wide(words: str) -> float:
+        with warnings.catch_warnings():
+            warnings.filterwarnings("ignore", "Glyph")
+            path = TextPath((0, 0), words.replace("$", "S"), prop=font)
+        return float(path.get_extents().width) * 100 / 72
+
+    keep = len(line)
+    while keep > 4 and wide(line) > room:
+        keep -= max(1, keep // 12)
+        whole = " ".join(text.split())
+        line = f"{whole[: keep - keep // 2]}…{whole[len(whole) - keep // 2 :]}"
+    figure.text(
+        x / grid.width,
+        1 - baseline / grid.height,
+        line,
+        color=colour,
+        fontproperties=font,
+        va="baseline",
+        parse_math=False,
+    )
+
+
+def _strip(figure: Any, grid: _Grid, x: int, y: int, levels: Levels) -> None:
+    """The level strip under a picture: the bar, the notch of the median, on a 0..100 % track."""
+    from matplotlib.patches import Rectangle
+
+    def box(left: float, right: float, top: int, height: int, colour: str) -> None:
+        figure.add_artist(
+            Rectangle(
+                ((x + left * grid.cell_width) / grid.width, 1 - (top + height) / grid.height),
+                max(1.0, (right - left) * grid.cell_width) / grid.width,
+                height / grid.height,
+                transform=figure.transFigure,
+                facecolor=colour,
+                linewidth=0,
+                antialiased=False,
+            )
+        )
+
+    low, median, high = np.clip([levels.low, levels.median, levels.high], 0, 1)
+    box(0, 1, y, 6, _TRACK)
+    box(float(low), float(high), y, 6, _BAR)
+    notch = 1.5 / grid.cell_width
+    box(float(median) - notch, float(median) + notch, y - 2, 10, _INK)
