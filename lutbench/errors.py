@@ -54,8 +54,8 @@ class MissingExtraError(LutbenchError):
 def nearest_names(name: str, known: Iterable[str], count: int = 3) -> list[str]:
     """The known names most like `name`, best first, letter case ignored.
 
-    >>> nearest_names("bt709", ["BT.709", "BT.2020", "sRGB"])
-    ['BT.709']
+    >>> nearest_names("bt709", ["BT.709", "BT.2020", "sRGB"])[0]
+    'BT.709'
     """
     by_folded = {each.casefold(): each for each in known}
     close = difflib.get_close_matches(name.casefold(), by_folded, n=count, cutoff=0.5)

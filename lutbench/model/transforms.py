@@ -103,8 +103,8 @@ class Clamp(Transform):
 class Matrix(Transform):
     """A 3×3 matrix times R G B, plus an offset.
 
-    >>> Matrix(((1, 0, 0), (0, 1, 0), (0, 0, 2))).apply([0.1, 0.2, 0.3])
-    array([0.1, 0.2, 0.6])
+    >>> Matrix(((1, 0, 0), (0, 1, 0), (0, 0, 2))).apply([0.1, 0.2, 0.3]).tolist()
+    [0.1, 0.2, 0.6]
     """
 
     rows: tuple[tuple[float, ...], ...]

@@ -1,0 +1,227 @@
+"""PQ and HLG.
+
+Recommendation ITU-R BT.2100-2. Light 1.0 (a perfect white diffuser) is HDR
+reference white after Report ITU-R BT.2408: 203 cd/m² on the display, 58 % PQ,
+75 % HLG. Both BT.2100 curves are camera curves (scene light in), so they carry
+the reference rendering of the Recommendation; `PqDisplay` and `HlgSystemGamma`
+give the display side alone.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+
+from lutbench.errors import DefinitionError
+from lutbench.model.curves.base import Curve, mirrored
+from lutbench.model.transforms import Array, Transform
+
+REFERENCE_WHITE = 203.0
+"""cd/m² of HDR reference white: Report ITU-R BT.2408, table 1."""
+
+# SMPTE ST 2084, section 5
+M1 = 2610 / 16384
+M2 = 2523 / 4096 * 128
+C1 = 3424 / 4096
+C2 = 2413 / 4096 * 32
+C3 = 2392 / 4096 * 32
+PQ_PEAK = 10000.0
+
+# HLG OETF: Recommendation ITU-R BT.2100-2, table 5
+HLG_A = 0.17883277
+HLG_B = 1 - 4 * HLG_A
+HLG_C = 0.5 - HLG_A * float(np.log(4 * HLG_A))
+HLG_WHITE_SIGNAL = 0.75
+"""Report ITU-R BT.2408, table 1: HDR reference white in HLG."""
+
+
+def pq_signal(luminance: Array) -> Array:
+    """PQ signal of luminance in cd/m² (0 and under give 0).
+
+    >>> pq_signal(np.array([100.0, 203.0, 1000.0])).round(5).tolist()
+    [0.50808, 0.58069, 0.75183]
+    """
+    y = (np.maximum(luminance, 0) / PQ_PEAK) ** M1
+    return np.asarray(np.where(luminance <= 0, 0.0, ((C1 + C2 * y) / (1 + C3 * y)) ** M2))
+
+
+def pq_luminance(signal: Array) -> Array:
+    """Luminance in cd/m² of a PQ signal (0 and under give 0; over about 1.99 it has a pole)."""
+    root = np.minimum(np.maximum(signal, 0), 1.5) ** (1 / M2)
+    return np.asarray(PQ_PEAK * (np.maximum(root - C1, 0) / (C2 - C3 * root)) ** (1 / M1))
+
+
+@dataclass(frozen=True)
+class PqDisplay(Curve):
+    """The inverse EOTF of PQ: display light to signal, 1.0 at `white` cd/m²."""
+
+    name: str = "ST 2084"
+    white: float = REFERENCE_WHITE
+    family: ClassVar[str] = "display"
+    source: ClassVar[str] = "SMPTE ST 2084:2014; Recommendation ITU-R BT.2100-2, table 4"
+    note: ClassVar[str] = "display light, 1.0 = 203 cd/m²"
+
+    def __post_init__(self) -> None:
+        _check_luminance(self.name, "white", self.white)
+
+    def _encode(self, light: Array) -> Array:
+        return mirrored(pq_signal, light * self.white)
+
+    def _decode(self, signal: Array) -> Array:
+        return mirrored(pq_luminance, signal) / self.white
+
+
+@dataclass(frozen=True)
+class PqScene(Curve):
+    """The OETF of PQ: scene light through the reference OOTF, then the inverse EOTF.
+
+    Scene light 1.0 lands at 203 cd/m². The reference OOTF is BT.709's curve
+    seen on a BT.1886 display, F_D = 100·(G709(59.5208·E))^2.4.
+
+    >>> PqScene().encode([0.18, 0.9, 1.0]).round(2).tolist()  # Report ITU-R BT.2408, table 1
+    [0.38, 0.57, 0.58]
+    """
+
+    name: str = "BT.2100 PQ"
+    source: ClassVar[str] = "Recommendation ITU-R BT.2100-2, table 4; Report ITU-R BT.2408, table 1"
+    note: ClassVar[str] = "scene light, 1.0 at HDR reference white, with the reference OOTF"
+
+    LINEAR_END: ClassVar[float] = 0.0003024
+
+    @staticmethod
+    def _ootf(e: Array) -> Array:
+        end = PqScene.LINEAR_END
+        video = 1.099 * (59.5208 * np.maximum(e, end)) ** 0.45 - 0.099
+        return np.asarray(100 * np.where(e <= end, 267.84 * e, video) ** 2.4)
+
+    @staticmethod
+    def _ootf_inverse(luminance: Array) -> Array:
+        video = (luminance / 100) ** (1 / 2.4)
+        end = 267.84 * PqScene.LINEAR_END
+        upper = ((np.maximum(video, end) + 0.099) / 1.099) ** (1 / 0.45) / 59.5208
+        return np.asarray(np.where(video <= end, video / 267.84, upper))
+
+    @property
+    def white_scale(self) -> float:
+        """E of the Recommendation for scene light 1.0."""
+        return float(self._ootf_inverse(np.asarray(REFERENCE_WHITE)))
+
+    def _encode(self, light: Array) -> Array:
+        return mirrored(lambda x: pq_signal(self._ootf(x * self.white_scale)), light)
+
+    def _decode(self, signal: Array) -> Array:
+        return mirrored(lambda x: self._ootf_inverse(pq_luminance(x)) / self.white_scale, signal)
+
+
+def hlg_signal(e: Array) -> Array:
+    """HLG signal of E in 0..1 (odd below zero).
+
+    >>> hlg_signal(np.array([1 / 12, 0.265, 1.0])).round(5).tolist()
+    [0.5, 0.75003, 1.0]
+    """
+
+    def positive(x: Array) -> Array:
+        upper = HLG_A * np.log(np.maximum(12 * x, 1) - HLG_B) + HLG_C
+        return np.where(x <= 1 / 12, np.sqrt(3 * x), upper)
+
+    return mirrored(positive, e)
+
+
+def hlg_light(signal: Array) -> Array:
+    """E of an HLG signal: the inverse OETF (odd below zero)."""
+
+    def positive(x: Array) -> Array:
+        return np.where(x <= 0.5, x**2 / 3, (np.exp((x - HLG_C) / HLG_A) + HLG_B) / 12)
+
+    return mirrored(positive, signal)
+
+
+@dataclass(frozen=True)
+class HlgScene(Curve):
+    """The OETF of HLG, scene light 1.0 at 75 %.
+
+    >>> HlgScene().encode([0.18, 0.9, 1.0]).round(2).tolist()  # Report ITU-R BT.2408, table 1
+    [0.38, 0.73, 0.75]
+    """
+
+    name: str = "BT.2100 HLG"
+    source: ClassVar[str] = "Recommendation ITU-R BT.2100-2, table 5; Report ITU-R BT.2408, table 1"
+    note: ClassVar[str] = "scene light, 1.0 at HDR reference white (75 %)"
+
+    WHITE_SCALE: ClassVar[float] = float(hlg_light(np.asarray(HLG_WHITE_SIGNAL)))
+
+    def _encode(self, light: Array) -> Array:
+        return hlg_signal(light * self.WHITE_SCALE)
+
+    def _decode(self, signal: Array) -> Array:
+        return hlg_light(signal) / self.WHITE_SCALE
+
+
+def hlg_system_gamma(peak: float) -> float:
+    """The system gamma of HLG for a display of `peak` cd/m², 400 to 2000 and beyond.
+
+    Recommendation ITU-R BT.2100-2, table 5, note 5e: 1.2 + 0.42·log10(L_W / 1000)
+    from 400 to 2000 cd/m²; note 5f: 1.2·1.111^log2(L_W / 1000) outside.
+
+    >>> hlg_system_gamma(1000.0)
+    1.2
+    """
+    if 400 <= peak <= 2000:
+        return 1.2 + 0.42 * float(np.log10(peak / 1000))
+    return float(1.2 * 1.111 ** np.log2(peak / 1000))
+
+
+@dataclass(frozen=True)
+class HlgSystemGamma(Transform):
+    """The OOTF of HLG: scene light (1.0 at 75 %) to display light (1.0 = 203 cd/m²).
+
+    F_D = L_W·Y_S^(γ-1)·E with Y_S the scene luminance, so the channels act on
+    each other. `weights` are the luminance weights of the signal's gamut
+    (BT.2100: those of BT.2020).
+    """
+
+    peak: float = 1000.0
+    weights: tuple[float, float, float] = (0.2627, 0.6780, 0.0593)
+    kind: ClassVar[str] = "hlg_system_gamma"
+
+    def __post_init__(self) -> None:
+        _check_luminance("HLG", "peak", self.peak)
+
+    def _apply(self, rgb: Array) -> Array:
+        e = rgb * HlgScene.WHITE_SCALE
+        luminance = np.maximum(e @ np.array(self.weights), 1e-12)[..., None]
+        gain = self.peak * luminance ** (hlg_system_gamma(self.peak) - 1)
+        return np.asarray(gain * e / REFERENCE_WHITE)
+
+    def inverse(self) -> HlgDisplayToScene:
+        return HlgDisplayToScene(self.peak, self.weights)
+
+
+@dataclass(frozen=True)
+class HlgDisplayToScene(Transform):
+    """The inverse OOTF of HLG: display light (1.0 = 203 cd/m²) to scene light (1.0 at 75 %)."""
+
+    peak: float = 1000.0
+    weights: tuple[float, float, float] = (0.2627, 0.6780, 0.0593)
+    kind: ClassVar[str] = "hlg_display_to_scene"
+
+    def __post_init__(self) -> None:
+        _check_luminance("HLG", "peak", self.peak)
+
+    def _apply(self, rgb: Array) -> Array:
+        display = rgb * REFERENCE_WHITE / self.peak
+        gamma = hlg_system_gamma(self.peak)
+        luminance = np.maximum(display @ np.array(self.weights), 1e-12**gamma)[..., None]
+        return np.asarray(luminance ** (1 / gamma - 1) * display / HlgScene.WHITE_SCALE)
+
+    def inverse(self) -> HlgSystemGamma:
+        return HlgSystemGamma(self.peak, self.weights)
+
+
+def _check_luminance(where: str, what: str, value: float) -> None:
+    if not 1 <= value <= PQ_PEAK:
+        raise DefinitionError(
+            f"a {what} of {value:g} cd/m² is out of limits", where=where, accepted="1 to 10000"
+        )

@@ -1,0 +1,87 @@
+"""Curves that colour-science registers, taken at run time under their own names."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any, ClassVar
+
+import numpy as np
+
+from lutbench.model.curves.base import Curve
+from lutbench.model.transforms import Array
+
+
+@dataclass(frozen=True)
+class RegistryCurve(Curve):
+    """A log encoding or OETF of colour-science.
+
+    Where the registered function has no value (the logarithm of zero or less)
+    light is held at what signal 0 decodes to.
+    """
+
+    encoder: Callable[[Any], Any] = field(default=lambda x: x, repr=False, compare=False)
+    decoder: Callable[[Any], Any] = field(default=lambda x: x, repr=False, compare=False)
+    is_log: bool = True
+    source: ClassVar[str] = "colour-science registry"
+
+    @property
+    def registry(self) -> str:
+        """Which registry holds it: ``log encoding`` or ``OETF``."""
+        return "log encoding" if self.is_log else "OETF"
+
+    def _call(self, function: Callable[[Any], Any], value: Array) -> Array:
+        with warnings.catch_warnings(), np.errstate(all="ignore"):
+            warnings.simplefilter("ignore")
+            return np.asarray(function(value), dtype=np.float64).reshape(value.shape)
+
+    @cached_property
+    def _floor(self) -> float:
+        """The least light that has a finite signal, or minus infinity."""
+        below = self._call(self.encoder, np.array([-1.0, -0.01, 0.0]))
+        if np.isfinite(below).all():
+            return -np.inf
+        return float(self._call(self.decoder, np.array(0.0)))
+
+    def _encode(self, light: Array) -> Array:
+        return self._call(self.encoder, np.maximum(light, self._floor))
+
+    def _decode(self, signal: Array) -> Array:
+        return self._call(self.decoder, signal)
+
+    def to_data(self) -> dict[str, Any]:
+        return {"family": self.family, "name": self.name, "registry": self.registry}
+
+
+@dataclass(frozen=True)
+class RegistryLog(RegistryCurve):
+    """A log encoding of colour-science."""
+
+    family: ClassVar[str] = "log"
+
+
+def registry_curves() -> tuple[dict[str, Curve], dict[str, str]]:
+    """Every registered log encoding and OETF, and the reason for each that has no inverse there."""
+    import colour
+
+    curves: dict[str, Curve] = {}
+    missing: dict[str, str] = {}
+    for name in colour.LOG_ENCODINGS:
+        if name in colour.LOG_DECODINGS:
+            curves[name] = RegistryLog(
+                name, colour.LOG_ENCODINGS[name], colour.LOG_DECODINGS[name], True
+            )
+        else:
+            missing[name] = "no decoding is registered"
+    for name in colour.OETFS:
+        if name in curves or name in missing:
+            continue
+        if name in colour.OETF_INVERSES:
+            curves[name] = RegistryCurve(
+                name, colour.OETFS[name], colour.OETF_INVERSES[name], False
+            )
+        else:
+            missing[name] = "no inverse is registered"
+    return curves, missing

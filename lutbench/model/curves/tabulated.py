@@ -1,0 +1,130 @@
+"""A curve given as a table of light and signal."""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any, ClassVar
+
+import numpy as np
+
+from lutbench.errors import DefinitionError
+from lutbench.files import unreadable
+from lutbench.model.curves.base import Curve
+from lutbench.model.transforms import Array
+
+LINEAR_NEAR = 0.01
+MAX_ROWS = 65536
+
+
+@dataclass(frozen=True)
+class Tabulated(Curve):
+    """A monotone cubic through measured points (PCHIP: Fritsch and Carlson, 1980).
+
+    The points are joined in signal against asinh(light / 0.01), which is even
+    steps in stops in the highlights and linear near black; outside the table
+    the curve goes on along its end slopes.
+    """
+
+    light: tuple[float, ...] = ()
+    signal: tuple[float, ...] = ()
+    family: ClassVar[str] = "log"
+    source: ClassVar[str] = "a table of the user's"
+
+    def __post_init__(self) -> None:
+        light, signal = np.array(self.light, float), np.array(self.signal, float)
+        problem = ""
+        if light.shape != signal.shape or light.ndim != 1:
+            problem = f"{light.size} values of light and {signal.size} of signal"
+        elif not 3 <= light.size <= MAX_ROWS:
+            problem = f"{light.size} rows"
+        elif not (np.isfinite(light).all() and np.isfinite(signal).all()):
+            problem = "a value is not finite"
+        elif not (np.diff(light) > 0).all() or not (np.diff(signal) > 0).all():
+            row = int(np.argmax((np.diff(light) <= 0) | (np.diff(signal) <= 0))) + 2
+            problem = f"not monotone at row {row}"
+        if problem:
+            raise DefinitionError(
+                problem,
+                where=f"curve {self.name!r}",
+                accepted=f"3 to {MAX_ROWS} finite rows of light and signal, both rising",
+            )
+
+    @cached_property
+    def _spline(self) -> Any:
+        from scipy.interpolate import PchipInterpolator
+
+        return PchipInterpolator(
+            np.array(self.signal), np.arcsinh(np.array(self.light) / LINEAR_NEAR)
+        )
+
+    def _stops(self, signal: Array) -> Array:
+        low, high = self.signal[0], self.signal[-1]
+        inner = self._spline(np.clip(signal, low, high))
+        slopes = self._spline.derivative()(np.array([low, high]))
+        below = np.minimum(signal - low, 0) * self._end_slope(slopes[0], 0)
+        above = np.maximum(signal - high, 0) * self._end_slope(slopes[1], -2)
+        return np.asarray(inner + below + above)
+
+    def _end_slope(self, slope: float, segment: int) -> float:
+        """A PCHIP end slope can be zero; the end segment's chord then stands in."""
+        if slope > 1e-9:
+            return float(slope)
+        at = np.arange(len(self.signal))[segment]
+        u = np.arcsinh(np.array(self.light[at : at + 2]) / LINEAR_NEAR)
+        return float((u[1] - u[0]) / (self.signal[at + 1] - self.signal[at]))
+
+    def _decode(self, signal: Array) -> Array:
+        return np.asarray(LINEAR_NEAR * np.sinh(np.minimum(self._stops(signal), 300.0)))
+
+    def _encode(self, light: Array) -> Array:
+        # The spline has no closed inverse; it rises, so bisection on a bracket
+        # that holds the answer is safe, and 60 halvings reach float64.
+        wanted = np.arcsinh(light / LINEAR_NEAR)
+        low = np.full(light.shape, self.signal[0] - 4.0)
+        high = np.full(light.shape, self.signal[-1] + 4.0)
+        for _ in range(60):
+            middle = (low + high) / 2
+            under = self._stops(middle) < wanted
+            low, high = np.where(under, middle, low), np.where(under, high, middle)
+        result = (low + high) / 2
+        return np.where(np.isnan(light), np.nan, result)
+
+
+def read_curve_csv(path: str | Path, name: str) -> Tabulated:
+    """A curve from a CSV file with the columns light and signal (a header line may stand first).
+
+    Raises
+    ------
+    DefinitionError
+        With the line where the file is not such a table.
+    """
+    file = Path(path)
+    try:
+        if file.stat().st_size > 16 * 2**20:
+            raise DefinitionError("the table is too large", where=file, accepted="up to 16 MiB")
+        text = file.read_text(encoding="utf-8-sig")
+    except OSError as error:
+        raise unreadable(file, error) from error
+    except UnicodeDecodeError as error:
+        raise DefinitionError("is not UTF-8 text", where=file) from error
+    light, signal = [], []
+    for number, row in enumerate(csv.reader(text.splitlines()), 1):
+        cells = [cell.strip() for cell in row]
+        if not any(cells) or cells[0].startswith("#"):
+            continue
+        try:
+            x, y = map(float, cells)
+        except ValueError:
+            if not light and number <= 2:
+                continue
+            raise DefinitionError(
+                f"{','.join(row)[:60]!r} is no row of the table",
+                where=f"{file}:{number}",
+                accepted="two numbers: light,signal",
+            ) from None
+        light.append(x)
+        signal.append(y)
+    return Tabulated(name, tuple(light), tuple(signal))

@@ -1,0 +1,39 @@
+"""Whether a curve can serve in a transform."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from lutbench.model.curves.base import Curve
+
+# One 10-bit code: a curve that does not come back this close is quantised or clamped.
+ROUND_TRIP = 1 / 1023
+
+
+def why_unusable(curve: Curve) -> str:
+    """Why the curve cannot be used, or an empty string.
+
+    A usable curve decodes every full-range signal 0..1 to finite, rising light
+    and encodes that light back to within one 10-bit code.
+    """
+    signal = np.linspace(0.0, 1.0, 1024)
+    light = curve.decode(signal)
+    if not np.isfinite(light).all():
+        return "decoding is not finite on signal 0..1"
+    steps = np.diff(light)
+    if (steps < 0).any():
+        return (
+            f"not monotone: decoded light falls at signal {signal[int(np.argmax(steps < 0))]:.3f}"
+        )
+    if (steps == 0).sum() > 1:
+        return f"no inverse: decoded light stands still at signal {signal[int(np.argmax(steps == 0))]:.3f}"
+    back = curve.encode(light)
+    if not np.isfinite(back).all():
+        return "no inverse: encoding is not finite on what signal 0..1 decodes to"
+    error = np.abs(back - signal)
+    if error.max() > ROUND_TRIP:
+        return (
+            f"quantised or clamped: signal {signal[int(error.argmax())]:.3f} comes back "
+            f"{error.max() * 1023:.0f} 10-bit codes off"
+        )
+    return ""

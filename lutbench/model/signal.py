@@ -1,0 +1,106 @@
+"""Signal ranges: code values, full and legal range, percent.
+
+Full range of n bits: signal = code / (2^n - 1).
+Legal (narrow) range: signal = (code - 16·2^(n-8)) / (219·2^(n-8)); ten bits: (code - 64) / 876.
+Source: Recommendation ITU-R BT.709-6, item 5.6; Recommendation ITU-R BT.2100-2, table 9.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar, Literal
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from lutbench.errors import LutbenchError
+from lutbench.model.transforms import Array, Transform
+
+Range = Literal["full", "legal"]
+
+BIT_DEPTHS = (8, 10, 12, 16)
+
+
+def check_range(name: str, where: str = "") -> Range:
+    """`name` as a signal range; LutbenchError when it is neither full nor legal."""
+    folded = name.casefold()
+    if folded not in ("full", "legal"):
+        raise LutbenchError(
+            f"no signal range is named {name!r}", where=where, accepted="full, legal"
+        )
+    return folded  # type: ignore[return-value]
+
+
+def range_of(bits: int, name: Range) -> tuple[float, float]:
+    """The code values of signal 0 and signal 1.
+
+    >>> range_of(10, "legal")
+    (64.0, 940.0)
+    """
+    if bits not in BIT_DEPTHS:
+        raise LutbenchError(
+            f"{bits} bits is no bit depth of a signal", accepted=", ".join(map(str, BIT_DEPTHS))
+        )
+    if name == "full":
+        return 0.0, float(2**bits - 1)
+    unit = 2 ** (bits - 8)
+    return 16.0 * unit, 235.0 * unit
+
+
+def code_from_signal(
+    signal: ArrayLike, bits: int = 10, name: Range = "full", *, headroom: bool = True
+) -> Array:
+    """Code values, not rounded; held to 0 .. 2^bits - 1, or to signal 0..1 without `headroom`.
+
+    >>> code_from_signal([0.0, 0.5, 1.09], 10, "legal").tolist()
+    [64.0, 502.0, 1018.84]
+    """
+    low, high = range_of(bits, name)
+    code = low + np.asarray(signal, dtype=np.float64) * (high - low)
+    limits = (0.0, 2.0**bits - 1) if headroom else (low, high)
+    return np.clip(code, *limits)
+
+
+def signal_from_code(code: ArrayLike, bits: int = 10, name: Range = "full") -> Array:
+    """Signal of code values; legal range gives under 0 and over 1 in foot- and headroom.
+
+    >>> float(signal_from_code(1019, 10, "legal").round(3))
+    1.09
+    """
+    low, high = range_of(bits, name)
+    return np.asarray((np.asarray(code, dtype=np.float64) - low) / (high - low))
+
+
+@dataclass(frozen=True)
+class SignalFromRange(Transform):
+    """Full-scale values (code / (2^bits - 1)) of a range into signal, headroom kept.
+
+    >>> SignalFromRange("legal").apply([64 / 1023, 502 / 1023, 940 / 1023]).round(12).tolist()
+    [0.0, 0.5, 1.0]
+    """
+
+    range: Range = "full"
+    bits: int = 10
+    kind: ClassVar[str] = "signal_from_range"
+
+    def _apply(self, rgb: Array) -> Array:
+        return signal_from_code(rgb * (2**self.bits - 1), self.bits, self.range)
+
+    def inverse(self) -> RangeFromSignal:
+        return RangeFromSignal(self.range, self.bits)
+
+
+@dataclass(frozen=True)
+class RangeFromSignal(Transform):
+    """Signal into full-scale values (code / (2^bits - 1)) of a range, headroom kept."""
+
+    range: Range = "full"
+    bits: int = 10
+    kind: ClassVar[str] = "range_from_signal"
+
+    def _apply(self, rgb: Array) -> Array:
+        low, high = range_of(self.bits, self.range)
+        return np.asarray((low + rgb * (high - low)) / (2**self.bits - 1))
+
+    def inverse(self) -> SignalFromRange:
+        return SignalFromRange(self.range, self.bits)
