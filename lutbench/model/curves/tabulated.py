@@ -110,7 +110,8 @@ def read_curve_csv(path: str | Path, name: str) -> Tabulated:
         raise unreadable(file, error) from error
     except UnicodeDecodeError as error:
         raise DefinitionError("is not UTF-8 text", where=file) from error
-    light, signal = [], []
+    light: list[float] = []
+    signal: list[float] = []
     for number, row in enumerate(csv.reader(text.splitlines()), 1):
         cells = [cell.strip() for cell in row]
         if not any(cells) or cells[0].startswith("#"):

@@ -22,11 +22,11 @@ def why_unusable(curve: Curve) -> str:
         return "decoding is not finite on signal 0..1"
     steps = np.diff(light)
     if (steps < 0).any():
-        return (
-            f"not monotone: decoded light falls at signal {signal[int(np.argmax(steps < 0))]:.3f}"
-        )
+        at = signal[int(np.argmax(steps < 0))]
+        return f"not monotone: decoded light falls at signal {at:.3f}"
     if (steps == 0).sum() > 1:
-        return f"no inverse: decoded light stands still at signal {signal[int(np.argmax(steps == 0))]:.3f}"
+        at = signal[int(np.argmax(steps == 0))]
+        return f"no inverse: decoded light stands still at signal {at:.3f}"
     back = curve.encode(light)
     if not np.isfinite(back).all():
         return "no inverse: encoding is not finite on what signal 0..1 decodes to"

@@ -1,4 +1,4 @@
-"""Curves that colour-science registers, taken at run time under their own names."""
+"""Curves and gamuts that colour-science registers, taken at run time under their own names."""
 
 from __future__ import annotations
 
@@ -10,7 +10,9 @@ from typing import Any, ClassVar
 
 import numpy as np
 
+from lutbench.errors import DefinitionError
 from lutbench.model.curves.base import Curve
+from lutbench.model.gamuts import Gamut
 from lutbench.model.transforms import Array
 
 
@@ -85,3 +87,22 @@ def registry_curves() -> tuple[dict[str, Curve], dict[str, str]]:
         else:
             missing[name] = "no inverse is registered"
     return curves, missing
+
+
+def registry_gamuts() -> list[Gamut]:
+    """Every RGB colour space of colour-science that is a gamut, by its primaries and white.
+
+    Its own matrices are not used: some are published rounded and would not keep
+    white exactly.
+    """
+    import colour
+
+    gamuts = []
+    for name, space in colour.RGB_COLOURSPACES.items():
+        red, green, blue = ((float(x), float(y)) for x, y in space.primaries)
+        x, y = map(float, space.whitepoint)
+        try:
+            gamuts.append(Gamut(name, (red, green, blue), (x, y), "colour-science registry"))
+        except DefinitionError:
+            continue
+    return gamuts

@@ -1,0 +1,273 @@
+"""The catalogue: names to curves and gamuts.
+
+Three sources, looked up in this order: the standards built in here, the user's
+definitions, the registries of colour-science. The last costs over a second to
+import, so it is asked only for a name that the others do not know, or for the
+whole list.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from functools import cache, cached_property
+from pathlib import Path
+from typing import Any
+
+from lutbench.errors import DefinitionError, LutbenchError, unknown_name
+from lutbench.model.curves.base import Curve
+from lutbench.model.curves.hdr import HlgScene, PqDisplay, PqScene
+from lutbench.model.curves.log import AcesCc, AcesCct, PrintingDensity
+from lutbench.model.curves.usable import why_unusable
+from lutbench.model.curves.video import (
+    BT2020_12_BIT,
+    Bt709,
+    Bt1886,
+    Bt2020,
+    Linear,
+    Power,
+    Srgb,
+)
+from lutbench.model.definitions import Definitions, read_definitions
+from lutbench.model.gamuts import STANDARD_GAMUTS, Gamut
+
+STANDARD_CURVES: tuple[Curve, ...] = (
+    Linear(),
+    Bt709(),
+    Bt2020(),
+    BT2020_12_BIT,
+    Bt1886(),
+    Srgb(),
+    Power("gamma 2.2", 2.2),
+    Power("gamma 2.4", 2.4),
+    Power("gamma 2.6", 2.6),
+    PqScene(),
+    PqDisplay(),
+    HlgScene(),
+    AcesCc(),
+    AcesCct(),
+    PrintingDensity(),
+)
+
+# Other names of the standards: the trade's, and those that colour-science gives
+# to the very same function or primaries.
+CURVE_ALIASES = {
+    "BT.709": ("Rec.709", "BT.601", "ITU-R BT.709", "ITU-R BT.601"),
+    "BT.2020": ("Rec.2020", "BT.2020 10-bit", "ITU-R BT.2020"),
+    "BT.1886": ("ITU-R BT.1886",),
+    "sRGB": ("IEC 61966-2-1",),
+    "gamma 2.2": ("2.2",),
+    "gamma 2.4": ("2.4",),
+    "gamma 2.6": ("2.6",),
+    "BT.2100 PQ": ("PQ",),
+    "ST 2084": ("PQ display",),
+    "BT.2100 HLG": ("HLG",),
+    "Cineon": ("printing density",),
+}
+GAMUT_ALIASES = {
+    "BT.709": ("Rec.709", "sRGB", "ITU-R BT.709"),
+    "BT.2020": ("Rec.2020", "BT.2100", "ITU-R BT.2020"),
+    "P3-D65": ("Display P3",),
+    "ACES AP0": ("AP0", "ACES2065-1"),
+    "ACES AP1": ("AP1", "ACEScg"),
+    "XYZ": ("CIE XYZ",),
+}
+
+
+@dataclass(frozen=True)
+class Entry:
+    """A line of the catalogue."""
+
+    name: str
+    origin: str
+    """``standard``, ``user`` or ``registry``."""
+    aliases: tuple[str, ...] = ()
+    unusable: str = ""
+    """Why it cannot be used; empty when it can."""
+    curve: Curve | None = None
+    gamut: Gamut | None = None
+
+
+def _folded(name: str) -> str:
+    return " ".join(name.casefold().split())
+
+
+@dataclass(frozen=True)
+class Catalogue:
+    """Curves and gamuts by name, with the user's definitions among them."""
+
+    definitions: Definitions = field(default_factory=Definitions)
+
+    def __post_init__(self) -> None:
+        for kind, user, standard in (
+            ("curve", self.definitions.curves, _standard_curves()),
+            ("gamut", self.definitions.gamuts, _standard_gamuts()),
+        ):
+            seen: dict[str, str] = {}
+            for name in user:
+                if _folded(name) in standard:
+                    raise DefinitionError(
+                        f"the {kind} {name!r} hides the standard one of that name",
+                        accepted="another name",
+                    )
+                if _folded(name) in seen:
+                    raise DefinitionError(
+                        f"the {kind}s {seen[_folded(name)]!r} and {name!r} differ only in case",
+                        accepted="one of them",
+                    )
+                seen[_folded(name)] = name
+
+    def curve(self, name: str, where: str = "") -> Curve:
+        """The curve of that name, letter case ignored.
+
+        Raises
+        ------
+        UnknownNameError
+            With the nearest names.
+        LutbenchError
+            When the registry has it but it cannot be used, with the reason.
+        """
+        found = _standard_curves().get(_folded(name)) or _by_folded(self.definitions.curves, name)
+        if found is not None:
+            return found
+        for entry in _registry_curve_entries():
+            if _folded(name) in map(_folded, (entry.name, *entry.aliases)):
+                if entry.unusable or entry.curve is None:
+                    raise LutbenchError(
+                        f"the curve {entry.name!r} cannot be used: {entry.unusable}", where=where
+                    )
+                return entry.curve
+        raise unknown_name("curve", name, _names(self.curves()), where)
+
+    def gamut(self, name: str, where: str = "") -> Gamut:
+        """The gamut of that name, letter case ignored; UnknownNameError with the nearest names."""
+        found = _standard_gamuts().get(_folded(name)) or _by_folded(self.definitions.gamuts, name)
+        if found is not None:
+            return found
+        for gamut, aliases in _registry_gamuts():
+            if _folded(name) in map(_folded, (gamut.name, *aliases)):
+                return gamut
+        raise unknown_name("gamut", name, _names(self.gamuts()), where)
+
+    def curves(self) -> list[Entry]:
+        """Every curve: standards, the user's, the registry's (imports colour-science)."""
+        standard = [
+            Entry(each.name, "standard", CURVE_ALIASES.get(each.name, ()), curve=each)
+            for each in STANDARD_CURVES
+        ]
+        user = [Entry(name, "user", curve=curve) for name, curve in self.definitions.curves.items()]
+        return [*standard, *user, *_registry_curve_entries()]
+
+    def gamuts(self) -> list[Entry]:
+        """Every gamut once: names of the same primaries and white are aliases (imports colour)."""
+        user = [Entry(name, "user", gamut=gamut) for name, gamut in self.definitions.gamuts.items()]
+        return [*_standard_gamut_entries(), *user, *_registry_gamut_entries()]
+
+    @cached_property
+    def usable_curves(self) -> list[Curve]:
+        """The curves of every usable entry."""
+        return [each.curve for each in self.curves() if each.curve and not each.unusable]
+
+
+def _names(entries: Iterable[Entry]) -> list[str]:
+    return [name for entry in entries for name in (entry.name, *entry.aliases)]
+
+
+def _by_folded(named: dict[str, Any], name: str) -> Any:
+    return next((value for key, value in named.items() if _folded(key) == _folded(name)), None)
+
+
+@cache
+def _standard_curves() -> dict[str, Curve]:
+    return {
+        _folded(name): curve
+        for curve in STANDARD_CURVES
+        for name in (curve.name, *CURVE_ALIASES.get(curve.name, ()))
+    }
+
+
+@cache
+def _standard_gamuts() -> dict[str, Gamut]:
+    return {
+        _folded(name): gamut
+        for gamut in STANDARD_GAMUTS
+        for name in (gamut.name, *GAMUT_ALIASES.get(gamut.name, ()))
+    }
+
+
+@cache
+def _registry_curve_entries() -> list[Entry]:
+    from lutbench.model.registry import registry_curves
+
+    curves, missing = registry_curves()
+    entries = [
+        Entry(name, "registry", unusable=why_unusable(curve), curve=curve)
+        for name, curve in curves.items()
+        if _folded(name) not in _standard_curves()
+    ]
+    entries += [Entry(name, "registry", unusable=reason) for name, reason in missing.items()]
+    return sorted(entries, key=lambda entry: entry.name.casefold())
+
+
+@cache
+def _registry_gamuts() -> list[tuple[Gamut, tuple[str, ...]]]:
+    """The registry's gamuts with all names of the same primaries and white; standards first."""
+    from lutbench.model.registry import registry_gamuts
+
+    groups: list[tuple[Gamut, list[str]]] = [
+        (each, [each.name, *GAMUT_ALIASES.get(each.name, ())]) for each in STANDARD_GAMUTS
+    ]
+    for gamut in registry_gamuts():
+        for first, names in groups:
+            if gamut.same_as(first):
+                if _folded(gamut.name) not in map(_folded, names):
+                    names.append(gamut.name)
+                break
+        else:
+            groups.append((gamut, [gamut.name]))
+    return [(gamut, tuple(names[1:])) for gamut, names in groups]
+
+
+def _standard_gamut_entries() -> list[Entry]:
+    count = len(STANDARD_GAMUTS)
+    return [
+        Entry(gamut.name, "standard", aliases, gamut=gamut)
+        for gamut, aliases in _registry_gamuts()[:count]
+    ]
+
+
+@cache
+def _registry_gamut_entries() -> list[Entry]:
+    count = len(STANDARD_GAMUTS)
+    entries = [
+        Entry(gamut.name, "registry", aliases, gamut=gamut)
+        for gamut, aliases in _registry_gamuts()[count:]
+    ]
+    return sorted(entries, key=lambda entry: entry.name.casefold())
+
+
+def user_folder() -> Path:
+    """The folder whose ``*.toml`` definitions are always read."""
+    import platformdirs
+
+    return Path(platformdirs.user_config_dir("lutbench")) / "definitions"
+
+
+def open_catalogue(*files: str | Path, user: bool = True) -> Catalogue:
+    """The catalogue with the definitions of the per-user folder and of `files`.
+
+    Raises
+    ------
+    DefinitionError
+        With the file, when one cannot be used.
+    """
+    found: list[str | Path] = [*sorted(user_folder().glob("*.toml"))] if user else []
+    definitions = Definitions()
+    for file in [*found, *files]:
+        more = read_definitions(file)
+        try:
+            Catalogue(more)
+        except DefinitionError as error:
+            raise DefinitionError(error.what, where=file, accepted=error.accepted) from error
+        definitions = definitions.merged(more)
+    return Catalogue(definitions)

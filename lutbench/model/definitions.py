@@ -1,0 +1,210 @@
+"""Curves and gamuts that a user defines in TOML.
+
+::
+
+    [curves."House Log"]
+    kind = "log"                # or "power", "table"
+    base = 10.0
+    log_side_slope = 0.25
+    log_side_offset = 0.6
+    lin_side_slope = 1.0
+    lin_side_offset = 0.01
+    lin_side_break = 0.01
+
+    [curves."Measured"]
+    kind = "table"
+    file = "measured.csv"       # light,signal; beside this file
+
+    [gamuts."House Wide"]
+    primaries = [[0.75, 0.27], [0.17, 0.91], [0.10, -0.05]]
+    white = "D65"               # or [x, y]
+"""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass, field, fields
+from pathlib import Path
+from typing import Any
+
+from lutbench.errors import DefinitionError
+from lutbench.files import unreadable
+from lutbench.model.curves.base import Curve
+from lutbench.model.curves.log import CameraLog
+from lutbench.model.curves.tabulated import Tabulated, read_curve_csv
+from lutbench.model.curves.usable import why_unusable
+from lutbench.model.curves.video import Power
+from lutbench.model.gamuts import WHITES, Gamut
+
+MAX_BYTES = 1 << 20
+
+
+@dataclass(frozen=True)
+class Definitions:
+    """Curves and gamuts by name, as a user's files give them."""
+
+    curves: dict[str, Curve] = field(default_factory=dict)
+    gamuts: dict[str, Gamut] = field(default_factory=dict)
+
+    def merged(self, other: Definitions) -> Definitions:
+        """These with those of `other`, which win."""
+        return Definitions(self.curves | other.curves, self.gamuts | other.gamuts)
+
+
+def read_toml(path: str | Path) -> dict[str, Any]:
+    """The content of a TOML file of at most 1 MiB.
+
+    Raises
+    ------
+    DefinitionError
+        With the line where it is not TOML.
+    """
+    file = Path(path)
+    try:
+        if not file.is_file():
+            raise DefinitionError(
+                "is a folder or no regular file" if file.exists() else "no such file",
+                where=file,
+                accepted="a TOML file",
+            )
+        with open(file, "rb") as opened:
+            data = opened.read(MAX_BYTES + 1)
+    except OSError as error:
+        raise unreadable(file, error) from error
+    if len(data) > MAX_BYTES:
+        raise DefinitionError("the file is too large", where=file, accepted="up to 1 MiB")
+    return parse_toml(data, file)
+
+
+def parse_toml(data: bytes, where: str | Path) -> dict[str, Any]:
+    """TOML bytes as a dict; DefinitionError where they are not TOML."""
+    try:
+        return tomllib.loads(data.decode("utf-8-sig"))
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
+        raise DefinitionError(f"is not TOML: {error}", where=where) from error
+
+
+def read_definitions(path: str | Path) -> Definitions:
+    """The curves and gamuts of a definitions file."""
+    return parse_definitions(read_toml(path), Path(path))
+
+
+def parse_definitions(data: dict[str, Any], file: Path) -> Definitions:
+    """The curves and gamuts of a definitions table; `file` is where it stands."""
+    unknown = set(data) - {"curves", "gamuts"}
+    if unknown:
+        raise DefinitionError(
+            f"the key {min(unknown)!r} is not known", where=file, accepted="curves, gamuts"
+        )
+    curves = {
+        name: _curve(name, table, file) for name, table in _tables(data, "curves", file).items()
+    }
+    gamuts = {
+        name: _gamut(name, table, file) for name, table in _tables(data, "gamuts", file).items()
+    }
+    return Definitions(curves, gamuts)
+
+
+def _tables(data: dict[str, Any], key: str, file: Path) -> dict[str, dict[str, Any]]:
+    tables = data.get(key, {})
+    if not isinstance(tables, dict) or not all(isinstance(each, dict) for each in tables.values()):
+        raise DefinitionError(
+            f"{key} is not a set of tables", where=file, accepted=f'[{key}."A name"]'
+        )
+    for name in tables:
+        if not name.strip() or len(name) > 100 or not name.isprintable():
+            raise DefinitionError(
+                f"{name[:40]!r} is no name", where=file, accepted="1 to 100 printable characters"
+            )
+    return tables
+
+
+def number(value: Any, where: str) -> float:
+    """`value` as a float; DefinitionError when it is no number."""
+    if isinstance(value, bool) or not isinstance(value, int | float) or abs(value) > 1e12:
+        raise DefinitionError(f"{value!r:.60} is no number", where=where, accepted="a number")
+    return float(value)
+
+
+def _curve(name: str, table: dict[str, Any], file: Path) -> Curve:
+    where = f"{file}: curve {name!r}"
+    values = dict(table)
+    kind = values.pop("kind", None)
+    try:
+        if kind == "log":
+            curve: Curve = CameraLog(name, **_numbers(values, _keys(CameraLog), where))
+        elif kind == "power":
+            curve = Power(name, **_numbers(values, {"gamma"}, where))
+        elif kind == "table":
+            curve = _tabulated(name, values, file, where)
+        else:
+            raise DefinitionError(f"the kind is {kind!r}", accepted="log, power, table")
+    except DefinitionError as error:
+        if error.where.startswith(str(file)):
+            raise
+        raise DefinitionError(error.what, where=where, accepted=error.accepted) from error
+    reason = why_unusable(curve)
+    if reason:
+        raise DefinitionError(reason, where=where, accepted="a curve that rises and has an inverse")
+    return curve
+
+
+def _keys(kind: type[Curve]) -> set[str]:
+    return {each.name for each in fields(kind)} - {"name"}
+
+
+def _numbers(values: dict[str, Any], known: set[str], where: str) -> dict[str, Any]:
+    unknown = set(values) - known
+    if unknown:
+        raise DefinitionError(
+            f"the key {min(unknown)!r} is not known",
+            where=where,
+            accepted=", ".join(sorted(known)),
+        )
+    return {key: number(value, f"{where}, {key}") for key, value in values.items()}
+
+
+def _tabulated(name: str, values: dict[str, Any], file: Path, where: str) -> Tabulated:
+    if set(values) == {"file"} and isinstance(values["file"], str):
+        return read_curve_csv(file.parent / values["file"], name)
+    if set(values) == {"light", "signal"} and all(isinstance(v, list) for v in values.values()):
+        columns = {key: tuple(number(v, where) for v in rows) for key, rows in values.items()}
+        return Tabulated(name, **columns)
+    raise DefinitionError(
+        "the table is not given", accepted="file = a CSV, or light = [...] and signal = [...]"
+    )
+
+
+def _gamut(name: str, table: dict[str, Any], file: Path) -> Gamut:
+    where = f"{file}: gamut {name!r}"
+    unknown = set(table) - {"primaries", "white", "source"}
+    if unknown:
+        raise DefinitionError(
+            f"the key {min(unknown)!r} is not known",
+            where=where,
+            accepted="primaries, white, source",
+        )
+    primaries, white = table.get("primaries"), table.get("white", "D65")
+    if isinstance(white, str):
+        if white.upper() not in WHITES:
+            raise DefinitionError(
+                f"no white is named {white!r}", where=where, accepted=", ".join(WHITES)
+            )
+        white = WHITES[white.upper()]
+    if not isinstance(primaries, list) or len(primaries) != 3:
+        raise DefinitionError(
+            "primaries are not three xy points", where=where, accepted="[[x, y], [x, y], [x, y]]"
+        )
+    red, green, blue = (_point(each, where) for each in primaries)
+    try:
+        return Gamut(
+            name, (red, green, blue), _point(white, where), str(table.get("source", "user"))
+        )
+    except DefinitionError as error:
+        raise DefinitionError(error.what, where=where, accepted=error.accepted) from error
+
+
+def _point(value: Any, where: str) -> tuple[float, float]:
+    if not isinstance(value, list | tuple) or len(value) != 2:
+        raise DefinitionError(f"{value!r:.60} is no xy point", where=where, accepted="[x, y]")
+    return number(value[0], where), number(value[1], where)
