@@ -255,17 +255,12 @@ def write_still(
     return notes
 
 
-def apply_to_still(transform: Transform, still: Still, **options: Any) -> Still:
+def apply_to_still(transform: Transform, still: Still) -> Still:
     """Put R G B of a still through a transform, block by block, in place.
 
     Premultiplied colours are divided by alpha before and multiplied after, so
     that a soft edge keeps its colour; where alpha is 0 they go through as they
     are. Integers come out rounded to nearest and held inside the code range.
-
-    Parameters
-    ----------
-    options
-        Handed on to ``transform.apply`` (such as ``interpolation`` for a LUT).
 
     Returns
     -------
@@ -281,7 +276,7 @@ def apply_to_still(transform: Transform, still: Still, **options: Any) -> Still:
             cover = rows[..., alpha : alpha + 1].astype(np.float32) / scale
             cover = np.where(cover == 0, np.float32(1), cover)
             rgb /= cover
-        rgb = np.asarray(transform.apply(rgb, **options), dtype=np.float32)
+        rgb = np.asarray(transform.apply(rgb), dtype=np.float32)
         if alpha is not None:
             rgb = rgb * cover
         if integer:

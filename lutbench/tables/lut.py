@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lutbench.errors import LutbenchError, NotInvertibleError
-from lutbench.model.transforms import Transform
+from lutbench.model.transforms import Pipeline, Transform
 
 Interpolation = Literal["tetrahedral", "trilinear"]
 
@@ -261,6 +261,17 @@ def lattice(size: int, domain: ArrayLike = UNIT_DOMAIN) -> NDArray[np.float64]:
     low, high = np.asarray(domain, dtype=np.float64)
     axes = [np.linspace(low[c], high[c], size) for c in range(3)]
     return np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1)
+
+
+def interpolated(transform: Transform, interpolation: Interpolation) -> Transform:
+    """The same transform with another interpolation in every 3D LUT that it holds."""
+    if isinstance(transform, Lut3D):
+        return transform.with_interpolation(interpolation)
+    if isinstance(transform, ShaperLut3D):
+        return replace(transform, lut=transform.lut.with_interpolation(interpolation))
+    if isinstance(transform, Pipeline):
+        return Pipeline(tuple(interpolated(step, interpolation) for step in transform.steps))
+    return transform
 
 
 def _check_interpolation(name: str) -> Interpolation:

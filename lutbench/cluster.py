@@ -1,0 +1,158 @@
+"""Work handed to other machines: a Dask cluster does one call per item.
+
+A worker that dies takes nothing with it: the scheduler gives its items to
+another. An item whose worker died after the work and before the word of it may
+therefore be worked on twice, so the function must give the same result, and
+leave the same files, when called again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any, Generic, TypeVar
+
+from lutbench.errors import LutbenchError, MissingExtraError
+
+Item = TypeVar("Item")
+Value = TypeVar("Value")
+
+CONNECT_SECONDS = 10.0
+
+
+@dataclass(frozen=True)
+class Done(Generic[Item, Value]):
+    """What became of one item: its value, or why there is none."""
+
+    item: Item
+    value: Value | None
+    error: str = ""
+
+
+def run_on_cluster(
+    function: Callable[..., Value],
+    items: Sequence[Item],
+    address: str,
+    *,
+    shared: Any = None,
+    on_done: Callable[[Done[Item, Value]], None] | None = None,
+    connect_seconds: float = CONNECT_SECONDS,
+) -> list[Done[Item, Value]]:
+    """Call ``function(item)`` for every item on the workers of a Dask scheduler.
+
+    Parameters
+    ----------
+    function
+        A function that pickle finds by its name (defined in a module), the same
+        in the workers: they need the same lutbench, and see the same files.
+    items
+        Small things that pickle can carry, such as paths.
+    address
+        Of the scheduler, such as ``tcp://10.0.0.5:8786``.
+    shared
+        When given, the function is called ``function(item, shared)``; it travels
+        once a worker, not once an item, and is not lost with a worker.
+    on_done
+        Called here, in this thread, as each item is done: for progress.
+
+    Returns
+    -------
+    list of Done
+        One for each item, in the order of `items`, whatever the workers did.
+
+    Raises
+    ------
+    LutbenchError
+        When no scheduler or worker answers, or a worker runs another version.
+    """
+    client = _connected(address, connect_seconds)
+    try:
+        _check_workers(client, address, connect_seconds)
+        return _run(client, function, items, shared, on_done)
+    finally:
+        client.close()
+
+
+def _run(
+    client: Any,
+    function: Callable[..., Value],
+    items: Sequence[Item],
+    shared: Any,
+    on_done: Callable[[Done[Item, Value]], None] | None,
+) -> list[Done[Item, Value]]:
+    from distributed import as_completed
+
+    # As a task of its own, not as scattered data: the scheduler can make it anew
+    # when the only worker that held it dies.
+    extra = () if shared is None else (client.submit(_itself, shared, pure=False),)
+    futures = [client.submit(function, item, *extra, pure=False) for item in items]
+    position = {future.key: index for index, future in enumerate(futures)}
+    done: list[Done[Item, Value] | None] = [None] * len(items)
+    for future in as_completed(futures, loop=client.loop):
+        index = position[future.key]
+        if future.status == "finished":
+            outcome: Done[Item, Value] = Done(items[index], future.result())
+        else:
+            outcome = Done(items[index], None, _reason(future))
+        done[index] = outcome
+        future.release()
+        if on_done is not None:
+            on_done(outcome)
+    return [each for each in done if each is not None]
+
+
+def _itself(value: Any) -> Any:
+    return value
+
+
+def _reason(future: Any) -> str:
+    """Why an item has no value, in one line."""
+    if future.status == "cancelled":
+        return "the scheduler cancelled it"
+    error = future.exception()
+    if isinstance(error, LutbenchError):
+        return str(error)
+    if type(error).__name__ == "KilledWorker":
+        return "every worker that took it died"
+    return " ".join(f"{type(error).__name__}: {error}".split())
+
+
+def _connected(address: str, seconds: float) -> Any:
+    try:
+        from distributed import Client
+    except ImportError as error:
+        raise MissingExtraError("distributed", "cluster", "work on a cluster") from error
+    try:
+        return Client(address, timeout=seconds, set_as_default=False)
+    except (OSError, ValueError, TimeoutError) as error:
+        raise LutbenchError(
+            "no scheduler answers", where=address, accepted="tcp://HOST:PORT of a Dask scheduler"
+        ) from error
+
+
+def _check_workers(client: Any, address: str, seconds: float) -> None:
+    """At least one worker, and all of this version of lutbench."""
+    from lutbench import __version__
+
+    try:
+        client.wait_for_workers(1, timeout=seconds)
+    except TimeoutError as error:
+        raise LutbenchError("the scheduler has no worker", where=address) from error
+    try:
+        versions = client.run(worker_version)
+    except ImportError as error:
+        raise LutbenchError(
+            "a worker has no lutbench", where=address, accepted=f"lutbench {__version__} in each"
+        ) from error
+    for worker, version in versions.items():
+        if version != __version__:
+            raise LutbenchError(
+                f"a worker runs lutbench {version}", where=worker, accepted=__version__
+            )
+
+
+def worker_version() -> str:
+    """The version of lutbench, asked of each worker."""
+    from lutbench import __version__
+
+    return __version__

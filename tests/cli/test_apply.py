@@ -1,0 +1,100 @@
+"""`lutbench apply` as a user runs it, against colour-science's own interpolation."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import colour
+import numpy as np
+import pytest
+from PIL import Image
+from skimage import data
+
+from lutbench.cli.main import main
+
+SIZE = 17
+
+
+@pytest.fixture(scope="module")
+def lut(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A strong LUT written by colour-science: a curve, a matrix and a clip."""
+    nodes = colour.LUT3D.linear_table(SIZE)
+    matrix = np.array([[1.3, -0.2, -0.1], [-0.1, 1.2, -0.1], [0, -0.3, 1.3]])
+    path = tmp_path_factory.mktemp("luts") / "salt.cube"
+    colour.write_LUT(colour.LUT3D(np.clip(nodes**1.8 @ matrix.T, 0, 1), "salt"), str(path))
+    return path
+
+
+@dataclass
+class Result:
+    returncode: int
+    stdout: str
+    stderr: str
+
+
+Run = Callable[..., Result]
+
+
+@pytest.fixture
+def run(capsys: pytest.CaptureFixture[str]) -> Run:
+    """The command line in this process: its status and what it printed."""
+
+    def call(*args: object) -> Result:
+        with pytest.raises(SystemExit) as ended:
+            main([str(each) for each in args])
+        out, err = capsys.readouterr()
+        return Result(int(ended.value.code or 0), out, err)
+
+    return call
+
+
+@pytest.mark.parametrize("interpolation", ["tetrahedral", "trilinear"])
+def test_a_still_as_colour_science_makes_it(
+    run: Run, lut: Path, tmp_path: Path, interpolation: str
+) -> None:
+    photograph = np.ascontiguousarray(data.coffee()[::4, ::4])
+    Image.fromarray(photograph).save(tmp_path / "in.png")
+    target = tmp_path / "out.png"
+    result = run("apply", lut, tmp_path / "in.png", target, "--interpolation", interpolation)
+    assert (result.returncode, result.stderr) == (0, "")
+    method = {
+        "tetrahedral": colour.algebra.table_interpolation_tetrahedral,
+        "trilinear": colour.algebra.table_interpolation_trilinear,
+    }[interpolation]
+    exact = method(photograph / 255, colour.read_LUT(str(lut)).table) * 255
+    with Image.open(target) as picture:
+        # Half a code of rounding, and what float32 adds.
+        assert np.abs(np.asarray(picture) - exact).max() <= 0.5 + 255 * 2e-6
+
+
+def test_what_exists_stays_unless_forced(run: Run, lut: Path, tmp_path: Path) -> None:
+    Image.fromarray(data.coffee()[::8, ::8]).save(tmp_path / "in.png")
+    (tmp_path / "out.png").write_bytes(b"mine")
+    result = run("apply", lut, tmp_path / "in.png", tmp_path / "out.png")
+    assert result.returncode == 2
+    assert result.stderr.count("\n") == 1
+    assert "--force" in result.stderr
+    assert (tmp_path / "out.png").read_bytes() == b"mine"
+    assert run("apply", lut, tmp_path / "in.png", tmp_path / "out.png", "--force").returncode == 0
+
+
+@pytest.mark.parametrize(
+    ("source", "target", "options", "words"),
+    [
+        ("missing.png", "out.png", [], "missing.png: cannot read"),
+        ("in.png", "out.gif", [], "suffix '.gif'"),
+        ("in.png", "out.png", ["--depth", "10"], "png holds no depth of 10"),
+        ("in.png", "out.png", ["--target-gamut", "BT709x"], "no tag stands for the gamut"),
+        ("in.png", "nowhere/out.png", [], "cannot write"),
+    ],
+)
+def test_faults_are_one_line(
+    run: Run, lut: Path, tmp_path: Path, source: str, target: str, options: list[str], words: str
+) -> None:
+    Image.fromarray(data.coffee()[::8, ::8]).save(tmp_path / "in.png")
+    result = run("apply", lut, tmp_path / source, tmp_path / target, *options)
+    assert result.returncode == 2
+    assert result.stderr.count("\n") == 1
+    assert words in result.stderr
