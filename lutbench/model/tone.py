@@ -47,7 +47,7 @@ class ToneCurve(Transform):
     - between ``toe_start`` and ``shoulder_start`` v = contrast·u, a straight line
       through mid grey;
     - above, with d = u - shoulder_start, v = v_s + contrast·d / (1 + d/k): the
-      slope falls smoothly, and k is such that ``white`` stops above grey give 1.0;
+      slope falls smoothly, and k is such that ``white`` stops above grey give ``white_out``;
     - below, with d = toe_start - u, v = v_t - contrast·d·(1 + toe·d / (d + 1)): the
       slope rises smoothly to contrast·(1 + toe), so shadows run into black faster.
 
@@ -67,6 +67,7 @@ class ToneCurve(Transform):
     shoulder_start: float = 0.0
     toe_start: float = -3.0
     toe: float = 0.0
+    white_out: float = 1.0
     kind: ClassVar[str] = "tone_curve"
 
     def __post_init__(self) -> None:
@@ -75,10 +76,10 @@ class ToneCurve(Transform):
 
         if not all(map(math.isfinite, self.__dict__.values())):
             refuse("a parameter is not finite", "finite numbers")
-        if not self.grey_in > 0 or not 0 < self.grey_out < 1:
+        if not self.grey_in > 0 or not 0 < self.grey_out < self.white_out:
             refuse(
                 f"mid grey {self.grey_in:g} to {self.grey_out:g} is out of limits",
-                "grey_in over 0, grey_out between 0 and 1",
+                "grey_in over 0, grey_out between 0 and white_out",
             )
         if not 0.1 <= self.contrast <= 5:
             refuse(f"contrast {self.contrast:g} is out of limits", "0.1 to 5")
@@ -91,7 +92,7 @@ class ToneCurve(Transform):
             )
         if self._rise < -1e-9:
             refuse(
-                f"a contrast of {self.contrast:g} passes 1.0 before the shoulder starts",
+                f"a contrast of {self.contrast:g} passes white before the shoulder starts",
                 f"shoulder_start under {self._top / self.contrast:.2f} stops",
             )
         if self.contrast * (self.white - self.shoulder_start) < self._rise - 1e-9:
@@ -102,8 +103,8 @@ class ToneCurve(Transform):
 
     @property
     def _top(self) -> float:
-        """Stops from grey_out up to 1.0."""
-        return -math.log2(self.grey_out)
+        """Stops from grey_out up to white_out."""
+        return math.log2(self.white_out / self.grey_out)
 
     @property
     def _rise(self) -> float:
