@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from lutbench import files
 from lutbench.errors import FormatError
-from lutbench.formats.decimals import MAX_LINE, format_rows, number, parse_rows
+from lutbench.formats.decimals import LARGEST, MAX_LINE, format_rows, number, parse_rows
 from lutbench.formats.lutfile import LutFile
 from lutbench.tables.lut import SIZES_1D, SIZES_3D, UNIT_DOMAIN, Lut, Lut1D, Lut3D, ShaperLut3D
 
@@ -115,6 +115,8 @@ def format_cube(lut: Lut, decimals: int | None = 6) -> bytes:
     lines = [_one_line(line).encode("utf-8") for line in head]
     if any(len(line) > MAX_LINE for line in lines):
         raise FormatError("a title or comment is too long", accepted=f"up to {MAX_LINE} bytes")
+    if any(np.abs(table).max() > LARGEST for table in tables):
+        raise FormatError("a number of the table is too large", accepted=f"up to {LARGEST}")
     return b"\n".join(lines) + b"\n" + b"".join(format_rows(rows, decimals) for rows in tables)
 
 

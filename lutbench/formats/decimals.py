@@ -16,8 +16,10 @@ from numpy.typing import NDArray
 MAX_LINE = 4096
 """The longest line that is read, in bytes."""
 
+LARGEST = 3.4028235e38
+"""The largest number: written with nine digits, the largest float32 must come back."""
+
 _NUMBER = re.compile(rb"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
-_LARGEST = float(np.finfo(np.float32).max)
 
 # One class a byte: 0 separates, 1 belongs to a number, 2 belongs to neither.
 _CLASSES = bytes(
@@ -45,7 +47,7 @@ def number(token: bytes) -> float | None:
     if not _NUMBER.fullmatch(token):
         return None
     value = float(token)
-    return value if -_LARGEST <= value <= _LARGEST else None
+    return value if -LARGEST <= value <= LARGEST else None
 
 
 def parse_rows(text: bytes) -> NDArray[np.float64] | None:
@@ -127,7 +129,7 @@ def _decode(
         mantissa = mantissa * _TENS.take(count) + _eight_digits(after)
 
     doubtful = wrong | (whole + part < 1)
-    if most_whole + most_part > 15:
+    if most_whole > 8 or most_whole + most_part > 15:
         # Eighteen digits fit the mantissa, 53 bits of it a float64.
         doubtful |= (whole > 8) | (part > 16) | (whole + part > 18) | (mantissa > _EXACT)
     values = mantissa / _TENS.take(np.minimum(part, 16)).astype(np.float64)
