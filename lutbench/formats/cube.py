@@ -125,7 +125,9 @@ def _red_fastest(table: NDArray[Any]) -> NDArray[Any]:
 
 
 def _red_slowest(rows: NDArray[Any], size: int) -> NDArray[Any]:
-    return np.ascontiguousarray(rows.reshape(size, size, size, 3).transpose(2, 1, 0, 3))
+    table = np.ascontiguousarray(rows.reshape(size, size, size, 3).transpose(2, 1, 0, 3))
+    table.flags.writeable = False  # so that the LUT takes it as it is, without a copy
+    return table
 
 
 def _domain_lines(domain: NDArray[np.float64]) -> list[str]:
@@ -190,7 +192,7 @@ class _Reader:
         if data.startswith(codecs.BOM_UTF8):
             self._note("byte order mark")
             data = data[len(codecs.BOM_UTF8) :]
-        if not data.strip():
+        if not data or data.isspace():
             raise FormatError("the file is empty", where=self.where, accepted="a .cube LUT")
         if b"\0" in data:
             line = 1 + data.count(b"\n", 0, data.index(b"\0"))
@@ -370,6 +372,7 @@ class _Reader:
                 self._line_too_long(line)
             chunk = text[at:stop]
             found = parse_rows(chunk)
+            lines = chunk.count(b"\n") if found is None else len(found)
             if found is None:
                 found = self._rows_by_line(text, at, stop, line, done, count)
             elif b"e" in chunk or b"E" in chunk:
@@ -378,7 +381,7 @@ class _Reader:
                 self._too_many(line + count - done, count)
             rows[done : done + len(found)] = found
             done += len(found)
-            at, line = stop, line + chunk.count(b"\n")
+            at, line = stop, line + lines
         if done != count:
             self._count_fails(done, count)
         if b"\t" in text:
