@@ -15,7 +15,7 @@ from lutbench.errors import LutbenchError, nearest_names
 # Command name to (module under lutbench.cli, one line of help). The line stands
 # here so that `lutbench --help` imports no command.
 COMMANDS: dict[str, tuple[str, str]] = {
-    "apply": ("apply", "Put a picture through a LUT."),
+    "apply": ("apply", "Put stills and sequences through a LUT."),
 }
 
 

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import json
+import os
+import subprocess
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -98,3 +102,77 @@ def test_faults_are_one_line(
     assert result.returncode == 2
     assert result.stderr.count("\n") == 1
     assert words in result.stderr
+
+
+@pytest.fixture
+def shot(tmp_path: Path) -> Path:
+    folder = tmp_path / "shot"
+    folder.mkdir()
+    for number in (1, 2, 3, 5):
+        picture = np.roll(data.coffee()[::8, ::8], number, axis=1)
+        Image.fromarray(picture).save(folder / f"shot.{number:04d}.png")
+    return folder
+
+
+def test_a_frame_pattern(run: Run, lut: Path, shot: Path, tmp_path: Path) -> None:
+    result = run("apply", lut, shot / "shot.####.png", tmp_path / "out" / "view.%04d.tif")
+    assert result.returncode == 0
+    assert result.stderr == "note: frame 4 missing in shot.####.png\n"
+    assert result.stdout == f"{tmp_path / 'out'}: 4 frames written\n"
+    names = [each.name for each in sorted((tmp_path / "out").glob("view*"))]
+    assert names == [f"view.{number:04d}.tif" for number in (1, 2, 3, 5)]
+    again = run("apply", lut, shot / "shot.####.png", tmp_path / "out" / "view.%04d.tif")
+    assert "0 frames written, 4 finished before" in again.stdout
+
+
+def test_frames_that_fail_are_listed_and_the_status_is_1(
+    run: Run, lut: Path, shot: Path, tmp_path: Path
+) -> None:
+    (shot / "shot.0002.png").write_text("no picture")
+    result = run("apply", lut, shot, tmp_path / "out", "--format", "tiff")
+    assert result.returncode == 1
+    assert result.stderr.startswith(f"failed: {shot / 'shot.0002.png'}: ")
+    assert result.stderr.count("\n") == 1
+    assert result.stdout == f"{tmp_path / 'out'}: 3 frames written, 1 failed\n"
+    report = json.loads(
+        run("apply", lut, shot, tmp_path / "out", "--format", "tiff", "--json").stdout
+    )
+    assert (report["schema"], report["frames"], report["written"]) == (1, 4, 0)
+    assert report["skipped"] == 3
+    assert report["failed"][0]["source"] == str(shot / "shot.0002.png")
+
+
+def test_other_settings_are_not_mixed_in(run: Run, lut: Path, shot: Path, tmp_path: Path) -> None:
+    assert run("apply", lut, shot, tmp_path / "out").returncode == 0
+    other = run("apply", lut, shot, tmp_path / "out", "--interpolation", "trilinear")
+    assert other.returncode == 2
+    assert "made with another LUT or other settings" in other.stderr
+    forced = run("apply", lut, shot, tmp_path / "out", "--interpolation", "trilinear", "--force")
+    assert "4 frames written" in forced.stdout
+
+
+def test_progress_only_on_a_terminal(lut: Path, shot: Path, tmp_path: Path) -> None:
+    pty = pytest.importorskip("pty")
+    main_end, terminal = pty.openpty()
+    process = subprocess.run(
+        [sys.executable, "-m", "lutbench", "apply", lut, shot, tmp_path / "out", "--jobs", "1"],
+        stdout=subprocess.PIPE,
+        stderr=terminal,
+        env=os.environ | {"TERM": "xterm", "COLUMNS": "80"},
+    )
+    os.close(terminal)
+    shown = b""
+    while chunk := _read(main_end):
+        shown += chunk
+    os.close(main_end)
+    assert process.returncode == 0
+    assert b"4/4" in shown
+    assert b"left" in shown
+    assert process.stdout.decode() == f"{tmp_path / 'out'}: 4 frames written\n"
+
+
+def _read(descriptor: int) -> bytes:
+    try:
+        return os.read(descriptor, 4096)
+    except OSError:  # how Linux says that the other end is closed
+        return b""

@@ -1,0 +1,58 @@
+"""Progress on a terminal: frames done, frames a second, time left; silent elsewhere."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+
+@contextmanager
+def frame_progress(total: int | None, *, quiet: bool = False) -> Iterator[Callable[[int], None]]:
+    """A function to call with the number of frames done so far.
+
+    The bar stands on standard error and leaves nothing behind; when standard
+    error is no terminal, nothing is shown.
+
+    Parameters
+    ----------
+    total
+        How many frames there are, None where it is not known.
+    """
+    if quiet or not sys.stderr.isatty():
+        yield lambda done: None
+        return
+    from rich.console import Console
+    from rich.progress import (
+        BarColumn,
+        MofNCompleteColumn,
+        Progress,
+        TextColumn,
+        TimeElapsedColumn,
+        TimeRemainingColumn,
+    )
+
+    bar = Progress(
+        BarColumn(bar_width=None),
+        MofNCompleteColumn(),
+        TextColumn("{task.fields[rate]}"),
+        TimeElapsedColumn() if total is None else TimeRemainingColumn(),
+        TextColumn("passed" if total is None else "left"),
+        console=Console(stderr=True),
+        transient=True,
+    )
+    with bar:
+        task = bar.add_task("frames", total=total, rate="")
+        began = time.monotonic()
+        first: list[int] = []
+
+        def update(done: int) -> None:
+            if not first:
+                first.append(done)  # what a former run finished counts for the bar, not the rate
+            passed = time.monotonic() - began
+            rate = (done - first[0]) / passed if passed > 0.5 else 0.0
+            text = f"{rate:.1f} frames/s" if rate else ""
+            bar.update(task, completed=done, rate=text)
+
+        yield update
