@@ -1,0 +1,107 @@
+"""Test colours: the signals at which two transforms are compared.
+
+Every set is given as full-scale values (code / (2^n - 1)) in 0..1, shape (n, 3).
+"""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from lutbench.errors import LutbenchError
+from lutbench.model.conversion import Encoding
+from lutbench.model.gamuts import Gamut, adaptation_matrix
+from lutbench.model.signal import RangeFromSignal
+from lutbench.model.transforms import Array
+from lutbench.tables.lut import UNIT_DOMAIN, lattice
+
+CHART_WHITE = (0.345702914918791, 0.358538596679933)
+"""xy of the illuminant under which the chart was measured: D50 of ICC.1:2022."""
+
+CHART_STOPS = (-3.0, -2.0, -1.0, 0.0, 1.0, 2.0, 3.0)
+RAMP_COUNT = 1024
+RANDOM_COUNT = 4096
+SEED = 18
+
+
+@dataclass(frozen=True, eq=False)
+class Samples:
+    """Named test colours: `signals` of shape (n, 3), and what each is where that helps."""
+
+    name: str
+    signals: Array
+    labels: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        if not len(self.signals):
+            raise LutbenchError(f"the test colours {self.name!r} are empty")
+
+    def label(self, index: int) -> str:
+        """What the colour at `index` is, or nothing."""
+        return self.labels[index] if self.labels else ""
+
+
+@cache
+def chart24() -> tuple[tuple[str, ...], Array]:
+    """Names, and XYZ under the chart's D50 (white Y = 1) of a measured 24-patch chart, (24, 3).
+
+    Source: the chart data of colour-science, production after November 2014.
+
+    >>> names, xyz = chart24()
+    >>> names[21], float(xyz[21, 1].round(4))
+    ('neutral 5 (.70 D)', 0.1906)
+    """
+    text = files("lutbench").joinpath("data/chart24.csv").read_text(encoding="utf-8")
+    rows = list(csv.DictReader(line for line in text.splitlines() if not line.startswith("#")))
+    x, y, luminance = (np.array([float(row[key]) for row in rows]) for key in ("x", "y", "Y"))
+    xyz = np.stack([x / y, np.ones_like(x), (1 - x - y) / y], axis=-1) * luminance[:, None]
+    xyz.flags.writeable = False
+    return tuple(row["name"] for row in rows), xyz
+
+
+def chart_light(gamut: Gamut) -> Array:
+    """The chart's patches as linear R G B of `gamut`, white-adapted with Bradford, (24, 3)."""
+    adapt = adaptation_matrix(CHART_WHITE, gamut.white)
+    return np.asarray(chart24()[1] @ np.linalg.solve(gamut.to_xyz, adapt).T)
+
+
+def chart_patches(source: Encoding, stops: ArrayLike = CHART_STOPS) -> Samples:
+    """The 24-patch chart at each exposure in stops, as full-scale values of `source`.
+
+    A colour that the signal cannot carry (clipped, or under black) is left out.
+    """
+    names = chart24()[0]
+    light = chart_light(source.gamut)
+    signals, labels = [], []
+    for stop in np.atleast_1d(np.asarray(stops, dtype=np.float64)):
+        coded = source.curve.encode(light * 2.0**stop)
+        carried = np.atleast_1d(((coded >= 0) & (coded <= 1)).all(axis=-1))
+        if source.range == "legal":
+            coded = RangeFromSignal("legal", source.bits).apply(coded)
+        signals.append(coded[carried])
+        exposure = f" {stop:+g} stops" if stop else ""
+        labels += [name + exposure for name, kept in zip(names, carried, strict=True) if kept]
+    return Samples("chart", np.concatenate(signals), tuple(labels))
+
+
+def neutral_ramp(count: int = RAMP_COUNT) -> Samples:
+    """Greys from signal 0 to 1 at equal steps; by default every 10-bit code."""
+    return Samples("neutral", np.repeat(np.linspace(0, 1, count)[:, None], 3, axis=1))
+
+
+def random_points(count: int = RANDOM_COUNT, seed: int = SEED) -> Samples:
+    """Signals spread evenly over the cube by chance, the same for the same seed.
+
+    Such a point all but never falls on a node, so interpolation is at work.
+    """
+    return Samples("random", np.random.default_rng(seed).random((count, 3)))
+
+
+def nodes(size: int, domain: ArrayLike = UNIT_DOMAIN) -> Samples:
+    """The inputs of the nodes of a lattice of `size` points an edge."""
+    return Samples(f"nodes of {size}", lattice(size, domain).reshape(-1, 3))

@@ -1,0 +1,124 @@
+"""How a signal is seen: from its values to the light that reaches the eye."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from lutbench.model.conversion import Encoding
+from lutbench.model.curves.base import Curve
+from lutbench.model.curves.hdr import (
+    REFERENCE_WHITE,
+    HlgScene,
+    HlgSystemGamma,
+    PqDisplay,
+    PqScene,
+)
+from lutbench.model.curves.video import Bt1886
+from lutbench.model.signal import SignalFromRange
+from lutbench.model.transforms import Array
+
+SDR_WHITE = 100.0
+"""cd/m² of white on a standard-range reference display: Recommendation ITU-R BT.2035-0."""
+
+HLG_PEAK = 1000.0
+"""cd/m² of the nominal HLG display: Recommendation ITU-R BT.2100-2, table 5."""
+
+
+@dataclass(frozen=True)
+class View:
+    """A display, or for a log or linear signal the scene itself.
+
+    Parameters
+    ----------
+    encoding
+        How values become light, 1.0 at white: the curve that the display (not
+        the camera) has, the primaries and white it shows, the signal range.
+    white_luminance
+        cd/m² of light 1.0, for absolute measures.
+    hdr
+        Whether ΔE ITP is the measure to judge by, rather than ΔE 2000, which
+        is not made for light far over white.
+    shows_light
+        A display: it shows no light under black. Else the scene, where values
+        under zero are kept.
+    """
+
+    encoding: Encoding
+    white_luminance: float = SDR_WHITE
+    hdr: bool = False
+    shows_light: bool = True
+    description: str = ""
+
+    @property
+    def measure(self) -> str:
+        """The measure to judge by: ``delta_e_itp`` for HDR, else ``delta_e_2000``."""
+        return "delta_e_itp" if self.hdr else "delta_e_2000"
+
+    @property
+    def white_xyz(self) -> Array:
+        """XYZ of light 1.0, Y = 1."""
+        return np.asarray(self.encoding.gamut.to_xyz.sum(axis=1))
+
+    def light(self, values: Array) -> Array:
+        """Linear R G B, 1.0 at white, of full-scale values, shape (..., 3)."""
+        seen = self.encoding
+        signal = np.asarray(values, dtype=np.float64)
+        if seen.range == "legal":
+            signal = SignalFromRange("legal", seen.bits).apply(signal)
+        light = seen.curve.decode(signal)
+        if self.shows_light:
+            light = np.maximum(light, 0)
+        if seen.display_peak is not None:
+            light = HlgSystemGamma(seen.display_peak, seen.gamut.luminance_weights).apply(light)
+        return light
+
+    def xyz(self, values: Array) -> Array:
+        """XYZ, Y = 1 at white, of full-scale values, shape (..., 3)."""
+        return np.asarray(self.light(values) @ self.encoding.gamut.to_xyz.T)
+
+
+def view_of(target: Encoding) -> View:
+    """How a signal written as `target` is seen.
+
+    - PQ and HLG: on an HDR display, absolute (HLG: of `display_peak`, else the
+      nominal 1000 cd/m²).
+    - A camera curve of television (BT.709, BT.2020): on a BT.1886 display with
+      black 0 and white 100 cd/m², not through the inverse of the camera curve.
+    - A display curve (sRGB, gamma): on its own display, white 100 cd/m².
+    - Log and linear: as the scene light they stand for, 1.0 at 203 cd/m². Such a
+      signal is not for looking at; the measure then says how far the light is off.
+
+    >>> from lutbench.model.curves.video import Bt709
+    >>> from lutbench.model.gamuts import BT709
+    >>> view_of(Encoding(Bt709(), BT709)).description
+    'a BT.1886 display'
+    """
+    curve = target.curve
+    if isinstance(curve, PqScene | PqDisplay):
+        shown = curve if isinstance(curve, PqDisplay) else PqDisplay()
+        return View(_seen(target, shown), shown.white, hdr=True, description="a PQ display")
+    if isinstance(curve, HlgScene):
+        peak = target.display_peak or HLG_PEAK
+        return View(
+            replace(target, display_peak=peak),
+            REFERENCE_WHITE,
+            hdr=True,
+            description=f"an HLG display of {peak:g} cd/m²",
+        )
+    if curve.family in ("log", "linear"):
+        return View(
+            target,
+            REFERENCE_WHITE,
+            hdr=True,
+            shows_light=False,
+            description=f"scene light, decoded from {curve.name}",
+        )
+    if curve.family == "camera":
+        return View(_seen(target, Bt1886()), description="a BT.1886 display")
+    return View(target, description=f"a {curve.name} display")
+
+
+def _seen(target: Encoding, display: Curve) -> Encoding:
+    return replace(target, curve=display)
