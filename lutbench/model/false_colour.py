@@ -1,0 +1,116 @@
+"""False colour: bands of exposure painted on the picture."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass, field
+from typing import ClassVar
+
+import numpy as np
+
+from lutbench.errors import DefinitionError, NotInvertibleError
+from lutbench.model.curves.base import MID_GREY, Curve
+from lutbench.model.curves.video import Bt1886
+from lutbench.model.gamuts import Gamut
+from lutbench.model.signal import Range, signal_from_code
+from lutbench.model.transforms import Array, Transform
+
+# Okabe and Ito, 2008, "Color Universal Design": a palette that people with any
+# common kind of colour vision can tell apart.
+OKABE_ITO = {
+    "orange": "#E69F00",
+    "sky blue": "#56B4E9",
+    "bluish green": "#009E73",
+    "yellow": "#F0E442",
+    "blue": "#0072B2",
+    "vermillion": "#D55E00",
+    "reddish purple": "#CC79A7",
+}
+
+
+@dataclass(frozen=True)
+class Band:
+    """A stretch of exposure, `low` to `high` stops from mid grey, and its colour (``#RRGGBB``)."""
+
+    low: float
+    high: float
+    colour: str
+    label: str = ""
+
+    def __post_init__(self) -> None:
+        if math.isnan(self.low) or math.isnan(self.high) or not self.low < self.high:
+            raise DefinitionError(
+                f"a band from {self.low:g} to {self.high:g} stops has no width",
+                accepted="low under high",
+            )
+        if not re.fullmatch(r"#[0-9A-Fa-f]{6}", self.colour):
+            raise DefinitionError(
+                f"{self.colour!r:.40} is no colour", accepted="#RRGGBB or " + ", ".join(OKABE_ITO)
+            )
+
+    @property
+    def signal(self) -> Array:
+        """The colour as R G B signal."""
+        digits = self.colour[1:]
+        return np.array([int(digits[i : i + 2], 16) for i in (0, 2, 4)]) / 255
+
+
+def default_bands(clip: float) -> tuple[Band, ...]:
+    """Five bands for a curve that clips `clip` stops above grey.
+
+    Mid grey and a 90 % white card half a stop wide, three stops under grey, the
+    last half stop under clipping, and all that is six stops under grey or more.
+    """
+    white = math.log2(0.9 / MID_GREY)
+    top = max(clip - 0.5, white + 0.5)
+    return (
+        Band(-math.inf, -6.0, OKABE_ITO["bluish green"], "6 stops under grey and darker"),
+        Band(-3.25, -2.75, OKABE_ITO["blue"], "3 stops under grey"),
+        Band(-0.25, 0.25, OKABE_ITO["orange"], "mid grey, 18 %"),
+        Band(white - 0.25, white + 0.25, OKABE_ITO["sky blue"], "white card, 90 %"),
+        Band(top, math.inf, OKABE_ITO["reddish purple"], "clips, or within half a stop of it"),
+    )
+
+
+@dataclass(frozen=True)
+class FalseColour(Transform):
+    """Colours where the scene's luminance lies in a band, grey elsewhere.
+
+    Luminance is decoded from the source encoding (light, weighted by the
+    source's gamut, after `exposure` stops); where bands meet or overlap the
+    first one wins. Outside the bands the picture is grey: the luminance as the
+    `grey` curve shows it. Input and output are full-scale values.
+    """
+
+    curve: Curve
+    gamut: Gamut
+    bands: tuple[Band, ...]
+    range: Range = "full"
+    bits: int = 10
+    exposure: float = 0.0
+    grey: Curve = field(default_factory=Bt1886)
+    kind: ClassVar[str] = "false_colour"
+
+    def __post_init__(self) -> None:
+        if not self.bands:
+            raise DefinitionError("false colour has no bands", accepted="one band or more")
+
+    def stops(self, rgb: Array) -> Array:
+        """Stops from mid grey of the luminance of `rgb`; minus infinity for none."""
+        signal = signal_from_code(rgb * (2**self.bits - 1), self.bits, self.range)
+        luminance = self.curve.decode(signal) @ np.array(self.gamut.luminance_weights)
+        with np.errstate(divide="ignore"):
+            return np.asarray(np.log2(np.maximum(luminance, 0) / MID_GREY) + self.exposure)
+
+    def _apply(self, rgb: Array) -> Array:
+        stops = self.stops(rgb)
+        grey = np.clip(self.grey.encode(np.minimum(MID_GREY * 2.0**stops, 1.0)), 0, 1)
+        result = np.repeat(grey[..., None], 3, axis=-1)
+        for band in reversed(self.bands):
+            result[(stops >= band.low) & (stops < band.high)] = band.signal
+        result[np.isnan(rgb).any(axis=-1)] = np.nan
+        return result
+
+    def inverse(self) -> Transform:
+        raise NotInvertibleError("false colour has no inverse")

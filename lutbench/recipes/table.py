@@ -1,0 +1,140 @@
+"""Reading a recipe's tables: each value by its type, with its place in every error."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from lutbench.errors import DefinitionError, nearest_names
+from lutbench.model.definitions import number
+
+
+class Table:
+    """A TOML table that is read key by key; what is left over is a mistake.
+
+    Parameters
+    ----------
+    values
+        The table as parsed.
+    where
+        The file and place that errors name.
+    """
+
+    def __init__(self, values: Any, where: str) -> None:
+        if not isinstance(values, dict):
+            raise DefinitionError("is no table", where=where, accepted="key = value pairs")
+        self.values: dict[str, Any] = dict(values)
+        self.where = where
+        self._read: set[str] = set()
+
+    def __contains__(self, key: str) -> bool:
+        return key in self.values
+
+    def at(self, key: str) -> str:
+        """The place of `key` for an error."""
+        return f"{self.where}, {key}"
+
+    def take(self, key: str) -> Any:
+        """The raw value of `key`, or None."""
+        self._read.add(key)
+        return self.values.get(key)
+
+    def know(self, *keys: str) -> None:
+        """Count `keys` as read, whether they stand there or not."""
+        self._read.update(keys)
+
+    def text(self, key: str, default: str | None = None) -> str:
+        """A string; without `default` the key must be there."""
+        value = self.take(key)
+        if value is None and default is not None:
+            return default
+        if not isinstance(value, str):
+            what = "is missing" if value is None else f"{value!r:.60} is no text"
+            raise DefinitionError(what, where=self.at(key), accepted="a text in quotes")
+        return value
+
+    def choice(self, key: str, accepted: tuple[Any, ...], default: Any) -> Any:
+        """One of `accepted`, letter case ignored."""
+        value = self.take(key)
+        if value is None:
+            return default
+        folded = value.casefold() if isinstance(value, str) else value
+        if isinstance(folded, bool) or folded not in accepted:
+            raise DefinitionError(
+                f"{value!r:.60} is not one of the choices",
+                where=self.at(key),
+                accepted=", ".join(map(str, accepted)),
+            )
+        return folded
+
+    def number(self, key: str, default: float | None = None) -> float:
+        """A number; without `default` the key must be there."""
+        value = self.take(key)
+        if value is None and default is not None:
+            return default
+        return number(value, self.at(key)) if value is not None else self._missing(key)
+
+    def integer(self, key: str, default: int) -> int:
+        """A whole number."""
+        value = self.take(key)
+        if value is None:
+            return default
+        if isinstance(value, bool) or not isinstance(value, int):
+            raise DefinitionError(
+                f"{value!r:.60} is no whole number",
+                where=self.at(key),
+                accepted="a whole number",
+            )
+        return value
+
+    def flag(self, key: str, default: bool) -> bool:
+        """True or false."""
+        value = self.take(key)
+        if value is None:
+            return default
+        if not isinstance(value, bool):
+            raise DefinitionError(
+                f"{value!r:.60} is neither true nor false",
+                where=self.at(key),
+                accepted="true, false",
+            )
+        return value
+
+    def numbers(self, key: str, count: int | None = None) -> tuple[float, ...] | None:
+        """A list of `count` numbers (any count where None), or None when it is not there."""
+        value = self.take(key)
+        if value is None:
+            return None
+        if not isinstance(value, list) or (count is not None and len(value) != count):
+            raise DefinitionError(
+                f"{value!r:.60} is no list of numbers",
+                where=self.at(key),
+                accepted=f"[{count or 'some'} numbers]",
+            )
+        return tuple(number(each, self.at(key)) for each in value)
+
+    def table(self, key: str) -> Table | None:
+        """A table within, or None when it is not there."""
+        value = self.take(key)
+        return None if value is None else Table(value, self.at(key))
+
+    def tables(self, key: str) -> list[Table]:
+        """A list of tables (``[[key]]``), empty when it is not there."""
+        value = self.take(key)
+        if value is None:
+            return []
+        if not isinstance(value, list):
+            raise DefinitionError("is no list of tables", where=self.at(key), accepted=f"[[{key}]]")
+        return [Table(each, f"{self.where}, {key} {i}") for i, each in enumerate(value, 1)]
+
+    def done(self) -> None:
+        """Refuse what nobody read."""
+        left = sorted(set(self.values) - self._read)
+        if left:
+            known = sorted(self._read)
+            close = nearest_names(left[0], known) or known
+            raise DefinitionError(
+                f"the key {left[0]!r} is not known", where=self.where, accepted=", ".join(close)
+            )
+
+    def _missing(self, key: str) -> float:
+        raise DefinitionError("is missing", where=self.at(key), accepted="a number")
