@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from lutbench.errors import LutbenchError as LutbenchError
     from lutbench.formats import open_lut as open_lut
+    from lutbench.recipes.make import build as build
     from lutbench.tables.lut import Lut1D as Lut1D
     from lutbench.tables.lut import Lut3D as Lut3D
     from lutbench.tables.lut import ShaperLut3D as ShaperLut3D
@@ -19,6 +20,7 @@ __version__ = "0.1.0"
 
 _HOMES = {
     "LutbenchError": "lutbench.errors",
+    "build": "lutbench.recipes.make",
     "open_lut": "lutbench.formats",
     "Lut1D": "lutbench.tables.lut",
     "Lut3D": "lutbench.tables.lut",

@@ -64,7 +64,7 @@ def replacing(path: str | Path, *, force: bool = False) -> Iterator[Path]:
         When `path` exists and `force` is not set, is a folder, or cannot be written.
     """
     target = Path(path)
-    _refuse_existing(target, force)
+    refuse_existing(target, force)
     try:
         handle, name = tempfile.mkstemp(
             prefix=f".{target.stem[:40]}.", suffix=target.suffix, dir=target.parent
@@ -79,7 +79,7 @@ def replacing(path: str | Path, *, force: bool = False) -> Iterator[Path]:
             os.fsync(written.fileno())
         os.chmod(temporary, 0o666 & ~_umask())
         # Looked at again: another process may have written the file meanwhile.
-        _refuse_existing(target, force)
+        refuse_existing(target, force)
         os.replace(temporary, target)
     except OSError as error:
         raise unwritable(target, error) from error
@@ -97,6 +97,16 @@ def write_bytes(path: str | Path, data: bytes, *, force: bool = False) -> None:
 def write_text(path: str | Path, text: str, *, force: bool = False) -> None:
     """Write `text` to `path` as UTF-8 with plain line feeds, as a whole or not at all."""
     write_bytes(path, text.encode("utf-8"), force=force)
+
+
+def refuse_existing(target: Path, force: bool) -> None:
+    """Refuse a path that is a folder, or a file that exists while `force` is not set."""
+    if target.is_dir():
+        raise LutbenchError("is a folder", where=target, accepted="a file name")
+    if target.exists() and not force:
+        raise LutbenchError(
+            "the file exists and stays as it is", where=target, accepted="--force to replace it"
+        )
 
 
 def make_folder(path: str | Path) -> Path:
@@ -134,15 +144,6 @@ def unwritable(path: Path, error: OSError) -> LutbenchError:
 def unreadable(path: str | Path, error: OSError) -> LutbenchError:
     """The error for a path that cannot be read, with the system's reason."""
     return LutbenchError(f"cannot read: {error.strerror or error}", where=path)
-
-
-def _refuse_existing(target: Path, force: bool) -> None:
-    if target.is_dir():
-        raise LutbenchError("is a folder", where=target, accepted="a file name")
-    if target.exists() and not force:
-        raise LutbenchError(
-            "the file exists and stays as it is", where=target, accepted="--force to replace it"
-        )
 
 
 def _umask() -> int:

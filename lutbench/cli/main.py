@@ -15,7 +15,9 @@ from lutbench.errors import LutbenchError, nearest_names
 # Command name to (module under lutbench.cli, one line of help). The line stands
 # here so that `lutbench --help` imports no command.
 COMMANDS: dict[str, tuple[str, str]] = {
+    "build": ("build", "Build LUTs from a recipe, or one from options."),
     "apply": ("apply", "Put stills and sequences through a LUT."),
+    "list": ("list", "List the curves and gamuts that can be named."),
 }
 
 

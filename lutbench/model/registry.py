@@ -21,7 +21,7 @@ class RegistryCurve(Curve):
     """A log encoding or OETF of colour-science.
 
     Where the registered function has no value (the logarithm of zero or less)
-    light is held at what signal 0 decodes to.
+    light is held at what signal -1, or if need be 0, decodes to.
     """
 
     encoder: Callable[[Any], Any] = field(default=lambda x: x, repr=False, compare=False)
@@ -45,6 +45,10 @@ class RegistryCurve(Curve):
         below = self._call(self.encoder, np.array([-1.0, -0.01, 0.0]))
         if np.isfinite(below).all():
             return -np.inf
+        for signal in (-1.0, 0.0):
+            light = self._call(self.decoder, np.array(signal))
+            if light > 0 and abs(float(self._call(self.encoder, light)) - signal) < 1e-3:
+                return float(light)
         return float(self._call(self.decoder, np.array(0.0)))
 
     def _encode(self, light: Array) -> Array:

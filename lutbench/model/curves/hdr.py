@@ -133,7 +133,9 @@ def hlg_light(signal: Array) -> Array:
     """E of an HLG signal: the inverse OETF (odd below zero)."""
 
     def positive(x: Array) -> Array:
-        return np.where(x <= 0.5, x**2 / 3, (np.exp((x - HLG_C) / HLG_A) + HLG_B) / 12)
+        # Held far over any signal, so that the exponential stays finite.
+        power = np.exp((np.minimum(x, 100.0) - HLG_C) / HLG_A)
+        return np.where(x <= 0.5, x**2 / 3, (power + HLG_B) / 12)
 
     return mirrored(positive, signal)
 

@@ -1,0 +1,130 @@
+"""``lutbench list``: the curves and gamuts that are known."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from lutbench.cli.options import (
+    catalogue_of,
+    console,
+    definitions_option,
+    json_option,
+    print_json,
+)
+
+if TYPE_CHECKING:
+    from lutbench.model.catalogue import Entry
+
+SCHEMA = 1
+
+
+@click.command()
+@click.argument("what", type=click.Choice(["curves", "gamuts"]))
+@definitions_option
+@json_option
+def command(what: str, definitions: tuple[str, ...], as_json: bool) -> None:
+    """List the curves or gamuts that can be named: standards, your own, the registry's.
+
+    A curve shows its family, the signal of mid grey (18 %) in percent of full
+    range, and how many stops over mid grey it clips. A registered curve that
+    cannot be used is listed with the reason.
+
+    \b
+    Example:
+      lutbench list curves
+    """
+    catalogue = catalogue_of(definitions)
+    if what == "curves":
+        rows = [_curve_data(entry) for entry in catalogue.curves()]
+    else:
+        rows = [_gamut_data(entry) for entry in catalogue.gamuts()]
+    if as_json:
+        print_json({"schema": SCHEMA, what: rows})
+    elif what == "curves":
+        _print_curves(rows)
+    else:
+        _print_gamuts(rows)
+
+
+def _curve_data(entry: Entry) -> dict[str, Any]:
+    from math import log2
+
+    data: dict[str, Any] = {
+        "name": entry.name,
+        "aliases": list(entry.aliases),
+        "origin": entry.origin,
+        "usable": not entry.unusable,
+        "reason": entry.unusable or None,
+        "family": None,
+        "source": None,
+        "note": None,
+        "mid_grey_signal": None,
+        "black_signal": None,
+        "white_signal": None,
+        "clip_stops": None,
+    }
+    if (curve := entry.curve) is not None:
+        data |= {"family": curve.family, "source": curve.source, "note": curve.note or None}
+        if not entry.unusable:
+            black, grey, white = (float(curve.encode(light)) for light in (0.0, 0.18, 1.0))
+            data |= {
+                "mid_grey_signal": grey,
+                "black_signal": black,
+                "white_signal": white,
+                "clip_stops": log2(curve.clip / 0.18),
+            }
+    return data
+
+
+def _gamut_data(entry: Entry) -> dict[str, Any]:
+    assert entry.gamut is not None
+    return {
+        "name": entry.name,
+        "aliases": list(entry.aliases),
+        "origin": entry.origin,
+        "source": entry.gamut.source,
+        "primaries": [list(point) for point in entry.gamut.primaries],
+        "white": list(entry.gamut.white),
+    }
+
+
+def _print_curves(rows: list[dict[str, Any]]) -> None:
+    from rich.table import Table
+
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    table.add_column("curve", overflow="fold")
+    table.add_column("family")
+    table.add_column("from")
+    table.add_column("mid grey\n%", justify="right")
+    table.add_column("clips at\nstops", justify="right")
+    table.add_column("also named", overflow="fold", style="dim")
+    for row in rows:
+        if row["usable"]:
+            levels = (f"{100 * row['mid_grey_signal']:.1f}", f"{row['clip_stops']:+.1f}")
+            table.add_row(
+                row["name"], row["family"], row["origin"], *levels, ", ".join(row["aliases"])
+            )
+    screen = console()
+    screen.print(table)
+    unusable = [row for row in rows if not row["usable"]]
+    if unusable:
+        screen.print("\n[bold]not usable[/bold]")
+        for row in unusable:
+            screen.print(f"{row['name']}: {row['reason']}", markup=False, soft_wrap=True)
+
+
+def _print_gamuts(rows: list[dict[str, Any]]) -> None:
+    from rich.table import Table
+
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    table.add_column("gamut", overflow="fold")
+    table.add_column("from")
+    for head in ("red xy", "green xy", "blue xy", "white xy"):
+        table.add_column(head)
+    table.add_column("also named", overflow="fold", style="dim")
+    for row in rows:
+        points = (f"{x:.3f} {y:.3f}" for x, y in (*row["primaries"], row["white"]))
+        table.add_row(row["name"], row["origin"], *points, ", ".join(row["aliases"]))
+    console().print(table)

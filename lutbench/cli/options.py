@@ -1,0 +1,82 @@
+"""Options that several commands share, and how they print."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from lutbench.model.catalogue import Catalogue
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def definitions_option(function: F) -> F:
+    """``--definitions FILE``, any number of times."""
+    return click.option(
+        "--definitions",
+        "definitions",
+        multiple=True,
+        metavar="FILE",
+        help="A TOML file with curves and gamuts of your own. May be given more than once.",
+    )(function)
+
+
+def json_option(function: F) -> F:
+    """``--json``."""
+    return click.option(
+        "--json", "as_json", is_flag=True, help="Print the report as JSON instead of a table."
+    )(function)
+
+
+def force_option(function: F) -> F:
+    """``--force``."""
+    return click.option("--force", is_flag=True, help="Replace files that exist.")(function)
+
+
+def interpolation_option(function: F) -> F:
+    """``--interpolation tetrahedral|trilinear``."""
+    return click.option(
+        "--interpolation",
+        type=click.Choice(["tetrahedral", "trilinear"]),
+        default="tetrahedral",
+        show_default=True,
+        help="How values between the nodes of a 3D LUT are found.",
+    )(function)
+
+
+def catalogue_of(definitions: tuple[str, ...]) -> Catalogue:
+    """The catalogue with the files of ``--definitions``."""
+    from lutbench.model.catalogue import open_catalogue
+
+    return open_catalogue(*definitions)
+
+
+def print_json(data: dict[str, Any]) -> None:
+    """Print a report as JSON, non-finite numbers as null so that every reader takes it."""
+    click.echo(json.dumps(_finite(data), indent=2, ensure_ascii=False, allow_nan=False))
+
+
+def _finite(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _finite(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_finite(item) for item in value]
+    if isinstance(value, float) and value - value != 0:
+        return None
+    return value
+
+
+def console(*, stderr: bool = False) -> Console:
+    """A rich console: NO_COLOR obeyed, 100 columns where the output is no terminal."""
+    from rich.console import Console
+
+    screen = Console(stderr=stderr, highlight=False)
+    if not screen.is_terminal:
+        screen = Console(stderr=stderr, highlight=False, width=100)
+    return screen

@@ -1,0 +1,1 @@
+"""Recipes: from a TOML file, or from names, to LUTs."""

@@ -1,0 +1,81 @@
+"""What a LUT file says about itself: its settings and its recipe's digest, as comments."""
+
+from __future__ import annotations
+
+from lutbench.model.conversion import Conversion, Encoding
+from lutbench.model.false_colour import FalseColour
+from lutbench.model.tone import Eetf, ToneCurve
+from lutbench.model.transforms import Matrix
+from lutbench.recipes.schema import LutJob
+
+CAUTION = "For viewing on set: judge delivery by its own specification, not by this LUT."
+
+
+def comments_for(job: LutJob, digest: str) -> tuple[str, ...]:
+    """The comment lines of a LUT, without the leading ``#``; no time, no host."""
+    lines = [f"recipe sha256: {digest}", f"kind: {job.kind}"]
+    if isinstance(job.task, FalseColour):
+        lines += _false_colour(job.task)
+    else:
+        lines += _conversion(job.task)
+    return (*lines, CAUTION)
+
+
+def _conversion(task: Conversion) -> list[str]:
+    lines = [
+        f"source: {_encoding(task.source, gamut=task.kind != 'curve')}",
+        f"target: {_encoding(task.result, gamut=task.kind != 'curve')}",
+        f"exposure: {task.exposure:+g} stops",
+    ]
+    if task.white_balance is not None:
+        lines.append(f"white balance: {_matrix(task.white_balance)}")
+    if task.kind != "curve":
+        gamut = "compressed" if task.compression else "clipped"
+        lines.append(f"gamut: {gamut}, adaptation {task.adaptation}")
+    if task.kind != "gamut":
+        lines.append(f"tone: {_tone(task.tone)}")
+    lines += [f"grade ({task.grade_place}): {step!r}" for step in task.grade]
+    return lines
+
+
+def _encoding(encoding: Encoding, *, gamut: bool) -> str:
+    legal = f" for {encoding.bits} bit" if encoding.range == "legal" else ""
+    parts = [
+        f"curve {encoding.curve.name}",
+        *([f"gamut {encoding.gamut.name}"] if gamut else []),
+        f"{encoding.range} range{legal}",
+    ]
+    if encoding.display_peak is not None:
+        parts.append(f"display light at {encoding.display_peak:g} cd/m²")
+    return ", ".join(parts)
+
+
+def _tone(tone: ToneCurve | Eetf | None) -> str:
+    if tone is None:
+        return "clip"
+    if isinstance(tone, Eetf):
+        return (
+            f"EETF of BT.2390, {tone.source_peak:g} to {tone.target_peak:g} cd/m², "
+            f"black {tone.source_black:g} to {tone.target_black:g} cd/m²"
+        )
+    return (
+        f"shoulder, mid grey {tone.grey_in:g} to {tone.grey_out:g}, contrast {tone.contrast:g}, "
+        f"shoulder from {tone.shoulder_start:+g} stops, white at {tone.white:+.4g} stops, "
+        f"toe {tone.toe:g} from {tone.toe_start:+g} stops"
+    )
+
+
+def _matrix(matrix: Matrix) -> str:
+    return " / ".join(" ".join(f"{value:.6f}" for value in row) for row in matrix.rows)
+
+
+def _false_colour(task: FalseColour) -> list[str]:
+    lines = [
+        f"source: curve {task.curve.name}, gamut {task.gamut.name}, {task.range} range",
+        f"exposure: {task.exposure:+g} stops",
+    ]
+    lines += [
+        f"band: {band.low:+g} to {band.high:+g} stops {band.colour} {band.label}".rstrip()
+        for band in task.bands
+    ]
+    return lines

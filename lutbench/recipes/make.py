@@ -1,0 +1,275 @@
+"""Making LUTs: from a job to a table, from a recipe to files."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from lutbench.analysis.difference import Accuracy, accuracy
+from lutbench.errors import DefinitionError
+from lutbench.files import inside, make_folder
+from lutbench.formats.cube import write_cube
+from lutbench.model.catalogue import Catalogue, open_catalogue
+from lutbench.model.conversion import Conversion, Encoding, Kind, shoulder_for
+from lutbench.model.false_colour import FalseColour
+from lutbench.model.signal import Range
+from lutbench.model.tone import GamutCompression
+from lutbench.recipes.comments import comments_for
+from lutbench.recipes.schema import LutJob, Recipe
+from lutbench.tables.lut import Lut
+from lutbench.tables.sampling import sample, sample_1d, sample_with_shaper
+
+USUAL_SIZES = (17, 33, 65)
+
+ERROR_LIMIT = 1.0
+"""ΔE that 99 % of real colours stay under in a good LUT: about what an eye can tell."""
+
+
+@dataclass(frozen=True, eq=False)
+class Made:
+    """A LUT that was made: its job, the table, its file, and how near it is to the transform.
+
+    `accuracy` and `recommended` (the smallest usual size under the limit; None
+    when no usual size is) are None for false colour, whose steps no table holds.
+    """
+
+    job: LutJob
+    lut: Lut
+    path: Path | None = None
+    legend: Path | None = None
+    accuracy: Accuracy | None = None
+    recommended: int | None = None
+
+    def to_data(self) -> dict[str, Any]:
+        """The report of this LUT as plain data (ΔE 2000, ΔE ITP, 10-bit codes)."""
+        return {
+            "name": self.job.name,
+            "title": self.job.title,
+            "kind": self.job.kind,
+            "size": self.lut.size,
+            "file": None if self.path is None else str(self.path),
+            "legend": None if self.legend is None else str(self.legend),
+            "accuracy": None if self.accuracy is None else self.accuracy.to_data(),
+            "recommended_size": self.recommended,
+        }
+
+
+def build(
+    source_curve: str,
+    target_curve: str = "",
+    *,
+    source_gamut: str = "",
+    target_gamut: str = "",
+    kind: Kind = "combined",
+    size: int = 33,
+    exposure: float = 0.0,
+    tone: str = "clip",
+    gamut: str = "clip",
+    adaptation: str = "bradford",
+    source_range: Range = "full",
+    target_range: Range = "full",
+    dimensions: int = 3,
+    title: str = "",
+    catalogue: Catalogue | None = None,
+) -> Lut:
+    """A LUT from names: curves and gamuts of the catalogue.
+
+    A ``curve`` LUT needs no gamuts; a ``gamut`` LUT needs no target curve.
+    `exposure` is in stops, `tone` is ``clip`` or ``shoulder``, `gamut` ``clip``
+    or ``compress``, the ranges ``full`` or ``legal`` (laid out for ten bits).
+
+    Raises
+    ------
+    LutbenchError
+        For a name that nobody knows (with the nearest ones) or a value out of limits.
+
+    >>> lut = build("ACEScct", "BT.1886", source_gamut="ACEScg", target_gamut="BT.709", size=17)
+    >>> lut
+    Lut3D(size=17, title='ACEScct to BT.1886, ACES AP1 to BT.709')
+    """
+    return make(
+        quick_job(
+            source_curve,
+            target_curve,
+            source_gamut=source_gamut,
+            target_gamut=target_gamut,
+            kind=kind,
+            size=size,
+            exposure=exposure,
+            tone=tone,
+            gamut=gamut,
+            adaptation=adaptation,
+            source_range=source_range,
+            target_range=target_range,
+            dimensions=dimensions,
+            title=title,
+            catalogue=catalogue,
+        )
+    )
+
+
+def quick_job(
+    source_curve: str,
+    target_curve: str = "",
+    *,
+    source_gamut: str = "",
+    target_gamut: str = "",
+    kind: Kind = "combined",
+    size: int = 33,
+    exposure: float = 0.0,
+    tone: str = "clip",
+    gamut: str = "clip",
+    adaptation: str = "bradford",
+    source_range: Range = "full",
+    target_range: Range = "full",
+    dimensions: int = 3,
+    name: str = "lut",
+    title: str = "",
+    catalogue: Catalogue | None = None,
+) -> LutJob:
+    """The job that `build` makes, from the same names and values."""
+    known = catalogue or open_catalogue()
+    needed = {
+        "source_curve": source_curve,
+        "target_curve": target_curve if kind != "gamut" else "-",
+        "source_gamut": source_gamut if kind != "curve" else "-",
+        "target_gamut": target_gamut if kind != "curve" else "-",
+    }
+    for key, value in needed.items():
+        if not value:
+            raise DefinitionError(
+                f"a {kind} LUT needs a {key.replace('_', ' ')}",
+                accepted="a name from `lutbench list`",
+            )
+    for what, value, accepted in (
+        ("tone", tone, ("clip", "shoulder")),
+        ("gamut handling", gamut, ("clip", "compress")),
+    ):
+        if value not in accepted:
+            raise DefinitionError(f"no {what} is named {value!r}", accepted=", ".join(accepted))
+    curve_in = known.curve(source_curve)
+    curve_out = curve_in if kind == "gamut" else known.curve(target_curve)
+    gamut_in = known.gamut(source_gamut or "BT.709")
+    gamut_out = known.gamut(target_gamut or "BT.709")
+    shoulder = tone == "shoulder" and kind != "gamut"
+    task = Conversion(
+        Encoding(curve_in, gamut_in, source_range),
+        Encoding(curve_out, gamut_out, target_range),
+        kind,
+        exposure,
+        adaptation=adaptation,
+        compression=GamutCompression() if gamut == "compress" else None,
+        tone=shoulder_for(curve_in, curve_out, exposure) if shoulder else None,
+    )
+    curves = f"{curve_in.name} to {curve_out.name}"
+    gamuts = f"{gamut_in.name} to {gamut_out.name}"
+    automatic = {
+        "curve": curves,
+        "gamut": f"{gamuts} in {curve_in.name}",
+        "combined": f"{curves}, {gamuts}",
+    }[kind]
+    return LutJob(name, title or automatic, task, size=size, dimensions=1 if dimensions == 1 else 3)
+
+
+def make(job: LutJob, digest: str = "") -> Lut:
+    """The LUT of a job, its settings (and the recipe's digest) in its comments."""
+    comments = comments_for(job, digest or "none (built from options)")
+    transform = job.transform()
+    if job.dimensions == 1:
+        return sample_1d(transform, job.size, title=job.title, comments=comments)
+    if job.shaper is not None:
+        return sample_with_shaper(
+            transform,
+            job.size,
+            job.shaper.curve,
+            low=job.shaper.low,
+            high=job.shaper.high,
+            shaper_size=job.shaper.size,
+            title=job.title,
+            comments=comments,
+            interpolation=job.interpolation,
+        )
+    return sample(
+        transform,
+        job.size,
+        title=job.title,
+        comments=comments,
+        interpolation=job.interpolation,
+    )
+
+
+def measured(job: LutJob, lut: Lut, path: Path | None = None, legend: Path | None = None) -> Made:
+    """The LUT with its accuracy against the exact transform, and the size to recommend."""
+    if isinstance(job.task, FalseColour):
+        return Made(job, lut, path, legend)
+    source, result = job.task.source, job.task.result
+    transform = job.transform()
+    found = accuracy(lut, transform, source, result, interpolation=job.interpolation)
+    return Made(job, lut, path, legend, found, _recommended(job, found))
+
+
+def _recommended(job: LutJob, found: Accuracy) -> int | None:
+    """The smallest usual size that is good on chart patches and neutrals, or None.
+
+    Random colours do not count: where a conversion clips, every lattice has a
+    kink between two nodes, out where no picture goes.
+    """
+    if job.dimensions != 3 or job.shaper is not None or not isinstance(job.task, Conversion):
+        return None
+    transform = job.transform()
+    for size in USUAL_SIZES:
+        if size != job.size:
+            lut = sample(transform, size)
+            ends = (job.task.source, job.task.result)
+            found_here = accuracy(lut, transform, *ends, interpolation=job.interpolation)
+        else:
+            found_here = found
+        if all(
+            found_here.sets[name][found_here.measure].p99 <= ERROR_LIMIT
+            for name in ("chart", "neutral")
+        ):
+            return size
+    return None
+
+
+def build_recipe(
+    recipe: Recipe,
+    folder: str | Path,
+    *,
+    force: bool = False,
+    progress: Callable[[LutJob], None] = lambda job: None,
+) -> list[Made]:
+    """Make every LUT of a recipe and write it under `folder`.
+
+    Nothing is written when a file of the set exists and `force` is not set.
+
+    Raises
+    ------
+    LutbenchError
+        When a name leads out of the folder, a file exists, or it cannot be written.
+    """
+    where = str(recipe.path or "recipe")
+    targets = [inside(folder, f"{job.name}.cube", where) for job in recipe.jobs]
+    existing = [path for path in targets if path.exists()]
+    if existing and not force:
+        raise DefinitionError(
+            "the file exists and stays as it is",
+            where=existing[0],
+            accepted="--force to replace it",
+        )
+    made = []
+    for job, path in zip(recipe.jobs, targets, strict=True):
+        progress(job)
+        lut = make(job, recipe.digest)
+        make_folder(path.parent)
+        write_cube(lut, path, decimals=job.decimals, force=force)
+        legend = None
+        if isinstance(job.task, FalseColour):
+            from lutbench.report.legend import write_legend
+
+            legend = path.with_name(f"{path.stem}_legend.png")
+            write_legend(job.task, legend, job.title, force=force)
+        made.append(measured(job, lut, path, legend))
+    return made
