@@ -1,0 +1,270 @@
+"""``lutbench levels``: where light lands on a curve, and what a LUT makes of it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from lutbench.cli.options import (
+    catalogue_of,
+    console,
+    definitions_option,
+    force_option,
+    json_option,
+    print_json,
+)
+from lutbench.errors import LutbenchError
+
+if TYPE_CHECKING:
+    from rich.table import Table
+
+    from lutbench.analysis.levels import Levels
+    from lutbench.model.signal import Range
+
+RANGES = click.Choice(["full", "legal"])
+
+
+@click.command()
+@click.option(
+    "--curve",
+    required=True,
+    metavar="NAME",
+    help="The curve that the camera records: see `lutbench list curves`.",
+)
+@click.option("--lut", metavar="FILE", help="A LUT: adds what comes out of it.")
+@click.option(
+    "--zebra-min",
+    type=float,
+    default=0.0,
+    metavar="PERCENT",
+    help="The lowest zebra setting the camera offers. [default: no lower end]",
+)
+@click.option(
+    "--zebra-step",
+    type=float,
+    default=5.0,
+    show_default=True,
+    metavar="PERCENT",
+    help="The steps of the camera's zebra setting.",
+)
+@click.option(
+    "--over-exposure",
+    type=float,
+    metavar="STOPS",
+    help="Stops that a meter shows too many: says which neutral density brings them back.",
+)
+@click.option(
+    "--source-range",
+    type=RANGES,
+    default="full",
+    show_default=True,
+    help="The range of the values that the LUT takes.",
+)
+@click.option(
+    "--target-range",
+    type=RANGES,
+    default="full",
+    show_default=True,
+    help="The range of the values that the LUT gives.",
+)
+@click.option("--csv", "as_csv", is_flag=True, help="Print the table as CSV.")
+@click.option(
+    "--card",
+    "cards",
+    multiple=True,
+    metavar="OUT",
+    help="Write a one-page card to take on set: OUT.html or OUT.png. May be given more than once.",
+)
+@definitions_option
+@json_option
+@force_option
+def command(
+    curve: str,
+    lut: str | None,
+    zebra_min: float,
+    zebra_step: float,
+    over_exposure: float | None,
+    source_range: Range,
+    target_range: Range,
+    as_csv: bool,
+    cards: tuple[str, ...],
+    definitions: tuple[str, ...],
+    as_json: bool,
+    force: bool,
+) -> None:
+    """Show where grey, skin, white and each stop lie on a curve, and after a LUT.
+
+    Codes are given for a signal recorded in full range and in legal range: the
+    same code is not the same signal in both. Look into the camera's manual for
+    which one it records. Percent is percent of the range that is recorded.
+
+    \b
+    Example:
+      lutbench levels --curve "BT.2100 HLG" --zebra-min 50
+      lutbench levels --curve ACEScct --card levels.html
+    """
+    import lutbench
+    from lutbench.analysis.levels import levels
+
+    if as_csv and as_json:
+        raise LutbenchError("--csv and --json cannot both be printed", accepted="one of them")
+    _check_cards(cards)
+    day = levels(
+        catalogue_of(definitions).curve(curve, where="--curve"),
+        lutbench.open_lut(lut) if lut else None,
+        lut_name=Path(lut).name if lut else "",
+        source_range=source_range,
+        target_range=target_range,
+        zebra_min=zebra_min,
+        zebra_step=zebra_step,
+        over_exposure=over_exposure,
+    )
+    for card in cards:
+        from lutbench.report.card import write_card
+
+        write_card(day, card, force=force)
+        click.echo(f"{card}: card written", err=True)
+    if as_json:
+        print_json(day.to_data())
+    elif as_csv:
+        click.echo(csv_text(day), nl=False)
+    else:
+        _print(day)
+
+
+def _check_cards(cards: tuple[str, ...]) -> None:
+    for card in cards:
+        if Path(card).suffix.lower() not in (".html", ".png"):
+            raise LutbenchError(
+                "is no card", where=card, accepted="a name that ends in .html, .png"
+            )
+
+
+def csv_text(day: Levels) -> str:
+    """The table as CSV: a line a level, all bit depths and ranges."""
+    import csv
+    import io
+
+    from lutbench.analysis.levels import BIT_DEPTHS, Reading
+
+    def columns(prefix: str) -> list[str]:
+        codes = [f"{prefix}{name}_{bits}bit" for name in ("full", "legal") for bits in BIT_DEPTHS]
+        return [f"{prefix}percent", *codes]
+
+    def values(reading: Reading) -> list[str]:
+        codes = [
+            str(reading.code(bits, name))
+            for name in (("full", "legal"))  # type: tuple[Range, Range]
+            for bits in BIT_DEPTHS
+        ]
+        return [f"{reading.percent:.3f}", *codes]
+
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    head = ["label", "reflectance", "stops", "clipped", *columns("")]
+    writer.writerow([*head, *(columns("after_lut_") if day.lut else [])])
+    for each in day.levels:
+        stops = "" if each.reflectance <= 0 else f"{each.stops:.3f}"
+        row = [each.label, f"{each.reflectance:.6g}", stops, each.clipped, *values(each.recorded)]
+        writer.writerow([*row, *(values(each.after_lut) if each.after_lut else [])])
+    return text.getvalue()
+
+
+def _print(day: Levels) -> None:
+    from rich.markup import escape
+    from rich.padding import Padding
+
+    screen = console()
+    screen.print(f"[bold]Levels of {escape(day.curve.name)}[/bold]", soft_wrap=True)
+    if day.curve.note:
+        screen.print(f"[dim]{escape(day.curve.note)}[/dim]")
+    if day.lut:
+        ranges = f"takes {day.source_range}, gives {day.target_range} range"
+        screen.print(f"through {escape(day.lut)} [dim]({ranges})[/dim]", soft_wrap=True)
+    screen.print()
+    screen.print(_table(day))
+    for line in ends_lines(day):
+        screen.print(line)
+    screen.print("\n[bold]Zebra[/bold]" + zebra_offer(day))
+    for advice in day.zebra.advice:
+        screen.print(Padding(f"• {escape(advice.text)}", (0, 0, 0, 2)))
+    screen.print("\n[bold]Neutral density[/bold] (0.3 a stop)")
+    screen.print(Padding(density_line(), (0, 0, 0, 2)))
+    if day.filter_choice:
+        screen.print(Padding(f"• {day.filter_choice.text}", (0, 0, 0, 2)))
+
+
+def zebra_offer(day: Levels) -> str:
+    """What the camera is said to offer, as a short clause."""
+    if day.zebra.minimum > 0:
+        return f" (from {day.zebra.minimum:g} % in steps of {day.zebra.step:g} %)"
+    return f" (steps of {day.zebra.step:g} %; say --zebra-min for the camera's lowest)"
+
+
+def density_line() -> str:
+    """The filters with their stops, in one line."""
+    from lutbench.analysis.levels import NEUTRAL_DENSITIES
+
+    return ", ".join(f"{each.density:.1f} = {each.nominal_stops}" for each in NEUTRAL_DENSITIES)
+
+
+def ends_lines(day: Levels) -> list[str]:
+    """Which light falls on 0 % and on 100 %, in words."""
+    from lutbench.analysis.levels import Ends
+    from lutbench.report.words import light_words
+
+    def line(what: str, ends: Ends) -> str:
+        zero = "no light does" if ends.zero is None else light_words(ends.zero)
+        full = "no light does" if ends.full is None else light_words(ends.full)
+        return f"{what}: 0 % is {zero}, 100 % is {full}"
+
+    lines = [line("Recorded", day.ends)]
+    if day.after_ends:
+        lines.append(line("After the LUT", day.after_ends))
+    return lines
+
+
+def _table(day: Levels) -> Table:
+    from rich import box
+    from rich.markup import escape
+    from rich.table import Table
+
+    from lutbench.analysis.levels import GREY, Reading
+    from lutbench.report.words import percent_words, stops_words
+
+    depths = (8, 10) if day.lut else (8, 10, 12)
+    ranges: tuple[Range, Range] = ("full", "legal")
+    gap = 1 if day.lut else 2
+    table = Table(box=box.SIMPLE_HEAD, padding=(0, 0, 0, gap - 1), pad_edge=False, show_edge=False)
+    table.add_column("light", no_wrap=True)
+    if not day.lut:
+        table.add_column("refl.", justify="right")
+    table.add_column("stops", justify="right")
+
+    def add_columns(style: str) -> None:
+        table.add_column("%", justify="right", style=style)
+        for bits in depths:
+            for name in ranges:
+                table.add_column(f"{bits}b\n{name}", justify="right", style=style)
+
+    def cells(reading: Reading) -> list[str]:
+        codes = [str(reading.code(bits, name)) for bits in depths for name in ranges]
+        return [f"{reading.percent:.1f}", *codes]
+
+    add_columns("")
+    if day.lut:
+        table.add_column("→", style="dim", width=1)
+        add_columns("")
+    for each in day.levels:
+        row = [escape(each.label.replace("-", "−"))]
+        if not day.lut:
+            row.append(percent_words(each.reflectance))
+        row += [stops_words(each.stops), *cells(each.recorded)]
+        if each.after_lut:
+            row += ["", *cells(each.after_lut)]
+        subject = not each.label.startswith(("+", "-"))
+        style = "bold" if each.reflectance == GREY else "" if subject else "dim"
+        table.add_row(*row, style=style)
+    return table

@@ -1,0 +1,110 @@
+"""The ladder: two scales of signal side by side, and where light stands on each."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from lutbench.analysis.levels import GREY, SKIN, WHITE, WHITE_CARD, Level, Levels
+from lutbench.report.drawing import THEMED, Palette, new_figure
+from lutbench.report.words import stops_words
+
+_NAMED = {GREY: "mid grey", SKIN: "light skin", WHITE_CARD: "white card"}
+_CLOSE = 0.026
+_LEFT, _RIGHT = 0.5, 0.76
+
+
+def ladder_alternative(day: Levels) -> str:
+    """What the ladder shows, in words."""
+    parts = [f"Signal levels on {day.curve.name}"]
+    for light, name in _NAMED.items():
+        level = day.at(light)
+        text = f"{name} at {level.recorded.percent:.0f} %"
+        if level.after_lut:
+            text += f", after the LUT {level.after_lut.percent:.0f} %"
+        parts.append(text)
+    return "; ".join(parts)
+
+
+def ladder(
+    day: Levels,
+    palette: Palette = THEMED,
+    *,
+    width: float = 3.2,
+    height: float = 5.0,
+    figure: Any = None,
+) -> Any:
+    """The scale as recorded, and beside it the scale after the LUT; a new figure unless given."""
+    figure = figure or new_figure(width, height)
+    axes = figure.add_subplot(111)
+    axes.set_xlim(-0.02, 1)
+    axes.set_ylim(-0.09, 1.05)
+    axes.axis("off")
+    _scale(axes, palette, _LEFT, "recorded")
+    if day.after_ends:
+        _scale(axes, palette, _RIGHT, "after LUT")
+    rungs = [each for each in day.levels if _worth_a_rung(each)]
+    for each in rungs:
+        _rung(axes, palette, each)
+    _labels(axes, palette, rungs)
+    return figure
+
+
+def _worth_a_rung(level: Level) -> bool:
+    if level.clipped or level.reflectance <= 0:
+        return False
+    stops = level.stops
+    whole = abs(stops - round(stops)) < 1e-6
+    return level.reflectance in _NAMED or (whole and level.reflectance != WHITE and stops > -7)
+
+
+def _scale(axes: Any, palette: Palette, x: float, name: str) -> None:
+    axes.plot([x, x], [0, 1], color=palette.line, linewidth=5, solid_capstyle="butt")
+    for percent in range(0, 101, 10):
+        axes.plot([x - 0.015, x + 0.015], [percent / 100] * 2, color=palette.faint, linewidth=0.6)
+    for at, text in ((1.03, "100 %"), (-0.03, "0 %")):
+        axes.text(x, at, text, ha="center", va="center", fontsize=6.5, color=palette.faint)
+    axes.text(x, -0.07, name, ha="center", va="center", fontsize=6.8, color=palette.faint)
+
+
+def _rung(axes: Any, palette: Palette, level: Level) -> None:
+    named = level.reflectance in _NAMED
+    colour = palette.mark if named else palette.faint
+    weight = 1.6 if named else 0.6
+    left = level.recorded.signal
+    axes.plot([_LEFT - 0.02, _LEFT + 0.02], [left] * 2, color=colour, linewidth=weight + 0.8)
+    if level.after_lut:
+        right = min(max(level.after_lut.signal, 0), 1)
+        axes.plot([_LEFT + 0.02, _RIGHT - 0.02], [left, right], color=colour, linewidth=weight)
+        axes.plot([_RIGHT - 0.02, _RIGHT + 0.02], [right] * 2, color=colour, linewidth=weight + 0.8)
+
+
+def _labels(axes: Any, palette: Palette, rungs: list[Level]) -> None:
+    """Names beside the scales, the subjects first; a stop whose place is taken goes without."""
+    by_weight = sorted(rungs, key=lambda each: each.reflectance not in _NAMED)
+    for after in (False, True):
+        taken: list[float] = []
+        for each in by_weight:
+            reading = each.after_lut if after else each.recorded
+            if reading is None:
+                continue
+            at = min(max(reading.signal, 0), 1)
+            if any(abs(at - other) < _CLOSE for other in taken):
+                continue
+            taken.append(at)
+            named = each.reflectance in _NAMED
+            name = _NAMED.get(each.reflectance, f"{stops_words(each.stops)[:-2]}")
+            text = f"{reading.percent:.0f} %" if named else ""
+            if not after:
+                text = f"{name} {text}".strip()
+            elif not named:
+                text = name
+            axes.text(
+                _RIGHT + 0.06 if after else _LEFT - 0.06,
+                at,
+                text,
+                ha="left" if after else "right",
+                va="center",
+                fontsize=7.5 if named else 6.5,
+                color=palette.ink if named else palette.faint,
+                fontweight="bold" if named else "normal",
+            )

@@ -1,0 +1,31 @@
+"""The pages' templates. Everything that goes into one is escaped unless it is marked as HTML."""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+
+@cache
+def _environment() -> Environment:
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    environment = Environment(
+        loader=PackageLoader("lutbench.report", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+    # A number and its percent sign stay on one line.
+    environment.filters["kept"] = lambda text: str(text).replace(" %", "\u00a0%")
+    return environment
+
+
+def render(name: str, **values: Any) -> str:
+    """The template `name` with the values filled in."""
+    return _environment().get_template(name).render(**values)
