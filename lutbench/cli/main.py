@@ -19,6 +19,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "apply": ("apply", "Put stills and sequences through a LUT."),
     "levels": ("levels", "Show where grey, skin and white lie on a curve, and after a LUT."),
     "list": ("list", "List the curves and gamuts that can be named."),
+    "demo": ("demo", "Run the whole job on an invented production."),
 }
 
 

@@ -191,7 +191,7 @@ def _jobs(lut: Table, set_title: str, profile: Profile, known: Catalogue) -> lis
         raise DefinitionError(
             f"{name[:40]!r} is no name", where=lut.at("name"), accepted="1 to 200 characters"
         )
-    title = lut.text("title", " ".join(filter(None, [set_title, name.rsplit("/", 1)[-1]])))
+    title = lut.text("title", " ".join(filter(None, [set_title, _spoken(name)])))
     kind = lut.choice("kind", (*KINDS, "false_colour"), "combined")
     ladder = lut.numbers("exposure_ladder")
     try:
@@ -463,3 +463,8 @@ def _band(table: Table) -> Band:
         return Band(low, high, OKABE_ITO.get(colour.casefold(), colour), label)
     except DefinitionError as error:
         raise DefinitionError(error.what, where=table.where, accepted=error.accepted) from error
+
+
+def _spoken(name: str) -> str:
+    """A file name as words for a title."""
+    return name.rsplit("/", 1)[-1].replace("_", " ")
