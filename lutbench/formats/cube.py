@@ -181,7 +181,7 @@ class _Reader:
         rows = self._read_rows(text, at, line, sum(counts))
         lut = self._lut(rows, size_1d, size_3d, domains)
         notes = [f"line {at}: {what}" if at else what for what, at in self.notes.items()]
-        return LutFile(lut, "cube", tuple(notes))
+        return LutFile(lut, "cube", tuple(notes), lut.title, lut.comments)
 
     # Text
 

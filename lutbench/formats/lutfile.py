@@ -23,8 +23,12 @@ class LutFile(Generic[T_co]):
     notes
         One line for each thing that is not as the format says but was read all
         the same, or was left out; empty for a file without blemish.
+    title, comments
+        What the file says about itself.
     """
 
     lut: T_co
     format: str
     notes: tuple[str, ...] = ()
+    title: str = ""
+    comments: tuple[str, ...] = ()

@@ -1,0 +1,243 @@
+"""ASC CDL files: ``.cdl`` (a decision list), ``.cc`` (one correction), ``.ccc`` (a collection).
+
+Source: "ASC Color Decision List (ASC CDL) Transfer Functions and Interchange
+Syntax", version 1.2 (from memory): element names, namespace, the order of the
+operations. What is read has no say about clamping, so a correction read here is
+clamped as version 1.2 has it.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from lutbench import files
+from lutbench.errors import DefinitionError, FormatError, LutbenchError, MissingExtraError
+from lutbench.formats import safe_xml as xml
+from lutbench.formats.decimals import number
+from lutbench.formats.lutfile import LutFile
+from lutbench.model.grade import Cdl, Triple
+
+if TYPE_CHECKING:
+    from lxml.etree import _Element as Element
+else:
+    Element = Any
+
+NAMESPACE = "urn:ASC:CDL:v1.2"
+
+ROOTS = {
+    "ColorDecisionList": "cdl",
+    "ColorCorrection": "cc",
+    "ColorCorrectionCollection": "ccc",
+}
+
+_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f]")
+_SATURATION_NAMES = ("SatNode", "SATNode")
+
+
+@dataclass(frozen=True)
+class Correction:
+    """One colour correction of a file: its CDL, its id and what is said about it."""
+
+    cdl: Cdl
+    id: str = ""
+    descriptions: tuple[str, ...] = ()
+
+
+def read_corrections(path: str | Path) -> tuple[Correction, ...]:
+    """All corrections of a ``.cdl``, ``.cc`` or ``.ccc`` file, in document order.
+
+    Raises
+    ------
+    LutbenchError
+        When the file cannot be read.
+    FormatError
+        When it is none of the three, with the line.
+    """
+    where = str(path)
+    root = xml.parse(files.read_bytes(path, limit=xml.MAX_BYTES), where)
+    return corrections_of(root, where)[0]
+
+
+def cdl_file(root: Element, where: str, wanted: str | None = None) -> LutFile[Cdl]:
+    """The correction of a parsed document: the one with the id `wanted`, or the only one."""
+    found, notes = corrections_of(root, where)
+    ids = ", ".join(each.id or "(none)" for each in found[:20])
+    if wanted is not None:
+        found = tuple(each for each in found if each.id == wanted)
+        if not found:
+            raise FormatError(f"no correction has the id {wanted!r}", where=where, accepted=ids)
+    if len(found) > 1:
+        raise FormatError(
+            f"holds {len(found)} corrections", where=where, accepted=f"FILE#ID with one of: {ids}"
+        )
+    only = found[0]
+    return LutFile(only.cdl, ROOTS[xml.name(root)], notes, only.id, only.descriptions)
+
+
+def corrections_of(root: Element, where: str) -> tuple[tuple[Correction, ...], tuple[str, ...]]:
+    """The corrections of a parsed document, and notes of what was tolerated."""
+    if xml.name(root) not in ROOTS:
+        raise FormatError(
+            f"<{xml.name(root)}> is no CDL", where=xml.at(root, where), accepted=", ".join(ROOTS)
+        )
+    notes: dict[str, None] = {}
+    if not xml.namespace(root).lower().startswith("urn:asc:cdl:"):
+        notes["no namespace of the ASC CDL"] = None
+    elements = [root] if xml.name(root) == "ColorCorrection" else []
+    for parent in (root, *xml.children(root, "ColorDecision")):
+        elements += xml.children(parent, "ColorCorrection")
+        if xml.children(parent, "ColorCorrectionRef"):
+            notes["references to corrections elsewhere were passed over"] = None
+    if not elements:
+        raise FormatError(
+            "holds no correction", where=where, accepted="at least one ColorCorrection"
+        )
+    return tuple(_correction(each, where, notes) for each in elements), tuple(notes)
+
+
+def _correction(element: Element, where: str, notes: dict[str, None]) -> Correction:
+    sop = _only(element, where, "SOPNode")
+    saturation = _only(element, where, *_SATURATION_NAMES)
+    if sop is None and saturation is None:
+        raise FormatError(
+            "a correction without SOPNode and SatNode",
+            where=xml.at(element, where),
+            accepted="at least one of them",
+        )
+    if saturation is not None and xml.name(saturation) != "SatNode":
+        notes["SatNode in capitals"] = None
+    try:
+        cdl = Cdl(
+            _triple(sop, where, "Slope", 1.0, notes),
+            _triple(sop, where, "Offset", 0.0, notes),
+            _triple(sop, where, "Power", 1.0, notes),
+            _numbers(saturation, where, "Saturation", 1, 1.0, notes)[0],
+        )
+    except DefinitionError as error:
+        raise FormatError(
+            error.what, where=xml.at(element, where), accepted=error.accepted
+        ) from error
+    described = [
+        xml.text(each)
+        for parent in (element, sop, saturation)
+        if parent is not None
+        for each in xml.children(parent, "Description")
+    ]
+    identity = _CONTROL.sub(" ", element.get("id") or "")
+    return Correction(cdl, identity, tuple(filter(None, described)))
+
+
+def _only(element: Element, where: str, *names: str) -> Element | None:
+    found = xml.children(element, *names)
+    if len(found) > 1:
+        raise FormatError(
+            f"{names[0]} twice in one correction", where=xml.at(found[1], where), accepted="one"
+        )
+    return found[0] if found else None
+
+
+def _triple(
+    parent: Element | None, where: str, name: str, default: float, notes: dict[str, None]
+) -> Triple:
+    red, green, blue = _numbers(parent, where, name, 3, default, notes)
+    return red, green, blue
+
+
+def _numbers(
+    parent: Element | None,
+    where: str,
+    name: str,
+    count: int,
+    default: float,
+    notes: dict[str, None],
+) -> list[float]:
+    element = None if parent is None else _only(parent, where, name)
+    if element is None:
+        if parent is not None:
+            notes[f"no {name}, taken as {default:g}"] = None
+        return [default] * count
+    values = [number(token) for token in xml.text(element).encode("utf-8").split()]
+    if len(values) != count or None in values:
+        raise FormatError(
+            f"{name} {xml.text(element)[:60]!r}",
+            where=xml.at(element, where),
+            accepted="three finite numbers" if count == 3 else "a finite number",
+        )
+    return [value for value in values if value is not None]
+
+
+def write_cdl(
+    corrections: Cdl | Correction | Sequence[Correction], path: str | Path, *, force: bool = False
+) -> tuple[str, ...]:
+    """Write corrections to `path`; its suffix, .cdl, .cc or .ccc, says in which form.
+
+    Returns notes of what the file cannot say.
+
+    Raises
+    ------
+    LutbenchError
+        For another suffix, more than one correction for a ``.cc``, a file that
+        exists without `force`.
+    """
+    kind = Path(path).suffix.lower().removeprefix(".")
+    given: Sequence[Correction]
+    if isinstance(corrections, Cdl):
+        given = [Correction(corrections)]
+    else:
+        given = [corrections] if isinstance(corrections, Correction) else corrections
+    data = format_cdl(given, kind, where=str(path))
+    files.write_bytes(path, data, force=force)
+    if all(each.cdl.clamp for each in given):
+        return ()
+    return ("a CDL file does not say that values are not clamped: its reader will clamp",)
+
+
+def format_cdl(corrections: Sequence[Correction], kind: str, where: str = "") -> bytes:
+    """The bytes of a file of `kind` ``cdl``, ``cc`` or ``ccc``.
+
+    >>> print(format_cdl([Correction(Cdl(), "a")], "cc").decode().splitlines()[1])
+    <ColorCorrection xmlns="urn:ASC:CDL:v1.2" id="a">
+    """
+    try:
+        from lxml import etree
+    except ImportError as error:
+        raise MissingExtraError("lxml", "clf", "reading and writing CLF and CDL") from error
+
+    roots = {kind: root for root, kind in ROOTS.items()}
+    if kind not in roots:
+        raise LutbenchError(f"{kind!r} is no CDL file", where=where, accepted=".cdl, .cc, .ccc")
+    if not corrections or (kind == "cc" and len(corrections) != 1):
+        raise LutbenchError(
+            f"{len(corrections)} corrections for a .{kind}",
+            where=where,
+            accepted="one" if kind == "cc" else "one or more",
+        )
+    ids = [each.id for each in corrections if each.id]
+    if len(set(ids)) != len(ids):
+        raise LutbenchError("two corrections of one id", where=where, accepted="an id each")
+
+    def tag(local: str) -> str:
+        return f"{{{NAMESPACE}}}{local}"
+
+    # The stubs know no default namespace; lxml writes it for the prefix None.
+    root = etree.Element(tag(roots[kind]), nsmap={None: NAMESPACE})  # type: ignore[dict-item]
+    for each in corrections:
+        parent = root
+        if kind == "cdl":
+            parent = etree.SubElement(root, tag("ColorDecision"))
+        node = root if kind == "cc" else etree.SubElement(parent, tag("ColorCorrection"))
+        if each.id:
+            node.set("id", _CONTROL.sub(" ", each.id))
+        sop = etree.SubElement(node, tag("SOPNode"))
+        for line in each.descriptions:
+            etree.SubElement(sop, tag("Description")).text = _CONTROL.sub(" ", line)
+        for local in ("Slope", "Offset", "Power"):
+            values = getattr(each.cdl, local.lower())
+            etree.SubElement(sop, tag(local)).text = " ".join(repr(float(v)) for v in values)
+        saturation = etree.SubElement(node, tag("SatNode"))
+        etree.SubElement(saturation, tag("Saturation")).text = repr(float(each.cdl.saturation))
+    return xml.serialised(root)

@@ -1,0 +1,438 @@
+"""Transforms into the Common LUT Format: as its operators where it has them, else sampled.
+
+Source: Academy S-2014-006 (Common LUT Format 3.0; from memory). Which step comes
+out as which operator stands in `_Writer.exactly`, one line a step. What the
+format has no operator for is sampled: a step that treats each channel by itself
+into a 1D LUT (behind a root where light comes in), a pipeline with any
+other such step as a whole into one 3D LUT.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+import re
+import uuid
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from lutbench.errors import FormatError, MissingExtraError
+from lutbench.formats import safe_xml as xml
+from lutbench.formats.operators import Channels, Exponent, HalfLut1D, Log, Range
+from lutbench.model.curves.base import Curve, Decode, Encode
+from lutbench.model.curves.log import AcesCct, CameraLog, PrintingDensity
+from lutbench.model.curves.video import Bt709, Bt1886, Linear, Power, Srgb
+from lutbench.model.grade import Cdl, CdlInverse, Saturation
+from lutbench.model.signal import RangeFromSignal, SignalFromRange
+from lutbench.model.tone import Eetf, Exposure, ToneCurve, ToneCurveInverse
+from lutbench.model.transforms import Array, Clamp, Matrix, Pipeline, Transform, steps_of
+from lutbench.tables.lut import UNIT_DOMAIN, Interpolation, Lut1D, Lut3D, ShaperLut3D, lattice
+
+NEAR = 2e-5
+"""How far an operator may be off the step it stands for: a fiftieth of a 10-bit code."""
+
+SAMPLED_1D_SIZES = (4096, 16384, 65536)
+SAMPLED_1D_ERROR = 1e-6
+
+# Light of any size and sign is sampled behind its sixth root: even steps of that
+# are about even steps in stops, and go through zero.
+_LIGHT_SHAPER = Exponent(6.0, None, "mirror", forward=False)
+
+_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f]")
+
+Nodes = list[Any]
+
+
+def format_clf(
+    transform: Transform,
+    *,
+    title: str = "",
+    comments: tuple[str, ...] = (),
+    size: int = 33,
+    domain: ArrayLike = UNIT_DOMAIN,
+    interpolation: Interpolation = "tetrahedral",
+) -> tuple[bytes, tuple[str, ...]]:
+    """The bytes of a CLF file that holds `transform`, and notes of what is not exact in it.
+
+    `size` is that of a 3D LUT, if one has to be sampled; `domain` the inputs
+    that the file is written for: what is sampled is right for those only.
+
+    Raises
+    ------
+    MissingExtraError
+        Where colour-clf-io is not installed.
+    """
+    return _Writer(transform, np.asarray(domain, float), size, interpolation).write(title, comments)
+
+
+class _Writer:
+    def __init__(
+        self, transform: Transform, domain: Array, size: int, interpolation: Interpolation
+    ) -> None:
+        try:
+            import colour_clf_io as clf
+        except ImportError as error:
+            raise MissingExtraError("colour-clf-io", "clf", "reading and writing CLF") from error
+        self.clf = clf
+        self.transform = transform
+        self.size = size
+        self.interpolation = interpolation
+        self.domain = np.broadcast_to(domain.reshape(2, -1), (2, 3))
+        self.notes: list[str] = []
+        half = any(isinstance(step, HalfLut1D) for step in steps_of(transform))
+        # Both are plain floating point; halfDomain asks for the smaller.
+        self.depth = clf.BitDepth.f16 if half else clf.BitDepth.f32
+
+    def write(self, title: str, comments: tuple[str, ...]) -> tuple[bytes, tuple[str, ...]]:
+        steps = steps_of(self.transform)
+        nodes = self._nodes(steps)
+        if nodes is None:
+            nodes = self._sampled_3d()
+        if not nodes:
+            nodes = [self._matrix(np.eye(3))]
+        clf = self.clf
+        process_list = clf.ProcessList(
+            id="",
+            compatible_CLF_version="3.0",
+            name=_plain(title) or None,
+            inverse_of=None,
+            description=[_plain(line) for line in comments if line.strip()],
+            input_descriptor=None,
+            output_descriptor=None,
+            process_nodes=nodes,
+            info=None,
+        )
+        content = xml.serialised(process_list.to_xml(clf.parsing.Namespaces.AMPAS))
+        # An id that is the same for the same content, and for no other.
+        digest = hashlib.sha256(content).hexdigest()
+        process_list.id = f"urn:uuid:{uuid.uuid5(uuid.NAMESPACE_OID, digest)}"
+        return xml.serialised(process_list.to_xml(clf.parsing.Namespaces.AMPAS)), tuple(self.notes)
+
+    def _nodes(self, steps: tuple[Transform, ...]) -> Nodes | None:
+        """The operators of all steps; None when one of them has to be sampled in 3D."""
+        nodes: Nodes = []
+        values = self._probes()
+        run: list[Transform] = []  # steps that are to be sampled together in 1D
+        into_run = values
+        for step in steps:
+            exact = self.exactly(step, values)
+            if exact is None and not _by_channel(step):
+                return None
+            if exact is None:
+                into_run = into_run if run else values
+                run.append(step)
+            else:
+                nodes += self._sampled_1d(run, into_run)
+                run = []
+                nodes += exact
+            values = np.asarray(step.apply(values), np.float64)
+        return nodes + self._sampled_1d(run, into_run)
+
+    def _probes(self) -> Array:
+        """Inputs that reach the extremes of the domain, shape (n, 3)."""
+        ramp = np.linspace(self.domain[0], self.domain[1], 513)
+        return np.concatenate([lattice(9, self.domain).reshape(-1, 3), ramp])
+
+    # Steps that the format has
+
+    def exactly(self, step: Transform, values: Array) -> Nodes | None:
+        """The operators of one step, None where the format has none; `values` come into it."""
+        match step:
+            case Matrix():
+                return [self._matrix(step.array, step.offset)]
+            case Exposure():
+                return [self._matrix(np.eye(3) * 2.0**step.stops)]
+            case Saturation():
+                rest = np.tile(np.array(step.weights) * (1 - step.amount), (3, 1))
+                return [self._matrix(rest + step.amount * np.eye(3))]
+            case Clamp():
+                low, high = (v if np.isfinite(v) else None for v in (step.low, step.high))
+                return [] if low is high is None else [self._range(Range(low, high, low, high))]
+            case Cdl():
+                return [self._cdl(step, "Fwd")]
+            case CdlInverse():
+                return [self._cdl(step.cdl, "Rev")]
+            case SignalFromRange() | RangeFromSignal():
+                low, high = step.apply(np.array([[0.0] * 3, [1.0] * 3]))[:, 0].tolist()
+                return [self._range(Range(0.0, 1.0, low, high, clamp=False))]
+            case Decode():
+                return self._curve(step.curve, False, values)
+            case Encode():
+                return self._curve(step.curve, True, values)
+            case Range():
+                return [self._range(step)]
+            case Log() | Exponent() | Channels():
+                return [self._by_channel(step)]
+            case Lut1D():
+                return [*self._onto_unit(step.domain), self._lut_1d(step.table)]
+            case Lut3D():
+                return [*self._onto_unit(step.domain), self._lut_3d(step)]
+            case ShaperLut3D():
+                return [*(self.exactly(step.shaper, values) or []), *self._lut_nodes(step.lut)]
+            case HalfLut1D():
+                return [self._lut_1d(step.table, half_domain=True)]
+            case _:
+                return None
+
+    def _curve(self, curve: Curve, encode: bool, values: Array) -> Nodes | None:
+        """The operators of a curve; `_near` ones only where they are near enough."""
+        match curve:
+            case Linear():
+                return []
+            case Power():
+                return [self._by_channel(Exponent(curve.gamma, None, "mirror", not encode))]
+            case Bt1886():
+                return self._bt1886(curve, encode)
+            case AcesCct():
+                log = Log(2.0, 1 / 17.52, 9.72 / 17.52, 1.0, 0.0, curve.LIGHT_BREAK, curve.SLOPE)
+                return [self._by_channel(log if encode else log.inverse())]
+            case CameraLog():
+                log = _camera_log(curve)
+                return [self._by_channel(log if encode else log.inverse())]
+            case PrintingDensity():
+                return self._printing_density(curve, encode)
+            case Srgb():
+                return self._near(Exponent(2.4, 0.055, forward=not encode), curve, encode, values)
+            case Bt709():
+                power = Exponent(1 / 0.45, curve.alpha - 1, forward=not encode)
+                return self._near(power, curve, encode, values)
+            case _:
+                return None
+
+    def _near(self, operator: Exponent, curve: Curve, encode: bool, values: Array) -> Nodes | None:
+        """The operator that the format names for a curve, where its constants come near enough."""
+        grid = np.union1d(np.linspace(values.min(), values.max(), 20001), [0.0])
+        error = np.abs((curve.encode if encode else curve.decode)(grid) - operator._apply(grid))
+        if error.max() > NEAR:
+            return None
+        self.notes.append(
+            f"{curve.name} {'encoding' if encode else 'decoding'}: as the format's monitor curve, "
+            f"within {error.max():.1e}"
+        )
+        return [self._by_channel(operator)]
+
+    def _bt1886(self, curve: Bt1886, encode: bool) -> Nodes:
+        if curve.black == 0:
+            return [self._by_channel(Exponent(2.4, None, "mirror", not encode))]
+        a, b = curve.gain_and_lift
+        unit = np.eye(3)
+        if encode:
+            power = self._by_channel(Exponent(2.4, None, "plain", forward=False))
+            return [self._matrix(unit / a), power, self._matrix(unit, [-b] * 3)]
+        power = self._by_channel(Exponent(2.4, None, "plain", forward=True))
+        return [self._matrix(unit, [b] * 3), power, self._matrix(unit * a)]
+
+    def _printing_density(self, curve: PrintingDensity, encode: bool) -> Nodes:
+        per_decade = curve.gamma / curve.DENSITY_PER_CODE
+        offset = float(10 ** ((curve.black - curve.white) / per_decade))
+        log = Log(10.0, per_decade / 1023, curve.white / 1023, 1 - offset, offset)
+        if not encode:
+            return [self._by_channel(log.inverse())]
+        # The curve holds the argument of its logarithm over 1e-6, the format only over zero.
+        floor = (1e-6 - offset) / (1 - offset)
+        return [self._range(Range(floor, None, floor, None)), self._by_channel(log)]
+
+    # Nodes
+
+    def _common(self) -> dict[str, Any]:
+        return {
+            "id": None,
+            "name": None,
+            "in_bit_depth": self.depth,
+            "out_bit_depth": self.depth,
+            "description": None,
+        }
+
+    def _array(self, values: NDArray[Any], dim: tuple[int, ...]) -> Any:
+        # float32 numbers keep their type: written out, they are the shortest that come back.
+        flat = (values + 0).ravel()
+        return self.clf.Array(
+            values=list(flat) if flat.dtype == np.float32 else flat.tolist(), dim=dim
+        )
+
+    def _matrix(self, array: Array, offset: ArrayLike = (0.0, 0.0, 0.0)) -> Any:
+        column = np.asarray(offset, float).reshape(3, 1)
+        rows = np.hstack([array, column]) if column.any() else array
+        return self.clf.Matrix(array=self._array(rows, rows.shape), **self._common())
+
+    def _range(self, step: Range) -> Any:
+        styles = self.clf.RangeStyle
+        return self.clf.Range(
+            min_in_value=step.min_in,
+            max_in_value=step.max_in,
+            min_out_value=step.min_out,
+            max_out_value=step.max_out,
+            style=styles.CLAMP if step.clamp else styles.NO_CLAMP,
+            **self._common(),
+        )
+
+    def _cdl(self, cdl: Cdl, direction: str) -> Any:
+        clf = self.clf
+        return clf.ASC_CDL(
+            style=clf.ASC_CDLStyle(direction + ("" if cdl.clamp else "NoClamp")),
+            sopnode=clf.SOPNode(cdl.slope, cdl.offset, cdl.power),
+            sat_node=clf.SatNode(cdl.saturation),
+            **self._common(),
+        )
+
+    def _by_channel(self, step: Log | Exponent | Channels) -> Any:
+        """A Log or Exponent node, with one set of parameters or one a channel."""
+        clf = self.clf
+        if isinstance(step, Channels):
+            pairs = [
+                (each, channel)
+                for each, channel in zip(step.steps, clf.Channel, strict=True)
+                if each is not None
+            ]
+        else:
+            pairs = [(step, None)]
+        first = pairs[0][0]
+        if isinstance(first, Log):
+            style = "LinToLog" if first.forward else "LogToLin"
+            has_break = first.lin_side_break is not None
+            style = f"camera{style}" if has_break else style[0].lower() + style[1:]
+            return clf.Log(
+                style=clf.LogStyle(style),
+                log_params=[
+                    _log_parameters(clf, each, channel)
+                    for each, channel in pairs
+                    if isinstance(each, Log)
+                ],
+                **self._common(),
+            )
+        negative = {"mirror": "Mirror", "pass": "PassThru", "plain": ""}[first.negative]
+        style = f"{'basic' if first.offset is None else 'monCurve'}{negative}"
+        return clf.Exponent(
+            style=clf.ExponentStyle(f"{style}{'Fwd' if first.forward else 'Rev'}"),
+            exponent_params=[
+                clf.ExponentParams(each.exponent, each.offset, channel)
+                for each, channel in pairs
+                if isinstance(each, Exponent)
+            ],
+            **self._common(),
+        )
+
+    def _onto_unit(self, domain: Array) -> Nodes:
+        """What brings the domain of a LUT onto 0..1, its only domain in the format."""
+        if np.array_equal(domain, UNIT_DOMAIN):
+            return []
+        if (domain == domain[:, :1]).all():
+            return [self._range(Range(float(domain[0, 0]), float(domain[1, 0]), 0.0, 1.0))]
+        scale = 1 / (domain[1] - domain[0])
+        return [self._matrix(np.diag(scale), -domain[0] * scale)]
+
+    def _lut_1d(self, table: NDArray[Any], *, half_domain: bool = False) -> Any:
+        alike = (table == table[:, :1]).all()
+        values = table[:, :1] if alike else table
+        return self.clf.LUT1D(
+            array=self._array(values, values.shape),
+            half_domain=half_domain,
+            raw_halfs=False,
+            interpolation=self.clf.Interpolation1D.LINEAR,
+            **self._common(),
+        )
+
+    def _lut_nodes(self, lut: Lut3D) -> Nodes:
+        return [*self._onto_unit(lut.domain), self._lut_3d(lut)]
+
+    def _lut_3d(self, lut: Lut3D) -> Any:
+        return self.clf.LUT3D(
+            array=self._array(lut.table, lut.table.shape),
+            half_domain=False,
+            raw_halfs=False,
+            interpolation=self.clf.Interpolation3D(lut.interpolation),
+            **self._common(),
+        )
+
+    # Steps that the format has not
+
+    def _sampled_1d(self, run: list[Transform], values: Array) -> Nodes:
+        """One 1D LUT for steps that treat each channel by itself; `values` come into them."""
+        if not run:
+            return []
+        low, high = float(values.min()), float(values.max())
+        if not low < high:
+            low, high = low - 0.5, low + 0.5
+        shapers: list[Transform] = []
+        before: Nodes = []
+        ends = np.array([low, high])
+        if not isinstance(run[0], Decode | Lut1D):
+            shapers, before = [_LIGHT_SHAPER], [self._by_channel(_LIGHT_SHAPER)]
+            ends = _LIGHT_SHAPER._apply(ends)
+        if ends.tolist() != [0.0, 1.0]:
+            shapers.append(Range(float(ends[0]), float(ends[1]), 0.0, 1.0))
+            before += self._onto_unit(np.repeat(ends[:, None], 3, axis=1))
+        back = Pipeline(tuple(shapers)).inverse()
+
+        def wanted(at: Array) -> Array:
+            rgb = back.apply(np.repeat(at[:, None], 3, axis=1))
+            for step in run:
+                rgb = np.asarray(step.apply(rgb), np.float64)
+            return rgb
+
+        for size in SAMPLED_1D_SIZES:
+            table = wanted(np.linspace(0, 1, size))
+            between = (np.arange(size - 1) + 0.5) / (size - 1)
+            error = np.abs((table[1:] + table[:-1]) / 2 - wanted(between))
+            relative = (error / np.maximum(np.abs(table).max(), 1.0)).max()
+            if relative <= SAMPLED_1D_ERROR:
+                break
+        named = " | ".join(map(repr, run))
+        self.notes.append(
+            f"{named[:120]}: sampled in a 1D LUT of {size} rows, "
+            f"within {error.max():.1e}, for inputs {low:.4g} to {high:.4g}"
+        )
+        return [*before, self._lut_1d(table)]
+
+    def _sampled_3d(self) -> Nodes:
+        low, high = self.domain
+        if not (low < high).all():
+            raise FormatError("the domain is empty", accepted="a minimum under the maximum")
+        table = self.transform.apply(lattice(self.size, self.domain))
+        lut = Lut3D(table, self.domain, interpolation=self.interpolation)
+        self.notes = [f"sampled as a whole in a 3D LUT of size {self.size}"]
+        return self._lut_nodes(lut)
+
+
+def _by_channel(step: Transform) -> bool:
+    """Whether a step treats each channel by itself, all alike or not."""
+    return isinstance(step, Decode | Encode | ToneCurve | ToneCurveInverse | Eetf | Lut1D)
+
+
+def _camera_log(curve: CameraLog) -> Log:
+    at = curve.lin_side_break
+    if at is None:  # the curve's own way to go on where its logarithm would end
+        at = (curve.FLOOR - curve.lin_side_offset) / curve.lin_side_slope
+    # In base 2, which every reader takes: the slope carries the difference.
+    slope = curve.log_side_slope / math.log2(curve.base)
+    return Log(
+        2.0,
+        slope,
+        curve.log_side_offset,
+        curve.lin_side_slope,
+        curve.lin_side_offset,
+        at,
+        curve.linear_slope,
+    )
+
+
+def _log_parameters(clf: Any, log: Log, channel: Any) -> Any:
+    slope = log.linear_slope
+    if log.lin_side_break is not None and slope is None:
+        slope = log._linear_part[2]  # said, since not every reader works it out
+    return clf.LogParams(
+        log.base,
+        log.log_side_slope,
+        log.log_side_offset,
+        log.lin_side_slope,
+        log.lin_side_offset,
+        log.lin_side_break,
+        slope,
+        channel,
+    )
+
+
+def _plain(text: str) -> str:
+    return _CONTROL.sub(" ", text)

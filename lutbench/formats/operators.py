@@ -1,0 +1,288 @@
+"""The operators of the Common LUT Format that the colour model has no step for.
+
+Formulas: Academy S-2014-006 (Common LUT Format), version 3.0, taken over by
+SMPTE ST 2136-1; from memory, and checked against colour-science's functions
+in the tests. Values are normalised: 1.0 is the full scale of a bit depth.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Any, ClassVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.errors import DefinitionError, NotInvertibleError
+from lutbench.model.transforms import Array, Transform
+
+SMALLEST = float(np.finfo(np.float32).tiny)
+"""What the logarithms hold their argument over: the smallest normal float32."""
+
+
+@dataclass(frozen=True)
+class Range(Transform):
+    """Values scaled so that `min_in` comes to `min_out` and `max_in` to `max_out`.
+
+    With `clamp` the result is held between `min_out` and `max_out`. Either pair
+    may be missing (None): then nothing is scaled and the result is held on one
+    side only.
+
+    >>> Range(0.0, 1.0, 64 / 1023, 940 / 1023).apply([0.0, 0.5, 2.0]).round(4).tolist()
+    [0.0626, 0.4907, 0.9189]
+    """
+
+    min_in: float | None = None
+    max_in: float | None = None
+    min_out: float | None = None
+    max_out: float | None = None
+    clamp: bool = True
+    kind: ClassVar[str] = "range"
+
+    def __post_init__(self) -> None:
+        low = (self.min_in, self.min_out)
+        high = (self.max_in, self.max_out)
+        given = [value for value in (*low, *high) if value is not None]
+        problem = ""
+        if (None in low and low != (None, None)) or (None in high and high != (None, None)):
+            problem = "a limit of the input has no limit of the output, or the reverse"
+        elif not given:
+            problem = "no limit at all"
+        elif not all(map(math.isfinite, given)):
+            problem = "a limit is not finite"
+        elif len(given) == 4 and not (self.min_in < self.max_in and self.min_out <= self.max_out):  # type: ignore[operator]
+            problem = "a minimum is not under its maximum"
+        elif len(given) == 2 and not self.clamp:
+            problem = "without clamping both pairs of limits are needed"
+        elif len(given) == 2 and not math.isclose(given[0], given[1], rel_tol=1e-6, abs_tol=1e-9):
+            problem = "with one pair of limits both are the same value"
+        if problem:
+            raise DefinitionError(
+                problem, where="Range", accepted="minimum and maximum, in and out"
+            )
+
+    def _apply(self, rgb: Array) -> Array:
+        value = rgb
+        if None not in (self.min_in, self.max_in, self.min_out, self.max_out):
+            scale = (self.max_out - self.min_out) / (self.max_in - self.min_in)  # type: ignore[operator]
+            value = rgb * scale + (self.min_out - self.min_in * scale)  # type: ignore[operator]
+        return np.clip(value, self.min_out, self.max_out) if self.clamp else value
+
+    def inverse(self) -> Range:
+        """The reverse scaling; what a clamp cut off does not come back."""
+        if self.min_out == self.max_out:
+            raise NotInvertibleError(f"{self!r} gives one value and has no inverse")
+        return Range(self.min_out, self.max_out, self.min_in, self.max_in, self.clamp)
+
+
+@dataclass(frozen=True)
+class Log(Transform):
+    """A logarithm (`forward`) or its inverse, with a linear part below a break if there is one.
+
+    Forward, above ``lin_side_break`` or everywhere without a break:
+    y = log_side_slope·log_base(lin_side_slope·x + lin_side_offset) + log_side_offset;
+    below the break y = linear_slope·x + an offset that makes the two meet.
+    Without ``linear_slope`` the linear part goes on with the logarithm's slope.
+
+    >>> Log(base=10.0).apply([1.0, 10.0, 100.0]).tolist()
+    [0.0, 1.0, 2.0]
+    """
+
+    base: float = 2.0
+    log_side_slope: float = 1.0
+    log_side_offset: float = 0.0
+    lin_side_slope: float = 1.0
+    lin_side_offset: float = 0.0
+    lin_side_break: float | None = None
+    linear_slope: float | None = None
+    forward: bool = True
+    kind: ClassVar[str] = "log"
+
+    def __post_init__(self) -> None:
+        numbers = [self.base, self.log_side_slope, self.log_side_offset, self.lin_side_slope]
+        numbers += [self.lin_side_offset, self.lin_side_break or 0.0, self.linear_slope or 1.0]
+        problem = ""
+        if not all(map(math.isfinite, numbers)):
+            problem = "a parameter is not finite"
+        elif self.base <= 0 or self.base == 1:
+            problem = f"{self.base:g} is no base"
+        elif self.log_side_slope == 0 or self.lin_side_slope == 0 or self.linear_slope == 0:
+            problem = "a slope is 0"
+        elif self.linear_slope is not None and self.lin_side_break is None:
+            problem = "a linear slope without a break"
+        elif self.lin_side_break is not None and self._argument(self.lin_side_break) <= 0:
+            problem = "the logarithm is not defined at the break"
+        if problem:
+            raise DefinitionError(
+                problem, where="Log", accepted="base over 0 and not 1, slopes other than 0"
+            )
+
+    def _argument(self, light: Any) -> Any:
+        return self.lin_side_slope * light + self.lin_side_offset
+
+    def _log(self, light: Array) -> Array:
+        argument = np.maximum(self._argument(light), SMALLEST)
+        logarithm = np.log(argument) / math.log(self.base)
+        return np.asarray(self.log_side_slope * logarithm + self.log_side_offset)
+
+    def _antilog(self, signal: Array) -> Array:
+        exponent = (signal - self.log_side_offset) / self.log_side_slope
+        # Beyond this the power overflows; nothing there is light any more.
+        exponent = np.minimum(exponent * math.log(self.base), 80.0)
+        return np.asarray((np.exp(exponent) - self.lin_side_offset) / self.lin_side_slope)
+
+    @property
+    def _linear_part(self) -> tuple[float, float, float, float]:
+        """Break on the linear side and on the log side, slope and offset of the linear part."""
+        assert self.lin_side_break is not None
+        at = self.lin_side_break
+        level = float(self._log(np.asarray(at)))
+        slope = self.linear_slope
+        if slope is None:
+            argument = self._argument(at)
+            slope = self.log_side_slope * self.lin_side_slope / (argument * math.log(self.base))
+        return at, level, slope, level - slope * at
+
+    def _apply(self, rgb: Array) -> Array:
+        if self.lin_side_break is None:
+            return self._log(rgb) if self.forward else self._antilog(rgb)
+        at, level, slope, offset = self._linear_part
+        if self.forward:
+            return np.where(rgb <= at, slope * rgb + offset, self._log(np.maximum(rgb, at)))
+        return np.where(rgb <= level, (rgb - offset) / slope, self._antilog(np.maximum(rgb, level)))
+
+    def inverse(self) -> Log:
+        return replace(self, forward=not self.forward)
+
+
+@dataclass(frozen=True)
+class Exponent(Transform):
+    """A power (`forward`) or its inverse, with an offset and a linear part near zero or without.
+
+    Without ``offset`` (``basic``): y = x^exponent, and below zero, as `negative`
+    says, 0 (``"plain"``), -|x|^exponent (``"mirror"``) or x (``"pass"``).
+    With it (``monCurve``): y = ((x + offset)/(1 + offset))^exponent over a break,
+    a line through the origin below, with one slope at the break; below zero the
+    line goes on (``"plain"``) or the whole is mirrored (``"mirror"``).
+
+    >>> Exponent(2.4, 0.055).apply([0.5, 1.0, 0.01]).round(6).tolist()
+    [0.214041, 1.0, 0.000774]
+    """
+
+    exponent: float = 1.0
+    offset: float | None = None
+    negative: str = "plain"
+    forward: bool = True
+    kind: ClassVar[str] = "exponent"
+
+    def __post_init__(self) -> None:
+        if self.offset is None:
+            fits = 0.01 <= self.exponent <= 100 and self.negative in ("plain", "mirror", "pass")
+        else:
+            fits = 0 <= self.offset <= 0.9 and 1 <= self.exponent <= 10
+            # An exponent of 1 has no break, and nothing for an offset to do.
+            fits = fits and (self.exponent > 1 or self.offset == 0)
+            fits = fits and self.negative in ("plain", "mirror")
+        if not fits:
+            raise DefinitionError(
+                f"exponent {self.exponent:g}, offset {self.offset} are out of limits",
+                where="Exponent",
+                accepted="0.01 to 100; with an offset (0 to 0.9) 1 to 10",
+            )
+
+    def _positive(self, x: Array) -> Array:
+        g, f = self.exponent, self.offset
+        if not f:
+            return np.asarray(np.maximum(x, 0) ** (g if self.forward else 1 / g))
+        at = f / (g - 1)
+        level = (at * g / (1 + f)) ** g
+        slope = level / at
+        if self.forward:
+            curve = ((np.maximum(x, at) + f) / (1 + f)) ** g
+            return np.asarray(np.where(x >= at, curve, x * slope))
+        curve = np.asarray((1 + f) * np.maximum(x, level) ** (1 / g) - f)
+        return np.asarray(np.where(x >= level, curve, x / slope))
+
+    def _apply(self, rgb: Array) -> Array:
+        if self.negative == "mirror":
+            return np.asarray(np.copysign(self._positive(np.abs(rgb)), rgb))
+        value = self._positive(rgb)
+        return np.where((rgb < 0) & (self.negative == "pass"), rgb, value)
+
+    def inverse(self) -> Exponent:
+        return replace(self, forward=not self.forward)
+
+
+@dataclass(frozen=True)
+class Channels(Transform):
+    """A step of its own for each channel; None leaves the channel alone.
+
+    The steps must treat every value alike, as `Log` and `Exponent` do.
+    """
+
+    red: Log | Exponent | None = None
+    green: Log | Exponent | None = None
+    blue: Log | Exponent | None = None
+    kind: ClassVar[str] = "channels"
+
+    @property
+    def steps(self) -> tuple[Log | Exponent | None, ...]:
+        """The steps in the order R G B."""
+        return self.red, self.green, self.blue
+
+    def _apply(self, rgb: Array) -> Array:
+        out = rgb.copy()
+        for channel, step in enumerate(self.steps):
+            if step is not None:
+                out[..., channel] = step._apply(rgb[..., channel])
+        return out
+
+    def inverse(self) -> Channels:
+        return Channels(*(None if step is None else step.inverse() for step in self.steps))
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class HalfLut1D(Transform):
+    """A 1D LUT with one row for each of the 65536 half-floats, in the order of their bits.
+
+    Inputs between two half-floats are interpolated linearly; NaN gives NaN.
+
+    Parameters
+    ----------
+    table
+        Shape (65536, 3).
+    """
+
+    table: NDArray[np.float64]
+    title: str = ""
+    kind: ClassVar[str] = "half_lut1d"
+
+    ROWS: ClassVar[int] = 65536
+
+    def __post_init__(self) -> None:
+        if self.table.shape != (self.ROWS, 3):
+            raise DefinitionError(
+                f"a half-domain LUT of shape {self.table.shape}", accepted=f"({self.ROWS}, 3)"
+            )
+        # The rows of NaN inputs (and of the infinities) are never used.
+        if not np.isfinite(self.table[self._ascending()[1]]).all():
+            raise DefinitionError("a half-domain LUT is not finite", accepted="finite numbers")
+
+    @staticmethod
+    def _ascending() -> tuple[Array, NDArray[np.intp]]:
+        """The finite half-floats in rising order, one zero only, and the row of each."""
+        positive = np.arange(0x7C00)
+        rows = np.concatenate([0x8000 + positive[:0:-1], positive])
+        return rows.astype(np.uint16).view(np.float16).astype(np.float64), rows
+
+    def _apply(self, rgb: Array) -> Array:
+        inputs, rows = self._ascending()
+        columns = [np.interp(rgb[..., c], inputs, self.table[rows, c]) for c in range(3)]
+        return np.where(np.isnan(rgb), np.nan, np.stack(columns, axis=-1))
+
+    def __repr__(self) -> str:
+        return f"HalfLut1D(title={self.title!r})"
+
+    def to_data(self) -> dict[str, Any]:
+        return {"kind": self.kind, "title": self.title, "size": self.ROWS}
