@@ -110,3 +110,20 @@ def registry_gamuts() -> list[Gamut]:
         except DefinitionError:
             continue
     return gamuts
+
+
+def published_matrices() -> dict[str, tuple[Array, Array]]:
+    """The matrices of each RGB colour space as registered: R G B to XYZ, and XYZ to R G B.
+
+    Some are those of a publication, rounded to a few decimals, and not quite
+    each other's inverse; a LUT from elsewhere may have been made with them.
+    """
+    import colour
+
+    return {
+        name: (
+            np.asarray(space.matrix_RGB_to_XYZ, dtype=np.float64),
+            np.asarray(space.matrix_XYZ_to_RGB, dtype=np.float64),
+        )
+        for name, space in colour.RGB_COLOURSPACES.items()
+    }

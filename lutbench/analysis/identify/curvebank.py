@@ -1,0 +1,133 @@
+"""The curves of a catalogue, those that are one up to a gain taken together."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+
+import numpy as np
+
+from lutbench.model.catalogue import Catalogue
+from lutbench.model.curves.base import Curve
+from lutbench.model.signal import Range, range_of
+from lutbench.model.transforms import Array
+
+# Curves whose signals stay this close on 0..1, after a gain, are one encoding.
+ONE_ENCODING = 2e-5
+PQ_SCENE, PQ_DISPLAY = "BT.2100 PQ", "ST 2084"
+_ORDER = {"standard": 0, "user": 1, "registry": 2}
+
+
+@dataclass(frozen=True)
+class CurveClass:
+    """Curves that are the same encoding up to a gain of light; the best known name first.
+
+    `gains` holds, for each name, its light over the light of the first.
+    """
+
+    curve: Curve
+    names: tuple[str, ...]
+    gains: tuple[float, ...]
+
+    @property
+    def name(self) -> str:
+        """The name to report: PQ is one signal, whichever way light came to it."""
+        return PQ_SCENE if self.curve.name == PQ_DISPLAY else self.curve.name
+
+    @property
+    def same_as(self) -> list[str]:
+        """The other names of this encoding."""
+        return [name for name in self.names if name != self.name]
+
+    @property
+    def rendering(self) -> str | None:
+        """``scene`` or ``display`` for a curve of PQ, where both exist."""
+        if self.curve.name not in (PQ_SCENE, PQ_DISPLAY):
+            return None
+        return "display" if self.curve.name == PQ_DISPLAY else "scene"
+
+    @cached_property
+    def _dense(self) -> tuple[Array, Array]:
+        signal = np.linspace(-0.3, 1.6, 1901)
+        with np.errstate(all="ignore"):
+            light = np.nan_to_num(self.curve.decode(signal), nan=0.0, posinf=1e30, neginf=-1e30)
+        return signal, np.maximum.accumulate(light)
+
+    def signal_near(self, light: Array) -> Array:
+        """The signal of light from a dense table: quick, good to about 1e-6."""
+        signal, table = self._dense
+        place = np.clip(np.searchsorted(table, light), 1, len(table) - 1)
+        low, high = table[place - 1], table[place]
+        part = (light - low) / np.maximum(high - low, 1e-300)
+        return np.asarray(signal[place - 1] + np.clip(part, 0, 1) * (signal[1] - signal[0]))
+
+
+@dataclass(frozen=True)
+class End:
+    """A curve in a signal range: one side of a conversion."""
+
+    number: int
+    curve: CurveClass
+    range: Range
+
+    def decode(self, values: Array) -> Array:
+        """Light of full-scale values."""
+        low, span = scale_of(self.range)
+        with np.errstate(all="ignore"):
+            return self.curve.curve.decode((values - low) / span)
+
+    def encode(self, light: Array) -> Array:
+        """Full-scale values of light."""
+        low, span = scale_of(self.range)
+        with np.errstate(all="ignore"):
+            return low + span * self.curve.curve.encode(light)
+
+
+def scale_of(name: Range, bits: int = 10) -> tuple[float, float]:
+    """The full-scale value of signal 0, and that of signal 1 less it."""
+    low, high = range_of(bits, name)
+    top = 2**bits - 1
+    return low / top, (high - low) / top
+
+
+def classes_of(catalogue: Catalogue) -> tuple[CurveClass, ...]:
+    """The usable curves of a catalogue in classes; standards first."""
+    entries = [each for each in catalogue.curves() if each.curve and not each.unusable]
+    entries.sort(key=lambda entry: _ORDER.get(entry.origin, 3))
+    # Signal 0 may be black or below; a class shows itself well above.
+    signal = np.linspace(0.02, 1.0, 99)
+    groups: list[tuple[Curve, Array, list[str], list[float]]] = []
+    for entry in entries:
+        assert entry.curve is not None
+        light = entry.curve.decode(signal)
+        for _, other, names, gains in groups:
+            gain = float(light[70] / other[70]) if other[70] > 0 and light[70] > 0 else 0.0
+            slope = np.gradient(gain * other, signal)
+            if gain > 0 and (np.abs(light - gain * other) <= ONE_ENCODING * slope).all():
+                names.append(entry.name)
+                gains.append(gain)
+                break
+        else:
+            groups.append((entry.curve, light, [entry.name], [1.0]))
+    by_name = {curve.name: names for curve, _, names, _ in groups}
+    if PQ_SCENE in by_name and PQ_DISPLAY in by_name:
+        # One signal, two renderings: each is told as the other's equal.
+        scene, display = list(by_name[PQ_SCENE]), list(by_name[PQ_DISPLAY])
+        groups = [
+            (curve, light, names + (display if curve.name == PQ_SCENE else scene), gains)
+            if curve.name in (PQ_SCENE, PQ_DISPLAY)
+            else (curve, light, names, gains)
+            for curve, light, names, gains in groups
+        ]
+    return tuple(CurveClass(curve, tuple(names), tuple(gains)) for curve, _, names, gains in groups)
+
+
+@lru_cache(maxsize=4)
+def _bank_of(key: tuple[object, ...]) -> tuple[CurveClass, ...]:
+    return classes_of(key[0])  # type: ignore[arg-type]
+
+
+def ends_of(classes: tuple[CurveClass, ...]) -> list[End]:
+    """Every class in full and in legal range."""
+    ranges: tuple[Range, Range] = ("full", "legal")
+    return [End(i, each, name) for i, each in enumerate(classes) for name in ranges]

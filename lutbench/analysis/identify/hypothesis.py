@@ -1,0 +1,135 @@
+"""A hypothesis of what is inside a LUT, and how well it foretells the nodes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.analysis.identify.curvebank import End, scale_of
+from lutbench.analysis.identify.gamutbank import Pair
+from lutbench.analysis.identify.samples import CODES, Samples
+from lutbench.model.curves.base import Curve
+from lutbench.model.signal import Range
+from lutbench.model.tone import GamutCompression
+from lutbench.model.transforms import Array, Transform
+
+
+@dataclass(frozen=True)
+class ToneTarget:
+    """A target whose curve is known only as a table: tone and encoding in one.
+
+    `curve` takes light (after the exposure of the hypothesis) to signal.
+    `based_on` is the end that it follows where it does, and `follows` the
+    stops from mid grey between which it does.
+    """
+
+    curve: Curve
+    range: Range
+    based_on: End | None = None
+
+    def encode(self, light: Array) -> Array:
+        """Full-scale values of light."""
+        low, span = scale_of(self.range)
+        return low + span * self.curve.encode(light)
+
+    def decode(self, values: Array) -> Array:
+        """Light of full-scale values."""
+        low, span = scale_of(self.range)
+        return self.curve.decode((values - low) / span)
+
+
+@dataclass(frozen=True)
+class Hypothesis:
+    """Source, matrix, target, and what comes between and after.
+
+    out = range(grade(clip(T(compression(2^stops · M · light))))), light the
+    decoded input; held at last to where the LUT itself clips.
+    """
+
+    source: End
+    target: End | ToneTarget
+    pair: Pair
+    stops: float = 0.0
+    compression: GamutCompression | None = None
+    grade: tuple[Transform, ...] = ()
+
+    @property
+    def target_end(self) -> End | None:
+        """The known encoding of the output, or None."""
+        return self.target if isinstance(self.target, End) else self.target.based_on
+
+    def without_grade(self) -> Hypothesis:
+        """The same without what follows the encoding."""
+        return replace(self, grade=())
+
+    def light(self, light_in: Array) -> Array:
+        """Light before the target's curve, of decoded input."""
+        light = (light_in @ self.pair.matrix.T) * 2.0**self.stops
+        return self.compression.apply(light) if self.compression else light
+
+    def out(self, light: Array, *, clip: bool) -> Array:
+        """Full-scale values of the light that `light` gives; with `clip` held to signal 0..1."""
+        values = self.target.encode(light)
+        low, span = scale_of(self.target.range)
+        if clip:
+            values = np.clip(values, low, low + span)
+        if self.grade:
+            signal = (values - low) / span
+            for step in self.grade:
+                signal = step.apply(signal)
+            values = low + span * signal
+        return values
+
+    def apply(self, values: Array, *, clip: bool = True) -> Array:
+        """Full-scale output of full-scale input, shape (..., 3)."""
+        return self.out(self.light(self.source.decode(values)), clip=clip)
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """What a hypothesis says of every node, beside what the LUT says.
+
+    `inside` marks the nodes whose light lies in the target gamut: the others
+    are a matter of clipping and compression, on which conversions differ.
+    """
+
+    values: Array
+    miss: Array
+    inside: NDArray[np.bool_]
+
+    @property
+    def counted(self) -> NDArray[np.bool_]:
+        """The nodes that count: those in gamut, or all where they are few."""
+        return self.inside if self.inside.mean() > 0.02 else np.ones_like(self.inside)
+
+    @property
+    def median(self) -> float:
+        """The median error in codes."""
+        return float(np.median(np.abs(self.miss[self.counted])))
+
+    @property
+    def p95(self) -> float:
+        """The 95th percentile of the error in codes."""
+        return float(np.percentile(np.abs(self.miss[self.counted]), 95))
+
+    @property
+    def rms(self) -> float:
+        """The root mean square error in codes."""
+        return float(np.sqrt(np.mean(self.miss[self.counted] ** 2)))
+
+
+def forecast(hypothesis: Hypothesis, samples: Samples) -> Forecast:
+    """The hypothesis on every node, held to the LUT's own plateaus."""
+    axis = hypothesis.source.decode(samples.axis)
+    axis = np.nan_to_num(axis, nan=0.0, posinf=1e30, neginf=-1e30)
+    light_in = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1)
+    light = hypothesis.light(light_in)
+    top = max(float(np.abs(light_in).max()), 1e-9)
+    inside: NDArray[np.bool_] = np.all(light >= -1e-6 * top, axis=-1)
+    values = hypothesis.out(light, clip=samples.clipped)
+    values = samples.held(np.nan_to_num(values, nan=0.0, posinf=1e6, neginf=-1e6))
+    if samples.one_d:
+        inside = np.ones_like(inside)
+    return Forecast(values, (values - samples.table) * CODES, inside)

@@ -1,0 +1,62 @@
+"""Hypotheses of known curves, a matrix, and nothing else."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from lutbench.analysis.identify.curvebank import End
+from lutbench.analysis.identify.gamutbank import GamutBank
+from lutbench.analysis.identify.matrix import MatrixFit, chosen_nodes, fit_matrix, match_gamuts
+from lutbench.analysis.identify.neutral import NeutralMatch
+from lutbench.analysis.identify.samples import Samples
+
+MOST_PAIRS = 160
+"""Pairs of curves that are followed up: all that leave the neutral axis alone, and some."""
+
+
+@dataclass(frozen=True)
+class Scored:
+    """A hypothesis in numbers: ends and gamut pair by index, gain, error in codes."""
+
+    source: int
+    target: int
+    pair: int
+    gain: float
+    error: float
+
+
+def search_known(
+    samples: Samples,
+    sources: list[End],
+    targets: list[End],
+    bank: GamutBank,
+    match: NeutralMatch,
+    within: float,
+) -> list[Scored]:
+    """Hypotheses that explain the neutral axis `within` so many codes, best first."""
+    places = match.shortlist(within, MOST_PAIRS)
+    if samples.one_d:
+        return [
+            Scored(i, j, 0, float(2 ** match.stops[i, j].mean()), float(match.error[i, j]))
+            for i, j in places
+        ]
+    chosen = chosen_nodes(samples)
+    fits: list[tuple[int, int, MatrixFit]] = []
+    for i, j in places:
+        fit = fit_matrix(samples, sources[i], targets[j], chosen)
+        if fit is not None:
+            fits.append((i, j, fit))
+    if not fits:
+        return []
+    best = min(fit.error for _, _, fit in fits)
+    found: list[Scored] = []
+    for i, j, fit in fits:
+        if fit.error > 4 * best + 1.0:
+            continue
+        error, gain = match_gamuts(fit, bank)
+        for pair in np.argsort(error)[:6]:
+            if np.isfinite(error[pair]):
+                found.append(Scored(i, j, int(pair), float(gain[pair]), float(error[pair])))
+    return sorted(found, key=lambda each: each.error)

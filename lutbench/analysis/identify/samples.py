@@ -1,0 +1,171 @@
+"""What identification looks at: the nodes of a LUT, its neutral axis, its plateaus, its noise."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.errors import LutbenchError
+from lutbench.model.transforms import Array, Transform
+from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D, lattice
+
+CODES = 1023.0
+"""Errors are told in 10-bit codes of the file's full scale."""
+
+MOST = 33
+"""Nodes along an edge that are looked at; of a larger LUT every so many are taken."""
+
+SIX_DECIMALS = 1e-6
+# A plateau blurred by noise ends this far under its peak: three 10-bit codes.
+BLUR = 3 / CODES
+
+
+@dataclass(frozen=True)
+class Samples:
+    """The nodes of a LUT.
+
+    Parameters
+    ----------
+    axis
+        Shape (m,): the inputs of the nodes along each edge, full-scale values.
+    table
+        Shape (m, m, m, 3), indexed ``[r, g, b, channel]``.
+    neutral_in, neutral
+        Shapes (n,) and (n, 3): the neutral axis, with every node of the LUT.
+    low, high
+        Shape (3,): the lowest and the highest output of each channel.
+    margin
+        How far inside `low` and `high` a value must lie to count as not clipped.
+    step
+        The step of a table rounded to 8, 10, 12 or 16 bits; 0 for one that is not.
+    one_d
+        Whether the LUT is 1D, so that only its neutral axis means anything.
+    """
+
+    axis: Array
+    table: Array
+    neutral_in: Array
+    neutral: Array
+    low: Array
+    high: Array
+    margin: float
+    step: float
+    one_d: bool
+
+    @property
+    def floor(self) -> float:
+        """The error in codes that rounding alone leaves."""
+        return float(max(self.step, SIX_DECIMALS) / np.sqrt(12) * CODES)
+
+    def inside(self, values: Array) -> NDArray[np.bool_]:
+        """Which values of (..., 3) are clear of both plateaus."""
+        return (values > self.low + self.margin) & (values < self.high - self.margin)
+
+    @property
+    def clipped(self) -> bool:
+        """Whether the output stays within 0..1, as that of a LUT that clips does."""
+        return bool(self.low.min() >= -SIX_DECIMALS and self.high.max() <= 1 + SIX_DECIMALS)
+
+    def held(self, values: Array) -> Array:
+        """`values` held to the plateaus, as the LUT's own clipping does."""
+        return np.clip(values, self.low, self.high)
+
+    @property
+    def nodes(self) -> Array:
+        """The inputs of `table`, shape (m, m, m, 3)."""
+        return np.stack(np.meshgrid(self.axis, self.axis, self.axis, indexing="ij"), axis=-1)
+
+
+def samples_of(lut: Transform) -> Samples:
+    """The samples of a LUT, or of any transform over 0..1.
+
+    Raises
+    ------
+    LutbenchError
+        When the output is constant, so that there is nothing to identify.
+    """
+    if isinstance(lut, Lut1D):
+        return _of_1d(lut)
+    axis, table = _lattice_of(lut)
+    diagonal = np.arange(len(axis))
+    neutral = table[diagonal, diagonal, diagonal]
+    some = np.unique(np.linspace(0, len(axis) - 1, min(len(axis), MOST)).round().astype(int))
+    return _samples(axis[some], table[np.ix_(some, some, some)], axis, neutral, one_d=False)
+
+
+def _of_1d(lut: Lut1D) -> Samples:
+    low, high = lut.domain
+    if np.ptp(low) == 0 and np.ptp(high) == 0:
+        axis = np.linspace(low[0], high[0], lut.size)
+        neutral = lut.table.astype(np.float64)
+    else:
+        axis = np.linspace(low.min(), high.max(), max(lut.size, 256))
+        neutral = np.asarray(lut.apply(np.repeat(axis[:, None], 3, axis=1)))
+    rows = np.unique(np.linspace(0, len(axis) - 1, min(len(axis), MOST)).round().astype(int))
+    parts = [neutral[rows, c] for c in range(3)]
+    table = np.stack(np.meshgrid(*parts, indexing="ij"), axis=-1)
+    fewer = np.unique(np.linspace(0, len(axis) - 1, min(len(axis), 1024)).round().astype(int))
+    return _samples(axis[rows], table, axis[fewer], neutral[fewer], one_d=True)
+
+
+def _lattice_of(lut: Transform) -> tuple[Array, Array]:
+    """The inputs along an edge and the table; sampled anew where the edges differ."""
+    if isinstance(lut, Lut3D) and _alike(lut.domain):
+        return np.linspace(lut.domain[0, 0], lut.domain[1, 0], lut.size), lut.table.astype(float)
+    if isinstance(lut, ShaperLut3D):
+        axis = _axis_through(lut)
+        if axis is not None:
+            return axis, lut.lut.table.astype(float)
+    domain = getattr(lut, "domain", np.array([[0.0] * 3, [1.0] * 3]))
+    low, high = float(domain[0].min()), float(domain[1].max())
+    axis = np.linspace(low, high, MOST)
+    return axis, np.asarray(lut.apply(lattice(MOST, [[low] * 3, [high] * 3])), dtype=float)
+
+
+def _axis_through(lut: ShaperLut3D) -> Array | None:
+    """The inputs that the shaper sends to the nodes; None where it is not one rising curve."""
+    curve = lut.shaper.table[:, 0].astype(float)
+    nodes = np.linspace(lut.lut.domain[0, 0], lut.lut.domain[1, 0], lut.lut.size)
+    alike = _alike(lut.shaper.domain) and _alike(lut.lut.domain)
+    one = np.abs(lut.shaper.table - curve[:, None]).max() < SIX_DECIMALS
+    rises = (np.diff(curve) > 0).all()
+    covers = curve[0] <= nodes[0] + SIX_DECIMALS and curve[-1] >= nodes[-1] - SIX_DECIMALS
+    if not (alike and one and rises and covers):
+        return None
+    inputs = np.linspace(lut.shaper.domain[0, 0], lut.shaper.domain[1, 0], lut.shaper.size)
+    return np.interp(nodes, curve, inputs)
+
+
+def _alike(domain: Array) -> bool:
+    return bool(np.ptp(domain[0]) == 0 and np.ptp(domain[1]) == 0)
+
+
+def _samples(axis: Array, table: Array, neutral_in: Array, neutral: Array, one_d: bool) -> Samples:
+    flat = table.reshape(-1, 3)
+    low, high = flat.min(axis=0), flat.max(axis=0)
+    if (high - low).max() < 1e-4:
+        raise LutbenchError("every input gives the same output, so there is nothing to identify")
+    step = _step(flat)
+    margin = max(_margin(flat, low, high), 0.75 * step)
+    return Samples(axis, table, neutral_in, neutral, low, high, margin, step, one_d)
+
+
+def _step(flat: Array) -> float:
+    for bits in (8, 10, 12, 16):
+        codes = flat * (2**bits - 1)
+        # Six decimals of a file blur a code by this much.
+        if np.abs(codes - np.round(codes)).max() < (2**bits - 1) * SIX_DECIMALS:
+            return 1 / (2**bits - 1)
+    return 0.0
+
+
+def _margin(flat: Array, low: Array, high: Array) -> float:
+    """A sharp plateau holds most of what is near it at one value; noise blurs it."""
+    for end in (low, high):
+        near = np.abs(flat - end) < BLUR
+        at = np.abs(flat - end) < 2 * SIX_DECIMALS
+        if near.sum() > 0.02 * flat.size and at.sum() < 0.5 * near.sum():
+            return BLUR
+    return 5 * SIX_DECIMALS

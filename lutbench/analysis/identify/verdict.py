@@ -1,0 +1,203 @@
+"""From hypotheses with their errors to an answer: ties, kind, confidence, candidates."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from lutbench.analysis.identify.curvebank import CurveClass, End
+from lutbench.analysis.identify.hypothesis import Forecast, Hypothesis
+from lutbench.analysis.identify.result import Candidate, Confidence, Kind, SameAs, Side
+from lutbench.analysis.identify.samples import CODES, Samples
+from lutbench.model.transforms import Array
+
+SHOWN = 8
+"""Candidates that are told."""
+
+# Errors nearer than this share of the noise, or than this many codes, are a tie.
+TIE_SHARE, TIE_CODES = 0.06, 0.004
+# An answer is as good as exact with an error of this many codes: that of rounding to 10 bits
+# plus noise of a code.
+EXACT = 0.75
+_ORIGIN = {"standard": 0, "user": 1, "registry": 2}
+
+
+@dataclass(frozen=True)
+class Finalist:
+    """A hypothesis with its forecast."""
+
+    hypothesis: Hypothesis
+    forecast: Forecast
+    error: float
+    """Root mean square, in codes, over the nodes that count for the best."""
+
+    @property
+    def key(self) -> tuple[object, ...]:
+        """What it names, without adaptation and rounding of matrices."""
+        h = self.hypothesis
+        end = h.target_end
+        pair = (None, None) if h.pair.alike else (h.pair.source.name, h.pair.target.name)
+        target = (end.number, end.range) if end else (None, h.target.range)
+        return (h.source.number, h.source.range, *target, *pair)
+
+
+def ranked(finalists: Sequence[Finalist]) -> list[Finalist]:
+    """Best first: by error, and among those tied with the best by how common the names are."""
+    if not finalists:
+        return []
+    order = sorted(finalists, key=lambda each: each.error)
+    tied = [each for each in order if is_tie(each, order[0])]
+    rest = [each for each in order if not is_tie(each, order[0])]
+    return [*sorted(tied, key=_commonness), *rest]
+
+
+def is_tie(one: Finalist, best: Finalist) -> bool:
+    """Whether rounding and noise leave the two alike."""
+    slack = max(TIE_SHARE * best.error, TIE_CODES)
+    return bool(one.error**2 - best.error**2 <= slack**2)
+
+
+def _commonness(each: Finalist) -> tuple[float, ...]:
+    h = each.hypothesis
+    end = h.target_end
+    curve = (_rank(h.source.curve) + _rank(end.curve)) if end else _rank(h.source.curve) + 3
+    gamut = 0 if h.pair.alike else _ORIGIN[h.pair.source.origin] + _ORIGIN[h.pair.target.origin]
+    published = float(h.pair.published) + (h.pair.adaptation != "bradford")
+    ranges = (h.source.range != "full") + (h.target.range != "full")
+    return (curve + gamut, ranges, round(abs(h.stops), 2), published, each.error)
+
+
+def _rank(curve: CurveClass) -> float:
+    # The bank lists standards first, then the user's, then the registry's.
+    return 2.0 if getattr(curve.curve, "source", "") == "colour-science registry" else 0.0
+
+
+def kind_of(hypothesis: Hypothesis) -> Kind:
+    """The kind that a hypothesis makes a LUT."""
+    end = hypothesis.target_end
+    same_curve = (
+        isinstance(hypothesis.target, End)
+        and end is not None
+        and end.number == hypothesis.source.number
+    )
+    if same_curve and not hypothesis.pair.alike:
+        return "gamut"
+    if not hypothesis.pair.alike:
+        return "combined"
+    unchanged = (
+        same_curve
+        and hypothesis.source.range == hypothesis.target.range
+        and abs(hypothesis.stops) < 0.002
+    )
+    return "identity" if unchanged else "curve"
+
+
+def candidates_of(order: Sequence[Finalist], samples: Samples) -> tuple[Candidate, ...]:
+    """The candidates of ranked finalists, ties folded into `same_as` where one name differs."""
+    taken: list[tuple[Finalist, list[Finalist]]] = []
+    for each in order:
+        for first, others in taken:
+            if is_tie(each, first) and _folds(each, first):
+                others.append(each)
+                break
+        else:
+            taken.append((each, []))
+    level = confidence_of([first for first, _ in taken], samples)
+    return tuple(
+        _candidate(first, others, level if i == 0 else "low")
+        for i, (first, others) in enumerate(taken[:SHOWN])
+    )
+
+
+def _folds(one: Finalist, other: Finalist) -> bool:
+    """Whether the two differ in one name only (or in the curve of both ends alike)."""
+    a, b = one.key, other.key
+    if (a[1], a[3]) != (b[1], b[3]):
+        return False
+    differ = [i for i in (0, 2, 4, 5) if a[i] != b[i]]
+    if len(differ) <= 1:
+        return True
+    return differ == [0, 2] and a[0] == a[2] and b[0] == b[2]
+
+
+def _candidate(first: Finalist, others: list[Finalist], level: Confidence) -> Candidate:
+    h = first.hypothesis
+    end = h.target_end
+    names: dict[str, list[str]] = {
+        "source_curve": list(h.source.curve.same_as),
+        "target_curve": list(end.curve.same_as) if end else [],
+        "source_gamut": [] if h.pair.alike else list(h.pair.source.aliases),
+        "target_gamut": [] if h.pair.alike else list(h.pair.target.aliases),
+    }
+    for other in others:
+        o = other.hypothesis
+        if o.source.number != h.source.number:
+            names["source_curve"] += o.source.curve.names
+        if o.target_end and (end is None or o.target_end.number != end.number):
+            names["target_curve"] += o.target_end.curve.names
+        if not h.pair.alike and o.pair.source.name != h.pair.source.name:
+            names["source_gamut"] += [o.pair.source.name, *o.pair.source.aliases]
+        if not h.pair.alike and o.pair.target.name != h.pair.target.name:
+            names["target_gamut"] += [o.pair.target.name, *o.pair.target.aliases]
+    alike = h.pair.alike
+    return Candidate(
+        source=Side(
+            h.source.curve.name,
+            None if alike else h.pair.source.name,
+            h.source.range,
+            h.source.curve.rendering,
+        ),
+        target=Side(
+            end.curve.name if end else None,
+            None if alike else h.pair.target.name,
+            h.target.range,
+            end.curve.rendering if end else None,
+        ),
+        exposure_stops=round(h.stops, 4) + 0.0,
+        error_median=first.forecast.median,
+        error_p95=first.forecast.p95,
+        same_as=SameAs(**{key: tuple(dict.fromkeys(value)) for key, value in names.items()}),
+        confidence=level,
+        adaptation=None if alike else h.pair.adaptation,
+        exposures=_exposures(h, end),
+        hypothesis=h,
+    )
+
+
+def _exposures(hypothesis: Hypothesis, end: End | None) -> dict[str, float]:
+    """The exposure where an end is read in the scale of another name of its encoding."""
+    found: dict[str, float] = {}
+    for curve, sign, side in (
+        (hypothesis.source.curve, -1.0, "source"),
+        (end.curve if end else None, 1.0, "target"),
+    ):
+        if curve is None:
+            continue
+        for name, gain in zip(curve.names, curve.gains, strict=False):
+            if abs(gain - 1) > 1e-3:
+                found[f"{side} {name}"] = round(hypothesis.stops + sign * float(np.log2(gain)), 4)
+    return found
+
+
+def confidence_of(order: Sequence[Finalist], samples: Samples) -> Confidence:
+    """How sure the first is, by its own error and its distance to the next that differs."""
+    if not order:
+        return "none"
+    best = order[0]
+    rival = next((each for each in order[1:] if not is_tie(each, best)), None)
+    tied = any(is_tie(each, best) for each in order[1:])
+    if best.error > EXACT:
+        return "medium" if best.error < 3 else "low"
+    if tied:
+        return "medium"
+    floor = max(best.error, samples.floor, 0.02)
+    if rival is not None and rival.error < 1.3 * floor:
+        return "medium"
+    return "high"
+
+
+def residual_codes(first: Finalist) -> Array:
+    """The residual of each node in codes, shape (m, m, m, 3): LUT less forecast."""
+    return -first.forecast.miss / CODES * CODES
