@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -15,10 +15,11 @@ from lutbench.analysis.view import View, view_of
 from lutbench.errors import LutbenchError
 from lutbench.model.conversion import Encoding
 from lutbench.model.transforms import Array, Transform
-from lutbench.tables.lut import Interpolation, Lut, Lut1D, Lut3D, ShaperLut3D
+from lutbench.tables.lut import Interpolation, Lut, interpolated
 from lutbench.tables.sampling import sample
 
 CODES_10_BIT = 1023.0
+BLOCK = 65536  # colours at a time, so that the many temporaries stay small
 
 
 @dataclass(frozen=True)
@@ -89,6 +90,12 @@ def measure(a: NDArray[Any], b: NDArray[Any], view: View) -> Measured:
                 f"the {side} side gives NaN or infinity for a test colour",
                 accepted="finite values",
             )
+    starts = range(0, len(a), BLOCK)
+    first, *others = (_measured(a[at : at + BLOCK], b[at : at + BLOCK], view) for at in starts)
+    return first.joined(others) if others else first
+
+
+def _measured(a: NDArray[Any], b: NDArray[Any], view: View) -> Measured:
     xyz_a, xyz_b = view.xyz(a), view.xyz(b)
     relative = (lab_from_xyz(xyz, view.white_xyz) for xyz in (xyz_a, xyz_b))
     absolute = (itp_from_xyz(xyz * view.white_luminance) for xyz in (xyz_a, xyz_b))
@@ -142,7 +149,7 @@ def accuracy(
     Differences are seen as `target` is shown: see `view_of`.
     """
     view = view_of(target)
-    shown = with_interpolation(lut, interpolation)
+    shown = interpolated(lut, interpolation)
     tests = (chart_patches(source), neutral_ramp(), random_points())
     measured = {
         each.name: measure(exact.apply(each.signals), shown.apply(each.signals), view)
@@ -198,14 +205,3 @@ def size_advice(
         if all(each.error.p99 <= limit for each in entries if each.size == size)
     ]
     return SizeAdvice(entries, limit, good[0] if good else None)
-
-
-def with_interpolation(lut: Lut, interpolation: Interpolation) -> Lut:
-    """The same LUT with that interpolation between its nodes (a 1D LUT has only one)."""
-    match lut:
-        case Lut3D():
-            return lut.with_interpolation(interpolation)
-        case ShaperLut3D():
-            return replace(lut, lut=lut.lut.with_interpolation(interpolation))
-        case Lut1D():
-            return lut

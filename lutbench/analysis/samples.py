@@ -1,6 +1,7 @@
 """Test colours: the signals at which two transforms are compared.
 
-Every set is given as full-scale values (code / (2^n - 1)) in 0..1, shape (n, 3).
+Every set is given as full-scale values (code / (2^n - 1)), shape (n, 3): in 0..1,
+or in the domain of a LUT that takes other values.
 """
 
 from __future__ import annotations
@@ -13,12 +14,12 @@ from importlib.resources import files
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lutbench.errors import LutbenchError
+from lutbench.errors import LutbenchError, NotInvertibleError
 from lutbench.model.conversion import Encoding
 from lutbench.model.gamuts import Gamut, adaptation_matrix
 from lutbench.model.signal import RangeFromSignal
-from lutbench.model.transforms import Array
-from lutbench.tables.lut import UNIT_DOMAIN, lattice
+from lutbench.model.transforms import Array, Transform
+from lutbench.tables.lut import UNIT_DOMAIN, Lut, Lut1D, Lut3D, ShaperLut3D, lattice
 
 CHART_WHITE = (0.345702914918791, 0.358538596679933)
 """xy of the illuminant under which the chart was measured: D50 of ICC.1:2022."""
@@ -89,19 +90,55 @@ def chart_patches(source: Encoding, stops: ArrayLike = CHART_STOPS) -> Samples:
     return Samples("chart", np.concatenate(signals), tuple(labels))
 
 
-def neutral_ramp(count: int = RAMP_COUNT) -> Samples:
-    """Greys from signal 0 to 1 at equal steps; by default every 10-bit code."""
-    return Samples("neutral", np.repeat(np.linspace(0, 1, count)[:, None], 3, axis=1))
+def neutral_ramp(count: int = RAMP_COUNT, domain: ArrayLike = UNIT_DOMAIN) -> Samples:
+    """Greys from one end of the domain to the other at equal steps; by default every 10-bit code.
+
+    Where the channels' domains differ, a grey runs along the diagonal.
+    """
+    low, high = np.asarray(domain, dtype=np.float64)
+    return Samples("neutral", np.linspace(low, high, count))
 
 
-def random_points(count: int = RANDOM_COUNT, seed: int = SEED) -> Samples:
-    """Signals spread evenly over the cube by chance, the same for the same seed.
+def random_points(
+    count: int = RANDOM_COUNT, seed: int = SEED, domain: ArrayLike = UNIT_DOMAIN
+) -> Samples:
+    """Values spread evenly over the domain by chance, the same for the same seed.
 
     Such a point all but never falls on a node, so interpolation is at work.
     """
-    return Samples("random", np.random.default_rng(seed).random((count, 3)))
+    low, high = np.asarray(domain, dtype=np.float64)
+    return Samples("random", low + (high - low) * np.random.default_rng(seed).random((count, 3)))
 
 
 def nodes(size: int, domain: ArrayLike = UNIT_DOMAIN) -> Samples:
     """The inputs of the nodes of a lattice of `size` points an edge."""
     return Samples(f"nodes of {size}", lattice(size, domain).reshape(-1, 3))
+
+
+def nodes_of(side: Transform) -> Samples | None:
+    """The inputs at which a LUT holds values: its nodes or rows; None for another transform.
+
+    Those of a LUT with a shaper are found through the shaper's inverse, where it has one.
+    """
+    match side:
+        case Lut3D():
+            return nodes(side.size, side.domain)
+        case Lut1D():
+            return Samples(
+                f"rows of {side.size}", np.linspace(side.domain[0], side.domain[1], side.size)
+            )
+        case ShaperLut3D():
+            inner = nodes(side.size, side.lut.domain)
+            try:
+                return Samples(inner.name, side.shaper.inverse().apply(inner.signals))
+            except NotInvertibleError:
+                return nodes(side.size, side.domain)
+    return None
+
+
+def domain_of(*sides: Transform) -> Array:
+    """The domain that holds the domains of all LUTs among `sides`, shape (2, 3); else 0..1."""
+    domains = np.array([each.domain for each in sides if isinstance(each, Lut)])
+    if not len(domains):
+        return np.array(UNIT_DOMAIN)
+    return np.stack([domains[:, 0].min(axis=0), domains[:, 1].max(axis=0)])

@@ -15,7 +15,8 @@ from lutbench.model.curves.hdr import (
     PqDisplay,
     PqScene,
 )
-from lutbench.model.curves.video import Bt1886
+from lutbench.model.curves.video import Bt1886, Srgb
+from lutbench.model.gamuts import BT709, conversion
 from lutbench.model.signal import SignalFromRange
 from lutbench.model.transforms import Array
 
@@ -77,6 +78,18 @@ class View:
     def xyz(self, values: Array) -> Array:
         """XYZ, Y = 1 at white, of full-scale values, shape (..., 3)."""
         return np.asarray(self.light(values) @ self.encoding.gamut.to_xyz.T)
+
+    def swatch(self, values: Array) -> str:
+        """One colour as sRGB ``#rrggbb``, white-adapted, clipped to what sRGB can show.
+
+        >>> from lutbench.model.curves.video import Srgb
+        >>> from lutbench.model.gamuts import BT709
+        >>> view_of(Encoding(Srgb(), BT709)).swatch(np.array([1.0, 0.5, 0.0]))
+        '#ff8000'
+        """
+        to_srgb = conversion(self.encoding.gamut, BT709)
+        signal = np.clip(Srgb().encode(to_srgb.apply(self.light(values))), 0, 1)
+        return "#" + "".join(f"{code:02x}" for code in np.rint(255 * signal).astype(int).tolist())
 
 
 def view_of(target: Encoding) -> View:
