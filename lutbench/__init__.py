@@ -9,6 +9,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from lutbench.analysis.comparison import compare as compare
     from lutbench.analysis.identify import identify as identify
     from lutbench.errors import LutbenchError as LutbenchError
     from lutbench.formats import open_lut as open_lut
@@ -23,6 +24,7 @@ _HOMES = {
     "LutbenchError": "lutbench.errors",
     "build": "lutbench.recipes.make",
     "identify": "lutbench.analysis.identify",
+    "compare": "lutbench.analysis.comparison",
     "open_lut": "lutbench.formats",
     "Lut1D": "lutbench.tables.lut",
     "Lut3D": "lutbench.tables.lut",

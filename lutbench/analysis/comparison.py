@@ -74,6 +74,7 @@ class Comparison:
     """What `compare` found."""
 
     view: View
+    source: Encoding
     bits: int
     sets: dict[str, dict[str, Spread]]
     """By set of test colours and measure, as in `Accuracy`."""
@@ -150,6 +151,7 @@ def compare(
     first, *others = measured
     return Comparison(
         view=view,
+        source=source or ASSUMED_SOURCE,
         bits=bits,
         sets={each.name: found.spreads() for each, found in zip(tests, measured, strict=True)},
         counts={each.name: len(each.signals) for each in tests},

@@ -43,6 +43,11 @@ INSIDE = (0.004, 0.996)
 """Outputs between which nothing was clipped."""
 
 FEWEST = 60
+"""Values that a guess must be judged on."""
+
+FEWEST_NODES = 5
+"""Nodes an edge from which a lattice alone holds enough values."""
+
 MOST_STOPS = 6.0
 
 CHANNELS = "RGB"
@@ -87,7 +92,7 @@ def explain(
     kept = [each for each in found if each.left <= 1.5 * best + LEFT_CODES / 3]
     # Richer guesses always fit a little better: they count where no simple one does.
     simple = [each for each in kept if each.code not in RICH]
-    return tables + tuple((simple or kept)[:3])
+    return tables + tuple((simple or kept)[:3]) + tuple(_about_channels(trial))
 
 
 def _probes(a: Transform, b: Transform) -> Array:
@@ -99,10 +104,11 @@ def _probes(a: Transform, b: Transform) -> Array:
     ends = domain_of(a, b)
     axis = np.linspace(0, 1, PROBES)
     ramp = np.linspace(0, 1, RAMP)
-    held = [side for side in (a, b) if isinstance(side, Lut3D) and side.size >= PROBES]
+    held = [side for side in (a, b) if isinstance(side, Lut3D) and side.size >= FEWEST_NODES]
     if held:
         steps = held[0].size - 1
-        axis, ramp = np.rint(axis * steps) / steps, np.rint(ramp * steps) / steps
+        axis = np.unique(np.rint(axis * steps)) / steps
+        ramp = np.rint(ramp * steps) / steps
         ends = held[0].domain
     cube = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1).reshape(-1, 3)
     greys = np.repeat(ramp[:, None], 3, axis=1)
@@ -179,8 +185,8 @@ def _where_only_interpolation_differs(trial: _Trial) -> Iterator[Explanation]:
         return
     for name in INTERPOLATIONS:
         for one, other, words in (
-            (trial.a, out_b, f"the second is the first with {name} interpolation"),
-            (trial.b, out_a, f"the first is the second with {name} interpolation"),
+            (trial.a, out_b, f"B is A with {name} interpolation"),
+            (trial.b, out_a, f"A is B with {name} interpolation"),
         ):
             again = interpolated(one, name).apply(points)
             if 1023 * np.abs(again - other).max() < SAME:
@@ -195,7 +201,7 @@ def _where_only_interpolation_differs(trial: _Trial) -> Iterator[Explanation]:
 
 def _clamps(trial: _Trial) -> Iterator[_Guess]:
     if (trial.out_a.min() < 0 or trial.out_a.max() > 1) and trial.out_b.min() >= 0:
-        yield _Guess("clamp", "the second is the first held to 0..1", Clamp().apply(trial.out_a))
+        yield _Guess("clamp", "B is A held to 0..1", Clamp().apply(trial.out_a))
 
 
 def _ranges(trial: _Trial) -> Iterator[_Guess]:
@@ -207,20 +213,20 @@ def _ranges(trial: _Trial) -> Iterator[_Guess]:
     for after, words_after, step_after in ways:
         yield _Guess(
             f"output_range_{after}",
-            f"signal range of the output: the second is the first with {words_after}",
+            f"signal range of the output: B is A with {words_after}",
             step_after.apply(trial.out_a),
         )
     for before, words_before, step_before in ways:
         shifted = trial.a.apply(step_before.apply(trial.probes))
         yield _Guess(
             f"input_range_{before}",
-            f"signal range of the input: the second is the first fed with {words_before}",
+            f"signal range of the input: B is A fed with {words_before}",
             shifted,
         )
         for _, words_after, step_after in ways:
             yield _Guess(
                 "input_and_output_range",
-                f"signal range at both ends: the second is the first fed with {words_before}, "
+                f"signal range at both ends: B is A fed with {words_before}, "
                 f"its output with {words_after}",
                 step_after.apply(shifted),
             )
@@ -242,18 +248,18 @@ def _swaps(trial: _Trial) -> Iterator[_Guess]:
         else:
             yield _Guess(
                 "input_channels",
-                f"the second is the first with its inputs taken as {names}",
+                f"B is A with its inputs taken as {names}",
                 fed,
             )
         yield _Guess(
             "output_channels",
-            f"the second is the first with its outputs given as {names}",
+            f"B is A with its outputs given as {names}",
             trial.out_a[:, order],
         )
         back = np.argsort(order)
         yield _Guess(
             "all_channels",
-            f"the second is the first with channels taken as {names}, before and after",
+            f"B is A with channels taken as {names}, before and after",
             fed[:, back],
         )
 
@@ -271,7 +277,7 @@ def _displays(trial: _Trial) -> Iterator[_Guess]:
         rewritten = (Decode(one) | Encode(other)).apply(np.clip(trial.out_a, 0, 1))
         yield _Guess(
             "output_curve",
-            f"the second is the first written with {other.name} instead of {one.name}",
+            f"B is A written with {other.name} instead of {one.name}",
             rewritten,
         )
 
@@ -288,7 +294,7 @@ def _exposures(trial: _Trial, view: View, source: Encoding | None) -> Iterator[_
                 stops = float(np.log2(gain))
                 yield _Guess(
                     "output_exposure",
-                    f"a gain on the light that is shown: the second is {stops:+.3f} stops",
+                    f"a gain on the light that is shown: B is {stops:+.3f} stops",
                     curve.encode(curve.decode(trial.out_a) * gain),
                     stops,
                 )
@@ -296,7 +302,7 @@ def _exposures(trial: _Trial, view: View, source: Encoding | None) -> Iterator[_
         stops = _best_stops(trial, source)
         yield _Guess(
             "exposure",
-            f"a shift of exposure before the transform: the second is {stops:+.3f} stops",
+            f"a shift of exposure before the transform: B is {stops:+.3f} stops",
             trial.a.apply(_shifted(source, stops).apply(trial.probes)),
             stops,
         )
@@ -338,21 +344,21 @@ def _fits(trial: _Trial) -> Iterator[_Guess]:
     gain = float(x @ y / (x @ x))
     yield _Guess(
         "output_gain",
-        f"a gain on the output: the second is the first times {gain:.5f}",
+        f"a gain on the output: B is A times {gain:.5f}",
         gain * out_a,
         gain,
     )
     offset = float((y - x).mean())
     yield _Guess(
         "output_offset",
-        f"an offset of the output: the second is the first {1023 * offset:+.2f} codes of 10 bit",
+        f"an offset of the output: B is A {1023 * offset:+.2f} codes of 10 bit",
         out_a + offset,
         offset,
     )
     power = float(np.log(x) @ np.log(y) / (np.log(x) @ np.log(x)))
     yield _Guess(
         "output_power",
-        f"a power on the output: the second is the first to the power {power:.4f}",
+        f"a power on the output: B is A to the power {power:.4f}",
         np.maximum(out_a, 0) ** power,
         power,
     )
@@ -360,7 +366,7 @@ def _fits(trial: _Trial) -> Iterator[_Guess]:
     slope, lift = (float(value) for value in np.polyfit(x, y, 1))
     yield _Guess(
         "output_gain_and_offset",
-        f"gain and offset of the output: the second is the first times {slope:.5f}, "
+        f"gain and offset of the output: B is A times {slope:.5f}, "
         f"{1023 * lift:+.2f} codes of 10 bit",
         slope * out_a + lift,
         slope,
@@ -373,7 +379,7 @@ def _fits(trial: _Trial) -> Iterator[_Guess]:
     words = " ".join(f"{CHANNELS[c]} {gains[c]:.5f}" for c in range(3))
     yield _Guess(
         "output_channel_gains",
-        f"a gain on each channel of the output: the second is the first times {words}",
+        f"a gain on each channel of the output: B is A times {words}",
         gains * out_a,
     )
 
@@ -390,7 +396,7 @@ def _saturations(trial: _Trial) -> Iterator[_Guess]:
     amount = float(x @ y / (x @ x))
     yield _Guess(
         "output_saturation",
-        f"saturation of the output: the second is the first times {amount:.4f}",
+        f"saturation of the output: B is A times {amount:.4f}",
         luma + amount * (trial.out_a - luma),
         amount,
     )
@@ -428,15 +434,16 @@ def _about_tables(a: Transform, b: Transform) -> Iterator[Explanation]:
         )
     elif count:
         yield from _about_shift(a.table, b.table, what)
-        yield from _about_channels(difference)
         yield from _about_rounding(a.table, b.table, what)
 
 
-def _about_channels(difference: Array) -> Iterator[Explanation]:
-    changed = [bool((difference[..., c] >= SAME).any()) for c in range(3)]
-    if 0 < sum(changed) < 3:
-        names = " and ".join(CHANNELS[c] for c in range(3) if changed[c])
-        yield Explanation("channels", f"only {names} of the output differ", 0.0)
+def _about_channels(trial: _Trial) -> Iterator[Explanation]:
+    """Which channels of the output differ, where not all do."""
+    apart = 1023 * np.abs(trial.out_a - trial.out_b).max(axis=0)
+    names = [name for name, codes in zip(CHANNELS, apart, strict=True) if codes >= SAME]
+    if 0 < len(names) < 3:
+        verb = "differs" if len(names) == 1 else "differ"
+        yield Explanation("channels", f"only {' and '.join(names)} of the output {verb}", 0.0)
 
 
 def _about_shift(table_a: NDArray[Any], table_b: NDArray[Any], what: str) -> Iterator[Explanation]:
@@ -453,7 +460,7 @@ def _about_shift(table_a: NDArray[Any], table_b: NDArray[Any], what: str) -> Ite
         if (1023 * np.abs(one[start + 1 :] - other[start:-1]) < SAME).all():
             yield Explanation(
                 "shifted_rows",
-                f"from row {start + 1} of the table on, every row of the second comes one too "
+                f"from row {start + 1} of the table on, every row of B comes one too "
                 f"{words}, as when a line was {'lost' if words == 'early' else 'doubled'}",
                 0.0,
             )
@@ -466,8 +473,8 @@ def _about_rounding(
     for bits in (8, 10, 12):
         top = 2**bits - 1
         for one, other, words in (
-            (table_a, table_b, "the second is the first"),
-            (table_b, table_a, "the first is the second"),
+            (table_a, table_b, "B is A"),
+            (table_b, table_a, "A is B"),
         ):
             rounded = np.rint(np.clip(one.astype(np.float64), 0, 1) * top) / top
             # .cube files round to six decimals; a value half-way may go either way.

@@ -17,6 +17,7 @@ from lutbench.errors import LutbenchError, nearest_names
 COMMANDS: dict[str, tuple[str, str]] = {
     "build": ("build", "Build LUTs from a recipe, or one from options."),
     "identify": ("identify", "Say what each LUT expects, gives, and adds as a look."),
+    "compare": ("compare", "Say how far two LUTs or pipelines are apart, and why."),
     "apply": ("apply", "Put stills and sequences through a LUT."),
     "levels": ("levels", "Show where grey, skin and white lie on a curve, and after a LUT."),
     "list": ("list", "List the curves and gamuts that can be named."),

@@ -1,0 +1,1 @@
+"""Regression suites: checks that pin LUTs, recipes and pipelines, and hear of any drift."""

@@ -1,0 +1,111 @@
+"""Limits on differences, each in a named unit.
+
+The name of a limit is a measure, by itself for the maximum or with ``_mean``,
+``_p95`` or ``_p99``: ``delta_e_2000``, ``delta_e_itp_p95``, ``code_10bit_mean``.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from lutbench.analysis.difference import Spread
+from lutbench.errors import DefinitionError, unknown_name
+from lutbench.model.definitions import number
+
+UNITS = {
+    "delta_e_2000": "ΔE 2000",
+    "delta_e_itp": "ΔE ITP",
+    "code_10bit": "10-bit codes",
+}
+FIGURES = {"mean": "mean", "p95": "95th percentile", "p99": "99th percentile", "max": "maximum"}
+NAMES = tuple(
+    measure if figure == "max" else f"{measure}_{figure}"
+    for measure in UNITS
+    for figure in ("max", "p99", "p95", "mean")
+)
+
+
+@dataclass(frozen=True)
+class Excess:
+    """A limit, what was found against it, and whether it holds."""
+
+    name: str
+    found: float
+    limit: float
+
+    @property
+    def holds(self) -> bool:
+        """Whether the figure is within the limit; a NaN never is."""
+        return self.found <= self.limit
+
+    @property
+    def unit(self) -> str:
+        """The unit in words."""
+        return UNITS.get(_split(self.name)[0], "")
+
+    @property
+    def words(self) -> str:
+        """The figure and the limit in words."""
+        measure, figure = _split(self.name)
+        unit = UNITS[measure]
+        return f"{FIGURES[figure]} {unit} {self.found:.4g}, limit {self.limit:g}"
+
+    def to_data(self) -> dict[str, Any]:
+        """Plain data."""
+        return {
+            "name": self.name,
+            "found": self.found,
+            "limit": self.limit,
+            "holds": self.holds,
+        }
+
+
+def checked_limit(value: Any, where: str) -> float:
+    """A limit as a number: finite and not negative, or it would let everything pass, or nothing."""
+    limit = number(value, where)
+    if not math.isfinite(limit) or limit < 0:
+        raise DefinitionError(
+            f"a limit of {limit:g} checks nothing", where=where, accepted="a finite number from 0"
+        )
+    return limit
+
+
+def read_limits(values: Mapping[str, Any], where: str) -> dict[str, float]:
+    """Limits by name, each checked.
+
+    Raises
+    ------
+    DefinitionError
+        For an unknown name, a limit that is negative, infinite or NaN, or no limit at all.
+    """
+    for name in values:
+        if name not in NAMES:
+            raise unknown_name("limit", name, NAMES, where)
+    limits = {name: checked_limit(value, f"{where}, {name}") for name, value in values.items()}
+    if not limits:
+        raise DefinitionError(
+            "no limit is given, so nothing is checked", where=where, accepted=", ".join(NAMES[:4])
+        )
+    return limits
+
+
+def held_against(limits: Mapping[str, float], spreads: Mapping[str, Spread]) -> list[Excess]:
+    """Each limit with the figure found, the worst excess first."""
+    found = []
+    for name, limit in limits.items():
+        measure, figure = _split(name)
+        found.append(Excess(name, getattr(spreads[measure], figure), limit))
+    return sorted(found, key=lambda each: each.holds)
+
+
+def _split(name: str) -> tuple[str, str]:
+    """The measure and the figure of a limit's name.
+
+    >>> _split("delta_e_2000"), _split("code_10bit_p95")
+    (('delta_e_2000', 'max'), ('code_10bit', 'p95'))
+    """
+    measure, _, figure = name.rpartition("_")
+    return (measure, figure) if measure in UNITS else (name, "max")

@@ -1,0 +1,148 @@
+"""What is compared or checked: a LUT file, a recipe's LUT, or a pipeline, from one line of text.
+
+- ``day.cube``: a LUT file of any format that is read.
+- ``day.toml#monitor``: the LUT ``monitor`` that the recipe ``day.toml`` makes; the name may
+  stay away where the recipe makes only one. ``day.toml#monitor; exact`` is the transform that
+  this LUT samples.
+- ``ACEScct, ACEScg to BT.1886, BT.709``: the conversion between two encodings, exact. The
+  options of ``lutbench build`` may follow: ``...; exposure=1; tone=shoulder``; with ``size=33``
+  it is a LUT.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from lutbench.errors import DefinitionError, unknown_name
+from lutbench.formats.open import open_lut
+from lutbench.model.catalogue import Catalogue
+from lutbench.model.conversion import Conversion, Encoding
+from lutbench.model.transforms import Transform
+from lutbench.recipes.make import make, quick_job
+from lutbench.recipes.schema import LutJob, Recipe, read_recipe
+
+ACCEPTED = 'a LUT file, RECIPE.toml#NAME, or "CURVE, GAMUT to CURVE, GAMUT"'
+
+_TEXTS = ("kind", "tone", "gamut", "adaptation", "source_range", "target_range")
+_NUMBERS = ("exposure",)
+_COUNTS = ("size", "dimensions")
+
+
+@dataclass(frozen=True, eq=False)
+class Subject:
+    """A transform and what is known of it.
+
+    `source` and `target` are its encodings where a recipe or a pipeline tells
+    them; a LUT file does not.
+    """
+
+    name: str
+    transform: Transform
+    source: Encoding | None = None
+    target: Encoding | None = None
+    path: Path | None = None
+
+
+def open_subject(text: str, catalogue: Catalogue, folder: str | Path = ".") -> Subject:
+    """The subject that `text` names; paths are relative to `folder`.
+
+    Raises
+    ------
+    LutbenchError
+        When the file cannot be read, a name is unknown, or the text is none of the forms.
+    """
+    path = Path(folder, text)
+    if _is_file(path):
+        if path.suffix.lower() == ".toml":
+            return _of_recipe(text, path, "", [], catalogue)
+        return Subject(text, open_lut(path), path=path)
+    head, *options = (part.strip() for part in text.split(";"))
+    file, _, name = head.partition("#")
+    if file.lower().endswith(".toml"):
+        return _of_recipe(text, Path(folder, file), name, options, catalogue)
+    if re.search(r"\sto\s", head):
+        return _quick(text, head, options, catalogue)
+    if options:
+        raise DefinitionError("is no subject", where=repr(text), accepted=ACCEPTED)
+    return Subject(text, open_lut(path), path=path)
+
+
+def recipe_job(recipe: Recipe, name: str, where: str) -> LutJob:
+    """The job of that name; the only one when no name is given."""
+    names = [job.name for job in recipe.jobs]
+    if not name and len(names) == 1:
+        return recipe.jobs[0]
+    if not name:
+        listed = ", ".join(f"#{each}" for each in names[:6]) + (" …" if len(names) > 6 else "")
+        raise DefinitionError(
+            f"the recipe makes {len(names)} LUTs: name one", where=where, accepted=listed
+        )
+    for job in recipe.jobs:
+        if job.name.casefold() == name.casefold():
+            return job
+    raise unknown_name("LUT", name, names, where)
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except (OSError, ValueError):
+        return False
+
+
+def _of_recipe(
+    text: str, path: Path, name: str, options: list[str], catalogue: Catalogue
+) -> Subject:
+    if options not in ([], ["exact"]):
+        raise DefinitionError(
+            f"{'; '.join(options)!r} means nothing to a recipe's LUT", where=text, accepted="exact"
+        )
+    recipe = read_recipe(path, catalogue)
+    job = recipe_job(recipe, name, str(path))
+    transform = job.transform() if options else make(job, recipe.digest)
+    return _subject(text, transform, job, path)
+
+
+def _subject(text: str, transform: Transform, job: LutJob, path: Path | None = None) -> Subject:
+    if isinstance(job.task, Conversion):
+        return Subject(text, transform, job.task.source, job.task.result, path)
+    return Subject(text, transform, path=path)
+
+
+def _quick(text: str, head: str, options: list[str], catalogue: Catalogue) -> Subject:
+    ends = re.split(r"\s+to\s+", head)
+    sides = [[part.strip() for part in end.split(",")] for end in ends]
+    if len(ends) != 2 or not all(1 <= len(side) <= 2 and all(side) for side in sides):
+        raise DefinitionError("is no pipeline", where=repr(text), accepted=ACCEPTED)
+    (source_curve, *source_gamut), (target_curve, *target_gamut) = sides
+    given = dict(_option(option, text) for option in options)
+    sampled = "size" in given or "dimensions" in given
+    job = quick_job(
+        source_curve,
+        target_curve,
+        source_gamut="".join(source_gamut),
+        target_gamut="".join(target_gamut),
+        catalogue=catalogue,
+        **given,
+    )
+    return _subject(text, make(job) if sampled else job.transform(), job)
+
+
+def _option(option: str, text: str) -> tuple[str, Any]:
+    key, _, value = (part.strip() for part in option.partition("="))
+    key = key.replace("-", "_")
+    try:
+        if key in _TEXTS:
+            return key, value
+        if key in _NUMBERS:
+            return key, float(value)
+        if key in _COUNTS:
+            return key, int(value)
+    except ValueError:
+        raise DefinitionError(
+            f"{value!r} is no number", where=f"{text!r}, {key}", accepted="a number"
+        ) from None
+    raise unknown_name("option", key, (*_TEXTS, *_NUMBERS, *_COUNTS), repr(text))

@@ -1,0 +1,293 @@
+"""``lutbench compare``: how far two LUTs, recipes' LUTs or pipelines are apart."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from lutbench.cli.options import (
+    catalogue_of,
+    console,
+    definitions_option,
+    force_option,
+    json_option,
+    print_json,
+)
+from lutbench.errors import LutbenchError
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from lutbench.analysis.comparison import Comparison
+    from lutbench.analysis.difference import Spread
+    from lutbench.checks.limits import Excess
+    from lutbench.checks.subjects import Subject
+    from lutbench.model.catalogue import Catalogue
+    from lutbench.model.conversion import Encoding
+
+SCHEMA = 1
+RANGES = click.Choice(["full", "legal"])
+SETS = ("chart", "neutral", "random", "nodes")
+
+
+class Limit(click.ParamType[float]):
+    """A finite number from 0: any other limit would check nothing."""
+
+    name = "limit"
+
+    def convert(self, value: Any, param: Any, ctx: Any) -> float:
+        try:
+            limit = float(value)
+        except ValueError:
+            limit = math.nan
+        if not (math.isfinite(limit) and limit >= 0):
+            self.fail(f"{value!r} checks nothing; accepted: a finite number from 0", param, ctx)
+        return limit
+
+
+@click.command()
+@click.argument("a")
+@click.argument("b")
+@click.option("--source-curve", metavar="NAME", help="The curve that goes into both.")
+@click.option("--source-gamut", metavar="NAME", help="The gamut that goes into both.")
+@click.option(
+    "--target-curve",
+    metavar="NAME",
+    help="The curve that comes out of both: says on which display to look.",
+)
+@click.option("--target-gamut", metavar="NAME", help="The gamut that comes out of both.")
+@click.option(
+    "--source-range", type=RANGES, help="The range of the values that go in. [default: full]"
+)
+@click.option(
+    "--target-range", type=RANGES, help="The range of the values that come out. [default: full]"
+)
+@click.option(
+    "--colours",
+    "sets",
+    type=click.Choice(SETS),
+    multiple=True,
+    help="Test colours: 24 chart patches at -3 to +3 stops, the neutral axis, random colours, "
+    "the nodes of both lattices. May be given more than once. [default: all]",
+)
+@click.option(
+    "--bits",
+    type=click.Choice(["8", "10", "12", "16"]),
+    default="10",
+    show_default=True,
+    help="The bit depth of the code values, full range.",
+)
+@click.option(
+    "--worst",
+    type=click.IntRange(0, 100),
+    default=8,
+    show_default=True,
+    metavar="N",
+    help="How many of the worst colours to list.",
+)
+@click.option("--limit-delta-e", type=Limit(), metavar="X", help="Fail over this ΔE 2000.")
+@click.option(
+    "--limit-delta-e-p95", type=Limit(), metavar="X", help="Fail over this 95th percentile of it."
+)
+@click.option(
+    "--limit-delta-e-p99", type=Limit(), metavar="X", help="Fail over this 99th percentile of it."
+)
+@click.option("--limit-delta-e-mean", type=Limit(), metavar="X", help="Fail over this mean of it.")
+@click.option("--limit-delta-e-itp", type=Limit(), metavar="X", help="Fail over this ΔE ITP.")
+@click.option(
+    "--limit-codes",
+    type=Limit(),
+    metavar="X",
+    help="Fail over this difference in code values of the depth of --bits.",
+)
+@click.option(
+    "--page", metavar="OUT.html", help="Write a page with difference maps and the worst colours."
+)
+@definitions_option
+@force_option
+@json_option
+def command(
+    a: str,
+    b: str,
+    sets: tuple[str, ...],
+    bits: str,
+    worst: int,
+    page: str | None,
+    definitions: tuple[str, ...],
+    force: bool,
+    as_json: bool,
+    **options: Any,
+) -> int:
+    """Compare A and B: how far apart, where, and whether for a simple reason.
+
+    A side is a LUT file; RECIPE.toml#NAME, the LUT that a recipe makes; or a
+    pipeline in the form "CURVE, GAMUT to CURVE, GAMUT", after which options of
+    `lutbench build` may follow ("...; exposure=1; size=33").
+
+    With a --limit option it is a check: the exit status is 1 when a limit does
+    not hold.
+
+    \b
+    Examples:
+      lutbench compare monitor.cube "ACEScct, ACEScg to BT.1886, BT.709"
+      lutbench compare old.cube day.toml#monitor --limit-delta-e 0.5
+    """
+    from lutbench.analysis.comparison import compare
+    from lutbench.checks.limits import held_against
+    from lutbench.checks.subjects import open_subject
+
+    if page is not None and Path(page).suffix.lower() != ".html":
+        raise LutbenchError("is no page", where=page, accepted="a name that ends in .html")
+    catalogue = catalogue_of(definitions)
+    first, second = (open_subject(side, catalogue) for side in (a, b))
+    source, target = _ends(first, second, catalogue, options)
+    found = compare(
+        first.transform,
+        second.transform,
+        source=source,
+        target=target,
+        sets=sets or SETS,
+        bits=int(bits),
+        worst=worst,
+    )
+    held = held_against(_limits(options, int(bits)), found.overall)
+    if page is not None:
+        from lutbench.report.difference_page import write_difference_page
+
+        sides = (first.transform, second.transform)
+        write_difference_page(found, (a, b), sides, page, held, force=force)
+        click.echo(f"{page}: page written", err=True)
+    if as_json:
+        checks = {"limits": [each.to_data() for each in held]}
+        print_json({"schema": SCHEMA, "a": a, "b": b} | found.to_data() | checks)
+    else:
+        print_comparison(found, a, b, held)
+    return 0 if all(each.holds for each in held) else 1
+
+
+def _ends(
+    first: Subject, second: Subject, catalogue: Catalogue, options: dict[str, Any]
+) -> tuple[Encoding | None, Encoding | None]:
+    """What goes in and what comes out: from the options, else from the sides."""
+    ends = []
+    for end in ("source", "target"):
+        known = getattr(first, end) or getattr(second, end)
+        ends.append(_end(end, known, catalogue, options))
+    return ends[0], ends[1]
+
+
+def _end(
+    end: str, known: Encoding | None, catalogue: Catalogue, options: dict[str, Any]
+) -> Encoding | None:
+    from dataclasses import replace
+
+    from lutbench.analysis.comparison import ASSUMED_SOURCE, ASSUMED_TARGET
+
+    curve, gamut, signal_range = (options[f"{end}_{what}"] for what in ("curve", "gamut", "range"))
+    if not (curve or gamut or signal_range):
+        return known
+    encoding = known or (ASSUMED_SOURCE if end == "source" else ASSUMED_TARGET)
+    if curve:
+        encoding = replace(
+            encoding, curve=catalogue.curve(curve, f"--{end}-curve"), display_peak=None
+        )
+    if gamut:
+        encoding = replace(encoding, gamut=catalogue.gamut(gamut, f"--{end}-gamut"))
+    return replace(encoding, range=signal_range) if signal_range else encoding
+
+
+def _limits(options: dict[str, Any], bits: int) -> dict[str, float]:
+    given = {
+        "delta_e_2000": options["limit_delta_e"],
+        "delta_e_2000_p95": options["limit_delta_e_p95"],
+        "delta_e_2000_p99": options["limit_delta_e_p99"],
+        "delta_e_2000_mean": options["limit_delta_e_mean"],
+        "delta_e_itp": options["limit_delta_e_itp"],
+        "code_10bit": options["limit_codes"],
+    }
+    limits = {name: value for name, value in given.items() if value is not None}
+    if "code_10bit" in limits:
+        limits["code_10bit"] *= 1023 / (2**bits - 1)
+    return limits
+
+
+def print_comparison(found: Comparison, a: str, b: str, held: list[Excess]) -> None:
+    """The comparison as terminal tables, the worst colours with swatches."""
+    from rich.markup import escape
+
+    screen = console()
+    screen.print(f"[bold]A[/bold]  {escape(a)}", soft_wrap=True)
+    screen.print(f"[bold]B[/bold]  {escape(b)}", soft_wrap=True)
+    screen.print(f"[dim]seen on {escape(found.view.description)}[/dim]\n")
+    _print_sets(screen, found)
+    if found.worst:
+        screen.print("\n[bold]Worst colours[/bold]")
+        _print_worst(screen, found)
+    screen.print()
+    if found.explanation:
+        screen.print("[bold]A simple reason?[/bold]")
+        for each in found.explanation:
+            left = "" if each.left < 0.005 else f" (left over: 95 % under {each.left:.2f} codes)"
+            screen.print(f"  {escape(each.text)}[dim]{left}[/dim]")
+    else:
+        screen.print("[bold]A simple reason?[/bold] None that fits.")
+    for line in found.assumed:
+        screen.print(f"[dim]{escape(line)}[/dim]")
+    for limit in held:
+        mark = "[green]holds[/green]" if limit.holds else "[bold red]FAILS[/bold red]"
+        screen.print(f"{mark}  {escape(limit.words)}")
+
+
+def _print_sets(screen: Console, found: Comparison) -> None:
+    from rich import box
+    from rich.table import Table
+
+    scale = (2**found.bits - 1) / 1023
+    name = {"delta_e_2000": "ΔE 2000", "delta_e_itp": "ΔE ITP"}[found.view.measure]
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False)
+    table.add_column("colours")
+    table.add_column("count", justify="right")
+    for figure in ("mean", "p95", "p99", "max"):
+        head = f"{name}\n{figure}" if figure == "mean" else f"\n{figure}"
+        table.add_column(head, justify="right")
+    for figure in ("mean", "p95", "max"):
+        head = {"mean": f"{found.bits}-bit", "p95": "codes"}.get(figure, "")
+        table.add_column(f"{head}\n{figure}", justify="right")
+
+    def row(label: str, count: int, spreads: dict[str, Spread], style: str = "") -> None:
+        seen, codes = spreads[found.view.measure], spreads["code_10bit"]
+        cells = [f"{getattr(seen, figure):.3f}" for figure in ("mean", "p95", "p99", "max")]
+        cells += [f"{scale * getattr(codes, figure):.2f}" for figure in ("mean", "p95", "max")]
+        table.add_row(label, str(count), *cells, style=style)
+
+    for label, spreads in found.sets.items():
+        row(label, found.counts[label], spreads)
+    row("all", sum(found.counts.values()), found.overall, style="bold")
+    screen.print(table)
+
+
+def _print_worst(screen: Console, found: Comparison) -> None:
+    from rich import box
+    from rich.style import Style
+    from rich.table import Table
+    from rich.text import Text
+
+    top = 2**found.bits - 1
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False)
+    table.add_column("A B")
+    table.add_column("which", overflow="ellipsis", no_wrap=True, max_width=22)
+    for head in (f"in, {found.bits} bit", "A", "B"):
+        table.add_column(head, justify="right", no_wrap=True)
+    table.add_column("ΔE", justify="right")
+    for each in found.worst:
+        swatch = Text("██", Style(color=each.swatch_a)) + Text("██", Style(color=each.swatch_b))
+        codes = (
+            " ".join(f"{round(value * top):d}" for value in values)
+            for values in (each.input, each.a, each.b)
+        )
+        seen = getattr(each, found.view.measure)
+        table.add_row(swatch, each.label or each.set, *codes, f"{seen:.2f}")
+    screen.print(table)
