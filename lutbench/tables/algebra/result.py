@@ -1,0 +1,105 @@
+"""What a rework gives: the LUT, what was changed, how far it is from what it stands for."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.model.transforms import Transform
+from lutbench.tables.lut import Lut, Lut1D, Lut3D, ShaperLut3D
+
+Array = NDArray[np.float64]
+
+CODES = 1023.0
+"""10-bit code values of signal 1, full range."""
+
+
+@dataclass(frozen=True)
+class CodeError:
+    """Distances in 10-bit code values: of all channels at all points tried."""
+
+    mean: float
+    p95: float
+    max: float
+
+    def to_data(self) -> dict[str, float]:
+        """The three numbers as plain data."""
+        return {"mean": self.mean, "p95": self.p95, "max": self.max}
+
+
+@dataclass(frozen=True)
+class Change:
+    """One thing that was done to a LUT, or was found and could not be done."""
+
+    code: str
+    message: str
+    value: float = 0.0
+
+    def to_data(self) -> dict[str, Any]:
+        """The change as plain data."""
+        return {"code": self.code, "message": self.message, "value": self.value}
+
+
+@dataclass(frozen=True)
+class Reworked:
+    """A LUT made from others.
+
+    Parameters
+    ----------
+    lut
+        The new LUT.
+    error
+        How far it is from what it stands for; each function says what that is.
+    changes
+        What was changed, or named as impossible, in the order it was done.
+    """
+
+    lut: Lut
+    error: CodeError
+    changes: tuple[Change, ...] = ()
+
+    def change(self, code: str) -> Change | None:
+        """The first change of that code, or None."""
+        return next((each for each in self.changes if each.code == code), None)
+
+    def to_data(self) -> dict[str, Any]:
+        """LUT, error and changes as plain data."""
+        return {
+            "lut": self.lut.to_data(),
+            "error_code_10bit": self.error.to_data(),
+            "changes": [each.to_data() for each in self.changes],
+        }
+
+
+def code_error(first: NDArray[Any], second: NDArray[Any]) -> CodeError:
+    """The distance of two arrays of signals, in 10-bit code values.
+
+    >>> code_error(np.zeros((2, 3)), np.full((2, 3), 1 / 1023)).mean
+    1.0
+    """
+    if not first.size:
+        return CodeError(0.0, 0.0, 0.0)
+    codes = np.abs(first.astype(np.float64) - second) * CODES
+    return CodeError(float(codes.mean()), float(np.percentile(codes, 95)), float(codes.max()))
+
+
+def probe(domain: NDArray[np.float64], count: int = 20_000, seed: int = 7) -> Array:
+    """Points to compare two transforms at: random ones in the domain, and a neutral ramp."""
+    low, high = domain
+    scattered = np.random.default_rng(seed).random((count, 3))
+    ramp = np.repeat(np.linspace(0, 1, 1001)[:, None], 3, axis=1)
+    return np.asarray(low + np.concatenate([scattered, ramp]) * (high - low))
+
+
+def difference(first: Transform, second: Transform, domain: NDArray[np.float64]) -> CodeError:
+    """The distance of two transforms over a domain, in 10-bit code values."""
+    points = probe(domain)
+    return code_error(first.apply(points), second.apply(points))
+
+
+def is_lut(transform: Transform) -> bool:
+    """Whether a transform is a table."""
+    return isinstance(transform, Lut1D | Lut3D | ShaperLut3D)

@@ -1,0 +1,162 @@
+"""The geometry of a lattice: its cells, their six tetrahedra, interpolation as weights.
+
+Every cell is cut along its black-to-white diagonal into six tetrahedra, one for
+each order of the axes (the Kuhn subdivision), so a tetrahedral LUT is linear in
+each of them. Nodes are counted flat: node [r, g, b] of an n-lattice is number
+(r·n + g)·n + b.
+"""
+
+from __future__ import annotations
+
+from itertools import permutations
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Index = NDArray[np.int64]
+
+ORDERS = tuple(permutations(range(3)))
+"""The orders of the axes: the six tetrahedra of a cell."""
+
+
+def strides(size: int) -> Index:
+    """Steps in the flat count along r, g and b."""
+    return np.array([size * size, size, 1], dtype=np.int64)
+
+
+def positions(points: Array, domain: Array, size: int) -> Array:
+    """`points` (..., 3) in steps of the lattice, 0 to size − 1, held to its domain."""
+    low, high = domain
+    return np.clip((points - low) / (high - low), 0.0, 1.0) * (size - 1)
+
+
+def tetrahedral_weights(steps: Array, size: int) -> tuple[Index, Array]:
+    """The four nodes, and their weights, that tetrahedral interpolation uses.
+
+    Parameters
+    ----------
+    steps
+        Shape (m, 3), in steps of the lattice (see `positions`).
+
+    Returns
+    -------
+    Flat node numbers and weights, both of shape (m, 4); weights add up to 1.
+    """
+    base, fraction = _cell(steps, size)
+    order = np.argsort(-fraction, axis=1, kind="stable")
+    sorted_fraction = np.take_along_axis(fraction, order, axis=1)
+    moves = strides(size)[order]
+    first = base @ strides(size)
+    nodes = first[:, None] + np.concatenate(
+        [np.zeros((len(steps), 1), np.int64), np.cumsum(moves, axis=1)], axis=1
+    )
+    ends = np.concatenate(
+        [np.ones((len(steps), 1)), sorted_fraction, np.zeros((len(steps), 1))], axis=1
+    )
+    return nodes, -np.diff(ends, axis=1)
+
+
+def trilinear_weights(steps: Array, size: int) -> tuple[Index, Array]:
+    """The eight nodes, and their weights, that trilinear interpolation uses: both (m, 8)."""
+    base, fraction = _cell(steps, size)
+    nodes = np.empty((len(steps), 8), np.int64)
+    weights = np.empty((len(steps), 8))
+    for corner in range(8):
+        bits = np.array([corner >> 2 & 1, corner >> 1 & 1, corner & 1])
+        nodes[:, corner] = (base + bits) @ strides(size)
+        weights[:, corner] = np.where(bits, fraction, 1 - fraction).prod(axis=1)
+    return nodes, weights
+
+
+def weights_of(method: str, steps: Array, size: int) -> tuple[Index, Array]:
+    """Nodes and weights of ``"tetrahedral"`` or ``"trilinear"`` interpolation."""
+    return (trilinear_weights if method == "trilinear" else tetrahedral_weights)(steps, size)
+
+
+def weight_matrix(method: str, steps: Array, size: int) -> Any:
+    """Interpolation as a sparse (m, size³) matrix: times the nodes it gives the values."""
+    from scipy import sparse
+
+    nodes, weights = weights_of(method, steps, size)
+    rows = np.arange(len(steps) + 1) * nodes.shape[1]
+    return sparse.csr_matrix(
+        (weights.ravel(), nodes.ravel(), rows), shape=(len(steps), size**3)
+    )
+
+
+def tetrahedra(size: int) -> Index:
+    """The flat numbers of the four nodes of every tetrahedron, shape (6·(size−1)³, 4)."""
+    cells = np.arange(size - 1)
+    first = np.stack(np.meshgrid(cells, cells, cells, indexing="ij"), -1).reshape(-1, 3)
+    base = first @ strides(size)
+    moves = np.array([[0, *np.cumsum(strides(size)[list(order)])] for order in ORDERS])
+    return (base[:, None, None] + moves).reshape(-1, 4)
+
+
+def jacobians(table: NDArray[Any]) -> Array:
+    """How the colour moves across each tetrahedron, in output per step of the lattice.
+
+    Returns
+    -------
+    Shape (6·(n−1)³, 3, 3), in the order of `tetrahedra`: column k is the change
+    along input axis k. The determinant is over 0 where orientation is kept,
+    under 0 in a fold and 0 where colours fall together.
+    """
+    size = table.shape[0]
+    nodes = table.reshape(-1, 3)[tetrahedra(size)].astype(np.float64)
+    edges = np.diff(nodes, axis=1).reshape(-1, 6, 3, 3)
+    result = np.empty((edges.shape[0], 6, 3, 3))
+    for index, order in enumerate(ORDERS):
+        for place, axis in enumerate(order):
+            result[:, index, :, axis] = edges[:, index, place]
+    return result.reshape(-1, 3, 3)
+
+
+def determinants(table: NDArray[Any]) -> Array:
+    """The determinant of each tetrahedron's Jacobian, 1 for the identity: (6·(n−1)³,)."""
+    return det3(jacobians(table)) * (table.shape[0] - 1.0) ** 3
+
+
+def det3(matrix: Array) -> Array:
+    """Determinants of (..., 3, 3), by the triple product (exactly 0 for a zero column)."""
+    a, b, c = matrix[..., 0], matrix[..., 1], matrix[..., 2]
+    return np.asarray((a * np.cross(b, c)).sum(axis=-1))
+
+
+def thickness(jacobian: Array) -> Array:
+    """The least height of each tetrahedron, in output units: 0 where it is flat.
+
+    The height over a face is the volume's determinant over the face's parallelogram.
+    """
+    a, b, c = jacobian[..., 0], jacobian[..., 1], jacobian[..., 2]
+    faces = [np.cross(a, b), np.cross(b, c), np.cross(a, c)]
+    # Across any order of the axes the outer faces are spanned by two neighbouring
+    # edges, or by one and the sum of the other two; all six are bounded by these.
+    faces += [np.cross(a + b, c), np.cross(a, b + c), np.cross(a + c, b)]
+    widest = np.max([np.linalg.norm(face, axis=-1) for face in faces], axis=0)
+    volume = np.abs(det3(jacobian))
+    return np.asarray(np.divide(volume, widest, out=np.zeros_like(volume), where=widest > 0))
+
+
+def gradient(table: NDArray[Any], steps: Array) -> Array:
+    """The Jacobian of tetrahedral interpolation at `steps` (m, 3), per step: (m, 3, 3)."""
+    size = table.shape[0]
+    flat = table.reshape(-1, 3)
+    base, fraction = _cell(steps, size)
+    order = np.argsort(-fraction, axis=1, kind="stable")
+    node = base @ strides(size)
+    result = np.empty((len(steps), 3, 3))
+    rows = np.arange(len(steps))
+    for place in range(3):
+        axis = order[:, place]
+        following = node + strides(size)[axis]
+        result[rows, :, axis] = flat[following] - flat[node]
+        node = following
+    return result
+
+
+def _cell(steps: Array, size: int) -> tuple[Index, Array]:
+    base = np.minimum(steps.astype(np.int64), size - 2)
+    return base, steps - base
