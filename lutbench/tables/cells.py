@@ -29,7 +29,7 @@ def strides(size: int) -> Index:
 def positions(points: Array, domain: Array, size: int) -> Array:
     """`points` (..., 3) in steps of the lattice, 0 to size − 1, held to its domain."""
     low, high = domain
-    return np.clip((points - low) / (high - low), 0.0, 1.0) * (size - 1)
+    return np.asarray(np.clip((points - low) / (high - low), 0.0, 1.0) * (size - 1))
 
 
 def tetrahedral_weights(steps: Array, size: int) -> tuple[Index, Array]:
@@ -81,9 +81,7 @@ def weight_matrix(method: str, steps: Array, size: int) -> Any:
 
     nodes, weights = weights_of(method, steps, size)
     rows = np.arange(len(steps) + 1) * nodes.shape[1]
-    return sparse.csr_matrix(
-        (weights.ravel(), nodes.ravel(), rows), shape=(len(steps), size**3)
-    )
+    return sparse.csr_matrix((weights.ravel(), nodes.ravel(), rows), shape=(len(steps), size**3))
 
 
 def tetrahedra(size: int) -> Index:
@@ -92,7 +90,7 @@ def tetrahedra(size: int) -> Index:
     first = np.stack(np.meshgrid(cells, cells, cells, indexing="ij"), -1).reshape(-1, 3)
     base = first @ strides(size)
     moves = np.array([[0, *np.cumsum(strides(size)[list(order)])] for order in ORDERS])
-    return (base[:, None, None] + moves).reshape(-1, 4)
+    return np.asarray((base[:, None, None] + moves).reshape(-1, 4))
 
 
 def jacobians(table: NDArray[Any]) -> Array:
@@ -116,7 +114,7 @@ def jacobians(table: NDArray[Any]) -> Array:
 
 def determinants(table: NDArray[Any]) -> Array:
     """The determinant of each tetrahedron's Jacobian, 1 for the identity: (6·(n−1)³,)."""
-    return det3(jacobians(table)) * (table.shape[0] - 1.0) ** 3
+    return np.asarray(det3(jacobians(table)) * (table.shape[0] - 1.0) ** 3)
 
 
 def det3(matrix: Array) -> Array:

@@ -9,9 +9,10 @@ import numpy as np
 
 from lutbench.errors import LutbenchError
 from lutbench.model.transforms import Array, Pipeline, Transform
-from lutbench.tables.algebra.chain import DEFAULT_SIZE, domain_of, is_curve, sampled
+from lutbench.tables.algebra.chain import DEFAULT_SIZE, domain_of, is_curve
 from lutbench.tables.algebra.result import CODES, Change, Reworked, difference, is_lut
 from lutbench.tables.lut import Interpolation, Lut, Lut1D, Lut3D, ShaperLut3D
+from lutbench.tables.sampling import sample
 
 AMOUNTS = (-1.0, 3.0)
 
@@ -122,9 +123,10 @@ def _sampled_like(
     size = size or max(lattices, default=DEFAULT_SIZE)
     shaper = _common_shaper([each for each in sources if is_lut(each)])
     if shaper is None:
-        return sampled(mix, size, domain, interpolation, title)
+        return sample(mix, size, domain=domain, interpolation=interpolation, title=title)
     inner = np.stack([shaper.table[0], shaper.table[-1]]).astype(np.float64)
-    table = sampled(Pipeline((shaper.inverse(), mix)), size, inner, interpolation, title)
+    behind = Pipeline((shaper.inverse(), mix))
+    table = sample(behind, size, domain=inner, interpolation=interpolation, title=title)
     return ShaperLut3D(shaper, table, title)
 
 

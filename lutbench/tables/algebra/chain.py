@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 
 from lutbench.errors import LutbenchError
 from lutbench.model.transforms import Pipeline, Transform, steps_of
-from lutbench.tables.algebra.result import Array, Change, Reworked, code_error, difference, probe
+from lutbench.tables.algebra.result import Array, Change, Reworked, difference, probe
 from lutbench.tables.lut import (
     SIZES_1D,
     UNIT_DOMAIN,
@@ -17,8 +18,8 @@ from lutbench.tables.lut import (
     Lut1D,
     Lut3D,
     ShaperLut3D,
-    lattice,
 )
+from lutbench.tables.sampling import sample
 
 DEFAULT_SIZE = 33
 CURVE_SIZE = 4096
@@ -60,17 +61,15 @@ def chain(
     else:
         lut = _as_lattice(steps, size, shaper, interpolation, title)
     error = difference(whole, lut, domain)
-    points = probe(domain)
-    between = code_error(whole.apply(points).clip(0, 1), lut.apply(points).clip(0, 1))
     changes = [
         Change(
             "chained",
-            f"{len(steps)} steps into one LUT, off the chain by {between.mean:.2f} codes"
-            f" on average, {between.max:.1f} at most, of 1023",
-            between.mean,
+            f"{len(steps)} steps into one LUT, off the chain by {error.mean:.2f} codes"
+            f" on average, {error.max:.1f} at most, of 1023",
+            error.mean,
         )
     ]
-    for before, after in zip(steps, steps[1:], strict=False):
+    for before, after in pairwise(steps):
         left = _clamped_between(before, after)
         if left > 0.5 / 1023:
             changes.append(
@@ -104,18 +103,6 @@ def is_curve(transform: Transform, domain: Array) -> bool:
     return True
 
 
-def sampled(
-    transform: Transform,
-    size: int,
-    domain: Array,
-    interpolation: Interpolation = "tetrahedral",
-    title: str = "",
-) -> Lut3D:
-    """A lattice of `transform` over `domain`."""
-    nodes = lattice(size, domain)
-    return Lut3D(transform.apply(nodes), domain, title, interpolation=interpolation)
-
-
 def _as_curve(
     whole: Transform, steps: Sequence[Transform], size: int | None, domain: Array, title: str
 ) -> Lut1D:
@@ -140,16 +127,22 @@ def _as_lattice(
         sizes = [step.size for step in steps if isinstance(step, Lut3D | ShaperLut3D)]
         size = max(sizes, default=DEFAULT_SIZE)
     first, *rest = steps
-    if shaper and isinstance(first, ShaperLut3D):
-        first, rest = first.shaper, [first.lut, *rest]
-    if shaper and isinstance(first, Lut1D):
-        low, high = first.table.min(axis=0), first.table.max(axis=0)
+    curve = first if isinstance(first, Lut1D) else None
+    if isinstance(first, ShaperLut3D):
+        curve, rest = first.shaper, [first.lut, *rest]
+    if shaper and curve is not None:
+        low, high = curve.table.min(axis=0), curve.table.max(axis=0)
         if (high - low > 1e-6).all():
+            # The lattice covers exactly what the curve gives, scaled to 0..1.
+            scaled = Lut1D((curve.table - low) / (high - low), curve.domain, curve.title)
             inner = np.stack([low, high]).astype(np.float64)
-            table = sampled(Pipeline(tuple(rest)), size, inner, interpolation, title)
-            return ShaperLut3D(first, table, title)
+            after = sample(
+                Pipeline(tuple(rest)), size, domain=inner, interpolation=interpolation, title=title
+            )
+            return ShaperLut3D(scaled, Lut3D(after.table, interpolation=interpolation), title)
     domain = domain_of(steps[0])
-    return sampled(Pipeline(tuple(steps)), size, domain, interpolation, title)
+    whole = Pipeline(tuple(steps))
+    return sample(whole, size, domain=domain, interpolation=interpolation, title=title)
 
 
 def _clamped_between(before: Transform, after: Transform) -> float:

@@ -27,7 +27,7 @@ from numpy.typing import NDArray
 from lutbench.errors import LutbenchError, NotInvertibleError
 from lutbench.model.transforms import Transform
 from lutbench.tables.algebra.repair import LUMA, isotonic
-from lutbench.tables.algebra.result import CODES, Array, Change, CodeError, Reworked, code_error
+from lutbench.tables.algebra.result import Array, Change, CodeError, Reworked, code_error
 from lutbench.tables.cells import (
     Index,
     det3,
@@ -51,7 +51,7 @@ INSIDE = 1e-7
 SAME = 1e-4
 """Inputs nearer than this, in shares of the domain, are one and the same solution."""
 
-BEYOND = 0.1
+BEYOND = 0.25
 """How far, in shares of the domain, values may go past it to be exact at the edge."""
 
 SHAPER_ROWS = 4096
@@ -306,24 +306,29 @@ class _Inverter:
 
         cost = distance(best, targets)
         damping = np.full(len(targets), 1e-2)
+        busy = np.arange(len(targets))
         for _ in range(25):
-            slope = gradient(self.table, best * steps) * steps
-            weighted = np.einsum("ij,mjk->mik", metric, slope)
-            rest = (targets - lut.apply(best)) @ metric.T
-            push = np.einsum("mij,mi->mj", weighted, rest)
+            at, wanted = best[busy], targets[busy]
+            slope = metric @ gradient(self.table, at * steps) * steps
+            rest = (wanted - lut.apply(at)) @ metric.T
+            push = (rest[:, None, :] @ slope)[:, 0]
             # Inputs that are at a bound and would leave it stay out of the solution.
-            stuck = ((best <= 0) & (push < 0)) | ((best >= 1) & (push > 0))
-            weighted = np.where(stuck[:, None, :], 0, weighted)
-            push = np.where(stuck, 0, push)
-            normal = np.einsum("mij,mik->mjk", weighted, weighted)
-            normal += damping[:, None, None] * np.eye(3)
-            move = np.linalg.solve(normal, push[..., None])[..., 0]
-            trial = np.clip(best + move, 0, 1)
-            trial_cost = distance(trial, targets)
-            better = trial_cost < cost
-            best[better], cost[better] = trial[better], trial_cost[better]
-            damping = np.clip(np.where(better, damping / 4, damping * 4), 1e-8, 1e4)
-        return best
+            stuck = ((at <= 0) & (push < 0)) | ((at >= 1) & (push > 0))
+            slope = np.where(stuck[:, None, :], 0, slope)
+            normal = slope.transpose(0, 2, 1) @ slope + damping[busy, None, None] * np.eye(3)
+            move = np.linalg.solve(normal, np.where(stuck, 0, push)[..., None])[..., 0]
+            trial = np.clip(at + move, 0, 1)
+            trial_cost = distance(trial, wanted)
+            gain = cost[busy] - trial_cost
+            better = gain > 0
+            best[busy[better]], cost[busy[better]] = trial[better], trial_cost[better]
+            damping[busy] = np.where(better, damping[busy] / 4, damping[busy] * 8)
+            # Done where a step gains next to nothing, or none is short enough to gain.
+            done = np.where(better, gain < 1e-3 * trial_cost + 1e-12, damping[busy] > 1e2)
+            busy = busy[~done]
+            if not len(busy):
+                break
+        return np.asarray(best)
 
     def _continued(self, values: Array, missing: Any, flat: NDArray[Any]) -> Array:
         """Unreached nodes beside reached colours, moved so that interpolation between
@@ -367,10 +372,11 @@ class _Inverter:
         """Inputs and their colours: the nodes, and points inside the solid tetrahedra."""
         corners = tetrahedra(self.lut.size)[~flat]
         random = np.random.default_rng(3)
-        if len(corners) > 150_000:
-            corners = corners[random.choice(len(corners), 150_000, replace=False)]
-        weight = random.dirichlet(np.ones(4), len(corners))
         nodes = np.unique(corners)
+        # Several for each cell of the new lattice, whichever of the two is finer.
+        count = min(max(len(corners), 6 * self.size**3), 250_000)
+        corners = corners[random.integers(len(corners), size=count)]
+        weight = random.dirichlet(np.ones(4), count)
         inputs = self.old.reshape(-1, 3)
         inside = np.einsum("mk,mkc->mc", weight, inputs[corners])
         between = np.concatenate([inputs[nodes], inside])
@@ -443,9 +449,7 @@ class _Inverter:
                     outside,
                 )
             )
-        return Inversion(
-            result, error, tuple(changes), collapsed, folded, unreached, ambiguous
-        )
+        return Inversion(result, error, tuple(changes), collapsed, folded, unreached, ambiguous)
 
 
 def round_trip(
@@ -501,9 +505,9 @@ def _metric(fallback: Fallback) -> Array:
     """The matrix that turns colours into the space where nearness is judged."""
     if fallback == "nearest":
         return np.eye(3)
-    # Luma counts three times; what is left are the colour differences.
+    # Luma counts ten times; what is left are the colour differences.
     luma = np.outer(np.ones(3), LUMA)
-    return np.asarray(3 * luma + (np.eye(3) - luma))
+    return np.asarray(10 * luma + (np.eye(3) - luma))
 
 
 def _straightness(size: int, used: Any) -> Any:

@@ -5,13 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange, check_range
 from lutbench.model.transforms import Clamp, Pipeline, Transform
-from lutbench.tables.algebra.chain import DEFAULT_SIZE, domain_of, is_curve, sampled
+from lutbench.tables.algebra.chain import DEFAULT_SIZE, domain_of, is_curve
 from lutbench.tables.algebra.result import (
-    CODES,
     Change,
     CodeError,
     Reworked,
@@ -20,6 +19,7 @@ from lutbench.tables.algebra.result import (
     probe,
 )
 from lutbench.tables.lut import UNIT_DOMAIN, Lut, Lut1D, Lut3D, ShaperLut3D
+from lutbench.tables.sampling import sample
 
 EXACT = CodeError(0.0, 0.0, 0.0)
 
@@ -94,7 +94,7 @@ def change_domain(
         rows = np.linspace(wanted[0], wanted[1], max(lut.shaper.size, 4096))
         result = replace(lut, shaper=Lut1D(lut.shaper.apply(rows), wanted))
         if size is not None:
-            result = replace(result, lut=sampled(lut.lut, size, lut.lut.domain))
+            result = replace(result, lut=sample(lut.lut, size, domain=lut.lut.domain))
     else:
         result = _resampled(lut, lut, size, wanted)
     old, new = lut.domain, result.domain
@@ -128,17 +128,19 @@ def _with_values(lut: Lut, after: Transform) -> Lut:
     return replace(lut, table=after.apply(lut.table))
 
 
-def _resampled(lut: Transform, whole: Transform, size: int | None, domain: np.ndarray) -> Lut:
+def _resampled(
+    lut: Transform, whole: Transform, size: int | None, domain: NDArray[np.float64]
+) -> Lut:
     title = getattr(lut, "title", "")
     if isinstance(lut, Lut1D) and is_curve(whole, domain):
         rows = np.linspace(domain[0], domain[1], size or max(lut.size, 4096))
         return Lut1D(whole.apply(rows), domain, title)
     known = lut.size if isinstance(lut, Lut3D | ShaperLut3D) else DEFAULT_SIZE
     method = lut.interpolation if isinstance(lut, Lut3D) else "tetrahedral"
-    return sampled(whole, size or known, domain, method, title)
+    return sample(whole, size or known, domain=domain, interpolation=method, title=title)
 
 
-def _shown(domain: np.ndarray) -> str:
+def _shown(domain: NDArray[np.float64]) -> str:
     low, high = domain
     if np.ptp(low) == 0 and np.ptp(high) == 0:
         return f"{low[0]:g}..{high[0]:g}"

@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lutbench.errors import LutbenchError
 from lutbench.tables.algebra.result import CODES, Array, Change, Reworked, code_error
@@ -181,37 +182,39 @@ def _smooth_floor(table: Array) -> float:
 
 
 def _smoothed(values: Array) -> Array:
-    """Penalised least squares with the amount chosen by generalised cross-validation.
+    """Second differences along each axis penalised, the amount chosen by cross-validation.
 
-    Source: Garcia, 2010, "Robust smoothing of gridded data in one and higher
-    dimensions with missing values", equations for equally spaced data.
+    Source of the method: Garcia, 2010, "Robust smoothing of gridded data in one and
+    higher dimensions with missing values". His cosine basis bends at the borders;
+    the eigenvectors of the second differences without a border condition do not.
     """
-    from scipy.fft import dctn, idctn
     from scipy.optimize import minimize_scalar
 
-    spectrum = dctn(values, norm="ortho")
-    eigenvalues = np.zeros(values.shape)
-    for axis, length in enumerate(values.shape):
-        shape = [1, 1, 1]
-        shape[axis] = length
-        eigenvalues = eigenvalues + (2 - 2 * np.cos(np.pi * np.arange(length) / length)).reshape(
-            shape
-        )
-    penalty = eigenvalues**2
+    basis, eigenvalues = straight_basis(values.shape[0])
+    spectrum = np.einsum("ia,jb,kc,ijk->abc", basis, basis, basis, values, optimize=True)
+    penalty = eigenvalues[:, None, None] + eigenvalues[:, None] + eigenvalues
 
     def score(power: float) -> float:
         gain = 1 / (1 + 10.0**power * penalty)
         residual = float((((gain - 1) * spectrum) ** 2).sum())
-        return residual / (1 - gain.mean()) ** 2
+        return residual / float(1 - gain.mean()) ** 2
 
-    best = minimize_scalar(score, bounds=(-4, 3), method="bounded", options={"xatol": 0.05})
-    return np.asarray(idctn(spectrum / (1 + 10.0**best.x * penalty), norm="ortho"))
+    best = minimize_scalar(score, bounds=(-4, 4), method="bounded", options={"xatol": 0.05})
+    kept = spectrum / (1 + 10.0**best.x * penalty)
+    return np.asarray(np.einsum("ia,jb,kc,abc->ijk", basis, basis, basis, kept, optimize=True))
+
+
+def straight_basis(size: int) -> tuple[Array, Array]:
+    """Eigenvectors (size, size), and eigenvalues, of the squared second differences of a line."""
+    second = np.diff(np.eye(size), n=2, axis=0)
+    eigenvalues, basis = np.linalg.eigh(second.T @ second)
+    return basis, np.maximum(eigenvalues, 0)
 
 
 # --- folds -----------------------------------------------------------------------------------
 
 
-def folded(table: Array) -> np.ndarray:
+def folded(table: Array) -> NDArray[np.bool_]:
     """Which tetrahedra are turned inside out, in the order of `cells.tetrahedra`.
 
     A determinant within what six-decimal rounding can do to it counts as flat
@@ -263,13 +266,13 @@ def _unfolded(table: Array, changes: list[Change], rounds: int = 200) -> Array:
     return result
 
 
-def _grown(mask: np.ndarray, size: int) -> np.ndarray:
+def _grown(mask: NDArray[np.bool_], size: int) -> NDArray[np.bool_]:
     from scipy.ndimage import binary_dilation
 
     return np.asarray(binary_dilation(mask.reshape(size, size, size)).ravel())
 
 
-def _relaxed(table: Array, mask: np.ndarray) -> Array:
+def _relaxed(table: Array, mask: NDArray[np.bool_]) -> Array:
     """Marked nodes halfway to the mean of their neighbours along each axis.
 
     On the outer faces of the lattice only the axes that lie in the face count, so
