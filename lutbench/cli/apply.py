@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,8 +12,12 @@ import click
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
+    from lutbench.media.clips import ClipSettings
     from lutbench.media.frames import FrameList
     from lutbench.media.sequences import Outcome, Treatment
+    from lutbench.media.ycbcr import Matrix
+    from lutbench.model.signal import Range
+    from lutbench.model.transforms import Transform
     from lutbench.tables.lut import Interpolation
 
 FORMAT_SUFFIXES = {"png": ".png", "jpeg": ".jpg", "tiff": ".tif", "exr": ".exr", "dpx": ".dpx"}
@@ -57,6 +62,34 @@ FORMAT_SUFFIXES = {"png": ".png", "jpeg": ".jpg", "tiff": ".tif", "exr": ".exr",
     metavar="ADDRESS",
     help="Hand the frames to the Dask scheduler at ADDRESS (tcp://HOST:PORT).",
 )
+@click.option(
+    "--codec",
+    metavar="NAME",
+    help="Codec of a clip: prores, prores4444, dnxhr, dnxhr444, h264, h265, ffv1. "
+    "[default: after the suffix of OUT]",
+)
+@click.option(
+    "--chroma",
+    type=click.Choice(["420", "422", "444"]),
+    help="Chroma sampling of a clip. [default: the codec's usual one]",
+)
+@click.option(
+    "--quality",
+    type=click.IntRange(0, 51),
+    metavar="N",
+    help="Constant rate factor of H.264 and H.265, lower is better. [default: 14, 16]",
+)
+@click.option(
+    "--source-matrix",
+    type=click.Choice(["BT.601", "BT.709", "BT.2020"], case_sensitive=False),
+    help="The Y'CbCr matrix of a clip, in place of what its tags say.",
+)
+@click.option(
+    "--source-range",
+    type=click.Choice(["legal", "full"]),
+    help="The range of a clip's code values, in place of what its tags say.",
+)
+@click.option("--no-audio", is_flag=True, help="Leave the sound of a clip out.")
 @click.option("--force", is_flag=True, help="Replace files that exist, make all frames anew.")
 @click.option("--json", "as_json", is_flag=True, help="Print the outcome as JSON.")
 def command(
@@ -70,16 +103,24 @@ def command(
     target_curve: str | None,
     jobs: int | None,
     scheduler: str | None,
+    codec: str | None,
+    chroma: str | None,
+    quality: int | None,
+    source_matrix: Matrix | None,
+    source_range: Range | None,
+    no_audio: bool,
     force: bool,
     as_json: bool,
 ) -> int:
     """Put the picture or pictures IN through LUT and write them to OUT.
 
-    IN is a still (PNG, JPEG, TIFF, OpenEXR, DPX), a folder of stills, or a frame
-    pattern, in which #### or %04d stands for the frame number; OUT is then a
-    folder, or for a pattern another pattern. Bit depth, metadata and channels
-    beyond R G B stay. Colour tags of IN do not, since they no longer hold: say
-    what the LUT gives with --target-gamut and --target-curve.
+    IN is a still (PNG, JPEG, TIFF, OpenEXR, DPX), a folder of stills, a frame
+    pattern, in which #### or %04d stands for the frame number, or a clip (.mov,
+    .mp4, .mkv, .mxf). OUT is a file; for a folder or pattern, a folder or
+    another pattern. Bit depth, metadata and channels beyond R G B of stills stay;
+    sound, time code and frame times of clips too. Colour tags of IN do not, since
+    they no longer hold: say what the LUT gives with --target-gamut and
+    --target-curve.
 
     A run over many frames that was cut short goes on where it stopped when it is
     started again. Frames that fail are listed; the exit status is then 1.
@@ -89,31 +130,83 @@ def command(
       lutbench apply day.cube grab.dpx grab.png --target-gamut BT.709 --target-curve BT.1886
       lutbench apply day.cube shot.####.dpx viewing/
       lutbench apply day.cube shot.%04d.exr viewing/shot.%04d.png --depth 16
+      lutbench apply day.cube A004.mov A004_view.mp4 --codec h265 --target-gamut BT.709
     """
     import lutbench
+    from lutbench.media.clips import ClipSettings, is_clip
     from lutbench.media.frames import is_pattern
     from lutbench.media.sequences import Treatment
     from lutbench.media.tags import ColourTags
     from lutbench.tables.lut import interpolated
 
     tags = ColourTags(target_gamut, target_curve)
+    for_clips = {
+        "--codec": codec,
+        "--chroma": chroma,
+        "--quality": quality,
+        "--source-matrix": source_matrix,
+        "--source-range": source_range,
+        "--no-audio": no_audio or None,
+    }
     transform = interpolated(lutbench.open_lut(lut), interpolation)
+    if is_clip(source):
+        _refuse({"--format": format_name, "--jobs": jobs, "--scheduler": scheduler}, source)
+        bits = _clip_bits(depth)
+        settings = ClipSettings(
+            codec, bits, chroma, quality, source_matrix, source_range, tags, not no_audio
+        )
+        return _one_clip(transform, source, target, settings, force, as_json)
+    _refuse(for_clips, source)
     treatment = Treatment(transform, depth, tags)
     suffix = FORMAT_SUFFIXES.get(format_name or "")
     if Path(source).is_dir() or is_pattern(source):
         from lutbench.media.frames import list_frames
 
         frames = list_frames(source, target, suffix)
-        settings = [interpolation, depth, tags.gamut, tags.curve]
-        fingerprint = _fingerprint(lut, settings)
+        fingerprint = _fingerprint(lut, [interpolation, depth, tags.gamut, tags.curve])
         return _many(frames, treatment, fingerprint, jobs, force, scheduler, as_json)
-    if scheduler is not None:
-        raise LutbenchError(
-            "one still is no work for a cluster", where=source, accepted="a folder or frame pattern"
-        )
+    _refuse({"--jobs": jobs, "--scheduler": scheduler}, source)
     return _one_still(
         treatment, Path(source), _still_target(source, target, suffix), force, as_json
     )
+
+
+def _refuse(options: Mapping[str, object], source: str) -> None:
+    """No option that means nothing for this kind of picture is passed over in silence."""
+    given = [name for name, value in options.items() if value is not None]
+    if given:
+        raise LutbenchError(
+            f"{given[0]} means nothing for this kind of IN", where=source, accepted="leave it out"
+        )
+
+
+def _clip_bits(depth: str | None) -> int | None:
+    if depth in (None, "8", "10", "12"):
+        return None if depth is None else int(depth)
+    raise LutbenchError(f"no clip is written with a depth of {depth}", accepted="8, 10, 12")
+
+
+def _one_clip(
+    transform: Transform,
+    source: str,
+    target: str,
+    settings: ClipSettings,
+    force: bool,
+    as_json: bool,
+) -> int:
+    from lutbench.cli.progress import frame_progress
+    from lutbench.media.clips import apply_to_clip
+
+    goal = Path(target) / Path(source).name if Path(target).is_dir() else Path(target)
+    with frame_progress(None) as show:
+        outcome = apply_to_clip(transform, source, goal, settings, force=force, watch=show)
+    if as_json:
+        click.echo(json.dumps(outcome.to_data(), indent=2))
+    else:
+        for text in outcome.notes:
+            click.echo(f"note: {text}", err=True)
+        click.echo(f"{goal}: {outcome.frames} frames written as {outcome.codec}")
+    return 0
 
 
 def _still_target(source: str, target: str, suffix: str | None) -> Path:

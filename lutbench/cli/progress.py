@@ -9,8 +9,8 @@ from contextlib import contextmanager
 
 
 @contextmanager
-def frame_progress(total: int | None, *, quiet: bool = False) -> Iterator[Callable[[int], None]]:
-    """A function to call with the number of frames done so far.
+def frame_progress(total: int | None, *, quiet: bool = False) -> Iterator[Callable[..., None]]:
+    """A function to call with the number of frames done so far, and, once known, the total.
 
     The bar stands on standard error and leaves nothing behind; when standard
     error is no terminal, nothing is shown.
@@ -21,7 +21,7 @@ def frame_progress(total: int | None, *, quiet: bool = False) -> Iterator[Callab
         How many frames there are, None where it is not known.
     """
     if quiet or not sys.stderr.isatty():
-        yield lambda done: None
+        yield lambda done, total=None: None
         return
     from rich.console import Console
     from rich.progress import (
@@ -37,8 +37,10 @@ def frame_progress(total: int | None, *, quiet: bool = False) -> Iterator[Callab
         BarColumn(bar_width=None),
         MofNCompleteColumn(),
         TextColumn("{task.fields[rate]}"),
-        TimeElapsedColumn() if total is None else TimeRemainingColumn(),
-        TextColumn("passed" if total is None else "left"),
+        TimeElapsedColumn(),
+        TextColumn("passed,"),
+        TimeRemainingColumn(),
+        TextColumn("left"),
         console=Console(stderr=True),
         transient=True,
     )
@@ -47,12 +49,12 @@ def frame_progress(total: int | None, *, quiet: bool = False) -> Iterator[Callab
         began = time.monotonic()
         first: list[int] = []
 
-        def update(done: int) -> None:
+        def update(done: int, total: int | None = None) -> None:
             if not first:
                 first.append(done)  # what a former run finished counts for the bar, not the rate
             passed = time.monotonic() - began
             rate = (done - first[0]) / passed if passed > 0.5 else 0.0
             text = f"{rate:.1f} frames/s" if rate else ""
-            bar.update(task, completed=done, rate=text)
+            bar.update(task, completed=done, total=total, rate=text)
 
         yield update

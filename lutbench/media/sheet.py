@@ -94,13 +94,19 @@ def thumbnail(still: Still, width: int) -> NDArray[np.float32]:
     ndarray
         Shape (height, width, 3), float32.
     """
-    small = min(width, still.width)
-    lines = max(1, round(still.height * small / still.width))
-    if (lines, small) == (still.height, still.width):
-        return still.signal()
+    return shrunk(still.signal(), width)
+
+
+def shrunk(picture: NDArray[np.float32], width: int) -> NDArray[np.float32]:
+    """A signal picture (height, width, 3) made `width` wide at most, as `thumbnail` does."""
+    height, full_width = picture.shape[:2]
+    small = min(width, full_width)
+    lines = max(1, round(height * small / full_width))
+    if (lines, small) == (height, full_width):
+        return picture
     import OpenImageIO as oiio
 
-    buffer = oiio.ImageBuf(np.ascontiguousarray(still.signal()))
+    buffer = oiio.ImageBuf(np.ascontiguousarray(picture))
     resized = oiio.ImageBufAlgo.resize(
         buffer, filtername="box", roi=oiio.ROI(0, small, 0, lines, 0, 1, 0, 3), nthreads=1
     )
