@@ -22,7 +22,6 @@ from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Conversion
 from lutbench.model.curves.base import Decode, Encode
 from lutbench.model.gamuts import BT709, conversion
-from lutbench.model.tone import Exposure
 from lutbench.model.transforms import Clamp
 from lutbench.recipes.make import Made, build_recipe
 from lutbench.recipes.schema import Recipe, read_recipe
@@ -111,14 +110,9 @@ def _build(demo: Demo, force: bool) -> None:
 
 
 def log_picture(picture: NDArray[np.float32], catalogue: Catalogue) -> NDArray[np.float64]:
-    """An sRGB photograph (0..1, shape (h, w, 3)) as the camera would have recorded it.
-
-    A display photograph holds no light over white, so it is taken one stop
-    brighter: its white then lies where a log recording has its highlights.
-    """
+    """An sRGB photograph (0..1, shape (h, w, 3)) as the camera would have recorded it."""
     to_log = (
         Decode(catalogue.curve("sRGB"))
-        | Exposure(1.0)
         | conversion(BT709, catalogue.gamut(GAMUT))
         | Encode(catalogue.curve(CURVE))
         | Clamp()
