@@ -95,7 +95,12 @@ def test_what_cannot_be_used_is_refused_with_its_place(
 
 
 def test_a_curve_that_clamps_inside_the_signal_is_refused(tmp_path: Path) -> None:
-    flat = '[curves.a]\nkind="log"\nbase=10\nlog_side_slope=0.0000001'
+    flat = """
+[curves.a]
+kind = "log"
+base = 10
+log_side_slope = 1e-7
+"""
     with pytest.raises(DefinitionError, match=r"own\.toml: curve 'a': .*a curve that rises"):
         read_definitions(write(tmp_path, flat))
 
