@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from lutbench.cli.options import interpolation_option, json_option, print_json
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -27,13 +28,7 @@ FORMAT_SUFFIXES = {"png": ".png", "jpeg": ".jpg", "tiff": ".tif", "exr": ".exr",
 @click.argument("lut")
 @click.argument("source", metavar="IN")
 @click.argument("target", metavar="OUT")
-@click.option(
-    "--interpolation",
-    type=click.Choice(["tetrahedral", "trilinear"]),
-    default="tetrahedral",
-    show_default=True,
-    help="How values between the nodes of a 3D LUT are found.",
-)
+@interpolation_option
 @click.option(
     "--depth",
     type=click.Choice(["8", "10", "12", "16", "half", "float"]),
@@ -91,7 +86,7 @@ FORMAT_SUFFIXES = {"png": ".png", "jpeg": ".jpg", "tiff": ".tif", "exr": ".exr",
 )
 @click.option("--no-audio", is_flag=True, help="Leave the sound of a clip out.")
 @click.option("--force", is_flag=True, help="Replace files that exist, make all frames anew.")
-@click.option("--json", "as_json", is_flag=True, help="Print the outcome as JSON.")
+@json_option
 def command(
     lut: str,
     source: str,
@@ -201,7 +196,7 @@ def _one_clip(
     with frame_progress(None) as show:
         outcome = apply_to_clip(transform, source, goal, settings, force=force, watch=show)
     if as_json:
-        click.echo(json.dumps(outcome.to_data(), indent=2))
+        print_json(outcome.to_data())
     else:
         for text in outcome.notes:
             click.echo(f"note: {text}", err=True)
@@ -224,7 +219,7 @@ def _one_still(treatment: Treatment, source: Path, target: Path, force: bool, as
     notes = render_frame(Frame(source, target), treatment, replace=force)
     outcome = Outcome(1, written=1, notes=dict.fromkeys(notes, 1))
     if as_json:
-        click.echo(json.dumps(outcome.to_data(), indent=2))
+        print_json(outcome.to_data())
     else:
         _print_notes(outcome)
         click.echo(f"{target}: written")
@@ -257,7 +252,7 @@ def _many(
             watch=lambda so_far: show(so_far.written + so_far.skipped + len(so_far.failed)),
         )
     if as_json:
-        click.echo(json.dumps(outcome.to_data(), indent=2))
+        print_json(outcome.to_data())
     else:
         _print_notes(outcome)
         for _, message in outcome.failed:

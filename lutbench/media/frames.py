@@ -135,9 +135,7 @@ def list_frames(source: str | Path, target: str | Path, suffix: str | None = Non
     gaps: tuple[tuple[int, int], ...] = ()
     if is_pattern(source):
         pattern = FramePattern.parse(source)
-        numbers = pattern.numbers()
-        if not numbers:
-            raise LutbenchError("no frame has such a name", where=source)
+        numbers = _numbers(pattern, source)
         gaps = tuple(_gaps(numbers))
         if is_pattern(target):
             goal = FramePattern.parse(target)
@@ -151,18 +149,41 @@ def list_frames(source: str | Path, target: str | Path, suffix: str | None = Non
         if is_pattern(target):
             raise LutbenchError("is a frame pattern", where=target, accepted="a folder")
         _refuse_file(target)
-        stills = [name for name in _names(source) if Path(name).suffix.lower() in SUFFIXES]
-        if not stills:
-            raise LutbenchError(
-                "the folder holds no still", where=source, accepted=", ".join(SUFFIXES)
-            )
         frames = [
-            Frame(source / each, target / (each if suffix is None else _with_suffix(each, suffix)))
-            for each in stills
+            Frame(
+                each,
+                target / (each.name if suffix is None else _with_suffix(each.name, suffix)),
+            )
+            for each in source_frames(source)
         ]
         name = "stills"
     _check_targets(frames)
     return FrameList(tuple(frames), source, target, name, gaps)
+
+
+def source_frames(source: str | Path) -> list[Path]:
+    """The files that a folder of stills or a frame pattern stands for, in order.
+
+    Raises
+    ------
+    LutbenchError
+        When there is none.
+    """
+    source = Path(source)
+    if is_pattern(source):
+        pattern = FramePattern.parse(source)
+        return [pattern.path(number) for number in _numbers(pattern, source)]
+    stills = [name for name in _names(source) if Path(name).suffix.lower() in SUFFIXES]
+    if not stills:
+        raise LutbenchError("the folder holds no still", where=source, accepted=", ".join(SUFFIXES))
+    return [source / each for each in stills]
+
+
+def _numbers(pattern: FramePattern, source: Path) -> list[int]:
+    numbers = pattern.numbers()
+    if not numbers:
+        raise LutbenchError("no frame has such a name", where=source)
+    return numbers
 
 
 def _names(folder: Path) -> list[str]:

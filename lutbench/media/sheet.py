@@ -131,7 +131,7 @@ def lut_sheet(
     luts
         Pairs of label and LUT (any Transform).
     heading, subheading
-        The lines on top; left out where empty.
+        What stands on top; left out where empty. The subheading may have several lines.
     columns
         Cells in a row; chosen for a landscape page where not given.
     cell_width
@@ -251,11 +251,12 @@ class _Grid:
         cls, cells: Sequence[Cell], columns: int, heading: str, subheading: str, pairs: bool
     ) -> _Grid:
         columns = max(1, min(columns, len(cells)))
-        cell_width = max(200, *(cell.picture.shape[1] for cell in cells))
+        cell_width = max(240, *(cell.picture.shape[1] for cell in cells))
         picture_height = max(cell.picture.shape[0] for cell in cells)
         cell_height = picture_height + 62
         rows = -(-len(cells) // columns)
-        top = _MARGIN + (38 if heading else 0) + (26 if subheading else 0)
+        lines = len(subheading.splitlines())
+        top = _MARGIN + (38 if heading else 0) + (5 + 21 * lines if lines else 0)
         top += 12 if heading or subheading else 0
         width = 2 * _MARGIN + columns * cell_width + cls._gaps(columns, pairs)
         height = top + rows * cell_height + (rows - 1) * _GAP + _MARGIN - 8
@@ -293,9 +294,9 @@ def _drawn(cells: Sequence[Cell], grid: _Grid, heading: str, subheading: str) ->
     room = grid.width - 2 * _MARGIN
     if heading:
         _text(figure, grid, _MARGIN, _MARGIN + 26, heading, 19, _INK, room, weight="bold")
-    if subheading:
-        below = _MARGIN + 26 + (28 if heading else -8)
-        _text(figure, grid, _MARGIN, below, subheading, 11.5, _FAINT, room)
+    for number, line in enumerate(subheading.splitlines()):
+        below = _MARGIN + 26 + (28 if heading else -8) + 21 * number
+        _text(figure, grid, _MARGIN, below, line, 11.5, _FAINT, room)
     for index, cell in enumerate(cells):
         x, y = grid.place(index)
         levels = levels_of(cell.picture)

@@ -49,8 +49,8 @@ def shown(signal: NDArray[np.float32]) -> NDArray[np.uint8]:
 
 def test_one_still_through_every_lut(still: Still, tmp_path: Path) -> None:
     luts = [(f"gamma {power}", Lut3D(Lut3D.identity(17).table ** power)) for power in (0.7, 1.4)]
-    sheet = lut_sheet(still, luts, heading="Salt Road", subheading="through 2 LUTs", cell_width=220)
-    small = thumbnail(still, 220)
+    sheet = lut_sheet(still, luts, heading="Salt Road", subheading="through 2 LUTs", cell_width=240)
+    small = thumbnail(still, 240)
     for _, lut in luts:
         assert count_places(sheet, shown(lut.apply(small))) == 1
     assert count_places(sheet, shown(small)) == 1
@@ -69,7 +69,7 @@ def test_a_thumbnail_is_the_area_average(still: Still) -> None:
 
 def test_before_and_after_stand_side_by_side(still: Still) -> None:
     lut = Lut3D(1 - Lut3D.identity(5).table)
-    small = thumbnail(still, 210)
+    small = thumbnail(still, 250)
     sheet = before_after_sheet([("a.dpx", small), ("b.dpx", small)], lut, heading="inverse")
     joint = np.full((small.shape[0], 4, 3), GROUND, np.uint8)
     pair = np.concatenate([shown(small), joint, shown(lut.apply(small))], axis=1)
@@ -78,13 +78,13 @@ def test_before_and_after_stand_side_by_side(still: Still) -> None:
 
 def test_the_name_and_the_levels_are_drawn() -> None:
     """Two sheets that differ in a label differ where the label stands, and nowhere else."""
-    grey = np.full((80, 220, 3), 0.4, np.float32)
+    grey = np.full((80, 240, 3), 0.4, np.float32)
     one, two = (draw_sheet([Cell(grey, name)]) for name in ("salt $1$", "brine"))
     rows = np.flatnonzero((one != two).any(axis=(1, 2)))
     assert 28 + 80 + 13 < rows.min() <= rows.max() < 28 + 80 + 40
     # The notch of the median stands at 40 % of the track.
     light = np.flatnonzero((one[28 + 80 + 5] > 200).all(axis=-1))
-    assert abs(light.mean() - (28 + 0.4 * 220)) <= 1
+    assert abs(light.mean() - (28 + 0.4 * 240)) <= 1
 
 
 def test_levels_are_percentiles_of_the_luma() -> None:

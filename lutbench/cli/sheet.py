@@ -1,0 +1,163 @@
+"""``lutbench sheet``: a contact sheet of frames before and after a LUT."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from lutbench.cli.options import (
+    catalogue_of,
+    definitions_option,
+    force_option,
+    interpolation_option,
+)
+from lutbench.errors import LutbenchError
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lutbench.model.curves import Curve
+    from lutbench.model.transforms import Transform
+    from lutbench.tables.lut import Interpolation
+
+
+@click.command()
+@click.argument("lut")
+@click.argument("source", metavar="IN")
+@click.argument("target", metavar="OUT")
+@click.option(
+    "--frames",
+    "count",
+    type=click.IntRange(1, 200),
+    default=12,
+    show_default=True,
+    help="Frames to show at most, spread evenly.",
+)
+@click.option(
+    "--columns", type=click.IntRange(1, 20), metavar="N", help="Frames in a row. [default: to fit]"
+)
+@click.option(
+    "--width",
+    type=click.IntRange(64, 4096),
+    default=360,
+    show_default=True,
+    metavar="PIXELS",
+    help="The width of a picture.",
+)
+@click.option(
+    "--curve",
+    metavar="NAME",
+    help="The curve that the frames are recorded in: adds where black, grey and white lie.",
+)
+@click.option("--title", help="The heading. [default: the LUT's own title, or its file name]")
+@interpolation_option
+@definitions_option
+@force_option
+def command(
+    lut: str,
+    source: str,
+    target: str,
+    count: int,
+    columns: int | None,
+    width: int,
+    curve: str | None,
+    title: str | None,
+    interpolation: Interpolation,
+    definitions: tuple[str, ...],
+    force: bool,
+) -> None:
+    """Draw frames of IN before and after LUT, side by side, into the picture OUT.
+
+    IN is a still, a folder of stills, a frame pattern (shot.####.dpx) or a clip;
+    OUT a .png, .jpg or .tif. Above stand the LUT's name and what it does to the
+    levels; under each frame its own: a bar from the 1st to the 99th percentile of
+    the luma, a notch at the median.
+
+    \b
+    Example:
+      lutbench sheet day.cube A004.mov A004.png --curve ACEScct
+    """
+    import lutbench
+    from lutbench.media.sheet import before_after_sheet, write_sheet
+    from lutbench.tables.lut import interpolated
+
+    transform = interpolated(lutbench.open_lut(lut), interpolation)
+    known = catalogue_of(definitions).curve(curve, where="--curve") if curve else None
+    frames, from_where, notes = _frames(source, count, width)
+    for note in notes:
+        click.echo(f"note: {note}", err=True)
+    heading = title or getattr(transform, "title", "") or Path(lut).stem
+    lines = [f"{_kind(transform, interpolation)}  ·  {from_where}", _levels(transform, known)]
+    sheet = before_after_sheet(
+        frames, transform, heading=heading, subheading="\n".join(lines), columns=columns
+    )
+    write_sheet(sheet, target, force=force)
+    click.echo(f"{target}: {len(frames)} frames, {sheet.shape[1]}×{sheet.shape[0]} pixels")
+
+
+def _frames(
+    source: str, count: int, width: int
+) -> tuple[list[tuple[str, NDArray[Any]]], str, tuple[str, ...]]:
+    """Pictures with their labels, a word on where they are from, and notes."""
+    from lutbench.media.clips import clip_pictures, is_clip
+    from lutbench.media.frames import is_pattern, source_frames
+    from lutbench.media.sheet import thumbnail
+    from lutbench.media.stills import read_still
+
+    name = Path(source).name or source
+    if is_clip(source):
+        pictures, notes = clip_pictures(source, count, width)
+        return pictures, f"{len(pictures)} frames of {name}", notes
+    if Path(source).is_dir() or is_pattern(source):
+        every = source_frames(source)
+        step = len(every) / min(count, len(every))
+        chosen = [every[int(step * (index + 0.5))] for index in range(min(count, len(every)))]
+        of = f"{len(chosen)} of {len(every)} frames of {name}"
+    else:
+        chosen, of = [Path(source)], name
+    return [(path.name, thumbnail(read_still(path), width)) for path in chosen], of, ()
+
+
+def _kind(transform: Transform, interpolation: Interpolation) -> str:
+    """What the LUT is, in a few words."""
+    size = getattr(transform, "size", None)
+    words = {
+        "lut1d": f"1D LUT, {size} rows",
+        "lut3d": f"3D LUT, {size}×{size}×{size}, {interpolation}",
+        "shaper_lut3d": f"shaper and 3D LUT, {size}×{size}×{size}, {interpolation}",
+    }
+    return words.get(transform.kind, f"{transform.kind} of several steps")
+
+
+def _levels(transform: Transform, curve: Curve | None) -> str:
+    """What becomes of a few neutral levels, in percent signal."""
+    import numpy as np
+
+    if curve is None:
+        where = "signal"
+        names = ["0 %", "25 %", "50 %", "75 %", "100 %"]
+        signals = np.array([0.0, 0.25, 0.5, 0.75, 1.0])
+    else:
+        where = curve.name
+        lights = [0.0, 0.18, 0.9, 1.0]
+        signals = np.asarray(curve.encode(lights))
+        words = ("black", "grey 18 %", "white 90 %", "100 %")
+        names = [
+            f"{word} at {100 * value:.0f} %" for word, value in zip(words, signals, strict=True)
+        ]
+    after = np.asarray(transform.apply(np.repeat(signals[:, None], 3, axis=1)))
+    pairs = [
+        f"{name} → {_percent(value)}" for name, value in zip(names, after.tolist(), strict=True)
+    ]
+    return f"{where}: " + ",  ".join(pairs)
+
+
+def _percent(rgb: list[float]) -> str:
+    """One number where the three agree to half a percent, else all three."""
+    if any(value != value for value in rgb):
+        raise LutbenchError("the LUT gives no number for a neutral level")
+    if max(rgb) - min(rgb) < 0.005:
+        return f"{100 * sum(rgb) / 3:.0f} %"
+    return "/".join(f"{100 * value:.0f}" for value in rgb) + " %"
