@@ -2,28 +2,39 @@
 
 Values outside the domain are clamped to it. A lattice gives NaN in all three
 channels for NaN in any; a curve gives NaN in the channel that has it.
-Any leading shape and any strides are taken, read-only arrays too. The result
-has the same bits for any number of threads, layout, or split of the pixels
-into several calls.
+Any leading shape and any strides are taken, read-only arrays too. An array of
+uint8 or uint16 holds codes of the full range (255 or 65535 is 1.0), and so does
+the result, rounded to nearest. The result has the same bits for any number of
+threads, any layout, and any split of the pixels into several calls.
 
 The first call that moves many pixels imports numba and loads the compiled
-kernel from its cache, or compiles it once (see docs/performance.md). A few
-thousand pixels are done in numpy, to the same bits, unless numba is loaded.
+kernel from its cache, or compiles it once (see docs/performance.md). Fewer
+floats than that pays for are done in numpy, to the same bits, unless numba is
+loaded already.
 """
 
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.tables import plain, threads
-from lutbench.tables.programs import CURVE, LATTICES, Program, Step, program, table_step
+from lutbench.tables.programs import (
+    CURVE,
+    LATTICES,
+    TABLES,
+    Program,
+    Step,
+    program,
+    table_step,
+)
 
-FEW = 50_000  # pixels that numpy does sooner than numba is imported
-CHUNK = 1 << 15  # pixels that a thread takes at a time: a multiple of the kernels' block
+FEW = 300_000  # pixels that numpy does sooner than numba is imported
+CHUNKS = (1 << 15, 1 << 19)  # pixels a thread takes at a time, at least and at most
 
 
 def apply_1d(
@@ -38,7 +49,7 @@ def apply_1d(
     Parameters
     ----------
     rgb
-        Shape (..., 3), float32 or float64; the result has its type and shape.
+        Shape (..., 3), float32, float64, uint8 or uint16; the result has its type and shape.
     threads
         At most so many threads; None: ``LUTBENCH_THREADS``, else the usable cores.
     """
@@ -60,25 +71,112 @@ def apply_3d(
     return _apply((table_step(LATTICES[method], table, domain),), rgb, threads)
 
 
-def _apply(steps: tuple[Step, ...], rgb: NDArray[Any], threads_wanted: int | None) -> NDArray[Any]:
+def apply_shaped_3d(
+    curve: NDArray[Any],
+    curve_domain: NDArray[np.float64],
+    table: NDArray[Any],
+    domain: NDArray[np.float64],
+    rgb: NDArray[Any],
+    method: str,
+    *,
+    threads: int | None = None,
+) -> NDArray[Any]:
+    """`apply_1d`, then `apply_3d`, in one pass over the pixels."""
+    steps = (
+        table_step(CURVE, curve, curve_domain),
+        table_step(LATTICES[method], table, domain),
+    )
+    return _apply(steps, rgb, threads)
+
+
+def code_peak(dtype: Any, bits: int | None = None) -> float:
+    """What 1.0 is in an array of `dtype`: the highest code of `bits`, 1.0 for floats."""
+    dtype = np.dtype(dtype)
+    return 1.0 if dtype.kind == "f" else float((1 << (bits or 8 * dtype.itemsize)) - 1)
+
+
+def run_steps(
+    steps: Sequence[Step],
+    pixels: NDArray[Any],
+    out: NDArray[Any],
+    *,
+    peak: float,
+    out_peak: float,
+    threads_wanted: int | None = None,
+) -> None:
+    """Run the steps over `pixels` into `out`, both of shape (..., 3) and any strides.
+
+    `peak` and `out_peak` say what 1.0 is in either. `out` may be `pixels`
+    itself. The work is done in float64 where one of them is float64, else in
+    float32.
+    """
     limit = threads.thread_limit(threads_wanted)
-    src = rgb.reshape(-1, 3)
-    out = np.empty(rgb.shape, rgb.dtype)
-    dst = out.reshape(-1, 3)
-    laid = program(steps, rgb.dtype)
-    if len(src) < FEW and "lutbench.tables.kernels" not in sys.modules:
+    number = np.result_type(np.float32, *(a.dtype for a in (pixels, out) if a.dtype.kind == "f"))
+    laid = program(steps, number, peak)
+    src, dst = _flat(pixels), _flat(out)
+    if np.may_share_memory(src, dst) and not _same_place(src, dst):
+        src = src.copy()
+    if _is_small(len(src), number) and _is_plain(steps) and src.dtype == dst.dtype == number:
         plain.run(src, dst, laid)
     else:
-        _run(laid, src, dst, limit)
+        _run(laid, src, dst, out_peak, limit)
+    if not np.may_share_memory(dst, out):  # no one stride leads through `out`
+        out[...] = dst.reshape(out.shape)
+
+
+def _apply(steps: Sequence[Step], rgb: NDArray[Any], threads_wanted: int | None) -> NDArray[Any]:
+    out = np.empty(rgb.shape, rgb.dtype)
+    peak = code_peak(rgb.dtype)
+    run_steps(steps, rgb, out, peak=peak, out_peak=peak, threads_wanted=threads_wanted)
     return out
 
 
-def _run(laid: Program, src: NDArray[Any], dst: NDArray[Any], limit: int) -> None:
+def _is_small(pixels: int, number: np.dtype[Any]) -> bool:
+    """Whether numpy is done before the kernel is there."""
+    kernels = sys.modules.get("lutbench.tables.kernels")
+    return pixels < FEW and (kernels is None or not kernels.is_loaded(number))
+
+
+def _is_plain(steps: Sequence[Step]) -> bool:
+    return all(step.op in TABLES for step in steps)
+
+
+def _flat(pixels: NDArray[Any]) -> NDArray[Any]:
+    """Shape (pixels, 3): a view wherever one stride leads from pixel to pixel, else a copy."""
+    if not pixels.flags.aligned or not pixels.dtype.isnative:
+        pixels = pixels.astype(pixels.dtype.newbyteorder("="), order="K")
+    flat = pixels.reshape(-1, 3)
+    if any(stride % flat.itemsize for stride in flat.strides):
+        flat = np.ascontiguousarray(flat)
+    return flat
+
+
+def _same_place(one: NDArray[Any], other: NDArray[Any]) -> bool:
+    return (
+        one.dtype == other.dtype
+        and one.strides == other.strides
+        and one.__array_interface__["data"][0] == other.__array_interface__["data"][0]
+    )
+
+
+def _run(laid: Program, src: NDArray[Any], dst: NDArray[Any], out_peak: float, limit: int) -> None:
+    """The compiled kernel over all pixels, on at most `limit` threads."""
     from lutbench.tables import kernels
 
-    kernel = kernels.runner(src.dtype, dst.dtype, laid.pool.dtype)
+    kernel = kernels.runner(laid.pool.dtype)
+    here, there = kernels.where(src), kernels.where(dst)
 
     def work(start: int, stop: int) -> None:
-        kernel(src, dst, laid.ops, laid.params, laid.pool, 1.0, start, stop)
+        kernel(here, there, laid.ops, laid.params, laid.pool, out_peak, start, stop)
 
-    threads.share(work, len(src), CHUNK, limit)
+    threads.share(work, len(src), _chunk(len(src), limit), limit)
+
+
+def _chunk(pixels: int, limit: int) -> int:
+    """Pixels a thread takes at a time: a few chunks a thread, each a multiple of a block.
+
+    Small chunks share the work out more evenly. Large ones keep two threads
+    from clearing the same large page of a new result, which is done twice then.
+    """
+    least, most = CHUNKS
+    return min(most, max(least, -(-pixels // (4 * limit * least)) * least))

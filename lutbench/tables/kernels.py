@@ -6,17 +6,21 @@ cache, each step works on the planes, and the result is stored, so a chain of
 steps reads and writes every pixel once.
 
 What can be done for many pixels at once is written as a plain loop over a
-block of constant length, which LLVM turns into vector code; the lattice itself
-is read a whole node (four numbers) at a time.
+block of constant length, which LLVM turns into vector code. The lattice itself
+is read a whole node (four numbers) at a time, which is several times faster
+than gathering the numbers one by one.
 
 Only +, −, ×, comparisons and truncations are used, each rounded on its own (no
 fused multiply-add), so the result does not depend on the machine, the block a
 pixel falls in, or the number of threads; `plain.py` gives the same bits in numpy.
+
+Whole numbers are held as floats where they can be: numba widens every sum of
+32-bit integers to 64 bits, which halves what a vector instruction does. All
+indices stay under 2**24 nodes, so float32 holds them exactly.
 """
 
 from __future__ import annotations
 
-import functools
 from typing import Any
 
 import numpy as np
@@ -25,366 +29,767 @@ from numba import njit, types
 from numba.extending import intrinsic
 from numpy.typing import DTypeLike
 
-from lutbench.tables.programs import CURVE, TETRAHEDRAL
+from lutbench.tables.programs import CLAMP, CODES, CURVE, EXACT, MATRIX, POWER, TETRAHEDRAL
 
 BLOCK = 256  # pixels; the working planes of one block fit the first cache
+
+# A piece is only called by other compiled code. With numpy's error model a
+# division by zero is no branch, so that loops with divisions are vectorised.
+_piece = njit(nogil=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
+
+_I32 = ir.IntType(32)
+_I64 = ir.IntType(64)
+
+
+# -- Pieces that Python cannot say: pointers, whole nodes, stores past the cache --
 
 
 def _address(context: Any, builder: Any, array_type: Any, array: Any, index: Any) -> Any:
     data = context.make_array(array_type)(context, builder, array).data
     if index.type.width < 64:
-        index = builder.sext(index, ir.IntType(64))
+        index = builder.sext(index, _I64)
     return builder.gep(data, [index])
 
 
-@intrinsic
-def _get(typing: Any, array: Any, index: Any) -> Any:
-    """The element `index` places after the first, whatever the array's strides."""
-
-    def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
-        return builder.load(_address(context, builder, signature.args[0], args[0], args[1]))
-
-    return array.dtype(array, index), code
+def _at(context: Any, builder: Any, dtype: Any, address: Any, index: Any) -> Any:
+    """The place of element `index` of an array of `dtype` at a bare address."""
+    pointer = builder.inttoptr(address, context.get_value_type(dtype).as_pointer())
+    return builder.gep(pointer, [index])
 
 
-@intrinsic
-def _put(typing: Any, array: Any, index: Any, value: Any, peak: Any) -> Any:
-    """Write `value` `index` places after the first element, whatever the strides.
+def _vector_at(builder: Any, pointer: Any, lanes: int) -> Any:
+    """`pointer` to an element as one to a vector that begins with it."""
+    element = pointer.type.pointee
+    return builder.bitcast(pointer, ir.VectorType(element, lanes).as_pointer())
+
+
+def _bytes(dtype: Any) -> int:
+    return int(dtype.bitwidth) // 8
+
+
+def _shuffled(builder: Any, one: Any, other: Any, picks: list[int]) -> Any:
+    mask = ir.Constant(ir.VectorType(_I32, len(picks)), picks)
+    return builder.shuffle_vector(one, other, mask)
+
+
+def _splat(builder: Any, value: Any, lanes: int) -> Any:
+    nothing = ir.Constant(ir.VectorType(value.type, lanes), ir.Undefined)
+    one = builder.insert_element(nothing, value, ir.Constant(_I32, 0))
+    return _shuffled(builder, one, nothing, [0] * lanes)
+
+
+def _getter(dtype: Any) -> Any:
+    """The intrinsic that reads element `index` of an array of `dtype` at an address."""
+
+    @intrinsic
+    def get(typing: Any, address: Any, index: Any) -> Any:
+        def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
+            return builder.load(_at(context, builder, dtype, *args))
+
+        return dtype(types.int64, types.int64), code
+
+    return get
+
+
+def _putter(dtype: Any) -> Any:
+    """The intrinsic that writes a float as element `index` of an array of `dtype`.
 
     An array of codes gets the nearest code of 0..`peak` to ``value × peak``
     (halves up), NaN as 0.
     """
 
-    def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
-        array, index, value, peak = args
-        to = signature.args[0].dtype
-        if isinstance(to, types.Integer):
-            zero = ir.Constant(value.type, 0.0)
-            peak = context.cast(builder, peak, signature.args[3], signature.args[2])
-            value = builder.fmul(value, peak)
-            value = builder.select(builder.fcmp_ordered(">", value, zero), value, zero)
-            value = builder.select(builder.fcmp_ordered("<", value, peak), value, peak)
-            value = builder.fadd(value, ir.Constant(value.type, 0.5))
-            value = builder.trunc(builder.fptosi(value, ir.IntType(32)), context.get_value_type(to))
-        else:
-            value = context.cast(builder, value, signature.args[2], to)
-        builder.store(value, _address(context, builder, signature.args[0], array, index))
-        return context.get_dummy_value()
-
-    return types.void(array, index, value, peak), code
-
-
-def _weigh(corners: int) -> Any:
-    """The intrinsic that adds `corners` weighted nodes, four lanes at once, in pairs."""
-
     @intrinsic
-    def weigh(typing: Any, nodes: Any, at: Any, weights: Any, out: Any, to: Any) -> Any:
-        """``out[to:to+4] = Σ weights[k] · nodes[at[k]:at[k]+4]``."""
-
+    def put(typing: Any, address: Any, index: Any, value: Any, peak: Any) -> Any:
         def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
-            element = context.get_value_type(nodes.dtype)
-            lanes = ir.VectorType(element, 4)
-            zeros = ir.Constant(ir.VectorType(ir.IntType(32), 4), [0] * 4)
-            undefined = ir.Constant(lanes, ir.Undefined)
-            align = nodes.dtype.bitwidth // 8
-
-            def term(k: int) -> Any:
-                index = builder.extract_value(args[1], k)
-                where = _address(context, builder, nodes, args[0], index)
-                node = builder.load(builder.bitcast(where, lanes.as_pointer()), align=align)
-                weight = builder.insert_element(
-                    undefined,
-                    builder.extract_value(args[2], k),
-                    ir.Constant(ir.IntType(32), 0),
-                )
-                return builder.fmul(builder.shuffle_vector(weight, undefined, zeros), node)
-
-            terms = [term(k) for k in range(corners)]
-            while len(terms) > 1:
-                terms = [builder.fadd(*pair) for pair in zip(terms[::2], terms[1::2], strict=True)]
-            where = _address(context, builder, out, args[3], args[4])
-            builder.store(terms[0], builder.bitcast(where, lanes.as_pointer()), align=align)
+            where = _at(context, builder, dtype, args[0], args[1])
+            value, peak = args[2], args[3]
+            if isinstance(dtype, types.Integer):
+                zero = ir.Constant(value.type, 0.0)
+                value = builder.fmul(value, peak)
+                value = builder.select(builder.fcmp_ordered(">", value, zero), value, zero)
+                value = builder.select(builder.fcmp_ordered("<", value, peak), value, peak)
+                value = builder.fadd(value, ir.Constant(value.type, 0.5))
+                value = builder.fptosi(value, _I32)
+                value = builder.trunc(value, ir.IntType(dtype.bitwidth))
+            else:
+                value = context.cast(builder, value, signature.args[2], dtype)
+            builder.store(value, where)
             return context.get_dummy_value()
 
-        return types.void(nodes, at, weights, out, to), code
+        return types.void(types.int64, types.int64, value, value), code
 
-    return weigh
-
-
-_weigh_4 = _weigh(4)
-_weigh_8 = _weigh(8)
+    return put
 
 
-@njit(nogil=True)
-def _load(src, start, count, planes):
-    """Pixels `start`.. into the planes; the rest of the planes keeps what it holds."""
-    item = src.itemsize
-    step, channel = src.strides[0] // item, src.strides[1] // item
-    if step == 3 and channel == 1 and count == BLOCK:
-        first = 3 * start
-        for i in range(BLOCK):
-            planes[0, i] = _get(src, first + 3 * i)
-            planes[1, i] = _get(src, first + 3 * i + 1)
-            planes[2, i] = _get(src, first + 3 * i + 2)
-    elif step == 1:
-        for c in range(3):
-            first = start + c * channel
-            for i in range(count):
-                planes[c, i] = _get(src, first + i)
+@intrinsic
+def _whole(typing: Any, value: Any) -> Any:
+    """The whole part of a float of modest size, as a float of the same type."""
+
+    def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
+        return builder.sitofp(builder.fptosi(args[0], _I32), args[0].type)
+
+    return value(value), code
+
+
+@intrinsic
+def _element(typing: Any, array: Any, index: Any) -> Any:
+    """An element of a one-dimensional array, its index not checked for a sign."""
+
+    def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
+        return builder.load(_address(context, builder, array, *args))
+
+    return array.dtype(array, index), code
+
+
+@intrinsic
+def _move_64(typing: Any, src: Any, index: Any, address: Any) -> Any:
+    """Copy 64 bytes of an array, from element `index`, to an address, as four vectors.
+
+    Not written as a plain loop, in which LLVM would see a call of the system's
+    memcpy: that starts too slowly for pieces of a few kilobytes.
+    """
+
+    def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
+        item = _bytes(src.dtype)
+        lanes = 16 // item
+        source = _address(context, builder, src, args[0], args[1])
+        for k in range(4):
+            index = ir.Constant(_I64, k * lanes)
+            here = _vector_at(builder, builder.gep(source, [index]), lanes)
+            there = _vector_at(builder, _at(context, builder, src.dtype, args[2], index), lanes)
+            builder.store(builder.load(here, align=item), there, align=item)
+        return context.get_dummy_value()
+
+    return types.void(src, types.int64, types.int64), code
+
+
+def _asker(writes: bool) -> Any:
+    """The intrinsic that asks for an address to come into the cache, to be read or written."""
+
+    @intrinsic
+    def ask(typing: Any, address: Any) -> Any:
+        def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
+            byte = ir.IntType(8).as_pointer()
+            kind = ir.FunctionType(ir.VoidType(), [byte, _I32, _I32, _I32])
+            prefetch = builder.module.declare_intrinsic("llvm.prefetch", [byte], kind)
+            hints = [ir.Constant(_I32, k) for k in (int(writes), 3, 1)]
+            builder.call(prefetch, [builder.inttoptr(args[0], byte), *hints])
+            return context.get_dummy_value()
+
+        return types.void(types.int64), code
+
+    return ask
+
+
+_ask_to_read = _asker(writes=False)
+_ask_to_write = _asker(writes=True)
+
+
+@intrinsic
+def _bits(typing: Any, value: Any) -> Any:
+    """The bits of a float64 as an int64."""
+
+    def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
+        return builder.bitcast(args[0], _I64)
+
+    return types.int64(types.float64), code
+
+
+@intrinsic
+def _of_bits(typing: Any, value: Any) -> Any:
+    """The float64 of the bits in an int64."""
+
+    def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
+        return builder.bitcast(args[0], ir.DoubleType())
+
+    return types.float64(types.int64), code
+
+
+@intrinsic
+def _weigh_4(typing: Any, nodes: Any, at: Any, across: Any, weights: Any, out: Any, to: Any) -> Any:
+    """Four lanes of ``(w0·a + w1·b) + (w2·c + w3·d)`` into `out` at `to`.
+
+    a, b and c are the nodes at the three indices `at`, d the one `across` from a.
+    """
+
+    def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
+        where = [
+            _address(context, builder, nodes, args[0], builder.extract_value(args[1], k))
+            for k in range(3)
+        ]
+        where.append(builder.gep(where[0], [args[2]]))
+        terms = []
+        for k in range(4):
+            node = builder.load(_vector_at(builder, where[k], 4), align=_bytes(nodes.dtype))
+            weight = _splat(builder, builder.extract_value(args[3], k), 4)
+            terms.append(builder.fmul(weight, node))
+        total = builder.fadd(builder.fadd(terms[0], terms[1]), builder.fadd(terms[2], terms[3]))
+        target = _vector_at(builder, _address(context, builder, out, args[4], args[5]), 4)
+        builder.store(total, target, align=_bytes(out.dtype))
+        return context.get_dummy_value()
+
+    return types.void(nodes, at, types.int64, weights, out, to), code
+
+
+@intrinsic
+def _weigh_8(
+    typing: Any, nodes: Any, at: Any, g_step: Any, r_step: Any, weights: Any, ends: Any,
+    out: Any, to: Any,
+) -> Any:  # fmt: skip
+    """Four lanes of the eight nodes of a cell, weighed, into `out` at `to`.
+
+    The two nodes along blue lie side by side and are read as one; the four
+    pairs are added with `weights`, then the two ends of blue with `ends`.
+    """
+
+    def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
+        first = _address(context, builder, nodes, args[0], args[1])
+        second = builder.gep(first, [args[2]])
+        third = builder.gep(first, [args[3]])
+        fourth = builder.gep(third, [args[2]])
+        terms = []
+        for k, where in enumerate((first, second, third, fourth)):
+            pair = builder.load(_vector_at(builder, where, 8), align=_bytes(nodes.dtype))
+            weight = _splat(builder, builder.extract_value(args[4], k), 8)
+            terms.append(builder.fmul(weight, pair))
+        pair = builder.fadd(builder.fadd(terms[0], terms[1]), builder.fadd(terms[2], terms[3]))
+        halves = []
+        for k in range(2):
+            half = _shuffled(builder, pair, pair, list(range(4 * k, 4 * k + 4)))
+            weight = _splat(builder, builder.extract_value(args[5], k), 4)
+            halves.append(builder.fmul(weight, half))
+        total = builder.fadd(*halves)
+        target = _vector_at(builder, _address(context, builder, out, args[6], args[7]), 4)
+        builder.store(total, target, align=_bytes(out.dtype))
+        return context.get_dummy_value()
+
+    return types.void(nodes, at, types.int64, types.int64, weights, ends, out, to), code
+
+
+@intrinsic
+def _planes_of_8(typing: Any, quads: Any, planes: Any, i: Any) -> Any:
+    """Pixels i to i + 8, four numbers each, into the three planes."""
+
+    def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
+        align = _bytes(quads.dtype)
+        four = builder.shl(args[2], ir.Constant(_I64, 2))
+        base = _address(context, builder, quads, args[0], four)
+
+        def pixel(k: int) -> Any:
+            where = builder.gep(base, [ir.Constant(_I64, 4 * k)])
+            return builder.load(_vector_at(builder, where, 4), align=align)
+
+        # Pixels k and k + 4 side by side, so that what follows stays within the halves.
+        rows = [_shuffled(builder, pixel(k), pixel(k + 4), list(range(8))) for k in range(4)]
+        low, high = [0, 8, 1, 9, 4, 12, 5, 13], [2, 10, 3, 11, 6, 14, 7, 15]
+        left = [0, 1, 8, 9, 4, 5, 12, 13]
+        right = [2, 3, 10, 11, 6, 7, 14, 15]
+        red_green = [_shuffled(builder, rows[k], rows[k + 1], low) for k in (0, 2)]
+        blue = [_shuffled(builder, rows[k], rows[k + 1], high) for k in (0, 2)]
+        channels = [
+            _shuffled(builder, red_green[0], red_green[1], left),
+            _shuffled(builder, red_green[0], red_green[1], right),
+            _shuffled(builder, blue[0], blue[1], left),
+        ]
+        for c, values in enumerate(channels):
+            place = builder.add(args[2], ir.Constant(_I64, c * BLOCK))
+            where = _vector_at(builder, _address(context, builder, planes, args[1], place), 8)
+            builder.store(values, where, align=align)
+        return context.get_dummy_value()
+
+    return types.void(quads, planes, types.int64), code
+
+
+# -- In and out ---------------------------------------------------------------
+
+
+def _loader(get: Any) -> Any:
+    """The piece that brings pixels into the planes, whose rest keeps whatever it holds.
+
+    `step` leads from pixel to pixel and `channel` from channel to channel, in elements.
+    """
+
+    @_piece
+    def load(address, step, channel, count, planes):
+        if count == BLOCK and step == 3 and channel == 1:
+            for i in range(BLOCK):
+                planes[0, i] = get(address, 3 * i)
+                planes[1, i] = get(address, 3 * i + 1)
+                planes[2, i] = get(address, 3 * i + 2)
+        elif count == BLOCK and step == 1:
+            for c in range(3):
+                for i in range(BLOCK):
+                    planes[c, i] = get(address, c * channel + i)
+        else:
+            for c in range(3):
+                for i in range(count):
+                    planes[c, i] = get(address, c * channel + i * step)
+
+    return load
+
+
+def _storer(put: Any) -> Any:
+    """The piece that takes the planes to pixels; see `_loader`."""
+
+    @_piece
+    def store(planes, address, step, channel, count, peak):
+        peak = planes.dtype.type(peak)
+        if count == BLOCK and step == 3 and channel == 1:
+            for i in range(BLOCK):
+                put(address, 3 * i, planes[0, i], peak)
+                put(address, 3 * i + 1, planes[1, i], peak)
+                put(address, 3 * i + 2, planes[2, i], peak)
+        elif count == BLOCK and step == 1:
+            for c in range(3):
+                for i in range(BLOCK):
+                    put(address, c * channel + i, planes[c, i], peak)
+        else:
+            for c in range(3):
+                for i in range(count):
+                    put(address, c * channel + i * step, planes[c, i], peak)
+
+    return store
+
+
+TYPES = ("uint8", "uint16", "float32", "float64")
+_load_u1, _load_u2, _load_f4, _load_f8 = (_loader(_getter(getattr(types, t))) for t in TYPES)
+_store_u1, _store_u2, _store_f4, _store_f8 = (_storer(_putter(getattr(types, t))) for t in TYPES)
+
+
+@_piece
+def _load(kind, address, step, channel, count, planes):
+    """Pixels of the type ``TYPES[kind]`` into the planes."""
+    if kind == 0:
+        _load_u1(address, step, channel, count, planes)
+    elif kind == 1:
+        _load_u2(address, step, channel, count, planes)
+    elif kind == 2:
+        _load_f4(address, step, channel, count, planes)
     else:
-        first = start * step
-        for i in range(count):
-            planes[0, i] = _get(src, first + i * step)
-            planes[1, i] = _get(src, first + i * step + channel)
-            planes[2, i] = _get(src, first + i * step + 2 * channel)
+        _load_f8(address, step, channel, count, planes)
 
 
-@njit(nogil=True)
-def _store(planes, dst, start, count, peak):
-    """The planes into pixels `start`.. of `dst`."""
-    item = dst.itemsize
-    step, channel = dst.strides[0] // item, dst.strides[1] // item
-    if step == 3 and channel == 1 and count == BLOCK:
-        first = 3 * start
-        for i in range(BLOCK):
-            _put(dst, first + 3 * i, planes[0, i], peak)
-            _put(dst, first + 3 * i + 1, planes[1, i], peak)
-            _put(dst, first + 3 * i + 2, planes[2, i], peak)
-    elif step == 1:
-        for c in range(3):
-            first = start + c * channel
-            for i in range(count):
-                _put(dst, first + i, planes[c, i], peak)
+@_piece
+def _store(planes, kind, address, step, channel, count, peak):
+    """The planes into pixels of the type ``TYPES[kind]``."""
+    if kind == 0:
+        _store_u1(planes, address, step, channel, count, peak)
+    elif kind == 1:
+        _store_u2(planes, address, step, channel, count, peak)
+    elif kind == 2:
+        _store_f4(planes, address, step, channel, count, peak)
     else:
-        first = start * step
-        for i in range(count):
-            _put(dst, first + i * step, planes[0, i], peak)
-            _put(dst, first + i * step + channel, planes[1, i], peak)
-            _put(dst, first + i * step + 2 * channel, planes[2, i], peak)
+        _store_f8(planes, address, step, channel, count, peak)
 
 
-@njit(nogil=True)
-def _curve(planes, pool, begin, size, params):
-    """A 1D table a channel: linear between its rows, NaN stays NaN."""
-    number = pool.dtype.type
-    one = number(1)
-    last = float(size - 1)
-    top = size - 2
+@_piece
+def _move(tile, address):
+    """A tile of interleaved pixels to their place."""
+    lanes = 64 // tile.itemsize
+    for k in range(0, 3 * BLOCK, lanes):
+        _move_64(tile, k, address + k * tile.itemsize)
+
+
+@_piece
+def _ask_ahead(reads, read_spread, writes, write_spread):
+    """Ask for 16 pixels to come, so that memory works while the lattice is read."""
+    _ask_to_read(reads)
+    _ask_to_read(reads + read_spread)
+    _ask_to_read(reads + 2 * read_spread)
+    _ask_to_write(writes)
+    _ask_to_write(writes + write_spread)
+    _ask_to_write(writes + 2 * write_spread)
+
+
+# -- Steps without a table ----------------------------------------------------
+
+
+@_piece
+def _matrix(planes, params):
+    """``m·rgb + offset``: nine numbers row by row, then three."""
+    number = planes.dtype.type
+    m00, m01, m02 = number(params[0]), number(params[1]), number(params[2])
+    m10, m11, m12 = number(params[3]), number(params[4]), number(params[5])
+    m20, m21, m22 = number(params[6]), number(params[7]), number(params[8])
+    o0, o1, o2 = number(params[9]), number(params[10]), number(params[11])
+    for i in range(BLOCK):
+        r, g, b = planes[0, i], planes[1, i], planes[2, i]
+        planes[0, i] = ((m00 * r + m01 * g) + m02 * b) + o0
+        planes[1, i] = ((m10 * r + m11 * g) + m12 * b) + o1
+        planes[2, i] = ((m20 * r + m21 * g) + m22 * b) + o2
+
+
+@_piece
+def _clamp(planes, params):
+    """Values held between two limits; NaN stays NaN."""
+    number = planes.dtype.type
+    low, high = number(params[0]), number(params[1])
     for c in range(3):
-        low, steps = params[c], params[3 + c]
-        first = begin + c * size
         for i in range(BLOCK):
             x = planes[c, i]
-            place = (x - low) * steps
-            place = place if place > 0.0 else 0.0
-            place = place if place < last else last
-            cell = min(np.int32(place), np.int32(top))
-            part = number(place - cell)
-            at = first + cell
-            y = (one - part) * _get(pool, at) + part * _get(pool, at + 1)
+            x = low if x < low else x
+            planes[c, i] = high if x > high else x
+
+
+@_piece
+def _to_power(x, power):
+    """``x ** power`` of a normal float64 over 0, by log2 and exp2, to a few units in 1e-16.
+
+    log2: the exponent plus the series of atanh about 1; exp2: the whole part
+    as an exponent, the rest by the series of exp. The system's own pow is not
+    used: it gives other bits on other systems, and one number at a time.
+    """
+    bits = _bits(x)
+    exponent = _of_bits((bits >> 52) | 0x4330000000000000) - (4503599627370496.0 + 1023.0)
+    mantissa = _of_bits((bits & 0x000FFFFFFFFFFFFF) | 0x3FF0000000000000)
+    large = mantissa > 1.4142135623730951
+    mantissa = 0.5 * mantissa if large else mantissa
+    exponent = exponent + 1.0 if large else exponent
+    z = (mantissa - 1.0) / (mantissa + 1.0)
+    q = z * z
+    series = 1.0 / 21.0
+    series = series * q + 1.0 / 19.0
+    series = series * q + 1.0 / 17.0
+    series = series * q + 1.0 / 15.0
+    series = series * q + 1.0 / 13.0
+    series = series * q + 1.0 / 11.0
+    series = series * q + 1.0 / 9.0
+    series = series * q + 1.0 / 7.0
+    series = series * q + 1.0 / 5.0
+    series = series * q + 1.0 / 3.0
+    series = series * q + 1.0
+    y = power * (exponent + (2.8853900817779268 * z) * series)  # 2 / ln 2
+    y = y if y > -1022.0 else -1022.0
+    y = y if y < 1023.9999999999999 else 1023.9999999999999
+    shifted = y + 6755399441055744.0  # 1.5 · 2**52: the whole part, in the lowest bits
+    t = (y - (shifted - 6755399441055744.0)) * 0.6931471805599453
+    series = 1.0 / 6227020800.0
+    series = series * t + 1.0 / 479001600.0
+    series = series * t + 1.0 / 39916800.0
+    series = series * t + 1.0 / 3628800.0
+    series = series * t + 1.0 / 362880.0
+    series = series * t + 1.0 / 40320.0
+    series = series * t + 1.0 / 5040.0
+    series = series * t + 1.0 / 720.0
+    series = series * t + 1.0 / 120.0
+    series = series * t + 1.0 / 24.0
+    series = series * t + 1.0 / 6.0
+    series = series * t + 0.5
+    series = series * t + 1.0
+    series = series * t + 1.0
+    return _of_bits(_bits(series) + (_bits(shifted) << 52))
+
+
+@_piece
+def _power(planes, params):
+    """Each channel to its power where it is over 0; unchanged below, and for NaN."""
+    number = planes.dtype.type
+    for c in range(3):
+        power = params[c]
+        if power == 1.0:
+            continue
+        for i in range(BLOCK):
+            x = np.float64(planes[c, i])
+            raised = _to_power(x, power)
+            raised = raised if x >= 2.2250738585072014e-308 else 0.0
+            raised = raised if x < np.inf else np.inf
+            planes[c, i] = number(raised if x > 0.0 else x)
+
+
+# -- Steps with a table -------------------------------------------------------
+
+
+@_piece
+def _place(plane, low, rate, size, cells, parts):
+    """Cell and fraction of each value, found in float64; those of NaN mean nothing."""
+    number = plane.dtype.type
+    last, top = float(size - 1), float(size - 2)
+    for i in range(BLOCK):
+        place = (np.float64(plane[i]) - low) * rate
+        place = place if place > 0.0 else 0.0
+        place = place if place < last else last
+        cell = _whole(place)
+        cell = cell if cell < top else top
+        cells[i] = number(cell)
+        parts[i] = number(place - cell)
+
+
+@_piece
+def _place_exactly(x, rate, zero, last, top):
+    """Cell and fraction of a value that its own type places without rounding."""
+    place = x * rate
+    place = place if place > zero else zero
+    place = place if place < last else last
+    cell = _whole(place)
+    cell = cell if cell < top else top
+    return cell, place - cell
+
+
+@_piece
+def _place_code(x, peak, share, last, top):
+    """Cell and fraction of a whole code of 0..peak; only the last product is rounded.
+
+    ``share`` is 1 / peak. With at most 65 nodes and 16 bits every product is
+    under 2**24, so float32 holds it, and the rounding of the quotient is less
+    than the distance of the nearest code from the cell's edge.
+    """
+    place = x * last
+    cell = _whole(place * share)
+    cell = cell if cell < top else top
+    return cell, (place - cell * peak) * share
+
+
+@_piece
+def _curve(planes, pool, begin, size, params, work):
+    """A 1D table a channel: linear between its rows, NaN stays NaN."""
+    cells, parts, corners, _ = work
+    one = pool.dtype.type(1)
+    for c in range(3):
+        _place(planes[c], params[c], params[3 + c], size, cells[c], parts[c])
+        for i in range(BLOCK):
+            corners[c, i] = cells[c, i]
+        rows = pool[begin + c * size :]
+        for i in range(BLOCK):
+            x, part, at = planes[c, i], parts[c, i], corners[c, i]
+            y = (one - part) * _element(rows, at) + part * _element(rows, at + 1)
             planes[c, i] = y if x == x else x
 
 
-@njit(nogil=True)
-def _place(planes, size, params, exact, cells):
-    """Cell indices of each channel; the planes become fractions, NaN in all for NaN in any."""
-    number = planes.dtype.type
-    top = np.int32(size - 2)
-    if exact:
-        zero = number(0)
-        last = number(size - 1)
-        r_steps, g_steps, b_steps = number(params[3]), number(params[4]), number(params[5])
-        for i in range(BLOCK):
-            r, g, b = planes[0, i], planes[1, i], planes[2, i]
-            bad = (r != r) | (g != g) | (b != b)
-            r, g, b = r * r_steps, g * g_steps, b * b_steps
-            r = r if r > zero else zero
-            g = g if g > zero else zero
-            b = b if b > zero else zero
-            r = r if r < last else last
-            g = g if g < last else last
-            b = b if b < last else last
-            r_cell = min(np.int32(r), top)
-            g_cell = min(np.int32(g), top)
-            b_cell = min(np.int32(b), top)
-            cells[0, i], cells[1, i], cells[2, i] = r_cell, g_cell, b_cell
-            planes[0, i] = number(np.nan) if bad else r - number(r_cell)
-            planes[1, i] = g - number(g_cell)
-            planes[2, i] = b - number(b_cell)
-    else:
-        edge = float(size - 1)
-        for i in range(BLOCK):
-            r, g, b = planes[0, i], planes[1, i], planes[2, i]
-            bad = (r != r) | (g != g) | (b != b)
-            x = (np.float64(r) - params[0]) * params[3]
-            y = (np.float64(g) - params[1]) * params[4]
-            z = (np.float64(b) - params[2]) * params[5]
-            x = x if x > 0.0 else 0.0
-            y = y if y > 0.0 else 0.0
-            z = z if z > 0.0 else 0.0
-            x = x if x < edge else edge
-            y = y if y < edge else edge
-            z = z if z < edge else edge
-            r_cell = min(np.int32(x), top)
-            g_cell = min(np.int32(y), top)
-            b_cell = min(np.int32(z), top)
-            cells[0, i], cells[1, i], cells[2, i] = r_cell, g_cell, b_cell
-            planes[0, i] = number(np.nan) if bad else number(x - r_cell)
-            planes[1, i] = number(y - g_cell)
-            planes[2, i] = number(z - b_cell)
-
-
-@njit(nogil=True)
-def _tetrahedra(planes, size, cells, corners, weights):
-    """From the fractions in the planes to four nodes and four weights a pixel.
+@_piece
+def _tetrahedron(r_cell, g_cell, b_cell, r, g, b, r_step, g_step, b_step, one):
+    """Three of the four nodes around a place in a cell, and four weights.
 
     The cell is cut into six tetrahedra along its grey diagonal. The path from
     the cell's first node to its last goes along the axis of the largest
     fraction first and of the smallest last; the weights are the differences of
-    the sorted fractions (P. Hung, Journal of Electronic Imaging 2(1), 1993,
-    from memory).
+    the sorted fractions. The fourth node is the cell's last.
     """
-    number = planes.dtype.type
-    one = number(1)
-    b_step = np.int32(4)
-    g_step = np.int32(4 * size)
-    r_step = np.int32(4 * size * size)
-    across = np.int32(r_step + g_step + b_step)
-    for i in range(BLOCK):
-        r, g, b = planes[0, i], planes[1, i], planes[2, i]
-        r_over_g, r_over_b, g_over_b = r >= g, r >= b, g >= b
-        upper = r if r_over_g else g
-        lower = g if r_over_g else r
-        largest = upper if upper > b else b
-        middle = upper if upper < b else b
-        middle = middle if middle > lower else lower
-        smallest = lower if lower < b else b
-        first = r_step if r_over_g & r_over_b else (g_step if g_over_b else b_step)
-        final = b_step if r_over_b & g_over_b else (g_step if r_over_g else r_step)
-        base = cells[0, i] * r_step + cells[1, i] * g_step + cells[2, i] * b_step
-        corners[0, i] = base
-        corners[1, i] = base + first
-        corners[2, i] = base + (across - final)
-        corners[3, i] = base + across
-        weights[0, i] = one - largest if r == r else r
-        weights[1, i] = largest - middle
-        weights[2, i] = middle - smallest
-        weights[3, i] = smallest
-
-
-@njit(nogil=True)
-def _weigh_tetrahedra(nodes, corners, weights, i, out, to):
-    _weigh_4(
-        nodes,
-        (corners[0, i], corners[1, i], corners[2, i], corners[3, i]),
-        (weights[0, i], weights[1, i], weights[2, i], weights[3, i]),
-        out,
-        to,
+    r_over_g, r_over_b, g_over_b = r >= g, r >= b, g >= b
+    upper = r if r_over_g else g
+    lower = g if r_over_g else r
+    largest = upper if upper > b else b
+    middle = upper if upper < b else b
+    middle = middle if middle > lower else lower
+    smallest = lower if lower < b else b
+    first = r_step if r_over_g & r_over_b else (g_step if g_over_b else b_step)
+    final = b_step if r_over_b & g_over_b else (g_step if r_over_g else r_step)
+    base = r_cell * r_step + g_cell * g_step + b_cell * b_step
+    across = r_step + g_step + b_step
+    return (
+        base,
+        base + first,
+        base + (across - final),
+        one - largest,
+        largest - middle,
+        middle - smallest,
+        smallest,
     )
 
 
-@njit(nogil=True)
-def _cubes(planes, size, cells, corners, weights):
-    """From the fractions in the planes to the first node and eight weights a pixel."""
+@_piece
+def _tetrahedra(planes, size, params, how, cells, parts, corners, weights):
+    """Three node indices and four weights of each pixel; the first weight is NaN for NaN."""
     number = planes.dtype.type
-    one = number(1)
-    b_step = np.int32(4)
-    g_step = np.int32(4 * size)
-    r_step = np.int32(4 * size * size)
+    zero, one, nan = number(0), number(1), number(np.nan)
+    b_step, g_step, r_step = number(4), number(4 * size), number(4 * size * size)
+    last, top = number(size - 1), number(size - 2)
+    if how == EXACT:
+        r_rate, g_rate, b_rate = number(params[3]), number(params[4]), number(params[5])
+        for i in range(BLOCK):
+            x, y, z = planes[0, i], planes[1, i], planes[2, i]
+            r_cell, r = _place_exactly(x, r_rate, zero, last, top)
+            g_cell, g = _place_exactly(y, g_rate, zero, last, top)
+            b_cell, b = _place_exactly(z, b_rate, zero, last, top)
+            n0, n1, n2, w0, w1, w2, w3 = _tetrahedron(
+                r_cell, g_cell, b_cell, r, g, b, r_step, g_step, b_step, one
+            )
+            corners[0, i], corners[1, i], corners[2, i] = n0, n1, n2
+            weights[0, i] = nan if (x != x) | (y != y) | (z != z) else w0
+            weights[1, i], weights[2, i], weights[3, i] = w1, w2, w3
+    elif how == CODES:
+        peak, share = number(params[6]), number(1 / params[6])
+        for i in range(BLOCK):
+            r_cell, r = _place_code(planes[0, i], peak, share, last, top)
+            g_cell, g = _place_code(planes[1, i], peak, share, last, top)
+            b_cell, b = _place_code(planes[2, i], peak, share, last, top)
+            n0, n1, n2, w0, w1, w2, w3 = _tetrahedron(
+                r_cell, g_cell, b_cell, r, g, b, r_step, g_step, b_step, one
+            )
+            corners[0, i], corners[1, i], corners[2, i] = n0, n1, n2
+            weights[0, i], weights[1, i], weights[2, i], weights[3, i] = w0, w1, w2, w3
+    else:
+        for c in range(3):
+            _place(planes[c], params[c], params[3 + c], size, cells[c], parts[c])
+        for i in range(BLOCK):
+            x, y, z = planes[0, i], planes[1, i], planes[2, i]
+            n0, n1, n2, w0, w1, w2, w3 = _tetrahedron(
+                cells[0, i], cells[1, i], cells[2, i], parts[0, i], parts[1, i], parts[2, i],
+                r_step, g_step, b_step, one,
+            )  # fmt: skip
+            corners[0, i], corners[1, i], corners[2, i] = n0, n1, n2
+            weights[0, i] = nan if (x != x) | (y != y) | (z != z) else w0
+            weights[1, i], weights[2, i], weights[3, i] = w1, w2, w3
+
+
+@_piece
+def _cubes(planes, size, params, cells, parts, corners, weights):
+    """The first node's index, four weights over red and green, and two over blue."""
+    number = planes.dtype.type
+    one, nan = number(1), number(np.nan)
+    b_step, g_step, r_step = number(4), number(4 * size), number(4 * size * size)
+    for c in range(3):
+        _place(planes[c], params[c], params[3 + c], size, cells[c], parts[c])
     for i in range(BLOCK):
-        r, g, b = planes[0, i], planes[1, i], planes[2, i]
-        r_off, g_off, b_off = one - r, one - g, one - b
+        x, y, z = planes[0, i], planes[1, i], planes[2, i]
+        r, g, b = parts[0, i], parts[1, i], parts[2, i]
         corners[0, i] = cells[0, i] * r_step + cells[1, i] * g_step + cells[2, i] * b_step
-        off_off, off_on, on_off, on_on = r_off * g_off, r_off * g, r * g_off, r * g
-        weights[0, i], weights[1, i] = off_off * b_off, off_off * b
-        weights[2, i], weights[3, i] = off_on * b_off, off_on * b
-        weights[4, i], weights[5, i] = on_off * b_off, on_off * b
-        weights[6, i], weights[7, i] = on_on * b_off, on_on * b
+        r_off, g_off = one - r, one - g
+        weights[0, i] = nan if (x != x) | (y != y) | (z != z) else r_off * g_off
+        weights[1, i], weights[2, i], weights[3, i] = r_off * g, r * g_off, r * g
+        weights[4, i], weights[5, i] = one - b, b
 
 
-@njit(nogil=True)
-def _weigh_cubes(nodes, size, corners, weights, i, out, to):
-    a = corners[0, i]
-    b = a + 4 * size
-    c = a + 4 * size * size
-    d = b + 4 * size * size
-    _weigh_8(
-        nodes,
-        (a, a + 4, b, b + 4, c, c + 4, d, d + 4),
-        (
-            weights[0, i],
-            weights[1, i],
-            weights[2, i],
-            weights[3, i],
-            weights[4, i],
-            weights[5, i],
-            weights[6, i],
-            weights[7, i],
-        ),
-        out,
-        to,
-    )
+@_piece
+def _lattice(planes, pool, op, params, work, out, stride, ahead):
+    """The lattice at each pixel of the planes, `stride` elements a pixel in `out`.
 
-
-@njit(nogil=True)
-def _planes_of(quads, planes):
-    for i in range(BLOCK):
-        planes[0, i] = quads[4 * i]
-        planes[1, i] = quads[4 * i + 1]
-        planes[2, i] = quads[4 * i + 2]
+    Four lanes are stored; with a stride of three the next pixel covers the fourth.
+    """
+    cells, parts, corners, weights = work
+    reads, read_step, read_spread, writes, write_step, write_spread = ahead
+    nodes, size, how = pool[op[1] :], op[2], op[3]
+    if op[0] == TETRAHEDRAL:
+        _tetrahedra(planes, size, params, how, cells, parts, corners, weights)
+        across = 4 * (size * size + size + 1)
+        for j in range(0, BLOCK, 16):
+            _ask_ahead(reads + j * read_step, read_spread, writes + j * write_step, write_spread)
+            for i in range(j, j + 16):
+                _weigh_4(
+                    nodes,
+                    (corners[0, i], corners[1, i], corners[2, i]),
+                    across,
+                    (weights[0, i], weights[1, i], weights[2, i], weights[3, i]),
+                    out,
+                    stride * i,
+                )
+    else:
+        _cubes(planes, size, params, cells, parts, corners, weights)
+        for j in range(0, BLOCK, 16):
+            _ask_ahead(reads + j * read_step, read_spread, writes + j * write_step, write_spread)
+            for i in range(j, j + 16):
+                _weigh_8(
+                    nodes,
+                    corners[0, i],
+                    4 * size,
+                    4 * size * size,
+                    (weights[0, i], weights[1, i], weights[2, i], weights[3, i]),
+                    (weights[4, i], weights[5, i]),
+                    out,
+                    stride * i,
+                )
 
 
 def _run(src, dst, ops, params, pool, peak, start, stop):
-    """Run the program over the pixels `start` to `stop` of `src` into `dst`.
+    """Run the program over the pixels `start` to `stop`.
 
-    `src` and `dst` have shape (pixels, 3) and any strides; `peak` is the code of
-    1.0 where `dst` holds codes.
+    `src` and `dst` say where pixels are: the index of their type in `TYPES`, the
+    bytes of an element, the address of the first, and the elements from pixel to
+    pixel and from channel to channel. `peak` is the code of 1.0 where `dst`
+    holds codes.
     """
     planes = np.empty((3, BLOCK), pool.dtype)
     quads = np.empty(4 * BLOCK, pool.dtype)
-    weights = np.empty((8, BLOCK), pool.dtype)
-    corners = np.empty((4, BLOCK), np.int32)
-    cells = np.empty((3, BLOCK), np.int32)
+    weights = np.empty((6, BLOCK), pool.dtype)
+    corners = np.empty((3, BLOCK), np.int32)
+    cells = np.empty((3, BLOCK), pool.dtype)
+    parts = np.empty((3, BLOCK), pool.dtype)
+    work = (cells, parts, corners, weights)
+    steps = ops.shape[0]
+    src_kind, src_item, src_address, src_step, src_channel = src
+    dst_kind, dst_item, dst_address, dst_step, dst_channel = dst
+    interleaved = dst_step == 3 and dst_channel == 1
+    as_it_is = interleaved and dst_item == pool.itemsize
+    src_spread = 64 if src_step == 3 and src_channel == 1 else src_channel * src_item
+    dst_spread = 64 if interleaved else dst_channel * dst_item
+    src_step_bytes, dst_step_bytes = src_step * src_item, dst_step * dst_item
     for at in range(start, stop, BLOCK):
         count = min(BLOCK, stop - at)
-        _load(src, at, count, planes)
-        for k in range(ops.shape[0]):
-            op, begin, size, exact = ops[k, 0], ops[k, 1], ops[k, 2], ops[k, 3]
-            if op == CURVE:
-                _curve(planes, pool, begin, size, params[k])
+        reads, writes = src_address + at * src_step_bytes, dst_address + at * dst_step_bytes
+        ahead = (
+            reads + 2 * BLOCK * src_step_bytes, src_step_bytes, src_spread,
+            writes, dst_step_bytes, dst_spread,
+        )  # fmt: skip
+        moved = False
+        _load(src_kind, reads, src_step, src_channel, count, planes)
+        for k in range(steps):
+            op = ops[k]
+            if op[0] == MATRIX:
+                _matrix(planes, params[k])
+            elif op[0] == CLAMP:
+                _clamp(planes, params[k])
+            elif op[0] == POWER:
+                _power(planes, params[k])
+            elif op[0] == CURVE:
+                _curve(planes, pool, op[1], op[2], params[k], work)
             else:
-                nodes = pool[begin:]
-                _place(planes, size, params[k], exact, cells)
-                if op == TETRAHEDRAL:
-                    _tetrahedra(planes, size, cells, corners, weights)
-                    for i in range(count):
-                        _weigh_tetrahedra(nodes, corners, weights, i, quads, 4 * i)
+                moved = k == steps - 1 and as_it_is and count == BLOCK
+                _lattice(planes, pool, op, params[k], work, quads, 3 if moved else 4, ahead)
+                if moved:
+                    _move(quads, writes)
                 else:
-                    _cubes(planes, size, cells, corners, weights)
-                    for i in range(count):
-                        _weigh_cubes(nodes, size, corners, weights, i, quads, 4 * i)
-                _planes_of(quads, planes)
-        _store(planes, dst, at, count, peak)
+                    for i in range(0, BLOCK, 8):
+                        _planes_of_8(quads, planes, i)
+        if not moved:
+            _store(planes, dst_kind, writes, dst_step, dst_channel, count, peak)
 
 
-@functools.cache
-def runner(src: DTypeLike, dst: DTypeLike, number: DTypeLike) -> Any:
-    """The compiled `_run` for pixels of type `src` into `dst`, computed in `number`."""
+_WHERE = types.UniTuple(types.int64, 5)
 
-    def of(dtype: DTypeLike) -> Any:
-        return getattr(types, np.dtype(dtype).name)
 
-    signature = types.void(
-        types.Array(of(src), 2, "A", readonly=True),
-        types.Array(of(dst), 2, "A"),
-        types.Array(types.int64, 2, "C", readonly=True),
-        types.Array(types.float64, 2, "C", readonly=True),
-        types.Array(of(number), 1, "C", readonly=True),
-        types.float64,
-        types.int64,
-        types.int64,
+_runners: dict[np.dtype[Any], Any] = {}
+
+
+def is_loaded(number: DTypeLike) -> bool:
+    """Whether `runner` has its answer at hand."""
+    return np.dtype(number) in _runners
+
+
+def runner(number: DTypeLike) -> Any:
+    """The compiled `_run` that computes in `number`, float32 or float64."""
+    number = np.dtype(number)
+    if number not in _runners:
+        _runners[number] = _compile_run(number)
+    return _runners[number]
+
+
+def _compile_run(number: np.dtype[Any]) -> Any:
+    return _compiled(
+        _run,
+        types.void(
+            _WHERE,
+            _WHERE,
+            types.Array(types.int64, 2, "C", readonly=True),
+            types.Array(types.float64, 2, "C", readonly=True),
+            types.Array(getattr(types, number.name), 1, "C", readonly=True),
+            types.float64,
+            types.int64,
+            types.int64,
+        ),
     )
+
+
+def where(pixels: Any) -> tuple[int, int, int, int, int]:
+    """What `_run` wants to know of an array of shape (pixels, 3)."""
+    item = pixels.itemsize
+    step, channel = (stride // item for stride in pixels.strides)
+    address = pixels.__array_interface__["data"][0]
+    return TYPES.index(pixels.dtype.name), item, address, step, channel
+
+
+def _compiled(function: Any, signature: Any) -> Any:
+    """The function compiled for one signature, or loaded from an earlier process's cache."""
+    options = {"nogil": True, "error_model": "numpy", "no_cfunc_wrapper": True}
     try:
-        return njit(signature, nogil=True, cache=True)(_run)
-    except RuntimeError:  # no folder for the compiled code can be written
-        return njit(signature, nogil=True)(_run)
+        return njit(signature, cache=True, **options)(function)
+    except RuntimeError:  # there is no folder that compiled code could be written to
+        return njit(signature, **options)(function)

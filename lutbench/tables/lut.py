@@ -54,9 +54,9 @@ def _checked_domain(domain: ArrayLike) -> NDArray[np.float64]:
 
 
 def _as_pixels(rgb: ArrayLike) -> NDArray[Any]:
-    """`rgb` as float32 where it is float32, else float64; last axis R G B."""
+    """`rgb` as it is where it is float32, uint8 or uint16, else as float64; last axis R G B."""
     array = np.asarray(rgb)
-    if array.dtype != np.float32:
+    if array.dtype.name not in ("float32", "uint8", "uint16"):
         array = array.astype(np.float64, copy=False)
     if array.ndim == 0 or array.shape[-1] != 3:
         raise LutbenchError(
@@ -96,7 +96,11 @@ class Lut1D(Transform):
         return int(self.table.shape[0])
 
     def apply(self, rgb: ArrayLike, *, threads: int | None = None) -> NDArray[Any]:
-        """The LUT of `rgb`, any leading shape; float32 in gives float32 out, else float64."""
+        """The LUT of `rgb`, any leading shape.
+
+        float32 in gives float32 out. Arrays of uint8 and uint16 hold codes of
+        the full range, and so does their result. All else gives float64.
+        """
         from lutbench.tables import interpolation
 
         return interpolation.apply_1d(self.table, self.domain, _as_pixels(rgb), threads=threads)
@@ -181,7 +185,11 @@ class Lut3D(Transform):
         *,
         threads: int | None = None,
     ) -> NDArray[Any]:
-        """The LUT of `rgb`, any leading shape; float32 in gives float32 out, else float64."""
+        """The LUT of `rgb`, any leading shape.
+
+        float32 in gives float32 out. Arrays of uint8 and uint16 hold codes of
+        the full range, and so does their result. All else gives float64.
+        """
         from lutbench.tables import interpolation as kernels
 
         method = _check_interpolation(interpolation or self.interpolation)
@@ -234,9 +242,18 @@ class ShaperLut3D(Transform):
         *,
         threads: int | None = None,
     ) -> NDArray[Any]:
-        """Shaper, then 3D LUT; float32 in gives float32 out, else float64."""
-        shaped = self.shaper.apply(rgb, threads=threads)
-        return self.lut.apply(shaped, interpolation, threads=threads)
+        """Shaper, then 3D LUT, in one pass; types as those of `Lut3D.apply`."""
+        from lutbench.tables import interpolation as kernels
+
+        return kernels.apply_shaped_3d(
+            self.shaper.table,
+            self.shaper.domain,
+            self.lut.table,
+            self.lut.domain,
+            _as_pixels(rgb),
+            _check_interpolation(interpolation or self.lut.interpolation),
+            threads=threads,
+        )
 
     def with_title(self, title: str) -> ShaperLut3D:
         """The same LUT under another title."""

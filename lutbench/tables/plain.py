@@ -62,48 +62,59 @@ def _lattice(
     (r_cell, r), (g_cell, g), (b_cell, b) = (
         _place(planes[c], params[c], params[3 + c], size) for c in range(3)
     )
-    strides = np.array([size * size, size, 1])
     base = (r_cell * size + g_cell) * size + b_cell
-    if tetrahedral:
-        indices, weights = _tetrahedra(r, g, b, strides)
-    else:
-        indices, weights = _cubes(r, g, b, strides)
-    terms = [
-        weight[:, None] * nodes[base + index]
-        for index, weight in zip(indices, weights, strict=True)
-    ]
-    while len(terms) > 1:
-        terms = [one + other for one, other in zip(terms[::2], terms[1::2], strict=True)]
-    out: NDArray[Any] = terms[0].T.copy()
+    weigh = _tetrahedra if tetrahedral else _cubes
+    out: NDArray[Any] = weigh(nodes, size, base, r, g, b).T.copy()
     out[:, bad] = np.nan
     return out
 
 
+def _sum_of_four(nodes: NDArray[Any], indices: Any, weights: Any) -> NDArray[Any]:
+    a, b, c, d = (
+        weight[:, None] * nodes[index] for index, weight in zip(indices, weights, strict=True)
+    )
+    return np.asarray((a + b) + (c + d))
+
+
 def _tetrahedra(
-    r: NDArray[Any], g: NDArray[Any], b: NDArray[Any], strides: NDArray[np.int64]
-) -> tuple[list[NDArray[np.int64]], list[NDArray[Any]]]:
+    nodes: NDArray[Any],
+    size: int,
+    base: NDArray[np.int64],
+    r: NDArray[Any],
+    g: NDArray[Any],
+    b: NDArray[Any],
+) -> NDArray[Any]:
     upper, lower = np.maximum(r, g), np.minimum(r, g)
     largest = np.maximum(upper, b)
     middle = np.maximum(np.minimum(upper, b), lower)
     smallest = np.minimum(lower, b)
-    r_step, g_step, b_step = strides
+    r_step, g_step, b_step = size * size, size, 1
     first = np.where((r >= g) & (r >= b), r_step, np.where(g >= b, g_step, b_step))
     final = np.where((r >= b) & (g >= b), b_step, np.where(r >= g, g_step, r_step))
-    across = strides.sum()
-    everywhere = np.zeros_like(first)
-    return (
-        [everywhere, first, across - final, everywhere + across],
-        [1 - largest, largest - middle, middle - smallest, smallest],
+    across = r_step + g_step + b_step
+    return _sum_of_four(
+        nodes,
+        (base, base + first, base + across - final, base + across),
+        (1 - largest, largest - middle, middle - smallest, smallest),
     )
 
 
 def _cubes(
-    r: NDArray[Any], g: NDArray[Any], b: NDArray[Any], strides: NDArray[np.int64]
-) -> tuple[list[Any], list[NDArray[Any]]]:
-    indices, weights = [], []
-    for i, r_weight in enumerate((1 - r, r)):
-        for j, g_weight in enumerate((1 - g, g)):
-            for k, b_weight in enumerate((1 - b, b)):
-                indices.append(strides @ (i, j, k))
-                weights.append((r_weight * g_weight) * b_weight)
-    return indices, weights
+    nodes: NDArray[Any],
+    size: int,
+    base: NDArray[np.int64],
+    r: NDArray[Any],
+    g: NDArray[Any],
+    b: NDArray[Any],
+) -> NDArray[Any]:
+    weights = ((1 - r) * (1 - g), (1 - r) * g, r * (1 - g), r * g)
+    faces = (
+        _sum_of_four(
+            nodes,
+            [base + end + step for step in (0, size, size * size, size * size + size)],
+            weights,
+        )
+        for end in (0, 1)
+    )
+    low, high = faces
+    return np.asarray((1 - b)[:, None] * low + b[:, None] * high)

@@ -1,12 +1,19 @@
-"""Programs: LUTs laid out for the kernels, as a list of steps and one pool of numbers.
+"""Programs: steps laid out for the kernels, as three arrays that one kernel runs.
 
-A program is three arrays, so that one compiled kernel runs them all:
+- ``ops``, int64 (steps, 4): what the step is; for a table where it begins in
+  the pool, its size, and how a lattice finds the place of a pixel in it;
+- ``params``, float64 (steps, 12): the step's constants;
+- ``pool``: the tables, in the floating-point type that is computed in.
 
-- ``ops``, int64 (steps, 4): what the step is, where its table begins in the
-  pool, the table's size, and for a lattice whether float32 places it exactly;
-- ``params``, float64 (steps, 16): the step's constants; for a table the first
-  input of each channel, then the table steps per unit of input;
-- ``pool``: the tables, in the floating-point type that the pixels have.
+========== ==================================================================
+step       constants
+========== ==================================================================
+a table    first input of each channel; table steps per unit of input of each
+           channel; the code of 1.0, where the first input is codes
+matrix     nine numbers row by row, three offsets
+clamp      lowest, highest
+power      one exponent a channel
+========== ==================================================================
 
 In the pool a lattice has four numbers a node (the fourth is 0), so that a node
 is read in one go; a curve is one plane a channel.
@@ -15,17 +22,19 @@ is read in one go; a curve is one plane a channel.
 from __future__ import annotations
 
 import math
-import threading
 import weakref
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import DTypeLike, NDArray
+from numpy.typing import ArrayLike, DTypeLike, NDArray
 
-CURVE, TETRAHEDRAL, TRILINEAR, MATRIX, CDL = range(5)
+CURVE, TETRAHEDRAL, TRILINEAR, MATRIX, CLAMP, POWER = range(6)
+TABLES = (CURVE, TETRAHEDRAL, TRILINEAR)
 LATTICES = {"tetrahedral": TETRAHEDRAL, "trilinear": TRILINEAR}
-PARAMS = 16
+IN_FLOAT64, EXACT, CODES = range(3)  # how a lattice finds a place
+PARAMS = 12
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,45 +57,101 @@ class Step:
 
 def table_step(op: int, table: NDArray[Any], domain: NDArray[np.float64]) -> Step:
     """The step of a 1D table (n, 3) or a lattice (n, n, n, 3) over `domain` (2, 3)."""
-    params = np.zeros(PARAMS)
-    params[:3] = domain[0]
-    params[3:6] = (table.shape[0] - 1) / (domain[1] - domain[0])
-    return Step(op, params, table)
+    return _step(op, domain[0], (table.shape[0] - 1) / (domain[1] - domain[0]), table=table)
 
 
-def program(steps: tuple[Step, ...], dtype: DTypeLike) -> Program:
-    """Lay the steps out for pixels that are computed in `dtype`, float32 or float64."""
+def matrix_step(matrix: ArrayLike, offset: ArrayLike = (0.0, 0.0, 0.0)) -> Step:
+    """The step of a (3, 3) matrix and a (3,) offset."""
+    return _step(MATRIX, np.reshape(matrix, 9), offset)
+
+
+def clamp_step(low: float, high: float) -> Step:
+    """The step that holds values between two limits."""
+    return _step(CLAMP, [low, high])
+
+
+def power_step(power: ArrayLike) -> Step:
+    """The step that raises what is over 0 to the power of its channel."""
+    return _step(POWER, power)
+
+
+def program(steps: Iterable[Step], dtype: DTypeLike, peak: float = 1.0) -> Program:
+    """Lay the steps out for pixels that are computed in `dtype`, float32 or float64.
+
+    `peak` is the code of 1.0 where the pixels come as codes. Matrices that
+    follow each other become one.
+    """
     dtype = np.dtype(dtype)
-    ops = np.zeros((len(steps), 4), np.int64)
-    params = np.zeros((len(steps), PARAMS))
+    plan = _joined(_from_codes(list(steps), peak) if peak != 1 else list(steps))
+    ops = np.zeros((len(plan), 4), np.int64)
+    params = np.zeros((len(plan), PARAMS))
     tables: list[NDArray[Any]] = []
     begin = 0
-    for row, step in enumerate(steps):
+    for row, step in enumerate(plan):
         ops[row, 0] = step.op
         params[row] = step.params
         if step.table is not None:
             laid = _laid_out(step.table, dtype)
-            exact = _placed_exactly(step.params)
-            ops[row, 1:] = begin, step.table.shape[0], exact
+            size = step.table.shape[0]
+            how = _finding(step.params, size, dtype, peak if row == 0 else 1.0)
+            ops[row, 1:] = begin, size, how
+            params[row, 6] = peak
             tables.append(laid)
             begin += laid.size
     pool = tables[0] if len(tables) == 1 else np.concatenate([np.zeros(0, dtype), *tables])
     return Program(ops, params, pool)
 
 
-def _placed_exactly(params: NDArray[np.float64]) -> bool:
-    """Whether float32 finds the place in the lattice without any rounding.
+def _step(op: int, *constants: ArrayLike, table: NDArray[Any] | None = None) -> Step:
+    params = np.zeros(PARAMS)
+    numbers = np.concatenate([np.asarray(each, dtype=np.float64) for each in constants])
+    params[: numbers.size] = numbers
+    return Step(op, params, table)
 
-    True where the domain begins at 0 and the steps a unit are a power of two,
-    as with 17, 33 or 65 nodes over 0..1; all else is placed in float64.
+
+def _from_codes(steps: list[Step], peak: float) -> list[Step]:
+    """The steps for pixels that come as codes of 0..peak: the first one takes them as they are."""
+    if steps and steps[0].op in TABLES:
+        first = steps[0]
+        return [
+            _step(first.op, first.params[:3] * peak, first.params[3:6] / peak, table=first.table),
+            *steps[1:],
+        ]
+    return [matrix_step(np.eye(3) / peak), *steps]
+
+
+def _joined(steps: list[Step]) -> list[Step]:
+    joined: list[Step] = []
+    for step in steps:
+        if joined and step.op == joined[-1].op == MATRIX:
+            before = joined.pop().params
+            matrix = step.params[:9].reshape(3, 3)
+            step = matrix_step(
+                matrix @ before[:9].reshape(3, 3), matrix @ before[9:12] + step.params[9:12]
+            )
+        joined.append(step)
+    return joined
+
+
+def _finding(params: NDArray[np.float64], size: int, dtype: np.dtype[Any], peak: float) -> int:
+    """How the place of a pixel in a lattice is found.
+
+    Float32 finds it without rounding where the domain begins at 0 and the
+    steps a unit are a power of two, as with 17, 33 or 65 nodes over 0..1; and
+    where whole codes meet a small lattice over their whole range. All else is
+    found in float64.
     """
-    return all(low == 0 for low in params[:3]) and all(
-        math.frexp(steps)[0] == 0.5 and 1 <= steps <= 256 for steps in params[3:6]
-    )
+    if (params[:3] != 0).any():
+        return IN_FLOAT64
+    if all(math.frexp(steps)[0] == 0.5 and 1 <= steps <= 256 for steps in params[3:6]):
+        return EXACT
+    full_range = peak > 1 and np.allclose(params[3:6] * peak, size - 1, rtol=1e-14, atol=0)
+    if dtype == np.float32 and full_range and size <= 65 and peak < 1 << 16:
+        return CODES
+    return IN_FLOAT64
 
 
 _laid: dict[tuple[int, np.dtype[Any]], tuple[weakref.ref[NDArray[Any]], NDArray[Any]]] = {}
-_laid_lock = threading.Lock()
 
 
 def _laid_out(table: NDArray[Any], dtype: np.dtype[Any]) -> NDArray[Any]:
@@ -99,14 +164,13 @@ def _laid_out(table: NDArray[Any], dtype: np.dtype[Any]) -> NDArray[Any]:
         return known[1]
     laid = _lay_out(table, dtype)
 
-    def forget(_: object) -> None:
-        with _laid_lock:
-            kept = _laid.get(key)
-            if kept is not None and kept[0]() is None:
-                del _laid[key]
+    def forget(gone: weakref.ref[NDArray[Any]]) -> None:
+        # No lock here: the collector may call this in the midst of anything.
+        kept = _laid.get(key)
+        if kept is not None and kept[0] is gone:
+            _laid.pop(key, None)
 
-    with _laid_lock:
-        _laid[key] = (weakref.ref(table, forget), laid)
+    _laid[key] = (weakref.ref(table, forget), laid)  # one dictionary store: no lock needed
     return laid
 
 
