@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lutbench.cli.options import interpolation_option, json_option, print_json
+from lutbench.cli.options import clip_coding_options, interpolation_option, json_option, print_json
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -74,16 +74,7 @@ FORMAT_SUFFIXES = {"png": ".png", "jpeg": ".jpg", "tiff": ".tif", "exr": ".exr",
     metavar="N",
     help="Constant rate factor of H.264 and H.265, lower is better. [default: 14, 16]",
 )
-@click.option(
-    "--source-matrix",
-    type=click.Choice(["BT.601", "BT.709", "BT.2020"], case_sensitive=False),
-    help="The Y'CbCr matrix of a clip, in place of what its tags say.",
-)
-@click.option(
-    "--source-range",
-    type=click.Choice(["legal", "full"]),
-    help="The range of a clip's code values, in place of what its tags say.",
-)
+@clip_coding_options
 @click.option("--no-audio", is_flag=True, help="Leave the sound of a clip out.")
 @click.option("--force", is_flag=True, help="Replace files that exist, make all frames anew.")
 @json_option

@@ -50,6 +50,21 @@ def interpolation_option(function: F) -> F:
     )(function)
 
 
+def clip_coding_options(function: F) -> F:
+    """``--source-matrix`` and ``--source-range``: how the code values of a clip are read."""
+    matrix = click.option(
+        "--source-matrix",
+        type=click.Choice(["BT.601", "BT.709", "BT.2020"], case_sensitive=False),
+        help="The Y'CbCr matrix of a clip, in place of what its tags say.",
+    )
+    span = click.option(
+        "--source-range",
+        type=click.Choice(["legal", "full"]),
+        help="The range of a clip's code values, in place of what its tags say.",
+    )
+    return matrix(span(function))
+
+
 def catalogue_of(definitions: tuple[str, ...]) -> Catalogue:
     """The catalogue with the files of ``--definitions``."""
     from lutbench.model.catalogue import open_catalogue

@@ -9,6 +9,7 @@ import click
 
 from lutbench.cli.options import (
     catalogue_of,
+    clip_coding_options,
     definitions_option,
     force_option,
     interpolation_option,
@@ -18,7 +19,9 @@ from lutbench.errors import LutbenchError
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from lutbench.media.ycbcr import Matrix
     from lutbench.model.curves import Curve
+    from lutbench.model.signal import Range
     from lutbench.model.transforms import Transform
     from lutbench.tables.lut import Interpolation
 
@@ -53,6 +56,7 @@ if TYPE_CHECKING:
 )
 @click.option("--title", help="The heading. [default: the LUT's own title, or its file name]")
 @interpolation_option
+@clip_coding_options
 @definitions_option
 @force_option
 def command(
@@ -65,6 +69,8 @@ def command(
     curve: str | None,
     title: str | None,
     interpolation: Interpolation,
+    source_matrix: Matrix | None,
+    source_range: Range | None,
     definitions: tuple[str, ...],
     force: bool,
 ) -> None:
@@ -80,12 +86,15 @@ def command(
       lutbench sheet day.cube A004.mov A004.png --curve ACEScct
     """
     import lutbench
-    from lutbench.media.sheet import before_after_sheet, write_sheet
+    from lutbench.media.sheet import SHEET_FORMATS, before_after_sheet, write_sheet
+    from lutbench.media.stills import still_format
     from lutbench.tables.lut import interpolated
 
     transform = interpolated(lutbench.open_lut(lut), interpolation)
     known = catalogue_of(definitions).curve(curve, where="--curve") if curve else None
-    frames, from_where, notes = _frames(source, count, width)
+    if still_format(target) not in SHEET_FORMATS:
+        raise LutbenchError("is no picture of a sheet", where=target, accepted=".png, .jpg, .tif")
+    frames, from_where, notes = _frames(source, count, width, source_matrix, source_range)
     for note in notes:
         click.echo(f"note: {note}", err=True)
     heading = title or getattr(transform, "title", "") or Path(lut).stem
@@ -98,7 +107,7 @@ def command(
 
 
 def _frames(
-    source: str, count: int, width: int
+    source: str, count: int, width: int, matrix: Matrix | None, span: Range | None
 ) -> tuple[list[tuple[str, NDArray[Any]]], str, tuple[str, ...]]:
     """Pictures with their labels, a word on where they are from, and notes."""
     from lutbench.media.clips import clip_pictures, is_clip
@@ -108,7 +117,7 @@ def _frames(
 
     name = Path(source).name or source
     if is_clip(source):
-        pictures, notes = clip_pictures(source, count, width)
+        pictures, notes = clip_pictures(source, count, width, matrix, span)
         return pictures, f"{len(pictures)} frames of {name}", notes
     if Path(source).is_dir() or is_pattern(source):
         every = source_frames(source)

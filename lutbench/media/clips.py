@@ -249,7 +249,11 @@ def coding_of(
 
 
 def clip_pictures(
-    path: str | Path, count: int, width: int
+    path: str | Path,
+    count: int,
+    width: int,
+    matrix: Matrix | None = None,
+    span: Range | None = None,
 ) -> tuple[list[tuple[str, NDArray[np.float32]]], tuple[str, ...]]:
     """A few frames of a clip, spread evenly over its length, for a contact sheet.
 
@@ -264,7 +268,7 @@ def clip_pictures(
     pictures: list[tuple[str, NDArray[np.float32]]] = []
     with open_clip(path) as container:
         stream = _video(container, path)
-        coding = coding_of(stream, where=path)
+        coding = coding_of(stream, matrix, span, path)
         for moment in _moments(container, stream, count):
             frame = _frame_at(container, stream, moment)
             if frame is not None:

@@ -24,6 +24,7 @@ from lutbench.media.stills import Still, write_still
 if TYPE_CHECKING:
     from lutbench.model.transforms import Transform
 
+SHEET_FORMATS = ("png", "jpeg", "tiff")
 MOST_CELLS = 400
 MOST_PIXELS = 1 << 27
 
