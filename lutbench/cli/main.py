@@ -20,6 +20,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "compare": ("compare", "Say how far two LUTs or pipelines are apart, and why."),
     "apply": ("apply", "Put stills, sequences and clips through a LUT."),
     "sheet": ("sheet", "Draw a contact sheet: frames before and after a LUT."),
+    "convert": ("convert", "Convert a LUT to another format, size or signal range."),
     "levels": ("levels", "Show where grey, skin and white lie on a curve, and after a LUT."),
     "list": ("list", "List the curves and gamuts that can be named."),
     "demo": ("demo", "Run the whole job on an invented production."),

@@ -34,6 +34,8 @@ ROOTS = {
     "ColorCorrectionCollection": "ccc",
 }
 
+UNSAID_CLAMP = "a CDL file does not say that values are not clamped: its reader will clamp"
+
 _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f]")
 _SATURATION_NAMES = ("SatNode", "SATNode")
 
@@ -193,7 +195,7 @@ def write_cdl(
     files.write_bytes(path, data, force=force)
     if all(each.cdl.clamp for each in given):
         return ()
-    return ("a CDL file does not say that values are not clamped: its reader will clamp",)
+    return (UNSAID_CLAMP,)
 
 
 def format_cdl(corrections: Sequence[Correction], kind: str, where: str = "") -> bytes:

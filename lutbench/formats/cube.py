@@ -418,17 +418,14 @@ class _Reader:
         self._fail(line, f"{_shown(content)} is no row", "three finite numbers")
 
     def _too_many(self, line: int, count: int) -> NoReturn:
-        self._fail(line, f"a row beyond the {self._declared()}", f"{count} rows")
+        self._fail(line, f"a row too many for {self._declared()}", f"{count} rows")
 
     def _count_fails(self, found: int, count: int, at_most: bool = False) -> NoReturn:
-        self._fail(
-            0,
-            f"{'at most ' if at_most else ''}{found} rows where the {self._declared()} need more",
-            f"{count} rows",
-        )
+        rows = f"{found} {'row' if found == 1 else 'rows'}{' at most' if at_most else ''}"
+        self._fail(0, f"{rows}, too few for {self._declared()}", f"{count} rows")
 
     def _declared(self) -> str:
-        return "rows of " + " and ".join(
+        return " and ".join(
             f"{word} {self.said[word][1][0]}" for word in _SIZE_KEYWORDS if word in self.said
         )
 

@@ -34,14 +34,17 @@ def open_lut(path: str | Path) -> Transform:
 def read_lut_file(path: str | Path) -> LutFile[Transform]:
     """As `open_lut`, with the name of the format and notes of what was tolerated."""
     path, wanted = _with_fragment(path)
-    where = str(path)
-    data = files.read_bytes(path, limit=cube.MAX_BYTES)
+    return parse_lut(files.read_bytes(path, limit=cube.MAX_BYTES), str(path), wanted)
+
+
+def parse_lut(data: bytes, where: str, wanted: str | None = None) -> LutFile[Transform]:
+    """What the bytes of a file hold; `where` names it, `wanted` is the id of a correction."""
     head = data[:_HEAD].removeprefix(codecs.BOM_UTF8).lstrip()
     if head.startswith(b"<"):
         return _from_xml(data, where, wanted)
     if wanted is not None:
         raise FormatError("has no corrections with ids", where=where, accepted="a CDL file")
-    if Path(path).suffix.lower() == ".cube" or _CUBE_KEYWORD.search(head.replace(b"\r", b"\n")):
+    if Path(where).suffix.lower() == ".cube" or _CUBE_KEYWORD.search(head.replace(b"\r", b"\n")):
         return cube.parse_cube(data, where)
     raise FormatError(f"is no LUT file that is read: {_kind(head)}", where=where, accepted=ACCEPTED)
 

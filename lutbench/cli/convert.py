@@ -1,0 +1,212 @@
+"""``lutbench convert``: a LUT into another format, size or signal range."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from lutbench.cli.options import console, force_option, json_option, print_json
+from lutbench.errors import LutbenchError
+
+if TYPE_CHECKING:
+    from lutbench.formats.convert import Converted
+    from lutbench.formats.lutfile import LutFile
+    from lutbench.model.transforms import Transform
+    from lutbench.tables.lut import Interpolation
+
+SCHEMA = 1
+RANGES = click.Choice(["full", "legal"])
+
+
+@click.command()
+@click.argument("source", metavar="IN")
+@click.argument("target", metavar="OUT")
+@click.option(
+    "--size", type=int, metavar="N", help="Nodes an edge (2 to 256), or rows of a 1D LUT."
+)
+@click.option(
+    "--dimensions",
+    type=click.Choice(["1", "3"]),
+    help="A 1D or a 3D LUT. [default: as IN, 3 for what is no LUT]",
+)
+@click.option("--source-range", type=RANGES, help="The range that OUT is to take. [default: as IN]")
+@click.option("--target-range", type=RANGES, help="The range that OUT is to give. [default: as IN]")
+@click.option(
+    "--given-source-range",
+    type=RANGES,
+    default="full",
+    show_default=True,
+    help="The range that IN was made to take.",
+)
+@click.option(
+    "--given-target-range",
+    type=RANGES,
+    default="full",
+    show_default=True,
+    help="The range that IN was made to give.",
+)
+@click.option(
+    "--interpolation",
+    type=click.Choice(["tetrahedral", "trilinear"]),
+    help="Between the nodes of a 3D LUT. [default: as IN says, else tetrahedral]",
+)
+@click.option("--title", metavar="TEXT", help="The title of OUT. [default: that of IN]")
+@click.option(
+    "--decimals",
+    type=click.IntRange(0, 16),
+    default=6,
+    show_default=True,
+    metavar="N",
+    help="Digits after the point in a .cube.",
+)
+@click.option("--exact", is_flag=True, help="In a .cube as many digits as bring the table back.")
+@force_option
+@json_option
+def command(
+    source: str,
+    target: str,
+    size: int | None,
+    dimensions: str | None,
+    source_range: Any,
+    target_range: Any,
+    given_source_range: Any,
+    given_target_range: Any,
+    interpolation: Interpolation | None,
+    title: str | None,
+    decimals: int,
+    exact: bool,
+    force: bool,
+    as_json: bool,
+) -> None:
+    """Convert the LUT or transform IN to the format that OUT's suffix names.
+
+    Reads and writes .cube, CLF (.clf) and CDL (.cdl, .cc, .ccc); FILE#ID takes one
+    correction of several. What CLF has an operator for is written as that operator,
+    the rest sampled. OUT is read back and compared with IN: the difference is printed.
+
+    \b
+    Examples:
+      lutbench convert day.cube day.clf
+      lutbench convert day.cube monitor.cube --size 17 --target-range legal
+    """
+    from lutbench import files
+    from lutbench.formats.convert import Ranges, Wishes, convert
+    from lutbench.formats.open import read_lut_file
+
+    files.refuse_existing(Path(target), force)
+    if exact and click.get_current_context().get_parameter_source("decimals") is not (
+        click.core.ParameterSource.DEFAULT
+    ):
+        raise LutbenchError("--exact and --decimals exclude each other", accepted="one of them")
+    read = read_lut_file(source)
+    ranges = Ranges(given_source_range, given_target_range, source_range, target_range)
+    wishes = Wishes(
+        size=size,
+        dimensions=int(dimensions) if dimensions else None,
+        ranges=ranges,
+        interpolation=interpolation,
+        title=title,
+        decimals=None if exact else decimals,
+    )
+    converted = convert(read, target, wishes)
+    report = _report(source, read, target, converted)
+    files.write_bytes(target, converted.data, force=force)
+    if as_json:
+        print_json(report)
+    else:
+        _print(report)
+
+
+def _report(
+    source: str, read: LutFile[Transform], target: str, converted: Converted
+) -> dict[str, Any]:
+    import numpy as np
+
+    from lutbench.analysis.difference import CODES_10_BIT, Spread
+
+    points, difference = converted.difference()
+    codes = np.abs(difference).max(axis=-1) * CODES_10_BIT
+    worst = int(codes.argmax())
+    spread = Spread.of(codes)
+    return {
+        "schema": SCHEMA,
+        "source": _described(source, read),
+        "target": _described(target, converted.read_back),
+        "notes": list(converted.notes),
+        "loss": {
+            "inputs": len(points),
+            "code_10bit": spread.to_data(),
+            "worst": {
+                "input": points[worst].tolist(),
+                "wanted": converted.wanted.apply(points[worst]).tolist(),
+                "given": converted.read_back.lut.apply(points[worst]).tolist(),
+            },
+        },
+    }
+
+
+def _described(name: str, file: LutFile[Transform]) -> dict[str, Any]:
+    from lutbench.model.transforms import steps_of
+
+    lut: Any = file.lut
+    return {
+        "file": name,
+        "format": file.format,
+        "kind": lut.kind,
+        "steps": [step.kind for step in steps_of(lut)],
+        "size": getattr(lut, "size", None),
+        "domain": lut.domain.tolist() if hasattr(lut, "domain") else None,
+        "title": file.title,
+        "notes": list(file.notes),
+    }
+
+
+KINDS = {
+    "lut1d": "1D LUT",
+    "lut3d": "3D LUT",
+    "shaper_lut3d": "1D shaper and 3D LUT",
+    "cdl": "CDL",
+    "cdl_inverse": "inverse CDL",
+    "half_lut1d": "1D LUT over half-floats",
+}
+
+
+def _print(report: dict[str, Any]) -> None:
+    from rich.table import Table
+
+    screen = console()
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    table.add_column("")
+    table.add_column("file", overflow="fold")
+    table.add_column("format")
+    table.add_column("holds", overflow="fold")
+    table.add_column("size", justify="right")
+    for word, side in (("from", report["source"]), ("to", report["target"])):
+        steps = side["steps"]
+        held = KINDS.get(side["kind"], side["kind"])
+        if side["kind"] == "pipeline":
+            held = ", ".join(KINDS.get(step, step) for step in steps)
+        size = "–" if side["size"] is None else str(side["size"])
+        table.add_row(word, side["file"], side["format"], held, size)
+    screen.print(table)
+    for side in (report["source"], report["target"]):
+        for note in side["notes"]:
+            screen.print(f"{side['file']}: {note}", style="dim", soft_wrap=True, markup=False)
+    for note in report["notes"]:
+        screen.print(note, soft_wrap=True, markup=False)
+    loss = report["loss"]["code_10bit"]
+    figures = ", ".join(
+        f"{word} {_figure(loss[key])}"
+        for word, key in (("mean", "mean"), ("95 % under", "p95"), ("largest", "max"))
+    )
+    inputs = report["loss"]["inputs"]
+    screen.print(f"loss over {inputs} inputs, in 10-bit codes: {figures}", soft_wrap=True)
+
+
+def _figure(codes: float) -> str:
+    """Codes to a hundredth; what is less than that and not nothing, says so."""
+    if codes < 1e-9:
+        return "0"
+    return f"{codes:.2f}" if codes >= 0.01 else "under 0.01"

@@ -1,0 +1,233 @@
+"""From one LUT format to another: another range, another size, another form."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from lutbench.errors import LutbenchError
+from lutbench.formats import cdl, clf, cube
+from lutbench.formats.lutfile import LutFile
+from lutbench.formats.open import parse_lut
+from lutbench.model.grade import Cdl
+from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange
+from lutbench.model.transforms import Array, Pipeline, Transform, steps_of
+from lutbench.tables.lut import (
+    UNIT_DOMAIN,
+    Interpolation,
+    Lut,
+    Lut1D,
+    Lut3D,
+    ShaperLut3D,
+    interpolated,
+)
+from lutbench.tables.sampling import sample, sample_1d
+
+SUFFIXES = {".cube": "cube", ".clf": "clf", ".cdl": "cdl", ".cc": "cc", ".ccc": "ccc"}
+
+DEFAULT_SIZE_3D = 33
+DEFAULT_SIZE_1D = 4096
+
+RANGE_BITS = 10
+"""The depth that a legal range is laid out for: signal 0 at 64/1023."""
+
+
+@dataclass(frozen=True)
+class Ranges:
+    """The signal ranges that a LUT was made for, and those it is to be for."""
+
+    given_source: Range = "full"
+    given_target: Range = "full"
+    source: Range | None = None
+    """None leaves it as given."""
+    target: Range | None = None
+
+    @property
+    def changes_source(self) -> bool:
+        """Whether what comes in is laid out another way than the LUT was made for."""
+        return self.source not in (None, self.given_source)
+
+    @property
+    def changes_target(self) -> bool:
+        """Whether what goes out is laid out another way than the LUT gives it."""
+        return self.target not in (None, self.given_target)
+
+    def around(self, transform: Transform) -> Transform:
+        """The transform with the change of range before and after it."""
+        steps = list(steps_of(transform))
+        if self.changes_source:
+            # What comes in, legal say, into what the transform was made for.
+            steps.insert(0, _relaid(self.source, self.given_source))
+        if self.changes_target:
+            steps.append(_relaid(self.given_target, self.target))
+        return steps[0] if len(steps) == 1 else Pipeline(tuple(steps))
+
+
+def _relaid(from_range: Range | None, to_range: Range | None) -> Transform:
+    """Full-scale values of one range as those of the other; the two differ."""
+    if from_range == "legal":
+        return SignalFromRange("legal", RANGE_BITS)
+    assert to_range == "legal"
+    return RangeFromSignal("legal", RANGE_BITS)
+
+
+@dataclass(frozen=True)
+class Wishes:
+    """What a conversion is asked for; None leaves a thing as it is."""
+
+    size: int | None = None
+    dimensions: int | None = None
+    ranges: Ranges = Ranges()
+    interpolation: Interpolation | None = None
+    title: str | None = None
+    decimals: int | None = 6
+    """Digits after the point in a .cube; None writes as many as come back exactly."""
+
+
+@dataclass(frozen=True)
+class Converted:
+    """A conversion done, not yet written.
+
+    `wanted` is what the file should do, `read_back` what the bytes `data` say
+    when read again; `domain` (2, 3) the inputs that both are for.
+    """
+
+    data: bytes
+    format: str
+    wanted: Transform
+    read_back: LutFile[Transform]
+    domain: Array
+    notes: tuple[str, ...]
+
+    def difference(self, count: int = 20_000) -> tuple[Array, Array]:
+        """Test inputs (n, 3) in the domain and read-back minus wanted outputs there (n, 3).
+
+        Nodes of a coarse lattice, every 10-bit code on the neutral axis, and
+        `count` points by chance (always the same).
+        """
+        low, high = self.domain
+        rng = np.random.default_rng(18)
+        coarse = np.stack(np.meshgrid(*[np.linspace(0, 1, 9)] * 3, indexing="ij"), axis=-1)
+        ramp = np.repeat(np.linspace(0, 1, 1024)[:, None], 3, axis=1)
+        points = np.concatenate([coarse.reshape(-1, 3), ramp, rng.random((count, 3))])
+        points = low + points * (high - low)
+        return points, np.asarray(self.read_back.lut.apply(points) - self.wanted.apply(points))
+
+
+def format_of(path: str | Path) -> str:
+    """The format that a suffix asks for.
+
+    Raises
+    ------
+    LutbenchError
+        When it asks for none that is written.
+    """
+    suffix = Path(path).suffix.lower()
+    if suffix not in SUFFIXES:
+        raise LutbenchError(
+            f"the suffix {suffix!r} is no format that is written",
+            where=path,
+            accepted=", ".join(SUFFIXES),
+        )
+    return SUFFIXES[suffix]
+
+
+def convert(source: LutFile[Transform], path: str | Path, wishes: Wishes) -> Converted:
+    """`source` in the format that the suffix of `path` asks for; nothing is written.
+
+    Raises
+    ------
+    LutbenchError
+        When the format cannot hold it: a CDL file anything but a CDL, a 1D LUT
+        channels that act on each other.
+    """
+    kind = format_of(path)
+    title = source.title if wishes.title is None else wishes.title
+    transform = source.lut
+    if wishes.interpolation is not None:
+        transform = interpolated(transform, wishes.interpolation)
+    wanted = wishes.ranges.around(transform)
+    domain = _domain(transform, wishes.ranges)
+    notes: tuple[str, ...] = ()
+    if kind == "cube":
+        lut = _as_lut(transform, wanted, domain, wishes)
+        named = replace(lut, title=title, comments=source.comments)
+        data = cube.format_cube(named, wishes.decimals)
+        if not isinstance(transform, Lut1D | Lut3D | ShaperLut3D):
+            notes = ("sampled; inputs outside the domain are clamped",)
+        if isinstance(named, Lut3D | ShaperLut3D) and _interpolation(named) != "tetrahedral":
+            notes += ("a .cube does not say how to interpolate: its reader decides",)
+    elif kind == "clf":
+        held = wanted
+        if wishes.size is not None or wishes.dimensions is not None:
+            held = _as_lut(transform, wanted, domain, wishes)
+        data, notes = clf.format_clf(
+            held,
+            title=title,
+            comments=source.comments,
+            size=wishes.size or DEFAULT_SIZE_3D,
+            domain=domain,
+            interpolation=wishes.interpolation or "tetrahedral",
+        )
+    else:
+        if not isinstance(wanted, Cdl) or wishes.size or wishes.dimensions:
+            raise LutbenchError(
+                f"a .{kind} holds a CDL and nothing else", where=path, accepted=".cube or .clf"
+            )
+        correction = cdl.Correction(wanted, title, source.comments)
+        data = cdl.format_cdl([correction], kind, where=str(path))
+        if not wanted.clamp:
+            notes = (cdl.UNSAID_CLAMP,)
+    back = parse_lut(data, str(path))
+    if kind == "cube":
+        # The file does not say it, but it is read as it was asked for.
+        back = replace(back, lut=interpolated(back.lut, _interpolation(named)))
+    return Converted(data, kind, wanted, back, domain, notes)
+
+
+def _interpolation(lut: Any) -> Interpolation:
+    if isinstance(lut, ShaperLut3D):
+        return lut.lut.interpolation
+    return lut.interpolation if isinstance(lut, Lut3D) else "tetrahedral"
+
+
+def _domain(transform: Transform, ranges: Ranges) -> Array:
+    """The inputs that the result is for: the LUT's own, or 0..1."""
+    if isinstance(transform, Lut1D | Lut3D | ShaperLut3D) and not ranges.changes_source:
+        return transform.domain
+    return np.array(UNIT_DOMAIN)
+
+
+def _as_lut(transform: Transform, wanted: Transform, domain: Array, wishes: Wishes) -> Lut:
+    """The LUT that a table format is to hold: as it is where nothing changes, else sampled."""
+    is_1d = isinstance(transform, Lut1D)
+    dimensions = wishes.dimensions or (1 if is_1d else 3)
+    same_form = isinstance(transform, Lut1D if dimensions == 1 else Lut3D | ShaperLut3D)
+    same_size = same_form and wishes.size in (None, getattr(transform, "size", None))
+    unchanged = not wishes.ranges.changes_source and not wishes.ranges.changes_target
+    if same_size and unchanged:
+        assert isinstance(transform, Lut1D | Lut3D | ShaperLut3D)
+        return transform
+    size = wishes.size or (transform.size if same_form else None)  # type: ignore[attr-defined]
+    if dimensions == 1:
+        return sample_1d(wanted, size or DEFAULT_SIZE_1D, domain=domain)
+    interpolation = _interpolation(transform)
+    if isinstance(transform, ShaperLut3D):
+        return _with_shaper(transform, domain, wishes, size or transform.size)
+    return sample(wanted, size or DEFAULT_SIZE_3D, domain=domain, interpolation=interpolation)
+
+
+def _with_shaper(lut: ShaperLut3D, domain: ArrayLike, wishes: Wishes, size: int) -> ShaperLut3D:
+    """A shaper and its lattice changed each for itself, so that the shaper goes on serving."""
+    ranges = wishes.ranges
+    shaper = lut.shaper
+    if ranges.changes_source:
+        before = replace(ranges, target=None).around(shaper)
+        shaper = sample_1d(before, max(shaper.size, DEFAULT_SIZE_1D), domain=domain)
+    after = replace(ranges, source=None).around(lut.lut)
+    inner = sample(after, size, domain=lut.lut.domain, interpolation=lut.lut.interpolation)
+    return ShaperLut3D(shaper, inner)
