@@ -115,6 +115,8 @@ def _decode(
     whole = points - starts - (minus | (first == ord("+")))
     part = np.maximum(ends - points - 1, 0)
     most_whole, most_part = int(whole.max()), int(part.max())
+    if part.min() == most_part:
+        part = part[:1]  # as in most files: one count stands for all
 
     if most_whole <= 1:
         unit = (characters.take(points - 1) ^ np.uint8(ord("0"))) * (whole == 1)
