@@ -7,6 +7,7 @@ or in the domain of a LUT that takes other values.
 from __future__ import annotations
 
 import csv
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -36,7 +37,7 @@ class Samples:
 
     name: str
     signals: Array
-    labels: tuple[str, ...] = ()
+    labels: Sequence[str] = ()
 
     def __post_init__(self) -> None:
         if not len(self.signals):

@@ -7,7 +7,7 @@ The name of a limit is a measure, by itself for the maximum or with ``_mean``,
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -29,12 +29,14 @@ NAMES = tuple(
 
 
 @dataclass(frozen=True)
-class Excess:
-    """A limit, what was found against it, and whether it holds."""
+class Figure:
+    """A figure that was found, and the limit it is held against."""
 
     name: str
     found: float
     limit: float
+    label: str
+    """What it is, with its unit, in words."""
 
     @property
     def holds(self) -> bool:
@@ -42,16 +44,9 @@ class Excess:
         return self.found <= self.limit
 
     @property
-    def unit(self) -> str:
-        """The unit in words."""
-        return UNITS.get(_split(self.name)[0], "")
-
-    @property
     def words(self) -> str:
         """The figure and the limit in words."""
-        measure, figure = _split(self.name)
-        unit = UNITS[measure]
-        return f"{FIGURES[figure]} {unit} {self.found:.4g}, limit {self.limit:g}"
+        return f"{self.label} {self.found:.4g}, limit {self.limit:g}"
 
     def to_data(self) -> dict[str, Any]:
         """Plain data."""
@@ -59,6 +54,7 @@ class Excess:
             "name": self.name,
             "found": self.found,
             "limit": self.limit,
+            "label": self.label,
             "holds": self.holds,
         }
 
@@ -73,17 +69,8 @@ def checked_limit(value: Any, where: str) -> float:
     return limit
 
 
-def read_limits(values: Mapping[str, Any], where: str) -> dict[str, float]:
-    """Limits by name, each checked.
-
-    Raises
-    ------
-    DefinitionError
-        For an unknown name, a limit that is negative, infinite or NaN, or no limit at all.
-    """
-    for name in values:
-        if name not in NAMES:
-            raise unknown_name("limit", name, NAMES, where)
+def checked_limits(values: Mapping[str, Any], where: str) -> dict[str, float]:
+    """Limits by name, each checked; known names only, and at least one."""
     limits = {name: checked_limit(value, f"{where}, {name}") for name, value in values.items()}
     if not limits:
         raise DefinitionError(
@@ -92,19 +79,27 @@ def read_limits(values: Mapping[str, Any], where: str) -> dict[str, float]:
     return limits
 
 
-def held_against(limits: Mapping[str, float], spreads: Mapping[str, Spread]) -> list[Excess]:
-    """Each limit with the figure found, the worst excess first."""
+def known_limits(values: Mapping[str, Any], where: str, more: Sequence[str] = ()) -> None:
+    """Refuse a name that is no limit; UnknownNameError with the nearest names."""
+    for name in values:
+        if name not in (*NAMES, *more):
+            raise unknown_name("limit", name, (*NAMES, *more), where)
+
+
+def held_against(limits: Mapping[str, float], spreads: Mapping[str, Spread]) -> list[Figure]:
+    """Each limit with the figure found, those that fail first."""
     found = []
     for name, limit in limits.items():
-        measure, figure = _split(name)
-        found.append(Excess(name, getattr(spreads[measure], figure), limit))
+        measure, figure = measure_of(name)
+        label = f"{FIGURES[figure]} {UNITS[measure]}"
+        found.append(Figure(name, getattr(spreads[measure], figure), limit, label))
     return sorted(found, key=lambda each: each.holds)
 
 
-def _split(name: str) -> tuple[str, str]:
+def measure_of(name: str) -> tuple[str, str]:
     """The measure and the figure of a limit's name.
 
-    >>> _split("delta_e_2000"), _split("code_10bit_p95")
+    >>> measure_of("delta_e_2000"), measure_of("code_10bit_p95")
     (('delta_e_2000', 'max'), ('code_10bit', 'p95'))
     """
     measure, _, figure = name.rpartition("_")

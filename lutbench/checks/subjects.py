@@ -64,7 +64,7 @@ def open_subject(text: str, catalogue: Catalogue, folder: str | Path = ".") -> S
     if file.lower().endswith(".toml"):
         return _of_recipe(text, Path(folder, file), name, options, catalogue)
     if re.search(r"\sto\s", head):
-        return _quick(text, head, options, catalogue)
+        return _quick(text, catalogue)
     if options:
         raise DefinitionError("is no subject", where=repr(text), accepted=ACCEPTED)
     return Subject(text, open_lut(path), path=path)
@@ -112,22 +112,31 @@ def _subject(text: str, transform: Transform, job: LutJob, path: Path | None = N
     return Subject(text, transform, path=path)
 
 
-def _quick(text: str, head: str, options: list[str], catalogue: Catalogue) -> Subject:
+def quick_settings(text: str) -> dict[str, Any]:
+    """The settings of a pipeline in its short form, named as `build` names them.
+
+    >>> quick_settings("ACEScct, ACEScg to BT.1886, BT.709; exposure=1")["exposure"]
+    1.0
+    """
+    head, *options = (part.strip() for part in text.split(";"))
     ends = re.split(r"\s+to\s+", head)
     sides = [[part.strip() for part in end.split(",")] for end in ends]
     if len(ends) != 2 or not all(1 <= len(side) <= 2 and all(side) for side in sides):
         raise DefinitionError("is no pipeline", where=repr(text), accepted=ACCEPTED)
     (source_curve, *source_gamut), (target_curve, *target_gamut) = sides
-    given = dict(_option(option, text) for option in options)
-    sampled = "size" in given or "dimensions" in given
-    job = quick_job(
-        source_curve,
-        target_curve,
-        source_gamut="".join(source_gamut),
-        target_gamut="".join(target_gamut),
-        catalogue=catalogue,
-        **given,
-    )
+    return {
+        "source_curve": source_curve,
+        "target_curve": target_curve,
+        "source_gamut": "".join(source_gamut),
+        "target_gamut": "".join(target_gamut),
+        **dict(_option(option, text) for option in options),
+    }
+
+
+def _quick(text: str, catalogue: Catalogue) -> Subject:
+    settings = quick_settings(text)
+    sampled = "size" in settings or "dimensions" in settings
+    job = quick_job(**settings, catalogue=catalogue)
     return _subject(text, make(job) if sampled else job.transform(), job)
 
 

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from lutbench.analysis.comparison import Comparison
     from lutbench.analysis.difference import Spread
-    from lutbench.checks.limits import Excess
+    from lutbench.checks.limits import Figure
     from lutbench.checks.subjects import Subject
     from lutbench.model.catalogue import Catalogue
     from lutbench.model.conversion import Encoding
@@ -214,7 +214,7 @@ def _limits(options: dict[str, Any], bits: int) -> dict[str, float]:
     return limits
 
 
-def print_comparison(found: Comparison, a: str, b: str, held: list[Excess]) -> None:
+def print_comparison(found: Comparison, a: str, b: str, held: list[Figure]) -> None:
     """The comparison as terminal tables, the worst colours with swatches."""
     from rich.markup import escape
 

@@ -1,0 +1,238 @@
+"""Baselines: what a transform gave when it was recorded, in a text file that reads well in a diff.
+
+A table of samples is a CSV file: a few hundred rows of test colours with their
+outputs, six decimals, and for a 3D LUT the mean of every plane of nodes, so that
+no node can move unnoticed. A whole LUT is a ``.cube`` file. Either carries the
+version that made it and a digest of what follows; a file that does not fit its
+digest is an error.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from lutbench import __version__, files
+from lutbench.analysis.samples import (
+    Samples,
+    chart_patches,
+    domain_of,
+    neutral_ramp,
+    nodes,
+    random_points,
+)
+from lutbench.errors import FormatError
+from lutbench.formats.cube import format_cube, parse_cube
+from lutbench.model.conversion import Encoding
+from lutbench.model.transforms import Array, Transform
+from lutbench.tables.lut import Lut, Lut1D, Lut3D, ShaperLut3D
+
+MAX_BYTES = 64 * 1024 * 1024
+HEAD = "# lutbench baseline 1"
+CUBE_HEAD = "lutbench baseline 1"
+COLUMNS = "what,r,g,b,r_out,g_out,b_out"
+
+NEUTRALS = 65
+RANDOMS = 64
+RUNS = 33
+CORNERS = 3
+
+_DIGEST = re.compile(r"^# sha256: ([0-9a-f]{64})$")
+
+
+@dataclass(frozen=True, eq=False)
+class Table:
+    """A recorded table of samples.
+
+    `shape` is what the LUT is (``3D 33``, ``1D 1024``, ``none``). `means` are the means
+    of parts of its table in 10-bit codes, shape (parts, 3) each: the planes of nodes of
+    a 3D LUT by axis, runs of rows of a 1D LUT.
+    """
+
+    about: str
+    shape: str
+    samples: Samples
+    outputs: Array
+    means: dict[str, Array]
+
+
+def baseline_colours(side: Transform, source: Encoding) -> Samples:
+    """The few hundred colours that are recorded: patches, neutrals, corners, random colours.
+
+    Rounded to the six decimals that the file holds.
+    """
+    domain = domain_of(side)
+    sets = (
+        chart_patches(source, [0.0]),
+        neutral_ramp(NEUTRALS, domain),
+        replace(nodes(CORNERS, domain), name="corner"),
+        random_points(RANDOMS, domain=domain),
+    )
+    labels = [each.label(i) or each.name for each in sets for i in range(len(each.signals))]
+    return Samples(
+        "baseline", np.round(np.concatenate([each.signals for each in sets]), 6), tuple(labels)
+    )
+
+
+def shape_of(side: Transform) -> str:
+    """What a LUT is, in short.
+
+    >>> shape_of(Lut3D.identity(17))
+    '3D 17'
+    """
+    match side:
+        case Lut1D():
+            return f"1D {side.size}"
+        case Lut3D():
+            return f"3D {side.size}"
+        case ShaperLut3D():
+            return f"1D {side.shaper.size} 3D {side.size}"
+    return "none"
+
+
+def part_means(side: Transform) -> dict[str, Array]:
+    """The means of a LUT's planes of nodes (and runs of rows) in 10-bit codes, (parts, 3) each."""
+    match side:
+        case Lut1D():
+            runs = np.array_split(side.table.astype(np.float64), min(side.size, RUNS))
+            return {"rows": 1023 * np.array([run.mean(axis=0) for run in runs])}
+        case Lut3D():
+            table = side.table.astype(np.float64)
+            across = {"r": (1, 2), "g": (0, 2), "b": (0, 1)}
+            return {f"plane {axis}": 1023 * table.mean(axis=axes) for axis, axes in across.items()}
+        case ShaperLut3D():
+            return part_means(side.shaper) | part_means(side.lut)
+    return {}
+
+
+def record_table(about: str, side: Transform, source: Encoding) -> Table:
+    """What `side` gives now."""
+    samples = baseline_colours(side, source)
+    outputs = np.asarray(side.apply(samples.signals), dtype=np.float64)
+    if not np.isfinite(outputs).all():
+        raise FormatError(
+            "gives NaN or infinity, which cannot be recorded", where=about, accepted="finite values"
+        )
+    return Table(about, shape_of(side), samples, outputs, part_means(side))
+
+
+def format_table(table: Table) -> str:
+    """The text of a table."""
+    lines = [f"# subject: {' '.join(table.about.split())}", f"# lut: {table.shape}"]
+    if table.means:
+        lines.append("# plane and rows: means of parts of the table, 10-bit codes")
+    lines.append(COLUMNS)
+    for i, (given, out) in enumerate(zip(table.samples.signals, table.outputs, strict=True)):
+        label = table.samples.label(i).replace(",", ";")
+        lines.append(f"{label},{_six(given)},{_six(out)}")
+    for part, means in table.means.items():
+        lines += [
+            f"{part},{at},,,{','.join(f'{value + 0:.5f}' for value in mean)}"
+            for at, mean in enumerate(means)
+        ]
+    body = "\n".join(lines) + "\n"
+    return f"{HEAD}\n# made by: lutbench {__version__}\n# sha256: {_sha(body)}\n{body}"
+
+
+def read_table(path: Path) -> Table:
+    """The table in the file `path`.
+
+    Raises
+    ------
+    LutbenchError
+        When the file cannot be read, is no baseline, or is not as it was recorded.
+    """
+    where = str(path)
+    try:
+        text = files.read_bytes(path, limit=MAX_BYTES).decode("utf-8")
+    except UnicodeDecodeError:
+        raise FormatError("is no baseline: it is no text", where=where) from None
+    # A checkout may have turned the line ends.
+    lines = text.replace("\r\n", "\n").split("\n")
+    if lines[0] != HEAD:
+        raise FormatError("is no baseline", where=where, accepted=f"a file that begins {HEAD!r}")
+    digest = _DIGEST.match(lines[2]) if len(lines) > 2 else None
+    if digest is None:
+        raise FormatError("has no digest", where=f"{where}:3", accepted="# sha256: 64 digits")
+    if _sha("\n".join(lines[3:])) != digest[1]:
+        raise FormatError(
+            "is not as it was recorded: its digest does not fit",
+            where=where,
+            accepted="an untouched baseline; record it anew with verify --record --force",
+        )
+    return _parsed(lines[3:], where)
+
+
+def _parsed(lines: Sequence[str], where: str) -> Table:
+    said = {"subject": "", "lut": ""}
+    labels: list[str] = []
+    rows: list[list[float]] = []
+    means: dict[str, list[list[float]]] = {}
+    for number, line in enumerate(lines, 4):
+        key, _, value = line.removeprefix("# ").partition(": ")
+        if line.startswith("# ") and key in said:
+            said[key] = value
+        if not line or line.startswith("#") or line == COLUMNS:
+            continue
+        what, *cells = line.split(",")
+        try:
+            if len(cells) != 6:
+                raise ValueError
+            if cells[1:3] == ["", ""]:
+                means.setdefault(what, []).append([float(cell) for cell in cells[3:]])
+            else:
+                rows.append([float(cell) for cell in cells])
+                labels.append(what)
+        except ValueError:
+            raise FormatError("is no row", where=f"{where}:{number}", accepted=COLUMNS) from None
+    values = np.array(rows).reshape(-1, 2, 3)
+    parts = {what: np.array(each) for what, each in means.items()}
+    if not len(values) or not all(np.isfinite(each).all() for each in (values, *parts.values())):
+        raise FormatError("holds no samples", where=where, accepted="a recorded baseline")
+    samples = Samples("baseline", values[:, 0], tuple(labels))
+    return Table(said["subject"], said["lut"], samples, values[:, 1], parts)
+
+
+def format_lut(about: str, lut: Lut) -> bytes:
+    """The bytes of a ``.cube`` file that holds `lut` as a baseline."""
+    about = " ".join(about.split())
+    notes = (CUBE_HEAD, f"subject: {about}", f"made by: lutbench {__version__}")
+    plain = replace(lut, comments=())
+    digest = _sha(format_cube(plain).decode("utf-8"))
+    return format_cube(replace(lut, comments=(*notes, f"sha256: {digest}")))
+
+
+def read_baseline_lut(path: Path) -> Lut:
+    """The LUT in a ``.cube`` baseline; errors as in `read_table`."""
+    where = str(path)
+    data = files.read_bytes(path, limit=512 * 1024 * 1024)
+    lut = parse_cube(data, where).lut
+    if CUBE_HEAD not in lut.comments:
+        raise FormatError(
+            "is no baseline: it carries no digest",
+            where=where,
+            accepted="a LUT recorded with verify --record (or a reference check)",
+        )
+    lines = data.replace(b"\r\n", b"\n").split(b"\n")
+    rest = b"\n".join(line for line in lines if not line.startswith(b"#"))
+    if f"sha256: {_sha(rest.decode('utf-8', 'replace'))}" not in lut.comments:
+        raise FormatError(
+            "is not as it was recorded: its digest does not fit",
+            where=where,
+            accepted="an untouched baseline; record it anew with verify --record --force",
+        )
+    return lut
+
+
+def _six(values: Array) -> str:
+    # Adding zero turns -0 into 0.
+    return ",".join(f"{value + 0:.6f}" for value in np.round(values, 6))
+
+
+def _sha(text: str) -> str:
+    return hashlib.sha256(text.encode("utf-8")).hexdigest()

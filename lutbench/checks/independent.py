@@ -1,0 +1,199 @@
+"""A conversion that colour-science computes by itself, to check ours against.
+
+Nothing of `lutbench.model` takes part but the names: curves come from
+colour-science's registries and functions, gamuts from its colour spaces, the
+matrix and the adaptation from its own derivation.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, ClassVar
+
+import numpy as np
+
+from lutbench.checks.subjects import quick_settings
+from lutbench.errors import DefinitionError, LutbenchError
+from lutbench.model.catalogue import Catalogue
+from lutbench.model.transforms import Array, Transform
+
+Function = Callable[[Any], Any]
+
+HDR_WHITE = 203.0
+"""cd/m² of scene light 1.0: Report ITU-R BT.2408, table 1."""
+
+HLG_WHITE = 0.75
+"""The HLG signal of scene light 1.0: Report ITU-R BT.2408, table 1."""
+
+# Our short names, and the names that colour-science has for the same.
+SPACES = {
+    "BT.709": "ITU-R BT.709",
+    "BT.2020": "ITU-R BT.2020",
+    "P3-D65": "P3-D65",
+    "DCI-P3": "DCI-P3",
+    "ACES AP0": "ACES2065-1",
+    "ACES AP1": "ACEScg",
+}
+ADAPTATIONS = {"bradford": "Bradford", "cat02": "CAT02", "cat16": "CAT16", "none": None}
+
+
+@dataclass(frozen=True, eq=False)
+class IndependentCurve:
+    """A curve as colour-science has it; `is_log` when it has values for light under zero."""
+
+    encode: Function
+    decode: Function
+    is_log: bool
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class IndependentConversion(Transform):
+    """The conversion as one function of full-scale values."""
+
+    function: Function
+    text: str
+    kind: ClassVar[str] = "independent_conversion"
+
+    def _apply(self, rgb: Array) -> Array:
+        with np.errstate(all="ignore"):
+            return np.asarray(self.function(rgb), dtype=np.float64)
+
+    def __repr__(self) -> str:
+        return f"IndependentConversion({self.text!r})"
+
+
+def independent_curve(name: str) -> IndependentCurve:
+    """A curve by our short name of a standard, or by the name in colour-science's registries.
+
+    Raises
+    ------
+    LutbenchError
+        When colour-science has no such curve, as for a user's definition.
+    """
+    import colour
+
+    standard = _standard(colour).get(name)
+    if standard is not None:
+        return IndependentCurve(*standard, is_log=False)
+    if name in colour.LOG_ENCODINGS and name in colour.LOG_DECODINGS:
+        return IndependentCurve(colour.LOG_ENCODINGS[name], colour.LOG_DECODINGS[name], True)
+    if name in colour.OETFS and name in colour.OETF_INVERSES:
+        return IndependentCurve(colour.OETFS[name], colour.OETF_INVERSES[name], True)
+    raise LutbenchError(
+        f"colour-science has no curve {name!r} to check against",
+        accepted="a curve of a standard or of its registries",
+    )
+
+
+def _standard(colour: Any) -> dict[str, tuple[Function, Function]]:
+    models = colour.models
+    pq_scale = float(models.ootf_inverse_BT2100_PQ(HDR_WHITE))
+    hlg_scale = float(models.oetf_inverse_BT2100_HLG(HLG_WHITE))
+
+    def power(gamma: float) -> tuple[Function, Function]:
+        return (
+            lambda x: colour.gamma_function(x, 1 / gamma),
+            lambda x: colour.gamma_function(x, gamma),
+        )
+
+    return {
+        "linear": (lambda x: x, lambda x: x),
+        "BT.709": (models.oetf_BT709, models.oetf_inverse_BT709),
+        "BT.2020": (models.oetf_BT2020, models.oetf_inverse_BT2020),
+        "BT.2020 12-bit": (
+            lambda x: models.oetf_BT2020(x, is_12_bits_system=True),
+            lambda x: models.oetf_inverse_BT2020(x, is_12_bits_system=True),
+        ),
+        "BT.1886": (models.eotf_inverse_BT1886, models.eotf_BT1886),
+        "sRGB": (models.eotf_inverse_sRGB, models.eotf_sRGB),
+        "gamma 2.2": power(2.2),
+        "gamma 2.4": power(2.4),
+        "gamma 2.6": power(2.6),
+        "BT.2100 PQ": (
+            lambda x: models.oetf_BT2100_PQ(np.asarray(x) * pq_scale),
+            lambda x: models.oetf_inverse_BT2100_PQ(x) / pq_scale,
+        ),
+        "ST 2084": (
+            lambda x: models.eotf_inverse_ST2084(np.asarray(x) * HDR_WHITE),
+            lambda x: models.eotf_ST2084(x) / HDR_WHITE,
+        ),
+        "BT.2100 HLG": (
+            lambda x: models.oetf_BT2100_HLG(np.asarray(x) * hlg_scale),
+            lambda x: models.oetf_inverse_BT2100_HLG(x) / hlg_scale,
+        ),
+    }
+
+
+def independent_space(name: str) -> Any:
+    """The colour space of that name, its matrices derived from primaries and white anew."""
+    import colour
+
+    registered = SPACES.get(name, name)
+    if registered not in colour.RGB_COLOURSPACES:
+        raise LutbenchError(
+            f"colour-science has no gamut {name!r} to check against",
+            accepted="a gamut of a standard or of its registry",
+        )
+    space = colour.RGB_COLOURSPACES[registered].copy()
+    space.use_derived_transformation_matrices(True)
+    return space
+
+
+def independent_matrix(source: str, target: str, adaptation: str = "bradford") -> Array:
+    """The matrix between two gamuts as colour-science derives it, shape (3, 3)."""
+    import colour
+
+    ends = independent_space(source), independent_space(target)
+    matrix = colour.matrix_RGB_to_RGB(
+        *ends, chromatic_adaptation_transform=ADAPTATIONS[adaptation.casefold()]
+    )
+    return np.asarray(matrix, dtype=np.float64)
+
+
+def independent_conversion(text: str, catalogue: Catalogue) -> IndependentConversion:
+    """The pipeline that `text` names in its short form, computed by colour-science.
+
+    Raises
+    ------
+    LutbenchError
+        For what colour-science does not have: a shoulder, gamut compression, a user's curve.
+    """
+    import colour
+
+    settings = quick_settings(text)
+    kind = settings.get("kind", "combined")
+    for key, plain in (("tone", "clip"), ("gamut", "clip")):
+        if settings.get(key, plain) != plain:
+            raise DefinitionError(
+                f"colour-science has no {key} {settings[key]!r}",
+                where=repr(text),
+                accepted=f"{key}={plain}",
+            )
+    source = independent_curve(catalogue.curve(settings["source_curve"]).name)
+    target = source
+    if kind != "gamut":
+        target = independent_curve(catalogue.curve(settings["target_curve"]).name)
+    matrix = np.eye(3)
+    if kind != "curve":
+        before, after = (catalogue.gamut(settings[f"{end}_gamut"]) for end in ("source", "target"))
+        adaptation = settings.get("adaptation", "bradford")
+        matrix = independent_matrix(before.name, after.name, adaptation)
+    gain = 2.0 ** settings.get("exposure", 0.0)
+    legal_in = settings.get("source_range") == "legal"
+    legal_out = settings.get("target_range") == "legal"
+
+    def convert(values: Array) -> Array:
+        signal = colour.legal_to_full(values, bit_depth=10) if legal_in else values
+        light = gain * np.asarray(source.decode(signal))
+        light = colour.algebra.vecmul(matrix, light)
+        if not target.is_log:
+            # Light under black has no signal over 0, and some functions no value.
+            light = np.maximum(light, 0)
+        coded = np.asarray(target.encode(light))
+        # The logarithm of light under black: the least signal there is.
+        coded = np.where(np.isnan(coded) & (light < 0), target.encode(np.zeros(3)), coded)
+        coded = np.clip(coded, 0, 1)
+        return np.asarray(colour.full_to_legal(coded, bit_depth=10) if legal_out else coded)
+
+    return IndependentConversion(convert, text)

@@ -1,0 +1,130 @@
+"""Two sets of outputs held against limits: shared by the checks that compare."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.analysis.comparison import ASSUMED_SOURCE, ASSUMED_TARGET
+from lutbench.analysis.difference import Measured, measure
+from lutbench.analysis.samples import (
+    Samples,
+    chart_patches,
+    domain_of,
+    neutral_ramp,
+    nodes_of,
+    random_points,
+)
+from lutbench.analysis.view import View, view_of
+from lutbench.checks.base import Finding
+from lutbench.checks.limits import Figure, held_against, measure_of
+from lutbench.errors import DefinitionError
+from lutbench.model.conversion import Encoding
+from lutbench.model.transforms import Transform
+
+SETS = ("chart", "neutral", "random", "nodes")
+
+
+def view_for(target: Encoding | None) -> View:
+    """How a target is seen; BT.709 on a BT.1886 display where none is named."""
+    return view_of(target or ASSUMED_TARGET)
+
+
+def colours(
+    sets: Sequence[str] | None,
+    side: Transform,
+    source: Encoding | None,
+    where: str = "",
+) -> list[Samples]:
+    """The named sets of test colours for `side`; its nodes by default, or where it has none, all.
+
+    Raises
+    ------
+    DefinitionError
+        For a set that nobody knows or that has no colours here, or when no set is named.
+    """
+    nodes = nodes_of(side)
+    names = sets if sets is not None else ("nodes",) if nodes else ("chart", "neutral", "random")
+    domain = domain_of(side)
+    found = []
+    for name in names:
+        if name not in SETS:
+            raise DefinitionError(
+                f"no set of test colours is named {name!r}", where=where, accepted=", ".join(SETS)
+            )
+        if name == "nodes":
+            if nodes is None:
+                raise DefinitionError(
+                    "there are no nodes to compare at", where=where, accepted="a LUT, or other sets"
+                )
+            found.append(nodes)
+        elif name == "chart":
+            found.append(chart_patches(source or ASSUMED_SOURCE))
+        elif name == "neutral":
+            found.append(neutral_ramp(domain=domain))
+        else:
+            found.append(random_points(domain=domain))
+    if not found:
+        raise DefinitionError(
+            "no test colours are named, so nothing is compared",
+            where=where,
+            accepted=", ".join(SETS),
+        )
+    return found
+
+
+def judge(
+    tests: Sequence[Samples],
+    found: Sequence[NDArray[Any]],
+    expected: Sequence[NDArray[Any]],
+    view: View,
+    limits: Mapping[str, float],
+    show: tuple[str, ...] = (),
+) -> Finding:
+    """Hold the difference of two sets of outputs against limits, and say where it is worst."""
+    measured = [measure(b, a, view) for a, b in zip(found, expected, strict=True)]
+    first, *others = measured
+    figures = held_against(limits, first.joined(others).spreads())
+    worst = worst_place(tests, found, expected, measured, figures[0])
+    return verdict(figures, worst, show)
+
+
+def verdict(figures: Sequence[Figure], where: str = "", show: tuple[str, ...] = ()) -> Finding:
+    """A finding from figures: it passes when every one holds."""
+    passed = all(figure.holds for figure in figures)
+    failing = [figure for figure in figures if not figure.holds]
+    summary = "; ".join(figure.words for figure in (failing or figures))
+    return Finding(
+        passed, summary, tuple(figures), where if not passed else "", show if not passed else ()
+    )
+
+
+def worst_place(
+    tests: Sequence[Samples],
+    found: Sequence[NDArray[Any]],
+    expected: Sequence[NDArray[Any]],
+    measured: Sequence[Measured],
+    figure: Figure,
+) -> str:
+    """Where the measure of a figure is largest, in words."""
+    name, _ = measure_of(figure.name)
+    tops = [float(getattr(each, name).max()) for each in measured]
+    at = int(np.argmax(tops))
+    i = int(getattr(measured[at], name).argmax())
+    label = tests[at].label(i) or tests[at].name
+    return (
+        f"{label}: in {in_codes(tests[at].signals[i])}, found {in_codes(found[at][i])}, "
+        f"expected {in_codes(expected[at][i])} (10 bit)"
+    )
+
+
+def in_codes(values: NDArray[Any]) -> str:
+    """Signal values as 10-bit codes with one decimal.
+
+    >>> in_codes(np.array([0.0, 0.5, 1.0]))
+    '0 511.5 1023'
+    """
+    return " ".join(f"{code:.1f}".removesuffix(".0") for code in np.asarray(values) * 1023)

@@ -1,0 +1,67 @@
+"""JUnit XML, as servers that run tests read it.
+
+There is no standard; the elements and attributes here are those that the common
+schemas share (testsuites, testsuite, testcase, failure, error, system-out). No
+time stamp and no host name: the same run gives the same file but for durations.
+"""
+
+from __future__ import annotations
+
+import re
+from xml.etree import ElementTree
+
+from lutbench.checks.runner import Outcome, Report
+
+# What XML 1.0 cannot hold, not even escaped.
+_FORBIDDEN = re.compile(r"[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+
+
+def junit_xml(report: Report) -> bytes:
+    """The report as the bytes of a JUnit XML file."""
+    seconds = sum(each.seconds for each in report.outcomes)
+    counts = {
+        "tests": str(len(report.outcomes)),
+        "failures": str(report.count("failed")),
+        "errors": str(report.count("error")),
+        "time": f"{seconds:.3f}",
+    }
+    root = ElementTree.Element("testsuites", {"name": "lutbench", **counts})
+    suite = ElementTree.SubElement(
+        root, "testsuite", {"name": _clean(report.title), **counts, "skipped": "0"}
+    )
+    for outcome in report.outcomes:
+        _case(suite, outcome, report.title)
+    ElementTree.indent(root)
+    data = ElementTree.tostring(root, encoding="utf-8", xml_declaration=True)
+    return bytes(data) + b"\n"
+
+
+def _case(suite: ElementTree.Element, outcome: Outcome, title: str) -> None:
+    attributes = {
+        "name": _clean(outcome.name),
+        "classname": _clean(f"{title}.{outcome.kind}".replace("/", ".")),
+        "time": f"{outcome.seconds:.3f}",
+    }
+    case = ElementTree.SubElement(suite, "testcase", attributes)
+    if outcome.status in ("failed", "error"):
+        element = "failure" if outcome.status == "failed" else "error"
+        told = {"message": _clean(outcome.summary), "type": outcome.kind}
+        ElementTree.SubElement(case, element, told).text = _clean(details(outcome))
+    else:
+        ElementTree.SubElement(case, "system-out").text = _clean(outcome.summary)
+
+
+def details(outcome: Outcome) -> str:
+    """By how much, where, why it matters, and what shows it: a line each."""
+    lines = [outcome.summary]
+    if outcome.where:
+        lines.append(f"where: {outcome.where}")
+    if outcome.reason:
+        lines.append(f"reason: {outcome.reason}")
+    if outcome.show:
+        lines.append(f"to see it: {outcome.show}")
+    return "\n".join(lines)
+
+
+def _clean(text: str) -> str:
+    return _FORBIDDEN.sub("\ufffd", text)

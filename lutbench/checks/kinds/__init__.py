@@ -1,0 +1,27 @@
+"""The kinds of checks, by the name that a suite gives them."""
+
+from __future__ import annotations
+
+from lutbench.checks.base import Check
+from lutbench.checks.kinds.baseline import Baseline
+from lutbench.checks.kinds.bytes import Bytes
+from lutbench.checks.kinds.invariants import Invariants
+from lutbench.checks.kinds.levels import Levels
+from lutbench.checks.kinds.model import CurveValues, GamutMatrix, Registry
+from lutbench.checks.kinds.picture import Picture
+from lutbench.checks.kinds.reference import Reference
+
+KINDS: dict[str, type[Check]] = {
+    each.kind: each
+    for each in (
+        Reference,
+        Baseline,
+        Levels,
+        Invariants,
+        Bytes,
+        Picture,
+        CurveValues,
+        GamutMatrix,
+        Registry,
+    )
+}

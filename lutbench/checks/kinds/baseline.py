@@ -1,0 +1,162 @@
+"""A LUT, recipe or pipeline against what it gave when its baseline was recorded."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, ClassVar
+
+import numpy as np
+
+from lutbench import files
+from lutbench.analysis.comparison import ASSUMED_SOURCE
+from lutbench.analysis.samples import domain_of, nodes_of
+from lutbench.checks import baselines
+from lutbench.checks.base import Check, Context, Finding, read_end
+from lutbench.checks.judging import judge, verdict, view_for
+from lutbench.checks.limits import Figure, checked_limits, known_limits
+from lutbench.checks.subjects import Subject
+from lutbench.errors import LutbenchError
+from lutbench.model.catalogue import Catalogue
+from lutbench.model.conversion import Encoding
+from lutbench.model.transforms import Array
+from lutbench.recipes.table import Table
+from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
+
+PARTS = "part_mean_code_10bit"
+DEFAULT_LIMITS = {"code_10bit": 0.1, PARTS: 0.0005}
+"""10-bit codes. The mean of a plane of 33² nodes moves by 0.0005 when one node moves by 0.54."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Baseline(Check):
+    """See the module."""
+
+    kind: ClassVar[str] = "baseline"
+    lut: str
+    baseline: str
+    limits: dict[str, Any]
+    source: Encoding | None
+    target: Encoding | None
+
+    @classmethod
+    def read(cls, table: Table, common: dict[str, Any], catalogue: Catalogue) -> Baseline:
+        limits = table.table("limits")
+        values = limits.values if limits else DEFAULT_LIMITS
+        known_limits(values, table.at("limits"), (PARTS,))
+        return cls(
+            **common,
+            lut=table.text("lut"),
+            baseline=table.text("baseline"),
+            limits=dict(values),
+            source=read_end(table.table("source"), catalogue),
+            target=read_end(table.table("target"), catalogue),
+        )
+
+    def run(self, context: Context) -> Finding:
+        limits = checked_limits(self.limits, f"{self.where}, limits")
+        side = context.subject(self.lut)
+        path = context.path(self.baseline)
+        whole = path.suffix.lower() == ".cube"
+        if context.record:
+            return self._recorded(context, side, path, whole)
+        if not path.exists():
+            raise LutbenchError(
+                "there is no baseline", where=path, accepted="one made with verify --record"
+            )
+        return (
+            self._against_lut(context, side, limits)
+            if whole
+            else self._against_table(context, side, limits)
+        )
+
+    def _recorded(self, context: Context, side: Subject, path: Path, whole: bool) -> Finding:
+        if whole:
+            lut = side.transform
+            if not isinstance(lut, Lut1D | Lut3D | ShaperLut3D):
+                raise LutbenchError(
+                    "a pipeline is no LUT to record whole",
+                    where=self.where,
+                    accepted="a baseline that ends in .csv, or a size for the pipeline",
+                )
+            data = baselines.format_lut(self.lut, lut)
+        else:
+            source = self.source or side.source or ASSUMED_SOURCE
+            table = baselines.record_table(self.lut, side.transform, source)
+            data = baselines.format_table(table).encode("utf-8")
+        return record(context, path, data)
+
+    def _against_lut(self, context: Context, side: Subject, limits: dict[str, float]) -> Finding:
+        limits = {name: limit for name, limit in limits.items() if name != PARTS}
+        checked_limits(limits, f"{self.where}, limits")
+        stored = baselines.read_baseline_lut(context.path(self.baseline))
+        found = side.transform
+        if baselines.shape_of(found) != baselines.shape_of(stored):
+            return _another_shape(baselines.shape_of(found), baselines.shape_of(stored))
+        if not np.allclose(domain_of(found), domain_of(stored), rtol=1e-6, atol=1e-9):
+            return Finding(False, "the domain is not that of the baseline")
+        tests = [each for each in (nodes_of(stored),) if each is not None]
+        show = ("lutbench", "compare", context.shown(self.lut), context.shown(self.baseline))
+        return judge(
+            tests,
+            [found.apply(each.signals) for each in tests],
+            [stored.apply(each.signals) for each in tests],
+            view_for(self.target or side.target),
+            limits,
+            show,
+        )
+
+    def _against_table(self, context: Context, side: Subject, limits: dict[str, float]) -> Finding:
+        stored = baselines.read_table(context.path(self.baseline))
+        shape = baselines.shape_of(side.transform)
+        if shape != stored.shape:
+            return _another_shape(shape, stored.shape)
+        show = ("lutbench", "verify", str(context.suite), "-k", self.name)
+        outer = {name: limit for name, limit in limits.items() if name != PARTS}
+        figures: list[Figure] = []
+        where = ""
+        if outer:
+            samples = stored.samples
+            found = side.transform.apply(samples.signals)
+            seen = view_for(self.target or side.target)
+            judged = judge([samples], [found], [stored.outputs], seen, outer, show)
+            figures += judged.figures
+            where = judged.where
+        if PARTS in limits and stored.means:
+            moved = {
+                part: np.abs(means - stored.means[part])
+                for part, means in baselines.part_means(side.transform).items()
+            }
+            most = max(float(each.max()) for each in moved.values())
+            label = "largest shift of the mean of a part of the table, 10-bit codes"
+            figures.append(Figure(PARTS, most, limits[PARTS], label))
+            if most > limits[PARTS]:
+                where = where or _parts_in_words(moved)
+        if not figures:
+            raise LutbenchError(
+                "the limits given compare nothing here", where=self.where, accepted="code_10bit"
+            )
+        return verdict(figures, where, show)
+
+
+def _another_shape(found: str, stored: str) -> Finding:
+    return Finding(False, f"the LUT is {found}, the baseline is of {stored} (kind and size)")
+
+
+def _parts_in_words(moved: dict[str, Array]) -> str:
+    """The parts that moved most: of a 3D LUT three planes, which cross where one node moved."""
+    most = [f"{part} {int(np.argmax(means.max(axis=1)))}" for part, means in moved.items()]
+    return f"moved most: {', '.join(most)}"
+
+
+def record(context: Context, path: Path, data: bytes) -> Finding:
+    """Write what is recorded, unless the file already holds it."""
+    if path.is_file() and path.read_bytes() == data:
+        return Finding(True, "the recording is unchanged", recorded=str(path))
+    if path.exists() and not context.force:
+        raise LutbenchError(
+            "there is another recording already", where=path, accepted="--force to replace it"
+        )
+    files.make_folder(path.parent)
+    files.write_bytes(path, data, force=context.force)
+    return Finding(True, f"recorded in {path.name}", recorded=str(path))

@@ -1,0 +1,209 @@
+"""What must hold whatever the LUT: neutral stays neutral, more light never gives less, and so on.
+
+- ``neutral``: on the neutral axis the three channels come out alike.
+- ``monotone``: along the neutral axis no channel falls.
+- ``monotone_channels``: on every line of nodes along an axis, that axis's channel does not fall.
+- ``round_trip``: the inverse (or the LUT named as `inverse`) gives back what went in.
+- ``within_range``: no output lies outside 0..1.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, ClassVar
+
+import numpy as np
+
+from lutbench.analysis.comparison import ASSUMED_SOURCE
+from lutbench.analysis.samples import (
+    chart_patches,
+    domain_of,
+    neutral_ramp,
+    nodes_of,
+    random_points,
+)
+from lutbench.checks.base import Check, Context, Finding, read_names
+from lutbench.checks.judging import in_codes, verdict
+from lutbench.checks.limits import Figure, checked_limit
+from lutbench.checks.subjects import Subject
+from lutbench.errors import DefinitionError, LutbenchError, unknown_name
+from lutbench.model.catalogue import Catalogue
+from lutbench.model.conversion import Encoding
+from lutbench.model.transforms import Array, Transform
+from lutbench.recipes.table import Table
+from lutbench.tables.lut import Lut3D, lattice
+
+DEFAULT_LIMITS = {
+    "neutral": 0.1,
+    "monotone": 0.01,
+    "monotone_channels": 0.01,
+    "round_trip": 1.0,
+    "within_range": 0.001,
+}
+"""10-bit codes; a file's six decimals leave 0.001."""
+
+DEFAULT_HOLD = ("neutral", "monotone")
+
+
+@dataclass(frozen=True)
+class Measured:
+    """How far an invariant is from holding, in 10-bit codes, and where."""
+
+    codes: float
+    where: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Invariants(Check):
+    """See the module."""
+
+    kind: ClassVar[str] = "invariants"
+    lut: str
+    hold: tuple[str, ...]
+    limits: dict[str, Any]
+    inverse: str
+
+    @classmethod
+    def read(cls, table: Table, common: dict[str, Any], catalogue: Catalogue) -> Invariants:
+        hold = read_names(table, "hold", DEFAULT_HOLD) or ()
+        for name in hold:
+            if name not in INVARIANTS:
+                raise unknown_name("invariant", name, INVARIANTS, table.at("hold"))
+        limits = table.table("limits")
+        values = limits.values if limits else {}
+        for name in values:
+            if name not in INVARIANTS:
+                raise unknown_name("invariant", name, INVARIANTS, table.at("limits"))
+        return cls(
+            **common,
+            lut=table.text("lut"),
+            hold=hold,
+            limits=values,
+            inverse=table.text("inverse", ""),
+        )
+
+    def run(self, context: Context) -> Finding:
+        if not self.hold:
+            raise DefinitionError(
+                "no invariant is named, so nothing is checked",
+                where=f"{self.where}, hold",
+                accepted=", ".join(INVARIANTS),
+            )
+        side = context.subject(self.lut)
+        inverse = context.subject(self.inverse).transform if self.inverse else None
+        figures, places = [], []
+        for name in self.hold:
+            value = self.limits.get(name, DEFAULT_LIMITS[name])
+            limit = checked_limit(value, f"{self.where}, limits, {name}")
+            measured = INVARIANTS[name](side, inverse)
+            figure = Figure(name, measured.codes, limit, f"{LABELS[name]}, 10-bit codes")
+            figures.append(figure)
+            if not figure.holds:
+                places.append(measured.where)
+        figures.sort(key=lambda figure: figure.holds)
+        show = ("lutbench", "inspect", context.shown(self.lut)) if side.path else ()
+        return verdict(figures, "; ".join(places), show)
+
+
+def _outputs(transform: Transform, inputs: Array) -> Array:
+    out = np.asarray(transform.apply(inputs), dtype=np.float64)
+    if not np.isfinite(out).all():
+        raise LutbenchError("the output is NaN or infinite", accepted="finite values")
+    return out
+
+
+def _greys(transform: Transform) -> Array:
+    """Every 10-bit grey, and the greys of the nodes."""
+    greys = neutral_ramp(domain=domain_of(transform)).signals
+    if isinstance(transform, Lut3D):
+        steps = np.linspace(transform.domain[0], transform.domain[1], transform.size)
+        greys = np.unique(np.concatenate([greys, steps]), axis=0)
+    return greys
+
+
+def _neutral(side: Subject, inverse: Transform | None) -> Measured:
+    greys = _greys(side.transform)
+    out = _outputs(side.transform, greys)
+    spread = 1023 * np.ptp(out, axis=-1)
+    at = int(spread.argmax())
+    return Measured(
+        float(spread[at]), f"grey {in_codes(greys[at])} comes out as {in_codes(out[at])} (10 bit)"
+    )
+
+
+def _monotone(side: Subject, inverse: Transform | None) -> Measured:
+    greys = _greys(side.transform)
+    out = _outputs(side.transform, greys)
+    # How far a channel lies under the highest it has been.
+    fall = 1023 * (np.maximum.accumulate(out, axis=0) - out).max(axis=-1)
+    at = int(fall.argmax())
+    return Measured(float(fall[at]), f"the output falls up to grey {in_codes(greys[at])} (10 bit)")
+
+
+def _monotone_channels(side: Subject, inverse: Transform | None) -> Measured:
+    transform = side.transform
+    size = transform.size if isinstance(transform, Lut3D) else 17
+    inputs = lattice(size, domain_of(transform))
+    out = _outputs(transform, inputs)
+    worst = Measured(0.0, "")
+    for axis in range(3):
+        channel = out[..., axis]
+        fall = 1023 * (np.maximum.accumulate(channel, axis=axis) - channel)
+        if fall.max() > worst.codes:
+            at = tuple(int(i) for i in np.unravel_index(int(fall.argmax()), fall.shape))
+            worst = Measured(
+                float(fall.max()), f"{'RGB'[axis]} falls along its own axis at node {list(at)}"
+            )
+    return worst
+
+
+def _round_trip(side: Subject, inverse: Transform | None) -> Measured:
+    back = inverse if inverse is not None else side.transform.inverse()
+    source: Encoding = side.source or ASSUMED_SOURCE
+    inputs = np.concatenate(
+        [
+            chart_patches(source, [-2.0, 0.0]).signals,
+            neutral_ramp(domain=domain_of(side.transform)).signals,
+            random_points(domain=domain_of(side.transform)).signals,
+        ]
+    )
+    out = _outputs(side.transform, inputs)
+    # What was clipped cannot come back.
+    whole = ((out > 0) & (out < 1)).all(axis=-1)
+    if not whole.any():
+        raise LutbenchError("every colour is clipped, so no round trip can be judged")
+    inputs, out = inputs[whole], out[whole]
+    again = _outputs(back, out)
+    off = 1023 * np.abs(again - inputs).max(axis=-1)
+    at = int(off.argmax())
+    return Measured(
+        float(off[at]), f"{in_codes(inputs[at])} comes back as {in_codes(again[at])} (10 bit)"
+    )
+
+
+def _within_range(side: Subject, inverse: Transform | None) -> Measured:
+    nodes = nodes_of(side.transform)
+    inputs = nodes.signals if nodes else random_points(domain=domain_of(side.transform)).signals
+    out = _outputs(side.transform, inputs)
+    beyond = 1023 * np.maximum(-out, out - 1).max(axis=-1)
+    at = int(beyond.argmax())
+    return Measured(
+        max(float(beyond[at]), 0.0), f"{in_codes(inputs[at])} gives {in_codes(out[at])} (10 bit)"
+    )
+
+
+INVARIANTS: dict[str, Callable[[Subject, Transform | None], Measured]] = {
+    "neutral": _neutral,
+    "monotone": _monotone,
+    "monotone_channels": _monotone_channels,
+    "round_trip": _round_trip,
+    "within_range": _within_range,
+}
+LABELS = {
+    "neutral": "channels apart on the neutral axis by",
+    "monotone": "neutral axis falls by",
+    "monotone_channels": "a channel falls along its own axis by",
+    "round_trip": "round trip misses by",
+    "within_range": "output beyond 0..1 by",
+}

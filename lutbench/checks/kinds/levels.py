@@ -1,0 +1,144 @@
+"""Light put through a LUT lands where it should: mid grey within ± of a value, white on a code."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, ClassVar
+
+import numpy as np
+
+from lutbench.checks.base import Check, Context, Finding, read_end
+from lutbench.checks.judging import verdict
+from lutbench.checks.limits import Figure, checked_limit
+from lutbench.errors import DefinitionError
+from lutbench.model.catalogue import Catalogue
+from lutbench.model.conversion import Encoding
+from lutbench.model.curves.base import MID_GREY
+from lutbench.model.definitions import number
+from lutbench.model.signal import (
+    Range,
+    RangeFromSignal,
+    SignalFromRange,
+    code_from_signal,
+)
+from lutbench.recipes.table import Table
+
+UNITS = ("percent", "signal", "code")
+DEFAULT_WITHIN = {"percent": 0.5, "signal": 0.005, "code": 5.0}
+"""Half a percent of the signal: a 10-bit code either side of what a scope's grid shows."""
+
+
+@dataclass(frozen=True)
+class Point:
+    """A light (1.0 is a perfect white) and the level that it must come out at."""
+
+    light: float
+    name: str
+    unit: str
+    value: float
+    within: Any
+    bits: int
+    range: Range
+
+
+@dataclass(frozen=True, kw_only=True)
+class Levels(Check):
+    """See the module. Percent and signal are of the target's range (`target_range`)."""
+
+    kind: ClassVar[str] = "levels"
+    lut: str
+    source: Encoding | None
+    target_range: Range | None
+    points: tuple[Point, ...]
+
+    @classmethod
+    def read(cls, table: Table, common: dict[str, Any], catalogue: Catalogue) -> Levels:
+        return cls(
+            **common,
+            lut=table.text("lut"),
+            source=read_end(table.table("source"), catalogue),
+            target_range=table.choice("target_range", ("full", "legal"), None),
+            points=tuple(_point(each) for each in table.tables("points")),
+        )
+
+    def run(self, context: Context) -> Finding:
+        if not self.points:
+            raise DefinitionError(
+                "no points are given, so nothing is checked",
+                where=self.where,
+                accepted="points = [{ stops = 0, percent = 41, within = 0.5 }]",
+            )
+        side = context.subject(self.lut)
+        source = self.source or side.source
+        if source is None:
+            raise DefinitionError(
+                "nothing says what goes into the LUT", where=self.where, accepted="source = {...}"
+            )
+        own = side.target.range if side.target else "full"
+        target_range = self.target_range or own
+        light = np.array([[point.light] * 3 for point in self.points])
+        recorded = source.curve.encode(light)
+        if source.range == "legal":
+            recorded = RangeFromSignal("legal", source.bits).apply(recorded)
+        out = np.asarray(side.transform.apply(recorded), dtype=np.float64)
+        signal = SignalFromRange(target_range).apply(out)
+        figures = []
+        for point, full, own_signal in zip(self.points, out, signal, strict=True):
+            reached = {
+                "percent": 100 * own_signal,
+                "signal": own_signal,
+                "code": _codes(full, own_signal, point, target_range),
+            }[point.unit]
+            within = checked_limit(point.within, f"{self.where}, within")
+            off = np.abs(reached - point.value)
+            worst = float(reached[int(off.argmax())]) if np.isfinite(off).all() else float("nan")
+            unit = {"percent": "%", "signal": "signal", "code": f"{point.bits}-bit {point.range}"}
+            label = (
+                f"{point.name} at {worst:.2f} {unit[point.unit]}, wanted {point.value:g}: off by"
+            )
+            figures.append(Figure(point.unit, float(off.max()), within, label))
+        show = ("lutbench", "levels", "--curve", source.curve.name, "--lut")
+        figures.sort(key=lambda figure: figure.holds)
+        return verdict(figures, "", (*show, context.shown(self.lut)) if side.path else ())
+
+
+def _codes(full: Any, signal: Any, point: Point, target_range: Range) -> Any:
+    """Codes of the point's depth; full-scale values where the ranges are the same."""
+    if point.range == target_range == "legal" or point.range == "legal":
+        return code_from_signal(signal, point.bits, "legal")
+    return full * (2**point.bits - 1)
+
+
+def _point(table: Table) -> Point:
+    if "reflectance" in table and "stops" in table:
+        raise DefinitionError(
+            "both reflectance and stops are given", where=table.where, accepted="one of them"
+        )
+    if "reflectance" in table:
+        light = table.number("reflectance")
+        name = f"{100 * light:g} % reflectance"
+    else:
+        stops = table.number("stops", 0.0)
+        light = MID_GREY * 2.0**stops
+        name = f"{stops:+g} stops" if stops else "mid grey"
+    given = [unit for unit in UNITS if unit in table]
+    if len(given) != 1:
+        raise DefinitionError(
+            "the level wanted is not given once",
+            where=table.where,
+            accepted="percent, signal, code",
+        )
+    unit = given[0]
+    within = table.take("within")
+    point = Point(
+        light,
+        name,
+        unit,
+        number(table.take(unit), table.at(unit)),
+        DEFAULT_WITHIN[unit] if within is None else number(within, table.at("within")),
+        table.choice("bits", (8, 10, 12, 16), 10),
+        table.choice("range", ("full", "legal"), "full"),
+    )
+    table.know("reflectance", "stops", *UNITS)
+    table.done()
+    return point

@@ -1,0 +1,223 @@
+"""Checks of the colour model itself: curves and gamuts against published values and the registry.
+
+They make up the suite that checks an installation, and serve a user's own definitions too.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, ClassVar
+
+import numpy as np
+
+from lutbench.checks.base import Check, Context, Finding
+from lutbench.checks.independent import independent_curve, independent_matrix
+from lutbench.checks.judging import verdict
+from lutbench.checks.limits import Figure, checked_limit
+from lutbench.errors import DefinitionError, LutbenchError
+from lutbench.model.catalogue import Catalogue
+from lutbench.model.curves.base import Curve
+from lutbench.model.definitions import number
+from lutbench.model.gamuts import BT709, BT2020, Gamut, check_adaptation, conversion, xyz_of_xy
+from lutbench.model.transforms import Array
+from lutbench.recipes.table import Table
+
+
+@dataclass(frozen=True, kw_only=True)
+class CurveValues(Check):
+    """A curve at published points: ``points = [[light, signal], ...]``, both ways.
+
+    `within` is in signal. Light 1.0 is a perfect white diffuser; for ST 2084 it is 203 cd/m².
+    """
+
+    kind: ClassVar[str] = "curve"
+    curve: Curve
+    points: tuple[tuple[float, ...], ...]
+    within: Any
+
+    @classmethod
+    def read(cls, table: Table, common: dict[str, Any], catalogue: Catalogue) -> CurveValues:
+        rows = table.take("points")
+        where = table.at("points")
+        if not isinstance(rows, list) or not all(
+            isinstance(row, list) and len(row) == 2 for row in rows
+        ):
+            raise DefinitionError(
+                "is no list of points", where=where, accepted="[[light, signal], ...]"
+            )
+        points = tuple(tuple(number(value, where) for value in row) for row in rows)
+        curve = catalogue.curve(table.text("curve"), table.at("curve"))
+        within = table.take("within")
+        return cls(
+            **common,
+            curve=curve,
+            points=points,
+            within=5e-6 if within is None else number(within, table.at("within")),
+        )
+
+    def run(self, context: Context) -> Finding:
+        if not self.points:
+            raise DefinitionError("no points are given", where=self.where, accepted="points")
+        within = checked_limit(self.within, f"{self.where}, within")
+        light, signal = np.array(self.points).T
+        encoded = self.curve.encode(light)
+        # The way back, in signal: what the decoded light stands for.
+        again = self.curve.encode(self.curve.decode(signal))
+        figures = []
+        for name, values in (("encodes", encoded), ("decodes", again)):
+            off = np.abs(values - signal)
+            at = int(off.argmax())
+            label = (
+                f"{self.curve.name} {name} light {light[at]:g} as {values[at]:.7g}, "
+                f"published {signal[at]:.7g}: off by"
+            )
+            figures.append(Figure(name, float(off[at]), within, label))
+        return verdict(figures)
+
+
+@dataclass(frozen=True, kw_only=True)
+class GamutMatrix(Check):
+    """The matrix from one gamut to another against a published one; `within` in its own unit."""
+
+    kind: ClassVar[str] = "matrix"
+    source: Gamut
+    target: Gamut
+    adaptation: str
+    rows: Array
+    within: Any
+
+    @classmethod
+    def read(cls, table: Table, common: dict[str, Any], catalogue: Catalogue) -> GamutMatrix:
+        rows = table.take("rows")
+        try:
+            matrix = np.array(rows, dtype=np.float64).reshape(3, 3)
+        except (TypeError, ValueError):
+            raise DefinitionError(
+                "is no matrix", where=table.at("rows"), accepted="three rows of three numbers"
+            ) from None
+        within = table.take("within")
+        return cls(
+            **common,
+            source=catalogue.gamut(table.text("source"), table.at("source")),
+            target=catalogue.gamut(table.text("target"), table.at("target")),
+            adaptation=check_adaptation(table.text("adaptation", "bradford"), table.where),
+            rows=matrix,
+            within=5.1e-5 if within is None else number(within, table.at("within")),
+        )
+
+    def run(self, context: Context) -> Finding:
+        within = checked_limit(self.within, f"{self.where}, within")
+        if not np.isfinite(self.rows).all():
+            raise DefinitionError("the matrix is not finite", where=self.where)
+        found = conversion(self.source, self.target, self.adaptation).array
+        off = np.abs(found - self.rows)
+        row, column = np.unravel_index(int(off.argmax()), off.shape)
+        label = (
+            f"{self.source.name} to {self.target.name}, row {row + 1} column {column + 1} is "
+            f"{found[row, column]:.6f}, published {self.rows[row, column]:.6g}: off by"
+        )
+        return verdict([Figure("matrix", float(off.max()), within, label)])
+
+
+ENCODE_LIMIT = 0.01
+"""10-bit codes: the registry's constants and ours are the same published ones."""
+
+DECODE_LIMIT = 0.3
+"""10-bit codes: at a break whose published constants leave a gap, either side is right."""
+
+ROUND_TRIP_LIMIT = 0.5
+MATRIX_LIMIT = 1e-9
+
+
+@dataclass(frozen=True, kw_only=True)
+class Registry(Check):
+    """Every curve, or every gamut, against colour-science.
+
+    Curves: the standards against colour-science's own functions, and every
+    registered curve that can be used there and back. Gamuts: the matrices to
+    BT.709 and BT.2020 with every adaptation against colour-science's derivation,
+    and white onto white.
+    """
+
+    kind: ClassVar[str] = "registry"
+    what: str
+
+    @classmethod
+    def read(cls, table: Table, common: dict[str, Any], catalogue: Catalogue) -> Registry:
+        what = table.text("what")
+        if what not in ("curves", "gamuts"):
+            raise DefinitionError(
+                f"{what!r} is no registry", where=table.at("what"), accepted="curves, gamuts"
+            )
+        return cls(**common, what=what)
+
+    def run(self, context: Context) -> Finding:
+        return _curves(context.catalogue) if self.what == "curves" else _gamuts(context.catalogue)
+
+
+def _curves(catalogue: Catalogue) -> Finding:
+    signal = np.linspace(0, 1, 4097)
+    worst = dict.fromkeys(("encode", "decode", "round_trip"), (0.0, ""))
+
+    def note(name: str, values: Array, curve: Curve) -> None:
+        off = 1023 * float(np.abs(values).max())
+        if not off <= worst[name][0]:
+            worst[name] = (off, curve.name)
+
+    count = 0
+    for entry in catalogue.curves():
+        curve = entry.curve
+        if curve is None or entry.unusable:
+            continue
+        light = curve.decode(signal)
+        note("round_trip", curve.encode(light) - signal, curve)
+        count += 1
+        if entry.origin == "standard":
+            other = independent_curve(curve.name)
+            shown = light if other.is_log else np.maximum(light, 0)
+            note("encode", curve.encode(shown) - other.encode(shown), curve)
+            note("decode", curve.encode(other.decode(signal)) - signal, curve)
+    if not count:
+        raise LutbenchError("the catalogue holds no curve, so nothing is checked")
+    limits = {"encode": ENCODE_LIMIT, "decode": DECODE_LIMIT, "round_trip": ROUND_TRIP_LIMIT}
+    words = {
+        "encode": "encoding off colour-science's by",
+        "decode": "decoding off colour-science's by",
+        "round_trip": "round trip off by",
+    }
+    figures = [
+        Figure(name, off, limits[name], f"{count} curves, {words[name]} (most: {curve or 'none'})")
+        for name, (off, curve) in worst.items()
+    ]
+    return verdict(sorted(figures, key=lambda figure: figure.holds))
+
+
+def _gamuts(catalogue: Catalogue) -> Finding:
+    worst, where, count = 0.0, "", 0
+    white_off = 0.0
+    for entry in catalogue.gamuts():
+        gamut = entry.gamut
+        # XYZ with its own axes as primaries is no colour space there.
+        if gamut is None or entry.origin == "user" or gamut.name == "XYZ":
+            continue
+        count += 1
+        for target in (BT709, BT2020):
+            for adaptation in ("bradford", "cat02", "cat16", "none"):
+                ours = conversion(gamut, target, adaptation).array
+                theirs = independent_matrix(gamut.name, target.name, adaptation)
+                off = float(np.abs(ours - theirs).max())
+                if not off <= worst:
+                    worst, where = off, f"{gamut.name} to {target.name}, {adaptation}"
+                if adaptation != "none":
+                    white_off = max(white_off, float(np.abs(ours.sum(axis=1) - 1).max()))
+        scale = np.abs(gamut.to_xyz.sum(axis=1) - xyz_of_xy(gamut.white)).max()
+        white_off = max(white_off, float(scale))
+    if not count:
+        raise LutbenchError("the catalogue holds no gamut, so nothing is checked")
+    label = f"{count} gamuts, matrices off colour-science's by (most: {where or 'none'})"
+    return verdict(
+        [
+            Figure("matrix", worst, MATRIX_LIMIT, label),
+            Figure("white", white_off, MATRIX_LIMIT, f"{count} gamuts, white off white by"),
+        ]
+    )

@@ -1,0 +1,123 @@
+"""A still through a LUT against a stored still: what an eye would see change."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, ClassVar
+
+import numpy as np
+
+from lutbench.analysis.samples import Samples
+from lutbench.checks.base import Check, Context, Finding, read_end
+from lutbench.checks.judging import judge, view_for
+from lutbench.checks.kinds.baseline import record
+from lutbench.checks.limits import checked_limits, known_limits
+from lutbench.errors import DefinitionError, LutbenchError
+from lutbench.model.catalogue import Catalogue
+from lutbench.model.conversion import Encoding
+from lutbench.recipes.table import Table
+from lutbench.tables.lut import Interpolation, interpolated
+
+INTERPOLATIONS = ("tetrahedral", "trilinear")
+DEPTHS = ("", "8", "10", "12", "16", "half", "float")
+DEFAULT_LIMITS = {"code_10bit": 4.1}
+"""One code of 8 bit, which rounding may move: 1023 / 255 = 4.01 codes of 10 bit."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Picture(Check):
+    """See the module."""
+
+    kind: ClassVar[str] = "picture"
+    lut: str
+    still: str
+    stored: str
+    depth: str
+    interpolation: Interpolation
+    limits: dict[str, Any]
+    target: Encoding | None
+
+    @classmethod
+    def read(cls, table: Table, common: dict[str, Any], catalogue: Catalogue) -> Picture:
+        limits = table.table("limits")
+        values = limits.values if limits else DEFAULT_LIMITS
+        known_limits(values, table.at("limits"))
+        stored = table.text("stored")
+        if Path(stored).suffix.lower() in (".jpg", ".jpeg"):
+            raise DefinitionError(
+                "JPEG does not keep what was stored",
+                where=table.at("stored"),
+                accepted="PNG, TIFF, DPX or OpenEXR",
+            )
+        return cls(
+            **common,
+            lut=table.text("lut"),
+            still=table.text("still"),
+            stored=stored,
+            depth=table.choice("depth", DEPTHS, ""),
+            interpolation=table.choice(
+                "interpolation", ("tetrahedral", "trilinear"), "tetrahedral"
+            ),
+            limits=dict(values),
+            target=read_end(table.table("target"), catalogue),
+        )
+
+    def run(self, context: Context) -> Finding:
+        from lutbench.media.stills import apply_to_still, read_still, write_still
+
+        limits = checked_limits(self.limits, f"{self.where}, limits")
+        side = context.subject(self.lut)
+        transform = interpolated(side.transform, self.interpolation)
+        path = context.path(self.stored)
+        if not context.record and not path.exists():
+            raise LutbenchError(
+                "there is no stored still", where=path, accepted="one made with verify --record"
+            )
+        source = read_still(context.path(self.still))
+        shown = apply_to_still(transform, source)
+        # Through a file, so that both went through the same rounding.
+        with tempfile.TemporaryDirectory() as folder:
+            fresh = Path(folder) / f"picture{path.suffix}"
+            write_still(shown, fresh, depth=self.depth or None)
+            if context.record:
+                return record(context, path, fresh.read_bytes())
+            found, stored = read_still(fresh), read_still(path)
+        if found.pixels.shape[:2] != stored.pixels.shape[:2]:
+            return Finding(
+                False,
+                f"the picture is {found.width} by {found.height} pixels, the stored one "
+                f"{stored.width} by {stored.height}",
+            )
+        pixels = [each.signal().reshape(-1, 3).astype(np.float64) for each in (found, stored)]
+        inputs = source.signal().reshape(-1, 3)
+        samples = Samples(
+            "pixel",
+            inputs.astype(np.float64),
+            _Places(stored.width, len(inputs)),
+        )
+        show = ("lutbench", "apply", context.shown(self.lut), context.shown(self.still), "now.png")
+        return judge(
+            [samples],
+            [pixels[0]],
+            [pixels[1]],
+            view_for(self.target or side.target),
+            limits,
+            show,
+        )
+
+
+class _Places(Sequence[str]):
+    """Names of pixels, made as they are asked for: a picture has millions."""
+
+    def __init__(self, width: int, count: int) -> None:
+        self.width = width
+        self.count = count
+
+    def __len__(self) -> int:
+        return self.count
+
+    def __getitem__(self, index: Any) -> Any:
+        return f"pixel x {index % self.width}, y {index // self.width}"

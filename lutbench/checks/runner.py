@@ -1,0 +1,216 @@
+"""Running checks: one after the other, side by side, or on a cluster."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from functools import cache
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Any, Literal
+
+from lutbench.checks.base import Check, Context, command_line
+from lutbench.checks.limits import Figure
+from lutbench.checks.suite import Suite, read_suite
+from lutbench.errors import LutbenchError
+
+Status = Literal["passed", "failed", "error", "recorded"]
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of one check.
+
+    ``failed``: a figure is over its limit. ``error``: the check could not be
+    done (a file is missing or corrupt, nothing would have been compared); it
+    counts as much as a failure.
+    """
+
+    name: str
+    kind: str
+    status: Status
+    summary: str
+    tags: tuple[str, ...] = ()
+    reason: str = ""
+    where: str = ""
+    show: str = ""
+    figures: tuple[Figure, ...] = ()
+    seconds: float = 0.0
+
+    @property
+    def holds(self) -> bool:
+        """Whether the check passed, or recorded what it was asked to."""
+        return self.status in ("passed", "recorded")
+
+    def to_data(self) -> dict[str, Any]:
+        """Plain data; `seconds` is wall-clock time."""
+        return {
+            "name": self.name,
+            "kind": self.kind,
+            "status": self.status,
+            "summary": self.summary,
+            "where": self.where,
+            "show": self.show,
+            "tags": list(self.tags),
+            "reason": self.reason,
+            "figures": [figure.to_data() for figure in self.figures],
+            "seconds": round(self.seconds, 4),
+        }
+
+
+@dataclass(frozen=True)
+class Report:
+    """The outcomes of a suite, in its order."""
+
+    title: str
+    path: str
+    outcomes: tuple[Outcome, ...]
+
+    @property
+    def passed(self) -> bool:
+        """Whether there are outcomes and all of them hold."""
+        return bool(self.outcomes) and all(each.holds for each in self.outcomes)
+
+    def count(self, status: Status) -> int:
+        """How many checks have that status."""
+        return sum(each.status == status for each in self.outcomes)
+
+    def to_data(self) -> dict[str, Any]:
+        """Plain data."""
+        return {
+            "suite": self.path,
+            "title": self.title,
+            "passed": self.passed,
+            "counts": {
+                status: self.count(status)  # type: ignore[arg-type]
+                for status in ("passed", "failed", "error", "recorded")
+            },
+            "checks": [each.to_data() for each in self.outcomes],
+        }
+
+
+def run_check(check: Check, context: Context) -> Outcome:
+    """Do one check; what it cannot do is its outcome too, never an exception."""
+    started = time.perf_counter()
+    try:
+        finding = check.run(context)
+    except LutbenchError as error:
+        return _unable(check, str(error), started)
+    except MemoryError:
+        return _unable(check, "not enough memory for this check", started)
+    except OSError as error:
+        where = f"{error.filename}: " if error.filename else ""
+        return _unable(check, f"{where}{error.strerror or error}", started)
+    status: Status = "passed" if finding.passed else "failed"
+    return Outcome(
+        check.name,
+        check.kind,
+        "recorded" if finding.recorded else status,
+        finding.summary,
+        check.tags,
+        check.reason,
+        finding.where,
+        command_line(finding.show) if finding.show else "",
+        finding.figures,
+        time.perf_counter() - started,
+    )
+
+
+def _unable(check: Check, why: str, started: float) -> Outcome:
+    return Outcome(
+        check.name,
+        check.kind,
+        "error",
+        " ".join(why.split()),
+        check.tags,
+        check.reason,
+        seconds=time.perf_counter() - started,
+    )
+
+
+@dataclass(frozen=True)
+class Task:
+    """A check as another process can be told of it."""
+
+    suite: str
+    definitions: tuple[str, ...]
+    name: str
+    record: bool = False
+    force: bool = False
+
+
+def run_suite(
+    suite: Suite,
+    checks: Sequence[Check],
+    *,
+    jobs: int = 1,
+    scheduler: str | None = None,
+    definitions: Sequence[str] = (),
+    record: bool = False,
+    force: bool = False,
+    on_outcome: Callable[[Outcome], None] = lambda outcome: None,
+) -> Report:
+    """Run `checks` of `suite`, up to `jobs` at once in processes of their own.
+
+    With `scheduler`, the workers of a Dask cluster do them: they must see the
+    suite's files under the same paths.
+    """
+    tasks = [
+        Task(str(suite.path.resolve()), _resolved(definitions), check.name, record, force)
+        for check in checks
+    ]
+    if scheduler is not None:
+        outcomes = _on_cluster(tasks, checks, scheduler, on_outcome)
+    elif jobs > 1 and len(checks) > 1:
+        outcomes = []
+        # Fresh processes: threads of compiled kernels do not survive a fork.
+        with ProcessPoolExecutor(min(jobs, len(checks)), get_context("spawn")) as pool:
+            for outcome in pool.map(run_task, tasks):
+                outcomes.append(outcome)
+                on_outcome(outcome)
+    else:
+        outcomes = []
+        context = suite.context(record=record, force=force)
+        for check in checks:
+            outcomes.append(run_check(check, context))
+            on_outcome(outcomes[-1])
+    return Report(suite.title, str(suite.path), tuple(outcomes))
+
+
+def run_task(task: Task) -> Outcome:
+    """Do the check that a task names."""
+    suite = _suite(task.suite, task.definitions)
+    check = next(each for each in suite.checks if each.name == task.name)
+    return run_check(check, suite.context(record=task.record, force=task.force))
+
+
+@cache
+def _suite(path: str, definitions: tuple[str, ...]) -> Suite:
+    return read_suite(path, definitions)
+
+
+def _resolved(definitions: Sequence[str]) -> tuple[str, ...]:
+    return tuple(str(Path(name).resolve()) for name in definitions)
+
+
+def _on_cluster(
+    tasks: Sequence[Task],
+    checks: Sequence[Check],
+    address: str,
+    on_outcome: Callable[[Outcome], None],
+) -> list[Outcome]:
+    from lutbench.cluster import Done, run_on_cluster
+
+    by_name = {check.name: check for check in checks}
+
+    def outcome_of(done: Done[Task, Outcome]) -> Outcome:
+        if done.value is not None:
+            return done.value
+        return _unable(by_name[done.item.name], done.error, time.perf_counter())
+
+    found = run_on_cluster(
+        run_task, tasks, address, on_done=lambda done: on_outcome(outcome_of(done))
+    )
+    return [outcome_of(done) for done in found]
