@@ -7,8 +7,10 @@ matrix and the adaptation from its own derivation.
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 from typing import Any, ClassVar
 
 import numpy as np
@@ -56,8 +58,7 @@ class IndependentConversion(Transform):
     kind: ClassVar[str] = "independent_conversion"
 
     def _apply(self, rgb: Array) -> Array:
-        with np.errstate(all="ignore"):
-            return np.asarray(self.function(rgb), dtype=np.float64)
+        return np.asarray(self.function(rgb), dtype=np.float64)
 
     def __repr__(self) -> str:
         return f"IndependentConversion({self.text!r})"
@@ -75,15 +76,29 @@ def independent_curve(name: str) -> IndependentCurve:
 
     standard = _standard(colour).get(name)
     if standard is not None:
-        return IndependentCurve(*standard, is_log=False)
-    if name in colour.LOG_ENCODINGS and name in colour.LOG_DECODINGS:
-        return IndependentCurve(colour.LOG_ENCODINGS[name], colour.LOG_DECODINGS[name], True)
-    if name in colour.OETFS and name in colour.OETF_INVERSES:
-        return IndependentCurve(colour.OETFS[name], colour.OETF_INVERSES[name], True)
+        encode, decode = standard
+        return IndependentCurve(_quiet(encode), _quiet(decode), is_log=False)
+    for encodings, decodings in (
+        (colour.LOG_ENCODINGS, colour.LOG_DECODINGS),
+        (colour.OETFS, colour.OETF_INVERSES),
+    ):
+        if name in encodings and name in decodings:
+            return IndependentCurve(_quiet(encodings[name]), _quiet(decodings[name]), True)
     raise LutbenchError(
         f"colour-science has no curve {name!r} to check against",
         accepted="a curve of a standard or of its registries",
     )
+
+
+def _quiet(function: Function) -> Function:
+    """The function without warnings: NaN and infinity are looked at by those who call it."""
+
+    def quiet(values: Any) -> Any:
+        with np.errstate(all="ignore"), warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            return np.asarray(function(values), dtype=np.float64)
+
+    return quiet
 
 
 def _standard(colour: Any) -> dict[str, tuple[Function, Function]]:
@@ -125,6 +140,7 @@ def _standard(colour: Any) -> dict[str, tuple[Function, Function]]:
     }
 
 
+@cache
 def independent_space(name: str) -> Any:
     """The colour space of that name, its matrices derived from primaries and white anew."""
     import colour

@@ -8,6 +8,7 @@ time stamp and no host name: the same run gives the same file but for durations.
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from xml.etree import ElementTree
 
 from lutbench.checks.runner import Outcome, Report
@@ -16,24 +17,27 @@ from lutbench.checks.runner import Outcome, Report
 _FORBIDDEN = re.compile(r"[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 
-def junit_xml(report: Report) -> bytes:
-    """The report as the bytes of a JUnit XML file."""
-    seconds = sum(each.seconds for each in report.outcomes)
-    counts = {
-        "tests": str(len(report.outcomes)),
-        "failures": str(report.count("failed")),
-        "errors": str(report.count("error")),
-        "time": f"{seconds:.3f}",
-    }
-    root = ElementTree.Element("testsuites", {"name": "lutbench", **counts})
-    suite = ElementTree.SubElement(
-        root, "testsuite", {"name": _clean(report.title), **counts, "skipped": "0"}
-    )
-    for outcome in report.outcomes:
-        _case(suite, outcome, report.title)
+def junit_xml(reports: Sequence[Report]) -> bytes:
+    """The reports as the bytes of a JUnit XML file, a test suite each."""
+    every = [outcome for report in reports for outcome in report.outcomes]
+    root = ElementTree.Element("testsuites", {"name": "lutbench", **_counts(every)})
+    for report in reports:
+        attributes = {"name": _clean(report.title), **_counts(report.outcomes), "skipped": "0"}
+        suite = ElementTree.SubElement(root, "testsuite", attributes)
+        for outcome in report.outcomes:
+            _case(suite, outcome, report.title)
     ElementTree.indent(root)
     data = ElementTree.tostring(root, encoding="utf-8", xml_declaration=True)
     return bytes(data) + b"\n"
+
+
+def _counts(outcomes: Sequence[Outcome]) -> dict[str, str]:
+    return {
+        "tests": str(len(outcomes)),
+        "failures": str(sum(each.status == "failed" for each in outcomes)),
+        "errors": str(sum(each.status == "error" for each in outcomes)),
+        "time": f"{sum(each.seconds for each in outcomes):.3f}",
+    }
 
 
 def _case(suite: ElementTree.Element, outcome: Outcome, title: str) -> None:

@@ -84,8 +84,7 @@ class Report:
             "title": self.title,
             "passed": self.passed,
             "counts": {
-                status: self.count(status)  # type: ignore[arg-type]
-                for status in ("passed", "failed", "error", "recorded")
+                status: self.count(status) for status in ("passed", "failed", "error", "recorded")
             },
             "checks": [each.to_data() for each in self.outcomes],
         }

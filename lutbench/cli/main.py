@@ -18,6 +18,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "build": ("build", "Build LUTs from a recipe, or one from options."),
     "identify": ("identify", "Say what each LUT expects, gives, and adds as a look."),
     "compare": ("compare", "Say how far two LUTs or pipelines are apart, and why."),
+    "verify": ("verify", "Run a suite of checks, or check this installation."),
     "apply": ("apply", "Put stills, sequences and clips through a LUT."),
     "sheet": ("sheet", "Draw a contact sheet: frames before and after a LUT."),
     "convert": ("convert", "Convert a LUT to another format, size or signal range."),

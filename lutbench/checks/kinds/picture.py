@@ -114,10 +114,10 @@ class _Places(Sequence[str]):
 
     def __init__(self, width: int, count: int) -> None:
         self.width = width
-        self.count = count
+        self.length = count
 
     def __len__(self) -> int:
-        return self.count
+        return self.length
 
     def __getitem__(self, index: Any) -> Any:
         return f"pixel x {index % self.width}, y {index // self.width}"

@@ -1,0 +1,265 @@
+"""``lutbench verify``: run a suite of checks."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager, nullcontext
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from lutbench.cli.options import (
+    console,
+    definitions_option,
+    force_option,
+    json_option,
+    print_json,
+)
+from lutbench.errors import LutbenchError
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from lutbench.checks.runner import Outcome, Report
+    from lutbench.checks.suite import Suite
+
+SCHEMA = 1
+INDENT = 9
+MARKS = {
+    "passed": ("pass", "green"),
+    "recorded": ("recorded", "cyan"),
+    "failed": ("FAIL", "bold red"),
+    "error": ("ERROR", "bold red"),
+}
+
+
+@click.command()
+@click.argument("suites", nargs=-1, metavar="SUITE.toml ...")
+@click.option(
+    "--self",
+    "check_self",
+    is_flag=True,
+    help="Check this installation: curves and gamuts against published values and the registry.",
+)
+@click.option(
+    "-k",
+    "expression",
+    default="",
+    metavar="WORDS",
+    help='Only checks whose name fits: "viewing", "viewing and not small".',
+)
+@click.option(
+    "--tag", "tags", multiple=True, metavar="TAG", help="Only checks with this tag. Repeatable."
+)
+@click.option(
+    "--jobs",
+    type=click.IntRange(1, 64),
+    default=1,
+    show_default=True,
+    metavar="N",
+    help="Checks under work at once.",
+)
+@click.option(
+    "--scheduler",
+    metavar="ADDRESS",
+    help="Hand the checks to the Dask scheduler at ADDRESS (tcp://HOST:PORT).",
+)
+@click.option("--junit", metavar="FILE", help="Write JUnit XML as well, for a CI server.")
+@click.option(
+    "--record",
+    is_flag=True,
+    help="Record baselines and stored stills (only those checks run); --force replaces them.",
+)
+@click.option("-v", "--verbose", is_flag=True, help="Show the figures of checks that pass too.")
+@click.option("--list", "only_list", is_flag=True, help="List the checks, do not run them.")
+@definitions_option
+@force_option
+@json_option
+def command(
+    suites: tuple[str, ...],
+    check_self: bool,
+    expression: str,
+    tags: tuple[str, ...],
+    jobs: int,
+    scheduler: str | None,
+    junit: str | None,
+    record: bool,
+    verbose: bool,
+    only_list: bool,
+    definitions: tuple[str, ...],
+    force: bool,
+    as_json: bool,
+) -> int:
+    """Run the checks of each SUITE and say what no longer holds.
+
+    The exit status is 0 when every check passes, 1 when one fails, 2 when a
+    suite cannot be used. A failing check says by how much, where, and which
+    command shows it.
+
+    \b
+    Examples:
+      lutbench verify --self
+      lutbench verify day.toml --junit report.xml
+      lutbench verify day.toml -k viewing --record
+    """
+    from lutbench.checks.runner import run_suite
+    from lutbench.checks.suite import read_suite
+
+    if check_self == bool(suites):
+        raise LutbenchError(
+            "--self takes no suite" if suites else "no suite is named",
+            accepted="SUITE.toml, or --self",
+        )
+    with _opened(suites, check_self) as paths:
+        read = [read_suite(path, definitions) for path in paths]
+        chosen = [
+            (suite, suite.selected(expression, tags))
+            for suite in (_with_any(read, expression, tags) if len(read) > 1 else read)
+        ]
+        if record:
+            chosen = [(suite, _recordable(suite, checks)) for suite, checks in chosen]
+        if only_list:
+            return _list(chosen, as_json)
+        reports = [
+            run_suite(
+                suite,
+                checks,
+                jobs=jobs,
+                scheduler=scheduler,
+                definitions=definitions,
+                record=record,
+                force=force,
+                on_outcome=_silent if as_json else _printer(suite, verbose),
+            )
+            for suite, checks in chosen
+        ]
+    if junit is not None:
+        from lutbench import files
+        from lutbench.checks.junit import junit_xml
+
+        # A report is made anew by every run: it replaces that of the last.
+        files.write_bytes(junit, junit_xml(reports), force=True)
+    passed = bool(reports) and all(report.passed for report in reports)
+    if as_json:
+        print_json(
+            {
+                "schema": SCHEMA,
+                "passed": passed,
+                "suites": [report.to_data() for report in reports],
+            }
+        )
+    else:
+        _print_summary(reports)
+    return 0 if passed else 1
+
+
+def _opened(suites: tuple[str, ...], check_self: bool) -> AbstractContextManager[Sequence[Any]]:
+    from lutbench.checks.selfsuite import self_suite
+
+    return self_suite() if check_self else nullcontext(suites)
+
+
+def _with_any(suites: list[Suite], expression: str, tags: tuple[str, ...]) -> list[Suite]:
+    """Of several suites those that the selection leaves checks in; all if it leaves none."""
+
+    def has_any(suite: Suite) -> bool:
+        try:
+            return bool(suite.selected(expression, tags))
+        except LutbenchError:
+            return False
+
+    return [suite for suite in suites if has_any(suite)] or suites
+
+
+def _recordable(suite: Suite, checks: list[Any]) -> list[Any]:
+    kept = [check for check in checks if check.kind in ("baseline", "picture")]
+    if not kept:
+        raise LutbenchError(
+            "nothing of what is selected can be recorded",
+            where=suite.path,
+            accepted="checks of kind baseline or picture",
+        )
+    return kept
+
+
+def _list(chosen: list[tuple[Suite, list[Any]]], as_json: bool) -> int:
+    from rich.markup import escape
+    from rich.table import Table
+
+    if as_json:
+        rows = [
+            {"suite": str(suite.path), "name": each.name, "kind": each.kind}
+            | {"tags": list(each.tags), "reason": each.reason}
+            for suite, checks in chosen
+            for each in checks
+        ]
+        print_json({"schema": SCHEMA, "checks": rows})
+        return 0
+    screen = console()
+    for suite, checks in chosen:
+        table = Table(box=None, pad_edge=False, title_justify="left")
+        for head in ("check", "kind", "tags", "reason"):
+            table.add_column(head, overflow="fold")
+        for each in checks:
+            row = (each.name, each.kind, ", ".join(each.tags), each.reason)
+            table.add_row(*map(escape, row))
+        screen.print(f"[bold]{escape(suite.title)}[/bold]")
+        screen.print(table)
+    return 0
+
+
+def _silent(outcome: Outcome) -> None:
+    """What a report in JSON prints as checks are done: nothing."""
+
+
+def _printer(suite: Suite, verbose: bool) -> Callable[[Outcome], None]:
+    """What prints the outcomes of a suite as they come, under its title."""
+    from rich.markup import escape
+
+    screen = console()
+    titled: list[bool] = []
+
+    def show(outcome: Outcome) -> None:
+        if not titled:
+            screen.print(f"[bold]{escape(suite.title)}[/bold]")
+            titled.append(True)
+        _print(screen, outcome, verbose)
+
+    return show
+
+
+def _print(screen: Console, outcome: Outcome, verbose: bool) -> None:
+    """One outcome: a line, and for a failure where, why and how to see it."""
+    from rich.markup import escape
+    from rich.text import Text
+
+    mark, style = MARKS[outcome.status]
+    screen.print(
+        f"[{style}]{mark:8s}[/{style}] {escape(outcome.name)}  [dim]{outcome.kind}[/dim]",
+        soft_wrap=True,
+    )
+    if outcome.holds and not verbose:
+        return
+    lines = [(outcome.summary, "dim" if outcome.holds else "")]
+    if not outcome.holds:
+        lines += [
+            (outcome.where, ""),
+            (outcome.reason and f"why it counts: {outcome.reason}", "dim"),
+        ]
+    for text, line_style in lines:
+        for line in Text(text, line_style).wrap(screen, screen.width - INDENT) if text else []:
+            line.rstrip()
+            screen.print(Text(" " * INDENT) + line)
+    if outcome.show and not outcome.holds:
+        # Not wrapped: a command is there to be pasted.
+        screen.print(f"{'':{INDENT}}to see it: {escape(outcome.show)}", soft_wrap=True)
+
+
+def _print_summary(reports: list[Report]) -> None:
+    outcomes = [outcome for report in reports for outcome in report.outcomes]
+    counts = {status: sum(each.status == status for each in outcomes) for status in MARKS}
+    words = {"error": "could not be done"}
+    told = [f"{count} {words.get(status, status)}" for status, count in counts.items() if count]
+    seconds = sum(each.seconds for each in outcomes)
+    style = "bold green" if all(each.holds for each in outcomes) else "bold red"
+    console().print(f"[{style}]{', '.join(told)}[/{style}] [dim]({seconds:.1f} s of work)[/dim]")
