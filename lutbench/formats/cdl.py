@@ -8,7 +8,6 @@ clamped as version 1.2 has it.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -36,7 +35,6 @@ ROOTS = {
 
 UNSAID_CLAMP = "a CDL file does not say that values are not clamped: its reader will clamp"
 
-_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f]")
 _SATURATION_NAMES = ("SatNode", "SATNode")
 
 
@@ -129,7 +127,7 @@ def _correction(element: Element, where: str, notes: dict[str, None]) -> Correct
         if parent is not None
         for each in xml.children(parent, "Description")
     ]
-    identity = _CONTROL.sub(" ", element.get("id") or "")
+    identity = xml.fit(element.get("id") or "")
     return Correction(cdl, identity, tuple(filter(None, described)))
 
 
@@ -233,10 +231,10 @@ def format_cdl(corrections: Sequence[Correction], kind: str, where: str = "") ->
             parent = etree.SubElement(root, tag("ColorDecision"))
         node = root if kind == "cc" else etree.SubElement(parent, tag("ColorCorrection"))
         if each.id:
-            node.set("id", _CONTROL.sub(" ", each.id))
+            node.set("id", xml.fit(each.id))
         sop = etree.SubElement(node, tag("SOPNode"))
         for line in each.descriptions:
-            etree.SubElement(sop, tag("Description")).text = _CONTROL.sub(" ", line)
+            etree.SubElement(sop, tag("Description")).text = xml.fit(line)
         for local in ("Slope", "Offset", "Power"):
             values = getattr(each.cdl, local.lower())
             etree.SubElement(sop, tag(local)).text = " ".join(repr(float(v)) for v in values)

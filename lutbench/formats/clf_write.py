@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import hashlib
 import math
-import re
 import uuid
 from typing import Any
 
@@ -39,8 +38,6 @@ SAMPLED_1D_ERROR = 1e-6
 # Light of any size and sign is sampled behind its sixth root: even steps of that
 # are about even steps in stops, and go through zero.
 _LIGHT_SHAPER = Exponent(6.0, None, "mirror", forward=False)
-
-_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f]")
 
 Nodes = list[Any]
 
@@ -96,9 +93,9 @@ class _Writer:
         process_list = clf.ProcessList(
             id="",
             compatible_CLF_version="3.0",
-            name=_plain(title) or None,
+            name=xml.fit(title) or None,
             inverse_of=None,
-            description=[_plain(line) for line in comments if line.strip()],
+            description=[xml.fit(line) for line in comments if line.strip()],
             input_descriptor=None,
             output_descriptor=None,
             process_nodes=nodes,
@@ -432,7 +429,3 @@ def _log_parameters(clf: Any, log: Log, channel: Any) -> Any:
         slope,
         channel,
     )
-
-
-def _plain(text: str) -> str:
-    return _CONTROL.sub(" ", text)

@@ -112,7 +112,8 @@ def format_cube(lut: Lut, decimals: int | None = 6) -> bytes:
         tables = [_red_fastest(lut.table)]
     else:
         raise FormatError(f"{lut!r} is no LUT", accepted="a 1D, 3D or shaper-plus-3D LUT")
-    lines = [_one_line(line).encode("utf-8") for line in head]
+    # A lone surrogate, from a file name that is no text, has no UTF-8.
+    lines = [_one_line(line).encode("utf-8", "replace") for line in head]
     if any(len(line) > MAX_LINE for line in lines):
         raise FormatError("a title or comment is too long", accepted=f"up to {MAX_LINE} bytes")
     if any(np.abs(table).max() > LARGEST for table in tables):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import codecs
+import os
 import re
 from pathlib import Path
 
@@ -52,7 +53,7 @@ def parse_lut(data: bytes, where: str, wanted: str | None = None) -> LutFile[Tra
 def _with_fragment(path: str | Path) -> tuple[str | Path, str | None]:
     """The path, and the id after ``#`` where no file has the whole name."""
     base, separator, fragment = str(path).rpartition("#")
-    if not separator or not base or "\0" in base or Path(path).exists():
+    if not separator or not base or os.path.exists(path):  # which takes any name, long or odd
         return path, None
     return base, fragment
 

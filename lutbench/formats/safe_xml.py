@@ -18,6 +18,9 @@ MAX_BYTES = 128 * 1024 * 1024
 MAX_DEPTH = 32
 MAX_ELEMENTS = 100_000
 
+# What XML cannot hold (all but the last two ranges also disturb a terminal).
+_UNFIT = re.compile("[\x00-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
+
 _DECLARED_ENCODING = re.compile(rb"^<\?xml[^>]{0,200}?encoding\s*=\s*[\"']([A-Za-z0-9._-]{1,40})")
 _ENCODINGS = {b"utf-8", b"us-ascii", b"ascii", b"iso-8859-1", b"latin-1", b"windows-1252"}
 
@@ -117,6 +120,11 @@ def children(element: Element, *names: str) -> list[Element]:
 def text(element: Element | None) -> str:
     """The text of an element, on one line; empty where there is none."""
     return " ".join((element.text or "").split()) if element is not None else ""
+
+
+def fit(text: str) -> str:
+    """`text` with a space for each character that XML cannot hold."""
+    return _UNFIT.sub(" ", text)
 
 
 def at(element: Element, where: str) -> str:

@@ -99,6 +99,13 @@ def test_any_numbers_come_back(slope, offset, power, saturation) -> None:  # typ
     assert float(root.findtext(".//{*}Saturation") or "") == saturation
 
 
+@given(st.text(), st.lists(st.text(), max_size=3))
+def test_any_text_can_be_written(title: str, comments: list[str]) -> None:
+    one = Correction(LOOK, title, tuple(comments))
+    etree.fromstring(format_cdl([one], "ccc"))
+    etree.fromstring(format_clf(LOOK, title=title, comments=tuple(comments))[0])
+
+
 def test_the_arithmetic_is_that_of_colour_clf_io(tmp_path: Path) -> None:
     path = written(tmp_path, "day.cdl", DECISIONS)
     rgb = np.random.default_rng(4).normal(0.4, 0.5, (100, 3))

@@ -14,6 +14,8 @@ from colour.models.rgb.transfer_functions import (
     logarithmic_function_camera,
     logarithmic_function_quasilog,
 )
+from hypothesis import given
+from hypothesis import strategies as st
 from lxml import etree
 
 import lutbench
@@ -94,6 +96,20 @@ def test_operators_run_by_colour_clf_io_equal_our_transform(case: str) -> None:
     floored = 3e-7 if case in ("log", "green alone") else 0.0
     assert np.allclose(by_processor(data, rgb), expected, rtol=1e-12, atol=1e-12 + floored)
     assert np.allclose(parse_clf(data).lut.apply(rgb), expected, rtol=1e-12, atol=1e-12)
+
+
+@given(st.lists(st.sampled_from(sorted(EXACT)), min_size=1, max_size=4))
+def test_any_chain_of_operators_comes_back(cases: list[str]) -> None:
+    pipeline = Pipeline(tuple(EXACT[case] for case in cases))
+    data, notes = format_clf(pipeline)
+    assert notes == ()
+    value, inside = RGB, np.ones(len(RGB), bool)
+    for step in pipeline.steps:
+        # Over a signal of 4 our decodings stop growing, where no light is any more.
+        inside &= (np.abs(value) < 4).all(axis=-1)
+        value = step.apply(np.clip(value, -4, 4))
+    found = parse_clf(data).lut.apply(RGB[inside])
+    assert np.allclose(found, value[inside], rtol=1e-9, atol=1e-12)
 
 
 def test_a_matrix_with_offset_and_a_black_level_are_exact() -> None:

@@ -139,6 +139,14 @@ def test_what_is_tolerated_is_read_and_noted(case: str) -> None:
     assert not note or any(note in each for each in read.notes), read.notes
 
 
+@pytest.mark.parametrize("title", ["a\nb", 'say "day"', "\ud800", "\x1b[31m", "#", " ", "\u2028"])
+def test_any_title_stays_on_its_line(title: str) -> None:
+    lut = Lut3D(lattice(2), title=title, comments=("a\nLUT_3D_SIZE 3", "", title))
+    read = cube.parse_cube(cube.format_cube(lut))
+    assert np.array_equal(read.lut.table, lut.table)
+    assert all(text.isprintable() for text in (read.title, *read.comments))
+
+
 def test_a_file_without_blemish_has_no_notes() -> None:
     assert cube.parse_cube(cube.format_cube(Lut3D.identity(3, title="Clean"))).notes == ()
 

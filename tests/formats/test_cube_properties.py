@@ -87,7 +87,7 @@ def test_rows_are_written_as_printf_writes_them(rows: np.ndarray, decimals: int)
     assert format_rows(rows, decimals) == expected.encode()
 
 
-@given(st.lists(st.tuples(DECIMAL_TEXT, DECIMAL_TEXT, DECIMAL_TEXT), min_size=1, max_size=8))
+@given(st.lists(st.tuples(DECIMAL_TEXT, DECIMAL_TEXT, DECIMAL_TEXT), min_size=1, max_size=4))
 def test_rows_are_read_as_float_reads_them(rows: list[tuple[str, str, str]]) -> None:
     text = "".join(" ".join(row) + "\n" for row in rows).encode()
     expected = [[float(word) for word in row] for row in rows]
