@@ -10,6 +10,8 @@ from typing import NoReturn
 import click
 
 from lutbench import __version__
+from lutbench.cli.completion import asked_for, offer_completions
+from lutbench.cli.first import FIRST
 from lutbench.errors import LutbenchError, nearest_names
 
 # Command name to (module under lutbench.cli, one line of help). The line stands
@@ -40,6 +42,8 @@ class LazyGroup(click.Group):
         module = import_module(f"lutbench.cli.{COMMANDS[name][0]}")
         command = module.command
         assert isinstance(command, click.Command)
+        if asked_for():
+            offer_completions(command)
         return command
 
     def resolve_command(
@@ -55,10 +59,20 @@ class LazyGroup(click.Group):
             formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
 
 
-@click.command(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.command(
+    cls=LazyGroup,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    invoke_without_command=True,
+)
 @click.version_option(__version__, prog_name="lutbench")
-def group() -> None:
-    """Build, inspect, identify, verify and apply colour LUTs."""
+@click.pass_context
+def group(ctx: click.Context) -> None:
+    """Build, inspect, identify, verify and apply colour LUTs.
+
+    Without a command: what one would do first.
+    """
+    if ctx.invoked_subcommand is None:
+        click.echo(FIRST, nl=False)
 
 
 def main(args: list[str] | None = None) -> NoReturn:
@@ -68,6 +82,8 @@ def main(args: list[str] | None = None) -> NoReturn:
         sys.stdout.flush()
     except LutbenchError as error:
         _complain(str(error))
+    except click.UsageError as error:
+        _complain(error.format_message().rstrip(".?") + _where_to_look(error))
     except click.ClickException as error:
         _complain(error.format_message())
     except (KeyboardInterrupt, click.Abort):
@@ -83,6 +99,10 @@ def main(args: list[str] | None = None) -> NoReturn:
         where = f"{error.filename}: " if error.filename else ""
         _complain(f"{where}{error.strerror or error}")
     sys.exit(status if isinstance(status, int) else 0)
+
+
+def _where_to_look(error: click.UsageError) -> str:
+    return f"; see `{error.ctx.command_path} --help`" if error.ctx else ""
 
 
 def _complain(text: str) -> NoReturn:

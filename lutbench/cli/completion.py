@@ -1,0 +1,62 @@
+"""What the shell offers on Tab: files for files, curve and gamut names for names."""
+
+from __future__ import annotations
+
+import os
+
+import click
+from click.shell_completion import CompletionItem
+
+
+def asked_for() -> bool:
+    """Whether the shell asks for completions (it sets this variable)."""
+    return "_LUTBENCH_COMPLETE" in os.environ
+
+
+def offer_completions(command: click.Command) -> None:
+    """Give every free text of `command` what can stand there.
+
+    Curves and gamuts are the standards and those of the user's own folder; the
+    registered ones would take the shell a second on every key.
+    """
+    for param in command.params:
+        if isinstance(param.type, click.types.StringParamType) and param.name:
+            if param.name.endswith("curve"):
+                param.type = _Names("curve")
+            elif param.name.endswith("gamut"):
+                param.type = _Names("gamut")
+            elif isinstance(param, click.Argument) or _names_a_file(param):
+                param.type = click.Path()
+
+
+def _names_a_file(param: click.Parameter) -> bool:
+    metavar = (param.metavar or "").upper()
+    return any(word in metavar for word in ("FILE", "PATH", "DIR", "OUT", "LUT", "TOML"))
+
+
+class _Names(click.ParamType[str]):
+    """A curve or gamut, completed by its standard name, letter case ignored."""
+
+    def __init__(self, kind: str) -> None:
+        self.name = kind
+
+    def shell_complete(
+        self, ctx: click.Context, param: click.Parameter, incomplete: str
+    ) -> list[CompletionItem]:
+        from lutbench.errors import LutbenchError
+        from lutbench.model.catalogue import STANDARD_CURVES, open_catalogue
+        from lutbench.model.gamuts import STANDARD_GAMUTS
+
+        standard = STANDARD_CURVES if self.name == "curve" else STANDARD_GAMUTS
+        names = [each.name for each in standard]
+        try:
+            mine = open_catalogue().definitions
+            names += mine.curves if self.name == "curve" else mine.gamuts
+        except LutbenchError:
+            pass  # a broken definition is told when the command runs
+        start = incomplete.strip("\"'").casefold()
+        offered = [name for name in names if name.casefold().startswith(start)]
+        if os.environ.get("_LUTBENCH_COMPLETE", "").startswith("bash"):
+            # bash puts the word on the line as it stands; zsh and fish quote it.
+            offered = [name.replace(" ", "\\ ") for name in offered]
+        return [CompletionItem(name) for name in offered]

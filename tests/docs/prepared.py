@@ -1,0 +1,93 @@
+"""The folder in which examples run: what their reader would have lying about.
+
+``luts_demo/`` as in a checkout; LUTs, stills, frames and a clip under the names
+that the help texts and pages use. All in an open log encoding (ACEScct).
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+ROOT = Path(__file__).resolve().parents[2]
+
+RECIPE = """\
+title = "Day"
+
+[source]
+curve = "ACEScct"
+gamut = "ACEScg"
+
+[target]
+curve = "BT.1886"
+gamut = "BT.709"
+
+[[lut]]
+name = "monitor"
+
+[[lut]]
+name = "tone_only"
+kind = "curve"
+"""
+
+
+def prepare(folder: Path) -> None:
+    """Fill `folder`."""
+    import lutbench
+    from lutbench.formats.cube import write_cube
+
+    shutil.copytree(
+        ROOT / "luts_demo", folder / "luts_demo", ignore=shutil.ignore_patterns("__pycache__")
+    )
+    (folder / "day.toml").write_text(RECIPE, encoding="utf-8")
+    ends = {"source_gamut": "ACEScg", "target_gamut": "BT.709"}
+    lut = lutbench.build("ACEScct", "BT.1886", **ends)
+    write_cube(lut, folder / "monitor.cube")
+    for copy in ("day.cube", "old.cube", "unknown.cube"):
+        os.link(folder / "monitor.cube", folder / copy)
+    _pictures(folder)
+    _clip(folder / "A004.mov")
+
+
+def _log_picture() -> NDArray[np.uint16]:
+    """The measured chart in the log encoding, four rows of six, as 16-bit codes."""
+    from lutbench.analysis.samples import chart_light
+    from lutbench.model.catalogue import open_catalogue
+
+    known = open_catalogue(user=False)
+    signal = known.curve("ACEScct").encode(chart_light(known.gamut("ACEScg")))
+    patches = signal.reshape(4, 6, 3).repeat(12, axis=0).repeat(16, axis=1)
+    return np.round(np.clip(patches, 0, 1) * 65535).astype(np.uint16)
+
+
+def _pictures(folder: Path) -> None:
+    from lutbench.media.stills import Still, write_still
+
+    still = Still(_log_picture(), ("R", "G", "B"), "16")
+    for name, depth in (("grab.dpx", "10"), ("in.png", "16"), ("still.tif", "16")):
+        write_still(still, folder / name, depth=depth)
+    for number in (1, 2, 3):
+        write_still(still, folder / f"shot.{number:04d}.dpx", depth="10")
+        write_still(still, folder / f"shot.{number:04d}.exr", depth="half")
+
+
+def _clip(path: Path) -> None:
+    import av
+
+    picture = _log_picture()
+    with av.open(str(path), "w") as container:
+        stream = container.add_stream("prores_ks", rate=Fraction(25))
+        stream.height, stream.width = picture.shape[:2]
+        stream.pix_fmt = "yuv422p10le"
+        context = stream.codec_context
+        context.color_primaries = context.color_trc = context.colorspace = 1
+        context.color_range = 1
+        for _ in range(3):
+            frame = av.VideoFrame.from_ndarray(picture, format="rgb48le")
+            container.mux(stream.encode(frame.reformat(format="yuv422p10le")))
+        container.mux(stream.encode())

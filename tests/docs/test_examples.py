@@ -1,0 +1,109 @@
+"""Every example in the pages and in the help texts is run."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+
+import click
+import pytest
+from examples import PAGES, ROOT, RUN, Bench, Block, blocks_of, clear_outputs, run_command
+
+from lutbench.cli.main import COMMANDS, LazyGroup
+
+PAGES_WITH_EXAMPLES = [page for page in PAGES if any(b.language in RUN for b in blocks_of(page))]
+
+
+@pytest.mark.parametrize("page", PAGES_WITH_EXAMPLES, ids=lambda page: str(page.relative_to(ROOT)))
+def test_the_examples_of_a_page_do_what_it_says(page: Path, bench_folder: Path) -> None:
+    if page.name == "README.md" and not {"inspect", "verify"} <= set(COMMANDS):
+        pytest.xfail("a command that the README shows is not there yet")
+    clear_outputs(page.read_text(encoding="utf-8"), bench_folder)
+    bench = Bench(bench_folder)
+    for block in blocks_of(page):
+        bench.run(block)
+
+
+def test_a_fence_that_is_not_run_says_why_and_is_rare() -> None:
+    left_out = [block for page in PAGES for block in blocks_of(page) if block.not_run]
+    assert all(len(block.not_run) > 10 for block in left_out)
+    run = [block for page in PAGES for block in blocks_of(page) if block.language in RUN]
+    assert len(left_out) <= len(run) / 5, [block.where for block in left_out]
+
+
+def test_no_fence_hides_commands_behind_a_language_that_is_not_run() -> None:
+    shells = {"shell", "zsh", "fish", "bat", "powershell", "py", "python3", "shell-session", "text"}
+    hidden = [
+        block.where
+        for page in PAGES
+        for block in blocks_of(page)
+        if block.language in shells and re.search(r"^(\$ )?lutbench ", block.text, re.M)
+    ]
+    assert hidden == []
+
+
+def help_examples() -> list[tuple[str, str]]:
+    """(command, example line) of every help text."""
+    group = LazyGroup()
+    context = click.Context(group)
+    found = []
+    for name in COMMANDS:
+        command = group.get_command(context, name)
+        assert command is not None
+        text = (command.help or "").replace("\b", "")
+        _, _, after = text.partition("Example")
+        joined = re.sub(r"\\\n *", " ", after)
+        found += [(name, line) for line in re.findall(r"^ *(lutbench .*)$", joined, re.M)]
+    return found
+
+
+HELP_EXAMPLES = help_examples()
+
+
+def test_every_command_has_an_example() -> None:
+    assert {name for name, _ in HELP_EXAMPLES} == set(COMMANDS)
+
+
+@pytest.mark.parametrize(("name", "line"), HELP_EXAMPLES, ids=[line for _, line in HELP_EXAMPLES])
+def test_the_example_of_a_help_text_runs_when_pasted(
+    name: str, line: str, bench_folder: Path
+) -> None:
+    clear_outputs(line, bench_folder)
+    status, printed = run_command(line)
+    assert status == 0, printed
+
+
+class TestTheRunner:
+    """The runner itself fails where an example is wrong."""
+
+    def block(self, language: str, text: str, status: int = 0) -> Block:
+        return Block(ROOT / "README.md", 1, language, text, exit_status=status)
+
+    @pytest.mark.parametrize(
+        ("language", "text"),
+        [
+            ("sh", "lutbench list colours"),
+            ("sh", "lutbench --version && lutbench list colours"),
+            ("sh", "false | true"),
+            ("console", "$ echo one\ntwo"),
+            ("console", "$ lutbench --version\nlutbench, version"),
+            ("python", "assert 1 == 2"),
+            ("pycon", ">>> 1 + 1\n3"),
+        ],
+    )
+    def test_a_wrong_example_fails(self, language: str, text: str, tmp_path: Path) -> None:
+        with pytest.raises(AssertionError):
+            Bench(tmp_path).run(self.block(language, text + "\n"))
+
+    def test_toml_must_be_toml(self, tmp_path: Path) -> None:
+        with pytest.raises(tomllib.TOMLDecodeError):
+            Bench(tmp_path).run(self.block("toml", "a = \n"))
+
+    def test_a_promised_status_must_come(self, tmp_path: Path) -> None:
+        with pytest.raises(AssertionError):
+            Bench(tmp_path).run(self.block("sh", "true\n", status=1))
+
+    def test_what_the_page_shows_and_elides(self, tmp_path: Path) -> None:
+        text = "$ echo one; echo two; echo three\none\n...\nthree\n"
+        Bench(tmp_path).run(self.block("console", text))
