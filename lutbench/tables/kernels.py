@@ -35,7 +35,9 @@ BLOCK = 256  # pixels; the working planes of one block fit the first cache
 
 # A piece is only called by other compiled code. With numpy's error model a
 # division by zero is no branch, so that loops with divisions are vectorised.
-_piece = njit(nogil=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True)
+_options: dict[str, Any] = {"nogil": True, "error_model": "numpy", "no_cfunc_wrapper": True}
+_piece = njit(no_cpython_wrapper=True, **_options)
+_inner = njit(no_cpython_wrapper=True, forceinline=True, **_options)  # the inside of a loop
 
 _I32 = ir.IntType(32)
 _I64 = ir.IntType(64)
@@ -132,13 +134,24 @@ def _whole(typing: Any, value: Any) -> Any:
 
 
 @intrinsic
-def _element(typing: Any, array: Any, index: Any) -> Any:
-    """An element of a one-dimensional array, its index not checked for a sign."""
+def _pairs_4(typing: Any, rows: Any, at: Any, planes: Any, i: Any) -> Any:
+    """The numbers at four places and their successors, into planes 0 and 1 from i."""
 
     def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
-        return builder.load(_address(context, builder, array, *args))
+        align = _bytes(rows.dtype)
+        pairs = []
+        for k in range(4):
+            index = builder.extract_value(args[1], k)
+            where = _address(context, builder, rows, args[0], index)
+            pairs.append(builder.load(_vector_at(builder, where, 2), align=align))
+        left, right = (_shuffled(builder, pairs[k], pairs[k + 1], [0, 1, 2, 3]) for k in (0, 2))
+        for plane, picks in enumerate(([0, 2, 4, 6], [1, 3, 5, 7])):
+            place = builder.add(args[3], ir.Constant(_I64, plane * BLOCK))
+            where = _vector_at(builder, _address(context, builder, planes, args[2], place), 4)
+            builder.store(_shuffled(builder, left, right, picks), where, align=align)
+        return context.get_dummy_value()
 
-    return array.dtype(array, index), code
+    return types.void(rows, at, planes, types.int64), code
 
 
 @intrinsic
@@ -431,7 +444,7 @@ def _clamp(planes, params):
             planes[c, i] = high if x > high else x
 
 
-@_piece
+@_inner
 def _to_power(x, power):
     """``x ** power`` of a normal float64 over 0, by log2 and exp2, to a few units in 1e-16.
 
@@ -439,12 +452,11 @@ def _to_power(x, power):
     as an exponent, the rest by the series of exp. The system's own pow is not
     used: it gives other bits on other systems, and one number at a time.
     """
-    bits = _bits(x)
-    exponent = _of_bits((bits >> 52) | 0x4330000000000000) - (4503599627370496.0 + 1023.0)
-    mantissa = _of_bits((bits & 0x000FFFFFFFFFFFFF) | 0x3FF0000000000000)
-    large = mantissa > 1.4142135623730951
-    mantissa = 0.5 * mantissa if large else mantissa
-    exponent = exponent + 1.0 if large else exponent
+    # The mantissa is taken about 1, from √½ to √2; all shifts are of positive numbers.
+    above = _bits(x) - 0x3FE6A09E667F3BCD
+    biased = ((above + 0x3FF0000000000000) >> 52) & 0x7FF
+    exponent = _of_bits(biased | 0x4330000000000000) - (4503599627370496.0 + 1023.0)
+    mantissa = _of_bits((above & 0x000FFFFFFFFFFFFF) + 0x3FE6A09E667F3BCD)
     z = (mantissa - 1.0) / (mantissa + 1.0)
     q = z * z
     series = 1.0 / 21.0
@@ -500,145 +512,108 @@ def _power(planes, params):
 
 
 @_piece
-def _place(plane, low, rate, size, cells, parts):
-    """Cell and fraction of each value, found in float64; those of NaN mean nothing."""
-    number = plane.dtype.type
-    last, top = float(size - 1), float(size - 2)
-    for i in range(BLOCK):
-        place = (np.float64(plane[i]) - low) * rate
-        place = place if place > 0.0 else 0.0
-        place = place if place < last else last
-        cell = _whole(place)
-        cell = cell if cell < top else top
-        cells[i] = number(cell)
-        parts[i] = number(place - cell)
-
-
-@_piece
-def _place_exactly(x, rate, zero, last, top):
-    """Cell and fraction of a value that its own type places without rounding."""
-    place = x * rate
-    place = place if place > zero else zero
-    place = place if place < last else last
-    cell = _whole(place)
-    cell = cell if cell < top else top
-    return cell, place - cell
-
-
-@_piece
-def _place_code(x, peak, share, last, top):
-    """Cell and fraction of a whole code of 0..peak; only the last product is rounded.
-
-    ``share`` is 1 / peak. With at most 65 nodes and 16 bits every product is
-    under 2**24, so float32 holds it, and the rounding of the quotient is less
-    than the distance of the nearest code from the cell's edge.
-    """
-    place = x * last
-    cell = _whole(place * share)
-    cell = cell if cell < top else top
-    return cell, (place - cell * peak) * share
-
-
-@_piece
-def _curve(planes, pool, begin, size, params, work):
-    """A 1D table a channel: linear between its rows, NaN stays NaN."""
-    cells, parts, corners, _ = work
-    one = pool.dtype.type(1)
+def _place(planes, size, params, how, cells, parts):
+    """Cell and fraction of each value on its axis; those of NaN mean nothing."""
+    number = planes.dtype.type
     for c in range(3):
-        _place(planes[c], params[c], params[3 + c], size, cells[c], parts[c])
+        if how == EXACT:
+            rate, zero = number(params[3 + c]), number(0)
+            last, top = number(size - 1), number(size - 2)
+            for i in range(BLOCK):
+                place = planes[c, i] * rate
+                place = place if place > zero else zero
+                place = place if place < last else last
+                cell = _whole(place)
+                cell = cell if cell < top else top
+                cells[c, i] = cell
+                parts[c, i] = place - cell
+        elif how == CODES:
+            # A whole code of 0..peak: only the last product is rounded. With at
+            # most 65 nodes and 16 bits every product is under 2**24, so float32
+            # holds it, and the rounding of the quotient is less than the
+            # distance of the nearest code from the cell's edge.
+            peak, share = number(params[6]), number(1 / params[6])
+            last, top = number(size - 1), number(size - 2)
+            for i in range(BLOCK):
+                place = planes[c, i] * last
+                cell = _whole(place * share)
+                cell = cell if cell < top else top
+                cells[c, i] = cell
+                parts[c, i] = (place - cell * peak) * share
+        else:
+            low, steps = params[c], params[3 + c]
+            edge, under = float(size - 1), float(size - 2)
+            for i in range(BLOCK):
+                found = (np.float64(planes[c, i]) - low) * steps
+                found = found if found > 0.0 else 0.0
+                found = found if found < edge else edge
+                whole = _whole(found)
+                whole = whole if whole < under else under
+                cells[c, i] = number(whole)
+                parts[c, i] = number(found - whole)
+
+
+@_piece
+def _curve(planes, pool, op, params, work):
+    """A 1D table a channel: linear between its rows, NaN stays NaN."""
+    cells, parts, corners, weights = work
+    begin, size, how = op[1], op[2], op[3]
+    one = pool.dtype.type(1)
+    _place(planes, size, params, how, cells, parts)
+    for c in range(3):
         for i in range(BLOCK):
             corners[c, i] = cells[c, i]
         rows = pool[begin + c * size :]
+        for i in range(0, BLOCK, 4):
+            at = (corners[c, i], corners[c, i + 1], corners[c, i + 2], corners[c, i + 3])
+            _pairs_4(rows, at, weights, i)
         for i in range(BLOCK):
-            x, part, at = planes[c, i], parts[c, i], corners[c, i]
-            y = (one - part) * _element(rows, at) + part * _element(rows, at + 1)
+            x, part = planes[c, i], parts[c, i]
+            y = (one - part) * weights[0, i] + part * weights[1, i]
             planes[c, i] = y if x == x else x
 
 
 @_piece
-def _tetrahedron(r_cell, g_cell, b_cell, r, g, b, r_step, g_step, b_step, one):
-    """Three of the four nodes around a place in a cell, and four weights.
+def _tetrahedra(planes, size, cells, parts, corners, weights):
+    """Three node indices and four weights of each pixel; the first weight is NaN for NaN.
 
-    The cell is cut into six tetrahedra along its grey diagonal. The path from
-    the cell's first node to its last goes along the axis of the largest
-    fraction first and of the smallest last; the weights are the differences of
-    the sorted fractions. The fourth node is the cell's last.
+    A cell is cut into six tetrahedra along its grey diagonal. The path from the
+    cell's first node to its last goes along the axis of the largest fraction
+    first and of the smallest last; the weights are the differences of the
+    sorted fractions. The fourth node is the cell's last.
     """
-    r_over_g, r_over_b, g_over_b = r >= g, r >= b, g >= b
-    upper = r if r_over_g else g
-    lower = g if r_over_g else r
-    largest = upper if upper > b else b
-    middle = upper if upper < b else b
-    middle = middle if middle > lower else lower
-    smallest = lower if lower < b else b
-    first = r_step if r_over_g & r_over_b else (g_step if g_over_b else b_step)
-    final = b_step if r_over_b & g_over_b else (g_step if r_over_g else r_step)
-    base = r_cell * r_step + g_cell * g_step + b_cell * b_step
-    across = r_step + g_step + b_step
-    return (
-        base,
-        base + first,
-        base + (across - final),
-        one - largest,
-        largest - middle,
-        middle - smallest,
-        smallest,
-    )
-
-
-@_piece
-def _tetrahedra(planes, size, params, how, cells, parts, corners, weights):
-    """Three node indices and four weights of each pixel; the first weight is NaN for NaN."""
     number = planes.dtype.type
-    zero, one, nan = number(0), number(1), number(np.nan)
+    one, nan = number(1), number(np.nan)
     b_step, g_step, r_step = number(4), number(4 * size), number(4 * size * size)
-    last, top = number(size - 1), number(size - 2)
-    if how == EXACT:
-        r_rate, g_rate, b_rate = number(params[3]), number(params[4]), number(params[5])
-        for i in range(BLOCK):
-            x, y, z = planes[0, i], planes[1, i], planes[2, i]
-            r_cell, r = _place_exactly(x, r_rate, zero, last, top)
-            g_cell, g = _place_exactly(y, g_rate, zero, last, top)
-            b_cell, b = _place_exactly(z, b_rate, zero, last, top)
-            n0, n1, n2, w0, w1, w2, w3 = _tetrahedron(
-                r_cell, g_cell, b_cell, r, g, b, r_step, g_step, b_step, one
-            )
-            corners[0, i], corners[1, i], corners[2, i] = n0, n1, n2
-            weights[0, i] = nan if (x != x) | (y != y) | (z != z) else w0
-            weights[1, i], weights[2, i], weights[3, i] = w1, w2, w3
-    elif how == CODES:
-        peak, share = number(params[6]), number(1 / params[6])
-        for i in range(BLOCK):
-            r_cell, r = _place_code(planes[0, i], peak, share, last, top)
-            g_cell, g = _place_code(planes[1, i], peak, share, last, top)
-            b_cell, b = _place_code(planes[2, i], peak, share, last, top)
-            n0, n1, n2, w0, w1, w2, w3 = _tetrahedron(
-                r_cell, g_cell, b_cell, r, g, b, r_step, g_step, b_step, one
-            )
-            corners[0, i], corners[1, i], corners[2, i] = n0, n1, n2
-            weights[0, i], weights[1, i], weights[2, i], weights[3, i] = w0, w1, w2, w3
-    else:
-        for c in range(3):
-            _place(planes[c], params[c], params[3 + c], size, cells[c], parts[c])
-        for i in range(BLOCK):
-            x, y, z = planes[0, i], planes[1, i], planes[2, i]
-            n0, n1, n2, w0, w1, w2, w3 = _tetrahedron(
-                cells[0, i], cells[1, i], cells[2, i], parts[0, i], parts[1, i], parts[2, i],
-                r_step, g_step, b_step, one,
-            )  # fmt: skip
-            corners[0, i], corners[1, i], corners[2, i] = n0, n1, n2
-            weights[0, i] = nan if (x != x) | (y != y) | (z != z) else w0
-            weights[1, i], weights[2, i], weights[3, i] = w1, w2, w3
+    across = r_step + g_step + b_step
+    for i in range(BLOCK):
+        x, y, z = planes[0, i], planes[1, i], planes[2, i]
+        r, g, b = parts[0, i], parts[1, i], parts[2, i]
+        r_over_g, r_over_b, g_over_b = r >= g, r >= b, g >= b
+        upper = r if r_over_g else g
+        lower = g if r_over_g else r
+        largest = upper if upper > b else b
+        middle = upper if upper < b else b
+        middle = middle if middle > lower else lower
+        smallest = lower if lower < b else b
+        first = r_step if r_over_g & r_over_b else (g_step if g_over_b else b_step)
+        final = b_step if r_over_b & g_over_b else (g_step if r_over_g else r_step)
+        base = cells[0, i] * r_step + cells[1, i] * g_step + cells[2, i] * b_step
+        corners[0, i] = base
+        corners[1, i] = base + first
+        corners[2, i] = base + (across - final)
+        weights[0, i] = nan if (x != x) | (y != y) | (z != z) else one - largest
+        weights[1, i] = largest - middle
+        weights[2, i] = middle - smallest
+        weights[3, i] = smallest
 
 
 @_piece
-def _cubes(planes, size, params, cells, parts, corners, weights):
+def _cubes(planes, size, cells, parts, corners, weights):
     """The first node's index, four weights over red and green, and two over blue."""
     number = planes.dtype.type
     one, nan = number(1), number(np.nan)
     b_step, g_step, r_step = number(4), number(4 * size), number(4 * size * size)
-    for c in range(3):
-        _place(planes[c], params[c], params[3 + c], size, cells[c], parts[c])
     for i in range(BLOCK):
         x, y, z = planes[0, i], planes[1, i], planes[2, i]
         r, g, b = parts[0, i], parts[1, i], parts[2, i]
@@ -658,8 +633,9 @@ def _lattice(planes, pool, op, params, work, out, stride, ahead):
     cells, parts, corners, weights = work
     reads, read_step, read_spread, writes, write_step, write_spread = ahead
     nodes, size, how = pool[op[1] :], op[2], op[3]
+    _place(planes, size, params, how, cells, parts)
     if op[0] == TETRAHEDRAL:
-        _tetrahedra(planes, size, params, how, cells, parts, corners, weights)
+        _tetrahedra(planes, size, cells, parts, corners, weights)
         across = 4 * (size * size + size + 1)
         for j in range(0, BLOCK, 16):
             _ask_ahead(reads + j * read_step, read_spread, writes + j * write_step, write_spread)
@@ -673,7 +649,7 @@ def _lattice(planes, pool, op, params, work, out, stride, ahead):
                     stride * i,
                 )
     else:
-        _cubes(planes, size, params, cells, parts, corners, weights)
+        _cubes(planes, size, cells, parts, corners, weights)
         for j in range(0, BLOCK, 16):
             _ask_ahead(reads + j * read_step, read_spread, writes + j * write_step, write_spread)
             for i in range(j, j + 16):
@@ -730,7 +706,7 @@ def _run(src, dst, ops, params, pool, peak, start, stop):
             elif op[0] == POWER:
                 _power(planes, params[k])
             elif op[0] == CURVE:
-                _curve(planes, pool, op[1], op[2], params[k], work)
+                _curve(planes, pool, op, params[k], work)
             else:
                 moved = k == steps - 1 and as_it_is and count == BLOCK
                 _lattice(planes, pool, op, params[k], work, quads, 3 if moved else 4, ahead)
@@ -788,8 +764,7 @@ def where(pixels: Any) -> tuple[int, int, int, int, int]:
 
 def _compiled(function: Any, signature: Any) -> Any:
     """The function compiled for one signature, or loaded from an earlier process's cache."""
-    options = {"nogil": True, "error_model": "numpy", "no_cfunc_wrapper": True}
     try:
-        return njit(signature, cache=True, **options)(function)
+        return njit(signature, cache=True, **_options)(function)
     except RuntimeError:  # there is no folder that compiled code could be written to
-        return njit(signature, **options)(function)
+        return njit(signature, **_options)(function)

@@ -1,7 +1,7 @@
 """Programs: steps laid out for the kernels, as three arrays that one kernel runs.
 
 - ``ops``, int64 (steps, 4): what the step is; for a table where it begins in
-  the pool, its size, and how a lattice finds the place of a pixel in it;
+  the pool, its size, and how the place of a value in it is found;
 - ``params``, float64 (steps, 12): the step's constants;
 - ``pool``: the tables, in the floating-point type that is computed in.
 
@@ -33,7 +33,7 @@ from numpy.typing import ArrayLike, DTypeLike, NDArray
 CURVE, TETRAHEDRAL, TRILINEAR, MATRIX, CLAMP, POWER = range(6)
 TABLES = (CURVE, TETRAHEDRAL, TRILINEAR)
 LATTICES = {"tetrahedral": TETRAHEDRAL, "trilinear": TRILINEAR}
-IN_FLOAT64, EXACT, CODES = range(3)  # how a lattice finds a place
+IN_FLOAT64, EXACT, CODES = range(3)  # how a place in a table is found
 PARAMS = 12
 
 
@@ -134,16 +134,16 @@ def _joined(steps: list[Step]) -> list[Step]:
 
 
 def _finding(params: NDArray[np.float64], size: int, dtype: np.dtype[Any], peak: float) -> int:
-    """How the place of a pixel in a lattice is found.
+    """How the place of a value in a table is found.
 
     Float32 finds it without rounding where the domain begins at 0 and the
     steps a unit are a power of two, as with 17, 33 or 65 nodes over 0..1; and
-    where whole codes meet a small lattice over their whole range. All else is
+    where whole codes meet a small table over their whole range. All else is
     found in float64.
     """
     if (params[:3] != 0).any():
         return IN_FLOAT64
-    if all(math.frexp(steps)[0] == 0.5 and 1 <= steps <= 256 for steps in params[3:6]):
+    if all(math.frexp(steps)[0] == 0.5 and 1 <= steps < 1 << 17 for steps in params[3:6]):
         return EXACT
     full_range = peak > 1 and np.allclose(params[3:6] * peak, size - 1, rtol=1e-14, atol=0)
     if dtype == np.float32 and full_range and size <= 65 and peak < 1 << 16:
