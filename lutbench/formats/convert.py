@@ -115,7 +115,14 @@ class Converted:
         ramp = np.repeat(np.linspace(0, 1, 1024)[:, None], 3, axis=1)
         points = np.concatenate([coarse.reshape(-1, 3), ramp, rng.random((count, 3))])
         points = low + points * (high - low)
-        return points, np.asarray(self.read_back.lut.apply(points) - self.wanted.apply(points))
+        with np.errstate(over="ignore", invalid="ignore"):  # told just below, in words
+            wanted, given = self.wanted.apply(points), self.read_back.lut.apply(points)
+        if not (np.isfinite(wanted).all() and np.isfinite(given).all()):
+            raise LutbenchError(
+                "the transform gives NaN or infinity for inputs of its domain",
+                accepted="finite outputs",
+            )
+        return points, np.asarray(given - wanted)
 
 
 def format_of(path: str | Path) -> str:

@@ -240,3 +240,26 @@ def test_nothing_is_written_by_the_library_call(tmp_path: Path) -> None:
     points, difference = done.difference(100)
     assert points.shape == difference.shape
     assert np.abs(difference).max() < 1e-12
+
+
+def test_outputs_that_are_not_finite_are_refused(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    clf = tmp_path / "a.clf"
+    grow = (
+        '<Exponent inBitDepth="32f" outBitDepth="32f" style="basicFwd">'
+        '<ExponentParams exponent="100"/></Exponent>'
+    )
+    scale = (
+        '<Matrix inBitDepth="32f" outBitDepth="32f">'
+        '<Array dim="3 3">1e30 0 0 0 1e30 0 0 0 1e30</Array></Matrix>'
+    )
+    clf.write_text(
+        '<ProcessList xmlns="urn:AMPAS:CLF:v3.0" id="a" compCLFversion="3.0">'
+        f"{scale}{grow}</ProcessList>"
+    )
+    for name in ("b.clf", "b.cube"):
+        with np.errstate(over="ignore"):
+            run(clf, tmp_path / name, status=2)
+        assert not (tmp_path / name).exists()
+        assert "infinity" in capsys.readouterr().err
