@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from lutbench.errors import FormatError, LutbenchError
 from lutbench.files import replacing, unreadable
 from lutbench.media.codecs import CLIP_SUFFIXES, Choice, choose, load_av
-from lutbench.media.stills import memory_limit
+from lutbench.media.stills import memory_limit, through
 from lutbench.media.tags import NO_TAGS, ColourTags
 from lutbench.media.ycbcr import Coding, Matrix, Siting, planes_from_rgb, rgb_from_planes
 from lutbench.model.signal import Range
@@ -486,7 +486,7 @@ class _Writer:
             )
         if frame.interlaced_frame:
             raise LutbenchError("the clip is interlaced", accepted="progressive frames")
-        rgb = np.asarray(transform.apply(rgb_of(frame, self.coding)), dtype=np.float32)
+        rgb = through(transform, rgb_of(frame, self.coding))
         result = av.VideoFrame(frame.width, frame.height, self.form)
         y, cb, cr = (_plane(result, index, self.target.bits) for index in range(3))
         planes_from_rgb(rgb, y, cb, cr, self.target)

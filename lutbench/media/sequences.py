@@ -122,6 +122,7 @@ def run_sequence(
             watch(outcome)
         if scheduler is not None:
             _run_remote(todo, treatment, scheduler, outcome, watch)
+            _remove_leftovers(frames)  # of workers that died
         else:
             _run_threads(todo, treatment, jobs, outcome, watch)
     order = {frame: index for index, frame in enumerate(frames.frames)}

@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from lutbench.errors import FormatError, LutbenchError
 from lutbench.files import replacing, unreadable
 from lutbench.media.tags import NO_TAGS, ColourTags, is_colour_attribute, tag_header
+from lutbench.tables.pixels import TYPES, apply_pixels, can_apply
 
 if TYPE_CHECKING:
     from lutbench.model.transforms import Transform
@@ -252,6 +253,8 @@ def write_still(
         if not fine:
             reason = _first_line(reason or writer.geterror())
             raise LutbenchError(f"cannot write: {reason}", where=path)
+        if format_name == "dpx":
+            _name_in_header(temporary, Path(path).name)
     return notes
 
 
@@ -267,8 +270,12 @@ def apply_to_still(transform: Transform, still: Still) -> Still:
     Still
         The same still, its pixels changed: a copy would double the memory.
     """
+    view = _kernel_view(still)
+    if view is not None and can_apply(transform):
+        bits = None if still.full_scale == 1.0 else int(still.depth)
+        apply_pixels(transform, view, bits=bits, out=view)
+        return still
     alpha = still.alpha_index() if still.premultiplied else None
-    integer = still.full_scale != 1.0
     scale = np.float32(still.full_scale)
     for rows in _blocks(still):
         rgb = _block_signal(rows, still, scale)
@@ -276,14 +283,20 @@ def apply_to_still(transform: Transform, still: Still) -> Still:
             cover = rows[..., alpha : alpha + 1].astype(np.float32) / scale
             cover = np.where(cover == 0, np.float32(1), cover)
             rgb /= cover
-        rgb = np.asarray(transform.apply(rgb), dtype=np.float32)
+        rgb = through(transform, rgb)
         if alpha is not None:
             rgb = rgb * cover
-        if integer:
-            rgb = _rounded(rgb, float(scale))
+        codes = rgb if scale == 1.0 else _rounded(rgb, float(scale))
         for position, channel in enumerate(still.colour_indices()):
-            rows[..., channel] = rgb[..., position]
+            rows[..., channel] = codes[..., position]
     return still
+
+
+def through(transform: Transform, rgb: NDArray[np.float32]) -> NDArray[np.float32]:
+    """R G B through a transform: in place, in one pass of the kernels, where they take it."""
+    if can_apply(transform):
+        return apply_pixels(transform, rgb, out=rgb)
+    return np.asarray(transform.apply(rgb), dtype=np.float32)
 
 
 def output_depth(
@@ -450,6 +463,17 @@ def _blocks(still: Still) -> Iterator[NDArray[Any]]:
         yield still.pixels[start : start + rows]
 
 
+def _kernel_view(still: Still) -> NDArray[Any] | None:
+    """R G B as a view that the kernels can work on in place, or None."""
+    first, second, third = still.colour_indices()
+    if still.pixels.dtype.name not in TYPES or (second, third) != (first + 1, first + 2):
+        return None
+    if still.premultiplied and still.alpha_index() is not None:
+        return None
+    view: NDArray[Any] = still.pixels[..., first : first + 3]
+    return view if view.flags.writeable else None
+
+
 def _block_signal(rows: NDArray[Any], still: Still, scale: np.float32) -> NDArray[np.float32]:
     rgb = np.empty((*rows.shape[:2], 3), np.float32)
     for position, channel in enumerate(still.colour_indices()):
@@ -570,6 +594,16 @@ def _output_header(still: Still, format_name: str, depth: str, tags: ColourTags)
         header.attribute("DateTime", time.strftime("%Y:%m:%d %H:%M:%S", moment))
     tag_header(header, format_name, tags)
     return header
+
+
+def _name_in_header(path: Path, name: str) -> None:
+    """The file name that a DPX header holds (SMPTE ST 268: byte 36, 100 bytes) becomes `name`.
+
+    The writer puts the name of the temporary file there, another one each time.
+    """
+    with open(path, "r+b") as file:
+        file.seek(36)
+        file.write(name.encode("ascii", "replace")[:99].ljust(100, b"\0"))
 
 
 def _passes(name: str, source_format: str, target_format: str) -> bool:

@@ -133,8 +133,9 @@ def _apply(steps: Sequence[Step], rgb: NDArray[Any], threads_wanted: int | None)
 
 def _is_small(pixels: int, number: np.dtype[Any]) -> bool:
     """Whether numpy is done before the kernel is there."""
-    kernels = sys.modules.get("lutbench.tables.kernels")
-    return pixels < FEW and (kernels is None or not kernels.is_loaded(number))
+    # While another thread imports the module, it is there and yet empty.
+    is_loaded = getattr(sys.modules.get("lutbench.tables.kernels"), "is_loaded", None)
+    return pixels < FEW and (is_loaded is None or not is_loaded(number))
 
 
 def _is_plain(steps: Sequence[Step]) -> bool:

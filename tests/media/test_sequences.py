@@ -205,7 +205,7 @@ def test_killed_at_random_moments_then_resumed(tmp_path: Path) -> None:
             run.send_signal(signal.SIGKILL)
             kills += 1
         _, complaint = run.communicate()
-        assert complaint == b""
+        assert complaint.decode() == ""
         for each in out.glob("shot.*"):
             if each.name not in checked:
                 check_frame(each, int(each.name.split(".")[1]))
@@ -229,13 +229,13 @@ def test_memory_is_that_of_the_frames_under_work(shot: Path, tmp_path: Path) -> 
     """No thread is handed a frame before it is free: at most `jobs` are open at once."""
     import threading
 
-    from lutbench.model.transforms import Matrix
+    from lutbench.model.transforms import Transform
 
     open_now: list[int] = []
     most: list[int] = []
     lock = threading.Lock()
 
-    class Counting(Matrix):
+    class Counting(Transform):
         def apply(self, rgb):  # type: ignore[no-untyped-def]
             with lock:
                 open_now.append(1)
@@ -243,11 +243,10 @@ def test_memory_is_that_of_the_frames_under_work(shot: Path, tmp_path: Path) -> 
             time.sleep(0.01)
             with lock:
                 open_now.pop()
-            return super().apply(rgb)
+            return rgb
 
-    counting = Counting(((1, 0, 0), (0, 1, 0), (0, 0, 1)))
     frames = list_frames(shot, tmp_path / "out")
-    run_sequence(frames, Treatment(counting), "x", jobs=2)
+    run_sequence(frames, Treatment(Counting()), "x", jobs=2)
     assert max(most) == 2
 
 

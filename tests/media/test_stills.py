@@ -76,8 +76,8 @@ def test_png_8_and_16_bit_as_pillow_reads_them(
     np.testing.assert_array_equal(still.pixels, photograph)
     write_still(apply_to_still(HALVING, still), tmp_path / "half.png")
     with Image.open(tmp_path / "half.png") as picture:
-        # Rounding to nearest, ties to even, as IEEE 754 and numpy do.
-        np.testing.assert_array_equal(np.asarray(picture), np.rint(photograph / 2.0))
+        # Rounding to nearest, halves up.
+        np.testing.assert_array_equal(np.asarray(picture), np.floor(photograph / 2.0 + 0.5))
 
 
 @pytest.mark.parametrize("bits", [10, 12, 16])
@@ -87,6 +87,7 @@ def test_dpx_as_ffmpeg_reads_it(tmp_path: Path, photograph: NDArray[np.uint8], b
     still = _still_of(tmp_path, codes, bits)
     write_still(still, path)
     form = {10: "gbrp10le", 12: "gbrp12le", 16: "rgb48le"}[bits]
+    assert path.read_bytes()[36:136].rstrip(b"\0") == b"frame.dpx"  # SMPTE ST 268: its own name
     got = decoded(path, form)
     np.testing.assert_array_equal(got, codes)
     again = read_still(path)

@@ -1,1 +1,0 @@
-"""LUTs fitted to measured colours: from a chart's patches, or from a pair of pictures."""
