@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.analysis.comparison import ASSUMED_SOURCE, ASSUMED_TARGET
+from lutbench.analysis.comparison import ASSUMED_SOURCE, ASSUMED_TARGET, colours_to_compare
 from lutbench.analysis.difference import Measured, measure
 from lutbench.analysis.samples import (
     Samples,
@@ -74,6 +74,19 @@ def colours(
             accepted=", ".join(SETS),
         )
     return found
+
+
+def colours_for_both(
+    sets: Sequence[str] | None, a: Transform, b: Transform | None, source: Encoding | None
+) -> list[Samples]:
+    """The named sets of test colours for two sides, or all that there are."""
+    if sets is not None and not sets:
+        raise DefinitionError(
+            "no test colours are named, so nothing is compared", accepted=", ".join(SETS)
+        )
+    has_nodes = nodes_of(a) is not None or (b is not None and nodes_of(b) is not None)
+    names = sets or (SETS if has_nodes else SETS[:3])
+    return colours_to_compare(a, b if b is not None else a, source or ASSUMED_SOURCE, names)
 
 
 def judge(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, ClassVar
@@ -11,6 +12,7 @@ import numpy as np
 from lutbench import files
 from lutbench.analysis.comparison import ASSUMED_SOURCE
 from lutbench.analysis.samples import domain_of, nodes_of
+from lutbench.analysis.view import View
 from lutbench.checks import baselines
 from lutbench.checks.base import Check, Context, Finding, read_end
 from lutbench.checks.judging import judge, verdict, view_for
@@ -19,7 +21,7 @@ from lutbench.checks.subjects import Subject
 from lutbench.errors import LutbenchError
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Encoding
-from lutbench.model.transforms import Array
+from lutbench.model.transforms import Array, Transform
 from lutbench.recipes.table import Table
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
 
@@ -108,35 +110,50 @@ class Baseline(Check):
 
     def _against_table(self, context: Context, side: Subject, limits: dict[str, float]) -> Finding:
         stored = baselines.read_table(context.path(self.baseline))
-        shape = baselines.shape_of(side.transform)
-        if shape != stored.shape:
-            return _another_shape(shape, stored.shape)
         show = ("lutbench", "verify", str(context.suite), "-k", self.name)
-        outer = {name: limit for name, limit in limits.items() if name != PARTS}
-        figures: list[Figure] = []
-        where = ""
-        if outer:
-            samples = stored.samples
-            found = side.transform.apply(samples.signals)
-            seen = view_for(self.target or side.target)
-            judged = judge([samples], [found], [stored.outputs], seen, outer, show)
-            figures += judged.figures
-            where = judged.where
-        if PARTS in limits and stored.means:
-            moved = {
-                part: np.abs(means - stored.means[part])
-                for part, means in baselines.part_means(side.transform).items()
-            }
-            most = max(float(each.max()) for each in moved.values())
-            label = "largest shift of the mean of a part of the table, 10-bit codes"
-            figures.append(Figure(PARTS, most, limits[PARTS], label))
-            if most > limits[PARTS]:
-                where = where or _parts_in_words(moved)
-        if not figures:
-            raise LutbenchError(
-                "the limits given compare nothing here", where=self.where, accepted="code_10bit"
-            )
-        return verdict(figures, where, show)
+        view = view_for(self.target or side.target)
+        return held_to_table(side.transform, stored, limits, view, show)
+
+
+def held_to_table(
+    side: Transform,
+    stored: baselines.Table,
+    limits: Mapping[str, float],
+    view: View,
+    show: tuple[str, ...] = (),
+) -> Finding:
+    """Hold what `side` gives now against a recorded table.
+
+    Raises
+    ------
+    LutbenchError
+        When the limits compare nothing here, or the side gives NaN.
+    """
+    shape = baselines.shape_of(side)
+    if shape != stored.shape:
+        return _another_shape(shape, stored.shape)
+    figures: list[Figure] = []
+    where = ""
+    outer = {name: limit for name, limit in limits.items() if name != PARTS}
+    if outer:
+        samples = stored.samples
+        found = side.apply(samples.signals)
+        judged = judge([samples], [found], [stored.outputs], view, outer, show)
+        figures += judged.figures
+        where = judged.where
+    if PARTS in limits and stored.means:
+        moved = {
+            part: np.abs(means - stored.means[part])
+            for part, means in baselines.part_means(side).items()
+        }
+        most = max(float(each.max()) for each in moved.values())
+        label = "largest shift of the mean of a part of the table, 10-bit codes"
+        figures.append(Figure(PARTS, most, limits[PARTS], label))
+        if most > limits[PARTS]:
+            where = where or _parts_in_words(moved)
+    if not figures:
+        raise LutbenchError("the limits given compare nothing here", accepted="code_10bit")
+    return verdict(figures, where, show)
 
 
 def _another_shape(found: str, stored: str) -> Finding:
