@@ -155,6 +155,13 @@ def gradient(table: NDArray[Any], steps: Array) -> Array:
     return result
 
 
+def straight_basis(size: int) -> tuple[Array, Array]:
+    """Eigenvectors (size, size), and eigenvalues, of the squared second differences of a line."""
+    second = np.diff(np.eye(size), n=2, axis=0)
+    eigenvalues, basis = np.linalg.eigh(second.T @ second)
+    return basis, np.maximum(eigenvalues, 0)
+
+
 def _cell(steps: Array, size: int) -> tuple[Index, Array]:
     base = np.minimum(steps.astype(np.int64), size - 2)
     return base, steps - base

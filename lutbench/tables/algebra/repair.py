@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from lutbench.errors import LutbenchError
 from lutbench.tables.algebra.result import CODES, Array, Change, Reworked, code_error
-from lutbench.tables.cells import det3, jacobians, tetrahedra
+from lutbench.tables.cells import det3, jacobians, straight_basis, tetrahedra
 from lutbench.tables.lut import Lut3D, ShaperLut3D, lattice
 
 REPAIRS = ("range", "noise", "monotone", "tint", "folds")
@@ -202,13 +202,6 @@ def _smoothed(values: Array) -> Array:
     best = minimize_scalar(score, bounds=(-4, 4), method="bounded", options={"xatol": 0.05})
     kept = spectrum / (1 + 10.0**best.x * penalty)
     return np.asarray(np.einsum("ia,jb,kc,abc->ijk", basis, basis, basis, kept, optimize=True))
-
-
-def straight_basis(size: int) -> tuple[Array, Array]:
-    """Eigenvectors (size, size), and eigenvalues, of the squared second differences of a line."""
-    second = np.diff(np.eye(size), n=2, axis=0)
-    eigenvalues, basis = np.linalg.eigh(second.T @ second)
-    return basis, np.maximum(eigenvalues, 0)
 
 
 # --- folds -----------------------------------------------------------------------------------

@@ -1,0 +1,189 @@
+"""A lattice fitted to scattered colours: least squares with a pull to straightness.
+
+The table T of an n-lattice minimises
+
+    Σ w·|T(x) − y|² / Σ w  +  smoothness · (n − 1) · Σ |Δ²T|²
+
+over samples x → y, with T(x) interpolated as the LUT will be, and Δ² the second
+differences along r, g and b. The factor n − 1 makes the second term that of the
+squared second derivatives over the cube, so one smoothness means the same at any
+size. Where no sample speaks the table goes on straight.
+"""
+
+from __future__ import annotations
+
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.errors import LutbenchError
+from lutbench.tables.cells import positions, straight_basis, weight_matrix
+from lutbench.tables.lut import UNIT_DOMAIN, Interpolation, lattice
+
+Array = NDArray[np.float64]
+
+
+class ScatteredFit:
+    """Samples prepared for one lattice size; `solve` gives the table for a smoothness.
+
+    Parameters
+    ----------
+    inputs, outputs
+        Shape (m, 3); inputs in 0..1, outputs finite.
+    size
+        Of the lattice, 2 to 256.
+    weights
+        Shape (m,), of 0 or more; all alike where None.
+
+    Raises
+    ------
+    LutbenchError
+        When there are no samples, or shapes or values do not fit.
+    """
+
+    def __init__(
+        self,
+        inputs: Array,
+        outputs: Array,
+        size: int,
+        *,
+        weights: Array | None = None,
+        interpolation: Interpolation = "tetrahedral",
+    ) -> None:
+        if inputs.ndim != 2 or inputs.shape != outputs.shape or inputs.shape[1] != 3:
+            raise LutbenchError(
+                f"samples of shapes {inputs.shape} and {outputs.shape} do not pair",
+                accepted="two arrays of shape (m, 3)",
+            )
+        if not len(inputs) or not (np.isfinite(inputs).all() and np.isfinite(outputs).all()):
+            raise LutbenchError("the samples are none, or hold NaN or infinity")
+        share = np.ones(len(inputs)) if weights is None else weights.astype(np.float64)
+        self.size = size
+        self.interpolation = interpolation
+        self._samples = (inputs, outputs, share)
+        share = share / share.sum()
+        steps = positions(inputs.astype(np.float64), np.array(UNIT_DOMAIN), size)
+        self.matrix = weight_matrix(interpolation, steps, size)
+        weighted = self.matrix.multiply(share[:, None]).tocsr()
+        self.normal = (self.matrix.T @ weighted).tocsr()
+        self.right = weighted.T @ outputs
+        self.support = np.asarray(weighted.sum(axis=0)).reshape(size, size, size) * len(inputs)
+        self._bend = _bending(size)
+        self._basis, self._eigenvalues = straight_basis(size)
+
+    @cached_property
+    def _coarser(self) -> ScatteredFit | None:
+        """The same samples on a lattice of half the size, where that is one."""
+        if self.size < 9:
+            return None
+        inputs, outputs, weights = self._samples
+        return ScatteredFit(
+            inputs,
+            outputs,
+            (self.size + 1) // 2,
+            weights=weights,
+            interpolation=self.interpolation,
+        )
+
+    def solve(
+        self,
+        smoothness: float,
+        *,
+        start: Array | None = None,
+        rtol: float = 1e-4,
+        most: int = 300,
+    ) -> Array:
+        """The table for a smoothness over 0, shape (n, n, n, 3).
+
+        Parameters
+        ----------
+        start
+            A table near the result; without one the fit is made on smaller lattices
+            first, which settle what lies far from any sample.
+        rtol
+            Done when what is left of the equations is this share of what they began with.
+
+        Conjugate gradients, preconditioned with the straightness term, which the
+        eigenvectors of second differences make diagonal.
+        """
+        if start is None and self._coarser is not None:
+            start = enlarged(self._coarser.solve(smoothness, rtol=rtol, most=most), self.size)
+        factor = smoothness * (self.size - 1)
+        system = (self.normal + factor * self._bend).tocsr()
+        # What the samples hold a node with on average where there are any: so that
+        # the preconditioner is of the right scale.
+        diagonal = self.normal.diagonal()
+        hold = float(np.median(diagonal[diagonal > 0]))
+        e = self._eigenvalues
+        gain = (hold / (factor * (e[:, None, None] + e[:, None] + e) + hold)).astype(np.float32)
+
+        x = np.zeros_like(self.right) if start is None else start.reshape(-1, 3).copy()
+        rest = self.right - system @ x
+        limit = (rtol * np.linalg.norm(rest, axis=0)) ** 2 + 1e-26
+        shaped = self._filtered(rest, gain)
+        direction = shaped
+        power = (rest * shaped).sum(axis=0)
+        for _ in range(most):
+            if ((rest**2).sum(axis=0) <= limit).all():
+                break
+            ahead = system @ direction
+            length = power / np.maximum((direction * ahead).sum(axis=0), 1e-300)
+            x += length * direction
+            rest -= length * ahead
+            shaped = self._filtered(rest, gain)
+            following = (rest * shaped).sum(axis=0)
+            direction = shaped + following / np.maximum(power, 1e-300) * direction
+            power = following
+        return np.asarray(x.reshape(self.size, self.size, self.size, 3))
+
+    def predicted(self, table: Array) -> Array:
+        """The outputs that a table gives at the samples, shape (m, 3)."""
+        return np.asarray(self.matrix @ table.reshape(-1, 3))
+
+    def _filtered(self, x: Array, gain: NDArray[np.float32]) -> Array:
+        """`x` (n³, 3) with each of its components along the eigenvectors times `gain`.
+
+        In float32: it only has to point the right way.
+        """
+        n = self.size
+        basis = self._basis.astype(np.float32)
+        scale = np.abs(x).max() or 1.0
+        values = (x / scale).astype(np.float32).reshape(n, n, n, 3)
+        spectrum = _along(np.ascontiguousarray(basis.T), values)
+        return _along(basis, spectrum * gain[..., None]).reshape(-1, 3).astype(np.float64) * scale
+
+
+def _along(matrix: NDArray[Any], values: NDArray[Any]) -> NDArray[Any]:
+    """`matrix` times `values` (n, n, n, 3) along each of the three axes.
+
+    In many small products: large ones would be shared among threads, which costs
+    more than it gains.
+    """
+    n = matrix.shape[0]
+    planes = np.matmul(matrix, values.reshape(n, n, n * 3).transpose(1, 0, 2))
+    planes = np.matmul(matrix, planes.transpose(1, 0, 2))
+    return np.asarray(np.matmul(matrix, planes.reshape(n, n, n, 3)))
+
+
+def _bending(size: int) -> Any:
+    """The sum of squared second differences along the three axes, as a sparse matrix."""
+    from scipy import sparse
+
+    second = np.diff(np.eye(size), n=2, axis=0)
+    line = sparse.csr_matrix(second.T @ second)
+    eye = sparse.identity(size, format="csr")
+    return (
+        sparse.kron(sparse.kron(line, eye), eye)
+        + sparse.kron(sparse.kron(eye, line), eye)
+        + sparse.kron(sparse.kron(eye, eye), line)
+    ).tocsr()
+
+
+def enlarged(table: Array, size: int) -> Array:
+    """A table at another size, straight between its nodes: a start for a finer fit."""
+    own = table.shape[0]
+    steps = positions(lattice(size).reshape(-1, 3), np.array(UNIT_DOMAIN), own)
+    rows: Any = weight_matrix("trilinear", steps, own) @ table.reshape(-1, 3)
+    return np.asarray(rows.reshape(size, size, size, 3))
