@@ -22,5 +22,11 @@ def on_page_content(content: str, **_: Any) -> str:
     )
 
 
+# The brace before the cases of a formula grows only with a mathematical font,
+# which not every machine has: a rule of the style sheet stands in for it.
+BRACE = re.compile(r'<mo stretchy="true" fence="true" form="prefix">&#x0007B;</mo><mtable>')
+
+
 def _mathml(latex: str, display: str) -> str:
-    return convert(html.unescape(latex).strip(), display=display)
+    mathml = convert(html.unescape(latex).strip(), display=display)
+    return BRACE.sub('<mtable class="cases">', mathml)

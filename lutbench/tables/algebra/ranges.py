@@ -37,6 +37,10 @@ def change_range(
     Values are full-scale code values, code / (2^bits − 1), before and after: what
     a monitor or a program feeds a LUT with when it does not scale legal range.
 
+    A change of `target` alone is exact. A change of `source` samples the LUT
+    again, on the same domain; the error says what that cost. Inputs beyond black
+    and white are clamped where the LUT has no values for them.
+
     Parameters
     ----------
     source
@@ -45,10 +49,6 @@ def change_range(
         The range that the LUT gives now, and the one it is to give.
     bits
         The bit depth whose black and white codes are meant.
-
-    A change of `target` alone is exact. A change of `source` samples the LUT
-    again, on the same domain; the error says what that cost. Inputs beyond black
-    and white are clamped where the LUT has no values for them.
     """
     fed: tuple[Range, Range] = (check_range(source[0]), check_range(source[1]))
     given: tuple[Range, Range] = (check_range(target[0]), check_range(target[1]))

@@ -1,0 +1,64 @@
+"""docs/recipes.md against the code that reads recipes."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from dataclasses import fields
+from pathlib import Path
+from typing import Any
+
+import pytest
+from examples import ROOT, Block, blocks_of
+
+from lutbench.model.curves.log import CameraLog
+from lutbench.model.definitions import parse_definitions
+from lutbench.recipes.make import make
+from lutbench.recipes.schema import SHARED, recipe_from_data
+
+PAGE = ROOT / "docs" / "recipes.md"
+FRAGMENTS = [b for b in blocks_of(PAGE) if b.language == "toml" and not b.title]
+BASE = """
+source = { curve = "ACEScct", gamut = "ACEScg" }
+target = { curve = "BT.1886", gamut = "BT.709" }
+[[lut]]
+name = "a"
+size = 17
+"""
+
+
+def keys_in_the_code() -> set[str]:
+    """Every key that the modules ask a table for."""
+    asked = re.compile(
+        r"\.(?:text|number|numbers|integer|flag|choice|table|tables|take|know)\(\s*"
+        r'((?:"\w+",?\s*)+)'
+    )
+    found = set(SHARED) | {each.name for each in fields(CameraLog)} - {"name"}
+    for module in ("recipes/schema.py", "recipes/profile.py"):
+        text = (ROOT / "lutbench" / module).read_text(encoding="utf-8")
+        for match in asked.finditer(text):
+            found.add(re.findall(r'"(\w+)"', match[1])[0])
+        for names in re.findall(r"(?:keys = |for key in )\(([^)]*)\)", text):
+            found |= set(re.findall(r'"(\w+)"', names))
+    return found
+
+
+def test_every_key_of_a_recipe_is_on_the_page() -> None:
+    keys = keys_in_the_code()
+    assert {"exposure_ladder", "toe_start", "balanced_for", "name_length", "slope"} <= keys
+    shown = set(re.findall(r"`\[*(\w+)\]*`", PAGE.read_text(encoding="utf-8")))
+    assert keys - shown == set()
+
+
+@pytest.mark.parametrize("fragment", FRAGMENTS, ids=lambda block: block.where)
+def test_every_fragment_is_taken_and_makes_a_lut(fragment: Block) -> None:
+    own = tomllib.loads(fragment.text)
+    if {"curves", "gamuts"} & set(own):
+        found = parse_definitions(own, Path("own.toml"))
+        assert set(found.curves) | set(found.gamuts) == {*own["curves"], *own["gamuts"]}
+        return
+    data: dict[str, Any] = tomllib.loads(BASE) | own
+    recipe = recipe_from_data(data, Path("fragment.toml"))
+    assert recipe.jobs
+    for job in recipe.jobs:
+        assert make(job).size == job.size

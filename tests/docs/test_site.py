@@ -1,0 +1,167 @@
+"""The manual as a site, its links, its plots, and what it fetches (nothing)."""
+
+from __future__ import annotations
+
+import os
+import re
+import subprocess
+import sys
+from collections.abc import Iterator
+from importlib import util
+from pathlib import Path
+from typing import Any
+from urllib.parse import unquote, urlsplit
+
+import numpy as np
+import pytest
+import yaml
+from examples import PAGES, ROOT
+from lxml import etree, html
+from numpy.typing import NDArray
+
+BUILDING = ROOT / "docs" / "building"
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The site, built with every warning an error."""
+    folder = tmp_path_factory.mktemp("site")
+    done = subprocess.run(
+        [
+            *(sys.executable, "-m", "mkdocs", "build", "--strict"),
+            *("-f", str(BUILDING / "mkdocs.yml"), "-d", str(folder)),
+        ],
+        env=os.environ | {"NO_MKDOCS_2_WARNING": "1"},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "WARNING" not in done.stderr
+    return folder
+
+
+def pages_of(site: Path) -> Iterator[tuple[Path, Any]]:
+    for path in sorted(site.rglob("*.html")):
+        yield path, html.parse(str(path)).getroot()
+
+
+def test_every_page_is_in_the_navigation() -> None:
+    text = (BUILDING / "mkdocs.yml").read_text(encoding="utf-8")
+    named = set(re.findall(r"\S+\.md", str(yaml.safe_load(text)["nav"]).replace("'", " ")))
+    there = {str(page.relative_to(ROOT / "docs")) for page in (ROOT / "docs").rglob("*.md")}
+    assert named == there
+
+
+def test_the_site_fetches_nothing_from_elsewhere(site: Path) -> None:
+    fetched = [
+        (path.name, address)
+        for path, page in pages_of(site)
+        for address in page.xpath(
+            "//script/@src | //img/@src | //link[not(@rel='canonical')]/@href | //iframe/@src"
+        )
+        if urlsplit(address).netloc
+    ]
+    assert fetched == []
+    styles = "".join(path.read_text(encoding="utf-8") for path in site.rglob("*.css"))
+    assert not re.search(r"(?:@import|url\()\s*[\"']?https?:", styles)
+
+
+def test_every_link_and_anchor_of_the_site_leads_somewhere(site: Path) -> None:
+    ids = {path: set(page.xpath("//@id | //a/@name")) for path, page in pages_of(site)}
+    broken = []
+    for path, page in pages_of(site):
+        if path.name == "404.html":
+            continue  # its addresses start at the root of a server
+        for address in page.xpath("//a/@href | //img/@src"):
+            parts = urlsplit(address)
+            if parts.scheme in ("http", "https", "data"):
+                continue
+            target = (path.parent / unquote(parts.path)).resolve() if parts.path else path
+            if target.is_dir():
+                target /= "index.html"
+            fragment = unquote(parts.fragment)
+            if not target.is_file() or (fragment and fragment not in ids.get(target, set())):
+                broken.append((str(path.relative_to(site)), address))
+    assert broken == []
+
+
+def test_formulas_are_marked_up_and_none_is_left_as_source(site: Path) -> None:
+    count = 0
+    for path, page in pages_of(site):
+        count += len(page.xpath("//*[local-name()='math']"))
+        assert not page.xpath("//*[contains(@class, 'arithmatex')]"), path.name
+        assert not re.search(r"\\frac|\\begin", page.text_content()), path.name
+    assert count > 50
+
+
+def headings(page: Path) -> set[str]:
+    """The anchors of a page's headings."""
+    from markdown.extensions.toc import slugify
+
+    text = re.sub(r"^```.*?^```", "", page.read_text(encoding="utf-8"), flags=re.M | re.S)
+    titles = re.findall(r"^#+ (.*)$", text, re.M)
+    return {slugify(re.sub(r"[`*$]", "", title), "-") for title in titles}
+
+
+def test_every_link_between_files_of_the_project_leads_somewhere() -> None:
+    broken = []
+    for page in [*PAGES, ROOT / "CHANGELOG.md"]:
+        text = page.read_text(encoding="utf-8")
+        text = re.sub(r"^```.*?^```|`[^`\n]*`", "", text, flags=re.M | re.S)
+        for address in re.findall(r"\]\(([^)\s]+)\)", text):
+            parts = urlsplit(address)
+            if parts.scheme:
+                assert parts.scheme == "https", (page.name, address)
+                continue
+            target = (page.parent / parts.path).resolve() if parts.path else page
+            if not target.exists() or (parts.fragment and parts.fragment not in headings(target)):
+                broken.append((str(page.relative_to(ROOT)), address))
+    assert broken == []
+
+
+def plots_module() -> Any:
+    spec = util.spec_from_file_location("plots", BUILDING / "plots.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def drawn(path: Path) -> dict[str, NDArray[np.float64]]:
+    """The points of the data lines of a plot, by their mark, in pixels."""
+    lines = {}
+    for group in etree.parse(str(path)).iter("{http://www.w3.org/2000/svg}g"):
+        if group.get("id", "").startswith("data-"):
+            path_text = next(group.iter("{http://www.w3.org/2000/svg}path")).get("d")
+            numbers = re.findall(r"-?\d+(?:\.\d+)?(?:e-?\d+)?", path_text)
+            lines[group.get("id")] = np.array(numbers, dtype=np.float64)
+    return lines
+
+
+def test_the_plots_show_what_the_package_does_now(tmp_path: Path) -> None:
+    module = plots_module()
+    module.write(tmp_path)
+    committed = {path.name for path in module.PLOTS.glob("*.svg")}
+    assert committed == {path.name for path in tmp_path.iterdir()}
+    for name in sorted(committed):
+        before, now = drawn(module.PLOTS / name), drawn(tmp_path / name)
+        assert before, name
+        assert before.keys() == now.keys(), name
+        for line in before:
+            # Half a pixel: what the room for labels moves with other fonts is more, and
+            # then all points move alike; take the common shift out.
+            a, b = (each.reshape(-1, 2) for each in (before[line], now[line]))
+            assert a.shape == b.shape, (name, line)
+            shift = (a - b) - (a - b).mean(axis=0)
+            assert np.abs(shift).max() < 0.5, (name, line)
+
+
+def test_every_plot_is_shown_and_has_words_for_who_cannot_see_it(site: Path) -> None:
+    shown = {}
+    for _, page in pages_of(site):
+        for image in page.xpath("//img[contains(@src, 'plots/')]"):
+            shown[Path(image.get("src")).name] = image.get("alt")
+    assert set(shown) == {f"{name}.svg" for name in plots_module().PLOTTED}
+    assert all(len(text) > 20 for text in shown.values())
