@@ -7,10 +7,9 @@ uint8 or uint16 holds codes of the full range (255 or 65535 is 1.0), and so does
 the result, rounded to nearest. The result has the same bits for any number of
 threads, any layout, and any split of the pixels into several calls.
 
-The first call that moves many pixels imports numba and loads the compiled
-kernel from its cache, or compiles it once (see docs/performance.md). Fewer
-floats than that pays for are done in numpy, to the same bits, unless numba is
-loaded already.
+The compiled kernel is loaded when it pays: starting numba takes as long as
+numpy takes for some millions of pixels, so the first floats of a process are
+done in numpy, to the same bits (see docs/performance.md).
 """
 
 from __future__ import annotations
@@ -33,7 +32,7 @@ from lutbench.tables.programs import (
     table_step,
 )
 
-FEW = 300_000  # pixels that numpy does sooner than numba is imported
+FEW = 3_000_000  # pixels that numpy does in the time that numba takes to start
 CHUNKS = (1 << 15, 1 << 19)  # pixels a thread takes at a time, at least and at most
 
 
@@ -116,7 +115,7 @@ def run_steps(
     src, dst = _flat(pixels), _flat(out)
     if np.may_share_memory(src, dst) and not _same_place(src, dst):
         src = src.copy()
-    if _is_small(len(src), number) and _is_plain(steps) and src.dtype == dst.dtype == number:
+    if src.dtype == dst.dtype == number and _is_plain(steps) and _is_few(len(src), number):
         plain.run(src, dst, laid)
     else:
         _run(laid, src, dst, out_peak, limit)
@@ -131,14 +130,22 @@ def _apply(steps: Sequence[Step], rgb: NDArray[Any], threads_wanted: int | None)
     return out
 
 
-def _is_small(pixels: int, number: np.dtype[Any]) -> bool:
-    """Whether numpy is done before the kernel is there."""
+_by_numpy = 0  # pixels done in numpy so far
+
+
+def _is_few(pixels: int, number: np.dtype[Any]) -> bool:
+    """Whether numpy is done before the kernel is there; counts the pixels as done."""
+    global _by_numpy
     # While another thread imports the module, it is there and yet empty.
     is_loaded = getattr(sys.modules.get("lutbench.tables.kernels"), "is_loaded", None)
-    return pixels < FEW and (is_loaded is None or not is_loaded(number))
+    if _by_numpy + pixels > FEW or (is_loaded is not None and is_loaded(number)):
+        return False
+    _by_numpy += pixels  # a count lost between two threads does no harm
+    return True
 
 
 def _is_plain(steps: Sequence[Step]) -> bool:
+    """Whether `plain` knows all the steps."""
     return all(step.op in TABLES for step in steps)
 
 

@@ -28,6 +28,12 @@ from lutbench.tables import interpolation, plain, programs, threads
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
 
 
+@pytest.fixture(autouse=True)
+def no_numpy_form(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The compiled kernels, whatever ran before."""
+    monkeypatch.setattr(interpolation, "FEW", -1)
+
+
 def compiled(step: programs.Step, rgb: NDArray[Any], limit: int = 1) -> NDArray[Any]:
     """The compiled kernel, however few the pixels."""
     out = np.empty_like(rgb)
@@ -281,10 +287,17 @@ class TestThreads:
         assert threads._working == 0
 
 
-def test_few_pixels_need_no_numba() -> None:
+def test_numba_is_started_when_it_pays() -> None:
     code = (
-        "import sys, numpy as np; from lutbench.tables.lut import Lut3D;"
-        "Lut3D.identity(33).apply(np.full((4000, 3), 0.3));"
-        "assert 'numba' not in sys.modules"
+        "import sys, numpy as np\n"
+        "from lutbench.tables import interpolation\n"
+        "from lutbench.tables.lut import Lut3D\n"
+        "interpolation.FEW = 10_000\n"
+        "lut, rgb = Lut3D.identity(33), np.random.default_rng(1).random((4000, 3))\n"
+        "first = lut.apply(rgb)\n"
+        "lut.apply(rgb)\n"
+        "assert 'numba' not in sys.modules\n"
+        "assert (lut.apply(rgb) == first).all()\n"
+        "assert 'numba' in sys.modules\n"
     )
-    subprocess.run([sys.executable, "-c", code], check=True, timeout=60)
+    subprocess.run([sys.executable, "-c", code], check=True, timeout=120)
