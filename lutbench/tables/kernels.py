@@ -199,23 +199,54 @@ _ask_to_write = _asker(writes=True)
 
 
 @intrinsic
-def _bits(typing: Any, value: Any) -> Any:
-    """The bits of a float64 as an int64."""
+def _is_single(typing: Any, value: Any) -> Any:
+    """Whether a value is a float32: a constant, so that only one branch on it is compiled."""
 
     def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
-        return builder.bitcast(args[0], _I64)
+        return ir.Constant(ir.IntType(1), int(value == types.float32))
 
-    return types.int64(types.float64), code
+    return types.boolean(value), code
 
 
 @intrinsic
-def _of_bits(typing: Any, value: Any) -> Any:
-    """The float64 of the bits in an int64."""
+def _split(typing: Any, value: Any) -> Any:
+    """Exponent and mantissa (about 1, from √½ to √2) of a normal float over 0."""
 
     def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
-        return builder.bitcast(args[0], ir.DoubleType())
+        whole, mantissa_bits, bias, half_root = _layout(value)
+        above = builder.sub(builder.bitcast(args[0], whole), half_root)
+        # The sign is shifted out last: vectors of 64 bits know no shift that keeps it.
+        biased = builder.lshr(builder.add(above, builder.shl(bias, mantissa_bits)), mantissa_bits)
+        mask = builder.sub(builder.shl(ir.Constant(whole, 1), mantissa_bits), ir.Constant(whole, 1))
+        mantissa = builder.bitcast(builder.add(builder.and_(above, mask), half_root), args[0].type)
+        exponent = builder.sub(biased, bias)
+        exponent = exponent if whole is _I32 else builder.trunc(exponent, _I32)
+        return context.make_tuple(
+            builder, signature.return_type, [builder.sitofp(exponent, args[0].type), mantissa]
+        )
 
-    return types.float64(types.int64), code
+    return types.UniTuple(value, 2)(value), code
+
+
+@intrinsic
+def _scaled(typing: Any, value: Any, power: Any) -> Any:
+    """A float about 1, times 2 to a whole power that keeps it normal."""
+
+    def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
+        whole, mantissa_bits, _, _ = _layout(value)
+        exponent = builder.fptosi(args[1], _I32)
+        exponent = exponent if whole is _I32 else builder.sext(exponent, whole)
+        bits = builder.add(builder.bitcast(args[0], whole), builder.shl(exponent, mantissa_bits))
+        return builder.bitcast(bits, args[0].type)
+
+    return value(value, value), code
+
+
+def _layout(dtype: Any) -> tuple[Any, Any, Any, Any]:
+    """Integer type, mantissa bits, exponent bias, and √½ of a float type, as its bits."""
+    if dtype == types.float32:
+        return _I32, *(ir.Constant(_I32, n) for n in (23, 127, 0x3F3504F3))
+    return _I64, *(ir.Constant(_I64, n) for n in (52, 1023, 0x3FE6A09E667F3BCD))
 
 
 @intrinsic
@@ -317,7 +348,7 @@ def _planes_of_8(typing: Any, quads: Any, planes: Any, i: Any) -> Any:
 
 
 def _loader(get: Any) -> Any:
-    """The piece that brings pixels into the planes, whose rest keeps whatever it holds.
+    """The piece that brings pixels into the planes.
 
     `step` leads from pixel to pixel and `channel` from channel to channel, in elements.
     """
@@ -445,20 +476,8 @@ def _clamp(planes, params):
 
 
 @_inner
-def _to_power(x, power):
-    """``x ** power`` of a normal float64 over 0, by log2 and exp2, to a few units in 1e-16.
-
-    log2: the exponent plus the series of atanh about 1; exp2: the whole part
-    as an exponent, the rest by the series of exp. The system's own pow is not
-    used: it gives other bits on other systems, and one number at a time.
-    """
-    # The mantissa is taken about 1, from √½ to √2; all shifts are of positive numbers.
-    above = _bits(x) - 0x3FE6A09E667F3BCD
-    biased = ((above + 0x3FF0000000000000) >> 52) & 0x7FF
-    exponent = _of_bits(biased | 0x4330000000000000) - (4503599627370496.0 + 1023.0)
-    mantissa = _of_bits((above & 0x000FFFFFFFFFFFFF) + 0x3FE6A09E667F3BCD)
-    z = (mantissa - 1.0) / (mantissa + 1.0)
-    q = z * z
+def _log2_series(q):
+    """``atanh(√q) / √q`` for q up to 0.03, to 2**-54."""
     series = 1.0 / 21.0
     series = series * q + 1.0 / 19.0
     series = series * q + 1.0 / 17.0
@@ -469,12 +488,21 @@ def _to_power(x, power):
     series = series * q + 1.0 / 7.0
     series = series * q + 1.0 / 5.0
     series = series * q + 1.0 / 3.0
-    series = series * q + 1.0
-    y = power * (exponent + (2.8853900817779268 * z) * series)  # 2 / ln 2
-    y = y if y > -1022.0 else -1022.0
-    y = y if y < 1023.9999999999999 else 1023.9999999999999
-    shifted = y + 6755399441055744.0  # 1.5 · 2**52: the whole part, in the lowest bits
-    t = (y - (shifted - 6755399441055744.0)) * 0.6931471805599453
+    return series * q + 1.0
+
+
+@_inner
+def _log2_series_single(q):
+    """The same in float32, to 2**-26; in pairs, which do not wait for each other."""
+    square = q * q
+    low = np.float32(1) + q * np.float32(1 / 3)
+    high = np.float32(1 / 5) + q * np.float32(1 / 7)
+    return low + square * (high + square * np.float32(1 / 9))
+
+
+@_inner
+def _exp_series(t):
+    """exp of t from −0.35 to 0.35, to 2**-53."""
     series = 1.0 / 6227020800.0
     series = series * t + 1.0 / 479001600.0
     series = series * t + 1.0 / 39916800.0
@@ -488,24 +516,53 @@ def _to_power(x, power):
     series = series * t + 1.0 / 6.0
     series = series * t + 0.5
     series = series * t + 1.0
-    series = series * t + 1.0
-    return _of_bits(_bits(series) + (_bits(shifted) << 52))
+    return series * t + 1.0
+
+
+@_inner
+def _exp_series_single(t):
+    """The same in float32, to 2**-26."""
+    square = t * t
+    low = (np.float32(1) + t) + square * (np.float32(0.5) + t * np.float32(1 / 6))
+    middle = np.float32(1 / 24) + t * np.float32(1 / 120)
+    high = np.float32(1 / 720) + t * np.float32(1 / 5040)
+    return low + (square * square) * (middle + square * high)
 
 
 @_piece
 def _power(planes, params):
-    """Each channel to its power where it is over 0; unchanged below, and for NaN."""
+    """Each channel to its power where it is over 0; unchanged below, and for NaN.
+
+    By log2 (the exponent, and the series of atanh about 1) and exp2 (the whole
+    part as an exponent, the rest by the series of exp). The system's own pow is
+    not used: it gives other bits on other systems, and one number at a time.
+    Numbers under the least normal one are taken as 0.
+    """
     number = planes.dtype.type
+    single = _is_single(number(0))
+    least = number(1.1754943508222875e-38 if single else 2.2250738585072014e-308)
+    lowest = number(-126.0 if single else -1022.0)
+    highest = number(127.99999 if single else 1023.9999999999999)
+    zero, half, one, infinity = number(0), number(0.5), number(1), number(np.inf)
+    log2_e_twice, log_2 = number(2.8853900817779268), number(0.6931471805599453)
     for c in range(3):
-        power = params[c]
-        if power == 1.0:
+        power = number(params[c])
+        if power == one:
             continue
         for i in range(BLOCK):
-            x = np.float64(planes[c, i])
-            raised = _to_power(x, power)
-            raised = raised if x >= 2.2250738585072014e-308 else 0.0
-            raised = raised if x < np.inf else np.inf
-            planes[c, i] = number(raised if x > 0.0 else x)
+            x = planes[c, i]
+            exponent, mantissa = _split(x if x >= least else one)
+            z = (mantissa - one) / (mantissa + one)
+            series = _log2_series_single(z * z) if single else _log2_series(z * z)
+            y = power * (exponent + (log2_e_twice * z) * number(series))
+            y = y if y > lowest else lowest
+            y = y if y < highest else highest
+            whole = _whole(y + (half if y > zero else -half))
+            t = (y - whole) * log_2
+            raised = _scaled(number(_exp_series_single(t) if single else _exp_series(t)), whole)
+            raised = raised if x >= least else zero
+            raised = raised if x < infinity else infinity
+            planes[c, i] = raised if x > zero else x
 
 
 # -- Steps with a table -------------------------------------------------------
@@ -534,8 +591,11 @@ def _place(planes, size, params, how, cells, parts):
             # distance of the nearest code from the cell's edge.
             peak, share = number(params[6]), number(1 / params[6])
             last, top = number(size - 1), number(size - 2)
+            zero, most = number(0), last * peak
             for i in range(BLOCK):
                 place = planes[c, i] * last
+                place = place if place > zero else zero
+                place = place if place < most else most
                 cell = _whole(place * share)
                 cell = cell if cell < top else top
                 cells[c, i] = cell
@@ -696,6 +756,8 @@ def _run(src, dst, ops, params, pool, peak, start, stop):
             writes, dst_step_bytes, dst_spread,
         )  # fmt: skip
         moved = False
+        if count < BLOCK:
+            planes[:] = 0  # what lies past the last pixel is computed too, and let go
         _load(src_kind, reads, src_step, src_channel, count, planes)
         for k in range(steps):
             op = ops[k]

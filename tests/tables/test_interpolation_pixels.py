@@ -97,6 +97,10 @@ def test_codes_of_fewer_bits(bits: int, method: str) -> None:
     out = apply_pixels(lut, pixels, bits=bits)
     expected = reference_3d(lut.table, lut.domain, pixels / peak, method) * peak
     assert np.abs(out - expected).max() <= 0.5 + peak * 2e-7
+    beyond = np.full((700, 3), 65535, np.uint16)
+    np.testing.assert_array_equal(
+        apply_pixels(lut, beyond, bits=bits), apply_pixels(lut, beyond * 0 + peak, bits=bits)
+    )
     widened = apply_pixels(lut, pixels, bits=bits, out_bits=16)
     assert np.abs(widened - expected / peak * 65535).max() <= NEAREST[np.uint16]
 
@@ -118,6 +122,20 @@ def test_types_may_differ() -> None:
     assert (out[5] == 0).all()
     keep = np.arange(len(floats)) != 5
     assert np.abs(out - expected * 255)[keep].max() <= NEAREST[np.uint8]
+
+
+@pytest.mark.parametrize("dtype", [np.uint8, np.uint16, np.float32, np.float64])
+@pytest.mark.parametrize("method", METHODS)
+@pytest.mark.parametrize("count", [1, 255, 257, 300])
+def test_a_block_that_is_not_full(dtype: Any, method: str, count: int) -> None:
+    """Whatever a full block before it left behind: NaN, infinity, values out of every range."""
+    wild = np.full((3, 3, 3, 3), 3e38)
+    wild[::2] = -3e38
+    matrix = Matrix(((1e30, 1e30, 1e30), (-1e30, 1e30, 0), (1e30, 1e30, -1e30)))
+    chain = [Lut3D(wild, interpolation=method), matrix, Lut3D(random_table(9))]  # type: ignore[arg-type]
+    pixels = codes(np.uint8, 512)[:count].astype(dtype)
+    whole = np.concatenate([pixels, codes(np.uint8, 512).astype(dtype)])
+    np.testing.assert_array_equal(apply_pixels(chain, pixels), apply_pixels(chain, whole)[:count])
 
 
 def test_values_beyond_the_codes_are_held() -> None:
@@ -239,7 +257,7 @@ def test_chain_in_one_pass_is_its_steps_one_by_one(name: str) -> None:
     # went before it by up to 16 in each channel; the other steps by little.
     steep = 2.0**-24 * (3 * 16 * 2 if name == "shaper and lattice" else 16)
     np.testing.assert_allclose(
-        apply_pixels(chain, single), one_by_one(chain, single), rtol=0, atol=steep
+        apply_pixels(chain, single), one_by_one(chain, single), rtol=steep, atol=steep
     )
     sixteen = codes(np.uint16)
     expected = np.clip(one_by_one(chain, sixteen / 65535), 0, 1) * 65535
@@ -279,6 +297,20 @@ def test_power_of_many_values() -> None:
         np.testing.assert_allclose(out[usual], expected[usual], rtol=known)
         far = (expected > 1e-290) & (expected < 1e290)
         np.testing.assert_allclose(out[far], expected[far], rtol=2**-52 * (4 + power * 1000))
+
+
+def test_power_of_many_values_in_float32() -> None:
+    values = np.concatenate([np.geomspace(1e-37, 1e37, 60_001), np.linspace(0, 2, 40_001)])
+    rgb = np.repeat(values.astype(np.float32)[:, None], 3, axis=1)
+    for power in (0.3, 0.4545, 0.999, 2.4):
+        expected = rgb.astype(np.float64) ** np.float32(power)
+        out = apply_pixels([Cdl(power=(power,) * 3, clamp=False)], rgb)
+        near = (expected > 1e-36) & (expected < 1e36)
+        with np.errstate(divide="ignore"):
+            known = 2**-23 * (4 + power * (1 + np.abs(np.log2(rgb.astype(np.float64)))))
+        assert (np.abs(out / expected - 1) < known)[near].all()
+        low = rgb <= 1
+        np.testing.assert_allclose(out[low], expected[low], rtol=0, atol=3e-7)
 
 
 def test_nan_goes_through_every_step() -> None:
