@@ -21,6 +21,7 @@ indices stay under 2**24 nodes, so float32 holds them exactly.
 
 from __future__ import annotations
 
+import threading
 from typing import Any
 
 import numpy as np
@@ -785,6 +786,7 @@ _WHERE = types.UniTuple(types.int64, 5)
 
 
 _runners: dict[np.dtype[Any], Any] = {}
+_compiling = threading.Lock()  # frames in parallel wait for one compilation
 
 
 def is_loaded(number: DTypeLike) -> bool:
@@ -795,9 +797,10 @@ def is_loaded(number: DTypeLike) -> bool:
 def runner(number: DTypeLike) -> Any:
     """The compiled `_run` that computes in `number`, float32 or float64."""
     number = np.dtype(number)
-    if number not in _runners:
-        _runners[number] = _compile_run(number)
-    return _runners[number]
+    with _compiling:
+        if number not in _runners:
+            _runners[number] = _compile_run(number)
+        return _runners[number]
 
 
 def _compile_run(number: np.dtype[Any]) -> Any:
