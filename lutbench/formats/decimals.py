@@ -21,10 +21,18 @@ LARGEST = 3.4028235e38
 
 _NUMBER = re.compile(rb"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 
-# One class a byte: 0 separates, 1 belongs to a number, 2 belongs to neither.
+# One class a byte: of a number (but for its point), point, space, line feed, none of these.
+_IN_NUMBER, _POINT, _SPACE, _NEWLINE, _FOREIGN = range(5)
 _CLASSES = bytes(
-    0 if byte in b" \t\n" else 1 if byte in b"0123456789.+-eE" else 2 for byte in range(256)
+    _IN_NUMBER
+    if byte in b"0123456789+-eE"
+    else {ord("."): _POINT, ord(" "): _SPACE, ord("\t"): _SPACE, ord("\n"): _NEWLINE}.get(
+        byte, _FOREIGN
+    )
+    for byte in range(256)
 )
+# What stands between the digits of a row, where it is written as rows mostly are.
+_USUAL_ROW = np.array([_POINT, _SPACE, _POINT, _SPACE, _POINT, _NEWLINE], np.uint8)
 _TENS = 10 ** np.arange(20, dtype=np.uint64)
 _U = np.uint64
 _ZEROS = _U(0x3030303030303030)
@@ -63,19 +71,18 @@ def parse_rows(text: bytes) -> NDArray[np.float64] | None:
     True
     """
     # Space on both sides, so that eight bytes around any character can be taken.
-    text = b"       \n" + text + (b"" if text.endswith(b"\n") else b"\n")
-    text += b" " * (32 - len(text) % 8)
+    before, after = b"       \n", b"" if text.endswith(b"\n") else b"\n"
+    end = len(before) + len(text) + len(after)
+    text = b"".join([before, text, after, b" " * (32 - end % 8)])
     classes = np.frombuffer(text.translate(_CLASSES), np.uint8)
-    if classes.max() > 1:
+    found = _usual(classes, len(before), end) or _unusual(classes)
+    if found is None:
         return None
-    edges = np.flatnonzero(classes[1:] != classes[:-1]) + 1
-    starts, ends = np.ascontiguousarray(edges[0::2]), np.ascontiguousarray(edges[1::2])
-    characters = np.frombuffer(text, np.uint8)
-    if not _three_a_line(starts, ends, np.flatnonzero(characters == ord("\n"))):
-        return None
+    starts, points, ends = found
     if not len(starts):
         return np.empty((0, 3))
-    values, doubtful = _decode(characters, starts, ends)
+    characters = np.frombuffer(text, np.uint8)
+    values, doubtful = _decode(characters, starts, points, ends)
     for index in doubtful:
         value = number(text[starts[index] : ends[index]])
         if value is None:
@@ -84,22 +91,53 @@ def parse_rows(text: bytes) -> NDArray[np.float64] | None:
     return values.reshape(-1, 3)
 
 
-def _three_a_line(
-    starts: NDArray[np.intp], ends: NDArray[np.intp], newlines: NDArray[np.intp]
-) -> bool:
-    """Whether the numbers stand three a line, no line empty or too long."""
+Places = tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]]
+"""Where each number starts, where its point stands (its end, where it has none), its end."""
+
+
+def _usual(classes: NDArray[np.uint8], first: int, end: int) -> Places | None:
+    """The numbers of rows that all have three points, two single spaces and a line feed."""
+    marks = np.flatnonzero(classes[first:end] != _IN_NUMBER) + first
+    if len(marks) % 6 or not (classes.take(marks).reshape(-1, 6) == _USUAL_ROW).all():
+        return None
+    points, ends = np.ascontiguousarray(marks.reshape(-1, 2).T)
+    starts = np.empty_like(ends)
+    starts[:1] = first
+    starts[1:] = ends[:-1] + 1
+    if (np.diff(ends[2::3], prepend=first - 1) > MAX_LINE + 1).any():
+        return None
+    return starts, points, ends
+
+
+def _unusual(classes: NDArray[np.uint8]) -> Places | None:
+    """The numbers of lines of three, with or without points, with any space between them."""
+    if classes.max() == _FOREIGN:
+        return None
+    in_number = classes <= _POINT
+    edges = np.flatnonzero(in_number[1:] != in_number[:-1]) + 1
+    starts, ends = np.ascontiguousarray(edges.reshape(-1, 2).T)
+    newlines = np.flatnonzero(classes == _NEWLINE)
     rows, rest = divmod(len(starts), 3)
     if rest or len(newlines) != rows + 1:
-        return False
-    return bool(
-        (newlines[1:] >= ends[2::3]).all()
-        and (newlines[:-1] < starts[0::3]).all()
-        and (np.diff(newlines) <= MAX_LINE + 1).all()
-    )
+        return None
+    if (
+        (newlines[1:] < ends[2::3]).any()
+        or (newlines[:-1] > starts[0::3]).any()
+        or (np.diff(newlines) > MAX_LINE + 1).any()
+    ):
+        return None
+    points = ends.copy()
+    found = np.flatnonzero(classes == _POINT)
+    # A second point in a number is met as a character that is no digit.
+    points[np.searchsorted(starts, found, side="right") - 1] = found
+    return starts, points, ends
 
 
 def _decode(
-    characters: NDArray[np.uint8], starts: NDArray[np.intp], ends: NDArray[np.intp]
+    characters: NDArray[np.uint8],
+    starts: NDArray[np.intp],
+    points: NDArray[np.intp],
+    ends: NDArray[np.intp],
 ) -> tuple[NDArray[np.float64], NDArray[np.intp]]:
     """The values of the numbers, and the indices of those that need a closer look.
 
@@ -111,7 +149,6 @@ def _decode(
     words = characters.view(np.dtype("<u8"))
     first = characters.take(starts)
     minus = first == ord("-")
-    points = _points(characters, starts, ends)
     whole = points - starts - (minus | (first == ord("+")))
     part = np.maximum(ends - points - 1, 0)
     most_whole, most_part = int(whole.max()), int(part.max())
@@ -137,19 +174,6 @@ def _decode(
     values = mantissa / _TENS.take(np.minimum(part, 16)).astype(np.float64)
     np.negative(values, out=values, where=minus)
     return values, np.flatnonzero(doubtful)
-
-
-def _points(
-    characters: NDArray[np.uint8], starts: NDArray[np.intp], ends: NDArray[np.intp]
-) -> NDArray[np.intp]:
-    """Where the decimal point of each number stands; its end where it has none."""
-    found = np.flatnonzero(characters == ord("."))
-    if len(found) == len(starts) and bool(((found >= starts) & (found < ends)).all()):
-        return found
-    points = ends.copy()
-    # A second point in a number is met as a character that is no digit.
-    points[np.searchsorted(starts, found, side="right") - 1] = found
-    return points
 
 
 def _eight_bytes(words: NDArray[np.uint64], at: NDArray[np.intp]) -> NDArray[np.uint64]:

@@ -7,7 +7,7 @@ from pathlib import Path
 import colour_clf_io as clf
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from lxml import etree
 
@@ -90,6 +90,7 @@ def test_several_come_back_in_order(kind: str, tmp_path: Path) -> None:
     assert list(read_corrections(path)) == several
 
 
+@settings(deadline=None)
 @given(TRIPLES, TRIPLES, TRIPLES, NUMBERS)
 def test_any_numbers_come_back(slope, offset, power, saturation) -> None:  # type: ignore[no-untyped-def]
     cdl = Cdl(slope, offset, power, saturation)
@@ -99,6 +100,7 @@ def test_any_numbers_come_back(slope, offset, power, saturation) -> None:  # typ
     assert float(root.findtext(".//{*}Saturation") or "") == saturation
 
 
+@settings(deadline=None)
 @given(st.text(), st.lists(st.text(), max_size=3))
 def test_any_text_can_be_written(title: str, comments: list[str]) -> None:
     one = Correction(LOOK, title, tuple(comments))
@@ -184,6 +186,7 @@ def test_writing_refuses_what_the_form_cannot_hold(tmp_path: Path) -> None:
         write_cdl([two[0], two[0]], tmp_path / "a.ccc")
 
 
+@settings(deadline=None)
 @given(st.binary(max_size=80), st.floats(0, 1))
 def test_damaged_xml_is_read_or_refused(piece: bytes, place: float) -> None:
     from lutbench.formats import safe_xml

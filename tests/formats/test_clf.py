@@ -14,7 +14,7 @@ from colour.models.rgb.transfer_functions import (
     logarithmic_function_camera,
     logarithmic_function_quasilog,
 )
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from lxml import etree
 
@@ -98,6 +98,7 @@ def test_operators_run_by_colour_clf_io_equal_our_transform(case: str) -> None:
     assert np.allclose(parse_clf(data).lut.apply(rgb), expected, rtol=1e-12, atol=1e-12)
 
 
+@settings(deadline=None)
 @given(st.lists(st.sampled_from(sorted(EXACT)), min_size=1, max_size=4))
 def test_any_chain_of_operators_comes_back(cases: list[str]) -> None:
     pipeline = Pipeline(tuple(EXACT[case] for case in cases))
