@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,8 +11,8 @@ from numpy.typing import NDArray
 
 from lutbench.errors import LutbenchError
 from lutbench.tables.algebra.result import CODES, CodeError, code_error
-from lutbench.tables.lut import SIZES_3D, Lut3D
-from lutbench.tables.scattered import ScatteredFit
+from lutbench.tables.lut import SIZES_3D, Lut1D, Lut3D, lattice
+from lutbench.tables.scattered import ScatteredFit, smooth_curves
 
 Array = NDArray[np.float64]
 
@@ -69,7 +70,7 @@ def fit_patches(
     outputs: Array,
     size: int = 33,
     *,
-    uncertainty: float = 0.0,
+    uncertainty: float | None = None,
     smoothness: float | None = None,
     title: str = "",
 ) -> PatchFit:
@@ -80,7 +81,7 @@ def fit_patches(
     inputs, outputs
         Signal sent and signal found, shape (patches, 3).
     uncertainty
-        Standard deviation of an output, in signal units; where 0, what the fit leaves.
+        Standard deviation of an output, in signal units; where None, what the fit leaves.
     smoothness
         How strongly the LUT is pulled straight; chosen by hold-out where None.
     """
@@ -92,7 +93,9 @@ def fit_patches(
     random = np.random.default_rng(9)
     seen, unseen = _split(inputs, random)
     trial_size = min(size, 17)
-    trial = ScatteredFit(inputs[seen], outputs[seen], trial_size)
+    curves = neutral_curves(inputs, outputs)
+    departure = outputs - curves(inputs)
+    trial = ScatteredFit(inputs[seen], departure[seen], trial_size)
 
     best = np.inf
     chosen, held_out = 0.0, CodeError(0.0, 0.0, 0.0)
@@ -100,16 +103,17 @@ def fit_patches(
     for amount in SMOOTHNESS if smoothness is None else (smoothness,):
         table = trial.solve(amount, start=table)
         found = Lut3D(table).apply(inputs[unseen])
-        squares = float(((found - outputs[unseen]) ** 2).mean())
+        squares = float(((found - departure[unseen]) ** 2).mean())
         if squares > 1.5 * best:
             break  # looser still would follow the noise only more
         if squares < best:
-            best, chosen, held_out = squares, amount, code_error(found, outputs[unseen])
-    fit = ScatteredFit(inputs, outputs, size)
+            best, chosen, held_out = squares, amount, code_error(found, departure[unseen])
+    fit = ScatteredFit(inputs, departure, size)
     table = fit.solve(chosen)
-    residual = fit.predicted(table) - outputs
-    noise = uncertainty or float(np.sqrt((residual**2).mean()))
-    lut = Lut3D(np.clip(table, 0, 1), title=title)
+    residual = fit.predicted(table) - departure
+    noise = float(np.sqrt((residual**2).mean())) if uncertainty is None else uncertainty
+    nodes = lattice(size)
+    lut = Lut3D(np.clip(table + curves(nodes), 0, 1), title=title)
     notes = []
     if held_out.p95 > POOR:
         notes.append(
@@ -125,6 +129,20 @@ def fit_patches(
         _node_error(inputs, trial_size, chosen, noise, random),
         tuple(notes),
     )
+
+
+def neutral_curves(inputs: Array, outputs: Array) -> Callable[[Array], Array]:
+    """What the neutral patches tell of tone, as a curve for each channel of any colour.
+
+    What a box does beside it, the departure from these curves, bends less, so that a
+    coarse lattice of colours shows it better.
+    """
+    neutral = np.ptp(inputs, axis=1) < 1e-9
+    levels = len(np.unique(inputs[neutral, 0]))
+    if levels < 33:
+        return lambda colours: colours
+    table = smooth_curves(inputs[neutral], outputs[neutral])
+    return Lut1D(table).apply
 
 
 def _split(inputs: Array, random: np.random.Generator) -> tuple[Any, Any]:

@@ -1,6 +1,6 @@
 """The picture chart: a lattice of known colours that is sent through a box, and its reader.
 
-The chart holds every node of an n-lattice as a flat patch, with four ring
+The chart holds every node of an n-lattice, and a neutral ramp, as flat patches, with four ring
 markers in the corners, a code in the strips between them that says how it is
 laid out and which way up it is, and control patches, a few colours that come
 back all over the picture. What returns may be scaled, moved, cropped into the
@@ -48,6 +48,9 @@ CONTROLS = np.array(
     ]
 )
 CONTROL_EVERY = 17
+RAMP = 129
+"""Steps of the neutral ramp: tone bends more sharply than a lattice of colours can show."""
+
 COVERED = 16 / 255
 """How far one control patch may be off: more is no bleeding over, something covers it."""
 
@@ -91,7 +94,7 @@ class Layout:
     @cached_property
     def marker(self) -> int:
         """The side of a corner marker, and the height of the code strips."""
-        return max(36, round(self.rows * self.cell / 16 / _UNITS) * _UNITS)
+        return max(45, round(self.rows * self.cell / 16 / _UNITS) * _UNITS)
 
     @property
     def width(self) -> int:
@@ -105,23 +108,27 @@ class Layout:
 
     @cached_property
     def inputs(self) -> Array:
-        """The colour of every cell, row by row, shape (rows · columns, 3)."""
+        """The colour of every cell, row by row, shape (rows · columns, 3).
+
+        Between the controls: the lattice, red running fastest, then a neutral ramp.
+        """
         count = self.rows * self.columns
         colours = np.empty((count, 3))
         control = self.controls >= 0
         colours[control] = CONTROLS[self.controls[control]]
-        nodes = lattice(self.size).transpose(2, 1, 0, 3).reshape(-1, 3)  # red runs fastest
-        colours[~control] = nodes
+        nodes = lattice(self.size).transpose(2, 1, 0, 3).reshape(-1, 3)
+        ramp = np.repeat(np.linspace(0, 1, RAMP)[:, None], 3, axis=1)
+        colours[~control] = np.concatenate([nodes, ramp])
         return colours
 
     @cached_property
     def controls(self) -> NDArray[np.int64]:
-        """For every cell the number of its control colour, or −1 for a node."""
+        """For every cell the number of its control colour, or −1 for any other."""
         count = self.rows * self.columns
         row, column = np.divmod(np.arange(count), self.columns)
         wanted = (column + 5 * row) % CONTROL_EVERY == 0
-        spare = count - self.size**3
-        # Whatever the nodes leave over are controls too, at the end.
+        spare = count - self.size**3 - RAMP
+        # Whatever the rest leaves over are controls too, at the end.
         numbers = np.full(count, -1)
         chosen = np.flatnonzero(wanted)[:spare]
         rest = np.flatnonzero(~np.isin(np.arange(count), chosen))[::-1][: spare - len(chosen)]
@@ -180,7 +187,7 @@ def layout_for(size: int = 21, width: int = 1920, height: int = 1080) -> Layout:
             f"a frame of {width}×{height} is out of limits", accepted="256×192 to 16384×16384"
         )
     inner_width, inner_height = (int(side * (1 - 2 * MARGIN)) for side in (width, height))
-    wanted = round(size**3 * (1 + 1 / (CONTROL_EVERY - 1)))
+    wanted = round((size**3 + RAMP) * (1 + 1 / (CONTROL_EVERY - 1)))
     for cell in range(min(inner_width // 12, 255), LEAST_CELL - 1, -1):
         columns = inner_width // cell
         rows = -(-wanted // columns)
@@ -350,17 +357,17 @@ def read_chart(picture: NDArray[Any], where: str = "") -> ChartReading:
 def _find_markers(luma: Array, where: str) -> Array:
     """Centre and sides (x, y, width, height) of the markers that are found, shape (n, 4)."""
     low, high = np.percentile(luma[::2, ::2], [0.2, 99.8])
-    best: Array = np.zeros((0, 4))
+    every: list[Array] = []
     if high - low > 4 / 255:
+        # Several levels: scaling blurs thin lines, and not in all corners alike.
         for level in (0.5, 0.35, 0.65, 0.2, 0.8):
-            threshold = low + level * (high - low)
-            found = _markers_at(luma, threshold)
-            if len(found) >= 4:
-                return found
-            if len(found) > len(best):
-                best = found
+            for marker in _markers_at(luma, low + level * (high - low)):
+                if all(np.hypot(*(marker - other)[:2]) > marker[2] for other in every):
+                    every.append(marker)
+            if len(every) >= 4:
+                return np.array(every)
     raise LutbenchError(
-        f"{len(best)} of the chart's 4 corner markers were found",
+        f"{len(every)} of the chart's 4 corner markers were found",
         where=where,
         accepted="the whole chart, not cut, with its markers to be seen",
     )
@@ -532,7 +539,10 @@ def _layout_of(bits: NDArray[np.bool_], top: bool) -> Layout | None:
     size, columns, rows = values["size"], values["columns"], values["rows"]
     if values["top"] != top or values["version"] != _VERSION or not low <= size <= high:
         return None
-    if values["cell"] < LEAST_CELL or not size**3 <= columns * rows <= 2 * size**3:
+    if (
+        values["cell"] < LEAST_CELL
+        or not size**3 + RAMP <= columns * rows <= 2 * size**3 + 4 * RAMP
+    ):
         return None
     return Layout(size, columns, rows, values["cell"])
 

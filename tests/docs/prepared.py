@@ -14,6 +14,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from lutbench.model.transforms import Transform
+
 ROOT = Path(__file__).resolve().parents[2]
 
 RECIPE = """\
@@ -40,6 +42,8 @@ def prepare(folder: Path) -> None:
     """Fill `folder`."""
     import lutbench
     from lutbench.formats.cube import write_cube
+    from lutbench.model.grade import Cdl
+    from lutbench.tables.sampling import sample
 
     shutil.copytree(
         ROOT / "luts_demo", folder / "luts_demo", ignore=shutil.ignore_patterns("__pycache__")
@@ -50,7 +54,10 @@ def prepare(folder: Path) -> None:
     write_cube(lut, folder / "monitor.cube")
     for copy in ("day.cube", "old.cube", "unknown.cube"):
         os.link(folder / "monitor.cube", folder / copy)
+    look = Cdl(slope=(1.05, 1.0, 0.95), power=(1.1, 1.05, 1.0), saturation=0.9, clamp=False)
+    write_cube(sample(look, 17), folder / "look.cube")
     _pictures(folder)
+    _chart(folder / "returned.png", lut)
     _clip(folder / "A004.mov")
 
 
@@ -74,6 +81,14 @@ def _pictures(folder: Path) -> None:
     for number in (1, 2, 3):
         write_still(still, folder / f"shot.{number:04d}.dpx", depth="10")
         write_still(still, folder / f"shot.{number:04d}.exr", depth="half")
+
+
+def _chart(path: Path, lut: Transform) -> None:
+    """A small chart as it comes back from a box that does what `lut` does, in 8 bits."""
+    from lutbench.media.charts import draw_chart
+    from lutbench.media.stills import apply_to_still, write_still
+
+    write_still(apply_to_still(lut, draw_chart(13, 960, 540)), path, depth="8")
 
 
 def _clip(path: Path) -> None:

@@ -1,0 +1,127 @@
+"""``lutbench capture``: the LUT of a box, from the chart that came back."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from lutbench.cli.options import console, force_option, json_option, print_json
+from lutbench.cli.results import print_written, refuse_existing, write_lut
+
+if TYPE_CHECKING:
+    from lutbench.fitting.patches import PatchFit
+    from lutbench.media.charts import ChartReading
+
+SCHEMA = 1
+
+
+@click.command()
+@click.argument("picture")
+@click.option(
+    "-o", "--output", required=True, metavar="OUT", help="The file to write: .cube or .clf."
+)
+@click.option(
+    "--size",
+    type=click.IntRange(2, 65),
+    default=33,
+    show_default=True,
+    metavar="N",
+    help="Nodes an edge of the LUT.",
+)
+@click.option(
+    "--smoothness",
+    type=click.FloatRange(1e-12, 1.0),
+    metavar="S",
+    help="How strongly the LUT is pulled straight. [default: what foretells unseen patches best]",
+)
+@click.option("--title", default="", metavar="TEXT", help="The title of OUT.")
+@force_option
+@json_option
+def command(
+    picture: str,
+    output: str,
+    size: int,
+    smoothness: float | None,
+    title: str,
+    force: bool,
+    as_json: bool,
+) -> None:
+    """Make the LUT of a box from PICTURE, the chart that came back from it.
+
+    PICTURE may be scaled, moved, cropped into the chart's margin, of 8 bits,
+    lightly compressed and noisy. It is refused when the chart is mirrored, turned,
+    cut or covered, or when the same colour does not come back as the same all over.
+
+    \b
+    Example:
+      lutbench capture returned.png -o box.cube
+    """
+    from lutbench.fitting.patches import fit_patches
+    from lutbench.media.charts import read_chart
+    from lutbench.media.stills import read_still
+
+    refuse_existing(output, force)
+    still = read_still(picture)
+    reading = read_chart(still.signal(), picture)
+    # Rounding to whole codes is there even where no noise shows it.
+    rounding = 0.0 if still.full_scale == 1 else 12**-0.5 / still.full_scale
+    fit = fit_patches(
+        reading.inputs,
+        reading.outputs,
+        size,
+        uncertainty=math.hypot(reading.uncertainty / 255, rounding),
+        smoothness=smoothness,
+        title=title,
+    )
+    write_lut(fit.lut, output, force=force)
+    if as_json:
+        print_json(
+            {
+                "schema": SCHEMA,
+                "file": output,
+                "picture": picture,
+                "reading": reading.to_data(),
+                "fit": fit.to_data(),
+            }
+        )
+    else:
+        _print(output, reading, fit)
+
+
+def _print(output: str, reading: ChartReading, fit: PatchFit) -> None:
+    from rich.table import Table
+
+    print_written(fit.lut, output)
+    table = Table(box=None, pad_edge=False, show_header=False)
+    table.add_column(style="bold")
+    table.add_column(overflow="fold")
+    cell = [reading.layout.cell * each for each in reading.scale]
+    rows: list[tuple[str, Any]] = [
+        (
+            "chart",
+            f"size {reading.layout.size}, {len(reading.inputs)} patches of"
+            f" {cell[0]:.1f}×{cell[1]:.1f} pixels",
+        ),
+        ("scaled", f"{reading.scale[0]:.2%} across, {reading.scale[1]:.2%} down"),
+        ("noise", f"{reading.noise:.2f} of 255 from pixel to pixel"),
+        ("patches", f"known to {reading.uncertainty:.2f} of 255 (control patches)"),
+        ("clipped", f"{reading.clipped:.1%} of the patches inside the cube"),
+        (
+            "held out",
+            f"{fit.held_out.mean:.1f} codes of 1023 off on average, 95 % under"
+            f" {fit.held_out.p95:.1f}, patches' noise included",
+        ),
+        (
+            "confidence",
+            f"noise moves a node by {fit.node_error[0]:.1f} codes of 1023 (standard error;"
+            f" 95 % of nodes under {fit.node_error[1]:.1f})",
+        ),
+    ]
+    for name, text in rows:
+        table.add_row(name, text)
+    screen = console()
+    screen.print(table)
+    for note in (*reading.notes, *fit.notes):
+        screen.print(note, soft_wrap=True, markup=False)

@@ -1,0 +1,69 @@
+"""How commands that make a LUT write it, and print what was done."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from lutbench.cli.options import console, print_json
+
+if TYPE_CHECKING:
+    from lutbench.model.transforms import Transform
+    from lutbench.tables.algebra.result import Reworked
+    from lutbench.tables.lut import Lut
+
+SCHEMA = 1
+HOLDS = {"lut1d": "1D LUT", "lut3d": "3D LUT", "shaper_lut3d": "1D shaper and 3D LUT"}
+
+
+def refuse_existing(path: str, force: bool) -> None:
+    """Refuse before the work what could not be written after it."""
+    from lutbench import files
+    from lutbench.formats.convert import format_of
+
+    format_of(path)
+    files.refuse_existing(Path(path), force)
+
+
+def write_lut(lut: Lut, path: str, *, force: bool) -> Transform:
+    """Write a LUT in the format that the suffix of `path` names; as it reads back."""
+    from lutbench import files
+    from lutbench.formats.convert import Wishes, convert
+    from lutbench.formats.lutfile import LutFile
+
+    converted = convert(LutFile(lut, "", title=lut.title), path, Wishes())
+    files.write_bytes(path, converted.data, force=force)
+    return converted.read_back.lut
+
+
+def reworked(result: Reworked, path: str, *, force: bool, as_json: bool, **more: Any) -> None:
+    """Write what a rework gave, and report it."""
+    write_lut(result.lut, path, force=force)
+    if as_json:
+        print_json({"schema": SCHEMA, "file": path, **more, **result.to_data()})
+        return
+    screen = console()
+    print_written(result.lut, path)
+    error = result.error
+    screen.print(
+        f"off by {figure(error.mean)} codes of 1023 on average, 95 % under"
+        f" {figure(error.p95)}, {figure(error.max)} at most",
+        soft_wrap=True,
+    )
+    for change in result.changes:
+        screen.print(f"  {change.code}: {change.message}", soft_wrap=True, markup=False)
+    if not result.changes:
+        screen.print("  nothing had to be changed")
+
+
+def print_written(lut: Lut, path: str) -> None:
+    """One line on the file that was written."""
+    screen = console()
+    screen.print(f"{path}: {HOLDS[lut.kind]} of size {lut.size}", soft_wrap=True, markup=False)
+
+
+def figure(value: float) -> str:
+    """A number to a hundredth; what is less than that and not nothing, says so."""
+    if abs(value) < 1e-9:
+        return "0"
+    return f"{value:.2f}" if value >= 0.01 else "under 0.01"

@@ -1,0 +1,413 @@
+"""``lutbench rework``: new LUTs from LUTs."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from lutbench.cli.options import catalogue_of, definitions_option, force_option, json_option
+from lutbench.cli.results import refuse_existing, reworked
+from lutbench.errors import LutbenchError
+
+if TYPE_CHECKING:
+    from lutbench.model.transforms import Transform
+
+F = TypeVar("F", bound=Callable[..., Any])
+RANGES = click.Choice(["full", "legal"])
+REPAIRS = ("range", "noise", "monotone", "tint", "folds")
+
+
+def output_options(function: F) -> F:
+    """``-o``, ``--title``, ``--definitions``, ``--force``, ``--json``."""
+    out = click.option(
+        "-o", "--output", required=True, metavar="OUT", help="The file to write: .cube or .clf."
+    )
+    title = click.option("--title", default="", metavar="TEXT", help="The title of OUT.")
+    return out(title(definitions_option(force_option(json_option(function)))))
+
+
+def size_option(function: F) -> F:
+    """``--size``."""
+    return click.option(
+        "--size",
+        type=click.IntRange(2, 65536),
+        metavar="N",
+        help="Nodes an edge of OUT, or rows of a 1D LUT. [default: as the LUT]",
+    )(function)
+
+
+@click.group(invoke_without_command=True)
+@click.pass_context
+def command(context: click.Context) -> None:
+    """Make a LUT from others: chain, invert, resize, repair, blend.
+
+    Wherever a LUT is asked for, a file, RECIPE.toml#NAME, or a pipeline
+    "CURVE, GAMUT to CURVE, GAMUT" may be given. What was changed, and how far OUT
+    is from what it stands for, is printed in 10-bit codes. Each command has its own
+    help: `lutbench rework invert --help`.
+
+    \b
+    Examples:
+      lutbench rework chain day.cube look.cube -o both.cube
+      lutbench rework invert monitor.cube -o back.cube
+      lutbench rework repair old.cube -o sound.cube
+      lutbench rework strength look.cube 0.5 -o half.cube
+    """
+    if context.invoked_subcommand is None:
+        click.echo(context.get_help())
+
+
+@command.command()
+@click.argument("luts", nargs=-1, required=True, metavar="LUT...")
+@size_option
+@click.option(
+    "--no-shaper",
+    is_flag=True,
+    help="One lattice only, also where a curve that comes first could stay a shaper.",
+)
+@output_options
+def chain(
+    luts: tuple[str, ...],
+    size: int | None,
+    no_shaper: bool,
+    output: str,
+    title: str,
+    definitions: tuple[str, ...],
+    force: bool,
+    as_json: bool,
+) -> None:
+    """One LUT that does what LUT... do one after the other, first to last.
+
+    Curves alone give a 1D LUT. A 1D LUT that comes first stays as a shaper.
+
+    \b
+    Example:
+      lutbench rework chain day.cube look.cube -o both.cube
+    """
+    from lutbench.tables import algebra
+
+    refuse_existing(output, force)
+    steps = [_lut(each, definitions) for each in luts]
+    made = algebra.chain(steps, size, shaper=not no_shaper, title=title)
+    reworked(made, output, force=force, as_json=as_json, sources=list(luts))
+
+
+@command.command()
+@click.argument("lut")
+@size_option
+@click.option(
+    "--shaper",
+    is_flag=True,
+    help="A curve before the lattice: closer where the LUT bends strongly.",
+)
+@click.option(
+    "--fallback",
+    type=click.Choice(["gamut", "nearest"]),
+    default="gamut",
+    show_default=True,
+    help="For colours that LUT never gives: keep luma and hue, or take the nearest colour.",
+)
+@click.option("--hold", is_flag=True, help="Hold the values to the domain of LUT (0 to 1).")
+@output_options
+def invert(
+    lut: str,
+    size: int | None,
+    shaper: bool,
+    fallback: Any,
+    hold: bool,
+    output: str,
+    title: str,
+    definitions: tuple[str, ...],
+    force: bool,
+    as_json: bool,
+) -> None:
+    """The LUT that undoes LUT, and the share of it that cannot be undone.
+
+    Exact on every node whose colour LUT gives. Inputs that a LUT clips or folds
+    together cannot be told apart again: their share is printed.
+
+    \b
+    Example:
+      lutbench rework invert monitor.cube -o back.cube --size 65
+    """
+    from lutbench.tables import algebra
+
+    refuse_existing(output, force)
+    subject = _lut(lut, definitions)
+    made = algebra.invert(
+        _as_lut(subject, size), size, shaper=shaper, fallback=fallback, hold=hold, title=title
+    )
+    reworked(made, output, force=force, as_json=as_json, sources=[lut])
+
+
+@command.command()
+@click.argument("lut")
+@click.argument("size", type=click.IntRange(2, 65536))
+@click.option(
+    "--method",
+    type=click.Choice(["best", "linear", "pchip", "cubic", "fit"]),
+    default="best",
+    show_default=True,
+    help="How the new nodes are found; best: the one with the least error, measured.",
+)
+@output_options
+def resize(
+    lut: str,
+    size: int,
+    method: str,
+    output: str,
+    title: str,
+    definitions: tuple[str, ...],
+    force: bool,
+    as_json: bool,
+) -> None:
+    """LUT at another SIZE, by the best of several methods.
+
+    \b
+    Example:
+      lutbench rework resize monitor.cube 17 -o small.cube
+    """
+    from lutbench.tables import algebra
+
+    refuse_existing(output, force)
+    made = algebra.resample(_as_lut(_lut(lut, definitions), None), size, method)
+    reworked(_titled(made, title), output, force=force, as_json=as_json, sources=[lut])
+
+
+@command.command("range")
+@click.argument("lut")
+@click.option(
+    "--source",
+    type=RANGES,
+    nargs=2,
+    default=("full", "full"),
+    metavar="NOW WANTED",
+    help="The range LUT takes now, and the one it is to take: full or legal.",
+)
+@click.option(
+    "--target",
+    type=RANGES,
+    nargs=2,
+    default=("full", "full"),
+    metavar="NOW WANTED",
+    help="The range LUT gives now, and the one it is to give: full or legal.",
+)
+@click.option(
+    "--bits",
+    type=click.Choice(["8", "10", "12", "16"]),
+    default="10",
+    show_default=True,
+    help="The bit depth whose black and white are meant.",
+)
+@click.option(
+    "--domain",
+    type=float,
+    nargs=2,
+    metavar="LOW HIGH",
+    help="The inputs of the first and last node of OUT. [default: as LUT]",
+)
+@size_option
+@output_options
+def change_range(
+    lut: str,
+    source: Any,
+    target: Any,
+    bits: str,
+    domain: tuple[float, float] | None,
+    size: int | None,
+    output: str,
+    title: str,
+    definitions: tuple[str, ...],
+    force: bool,
+    as_json: bool,
+) -> None:
+    """LUT for signals of another range, or over another domain.
+
+    \b
+    Examples:
+      lutbench rework range monitor.cube --target full legal -o legal.cube
+      lutbench rework range monitor.cube --domain 0 2 -o wide.cube
+    """
+    from dataclasses import replace
+
+    from lutbench.tables import algebra
+
+    refuse_existing(output, force)
+    subject = _as_lut(_lut(lut, definitions), None)
+    made = algebra.change_range(
+        subject, source=source, target=target, bits=int(bits), size=None if domain else size
+    )
+    if domain is not None:
+        low, high = domain
+        if not low < high:
+            raise LutbenchError(
+                f"the domain {low:g} to {high:g} is none", accepted="LOW under HIGH"
+            )
+        moved = algebra.change_domain(made.lut, domain, size)
+        made = replace(moved, changes=(*made.changes, *moved.changes))
+    reworked(_titled(made, title), output, force=force, as_json=as_json, sources=[lut])
+
+
+@command.command()
+@click.argument("lut")
+@click.option(
+    "--only",
+    "what",
+    type=click.Choice(REPAIRS),
+    multiple=True,
+    help="What to mend; may be given more than once. [default: noise, monotone, folds]",
+)
+@click.option(
+    "--fade",
+    type=click.FloatRange(0.01, 2.0),
+    default=0.35,
+    show_default=True,
+    metavar="S",
+    help="Saturation at which a change of the neutral axis has faded out.",
+)
+@output_options
+def repair(
+    lut: str,
+    what: tuple[str, ...],
+    fade: float,
+    output: str,
+    title: str,
+    definitions: tuple[str, ...],
+    force: bool,
+    as_json: bool,
+) -> None:
+    """LUT with its faults mended; what was changed is printed.
+
+    range: values held to 0..1. noise: smoothed, no node moved further than the
+    noise. monotone: the neutral axis never falls. tint: neutrals come out neutral.
+    folds: cells that are inside out are relaxed.
+
+    \b
+    Example:
+      lutbench rework repair old.cube -o sound.cube --only tint --only folds
+    """
+    from lutbench.tables import algebra
+
+    refuse_existing(output, force)
+    subject = _as_lut(_lut(lut, definitions), None)
+    made = algebra.repair(subject, what or ("noise", "monotone", "folds"), fade=fade)
+    reworked(_titled(made, title), output, force=force, as_json=as_json, sources=[lut])
+
+
+@command.command()
+@click.argument("lut")
+@size_option
+@click.option("--grey", is_flag=True, help="One curve for all channels: the mean of the three.")
+@output_options
+def neutral(
+    lut: str,
+    size: int | None,
+    grey: bool,
+    output: str,
+    title: str,
+    definitions: tuple[str, ...],
+    force: bool,
+    as_json: bool,
+) -> None:
+    """The 1D LUT that LUT draws on the neutral axis.
+
+    \b
+    Example:
+      lutbench rework neutral monitor.cube -o tone.cube --size 1024
+    """
+    from lutbench.tables import algebra
+
+    refuse_existing(output, force)
+    made = algebra.neutral_curve(_lut(lut, definitions), size or 4096, grey=grey, title=title)
+    reworked(made, output, force=force, as_json=as_json, sources=[lut])
+
+
+@command.command()
+@click.argument("first")
+@click.argument("second")
+@click.argument("amount", type=float)
+@size_option
+@output_options
+def blend(
+    first: str,
+    second: str,
+    amount: float,
+    size: int | None,
+    output: str,
+    title: str,
+    definitions: tuple[str, ...],
+    force: bool,
+    as_json: bool,
+) -> None:
+    """A LUT AMOUNT of the way from FIRST (0) to SECOND (1), mixed as signals.
+
+    \b
+    Example:
+      lutbench rework blend day.cube old.cube 0.5 -o between.cube
+    """
+    from lutbench.tables import algebra
+
+    refuse_existing(output, force)
+    pair = _lut(first, definitions), _lut(second, definitions)
+    made = algebra.blend(*pair, amount, size, title=title)
+    reworked(made, output, force=force, as_json=as_json, sources=[first, second])
+
+
+@command.command()
+@click.argument("lut")
+@click.argument("amount", type=float)
+@click.option(
+    "--base",
+    metavar="LUT",
+    help="The plain conversion that the look sits on. [default: no change at all, right for a "
+    "LUT whose input and output are the same encoding]",
+)
+@size_option
+@output_options
+def strength(
+    lut: str,
+    amount: float,
+    base: str | None,
+    size: int | None,
+    output: str,
+    title: str,
+    definitions: tuple[str, ...],
+    force: bool,
+    as_json: bool,
+) -> None:
+    """The look LUT at AMOUNT of its strength: 0 none, 1 as it is, 2 twice.
+
+    \b
+    Example:
+      lutbench rework strength monitor.cube 0.7 -o soft.cube \\
+          --base "ACEScct, ACEScg to BT.1886, BT.709"
+    """
+    from lutbench.tables import algebra
+
+    refuse_existing(output, force)
+    subject = _lut(lut, definitions)
+    under = None if base is None else _lut(base, definitions)
+    made = algebra.strength(subject, amount, under, size, title=title)
+    reworked(made, output, force=force, as_json=as_json, sources=[lut, *([base] if base else [])])
+
+
+def _lut(text: str, definitions: tuple[str, ...]) -> Transform:
+    from lutbench.checks.subjects import open_subject
+
+    return open_subject(text, catalogue_of(definitions)).transform
+
+
+def _as_lut(transform: Transform, size: int | None) -> Any:
+    """A LUT as it is; another transform sampled."""
+    from lutbench.tables.algebra.result import is_lut
+    from lutbench.tables.sampling import sample
+
+    return transform if is_lut(transform) else sample(transform, size or 33)
+
+
+def _titled(made: Any, title: str) -> Any:
+    from dataclasses import replace
+
+    return replace(made, lut=made.lut.with_title(title)) if title else made
