@@ -2,31 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from importlib.resources import as_file, files
 from pathlib import Path
 
-import numpy as np
-from numpy.typing import NDArray
-
 from lutbench.analysis.difference import measure
-from lutbench.analysis.samples import CHART_STOPS, chart_light, chart_patches
+from lutbench.analysis.samples import CHART_STOPS, chart_patches
 from lutbench.analysis.view import view_of
-from lutbench.errors import LutbenchError
 from lutbench.files import make_folder
-from lutbench.media.stills import Still, apply_to_still, read_still, write_still
+from lutbench.media.stills import apply_to_still, write_still
+from lutbench.media.subjects import chart_picture, photograph, recorded, still_of
 from lutbench.media.tags import ColourTags
-from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Conversion
-from lutbench.model.curves.base import Decode, Encode
-from lutbench.model.gamuts import BT709, conversion
-from lutbench.model.transforms import Clamp
 from lutbench.recipes.make import Made, build_recipe
 from lutbench.recipes.schema import Recipe, read_recipe
+from lutbench.resources import demo_files
 
-CURVE, GAMUT = "Tarn Log", "Tarn Wide"
 VIEWING = "viewing"
 
 
@@ -45,30 +36,11 @@ class Demo:
     """What was measured or found, by step."""
     failed: list[str] = field(default_factory=list)
 
-    @property
-    def catalogue(self) -> Catalogue:
-        """The catalogue with the camera's definitions."""
-        return self.recipe.catalogue
-
     def task(self, name: str) -> Conversion:
         """The conversion of one of the LUTs."""
         task = self.made[name].job.task
         assert isinstance(task, Conversion)
         return task
-
-
-@contextmanager
-def demo_files() -> Iterator[Path]:
-    """The folder of the demo set: in the package when it is installed, else in the checkout."""
-    packaged = files("lutbench") / "demo_data"
-    if packaged.is_dir():
-        with as_file(packaged) as folder:
-            yield folder
-        return
-    checkout = Path(__file__).resolve().parent.parent / "luts_demo"
-    if not (checkout / "salt_road.toml").is_file():
-        raise LutbenchError("the demo set is not installed", accepted="a checkout or a wheel")
-    yield checkout
 
 
 def run_demo(
@@ -109,42 +81,19 @@ def _build(demo: Demo, force: bool) -> None:
     demo.look_at.append((demo.folder / "luts", "the LUTs to load, and the false-colour legend"))
 
 
-def log_picture(picture: NDArray[np.float32], catalogue: Catalogue) -> NDArray[np.float64]:
-    """An sRGB photograph (0..1, shape (h, w, 3)) as the camera would have recorded it."""
-    to_log = (
-        Decode(catalogue.curve("sRGB"))
-        | conversion(BT709, catalogue.gamut(GAMUT))
-        | Encode(catalogue.curve(CURVE))
-        | Clamp()
-    )
-    return to_log.apply(picture)
-
-
-def chart_picture(catalogue: Catalogue, patch: int = 64) -> NDArray[np.float64]:
-    """The measured 24-patch chart in the camera's log, four rows of six, shape (h, w, 3)."""
-    light = chart_light(catalogue.gamut(GAMUT))
-    signal = catalogue.curve(CURVE).encode(light).reshape(4, 6, 3)
-    return np.clip(signal.repeat(patch, axis=0).repeat(patch, axis=1), 0, 1)
-
-
 def _pictures(demo: Demo, force: bool) -> None:
     pictures = make_folder(demo.folder / "pictures")
-    photograph = read_still(demo.source / "photograph.png")
-    for name, signal in (
-        ("photograph", log_picture(photograph.signal(), demo.catalogue)),
-        ("chart", chart_picture(demo.catalogue)),
+    camera = demo.task(VIEWING).source
+    for name, values in (
+        ("photograph", recorded(photograph(), camera)),
+        ("chart", chart_picture(camera)),
     ):
-        log = _still16(signal)
+        log = still_of(values)
         write_still(log, pictures / f"{name}_log.tif", force=force)
         shown = apply_to_still(demo.made[VIEWING].lut, replace(log, pixels=log.pixels.copy()))
         tags = ColourTags("BT.709", "BT.1886")
         write_still(shown, pictures / f"{name}_viewing.png", depth="8", tags=tags, force=force)
     demo.look_at.append((pictures, "the photograph and the chart in log and through the LUT"))
-
-
-def _still16(signal: NDArray[np.float64]) -> Still:
-    codes = np.round(np.clip(signal, 0, 1) * 65535).astype(np.uint16)
-    return Still(codes, ("R", "G", "B"), "16")
 
 
 def _verify(demo: Demo, force: bool) -> None:
