@@ -57,11 +57,11 @@ def _planar(*depths: int) -> dict[tuple[int, str], str]:
 
 
 CODECS: dict[str, Codec] = {
-    "prores": Codec("prores_ks", {(10, "422"): "yuv422p10le"}, {"profile": "hq"}),
+    "prores": Codec("prores", {(10, "422"): "yuv422p10le"}, {"profile": "3"}),
     "prores4444": Codec(
-        "prores_ks",
+        "prores",
         {(10, "444"): "yuv444p10le"},
-        {"profile": "4444"},
+        {"profile": "4"},
         alpha={(10, "444"): "yuva444p10le"},
     ),
     "dnxhr": Codec(
