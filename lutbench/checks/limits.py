@@ -36,7 +36,8 @@ class Figure:
     found: float
     limit: float
     label: str
-    """What it is, with its unit, in words."""
+    """What it is, in words, and its unit unless `unit` says it."""
+    unit: str = ""
 
     @property
     def holds(self) -> bool:
@@ -46,7 +47,8 @@ class Figure:
     @property
     def words(self) -> str:
         """The figure and the limit in words."""
-        return f"{self.label} {self.found:.4g}, limit {self.limit:g}"
+        unit = f" {self.unit}" if self.unit else ""
+        return f"{self.label} {self.found + 0:.4g}{unit}, limit {self.limit:g}"
 
     def to_data(self) -> dict[str, Any]:
         """Plain data."""
@@ -55,6 +57,7 @@ class Figure:
             "found": self.found,
             "limit": self.limit,
             "label": self.label,
+            "unit": self.unit,
             "holds": self.holds,
         }
 

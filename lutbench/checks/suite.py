@@ -121,22 +121,23 @@ def name_fits(name: str, expression: str) -> bool:
     >>> name_fits("monitor LUT", "monitor and not small"), name_fits("a or b", "a or b")
     (True, True)
     """
-    words = expression.casefold().split()
     folded = name.casefold()
-    if not words or expression.casefold() == folded:
+    text = " ".join(expression.casefold().split())
+    if not text or text == " ".join(folded.split()):
         return True
-    return any(_all_fit(folded, part) for part in re.split(r"\bor\b", " ".join(words)))
+    ways = [
+        [_term(term.strip(), expression) for term in re.split(r"\band\b", way)]
+        for way in re.split(r"\bor\b", text)
+    ]
+    return any(all((word in folded) == wanted for word, wanted in way) for way in ways)
 
 
-def _all_fit(name: str, part: str) -> bool:
-    for term in re.split(r"\band\b", part):
-        term = term.strip()
-        wanted = not re.match(r"not\b", term)
-        word = term if wanted else term[3:].strip()
-        if not word:
-            raise DefinitionError(
-                f"{part.strip()!r} is no selection", accepted='"word", "word and not word"'
-            )
-        if (word in name) != wanted:
-            return False
-    return True
+def _term(term: str, expression: str) -> tuple[str, bool]:
+    """A word to look for, and whether it must be there."""
+    wanted = not re.match(r"not\b", term)
+    word = term if wanted else term[3:].strip()
+    if not word:
+        raise DefinitionError(
+            f"{expression!r} is no selection", accepted='"word", "word and not word"'
+        )
+    return word, wanted

@@ -147,8 +147,8 @@ def held_to_table(
             for part, means in baselines.part_means(side).items()
         }
         most = max(float(each.max()) for each in moved.values())
-        label = "largest shift of the mean of a part of the table, 10-bit codes"
-        figures.append(Figure(PARTS, most, limits[PARTS], label))
+        label = "mean of a part of the table has moved by"
+        figures.append(Figure(PARTS, most, limits[PARTS], label, "10-bit codes"))
         if most > limits[PARTS]:
             where = where or _parts_in_words(moved)
     if not figures:

@@ -97,7 +97,7 @@ class Invariants(Check):
             value = self.limits.get(name, DEFAULT_LIMITS[name])
             limit = checked_limit(value, f"{self.where}, limits, {name}")
             measured = INVARIANTS[name](side, inverse)
-            figure = Figure(name, measured.codes, limit, f"{LABELS[name]}, 10-bit codes")
+            figure = Figure(name, measured.codes, limit, LABELS[name], "10-bit codes")
             figures.append(figure)
             if not figure.holds:
                 places.append(measured.where)
@@ -189,7 +189,7 @@ def _within_range(side: Subject, inverse: Transform | None) -> Measured:
     beyond = 1023 * np.maximum(-out, out - 1).max(axis=-1)
     at = int(beyond.argmax())
     return Measured(
-        max(float(beyond[at]), 0.0), f"{in_codes(inputs[at])} gives {in_codes(out[at])} (10 bit)"
+        max(0.0, float(beyond[at])), f"{in_codes(inputs[at])} gives {in_codes(out[at])} (10 bit)"
     )
 
 

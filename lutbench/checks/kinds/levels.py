@@ -24,8 +24,8 @@ from lutbench.model.signal import (
 from lutbench.recipes.table import Table
 
 UNITS = ("percent", "signal", "code")
-DEFAULT_WITHIN = {"percent": 0.5, "signal": 0.005, "code": 5.0}
-"""Half a percent of the signal: a 10-bit code either side of what a scope's grid shows."""
+DEFAULT_WITHIN = {"percent": 0.2, "signal": 0.002, "code": 2.0}
+"""Two codes of 10 bit, in each unit: what a LUT of 33 nodes keeps between its nodes."""
 
 
 @dataclass(frozen=True)
@@ -92,10 +92,10 @@ class Levels(Check):
             within = checked_limit(point.within, f"{self.where}, within")
             off = np.abs(reached - point.value)
             worst = float(reached[int(off.argmax())]) if np.isfinite(off).all() else float("nan")
-            unit = {"percent": "%", "signal": "signal", "code": f"{point.bits}-bit {point.range}"}
-            label = (
-                f"{point.name} at {worst:.2f} {unit[point.unit]}, wanted {point.value:g}: off by"
-            )
+            unit = {"percent": "%", "signal": "signal", "code": f"{point.bits}-bit codes"}[
+                point.unit
+            ]
+            label = f"{point.name} at {worst:.5g} {unit}, wanted {point.value:g}: off by"
             figures.append(Figure(point.unit, float(off.max()), within, label))
         show = ("lutbench", "levels", "--curve", source.curve.name, "--lut")
         figures.sort(key=lambda figure: figure.holds)
@@ -107,6 +107,11 @@ def _codes(full: Any, signal: Any, point: Point, target_range: Range) -> Any:
     if point.range == target_range == "legal" or point.range == "legal":
         return code_from_signal(signal, point.bits, "legal")
     return full * (2**point.bits - 1)
+
+
+def _default_within(unit: str, bits: int) -> float:
+    scale = (2**bits - 1) / 1023 if unit == "code" else 1.0
+    return DEFAULT_WITHIN[unit] * scale
 
 
 def _point(table: Table) -> Point:
@@ -130,13 +135,14 @@ def _point(table: Table) -> Point:
         )
     unit = given[0]
     within = table.take("within")
+    bits = table.choice("bits", (8, 10, 12, 16), 10)
     point = Point(
         light,
         name,
         unit,
         number(table.take(unit), table.at(unit)),
-        DEFAULT_WITHIN[unit] if within is None else number(within, table.at("within")),
-        table.choice("bits", (8, 10, 12, 16), 10),
+        _default_within(unit, bits) if within is None else within,
+        bits,
         table.choice("range", ("full", "legal"), "full"),
     )
     table.know("reflectance", "stops", *UNITS)

@@ -52,7 +52,7 @@ class CurveValues(Check):
             **common,
             curve=curve,
             points=points,
-            within=5e-6 if within is None else number(within, table.at("within")),
+            within=5e-6 if within is None else within,
         )
 
     def run(self, context: Context) -> Finding:
@@ -102,7 +102,7 @@ class GamutMatrix(Check):
             target=catalogue.gamut(table.text("target"), table.at("target")),
             adaptation=check_adaptation(table.text("adaptation", "bradford"), table.where),
             rows=matrix,
-            within=5.1e-5 if within is None else number(within, table.at("within")),
+            within=5.1e-5 if within is None else within,
         )
 
     def run(self, context: Context) -> Finding:
@@ -186,7 +186,13 @@ def _curves(catalogue: Catalogue) -> Finding:
         "round_trip": "round trip off by",
     }
     figures = [
-        Figure(name, off, limits[name], f"{count} curves, {words[name]} (most: {curve or 'none'})")
+        Figure(
+            name,
+            off,
+            limits[name],
+            f"{count} curves, {words[name]} at most ({curve or 'none'})",
+            "10-bit codes",
+        )
         for name, (off, curve) in worst.items()
     ]
     return verdict(sorted(figures, key=lambda figure: figure.holds))
@@ -214,7 +220,7 @@ def _gamuts(catalogue: Catalogue) -> Finding:
         white_off = max(white_off, float(scale))
     if not count:
         raise LutbenchError("the catalogue holds no gamut, so nothing is checked")
-    label = f"{count} gamuts, matrices off colour-science's by (most: {where or 'none'})"
+    label = f"{count} gamuts, matrices off colour-science's by at most ({where or 'none'})"
     return verdict(
         [
             Figure("matrix", worst, MATRIX_LIMIT, label),

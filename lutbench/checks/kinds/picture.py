@@ -6,7 +6,7 @@ import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
@@ -21,10 +21,13 @@ from lutbench.model.conversion import Encoding
 from lutbench.recipes.table import Table
 from lutbench.tables.lut import Interpolation, interpolated
 
+if TYPE_CHECKING:
+    from lutbench.media.stills import Still
+
 INTERPOLATIONS = ("tetrahedral", "trilinear")
 DEPTHS = ("", "8", "10", "12", "16", "half", "float")
-DEFAULT_LIMITS = {"code_10bit": 4.1}
-"""One code of 8 bit, which rounding may move: 1023 / 255 = 4.01 codes of 10 bit."""
+LEAST_LIMIT = 0.1
+"""10-bit codes under which no default limit goes."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -37,14 +40,14 @@ class Picture(Check):
     stored: str
     depth: str
     interpolation: Interpolation
-    limits: dict[str, Any]
+    limits: dict[str, Any] | None
     target: Encoding | None
 
     @classmethod
     def read(cls, table: Table, common: dict[str, Any], catalogue: Catalogue) -> Picture:
         limits = table.table("limits")
-        values = limits.values if limits else DEFAULT_LIMITS
-        known_limits(values, table.at("limits"))
+        values = limits.values if limits else None
+        known_limits(values or {}, table.at("limits"))
         stored = table.text("stored")
         if Path(stored).suffix.lower() in (".jpg", ".jpeg"):
             raise DefinitionError(
@@ -61,14 +64,15 @@ class Picture(Check):
             interpolation=table.choice(
                 "interpolation", ("tetrahedral", "trilinear"), "tetrahedral"
             ),
-            limits=dict(values),
+            limits=values,
             target=read_end(table.table("target"), catalogue),
         )
 
     def run(self, context: Context) -> Finding:
         from lutbench.media.stills import apply_to_still, read_still, write_still
 
-        limits = checked_limits(self.limits, f"{self.where}, limits")
+        if self.limits is not None:
+            checked_limits(self.limits, f"{self.where}, limits")
         side = context.subject(self.lut)
         transform = interpolated(side.transform, self.interpolation)
         path = context.path(self.stored)
@@ -104,9 +108,15 @@ class Picture(Check):
             [pixels[0]],
             [pixels[1]],
             view_for(self.target or side.target),
-            limits,
+            default_limits(stored) if self.limits is None else self.limits,
             show,
         )
+
+
+def default_limits(stored: Still) -> dict[str, float]:
+    """One code of the stored still's depth, which rounding may move; for float 0.1 of 10 bit."""
+    step = 0.0 if stored.full_scale == 1.0 else 1.02 * 1023 / stored.full_scale
+    return {"code_10bit": max(LEAST_LIMIT, step)}
 
 
 class _Places(Sequence[str]):
