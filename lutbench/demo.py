@@ -6,9 +6,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from lutbench.analysis.difference import measure
-from lutbench.analysis.samples import CHART_STOPS, chart_patches
-from lutbench.analysis.view import view_of
+from lutbench.analysis.identify import identify
+from lutbench.analysis.levels import levels
+from lutbench.checks.runner import run_suite
+from lutbench.checks.suite import read_suite
 from lutbench.files import make_folder
 from lutbench.media.stills import apply_to_still, write_still
 from lutbench.media.subjects import chart_picture, photograph, recorded, still_of
@@ -16,6 +17,7 @@ from lutbench.media.tags import ColourTags
 from lutbench.model.conversion import Conversion
 from lutbench.recipes.make import Made, build_recipe
 from lutbench.recipes.schema import Recipe, read_recipe
+from lutbench.report.card import write_card
 from lutbench.resources import demo_files
 
 VIEWING = "viewing"
@@ -96,26 +98,38 @@ def _pictures(demo: Demo, force: bool) -> None:
     demo.look_at.append((pictures, "the photograph and the chart in log and through the LUT"))
 
 
-def _verify(demo: Demo, force: bool) -> None:
-    """The exact LUT, as written to disk, against the exact transform on real colours."""
-    from lutbench.formats import open_lut
-
-    made = demo.made["tone_and_gamut"]
-    assert made.path is not None
-    lut = open_lut(made.path)
-    task = demo.task("tone_and_gamut")
-    patches = chart_patches(task.source, CHART_STOPS).signals
-    exact = task.pipeline().apply(patches)
-    spread = measure(exact, lut.apply(patches), view_of(task.result)).spreads()["delta_e_2000"]
+def _levels(demo: Demo, force: bool) -> None:
+    """The card of the day, for a camera whose zebra starts at 50 %."""
+    made = demo.made[VIEWING]
+    task = demo.task(VIEWING)
+    day = levels(task.source.curve, made.lut, lut_name=made.job.title, zebra_min=50.0)
+    card = demo.folder / "levels.html"
+    write_card(day, card, force=force)
+    grey = day.at(0.18)
+    shown = "" if grey.after_lut is None else f", {grey.after_lut.percent:.0f} % after the LUT"
     demo.findings.append(
-        (
-            "verified",
-            f"the exact conversion, read back from its file: ΔE 2000 {spread.mean:.2f} (mean) "
-            f"on {len(patches)} chart colours",
-        )
+        ("exposure", f"mid grey records at {grey.recorded.percent:.0f} % of full range{shown}")
     )
-    if spread.mean > 1.0:
-        demo.failed.append("the exact conversion is more than ΔE 2000 1.0 off on chart patches")
+    demo.look_at.append((card, "the exposure levels of the day, to print"))
+
+
+def _identify(demo: Demo, force: bool) -> None:
+    """What a stranger would learn from the file alone."""
+    for name in ("tone_and_gamut", "viewing_warm_look"):
+        found = identify(demo.made[name].lut, catalogue=demo.recipe.catalogue)
+        demo.findings.append(("identified", f"{name}: {found.explanation}"))
+
+
+def _verify(demo: Demo, force: bool) -> None:
+    """The suite of the set: against the exact pipeline, colour-science, and what was recorded."""
+    suite = read_suite(demo.source / "salt_road.lutbench.toml")
+    report = run_suite(suite, suite.checks)
+    demo.findings.append(
+        ("verified", f"{report.count('passed')} of {len(report.outcomes)} checks hold")
+    )
+    for outcome in report.outcomes:
+        if not outcome.holds:
+            demo.failed.append(f"{outcome.name}: {outcome.summary}")
 
 
 Step = Callable[[Demo, bool], None]
@@ -123,5 +137,7 @@ Step = Callable[[Demo, bool], None]
 STEPS: tuple[tuple[str, Step], ...] = (
     ("building the LUTs", _build),
     ("putting pictures through them", _pictures),
+    ("working out exposure levels", _levels),
+    ("identifying LUTs by their content", _identify),
     ("verifying", _verify),
 )
