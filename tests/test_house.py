@@ -1,0 +1,89 @@
+"""The house itself: imports go down only, and starting stays light."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import lutbench
+
+PACKAGE = Path(lutbench.__file__).parent
+
+FLOORS = {
+    **dict.fromkeys(["errors", "files", "cluster", "resources"], 1),
+    "model": 2,
+    "tables": 3,
+    **dict.fromkeys(["formats", "analysis", "fitting", "media"], 4),
+    **dict.fromkeys(["recipes", "report"], 5),
+    **dict.fromkeys(["checks", "demo"], 6),
+    **dict.fromkeys(["cli", "pytest_plugin", "testing"], 7),
+    "__main__": 8,
+    # The public face loads names on first use, so it may name every floor.
+    "__init__": 9,
+}
+
+
+def imports() -> list[tuple[str, str, str]]:
+    """Every import of the package within itself, inside functions too: place, from, to."""
+    found = []
+    for file in PACKAGE.rglob("*.py"):
+        parts = file.relative_to(PACKAGE).with_suffix("").parts
+        tree = ast.parse(file.read_text(encoding="utf-8"))
+        for node in ast.walk(tree):
+            if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("lutbench"):
+                names = [node.module or ""]
+                if node.module == "lutbench":
+                    names = [f"lutbench.{each.name}" for each in node.names]
+            elif isinstance(node, ast.Import):
+                names = [each.name for each in node.names if each.name.startswith("lutbench")]
+            else:
+                continue
+            for name in names:
+                target = [*name.split("."), "__init__"][1]
+                place = f"{'/'.join(parts)}:{node.lineno}"
+                found.append((place, parts[0], target if target in FLOORS else "__init__"))
+    return found
+
+
+def test_every_room_is_on_a_floor() -> None:
+    rooms = {path.stem for path in PACKAGE.iterdir() if path.suffix == ".py"}
+    rooms |= {path.name for path in PACKAGE.iterdir() if (path / "__init__.py").is_file()}
+    assert rooms <= set(FLOORS)
+
+
+def test_imports_go_down_only() -> None:
+    upward = [
+        f"{place} imports {target}"
+        for place, room, target in imports()
+        if target != "__init__" and FLOORS[room] < FLOORS[target]
+    ]
+    assert upward == []
+
+
+def test_no_two_rooms_of_a_floor_import_each_other() -> None:
+    pairs = {(room, target) for _, room, target in imports() if room != target}
+    assert [pair for pair in pairs if pair[::-1] in pairs and "__init__" not in pair] == []
+
+
+def test_importing_lutbench_loads_nothing_heavy() -> None:
+    code = "import lutbench, sys; print(*sorted({name.split('.')[0] for name in sys.modules}))"
+    loaded = subprocess.run(
+        [sys.executable, "-c", code], check=True, capture_output=True, text=True, timeout=60
+    ).stdout.split()
+    heavy = {"numpy", "scipy", "colour", "numba", "matplotlib", "OpenImageIO", "click", "rich"}
+    assert not heavy & set(loaded)
+
+
+def test_help_loads_no_numbers() -> None:
+    code = (
+        "import sys\n"
+        "from lutbench.cli.main import main\n"
+        "try:\n    main(['--help'])\nexcept SystemExit:\n    pass\n"
+        "print('loaded', *sorted({name.split('.')[0] for name in sys.modules}))"
+    )
+    out = subprocess.run(
+        [sys.executable, "-c", code], check=True, capture_output=True, text=True, timeout=60
+    ).stdout
+    assert not {"numpy", "colour", "numba"} & set(out.rsplit("loaded", 1)[1].split())
