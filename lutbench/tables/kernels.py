@@ -436,8 +436,14 @@ def _move(tile, address):
 
 
 @_piece
-def _ask_ahead(reads, read_spread, writes, write_spread):
-    """Ask for 16 pixels to come, so that memory works while the lattice is read."""
+def _ask_ahead(ahead, j):
+    """Ask for 16 pixels to come, so that memory works while a table is read.
+
+    A block's pixels are asked for bit by bit: all at once is more than the
+    processor keeps in flight, and it would wait.
+    """
+    reads, read_step, read_spread, writes, write_step, write_spread = ahead
+    reads, writes = reads + j * read_step, writes + j * write_step
     _ask_to_read(reads)
     _ask_to_read(reads + read_spread)
     _ask_to_read(reads + 2 * read_spread)
@@ -615,7 +621,7 @@ def _place(planes, size, params, how, cells, parts):
 
 
 @_piece
-def _curve(planes, pool, op, params, work):
+def _curve(planes, pool, op, params, work, ahead):
     """A 1D table a channel: linear between its rows, NaN stays NaN."""
     cells, parts, corners, weights = work
     begin, size, how = op[1], op[2], op[3]
@@ -625,9 +631,12 @@ def _curve(planes, pool, op, params, work):
         for i in range(BLOCK):
             corners[c, i] = cells[c, i]
         rows = pool[begin + c * size :]
-        for i in range(0, BLOCK, 4):
-            at = (corners[c, i], corners[c, i + 1], corners[c, i + 2], corners[c, i + 3])
-            _pairs_4(rows, at, weights, i)
+        for j in range(0, BLOCK, 16):
+            if c == 0:
+                _ask_ahead(ahead, j)
+            for i in range(j, j + 16, 4):
+                at = (corners[c, i], corners[c, i + 1], corners[c, i + 2], corners[c, i + 3])
+                _pairs_4(rows, at, weights, i)
         for i in range(BLOCK):
             x, part = planes[c, i], parts[c, i]
             y = (one - part) * weights[0, i] + part * weights[1, i]
@@ -692,14 +701,13 @@ def _lattice(planes, pool, op, params, work, out, stride, ahead):
     Four lanes are stored; with a stride of three the next pixel covers the fourth.
     """
     cells, parts, corners, weights = work
-    reads, read_step, read_spread, writes, write_step, write_spread = ahead
     nodes, size, how = pool[op[1] :], op[2], op[3]
     _place(planes, size, params, how, cells, parts)
     if op[0] == TETRAHEDRAL:
         _tetrahedra(planes, size, cells, parts, corners, weights)
         across = 4 * (size * size + size + 1)
         for j in range(0, BLOCK, 16):
-            _ask_ahead(reads + j * read_step, read_spread, writes + j * write_step, write_spread)
+            _ask_ahead(ahead, j)
             for i in range(j, j + 16):
                 _weigh_4(
                     nodes,
@@ -712,7 +720,7 @@ def _lattice(planes, pool, op, params, work, out, stride, ahead):
     else:
         _cubes(planes, size, cells, parts, corners, weights)
         for j in range(0, BLOCK, 16):
-            _ask_ahead(reads + j * read_step, read_spread, writes + j * write_step, write_spread)
+            _ask_ahead(ahead, j)
             for i in range(j, j + 16):
                 _weigh_8(
                     nodes,
@@ -769,7 +777,7 @@ def _run(src, dst, ops, params, pool, peak, start, stop):
             elif op[0] == POWER:
                 _power(planes, params[k])
             elif op[0] == CURVE:
-                _curve(planes, pool, op, params[k], work)
+                _curve(planes, pool, op, params[k], work, ahead)
             else:
                 moved = k == steps - 1 and as_it_is and count == BLOCK
                 _lattice(planes, pool, op, params[k], work, quads, 3 if moved else 4, ahead)
