@@ -38,6 +38,9 @@ BLOCK = 256  # pixels; the working planes of one block fit the first cache
 # division by zero is no branch, so that loops with divisions are vectorised.
 _options: dict[str, Any] = {"nogil": True, "error_model": "numpy", "no_cfunc_wrapper": True}
 _piece = njit(no_cpython_wrapper=True, **_options)
+# What only hands on to other pieces is put into its caller before compilation, or
+# LLVM would work on all that it calls once more.
+_passage = njit(inline="always", no_cpython_wrapper=True, **_options)
 _inner = njit(no_cpython_wrapper=True, forceinline=True, **_options)  # the inside of a loop
 
 _I32 = ir.IntType(32)
@@ -361,10 +364,6 @@ def _loader(get: Any) -> Any:
                 planes[0, i] = get(address, 3 * i)
                 planes[1, i] = get(address, 3 * i + 1)
                 planes[2, i] = get(address, 3 * i + 2)
-        elif count == BLOCK and step == 1:
-            for c in range(3):
-                for i in range(BLOCK):
-                    planes[c, i] = get(address, c * channel + i)
         else:
             for c in range(3):
                 for i in range(count):
@@ -384,10 +383,6 @@ def _storer(put: Any) -> Any:
                 put(address, 3 * i, planes[0, i], peak)
                 put(address, 3 * i + 1, planes[1, i], peak)
                 put(address, 3 * i + 2, planes[2, i], peak)
-        elif count == BLOCK and step == 1:
-            for c in range(3):
-                for i in range(BLOCK):
-                    put(address, c * channel + i, planes[c, i], peak)
         else:
             for c in range(3):
                 for i in range(count):
@@ -401,7 +396,7 @@ _load_u1, _load_u2, _load_f4, _load_f8 = (_loader(_getter(getattr(types, t))) fo
 _store_u1, _store_u2, _store_f4, _store_f8 = (_storer(_putter(getattr(types, t))) for t in TYPES)
 
 
-@_piece
+@_passage
 def _load(kind, address, step, channel, count, planes):
     """Pixels of the type ``TYPES[kind]`` into the planes."""
     if kind == 0:
@@ -414,7 +409,7 @@ def _load(kind, address, step, channel, count, planes):
         _load_f8(address, step, channel, count, planes)
 
 
-@_piece
+@_passage
 def _store(planes, kind, address, step, channel, count, peak):
     """The planes into pixels of the type ``TYPES[kind]``."""
     if kind == 0:
@@ -427,7 +422,7 @@ def _store(planes, kind, address, step, channel, count, peak):
         _store_f8(planes, address, step, channel, count, peak)
 
 
-@_piece
+@_passage
 def _move(tile, address):
     """A tile of interleaved pixels to their place."""
     lanes = 64 // tile.itemsize
@@ -435,7 +430,7 @@ def _move(tile, address):
         _move_64(tile, k, address + k * tile.itemsize)
 
 
-@_piece
+@_passage
 def _ask_ahead(ahead, j):
     """Ask for 16 pixels to come, so that memory works while a table is read.
 
@@ -694,7 +689,7 @@ def _cubes(planes, size, cells, parts, corners, weights):
         weights[4, i], weights[5, i] = one - b, b
 
 
-@_piece
+@_passage
 def _lattice(planes, pool, op, params, work, out, stride, ahead):
     """The lattice at each pixel of the planes, `stride` elements a pixel in `out`.
 
