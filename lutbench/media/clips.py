@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from lutbench.errors import FormatError, LutbenchError
 from lutbench.files import replacing, unreadable
-from lutbench.media.codecs import CLIP_SUFFIXES, Choice, choose, load_av
+from lutbench.media.codecs import CLIP_SUFFIXES, SOURCE_SUFFIXES, Choice, choose, load_av
 from lutbench.media.stills import memory_limit, through
 from lutbench.media.tags import NO_TAGS, ColourTags
 from lutbench.media.ycbcr import Coding, Matrix, Siting, planes_from_rgb, rgb_from_planes
@@ -40,6 +40,11 @@ _BETWEEN = 3  # frames that may wait between two threads
 _KEPT = {
     *("title", "artist", "author", "comment", "description", "copyright", "keywords"),
     *("date", "creation_time", "location", "reel_name"),
+}
+
+# Frames a second in MXF (SMPTE ST 377-1 leaves it open; these are what FFmpeg writes).
+_MXF_RATES = {Fraction(n) for n in (24, 25, 30, 48, 50, 60)} | {
+    Fraction(1000 * n, 1001) for n in (24, 30, 48, 60)
 }
 
 # What a container may be: no playlist, which would open other files.
@@ -115,8 +120,8 @@ class ClipSettings:
 
 
 def is_clip(path: str | Path) -> bool:
-    """Whether a file name's suffix is that of a clip."""
-    return Path(path).suffix.lower() in CLIP_SUFFIXES
+    """Whether a file name's suffix is that of a clip that can be read."""
+    return Path(path).suffix.lower() in (*CLIP_SUFFIXES, *SOURCE_SUFFIXES)
 
 
 def apply_to_clip(
@@ -376,6 +381,8 @@ def _transcode(
     output = av.open(str(temporary), "w")
     decoded, finished = _Line(), _Line()
     threads: list[threading.Thread] = []
+    copies: dict[Any, Any] = {}
+    begun = False
     try:
         writer = _Writer(output, container, stream, choice, coding, settings)
         copies = _copied_streams(container, output, settings, outcome)
@@ -400,7 +407,7 @@ def _transcode(
         early: list[Any] = []
         for thing in finished:
             if isinstance(thing, av.VideoFrame):
-                writer.write(thing)
+                begun = writer.write(thing) or begun
                 outcome.frames += 1
                 if watch is not None:
                     watch(outcome.frames, total)
@@ -415,16 +422,21 @@ def _transcode(
         if not outcome.frames:
             raise FormatError("holds no frame that can be decoded", where=container.name)
         writer.finish()
+        output.close()
     except av.FFmpegError as error:
         raise LutbenchError(
-            f"cannot be worked on: {_reason(error)}", where=container.name
+            f"cannot be worked on: {_reason(error)}",
+            where=container.name,
+            # Nothing written yet: the file's header, which holds the sound's form, was refused.
+            accepted="perhaps --no-audio, or .mov" if copies and not begun else "",
         ) from error
     finally:
         finished.close()
         decoded.close()
         for thread in threads:
             thread.join()
-        output.close()
+        with suppress(av.FFmpegError):  # what went wrong first is on its way already
+            output.close()
 
 
 class _Writer:
@@ -451,6 +463,8 @@ class _Writer:
         base = source.time_base or 1 / rate
         self.even = output.format.name == "mxf"  # which has one duration for all frames
         if self.even:
+            if rate not in _MXF_RATES:
+                raise _uneven(f"on average {float(rate):.3f} a second")
             base = 1 / rate
         stream.time_base = context.time_base = base
         if source.codec_context.sample_aspect_ratio:
@@ -510,23 +524,29 @@ class _Writer:
         moment = round(frame.pts * frame.time_base / self.base)
         first = self.first = moment - number if self.first is None else self.first
         if moment - first != number:
-            raise LutbenchError(
-                f"the frames are not evenly spaced (at {frame.time} s), and MXF holds no others",
-                accepted="another suffix, such as .mov",
-            )
+            raise _uneven(f"at {frame.time} s")
         return moment, self.base
 
-    def write(self, frame: Any) -> None:
-        """Encode a frame and write what comes of it."""
+    def write(self, frame: Any) -> bool:
+        """Encode a frame and write what comes of it; whether anything came."""
         if not self.begun:
             self.begun = True
             if self.rotation and hasattr(self.stream, "set_display_rotation"):
                 self.stream.set_display_rotation(self.rotation)
-        self.output.mux(self.stream.encode(frame))
+        packets = self.stream.encode(frame)
+        self.output.mux(packets)
+        return bool(packets)
 
     def finish(self) -> None:
         """Write what the encoder still holds."""
         self.output.mux(self.stream.encode(None))
+
+
+def _uneven(where: str) -> LutbenchError:
+    return LutbenchError(
+        f"the frames are not evenly spaced ({where}), and MXF holds no others",
+        accepted="another suffix, such as .mov",
+    )
 
 
 def _set_tags(thing: Any, tags: tuple[int, int, int, int]) -> None:
@@ -548,14 +568,13 @@ def _copied_streams(
     copies: dict[Any, Any] = {}
     for stream in container.streams:
         if stream.type == "audio" and settings.audio:
-            try:
-                copies[stream] = output.add_stream_from_template(stream)
-            except ValueError as error:
+            if stream.codec_context.name not in output.supported_codecs:
                 raise LutbenchError(
                     f"sound in {stream.codec_context.name} does not go into this kind of file",
                     where=container.name,
                     accepted="another suffix (.mov, .mkv), or --no-audio",
-                ) from error
+                )
+            copies[stream] = output.add_stream_from_template(stream)
             for key in ("language", "title"):
                 if key in stream.metadata:
                     copies[stream].metadata[key] = stream.metadata[key]

@@ -16,6 +16,8 @@ CLIP_SUFFIXES = {
     ".mkv": "ffv1",
     ".mxf": "dnxhr",
 }
+# Suffixes that are read, but not written.
+SOURCE_SUFFIXES = (".avi", ".mts", ".m2ts", ".webm")
 
 
 @dataclass(frozen=True)

@@ -460,6 +460,28 @@ def test_faults_are_said_in_one_line(tmp_path: Path) -> None:
     assert left == ["cut.mov", "in.mp4", "list.mov", "text.mov"]
 
 
+def test_what_a_container_cannot_hold_is_named(tmp_path: Path) -> None:
+    frames = [coded_by_ffmpeg("yuv420p", "bt709", "tv", log_picture()) for _ in range(3)]
+    uneven = write_clip(tmp_path / "uneven.mov", frames, "libx264", times=[0, 1000, 2700])
+    with pytest.raises(LutbenchError, match="not evenly spaced"):
+        apply_to_clip(Lut3D.identity(2), uneven, tmp_path / "out.mxf")
+    with av.open(str(tmp_path / "ac3.mkv"), "w") as output:
+        picture = output.add_stream("ffv1", rate=25)
+        picture.width, picture.height, picture.pix_fmt = 160, 120, "yuv420p"
+        voice = output.add_stream("ac3", rate=48000)
+        voice.layout = "stereo"
+        frames[0].pts, frames[0].time_base = 0, Fraction(1, 25)
+        output.mux(picture.encode(frames[0]))
+        part = av.AudioFrame.from_ndarray(np.zeros((2, 1536), np.float32), "fltp", "stereo")
+        part.sample_rate, part.pts = 48000, 0
+        output.mux([*voice.encode(part), *picture.encode(None), *voice.encode(None)])
+    with pytest.raises(LutbenchError, match="sound in ac3 does not go into this kind of file"):
+        apply_to_clip(Lut3D.identity(2), tmp_path / "ac3.mkv", tmp_path / "out.mxf")
+    silent = ClipSettings(audio=False)
+    assert apply_to_clip(Lut3D.identity(2), uneven, tmp_path / "out.mp4", silent).frames == 3
+    assert sorted(each.name for each in tmp_path.iterdir()) == ["ac3.mkv", "out.mp4", "uneven.mov"]
+
+
 def test_interlaced_clips_are_refused(tmp_path: Path) -> None:
     frames = [coded_by_ffmpeg("yuv422p10le", "bt709", "tv", log_picture()) for _ in range(2)]
     source = write_clip(
