@@ -202,11 +202,13 @@ def _print_table(made: list[Made]) -> None:
     table.add_column("size", justify="right")
     table.add_column("chart ΔE\nmean", justify="right")
     table.add_column("\nmax", justify="right")
-    table.add_column("anywhere ΔE\nmean", justify="right")
+    table.add_column("all ΔE\nmean", justify="right")
     table.add_column("\nmax", justify="right")
     table.add_column("good\nfrom", justify="right")
+    folder = _common_folder(made)
     for each in made:
-        row = [str(each.path), each.job.kind.replace("_", " "), str(each.lut.size)]
+        name = str(each.path.relative_to(folder)) if each.path else "–"
+        row = [name, each.job.kind.replace("_", " "), str(each.lut.size)]
         if each.accuracy is None:
             row += ["–"] * 5
         else:
@@ -216,20 +218,31 @@ def _print_table(made: list[Made]) -> None:
             row.append("–" if each.job.dimensions == 1 else _preferred(each))
         table.add_row(*row)
     screen = console()
+    if folder != Path("."):
+        screen.print(f"written into {folder}", markup=False, soft_wrap=True)
     screen.print(table)
     for each in made:
         if each.legend is not None:
             screen.print(f"legend: {each.legend}", soft_wrap=True)
     screen.print(
-        "ΔE 2000 against the exact transform: on 24 chart patches at -3 to +3 stops, and with "
-        "neutrals and random colours added. The last column is the smallest usual size that is "
+        "ΔE 2000 against the exact transform: on 24 chart patches at -3 to +3 stops, and (all) "
+        "with neutrals and random colours added. The last column is the smallest usual size that is "
         "good on patches and neutrals (99 % under ΔE 1). "
         "For viewing: delivery has its own specification.",
         style="dim",
     )
 
 
+def _common_folder(made: list[Made]) -> Path:
+    """The folder that all were written into."""
+    folders = [each.path.parent for each in made if each.path]
+    common = folders[0] if folders else Path(".")
+    while not all(folder.is_relative_to(common) for folder in folders):
+        common = common.parent
+    return common
+
+
 def _preferred(made: Made) -> str:
     if made.job.shaper is not None:
         return "–"
-    return "over 65" if made.recommended is None else str(made.recommended)
+    return "> 65" if made.recommended is None else str(made.recommended)

@@ -107,3 +107,14 @@ class TestTheRunner:
     def test_what_the_page_shows_and_elides(self, tmp_path: Path) -> None:
         text = "$ echo one; echo two; echo three\none\n...\nthree\n"
         Bench(tmp_path).run(self.block("console", text))
+
+    @pytest.mark.parametrize("text", ["$ echo 1.25\n1.24\n", "$ echo 'a  3.0 b'\na 3.1 b\n"])
+    def test_a_last_decimal_may_round_the_other_way(self, text: str, tmp_path: Path) -> None:
+        Bench(tmp_path).run(self.block("console", text))
+
+    @pytest.mark.parametrize(
+        "text", ["$ echo 1.25\n1.23\n", "$ echo 12\n13\n", "$ echo 1.5; echo 2\n...\n3\n"]
+    )
+    def test_any_more_may_not(self, text: str, tmp_path: Path) -> None:
+        with pytest.raises(AssertionError):
+            Bench(tmp_path).run(self.block("console", text))
