@@ -99,8 +99,8 @@ def command(
     \b
     Examples:
       lutbench verify --self
-      lutbench verify day.toml --junit report.xml
-      lutbench verify day.toml -k viewing --record
+      lutbench verify day.lutbench.toml --junit report.xml
+      lutbench verify day.lutbench.toml -k viewing --record
     """
     from lutbench.checks.runner import run_suite
     from lutbench.checks.suite import read_suite

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import os
 import shutil
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -28,7 +27,6 @@ def prepared(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def bench_folder(prepared: Path, tmp_path: Path) -> Iterator[Path]:
     """A fresh copy of the prepared folder, and the current folder for the test."""
     folder = tmp_path / "bench"
-    link: Callable[[str, str], None] = os.link
-    shutil.copytree(prepared, folder, copy_function=link)
+    shutil.copytree(prepared, folder)
     with standing_in(folder):
         yield folder

@@ -25,6 +25,7 @@ import io
 import os
 import re
 import shlex
+import shutil
 import subprocess
 import sys
 import tomllib
@@ -183,10 +184,21 @@ class Bench:
         assert runner.failures == 0, out.getvalue()
 
 
+WRITTEN = (
+    r"(?:-o|--output|--page|--card|>) (\S+\.\w+)",
+    r"lutbench (?:apply|sheet) \S+ \S+ (\S+\.\w+)",
+    r"lutbench convert \S+ (\S+\.\w+)",
+    r"lutbench chart (\S+\.\w+)",
+)
+
+
 def clear_outputs(text: str, folder: Path) -> None:
     """Take away the prepared files that the commands in `text` write themselves."""
-    for name in re.findall(r"(?:-o|--output|--page|--card|>) (\S+\.\w+)", text):
-        (folder / name).unlink(missing_ok=True)
+    for pattern in WRITTEN:
+        for name in re.findall(pattern, text):
+            (folder / name).unlink(missing_ok=True)
+    if "--record" in text:
+        shutil.rmtree(folder / "baselines", ignore_errors=True)
 
 
 def run_command(command: str) -> tuple[int, str]:

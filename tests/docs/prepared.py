@@ -6,7 +6,6 @@ that the help texts and pages use. All in an open log encoding (ACEScct).
 
 from __future__ import annotations
 
-import os
 import shutil
 from fractions import Fraction
 from pathlib import Path
@@ -37,10 +36,40 @@ name = "tone_only"
 kind = "curve"
 """
 
+SUITE = """\
+title = "Day"
+
+[[check]]
+name = "the monitor LUT is exact"
+kind = "reference"
+lut = "monitor.cube"
+exact = "ACEScct, ACEScg to BT.1886, BT.709"
+
+[[check]]
+name = "viewing as on the day"
+kind = "baseline"
+lut = "monitor.cube"
+baseline = "baselines/viewing.csv"
+"""
+
+CORRECTIONS = """\
+<?xml version="1.0" encoding="UTF-8"?>
+<ColorCorrectionCollection xmlns="urn:ASC:CDL:v1.2">
+  <ColorCorrection id="sc012">
+    <SOPNode>
+      <Slope>1.05 1.0 0.95</Slope><Offset>0.0 0.0 0.01</Offset><Power>1.0 1.0 1.0</Power>
+    </SOPNode>
+    <SatNode><Saturation>0.9</Saturation></SatNode>
+  </ColorCorrection>
+</ColorCorrectionCollection>
+"""
+
 
 def prepare(folder: Path) -> None:
     """Fill `folder`."""
     import lutbench
+    from lutbench.checks.runner import run_check
+    from lutbench.checks.suite import read_suite
     from lutbench.formats.cube import write_cube
     from lutbench.model.grade import Cdl
     from lutbench.tables.sampling import sample
@@ -49,11 +78,18 @@ def prepare(folder: Path) -> None:
         ROOT / "luts_demo", folder / "luts_demo", ignore=shutil.ignore_patterns("__pycache__")
     )
     (folder / "day.toml").write_text(RECIPE, encoding="utf-8")
+    (folder / "day.lutbench.toml").write_text(SUITE, encoding="utf-8")
+    (folder / "looks.ccc").write_text(CORRECTIONS, encoding="utf-8")
     ends = {"source_gamut": "ACEScg", "target_gamut": "BT.709"}
     lut = lutbench.build("ACEScct", "BT.1886", **ends)
     write_cube(lut, folder / "monitor.cube")
     for copy in ("day.cube", "old.cube", "unknown.cube"):
-        os.link(folder / "monitor.cube", folder / copy)
+        shutil.copy(folder / "monitor.cube", folder / copy)
+    tone = lutbench.build("ACEScct", "BT.1886", kind="curve", dimensions=1, size=1024)
+    write_cube(tone, folder / "tone.cube")
+    suite = read_suite(folder / "day.lutbench.toml")
+    for check in suite.selected("viewing"):
+        assert run_check(check, suite.context(record=True)).holds
     look = Cdl(slope=(1.05, 1.0, 0.95), power=(1.1, 1.05, 1.0), saturation=0.9, clamp=False)
     write_cube(sample(look, 17), folder / "look.cube")
     _pictures(folder)

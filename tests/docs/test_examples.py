@@ -33,7 +33,18 @@ def test_a_fence_that_is_not_run_says_why_and_is_rare() -> None:
 
 
 def test_no_fence_hides_commands_behind_a_language_that_is_not_run() -> None:
-    shells = {"shell", "zsh", "fish", "bat", "powershell", "py", "python3", "shell-session", "text"}
+    shells = {
+        "",
+        "shell",
+        "zsh",
+        "fish",
+        "bat",
+        "powershell",
+        "py",
+        "python3",
+        "shell-session",
+        "text",
+    }
     hidden = [
         block.where
         for page in PAGES
