@@ -226,8 +226,8 @@ def _print_table(made: list[Made]) -> None:
             screen.print(f"legend: {each.legend}", soft_wrap=True)
     screen.print(
         "ΔE 2000 against the exact transform: on 24 chart patches at -3 to +3 stops, and (all) "
-        "with neutrals and random colours added. The last column is the smallest usual size that is "
-        "good on patches and neutrals (99 % under ΔE 1). "
+        "with neutrals and random colours added. The last column is the smallest usual size "
+        "that is good on patches and neutrals (99 % under ΔE 1). "
         "For viewing: delivery has its own specification.",
         style="dim",
     )

@@ -83,7 +83,7 @@ def prepare(folder: Path) -> None:
     ends = {"source_gamut": "ACEScg", "target_gamut": "BT.709"}
     lut = lutbench.build("ACEScct", "BT.1886", **ends)
     write_cube(lut, folder / "monitor.cube")
-    for copy in ("day.cube", "old.cube", "unknown.cube"):
+    for copy in ("day.cube", "old.cube", "new.cube", "unknown.cube", "a.cube", "b.cube"):
         shutil.copy(folder / "monitor.cube", folder / copy)
     tone = lutbench.build("ACEScct", "BT.1886", kind="curve", dimensions=1, size=1024)
     write_cube(tone, folder / "tone.cube")
