@@ -1,0 +1,259 @@
+"""What is inspected: any transform, with its neutral axis and, where it has one, its lattice."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.model.transforms import Transform
+from lutbench.tables.lut import UNIT_DOMAIN, Lut1D, Lut3D, ShaperLut3D
+
+Array = NDArray[np.float64]
+
+CODES = 1023.0
+"""10-bit codes in the full range."""
+
+SAMPLED_SIZE = 33
+# Values this near to the lowest or highest of the table count as clipped there: a
+# hundredth of a 10-bit code, over the rounding of a six-decimal file.
+AT_END = 1e-5
+
+
+@dataclass(frozen=True)
+class Subject:
+    """A transform under inspection."""
+
+    lut: Transform
+
+    @cached_property
+    def sampled(self) -> bool:
+        """Whether the lattice had to be sampled from a transform that has none."""
+        return not isinstance(self.lut, Lut1D | Lut3D | ShaperLut3D)
+
+    @cached_property
+    def type(self) -> str:
+        """``lut1d``, ``lut3d``, ``shaper_lut3d`` or ``transform``."""
+        return "transform" if self.sampled else self.lut.kind
+
+    @cached_property
+    def lattice(self) -> Lut3D | None:
+        """The 3D part; None for a 1D LUT."""
+        if isinstance(self.lut, Lut1D):
+            return None
+        if isinstance(self.lut, Lut3D):
+            return self.lut
+        if isinstance(self.lut, ShaperLut3D):
+            return self.lut.lut
+        from lutbench.tables.sampling import sample
+
+        return sample(self.lut, SAMPLED_SIZE)
+
+    @cached_property
+    def domain(self) -> Array:
+        """The inputs that the whole takes, shape (2, 3)."""
+        if isinstance(self.lut, Lut1D | Lut3D | ShaperLut3D):
+            return self.lut.domain
+        return np.array(UNIT_DOMAIN)
+
+    @property
+    def size(self) -> int:
+        """Rows of a 1D LUT, or nodes along an edge."""
+        if isinstance(self.lut, Lut1D):
+            return self.lut.size
+        assert self.lattice is not None
+        return self.lattice.size
+
+    @cached_property
+    def planes(self) -> Array:
+        """The table by channel: shape (3, n, n, n), or (3, n) for a 1D LUT."""
+        table = self.lut.table if isinstance(self.lut, Lut1D) else self._lattice_table
+        return np.ascontiguousarray(np.moveaxis(np.asarray(table, np.float64), -1, 0))
+
+    @property
+    def _lattice_table(self) -> NDArray[Any]:
+        assert self.lattice is not None
+        return self.lattice.table
+
+    @cached_property
+    def at_end(self) -> NDArray[np.bool_]:
+        """Where a value is the lowest or highest that its channel gives; like `planes`."""
+        planes = self.planes
+        axes = tuple(range(1, planes.ndim))
+        low = planes.min(axis=axes, keepdims=True)
+        high = planes.max(axis=axes, keepdims=True)
+        return np.asarray((planes <= low + AT_END) | (planes >= high - AT_END))
+
+    @cached_property
+    def neutral_inputs(self) -> Array:
+        """The inputs of the neutral axis, shape (m,): on its nodes where it has any."""
+        low, high = float(self.domain[0].max()), float(self.domain[1].min())
+        even = bool((self.domain == self.domain[:, :1]).all())
+        if isinstance(self.lut, ShaperLut3D):
+            return self._shaped_inputs(low, high)
+        if not even or low >= high:
+            return np.linspace(low, max(high, low + 1e-6), 4 * self.size + 1)
+        return np.linspace(low, high, self.size)
+
+    def _shaped_inputs(self, low: float, high: float) -> Array:
+        """Where the shaper meets the nodes of the lattice behind it, and both ends."""
+        assert isinstance(self.lut, ShaperLut3D)
+        shaper = self.lut.shaper
+        inputs = np.linspace(low, high, shaper.size)
+        shaped = np.asarray(shaper.apply(np.repeat(inputs[:, None], 3, axis=1)))[:, 1]
+        nodes = np.linspace(self.lut.lut.domain[0, 1], self.lut.lut.domain[1, 1], self.size)
+        if not (np.diff(shaped) > 0).all():
+            return np.linspace(low, high, 1025)
+        inside = nodes[(nodes > shaped[0]) & (nodes < shaped[-1])]
+        return np.asarray(np.concatenate([[low], np.interp(inside, shaped, inputs), [high]]))
+
+    @cached_property
+    def neutral(self) -> NeutralAxis:
+        """What comes out for R = G = B."""
+        inputs = self.neutral_inputs
+        values = self.lut.apply(np.repeat(inputs[:, None], 3, axis=1))
+        return NeutralAxis(inputs, np.asarray(values, dtype=np.float64))
+
+    def node_input(self, node: tuple[int, ...]) -> tuple[float, ...]:
+        """The input values of a node, before a shaper where there is one.
+
+        A shaper that does not rise gives the nearest input of its table.
+        """
+        if isinstance(self.lut, Lut1D):
+            steps = np.repeat(np.array(node[:1]), 3) / (self.size - 1)
+            low, high = self.domain
+            return tuple((low + steps * (high - low)).tolist())
+        assert self.lattice is not None
+        low, high = self.lattice.domain
+        value = low + np.array(node) / (self.size - 1) * (high - low)
+        if isinstance(self.lut, ShaperLut3D):
+            shaper = self.lut.shaper
+            inputs = np.linspace(shaper.domain[0], shaper.domain[1], shaper.size)
+            nearest = [int(np.abs(shaper.table[:, c] - value[c]).argmin()) for c in range(3)]
+            value = np.array([inputs[row, c] for c, row in enumerate(nearest)])
+        return tuple(float(each) for each in value)
+
+
+@dataclass(frozen=True, eq=False)
+class Clip:
+    """A run at one end of the neutral axis that comes out as one level.
+
+    `onset` is the input where it begins, between two nodes by the slope of the
+    step before; `share` is its part of the input scale.
+    """
+
+    onset: float
+    share: float
+    level: float
+    nodes: int
+
+
+@dataclass(frozen=True, eq=False)
+class NeutralAxis:
+    """Inputs, shape (m,), and the R G B that come out, shape (m, 3)."""
+
+    inputs: Array
+    outputs: Array
+
+    @cached_property
+    def mean(self) -> Array:
+        """The mean of R G B at each input, shape (m,)."""
+        return np.asarray(self.outputs.mean(axis=1))
+
+    @property
+    def black(self) -> float:
+        """What the lowest input gives."""
+        return float(self.mean[0])
+
+    @property
+    def white(self) -> float:
+        """What the highest input gives."""
+        return float(self.mean[-1])
+
+    @cached_property
+    def slopes(self) -> Array:
+        """Output over input between neighbours, shape (m − 1,)."""
+        return np.asarray(np.diff(self.mean) / np.diff(self.inputs))
+
+    def at(self, value: float) -> Array:
+        """R G B at an input, straight between the nodes."""
+        return np.array([np.interp(value, self.inputs, self.outputs[:, c]) for c in range(3)])
+
+    def slope_at(self, value: float) -> float:
+        """The slope around an input: over one node to either side."""
+        index = int(np.clip(np.searchsorted(self.inputs, value) - 1, 0, len(self.slopes) - 1))
+        low, high = max(index - 1, 0), min(index + 2, len(self.inputs) - 1)
+        rise = self.mean[high] - self.mean[low]
+        return float(rise / (self.inputs[high] - self.inputs[low]))
+
+    @cached_property
+    def middle(self) -> float:
+        """The input that comes out half way between the lowest and the highest output."""
+        half = (float(self.mean.min()) + float(self.mean.max())) / 2
+        rising = np.maximum.accumulate(self.mean)
+        over = int(np.argmax(rising >= half))
+        if over == 0:
+            return float(self.inputs[0])
+        step = self.mean[over] - self.mean[over - 1]
+        part = (half - self.mean[over - 1]) / step if step > 0 else 0.5
+        return float(self.inputs[over - 1] + part * (self.inputs[over] - self.inputs[over - 1]))
+
+    @cached_property
+    def steepest(self) -> tuple[float, float]:
+        """The greatest slope, and the input in the middle of that step."""
+        index = int(np.argmax(self.slopes))
+        return float(self.slopes[index]), float(self.inputs[index : index + 2].mean())
+
+    @cached_property
+    def fall(self) -> tuple[float, int, int]:
+        """The deepest fall of any channel, the node where it ends, and the channel."""
+        drops = np.maximum.accumulate(self.outputs, axis=0) - self.outputs
+        node, channel = np.unravel_index(int(np.argmax(drops)), drops.shape)
+        return float(drops[node, channel]), int(node), int(channel)
+
+    @cached_property
+    def tint(self) -> tuple[float, int]:
+        """The widest spread of R G B, and the node where it is."""
+        spread = self.outputs.max(axis=1) - self.outputs.min(axis=1)
+        node = int(np.argmax(spread))
+        return float(spread[node]), node
+
+    @cached_property
+    def clip_high(self) -> Clip | None:
+        """Where the highlights are cut off; None where the axis rises to its end."""
+        return _clip(self.inputs, self.outputs)
+
+    @cached_property
+    def clip_low(self) -> Clip | None:
+        """Where the shadows are cut off; None where the axis rises from its start."""
+        return _clip(self.inputs[::-1], self.outputs[::-1])
+
+
+def _clip(inputs: Array, outputs: Array) -> Clip | None:
+    """The run of equal values at the end of the arrays."""
+    same = (np.abs(outputs - outputs[-1]) < AT_END).all(axis=1)
+    if same.all():
+        return None
+    first = len(same) - int(np.argmin(same[::-1]))
+    nodes = len(same) - first
+    if nodes < 2:
+        return None
+    onset = float(inputs[first])
+    if first >= 2:
+        # Between the last free node and the first clipped one: where the slope of the
+        # step before would have reached the level.
+        level, last, before = (float(outputs[k].mean()) for k in (-1, first - 1, first - 2))
+        step = float(inputs[first - 1] - inputs[first - 2])
+        slope = (last - before) / step
+        gap = float(inputs[first] - inputs[first - 1])
+        if slope != 0:
+            part = (level - last) / slope / gap
+            if 0 <= part <= 1:
+                onset = float(inputs[first - 1]) + part * gap
+    whole = float(inputs[-1] - inputs[0])
+    return Clip(
+        onset, abs(float(inputs[-1]) - onset) / abs(whole), float(outputs[-1].mean()), nodes
+    )
