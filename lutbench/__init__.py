@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from lutbench.analysis.comparison import compare as compare
     from lutbench.analysis.identify import identify as identify
+    from lutbench.analysis.inspection import inspect as inspect
     from lutbench.errors import LutbenchError as LutbenchError
     from lutbench.formats import open_lut as open_lut
     from lutbench.recipes.make import build as build
@@ -25,6 +26,7 @@ _HOMES = {
     "build": "lutbench.recipes.make",
     "identify": "lutbench.analysis.identify",
     "compare": "lutbench.analysis.comparison",
+    "inspect": "lutbench.analysis.inspection",
     "open_lut": "lutbench.formats",
     "Lut1D": "lutbench.tables.lut",
     "Lut3D": "lutbench.tables.lut",

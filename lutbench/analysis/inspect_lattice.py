@@ -30,6 +30,7 @@ DARK_LEAST, DARK_MOST = 0.20, 0.45
 NOISE_ORDERS = (2, 4, 6, 8)
 MEDIAN_OF_NORMAL = 0.6745
 SIGN_CHANGES = 0.6
+CREASES = 300.0
 FEWEST = 50
 
 
@@ -179,32 +180,49 @@ def _sign_changes(differences: Array, free: Mask, axis: int) -> float:
 def stray(subject: Subject) -> Spot:
     """The value that stands out most from its neighbours along all axes, in 10-bit codes.
 
-    Along each axis: the least of half the second difference and of its two
-    neighbours with the sign turned, so that only a lone value counts; then the
-    least over the axes. A lone value bends all axes alike: where one bends less
-    than half as much as another, it is a ridge of the table and does not count.
+    A lone value turns the sign of the second (or fourth) difference against both
+    neighbours, and bends all axes alike; a smooth curve, a kink and a ridge do not.
+    Second differences see a code or less where the table is nearly straight,
+    fourth differences more where it is curved; but creases of a gamut compression look
+    like 250 codes over the number of nodes to those, so they count from 300.
+    """
+    size = subject.planes.shape[1]
+    best = _lone(subject, 2, 0.5)
+    if subject.planes.ndim == 4:
+        cubic = _lone(subject, 4, 0.8)
+        if cubic.value > max(best.value, CREASES / size):
+            return cubic
+    return best
+
+
+def _lone(subject: Subject, order: int, alike: float) -> Spot:
+    """The lone value by differences of an even order.
+
+    Along each axis: the least of what the difference says of the value itself and of
+    what its neighbours say, with the sign turned; then the least over the axes,
+    where the least bend is more than `alike` of the greatest.
     """
     planes = subject.planes
-    axes = planes.ndim - 1
-    size = planes.shape[1]
-    if size < 5:
+    axes, size, reach = planes.ndim - 1, planes.shape[1], order // 2 + 1
+    if size < 2 * reach + 1:
         return Spot(0.0, (0,) * axes)
-    inner = slice(2, size - 2)
+    inner = slice(reach, size - reach)
+    own, beside = comb(order, order // 2), comb(order, order // 2 - 1)
     scores, bends = [], []
     for axis in range(1, axes + 1):
-        curvature = -np.diff(planes, n=2, axis=axis)
+        bend = np.diff(planes, n=order, axis=axis) * (-1 if order == 2 else 1)
         other: list[Any] = [slice(None), *([inner] * axes)]
         other[axis] = slice(None)
-        touched = _spread(subject.at_end, axis, 4)[tuple(other)]
-        scores.append(np.where(touched, 0.0, _alternation(curvature, axis)[tuple(other)]))
+        touched = _spread(subject.at_end, axis, 2 * reach)[tuple(other)]
+        scores.append(np.where(touched, 0.0, _alternation(bend, axis, own, beside)[tuple(other)]))
         middle = list(other)
-        middle[axis] = slice(1, curvature.shape[axis] - 1)
-        bends.append(np.abs(curvature[tuple(middle)]))
+        middle[axis] = slice(1, bend.shape[axis] - 1)
+        bends.append(np.abs(bend[tuple(middle)]))
     score = np.minimum.reduce(scores)
-    score[np.minimum.reduce(bends) < 0.5 * np.maximum.reduce(bends)] = 0.0
+    score[np.minimum.reduce(bends) <= alike * np.maximum.reduce(bends)] = 0.0
     at = int(np.argmax(score))
     node = _node(at, score.shape)[1:]
-    return Spot(float(score.flat[at]) * CODES, tuple(each + 2 for each in node))
+    return Spot(float(score.flat[at]) * CODES, tuple(each + reach for each in node))
 
 
 def repeats(subject: Subject) -> tuple[float, tuple[int, ...]]:
@@ -235,18 +253,19 @@ def repeats(subject: Subject) -> tuple[float, tuple[int, ...]]:
 def coarse_bits(subject: Subject) -> int | None:
     """The bit depth on whose code values the whole table stands, 4 to 12; None for none.
 
-    A table whose values are few by nature (an identity of 17 nodes stands on
-    16ths) is not coarse: its values have to use the steps they are given.
+    An identity of 16 nodes stands on 15ths, which are 4-bit codes: a table whose
+    values are steps of its own lattice is not coarse.
     """
     values = np.unique(subject.planes)
-    if values[0] < -1e-6 or values[-1] > 1 + 1e-6:
+    if values[0] < -1e-6 or values[-1] > 1 + 1e-6 or len(values) <= 8:
         return None
-    nodes = subject.planes.shape[1]
+    own = values * (subject.planes.shape[1] - 1)
+    if np.abs(own - np.rint(own)).max() < 0.001:
+        return None
     for bits in range(4, 13):
         scaled = values * (2**bits - 1)
         if np.abs(scaled - np.rint(scaled)).max() < 0.004 * max(1, 2**bits / 1024):
-            used = len(values)
-            return bits if used > 8 and (used > nodes or subject.planes.ndim == 2) else None
+            return bits
     return None
 
 
@@ -297,17 +316,17 @@ def unevenness(outputs: Array) -> Spot:
     return Spot(float(ratio[at]), (at + 2,))
 
 
-def _alternation(curvature: Array, axis: int) -> Array:
-    """How far a lone value stands out: see `stray`. Two shorter along the axis."""
+def _alternation(bend: Array, axis: int, own: int, beside: int) -> Array:
+    """How far a lone value stands out: see `_lone`. Two shorter along the axis."""
 
     def part(start: int) -> Array:
-        index: list[Any] = [slice(None)] * curvature.ndim
-        index[axis] = slice(start, curvature.shape[axis] - 2 + start)
-        return np.asarray(curvature[tuple(index)])
+        index: list[Any] = [slice(None)] * bend.ndim
+        index[axis] = slice(start, bend.shape[axis] - 2 + start)
+        return np.asarray(bend[tuple(index)])
 
-    before, here, after = part(0), part(1), part(2)
-    up = np.minimum(here / 2, np.minimum(-before, -after))
-    down = np.minimum(-here / 2, np.minimum(before, after))
+    before, here, after = part(0) / beside, part(1) / own, part(2) / beside
+    up = np.minimum(here, np.minimum(-before, -after))
+    down = np.minimum(-here, np.minimum(before, after))
     return np.asarray(np.maximum(np.maximum(up, down), 0.0))
 
 

@@ -18,6 +18,7 @@ from lutbench.errors import LutbenchError, nearest_names
 # here so that `lutbench --help` imports no command.
 COMMANDS: dict[str, tuple[str, str]] = {
     "build": ("build", "Build LUTs from a recipe, or one from options."),
+    "inspect": ("inspect", "Say what a LUT does, and what is wrong with it."),
     "identify": ("identify", "Say what each LUT expects, gives, and adds as a look."),
     "compare": ("compare", "Say how far two LUTs or pipelines are apart, and why."),
     "verify": ("verify", "Run a suite of checks, or check this installation."),

@@ -1,0 +1,405 @@
+"""``lutbench inspect``: what a LUT does, and what is wrong with it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from lutbench.cli.options import (
+    catalogue_of,
+    console,
+    definitions_option,
+    force_option,
+    json_option,
+    print_json,
+)
+from lutbench.errors import LutbenchError
+
+if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.table import Table
+
+    from lutbench.analysis.inspection import Inspection
+    from lutbench.model.signal import Range
+
+SCHEMA = 1
+SUFFIXES = (".cube", ".clf", ".cdl", ".cc", ".ccc")
+RANGES = click.Choice(["full", "legal"])
+_STYLES = {"error": "bold red", "warning": "bold yellow", "info": "cyan", None: "green"}
+_SORTS = ("name", "worst", "kind", "grey")
+
+
+@click.command()
+@click.argument("luts", metavar="LUT...", nargs=-1, required=True)
+@click.option(
+    "--source-curve", metavar="NAME", help="The curve of the recording: adds levels in stops."
+)
+@click.option(
+    "--source-gamut", metavar="NAME", help="The gamut of the recording: adds what happens to hues."
+)
+@click.option(
+    "--source-range",
+    type=RANGES,
+    default="full",
+    show_default=True,
+    help="The range of the values that the LUT takes.",
+)
+@click.option(
+    "--target-range",
+    type=RANGES,
+    default="full",
+    show_default=True,
+    help="The range of the values that the LUT gives.",
+)
+@click.option(
+    "--target-curve",
+    metavar="NAME",
+    default="BT.1886",
+    show_default=True,
+    help="How what comes out is seen.",
+)
+@click.option(
+    "--target-gamut",
+    metavar="NAME",
+    default="BT.709",
+    show_default=True,
+    help="The gamut that what comes out is seen in.",
+)
+@click.option(
+    "--limit",
+    "limit_texts",
+    multiple=True,
+    metavar="CODE=VALUE",
+    help="Another limit for a finding, as tint=2.5. May be given more than once.",
+)
+@click.option(
+    "--fail-on",
+    type=click.Choice(["info", "warning", "error"]),
+    help="Exit with status 1 when a finding is this bad or worse.",
+)
+@click.option(
+    "--sheet", metavar="OUT.png", help="Write a contact sheet: one still through every LUT."
+)
+@click.option(
+    "--still",
+    metavar="FILE",
+    help="The still for --sheet, as it was recorded. [default: one of ours]",
+)
+@click.option(
+    "--sort",
+    type=click.Choice(_SORTS),
+    default="name",
+    show_default=True,
+    help="The order of several LUTs: by name, worst finding, kind, or level of mid grey.",
+)
+@definitions_option
+@json_option
+@force_option
+def command(
+    luts: tuple[str, ...],
+    source_curve: str | None,
+    source_gamut: str | None,
+    source_range: Range,
+    target_range: Range,
+    target_curve: str,
+    target_gamut: str,
+    limit_texts: tuple[str, ...],
+    fail_on: str | None,
+    sheet: str | None,
+    still: str | None,
+    sort: str,
+    definitions: tuple[str, ...],
+    as_json: bool,
+    force: bool,
+) -> int:
+    """Say what a LUT does, and what is wrong with it.
+
+    One LUT gets a report; several, or a folder, one line each. Findings are
+    info (right for some LUTs, wrong for others), warnings (a defect that shows)
+    and errors (useless as it is).
+
+    \b
+    Example:
+      lutbench inspect day.cube --source-curve ACEScct --source-gamut "ACES AP1"
+      lutbench inspect luts/ --sheet sheet.png --source-curve ACEScct
+    """
+    from lutbench.analysis.health import Limits
+    from lutbench.analysis.inspection import inspect
+
+    files, many = _files(luts)
+    names: dict[str, Any] = {
+        "source_curve": source_curve,
+        "source_gamut": source_gamut,
+        "target_curve": target_curve,
+        "target_gamut": target_gamut,
+    }
+    catalogue = catalogue_of(definitions)
+    for name, value in names.items():
+        look = catalogue.curve if name.endswith("curve") else catalogue.gamut
+        names[name] = look(value, where=f"--{name.replace('_', '-')}") if value else None
+    ranges: dict[str, Any] = {"source_range": source_range, "target_range": target_range}
+    limits = Limits.parse(limit_texts)
+
+    found: list[Inspection] = []
+    unreadable: list[dict[str, str]] = []
+    for file in files:
+        try:
+            found.append(inspect(file, **names, **ranges, limits=limits))
+        except LutbenchError as error:
+            if not many:
+                raise
+            unreadable.append({"file": file, "error": str(error)})
+    found.sort(key=_sort_key(sort))
+
+    if sheet:
+        _write_sheet(found, sheet, still, force)
+    if as_json and many:
+        luts_data = [each.to_data() for each in found]
+        print_json({"schema": SCHEMA, "luts": luts_data, "unreadable": unreadable})
+    elif as_json:
+        print_json(found[0].to_data())
+    elif many:
+        _print_many(found, unreadable)
+    else:
+        _print_one(found[0])
+    return _status(found, unreadable, fail_on)
+
+
+def _files(luts: tuple[str, ...]) -> tuple[list[str], bool]:
+    """The files meant, and whether several may come: folders are searched through."""
+    files: list[str] = []
+    many = len(luts) > 1
+    for name in luts:
+        path = Path(name)
+        if not path.is_dir():
+            files.append(name)
+            continue
+        many = True
+        inside = sorted(
+            each for each in path.rglob("*") if each.suffix.lower() in SUFFIXES and each.is_file()
+        )
+        if not inside:
+            raise LutbenchError(
+                "holds no LUT", where=path, accepted=f"files that end in {', '.join(SUFFIXES)}"
+            )
+        files += [str(each) for each in inside]
+    return files, many
+
+
+def _sort_key(sort: str) -> Any:
+    from lutbench.analysis.health import SEVERITIES
+
+    def key(found: Inspection) -> tuple[Any, ...]:
+        name = (found.file or "").casefold()
+        if sort == "worst":
+            return (-(SEVERITIES.index(found.worst) if found.worst else -1), name)
+        if sort == "kind":
+            return (found.kind, name)
+        if sort == "grey":
+            return (found.mid_grey_out, name)
+        return (name,)
+
+    return key
+
+
+def _status(found: list[Inspection], unreadable: list[dict[str, str]], fail_on: str | None) -> int:
+    from lutbench.analysis.health import SEVERITIES
+
+    if unreadable:
+        return 2
+    if fail_on is None:
+        return 0
+    least = SEVERITIES.index(fail_on)
+    bad = any(each.worst and SEVERITIES.index(each.worst) >= least for each in found)
+    return 1 if bad else 0
+
+
+def _write_sheet(found: list[Inspection], sheet: str, still: str | None, force: bool) -> None:
+    from lutbench.media.sheet import lut_sheet, write_sheet
+    from lutbench.media.stills import read_still
+    from lutbench.report.pictures import our_still
+
+    if not found:
+        raise LutbenchError("there is no LUT to show", where=sheet)
+    first = found[0]
+    picture = read_still(still) if still else our_still(first)
+    under = "recorded as it is"
+    if first.source_curve is not None:
+        under = f"recorded in {first.source_curve.name}"
+    elif still is None:
+        under = "a picture that is not log: name --source-curve, or give a log still with --still"
+    drawn = lut_sheet(
+        picture,
+        [(each.name, each.lut) for each in found],
+        heading=f"{len(found)} LUT{'s' if len(found) != 1 else ''}",
+        subheading=under,
+    )
+    write_sheet(drawn, sheet, force=force)
+    click.echo(f"{sheet}: contact sheet written", err=True)
+
+
+def _print_one(found: Inspection) -> None:
+    from rich.markup import escape
+    from rich.padding import Padding
+
+    screen = console()
+    screen.print(f"[bold]{escape(found.name)}[/bold]", soft_wrap=True)
+    screen.print(escape(found.verdict))
+    screen.print()
+    screen.print(_facts(found))
+    screen.print()
+    if not found.findings:
+        screen.print("[green]Findings: none[/green]")
+    else:
+        screen.print("[bold]Findings[/bold]")
+    for each in found.findings:
+        style = _STYLES[each.severity]
+        screen.print(f"[{style}]{each.severity}[/{style}] {each.code}: {escape(each.message)}")
+        for text in (f"Seen as: {each.seen}.", f"Do: {each.advice}."):
+            screen.print(Padding(f"[dim]{escape(text)}[/dim]", (0, 0, 0, 4)))
+        if each.place and each.place.node:
+            screen.print(Padding(f"[dim]{_place(each.place)}[/dim]", (0, 0, 0, 4)))
+    for text in found.not_examined:
+        screen.print(f"[dim]not examined: {escape(text)}[/dim]")
+    screen.print("\n[bold]Levels[/bold]")
+    screen.print(_levels(found))
+    if found.scene is not None:
+        for line in scene_lines(found):
+            screen.print(escape(line))
+    screen.print("\n[bold]Bit depth[/bold]")
+    screen.print(_depth(found))
+    _cautions(screen, found)
+
+
+def _cautions(screen: Console, found: Inspection) -> None:
+    from rich.markup import escape
+
+    for note in found.notes:
+        screen.print(f"[dim]note: {escape(note)}[/dim]")
+    screen.print(
+        "[dim]A monitoring LUT is for viewing: check the monitor's own range, and defer to the "
+        "delivery specification.[/dim]"
+    )
+
+
+def _place(place: Any) -> str:
+    def three(values: tuple[float, ...]) -> str:
+        return " ".join(f"{value:.3f}" for value in values)
+
+    node = " ".join(map(str, place.node))
+    text = f"At node {node}: {three(place.input)} in, {three(place.output)} out"
+    return f"{text} [{place.swatch}]██[/{place.swatch}] {place.swatch}"
+
+
+def _facts(found: Inspection) -> Table:
+    from rich.markup import escape
+    from rich.table import Table
+
+    from lutbench.report.words import fact_rows
+
+    table = Table(box=None, show_header=False, padding=(0, 2, 0, 0), pad_edge=False)
+    table.add_column(style="dim", no_wrap=True)
+    table.add_column()
+    for name, text in fact_rows(found):
+        table.add_row(name, escape(text))
+    return table
+
+
+def _levels(found: Inspection) -> Table:
+    from rich import box
+    from rich.markup import escape
+    from rich.table import Table
+
+    from lutbench.report.words import percent_words, stops_words
+
+    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False, show_edge=False)
+    known = found.scene is not None
+    table.add_column("light" if known else "in", no_wrap=True)
+    if known:
+        table.add_column("refl.", justify="right")
+        table.add_column("stops", justify="right")
+    names = ["in %", "10b full", "10b legal", "out %", "10b full", "10b legal"]
+    for name in names if known else names[1:]:
+        table.add_column(name, justify="right")
+    for row in found.levels_data():
+        after = row["after_lut"]
+        cells = [f"{row['percent']:.1f}", *_codes(row), f"{after['percent']:.1f}", *_codes(after)]
+        label = escape(row["label"].replace("-", "−"))
+        if known:
+            stops = stops_words(row["stops"] if row["stops"] is not None else float("-inf"))
+            cells = [label, percent_words(row["reflectance"]), stops, *cells]
+        else:
+            cells = [label, *cells[1:]]
+        subject = not row["label"].startswith(("+", "-"))
+        grey = row["reflectance"] == 0.18
+        table.add_row(*cells, style="bold" if grey else "" if subject else "dim")
+    return table
+
+
+def _codes(reading: dict[str, Any]) -> list[str]:
+    return [str(reading["code"][name]["10"]) for name in ("full", "legal")]
+
+
+def scene_lines(found: Inspection) -> list[str]:
+    """The reading in stops, in words."""
+    from lutbench.report.words import scene_words
+
+    return scene_words(found)
+
+
+def _depth(found: Inspection) -> Table:
+    from rich import box
+    from rich.table import Table
+
+    table = Table(box=box.SIMPLE_HEAD, padding=(0, 2, 0, 0), pad_edge=False, show_edge=False)
+    for name in ("one step of", "where", "in 10b codes", "in 8b codes", "after 8b output"):
+        table.add_column(name, justify="left" if name in ("one step of", "where") else "right")
+    for report in found.depth:
+        for step in report.steps:
+            where = "steepest" if step.place == "steepest" else "mid grey"
+            table.add_row(
+                f"{report.input_bits} bit",
+                f"{where}, {100 * step.at:.0f} % in",
+                f"{step.step * 1023:.1f}",
+                f"{step.step * 255:.1f}",
+                f"up to {step.after_8_bit}",
+            )
+    table.caption = "; ".join(
+        f"{each.input_bits} bit: {each.levels} greys come out, {each.levels_8_bit} in 8 bit"
+        for each in found.depth
+    )
+    table.caption_justify = "left"
+    return table
+
+
+def _print_many(found: list[Inspection], unreadable: list[dict[str, str]]) -> None:
+    from rich import box
+    from rich.markup import escape
+    from rich.table import Table
+
+    screen = console()
+    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False, show_edge=False)
+    table.add_column("LUT", overflow="fold")
+    table.add_column("kind", no_wrap=True)
+    table.add_column("size", justify="right")
+    table.add_column("grey in → out", justify="right", no_wrap=True)
+    table.add_column("worst finding", overflow="fold")
+    for each in found:
+        grey = f"{100 * each.mid_grey_in:.0f} → {100 * each.mid_grey_out:.0f} %"
+        if each.source_curve is None:
+            grey = f"({grey})"
+        first = each.findings[0] if each.findings else None
+        style = _STYLES[each.worst]
+        worst = f"[{style}]{first.severity}[/{style}] {first.code}" if first else "none"
+        table.add_row(escape(each.name), each.kind, str(each.subject.size), grey, worst)
+    for bad in unreadable:
+        row = [escape(Path(bad["file"]).name), "", "", "", f"[bold red]{escape(bad['error'])}"]
+        table.add_row(*row)
+    screen.print(table)
+    if any(each.source_curve is None for each in found):
+        screen.print(
+            "[dim](in brackets: half way between the lowest and highest output; name "
+            "--source-curve for mid grey)[/dim]"
+        )
