@@ -47,6 +47,12 @@ class Context:
             return text
         return os.path.relpath(self.path(file)) + mark + rest
 
+    def shows(self, command: str, side: Subject, *options: str) -> tuple[str, ...]:
+        """A command on a LUT's file; nothing for a recipe or a pipeline, which it does not take."""
+        if side.path is None or side.path.suffix.lower() == ".toml":
+            return ()
+        return ("lutbench", command, *options, self.shown(side.name))
+
 
 @dataclass(frozen=True)
 class Finding:

@@ -247,7 +247,7 @@ def _print_sets(screen: Console, found: Comparison) -> None:
 
     scale = (2**found.bits - 1) / 1023
     name = {"delta_e_2000": "ΔE 2000", "delta_e_itp": "ΔE ITP"}[found.view.measure]
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False)
+    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False, show_edge=False)
     table.add_column("colours")
     table.add_column("count", justify="right")
     for figure in ("mean", "p95", "p99", "max"):
@@ -276,7 +276,7 @@ def _print_worst(screen: Console, found: Comparison) -> None:
     from rich.text import Text
 
     top = 2**found.bits - 1
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False)
+    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False, show_edge=False)
     table.add_column("A B")
     table.add_column("which", overflow="ellipsis", no_wrap=True, max_width=22)
     for head in (f"in, {found.bits} bit", "A", "B"):

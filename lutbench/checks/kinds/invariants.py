@@ -102,8 +102,7 @@ class Invariants(Check):
             if not figure.holds:
                 places.append(measured.where)
         figures.sort(key=lambda figure: figure.holds)
-        show = ("lutbench", "inspect", context.shown(self.lut)) if side.path else ()
-        return verdict(figures, "; ".join(places), show)
+        return verdict(figures, "; ".join(places), context.shows("inspect", side))
 
 
 def _outputs(transform: Transform, inputs: Array) -> Array:

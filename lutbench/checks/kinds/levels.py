@@ -97,9 +97,10 @@ class Levels(Check):
             ]
             label = f"{point.name} at {worst:.5g} {unit}, wanted {point.value:g}: off by"
             figures.append(Figure(point.unit, float(off.max()), within, label))
-        show = ("lutbench", "levels", "--curve", source.curve.name, "--lut")
         figures.sort(key=lambda figure: figure.holds)
-        return verdict(figures, "", (*show, context.shown(self.lut)) if side.path else ())
+        return verdict(
+            figures, "", context.shows("levels", side, "--curve", source.curve.name, "--lut")
+        )
 
 
 def _codes(full: Any, signal: Any, point: Point, target_range: Range) -> Any:
