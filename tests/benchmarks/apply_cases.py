@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 import av
+import colour
 import numpy as np
 from av.filter import Graph
 from numpy.typing import NDArray
@@ -140,6 +141,7 @@ class Cases:
         float_graph = ffmpeg(lut, float_frame, self.folder)
         large_graph = ffmpeg(large, float_frame, self.folder)
         word_graph = ffmpeg(lut, word_frame, self.folder)
+        science, sixteenth = colour.LUT3D(lut.table), picture[::4, ::4]
         image = Image.fromarray(eight)
         rows = lut.table.transpose(2, 1, 0, 3).reshape(-1).tolist()
         pillow = ImageFilter.Color3DLUT(33, rows)
@@ -154,6 +156,9 @@ class Cases:
             "float32 33: FFmpeg, array in and out": lambda: through(
                 float_graph, framed(picture, "gbrpf32le")
             ).to_ndarray(),
+            "float32 33: colour-science, a sixteenth of the frame": lambda: science.apply(
+                sixteenth, interpolator=colour.algebra.table_interpolation_tetrahedral
+            ),
             "float32 33: lutbench, new array": lambda: lut.apply(picture),
             "float32 33: lutbench, in place of an old one": lambda: apply_pixels(
                 lut, picture, out=out

@@ -9,9 +9,8 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
 import pytest
-from apply_cases import Cases, a_lut, photograph
+from apply_cases import Cases
 
 NAMES = sorted(
     {
@@ -20,6 +19,7 @@ NAMES = sorted(
         "limit: new array, touched",
         "float32 33: FFmpeg, planar frame in and out",
         "float32 33: FFmpeg, array in and out",
+        "float32 33: colour-science, a sixteenth of the frame",
         "float32 33: lutbench, new array",
         "float32 33: lutbench, in place of an old one",
         "float32 33: lutbench, planar",
@@ -53,18 +53,3 @@ def test_apply(benchmark: Any, cases: Cases, name: str) -> None:
     assert set(NAMES) == set(cases.cases)
     benchmark.group = name.split(":")[0]
     benchmark.pedantic(cases.cases[name], rounds=9, warmup_rounds=1)
-
-
-def test_colour_science(benchmark: Any) -> None:
-    import colour
-    from colour.algebra import table_interpolation_tetrahedral
-
-    lut = colour.LUT3D(a_lut(33).table)
-    picture = photograph()[::4, ::4]
-    benchmark.group = "float32 33"
-
-    def apply() -> np.ndarray[Any, Any]:
-        return np.asarray(lut.apply(picture, interpolator=table_interpolation_tetrahedral))
-
-    # A sixteenth of the frame: the whole takes seconds and gigabytes.
-    benchmark.pedantic(apply, rounds=3, warmup_rounds=1)
