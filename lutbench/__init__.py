@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from lutbench.tables.lut import Lut1D as Lut1D
     from lutbench.tables.lut import Lut3D as Lut3D
     from lutbench.tables.lut import ShaperLut3D as ShaperLut3D
+    from lutbench.tables.pixels import apply_pixels as apply_pixels
 
 __version__ = "0.1.0"
 
@@ -31,6 +32,7 @@ _HOMES = {
     "Lut1D": "lutbench.tables.lut",
     "Lut3D": "lutbench.tables.lut",
     "ShaperLut3D": "lutbench.tables.lut",
+    "apply_pixels": "lutbench.tables.pixels",
 }
 
 __all__ = ["__version__", *_HOMES]

@@ -81,7 +81,7 @@ def node_reads(lut: Lut3D, picture: NDArray[np.float32]) -> Callable[[], None]:
     from numba import njit
 
     block = kernels.BLOCK
-    weigh = kernels._weigh_4
+    weigh = kernels.weigh_4
 
     @njit(nogil=True)
     def read(nodes: Any, corners: Any, weights: Any, out: Any, across: int, blocks: int) -> None:
