@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from lutbench.errors import LutbenchError, unknown_name
+from lutbench.media.icc import profile_of
+from lutbench.model.gamuts import BT709, BT2020, P3_D65
 
 # Code points of Recommendation ITU-T H.273 (colour_primaries, transfer_characteristics).
 # BT.1886 is the display side of BT.709 and has no code point of its own.
@@ -25,12 +27,7 @@ TRANSFERS = {
     "BT.2100 PQ": 16,
     "BT.2100 HLG": 18,
 }
-# Chromaticities of R, G, B and white, from the Recommendations and SMPTE EG 432-1.
-CHROMATICITIES = {
-    1: (0.64, 0.33, 0.30, 0.60, 0.15, 0.06, 0.3127, 0.3290),
-    9: (0.708, 0.292, 0.170, 0.797, 0.131, 0.046, 0.3127, 0.3290),
-    12: (0.680, 0.320, 0.265, 0.690, 0.150, 0.060, 0.3127, 0.3290),
-}
+GAMUTS = {1: BT709, 9: BT2020, 12: P3_D65}
 
 _COLOUR_NAMES = {
     "oiio:colorspace",
@@ -117,10 +114,17 @@ def tag_header(header: Any, format_name: str, tags: ColourTags) -> None:
         header.attribute("oiio:ColorSpace", "srgb_rec709_scene")  # an sRGB chunk, or Exif's word
     elif format_name == "png":
         header.attribute("oiio:ColorSpace", "unknown")  # unsaid, the library would say sRGB
+    if format_name in ("png", "jpeg", "tiff") and tags.gamut and tags.curve:
+        profile = profile_of(GAMUTS[tags.primaries], tags.curve)
+        # A PNG file may have an sRGB chunk or a profile, not both.
+        if profile and (format_name, tags.transfer) != ("png", 13):
+            header.attribute("ICCProfile", f"uint8[{len(profile)}]", profile)
     if format_name == "png" and (tags.gamut and tags.curve):
         header.attribute("CICP", "int[4]", (tags.primaries, tags.transfer, 0, 1))
     elif format_name == "openexr" and tags.gamut:
-        header.attribute("chromaticities", "float[8]", CHROMATICITIES[tags.primaries])
+        gamut = GAMUTS[tags.primaries]
+        points = [part for xy in (*gamut.primaries, gamut.white) for part in xy]
+        header.attribute("chromaticities", "float[8]", tuple(points))
     elif format_name == "dpx":
         # The library knows the codes of the first edition of SMPTE 268M: BT.709 is among them.
         if tags.transfer in (1, 8):

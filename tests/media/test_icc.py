@@ -1,0 +1,78 @@
+"""Our ICC profiles as an independent colour engine reads them: LittleCMS, through Pillow."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+import colour
+import numpy as np
+import pytest
+from PIL import Image, ImageCms
+
+from lutbench.media.icc import profile_of
+from lutbench.media.stills import Still, read_still, write_still
+from lutbench.media.tags import ColourTags
+from lutbench.model.gamuts import BT709, BT2020, P3_D65, Gamut
+
+NAMES = {BT709: "ITU-R BT.709", BT2020: "ITU-R BT.2020", P3_D65: "P3-D65"}
+DECODE = {
+    "BT.1886": lambda signal: signal**2.4,
+    "linear": lambda signal: signal,
+    "sRGB": colour.models.eotf_sRGB,
+}
+
+
+@pytest.mark.parametrize("gamut", NAMES, ids=lambda gamut: gamut.name)
+@pytest.mark.parametrize("curve", DECODE)
+def test_lab_of_colours_as_colour_science(gamut: Gamut, curve: str) -> None:
+    codes = np.random.default_rng(5).integers(0, 256, (1, 500, 3)).astype(np.uint8)
+    data = profile_of(gamut, curve)
+    assert data is not None
+    transform = ImageCms.buildTransform(
+        ImageCms.ImageCmsProfile(io.BytesIO(data)),
+        ImageCms.createProfile("LAB"),
+        "RGB",
+        "LAB",
+        ImageCms.Intent.RELATIVE_COLORIMETRIC,
+        ImageCms.Flags.NOOPTIMIZE,
+    )
+    lab = np.asarray(ImageCms.applyTransform(Image.fromarray(codes), transform)).astype(float)
+    lab = np.stack(
+        [
+            lab[..., 0] / 2.55,
+            *(np.float64(lab[..., c].astype(np.uint8).astype(np.int8)) for c in (1, 2)),
+        ],
+        -1,
+    )
+    space = colour.RGB_COLOURSPACES[NAMES[gamut]]
+    xyz = colour.RGB_to_XYZ(DECODE[curve](codes / 255), space)
+    d50 = colour.xy_to_XYZ(colour.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]["D50"])
+    d65 = colour.xy_to_XYZ(space.whitepoint)
+    adapted = colour.chromatic_adaptation(xyz, d65, d50, method="Von Kries", transform="Bradford")
+    want = colour.XYZ_to_Lab(adapted, colour.XYZ_to_xy(d50))
+    inside = (np.abs(want[..., 1:]) < 127).all(axis=-1)  # what 8-bit Lab can hold
+    # 8-bit Lab: half a unit of a* and b*, half of 1/2.55 of L*, and the engine's own rounding.
+    assert np.abs(lab - want)[inside].max() < 1.2
+
+
+def test_the_same_colour_gives_the_same_bytes() -> None:
+    assert profile_of(BT709, "sRGB") == profile_of(BT709, "sRGB")
+    assert profile_of(BT2020, "BT.2100 PQ") is None
+
+
+@pytest.mark.parametrize("suffix", [".png", ".jpg", ".tif"])
+def test_files_carry_the_profile_of_their_target(tmp_path: Path, suffix: str) -> None:
+    still = Still(np.full((8, 8, 3), 90, np.uint8), ("R", "G", "B"), "8")
+    path = tmp_path / f"out{suffix}"
+    write_still(still, path, tags=ColourTags("P3-D65", "BT.1886"))
+    with Image.open(path) as picture:
+        assert picture.info["icc_profile"] == profile_of(P3_D65, "BT.1886")
+        name = ImageCms.getProfileDescription(
+            ImageCms.ImageCmsProfile(io.BytesIO(picture.info["icc_profile"]))
+        )
+    assert name.strip() == "P3-D65, BT.1886"
+    # And it is stale after the next LUT.
+    write_still(read_still(path), tmp_path / f"next{suffix}")
+    with Image.open(tmp_path / f"next{suffix}") as picture:
+        assert "icc_profile" not in picture.info
