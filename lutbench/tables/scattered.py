@@ -91,6 +91,7 @@ class ScatteredFit:
         self,
         smoothness: float,
         *,
+        reach: float | None = None,
         start: Array | None = None,
         rtol: float = 1e-4,
         most: int = 300,
@@ -99,30 +100,32 @@ class ScatteredFit:
 
         Parameters
         ----------
+        reach
+            How far from any sample the table goes on straight before it has gone back
+            to 0, in shares of the cube's edge; without limit where None. For a fit of
+            what some base leaves.
         start
             A table near the result; without one the fit is made on smaller lattices
             first, which settle what lies far from any sample.
         rtol
             Done when what is left of the equations is this share of what they began with.
 
-        Conjugate gradients, preconditioned with the straightness term, which the
-        eigenvectors of second differences make diagonal.
+        Conjugate gradients.
         """
         if start is None and self._coarser is not None:
-            start = enlarged(self._coarser.solve(smoothness, rtol=rtol, most=most), self.size)
-        factor = smoothness * (self.size - 1)
-        system = (self.normal + factor * self._bend).tocsr()
-        # What the samples hold a node with on average where there are any: so that
-        # the preconditioner is of the right scale.
-        diagonal = self.normal.diagonal()
-        hold = float(np.median(diagonal[diagonal > 0]))
-        e = self._eigenvalues
-        gain = (hold / (factor * (e[:, None, None] + e[:, None] + e) + hold)).astype(np.float32)
+            coarse = self._coarser.solve(smoothness, reach=reach, rtol=rtol, most=most)
+            start = enlarged(coarse, self.size)
+        from scipy.sparse import identity
 
+        factor = smoothness * (self.size - 1)
+        # Between straightness S and a pull P to 0 a departure dies away over (S/P)^(1/4).
+        pull = 0.0 if reach is None else smoothness / reach**4 / (self.size - 1) ** 3
+        system = (self.normal + factor * self._bend + pull * identity(self.size**3)).tocsr()
+        gain, scale = self._preconditioner(factor, pull)
         x = np.zeros_like(self.right) if start is None else start.reshape(-1, 3).copy()
         rest = self.right - system @ x
         limit = (rtol * np.linalg.norm(rest, axis=0)) ** 2 + 1e-26
-        shaped = self._filtered(rest, gain)
+        shaped = self._filtered(rest / scale, gain) / scale
         direction = shaped
         power = (rest * shaped).sum(axis=0)
         for _ in range(most):
@@ -132,7 +135,7 @@ class ScatteredFit:
             length = power / np.maximum((direction * ahead).sum(axis=0), 1e-300)
             x += length * direction
             rest -= length * ahead
-            shaped = self._filtered(rest, gain)
+            shaped = self._filtered(rest / scale, gain) / scale
             following = (rest * shaped).sum(axis=0)
             direction = shaped + following / np.maximum(power, 1e-300) * direction
             power = following
@@ -141,6 +144,21 @@ class ScatteredFit:
     def predicted(self, table: Array) -> Array:
         """The outputs that a table gives at the samples, shape (m, 3)."""
         return np.asarray(self.matrix @ table.reshape(-1, 3))
+
+    def _preconditioner(self, factor: float, pull: float) -> tuple[NDArray[np.float32], Array]:
+        """A gain for each pair of eigenvectors, and a scale for each node.
+
+        Together they are nearly the inverse of the system: the straightness term is
+        diagonal in the eigenvectors, what the samples add is diagonal in the nodes.
+        Nodes that the samples hold more strongly than straightness does are scaled
+        down to the others.
+        """
+        diagonal = self.normal.diagonal()
+        hold = 0.1 * float(np.median(diagonal[diagonal > 0]))
+        e = self._eigenvalues
+        straight = factor * (e[:, None, None] + e[:, None] + e) + pull
+        scale = np.sqrt(1 + diagonal / max(hold, factor))[:, None]
+        return (hold / (straight + hold)).astype(np.float32), scale
 
     def _filtered(self, x: Array, gain: NDArray[np.float32]) -> Array:
         """`x` (n³, 3) with each of its components along the eigenvectors times `gain`.
@@ -192,39 +210,41 @@ def smooth_curves(inputs: Array, outputs: Array, size: int = 129) -> Array:
     inputs, outputs
         Shape (m, 3), each channel for itself; inputs in 0..1.
     """
-    from scipy.optimize import minimize_scalar
-
     second = np.diff(np.eye(size), n=2, axis=0) * float(size - 1) ** 1.5
     bend = second.T @ second
-    result = np.empty((size, 3))
-    for c in range(3):
-        steps = np.clip(inputs[:, c], 0, 1) * (size - 1)
-        base = np.minimum(steps.astype(int), size - 2)
-        count = len(steps)
-        rows = np.zeros((count, size))
-        rows[np.arange(count), base] = 1 - (steps - base)
-        rows[np.arange(count), base + 1] = steps - base
-        normal, right = rows.T @ rows / count, rows.T @ outputs[:, c] / count
+    grid = np.linspace(0, 1, size)
+    columns = [_smooth_curve(inputs[:, c], outputs[:, c], grid, bend) for c in range(3)]
+    return np.stack(columns, axis=1)
 
-        def solved(power: float, normal: Array = normal) -> Array:
-            return np.asarray(np.linalg.inv(normal + 10.0**power * bend + 1e-12 * np.eye(size)))
 
-        def score(
-            power: float,
-            normal: Array = normal,
-            right: Array = right,
-            rows: Array = rows,
-            values: Array = outputs[:, c],
-            solved: Any = solved,
-        ) -> float:
-            inverse = solved(power)
-            left = float(((rows @ (inverse @ right) - values) ** 2).mean())
-            freedom = float(np.sum(inverse * normal))
-            return left / max(1 - freedom / len(values), 1e-6) ** 2
+def _smooth_curve(inputs: Array, values: Array, grid: Array, bend: Array) -> Array:
+    """One channel of `smooth_curves`; `bend` is the penalty on the values at `grid`."""
+    from scipy.optimize import minimize_scalar
 
-        best = minimize_scalar(score, bounds=(-11, -1), method="bounded", options={"xatol": 0.2})
-        result[:, c] = solved(best.x) @ right
-    return result
+    size, count = len(grid), len(values)
+    steps = np.clip(inputs, 0, 1) * (size - 1)
+    left = np.minimum(steps.astype(int), size - 2)
+    part = steps - left
+    normal = np.diag(
+        np.bincount(left, (1 - part) ** 2, size) + np.bincount(left + 1, part**2, size)
+    )
+    beside = np.bincount(left, part * (1 - part), size)[:-1]
+    normal += np.diag(beside, 1) + np.diag(beside, -1)
+    right = np.bincount(left, (1 - part) * values, size)
+    right += np.bincount(left + 1, part * values, size)
+
+    def solved(power: float) -> Array:
+        return np.asarray(np.linalg.inv(normal + count * (10.0**power * bend + tiny)))
+
+    def score(power: float) -> float:
+        inverse = solved(power)
+        rest = float(((np.interp(inputs, grid, inverse @ right) - values) ** 2).mean())
+        freedom = float((inverse * normal).sum())
+        return rest / max(1 - freedom / count, 1e-6) ** 2
+
+    tiny = 1e-12 * np.eye(size)
+    best = minimize_scalar(score, bounds=(-11, -1), method="bounded", options={"xatol": 0.2})
+    return np.asarray(solved(best.x) @ right)
 
 
 def enlarged(table: Array, size: int) -> Array:

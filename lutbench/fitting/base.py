@@ -1,0 +1,86 @@
+"""The plain part of a colour change: a mixture of channels, then a curve for each.
+
+It explains most of what a grade does with few numbers, so it goes on sensibly where
+no colour was seen; a lattice is fitted to what it leaves.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, ClassVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.model.transforms import Transform
+from lutbench.tables.lut import Lut1D
+from lutbench.tables.scattered import smooth_curves
+
+Array = NDArray[np.float64]
+
+ROUNDS = 4
+
+
+@dataclass(frozen=True)
+class MixAndCurves(Transform):
+    """Channels mixed by a matrix whose rows add up to 1 (greys stay), then curves."""
+
+    matrix: Array
+    curves: Lut1D
+    kind: ClassVar[str] = "mix_and_curves"
+
+    def _apply(self, rgb: Array) -> NDArray[Any]:
+        return self.curves.apply(np.asarray(rgb @ self.matrix.T))
+
+
+def fit_base(inputs: Array, outputs: Array, weights: Array | None = None) -> MixAndCurves:
+    """The mixture and curves nearest to colours (m, 3) and what became of them (m, 3).
+
+    Curves and mixture are fitted in turn (Gauss–Newton on the mixture).
+    """
+    share = np.ones(len(inputs)) if weights is None else np.minimum(weights, 30.0)
+    matrix = np.eye(3)
+    curves = _curves(inputs, outputs)
+    best = MixAndCurves(matrix, curves)
+    least = _left(best, inputs, outputs, share)
+    for _ in range(ROUNDS):
+        mixed = inputs @ matrix.T
+        rest = outputs - curves.apply(mixed)
+        step = 1e-3
+        slope = (curves.apply(mixed + step) - curves.apply(mixed - step)) / (2 * step)
+        move = np.zeros((3, 3))
+        for c in range(3):
+            # Two differences of channels: whatever is added to a row, it adds up to 1.
+            others = [k for k in range(3) if k != c]
+            columns = slope[:, c, None] * (inputs[:, others] - inputs[:, [c]])
+            root = np.sqrt(share)[:, None]
+            normal = (root * columns).T @ (root * columns)
+            normal += 1e-3 * share.sum() * 1e-3 * np.eye(2)
+            found = np.linalg.solve(normal, (root * columns).T @ (root[:, 0] * rest[:, c]))
+            move[c, others] = found
+            move[c, c] = -found.sum()
+        matrix = matrix + np.clip(move, -0.5, 0.5)
+        curves = _curves(inputs @ matrix.T, outputs)
+        trial = MixAndCurves(matrix, curves)
+        left = _left(trial, inputs, outputs, share)
+        if left >= least:
+            break
+        best, least = trial, left
+    return best
+
+
+def _curves(inputs: Array, outputs: Array, most: int = 4000) -> Lut1D:
+    """Rising curves through the clouds of each channel."""
+    from scipy.optimize import isotonic_regression
+
+    if len(inputs) > most:
+        index = np.random.default_rng(2).choice(len(inputs), most, replace=False)
+        inputs, outputs = inputs[index], outputs[index]
+    table = smooth_curves(inputs, outputs, 65)
+    rising = np.stack([isotonic_regression(table[:, c]).x for c in range(3)], axis=1)
+    return Lut1D(rising)
+
+
+def _left(base: MixAndCurves, inputs: Array, outputs: Array, share: Array) -> float:
+    off = (outputs - base.apply(inputs)) ** 2
+    return float((share[:, None] * off).sum() / share.sum())

@@ -1,0 +1,294 @@
+"""A LUT learnt from a pair of pictures: a still, and the same still graded elsewhere."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.errors import LutbenchError
+from lutbench.fitting.base import MixAndCurves, fit_base
+from lutbench.fitting.registration import check_registration
+from lutbench.tables.algebra.repair import repair
+from lutbench.tables.algebra.resample import resample
+from lutbench.tables.algebra.result import CODES, CodeError, code_error
+from lutbench.tables.lut import SIZES_3D, Lut3D, lattice
+from lutbench.tables.scattered import ScatteredFit
+
+Array = NDArray[np.float64]
+
+SMOOTHNESS = tuple(10.0**power for power in (-3, -3.5, -4, -4.5, -5, -5.5, -6, -6.5, -7))
+"""What is tried, from stiff to loose; see `lutbench.tables.scattered` for the unit."""
+
+TILE = 32
+"""Pixels: the side of the squares that are held out or not, as a whole, since
+neighbouring pixels tell each other's colours."""
+
+HELD_OUT = 0.2
+SUPPORT = 3.0
+"""Pixels that a node has to be worth to count as supported by the picture."""
+
+MOST_PIXELS = 2_000_000
+BINS = 96
+FINEST = 17
+REACH = 0.35
+"""How far from any colour seen the LUT goes on before it is its base again: the share
+of the cube's edge."""
+
+HEAVY = 30.0
+"""A colour seen this often weighs no more: its mean is known well enough."""
+
+
+@dataclass(frozen=True)
+class PairFit:
+    """A LUT from a pair of pictures.
+
+    Parameters
+    ----------
+    lut
+        The LUT, its neutral axis rising.
+    support
+        How many pixels each node is worth, shape (n, n, n): the weight that
+        interpolation gives it, summed over the picture.
+    coverage
+        The share of nodes worth `SUPPORT` pixels or more.
+    neutral_covered
+        The lowest and highest level of the neutral axis that is supported, (0, 0)
+        where none is.
+    held_out
+        The error in 10-bit code values at pixels of squares that the fit did not see.
+    held_out_colours
+        Found and wanted outputs at such pixels, shape (m, 3) each.
+    residual
+        The error at all pixels in the final fit.
+    outliers
+        The share of pixels that do not follow the rest (dust, titles, local work).
+    agreement
+        Of the pictures' edges: 1 when they lie exactly on each other.
+    """
+
+    lut: Lut3D
+    support: Array
+    coverage: float
+    neutral_covered: tuple[float, float]
+    held_out: CodeError
+    held_out_colours: tuple[Array, Array]
+    residual: CodeError
+    outliers: float
+    agreement: float
+    smoothness: float
+    notes: tuple[str, ...] = ()
+
+    def to_data(self) -> dict[str, Any]:
+        """The fit as plain data, without the arrays."""
+        return {
+            "lut": self.lut.to_data(),
+            "coverage": self.coverage,
+            "neutral_covered": list(self.neutral_covered),
+            "held_out_code_10bit": self.held_out.to_data(),
+            "residual_code_10bit": self.residual.to_data(),
+            "outlier_share": self.outliers,
+            "edge_agreement": self.agreement,
+            "smoothness": self.smoothness,
+            "notes": list(self.notes),
+        }
+
+
+def fit_pair(
+    before: NDArray[Any],
+    after: NDArray[Any],
+    size: int = 33,
+    *,
+    smoothness: float | None = None,
+    title: str = "",
+    where: str = "",
+) -> PairFit:
+    """The LUT that takes one picture to the other.
+
+    Parameters
+    ----------
+    before, after
+        Signal, shape (height, width, 3), the same still pixel on pixel.
+    size
+        Nodes along an edge of the LUT.
+    smoothness
+        How strongly the LUT is pulled to its base, a curve for each channel and a
+        mixture of channels; chosen by squares held out where None.
+
+    Raises
+    ------
+    LutbenchError
+        When the pictures are not the same one, or one does not follow from the other.
+    """
+    low, high = SIZES_3D
+    if not low <= size <= high:
+        raise LutbenchError(f"a LUT size of {size} is out of limits", accepted=f"{low} to {high}")
+    before, after = np.asarray(before, np.float64), np.asarray(after, np.float64)
+    registration = check_registration(before, after, where)
+    x, y, seen, weight = _pixels(before, after)
+    base = fit_base(*_binned(x[seen], y[seen], weight[seen]))
+    keep = _followers(x, y, weight, base)
+    outliers = float(1 - keep.mean())
+    held = ~seen & keep
+    train = _binned(x[seen & keep], y[seen & keep], weight[seen & keep])
+    chosen, held_out, found = _chosen(train, x[held], y[held], size, smoothness, base)
+    _check_follows(found, y[held], where)
+    inputs, outputs, weights = _binned(x[keep], y[keep], weight[keep])
+    base = fit_base(inputs, outputs, weights)
+    fit = _departure(inputs, outputs, weights, base, size)
+    departure = Lut3D(fit.solve(chosen, reach=REACH))
+    if size != fit.size:
+        larger = resample(departure, size, "cubic").lut
+        assert isinstance(larger, Lut3D)
+        departure = larger
+    table = np.clip(departure.table + base.apply(lattice(size)), *_ends(y))
+    lut = repair(Lut3D(table, title=title), ("monotone",)).lut
+    assert isinstance(lut, Lut3D)
+    support = _support(inputs, weights, size) * (before[..., 0].size / len(x))
+    covered = support >= SUPPORT
+    index = np.arange(size)
+    levels = index[covered[index, index, index]] / (size - 1)
+    neutral = (float(levels.min()), float(levels.max())) if len(levels) else (0.0, 0.0)
+    return PairFit(
+        lut,
+        support,
+        float(covered.mean()),
+        neutral,
+        held_out,
+        (found, y[held]),
+        code_error(lut.apply(inputs), outputs),
+        outliers,
+        registration.agreement,
+        chosen,
+        _notes(covered, neutral, held_out, outliers),
+    )
+
+
+def _pixels(before: Array, after: Array) -> tuple[Array, Array, NDArray[np.bool_], Array]:
+    """Inputs, outputs, whether seen by the trial fit, and a weight that is less on edges."""
+    height, width = before.shape[:2]
+    random = np.random.default_rng(21)
+    rows, columns = -(-height // TILE), -(-width // TILE)
+    tiles = random.random((rows, columns)) >= HELD_OUT
+    seen = tiles.repeat(TILE, axis=0).repeat(TILE, axis=1)[:height, :width].ravel()
+    # On an edge, resampling and compression mix colours that the LUT never saw.
+    slope = sum(
+        np.abs(np.gradient(picture, axis=axis)).max(axis=-1)
+        for picture in (before, after)
+        for axis in (0, 1)
+    )
+    weight = (1 / (1 + (np.asarray(slope) / 0.05) ** 2)).ravel()
+    x, y = before.reshape(-1, 3), after.reshape(-1, 3)
+    fine = np.isfinite(x).all(axis=1) & np.isfinite(y).all(axis=1)
+    fine &= (x >= -1e-6).all(axis=1) & (x <= 1 + 1e-6).all(axis=1)
+    index = np.flatnonzero(fine)
+    if len(index) > MOST_PIXELS:
+        index = random.choice(index, MOST_PIXELS, replace=False)
+    if not (seen[index].any() and (~seen[index]).any()):
+        raise LutbenchError("too few pixels of the first picture are within 0..1")
+    return np.clip(x[index], 0, 1), y[index], seen[index], weight[index]
+
+
+def _binned(x: Array, y: Array, weight: Array) -> tuple[Array, Array, Array]:
+    """Means of inputs and outputs, and the weight, of pixels of nearly one colour."""
+    place = np.minimum((x * BINS).astype(np.int64), BINS - 1)
+    key = (place[:, 0] * BINS + place[:, 1]) * BINS + place[:, 2]
+    _, inverse = np.unique(key, return_inverse=True)
+    total = np.asarray(np.bincount(inverse, weight), dtype=np.float64)
+    inputs = np.stack([np.bincount(inverse, weight * x[:, c]) for c in range(3)], 1)
+    outputs = np.stack([np.bincount(inverse, weight * y[:, c]) for c in range(3)], 1)
+    return inputs / total[:, None], outputs / total[:, None], total
+
+
+def _departure(
+    inputs: Array, outputs: Array, weights: Array, base: MixAndCurves, size: int
+) -> ScatteredFit:
+    """What the base leaves, on a lattice of `FINEST` at most: it bends slowly."""
+    return ScatteredFit(
+        inputs,
+        outputs - base.apply(inputs),
+        min(size, FINEST),
+        weights=np.minimum(weights, HEAVY),
+    )
+
+
+def _followers(x: Array, y: Array, weight: Array, base: MixAndCurves) -> NDArray[np.bool_]:
+    """The pixels whose change of colour is that of others of their colour."""
+    fit = _departure(*_binned(x, y, weight), base, 9)
+    table = fit.solve(1e-4, reach=REACH, rtol=1e-2)
+    off = np.abs(y - base.apply(x) - Lut3D(table).apply(x)).max(axis=1)
+    return np.asarray(off <= max(6 * 1.4826 * float(np.median(off)), 12 / 255))
+
+
+def _chosen(
+    train: tuple[Array, Array, Array],
+    x: Array,
+    y: Array,
+    size: int,
+    smoothness: float | None,
+    base: MixAndCurves,
+) -> tuple[float, CodeError, Array]:
+    """The smoothness that foretells the held-out squares best, with the error there."""
+    fit = _departure(*train, base, size)
+    under = base.apply(x)
+    best, chosen, found, table = np.inf, 0.0, y, None
+    for amount in SMOOTHNESS if smoothness is None else (smoothness,):
+        table = fit.solve(amount, reach=REACH, start=table, rtol=1e-3)
+        guess = np.clip(under + Lut3D(table).apply(x), *_ends(y))
+        squares = float(((guess - y) ** 2).mean())
+        if squares > 1.2 * best:
+            break
+        if squares < best:
+            best, chosen, found = squares, amount, guess
+    return chosen, code_error(found, y), found
+
+
+def _check_follows(found: Array, wanted: Array, where: str) -> None:
+    """Refuse where the second picture's colours do not follow from the first's."""
+    left = float(((found - wanted) ** 2).mean())
+    spread = float(wanted.var(axis=0).mean())
+    if spread < 1e-6 or left > 0.25 * spread:
+        raise LutbenchError(
+            f"the second picture's colours do not follow from the first's"
+            f" ({1 - min(left / max(spread, 1e-12), 1):.0%} of them explained)",
+            where=where,
+            accepted="the same still before and after one grade of the whole picture",
+        )
+
+
+def _ends(y: Array) -> tuple[float, float]:
+    """Where outputs are held: 0..1, or further where the picture itself goes further."""
+    return min(0.0, float(y.min())), max(1.0, float(y.max()))
+
+
+def _support(inputs: Array, weights: Array, size: int) -> Array:
+    fit = ScatteredFit(inputs, inputs, size, weights=weights)
+    return np.asarray(fit.support * weights.sum() / len(inputs))
+
+
+def _notes(
+    covered: NDArray[np.bool_], neutral: tuple[float, float], held_out: CodeError, outliers: float
+) -> tuple[str, ...]:
+    notes = []
+    if covered.mean() < 0.02:
+        notes.append(
+            f"only {covered.mean():.1%} of the nodes are seen in the picture: everywhere else the"
+            " LUT is a guess that goes on smoothly; take a picture of more colours"
+        )
+    if neutral[1] - neutral[0] < 0.5:
+        notes.append(
+            f"the neutral axis is supported from {neutral[0]:.2f} to {neutral[1]:.2f} only"
+        )
+    if outliers > 0.02:
+        notes.append(
+            f"{outliers:.1%} of the pixels do not follow the rest and were left out: titles, dust,"
+            " or work on a part of the picture, which no LUT can hold"
+        )
+    if held_out.p95 > 0.04 * CODES:
+        notes.append(
+            f"a twentieth of unseen colour values are off by {held_out.p95:.0f} codes of 1023 or"
+            " more: the second picture was not made by a LUT alone, or holds much noise"
+        )
+    return tuple(notes)

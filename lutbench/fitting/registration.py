@@ -1,0 +1,148 @@
+"""Whether two pictures show the same thing, pixel on pixel, whatever was done to their colours."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.errors import LutbenchError
+
+Array = NDArray[np.float64]
+
+ALIKE = 0.4
+"""The least correlation of edges: a graded picture has over 0.55 with the one it was
+made from, another picture under 0.1, one that is scaled by 2 % under 0.4."""
+
+TILES = 4
+_LONGEST = 1600
+
+
+@dataclass(frozen=True)
+class Registration:
+    """How two pictures lie on each other.
+
+    Parameters
+    ----------
+    agreement
+        The correlation of their edges as they lie, −1 to 1.
+    """
+
+    agreement: float
+
+
+def check_registration(before: Array, after: Array, where: str = "") -> Registration:
+    """Refuse two pictures that are not the same one, pixel on pixel.
+
+    Their edges are compared: gradients of luma, each measured against those
+    around it, so that tone and colour hardly matter.
+
+    Raises
+    ------
+    LutbenchError
+        When sizes differ, one is shifted, scaled, mirrored, or it is another picture.
+    """
+    if before.shape != after.shape:
+        sizes = [f"{each.shape[1]}×{each.shape[0]}" for each in (before, after)]
+        raise LutbenchError(
+            f"the pictures are of {sizes[0]} and {sizes[1]} pixels",
+            where=where,
+            accepted="two of one size, pixel on pixel",
+        )
+    if min(before.shape[:2]) < 64:
+        raise LutbenchError(
+            "the pictures are under 64 pixels wide or high", where=where, accepted="larger ones"
+        )
+    first, second = _edges(before), _edges(after)
+    for name, edges in (("first", first), ("second", second)):
+        if not edges.any():
+            raise LutbenchError(f"the {name} picture shows nothing", where=where)
+    accepted = "the same still before and after, pixel on pixel"
+    here, peak, offset = _correlation(first, second)
+    if offset != (0, 0) and peak > max(here + 0.01, ALIKE):
+        raise LutbenchError(
+            f"the second picture is shifted by {offset[1]:+d} pixels across and"
+            f" {offset[0]:+d} down",
+            where=where,
+            accepted=accepted,
+        )
+    if here < ALIKE:
+        for turned, word in (
+            (second[:, ::-1], "mirrored left to right"),
+            (second[::-1], "mirrored top to bottom"),
+            (second[::-1, ::-1], "upside down"),
+        ):
+            if _correlation(first, turned)[0] > ALIKE:
+                raise LutbenchError(f"the second picture is {word}", where=where, accepted=accepted)
+        raise LutbenchError(
+            f"the two are not the same picture (their edges agree to {here:.2f};"
+            f" {ALIKE:g} or more is needed), or one is scaled",
+            where=where,
+            accepted=accepted,
+        )
+    _check_tiles(first, second, here, accepted, where)
+    return Registration(here)
+
+
+def _check_tiles(first: Array, second: Array, here: float, accepted: str, where: str) -> None:
+    """A scaled or bent picture fits in one place only: look at each part for itself."""
+    moved, looked = 0, 0
+    height, width = first.shape
+    for row in range(TILES):
+        for column in range(TILES):
+            part = (
+                slice(row * height // TILES, (row + 1) * height // TILES),
+                slice(column * width // TILES, (column + 1) * width // TILES),
+            )
+            own, other = first[part], second[part]
+            if own.std() < 0.3 * first.std() or other.std() < 0.3 * second.std():
+                continue
+            local, peak, offset = _correlation(own, other)
+            if peak < ALIKE:
+                continue
+            looked += 1
+            moved += offset != (0, 0) and peak > local + 0.01
+    if looked >= 4 and moved > looked / 3:
+        raise LutbenchError(
+            f"the second picture is scaled or bent: {moved} of {looked} parts lie elsewhere",
+            where=where,
+            accepted=accepted,
+        )
+
+
+def _edges(picture: Array) -> Array:
+    """Gradients of luma over the mean of those around them; large pictures thinned."""
+    from scipy.ndimage import gaussian_filter, uniform_filter
+
+    luma = picture @ np.array([0.25, 0.6, 0.15])
+    step = -(-max(luma.shape) // _LONGEST)
+    if step > 1:
+        # Means of blocks: a shift of a pixel still moves the edges' centres.
+        height, width = (side // step * step for side in luma.shape)
+        blocks = luma[:height, :width].reshape(height // step, step, width // step, step)
+        luma = blocks.mean(axis=(1, 3))
+    luma = gaussian_filter(luma, 1.0)
+    down, across = np.gradient(luma)
+    strength = np.hypot(down, across)
+    around = uniform_filter(strength, 31) + 0.25 * strength.mean() + 1e-6
+    # A flat picture has no edges but rounding.
+    if strength.max() < 1e-4:
+        return np.zeros_like(strength)
+    return np.asarray(np.minimum(strength / around, 4.0))
+
+
+def _correlation(first: Array, second: Array) -> tuple[float, float, tuple[int, int]]:
+    """The correlation as they lie, the largest at any shift, and that shift (down, across)."""
+    from scipy import fft
+
+    first, second = first - first.mean(), second - second.mean()
+    scale = np.sqrt((first**2).sum() * (second**2).sum())
+    if scale <= 0:
+        return 0.0, 0.0, (0, 0)
+    shape = [fft.next_fast_len(side, real=True) for side in first.shape]
+    spectrum = fft.rfft2(first, s=shape).conj() * fft.rfft2(second, s=shape)
+    surface = fft.irfft2(spectrum, s=shape) / scale
+    peak = np.unravel_index(int(surface.argmax()), surface.shape)
+    down, across = (int(i) if i <= n // 2 else int(i) - n for i, n in zip(peak, shape, strict=True))
+    return float(surface[0, 0]), float(surface[peak]), (down, across)
