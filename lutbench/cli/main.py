@@ -26,6 +26,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "sheet": ("sheet", "Draw a contact sheet: frames before and after a LUT."),
     "convert": ("convert", "Convert a LUT to another format, size or signal range."),
     "rework": ("rework", "Chain, invert, resize, repair, blend LUTs."),
+    "learn": ("learn", "Learn the LUT between a still and the same still graded."),
     "chart": ("chart", "Draw a chart of known colours to send through a box."),
     "capture": ("capture", "Make the LUT of a box from the chart that came back."),
     "levels": ("levels", "Show where grey, skin and white lie on a curve, and after a LUT."),

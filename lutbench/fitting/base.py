@@ -18,7 +18,7 @@ from lutbench.tables.scattered import smooth_curves
 
 Array = NDArray[np.float64]
 
-ROUNDS = 4
+ROUNDS = 10
 
 
 @dataclass(frozen=True)

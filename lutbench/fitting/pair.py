@@ -51,7 +51,7 @@ class PairFit:
         The LUT, its neutral axis rising.
     support
         How many pixels each node is worth, shape (n, n, n): the weight that
-        interpolation gives it, summed over the picture.
+        interpolation gives it, summed over the picture. Pixels on edges count less.
     coverage
         The share of nodes worth `SUPPORT` pixels or more.
     neutral_covered
@@ -272,7 +272,7 @@ def _notes(
     covered: NDArray[np.bool_], neutral: tuple[float, float], held_out: CodeError, outliers: float
 ) -> tuple[str, ...]:
     notes = []
-    if covered.mean() < 0.02:
+    if covered.mean() < 0.004:
         notes.append(
             f"only {covered.mean():.1%} of the nodes are seen in the picture: everywhere else the"
             " LUT is a guess that goes on smoothly; take a picture of more colours"

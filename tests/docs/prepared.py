@@ -13,7 +13,11 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.model.transforms import Transform
+from lutbench.model.curves.base import Decode, Encode
+from lutbench.model.curves.log import AcesCct
+from lutbench.model.curves.video import Srgb
+from lutbench.model.gamuts import ACES_AP1, BT709, conversion
+from lutbench.model.transforms import Pipeline, Transform
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -94,6 +98,7 @@ def prepare(folder: Path) -> None:
     write_cube(sample(look, 17), folder / "look.cube")
     _pictures(folder)
     _chart(folder / "returned.png", lut)
+    _pair(folder, lut)
     _clip(folder / "A004.mov")
 
 
@@ -125,6 +130,20 @@ def _chart(path: Path, lut: Transform) -> None:
     from lutbench.media.stills import apply_to_still, write_still
 
     write_still(apply_to_still(lut, draw_chart(13, 960, 540)), path, depth="8")
+
+
+def _pair(folder: Path, lut: Transform) -> None:
+    """A photograph in the log encoding, and through `lut`."""
+    from skimage import data
+
+    from lutbench.media.stills import Still, apply_to_still, write_still
+
+    scene = Pipeline((Decode(Srgb()), conversion(BT709, ACES_AP1), Encode(AcesCct())))
+    signal = scene.apply(data.astronaut()[:256, :320] / 255.0)
+    codes = np.round(np.clip(signal, 0, 1) * 65535).astype(np.uint16)
+    write_still(Still(codes.copy(), ("R", "G", "B"), "16"), folder / "plain.png")
+    graded = apply_to_still(lut, Still(codes, ("R", "G", "B"), "16"))
+    write_still(graded, folder / "graded.png", depth="8")
 
 
 def _clip(path: Path) -> None:

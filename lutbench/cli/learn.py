@@ -1,0 +1,153 @@
+"""``lutbench learn``: the LUT between two pictures."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from lutbench.cli.options import console, force_option, json_option, print_json
+from lutbench.cli.results import print_written, refuse_existing, write_lut
+
+if TYPE_CHECKING:
+    from lutbench.fitting.pair import PairFit
+
+SCHEMA = 1
+
+
+@click.command()
+@click.argument("before")
+@click.argument("after")
+@click.option(
+    "-o", "--output", required=True, metavar="OUT", help="The file to write: .cube or .clf."
+)
+@click.option(
+    "--size",
+    type=click.IntRange(2, 65),
+    default=33,
+    show_default=True,
+    metavar="N",
+    help="Nodes an edge of the LUT.",
+)
+@click.option(
+    "--coverage",
+    "picture",
+    metavar="OUT.png",
+    help="Draw which nodes the pictures support.",
+)
+@click.option(
+    "--smoothness",
+    type=click.FloatRange(1e-12, 1.0),
+    metavar="S",
+    help="How strongly the LUT is held to its plain part, curves and a mixture of channels. "
+    "[default: what foretells unseen parts of the picture best]",
+)
+@click.option("--title", default="", metavar="TEXT", help="The title of OUT.")
+@force_option
+@json_option
+def command(
+    before: str,
+    after: str,
+    output: str,
+    size: int,
+    picture: str | None,
+    smoothness: float | None,
+    title: str,
+    force: bool,
+    as_json: bool,
+) -> None:
+    """Learn the LUT that takes the still BEFORE to the still AFTER.
+
+    Both are the same still pixel on pixel, as it was recorded and as it was graded
+    elsewhere. A pair that is shifted, scaled, mirrored or of two pictures is
+    refused. Where the picture has no such colour the LUT is a guess that goes on
+    smoothly: see what it covers with --coverage.
+
+    \b
+    Example:
+      lutbench learn plain.png graded.png -o learnt.cube --coverage covered.png
+    """
+    from lutbench import files
+    from lutbench.errors import LutbenchError
+    from lutbench.fitting.pair import fit_pair
+    from lutbench.media.stills import read_still
+
+    refuse_existing(output, force)
+    if picture is not None:
+        if Path(picture).suffix.lower() != ".png":
+            raise LutbenchError("the coverage is drawn as PNG", where=picture, accepted="a .png")
+        files.refuse_existing(Path(picture), force)
+    fit = fit_pair(
+        read_still(before).signal(),
+        read_still(after).signal(),
+        size,
+        smoothness=smoothness,
+        title=title,
+        where=f"{before}, {after}",
+    )
+    delta_e = _delta_e(fit)
+    write_lut(fit.lut, output, force=force)
+    if picture is not None:
+        from lutbench.report.coverage import coverage_png
+
+        files.write_bytes(picture, coverage_png(fit), force=force)
+    if as_json:
+        print_json(
+            {
+                "schema": SCHEMA,
+                "file": output,
+                "before": before,
+                "after": after,
+                **fit.to_data(),
+                "held_out_delta_e_2000": delta_e,
+            }
+        )
+    else:
+        _print(output, fit, delta_e, picture)
+
+
+def _delta_e(fit: PairFit) -> dict[str, float]:
+    """ΔE 2000 at pixels that the fit did not see, as on a BT.1886 display of BT.709."""
+    from lutbench.analysis.difference import Spread, measure
+    from lutbench.analysis.view import view_of
+    from lutbench.model.conversion import Encoding
+    from lutbench.model.curves.video import Bt1886
+    from lutbench.model.gamuts import BT709
+
+    found, wanted = (each[:50_000] for each in fit.held_out_colours)
+    seen = measure(found, wanted, view_of(Encoding(Bt1886(), BT709)))
+    return Spread.of(seen.delta_e_2000).to_data()
+
+
+def _print(output: str, fit: PairFit, delta_e: dict[str, float], picture: str | None) -> None:
+    from rich.table import Table
+
+    print_written(fit.lut, output)
+    table = Table(box=None, pad_edge=False, show_header=False)
+    table.add_column(style="bold")
+    table.add_column(overflow="fold")
+    low, high = fit.neutral_covered
+    rows: list[tuple[str, Any]] = [
+        (
+            "unseen parts",
+            f"ΔE 2000 {delta_e['mean']:.2f} on average, 95 % under {delta_e['p95']:.2f}"
+            " (as BT.709 on a BT.1886 display)",
+        ),
+        (
+            "",
+            f"{fit.held_out.mean:.1f} codes of 1023 on average, 95 % under"
+            f" {fit.held_out.p95:.1f}, the pictures' noise included",
+        ),
+        ("coverage", f"{fit.coverage:.1%} of the nodes; neutrals from {low:.2f} to {high:.2f}"),
+        ("left out", f"{fit.outliers:.1%} of the pixels, which do not follow the rest"),
+        ("same picture", f"edges agree to {fit.agreement:.2f} of 1"),
+    ]
+    for name, text in rows:
+        table.add_row(name, text)
+    screen = console()
+    screen.print(table)
+    for note in fit.notes:
+        screen.print(note, soft_wrap=True, markup=False)
+    if picture is not None:
+        screen.print(f"{picture}: which nodes the pictures support", soft_wrap=True)

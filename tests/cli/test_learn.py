@@ -1,0 +1,69 @@
+"""`lutbench learn` as a user runs it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+from skimage import data
+
+from lutbench import open_lut
+from lutbench.cli.main import main
+from lutbench.model.grade import Cdl
+
+Printed = pytest.CaptureFixture[str]
+GRADE = Cdl((1.1, 1.0, 0.9), (-0.02, 0.0, 0.02), (1.1, 1.0, 0.95), 1.2)
+
+
+@pytest.fixture
+def pair(tmp_path: Path) -> tuple[Path, Path]:
+    before = data.coffee()[:200, :300]
+    after = np.round(GRADE.apply(before / 255.0) * 255).astype(np.uint8)
+    paths = tmp_path / "before.png", tmp_path / "after.png"
+    for path, picture in zip(paths, (before, after), strict=True):
+        Image.fromarray(picture).save(path)
+    return paths
+
+
+def run(*args: object) -> int:
+    with pytest.raises(SystemExit) as ended:
+        main([str(each) for each in args])
+    return int(ended.value.code or 0)
+
+
+def test_learn(pair: tuple[Path, Path], tmp_path: Path, capsys: Printed) -> None:
+    out, drawn = tmp_path / "out.cube", tmp_path / "covered.png"
+    assert run("learn", *pair, "-o", out, "--size", 17, "--coverage", drawn, "--json") == 0
+    report = json.loads(capsys.readouterr().out)
+    assert report["schema"] == 1
+    assert report["held_out_delta_e_2000"]["mean"] < 1
+    assert 0 < report["coverage"] < 1
+    with Image.open(drawn) as picture:
+        assert picture.width > 1000
+    before = data.coffee()[:200, :300] / 255.0
+    off = np.abs(open_lut(out).apply(before) - GRADE.apply(before))
+    assert off.mean() < 2 / 255
+    assert run("learn", *pair, "-o", out, "--size", 9, "--force") == 0
+    printed = capsys.readouterr().out
+    assert "unseen parts" in printed
+    assert "neutrals from" in printed
+
+
+def test_learn_refuses(pair: tuple[Path, Path], tmp_path: Path, capsys: Printed) -> None:
+    other = tmp_path / "other.png"
+    Image.fromarray(data.astronaut()[:200, :300]).save(other)
+    out = tmp_path / "out.cube"
+    for args, words in (
+        ((pair[0], other), "not the same picture"),
+        ((pair[0], tmp_path / "none.png"), "none.png"),
+        ((*pair, "--coverage", tmp_path / "covered.jpg"), "a .png"),
+        ((*pair, "--coverage", other), "--force"),
+    ):
+        assert run("learn", *args, "-o", out) == 2
+        captured = capsys.readouterr()
+        assert captured.err.count("\n") == 1
+        assert words in captured.err
+    assert not out.exists()
