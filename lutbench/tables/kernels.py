@@ -287,7 +287,7 @@ def _compiled(function: Any, signature: Any) -> Any:
     function.__qualname__ = f"{function.__name__}_{_digest()}"
     try:
         return njit(signature, cache=True, **OPTIONS)(function)
-    except RuntimeError:  # there is no folder that compiled code could be written to
+    except (RuntimeError, OSError):  # no folder for compiled code can be written, or it is full
         return njit(signature, **OPTIONS)(function)
 
 

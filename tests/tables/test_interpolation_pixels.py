@@ -353,15 +353,25 @@ def test_what_is_refused() -> None:
         apply_pixels(lut, rgb, out=np.broadcast_to(np.float32(0), (4, 3)))
 
 
-def test_without_a_folder_for_compiled_code(tmp_path: Path) -> None:
-    """A package nobody may write beside, and a home that cannot be written either."""
-    code = (
-        "import numba.core.caching as caching\n"
-        "def refuse(self): raise OSError('read-only')\n"
-        "for locator in caching.CacheImpl._locator_classes: locator.ensure_cache_path = refuse\n"
-        "from lutbench.tables.kernels import _compiled, types\n"
-        "def double(x): return 2 * x\n"
-        "assert _compiled(double, types.float64(types.float64))(1.5) == 3.0\n"
-    )
-    environment = os.environ | {"NUMBA_CACHE_DIR": ""}
-    subprocess.run([sys.executable, "-c", code], check=True, timeout=120, env=environment)
+NO_FOLDER = "for each in caching.CacheImpl._locator_classes: each.ensure_cache_path = refuse"
+FULL_DISK = "caching.IndexDataCacheFile._save_data = refuse"
+
+
+@pytest.mark.parametrize("failure", ["pass", NO_FOLDER, FULL_DISK])
+def test_without_a_place_for_compiled_code(failure: str, tmp_path: Path) -> None:
+    """A package nobody may write beside and a home that cannot be written; a full disk."""
+    (tmp_path / "doubled.py").write_text("def double(x):\n    return 2 * x\n")
+    code = [
+        "import numba.core.caching as caching",
+        "from doubled import double",
+        "from lutbench.tables.kernels import _compiled, types",
+        "def refuse(*_): raise OSError('not here')",
+        failure,
+        "assert _compiled(double, types.float64(types.float64))(1.5) == 3.0",
+    ]
+    environment = os.environ | {"PYTHONPATH": str(tmp_path)}
+    environment.pop("NUMBA_CACHE_DIR", None)
+    command = [sys.executable, "-c", "\n".join(code)]
+    subprocess.run(command, check=True, timeout=120, env=environment)
+    kept = list(tmp_path.glob("__pycache__/*.nbc"))
+    assert bool(kept) == (failure == "pass")
