@@ -53,6 +53,12 @@ source = { curve = "ACEScct", gamut = "ACEScg" }
 lut = "monitor.cube"
 baseline = "stored.cube"
 """,
+    "health": """
+lut = "monitor.cube"
+severity = "info"
+allow = ["clipped_highlights", "clipped_shadows"]
+source = { curve = "ACEScct", gamut = "ACEScg" }
+""",
     "bytes": """
 lut = "day.toml#monitor"
 file = "monitor.cube"

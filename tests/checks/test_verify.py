@@ -291,6 +291,31 @@ def test_invariants_of_each_kind(folder: Path) -> None:
     assert one(keys + 'inverse = "x.cube"')["status"] == "passed"
 
 
+def test_health(folder: Path) -> None:
+    identity = np.asarray(Lut3D.identity(17).table)
+    write_cube(Lut3D(identity), "x.cube")
+    keys = 'kind = "health"\nlut = "x.cube"\n'
+    assert one(keys)["status"] == "passed"
+    write_cube(Lut3D(identity * [1, 1, 0.97]), "x.cube", force=True)
+    found = one(keys)
+    assert found["status"] == "failed"
+    assert "tint" in found["summary"]
+    assert found["show"] == "lutbench inspect x.cube"
+    assert one(keys + 'forbid = ["tint"]')["status"] == "failed"
+    assert one(keys + 'forbid = ["fold", "banding"]')["status"] == "passed"
+    assert one(keys + 'allow = ["tint"]')["status"] == "passed"
+    assert one(keys + "limits = { tint = 40 }")["status"] == "passed"
+    assert one(keys + 'severity = "error"')["status"] == "passed"
+
+
+def test_health_of_what_cannot_be_looked_at(folder: Path) -> None:
+    keys = 'kind = "health"\nlut = "monitor.cube"\nforbid = ["hue_shift"]\n'
+    found = one(keys)
+    assert found["status"] == "error"
+    assert "source" in found["summary"]
+    assert "cannot" not in one(keys + 'source = { curve = "ACEScct", gamut = "ACEScg" }')["summary"]
+
+
 def test_a_stored_lut_of_another_size_or_domain(folder: Path) -> None:
     keys = 'kind = "baseline"\nlut = "x.cube"\nbaseline = "b/{}"'
     write_cube(Lut3D.identity(9), "x.cube")
@@ -388,6 +413,8 @@ NOTHING = {
     "infinite within": 'kind = "levels"\nlut = "monitor.cube"\n'
     'source = { curve = "ACEScct", gamut = "ACEScg" }\npoints = [{ percent = 1, within = inf }]',
     "no invariant": 'kind = "invariants"\nlut = "monitor.cube"\nhold = []',
+    "no finding": 'kind = "health"\nlut = "monitor.cube"\nforbid = []',
+    "infinite health limit": 'kind = "health"\nlut = "monitor.cube"\nlimits = { tint = inf }',
     "no curve points": 'kind = "curve"\ncurve = "BT.709"\npoints = []',
     "nodes of a pipeline": f'kind = "reference"\nlut = "{QUICK}"\nexact = "{QUICK}"\n'
     'colours = ["nodes"]',
@@ -483,6 +510,12 @@ def test_a_baseline_with_turned_line_ends_still_fits(folder: Path) -> None:
         (
             '[[check]]\nname = "x"\nkind = "baseline"\nlut = "a"\nbaseline = "b"\nbasline = "c"',
             "basline",
+        ),
+        ('[[check]]\nname = "x"\nkind = "health"\nlut = "a"\nforbid = ["tnt"]', "tint"),
+        (
+            '[[check]]\nname = "x"\nkind = "health"\nlut = "a"\n'
+            'forbid = ["tint"]\nallow = ["fold"]',
+            "forbid alone",
         ),
         (SUITE + SUITE.split("\n\n", 1)[1], "two checks"),
         ("not toml", "suite.toml"),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from lutbench.checks.base import Check
 from lutbench.checks.kinds.baseline import Baseline
 from lutbench.checks.kinds.bytes import Bytes
+from lutbench.checks.kinds.health import Health
 from lutbench.checks.kinds.invariants import Invariants
 from lutbench.checks.kinds.levels import Levels
 from lutbench.checks.kinds.model import CurveValues, GamutMatrix, Registry
@@ -16,6 +17,7 @@ KINDS: dict[str, type[Check]] = {
     for each in (
         Reference,
         Baseline,
+        Health,
         Levels,
         Invariants,
         Bytes,

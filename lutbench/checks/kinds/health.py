@@ -1,0 +1,124 @@
+"""A LUT has no finding of given codes: what ``lutbench inspect`` would say about it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, ClassVar
+
+import numpy as np
+
+from lutbench.analysis import health
+from lutbench.analysis.inspection import Inspection, inspect
+from lutbench.checks.base import Check, Context, Finding, read_end, read_names
+from lutbench.checks.judging import in_codes
+from lutbench.checks.limits import Figure, checked_limit
+from lutbench.errors import DefinitionError, LutbenchError, unknown_name
+from lutbench.model.catalogue import Catalogue
+from lutbench.model.conversion import Encoding
+from lutbench.recipes.table import Table
+
+
+@dataclass(frozen=True, kw_only=True)
+class Health(Check):
+    """See the module. Without `forbid` every finding from `severity` up counts, but for `allow`."""
+
+    kind: ClassVar[str] = "health"
+    lut: str
+    forbid: tuple[str, ...] | None
+    allow: tuple[str, ...]
+    severity: str
+    limits: dict[str, Any]
+    source: Encoding | None
+    target: Encoding | None
+
+    @classmethod
+    def read(cls, table: Table, common: dict[str, Any], catalogue: Catalogue) -> Health:
+        forbid = read_names(table, "forbid", None)
+        allow = read_names(table, "allow", ()) or ()
+        limits = table.table("limits")
+        values = limits.values if limits else {}
+        for key, codes in (("forbid", forbid or ()), ("allow", allow), ("limits", values)):
+            for code in codes:
+                if code not in health.LIMITS:
+                    raise unknown_name("finding", code, health.LIMITS, table.at(key))
+        if forbid is not None and (allow or "severity" in table):
+            raise DefinitionError(
+                "forbid stands beside allow or severity",
+                where=table.where,
+                accepted="forbid alone, or allow and severity",
+            )
+        return cls(
+            **common,
+            lut=table.text("lut"),
+            forbid=forbid,
+            allow=allow,
+            severity=table.choice("severity", health.SEVERITIES, "warning"),
+            limits=values,
+            source=read_end(table.table("source"), catalogue),
+            target=read_end(table.table("target"), catalogue),
+        )
+
+    def run(self, context: Context) -> Finding:
+        looked_for = [code for code in health.LIMITS if self._counts(code)]
+        if not looked_for:
+            raise DefinitionError(
+                "no finding is looked for", where=self.where, accepted=", ".join(health.LIMITS)
+            )
+        side = context.subject(self.lut)
+        source, target = self.source or side.source, self.target or side.target
+        limits = {
+            code: checked_limit(value, f"{self.where}, limits, {code}")
+            for code, value in self.limits.items()
+        }
+        found = inspect(
+            side.transform,
+            source_curve=source.curve if source else None,
+            source_gamut=source.gamut if source else None,
+            source_range=source.range if source else "full",
+            target_range=target.range if target else "full",
+            target_curve=target.curve if target else None,
+            target_gamut=target.gamut if target else None,
+            limits=limits,
+            catalogue=context.catalogue,
+        )
+        self._refuse_what_was_not_examined(found)
+        worst = health.SEVERITIES.index(self.severity) if self.forbid is None else 0
+        bad = [
+            each
+            for each in found.findings
+            if self._counts(each.code) and health.SEVERITIES.index(each.severity) >= worst
+        ]
+        if not bad:
+            return Finding(True, f"none of {len(looked_for)} kinds of findings")
+        place = next((each.place for each in bad if each.place is not None), None)
+        return Finding(
+            False,
+            "; ".join(f"{each.code}: {each.message}" for each in bad),
+            tuple(
+                Figure(each.code, each.value, each.limit or 0.0, each.message, each.unit)
+                for each in bad
+            ),
+            where=_in_words(place) if place else "",
+            show=context.shows("inspect", side),
+        )
+
+    def _counts(self, code: str) -> bool:
+        return code in self.forbid if self.forbid is not None else code not in self.allow
+
+    def _refuse_what_was_not_examined(self, found: Inspection) -> None:
+        """A finding that is forbidden by name must have been looked for."""
+        for line in found.not_examined:
+            codes, _, why = line.partition(": ")
+            unseen = sorted(set(codes.split(", ")) & set(self.forbid or ()))
+            if unseen:
+                raise LutbenchError(
+                    f"{unseen[0]} cannot be looked for: {why}",
+                    where=self.where,
+                    accepted="source = {...}, or a LUT that has it",
+                )
+
+
+def _in_words(place: health.Place) -> str:
+    given, out = (in_codes(np.array(values)) for values in (place.input, place.output))
+    node = f"node {list(place.node)}: " if place.node else ""
+    return f"{node}in {given}, out {out} (10 bit)"
