@@ -21,18 +21,7 @@ def read_bytes(path: str | Path, *, limit: int) -> bytes:
         When `path` is a folder, a pipe or a device, is too large, cannot be
         read, or is written to by another process meanwhile.
     """
-    try:
-        # Not blocking: opening a pipe that nobody writes to would wait for ever.
-        handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0))
-    except OSError as error:
-        raise unreadable(path, error) from error
-    except ValueError as error:  # a null character in the name
-        raise LutbenchError(f"cannot read: {error}", where=repr(str(path))) from error
-    before = os.fstat(handle)
-    if not stat.S_ISREG(before.st_mode):
-        os.close(handle)
-        what = "is a folder" if stat.S_ISDIR(before.st_mode) else "is a pipe or a device"
-        raise LutbenchError(what, where=path, accepted="a file")
+    handle, before = _opened(path)
     try:
         with open(handle, "rb") as file:
             if before.st_size > limit:
@@ -49,6 +38,36 @@ def read_bytes(path: str | Path, *, limit: int) -> bytes:
     if len(data) != before.st_size or before.st_mtime_ns != after.st_mtime_ns:
         raise LutbenchError("the file changed while it was read", where=path)
     return data
+
+
+def regular(path: str | Path) -> os.stat_result:
+    """What the system says of the regular file `path`, for a library that opens it by name.
+
+    Raises
+    ------
+    LutbenchError
+        When `path` is a folder, a pipe or a device, or cannot be read.
+    """
+    handle, found = _opened(path)
+    os.close(handle)
+    return found
+
+
+def _opened(path: str | Path) -> tuple[int, os.stat_result]:
+    """A handle to read the regular file `path` with, and what the system says of it."""
+    try:
+        # Not blocking: opening a pipe that nobody writes to would wait for ever.
+        handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0))
+    except OSError as error:
+        raise unreadable(path, error) from error
+    except ValueError as error:  # a null character in the name
+        raise LutbenchError(f"cannot read: {error}", where=ascii(str(path))) from error
+    found = os.fstat(handle)
+    if not stat.S_ISREG(found.st_mode):
+        os.close(handle)
+        what = "is a folder" if stat.S_ISDIR(found.st_mode) else "is a pipe or a device"
+        raise LutbenchError(what, where=path, accepted="a file")
+    return handle, found
 
 
 @contextmanager
@@ -101,6 +120,8 @@ def write_text(path: str | Path, text: str, *, force: bool = False) -> None:
 
 def refuse_existing(target: Path, force: bool) -> None:
     """Refuse a path that is a folder, or a file that exists while `force` is not set."""
+    if "\0" in str(target):
+        raise LutbenchError("a null character in the name", where=ascii(str(target)))
     if target.is_dir():
         raise LutbenchError("is a folder", where=target, accepted="a file name")
     if target.exists() and not force:
@@ -116,6 +137,8 @@ def make_folder(path: str | Path) -> Path:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise unwritable(folder, error) from error
+    except ValueError as error:  # a null character in the name
+        raise LutbenchError(f"cannot write: {error}", where=ascii(str(folder))) from error
     return folder
 
 

@@ -113,8 +113,8 @@ def command(
     _check_cards(cards)
     day = levels(
         catalogue_of(definitions).curve(curve, where="--curve"),
-        lutbench.open_lut(lut) if lut else None,
-        lut_name=Path(lut).name if lut else "",
+        None if lut is None else lutbench.open_lut(lut),
+        lut_name="" if lut is None else Path(lut).name,
         source_range=source_range,
         target_range=target_range,
         zebra_min=zebra_min,

@@ -111,5 +111,7 @@ def _where_to_look(error: click.UsageError) -> str:
 
 
 def _complain(text: str) -> NoReturn:
-    click.echo("lutbench: " + " ".join(text.split()), err=True)
+    # What a file or a name holds must not steer the terminal.
+    plain = "".join(c if c.isprintable() else " " for c in text)
+    click.echo("lutbench: " + " ".join(plain.split()), err=True)
     sys.exit(2)

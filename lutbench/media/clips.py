@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.errors import FormatError, LutbenchError
-from lutbench.files import replacing, unreadable
+from lutbench.files import regular, replacing
 from lutbench.media.codecs import CLIP_SUFFIXES, SOURCE_SUFFIXES, Choice, choose, load_av
 from lutbench.media.stills import memory_limit, through
 from lutbench.media.tags import NO_TAGS, ColourTags
@@ -177,11 +177,7 @@ def open_clip(path: str | Path) -> Iterator[Any]:
     """A clip opened for reading; faults of FFmpeg's become a LutbenchError."""
     av = load_av()
     path = Path(path)
-    try:
-        with open(path, "rb"):
-            pass
-    except OSError as error:
-        raise unreadable(path, error) from error
+    regular(path)
     try:
         container = av.open(str(path.absolute()), container_options={"protocol_whitelist": "file"})
     except (av.FFmpegError, ValueError) as error:

@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.errors import FormatError, LutbenchError
-from lutbench.files import replacing, unreadable
+from lutbench.files import regular, replacing, unreadable
 from lutbench.media.tags import NO_TAGS, ColourTags, is_colour_attribute, tag_header
 from lutbench.tables.pixels import TYPES, apply_pixels, can_apply
 
@@ -179,8 +179,8 @@ def read_still(path: str | Path, *, limit: int | None = None) -> Still:
     oiio = _oiio()
     path = Path(path)
     still_format(path)
+    modified = regular(path).st_mtime
     try:
-        modified = path.stat().st_mtime
         with open(path, "rb") as file:
             if file.read(len(_PNG_SIGNATURE)) == _PNG_SIGNATURE:
                 _check_png(file, path)
@@ -659,7 +659,8 @@ def _error_of(thing: Any) -> str:
         text = thing.geterror()
     except UnicodeDecodeError:  # it repeats the file's own bytes
         text = ""
-    return " ".join(text.split())[:200] or "no reason given"
+    plain = "".join(c if c.isprintable() else " " for c in text)
+    return " ".join(plain.split())[:200] or "no reason given"
 
 
 def _mebibytes(count: int) -> int:

@@ -28,7 +28,7 @@ from pathlib import Path
 from typing import Any
 
 from lutbench.errors import DefinitionError
-from lutbench.files import unreadable
+from lutbench.files import read_bytes
 from lutbench.model.curves.base import Curve
 from lutbench.model.curves.log import CameraLog
 from lutbench.model.curves.tabulated import Tabulated, read_curve_csv
@@ -56,24 +56,13 @@ def read_toml(path: str | Path) -> dict[str, Any]:
 
     Raises
     ------
+    LutbenchError
+        When it cannot be read, or is larger.
     DefinitionError
         With the line where it is not TOML.
     """
     file = Path(path)
-    try:
-        if not file.is_file():
-            raise DefinitionError(
-                "is a folder or no regular file" if file.exists() else "no such file",
-                where=file,
-                accepted="a TOML file",
-            )
-        with open(file, "rb") as opened:
-            data = opened.read(MAX_BYTES + 1)
-    except OSError as error:
-        raise unreadable(file, error) from error
-    if len(data) > MAX_BYTES:
-        raise DefinitionError("the file is too large", where=file, accepted="up to 1 MiB")
-    return parse_toml(data, file)
+    return parse_toml(read_bytes(file, limit=MAX_BYTES), file)
 
 
 def parse_toml(data: bytes, where: str | Path) -> dict[str, Any]:

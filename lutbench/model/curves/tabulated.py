@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -11,12 +10,13 @@ from typing import Any, ClassVar
 import numpy as np
 
 from lutbench.errors import DefinitionError
-from lutbench.files import unreadable
+from lutbench.files import read_bytes
 from lutbench.model.curves.base import Curve
 from lutbench.model.transforms import Array
 
 LINEAR_NEAR = 0.01
 MAX_ROWS = 65536
+MAX_BYTES = 16 * 2**20
 
 
 @dataclass(frozen=True)
@@ -103,17 +103,14 @@ def read_curve_csv(path: str | Path, name: str) -> Tabulated:
     """
     file = Path(path)
     try:
-        if file.stat().st_size > 16 * 2**20:
-            raise DefinitionError("the table is too large", where=file, accepted="up to 16 MiB")
-        text = file.read_text(encoding="utf-8-sig")
-    except OSError as error:
-        raise unreadable(file, error) from error
+        text = read_bytes(file, limit=MAX_BYTES).decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise DefinitionError("is not UTF-8 text", where=file) from error
     light: list[float] = []
     signal: list[float] = []
-    for number, row in enumerate(csv.reader(text.splitlines()), 1):
-        cells = [cell.strip() for cell in row]
+    # Numbers hold no comma, so a line is a row, quotation marks or not.
+    for number, row in enumerate(text.splitlines(), 1):
+        cells = [cell.strip().strip('"') for cell in row.split(",")]
         if not any(cells) or cells[0].startswith("#"):
             continue
         try:
@@ -122,7 +119,7 @@ def read_curve_csv(path: str | Path, name: str) -> Tabulated:
             if not light and number <= 2:
                 continue
             raise DefinitionError(
-                f"{','.join(row)[:60]!r} is no row of the table",
+                f"{row[:60]!r} is no row of the table",
                 where=f"{file}:{number}",
                 accepted="two numbers: light,signal",
             ) from None

@@ -1,7 +1,8 @@
 """A LUT at another size, by the best of several methods.
 
 Which method is best is measured on the LUT itself. For a larger size every
-second node is taken away and each method has to say what stood there; for a
+second node is taken away and each method has to say what stood there (an even or
+very small size has no such half, and is made larger by `UNMEASURED`); for a
 smaller one each result is compared with the LUT it came from.
 """
 
@@ -19,6 +20,8 @@ from lutbench.tables.cells import positions, weight_matrix
 from lutbench.tables.lut import SIZES_3D, Interpolation, Lut, Lut1D, Lut3D, ShaperLut3D, lattice
 
 METHODS = ("linear", "pchip", "cubic", "fit")
+UNMEASURED = "pchip"
+"""For a larger size where no method can be measured: never past its neighbours."""
 Maker = Callable[[Array, int, Interpolation], Array]
 
 
@@ -54,9 +57,9 @@ def resample(lut: Lut, size: int, method: str = "best") -> Reworked:
     table = lut.table.astype(np.float64)
     scores = _scores(lut, table, size) if method == "best" else {}
     chosen = min(scores, key=lambda name: scores[name]) if scores else method
-    result = replace(
-        lut, table=_MAKERS[chosen if method == "best" else method](table, size, lut.interpolation)
-    )
+    if chosen == "best":  # nothing to measure on: every node is needed
+        chosen = UNMEASURED
+    result = replace(lut, table=_MAKERS[chosen](table, size, lut.interpolation))
     points = probe(lut.domain)
     error = code_error(lut.apply(points), result.apply(points))
     message = f"size {lut.size} to {size} by the method {chosen}"

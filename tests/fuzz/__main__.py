@@ -1,0 +1,77 @@
+"""The fuzzer at length: ``python tests/fuzz --cases 20000``.
+
+Prints what was seen of each kind of file, writes every kind of fault as a file
+into ``--faults``, and exits with status 1 where there was one.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from pathlib import Path
+
+from harness import Harness
+from hypothesis import HealthCheck, Phase, given, seed, settings
+from mutations import cases
+from targets import TARGETS
+
+
+def main() -> int:
+    """Run the cases, evenly over the kinds."""
+    parser = argparse.ArgumentParser(prog="python tests/fuzz", description=__doc__)
+    parser.add_argument("--cases", type=int, default=20_000)
+    parser.add_argument("--kinds", nargs="*", choices=[*TARGETS], default=[*TARGETS])
+    parser.add_argument("--seed", type=int, default=int(time.time()))
+    parser.add_argument("--faults", type=Path, default=Path("fuzz-faults"))
+    wanted = parser.parse_args()
+    print(f"seed {wanted.seed}")
+    began = time.monotonic()
+    each_kind = -(-wanted.cases // len(wanted.kinds))
+    with Harness() as harness:
+        for kind in wanted.kinds:
+            run(harness, kind, each_kind, wanted.seed)
+            show(harness, kind)
+    total = sum(tally.cases for tally in harness.tallies.values())
+    print(
+        f"{total} cases in {time.monotonic() - began:.0f} s, {len(harness.faults)} kinds of fault"
+    )
+    for number, ((kind, place), (data, reason)) in enumerate(harness.faults.items()):
+        wanted.faults.mkdir(exist_ok=True)
+        path = wanted.faults / f"{number:03d}_{kind.replace(' ', '_')}{TARGETS[kind][0]}"
+        path.write_bytes(data)
+        path.with_suffix(".txt").write_text(f"{place}\n\n{reason}\n")
+        print(f"{path}: {place}")
+    return 1 if harness.faults else 0
+
+
+def run(harness: Harness, kind: str, count: int, start: int) -> None:
+    """`count` files of a kind; faults are counted and do not end the run."""
+
+    @seed(start)
+    @settings(
+        max_examples=count,
+        deadline=None,
+        database=None,
+        phases=[Phase.generate],
+        suppress_health_check=list(HealthCheck),
+    )
+    @given(cases(kind))
+    def attempt(data: bytes) -> None:
+        harness.attempt(kind, data)
+
+    attempt()
+
+
+def show(harness: Harness, kind: str) -> None:
+    """A line of figures."""
+    tally = harness.tallies[kind]
+    counts = tally.outcomes
+    print(
+        f"{kind:15} {tally.cases:6} cases: {counts['read']:6} read, {counts['refused']:6} refused, "
+        f"{counts['fault']:4} faults; worst {tally.seconds:6.3f} s, {tally.memory >> 20:4} MiB",
+        flush=True,
+    )
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
