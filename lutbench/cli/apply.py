@@ -9,7 +9,13 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lutbench.cli.options import clip_coding_options, interpolation_option, json_option, print_json
+from lutbench.cli.options import (
+    clip_coding_options,
+    interpolation_option,
+    json_option,
+    not_empty,
+    print_json,
+)
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -26,8 +32,8 @@ FORMAT_SUFFIXES = {"png": ".png", "jpeg": ".jpg", "tiff": ".tif", "exr": ".exr",
 
 @click.command()
 @click.argument("lut")
-@click.argument("source", metavar="IN")
-@click.argument("target", metavar="OUT")
+@click.argument("source", metavar="IN", callback=not_empty)
+@click.argument("target", metavar="OUT", callback=not_empty)
 @interpolation_option
 @click.option(
     "--depth",

@@ -65,6 +65,13 @@ def clip_coding_options(function: F) -> F:
     return matrix(span(function))
 
 
+def not_empty(ctx: click.Context, param: click.Parameter, value: str) -> str:
+    """Refuse an empty name (of a shell variable that is not set), which would be this folder."""
+    if not value:
+        raise click.BadParameter("the name is empty", ctx, param)
+    return value
+
+
 def catalogue_of(definitions: tuple[str, ...]) -> Catalogue:
     """The catalogue with the files of ``--definitions``."""
     from lutbench.model.catalogue import open_catalogue

@@ -22,7 +22,7 @@ _FIELDS = {1: "B", 2: "H", 4: "I", 8: "Q"}
 
 @st.composite
 def fields(draw: st.DrawFn, data: bytes) -> bytes:
-    """Whole numbers of a header overwritten, in either byte order; perhaps cut short, or doubled."""
+    """Whole numbers of a header overwritten; the file cut short or doubled."""
     out = bytearray(data)
     for _ in range(draw(st.integers(1, 4))):
         width = draw(st.sampled_from([1, 2, 4, 8]))
@@ -45,7 +45,7 @@ def fields(draw: st.DrawFn, data: bytes) -> bytes:
 
 @st.composite
 def png_chunks(draw: st.DrawFn, data: bytes) -> bytes:
-    """Chunks changed, left out, doubled, swapped; their checks right again, so that they are read."""
+    """Chunks changed, left out, doubled, swapped; their checks right again."""
     chunks, at = [], 8
     while at + 12 <= len(data):
         (length,) = struct.unpack(">I", data[at : at + 4])
@@ -234,7 +234,7 @@ def tree(draw: st.DrawFn, whole: dict[str, Any]) -> bytes:
 
 @st.composite
 def xml_tree(draw: st.DrawFn, data: bytes) -> bytes:
-    """An XML file with elements left out, doubled, renamed, nested; texts and attributes replaced."""
+    """Elements left out, doubled, renamed, nested; texts and attributes replaced."""
     from lxml import etree
 
     root = etree.fromstring(data)
@@ -251,10 +251,7 @@ def xml_tree(draw: st.DrawFn, data: bytes) -> bytes:
         node = draw(st.sampled_from(every))
         parent = node.getparent()
         what = draw(
-            st.sampled_from(
-                ["text", "text", "word", "word", "attribute", "attribute", "attribute"]
-                + ["drop", "double", "name", "nest"]
-            )
+            st.sampled_from([*["text", "word", "attribute"] * 2, "drop", "double", "name", "nest"])
         )
         if what == "text":
             node.text = draw(texts)

@@ -23,7 +23,7 @@ from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
 
 # The .cube files that the tests of that format damage.
 sys.path.append(str(Path(__file__).parents[1] / "formats"))
-from test_cube_properties import WHOLE as CUBES  # noqa: E402
+from test_cube_properties import WHOLE as CUBES
 
 DEFINITIONS: dict[str, Any] = {
     "curves": {

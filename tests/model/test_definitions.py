@@ -106,12 +106,12 @@ log_side_slope = 1e-7
 
 
 def test_a_missing_file_and_a_folder(tmp_path: Path) -> None:
-    with pytest.raises(DefinitionError, match="no such file"):
+    with pytest.raises(LutbenchError, match="No such file"):
         read_definitions(tmp_path / "none.toml")
-    with pytest.raises(DefinitionError, match="is a folder"):
+    with pytest.raises(LutbenchError, match="is a folder"):
         read_definitions(tmp_path)
     (tmp_path / "huge.toml").write_bytes(b"#" * (1 << 20) + b"#")
-    with pytest.raises(DefinitionError, match="too large"):
+    with pytest.raises(LutbenchError, match="too large"):
         read_definitions(tmp_path / "huge.toml")
 
 
