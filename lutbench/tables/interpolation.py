@@ -32,7 +32,10 @@ from lutbench.tables.programs import (
     table_step,
 )
 
-FEW = 3_000_000  # pixels that numpy does in the time that numba takes to start
+# Pixels that numpy does in the time that numba takes to start. Float64 is what the
+# model computes in, seldom a picture: its kernel is left alone for longer, since a
+# machine that has not compiled it yet spends many seconds on it.
+FEW = {"float32": 3_000_000, "float64": 20_000_000}
 CHUNKS = (1 << 15, 1 << 19)  # pixels a thread takes at a time, at least and at most
 
 
@@ -130,17 +133,17 @@ def _apply(steps: Sequence[Step], rgb: NDArray[Any], threads_wanted: int | None)
     return out
 
 
-_by_numpy = 0  # pixels done in numpy so far
+_by_numpy = dict.fromkeys(FEW, 0)  # pixels done in numpy so far
 
 
 def _is_few(pixels: int, number: np.dtype[Any]) -> bool:
     """Whether numpy is done before the kernel is there; counts the pixels as done."""
-    global _by_numpy
     # While another thread imports the module, it is there and yet empty.
     is_loaded = getattr(sys.modules.get("lutbench.tables.kernels"), "is_loaded", None)
-    if _by_numpy + pixels > FEW or (is_loaded is not None and is_loaded(number)):
+    done = _by_numpy[number.name] + pixels
+    if done > FEW[number.name] or (is_loaded is not None and is_loaded(number)):
         return False
-    _by_numpy += pixels  # a count lost between two threads does no harm
+    _by_numpy[number.name] = done  # a count lost between two threads does no harm
     return True
 
 

@@ -31,7 +31,7 @@ from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
 @pytest.fixture(autouse=True)
 def no_numpy_form(monkeypatch: pytest.MonkeyPatch) -> None:
     """The compiled kernels, whatever ran before."""
-    monkeypatch.setattr(interpolation, "FEW", -1)
+    monkeypatch.setattr(interpolation, "FEW", dict.fromkeys(interpolation.FEW, -1))
 
 
 def compiled(step: programs.Step, rgb: NDArray[Any], limit: int = 1) -> NDArray[Any]:
@@ -292,7 +292,7 @@ def test_numba_is_started_when_it_pays() -> None:
         "import sys, numpy as np\n"
         "from lutbench.tables import interpolation\n"
         "from lutbench.tables.lut import Lut3D\n"
-        "interpolation.FEW = 10_000\n"
+        "interpolation.FEW['float64'] = 10_000\n"
         "lut, rgb = Lut3D.identity(33), np.random.default_rng(1).random((4000, 3))\n"
         "first = lut.apply(rgb)\n"
         "lut.apply(rgb)\n"

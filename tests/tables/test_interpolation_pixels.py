@@ -39,7 +39,7 @@ NEAREST = {np.uint8: 0.5 + 255 * 2e-7, np.uint16: 0.5 + 65535 * 2e-7}
 @pytest.fixture(autouse=True)
 def no_numpy_form(monkeypatch: pytest.MonkeyPatch) -> None:
     """The compiled kernels, whatever ran before."""
-    monkeypatch.setattr(interpolation, "FEW", -1)
+    monkeypatch.setattr(interpolation, "FEW", dict.fromkeys(interpolation.FEW, -1))
 
 
 def codes(dtype: Any, count: int = 5000, peak: int | None = None) -> NDArray[Any]:
