@@ -26,6 +26,8 @@ class Context:
     """Whether baselines and stored pictures are to be made rather than checked."""
     force: bool = False
     """Whether those that exist may be replaced."""
+    start: str = field(default_factory=os.getcwd)
+    """The folder that the user stands in: commands are shown as they are typed there."""
 
     @property
     def folder(self) -> Path:
@@ -45,7 +47,12 @@ class Context:
         file, mark, rest = text.partition("#")
         if not self.path(file).exists():
             return text
-        return os.path.relpath(self.path(file)) + mark + rest
+        return os.path.relpath(self.path(file), self.start) + mark + rest
+
+    @property
+    def itself(self) -> tuple[str, ...]:
+        """The command that runs the suite."""
+        return ("lutbench", "verify", os.path.relpath(self.suite, self.start))
 
     def shows(self, command: str, side: Subject, *options: str) -> tuple[str, ...]:
         """A command on a LUT's file; nothing for a recipe or a pipeline, which it does not take."""

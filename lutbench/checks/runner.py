@@ -6,14 +6,12 @@ import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
-from functools import cache
 from multiprocessing import get_context
-from pathlib import Path
 from typing import Any, Literal
 
 from lutbench.checks.base import Check, Context, command_line
 from lutbench.checks.limits import Figure
-from lutbench.checks.suite import Suite, read_suite
+from lutbench.checks.suite import Suite
 from lutbench.errors import LutbenchError
 
 Status = Literal["passed", "failed", "error", "recorded"]
@@ -129,15 +127,8 @@ def _unable(check: Check, why: str, started: float) -> Outcome:
     )
 
 
-@dataclass(frozen=True)
-class Task:
-    """A check as another process can be told of it."""
-
-    suite: str
-    definitions: tuple[str, ...]
-    name: str
-    record: bool = False
-    force: bool = False
+Task = tuple[Check, Context]
+"""A check and what it runs in: small, and all that another process needs."""
 
 
 def run_suite(
@@ -146,7 +137,6 @@ def run_suite(
     *,
     jobs: int = 1,
     scheduler: str | None = None,
-    definitions: Sequence[str] = (),
     record: bool = False,
     force: bool = False,
     on_outcome: Callable[[Outcome], None] = lambda outcome: None,
@@ -156,12 +146,10 @@ def run_suite(
     With `scheduler`, the workers of a Dask cluster do them: they must see the
     suite's files under the same paths.
     """
-    tasks = [
-        Task(str(suite.path.resolve()), _resolved(definitions), check.name, record, force)
-        for check in checks
-    ]
+    context = suite.context(record=record, force=force)
+    tasks = [(check, context) for check in checks]
     if scheduler is not None:
-        outcomes = _on_cluster(tasks, checks, scheduler, on_outcome)
+        outcomes = _on_cluster(tasks, scheduler, on_outcome)
     elif jobs > 1 and len(checks) > 1:
         outcomes = []
         # Fresh processes: threads of compiled kernels do not survive a fork.
@@ -171,43 +159,28 @@ def run_suite(
                 on_outcome(outcome)
     else:
         outcomes = []
-        context = suite.context(record=record, force=force)
-        for check in checks:
-            outcomes.append(run_check(check, context))
+        for task in tasks:
+            outcomes.append(run_task(task))
             on_outcome(outcomes[-1])
     return Report(suite.title, str(suite.path), tuple(outcomes))
 
 
 def run_task(task: Task) -> Outcome:
-    """Do the check that a task names."""
-    suite = _suite(task.suite, task.definitions)
-    check = next(each for each in suite.checks if each.name == task.name)
-    return run_check(check, suite.context(record=task.record, force=task.force))
-
-
-@cache
-def _suite(path: str, definitions: tuple[str, ...]) -> Suite:
-    return read_suite(path, definitions)
-
-
-def _resolved(definitions: Sequence[str]) -> tuple[str, ...]:
-    return tuple(str(Path(name).resolve()) for name in definitions)
+    """Do the check of a task."""
+    return run_check(*task)
 
 
 def _on_cluster(
     tasks: Sequence[Task],
-    checks: Sequence[Check],
     address: str,
     on_outcome: Callable[[Outcome], None],
 ) -> list[Outcome]:
     from lutbench.cluster import Done, run_on_cluster
 
-    by_name = {check.name: check for check in checks}
-
     def outcome_of(done: Done[Task, Outcome]) -> Outcome:
         if done.value is not None:
             return done.value
-        return _unable(by_name[done.item.name], done.error, time.perf_counter())
+        return _unable(done.item[0], done.error, time.perf_counter())
 
     found = run_on_cluster(
         run_task, tasks, address, on_done=lambda done: on_outcome(outcome_of(done))

@@ -30,7 +30,8 @@ class Suite:
 
     def context(self, *, record: bool = False, force: bool = False) -> Context:
         """What the checks run in."""
-        return Context(self.path, self.catalogue, record, force)
+        # Whole paths: another process may stand in another folder.
+        return Context(self.path.resolve(), self.catalogue, record, force)
 
     def selected(self, expression: str = "", tags: Sequence[str] = ()) -> list[Check]:
         """The checks whose name fits `expression` and that carry one of `tags`.

@@ -126,7 +126,6 @@ def command(
                 checks,
                 jobs=jobs,
                 scheduler=scheduler,
-                definitions=definitions,
                 record=record,
                 force=force,
                 on_outcome=_silent if as_json else _printer(suite, verbose),

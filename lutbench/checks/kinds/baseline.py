@@ -110,7 +110,7 @@ class Baseline(Check):
 
     def _against_table(self, context: Context, side: Subject, limits: dict[str, float]) -> Finding:
         stored = baselines.read_table(context.path(self.baseline))
-        show = ("lutbench", "verify", str(context.suite), "-k", self.name)
+        show = (*context.itself, "-k", self.name)
         view = view_for(self.target or side.target)
         return held_to_table(side.transform, stored, limits, view, show)
 

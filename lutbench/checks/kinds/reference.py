@@ -87,7 +87,7 @@ class Reference(Check):
                 [expected],
                 view_for(target),
                 limits,
-                ("lutbench", "verify", str(context.suite), "-k", self.name),
+                (*context.itself, "-k", self.name),
             )
         if self.against == "exact":
             other = context.subject(self.reference)
