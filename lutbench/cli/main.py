@@ -27,6 +27,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "convert": ("convert", "Convert a LUT to another format, size or signal range."),
     "rework": ("rework", "Chain, invert, resize, repair, blend LUTs."),
     "learn": ("learn", "Learn the LUT between a still and the same still graded."),
+    "match": ("match", "Bring one camera to another, by a chart that both shot."),
     "chart": ("chart", "Draw a chart of known colours to send through a box."),
     "capture": ("capture", "Make the LUT of a box from the chart that came back."),
     "levels": ("levels", "Show where grey, skin and white lie on a curve, and after a LUT."),

@@ -1,0 +1,201 @@
+"""``lutbench match``: one camera's picture brought to another's, by a chart."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from lutbench.cli.options import (
+    catalogue_of,
+    console,
+    definitions_option,
+    force_option,
+    json_option,
+    print_json,
+)
+from lutbench.cli.results import print_written, refuse_existing, write_lut
+from lutbench.errors import LutbenchError
+
+if TYPE_CHECKING:
+    from lutbench.analysis.camera_match import CameraMatch
+    from lutbench.media.chart_patches import Patches
+    from lutbench.model.conversion import Encoding
+
+SCHEMA = 1
+
+
+@click.command()
+@click.argument("source")
+@click.argument("target", required=False)
+@click.option("-o", "--output", required=True, metavar="OUT", help="The LUT to write.")
+@click.option("--source-curve", required=True, metavar="NAME", help="The curve of SOURCE.")
+@click.option(
+    "--source-gamut",
+    metavar="NAME",
+    help="The gamut of SOURCE, to say how far the two were apart. [default: that of TARGET]",
+)
+@click.option("--target-curve", required=True, metavar="NAME", help="The curve of TARGET.")
+@click.option("--target-gamut", required=True, metavar="NAME", help="The gamut of TARGET.")
+@click.option(
+    "--source-corners",
+    metavar="X,Y ...",
+    help="For a still: the centres of the first patch, the last of the first row, the last, "
+    'the first of the last row: "X,Y X,Y X,Y X,Y" in pixels.',
+)
+@click.option("--target-corners", metavar="X,Y ...", help="As --source-corners, for TARGET.")
+@click.option(
+    "--grid",
+    default="6x4",
+    show_default=True,
+    metavar="CxR",
+    help="Columns and rows of the chart in a still.",
+)
+@click.option("--residual", is_flag=True, help="Fit a smooth residual beyond the matrix.")
+@click.option(
+    "--size",
+    type=click.IntRange(2, 65),
+    default=33,
+    show_default=True,
+    metavar="N",
+    help="Nodes an edge of the LUT.",
+)
+@click.option("--title", default="", metavar="TEXT", help="The title of OUT.")
+@definitions_option
+@force_option
+@json_option
+def command(
+    source: str,
+    target: str | None,
+    output: str,
+    source_curve: str,
+    source_gamut: str | None,
+    target_curve: str,
+    target_gamut: str,
+    source_corners: str | None,
+    target_corners: str | None,
+    grid: str,
+    residual: bool,
+    size: int,
+    title: str,
+    definitions: tuple[str, ...],
+    force: bool,
+    as_json: bool,
+) -> None:
+    """Bring the camera that shot SOURCE to the one that shot TARGET.
+
+    Both show the same chart: a still with the places of its corner patches, or a
+    CSV file with the columns name, R, G, B (signal 0 to 1). Without TARGET the
+    published values of a measured 24-patch chart are the target. Exposure, white
+    balance and a matrix are fitted; each patch is also foretold from the others,
+    which tells how far the match holds for colours that are not on the chart.
+
+    \b
+    Example:
+      lutbench match in.png --source-curve ACEScct --source-gamut ACEScg \\
+          --source-corners "8,6 88,6 88,42 8,42" \\
+          --target-curve BT.1886 --target-gamut BT.709 -o match.cube
+    """
+    from lutbench.analysis.camera_match import match_cameras
+    from lutbench.model.conversion import Encoding
+
+    refuse_existing(output, force)
+    catalogue = catalogue_of(definitions)
+    to_gamut = catalogue.gamut(target_gamut, "--target-gamut")
+    from_gamut = catalogue.gamut(source_gamut, "--source-gamut") if source_gamut else to_gamut
+    source_end = Encoding(catalogue.curve(source_curve, "--source-curve"), from_gamut)
+    target_end = Encoding(catalogue.curve(target_curve, "--target-curve"), to_gamut)
+    first = _patches(source, source_corners, grid, "--source-corners")
+    if target is None:
+        second = _published(target_end)
+    else:
+        second = _patches(target, target_corners, grid, "--target-corners")
+    if len(first.signal) != len(second.signal):
+        raise LutbenchError(
+            f"{len(first.signal)} patches on one side, {len(second.signal)} on the other",
+            accepted="the same chart",
+        )
+    match = match_cameras(
+        first.signal,
+        second.signal,
+        source_end,
+        target_end,
+        names=second.names if target is None else first.names,
+        residual=residual,
+    )
+    lut = match.lut(size, title=title)
+    write_lut(lut, output, force=force)
+    if as_json:
+        print_json(
+            {
+                "schema": SCHEMA,
+                "file": output,
+                "source": source,
+                "target": target,
+                **match.to_data(),
+            }
+        )
+    else:
+        print_written(lut, output)
+        _print(match)
+
+
+def _patches(name: str, corners: str | None, grid: str, option: str) -> Patches:
+    from lutbench.media.chart_patches import read_grid, read_patch_table
+    from lutbench.media.stills import SUFFIXES, read_still
+
+    if not name.lower().endswith(tuple(SUFFIXES)):
+        return read_patch_table(name)
+    accepted = '"X,Y X,Y X,Y X,Y", the centres of the four corner patches in pixels'
+    if corners is None:
+        raise LutbenchError(
+            "a still needs the places of its patches", where=option, accepted=accepted
+        )
+    numbers = re.findall(r"-?\d+(?:\.\d+)?", corners)
+    if len(numbers) != 8:
+        raise LutbenchError(f"{corners!r} is not four points", where=option, accepted=accepted)
+    parts = re.fullmatch(r"(\d{1,3})[xX×](\d{1,3})", grid.strip())
+    if parts is None:
+        raise LutbenchError(f"a grid of {grid!r}", where="--grid", accepted="COLUMNSxROWS")
+    points = [[float(x), float(y)] for x, y in zip(numbers[::2], numbers[1::2], strict=True)]
+    return read_grid(read_still(name).signal(), points, int(parts[1]), int(parts[2]), name)
+
+
+def _published(target: Encoding) -> Patches:
+    """The measured chart in the target's encoding."""
+    from lutbench.analysis.samples import chart24, chart_light
+    from lutbench.media.chart_patches import Patches
+
+    return Patches(chart24()[0], target.curve.encode(chart_light(target.gamut)))
+
+
+def _print(match: CameraMatch) -> None:
+    from rich.table import Table
+
+    screen = console()
+    red, green, blue = match.white_balance
+    screen.print(
+        f"exposure {match.exposure_stops:+.2f} stops, white balance {red:.3f} {green:.3f}"
+        f" {blue:.3f}",
+        soft_wrap=True,
+    )
+    for row in match.matrix:
+        screen.print("matrix   " + "  ".join(f"{value:8.4f}" for value in row))
+    if match.residual_rms:
+        screen.print(f"residual {match.residual_rms * 1023:.1f} codes of 1023 at the patches")
+    table = Table(box=None, pad_edge=False, header_style="bold", title_justify="left")
+    table.add_column("ΔE 2000", overflow="fold")
+    for name in ("before", "after", "left out"):
+        table.add_column(name, justify="right")
+    for each in match.patches:
+        figures: list[Any] = [each.before, each.after, each.left_out]
+        shown = [f"{value:.2f}" for value in figures] if each.used else ["", "", "not used"]
+        table.add_row(each.name, *shown)
+    for word, key in (("mean", "mean"), ("largest", "max")):
+        row_figures = [getattr(match.spread(what), key) for what in ("before", "after", "left_out")]
+        table.add_row(word, *(f"{value:.2f}" for value in row_figures), style="bold")
+    screen.print(table)
+    screen.print("left out: each patch foretold from a match fitted to the others", style="dim")
+    for note in match.notes:
+        screen.print(note, soft_wrap=True, markup=False)

@@ -1,0 +1,150 @@
+"""The patches of a photographed chart: means of the middles of a grid of patches."""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from lutbench import files
+from lutbench.errors import FormatError, LutbenchError
+
+Array = NDArray[np.float64]
+
+MIDDLE = 0.25
+"""Half the side of what is read, over the distance of two patches."""
+
+UNEVEN = 0.06
+"""Standard deviation inside a patch, in signal, from which it is no patch."""
+
+MOST_BYTES = 1 << 20
+
+
+@dataclass(frozen=True)
+class Patches:
+    """Signal of patches in reading order, shape (n, 3), and their names."""
+
+    names: tuple[str, ...]
+    signal: Array
+
+
+def read_grid(
+    picture: NDArray[Any],
+    corners: ArrayLike,
+    columns: int = 6,
+    rows: int = 4,
+    where: str = "",
+) -> Patches:
+    """The patches of a grid in a picture.
+
+    Parameters
+    ----------
+    picture
+        Signal, shape (height, width, 3).
+    corners
+        x and y of the centres of the four corner patches, in pixels, shape (4, 2):
+        the first patch, the last of the first row, the last, the first of the last
+        row. Any perspective is allowed for.
+
+    Raises
+    ------
+    LutbenchError
+        When a patch lies outside the picture, or is not even.
+    """
+    if not (1 <= rows <= 100 and 1 <= columns <= 100 and rows * columns >= 2):
+        raise LutbenchError(f"a grid of {columns}×{rows}", accepted="1×2 to 100×100")
+    picture = np.asarray(picture, dtype=np.float64)
+    homography = _homography(np.asarray(corners, dtype=np.float64), columns, rows, where)
+    height, width = picture.shape[:2]
+    inner = np.linspace(-MIDDLE, MIDDLE, 15)
+    signal, names = [], []
+    for row in range(rows):
+        for column in range(columns):
+            grid = np.stack(np.meshgrid(column + inner, row + inner), axis=-1).reshape(-1, 2)
+            x, y = _moved(homography, grid).T
+            name = f"row {row + 1}, column {column + 1}"
+            if x.min() < 0 or y.min() < 0 or x.max() >= width or y.max() >= height:
+                raise LutbenchError(f"the patch in {name} lies outside the picture", where=where)
+            pixels = picture[y.astype(int), x.astype(int)]
+            middle = np.median(pixels, axis=0)
+            spread = 1.4826 * np.median(np.abs(pixels - middle), axis=0)
+            if spread.max() > UNEVEN or (np.abs(pixels - middle) > 0.15).any(axis=1).mean() > 0.1:
+                raise LutbenchError(
+                    f"the patch in {name} is not even",
+                    where=where,
+                    accepted="the centres of the four corner patches, in reading order",
+                )
+            near = (np.abs(pixels - middle) <= 4 * spread + 1e-6).all(axis=1)
+            signal.append(pixels[near].mean(axis=0))
+            names.append(name)
+    return Patches(tuple(names), np.array(signal))
+
+
+def read_patch_table(path: str | Path) -> Patches:
+    """Patches from a CSV file: a heading with R, G, B (and name), signal 0..1 in each row.
+
+    Raises
+    ------
+    FormatError
+        With the line.
+    """
+    data = files.read_bytes(path, limit=MOST_BYTES)
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise FormatError("is no UTF-8 text", where=path) from error
+    lines = [line for line in text.splitlines() if line.strip() and not line.startswith("#")]
+    reader = csv.DictReader(io.StringIO("\n".join(lines)), skipinitialspace=True)
+    heads = {(head or "").strip().casefold(): head for head in reader.fieldnames or ()}
+    if not {"r", "g", "b"} <= set(heads):
+        raise FormatError("has no columns R, G and B", where=path, accepted="a heading name,R,G,B")
+    names, signal = [], []
+    for number, row in enumerate(reader, 1):
+        try:
+            values = [float(row[heads[c]]) for c in "rgb"]
+        except (TypeError, ValueError) as error:
+            raise FormatError(
+                f"patch {number} is not three numbers", where=path, accepted="signal 0 to 1"
+            ) from error
+        if not np.isfinite(values).all():
+            raise FormatError(f"patch {number} holds NaN or infinity", where=path)
+        names.append(str(row.get(heads.get("name", ""), "") or f"patch {number}").strip())
+        signal.append(values)
+    if not signal:
+        raise FormatError("holds no patches", where=path)
+    array = np.array(signal)
+    if array.max() > 2:
+        raise FormatError(
+            f"holds values up to {array.max():g}",
+            where=path,
+            accepted="signal 0 to 1 (code value over the largest code)",
+        )
+    return Patches(tuple(names), array)
+
+
+def _homography(corners: Array, columns: int, rows: int, where: str) -> Array:
+    """The projective map from (column, row) to pixels, shape (3, 3)."""
+    if corners.shape != (4, 2) or not np.isfinite(corners).all():
+        raise LutbenchError("the corners are not four points", where=where)
+    right, down = max(columns - 1, 1), max(rows - 1, 1)
+    grid = np.array([[0, 0], [right, 0], [right, down], [0, down]], dtype=np.float64)
+    system, wanted = [], []
+    for (u, v), (x, y) in zip(grid, corners, strict=True):
+        system += [[u, v, 1, 0, 0, 0, -u * x, -v * x], [0, 0, 0, u, v, 1, -u * y, -v * y]]
+        wanted += [x, y]
+    matrix = np.array(system)
+    x, y = corners.T
+    area = 0.5 * abs(float((x * np.roll(y, -1) - y * np.roll(x, -1)).sum()))
+    if area < 16 or np.linalg.matrix_rank(matrix) < 8:
+        raise LutbenchError("the corners span no area", where=where, accepted="four corners")
+    return np.append(np.linalg.solve(matrix, np.array(wanted)), 1.0).reshape(3, 3)
+
+
+def _moved(homography: Array, points: Array) -> Array:
+    mapped = np.concatenate([points, np.ones((len(points), 1))], axis=1) @ homography.T
+    return np.asarray(mapped[:, :2] / mapped[:, 2:])
