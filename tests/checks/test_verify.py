@@ -559,3 +559,24 @@ def test_a_damaged_installation(monkeypatch: pytest.MonkeyPatch) -> None:
         "ACEScct",
         "every curve against colour-science",
     }
+
+
+def test_a_published_matrix_that_is_another(folder: Path) -> None:
+    # Recommendation ITU-R BT.2087: BT.709 to BT.2020, four decimals.
+    rows = "[[0.6274, 0.3293, 0.0433], [0.0691, 0.9195, 0.0114], [0.0164, 0.0880, {}]]"
+    keys = 'kind = "matrix"\nsource = "BT.709"\ntarget = "BT.2020"\nrows = '
+    assert one(keys + rows.format("0.8956"))["status"] == "passed"
+    found = one(keys + rows.format("0.8957"))
+    assert found["status"] == "failed"
+    assert "row 3 column 3 is 0.895595" in found["summary"]
+
+
+def test_a_damaged_adaptation(monkeypatch: pytest.MonkeyPatch) -> None:
+    from lutbench.model import gamuts
+
+    turned = {**gamuts.ADAPTATIONS, "cat02": gamuts.ADAPTATIONS["cat16"]}
+    monkeypatch.setattr(gamuts, "ADAPTATIONS", turned)
+    checks = report("--self", "--tag", "gamuts")["suites"][0]["checks"]
+    failed = {each["name"]: each["summary"] for each in checks if each["status"] != "passed"}
+    assert list(failed) == ["every gamut against colour-science"]
+    assert "cat02" in failed["every gamut against colour-science"]

@@ -148,7 +148,7 @@ def held_to_table(
         }
         most = max(float(each.max()) for each in moved.values())
         label = "mean of a part of the table has moved by"
-        figures.append(Figure(PARTS, most, limits[PARTS], label, "10-bit codes"))
+        figures.append(Figure(PARTS, most, limits[PARTS], label, "codes of 10 bit"))
         if most > limits[PARTS]:
             where = where or _parts_in_words(moved)
     if not figures:

@@ -97,7 +97,7 @@ class Invariants(Check):
             value = self.limits.get(name, DEFAULT_LIMITS[name])
             limit = checked_limit(value, f"{self.where}, limits, {name}")
             measured = INVARIANTS[name](side, inverse)
-            figure = Figure(name, measured.codes, limit, LABELS[name], "10-bit codes")
+            figure = Figure(name, measured.codes, limit, LABELS[name], "codes of 10 bit")
             figures.append(figure)
             if not figure.holds:
                 places.append(measured.where)

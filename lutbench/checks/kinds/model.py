@@ -191,7 +191,7 @@ def _curves(catalogue: Catalogue) -> Finding:
             off,
             limits[name],
             f"{count} curves, {words[name]} at most ({curve or 'none'})",
-            "10-bit codes",
+            "codes of 10 bit",
         )
         for name, (off, curve) in worst.items()
     ]
