@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from rich.table import Table
 
     from lutbench.analysis.inspection import Inspection
+    from lutbench.model.catalogue import Catalogue
     from lutbench.model.signal import Range
 
 SCHEMA = 1
@@ -80,12 +81,15 @@ _SORTS = ("name", "worst", "kind", "grey")
     help="Exit with status 1 when a finding is this bad or worse.",
 )
 @click.option(
+    "--page", metavar="OUT.html", help="Write a page to look at, for one LUT: one file, offline."
+)
+@click.option(
     "--sheet", metavar="OUT.png", help="Write a contact sheet: one still through every LUT."
 )
 @click.option(
     "--still",
     metavar="FILE",
-    help="The still for --sheet, as it was recorded. [default: one of ours]",
+    help="The still for --page and --sheet, as it was recorded. [default: one of ours]",
 )
 @click.option(
     "--sort",
@@ -107,6 +111,7 @@ def command(
     target_gamut: str,
     limit_texts: tuple[str, ...],
     fail_on: str | None,
+    page: str | None,
     sheet: str | None,
     still: str | None,
     sort: str,
@@ -129,6 +134,8 @@ def command(
     from lutbench.analysis.inspection import inspect
 
     files, many = _files(luts)
+    if page and many:
+        raise LutbenchError("a page shows one LUT", where="--page", accepted="one file")
     names: dict[str, Any] = {
         "source_curve": source_curve,
         "source_gamut": source_gamut,
@@ -153,6 +160,8 @@ def command(
             unreadable.append({"file": file, "error": str(error)})
     found.sort(key=_sort_key(sort))
 
+    if page:
+        _write_page(found[0], page, still, catalogue, force)
     if sheet:
         _write_sheet(found, sheet, still, force)
     if as_json and many:
@@ -216,10 +225,25 @@ def _status(found: list[Inspection], unreadable: list[dict[str, str]], fail_on: 
     return 1 if bad else 0
 
 
+def _write_page(
+    found: Inspection, page: str, still: str | None, catalogue: Catalogue, force: bool
+) -> None:
+    from lutbench.report.page import with_identified_ends, write_page
+
+    identification = None
+    if found.source_curve is None:
+        from lutbench.analysis.identify import identify
+
+        identification = identify(found.lut, catalogue=catalogue)
+        found = with_identified_ends(found, identification, catalogue)
+    write_page(found, page, still=still, identification=identification, force=force)
+    click.echo(f"{page}: page written", err=True)
+
+
 def _write_sheet(found: list[Inspection], sheet: str, still: str | None, force: bool) -> None:
     from lutbench.media.sheet import lut_sheet, write_sheet
     from lutbench.media.stills import read_still
-    from lutbench.report.pictures import our_still
+    from lutbench.report.pictures import gamut_for_pictures, our_still
 
     if not found:
         raise LutbenchError("there is no LUT to show", where=sheet)
@@ -228,6 +252,9 @@ def _write_sheet(found: list[Inspection], sheet: str, still: str | None, force: 
     under = "recorded as it is"
     if first.source_curve is not None:
         under = f"recorded in {first.source_curve.name}"
+        if still is None:
+            told = "" if first.source_gamut is not None else " (assumed)"
+            under += f", {gamut_for_pictures(first).name}{told}"
     elif still is None:
         under = "a picture that is not log: name --source-curve, or give a log still with --still"
     drawn = lut_sheet(

@@ -94,7 +94,7 @@ def _inline(text: str, key: str, alternative: str) -> str:
     body = text[text.index("<svg") :]
     for unwanted in (r"<metadata>.*?</metadata>", r"<!--.*?-->", r"<style.*?</style>"):
         body = re.sub(unwanted, "", body, flags=re.DOTALL)
-    body = re.sub(r'(\bid="|url\(#|href="#)', rf"\g<1>{key}-", body)
+    body = _renamed(body, key)
     body = re.sub(r'(<svg[^>]*?) (?:width|height)="[^"]*"', r"\1", body, count=1)
     body = re.sub(r'(<svg[^>]*?) (?:width|height)="[^"]*"', r"\1", body, count=1)
     # The page's own sans-serif; the sizes stay.
@@ -105,6 +105,16 @@ def _inline(text: str, key: str, alternative: str) -> str:
         body = body.replace(colour, variable)
     name = escape(alternative, quote=True)
     return body.replace("<svg", f'<svg role="img" aria-label="{name}"', 1).strip()
+
+
+def _renamed(body: str, key: str) -> str:
+    """The ids numbered in the order in which they come: matplotlib's are not the same each time."""
+    numbers: dict[str, int] = {}
+
+    def number(found: re.Match[str]) -> str:
+        return f"{found[1]}{key}-{numbers.setdefault(found[2], len(numbers))}"
+
+    return re.sub(r'(\bid="|url\(#|href="#)([^")]+)', number, body)
 
 
 def png(figure: Any, *, dpi: int = 100, ground: str = PAPER.ground) -> bytes:

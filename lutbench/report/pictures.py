@@ -16,7 +16,7 @@ from lutbench.analysis.samples import chart_light
 from lutbench.media.stills import Still, read_still
 from lutbench.model.conversion import Encoding
 from lutbench.model.curves.video import Srgb
-from lutbench.model.gamuts import BT709, conversion
+from lutbench.model.gamuts import BT709, BT2020, Gamut, conversion
 from lutbench.model.signal import RangeFromSignal
 
 if TYPE_CHECKING:
@@ -53,11 +53,22 @@ def recorded(light: NDArray[Any], source: Encoding) -> Picture:
     return np.asarray(values, dtype=np.float32)
 
 
+def gamut_for_pictures(found: Inspection) -> Gamut:
+    """The gamut of the recording; where it is not known, one that is likely.
+
+    BT.709 for a LUT that leaves the gamut alone, else BT.2020, as wide as most
+    recordings are.
+    """
+    if found.source_gamut is not None:
+        return found.source_gamut
+    return BT709 if found.kind in ("curve", "identity") else BT2020
+
+
 def source_of(found: Inspection) -> Encoding | None:
-    """What the recording is; None where its curve is not known. BT.709 for no gamut."""
+    """What the recording is; None where its curve is not known."""
     if found.source_curve is None:
         return None
-    return Encoding(found.source_curve, found.source_gamut or BT709, found.source_range)
+    return Encoding(found.source_curve, gamut_for_pictures(found), found.source_range)
 
 
 def our_still(found: Inspection) -> Still:

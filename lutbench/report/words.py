@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from lutbench.analysis.inspect_kind import NEUTRAL, SEPARABLE, Evidence
+
 if TYPE_CHECKING:
     from lutbench.analysis.inspection import Inspection
 
@@ -69,14 +71,7 @@ def fact_rows(found: Inspection) -> list[tuple[str, str]]:
     rows += [("comment", " ".join(line.split())) for line in found.comments[:4] if line.strip()]
     if len(found.comments) > 4:
         rows.append(("comment", f"… and {len(found.comments) - 4} more lines"))
-    rows.append(
-        (
-            "kind",
-            f"{found.kind} (10-bit codes: up to {evidence.change:.1f} from no change; "
-            f"{evidence.separability_residual:.1f} beyond what each channel does by itself; "
-            f"greys moved by {evidence.neutral_deviation:.1f})",
-        )
-    )
+    rows.append(("kind", f"{found.kind}: {_evidence_words(evidence)}"))
     rows.append(("black, white", f"{_levels3(axis.outputs[0])} to {_levels3(axis.outputs[-1])}"))
     rows.append(
         (
@@ -144,3 +139,18 @@ def scene_words(found: Inspection) -> list[str]:
             f"Separated by an 8-bit code or more: up to {top} stops, down to {bottom} stops"
         )
     return lines
+
+
+def _evidence_words(evidence: Evidence) -> str:
+    """What the kind rests on, in 10-bit codes."""
+    if evidence.kind == "identity":
+        return f"nothing moves by more than {evidence.change:.2f} 10-bit codes"
+    alone = evidence.separability_residual <= SEPARABLE
+    channels = "each channel goes by itself" if alone else "channels act on each other"
+    stay = evidence.neutral_deviation <= NEUTRAL
+    greys = "greys stay" if stay else "greys move"
+    return (
+        f"values move by up to {evidence.change:.0f} 10-bit codes; {channels} "
+        f"({evidence.separability_residual:.1f} codes); {greys} "
+        f"({evidence.neutral_deviation:.1f} codes)"
+    )

@@ -132,6 +132,11 @@ class Lut1D(Transform):
     def __repr__(self) -> str:
         return f"Lut1D(size={self.size}, title={self.title!r})"
 
+    def _repr_html_(self) -> str:
+        from lutbench.tables.notebook import html_of
+
+        return html_of(self)
+
     def to_data(self) -> dict[str, Any]:
         return _described(self)
 
@@ -206,6 +211,11 @@ class Lut3D(Transform):
     def __repr__(self) -> str:
         return f"Lut3D(size={self.size}, title={self.title!r})"
 
+    def _repr_html_(self) -> str:
+        from lutbench.tables.notebook import html_of
+
+        return html_of(self)
+
     def to_data(self) -> dict[str, Any]:
         return _described(self)
 
@@ -261,6 +271,11 @@ class ShaperLut3D(Transform):
 
     def __repr__(self) -> str:
         return f"ShaperLut3D(shaper={self.shaper.size}, size={self.size}, title={self.title!r})"
+
+    def _repr_html_(self) -> str:
+        from lutbench.tables.notebook import html_of
+
+        return html_of(self)
 
     def to_data(self) -> dict[str, Any]:
         return _described(self) | {"shaper_size": self.shaper.size}

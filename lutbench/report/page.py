@@ -1,0 +1,329 @@
+"""The page of an inspection: one self-contained HTML file."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+import lutbench
+from lutbench import files
+from lutbench.analysis.inspect_hue import HUES
+from lutbench.analysis.inspection import Inspection
+from lutbench.model.conversion import Encoding
+from lutbench.model.signal import check_range
+from lutbench.report import plots, plots_colour, plots_lattice
+from lutbench.report.drawing import picture_uri, svg
+from lutbench.report.pictures import chart_picture, our_still
+from lutbench.report.templates import render
+from lutbench.report.words import fact_rows, percent_words, scene_words, stops_words
+
+if TYPE_CHECKING:
+    from lutbench.analysis.identify import Identification
+    from lutbench.model.catalogue import Catalogue
+
+PICTURE_WIDTH = 560
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A drawing with its caption and its text alternative; `html` is safe HTML."""
+
+    html: str
+    caption: str
+    wide: bool = False
+
+
+@dataclass(frozen=True)
+class Pair:
+    """A picture before and after, each with its waveform."""
+
+    title: str
+    note: str
+    before: str
+    after: str
+    alternative: str
+    before_wave: str
+    after_wave: str
+
+
+def write_page(
+    found: Inspection,
+    path: str | Path,
+    *,
+    still: str | Path | None = None,
+    identification: Identification | None = None,
+    force: bool = False,
+) -> None:
+    """Write the page to `path`.
+
+    Raises
+    ------
+    LutbenchError
+        When the still cannot be read, or the file exists and `force` is not set.
+    """
+    page = page_html(found, still=still, identification=identification)
+    files.write_text(path, page, force=force)
+
+
+def with_identified_ends(
+    found: Inspection, identification: Identification, catalogue: Catalogue
+) -> Inspection:
+    """`found` read with the ends that an identification is sure of; as it is where it is not.
+
+    The report then has stops, reflectances and hues, though nobody named the source.
+    """
+    best = identification.candidates[0] if identification.candidates else None
+    if best is None or best.confidence != "high":
+        return found
+    source, target = best.source, best.target
+    if source.curve is None:
+        return found
+    seen = found.target
+    if target.curve is not None and found.kind != "gamut":
+        gamut = catalogue.gamut(target.gamut) if target.gamut else found.target.gamut
+        seen = Encoding(catalogue.curve(target.curve), gamut)
+    return replace(
+        found,
+        source_curve=catalogue.curve(source.curve),
+        source_gamut=catalogue.gamut(source.gamut) if source.gamut else None,
+        source_range=check_range(source.range),
+        target_range=check_range(target.range),
+        target=seen,
+    )
+
+
+def page_html(
+    found: Inspection,
+    *,
+    still: str | Path | None = None,
+    identification: Identification | None = None,
+) -> str:
+    """The page as text; it needs nothing else.
+
+    Parameters
+    ----------
+    still
+        The user's own still, as it was recorded; one of ours unless given.
+    identification
+        What `lutbench.identify` says of the LUT, for a section of its own.
+    """
+    return render(
+        "inspection.html",
+        found=found,
+        version=lutbench.__version__,
+        facts=fact_rows(found),
+        tone=_tone(found),
+        colour=_colour(found),
+        lattice=_lattice(found),
+        pairs=_pairs(found, still),
+        levels=_levels(found),
+        scene=scene_words(found),
+        identification=identification,
+        axis=_axis_rows(found),
+        hue=_hue_rows(found),
+        limits=_limits(found),
+    )
+
+
+def _figure(
+    key: str, draw: Callable[[], Any], caption: str, alternative: str, wide: bool = False
+) -> Figure:
+    return Figure(svg(draw(), key, alternative), caption, wide)
+
+
+def _tone(found: Inspection) -> list[Figure]:
+    grey = f"{100 * found.mid_grey_in:.0f} % in comes out at {100 * found.mid_grey_out:.0f} %"
+    figures = [
+        _figure(
+            "tone",
+            lambda: plots.tone_plot(found),
+            "Signal in to signal out on the grey scale. Shaded: what is cut off. "
+            "Dotted: no change.",
+            f"Tone curve of the grey scale; {grey}",
+        )
+    ]
+    if found.scene is not None:
+        figures.append(
+            _figure(
+                "stops",
+                lambda: plots.stops_plot(found),
+                f"Stops from mid grey to signal: as recorded in {found.scene.levels.curve.name}, "
+                "and after the LUT.",
+                "Signal by exposure in stops; " + " ".join(scene_words(found)),
+            )
+        )
+    figures.append(
+        _figure(
+            "tint",
+            lambda: plots.tint_plot(found),
+            f"Tint: how far red and blue part from green on the grey scale. Shaded: the limit of "
+            f"{found.limits['tint']:g} codes.",
+            f"Tint of the grey scale: at most {1023 * found.neutral.tint[0]:.1f} 10-bit codes",
+        )
+    )
+    return figures
+
+
+def _colour(found: Inspection) -> list[Figure]:
+    if found.subject.lattice is None:
+        return []
+    ramps = plots_colour.hue_of(found)
+    known = found.source_curve is not None
+    turns = ", ".join(
+        f"{row['hue']} {row['greatest_shift_degrees']:+.0f}°" for row in ramps.to_data()["ramps"]
+    )
+    before = (
+        "as the source encodes them"
+        if known
+        else "as signals of the display itself, since the source is not known"
+    )
+    return [
+        _figure(
+            "hue",
+            lambda: plots_colour.hue_plot(found),
+            f"Six ramps of one hue from grey outwards, at the brightness of mid grey ({before}): "
+            "dashed before, solid after. Outwards is more saturated; a bent line changes hue. "
+            "T and P of Recommendation ITU-R BT.2124.",
+            f"Hue and chroma before and after; the most that each hue turns: {turns}",
+        ),
+        _figure(
+            "gamut",
+            lambda: plots_colour.gamut_plot(found),
+            "Chromaticities: where colours as bright as mid grey come out, seen as "
+            f"{found.target.gamut.name}.",
+            f"CIE xy diagram: the gamut {found.target.gamut.name} and the colours that come out",
+        ),
+    ]
+
+
+def _lattice(found: Inspection) -> list[Figure]:
+    if found.subject.lattice is None:
+        return []
+    folds = found.health.folds
+    folded = int(folds.cells.sum()) if folds is not None else 0
+    fold_text = f"{folded} tetrahedra run backwards" if folded else "none runs backwards"
+    return [
+        _figure(
+            "slices",
+            lambda: plots_lattice.slices_plot(found),
+            "Slices of the table as the colours that come out.",
+            "Five slices of the lattice at rising blue, as colours",
+            wide=True,
+        ),
+        _figure(
+            "steps",
+            lambda: plots_lattice.steps_plot(found),
+            "The widest step to a neighbouring node, in 10-bit codes: where it is bright, little "
+            f"in makes much out. Crosses mark folded cells ({fold_text}).",
+            f"Map of step widths on five slices; of the tetrahedra {fold_text}",
+            wide=True,
+        ),
+    ]
+
+
+def _pairs(found: Inspection, still: str | Path | None) -> list[Pair]:
+    from lutbench.media.sheet import thumbnail
+    from lutbench.media.stills import read_still
+
+    known = found.source_curve is not None
+    if still is not None:
+        picture = thumbnail(read_still(still), PICTURE_WIDTH)
+        note = f"{Path(still).name}, as it was recorded"
+    else:
+        picture = thumbnail(our_still(found), PICTURE_WIDTH)
+        note = _our_note(found)
+    chart_note = (
+        f"the measured chart, as {found.source_curve.name} records it"
+        if known and found.source_curve is not None
+        else "the measured chart as a display shows it: a log LUT makes it too strong"
+    )
+    return [
+        _pair(found, "still", "Photograph", note, picture),
+        _pair(found, "chart", "Chart", chart_note, chart_picture(found)),
+    ]
+
+
+def _our_note(found: Inspection) -> str:
+    from lutbench.report.pictures import gamut_for_pictures
+
+    if found.source_curve is None:
+        return (
+            "a photograph as a display shows it: a LUT that expects log makes it too strong. "
+            "Name the source curve, or give a still of your own"
+        )
+    gamut = gamut_for_pictures(found)
+    told = "" if found.source_gamut is not None else " (assumed)"
+    return (
+        f"a photograph, its highlights opened to two stops over white, as recorded in "
+        f"{found.source_curve.name}, {gamut.name}{told}"
+    )
+
+
+def _pair(found: Inspection, key: str, title: str, note: str, picture: NDArray[Any]) -> Pair:
+    after = np.asarray(found.lut.apply(picture), dtype=np.float32)
+    photographic = key == "still"
+    return Pair(
+        title,
+        note,
+        picture_uri(picture, photographic=photographic),
+        picture_uri(after, photographic=photographic),
+        f"{title}: {note}",
+        svg(plots.waveform_plot(picture), f"{key}-before", f"Waveform of the {key} before"),
+        svg(plots.waveform_plot(after), f"{key}-after", f"Waveform of the {key} after the LUT"),
+    )
+
+
+def _levels(found: Inspection) -> list[dict[str, Any]]:
+    rows = []
+    for row in found.levels_data():
+        known = row["reflectance"] is not None
+        stops = row["stops"] if row["stops"] is not None else float("-inf")
+        rows.append(
+            row
+            | {
+                "label": row["label"].replace("-", "−"),
+                "subject": not row["label"].startswith(("+", "-")),
+                "grey": row["reflectance"] == 0.18,
+                "reflectance_text": percent_words(row["reflectance"]) if known else "",
+                "stops_text": stops_words(stops) if known else "",
+            }
+        )
+    return rows
+
+
+def _axis_rows(found: Inspection) -> list[tuple[str, ...]]:
+    """At most 65 lines of the neutral axis, evenly taken."""
+    axis = found.neutral
+    count = len(axis.inputs)
+    chosen = np.unique(np.linspace(0, count - 1, min(count, 65)).round().astype(int))
+    return [
+        (f"{axis.inputs[k]:.5f}", *(f"{value:.6f}" for value in axis.outputs[k])) for k in chosen
+    ]
+
+
+def _hue_rows(found: Inspection) -> list[tuple[str, str, str]]:
+    if found.subject.lattice is None:
+        return []
+    ramps = plots_colour.hue_of(found)
+    rows = ramps.to_data()["ramps"]
+    return [
+        (
+            HUES[k],
+            f"{row['greatest_shift_degrees']:+.1f}°".replace("-", "−"),
+            f"{row['saturation_ratio']:.2f}",
+        )
+        for k, row in enumerate(rows)
+    ]
+
+
+def _limits(found: Inspection) -> list[tuple[str, str, str, str]]:
+    from lutbench.analysis.health import LIMITS
+
+    return [
+        (code, f"{found.limits[code]:g}", limit.unit, limit.why) for code, limit in LIMITS.items()
+    ]

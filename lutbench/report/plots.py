@@ -1,0 +1,197 @@
+"""Plots of tone: signal to signal, stops to signal, tint, waveforms."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.analysis.inspect_subject import CODES
+from lutbench.analysis.inspection import Inspection
+from lutbench.analysis.levels import GREY, SKIN, WHITE, WHITE_CARD, Level
+from lutbench.model.curves.base import MID_GREY
+from lutbench.model.signal import RangeFromSignal, SignalFromRange
+from lutbench.report.drawing import THEMED, Palette, add_axes, new_figure
+
+WIDTH, HEIGHT = 4.7, 3.7
+MARKED = ((GREY, "18 %"), (SKIN, "36 %"), (WHITE_CARD, "90 %"), (WHITE, "100 %"))
+_DASHES = ("-", (0, (4, 1.5)), (0, (1.2, 1.2)))
+
+
+def tone_plot(found: Inspection, palette: Palette = THEMED) -> Any:
+    """The neutral axis, signal to signal, with the marked reflectances."""
+    figure = new_figure(WIDTH, HEIGHT)
+    axes = add_axes(figure)
+    axis = found.neutral
+    low, high = float(axis.inputs[0]), float(axis.inputs[-1])
+    axes.plot([0, 100], [0, 100], color=palette.faint, linewidth=0.8, linestyle=(0, (1, 3)))
+    _channels(axes, 100 * axis.inputs, 100 * axis.outputs, palette)
+    for name, clip in (("low", axis.clip_low), ("high", axis.clip_high)):
+        if clip is not None:
+            edge = 100 * (low if name == "low" else high)
+            axes.axvspan(edge, 100 * clip.onset, color=palette.line, alpha=0.45, linewidth=0)
+    if found.scene is not None:
+        _marks(
+            axes, [each for light, _ in MARKED for each in [found.scene.levels.at(light)]], palette
+        )
+    else:
+        _mark(axes, 100 * found.mid_grey_in, 100 * found.mid_grey_out, "half way", palette)
+    axes.set_xlabel("in, % of signal")
+    axes.set_ylabel("out, % of signal")
+    axes.set_xlim(100 * low, 100 * high)
+    bottom, top = 100 * axis.outputs.min(), 100 * axis.outputs.max()
+    axes.set_ylim(min(-2.0, bottom - 2), max(102.0, top + 2))
+    return figure
+
+
+def _channels(axes: Any, x: NDArray[Any], y: NDArray[Any], palette: Palette) -> None:
+    """One line where the channels lie together, else three of different dash."""
+    if float(np.ptp(y, axis=1).max()) < 0.15:
+        axes.plot(x, y.mean(axis=1), color=palette.accent, linewidth=1.8)
+        return
+    for channel, name in enumerate("RGB"):
+        axes.plot(
+            x,
+            y[:, channel],
+            color=palette.rgb[channel],
+            linewidth=1.6,
+            linestyle=_DASHES[channel],
+            label=name,
+        )
+    legend = axes.legend(frameon=False, fontsize=8, labelcolor=palette.ink)
+    legend.set_zorder(5)
+
+
+def _marks(axes: Any, levels: list[Level], palette: Palette) -> None:
+    names = dict(MARKED)
+    for each in levels:
+        if each.after_lut is None or each.clipped:
+            continue
+        # The 100 % mark says its name only where the 90 % one leaves room.
+        name = "" if each.reflectance == WHITE else names[each.reflectance]
+        _mark(axes, each.recorded.percent, 100 * each.after_lut.signal, name, palette)
+
+
+def _mark(axes: Any, x: float, y: float, name: str, palette: Palette) -> None:
+    axes.plot([x], [y], marker="o", markersize=5, color=palette.mark, linestyle="none", zorder=4)
+    if name:
+        axes.annotate(
+            name,
+            (x, y),
+            xytext=(7, -9),
+            textcoords="offset points",
+            fontsize=8,
+            color=palette.mark,
+            fontweight="bold",
+        )
+
+
+def stops_plot(found: Inspection, palette: Palette = THEMED) -> Any:
+    """Stops to signal: recorded, and after the LUT. Needs the source curve."""
+    assert found.scene is not None
+    curve = found.scene.levels.curve
+    figure = new_figure(WIDTH, HEIGHT)
+    axes = add_axes(figure)
+    top = min(float(np.log2(curve.clip / MID_GREY)), 12.0)
+    stops = np.linspace(-8.0, top, 400)
+    recorded = np.clip(curve.encode(MID_GREY * 2.0**stops), 0, 1)
+    values = RangeFromSignal(found.source_range).apply(np.repeat(recorded[:, None], 3, axis=1))
+    after = SignalFromRange(found.target_range).apply(np.asarray(found.lut.apply(values)))
+    axes.plot(stops, 100 * recorded, color=palette.second, linewidth=1.4, linestyle=_DASHES[1])
+    axes.plot(stops, 100 * after.mean(axis=1), color=palette.accent, linewidth=1.8)
+    for light, _ in MARKED[:3]:
+        level = found.scene.levels.at(light)
+        if level.after_lut is not None and not level.clipped:
+            name = dict(MARKED)[light]
+            _mark(axes, level.stops, 100 * level.after_lut.signal, name, palette)
+    for text, line, at, away, colour in (
+        ("recorded", recorded, 0.04, (0, 8), palette.second),
+        ("after the LUT", after.mean(axis=1), 0.62, (-6, 8), palette.accent),
+    ):
+        index = int(at * (len(stops) - 1))
+        axes.annotate(
+            text,
+            (float(stops[index]), 100 * float(line[index])),
+            xytext=away,
+            textcoords="offset points",
+            fontsize=8,
+            color=colour,
+            ha="right" if at > 0.5 else "left",
+        )
+    axes.set_xticks(range(-8, int(top) + 1, 2))
+    axes.set_xlabel("stops from mid grey")
+    axes.set_ylabel("signal, %")
+    axes.set_xlim(-8, top)
+    axes.set_ylim(-3, 105)
+    return figure
+
+
+def tint_plot(found: Inspection, palette: Palette = THEMED) -> Any:
+    """Red and blue against green on the neutral axis, in 10-bit codes."""
+    figure = new_figure(WIDTH, 2.3)
+    axes = add_axes(figure)
+    axis = found.neutral
+    x = 100 * axis.inputs
+    for channel, name in ((0, "red − green"), (2, "blue − green")):
+        away = (axis.outputs[:, channel] - axis.outputs[:, 1]) * CODES
+        axes.plot(
+            x,
+            away,
+            color=palette.rgb[channel],
+            linewidth=1.6,
+            linestyle=_DASHES[channel // 2],
+            label=name,
+        )
+    limit = found.limits["tint"]
+    axes.axhspan(-limit, limit, color=palette.line, alpha=0.45, linewidth=0)
+    reach = max(4 * limit, 1.15 * axis.tint[0] * CODES)
+    axes.set_ylim(-reach, reach)
+    axes.set_xlim(x[0], x[-1])
+    axes.set_xlabel("in, % of signal")
+    axes.set_ylabel("10-bit codes")
+    axes.legend(frameon=False, fontsize=8, labelcolor=palette.ink, ncol=2, loc="upper left")
+    return figure
+
+
+WAVE_COLUMNS, WAVE_LEVELS = 240, 180
+
+
+def waveform_plot(picture: NDArray[Any], palette: Palette = THEMED) -> Any:
+    """R, G and B levels of a picture by place from left to right, on a dark ground."""
+    figure = new_figure(WIDTH, 1.9)
+    axes = add_axes(figure)
+    axes.grid(True, axis="y", color=palette.line, linewidth=0.5)
+    axes.imshow(
+        waveform(picture), extent=(0, 1, -5, 105), aspect="auto", origin="lower",
+        interpolation="none", zorder=0,
+    )  # fmt: skip
+    axes.set_axisbelow(False)
+    axes.set_yticks([0, 25, 50, 75, 100])
+    axes.set_xticks([])
+    axes.set_ylabel("signal, %")
+    axes.grid(True, axis="y", color="#8a8a8a", linewidth=0.4, alpha=0.6)
+    return figure
+
+
+def waveform(picture: NDArray[Any]) -> NDArray[np.uint8]:
+    """The waveform as a picture: shape (levels, columns, 3), lowest level first.
+
+    Levels from −5 to 105 %; brightness is the logarithm of the count.
+    """
+    height, width = picture.shape[:2]
+    columns = np.broadcast_to(
+        (np.arange(width) * WAVE_COLUMNS // width)[None, :], (height, width)
+    ).ravel()
+    ground = np.full((WAVE_LEVELS, WAVE_COLUMNS, 3), 24.0)
+    for channel in range(3):
+        signal = np.nan_to_num(np.asarray(picture[..., channel], dtype=np.float64)).ravel()
+        rows = np.clip((signal + 0.05) / 1.10 * WAVE_LEVELS, 0, WAVE_LEVELS - 1).astype(int)
+        count = np.zeros((WAVE_LEVELS, WAVE_COLUMNS))
+        np.add.at(count, (rows, columns), 1.0)
+        strength = np.log1p(count) / np.log1p(max(count.max(), 1))
+        # Okabe–Ito vermilion, bluish green, blue: where they meet it gets lighter.
+        colour = np.array([[230, 110, 30], [0, 190, 130], [40, 130, 230]][channel], float)
+        ground += strength[..., None] ** 0.8 * colour
+    drawn: NDArray[np.uint8] = np.clip(np.rint(ground), 0, 255).astype(np.uint8)
+    return drawn

@@ -1,0 +1,125 @@
+"""Plots of colour: hue and chroma before and after, chromaticities of gamuts."""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.analysis.inspect_hue import HUES, HueShift, hue_shift
+from lutbench.analysis.inspection import Inspection
+from lutbench.analysis.view import view_of
+from lutbench.model.conversion import Encoding
+from lutbench.model.gamuts import Gamut
+from lutbench.report.drawing import THEMED, Palette, add_axes, new_figure, plain_text
+from lutbench.report.pictures import source_of
+
+# Hues drawn as themselves, in tones that show on light and dark grounds.
+_HUE_COLOURS = ("#d0402b", "#b59a00", "#2f9a3e", "#1f9fa8", "#3b66d6", "#c0489f")
+
+
+def hue_of(found: Inspection) -> HueShift:
+    """The ramps of the plot: in the source's encoding, else as the display would have them."""
+    source = source_of(found) or found.target
+    return found.hue or hue_shift(found.lut, source, _seen(found))
+
+
+def _seen(found: Inspection) -> Encoding:
+    return Encoding(found.target.curve, found.target.gamut, found.target_range)
+
+
+def hue_plot(found: Inspection, palette: Palette = THEMED) -> Any:
+    """Six ramps of constant hue on the T–P plane: before dashed, after solid."""
+    ramps = hue_of(found)
+    figure = new_figure(4.7, 4.2)
+    axes = add_axes(figure)
+    for row, name in enumerate(HUES):
+        before = np.concatenate([[[0, 0]], ramps.before[row]])
+        after = np.concatenate([[ramps.after[row, 0] * 0], ramps.after[row]])
+        colour = _HUE_COLOURS[row]
+        axes.plot(*before.T, color=colour, linewidth=1.0, linestyle=(0, (3, 2)))
+        axes.plot(*after.T, color=colour, linewidth=1.8)
+        axes.plot(*before[-1], marker="o", markersize=4.5, color=colour, markerfacecolor="none")
+        axes.plot(*after[-1], marker="o", markersize=4.5, color=colour)
+        axes.annotate(
+            name, max(before[-1], after[-1], key=lambda end: float(np.hypot(*end))),
+            xytext=_away(after[-1]), textcoords="offset points",
+            fontsize=8, color=palette.ink, ha="center", va="center",
+        )  # fmt: skip
+    axes.axhline(0, color=palette.line, linewidth=0.8)
+    axes.axvline(0, color=palette.line, linewidth=0.8)
+    axes.margins(0.16)
+    axes.set_aspect("equal", adjustable="box")
+    axes.set_xlabel("T, blue to yellow")
+    axes.set_ylabel("P, green to red")
+    return figure
+
+
+def _away(point: NDArray[Any]) -> tuple[float, float]:
+    """An offset outwards from the middle, in points."""
+    length = float(np.hypot(*point)) or 1.0
+    return 20 * float(point[0]) / length, 13 * float(point[1]) / length
+
+
+def gamut_plot(found: Inspection, palette: Palette = THEMED) -> Any:
+    """CIE xy: the target, the source where known, and where its colours come out."""
+    figure = new_figure(4.7, 4.2)
+    axes = add_axes(figure)
+    axes.plot(*_locus().T, color=palette.faint, linewidth=1.0)
+    gamuts: list[tuple[Gamut, str, str, Any]] = [
+        (found.target.gamut, palette.second, "target", (0, (4, 2)))
+    ]
+    if found.source_gamut is not None:
+        gamuts.append((found.source_gamut, palette.accent, "source", (0, (1.2, 1.4))))
+    for gamut, colour, word, dash in gamuts:
+        _triangle(axes, gamut, colour, f"{word}: {gamut.name}", dash)
+    points = landed(found)
+    axes.plot(
+        *points.T, color=palette.mark, linestyle="none", marker=".", markersize=3,
+        label="where colours come out",
+    )  # fmt: skip
+    axes.set_xlim(-0.05, 0.80)
+    axes.set_ylim(-0.05, 0.90)
+    axes.set_aspect("equal", adjustable="box")
+    axes.set_xlabel("x")
+    axes.set_ylabel("y")
+    axes.legend(frameon=False, fontsize=7.5, labelcolor=palette.ink, loc="upper right")
+    return figure
+
+
+def landed(found: Inspection) -> NDArray[np.float64]:
+    """Chromaticities that a grid of colours at half of the signal comes out at, shape (m, 2)."""
+    domain = found.subject.domain
+    middle = found.mid_grey_in
+    span = 0.3 * float(domain[1].min() - domain[0].max())
+    axis = np.linspace(-span, span, 19)
+    grid = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1).reshape(-1, 3)
+    grid -= grid.mean(axis=1, keepdims=True)  # as bright as mid grey, all chroma
+    view = view_of(_seen(found))
+    xyz = view.xyz(np.asarray(found.lut.apply(np.clip(middle + grid, domain[0], domain[1]))))
+    total = xyz.sum(axis=-1)
+    lit = total > 1e-4
+    points = xyz[lit][:, :2] / total[lit][:, None]
+    return np.unique(np.round(points / 0.008), axis=0) * 0.008
+
+
+def _triangle(axes: Any, gamut: Gamut, colour: str, label: str, dash: Any) -> None:
+    corners = np.array([*gamut.primaries, gamut.primaries[0]])
+    axes.plot(
+        *corners.T, color=colour, linewidth=1.5, linestyle=dash, label=plain_text(label)
+    )  # fmt: skip
+    axes.plot(*gamut.white, marker="+", markersize=7, color=colour, linestyle="none")
+
+
+@cache
+def _locus() -> NDArray[np.float64]:
+    """The spectral locus of the CIE 1931 observer from 400 to 700 nm, closed, as xy."""
+    import colour
+
+    observer = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
+    seen = (observer.wavelengths >= 400) & (observer.wavelengths <= 700)
+    xyz = np.asarray(observer.values)[seen][::4]
+    points = xyz[:, :2] / xyz.sum(axis=1, keepdims=True)
+    return np.concatenate([points, points[:1]])
