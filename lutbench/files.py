@@ -149,8 +149,8 @@ def inside(folder: str | Path, name: str, where: str = "") -> Path:
     'out/day/one.cube'
     """
     base = Path(folder).resolve()
-    target = (base / name).resolve()
-    if not name.strip() or "\0" in name or target == base or not target.is_relative_to(base):
+    target = base if "\0" in name else (base / name).resolve()
+    if not name.strip() or target == base or not target.is_relative_to(base):
         raise LutbenchError(
             f"the file name {name!r} leads out of the output folder",
             where=where,

@@ -207,6 +207,8 @@ def coding_of(
         When the pixel format or the matrix is none that is read here.
     """
     context = stream.codec_context
+    if context is None:
+        raise LutbenchError("nothing here decodes its pictures", where=where)
     name = context.pix_fmt or "nothing"
     form = context.format
     parts = form.components if form is not None else ()

@@ -10,9 +10,11 @@ LUT (see `ColourTags`).
 from __future__ import annotations
 
 import os
+import shutil
 import time
 import zlib
 from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
@@ -50,6 +52,7 @@ MEMORY_LIMIT = 1 << 30
 MEMORY_VARIABLE = "LUTBENCH_PICTURE_MEMORY"
 MOST_CHANNELS_READ = 1024
 
+_PNG_END = b"\0\0\0\0IEND\xaeB`\x82"
 _PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
 _BLOCK_PIXELS = 1 << 18
 _JPEG_QUALITY = 95
@@ -103,7 +106,11 @@ class Still:
         """What the header says, by name."""
         if self.header is None:
             return {}
-        return {each.name: each.value for each in self.header.extra_attribs}
+        found = {}
+        for each in self.header.extra_attribs:
+            with suppress(UnicodeDecodeError):  # a text of bytes that are none
+                found[each.name] = each.value
+        return found
 
     def colour_indices(self) -> tuple[int, int, int]:
         """Where R, G and B sit among the channels."""
@@ -244,9 +251,9 @@ def write_still(
     depth = output_depth(still.depth, format_name, depth, where=path)
     still, notes = _fitted(still, format_name, path)
     header = _output_header(still, format_name, depth, tags)
-    with replacing(path, force=force) as temporary:
-        writer = oiio.ImageOutput.create(str(temporary))
-        if writer is None or not writer.open(str(temporary), header):
+    with replacing(path, force=force) as temporary, _surely_written(temporary, path) as place:
+        writer = oiio.ImageOutput.create(format_name)
+        if writer is None or not writer.open(str(place), header):
             reason = _error_of(writer if writer else oiio)
             raise LutbenchError(f"cannot write: {reason}", where=path)
         try:
@@ -257,7 +264,7 @@ def write_still(
         if not fine:
             raise LutbenchError(f"cannot write: {reason or _error_of(writer)}", where=path)
         if format_name == "dpx":
-            _name_in_header(temporary, Path(path).name)
+            _name_in_header(place, Path(path).name)
     return notes
 
 
@@ -599,8 +606,10 @@ def _output_header(still: Still, format_name: str, depth: str, tags: ColourTags)
             if source.channelformats and len(source.channelformats) == len(still.channels):
                 header.channelformats = source.channelformats
         for each in source.extra_attribs:
-            if _passes(each.name, still.format, format_name):
-                header.attribute(each.name, each.type, each.value)
+            # What the library itself cannot take back (a damaged header) stays out.
+            with suppress(RuntimeError, TypeError, UnicodeDecodeError):
+                if _passes(each.name, still.format, format_name):
+                    header.attribute(each.name, each.type, each.value)
     alpha = still.alpha_index()
     if alpha is not None:
         header.alpha_channel = alpha
@@ -620,6 +629,29 @@ def _output_header(still: Still, format_name: str, depth: str, tags: ColourTags)
         header.attribute("DateTime", time.strftime("%Y:%m:%d %H:%M:%S", moment))
     tag_header(header, format_name, tags)
     return header
+
+
+@contextmanager
+def _surely_written(temporary: Path, path: str | Path) -> Iterator[Path]:
+    """The path that the library is to write to, so that a full disk is noticed.
+
+    Its JPEG writer ends the whole process on a full disk: it gets a file in
+    memory, copied afterwards. Its PNG writer takes no notice at all: the end of
+    the file is looked at.
+    """
+    suffix = still_format(path)
+    if suffix == "jpeg" and hasattr(os, "memfd_create"):
+        with open(os.memfd_create("lutbench"), "rb") as memory:
+            yield Path(f"/proc/self/fd/{memory.fileno()}")
+            with open(temporary, "wb") as file:
+                shutil.copyfileobj(memory, file)
+        return
+    yield temporary
+    if suffix == "png":
+        with open(temporary, "rb") as file:
+            file.seek(-min(len(_PNG_END), os.path.getsize(temporary)), os.SEEK_END)
+            if file.read() != _PNG_END:
+                raise LutbenchError("cannot write: the disk is full or fails", where=path)
 
 
 def _name_in_header(path: Path, name: str) -> None:

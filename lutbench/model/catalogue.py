@@ -253,6 +253,10 @@ def user_folder() -> Path:
     return Path(platformdirs.user_config_dir("lutbench")) / "definitions"
 
 
+MAX_FILES = 16
+"""The files of definitions that one recipe, suite or command may name."""
+
+
 def open_catalogue(*files: str | Path, user: bool = True) -> Catalogue:
     """The catalogue with the definitions of the per-user folder and of `files`.
 
@@ -262,6 +266,10 @@ def open_catalogue(*files: str | Path, user: bool = True) -> Catalogue:
         With the file, when one cannot be used.
     """
     found: list[str | Path] = [*sorted(user_folder().glob("*.toml"))] if user else []
+    if len(files) > MAX_FILES:
+        raise DefinitionError(
+            f"{len(files)} files of definitions", where=files[0], accepted=f"up to {MAX_FILES}"
+        )
     definitions = Definitions()
     for file in [*found, *files]:
         more = read_definitions(file)

@@ -37,6 +37,8 @@ from lutbench.model.curves.video import Power
 from lutbench.model.gamuts import WHITES, Gamut
 
 MAX_BYTES = 1 << 20
+MAX_ENTRIES = 100
+"""Curves, and gamuts, in one file: each is tried out before it is taken."""
 
 
 @dataclass(frozen=True)
@@ -99,6 +101,10 @@ def _tables(data: dict[str, Any], key: str, file: Path) -> dict[str, dict[str, A
     if not isinstance(tables, dict) or not all(isinstance(each, dict) for each in tables.values()):
         raise DefinitionError(
             f"{key} is not a set of tables", where=file, accepted=f'[{key}."A name"]'
+        )
+    if len(tables) > MAX_ENTRIES:
+        raise DefinitionError(
+            f"{len(tables)} {key}", where=file, accepted=f"up to {MAX_ENTRIES} in a file"
         )
     for name in tables:
         if not name.strip() or len(name) > 100 or not name.isprintable():

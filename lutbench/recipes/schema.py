@@ -137,10 +137,12 @@ def recipe_from_data(
     for lut in luts:
         merged = Table(_laid_over(shared, lut.values), lut.where)
         jobs += _jobs(merged, title, profile, known)
-    if len(jobs) > MAX_LUTS:
-        raise DefinitionError(
-            f"the recipe asks for {len(jobs)} LUTs", where=file, accepted=f"up to {MAX_LUTS}"
-        )
+        if len(jobs) > MAX_LUTS:
+            raise DefinitionError(
+                f"the recipe asks for over {MAX_LUTS} LUTs",
+                where=file,
+                accepted=f"up to {MAX_LUTS}",
+            )
     seen: set[str] = set()
     for job in jobs:
         # Two names that differ only in case are one file on many cards.
@@ -194,6 +196,12 @@ def _jobs(lut: Table, set_title: str, profile: Profile, known: Catalogue) -> lis
     title = lut.text("title", " ".join(filter(None, [set_title, _spoken(name)])))
     kind = lut.choice("kind", (*KINDS, "false_colour"), "combined")
     ladder = lut.numbers("exposure_ladder")
+    if ladder is not None and len(ladder) > MAX_LUTS:
+        raise DefinitionError(
+            f"a ladder of {len(ladder)} exposures",
+            where=lut.at("exposure_ladder"),
+            accepted=f"up to {MAX_LUTS}",
+        )
     try:
         task = (
             _false_colour(lut, known) if kind == "false_colour" else _conversion(lut, kind, known)

@@ -219,6 +219,13 @@ def test_larger_size_beats_straight_lines() -> None:
     assert best.lut.size == 33
 
 
+def test_a_size_of_which_no_half_can_be_left_out_is_made_larger_too() -> None:
+    """Nothing can be measured on an even or very small size: cubic, never past its neighbours."""
+    for size in (2, 3, 4, 16):
+        small = sample(monitoring(), size)
+        assert np.array_equal(resample(small, 21).lut.table, resample(small, 21, "pchip").lut.table)
+
+
 def test_clipped_lut_does_not_ring() -> None:
     clipped = sample(Matrix.from_array(np.eye(3) * 1.7, [-0.2] * 3), 17)
     clipped = Lut3D(np.clip(clipped.table, 0, 1))

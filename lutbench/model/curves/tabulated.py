@@ -16,6 +16,9 @@ from lutbench.model.transforms import Array
 
 LINEAR_NEAR = 0.01
 MAX_ROWS = 65536
+LARGEST = 1e6
+NEAREST = 1e-12
+"""The least distance of two rows: nearer ones give slopes that overflow."""
 MAX_BYTES = 16 * 2**20
 
 
@@ -45,6 +48,10 @@ class Tabulated(Curve):
         elif not (np.diff(light) > 0).all() or not (np.diff(signal) > 0).all():
             row = int(np.argmax((np.diff(light) <= 0) | (np.diff(signal) <= 0))) + 2
             problem = f"not monotone at row {row}"
+        elif max(np.abs(light).max(), np.abs(signal).max()) > LARGEST:
+            problem = f"a value beyond {LARGEST:g}"
+        elif min(np.diff(signal).min(), np.diff(np.arcsinh(light / LINEAR_NEAR)).min()) < NEAREST:
+            problem = "two rows are almost alike"
         if problem:
             raise DefinitionError(
                 problem,
