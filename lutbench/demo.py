@@ -12,7 +12,7 @@ from lutbench.checks.runner import run_suite
 from lutbench.checks.suite import read_suite
 from lutbench.files import make_folder
 from lutbench.media.stills import apply_to_still, write_still
-from lutbench.media.subjects import chart_picture, photograph, recorded, still_of
+from lutbench.media.subjects import chart_picture, photograph_light, recorded, still_of
 from lutbench.media.tags import ColourTags
 from lutbench.model.conversion import Conversion
 from lutbench.recipes.make import Made, build_recipe
@@ -87,7 +87,7 @@ def _pictures(demo: Demo, force: bool) -> None:
     pictures = make_folder(demo.folder / "pictures")
     camera = demo.task(VIEWING).source
     for name, values in (
-        ("photograph", recorded(photograph(), camera)),
+        ("photograph", recorded(photograph_light(), camera)),
         ("chart", chart_picture(camera)),
     ):
         log = still_of(values)

@@ -1,42 +1,75 @@
-"""Pictures to look at a LUT with: a photograph and the measured chart, as a camera records them."""
+"""Pictures to look at a LUT with: a photograph and the measured chart, as a camera records them.
+
+The photograph is the demo set's; it is in the public domain (CC0), as
+scikit-image distributes it.
+"""
 
 from __future__ import annotations
+
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.analysis.samples import chart_light
 from lutbench.media.stills import Still, read_still
-from lutbench.model.conversion import Conversion, Encoding
+from lutbench.model.conversion import Encoding
 from lutbench.model.curves.video import Srgb
-from lutbench.model.gamuts import BT709
+from lutbench.model.gamuts import BT709, conversion
 from lutbench.model.signal import RangeFromSignal
 from lutbench.resources import demo_files
 
+Picture = NDArray[np.float32]
 
-def photograph() -> NDArray[np.float32]:
-    """The photograph of the demo set as sRGB signal, shape (400, 600, 3)."""
+HIGHLIGHT_GAIN = 3.0
+"""White of the photograph lies at 1 + 3 times white: two stops over, as a camera records it."""
+
+PATCH, GAP = 44, 5
+
+
+def photograph() -> Picture:
+    """The photograph as sRGB signal, shape (400, 600, 3)."""
     with demo_files() as folder:
         return read_still(folder / "photograph.png").signal()
 
 
-def recorded(picture: NDArray[np.float32], encoding: Encoding) -> NDArray[np.float64]:
-    """An sRGB picture (0..1, shape (h, w, 3)) as full-scale values of another encoding.
+def photograph_light() -> NDArray[np.float64]:
+    """The photograph as linear BT.709 light whose highlights reach two stops over white.
 
-    The light that sRGB shows stands in for the light of the scene, so nothing
-    in it is brighter than a perfect white diffuser.
+    A display picture holds nothing over white; light·(1 + 3·light³) opens its
+    highlights up and leaves mid grey within 2 %.
     """
-    return Conversion(Encoding(Srgb(), BT709), encoding).pipeline().apply(picture)
+    light = Srgb().decode(photograph())
+    return np.asarray(light * (1 + HIGHLIGHT_GAIN * light**3))
 
 
-def chart_picture(encoding: Encoding, patch: int = 64) -> NDArray[np.float64]:
-    """The measured 24-patch chart as full-scale values of an encoding, four rows of six."""
-    signal = np.clip(encoding.curve.encode(chart_light(encoding.gamut)), 0, 1)
-    values = RangeFromSignal(encoding.range, encoding.bits).apply(signal)
-    return values.reshape(4, 6, 3).repeat(patch, axis=0).repeat(patch, axis=1)
+def recorded(light: NDArray[Any], source: Encoding) -> Picture:
+    """Linear BT.709 light as values that a camera of that encoding records, held to 0..1."""
+    coded = np.clip(source.curve.encode(conversion(BT709, source.gamut).apply(light)), 0, 1)
+    values = RangeFromSignal(source.range, source.bits).apply(coded)
+    return np.asarray(values, dtype=np.float32)
 
 
-def still_of(values: NDArray[np.float64]) -> Still:
+def chart_picture(source: Encoding | None) -> Picture:
+    """The measured 24-patch chart as recorded (as sRGB signal without a source), (h, w, 3)."""
+    light = chart_light(BT709)
+    ground: Any = np.float32(0.18)
+    if source is None:
+        patches = np.clip(Srgb().encode(light), 0, 1).astype(np.float32)
+    else:
+        patches = recorded(light, source)
+        ground = recorded(np.full((1, 3), 0.04), source)[0]
+    height, width = 4 * PATCH + 5 * GAP, 6 * PATCH + 7 * GAP
+    picture = np.empty((height, width, 3), np.float32)
+    picture[:] = ground
+    for number, colour in enumerate(patches):
+        row, column = divmod(number, 6)
+        top, left = GAP + row * (PATCH + GAP), GAP + column * (PATCH + GAP)
+        picture[top : top + PATCH, left : left + PATCH] = colour
+    return picture
+
+
+def still_of(values: NDArray[Any]) -> Still:
     """Full-scale values as a 16-bit still."""
     codes = np.round(np.clip(values, 0, 1) * 65535).astype(np.uint16)
     return Still(codes, ("R", "G", "B"), "16")
