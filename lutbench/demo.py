@@ -7,6 +7,8 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from lutbench.analysis.identify import identify
+from lutbench.analysis.identify.result import Identification
+from lutbench.analysis.inspection import inspect
 from lutbench.analysis.levels import levels
 from lutbench.checks.runner import run_suite
 from lutbench.checks.suite import read_suite
@@ -18,9 +20,11 @@ from lutbench.model.conversion import Conversion
 from lutbench.recipes.make import Made, build_recipe
 from lutbench.recipes.schema import Recipe, read_recipe
 from lutbench.report.card import write_card
+from lutbench.report.page import write_page
 from lutbench.resources import demo_files
 
 VIEWING = "viewing"
+LOOK = "viewing_warm_look"
 
 
 @dataclass
@@ -32,6 +36,7 @@ class Demo:
     """Where the demo set stands."""
     recipe: Recipe
     made: dict[str, Made] = field(default_factory=dict)
+    identified: dict[str, Identification] = field(default_factory=dict)
     look_at: list[tuple[Path, str]] = field(default_factory=list)
     """Files worth opening, each with what it shows."""
     findings: list[tuple[str, str]] = field(default_factory=list)
@@ -115,9 +120,27 @@ def _levels(demo: Demo, force: bool) -> None:
 
 def _identify(demo: Demo, force: bool) -> None:
     """What a stranger would learn from the file alone."""
-    for name in ("tone_and_gamut", "viewing_warm_look"):
+    for name in ("tone_and_gamut", LOOK):
         found = identify(demo.made[name].lut, catalogue=demo.recipe.catalogue)
+        demo.identified[name] = found
         demo.findings.append(("identified", f"{name}: {found.explanation}"))
+
+
+def _inspect(demo: Demo, force: bool) -> None:
+    """The page of one LUT, read from its file, with what was identified in it."""
+    made = demo.made[LOOK]
+    assert made.path is not None
+    task = demo.task(LOOK)
+    found = inspect(
+        made.path,
+        source_curve=task.source.curve,
+        source_gamut=task.source.gamut,
+        catalogue=demo.recipe.catalogue,
+    )
+    page = demo.folder / "report.html"
+    write_page(found, page, identification=demo.identified[LOOK], force=force)
+    demo.findings.append(("inspected", f"{LOOK}: {found.verdict}"))
+    demo.look_at.append((page, f"the report on {LOOK}: what it does, and what to set"))
 
 
 def _verify(demo: Demo, force: bool) -> None:
@@ -139,5 +162,6 @@ STEPS: tuple[tuple[str, Step], ...] = (
     ("putting pictures through them", _pictures),
     ("working out exposure levels", _levels),
     ("identifying LUTs by their content", _identify),
+    ("inspecting, and writing the report", _inspect),
     ("verifying", _verify),
 )

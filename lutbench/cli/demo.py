@@ -24,7 +24,9 @@ def command(ctx: click.Context, folder: str, force: bool, as_json: bool) -> None
 
     Builds the monitoring LUTs of "Salt Road", an invented production shot on an
     invented camera, puts a log photograph and a measured chart through them,
-    and verifies the result. Writes into DIR (lutbench-demo where none is given).
+    works out the day's exposure levels, identifies and inspects LUTs, writes a
+    report, and runs the set's regression suite. Writes into DIR (lutbench-demo
+    where none is given).
 
     \b
     Example:
