@@ -143,7 +143,8 @@ def command(
 
 def _patches(name: str, corners: str | None, grid: str, option: str) -> Patches:
     from lutbench.media.chart_patches import read_grid, read_patch_table
-    from lutbench.media.stills import SUFFIXES, read_still
+    from lutbench.media.still_formats import SUFFIXES
+    from lutbench.media.stills import read_still
 
     if not name.lower().endswith(tuple(SUFFIXES)):
         return read_patch_table(name)

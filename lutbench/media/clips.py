@@ -7,7 +7,6 @@ clip. Sound is copied as it is; time code, frame times and rotation are kept.
 
 from __future__ import annotations
 
-import queue
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -21,58 +20,18 @@ from numpy.typing import NDArray
 
 from lutbench.errors import FormatError, LutbenchError
 from lutbench.files import regular, replacing
+from lutbench.media.clip_coding import ClipCoding, coding_of, rgb_of
+from lutbench.media.clip_writer import ClipWriter, copied_streams
 from lutbench.media.codecs import CLIP_SUFFIXES, SOURCE_SUFFIXES, Choice, choose, load_av
-from lutbench.media.stills import memory_limit, through
+from lutbench.media.pump import Line, pump
+from lutbench.media.sheet import shrunk
 from lutbench.media.tags import NO_TAGS, ColourTags
-from lutbench.media.ycbcr import Coding, Matrix, Siting, planes_from_rgb, rgb_from_planes
+from lutbench.media.ycbcr import Matrix
 from lutbench.model.signal import Range
 from lutbench.model.transforms import Transform
 
-# Code points of Recommendation ITU-T H.273, matrix_coefficients.
-_MATRICES: dict[int, Matrix] = {1: "BT.709", 5: "BT.601", 6: "BT.601", 9: "BT.2020"}
-_MATRIX_CODES = {"BT.709": 1, "BT.601": 6, "BT.2020": 9}
-_UNSPECIFIED = 2
-_LEGAL, _FULL = 1, 2  # FFmpeg's numbers for the range tag
-
-_BETWEEN = 3  # frames that may wait between two threads
-
-# What is kept of what a clip says about itself: the rest is about its own container.
-_KEPT = {
-    *("title", "artist", "author", "comment", "description", "copyright", "keywords"),
-    *("date", "creation_time", "location", "reel_name"),
-}
-
-# Frames a second in MXF (SMPTE ST 377-1 leaves it open; these are what FFmpeg writes).
-_MXF_RATES = {Fraction(n) for n in (24, 25, 30, 48, 50, 60)} | {
-    Fraction(1000 * n, 1001) for n in (24, 30, 48, 60)
-}
-
 # What a container may be: no playlist, which would open other files.
 _CONTAINERS = {"mov", "matroska", "mxf", "avi", "mpegts", "mpeg", "ivf", "webm"}
-
-
-@dataclass(frozen=True)
-class ClipCoding:
-    """How the code values of a clip are read, and what had to be assumed for it."""
-
-    bits: int
-    range: Range
-    matrix: Matrix | None  # None for R G B
-    across: int
-    down: int
-    siting: Siting
-    alpha: bool
-    notes: tuple[str, ...] = ()
-
-    @property
-    def chroma(self) -> str:
-        """``"420"``, ``"422"`` or ``"444"``."""
-        return {(2, 2): "420", (2, 1): "422"}.get((self.across, self.down), "444")
-
-    def ycbcr(self) -> Coding:
-        """The coding of the Y'CbCr planes."""
-        assert self.matrix is not None
-        return Coding(self.matrix, self.range, self.bits, self.across, self.down, self.siting)
 
 
 @dataclass
@@ -193,64 +152,6 @@ def open_clip(path: str | Path) -> Iterator[Any]:
             raise LutbenchError(f"cannot be worked on: {_reason(error)}", where=path) from error
 
 
-def coding_of(
-    stream: Any,
-    matrix: Matrix | None = None,
-    span: Range | None = None,
-    where: str | Path = "",
-) -> ClipCoding:
-    """How the frames of a video stream are coded: after its tags, or as told, or assumed.
-
-    Raises
-    ------
-    LutbenchError
-        When the pixel format or the matrix is none that is read here.
-    """
-    context = stream.codec_context
-    if context is None:
-        raise LutbenchError("nothing here decodes its pictures", where=where)
-    name = context.pix_fmt or "nothing"
-    form = context.format
-    parts = form.components if form is not None else ()
-    bits = parts[0].bits if parts else 0
-    planar = len(parts) >= 3 and len({part.plane for part in parts}) == len(parts)
-    known = name.startswith(("yuv", "gbrp", "gbrap")) and not name.endswith("be")
-    if not planar or not known or not 8 <= bits <= 16:
-        raise LutbenchError(
-            f"the pixel format {name} is none that is read",
-            where=where,
-            accepted="planar Y'CbCr or R G B of 8 to 16 bits",
-        )
-    need = context.width * context.height * 3 * 4 * 3
-    if need > memory_limit():
-        raise LutbenchError(
-            f"frames of {context.width}×{context.height} are larger than the memory limit",
-            where=where,
-            accepted=f"up to {memory_limit() >> 20} MiB for three frames in float32",
-        )
-    alpha = any(part.is_alpha for part in parts)
-    notes: list[str] = []
-    if name.startswith("gb"):
-        chosen: Range = span or ("legal" if context.color_range == _LEGAL else "full")
-        return ClipCoding(bits, chosen, None, 1, 1, "left", alpha)
-    across = _factor(context.width, form.chroma_width(context.width))
-    down = _factor(context.height, form.chroma_height(context.height))
-    if (across, down) not in ((1, 1), (2, 1), (2, 2)):
-        raise LutbenchError(
-            f"the pixel format {name} is none that is read",
-            where=where,
-            accepted="4:2:0, 4:2:2, 4:4:4",
-        )
-    if span is None:
-        span, note = _tagged_range(context, name)
-        notes += note
-    if matrix is None:
-        matrix, note = _tagged_matrix(context, where)
-        notes += note
-    siting: Siting = "center" if name.startswith("yuvj") else "left"
-    return ClipCoding(bits, span, matrix, across, down, siting, alpha, tuple(notes))
-
-
 def clip_pictures(
     path: str | Path,
     count: int,
@@ -266,8 +167,6 @@ def clip_pictures(
         The label is the time in the clip; the picture R G B signal values, at
         most `width` wide, shape (height, width, 3).
     """
-    from lutbench.media.sheet import shrunk
-
     pictures: list[tuple[str, NDArray[np.float32]]] = []
     with open_clip(path) as container:
         stream = _video(container, path)
@@ -281,86 +180,6 @@ def clip_pictures(
     if not pictures:
         raise FormatError("holds no frame that can be decoded", where=path)
     return pictures, coding.notes
-
-
-def rgb_of(frame: Any, coding: ClipCoding) -> NDArray[np.float32]:
-    """R G B signal values of a decoded frame, shape (height, width, 3)."""
-    planes = [_plane(frame, index, coding.bits) for index in range(3)]
-    if coding.matrix is not None:
-        y, cb, cr = planes
-        return rgb_from_planes(y, cb, cr, frame.width, coding.ycbcr())
-    black, scale = Coding("BT.709", coding.range, coding.bits).luma_scale
-    rgb = np.empty((frame.height, frame.width, 3), np.float32)
-    for channel, plane in zip((1, 2, 0), planes, strict=True):  # FFmpeg's order is G B R
-        np.subtract(plane[:, : frame.width], np.float32(black), out=rgb[..., channel])
-    rgb /= np.float32(scale)
-    return rgb
-
-
-# --- the three threads ---------------------------------------------------------------------------
-
-
-class _Line:
-    """A few things on their way from one thread to the next; an error goes both ways."""
-
-    def __init__(self) -> None:
-        self._queue: queue.Queue[Any] = queue.Queue(_BETWEEN)
-        self._broken = threading.Event()
-
-    def put(self, thing: Any) -> None:
-        """Hand on, or wait; raises `_Broken` when nobody will take it."""
-        while not self._broken.is_set():
-            try:
-                self._queue.put(thing, timeout=0.1)
-            except queue.Full:
-                continue
-            return
-        raise _Broken
-
-    def __iter__(self) -> Iterator[Any]:
-        while not self._broken.is_set():
-            try:
-                thing = self._queue.get(timeout=0.1)
-            except queue.Empty:
-                continue
-            if isinstance(thing, _End):
-                if thing.error is not None:
-                    raise thing.error
-                return
-            yield thing
-        raise _Broken
-
-    def close(self) -> None:
-        """Nobody needs the rest: giver and taker may stop."""
-        self._broken.set()
-
-
-@dataclass(frozen=True)
-class _End:
-    error: BaseException | None = None
-
-
-class _Broken(Exception):
-    """The next thread has stopped, and says why itself."""
-
-
-def _pump(make: Callable[[], Iterator[Any]], line: _Line) -> threading.Thread:
-    """A thread that puts what `make` yields on the line, its end, and its error if it has one."""
-
-    def run() -> None:
-        try:
-            for thing in make():
-                line.put(thing)
-            line.put(_End())
-        except _Broken:
-            pass
-        except BaseException as error:
-            with suppress(_Broken):
-                line.put(_End(error))
-
-    thread = threading.Thread(target=run, daemon=True)
-    thread.start()
-    return thread
 
 
 def _transcode(
@@ -377,13 +196,15 @@ def _transcode(
     av = load_av()
     total = _frame_count(container, stream)
     output = av.open(str(temporary), "w")
-    decoded, finished = _Line(), _Line()
+    decoded, finished = Line(), Line()
     threads: list[threading.Thread] = []
     copies: dict[Any, Any] = {}
     begun = False
     try:
-        writer = _Writer(output, container, stream, choice, coding, settings)
-        copies = _copied_streams(container, output, settings, outcome)
+        writer = ClipWriter(
+            output, container, stream, choice, coding, settings.tags, settings.quality
+        )
+        copies = copied_streams(container, output, settings.audio, outcome.notes)
         stream.thread_type = "AUTO"
 
         def decode() -> Iterator[Any]:
@@ -401,7 +222,7 @@ def _transcode(
                 else:
                     yield thing
 
-        threads = [_pump(decode, decoded), _pump(convert, finished)]
+        threads = [pump(decode, decoded), pump(convert, finished)]
         early: list[Any] = []
         for thing in finished:
             if isinstance(thing, av.VideoFrame):
@@ -435,224 +256,6 @@ def _transcode(
             thread.join()
         with suppress(av.FFmpegError):  # what went wrong first is on its way already
             output.close()
-
-
-class _Writer:
-    """The encoder of a clip, with the tags and times of the frames that it gets."""
-
-    def __init__(
-        self,
-        output: Any,
-        container: Any,
-        source: Any,
-        choice: Choice,
-        coding: ClipCoding,
-        settings: ClipSettings,
-    ) -> None:
-        rate = source.average_rate or source.guessed_rate or Fraction(25)
-        options = choice.codec.options_for(
-            choice.bits, settings.quality if choice.codec.quality else None
-        )
-        stream = output.add_stream(choice.codec.encoder, rate=rate, options=options)
-        context = stream.codec_context
-        context.width, context.height = source.codec_context.width, source.codec_context.height
-        context.pix_fmt = choice.form
-        context.thread_type = "AUTO"
-        base = source.time_base or 1 / rate
-        self.even = output.format.name == "mxf"  # which has one duration for all frames
-        if self.even:
-            if rate not in _MXF_RATES:
-                raise _uneven(f"on average {float(rate):.3f} a second")
-            base = 1 / rate
-        stream.time_base = context.time_base = base
-        if source.codec_context.sample_aspect_ratio:
-            context.sample_aspect_ratio = source.codec_context.sample_aspect_ratio
-        matrix = _target_matrix(settings.tags, coding, choice)
-        self.tags = (
-            _LEGAL,
-            _MATRIX_CODES[matrix],
-            settings.tags.primaries,
-            settings.tags.transfer,
-        )
-        _set_tags(context, self.tags)
-        self.coding = coding
-        self.shape = (context.width, context.height)
-        self.form = choice.form
-        across = 2 if choice.chroma in ("420", "422") else 1
-        down = 2 if choice.chroma == "420" else 1
-        self.target = Coding(matrix, "legal", choice.bits, across, down)
-        self.output, self.stream, self.rate, self.base = output, stream, rate, base
-        self.rotation = 0
-        self.count = 0
-        self.first: int | None = None
-        self.begun = False
-        _keep_metadata(container, source, output, stream)
-
-    def through(self, frame: Any, transform: Transform) -> Any:
-        """A new frame: `frame` through the transform, in the form of the output."""
-        av = load_av()
-        if (frame.width, frame.height) != self.shape:
-            raise LutbenchError(
-                f"the picture changes its size to {frame.width}×{frame.height} at {frame.time} s",
-                accepted="one size in a clip",
-            )
-        if frame.interlaced_frame:
-            raise LutbenchError("the clip is interlaced", accepted="progressive frames")
-        rgb = through(transform, rgb_of(frame, self.coding))
-        result = av.VideoFrame(frame.width, frame.height, self.form)
-        y, cb, cr = (_plane(result, index, self.target.bits) for index in range(3))
-        planes_from_rgb(rgb, y, cb, cr, self.target)
-        if self.form.startswith("yuva"):
-            _copy_alpha(frame, result, self.coding.bits, self.target.bits)
-        result.pts, result.time_base = self._time(frame)
-        if frame.duration:
-            result.duration = round(frame.duration * (frame.time_base or self.base) / self.base)
-        _set_tags(result, self.tags)
-        self.rotation = self.rotation or frame.rotation
-        return result
-
-    def _time(self, frame: Any) -> tuple[int, Fraction]:
-        """The time of a frame, counted where the clip gives none."""
-        number = self.count
-        self.count += 1
-        if frame.pts is None:
-            return round(number / self.rate / self.base), self.base
-        if not self.even:
-            return frame.pts, frame.time_base or self.base
-        moment = round(frame.pts * frame.time_base / self.base)
-        first = self.first = moment - number if self.first is None else self.first
-        if moment - first != number:
-            raise _uneven(f"at {frame.time} s")
-        return moment, self.base
-
-    def write(self, frame: Any) -> bool:
-        """Encode a frame and write what comes of it; whether anything came."""
-        if not self.begun:
-            self.begun = True
-            if self.rotation and hasattr(self.stream, "set_display_rotation"):
-                self.stream.set_display_rotation(self.rotation)
-        packets = self.stream.encode(frame)
-        self.output.mux(packets)
-        return bool(packets)
-
-    def finish(self) -> None:
-        """Write what the encoder still holds."""
-        self.output.mux(self.stream.encode(None))
-
-
-def _uneven(where: str) -> LutbenchError:
-    return LutbenchError(
-        f"the frames are not evenly spaced ({where}), and MXF holds no others",
-        accepted="another suffix, such as .mov",
-    )
-
-
-def _set_tags(thing: Any, tags: tuple[int, int, int, int]) -> None:
-    thing.color_range, thing.colorspace, thing.color_primaries, thing.color_trc = tags
-
-
-def _target_matrix(tags: ColourTags, coding: ClipCoding, choice: Choice) -> Matrix:
-    if choice.codec.only_709:
-        return "BT.709"
-    if tags.gamut is not None:
-        return "BT.2020" if tags.primaries == 9 else "BT.709"
-    return coding.matrix or "BT.709"
-
-
-def _copied_streams(
-    container: Any, output: Any, settings: ClipSettings, outcome: ClipOutcome
-) -> dict[Any, Any]:
-    """The sound streams, each with its place in the output; the rest is noted."""
-    copies: dict[Any, Any] = {}
-    for stream in container.streams:
-        if stream.type == "audio" and settings.audio:
-            if stream.codec_context.name not in output.supported_codecs:
-                raise LutbenchError(
-                    f"sound in {stream.codec_context.name} does not go into this kind of file",
-                    where=container.name,
-                    accepted="another suffix (.mov, .mkv), or --no-audio",
-                )
-            copies[stream] = output.add_stream_from_template(stream)
-            for key in ("language", "title"):
-                if key in stream.metadata:
-                    copies[stream].metadata[key] = stream.metadata[key]
-        elif (
-            stream.type in ("subtitle", "data", "attachment") and "timecode" not in stream.metadata
-        ):
-            outcome.notes.append(f"a {stream.type} stream is left out")
-    return copies
-
-
-def _keep_metadata(container: Any, source: Any, output: Any, stream: Any) -> None:
-    """What the file says of itself, and the time code, which writers make a track of."""
-    for key, value in container.metadata.items():
-        if key.lower() in _KEPT:
-            output.metadata[key.lower()] = value
-    for key in ("language", "title", "reel_name"):
-        if key in source.metadata:
-            stream.metadata[key] = source.metadata[key]
-    code = time_code(container)
-    if code:
-        output.metadata["timecode"] = code
-
-
-def time_code(container: Any) -> str:
-    """The time code of the first frame, such as ``01:00:00:00``; empty where there is none."""
-    for holder in (*container.streams.video, *container.streams, container):
-        for key, code in holder.metadata.items():
-            if key.lower() == "timecode" and code:
-                return str(code)
-    return ""
-
-
-# --- planes and tags -----------------------------------------------------------------------------
-
-
-def _plane(frame: Any, index: int, bits: int) -> NDArray[Any]:
-    """The codes of a plane as an array (lines, samples and padding), not copied."""
-    plane = frame.planes[index]
-    kind = np.dtype(np.uint8 if bits == 8 else np.uint16)
-    codes = np.frombuffer(plane, kind)
-    return codes.reshape(plane.height, plane.line_size // kind.itemsize)
-
-
-def _copy_alpha(frame: Any, result: Any, source_bits: int, target_bits: int) -> None:
-    source = _plane(frame, 3, source_bits)[:, : frame.width]
-    target = _plane(result, 3, target_bits)[:, : frame.width]
-    if source_bits == target_bits:
-        target[:] = source
-        return
-    factor = (2**target_bits - 1) / (2**source_bits - 1)
-    target[:] = np.rint(source * factor)
-
-
-def _factor(size: int, chroma_size: int) -> int:
-    return 1 if chroma_size == size else 2 if chroma_size == -(-size // 2) else 0
-
-
-def _tagged_range(context: Any, form: str) -> tuple[Range, list[str]]:
-    if form.startswith("yuvj") or context.color_range == _FULL:
-        return "full", []
-    if context.color_range == _LEGAL:
-        return "legal", []
-    return "legal", ["the clip does not say its range: legal is assumed (--source-range)"]
-
-
-def _tagged_matrix(context: Any, where: str | Path) -> tuple[Matrix, list[str]]:
-    code = int(context.colorspace)
-    if code in _MATRICES:
-        return _MATRICES[code], []
-    if code != _UNSPECIFIED:
-        raise LutbenchError(
-            f"the clip's Y'CbCr matrix has code point {code} of H.273, which is not read",
-            where=where,
-            accepted="BT.601, BT.709, BT.2020 (or --source-matrix to say that it is one)",
-        )
-    if int(context.color_primaries) == 9:
-        matrix: Matrix = "BT.2020"
-    else:
-        matrix = "BT.709" if context.width > 1024 or context.height > 576 else "BT.601"
-    return matrix, [f"the clip does not say its matrix: {matrix} is assumed (--source-matrix)"]
 
 
 def _video(container: Any, path: str | Path) -> Any:

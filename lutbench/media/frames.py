@@ -15,7 +15,7 @@ from pathlib import Path
 
 from lutbench.errors import LutbenchError
 from lutbench.files import unreadable
-from lutbench.media.stills import SUFFIXES
+from lutbench.media.still_formats import SUFFIXES
 
 _NUMBER = re.compile(r"#+|%(?:0?(\d+))?d")
 

@@ -24,15 +24,9 @@ from skimage import data
 from lutbench import LutbenchError
 from lutbench.analysis.samples import chart_light
 from lutbench.formats.cube import write_cube
-from lutbench.media.clips import (
-    ClipSettings,
-    apply_to_clip,
-    clip_pictures,
-    coding_of,
-    open_clip,
-    rgb_of,
-    time_code,
-)
+from lutbench.media.clip_coding import coding_of, rgb_of
+from lutbench.media.clip_writer import time_code
+from lutbench.media.clips import ClipSettings, apply_to_clip, clip_pictures, open_clip
 from lutbench.media.codecs import CODECS, has_encoder
 from lutbench.media.tags import ColourTags
 from lutbench.model.gamuts import BT709

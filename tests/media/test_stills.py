@@ -14,10 +14,10 @@ from PIL import Image, TiffImagePlugin
 from skimage import data
 
 from lutbench import LutbenchError
+from lutbench.media.still_checks import MEMORY_VARIABLE
+from lutbench.media.still_formats import output_depth
 from lutbench.media.stills import (
-    MEMORY_VARIABLE,
     apply_to_still,
-    output_depth,
     read_still,
     write_still,
 )
@@ -167,6 +167,20 @@ def test_channels_beyond_r_g_b_go_through_untouched(tmp_path: Path) -> None:
     notes = write_still(still, tmp_path / "out.png")
     assert "Z" in notes[0]
     assert "mask.soft" in notes[0]
+
+
+def test_a_layer_has_its_own_alpha(tmp_path: Path) -> None:
+    """R, G, B of the only layer, divided by that layer's alpha and not by another's."""
+    names = ("view.R", "view.G", "view.B", "view.A", "A")
+    pixels = np.tile(np.array([0.2, 0.1, 0.05, 0.5, 0.25], np.float32), (4, 4, 1))
+    write_raw(tmp_path / "in.exr", pixels, "float", channelnames=names)
+    squared = Lut3D(Lut3D.identity(65).table ** 2)
+    write_still(apply_to_still(squared, read_still(tmp_path / "in.exr")), tmp_path / "out.exr")
+    out = read_still(tmp_path / "out.exr")
+    got = {name: out.pixels[0, 0, index] for index, name in enumerate(out.channels)}
+    want = [0.4**2 * 0.5, 0.2**2 * 0.5, 0.1**2 * 0.5, 0.5, 0.25]
+    # A 65-node LUT of a square: a quarter of a cell squared, times alpha.
+    np.testing.assert_allclose([got[name] for name in names], want, atol=(1 / 64) ** 2 / 4)
 
 
 def test_half_colours_beside_a_float_depth_channel(tmp_path: Path) -> None:

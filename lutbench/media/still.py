@@ -1,0 +1,197 @@
+"""A still: its pixels in the depth of its file, and a transform over them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.errors import FormatError, LutbenchError
+from lutbench.tables.pixels import TYPES, apply_pixels, can_apply
+
+if TYPE_CHECKING:
+    from lutbench.model.transforms import Transform
+
+_BLOCK_PIXELS = 1 << 18
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Still:
+    """A picture in the depth of its file.
+
+    Parameters
+    ----------
+    pixels
+        Shape (height, width, channels). Integers are code values: 0..255,
+        0..1023, 0..4095 or 0..65535 after `depth`; float16 and float32 are as
+        in the file.
+    channels
+        The names of the channels, as many as the last axis is long.
+    depth
+        ``"8"``, ``"10"``, ``"12"``, ``"16"``, ``"half"`` or ``"float"``.
+    premultiplied
+        Whether the colours are already multiplied by alpha, where there is one
+        (OpenEXR, and TIFF when its header says so).
+    """
+
+    pixels: NDArray[Any]
+    channels: tuple[str, ...]
+    depth: str
+    format: str = ""
+    premultiplied: bool = False
+    header: Any = field(default=None)
+    modified: float = 0.0
+
+    @property
+    def width(self) -> int:
+        """Pixels in a line."""
+        return int(self.pixels.shape[1])
+
+    @property
+    def height(self) -> int:
+        """Lines."""
+        return int(self.pixels.shape[0])
+
+    @property
+    def full_scale(self) -> float:
+        """The code value that stands for signal 1.0: 2^n − 1, and 1 for float."""
+        return 1.0 if self.depth in ("half", "float") else float(2 ** int(self.depth) - 1)
+
+    @property
+    def metadata(self) -> dict[str, Any]:
+        """What the header says, by name."""
+        if self.header is None:
+            return {}
+        found = {}
+        for each in self.header.extra_attribs:
+            with suppress(UnicodeDecodeError):  # a text of bytes that are none
+                found[each.name] = each.value
+        return found
+
+    def colour_indices(self) -> tuple[int, int, int]:
+        """Where R, G and B sit among the channels."""
+        found = colour_indices_of(self.channels)
+        if found is None:
+            raise no_colours(self.channels, "")
+        return found
+
+    def alpha_index(self) -> int | None:
+        """Where the alpha of R, G and B sits (in their layer), or None."""
+        folded = [name.casefold() for name in self.channels]
+        found = colour_indices_of(self.channels)
+        name = (folded[found[0]][:-1] if found else "") + "a"
+        return folded.index(name) if name in folded else None
+
+    def signal(self) -> NDArray[np.float32]:
+        """R G B as float32 signal values, shape (height, width, 3): 1.0 is `full_scale`."""
+        r, g, b = self.colour_indices()
+        rgb = self.pixels[..., [r, g, b]].astype(np.float32)
+        if self.full_scale != 1.0:
+            rgb /= np.float32(self.full_scale)
+        return rgb
+
+    def __repr__(self) -> str:
+        names = " ".join(self.channels)
+        return f"Still({self.width}×{self.height}, {names}, depth={self.depth})"
+
+
+def apply_to_still(transform: Transform, still: Still) -> Still:
+    """Put R G B of a still through a transform, block by block, in place.
+
+    Premultiplied colours are divided by alpha before and multiplied after, so
+    that a soft edge keeps its colour; where alpha is 0 they go through as they
+    are. Integers come out rounded to nearest and held inside the code range.
+
+    Returns
+    -------
+    Still
+        The same still, its pixels changed: a copy would double the memory.
+    """
+    view = _kernel_view(still)
+    if view is not None and can_apply(transform):
+        bits = None if still.full_scale == 1.0 else int(still.depth)
+        apply_pixels(transform, view, bits=bits, out=view)
+        return still
+    alpha = still.alpha_index() if still.premultiplied else None
+    scale = np.float32(still.full_scale)
+    for rows in _blocks(still):
+        rgb = _block_signal(rows, still, scale)
+        if alpha is not None:
+            cover = rows[..., alpha : alpha + 1].astype(np.float32) / scale
+            cover = np.where(cover == 0, np.float32(1), cover)
+            rgb /= cover
+        rgb = through(transform, rgb)
+        if alpha is not None:
+            rgb = rgb * cover
+        codes = rgb if scale == 1.0 else rounded(rgb, float(scale))
+        for position, channel in enumerate(still.colour_indices()):
+            rows[..., channel] = codes[..., position]
+    return still
+
+
+def through(transform: Transform, rgb: NDArray[np.float32]) -> NDArray[np.float32]:
+    """R G B through a transform: in place, in one pass of the kernels, where they take it."""
+    if can_apply(transform):
+        return apply_pixels(transform, rgb, out=rgb)
+    return np.asarray(transform.apply(rgb), dtype=np.float32)
+
+
+def colour_indices_of(channels: Sequence[str]) -> tuple[int, int, int] | None:
+    """R, G, B by name; without them, those of the only layer that has all three."""
+    folded = [name.casefold() for name in channels]
+    layers = {name[:-1] for name in folded if name.endswith("r")}
+    full = [
+        layer for layer in layers if all(layer + c in folded for c in "rgb") and layer[-1:] in ".:"
+    ]
+    if all(c in folded for c in "rgb"):
+        full = [""]
+    if len(full) != 1:
+        return None
+    r, g, b = (folded.index(full[0] + c) for c in "rgb")
+    return r, g, b
+
+
+def no_colours(channels: Sequence[str], path: str | Path) -> LutbenchError:
+    """The error for channels among which no R, G, B is found."""
+    names = ", ".join(channels[:12]) + (", …" if len(channels) > 12 else "")
+    return FormatError(
+        f"the channels are {names}",
+        where=path,
+        accepted="R, G, B in one layer, or one grey channel",
+    )
+
+
+def rounded(signal: NDArray[np.float32], scale: float) -> NDArray[Any]:
+    """Signal to code values: rounded to nearest, held in range, NaN to 0."""
+    codes = np.nan_to_num(np.rint(signal * np.float32(scale)), nan=0.0, posinf=scale, neginf=0.0)
+    kind = np.uint8 if scale == 255 else np.uint16
+    return np.asarray(np.clip(codes, 0, scale), dtype=kind)
+
+
+def _kernel_view(still: Still) -> NDArray[Any] | None:
+    """R G B as a view that the kernels can work on in place, or None."""
+    first, second, third = still.colour_indices()
+    if still.pixels.dtype.name not in TYPES or (second, third) != (first + 1, first + 2):
+        return None
+    if still.premultiplied and still.alpha_index() is not None:
+        return None
+    view: NDArray[Any] = still.pixels[..., first : first + 3]
+    return view if view.flags.writeable else None
+
+
+def _blocks(still: Still) -> Iterator[NDArray[Any]]:
+    rows = max(1, _BLOCK_PIXELS // max(1, still.width))
+    for start in range(0, still.height, rows):
+        yield still.pixels[start : start + rows]
+
+
+def _block_signal(rows: NDArray[Any], still: Still, scale: np.float32) -> NDArray[np.float32]:
+    rgb = np.empty((*rows.shape[:2], 3), np.float32)
+    for position, channel in enumerate(still.colour_indices()):
+        np.divide(rows[..., channel], scale, out=rgb[..., position], casting="unsafe")
+    return rgb

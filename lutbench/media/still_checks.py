@@ -1,0 +1,92 @@
+"""Stills are untrusted input: what is refused before a pixel is read."""
+
+from __future__ import annotations
+
+import os
+import zlib
+from pathlib import Path
+from typing import Any, BinaryIO
+
+from lutbench.errors import FormatError, LutbenchError
+
+MEMORY_LIMIT = 1 << 30
+MEMORY_VARIABLE = "LUTBENCH_PICTURE_MEMORY"
+MOST_CHANNELS_READ = 1024
+PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
+
+
+def memory_limit() -> int:
+    """The memory one picture may take, in bytes: 1 GiB, or the environment's word in MiB."""
+    text = os.environ.get(MEMORY_VARIABLE, "")
+    if not text:
+        return MEMORY_LIMIT
+    if not text.isdigit() or int(text) < 1:
+        raise LutbenchError(
+            f"{text!r} is no memory limit", where=MEMORY_VARIABLE, accepted="a number of MiB"
+        )
+    return int(text) << 20
+
+
+def check_png(file: BinaryIO, path: Path) -> None:
+    """Refuse a PNG file that is cut short or damaged, by the checksums of its chunks.
+
+    The library below writes its own words about such a file to standard error.
+    """
+    size = os.fstat(file.fileno()).st_size
+    name = b""
+    while name != b"IEND":
+        head = file.read(8)
+        length, name = int.from_bytes(head[:4], "big"), head[4:]
+        if len(head) < 8 or file.tell() + length + 4 > size:
+            raise FormatError("the PNG file is cut short", where=path)
+        checksum = zlib.crc32(name)
+        while length:
+            part = file.read(min(length, 1 << 20))
+            checksum = zlib.crc32(part, checksum)
+            length -= len(part)
+        if file.read(4) != checksum.to_bytes(4, "big"):
+            raise FormatError("the PNG file is damaged: a checksum is wrong", where=path)
+
+
+def check_header(source: Any, header: Any, path: Path, limit: int) -> None:
+    """Refuse what cannot be a picture of ours, before anything is allocated."""
+    if header.deep:
+        raise FormatError("holds deep pixels", where=path, accepted="one value a channel and pixel")
+    if header.depth != 1 or header.width < 1 or header.height < 1:
+        raise FormatError(
+            f"{header.width}×{header.height}×{header.depth} is no picture", where=path
+        )
+    if not 1 <= header.nchannels <= MOST_CHANNELS_READ:
+        raise FormatError(
+            f"has {header.nchannels} channels", where=path, accepted=f"1 to {MOST_CHANNELS_READ}"
+        )
+    formats = header.channelformats or (header.format,) * header.nchannels
+    native = max(each.basesize() for each in formats) * header.nchannels
+    need = header.width * header.height * native
+    # The pixels, and beside them the row buffers of reader and writer.
+    if need * 5 // 4 + (64 << 20) > limit:
+        raise LutbenchError(
+            f"{header.width}×{header.height} with {header.nchannels} channels would take "
+            f"{_mebibytes(need)} MiB",
+            where=path,
+            accepted=f"what fits a limit of {_mebibytes(limit)} MiB "
+            f"(set {MEMORY_VARIABLE} to more MiB)",
+        )
+    if source.seek_subimage(1, 0):
+        raise FormatError("holds more than one picture", where=path, accepted="one picture a file")
+    error_of(source)  # not being able to go there is no fault
+    source.seek_subimage(0, 0)
+
+
+def error_of(thing: Any) -> str:
+    """What the image library says went wrong, in one line."""
+    try:
+        text = thing.geterror()
+    except UnicodeDecodeError:  # it repeats the file's own bytes
+        text = ""
+    plain = "".join(c if c.isprintable() else " " for c in text)
+    return " ".join(plain.split())[:200] or "no reason given"
+
+
+def _mebibytes(count: int) -> int:
+    return -(-count >> 20)
