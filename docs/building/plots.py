@@ -62,10 +62,10 @@ def known() -> Catalogue:
     return open_catalogue(ROOT / "luts_demo" / "tarn.toml", user=False)
 
 
-def panel(width: float = 7.0, height: float = 3.9, columns: int = 1) -> tuple[Figure, Any]:
+def panel(width: float = 7.0, height: float = 3.9, rows: int = 1) -> tuple[Figure, Any]:
     """A figure and its axes."""
     figure = Figure(figsize=(width, height), layout="constrained")
-    return figure, figure.subplots(1, columns)
+    return figure, figure.subplots(rows, 1)
 
 
 class Lines:
@@ -161,10 +161,10 @@ def adaptation() -> Figure:
 
 def tone() -> Figure:
     """The tone curve with its contrast, shoulder and toe varied: in stops, and as signal."""
-    figure, (left, right) = panel(9.0, 4.6, columns=2)
+    figure, (upper, lower) = panel(7.0, 7.2, rows=2)
     stops = np.linspace(-8, 7, 151)
     light = np.repeat(MID_GREY * 2.0 ** stops[:, None], 3, 1)
-    in_stops, as_signal = Lines(left), Lines(right)
+    in_stops, as_signal = Lines(upper), Lines(lower)
     for label, curve in (
         ("white 6 stops over grey", ToneCurve(white=6.0)),
         ("the same, contrast 1.3", ToneCurve(white=6.0, contrast=1.3)),
@@ -174,13 +174,13 @@ def tone() -> Figure:
         result = curve.apply(light)[:, 0]
         in_stops.add(stops, np.log2(result / MID_GREY), label)
         as_signal.add(stops, 100 * known().curve("BT.1886").encode(result), label)
-    left.axhline(math.log2(1 / MID_GREY), color="#999999", linewidth=0.8)
-    left.set(xlabel="light, stops from mid grey", ylabel="result, stops from mid grey")
-    left.set(xlim=(-8, 7), ylim=(-12, 3.6))
-    right.axhline(100, color="#999999", linewidth=0.8)
-    right.set(xlabel="light, stops from mid grey", ylabel="result as BT.1886 signal, %")
-    right.set(xlim=(-8, 7), ylim=(0, 105))
-    figure.legend(*left.get_legend_handles_labels(), loc="outside lower center", ncols=2)
+    upper.axhline(math.log2(1 / MID_GREY), color="#999999", linewidth=0.8)
+    upper.set(xlabel="light, stops from mid grey", ylabel="result, stops from mid grey")
+    upper.set(xlim=(-8, 7), ylim=(-12, 3.6))
+    lower.axhline(100, color="#999999", linewidth=0.8)
+    lower.set(xlabel="light, stops from mid grey", ylabel="result as BT.1886 signal, %")
+    lower.set(xlim=(-8, 7), ylim=(0, 105))
+    figure.legend(*upper.get_legend_handles_labels(), loc="outside lower center", ncols=2)
     return figure
 
 

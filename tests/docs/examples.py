@@ -28,6 +28,7 @@ import shlex
 import shutil
 import subprocess
 import sys
+import tempfile
 import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
@@ -248,8 +249,6 @@ def split_chain(command: str) -> list[list[str]]:
 
 def _inside(parts: list[list[str]]) -> tuple[int, str]:
     """Run commands of lutbench in this process, one after the other."""
-    from lutbench.cli.main import main
-
     text = ""
     for words in parts:
         args = words[3:] if words[:3] == LUTBENCH_MODULE else words[1:]
@@ -258,21 +257,48 @@ def _inside(parts: list[list[str]]) -> tuple[int, str]:
             at = args.index(">")
             target = Path(args[at + 1])
             args = args[:at] + args[at + 2 :]
-        out, err = io.StringIO(), io.StringIO()
-        status = 0
-        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-            try:
-                main(args)
-            except SystemExit as end:
-                status = int(end.code or 0)
+        status, out, err = _demo(args) if args[:1] == ["demo"] else _call(args)
         if target is not None:
-            target.write_text(out.getvalue(), encoding="utf-8")
-            text += err.getvalue()
+            target.write_text(out, encoding="utf-8")
+            text += err
         else:
-            text += out.getvalue() + err.getvalue()
+            text += out + err
         if status:
             return status, text
     return 0, text
+
+
+def _call(args: list[str]) -> tuple[int, str, str]:
+    """Exit status, output and errors of lutbench."""
+    from lutbench.cli.main import main
+
+    out, err = io.StringIO(), io.StringIO()
+    status = 0
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        try:
+            main(args)
+        except SystemExit as end:
+            status = int(end.code or 0)
+    return status, out.getvalue(), err.getvalue()
+
+
+_DEMO: dict[tuple[str, ...], tuple[tempfile.TemporaryDirectory[str], tuple[int, str, str]]] = {}
+
+
+def _demo(args: list[str]) -> tuple[int, str, str]:
+    """As `_call`, but the demo, which many pages run, is made once and then copied."""
+    options = tuple(each for each in args[1:] if each.startswith("-"))
+    folder = next((each for each in args[1:] if not each.startswith("-")), "lutbench-demo")
+    if options not in _DEMO or Path(folder).exists():
+        result = _call(args)
+        if result[0] == 0:
+            kept = tempfile.TemporaryDirectory()
+            shutil.copytree(folder, kept.name, dirs_exist_ok=True)
+            _DEMO[options] = kept, result
+        return result
+    kept, result = _DEMO[options]
+    shutil.copytree(kept.name, folder)
+    return result
 
 
 NUMBER = re.compile(r"(?<![\w.])\d+(?:\.\d+)?(?![\w.]*\w)")
@@ -362,8 +388,6 @@ def rewrite(page: Path, folder: Path) -> int:
 
 
 if __name__ == "__main__":
-    import tempfile
-
     from prepared import prepare
 
     for name in sys.argv[1:]:
