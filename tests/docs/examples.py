@@ -206,7 +206,10 @@ def run_command(command: str) -> tuple[int, str]:
     """Exit status and output of a command line in the current folder."""
     joined = command.replace("\\\n", " ")
     parts = [part for part in split_chain(joined) if not how_we_got_here(part)]
-    if all(part[0] in ("lutbench", "cd") or part[:3] == LUTBENCH_MODULE for part in parts):
+    if all(
+        part[0] in ("lutbench", ".venv/bin/lutbench") or part[:3] == LUTBENCH_MODULE
+        for part in parts
+    ):
         return _inside(parts)
     done = subprocess.run(
         ["bash", "-euo", "pipefail", "-c", command],
@@ -223,10 +226,9 @@ LUTBENCH_MODULE = ["python3", "-m", "lutbench"]
 
 def how_we_got_here(words: list[str]) -> bool:
     """Installing this project, and running its suite: done already where this runs."""
-    if words[:4] == ["python3", "-m", "pip", "install"]:
-        ours = {".", "-q", "-e", ".[test]", ".[docs]", "lutbench"}
-        return set(words[4:]) <= ours
-    return words == ["python3", "-m", "pytest", "-q", "-n", "2"]
+    if words[1:3] == ["-m", "pip"] or words[0].endswith("pip"):
+        return words[-1] in (".", ".[test]", ".[docs]")
+    return words[:3] == ["python3", "-m", "venv"] or words[1:] == ["-m", "pytest", "-q", "-n", "2"]
 
 
 def split_chain(command: str) -> list[list[str]]:

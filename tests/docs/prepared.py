@@ -89,6 +89,9 @@ def prepare(folder: Path) -> None:
     write_cube(lut, folder / "monitor.cube")
     for copy in ("day.cube", "old.cube", "new.cube", "unknown.cube", "a.cube", "b.cube"):
         shutil.copy(folder / "monitor.cube", folder / copy)
+    (folder / "luts").mkdir()
+    for copy in ("day_full.cube", "day_copy.cube"):
+        shutil.copy(folder / "monitor.cube", folder / "luts" / copy)
     tone = lutbench.build("ACEScct", "BT.1886", kind="curve", dimensions=1, size=1024)
     write_cube(tone, folder / "tone.cube")
     suite = read_suite(folder / "day.lutbench.toml")

@@ -17,8 +17,6 @@ PAGES_WITH_EXAMPLES = [page for page in PAGES if any(b.language in RUN for b in 
 
 @pytest.mark.parametrize("page", PAGES_WITH_EXAMPLES, ids=lambda page: str(page.relative_to(ROOT)))
 def test_the_examples_of_a_page_do_what_it_says(page: Path, bench_folder: Path) -> None:
-    if page.name == "README.md" and not {"inspect", "verify"} <= set(COMMANDS):
-        pytest.xfail("a command that the README shows is not there yet")
     clear_outputs(page.read_text(encoding="utf-8"), bench_folder)
     bench = Bench(bench_folder)
     for block in blocks_of(page):

@@ -13,7 +13,6 @@ from typing import Any
 from urllib.parse import unquote, urlsplit
 
 import numpy as np
-import pytest
 import yaml
 from examples import PAGES, ROOT
 from lxml import etree, html
@@ -22,10 +21,8 @@ from numpy.typing import NDArray
 BUILDING = ROOT / "docs" / "building"
 
 
-@pytest.fixture(scope="module")
-def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def built(folder: Path) -> Path:
     """The site, built with every warning an error."""
-    folder = tmp_path_factory.mktemp("site")
     done = subprocess.run(
         [
             *(sys.executable, "-m", "mkdocs", "build", "--strict"),
@@ -53,7 +50,7 @@ def test_every_page_is_in_the_navigation() -> None:
     assert named == there
 
 
-def test_the_site_fetches_nothing_from_elsewhere(site: Path) -> None:
+def fetches_nothing_from_elsewhere(site: Path) -> None:
     fetched = [
         (path.name, address)
         for path, page in pages_of(site)
@@ -67,7 +64,7 @@ def test_the_site_fetches_nothing_from_elsewhere(site: Path) -> None:
     assert not re.search(r"(?:@import|url\()\s*[\"']?https?:", styles)
 
 
-def test_every_link_and_anchor_of_the_site_leads_somewhere(site: Path) -> None:
+def every_link_and_anchor_leads_somewhere(site: Path) -> None:
     ids = {path: set(page.xpath("//@id | //a/@name")) for path, page in pages_of(site)}
     broken = []
     for path, page in pages_of(site):
@@ -86,7 +83,7 @@ def test_every_link_and_anchor_of_the_site_leads_somewhere(site: Path) -> None:
     assert broken == []
 
 
-def test_formulas_are_marked_up_and_none_is_left_as_source(site: Path) -> None:
+def formulas_are_marked_up_and_none_is_left_as_source(site: Path) -> None:
     count = 0
     for path, page in pages_of(site):
         count += len(page.xpath("//*[local-name()='math']"))
@@ -158,10 +155,19 @@ def test_the_plots_show_what_the_package_does_now(tmp_path: Path) -> None:
             assert np.abs(shift).max() < 0.5, (name, line)
 
 
-def test_every_plot_is_shown_and_has_words_for_who_cannot_see_it(site: Path) -> None:
+def every_plot_is_shown_and_has_words_for_who_cannot_see_it(site: Path) -> None:
     shown = {}
     for _, page in pages_of(site):
         for image in page.xpath("//img[contains(@src, 'plots/')]"):
             shown[Path(image.get("src")).name] = image.get("alt")
     assert set(shown) == {f"{name}.svg" for name in plots_module().PLOTTED}
     assert all(len(text) > 20 for text in shown.values())
+
+
+def test_the_site(tmp_path: Path) -> None:
+    # One test, so that tests that run side by side build the site once.
+    site = built(tmp_path / "site")
+    fetches_nothing_from_elsewhere(site)
+    every_link_and_anchor_leads_somewhere(site)
+    formulas_are_marked_up_and_none_is_left_as_source(site)
+    every_plot_is_shown_and_has_words_for_who_cannot_see_it(site)
