@@ -20,6 +20,7 @@ the console fences that show something else.
 from __future__ import annotations
 
 import contextlib
+import difflib
 import doctest
 import io
 import os
@@ -361,6 +362,34 @@ def standing_in(folder: Path) -> Iterator[None]:
                 os.environ[key] = value
 
 
+def elided(shown: list[str], printed: list[str]) -> list[str]:
+    """What was printed, with ``...`` lines where the page has them now."""
+    parts: list[list[str]] = [[]]
+    for line in shown:
+        if line == "...":
+            parts.append([])
+        else:
+            parts[-1].append(line)
+    result: list[str] = []
+    at = 0
+    for number, part in enumerate(parts):
+        if number:
+            result.append("...")
+        if part:
+            start = _most_like(part[0], printed, at) if number else 0
+            last = number == len(parts) - 1
+            at = len(printed) if last else _most_like(part[-1], printed, start) + 1
+            result += printed[start:at]
+    return result
+
+
+def _most_like(line: str, lines: list[str], start: int) -> int:
+    def likeness(index: int) -> float:
+        return difflib.SequenceMatcher(None, line, lines[index]).ratio()
+
+    return max(range(start, len(lines)), key=likeness, default=start)
+
+
 def rewrite(page: Path, folder: Path) -> int:
     """Write what commands print now into a page's console fences; how many changed."""
     lines = page.read_text(encoding="utf-8").splitlines()
@@ -382,7 +411,7 @@ def rewrite(page: Path, folder: Path) -> int:
                     compare(step.shown, printed, "")
                 except AssertionError:
                     start = step.line - 1 + len(step.input_lines)
-                    edits.append((start, start + len(step.shown), printed))
+                    edits.append((start, start + len(step.shown), elided(step.shown, printed)))
     for start, end, new in reversed(edits):
         lines[start:end] = new
     page.write_text("\n".join(lines) + "\n", encoding="utf-8")
