@@ -14,6 +14,7 @@ from lutbench.cli.options import (
     force_option,
     json_option,
     print_json,
+    range_options,
 )
 from lutbench.errors import LutbenchError
 
@@ -68,20 +69,7 @@ SCHEMA = 1
     show_default=True,
     help="How one white is adapted to another.",
 )
-@click.option(
-    "--source-range",
-    type=click.Choice(["full", "legal"]),
-    default="full",
-    show_default=True,
-    help="The range of the values that come in.",
-)
-@click.option(
-    "--target-range",
-    type=click.Choice(["full", "legal"]),
-    default="full",
-    show_default=True,
-    help="The range of the values that go out.",
-)
+@range_options
 @click.option(
     "--dimensions",
     type=click.Choice(["1", "3"]),

@@ -14,6 +14,7 @@ from lutbench.cli.options import (
     force_option,
     json_option,
     print_json,
+    range_options,
 )
 from lutbench.errors import LutbenchError
 
@@ -40,20 +41,7 @@ _SORTS = ("name", "worst", "kind", "grey")
 @click.option(
     "--source-gamut", metavar="NAME", help="The gamut of the recording: adds what happens to hues."
 )
-@click.option(
-    "--source-range",
-    type=RANGES,
-    default="full",
-    show_default=True,
-    help="The range of the values that the LUT takes.",
-)
-@click.option(
-    "--target-range",
-    type=RANGES,
-    default="full",
-    show_default=True,
-    help="The range of the values that the LUT gives.",
-)
+@range_options
 @click.option(
     "--target-curve",
     metavar="NAME",

@@ -14,6 +14,7 @@ from lutbench.cli.options import (
     force_option,
     json_option,
     print_json,
+    range_options,
 )
 from lutbench.errors import LutbenchError
 
@@ -55,20 +56,7 @@ RANGES = click.Choice(["full", "legal"])
     metavar="STOPS",
     help="Stops that a meter shows too many: says which neutral density brings them back.",
 )
-@click.option(
-    "--source-range",
-    type=RANGES,
-    default="full",
-    show_default=True,
-    help="The range of the values that the LUT takes.",
-)
-@click.option(
-    "--target-range",
-    type=RANGES,
-    default="full",
-    show_default=True,
-    help="The range of the values that the LUT gives.",
-)
+@range_options
 @click.option("--csv", "as_csv", is_flag=True, help="Print the table as CSV.")
 @click.option(
     "--card",

@@ -50,6 +50,19 @@ def interpolation_option(function: F) -> F:
     )(function)
 
 
+def range_options(function: F) -> F:
+    """``--source-range`` and ``--target-range``, full unless told."""
+    for name, what in (("--target-range", "gives"), ("--source-range", "takes")):
+        function = click.option(
+            name,
+            type=click.Choice(["full", "legal"]),
+            default="full",
+            show_default=True,
+            help=f"The range of the values that the LUT {what}.",
+        )(function)
+    return function
+
+
 def clip_coding_options(function: F) -> F:
     """``--source-matrix`` and ``--source-range``: how the code values of a clip are read."""
     matrix = click.option(
