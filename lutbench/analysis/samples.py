@@ -119,7 +119,8 @@ def nodes(size: int, domain: ArrayLike = UNIT_DOMAIN) -> Samples:
 def nodes_of(side: Transform) -> Samples | None:
     """The inputs at which a LUT holds values: its nodes or rows; None for another transform.
 
-    Those of a LUT with a shaper are found through the shaper's inverse, where it has one.
+    Those of a LUT with a shaper are found through the shaper's inverse, where it has one;
+    the shaper's rows are among them.
     """
     match side:
         case Lut3D():
@@ -130,10 +131,12 @@ def nodes_of(side: Transform) -> Samples | None:
             )
         case ShaperLut3D():
             inner = nodes(side.size, side.lut.domain)
+            rows = np.linspace(side.domain[0], side.domain[1], side.shaper.size)
             try:
-                return Samples(inner.name, side.shaper.inverse().apply(inner.signals))
+                inputs = side.shaper.inverse().apply(inner.signals)
             except NotInvertibleError:
-                return nodes(side.size, side.domain)
+                inputs = nodes(side.size, side.domain).signals
+            return Samples(inner.name, np.concatenate([inputs, rows]))
     return None
 
 

@@ -8,15 +8,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.analysis.comparison import ASSUMED_SOURCE, ASSUMED_TARGET, colours_to_compare
+from lutbench.analysis.comparison import (
+    ASSUMED_SOURCE,
+    ASSUMED_TARGET,
+    SETS,
+    colours_to_compare,
+)
 from lutbench.analysis.difference import Measured, measure
 from lutbench.analysis.samples import (
     Samples,
-    chart_patches,
-    domain_of,
-    neutral_ramp,
     nodes_of,
-    random_points,
 )
 from lutbench.analysis.view import View, view_of
 from lutbench.checks.base import Finding
@@ -24,8 +25,6 @@ from lutbench.checks.limits import Figure, held_against, measure_of
 from lutbench.errors import DefinitionError
 from lutbench.model.conversion import Encoding
 from lutbench.model.transforms import Transform
-
-SETS = ("chart", "neutral", "random", "nodes")
 
 
 def view_for(target: Encoding | None) -> View:
@@ -46,34 +45,19 @@ def colours(
     DefinitionError
         For a set that nobody knows or that has no colours here, or when no set is named.
     """
-    nodes = nodes_of(side)
-    names = sets if sets is not None else ("nodes",) if nodes else ("chart", "neutral", "random")
-    domain = domain_of(side)
-    found = []
-    for name in names:
-        if name not in SETS:
-            raise DefinitionError(
-                f"no set of test colours is named {name!r}", where=where, accepted=", ".join(SETS)
-            )
-        if name == "nodes":
-            if nodes is None:
-                raise DefinitionError(
-                    "there are no nodes to compare at", where=where, accepted="a LUT, or other sets"
-                )
-            found.append(nodes)
-        elif name == "chart":
-            found.append(chart_patches(source or ASSUMED_SOURCE))
-        elif name == "neutral":
-            found.append(neutral_ramp(domain=domain))
-        else:
-            found.append(random_points(domain=domain))
-    if not found:
+    has_nodes = nodes_of(side) is not None
+    names = sets if sets is not None else ("nodes",) if has_nodes else SETS[:3]
+    if not names:
         raise DefinitionError(
             "no test colours are named, so nothing is compared",
             where=where,
             accepted=", ".join(SETS),
         )
-    return found
+    if "nodes" in names and not has_nodes:
+        raise DefinitionError(
+            "there are no nodes to compare at", where=where, accepted="a LUT, or other sets"
+        )
+    return colours_to_compare(side, side, source or ASSUMED_SOURCE, names)
 
 
 def colours_for_both(
