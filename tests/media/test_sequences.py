@@ -187,7 +187,7 @@ def test_two_runs_on_the_same_frames_are_refused(shot: Path, tmp_path: Path) -> 
 
 
 def test_killed_at_random_moments_then_resumed(tmp_path: Path) -> None:
-    """SIGKILL, four times; after each, whatever bears a frame's name is whole and right."""
+    """SIGKILL, three times; after each, whatever bears a frame's name is whole and right."""
     make_shot(tmp_path / "shot", range(1, 25))
     write_cube(LUT, tmp_path / "lut.cube")
     out = tmp_path / "out"
@@ -196,7 +196,7 @@ def test_killed_at_random_moments_then_resumed(tmp_path: Path) -> None:
     chance = random.Random(20)
     checked: set[str] = set()
     kills = 0
-    for goal in (1, 6, 12, 18):
+    for goal in (1, 8, 16):
         run = subprocess.Popen(order, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
         while run.poll() is None and sum(1 for _ in out.glob("shot.*")) < goal:
             time.sleep(0.001)
@@ -210,7 +210,7 @@ def test_killed_at_random_moments_then_resumed(tmp_path: Path) -> None:
             if each.name not in checked:
                 check_frame(each, int(each.name.split(".")[1]))
                 checked.add(each.name)
-    assert kills >= 3
+    assert kills >= 2
     stamps = {each.name: each.stat().st_mtime_ns for each in out.glob("shot.*")}
     last = subprocess.run(order, capture_output=True, text=True)
     assert (last.returncode, last.stderr) == (0, "")
