@@ -28,7 +28,6 @@ if TYPE_CHECKING:
 
 SCHEMA = 1
 SUFFIXES = (".cube", ".clf", ".cdl", ".cc", ".ccc")
-RANGES = click.Choice(["full", "legal"])
 _STYLES = {"error": "bold red", "warning": "bold yellow", "info": "cyan", None: "green"}
 _SORTS = ("name", "worst", "kind", "grey")
 

@@ -24,8 +24,6 @@ if TYPE_CHECKING:
     from lutbench.analysis.levels import Levels
     from lutbench.model.signal import Range
 
-RANGES = click.Choice(["full", "legal"])
-
 
 @click.command()
 @click.option(
