@@ -36,6 +36,8 @@ class Limit:
 
 
 LIMITS: dict[str, Limit] = {
+    "constant": Limit(1.0, "10-bit codes", "a scale of less than one code is none"),
+    "monochrome": Limit(0.5, "10-bit codes", "what rounding to 10 bits may part R, G and B by"),
     "non_monotonic": Limit(
         0.2, "10-bit codes", "twice what rounding to four decimals can turn round"
     ),
@@ -75,11 +77,11 @@ LIMITS: dict[str, Limit] = {
     ),
     "out_of_range": Limit(0.05, "10-bit codes", "over the rounding of four decimals"),
     "noise": Limit(
-        0.25, "10-bit codes", "the sampling of steep curves at 17 nodes looks like up to 0.22 codes"
+        0.35, "10-bit codes", "compressed gamuts sampled at 17 nodes look like up to 0.28 codes"
     ),
     "stray_node": Limit(0.25, "10-bit codes", "clean tables have up to 0.09 codes, by kinks"),
     "duplicate_nodes": Limit(
-        0.001, "share of neighbours", "clean tables have none; a repeated plane of 65 gives 0.5 %"
+        0.002, "share of neighbours", "clean tables have up to 0.11 %; a plane twice in 65, 0.5 %"
     ),
     "hue_shift": Limit(12.0, "degrees", "about the hue step between neighbouring names of colours"),
 }
@@ -205,6 +207,7 @@ class Health:
         return None if self.subject.lattice is None else measures.folds(self.subject)
 
     def _axis(self) -> Iterator[Finding]:
+        yield from self._constant()
         yield from self._monotonic()
         yield from self._tint()
         yield from self._ranges()
@@ -212,6 +215,7 @@ class Health:
         yield from self._black()
 
     def _table(self) -> Iterator[Finding]:
+        yield from self._monochrome()
         yield from self._out_of_range()
         yield from self._order()
         yield from self._folds()
@@ -228,6 +232,40 @@ class Health:
         index: tuple[Any, ...] = (slice(None), *node)
         values = self.subject.planes[index]
         return Place(node, self.subject.node_input(node), tuple(values.tolist()))
+
+    def _constant(self) -> Iterator[Finding]:
+        axis = self.subject.neutral
+        value, limit = float(np.ptp(axis.outputs, axis=0).max()) * CODES, self.limits["constant"]
+        if value > limit:
+            return
+        yield Finding(
+            "constant",
+            "error",
+            f"every grey comes out alike, at {100 * axis.black:.1f} %",
+            value,
+            limit,
+            LIMITS["constant"].unit,
+            "no picture at all",
+            "it is empty, or its shaper is: make it again",
+            self._on_axis(0),
+        )
+
+    def _monochrome(self) -> Iterator[Finding]:
+        planes = self.subject.planes
+        value = float(np.ptp(planes, axis=0).max()) * CODES
+        limit = self.limits["monochrome"]
+        if self.subject.lattice is None or value > limit or float(np.ptp(planes)) < limit / CODES:
+            return
+        yield Finding(
+            "monochrome",
+            "info",
+            "all colour is taken out",
+            value,
+            limit,
+            LIMITS["monochrome"].unit,
+            "a black-and-white picture",
+            "right for judging light alone, wrong for everything else",
+        )
 
     def _monotonic(self) -> Iterator[Finding]:
         depth, index, channel = self.subject.neutral.fall
@@ -472,8 +510,8 @@ class Health:
             )
             return
         level, level_limit = measures.noise(self.subject), self.limits["noise"]
-        rounding = 0.3 if bits else 0.0  # values of 10 or more bits: rounding is no noise
-        if level > max(level_limit, rounding):
+        # Rounding to 10 bits looks like 0.29 codes of noise: under the limit unless it is set lower.
+        if level > max(level_limit, 0.3 if bits else 0.0):
             yield Finding(
                 "noise",
                 "warning",
@@ -509,11 +547,13 @@ class Health:
         steps = np.diff(axis.inputs)
         if steps.max() > 1.5 * steps.min():
             return  # behind a shaper the steps are not even
-        spot, limit = measures.unevenness(axis.mean), self.limits["banding"]
+        spots = [measures.unevenness(axis.outputs[:, channel]) for channel in range(3)]
+        channel = int(np.argmax([each.value for each in spots]))
+        spot, limit = spots[channel], self.limits["banding"]
         if spot.value <= limit:
             return
         index = spot.node[0]
-        width = abs(float(axis.mean[index + 1] - axis.mean[index])) * CODES
+        width = abs(float(axis.outputs[index + 1, channel] - axis.outputs[index, channel])) * CODES
         yield Finding(
             "banding",
             "warning",

@@ -175,7 +175,7 @@ DEFECTS = (
         "step in the grey scale", "banding", "codes", (1, 2, 4, 8, 12, 16, 24, 32, 48, 64, 96), step
     ),
     Defect("over white", "out_of_range", "codes", (0.02, 0.1, 0.5, 1, 10), exceed),
-    Defect("noise", "noise", "codes", (0.05, 0.1, 0.2, 0.3, 0.5, 1, 2, 4), noise),
+    Defect("noise", "noise", "codes", (0.1, 0.2, 0.3, 0.4, 0.5, 1, 2, 4), noise),
     Defect("one node off", "stray_node", "codes", (0.25, 0.5, 1, 2, 4, 8, 16, 32, 64), stray),
     Defect("a plane twice", "duplicate_nodes", "", (1,), doubled_plane),
     Defect("channels swapped", "channel_order", "", (1,), swap),

@@ -217,3 +217,15 @@ def test_severities_come_worst_first() -> None:
     rank = {"error": 0, "warning": 1, "info": 2}
     assert severities == sorted(severities, key=rank.__getitem__)
     assert severities[0] == "error"
+
+
+def test_a_constant_and_a_monochrome_table() -> None:
+    assert codes_of(Lut3D(np.full((5, 5, 5, 3), 0.5)))["constant"] == "error"
+    grey = Lut3D.identity(9).table.mean(axis=-1, keepdims=True).repeat(3, axis=-1)
+    assert codes_of(Lut3D(grey)) == {"monochrome": "info"}
+
+
+def test_channels_that_clip_apart_are_no_banding() -> None:
+    from lutbench.model.grade import Cdl
+
+    assert "banding" not in codes_of(Cdl(slope=(1.0, 2.0, 3.0)))

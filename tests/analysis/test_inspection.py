@@ -202,5 +202,4 @@ def test_a_verdict_is_two_sentences() -> None:
 @pytest.mark.parametrize("size", [2, 3, 4, 5])
 def test_tiny_tables(size: int) -> None:
     assert inspect(Lut3D.identity(size), source_curve="ACEScct").to_data()["findings"] == []
-    constant = inspect(Lut3D(np.full((size, size, size, 3), 0.5)))
-    assert constant.to_data()["kind"] == "curve"
+    assert inspect(Lut3D(np.full((size, size, size, 3), 0.5))).worst == "error"

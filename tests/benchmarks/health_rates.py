@@ -1,0 +1,174 @@
+"""How often a clean LUT raises an alarm, and how small a defect is found.
+
+Run it by itself (it takes from minutes to an hour):
+
+    python tests/benchmarks/health_rates.py alarms --size 17 --size 33
+    python tests/benchmarks/health_rates.py defects --size 33
+
+Clean LUTs are those that the project's own model makes for every usable curve of
+the catalogue and its usual targets, rounded to six decimals as a file is. An
+alarm is a finding that is a warning or an error.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import click
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "analysis"))
+
+from damage import CONVERSIONS, DEFECTS, Defect, clean, damaged
+
+from lutbench.analysis.health import Health
+from lutbench.analysis.inspect_subject import Subject
+from lutbench.errors import LutbenchError
+from lutbench.model.catalogue import open_catalogue
+from lutbench.model.conversion import Conversion, Encoding, shoulder_for
+from lutbench.model.tone import GamutCompression
+from lutbench.tables.lut import Lut3D
+from lutbench.tables.sampling import sample
+
+TARGETS = (
+    ("BT.709", "BT.709"),
+    ("BT.1886", "BT.709"),
+    ("sRGB", "BT.709"),
+    ("gamma 2.6", "P3-D65"),
+    ("BT.2020", "BT.2020"),
+    ("BT.2100 PQ", "BT.2020"),
+    ("BT.2100 HLG", "BT.2020"),
+    ("ACEScct", "ACES AP1"),
+    ("linear", "BT.709"),
+)
+USUAL_GAMUTS = ("BT.2020", "ACES AP1", "P3-D65")
+
+
+@dataclass(frozen=True)
+class Build:
+    """A conversion and what it counts under."""
+
+    kind: str
+    target: str
+    how: str
+    conversion: Conversion
+
+
+def builds(seed: int = 1) -> Iterator[Build]:
+    """Every usable curve × its usual targets, by kind, tone and gamut handling.
+
+    The source gamut is in turn one of three usual wide ones and one of the
+    registry, drawn by `seed`.
+    """
+    known = open_catalogue(user=False)
+    every = [entry.gamut for entry in known.gamuts() if entry.gamut]
+    usual = [known.gamut(name) for name in USUAL_GAMUTS]
+    rng = np.random.default_rng(seed)
+    for source_curve in known.usable_curves:
+        seen_gamuts: set[str] = set()
+        for target_curve, target_gamut in TARGETS:
+            target = Encoding(known.curve(target_curve), known.gamut(target_gamut))
+            for kind, how in (
+                ("combined", "clip"), ("combined", "shoulder"), ("combined", "compress"),
+                ("curve", "clip"), ("curve", "shoulder"), ("gamut", "clip"), ("gamut", "compress"),
+            ):  # fmt: skip
+                if kind == "gamut" and target_gamut in seen_gamuts and how == "clip":
+                    continue
+                pool = every if rng.random() < 0.5 else usual
+                source = Encoding(source_curve, pool[int(rng.integers(len(pool)))])
+                try:
+                    conversion = Conversion(
+                        source,
+                        target,
+                        kind=kind,  # type: ignore[arg-type]
+                        tone=shoulder_for(source_curve, target.curve)
+                        if how == "shoulder"
+                        else None,
+                        compression=GamutCompression() if how == "compress" else None,
+                    )
+                except LutbenchError:
+                    continue  # a shoulder that does not fit between the two
+                label = target_gamut if kind == "gamut" else target_curve
+                yield Build(kind, label, how, conversion)
+            seen_gamuts.add(target_gamut)
+
+
+@click.group()
+def main() -> None:
+    """Measure the findings of `lutbench inspect`."""
+
+
+@main.command()
+@click.option("--size", "sizes", multiple=True, type=int, default=(17, 33, 65), show_default=True)
+@click.option("--part", type=float, default=1.0, help="The part of the builds to look at, 0 to 1.")
+@click.option("--seed", type=int, default=1, show_default=True)
+def alarms(sizes: tuple[int, ...], part: float, seed: int) -> None:
+    """Count alarms on clean LUTs, by size, kind and target."""
+    rng = np.random.default_rng(seed)
+    chosen = [each for each in builds(seed) if rng.random() < part]
+    for size in sizes:
+        total: Counter[tuple[str, str]] = Counter()
+        bad: Counter[tuple[str, str]] = Counter()
+        codes: Counter[str] = Counter()
+        for build in chosen:
+            table = np.round(sample(build.conversion.pipeline(), size).table, 6)
+            found = Health(Subject(Lut3D(table))).findings
+            raised = {each.code for each in found if each.severity != "info"}
+            for key in ((build.kind, build.how), (build.kind, build.target)):
+                total[key] += 1
+                bad[key] += bool(raised)
+            codes.update(raised)
+        whole = len(chosen)
+        alarmed = sum(bad[key] for key in bad if key[1] in ("clip", "shoulder", "compress"))
+        print(f"\nsize {size}: {alarmed} of {whole} builds ({100 * alarmed / whole:.2f} %)")
+        print("| kind | how or target | builds | alarms |\n|---|---|---|---|")
+        for key in sorted(total):
+            print(f"| {key[0]} | {key[1]} | {total[key]} | {bad[key]} |")
+        print("alarms by code:", dict(codes) or "none", flush=True)
+
+
+@main.command()
+@click.option("--size", "sizes", multiple=True, type=int, default=(17, 33, 65), show_default=True)
+def defects(sizes: tuple[int, ...]) -> None:
+    """Find the smallest strength of each defect that is found, on six clean LUTs."""
+    for size in sizes:
+        print(f"\nsize {size}\n| defect | code | unit | found from |\n|---|---|---|---|")
+        for defect in DEFECTS:
+            least = [_least(defect, name, size) for name in CONVERSIONS]
+            counted = [each for each in least if each is not None]
+            print(
+                f"| {defect.name} | `{defect.code}` | {defect.unit} | {_span(defect, counted)} |",
+                flush=True,
+            )
+
+
+def _least(defect: Defect, name: str, size: int) -> float | None:
+    """The least strength found; infinity for none; None where the clean LUT has the finding."""
+    if defect.code in _codes(clean(name, size)):
+        return None
+    for strength in defect.strengths:
+        if defect.code in _codes(damaged(defect, name, size, strength)):
+            return strength
+    return float("inf")
+
+
+def _codes(lut: Lut3D) -> set[str]:
+    return {each.code for each in Health(Subject(lut)).findings}
+
+
+def _span(defect: Defect, least: list[float]) -> str:
+    if not least:
+        return "a fact of all six"
+    low, high = min(least), max(least)
+    if defect.name.startswith("rounded"):
+        low, high = high, low  # fewer levels are a stronger defect
+    top = "not up to " + f"{defect.strengths[-1]:g}" if np.isinf(high) else f"{high:g}"
+    return f"{low:g}" if low == high else f"{low:g} to {top}"
+
+
+if __name__ == "__main__":
+    main()
