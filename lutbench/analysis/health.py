@@ -510,7 +510,7 @@ class Health:
             )
             return
         level, level_limit = measures.noise(self.subject), self.limits["noise"]
-        # Rounding to 10 bits looks like 0.29 codes of noise: under the limit unless it is set lower.
+        # Rounding to 10 bits looks like 0.29 codes of noise, whatever the limit is set to.
         if level > max(level_limit, 0.3 if bits else 0.0):
             yield Finding(
                 "noise",

@@ -176,6 +176,7 @@ def _print(day: Levels) -> None:
     screen.print("\n[bold]Zebra[/bold]" + zebra_offer(day))
     for advice in day.zebra.advice:
         screen.print(Padding(f"• {escape(advice.text)}", (0, 0, 0, 2)))
+    screen.print(Padding(f"• marks from: {zebra_line(day)}", (0, 0, 0, 2)))
     screen.print("\n[bold]Neutral density[/bold] (0.3 a stop)")
     screen.print(Padding(density_line(), (0, 0, 0, 2)))
     if day.filter_choice:
@@ -187,6 +188,20 @@ def zebra_offer(day: Levels) -> str:
     if day.zebra.minimum > 0:
         return f" (from {day.zebra.minimum:g} % in steps of {day.zebra.step:g} %)"
     return f" (steps of {day.zebra.step:g} %; say --zebra-min for the camera's lowest)"
+
+
+def zebra_line(day: Levels) -> str:
+    """What each zebra setting marks: the stops from which it shows."""
+    from lutbench.analysis.levels import stops_of
+    from lutbench.report.words import stops_words
+
+    return (
+        ", ".join(
+            f"{each.percent:g} % {stops_words(stops_of(each.reflectance))}"
+            for each in day.zebra.settings
+        )
+        + " stops"
+    )
 
 
 def density_line() -> str:
