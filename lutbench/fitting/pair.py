@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -125,9 +126,14 @@ def fit_pair(
     low, high = SIZES_3D
     if not low <= size <= high:
         raise LutbenchError(f"a LUT size of {size} is out of limits", accepted=f"{low} to {high}")
-    before, after = np.asarray(before, np.float64), np.asarray(after, np.float64)
     registration = check_registration(before, after, where)
-    x, y, seen, weight = _pixels(before, after)
+    pixels = before.shape[0] * before.shape[1]
+    # Of a large picture every second or third pixel tells as much.
+    step = math.ceil(math.sqrt(pixels / MOST_PIXELS))
+    thin = (slice(None, None, step), slice(None, None, step))
+    x, y, seen, weight = _pixels(
+        np.asarray(before[thin], np.float64), np.asarray(after[thin], np.float64)
+    )
     base = fit_base(*_binned(x[seen], y[seen], weight[seen]))
     keep = _followers(x, y, weight, base)
     outliers = float(1 - keep.mean())
@@ -146,7 +152,7 @@ def fit_pair(
     table = np.clip(departure.table + base.apply(lattice(size)), *_ends(y))
     lut = repair(Lut3D(table, title=title), ("monotone",)).lut
     assert isinstance(lut, Lut3D)
-    support = _support(inputs, weights, size) * (before[..., 0].size / len(x))
+    support = _support(inputs, weights, size) * (pixels / len(x))
     covered = support >= SUPPORT
     index = np.arange(size)
     levels = index[covered[index, index, index]] / (size - 1)
@@ -184,8 +190,6 @@ def _pixels(before: Array, after: Array) -> tuple[Array, Array, NDArray[np.bool_
     fine = np.isfinite(x).all(axis=1) & np.isfinite(y).all(axis=1)
     fine &= (x >= -1e-6).all(axis=1) & (x <= 1 + 1e-6).all(axis=1)
     index = np.flatnonzero(fine)
-    if len(index) > MOST_PIXELS:
-        index = random.choice(index, MOST_PIXELS, replace=False)
     if not (seen[index].any() and (~seen[index]).any()):
         raise LutbenchError("too few pixels of the first picture are within 0..1")
     return np.clip(x[index], 0, 1), y[index], seen[index], weight[index]

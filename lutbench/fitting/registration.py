@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,7 +33,7 @@ class Registration:
     agreement: float
 
 
-def check_registration(before: Array, after: Array, where: str = "") -> Registration:
+def check_registration(before: NDArray[Any], after: NDArray[Any], where: str = "") -> Registration:
     """Refuse two pictures that are not the same one, pixel on pixel.
 
     Their edges are compared: gradients of luma, each measured against those
@@ -111,11 +112,11 @@ def _check_tiles(first: Array, second: Array, here: float, accepted: str, where:
         )
 
 
-def _edges(picture: Array) -> Array:
+def _edges(picture: NDArray[Any]) -> Array:
     """Gradients of luma over the mean of those around them; large pictures thinned."""
     from scipy.ndimage import gaussian_filter, uniform_filter
 
-    luma = picture @ np.array([0.25, 0.6, 0.15])
+    luma = np.nan_to_num(picture @ np.array([0.25, 0.6, 0.15]))
     step = -(-max(luma.shape) // _LONGEST)
     if step > 1:
         # Means of blocks: a shift of a pixel still moves the edges' centres.

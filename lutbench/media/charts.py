@@ -311,7 +311,11 @@ def read_chart(picture: NDArray[Any], where: str = "") -> ChartReading:
         When there is no whole chart, or it is mirrored, turned, cut or covered, or
         the same colour does not come back as the same all over it.
     """
-    picture = np.asarray(picture, dtype=np.float64)
+    picture = np.asarray(picture)
+    if picture.dtype not in (np.float32, np.float64):
+        raise LutbenchError(
+            f"a picture of {picture.dtype} is no signal", where=where, accepted="floats, 0 to 1"
+        )
     if not np.isfinite(picture).all():
         raise LutbenchError("the picture holds NaN or infinity", where=where)
     luma = np.asarray(picture @ np.array([0.25, 0.6, 0.15]))
@@ -572,7 +576,7 @@ def _patches(
     left, right = start[: layout.columns, 0], stop[: layout.columns, 0]
     upper, lower = start[:: layout.columns, 1], stop[:: layout.columns, 1]
     for row, (top, bottom) in enumerate(zip(upper, lower, strict=True)):
-        band = picture[top:bottom]
+        band = picture[top:bottom].astype(np.float64)
         for result, values in ((means, band), (squares, band**2)):
             ahead = np.concatenate([np.zeros((1, 3)), values.mean(axis=0).cumsum(axis=0)])
             result[row] = (ahead[right] - ahead[left]) / (right - left)[:, None]

@@ -55,6 +55,7 @@ BEYOND = 0.25
 """How far, in shares of the domain, values may go past it to be exact at the edge."""
 
 SHAPER_ROWS = 4096
+LARGEST = 129
 
 
 @dataclass(frozen=True)
@@ -123,6 +124,8 @@ def invert(
     NotInvertibleError
         When there is nothing to invert: the LUT gives one colour, or a plane of them.
     """
+    if size is not None and not 2 <= size <= LARGEST and not isinstance(lut, Lut1D):
+        raise LutbenchError(f"an inverse of size {size}", accepted=f"2 to {LARGEST}")
     if fallback not in ("gamut", "nearest"):
         raise LutbenchError(f"no fallback is named {fallback!r}", accepted="gamut, nearest")
     if isinstance(lut, Lut1D):
