@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from lutbench.analysis.comparison import compare as compare
     from lutbench.analysis.identify import identify as identify
     from lutbench.analysis.inspection import inspect as inspect
+    from lutbench.analysis.split import split as split
     from lutbench.errors import LutbenchError as LutbenchError
     from lutbench.formats import open_lut as open_lut
     from lutbench.recipes.make import build as build
@@ -29,6 +30,7 @@ _HOMES = {
     "compare": "lutbench.analysis.comparison",
     "inspect": "lutbench.analysis.inspection",
     "open_lut": "lutbench.formats",
+    "split": "lutbench.analysis.split",
     "Lut1D": "lutbench.tables.lut",
     "Lut3D": "lutbench.tables.lut",
     "ShaperLut3D": "lutbench.tables.lut",

@@ -148,7 +148,7 @@ def _candidate_table(candidates: tuple[Candidate, ...]) -> Any:
             f"{each.error_median:.2f}",
             f"{each.error_p95:.2f}",
             "; ".join(
-                f"{name.replace('_', ' ')} {', '.join(values)}"
+                f"{name.replace('_', ' ')} {_some(values)}"
                 for name, values in each.same_as.to_data().items()
                 if values
             ),
@@ -161,6 +161,12 @@ def _side(side: Any) -> str:
     if side.rendering == "display":
         parts[0] += " (display light)"
     return f"{parts[0]}\n{parts[1]}, {side.range}"
+
+
+def _some(names: list[str]) -> str:
+    """The first names of a long list; --json has them all."""
+    shown = ", ".join(names[:3])
+    return shown if len(names) <= 3 else f"{shown} and {len(names) - 3} more"
 
 
 def _print_many(results: list[tuple[str, Identification | str]]) -> None:

@@ -20,6 +20,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "build": ("build", "Build LUTs from a recipe, or one from options."),
     "inspect": ("inspect", "Say what a LUT does, and what is wrong with it."),
     "identify": ("identify", "Say what each LUT expects, gives, and adds as a look."),
+    "split": ("split", "Take a LUT apart: gamut, curve and look."),
     "compare": ("compare", "Say how far two LUTs or pipelines are apart, and why."),
     "verify": ("verify", "Run a suite of checks, or check this installation."),
     "apply": ("apply", "Put stills, sequences and clips through a LUT."),
