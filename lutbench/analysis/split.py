@@ -25,6 +25,7 @@ from lutbench.tables.sampling import sample, sample_1d
 Part = Literal["curve", "gamut", "look"]
 
 CURVE_ROWS = 4096
+PAST_CLIP = 0.1
 
 
 @dataclass(frozen=True, eq=False)
@@ -159,8 +160,11 @@ def _look(lut: Transform, whole: Conversion, size: int) -> Lut3D:
         adaptation=whole.adaptation,
         clamp=False,
     ).pipeline()
+    # Where the conversion clips, a lattice has a kink between two nodes; what lies
+    # beyond it is looked up well inside the clipped region, not on the kink.
+    beyond = np.where(wanted >= 1, 1 + PAST_CLIP, np.where(wanted <= 0, -PAST_CLIP, wanted))
     with np.errstate(all="ignore"):
-        inputs = np.nan_to_num((free.inverse() | Clamp()).apply(wanted))
+        inputs = np.nan_to_num((free.inverse() | Clamp()).apply(beyond))
     outputs: Array = np.asarray(lut.apply(inputs), dtype=np.float64)
     # Where an input had to be held inside the table, the clean conversion does
     # not give the wanted value; the change it does show is carried there.

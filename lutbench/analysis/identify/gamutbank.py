@@ -68,6 +68,9 @@ class GamutBank:
                 keep &= np.isin(numbers, wanted)
         if source is None or target is None or source == target:
             keep |= self.unchanged
+        return self._at(keep)
+
+    def _at(self, keep: NDArray[np.bool_]) -> GamutBank:
         return GamutBank(
             self.gamuts,
             self.sources[keep],
@@ -77,6 +80,11 @@ class GamutBank:
             self.published[keep],
             self.names,
         )
+
+    @property
+    def first(self) -> GamutBank:
+        """Only the pair that changes nothing."""
+        return self._at(np.arange(len(self)) == 0)
 
     @cached_property
     def unchanged(self) -> NDArray[np.bool_]:

@@ -21,13 +21,14 @@ class ToneTarget:
     """A target whose curve is known only as a table: tone and encoding in one.
 
     `curve` takes light (after the exposure of the hypothesis) to signal.
-    `based_on` is the end that it follows where it does, and `follows` the
-    stops from mid grey between which it does.
+    `based_on` is the end whose encoding it holds: followed over a stretch, or
+    only `guessed`, since it leaves the smoothest tone curve.
     """
 
     curve: Curve
     range: Range
     based_on: End | None = None
+    guessed: bool = False
 
     def encode(self, light: Array) -> Array:
         """Full-scale values of light."""

@@ -8,9 +8,20 @@ import numpy as np
 
 from lutbench.analysis.identify.curvebank import End
 from lutbench.analysis.identify.gamutbank import GamutBank
-from lutbench.analysis.identify.matrix import MatrixFit, chosen_nodes, fit_matrix, match_gamuts
+from lutbench.analysis.identify.hues import hue_windows
+from lutbench.analysis.identify.matrix import (
+    MatrixFit,
+    chosen_nodes,
+    fit_matrix,
+    inner_nodes,
+    match_gamuts,
+)
 from lutbench.analysis.identify.neutral import NeutralMatch
 from lutbench.analysis.identify.samples import Samples
+
+FOLLOWED = 6
+PARTLY = 0.3
+"""Codes: a typical error over this makes the search go by hues."""
 
 MOST_PAIRS = 160
 """Pairs of curves that are followed up: all that leave the neutral axis alone, and some."""
@@ -18,13 +29,14 @@ MOST_PAIRS = 160
 
 @dataclass(frozen=True)
 class Scored:
-    """A hypothesis in numbers: ends and gamut pair by index, gain, error in codes."""
+    """A hypothesis in numbers: ends and gamut pair by index, gain, errors in codes."""
 
     source: int
     target: int
     pair: int
     gain: float
     error: float
+    neutral: float
 
 
 def search_known(
@@ -39,7 +51,14 @@ def search_known(
     places = match.shortlist(within, MOST_PAIRS)
     if samples.one_d:
         return [
-            Scored(i, j, 0, float(2 ** match.stops[i, j].mean()), float(match.error[i, j]))
+            Scored(
+                i,
+                j,
+                0,
+                float(2 ** match.stops[i, j].mean()),
+                float(match.error[i, j]),
+                float(match.error[i, j]),
+            )
             for i, j in places
         ]
     chosen = chosen_nodes(samples)
@@ -56,7 +75,62 @@ def search_known(
         if fit.error > 4 * best + 1.0:
             continue
         error, gain = match_gamuts(fit, bank)
-        for pair in np.argsort(error)[:6]:
+        for pair in {0, *np.argsort(error)[:6].tolist()}:
             if np.isfinite(error[pair]):
-                found.append(Scored(i, j, int(pair), float(gain[pair]), float(error[pair])))
+                found.append(
+                    Scored(
+                        i,
+                        j,
+                        int(pair),
+                        float(gain[pair]),
+                        float(error[pair]),
+                        float(match.error[i, j]),
+                    )
+                )
+    return sorted(found, key=lambda each: each.error)
+
+
+def search_partly(
+    samples: Samples,
+    sources: list[End],
+    targets: list[End],
+    bank: GamutBank,
+    match: NeutralMatch,
+    places: list[tuple[int, int]],
+) -> list[Scored]:
+    """Hypotheses that explain the neutral axis and a part of the rest exactly.
+
+    A look that acts on some hues, or a compression of the gamut, leaves other
+    nodes as the conversion made them: sums of absolute errors find those among
+    all nodes near neutral, least squares among those of some hues.
+    """
+    inner = inner_nodes(samples)
+    fits: list[tuple[int, int, MatrixFit]] = []
+    for i, j in places:
+        fit = fit_matrix(samples, sources[i], targets[j], [inner] * 3, absolute=True)
+        if fit is not None:
+            fits.append((i, j, fit))
+    if not fits or min(fit.error for _, _, fit in fits) > PARTLY:
+        for hues in hue_windows(samples.table.reshape(-1, 3)[inner]):
+            chosen = inner[hues]
+            for i, j in places:
+                fit = fit_matrix(samples, sources[i], targets[j], [chosen[::2]] * 3)
+                if fit is not None and fit.share > 0.6:
+                    fits.append((i, j, fit))
+    fits.sort(key=lambda each: each[2].error)
+    found: list[Scored] = []
+    for i, j, fit in fits[:FOLLOWED]:
+        error, gain = match_gamuts(fit, bank)
+        for pair in {0, *np.argsort(error)[:4].tolist()}:
+            if np.isfinite(error[pair]):
+                found.append(
+                    Scored(
+                        i,
+                        j,
+                        int(pair),
+                        float(gain[pair]),
+                        float(error[pair]),
+                        float(match.error[i, j]),
+                    )
+                )
     return sorted(found, key=lambda each: each.error)

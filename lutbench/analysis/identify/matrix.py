@@ -19,6 +19,8 @@ ROWS = 1500
 # at black does not drown the rest.
 REACH = 0.004
 OUTLIER = 4 * 1.4826
+INNER = 0.12
+LEAST = 0.02
 
 
 @dataclass(frozen=True)
@@ -49,10 +51,40 @@ def chosen_nodes(samples: Samples, rows: int = ROWS, seed: int = 0) -> list[NDAr
     return chosen
 
 
+def inner_nodes(samples: Samples, rows: int = 2 * ROWS, seed: int = 0) -> NDArray[np.int64]:
+    """Indices of nodes that are clear in all channels and of moderate saturation.
+
+    A quarter of the nodes, those that spread least over the neutral axis: there
+    neither clipping before a look nor compression of the gamut has acted.
+    """
+    flat = samples.table.reshape(-1, 3)
+    places = np.flatnonzero(samples.inside(flat).all(axis=1))
+    if len(places) < 40:
+        return places
+    axis = samples.neutral.mean(axis=1)
+    order = np.argsort(axis)
+    through = np.interp(flat[places], axis[order], samples.neutral_in[order])
+    spread = np.ptp(through, axis=1)
+    limit = max(float(np.quantile(spread, 0.25)), INNER * float(np.ptp(samples.neutral_in)))
+    places = places[spread <= limit]
+    if len(places) > rows:
+        places = np.random.default_rng(seed).choice(places, rows, replace=False)
+    return places
+
+
 def fit_matrix(
-    samples: Samples, source: End, target: End, chosen: list[NDArray[np.int64]]
+    samples: Samples,
+    source: End,
+    target: End,
+    chosen: list[NDArray[np.int64]],
+    *,
+    absolute: bool = False,
 ) -> MatrixFit | None:
-    """The matrix by weighted least squares on the chosen nodes; None where too few can tell."""
+    """The matrix by weighted least squares on the chosen nodes; None where too few can tell.
+
+    With `absolute` the sum of absolute errors is made least, and the error told
+    is the typical one: nodes that fit exactly count, however far the others lie.
+    """
     grid = source.decode(samples.axis)
     size = len(samples.axis)
     flat = samples.table.reshape(-1, 3)
@@ -70,7 +102,8 @@ def fit_matrix(
         fits &= (light > 0) & (weight > 0)
         if fits.sum() < 12:
             return None
-        solved = _solve(light_in[fits] * weight[fits, None], light[fits] * weight[fits])
+        solve = _solve_absolute if absolute else _solve
+        solved = solve(light_in[fits] * weight[fits, None], light[fits] * weight[fits])
         if solved is None:
             return None
         rows[c], normals[c], square, share = solved
@@ -96,6 +129,24 @@ def _solve(a: Array, b: Array) -> tuple[Array, Array, float, float] | None:
         keep = miss <= limit
     miss2 = float(np.mean((a[keep] @ solution - b[keep]) ** 2))
     return solution, a[keep].T @ a[keep] / keep.sum(), miss2, float(keep.mean())
+
+
+def _solve_absolute(a: Array, b: Array) -> tuple[Array, Array, float, float] | None:
+    """The least sum of absolute errors, by least squares weighed anew."""
+    weight: Array = np.ones(len(b))
+    solution: Array = np.zeros(3)
+    for step in range(12):
+        weighed = a.T * weight
+        try:
+            solution = np.asarray(np.linalg.solve(weighed @ a, weighed @ b))
+        except np.linalg.LinAlgError:
+            return None
+        miss = np.abs(b - a @ solution)
+        weight = 1 / (miss + max(0.05, 10 * 0.5**step))
+    typical = float(np.exp(np.mean(np.log(miss + LEAST)))) - LEAST
+    close = miss <= 3 * typical + 0.1
+    near = a[close]
+    return solution, near.T @ near / max(close.sum(), 1), typical**2, float(close.mean())
 
 
 def match_gamuts(fit: MatrixFit, bank: GamutBank) -> tuple[Array, Array]:

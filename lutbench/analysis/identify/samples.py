@@ -64,6 +64,11 @@ class Samples:
         return (values > self.low + self.margin) & (values < self.high - self.margin)
 
     @property
+    def blurred(self) -> bool:
+        """Whether noise blurs the plateaus."""
+        return self.margin >= BLUR
+
+    @property
     def clipped(self) -> bool:
         """Whether the output stays within 0..1, as that of a LUT that clips does."""
         return bool(self.low.min() >= -SIX_DECIMALS and self.high.max() <= 1 + SIX_DECIMALS)

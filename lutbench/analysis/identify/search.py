@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
+from lutbench.analysis.identify.curvesonly import is_apart
+from lutbench.analysis.identify.freecurve import cost_of
 from lutbench.analysis.identify.hypothesis import Forecast, Hypothesis, forecast
 from lutbench.analysis.identify.knowledge import Knowledge, Pins, knowledge_of
-from lutbench.analysis.identify.known import Scored, search_known
+from lutbench.analysis.identify.known import MOST_PAIRS, Scored, search_known, search_partly
 from lutbench.analysis.identify.look import measured_look
-from lutbench.analysis.identify.neutral import match_neutral
-from lutbench.analysis.identify.result import Identification, Look
+from lutbench.analysis.identify.neutral import NeutralMatch, match_neutral
+from lutbench.analysis.identify.result import Confidence, Identification, Kind, Look
 from lutbench.analysis.identify.samples import CODES, SIX_DECIMALS, Samples, samples_of
+from lutbench.analysis.identify.unknown import Loose, error_of, search_curves, search_free
+from lutbench.analysis.identify.untint import untinted_forms
 from lutbench.analysis.identify.verdict import (
     EXACT,
     Finalist,
@@ -20,12 +26,20 @@ from lutbench.analysis.identify.verdict import (
 )
 from lutbench.analysis.identify.words import explained
 from lutbench.model.catalogue import Catalogue, open_catalogue
+from lutbench.model.tone import GamutCompression
 from lutbench.model.transforms import Transform
 
 NEUTRAL_WITHIN = 1.2
 """Codes: a pair of curves that misses the neutral axis by more is not followed up."""
 
+NEUTRAL_EXACT = 0.9
+"""Codes: a pair of curves that explains the neutral axis this well is taken to be in the LUT."""
+
+TINTED_FROM = 1.0
+UNTINTED_EXACT = 0.8
 FORECASTS = 10
+TOO_MUCH_LEFT = 10.0
+"""ΔE 2000 in the middle over which a remainder is no look on a conversion any more."""
 """Hypotheses that are worked out on every node."""
 
 _default: list[Catalogue] = []
@@ -70,8 +84,13 @@ def identify(
         target_gamut,
         target_range,  # type: ignore[arg-type]
     )
+    from threadpoolctl import threadpool_limits
+
     knowledge = knowledge_of(catalogue).pinned(pins, catalogue)
-    return answer(samples_of(lut), knowledge)
+    samples = samples_of(lut)
+    # Many small systems of equations: threads would cost more than they give.
+    with threadpool_limits(limits=1, user_api="blas"):
+        return answer(samples, knowledge)
 
 
 def answer(samples: Samples, knowledge: Knowledge) -> Identification:
@@ -79,14 +98,21 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
     if _is_identity(samples):
         look = Look(False, 0.0, 0.0, 0.0)
         return explained(Identification("identity", "high", (), look, samples=samples))
+    apart = samples.one_d or is_apart(samples)
     match = match_neutral(samples, knowledge.sources, knowledge.targets)
+    if apart:
+        knowledge = replace(knowledge, bank=knowledge.bank.first)
     scored = search_known(
         samples, knowledge.sources, knowledge.targets, knowledge.bank, match, NEUTRAL_WITHIN
     )
     order = ranked(_finalists(scored, samples, knowledge))
-    if not order or order[0].error > 3 * EXACT:
+    if not order or order[0].error > EXACT:
+        more = _curves(samples, knowledge) if apart else _with_more(samples, knowledge, match)
+        order = ranked([*order, *more])
+    if not order:
         look = measured_look(None, _unchanged(samples), samples)
-        return explained(Identification("unknown", "none", (), look, samples=samples))
+        kind: Kind = "curve" if apart else "unknown"
+        return explained(Identification(kind, "none", (), look, samples=samples))
     best = order[0]
     candidates = candidates_of(order, samples)
     clean = (
@@ -94,16 +120,83 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
         if best.hypothesis.grade
         else best.forecast
     )
+    look = measured_look(best.hypothesis, clean, samples)
+    level = _held(candidates[0].confidence, look)
+    candidates = (replace(candidates[0], confidence=level), *candidates[1:])
     return explained(
         Identification(
-            kind_of(best.hypothesis),
-            candidates[0].confidence,
-            candidates,
-            measured_look(best.hypothesis, clean, samples),
-            samples=samples,
-            forecast=clean,
+            kind_of(best.hypothesis), level, candidates, look, samples=samples, forecast=clean
         )
     )
+
+
+def _held(level: Confidence, look: Look) -> Confidence:
+    """The confidence that a look leaves: an answer with much left over is never a sure one."""
+    if not look.present:
+        return level
+    if look.median > TOO_MUCH_LEFT or level == "low":
+        return "low"
+    return "medium"
+
+
+def _with_more(samples: Samples, knowledge: Knowledge, match: NeutralMatch) -> list[Finalist]:
+    """Finalists with a look, a tone curve, or a compressed gamut."""
+    found = _partly(samples, samples, knowledge, match)
+    if found and min(each.error for each in found) <= EXACT:
+        return found
+    for untinted in untinted_forms(samples):
+        # A tint that goes with luma, taken out: what is left may be a plain conversion.
+        again = match_neutral(untinted, knowledge.sources, knowledge.targets)
+        if again.error.min() <= NEUTRAL_EXACT:
+            more = _partly(samples, untinted, knowledge, again)
+            if more and min(each.error for each in more) <= UNTINTED_EXACT:
+                return [*found, *more]
+    places = match.shortlist(NEUTRAL_EXACT, MOST_PAIRS)
+    sources = sorted({i for i, _ in places}) or None
+    loose = search_free(samples, knowledge, sources)
+    if not loose or loose[0].error > TINTED_FROM:
+        for untinted in untinted_forms(samples)[:2]:
+            loose = [*loose, *search_free(untinted, knowledge, None)]
+        loose.sort(key=lambda each: each.cost)
+    return [*found, *_worked_out(loose, samples)]
+
+
+def _worked_out(loose: list[Loose], samples: Samples) -> list[Finalist]:
+    return [
+        Finalist(each.hypothesis, forecast(each.hypothesis, samples), each.error, each.curve_cost)
+        for each in loose[:FORECASTS]
+    ]
+
+
+def _curves(samples: Samples, knowledge: Knowledge) -> list[Finalist]:
+    """Finalists for channels that do not act on each other."""
+    return _worked_out(search_curves(samples, knowledge), samples)
+
+
+def _partly(
+    samples: Samples, plain: Samples, knowledge: Knowledge, match: NeutralMatch
+) -> list[Finalist]:
+    """Finalists of known curves that explain a part of `plain`, or all of it exactly."""
+    places = match.shortlist(NEUTRAL_EXACT, MOST_PAIRS)
+    scored = search_partly(
+        plain, knowledge.sources, knowledge.targets, knowledge.bank, match, places
+    )
+    found = _finalists(scored, plain, knowledge)
+    if plain is samples:
+        return [_compressed(each, samples) for each in found]
+    return [replace(each, forecast=forecast(each.hypothesis, samples)) for each in found]
+
+
+def _compressed(finalist: Finalist, samples: Samples) -> Finalist:
+    """The finalist with the reference gamut compression, where that explains more."""
+    if finalist.hypothesis.pair.alike:
+        return finalist
+    hypothesis = replace(finalist.hypothesis, compression=GamutCompression())
+    told = forecast(hypothesis, samples)
+    error = error_of(told.miss, samples)
+    if error >= 0.5 * finalist.error:
+        return finalist
+    return Finalist(hypothesis, told, error, finalist.curve_cost)
 
 
 def _is_identity(samples: Samples) -> bool:
@@ -137,11 +230,8 @@ def _finalists(scored: list[Scored], samples: Samples, knowledge: Knowledge) -> 
             float(np.log2(each.gain)),
         )
         told = forecast(hypothesis, samples)
-        error = told.rms
-        if finalists:
-            counted = finalists[0].forecast.counted
-            error = float(np.sqrt(np.mean(told.miss[counted] ** 2)))
-        finalists.append(Finalist(hypothesis, told, error))
+        cost = float(cost_of(np.array(each.neutral), 1))
+        finalists.append(Finalist(hypothesis, told, error_of(told.miss, samples), cost))
         if len(finalists) >= FORECASTS:
             break
     return finalists

@@ -11,6 +11,7 @@ from lutbench.analysis.identify.curvebank import CurveClass, End
 from lutbench.analysis.identify.hypothesis import Forecast, Hypothesis
 from lutbench.analysis.identify.result import Candidate, Confidence, Kind, SameAs, Side
 from lutbench.analysis.identify.samples import CODES, Samples
+from lutbench.analysis.identify.target import SHOWN_ON
 from lutbench.model.transforms import Array
 
 SHOWN = 8
@@ -20,8 +21,17 @@ SHOWN = 8
 TIE_SHARE, TIE_CODES = 0.06, 0.004
 # An answer is as good as exact with an error of this many codes: that of rounding to 10 bits
 # plus noise of a code.
-EXACT = 0.75
-_ORIGIN = {"standard": 0, "user": 1, "registry": 2}
+EXACT = 0.5
+TIE_COST = 4.0
+WEIGHT = 400.0
+"""What an error e in codes costs is this times log e: it rests on hundreds of nodes."""
+
+LEAST = 0.02
+
+# What a gamut conversion costs beside none.
+CONVERTS = 24.0
+SHOWN_IN = ("BT.709", "BT.2020", "P3-D65")
+"""The gamuts that pictures are made for."""
 
 
 @dataclass(frozen=True)
@@ -31,7 +41,15 @@ class Finalist:
     hypothesis: Hypothesis
     forecast: Forecast
     error: float
-    """Root mean square, in codes, over the nodes that count for the best."""
+    """The typical error in codes, over the values clear of clipping."""
+    curve_cost: float = 0.0
+    """What explaining the curve costs: see `freecurve.cost_of`."""
+
+    @property
+    def cost(self) -> float:
+        """What ranks hypotheses: both errors, and how uncommon what they name is."""
+        error = WEIGHT * float(np.log(self.error + LEAST))
+        return error + self.curve_cost + uncommonness(self.hypothesis)
 
     @property
     def key(self) -> tuple[object, ...]:
@@ -44,34 +62,49 @@ class Finalist:
 
 
 def ranked(finalists: Sequence[Finalist]) -> list[Finalist]:
-    """Best first: by error, and among those tied with the best by how common the names are."""
-    if not finalists:
-        return []
-    order = sorted(finalists, key=lambda each: each.error)
-    tied = [each for each in order if is_tie(each, order[0])]
-    rest = [each for each in order if not is_tie(each, order[0])]
-    return [*sorted(tied, key=_commonness), *rest]
+    """Best first; each set of names once."""
+    order: list[Finalist] = []
+    seen: set[tuple[object, ...]] = set()
+    for each in sorted(finalists, key=lambda one: one.cost):
+        if each.key not in seen:
+            seen.add(each.key)
+            order.append(each)
+    return order
 
 
 def is_tie(one: Finalist, best: Finalist) -> bool:
     """Whether rounding and noise leave the two alike."""
     slack = max(TIE_SHARE * best.error, TIE_CODES)
-    return bool(one.error**2 - best.error**2 <= slack**2)
+    near = bool(one.error**2 - best.error**2 <= slack**2)
+    return near and one.curve_cost - best.curve_cost < TIE_COST
 
 
-def _commonness(each: Finalist) -> tuple[float, ...]:
-    h = each.hypothesis
-    end = h.target_end
-    curve = (_rank(h.source.curve) + _rank(end.curve)) if end else _rank(h.source.curve) + 3
-    gamut = 0 if h.pair.alike else _ORIGIN[h.pair.source.origin] + _ORIGIN[h.pair.target.origin]
-    published = float(h.pair.published) + (h.pair.adaptation != "bradford")
-    ranges = (h.source.range != "full") + (h.target.range != "full")
-    return (curve + gamut, ranges, round(abs(h.stops), 2), published, each.error)
+def uncommonness(hypothesis: Hypothesis) -> float:
+    """What naming something rarely met costs: it decides where errors hardly do.
+
+    Target gamuts that pictures are made for, adaptation by Bradford, full
+    range, no exposure, and no conversion where none is needed, come first.
+    """
+    h, end = hypothesis, hypothesis.target_end
+    cost = 0.5 * (abs(h.stops) > 0.02) + min(abs(h.stops), 4.0)
+    cost += (h.source.range != "full") + (h.target.range != "full")
+    if not h.pair.alike:
+        cost += CONVERTS + 0.5 * h.pair.published
+        cost += {"bradford": 0.0, "none": 3.0}.get(h.pair.adaptation, 1.0)
+        target = h.pair.target
+        gamut_only = end is not None and end.number == h.source.number
+        if target.name not in SHOWN_IN and not gamut_only:
+            cost += 4.0 if target.origin != "registry" else 8.0
+        cost += 1.0 * (h.pair.source.name in SHOWN_IN)
+    if end is not None and end.number != h.source.number:
+        if end.curve.curve.name not in SHOWN_ON:
+            cost += 3.0
+        cost += 3.0 * _registered(end.curve)
+    return cost + 0.5 * _registered(h.source.curve)
 
 
-def _rank(curve: CurveClass) -> float:
-    # The bank lists standards first, then the user's, then the registry's.
-    return 2.0 if getattr(curve.curve, "source", "") == "colour-science registry" else 0.0
+def _registered(curve: CurveClass) -> bool:
+    return curve.curve.source == "colour-science registry"
 
 
 def kind_of(hypothesis: Hypothesis) -> Kind:

@@ -1,0 +1,104 @@
+"""LUTs that leave the gamut alone: no matrix mixes light, so any source would fit.
+
+What is left to tell source and target by is the curve itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from lutbench.analysis.identify.curvebank import End
+from lutbench.analysis.identify.freecurve import FreeCurve, TargetFit
+from lutbench.analysis.identify.freeform import Form, FreeFit, settle, started
+from lutbench.analysis.identify.graded import Problems, fit_cdl, fit_contrast
+from lutbench.analysis.identify.ground import Ground
+from lutbench.analysis.identify.samples import CODES, Samples
+from lutbench.analysis.identify.target import SHOWN_ON, Through
+from lutbench.model.transforms import Array
+
+APART = 2.5
+"""Codes: channels that act on each other by no more are taken to be apart (noise of a code)."""
+
+POINTS = 33
+KEPT = 12
+
+
+def is_apart(samples: Samples) -> bool:
+    """Whether each output channel hangs on its own input alone."""
+    alone = np.stack(
+        [np.interp(samples.axis, samples.neutral_in, samples.neutral[:, c]) for c in range(3)],
+        axis=1,
+    )
+    worst = 0.0
+    for c in range(3):
+        shape = [1, 1, 1]
+        shape[c] = -1
+        off = np.abs(samples.table[..., c] - alone[:, c].reshape(shape))
+        worst = max(worst, float(off.max()))
+    return worst * CODES <= APART
+
+
+def unmoved_fit(ground: Ground, samples: Samples, sources: list[End]) -> FreeFit | None:
+    """The fit with no matrix on light, the channels of the signal mixed at most."""
+    form = Form(ground.tinted, held=np.eye(3))
+    fit = settle(ground, samples, sources, started(ground, form, 0, np.eye(3), np.eye(3)))
+    return fit if fit.knots is not None else None
+
+
+def pairs_of_curves(
+    places: Array, outputs: Array, sources: Sequence[End], targets: Sequence[End], limit: float
+) -> list[TargetFit]:
+    """Source and target for a curve given at full-scale inputs, the source as `group`.
+
+    Plain pairs first; where none fits within `limit` codes, a stretch of a pair
+    under a tone curve, and a CDL on the curves that pictures are made for.
+    """
+    if len(places) > POINTS:
+        some = np.linspace(0, len(places) - 1, POINTS).round().astype(int)
+        places, outputs = places[some], outputs[some]
+    lights = np.array([source.decode(places) for source in sources])
+    tinted = FreeCurve(lights[0], outputs, np.ones(len(places))).tinted
+    through = Through.of(outputs, targets)
+    found: list[TargetFit] = []
+    for i, light in enumerate(lights):
+        for fit in through.fits(light, tinted):
+            if fit.model == "tone" or fit.error <= limit:
+                found.append(
+                    TargetFit(
+                        fit.target,
+                        fit.model,
+                        fit.stops,
+                        fit.error,
+                        fit.share,
+                        None,
+                        fit.cost,
+                        i,
+                    )
+                )
+    if not any(fit.model == "plain" for fit in found):
+        chosen = np.array(
+            [j for j, end in enumerate(targets) if end.curve.curve.name in SHOWN_ON], dtype=np.int64
+        )
+        group, target = (
+            each.ravel() for each in np.meshgrid(np.arange(len(sources)), chosen, indexing="ij")
+        )
+        if len(target):
+            curve = FreeCurve(lights[0], outputs, np.ones(len(places)))
+            problems = Problems.of(lights[group], curve, targets, target, group)
+            found += fit_cdl(problems, np.zeros(len(target)))
+            found += fit_contrast(problems)
+    return sorted(found, key=lambda fit: fit.cost)[: 4 * KEPT]
+
+
+def cdl_alone(places: Array, outputs: Array, targets: Sequence[End]) -> TargetFit | None:
+    """A CDL on the input itself, where `targets` holds a linear curve."""
+    linear = [j for j, end in enumerate(targets) if end.curve.curve.name == "linear"]
+    if not linear:
+        return None
+    curve = FreeCurve.of(places, outputs, np.ones(len(places)))
+    chosen = np.array(linear, dtype=np.int64)
+    problems = Problems.of(np.repeat(curve.light[None], len(chosen), 0), curve, targets, chosen)
+    fits = fit_cdl(problems, np.zeros(len(chosen)))
+    return min(fits, key=lambda fit: fit.cost) if fits else None

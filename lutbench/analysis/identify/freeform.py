@@ -1,0 +1,287 @@
+"""Source curve and matrix where the target is not known: any tone curve, any mixing after.
+
+The model: Q·out = G(M·L), with L the light of the source, M a matrix that keeps
+neutrals, G any rising curve in each channel, and Q any matrix that keeps
+neutrals. G takes in the target's curve, a tone curve, exposure, a CDL's slope,
+offset and power; the inverse of Q takes in saturation and what else mixes the
+channels of the signal linearly. All are found by Gauss-Newton steps, G as a
+cubic spline over the source's own signal.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.analysis.identify.curvebank import End
+from lutbench.analysis.identify.gamutbank import GamutBank
+from lutbench.analysis.identify.ground import COLLAPSED, FEWEST, OTHERS, Ground, Start, mixing_of
+from lutbench.analysis.identify.samples import CODES, Samples
+from lutbench.model.transforms import Array
+
+KNOTS = 22
+BASIS = KNOTS + 3
+STEPS = 6
+SETTLED = 2e-4
+BETWEEN = 0.15
+"""How far G is trusted between the neutral nodes, beside on them."""
+
+MIXING_COSTS = 10.0
+HELD = 1e12
+"""The weight that holds the matrix to one that is given."""
+
+# How many sources go into each heat of the race, and how many steps it takes.
+HEATS = ((20, 1), (8, 2), (5, STEPS))
+FEW_ROWS = 260
+
+# The free two of each row of M, and what they do to it.
+_FREE = np.array([[1.0, 0.0], [0.0, 1.0], [-1.0, -1.0]])
+
+# What the bending of G costs: next to nothing, but knots that no node sees stay in line.
+_SECOND = np.diff(np.eye(BASIS), n=2, axis=0)
+_BENDING = 1e-2 * _SECOND.T @ _SECOND + 1e-9 * np.eye(BASIS)
+
+
+@dataclass(frozen=True)
+class Form:
+    """What a fit may use: a curve for each channel, a matrix that is given."""
+
+    tinted: bool = False
+    held: Array | None = None
+
+    @property
+    def curves(self) -> int:
+        """How many curves G has."""
+        return 3 if self.tinted else 1
+
+
+@dataclass(frozen=True)
+class FreeFit:
+    """A fit of one source: see the module's words for M, Q and G.
+
+    `error` is the root mean square in codes of the nodes that the fit keeps,
+    `share` their part, `typical` the median over all. `normal`, shape (6, 6),
+    is the mean square error in codes² that a change of the free six of M costs
+    when all else is fitted anew.
+    """
+
+    source: int
+    form: Form
+    matrix: Array
+    mixing: Array
+    low: float
+    high: float
+    knots: Array | None = None
+    error: float = np.inf
+    typical: float = np.inf
+    share: float = 0.0
+    normal: Array | None = None
+    settled: bool = False
+
+    def curve(self, values: Array) -> Array:
+        """G: the de-mixed output of neutral full-scale input, shape (n, 3)."""
+        assert self.knots is not None
+        place, weights, _ = _basis(values, self.low, self.high)
+        return np.stack([(weights * row[place]).sum(axis=-1) for row in self.knots], axis=-1)
+
+    def unmixed(self, outputs: Array) -> Array:
+        """Q·out: what G gave, of full-scale outputs (n, 3)."""
+        return np.asarray(outputs @ self.mixing.T)
+
+    def free_curve(self, ground: Ground) -> tuple[Array, Array, Array]:
+        """G at the neutral nodes, where the LUT itself gives it, and halfway between them.
+
+        Inputs, outputs, and how far to trust each. Without a matrix no node
+        lies between, so nothing is known there.
+        """
+        inputs, outputs = ground.neutral_in, self.unmixed(ground.neutral)
+        if np.abs(self.matrix - np.eye(3)).max() < 1e-3:
+            return inputs, outputs, np.ones(len(inputs))
+        off = outputs - self.curve(inputs)
+        halves = (inputs[:-1] + inputs[1:]) / 2
+        between = self.curve(halves) + (off[:-1] + off[1:]) / 2
+        places = np.concatenate([inputs, halves])
+        order = np.argsort(places)
+        trust = np.concatenate([np.ones(len(inputs)), np.full(len(halves), BETWEEN)])
+        return places[order], np.concatenate([outputs, between])[order], trust[order]
+
+
+def race(
+    ground: Ground, samples: Samples, sources: list[End], starts: Sequence[Start | None]
+) -> list[FreeFit]:
+    """The fits of the sources that start well, in heats that drop the worse ones; best first."""
+    began = [(start.error, i) for i, start in enumerate(starts) if start is not None]
+    began.sort()
+    fits: list[FreeFit] = []
+    for _, i in began[: HEATS[0][0]]:
+        start = starts[i]
+        assert start is not None
+        fits.append(started(ground, Form(ground.tinted), i, start.matrix, start.mixing))
+    few = ground.thinned(FEW_ROWS)
+    for heat, (count, steps) in enumerate(HEATS):
+        fits = sorted(fits, key=lambda fit: fit.error)[:count]
+        field = few if heat == 0 else ground
+        fits = [settle(field, samples, sources, fit, steps) for fit in fits]
+    return sorted((fit for fit in fits if fit.knots is not None), key=lambda fit: fit.error)
+
+
+def started(ground: Ground, form: Form, source: int, matrix: Array, mixing: Array) -> FreeFit:
+    """A fit before its first step."""
+    pad = 0.02 * (ground.high - ground.low)
+    return FreeFit(source, form, matrix, mixing, ground.low - pad, ground.high + pad)
+
+
+def settle(
+    ground: Ground, samples: Samples, sources: list[End], fit: FreeFit, steps: int = STEPS
+) -> FreeFit:
+    """The fit after so many Gauss-Newton steps, or until it moves no more."""
+    source = sources[fit.source]
+    light_in = source.decode(samples.axis)[ground.axis_places]
+    for _ in range(steps):
+        moved = _step(ground, source, light_in, fit)
+        if moved is None:
+            return fit if fit.knots is not None else replace(fit, error=np.inf)
+        change = float(np.abs(moved.matrix - fit.matrix).max())
+        # A step on other nodes, or the first, says nothing of settling.
+        fit = replace(moved, settled=change < SETTLED and fit.knots is not None)
+        if fit.settled:
+            break
+    return fit
+
+
+def refitted(
+    ground: Ground, samples: Samples, sources: list[End], fit: FreeFit, matrix: Array
+) -> FreeFit:
+    """G and Q anew with the matrix held to one that is given (its rows brought to sum one)."""
+    rows = matrix / matrix.sum(axis=1, keepdims=True)
+    form = replace(fit.form, held=rows)
+    return settle(ground, samples, sources, replace(fit, form=form, matrix=rows), 3)
+
+
+def _step(ground: Ground, source: End, light_in: Array, fit: FreeFit) -> FreeFit | None:
+    """One Gauss-Newton step, with far rows weighed down."""
+    form = fit.form
+    lights = light_in @ fit.matrix.T
+    places, rises = source.values_near(lights)
+    fits = (places > fit.low) & (places < fit.high) & np.isfinite(rises) & (lights > 0)
+    seen: NDArray[np.bool_] = np.all(fits, axis=1)
+    if seen.sum() < FEWEST // 2:
+        return None
+    y, light_seen = ground.outputs[seen], light_in[seen]
+    slopes_of_axis = ground.through_of(fit.mixing)[1][seen] if fit.knots is None else None
+    at_matrix = form.curves * BASIS
+    at_mixing = at_matrix + 6
+    total = at_mixing + 6
+    count = int(seen.sum())
+    block = np.zeros((3, count, total))
+    target = np.empty((3, count))
+    for c in range(3):
+        place, weights, slopes = _basis(places[seen, c], fit.low, fit.high)
+        first = c * BASIS if form.tinted else 0
+        np.put_along_axis(block[c][:, first : first + BASIS], place, weights, axis=1)
+        if slopes_of_axis is not None:
+            slope = slopes_of_axis[:, c]
+        else:
+            assert fit.knots is not None
+            slope = (slopes * fit.knots[c][place]).sum(axis=1)
+        here = at_matrix + 2 * c
+        block[c][:, here : here + 2] = (slope * rises[seen, c])[:, None] * (light_seen @ _FREE)
+        target[c] = y[:, c] + block[c][:, here : here + 2] @ fit.matrix[c, :2]
+        here = at_mixing + 2 * c
+        block[c][:, here : here + 2] = y[:, [c]] - y[:, OTHERS[c]]
+    return _solved(block.reshape(-1, total) * CODES, target.reshape(-1) * CODES, fit)
+
+
+def _solved(a: Array, b: Array, fit: FreeFit) -> FreeFit | None:
+    form = fit.form
+    at = form.curves * BASIS
+    prior, right = _prior(form, a.shape[1])
+    weight: Array = np.ones(len(b))
+    normal: Array = prior
+    solution: Array = np.zeros(a.shape[1])
+    miss, scale = b, 0.0
+    for _ in range(3 if fit.knots is None else 2):
+        weighed = a.T * weight
+        normal = weighed @ a + prior
+        try:
+            solution = np.asarray(np.linalg.solve(normal, weighed @ b + right))
+        except np.linalg.LinAlgError:
+            return None
+        miss = b - a @ solution
+        scale = 1.4826 * float(np.median(np.abs(miss))) + 1e-4
+        weight = np.clip(1 - (miss / (6 * scale)) ** 2, 0, None) ** 2
+    mixing = mixing_of(solution[at + 6 : at + 12].reshape(3, 2))
+    if np.diag(mixing).min() < COLLAPSED:
+        return None
+    free = solution[at : at + 6].reshape(3, 2)
+    knots = solution[:at].reshape(form.curves, BASIS)
+    kept = float(weight.sum())
+    return replace(
+        fit,
+        matrix=np.hstack([free, 1 - free.sum(axis=1, keepdims=True)]),
+        mixing=mixing,
+        knots=np.broadcast_to(knots, (3, BASIS)),
+        error=float(np.sqrt((weight * miss**2).sum() / kept)),
+        typical=float(np.median(np.abs(miss))),
+        share=kept / len(b),
+        normal=_cost_of_matrix(normal, at) / kept if form.held is None else fit.normal,
+    )
+
+
+def _prior(form: Form, total: int) -> tuple[Array, Array]:
+    """What the parameters cost by themselves, and where that pulls them."""
+    at = form.curves * BASIS
+    prior, right = np.zeros((total, total)), np.zeros(total)
+    for c in range(form.curves):
+        here = slice(c * BASIS, (c + 1) * BASIS)
+        prior[here, here] = _BENDING
+    others = np.arange(at + 6, total)
+    prior[others, others] = MIXING_COSTS
+    if form.held is not None:
+        free = np.arange(at, at + 6)
+        prior[free, free] = HELD
+        right[free] = HELD * form.held[:, :2].reshape(6)
+    return prior, right
+
+
+def _cost_of_matrix(normal: Array, at: int) -> Array:
+    """The Schur complement: what a change of M costs when all else follows."""
+    mine = slice(at, at + 6)
+    rest = np.r_[0:at, at + 6 : len(normal)]
+    cross = normal[mine][:, rest]
+    return np.asarray(
+        normal[mine, mine] - cross @ np.linalg.solve(normal[np.ix_(rest, rest)], cross.T)
+    )
+
+
+def _basis(u: Array, low: float, high: float) -> tuple[NDArray[np.int64], Array, Array]:
+    """Uniform cubic B-splines: places (n, 4), weights (n, 4) and their slopes."""
+    t = np.clip((u - low) / (high - low) * KNOTS, 0, KNOTS - 1e-9)
+    cell = t.astype(np.int64)
+    x = t - cell
+    weights = (
+        (1 - x) ** 3 / 6,
+        (3 * x**3 - 6 * x**2 + 4) / 6,
+        (-3 * x**3 + 3 * x**2 + 3 * x + 1) / 6,
+        x**3 / 6,
+    )
+    slopes = (
+        -((1 - x) ** 2) / 2,
+        (9 * x**2 - 12 * x) / 6,
+        (-9 * x**2 + 6 * x + 3) / 6,
+        x**2 / 2,
+    )
+    scale = KNOTS / (high - low)
+    return cell[:, None] + np.arange(4), np.stack(weights, -1), scale * np.stack(slopes, -1)
+
+
+def match_free(fit: FreeFit, bank: GamutBank) -> Array:
+    """For each pair of the bank, the root mean square error in codes."""
+    assert fit.normal is not None
+    rows = bank.matrices / bank.matrices.sum(axis=2, keepdims=True)
+    off = rows[:, :, :2].reshape(-1, 6) - fit.matrix[:, :2].reshape(6)
+    extra = np.einsum("ij,ij->i", off @ fit.normal, off)
+    return np.asarray(np.sqrt(np.maximum(extra, 0) + fit.error**2))

@@ -1,0 +1,337 @@
+"""Hypotheses with a look or a tone curve: from free fits to something that has names."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from lutbench.analysis.identify.curvebank import End, scale_of
+from lutbench.analysis.identify.curvesonly import pairs_of_curves, unmoved_fit
+from lutbench.analysis.identify.freecurve import FreeCurve, TargetFit
+from lutbench.analysis.identify.freeform import (
+    FreeFit,
+    match_free,
+    race,
+    refitted,
+    settle,
+)
+from lutbench.analysis.identify.ground import Ground, ground_of, rising_run, screen, screen_plainly
+from lutbench.analysis.identify.hues import hue_windows
+from lutbench.analysis.identify.hypothesis import Hypothesis, ToneTarget
+from lutbench.analysis.identify.knowledge import Knowledge
+from lutbench.analysis.identify.samples import CODES, Samples
+from lutbench.analysis.identify.target import fit_targets
+from lutbench.analysis.identify.verdict import WEIGHT
+from lutbench.errors import LutbenchError
+from lutbench.model.curves.tabulated import Tabulated
+from lutbench.model.grade import CDL_WEIGHTS, Cdl, Saturation
+from lutbench.model.signal import Range
+from lutbench.model.transforms import Array, Matrix, Transform
+from lutbench.tables.lut import Lut1D
+
+MIXES = 0.008
+"""A mixing matrix nearer to none than this is none."""
+
+# Free fits that are followed up, and gamut pairs and targets of each.
+FOLLOWED, PAIRS, TARGETS = 3, 3, 3
+
+# Codes: what a model of the free curve may leave over, beside the noise.
+MODEL_LEAVES = 0.35
+TONE_SHARE = 0.15
+INNER_FROM = 0.8
+"""Codes: a fit that leaves more is tried anew on the nodes nearest the neutral axis."""
+
+UNMOVED = 0.75
+"""Codes: a fit without a matrix on light that leaves no more needs none."""
+OTHER_RANGE = 40.0
+PART_BETTER = 0.4
+INNER = 0.12
+NO_TARGET = 200.0
+GAMUT_ONLY = 12.0
+CONTRAST_ALONE = 15.0
+FLOOR = 0.02
+
+
+@dataclass(frozen=True)
+class Loose:
+    """A hypothesis from a free fit: the error in codes of the fit, the cost of its curve."""
+
+    hypothesis: Hypothesis
+    error: float
+    curve_cost: float
+
+    @property
+    def cost(self) -> float:
+        """What ranks them: less is better."""
+        return WEIGHT * float(np.log(self.error + FLOOR)) + self.curve_cost
+
+
+def search_free(
+    samples: Samples, knowledge: Knowledge, sources: Sequence[int] | None
+) -> list[Loose]:
+    """Hypotheses for any target, among the sources given (None: all), best first."""
+    ground = ground_of(samples)
+    if ground is None:
+        return []
+    ends = knowledge.sources if sources is None else [knowledge.sources[i] for i in sources]
+    unmoved = unmoved_fit(ground, samples, ends)
+    if unmoved is not None and unmoved.error <= UNMOVED:
+        return _curves_of(ground, samples, knowledge, ends, unmoved)
+    fits = race(ground, samples, ends, screen(ground, samples, ends))
+    if not fits or fits[0].error > INNER_FROM:
+        fits, ground = _by_part(ground, samples, ends, fits)
+    found: list[Loose] = []
+    for fit in fits[:FOLLOWED]:
+        if fit.error > 1.6 * fits[0].error + 0.3:
+            continue
+        found += _followed(ground, samples, knowledge, ends, fit)
+    return sorted(found, key=lambda each: each.cost)
+
+
+def _by_part(
+    ground: Ground, samples: Samples, ends: list[End], fits: list[FreeFit]
+) -> tuple[list[FreeFit], Ground]:
+    """Fits on a part of the nodes, where those are far better: near neutral, or of some hues.
+
+    A compressed gamut, and what is clipped before a look, shows far from
+    neutral; a look may act on some hues alone.
+    """
+    inner = ground.near(INNER)
+    trials = [(race(inner, samples, ends, screen_plainly(inner, samples, ends)), inner)]
+    near = [settle(inner, samples, ends, fit) for fit in fits]
+    trials.append((sorted((f for f in near if f.knots is not None), key=lambda f: f.error), inner))
+    windows = [ground.only(rows) for rows in hue_windows(ground.outputs)]
+    starts = [(screen_plainly(window, samples, ends), window) for window in windows]
+    starts = [(s, w) for s, w in starts if any(s)]
+    if starts:
+        found, window = min(starts, key=lambda each: min(s.error for s in each[0] if s))
+        trials.append((race(window, samples, ends, found), window))
+    for trial, part in trials:
+        if trial and (not fits or trial[0].error < PART_BETTER * fits[0].error):
+            fits, ground = trial, part
+    return fits, ground
+
+
+def search_curves(samples: Samples, knowledge: Knowledge) -> list[Loose]:
+    """Hypotheses for a LUT whose channels do not act on each other, best first."""
+    run = rising_run(samples)
+    if run is None:
+        return []
+    return _from_curve(
+        samples.neutral_in[run],
+        samples.neutral[run],
+        (),
+        MODEL_LEAVES,
+        samples,
+        knowledge,
+        knowledge.sources,
+    )
+
+
+def _curves_of(
+    ground: Ground, samples: Samples, knowledge: Knowledge, ends: list[End], fit: FreeFit
+) -> list[Loose]:
+    """Hypotheses for a fit that needs no matrix on light."""
+    places, outputs, _ = fit.free_curve(ground)
+    grade = _grade_of(fit.mixing)
+    return _from_curve(places, outputs, grade, fit.typical, samples, knowledge, ends)
+
+
+def _from_curve(
+    places: Array,
+    outputs: Array,
+    grade: tuple[Transform, ...],
+    noise: float,
+    samples: Samples,
+    knowledge: Knowledge,
+    ends: Sequence[End],
+) -> list[Loose]:
+    limit = max(MODEL_LEAVES, 1.2 * noise)
+    wanted = range_seen(samples)
+    found: list[Loose] = []
+    for told in pairs_of_curves(places, outputs, ends, knowledge.targets, limit):
+        end, source = knowledge.targets[told.target], ends[told.group]
+        if told.error > limit or told.share < (TONE_SHARE if told.model == "tone" else 0.7):
+            continue
+        cost = told.cost + (OTHER_RANGE if wanted is not None and end.range != wanted else 0.0)
+        curve = FreeCurve(source.decode(places), outputs, np.ones(len(places)), noise)
+        hypothesis = _hypothesis(source, told, knowledge, curve, grade, samples)
+        if hypothesis is not None:
+            found.append(Loose(hypothesis, noise, cost))
+    return sorted(found, key=lambda each: each.cost)
+
+
+def _followed(
+    ground: Ground, samples: Samples, knowledge: Knowledge, ends: list[End], fit: FreeFit
+) -> list[Loose]:
+    errors = match_free(fit, knowledge.bank)
+    found: list[Loose] = []
+    seen: set[tuple[str, str]] = set()
+    best = np.inf
+    for index in [*np.argsort(errors)[: 4 * PAIRS].tolist(), 0]:
+        if index and (errors[index] > 2 * best + 0.5 or len(seen) >= PAIRS):
+            continue
+        if not index and errors[0] > 2 * best + 0.5:
+            continue
+        pair = knowledge.bank.pair(int(index))
+        if (pair.source.name, pair.target.name) in seen:
+            continue
+        seen.add((pair.source.name, pair.target.name))
+        held = refitted(ground, samples, ends, fit, pair.matrix)
+        if held.knots is None or not np.isfinite(held.error):
+            continue
+        best = min(best, held.error)
+        source = ends[fit.source]
+        places, outputs, trust = held.free_curve(ground)
+        curve = FreeCurve.of(source.decode(places), outputs, trust, held.typical)
+        grade = _grade_of(held.mixing)
+        for told in _targets(curve, knowledge, source, samples, held.typical, pair.alike):
+            hypothesis = _hypothesis(source, told, knowledge, curve, grade, samples)
+            if hypothesis is not None:
+                found.append(Loose(replace(hypothesis, pair=pair), held.typical, told.cost))
+    return found
+
+
+def _targets(
+    curve: FreeCurve,
+    knowledge: Knowledge,
+    source: End,
+    samples: Samples,
+    noise: float,
+    alike: bool,
+) -> list[TargetFit]:
+    """The targets that explain the free curve; the last resort is none at all."""
+    wanted = range_seen(samples)
+    limit = max(MODEL_LEAVES, 1.2 * noise)
+    told: list[TargetFit] = []
+    for fit in fit_targets(curve, knowledge.targets, limit):
+        end = knowledge.targets[fit.target]
+        good = fit.error <= limit and fit.share >= 0.7
+        if fit.model == "tone":
+            good = fit.error <= limit and fit.share >= TONE_SHARE
+        if not (good or fit.model == "smooth"):
+            continue
+        cost = fit.cost
+        if fit.model in ("cdl", "contrast") and not curve.tinted:
+            cost += CONTRAST_ALONE
+        if wanted is not None and end.range != wanted:
+            cost += OTHER_RANGE
+        if not alike and end.number == source.number and fit.model != "tone":
+            cost -= GAMUT_ONLY
+        told.append(replace(fit, cost=cost))
+    told.sort(key=lambda fit: fit.cost)
+    kept: list[TargetFit] = []
+    for fit in told:
+        if all(fit.target != other.target for other in kept):
+            kept.append(fit)
+    return kept[:TARGETS] or [TargetFit(-1, "tone", 0.0, 0.0, 0.0, None, NO_TARGET)]
+
+
+def range_seen(samples: Samples) -> Range | None:
+    """The output's range where its plateaus give it away."""
+    if not samples.clipped:
+        return None
+    low, span = scale_of("legal")
+    black, white = samples.low, samples.high
+    # Noise carries the extremes beyond the plateaus.
+    near = 3e-4 + (1.5 / CODES if samples.blurred else 0.0)
+    if np.abs(black - low).max() < near or np.abs(white - (low + span)).max() < near:
+        return "legal"
+    if black.min() < low - 0.01 or white.max() > low + span + 0.01:
+        return "full"
+    return None
+
+
+def _grade_of(mixing: Array) -> tuple[Transform, ...]:
+    """What the inverse of Q is: nothing, a saturation, a matrix."""
+    if np.abs(mixing - np.eye(3)).max() < MIXES:
+        return ()
+    try:
+        mix = np.linalg.inv(mixing)
+    except np.linalg.LinAlgError:
+        return ()
+    weights = np.array(CDL_WEIGHTS)
+    plain = np.eye(3) - np.outer(np.ones(3), weights)
+    # mix = luma + amount·(identity - luma): the amount by least squares.
+    amount = float(((mix - np.outer(np.ones(3), weights)) * plain).sum() / (plain**2).sum())
+    if 0 <= amount <= 20:
+        saturation = Saturation(amount)
+        if np.abs(np.outer(np.ones(3), weights) + amount * plain - mix).max() < MIXES:
+            return (saturation,)
+    return (Matrix.from_array(mix),)
+
+
+def _hypothesis(
+    source: End,
+    told: TargetFit,
+    knowledge: Knowledge,
+    curve: FreeCurve,
+    grade: tuple[Transform, ...],
+    samples: Samples,
+) -> Hypothesis | None:
+    pair = knowledge.bank.pair(0)
+    end = knowledge.targets[told.target] if told.target >= 0 else None
+    if end is None or told.model in ("tone", "smooth"):
+        # Little of a tone curve that is followed to its end is left unexplained.
+        if end is not None and told.model == "tone" and told.share > 0.97:
+            return Hypothesis(source, end, pair, told.stops, None, grade)
+        name: Range = end.range if end else (range_seen(samples) or "full")
+        table = tabulated(curve, told.stops, name)
+        if table is None:
+            return None
+        tone = ToneTarget(table, name, end, guessed=told.model == "smooth")
+        return Hypothesis(source, tone, pair, told.stops, None, grade)
+    steps: tuple[Transform, ...] = ()
+    if told.model == "cdl":
+        slope, offset, power = (tuple(map(float, row)) for row in np.asarray(told.parameters))
+        saturation = next((g.amount for g in grade if isinstance(g, Saturation)), 1.0)
+        try:
+            cdl = Cdl(slope, offset, power, saturation)  # type: ignore[arg-type]
+        except LutbenchError:
+            return None
+        steps = (cdl, *(g for g in grade if not isinstance(g, Saturation)))
+    elif told.model == "contrast":
+        steps = (_cubic(np.asarray(told.parameters)), *grade)
+    else:
+        steps = grade
+    return Hypothesis(source, end, pair, told.stops, None, steps)
+
+
+def _cubic(coefficients: Array) -> Lut1D:
+    """A cubic of the signal as a LUT of the signal."""
+    signal = np.linspace(0, 1, 1025)
+    return Lut1D((signal[:, None] ** np.arange(4)) @ coefficients.T)
+
+
+def tabulated(curve: FreeCurve, stops: float, name: Range) -> Tabulated | None:
+    """The free curve as light (after the exposure) to signal; None where it does not rise."""
+    low, span = scale_of(name)
+    light = curve.light * 2.0**stops
+    signal = (curve.output.mean(axis=1) - low) / span
+    keep = [0]
+    for i in range(1, len(light)):
+        if light[i] > light[keep[-1]] * (1 + 1e-9) + 1e-12 and signal[i] > signal[keep[-1]]:
+            keep.append(i)
+    if len(keep) < 4:
+        return None
+    try:
+        return Tabulated("tone curve", tuple(light[keep].tolist()), tuple(signal[keep].tolist()))
+    except LutbenchError:
+        return None
+
+
+def error_of(miss: Array, samples: Samples) -> float:
+    """The typical error in codes of the values clear of clipping: far ones count little.
+
+    It is the geometric mean, so that a hypothesis that is exact for most of a
+    LUT goes before one that is near for all of it.
+    """
+    clear = samples.inside(samples.table)
+    values = np.abs(miss[clear]) if clear.any() else np.abs(miss)
+    return float(np.exp(np.mean(np.log(values + LEAST))) - LEAST)
+
+
+LEAST = 0.02
+assert CODES

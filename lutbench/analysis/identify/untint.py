@@ -1,0 +1,66 @@
+"""A tint that goes with luma (cool shadows, warm highlights), taken out of a LUT.
+
+What the neutral axis shows at each luma is taken from every node of that luma.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from lutbench.analysis.identify.samples import CODES, Samples
+from lutbench.model.grade import CDL_WEIGHTS
+from lutbench.model.transforms import Array
+
+TINTED = 0.8
+"""Codes, root mean square: a neutral axis with less is not tinted."""
+
+OUT = -9.0
+"""What stands for a node that was clipped, and so is left out."""
+
+
+def untinted_forms(samples: Samples) -> list[Samples]:
+    """The LUT without its tint: with the channels' mean kept, or green, or luma; [] without one."""
+    if samples.one_d:
+        return []
+    clear = samples.inside(samples.neutral).all(axis=1)
+    neutral = samples.neutral[clear]
+    if len(neutral) < 5:
+        return []
+    apart = neutral - neutral.mean(axis=1, keepdims=True)
+    if np.sqrt(np.mean(apart**2)) * CODES < TINTED:
+        return []
+    weights = np.array(CDL_WEIGHTS)
+    kept = (neutral.mean(axis=1), neutral[:, 1], neutral @ weights)
+    order = np.argsort(neutral @ weights)
+    luma = (neutral @ weights)[order]
+    return [_without(samples, luma, (neutral - grey[:, None])[order]) for grey in kept]
+
+
+def _without(samples: Samples, luma: Array, tint: Array) -> Samples:
+    weights = np.array(CDL_WEIGHTS)
+
+    def cleaned(values: Array) -> Array:
+        at = values @ weights
+        shift = np.stack([_between(at, luma, tint[:, c]) for c in range(3)], axis=-1)
+        fine = samples.inside(values).all(axis=-1, keepdims=True)
+        return np.where(fine, values - shift, OUT)
+
+    high = np.full(3, 9.0)
+    return replace(
+        samples,
+        table=cleaned(samples.table),
+        neutral=cleaned(samples.neutral),
+        low=np.full(3, OUT),
+        high=high,
+    )
+
+
+def _between(at: Array, luma: Array, values: Array) -> Array:
+    """The tint at some luma, by a smooth curve through that of the neutral nodes."""
+    from scipy.interpolate import PchipInterpolator
+
+    rising = np.concatenate([[True], np.diff(luma) > 1e-9])
+    curve = PchipInterpolator(luma[rising], values[rising])
+    return np.asarray(curve(np.clip(at, luma[0], luma[-1])))
