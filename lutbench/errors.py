@@ -22,7 +22,8 @@ class LutbenchError(Exception):
         self.where = str(where)
         self.accepted = accepted
         text = f"{self.where}: {what}" if self.where else what
-        super().__init__(" ".join(f"{text}; accepted: {accepted}".split()) if accepted else text)
+        # One line, whatever a name or a parser's message holds.
+        super().__init__(" ".join((f"{text}; accepted: {accepted}" if accepted else text).split()))
 
 
 class FormatError(LutbenchError):

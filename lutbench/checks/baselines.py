@@ -42,6 +42,9 @@ RANDOMS = 64
 RUNS = 33
 CORNERS = 3
 
+LARGEST = 1e30
+"""What a sample may hold: rounding to decimals would overflow far beyond it."""
+
 _DIGEST = re.compile(r"^# sha256: ([0-9a-f]{64})$")
 
 
@@ -192,7 +195,9 @@ def _parsed(lines: Sequence[str], where: str) -> Table:
             raise FormatError("is no row", where=f"{where}:{number}", accepted=COLUMNS) from None
     values = np.array(rows).reshape(-1, 2, 3)
     parts = {what: np.array(each) for what, each in means.items()}
-    if not len(values) or not all(np.isfinite(each).all() for each in (values, *parts.values())):
+    if not len(values) or not all(
+        (np.abs(each) < LARGEST).all() for each in (values, *parts.values())
+    ):
         raise FormatError("holds no samples", where=where, accepted="a recorded baseline")
     samples = Samples("baseline", values[:, 0], tuple(labels))
     return Table(said["subject"], said["lut"], samples, values[:, 1], parts)

@@ -120,18 +120,25 @@ def apply_to_still(transform: Transform, still: Still) -> Still:
     alpha = still.alpha_index() if still.premultiplied else None
     scale = np.float32(still.full_scale)
     for rows in _blocks(still):
-        rgb = _block_signal(rows, still, scale)
-        if alpha is not None:
-            cover = rows[..., alpha : alpha + 1].astype(np.float32) / scale
-            cover = np.where(cover == 0, np.float32(1), cover)
-            rgb /= cover
-        rgb = through(transform, rgb)
-        if alpha is not None:
-            rgb = rgb * cover
-        codes = rgb if scale == 1.0 else rounded(rgb, float(scale))
-        for position, channel in enumerate(still.colour_indices()):
-            rows[..., channel] = codes[..., position]
+        with np.errstate(over="ignore", invalid="ignore"):  # NaN and infinity are let through
+            _apply_to_rows(transform, still, rows, alpha, scale)
     return still
+
+
+def _apply_to_rows(
+    transform: Transform, still: Still, rows: NDArray[Any], alpha: int | None, scale: np.float32
+) -> None:
+    rgb = _block_signal(rows, still, scale)
+    if alpha is not None:
+        cover = rows[..., alpha : alpha + 1].astype(np.float32) / scale
+        cover = np.where(cover == 0, np.float32(1), cover)
+        rgb /= cover
+    rgb = through(transform, rgb)
+    if alpha is not None:
+        rgb = rgb * cover
+    codes = rgb if scale == 1.0 else rounded(rgb, float(scale))
+    for position, channel in enumerate(still.colour_indices()):
+        rows[..., channel] = codes[..., position]
 
 
 def through(transform: Transform, rgb: NDArray[np.float32]) -> NDArray[np.float32]:

@@ -41,7 +41,9 @@ class Transform:
 
     def apply(self, rgb: ArrayLike) -> NDArray[Any]:
         """The transform of `rgb`: R G B on the last axis, any leading shape; float64 out."""
-        return self._apply(as_rgb(rgb))
+        # Numbers of a file may be huge: what overflows is infinite, and no warning to a user.
+        with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
+            return self._apply(as_rgb(rgb))
 
     def _apply(self, rgb: Array) -> Array:
         raise NotImplementedError(f"{type(self).__name__} does not say how it is applied")

@@ -57,7 +57,9 @@ class Step:
 
 def table_step(op: int, table: NDArray[Any], domain: NDArray[np.float64]) -> Step:
     """The step of a 1D table (n, 3) or a lattice (n, n, n, 3) over `domain` (2, 3)."""
-    return _step(op, domain[0], (table.shape[0] - 1) / (domain[1] - domain[0]), table=table)
+    with np.errstate(over="ignore"):  # over a domain of no width to speak of
+        scale = (table.shape[0] - 1) / (domain[1] - domain[0])
+    return _step(op, domain[0], scale, table=table)
 
 
 def matrix_step(matrix: ArrayLike, offset: ArrayLike = (0.0, 0.0, 0.0)) -> Step:
