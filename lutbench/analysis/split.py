@@ -25,7 +25,6 @@ from lutbench.tables.sampling import sample, sample_1d
 Part = Literal["curve", "gamut", "look"]
 
 CURVE_ROWS = 4096
-PAST_CLIP = 0.1
 
 
 @dataclass(frozen=True, eq=False)
@@ -160,15 +159,23 @@ def _look(lut: Transform, whole: Conversion, size: int) -> Lut3D:
         adaptation=whole.adaptation,
         clamp=False,
     ).pipeline()
-    # Where the conversion clips, a lattice has a kink between two nodes; what lies
-    # beyond it is looked up well inside the clipped region, not on the kink.
-    beyond = np.where(wanted >= 1, 1 + PAST_CLIP, np.where(wanted <= 0, -PAST_CLIP, wanted))
     with np.errstate(all="ignore"):
-        inputs = np.nan_to_num((free.inverse() | Clamp()).apply(beyond))
-    outputs: Array = np.asarray(lut.apply(inputs), dtype=np.float64)
+        inputs = np.nan_to_num((free.inverse() | Clamp()).apply(wanted))
     # Where an input had to be held inside the table, the clean conversion does
     # not give the wanted value; the change it does show is carried there.
-    return Lut3D(wanted + outputs - _clean(whole, inputs), title="look")
+    return Lut3D(wanted + _change(lut, whole, inputs), title="look")
+
+
+def _change(lut: Transform, whole: Conversion, inputs: Array) -> Array:
+    """What the LUT gives beyond the clean conversion at some inputs.
+
+    Taken on the nodes, where a LUT is exact, and interpolated from there: so the
+    LUT's own error between its nodes is no part of the look.
+    """
+    if isinstance(lut, Lut3D):
+        change = Lut3D(lut.table - _clean(whole, lut.nodes), lut.domain)
+        return np.asarray(change.apply(inputs), dtype=np.float64)
+    return np.asarray(lut.apply(inputs), dtype=np.float64) - _clean(whole, inputs)
 
 
 def _clean(whole: Conversion, inputs: Array) -> Array:

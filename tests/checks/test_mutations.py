@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
-from damage import (
+from known_damage import (
     BLIND,
     CHECKS,
     DAMAGES,
