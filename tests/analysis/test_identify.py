@@ -9,13 +9,13 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from identification_cases import Case, build, negative, random_case
+from identification_score import wrong_parts
 
 from lutbench.analysis.identify import identify
 from lutbench.cli.main import main
 from lutbench.formats.cube import write_cube
 from lutbench.tables.lut import Lut3D, lattice
-from tests.analysis.identification_cases import Case, build, negative, random_case
-from tests.analysis.identification_score import wrong_parts
 
 pytestmark = pytest.mark.filterwarnings("ignore:.*encountered in:RuntimeWarning")
 

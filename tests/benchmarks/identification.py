@@ -1,6 +1,6 @@
 """How often `identify` is right, on LUTs that colour-science made at random.
 
-    python -m tests.benchmarks.identification --count 100 --first-seed 1000
+    python tests/benchmarks/identification.py --count 60 --first-seed 1000
 
 Prints a table by group (never by a registered name): kind, curves and gamuts of
 the first and of the first three candidates (up to `same_as`), ranges, look, what
@@ -10,18 +10,23 @@ the first and of the first three candidates (up to `same_as`), ranges, look, wha
 from __future__ import annotations
 
 import argparse
+import sys
 import time
 import warnings
 from collections import defaultdict
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from lutbench.analysis.identify import identify
 from lutbench.tables.lut import Lut3D
-from tests.analysis.identification_cases import Case, build, negative, random_case
-from tests.analysis.identification_score import wrong_parts
+
+sys.path.insert(0, str(Path(__file__).parent.parent / "analysis"))
+
+from identification_cases import Case, build, negative, random_case
+from identification_score import wrong_parts
 
 NEGATIVE = ("random smooth", "hue rotation", "posterised", "inverted", "channel swap")
 
