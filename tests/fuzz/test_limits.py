@@ -143,7 +143,8 @@ def test_titles_and_names_stay_text(
         assert "&lt;script&gt;alert(1)" in page or "&lt;img src=x" in page
     if out.strip() and hostile.name[:10] in out:
         # Square brackets are no markup of the terminal's.
-        assert "[bold red]" in out
+        # A table may fold the name over lines.
+        assert "[boldred]" in re.sub(r"\s+", "", out)
 
 
 def test_control_characters_of_a_file_do_not_reach_the_terminal(
