@@ -13,7 +13,6 @@ from lutbench.cli.options import (
     clip_coding_options,
     interpolation_option,
     json_option,
-    not_empty,
     print_json,
 )
 from lutbench.errors import LutbenchError
@@ -32,8 +31,8 @@ FORMAT_SUFFIXES = {"png": ".png", "jpeg": ".jpg", "tiff": ".tif", "exr": ".exr",
 
 @click.command()
 @click.argument("lut")
-@click.argument("source", metavar="IN", callback=not_empty)
-@click.argument("target", metavar="OUT", callback=not_empty)
+@click.argument("source", metavar="IN")
+@click.argument("target", metavar="OUT")
 @interpolation_option
 @click.option(
     "--depth",

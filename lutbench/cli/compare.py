@@ -218,7 +218,7 @@ def print_comparison(found: Comparison, a: str, b: str, held: list[Figure]) -> N
     """The comparison as terminal tables, the worst colours with swatches."""
     from rich.markup import escape
 
-    screen = console()
+    screen = console(markup=True)
     screen.print(f"[bold]A[/bold]  {escape(a)}", soft_wrap=True)
     screen.print(f"[bold]B[/bold]  {escape(b)}", soft_wrap=True)
     screen.print(f"[dim]seen on {escape(found.view.description)}[/dim]\n")

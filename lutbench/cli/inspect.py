@@ -258,7 +258,7 @@ def _print_one(found: Inspection) -> None:
     from rich.markup import escape
     from rich.padding import Padding
 
-    screen = console()
+    screen = console(markup=True)
     screen.print(f"[bold]{escape(found.name)}[/bold]", soft_wrap=True)
     screen.print(escape(found.verdict))
     screen.print()
@@ -393,7 +393,7 @@ def _print_many(found: list[Inspection], unreadable: list[dict[str, str]]) -> No
     from rich.markup import escape
     from rich.table import Table
 
-    screen = console()
+    screen = console(markup=True)
     table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False, show_edge=False)
     table.add_column("LUT", overflow="fold")
     table.add_column("kind", no_wrap=True)

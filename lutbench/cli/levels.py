@@ -162,7 +162,7 @@ def _print(day: Levels) -> None:
     from rich.markup import escape
     from rich.padding import Padding
 
-    screen = console()
+    screen = console(markup=True)
     screen.print(f"[bold]Levels of {escape(day.curve.name)}[/bold]", soft_wrap=True)
     if day.curve.note:
         screen.print(f"[dim]{escape(day.curve.note)}[/dim]")

@@ -110,7 +110,7 @@ def _print_curves(rows: list[dict[str, Any]]) -> None:
     screen.print(table)
     unusable = [row for row in rows if not row["usable"]]
     if unusable:
-        screen.print("\n[bold]not usable[/bold]")
+        screen.print("\nnot usable", style="bold")
         for row in unusable:
             screen.print(f"{row['name']}: {row['reason']}", markup=False, soft_wrap=True)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from importlib import import_module
-from typing import NoReturn
+from typing import Any, NoReturn
 
 import click
 
@@ -49,6 +49,7 @@ class LazyGroup(click.Group):
         module = import_module(f"lutbench.cli.{COMMANDS[name][0]}")
         command = module.command
         assert isinstance(command, click.Command)
+        _refuse_empty_names(command)
         if asked_for():
             offer_completions(command)
         return command
@@ -64,6 +65,31 @@ class LazyGroup(click.Group):
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):
             formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
+
+
+def _refuse_empty_names(command: click.Command) -> None:
+    """Let no text parameter but a title be empty.
+
+    An empty name is a shell variable that was never set; taken as a path it
+    would mean the current folder.
+    """
+    if isinstance(command, click.Group):
+        for each in command.commands.values():
+            _refuse_empty_names(each)
+    for parameter in command.params:
+        text = isinstance(parameter.type, click.types.StringParamType)
+        if text and parameter.callback is None and parameter.name != "title":
+            parameter.callback = _not_empty
+
+
+def _not_empty(ctx: click.Context, parameter: click.Parameter, value: Any) -> Any:
+    given = value if isinstance(value, tuple) else (value,)
+    if "" in given and value != parameter.default:
+        where = parameter.human_readable_name
+        if isinstance(parameter, click.Option):
+            where = parameter.opts[0]
+        raise LutbenchError("is empty", where=where, accepted="a name")
+    return value
 
 
 @click.command(

@@ -78,13 +78,6 @@ def clip_coding_options(function: F) -> F:
     return matrix(span(function))
 
 
-def not_empty(ctx: click.Context, param: click.Parameter, value: str) -> str:
-    """Refuse an empty name (of a shell variable that is not set), which would be this folder."""
-    if not value:
-        raise click.BadParameter("the name is empty", ctx, param)
-    return value
-
-
 def catalogue_of(definitions: tuple[str, ...]) -> Catalogue:
     """The catalogue with the files of ``--definitions``."""
     from lutbench.model.catalogue import open_catalogue
@@ -107,11 +100,15 @@ def _finite(value: Any) -> Any:
     return value
 
 
-def console(*, stderr: bool = False) -> Console:
-    """A rich console: NO_COLOR obeyed, 100 columns where the output is no terminal."""
+def console(*, stderr: bool = False, markup: bool = False) -> Console:
+    """A rich console: NO_COLOR obeyed, 100 columns where the output is no terminal.
+
+    Square brackets are text, unless `markup` is asked for: then every name that
+    comes from outside must be escaped.
+    """
     from rich.console import Console
 
-    screen = Console(stderr=stderr, highlight=False)
+    screen = Console(stderr=stderr, highlight=False, markup=markup)
     if not screen.is_terminal:
-        screen = Console(stderr=stderr, highlight=False, width=100)
+        screen = Console(stderr=stderr, highlight=False, markup=markup, width=100)
     return screen

@@ -13,7 +13,6 @@ from lutbench.cli.options import (
     definitions_option,
     force_option,
     interpolation_option,
-    not_empty,
 )
 from lutbench.errors import LutbenchError
 
@@ -29,8 +28,8 @@ if TYPE_CHECKING:
 
 @click.command()
 @click.argument("lut")
-@click.argument("source", metavar="IN", callback=not_empty)
-@click.argument("target", metavar="OUT", callback=not_empty)
+@click.argument("source", metavar="IN")
+@click.argument("target", metavar="OUT")
 @click.option(
     "--frames",
     "count",

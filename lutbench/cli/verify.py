@@ -194,7 +194,7 @@ def _list(chosen: list[tuple[Suite, list[Any]]], as_json: bool) -> int:
         ]
         print_json({"schema": SCHEMA, "checks": rows})
         return 0
-    screen = console()
+    screen = console(markup=True)
     for suite, checks in chosen:
         table = Table(box=None, pad_edge=False, title_justify="left")
         for head in ("check", "kind", "tags", "reason"):
@@ -215,7 +215,7 @@ def _printer(suite: Suite, verbose: bool) -> Callable[[Outcome], None]:
     """What prints the outcomes of a suite as they come, under its title."""
     from rich.markup import escape
 
-    screen = console()
+    screen = console(markup=True)
     titled: list[bool] = []
 
     def show(outcome: Outcome) -> None:
@@ -261,4 +261,6 @@ def _print_summary(reports: list[Report]) -> None:
     told = [f"{count} {words.get(status, status)}" for status, count in counts.items() if count]
     seconds = sum(each.seconds for each in outcomes)
     style = "bold green" if all(each.holds for each in outcomes) else "bold red"
-    console().print(f"[{style}]{', '.join(told)}[/{style}] [dim]({seconds:.1f} s of work)[/dim]")
+    console(markup=True).print(
+        f"[{style}]{', '.join(told)}[/{style}] [dim]({seconds:.1f} s of work)[/dim]"
+    )
