@@ -8,6 +8,7 @@ them stands out: a smooth curve, a kink and a clipped end do not do that.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import product
 from math import comb
 from typing import Any
 
@@ -31,6 +32,8 @@ NOISE_ORDERS = (2, 4, 6, 8)
 MEDIAN_OF_NORMAL = 0.6745
 SIGN_CHANGES = 0.6
 CREASES = 300.0
+# Of the values that stand out most so many are looked at along the diagonals.
+LOOKED_AT = 20
 FEWEST = 50
 
 
@@ -182,6 +185,7 @@ def stray(subject: Subject) -> Spot:
 
     A lone value turns the sign of the second (or fourth) difference against both
     neighbours, and bends all axes alike; a smooth curve, a kink and a ridge do not.
+    It stands out along the diagonals too, which where creases cross a node does not.
     Second differences see a code or less where the table is nearly straight,
     fourth differences more where it is curved; but creases of a gamut compression look
     like 250 codes over the number of nodes to those, so they count from 300.
@@ -220,9 +224,30 @@ def _lone(subject: Subject, order: int, alike: float) -> Spot:
         bends.append(np.abs(bend[tuple(middle)]))
     score = np.minimum.reduce(scores)
     score[np.minimum.reduce(bends) <= alike * np.maximum.reduce(bends)] = 0.0
-    at = int(np.argmax(score))
-    node = _node(at, score.shape)[1:]
-    return Spot(float(score.flat[at]) * CODES, tuple(each + reach for each in node))
+    flat = score.ravel()
+    most = np.argpartition(-flat, min(LOOKED_AT, len(flat)) - 1)[:LOOKED_AT]
+    for at in most[np.argsort(-flat[most])]:
+        channel, *inside = _node(int(at), score.shape)
+        node = tuple(each + reach for each in inside)
+        if _out_of_all(planes[channel], node, float(score.flat[at])):
+            return Spot(float(score.flat[at]) * CODES, node)
+    return Spot(0.0, (0,) * axes)
+
+
+def _out_of_all(plane: Array, node: tuple[int, ...], score: float) -> bool:
+    """Whether a value stands out to one side along every diagonal too, by half its score.
+
+    Where creases of a gamut compression cross, a node may bend all axes alike, but not
+    all diagonals: on the neutral one nothing is compressed.
+    """
+    at = np.array(node)
+    around = [np.array(each) for each in product((-1, 0, 1), repeat=plane.ndim)]
+    here = float(plane[node])
+    bends = [
+        2 * here - float(plane[tuple(at + each)] + plane[tuple(at - each)])
+        for each in around[len(around) // 2 + 1 :]
+    ]
+    return min(bends) >= score or max(bends) <= -score
 
 
 def repeats(subject: Subject) -> tuple[float, tuple[int, ...]]:
