@@ -119,11 +119,15 @@ def write_text(path: str | Path, text: str, *, force: bool = False) -> None:
 
 
 def refuse_existing(target: Path, force: bool) -> None:
-    """Refuse a path that is a folder, or a file that exists while `force` is not set."""
+    """Refuse what cannot be written: a folder, a name in no folder, a file while not `force`."""
     if "\0" in str(target):
         raise LutbenchError("a null character in the name", where=ascii(str(target)))
     if target.is_dir():
         raise LutbenchError("is a folder", where=target, accepted="a file name")
+    if not target.parent.is_dir():
+        raise LutbenchError(
+            "there is no such folder", where=target.parent, accepted="one that exists"
+        )
     if target.exists() and not force:
         raise LutbenchError(
             "the file exists and stays as it is", where=target, accepted="--force to replace it"
@@ -142,8 +146,8 @@ def make_folder(path: str | Path) -> Path:
     return folder
 
 
-def inside(folder: str | Path, name: str, where: str = "") -> Path:
-    """`folder` / `name`, refused when `name` leads out of the folder.
+def inside(folder: str | Path, name: str, where: str = "", what: str = "output folder") -> Path:
+    """`folder` / `name`, refused when `name` leads out of the folder; `what` names it then.
 
     >>> inside("out", "day/one.cube").as_posix()
     'out/day/one.cube'
@@ -152,7 +156,7 @@ def inside(folder: str | Path, name: str, where: str = "") -> Path:
     target = base if "\0" in name else (base / name).resolve()
     if not name.strip() or target == base or not target.is_relative_to(base):
         raise LutbenchError(
-            f"the file name {name!r} leads out of the output folder",
+            f"the file name {name!r} leads out of the {what}",
             where=where,
             accepted="a name inside it",
         )

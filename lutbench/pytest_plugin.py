@@ -102,8 +102,7 @@ class CheckItem(pytest.Item):
             raise CheckFailedError(outcome)
 
     def _recording(self) -> Path:
-        name = getattr(self.check, "baseline", None) or getattr(self.check, "stored", "")
-        return self.suite.path.parent / str(name)
+        return self.suite.path.parent / self.check.recording
 
     def repr_failure(self, excinfo: pytest.ExceptionInfo[BaseException], style: Any = None) -> Any:
         """By how much, where, why it counts, and what shows it."""

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, ClassVar
 
+from lutbench import files
 from lutbench.checks.limits import Figure
 from lutbench.checks.subjects import Subject, open_subject
 from lutbench.errors import DefinitionError
@@ -37,6 +38,10 @@ class Context:
     def path(self, name: str) -> Path:
         """A path of the suite."""
         return self.folder / name
+
+    def place(self, name: str, where: str) -> Path:
+        """A path that is written when recording: a suite writes into its own folder only."""
+        return files.inside(self.folder, name, where, "folder of the suite")
 
     def subject(self, text: str) -> Subject:
         """A subject that the suite names."""
@@ -84,6 +89,11 @@ class Check:
     tags: tuple[str, ...] = ()
     reason: str = ""
     kind: ClassVar[str] = ""
+
+    @property
+    def recording(self) -> str:
+        """The file that recording writes, as the suite names it; none for most kinds."""
+        return ""
 
     @classmethod
     def read(cls, table: Table, common: dict[str, Any], catalogue: Catalogue) -> Check:

@@ -145,8 +145,17 @@ def run_suite(
 
     With `scheduler`, the workers of a Dask cluster do them: they must see the
     suite's files under the same paths.
+
+    Raises
+    ------
+    LutbenchError
+        When one of them would record into another folder than the suite's.
     """
     context = suite.context(record=record, force=force)
+    if record:  # refused as a whole before anything is written
+        for check in checks:
+            if check.recording:
+                context.place(check.recording, check.where)
     tasks = [(check, context) for check in checks]
     if scheduler is not None:
         outcomes = _on_cluster(tasks, scheduler, on_outcome)

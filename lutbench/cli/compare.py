@@ -217,6 +217,7 @@ def _limits(options: dict[str, Any], bits: int) -> dict[str, float]:
 def print_comparison(found: Comparison, a: str, b: str, held: list[Figure]) -> None:
     """The comparison as terminal tables, the worst colours with swatches."""
     from rich.markup import escape
+    from rich.padding import Padding
 
     screen = console(markup=True)
     screen.print(f"[bold]A[/bold]  {escape(a)}", soft_wrap=True)
@@ -231,7 +232,7 @@ def print_comparison(found: Comparison, a: str, b: str, held: list[Figure]) -> N
         screen.print("[bold]A simple reason?[/bold]")
         for each in found.explanation:
             left = "" if each.left < 0.005 else f" (left over: 95 % under {each.left:.2f} codes)"
-            screen.print(f"  {escape(each.text)}[dim]{left}[/dim]")
+            screen.print(Padding(f"{escape(each.text)}[dim]{left}[/dim]", (0, 0, 0, 2)))
     else:
         screen.print("[bold]A simple reason?[/bold] None that fits.")
     for line in found.assumed:

@@ -13,6 +13,9 @@ if TYPE_CHECKING:
 
     from lutbench.model.catalogue import Catalogue
 
+NOT_A_TERMINAL = 100
+"""Columns where the output goes into a file or a pipe."""
+
 F = TypeVar("F", bound=Callable[..., Any])
 
 
@@ -110,5 +113,5 @@ def console(*, stderr: bool = False, markup: bool = False) -> Console:
 
     screen = Console(stderr=stderr, highlight=False, markup=markup)
     if not screen.is_terminal:
-        screen = Console(stderr=stderr, highlight=False, markup=markup, width=100)
+        screen = Console(stderr=stderr, highlight=False, markup=markup, width=NOT_A_TERMINAL)
     return screen

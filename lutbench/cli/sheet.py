@@ -103,7 +103,8 @@ def command(
         frames, transform, heading=heading, subheading="\n".join(lines), columns=columns
     )
     write_sheet(sheet, target, force=force)
-    click.echo(f"{target}: {len(frames)} frames, {sheet.shape[1]}×{sheet.shape[0]} pixels")
+    count_words = "1 frame" if len(frames) == 1 else f"{len(frames)} frames"
+    click.echo(f"{target}: {count_words}, {sheet.shape[1]}×{sheet.shape[0]} pixels")
 
 
 def _frames(

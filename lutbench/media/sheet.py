@@ -9,6 +9,7 @@ marks the median.
 
 from __future__ import annotations
 
+import re
 import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -35,6 +36,7 @@ _TRACK = "#4a4a4a"
 _BAR = "#56b4e9"  # Okabe–Ito sky blue
 _MARGIN = 28
 _GAP = 20
+_SUBHEADING = 11.5
 # Luma weights of Recommendation ITU-R BT.709, for the level strip only.
 _LUMA = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
 
@@ -210,7 +212,9 @@ def draw_sheet(
         raise LutbenchError(
             f"{len(cells)} pictures are too many for one sheet", accepted=f"at most {MOST_CELLS}"
         )
-    grid = _Grid.of(cells, columns or _columns(cells), heading, subheading, pairs)
+    columns = max(1, min(columns or _columns(cells), len(cells)))
+    subheading = "\n".join(_folded(subheading, _Grid.room(cells, columns, pairs)))
+    grid = _Grid.of(cells, columns, heading, subheading, pairs)
     if grid.width * grid.height > MOST_PIXELS:
         raise LutbenchError(
             f"a sheet of {grid.width}×{grid.height} pixels is too large",
@@ -251,17 +255,25 @@ class _Grid:
     def of(
         cls, cells: Sequence[Cell], columns: int, heading: str, subheading: str, pairs: bool
     ) -> _Grid:
-        columns = max(1, min(columns, len(cells)))
-        cell_width = max(240, *(cell.picture.shape[1] for cell in cells))
+        cell_width = cls._cell_width(cells)
         picture_height = max(cell.picture.shape[0] for cell in cells)
         cell_height = picture_height + 62
         rows = -(-len(cells) // columns)
         lines = len(subheading.splitlines())
         top = _MARGIN + (38 if heading else 0) + (5 + 21 * lines if lines else 0)
         top += 12 if heading or subheading else 0
-        width = 2 * _MARGIN + columns * cell_width + cls._gaps(columns, pairs)
+        width = 2 * _MARGIN + cls.room(cells, columns, pairs)
         height = top + rows * cell_height + (rows - 1) * _GAP + _MARGIN - 8
         return cls(columns, cell_width, cell_height, picture_height, top, width, height, pairs)
+
+    @classmethod
+    def room(cls, cells: Sequence[Cell], columns: int, pairs: bool) -> int:
+        """The width between the margins."""
+        return columns * cls._cell_width(cells) + cls._gaps(columns, pairs)
+
+    @staticmethod
+    def _cell_width(cells: Sequence[Cell]) -> int:
+        return max(240, *(int(cell.picture.shape[1]) for cell in cells))
 
     @staticmethod
     def _gaps(cells_before: int, pairs: bool) -> int:
@@ -297,7 +309,7 @@ def _drawn(cells: Sequence[Cell], grid: _Grid, heading: str, subheading: str) ->
         _text(figure, grid, _MARGIN, _MARGIN + 26, heading, 19, _INK, room, weight="bold")
     for number, line in enumerate(subheading.splitlines()):
         below = _MARGIN + 26 + (28 if heading else -8) + 21 * number
-        _text(figure, grid, _MARGIN, below, line, 11.5, _FAINT, room)
+        _text(figure, grid, _MARGIN, below, line, _SUBHEADING, _FAINT, room)
     for index, cell in enumerate(cells):
         x, y = grid.place(index)
         levels = levels_of(cell.picture)
@@ -321,6 +333,37 @@ def _drawn(cells: Sequence[Cell], grid: _Grid, heading: str, subheading: str) ->
     return sheet
 
 
+def _font(size: float, weight: str = "normal") -> Any:
+    from matplotlib.font_manager import FontProperties
+
+    return FontProperties(family="DejaVu Sans", size=size, weight=weight)
+
+
+def _wide(words: str, font: Any) -> float:
+    """The width of a line in pixels."""
+    from matplotlib.textpath import TextPath
+
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", "Glyph")
+        path = TextPath((0, 0), words.replace("$", "S"), prop=font)
+    return float(path.get_extents().width) * 100 / 72
+
+
+def _folded(text: str, room: int) -> list[str]:
+    """The lines of a subheading, folded at the double spaces between its parts to fit `room`."""
+    font = _font(_SUBHEADING)
+    lines = []
+    for whole in text.splitlines():
+        line = ""
+        for part in re.split(r"(?<=\S)(?=  \S)", whole):
+            if line and _wide(" ".join((line + part).split()), font) > room:
+                lines.append(line.strip())
+                line = ""
+            line += part
+        lines.append(line.strip())
+    return lines
+
+
 def _text(
     figure: Any,
     grid: _Grid,
@@ -333,20 +376,10 @@ def _text(
     weight: str = "normal",
 ) -> None:
     """Text from `x` on the baseline, shortened in its middle where there is no room."""
-    from matplotlib.font_manager import FontProperties
-    from matplotlib.textpath import TextPath
-
+    font = _font(size, weight)
     line = " ".join(text.split())
-    font = FontProperties(family="DejaVu Sans", size=size, weight=weight)
-
-    def wide(words: str) -> float:
-        with warnings.catch_warnings():
-            warnings.filterwarnings("ignore", "Glyph")
-            path = TextPath((0, 0), words.replace("$", "S"), prop=font)
-        return float(path.get_extents().width) * 100 / 72
-
     keep = len(line)
-    while keep > 4 and wide(line) > room:
+    while keep > 4 and _wide(line, font) > room:
         keep -= max(1, keep // 12)
         whole = " ".join(text.split())
         line = f"{whole[: keep - keep // 2]}…{whole[len(whole) - keep // 2 :]}"

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import os
-import zlib
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import Any
 
 from lutbench.errors import FormatError, LutbenchError
 
 MEMORY_LIMIT = 1 << 30
 MEMORY_VARIABLE = "LUTBENCH_PICTURE_MEMORY"
 MOST_CHANNELS_READ = 1024
-PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
 
 
 def memory_limit() -> int:
@@ -25,27 +23,6 @@ def memory_limit() -> int:
             f"{text!r} is no memory limit", where=MEMORY_VARIABLE, accepted="a number of MiB"
         )
     return int(text) << 20
-
-
-def check_png(file: BinaryIO, path: Path) -> None:
-    """Refuse a PNG file that is cut short or damaged, by the checksums of its chunks.
-
-    The library below writes its own words about such a file to standard error.
-    """
-    size = os.fstat(file.fileno()).st_size
-    name = b""
-    while name != b"IEND":
-        head = file.read(8)
-        length, name = int.from_bytes(head[:4], "big"), head[4:]
-        if len(head) < 8 or file.tell() + length + 4 > size:
-            raise FormatError("the PNG file is cut short", where=path)
-        checksum = zlib.crc32(name)
-        while length:
-            part = file.read(min(length, 1 << 20))
-            checksum = zlib.crc32(part, checksum)
-            length -= len(part)
-        if file.read(4) != checksum.to_bytes(4, "big"):
-            raise FormatError("the PNG file is damaged: a checksum is wrong", where=path)
 
 
 def check_header(source: Any, header: Any, path: Path, limit: int) -> None:

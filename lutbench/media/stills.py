@@ -22,15 +22,15 @@ from lutbench.media.still import Still as Still
 from lutbench.media.still import apply_to_still as apply_to_still
 from lutbench.media.still import colour_indices_of, no_colours, rounded
 from lutbench.media.still_checks import (
-    PNG_SIGNATURE,
     check_header,
-    check_png,
     error_of,
     memory_limit,
 )
 from lutbench.media.still_formats import DEPTHS, MOST_CHANNELS, output_depth
 from lutbench.media.still_formats import still_format as still_format
 from lutbench.media.still_headers import name_in_header, output_header
+from lutbench.media.still_png import SIGNATURE as PNG_SIGNATURE
+from lutbench.media.still_png import check_png
 from lutbench.media.still_target import surely_written
 from lutbench.media.tags import NO_TAGS, ColourTags
 

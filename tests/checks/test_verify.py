@@ -362,6 +362,21 @@ def test_recording_replaces_nothing_unasked(folder: Path) -> None:
         run("suite.toml", "--record", "-k", "grey")
 
 
+@pytest.mark.parametrize("name", ["../elsewhere.csv", "/tmp/elsewhere.csv", "link/elsewhere.csv"])
+def test_a_suite_records_into_its_own_folder_only(name: str, folder: Path) -> None:
+    """A suite may come from somebody else; with one such check nothing is recorded at all."""
+    (folder / "own").mkdir()
+    (folder / "own" / "link").symlink_to(folder)
+    Path("own/monitor.cube").write_bytes(Path("monitor.cube").read_bytes())
+    baseline = '[[check]]\nname = "{0}"\nkind = "baseline"\nlut = "monitor.cube"\n'
+    baseline += 'baseline = "{0}"\n'
+    Path("own/suite.toml").write_text(baseline.format("fine.csv") + baseline.format(name))
+    with pytest.raises(LutbenchError, match="leads out of the folder of the suite"):
+        run("own/suite.toml", "--record", "--force")
+    assert sorted(each.name for each in folder.rglob("*.csv")) == []
+    assert not Path("/tmp/elsewhere.csv").exists()
+
+
 def test_bytes_by_digest(folder: Path) -> None:
     import hashlib
 

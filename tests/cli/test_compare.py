@@ -59,6 +59,17 @@ def report(*args: str) -> dict:
     return json.loads(run(*args, "--json").stdout)
 
 
+def test_a_reason_that_is_folded_keeps_its_indent(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("lutbench.cli.options.NOT_A_TERMINAL", 30)
+    out = run("monitor.cube", "lifted.cube", "--worst", "0").stdout
+    after = out.split("A simple reason?\n")[1].splitlines()
+    reason = after[: next(n for n, line in enumerate(after) if not line.startswith("  "))]
+    assert len(reason) > 1
+    assert "output" in " ".join(reason)
+
+
 def test_report_of_files(folder: Path) -> None:
     data = report("monitor.cube", "lifted.cube")
     assert data["schema"] == 1

@@ -34,6 +34,16 @@ class Tally:
     memory: int = 0
 
 
+def judged(result: dict[str, Any]) -> dict[str, Any]:
+    """The result of an attempt, which is a fault too where it went over a limit."""
+    if result["outcome"] != "fault":
+        if result["seconds"] > SECONDS:
+            return result | {"outcome": "fault", "place": "took too long"}
+        if result["memory"] > MEMORY:
+            return result | {"outcome": "fault", "place": "took too much memory"}
+    return result
+
+
 class Harness:
     """A worker process, started anew where it died."""
 
@@ -50,12 +60,7 @@ class Harness:
 
     def attempt(self, kind: str, data: bytes) -> dict[str, Any]:
         """Have the worker read `data` as a file of `kind`; the result says what became of it."""
-        result = self._asked(kind, data)
-        if result["outcome"] != "fault":
-            if result["seconds"] > SECONDS:
-                result |= {"outcome": "fault", "place": "took too long"}
-            elif result["memory"] > MEMORY:
-                result |= {"outcome": "fault", "place": "took too much memory"}
+        result = judged(self._asked(kind, data))
         tally = self.tallies.setdefault(kind, Tally())
         tally.cases += 1
         tally.outcomes[result["outcome"]] += 1

@@ -62,6 +62,14 @@ def attempt(kind: str, path: Path) -> dict[str, Any]:
     }
 
 
+def limit_memory() -> None:
+    """No more than `MEMORY` on top of what there is.
+
+    Of address space, so that asking for too much fails at once rather than when it is touched.
+    """
+    resource.setrlimit(resource.RLIMIT_AS, (status("VmSize") + MEMORY, resource.RLIM_INFINITY))
+
+
 def main() -> None:
     """Answer requests until stdin ends."""
     # Answers go to a copy of stdout: what a library prints must not mix with them.
@@ -79,8 +87,7 @@ def main() -> None:
         result = attempt(kind, path)
         assert result["outcome"] == "read", (kind, result["reason"])
     warnings.simplefilter("error")
-    # Address space, so that asking for too much fails at once rather than when it is touched.
-    resource.setrlimit(resource.RLIMIT_AS, (status("VmSize") + MEMORY, resource.RLIM_INFINITY))
+    limit_memory()
     pickle.dump({"outcome": "ready", "memory": status("VmRSS")}, answers)
     answers.flush()
     while True:

@@ -13,6 +13,7 @@ from skimage import data
 from lutbench import LutbenchError
 from lutbench.media.sheet import (
     Cell,
+    _folded,
     before_after_sheet,
     draw_sheet,
     levels_of,
@@ -85,6 +86,27 @@ def test_the_name_and_the_levels_are_drawn() -> None:
     # The notch of the median stands at 40 % of the track.
     light = np.flatnonzero((one[28 + 80 + 5] > 200).all(axis=-1))
     assert abs(light.mean() - (28 + 0.4 * 240)) <= 1
+
+
+def test_a_long_subheading_is_folded_and_not_cut(still: Still) -> None:
+    """One narrow frame: the parts of the line stand whole in several lines."""
+    small = thumbnail(still, 64)
+    parts = ["ACEScct: black at 7 % → 2 %", "grey 18 % at 41 % → 49 %", "white 90 % at 55 % → 72 %"]
+    lines = {}
+    for count in (1, 3):
+        sheet = before_after_sheet(
+            [("a.dpx", small)],
+            Lut3D.identity(2),
+            heading="",
+            subheading=",  ".join(parts[:count]),
+        )
+        top = sheet[: -small.shape[0] - 62 - 20]  # what stands over the pictures
+        ink = (top != GROUND).any(axis=(1, 2))
+        lines[count] = int((np.diff(ink.astype(int)) == 1).sum())
+        # Ink up to the right margin would be a line that has been cut.
+        assert not (top[:, -28:] != GROUND).any()
+    assert lines[3] > lines[1] == 1
+    assert _folded(",  ".join(parts), 300) == [f"{parts[0]},", f"{parts[1]},", parts[2]]
 
 
 def test_levels_are_percentiles_of_the_luma() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+import zlib
 from pathlib import Path
 
 import av
@@ -338,21 +339,52 @@ def test_files_are_never_replaced_unasked(tmp_path: Path, photograph: NDArray[np
     assert sorted(each.name for each in tmp_path.iterdir()) == ["in.png", "out.png"]
 
 
-def png_that_claims(width: int, height: int) -> bytes:
-    """A PNG header of that size with next to nothing behind it."""
+def png_of(*chunks: tuple[bytes, bytes]) -> bytes:
+    """A PNG of these chunks, their checksums right."""
     import zlib
 
-    def chunk(name: bytes, body: bytes) -> bytes:
-        tail = struct.pack(">I", zlib.crc32(name + body))
-        return struct.pack(">I", len(body)) + name + body + tail
-
-    head = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
-    return (
-        b"\x89PNG\r\n\x1a\n"
-        + chunk(b"IHDR", head)
-        + chunk(b"IDAT", zlib.compress(b"\0" * 64))
-        + chunk(b"IEND", b"")
+    return b"\x89PNG\r\n\x1a\n" + b"".join(
+        struct.pack(">I", len(body)) + name + body + struct.pack(">I", zlib.crc32(name + body))
+        for name, body in chunks
     )
+
+
+def png_header(width: int, height: int, *rest: int) -> tuple[bytes, bytes]:
+    return b"IHDR", struct.pack(">IIBBBBB", width, height, *(rest or (8, 2, 0, 0, 0)))
+
+
+PNG_PIXELS, PNG_END = (b"IDAT", zlib.compress(b"\0" * 64)), (b"IEND", b"")
+
+
+def png_that_claims(width: int, height: int) -> bytes:
+    """A PNG header of that size with next to nothing behind it."""
+    return png_of(png_header(width, height), PNG_PIXELS, PNG_END)
+
+
+@pytest.mark.parametrize(
+    ("chunks", "words"),
+    [
+        ((PNG_PIXELS, png_header(4, 4), PNG_END), "begin with its one header"),
+        ((png_header(4, 4), png_header(4, 4), PNG_PIXELS, PNG_END), "begin with its one header"),
+        (((b"IHDR", b"\0" * 5), PNG_PIXELS, PNG_END), "header of the PNG file is not one"),
+        ((png_header(0, 4), PNG_PIXELS, PNG_END), "header of the PNG file is not one"),
+        ((png_header(4, 4, 3, 2, 0, 0, 0), PNG_PIXELS, PNG_END), "header of the PNG file"),
+        ((png_header(4, 4), PNG_END), "holds no picture"),
+        ((png_header(4, 4, 8, 3, 0, 0, 0), PNG_PIXELS, PNG_END), "holds no picture"),
+        ((png_header(4, 4), PNG_PIXELS), "cut short"),
+    ],
+)
+def test_a_png_of_wrong_structure_is_refused_by_us_alone(
+    chunks: tuple[tuple[bytes, bytes], ...],
+    words: str,
+    tmp_path: Path,
+    capfd: pytest.CaptureFixture[str],
+) -> None:
+    """The image library prints lines of its own about such files when it is given one."""
+    (tmp_path / "in.png").write_bytes(png_of(*chunks))
+    with pytest.raises(LutbenchError, match=words):
+        read_still(tmp_path / "in.png")
+    assert capfd.readouterr() == ("", "")
 
 
 def hostile_files(tmp_path: Path, photograph: NDArray[np.uint8]) -> dict[str, bytes]:

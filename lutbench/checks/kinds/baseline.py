@@ -55,6 +55,10 @@ class Baseline(Check):
             target=read_end(table.table("target"), catalogue),
         )
 
+    @property
+    def recording(self) -> str:
+        return self.baseline
+
     def run(self, context: Context) -> Finding:
         limits = checked_limits(self.limits, f"{self.where}, limits")
         side = context.subject(self.lut)
@@ -86,7 +90,7 @@ class Baseline(Check):
             source = self.source or side.source or ASSUMED_SOURCE
             table = baselines.record_table(self.lut, side.transform, source)
             data = baselines.format_table(table).encode("utf-8")
-        return record(context, path, data)
+        return record(context, context.place(self.baseline, self.where), data)
 
     def _against_lut(self, context: Context, side: Subject, limits: dict[str, float]) -> Finding:
         limits = {name: limit for name, limit in limits.items() if name != PARTS}

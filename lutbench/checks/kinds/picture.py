@@ -68,6 +68,10 @@ class Picture(Check):
             target=read_end(table.table("target"), catalogue),
         )
 
+    @property
+    def recording(self) -> str:
+        return self.stored
+
     def run(self, context: Context) -> Finding:
         from lutbench.media.stills import apply_to_still, read_still, write_still
 
@@ -87,7 +91,7 @@ class Picture(Check):
             fresh = Path(folder) / f"picture{path.suffix}"
             write_still(shown, fresh, depth=self.depth or None)
             if context.record:
-                return record(context, path, fresh.read_bytes())
+                return record(context, context.place(self.stored, self.where), fresh.read_bytes())
             found, stored = read_still(fresh), read_still(path)
         if found.pixels.shape[:2] != stored.pixels.shape[:2]:
             return Finding(
