@@ -65,6 +65,8 @@ class Candidate:
     exposures: dict[str, float] = field(default_factory=dict)
     """The exposure in the scale of other names of one encoding, by name."""
     hypothesis: Hypothesis | None = field(default=None, repr=False, compare=False)
+    others: tuple[Hypothesis, ...] = field(default=(), repr=False, compare=False)
+    """What `same_as` names beside other names of one encoding."""
 
     def to_data(self) -> dict[str, Any]:
         """Plain data by the contract of the command, and more."""
@@ -82,42 +84,155 @@ class Candidate:
 
 @dataclass(frozen=True)
 class Tone:
-    """The tone curve between source light and target light, where it is not plain.
+    """The tone curve from source light to the signal that comes out, on the grey scale.
 
-    Stops are from mid grey of the source. `curve` is the tabulated curve:
-    pairs of light in (after exposure) and signal out.
+    Stops are from mid grey of the source; signals are those of the target's range.
+
+    Parameters
+    ----------
+    plain
+        Whether the target's curve alone makes it; else it is a curve of its own.
+    grey_signal, grey_code
+        Where mid grey lands; the code is the 10-bit code in the target's range.
+    signal_per_stop
+        Signal gained per stop around mid grey: the mean over half a stop to either side.
+    contrast
+        The slope at mid grey of log light out against log light in, light out
+        seen through the target's curve; None where that is not known.
+    roll_off_stops
+        From where on a stop gains less than 95 % of what the steepest one gains;
+        None where the recording ends first.
+    white_stops
+        Where the highest signal, `white_signal`, is reached; None where the
+        recording ends first.
+    black_signal
+        The signal of no light.
+    curve
+        The tabulated curve: pairs of source light and signal, both rising.
     """
 
+    plain: bool
     grey_signal: float
-    contrast: float
+    grey_code: int
+    signal_per_stop: float
+    contrast: float | None
     roll_off_stops: float | None
     white_stops: float | None
+    white_signal: float
+    black_signal: float
     curve: tuple[tuple[float, float], ...] = ()
 
     def to_data(self) -> dict[str, Any]:
         """Plain data."""
         return {
+            "plain": self.plain,
             "grey_signal": self.grey_signal,
+            "grey_percent": 100 * self.grey_signal,
+            "grey_code_10bit": self.grey_code,
+            "signal_per_stop": self.signal_per_stop,
             "contrast": self.contrast,
             "roll_off_stops": self.roll_off_stops,
             "white_stops": self.white_stops,
+            "white_signal": self.white_signal,
+            "black_signal": self.black_signal,
             "curve": plain(self.curve),
         }
+
+
+@dataclass(frozen=True)
+class FittedCdl:
+    """The ASC CDL that explains a look, on the output signal, and what it leaves over.
+
+    `error_median` and `error_p95` are in 10-bit codes, the ΔE are ΔE 2000.
+    """
+
+    slope: tuple[float, float, float]
+    offset: tuple[float, float, float]
+    power: tuple[float, float, float]
+    saturation: float
+    error_median: float
+    error_p95: float
+    delta_e_median: float
+    delta_e_p95: float
+
+    def to_data(self) -> dict[str, Any]:
+        """Plain data."""
+        return {
+            "slope": list(self.slope),
+            "offset": list(self.offset),
+            "power": list(self.power),
+            "saturation": self.saturation,
+            "error": {"median": self.error_median, "p95": self.error_p95},
+            "delta_e_2000": {"median": self.delta_e_median, "p95": self.delta_e_p95},
+        }
+
+
+@dataclass(frozen=True)
+class HueChange:
+    """What a look does to colours of one hue, in the middle of `nodes` nodes.
+
+    `turned` is in degrees of the vectorscope, anticlockwise positive;
+    `saturation` is a ratio; `luma` is in percent of signal.
+    """
+
+    hue: str
+    turned: float
+    saturation: float
+    luma: float
+    delta_e: float
+    nodes: int
+
+    def to_data(self) -> dict[str, Any]:
+        """Plain data."""
+        return {
+            "hue": self.hue,
+            "turned_degrees": self.turned,
+            "saturation": self.saturation,
+            "luma_percent": self.luma,
+            "delta_e_2000": self.delta_e,
+            "nodes": self.nodes,
+        }
+
+
+@dataclass(frozen=True)
+class ToneChange:
+    """What a look does to a part of the grey scale, as differences of CIELAB L*, a*, b*."""
+
+    part: str
+    lightness: float
+    a: float
+    b: float
+
+    def to_data(self) -> dict[str, Any]:
+        """Plain data."""
+        return {"part": self.part, "lightness": self.lightness, "a": self.a, "b": self.b}
 
 
 @dataclass(frozen=True)
 class Look:
     """What is left when the conversion is taken out, as ΔE 2000 over the nodes in gamut.
 
-    `cdl` holds the parameters of the ASC CDL that explains it, where one does.
+    Parameters
+    ----------
+    cdl
+        The ASC CDL that explains it, where one does.
+    saturation, contrast
+        Ratios over all hues and around mid grey; None where nothing tells.
+    hues, tones
+        Where it goes, hue by hue and along the grey scale.
+    description
+        The same in words, the strongest first.
     """
 
     present: bool
     median: float
     p95: float
     max: float
-    cdl: dict[str, Any] | None = None
+    cdl: FittedCdl | None = None
     saturation: float | None = None
+    contrast: float | None = None
+    hues: tuple[HueChange, ...] = ()
+    tones: tuple[ToneChange, ...] = ()
     description: tuple[str, ...] = ()
 
     def to_data(self) -> dict[str, Any]:
@@ -125,8 +240,11 @@ class Look:
         return {
             "present": self.present,
             "delta_e_2000": {"median": self.median, "p95": self.p95, "max": self.max},
-            "cdl": plain(self.cdl),
+            "cdl": self.cdl.to_data() if self.cdl else None,
             "saturation": self.saturation,
+            "contrast": self.contrast,
+            "hues": [each.to_data() for each in self.hues],
+            "tones": [each.to_data() for each in self.tones],
             "description": list(self.description),
         }
 

@@ -196,6 +196,7 @@ def _candidate(first: Finalist, others: list[Finalist], level: Confidence) -> Ca
         adaptation=None if alike else h.pair.adaptation,
         exposures=_exposures(h, end),
         hypothesis=h,
+        others=tuple(other.hypothesis for other in others),
     )
 
 
