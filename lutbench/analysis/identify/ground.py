@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.analysis.identify.curvebank import End
+from lutbench.analysis.identify.curvebank import End, LightTables
 from lutbench.analysis.identify.samples import CODES, Samples
 from lutbench.model.grade import CDL_WEIGHTS
 from lutbench.model.transforms import Array
@@ -46,6 +46,9 @@ NOISE = 2 / CODES
 """How far noise may make a rising curve fall from node to node."""
 
 LEAST_CLIMB = 0.05
+
+RISE = 1e-3
+"""The slope of a curve is taken over this much of full scale each way."""
 
 # A plateau: so many nodes on one value, exactly or within the noise.
 FLAT, FLAT_NODES = 1e-5, 4
@@ -196,111 +199,97 @@ class Start:
     error: float
 
 
-@dataclass(frozen=True)
-class _Guess:
-    """A guess of Q with what follows from it for every source: nodes seen through it."""
-
-    mixing: Array
-    through: Array
-    slope: Array
-    safe: NDArray[np.bool_]
-
-
 def screen(ground: Ground, samples: Samples, sources: list[End]) -> list[Start | None]:
     """A first fit of each source: Q from a few saturations, then free; G from the neutral axis."""
-    near = ground.near()
-    guesses = [_guess(near, amount) for amount in SATURATIONS]
-    return [_start(near, samples, source, guesses) for source in sources]
+    return _Screen(ground.near(), samples, sources).starts(SATURATIONS, HOLD)
 
 
 def screen_plainly(ground: Ground, samples: Samples, sources: list[End]) -> list[Start | None]:
     """A first fit of each source with no mixing of the signal's channels."""
-    few = ground.thinned(SCREENED)
-    guess = [_guess(few, 1.0)]
-    return [_start(few, samples, source, guess, free=False) for source in sources]
+    return _Screen(ground.thinned(SCREENED), samples, sources).starts((1.0,), ())
 
 
-def _guess(ground: Ground, amount: float) -> _Guess:
-    mixing = np.eye(3) / amount + (1 - 1 / amount) * np.outer(np.ones(3), CDL_WEIGHTS)
-    through, slope = ground.through_of(mixing)
-    edge = 0.03 * (ground.high - ground.low)
-    inside = (through > ground.low + edge) & (through < ground.high - edge)
-    return _Guess(mixing, through, slope, np.asarray(inside.all(axis=1)))
+class _Screen:
+    """First fits of M and Q by linear least squares on light through the inverse neutral axis.
 
+    All sources are fitted at once: arrays are (sources, nodes, channels).
+    """
 
-def _start(
-    ground: Ground, samples: Samples, source: End, guesses: list[_Guess], free: bool = True
-) -> Start | None:
-    """M and Q by linear least squares on light through the inverse neutral axis."""
-    light_in = source.decode(samples.axis)[ground.axis_places]
-    seen: NDArray[np.bool_] = np.all(np.isfinite(light_in) & (light_in > -1), axis=1)
-    best: Start | None = None
-    for guess in guesses:
-        told = _told(source, guess.through, guess.slope, seen & guess.safe)
-        if told is None:
-            continue
-        fits, light, weight = told
-        w = weight.T[:, :, None]
-        solution, miss = _robust(w * light_in[fits], w[:, :, 0] * light.T, np.zeros(3), 0.0)
-        error = _error(miss)
-        if best is None or error < best.error:
-            best = Start(_to_one(solution), guess.mixing, error)
-    if best is None or not free:
-        return best
-    for hold in HOLD:
-        moved = _freed(ground, source, light_in, seen, best, hold)
-        if moved is None or moved.error > 2 * best.error + 1:
-            break
-        best = moved
-    return best
+    def __init__(self, ground: Ground, samples: Samples, sources: list[End]) -> None:
+        self.ground = ground
+        self.tables = LightTables.of(sources)
+        light = np.array([source.decode(samples.axis) for source in sources])
+        self.light_in = light[:, ground.axis_places]
+        self.seen = np.all(np.isfinite(self.light_in) & (self.light_in > -1), axis=2)
+        self.light_in = np.where(self.seen[:, :, None], self.light_in, 0.0)
+        self.count = len(sources)
 
+    def starts(self, amounts: tuple[float, ...], holds: tuple[float, ...]) -> list[Start | None]:
+        """The best of the saturations for each source, then with Q free but for what holds it."""
+        matrix = np.broadcast_to(np.eye(3), (self.count, 3, 3)).copy()
+        mixing = matrix.copy()
+        error = np.full(self.count, np.inf)
+        for amount in amounts:
+            guess = np.eye(3) / amount + (1 - 1 / amount) * np.outer(np.ones(3), CDL_WEIGHTS)
+            through, slope = self.ground.through_of(guess)
+            edge = 0.03 * (self.ground.high - self.ground.low)
+            safe = (through > self.ground.low + edge) & (through < self.ground.high - edge)
+            light, weight = self._told(through, slope, self.seen & safe.all(axis=1))
+            a = weight.transpose(0, 2, 1)[..., None] * self.light_in[:, None]
+            b = (weight * light).transpose(0, 2, 1)
+            solution, off = _robust(a, b, np.zeros((self.count, 3, 3)), 0.0, weight[:, :, 0] > 0)
+            better = off < error
+            matrix[better], error[better] = _to_one(solution[better]), off[better]
+            mixing[better] = guess
+        going = np.isfinite(error)
+        for hold in holds:
+            solution, mixed, off = self._freed(matrix, mixing, hold)
+            going &= (off <= 2 * error + 1) & (mixed[:, [0, 1, 2], [0, 1, 2]] >= COLLAPSED).all(1)
+            matrix[going], mixing[going] = solution[going], mixed[going]
+            error[going] = off[going]
+        return [
+            Start(matrix[i], mixing[i], float(error[i])) if np.isfinite(error[i]) else None
+            for i in range(self.count)
+        ]
 
-def _freed(
-    ground: Ground, source: End, light_in: Array, seen: NDArray[np.bool_], last: Start, hold: float
-) -> Start | None:
-    """M and Q anew, Q free but for what holds it to the last."""
-    through, slope = ground.through_of(last.mixing)
-    # Nodes whose clean light lies beyond the clear run were clipped before the mixing.
-    z = light_in @ last.matrix.T
-    low, high = source.decode(np.array([ground.low, ground.high]))
-    told = _told(source, through, slope, seen & (z > low).all(axis=1) & (z < high).all(axis=1))
-    if told is None:
-        return None
-    fits, light, weight = told
-    y, w = ground.outputs[fits], weight.T[:, :, None]
-    others = np.stack([y[:, each] - y[:, [c]] for c, each in enumerate(OTHERS)])
-    a = np.concatenate([w * light_in[fits], -CODES * others], axis=2)
-    q = np.array([last.mixing[c, each] for c, each in enumerate(OTHERS)])
-    b = w[:, :, 0] * light.T + (a[:, :, 3:] @ q[:, :, None])[:, :, 0]
-    aim = np.hstack([np.zeros((3, 3)), q])
-    solution, miss = _robust(a, b, aim, hold)
-    mixing = mixing_of(solution[:, 3:])
-    if np.diag(mixing).min() < COLLAPSED:
-        return None
-    return Start(_to_one(solution), mixing, _error(miss))
+    def _told(
+        self, through: Array, slope: Array, seen: NDArray[np.bool_]
+    ) -> tuple[Array, Array]:
+        """Light told through the neutral axis, and codes per light; 0 where not to be used."""
+        light = self.tables.light(through)
+        rise = (self.tables.light(through + RISE) - self.tables.light(through - RISE)) / (2 * RISE)
+        with np.errstate(all="ignore"):
+            weight = slope / rise * CODES
+        fits = seen & (np.isfinite(weight) & (rise > 0) & (light > 0)).all(axis=2)
+        fits &= fits.sum(axis=1, keepdims=True) >= FEWEST
+        return light, np.where(fits[:, :, None], weight, 0.0)
 
-
-def _told(
-    source: End, through: Array, slope: Array, seen: NDArray[np.bool_]
-) -> tuple[NDArray[np.int64], Array, Array] | None:
-    """Nodes that can be used, their light told through the neutral axis, codes per light."""
-    light = source.decode(through)
-    rise = (source.decode(through + 1e-4) - source.decode(through - 1e-4)) / 2e-4
-    with np.errstate(all="ignore"):
-        weight = slope / rise * CODES
-    fits = np.flatnonzero(
-        seen & np.isfinite(weight).all(axis=1) & (rise > 0).all(1) & (light > 0).all(1)
-    )
-    return (fits, light[fits], weight[fits]) if len(fits) >= FEWEST else None
-
-
-def _error(miss: Array) -> float:
-    return float(np.sqrt(np.mean(np.percentile(np.abs(miss), 75, axis=1) ** 2)))
+    def _freed(self, matrix: Array, mixing: Array, hold: float) -> tuple[Array, Array, Array]:
+        """M and Q anew, Q free but for what holds it to the last."""
+        told = [self.ground.through_of(each) for each in mixing]
+        through, slope = (np.array([each[k] for each in told]) for k in (0, 1))
+        # Nodes whose clean light lies beyond the clear run were clipped before the mixing.
+        z = self.light_in @ matrix.transpose(0, 2, 1)
+        ends = self.tables.light(np.array([self.ground.low, self.ground.high]))
+        clean = ((z > ends[:, :1, None]) & (z < ends[:, 1:, None])).all(axis=2)
+        light, weight = self._told(through, slope, self.seen & clean)
+        y = self.ground.outputs
+        others = np.stack([y[:, each] - y[:, [c]] for c, each in enumerate(OTHERS)])
+        used = weight[:, :, 0] > 0
+        w = weight.transpose(0, 2, 1)[..., None]
+        mixed = CODES * others[None] * used[:, None, :, None]
+        a = np.concatenate([w * self.light_in[:, None], -mixed], axis=3)
+        q = np.stack([mixing[:, c, each] for c, each in enumerate(OTHERS)], axis=1)
+        b = (weight * light).transpose(0, 2, 1) + (a[..., 3:] @ q[..., None])[..., 0]
+        aim = np.concatenate([np.zeros((self.count, 3, 3)), q], axis=2)
+        solution, error = _robust(a, b, aim, hold, used)
+        return _to_one(solution), np.array([mixing_of(each) for each in solution[..., 3:]]), error
 
 
 def _to_one(solution: Array) -> Array:
     """The matrix with rows that sum to one."""
-    return np.asarray(solution[:, :3] / solution[:, :3].sum(axis=1, keepdims=True))
+    rows = solution[..., :3]
+    return np.asarray(rows / rows.sum(axis=-1, keepdims=True))
 
 
 def mixing_of(others: Array) -> Array:
@@ -311,21 +300,39 @@ def mixing_of(others: Array) -> Array:
     return mixing + np.diag(1 - others.sum(axis=1))
 
 
-def _robust(a: Array, b: Array, aim: Array, hold: float) -> tuple[Array, Array]:
-    """Least squares in each channel, a (3, n, k) and b (3, n), far rows weighed down.
+def _robust(
+    a: Array, b: Array, aim: Array, hold: float, used: NDArray[np.bool_]
+) -> tuple[Array, Array]:
+    """Least squares in each channel, far rows weighed down, and the error in codes.
 
-    Columns from the fourth on are of mixing, which `hold` pulls to `aim`, (3, k).
+    a is (s, 3, n, k) and b (s, 3, n); columns from the fourth on are of mixing,
+    which `hold` pulls to `aim`, (s, 3, k). Rows that are not `used`, (s, n), are
+    naught. The error is what three quarters of the rows stay under, infinite
+    where there are none.
     """
-    size = a.shape[2]
+    size = a.shape[3]
     costs = np.where(np.arange(size) < 3, 1e-9, hold)
+    count = used.sum(axis=1)
+    left_out = ~used[:, None, :]
     weight: Array = np.ones(b.shape)
-    solution: Array = np.zeros((3, size))
-    miss = b
-    for _ in range(3):
-        weighed = (a * weight[:, :, None]).transpose(0, 2, 1)
-        right = weighed @ b[:, :, None] + (costs * aim).reshape(-1, size, 1)
-        solution = np.linalg.solve(weighed @ a + np.diag(costs), right)[:, :, 0]
-        miss = b - (a @ solution[:, :, None])[:, :, 0]
-        scale = 1.4826 * np.median(np.abs(miss), axis=1, keepdims=True) + 1e-3
-        weight = np.clip(1 - (miss / (6 * scale)) ** 2, 0, None) ** 2
-    return solution, miss
+    solution: Array = np.zeros((*b.shape[:2], size))
+    miss = np.abs(b)
+    for step in range(3):
+        weighed = (a * weight[..., None]).swapaxes(2, 3)
+        right = weighed @ b[..., None] + (costs * aim)[..., None]
+        solution = np.linalg.solve(weighed @ a + np.diag(costs), right)[..., 0]
+        miss = np.abs(b - (a @ solution[..., None])[..., 0])
+        miss[np.broadcast_to(left_out, miss.shape)] = np.inf
+        if step < 2:
+            weight = np.clip(1 - (miss / (6 * (1.4826 * _part(miss, count, 0.5) + 1e-3))) ** 2, 0, 1)
+            weight **= 2
+    quarter = _part(miss, count, 0.75)[..., 0]
+    return solution, np.where(count > 0, np.sqrt(np.mean(quarter**2, axis=1)), np.inf)
+
+
+def _part(sizes: Array, count: NDArray[np.int64], share: float) -> Array:
+    """What a share of the first `count` of the sorted sizes stays under, (s, 3, 1)."""
+    order = np.sort(sizes, axis=2)
+    place = np.maximum((share * (count - 1)).astype(np.int64), 0)
+    found = np.take_along_axis(order, np.broadcast_to(place[:, None, None], (*sizes.shape[:2], 1)), 2)
+    return np.where(np.isfinite(found), found, 0.0)

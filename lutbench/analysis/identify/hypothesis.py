@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,9 +12,14 @@ from lutbench.analysis.identify.curvebank import End, scale_of
 from lutbench.analysis.identify.gamutbank import Pair
 from lutbench.analysis.identify.samples import CODES, Samples
 from lutbench.model.curves.base import Curve
+from lutbench.model.curves.tabulated import Tabulated
 from lutbench.model.signal import Range
 from lutbench.model.tone import GamutCompression
 from lutbench.model.transforms import Array, Transform
+
+
+SMALL = 0.01
+"""Light is told in asinh(light / this): nearly linear below, in stops above."""
 
 
 @dataclass(frozen=True)
@@ -33,12 +39,25 @@ class ToneTarget:
     def encode(self, light: Array) -> Array:
         """Full-scale values of light."""
         low, span = scale_of(self.range)
-        return low + span * self.curve.encode(light)
+        bent, signal = self._dense
+        return np.asarray(low + span * np.interp(np.arcsinh(light / SMALL), bent, signal))
 
     def decode(self, values: Array) -> Array:
         """Light of full-scale values."""
         low, span = scale_of(self.range)
         return self.curve.decode((values - low) / span)
+
+    @cached_property
+    def _dense(self) -> tuple[Array, Array]:
+        """The curve as a table, since the inverse of a spline is slow to find for each node.
+
+        Beyond the ends it is straight in asinh(light), so that a point far out says all.
+        """
+        points = self.curve.signal if isinstance(self.curve, Tabulated) else (0.0, 1.0)
+        low, high = points[0], points[-1]
+        signal = np.r_[low - 0.3, np.linspace(low, high, 4097), high + 0.3]
+        bent = np.arcsinh(self.curve.decode(signal) / SMALL)
+        return bent, signal
 
 
 @dataclass(frozen=True)
