@@ -247,16 +247,20 @@ def ranged_out(y: Any, name: str) -> Any:
     return (y * 876 + 64) / 1023 if name == "legal" else y
 
 
+def gamut_matrix(case: Case) -> Any:
+    """The matrix of a case by colour-science."""
+    return colour.matrix_RGB_to_RGB(
+        colour.RGB_COLOURSPACES[case.source_gamut],
+        colour.RGB_COLOURSPACES[case.target_gamut],
+        None if case.adaptation == "none" else case.adaptation,
+    )
+
+
 def converted(x: Any, case: Case) -> Any:
     """The transform of a case on full-scale values."""
     light = decode(case.source_curve, ranged_in(x, case.source_range)) * 2.0**case.exposure
     if case.kind in ("gamut", "combined"):
-        matrix = colour.matrix_RGB_to_RGB(
-            colour.RGB_COLOURSPACES[case.source_gamut],
-            colour.RGB_COLOURSPACES[case.target_gamut],
-            None if case.adaptation == "none" else case.adaptation,
-        )
-        light = light @ matrix.T
+        light = light @ gamut_matrix(case).T
     if "compress" in case.tone:
         light = compressed(light)
     target = case.source_curve if case.kind == "gamut" else case.target_curve
@@ -317,6 +321,14 @@ def random_case(seed: int, *, look: bool = False, size: int | None = None) -> Ca
         seed=seed,
         parameters=look_parameters(name, rng) if name else {},
     )
+    if kind != "curve" and np.abs(gamut_matrix(case) - np.eye(3)).max() < 1e-3:
+        # Two names of one set of primaries: nothing is converted.
+        if kind == "gamut":
+            others = [name for name in wide_gamuts() if name != source_gamut]
+            case = replace(case, target_gamut=others[seed % len(others)])
+        else:
+            kind = "curve"
+            case = replace(case, kind="curve")
     if kind == "gamut":
         # A gamut conversion leaves tone and the curve as they were.
         case = replace(case, tone="clip", target_curve=case.source_curve, exposure=0.0)

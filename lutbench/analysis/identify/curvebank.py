@@ -82,8 +82,11 @@ class LightTables:
         return cls(np.array([end.curve.dense[1] for end in ends]), scales[:, 0], scales[:, 1])
 
     def light(self, values: Array) -> Array:
-        """Light of full-scale values: of shape (...) for all, or (ends, ...) for each its own."""
-        own = values if values.shape[:1] == self.lows.shape else values[None]
+        """Light of full-scale values of shape (...), the same for all: (ends, ...)."""
+        return self.own_light(np.broadcast_to(values, (len(self.lows), *values.shape)))
+
+    def own_light(self, own: Array) -> Array:
+        """Light of full-scale values that each end has its own of, shape (ends, ...)."""
         shape = (len(self.lows), *(1,) * (own.ndim - 1))
         signal = (own - self.lows.reshape(shape)) / self.spans.reshape(shape)
         last = self.tables.shape[1] - 1

@@ -252,12 +252,11 @@ class _Screen:
             for i in range(self.count)
         ]
 
-    def _told(
-        self, through: Array, slope: Array, seen: NDArray[np.bool_]
-    ) -> tuple[Array, Array]:
+    def _told(self, through: Array, slope: Array, seen: NDArray[np.bool_]) -> tuple[Array, Array]:
         """Light told through the neutral axis, and codes per light; 0 where not to be used."""
-        light = self.tables.light(through)
-        rise = (self.tables.light(through + RISE) - self.tables.light(through - RISE)) / (2 * RISE)
+        of = self.tables.own_light if through.ndim == 3 else self.tables.light
+        light = of(through)
+        rise = (of(through + RISE) - of(through - RISE)) / (2 * RISE)
         with np.errstate(all="ignore"):
             weight = slope / rise * CODES
         fits = seen & (np.isfinite(weight) & (rise > 0) & (light > 0)).all(axis=2)
@@ -324,7 +323,9 @@ def _robust(
         miss = np.abs(b - (a @ solution[..., None])[..., 0])
         miss[np.broadcast_to(left_out, miss.shape)] = np.inf
         if step < 2:
-            weight = np.clip(1 - (miss / (6 * (1.4826 * _part(miss, count, 0.5) + 1e-3))) ** 2, 0, 1)
+            weight = np.clip(
+                1 - (miss / (6 * (1.4826 * _part(miss, count, 0.5) + 1e-3))) ** 2, 0, 1
+            )
             weight **= 2
     quarter = _part(miss, count, 0.75)[..., 0]
     return solution, np.where(count > 0, np.sqrt(np.mean(quarter**2, axis=1)), np.inf)
@@ -334,5 +335,7 @@ def _part(sizes: Array, count: NDArray[np.int64], share: float) -> Array:
     """What a share of the first `count` of the sorted sizes stays under, (s, 3, 1)."""
     order = np.sort(sizes, axis=2)
     place = np.maximum((share * (count - 1)).astype(np.int64), 0)
-    found = np.take_along_axis(order, np.broadcast_to(place[:, None, None], (*sizes.shape[:2], 1)), 2)
+    found = np.take_along_axis(
+        order, np.broadcast_to(place[:, None, None], (*sizes.shape[:2], 1)), 2
+    )
     return np.where(np.isfinite(found), found, 0.0)

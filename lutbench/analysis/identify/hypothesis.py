@@ -17,7 +17,6 @@ from lutbench.model.signal import Range
 from lutbench.model.tone import GamutCompression
 from lutbench.model.transforms import Array, Transform
 
-
 SMALL = 0.01
 """Light is told in asinh(light / this): nearly linear below, in stops above."""
 

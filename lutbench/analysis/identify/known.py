@@ -10,6 +10,7 @@ from lutbench.analysis.identify.curvebank import End
 from lutbench.analysis.identify.gamutbank import GamutBank
 from lutbench.analysis.identify.hues import hue_windows
 from lutbench.analysis.identify.matrix import (
+    ROWS,
     MatrixFit,
     chosen_nodes,
     fit_matrix,
@@ -18,10 +19,14 @@ from lutbench.analysis.identify.matrix import (
 )
 from lutbench.analysis.identify.neutral import NeutralMatch
 from lutbench.analysis.identify.samples import Samples
+from lutbench.model.tone import GamutCompression
 
 FOLLOWED = 6
 PARTLY = 0.3
 """Codes: a typical error over this makes the search go by hues."""
+
+COMPRESSED_PAIRS, COMPRESSED_ERROR, FEWEST_CLEAR = 24, 6.0, 40
+"""Pairs of curves that are tried with a compressed gamut, and the error in codes that goes on."""
 
 MOST_PAIRS = 160
 """Pairs of curves that are followed up: all that leave the neutral axis alone, and some."""
@@ -87,6 +92,35 @@ def search_known(
                         float(match.error[i, j]),
                     )
                 )
+    return sorted(found, key=lambda each: each.error)
+
+
+def search_compressed(
+    samples: Samples,
+    sources: list[End],
+    targets: list[End],
+    bank: GamutBank,
+    match: NeutralMatch,
+    within: float,
+) -> list[Scored]:
+    """Hypotheses with the reference gamut compression, undone before the matrix is fitted."""
+    places = match.shortlist(within, COMPRESSED_PAIRS)
+    clear = np.flatnonzero(samples.inside(samples.table.reshape(-1, 3)).all(axis=1))
+    if samples.one_d or len(clear) < FEWEST_CLEAR:
+        return []
+    chosen = clear[:: max(1, len(clear) // ROWS)]
+    expansion = GamutCompression().inverse()
+    found: list[Scored] = []
+    for i, j in places:
+        fit = fit_matrix(samples, sources[i], targets[j], [chosen] * 3, expansion=expansion)
+        if fit is None or fit.error > COMPRESSED_ERROR:
+            continue
+        error, gain = match_gamuts(fit, bank)
+        found += [
+            Scored(i, j, pair, float(gain[pair]), float(error[pair]), float(match.error[i, j]))
+            for pair in np.argsort(error)[:4].tolist()
+            if np.isfinite(error[pair])
+        ]
     return sorted(found, key=lambda each: each.error)
 
 

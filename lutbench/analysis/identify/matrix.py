@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from lutbench.analysis.identify.curvebank import End
 from lutbench.analysis.identify.gamutbank import GamutBank
 from lutbench.analysis.identify.samples import CODES, Samples
-from lutbench.model.transforms import Array
+from lutbench.model.transforms import Array, Transform
 
 ROWS = 1500
 """Nodes that a fit looks at in each channel."""
@@ -79,11 +79,13 @@ def fit_matrix(
     chosen: list[NDArray[np.int64]],
     *,
     absolute: bool = False,
+    expansion: Transform | None = None,
 ) -> MatrixFit | None:
     """The matrix by weighted least squares on the chosen nodes; None where too few can tell.
 
     With `absolute` the sum of absolute errors is made least, and the error told
     is the typical one: nodes that fit exactly count, however far the others lie.
+    An `expansion` undoes a compression of the gamut, of nodes clear in all channels.
     """
     grid = source.decode(samples.axis)
     size = len(samples.axis)
@@ -94,7 +96,10 @@ def fit_matrix(
         places = np.array(np.unravel_index(chosen[c], (size, size, size)))
         light_in = grid[places].T
         signal = flat[chosen[c], c]
-        light = target.decode(signal)
+        if expansion is None:
+            light = target.decode(signal)
+        else:
+            light = expansion.apply(target.decode(flat[chosen[c]]))[:, c]
         rise = target.decode(signal + REACH) - target.decode(signal - REACH)
         with np.errstate(all="ignore"):
             weight = 2 * REACH * CODES / rise

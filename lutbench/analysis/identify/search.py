@@ -10,12 +10,24 @@ from lutbench.analysis.identify.curvesonly import is_apart
 from lutbench.analysis.identify.freecurve import cost_of
 from lutbench.analysis.identify.hypothesis import Forecast, Hypothesis, forecast
 from lutbench.analysis.identify.knowledge import Knowledge, Pins, knowledge_of
-from lutbench.analysis.identify.known import MOST_PAIRS, Scored, search_known, search_partly
+from lutbench.analysis.identify.known import (
+    MOST_PAIRS,
+    Scored,
+    search_compressed,
+    search_known,
+    search_partly,
+)
 from lutbench.analysis.identify.look import measured_look
 from lutbench.analysis.identify.neutral import NeutralMatch, match_neutral
 from lutbench.analysis.identify.result import Confidence, Identification, Kind, Look
 from lutbench.analysis.identify.samples import CODES, SIX_DECIMALS, Samples, samples_of
-from lutbench.analysis.identify.unknown import Loose, error_of, search_curves, search_free
+from lutbench.analysis.identify.unknown import (
+    Loose,
+    error_of,
+    fields_of,
+    search_curves,
+    search_free,
+)
 from lutbench.analysis.identify.untint import untinted_forms
 from lutbench.analysis.identify.verdict import (
     EXACT,
@@ -34,6 +46,9 @@ NEUTRAL_WITHIN = 1.2
 
 NEUTRAL_EXACT = 0.9
 """Codes: a pair of curves that explains the neutral axis this well is taken to be in the LUT."""
+
+WHOLE, SEEN_SHARE = 1.2, 0.05
+"""Codes that rounding and noise of a code may leave, and the least share of nodes in gamut."""
 
 TINTED_FROM = 1.0
 UNTINTED_EXACT = 0.8
@@ -106,7 +121,12 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
         samples, knowledge.sources, knowledge.targets, knowledge.bank, match, NEUTRAL_WITHIN
     )
     order = ranked(_finalists(scored, samples, knowledge))
-    if not order or order[0].error > EXACT:
+    if not apart and not (order and _is_whole(order[0])):
+        packed = search_compressed(
+            samples, knowledge.sources, knowledge.targets, knowledge.bank, match, NEUTRAL_EXACT
+        )
+        order = ranked([*order, *_finalists(packed, samples, knowledge, GamutCompression())])
+    if not order or not (order[0].error <= EXACT or _is_whole(order[0])):
         more = _curves(samples, knowledge) if apart else _with_more(samples, knowledge, match)
         order = ranked([*order, *more])
     if not order:
@@ -153,11 +173,11 @@ def _with_more(samples: Samples, knowledge: Knowledge, match: NeutralMatch) -> l
                 return [*found, *more]
     places = match.shortlist(NEUTRAL_EXACT, MOST_PAIRS)
     sources = sorted({i for i, _ in places}) or None
-    loose = search_free(samples, knowledge, sources)
-    if not loose or loose[0].error > TINTED_FROM:
-        for untinted in untinted_forms(samples)[:2]:
-            loose = [*loose, *search_free(untinted, knowledge, None)]
-        loose.sort(key=lambda each: each.cost)
+    loose: list[Loose] = []
+    for field in fields_of([samples, *untinted_forms(samples)], knowledge, sources):
+        loose = sorted([*loose, *search_free(field, knowledge)], key=lambda each: each.cost)
+        if loose and loose[0].error <= TINTED_FROM:
+            break
     return [*found, *_worked_out(loose, samples)]
 
 
@@ -193,10 +213,16 @@ def _compressed(finalist: Finalist, samples: Samples) -> Finalist:
         return finalist
     hypothesis = replace(finalist.hypothesis, compression=GamutCompression())
     told = forecast(hypothesis, samples)
-    error = error_of(told.miss, samples)
+    error = error_of(told, samples)
     if error >= 0.5 * finalist.error:
         return finalist
     return Finalist(hypothesis, told, error, finalist.curve_cost)
+
+
+def _is_whole(finalist: Finalist) -> bool:
+    """Whether it explains all of the nodes in gamut, but for rounding and noise."""
+    told = finalist.forecast
+    return told.p95 <= WHOLE and float(told.inside.mean()) >= SEEN_SHARE
 
 
 def _is_identity(samples: Samples) -> bool:
@@ -213,7 +239,12 @@ def _unchanged(samples: Samples) -> Forecast:
     )
 
 
-def _finalists(scored: list[Scored], samples: Samples, knowledge: Knowledge) -> list[Finalist]:
+def _finalists(
+    scored: list[Scored],
+    samples: Samples,
+    knowledge: Knowledge,
+    compression: GamutCompression | None = None,
+) -> list[Finalist]:
     finalists: list[Finalist] = []
     seen: set[tuple[object, ...]] = set()
     for each in scored:
@@ -228,10 +259,11 @@ def _finalists(scored: list[Scored], samples: Samples, knowledge: Knowledge) -> 
             knowledge.targets[each.target],
             pair,
             float(np.log2(each.gain)),
+            compression,
         )
         told = forecast(hypothesis, samples)
         cost = float(cost_of(np.array(each.neutral), 1))
-        finalists.append(Finalist(hypothesis, told, error_of(told.miss, samples), cost))
+        finalists.append(Finalist(hypothesis, told, error_of(told, samples), cost))
         if len(finalists) >= FORECASTS:
             break
     return finalists

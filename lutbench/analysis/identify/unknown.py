@@ -17,9 +17,16 @@ from lutbench.analysis.identify.freeform import (
     refitted,
     settle,
 )
-from lutbench.analysis.identify.ground import Ground, ground_of, rising_run, screen, screen_plainly
+from lutbench.analysis.identify.ground import (
+    Ground,
+    Start,
+    ground_of,
+    rising_run,
+    screen,
+    screen_plainly,
+)
 from lutbench.analysis.identify.hues import hue_windows
-from lutbench.analysis.identify.hypothesis import Hypothesis, ToneTarget
+from lutbench.analysis.identify.hypothesis import Forecast, Hypothesis, ToneTarget
 from lutbench.analysis.identify.knowledge import Knowledge
 from lutbench.analysis.identify.samples import CODES, Samples
 from lutbench.analysis.identify.target import fit_targets
@@ -50,6 +57,12 @@ PART_BETTER = 0.4
 INNER = 0.12
 NO_TARGET = 200.0
 GAMUT_ONLY = 12.0
+STARTS = 3
+"""First fits by whose error forms of a LUT are told apart."""
+
+MUCH_ALIKE, FORM_WORSE, FORMS = 1.3, 3.0, 2
+"""The LUT as it is comes first where its error is no more than this many times the least."""
+
 CONTRAST_ALONE = 15.0
 FLOOR = 0.02
 
@@ -68,18 +81,55 @@ class Loose:
         return WEIGHT * float(np.log(self.error + FLOOR)) + self.curve_cost
 
 
-def search_free(
-    samples: Samples, knowledge: Knowledge, sources: Sequence[int] | None
-) -> list[Loose]:
-    """Hypotheses for any target, among the sources given (None: all), best first."""
-    ground = ground_of(samples)
-    if ground is None:
-        return []
-    ends = knowledge.sources if sources is None else [knowledge.sources[i] for i in sources]
+@dataclass(frozen=True)
+class Field:
+    """One form of a LUT (as it is, or without a tint) with a first fit of each source."""
+
+    samples: Samples
+    ground: Ground
+    ends: list[End]
+    starts: list[Start | None]
+
+    @property
+    def error(self) -> float:
+        """The error in codes of the best first fits."""
+        errors = sorted(each.error for each in self.starts if each)[:STARTS]
+        return float(np.mean(errors)) if errors else float(np.inf)
+
+
+def fields_of(
+    forms: Sequence[Samples], knowledge: Knowledge, sources: Sequence[int] | None
+) -> list[Field]:
+    """The forms of a LUT that can be searched, the likeliest first, and what comes near it.
+
+    `sources` are those to look among for the first form, None for all; without
+    a tint any may show.
+    """
+    fields: list[Field] = []
+    for number, form in enumerate(forms):
+        ground = ground_of(form)
+        if ground is None:
+            continue
+        ends = knowledge.sources
+        if sources is not None and not number:
+            ends = [ends[i] for i in sources]
+        fields.append(Field(form, ground, ends, screen(ground, form, ends)))
+    best = min((field.error for field in fields), default=np.inf)
+    if fields and fields[0].error <= MUCH_ALIKE * best:
+        best = fields[0].error
+        fields = [fields[0], *sorted(fields[1:], key=lambda field: field.error)]
+    else:
+        fields.sort(key=lambda field: field.error)
+    return [field for field in fields if field.error <= FORM_WORSE * best][:FORMS]
+
+
+def search_free(field: Field, knowledge: Knowledge) -> list[Loose]:
+    """Hypotheses for any target, among the sources of the field, best first."""
+    ground, samples, ends = field.ground, field.samples, field.ends
     unmoved = unmoved_fit(ground, samples, ends)
     if unmoved is not None and unmoved.error <= UNMOVED:
         return _curves_of(ground, samples, knowledge, ends, unmoved)
-    fits = race(ground, samples, ends, screen(ground, samples, ends))
+    fits = race(ground, samples, ends, field.starts)
     if not fits or fits[0].error > INNER_FROM:
         fits, ground = _by_part(ground, samples, ends, fits)
     found: list[Loose] = []
@@ -322,16 +372,19 @@ def tabulated(curve: FreeCurve, stops: float, name: Range) -> Tabulated | None:
         return None
 
 
-def error_of(miss: Array, samples: Samples) -> float:
-    """The typical error in codes of the values clear of clipping: far ones count little.
+def error_of(told: Forecast, samples: Samples) -> float:
+    """The typical error in codes of the values in gamut and clear of clipping.
 
     It is the geometric mean, so that a hypothesis that is exact for most of a
-    LUT goes before one that is near for all of it.
+    LUT goes before one that is near for all of it. Out of gamut, conversions
+    differ on what to do, so those nodes count only where there are few others.
     """
     clear = samples.inside(samples.table)
-    values = np.abs(miss[clear]) if clear.any() else np.abs(miss)
+    counted = clear & told.inside[..., None]
+    if counted.sum() < FEW_INSIDE * max(clear.sum(), 1):
+        counted = clear
+    values = np.abs(told.miss[counted]) if counted.any() else np.abs(told.miss)
     return float(np.exp(np.mean(np.log(values + LEAST))) - LEAST)
 
 
-LEAST = 0.02
-assert CODES
+LEAST, FEW_INSIDE = 0.02, 0.05

@@ -16,6 +16,9 @@ from lutbench.model.transforms import Array
 TINTED = 0.8
 """Codes, root mean square: a neutral axis with less is not tinted."""
 
+BLURRED = 2 / CODES
+"""How far a plateau may be blurred where a tint was taken out of it."""
+
 OUT = -9.0
 """What stands for a node that was clipped, and so is left out."""
 
@@ -44,16 +47,22 @@ def _without(samples: Samples, luma: Array, tint: Array) -> Samples:
     def cleaned(values: Array) -> Array:
         at = values @ weights
         shift = np.stack([_between(at, luma, tint[:, c]) for c in range(3)], axis=-1)
-        fine = samples.inside(values).all(axis=-1, keepdims=True)
+        # Beyond the neutrals that are clear nothing tells the tint.
+        told = (at >= luma[0]) & (at <= luma[-1])
+        fine = (samples.inside(values).all(axis=-1) & told)[..., None]
         return np.where(fine, values - shift, OUT)
 
-    high = np.full(3, 9.0)
+    # What was clipped before the tint now shows as a plateau again.
+    table = cleaned(samples.table)
+    flat = table.reshape(-1, 3)
+    fine = flat[flat[:, 0] > OUT / 2]
     return replace(
         samples,
-        table=cleaned(samples.table),
+        table=table,
         neutral=cleaned(samples.neutral),
-        low=np.full(3, OUT),
-        high=high,
+        low=fine.min(axis=0),
+        high=fine.max(axis=0),
+        margin=max(samples.margin, BLURRED),
     )
 
 
