@@ -288,7 +288,8 @@ class _Screen:
 def _to_one(solution: Array) -> Array:
     """The matrix with rows that sum to one."""
     rows = solution[..., :3]
-    return np.asarray(rows / rows.sum(axis=-1, keepdims=True))
+    total = rows.sum(axis=-1, keepdims=True)
+    return np.asarray(rows / np.where(total == 0, 1.0, total))
 
 
 def mixing_of(others: Array) -> Array:
