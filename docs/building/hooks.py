@@ -1,14 +1,13 @@
 """What mkdocs does beside its own work.
 
 Formulas become MathML, so that a page needs no script and nothing from the network
-to show them. A page that the navigation names before it is written is left out.
+to show them.
 """
 
 from __future__ import annotations
 
 import html
 import re
-from pathlib import Path
 from typing import Any
 
 from latex2mathml.converter import convert
@@ -16,20 +15,6 @@ from latex2mathml.converter import convert
 # What pymdownx.arithmatex leaves in the page for $inline$ and $$block$$ formulas.
 INLINE = re.compile(r'<span class="arithmatex">\\\((.*?)\\\)</span>', re.S)
 BLOCK = re.compile(r'<div class="arithmatex">\s*\\\[(.*?)\\\]\s*</div>', re.S)
-
-
-def on_config(config: Any) -> Any:
-    """The navigation without pages that are not there yet."""
-    config["nav"] = _written(config["nav"], Path(config["docs_dir"]))
-    return config
-
-
-def _written(entry: Any, folder: Path) -> Any:
-    if isinstance(entry, str):
-        return entry if (folder / entry).is_file() else None
-    if isinstance(entry, list):
-        return [kept for each in entry if (kept := _written(each, folder))]
-    return {title: kept for title, within in entry.items() if (kept := _written(within, folder))}
 
 
 def on_page_content(content: str, **_: Any) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import inspect
 import os
 import re
 import subprocess
@@ -17,6 +18,8 @@ import yaml
 from examples import PAGES, ROOT
 from lxml import etree, html
 from numpy.typing import NDArray
+
+import lutbench
 
 BUILDING = ROOT / "docs" / "building"
 
@@ -47,7 +50,7 @@ def test_every_page_is_in_the_navigation() -> None:
     text = (BUILDING / "mkdocs.yml").read_text(encoding="utf-8")
     named = set(re.findall(r"\S+\.md", str(yaml.safe_load(text)["nav"]).replace("'", " ")))
     there = {str(page.relative_to(ROOT / "docs")) for page in (ROOT / "docs").rglob("*.md")}
-    assert there <= named
+    assert named == there
 
 
 def test_every_command_is_on_its_page() -> None:
@@ -171,10 +174,33 @@ def every_plot_is_shown_and_has_words_for_who_cannot_see_it(site: Path) -> None:
     assert all(len(text) > 20 for text in shown.values())
 
 
+def the_reference_holds_the_whole_python_face(site: Path) -> None:
+    """Each name that `lutbench` gives has a place, with text under it and its parameters."""
+    places = {
+        place: page.get_element_by_id(place).getparent()
+        for _, page in pages_of(site / "reference")
+        for place in page.xpath("//@id")
+        if place.startswith("lutbench.")
+    }
+    for name in set(lutbench.__all__) - {"__version__"}:
+        value = getattr(lutbench, name)
+        place = next(
+            (each for each in (f"lutbench.{name}", f"{value.__module__}.{name}") if each in places),
+            None,
+        )
+        assert place is not None, name
+        text = " ".join(places[place].text_content().split())
+        first = (value.__doc__ or "").split("\n\n")[0].split()
+        assert re.sub(r"\W", "", "".join(first)) in re.sub(r"\W", "", text), name
+        for parameter in inspect.signature(value).parameters:
+            assert parameter in text, (name, parameter)
+
+
 def test_the_site(tmp_path: Path) -> None:
     # One test, so that tests that run side by side build the site once.
     site = built(tmp_path / "site")
     fetches_nothing_from_elsewhere(site)
     every_link_and_anchor_leads_somewhere(site)
     formulas_are_marked_up_and_none_is_left_as_source(site)
+    the_reference_holds_the_whole_python_face(site)
     every_plot_is_shown_and_has_words_for_who_cannot_see_it(site)
