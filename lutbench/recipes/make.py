@@ -76,17 +76,43 @@ def build(
 ) -> Lut:
     """A LUT from names: curves and gamuts of the catalogue.
 
-    A ``curve`` LUT needs no gamuts; a ``gamut`` LUT needs no target curve.
-    `exposure` is in stops, `tone` is ``clip`` or ``shoulder``, `gamut` ``clip``
-    or ``compress``, the ranges ``full`` or ``legal`` (laid out for ten bits).
+    Parameters
+    ----------
+    source_curve, target_curve, source_gamut, target_gamut
+        Names of the catalogue. A ``curve`` LUT needs no gamuts, a ``gamut`` LUT
+        no target curve.
+    kind
+        ``combined``, ``curve`` or ``gamut``.
+    size
+        Nodes an edge, 2 to 256; of a 1D LUT rows, 2 to 65536.
+    exposure
+        Stops by which the light is raised before it is shown.
+    tone
+        ``clip``, or ``shoulder``: highlights roll off instead of being cut.
+    gamut
+        ``clip``, or ``compress``: colours outside the target gamut are drawn in.
+    adaptation
+        How a white is brought to another: ``bradford``, ``cat02``, ``cat16``, ``none``.
+    source_range, target_range
+        ``full`` or ``legal`` (laid out for ten bits).
+    dimensions
+        3; or 1, for a ``curve`` LUT.
+    title
+        The title in the file; what the LUT does unless given.
+    catalogue
+        Where names are looked up; `open_catalogue()` unless given.
+
+    Returns
+    -------
+    Lut
+        A `Lut3D`, or a `Lut1D` of one dimension.
 
     Raises
     ------
     LutbenchError
         For a name that nobody knows (with the nearest ones) or a value out of limits.
 
-    >>> lut = build("ACEScct", "BT.1886", source_gamut="ACEScg", target_gamut="BT.709", size=17)
-    >>> lut
+    >>> build("ACEScct", "BT.1886", source_gamut="ACEScg", target_gamut="BT.709", size=17)
     Lut3D(size=17, title='ACEScct to BT.1886, ACES AP1 to BT.709')
     """
     return make(
