@@ -126,7 +126,7 @@ def refuse_existing(target: Path, force: bool) -> None:
         raise LutbenchError("is a folder", where=target, accepted="a file name")
     if not target.parent.is_dir():
         raise LutbenchError(
-            "there is no such folder", where=target.parent, accepted="one that exists"
+            "cannot write: there is no such folder", where=target, accepted="a folder that exists"
         )
     if target.exists() and not force:
         raise LutbenchError(
