@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import dataclass
+
 import colour
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.model.catalogue import STANDARD_CURVES, Catalogue
@@ -314,3 +318,42 @@ def test_curves_as_transforms() -> None:
     }
     rgb = np.random.default_rng(0).random((4, 5, 3))
     assert step.inverse().apply(step.apply(rgb)) == pytest.approx(rgb, abs=1e-9)
+
+
+@dataclass(frozen=True)
+class Broken(Curve):
+    """A straight line with one fault."""
+
+    fault: str = ""
+
+    def _decode(self, signal: NDArray[np.float64]) -> NDArray[np.float64]:
+        if self.fault == "falls":
+            return np.where(signal > 0.5, signal - 0.2, signal)
+        if self.fault == "stands":
+            return np.minimum(signal, 0.75)
+        if self.fault == "hole":
+            return np.where(signal > 0.9, np.inf, signal)
+        return signal
+
+    def _encode(self, light: NDArray[np.float64]) -> NDArray[np.float64]:
+        if self.fault == "no way back":
+            return np.where(light > 0.3, np.nan, light)
+        if self.fault == "quantised":
+            return np.round(light * 15) / 15
+        return light
+
+
+@pytest.mark.parametrize(
+    ("fault", "words"),
+    [
+        ("falls", r"not monotone: decoded light falls at signal 0\.500"),
+        ("stands", r"no inverse: decoded light stands still at signal 0\.75"),
+        ("hole", "decoding is not finite"),
+        ("no way back", "no inverse: encoding is not finite on what signal 0..1 decodes to"),
+        # A step of a fifteenth is up to a thirtieth off: 34 of 1023.
+        ("quantised", r"quantised or clamped: signal 0\.\d+ comes back 34 10-bit codes off"),
+    ],
+)
+def test_why_a_curve_cannot_serve(fault: str, words: str) -> None:
+    assert re.match(words, why_unusable(Broken("broken", fault)))
+    assert why_unusable(Broken("sound")) == ""

@@ -207,6 +207,45 @@ def test_domain_of_a_lut(log_to_display: Lut3D) -> None:
     assert cut.error.max < 1e-9 * 1023
 
 
+def test_range_of_a_curve_stays_a_curve() -> None:
+    """Full-range codes in place of legal ones: the input is stretched, the table stays 1D."""
+    curve = Lut1D(np.repeat(np.linspace(0, 1, 1024)[:, None] ** 0.45, 3, axis=1), title="Day")
+    made = change_range(curve, source=("legal", "full"))
+    assert isinstance(made.lut, Lut1D)
+    assert made.lut.title == "Day"
+    low, high = 64 / 1023, 940 / 1023  # Recommendation ITU-R BT.709
+    expected = curve.apply(low + POINTS * (high - low))
+    # Between rows of a square root near black a line leaves up to half of a step's bend.
+    assert np.abs(made.lut.apply(POINTS) - expected).max() < CODE
+    assert made.change("clamped_inputs") is None
+
+
+def test_range_through_a_shaper() -> None:
+    shaper = Lut1D(np.repeat(np.linspace(0, 1, 64)[:, None] ** 0.5, 3, axis=1))
+    whole = ShaperLut3D(shaper, sample(look(), 9))
+    made = change_range(whole, target=("full", "legal"))
+    assert isinstance(made.lut, ShaperLut3D)
+    expected = 64 / 1023 + whole.apply(POINTS) * 876 / 1023
+    np.testing.assert_allclose(made.lut.apply(POINTS), expected, atol=1e-6)
+
+
+def test_domain_of_a_shaper_lut_keeps_the_lattice() -> None:
+    shaper = Lut1D(np.repeat(np.linspace(0, 1, 4096)[:, None] ** 0.5, 3, axis=1))
+    whole = ShaperLut3D(shaper, sample(look(), 9))
+    made = change_domain(whole, (0.0, 0.25))
+    assert isinstance(made.lut, ShaperLut3D)
+    np.testing.assert_array_equal(made.lut.lut.table, whole.lut.table)
+    np.testing.assert_allclose(made.lut.apply(POINTS / 4), whole.apply(POINTS / 4), atol=1e-3)
+    assert made.changes[0].message == "domain 0..1 to 0..0.25"
+    cut = made.change("domain_cut")
+    assert cut is not None
+    assert cut.value == pytest.approx(0.75)
+    fewer = change_domain(whole, UNIT_DOMAIN, size=5)
+    assert fewer.lut.size == 5
+    each = change_domain(sample(look(), 9), [[0, 0, 0], [1, 1, 0.5]])
+    assert each.changes[0].message == "domain 0..1 to 0..1, 0..1, 0..0.5"
+
+
 # --- size ------------------------------------------------------------------------------------
 
 

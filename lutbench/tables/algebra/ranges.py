@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange, check_range
-from lutbench.model.transforms import Clamp, Pipeline, Transform
+from lutbench.model.transforms import Pipeline, Transform
 from lutbench.tables.algebra.chain import DEFAULT_SIZE, domain_of, is_curve
 from lutbench.tables.algebra.result import (
     Change,
@@ -106,15 +106,6 @@ def change_domain(
     return Reworked(result, code_error(lut.apply(points), result.apply(points)), tuple(changes))
 
 
-def clamp_values(lut: Lut) -> Reworked:
-    """The LUT with its values held to 0..1."""
-    held = _with_values(lut, Pipeline((Clamp(),)))
-    error = code_error(lut.table, held.table)
-    moved = float((np.abs(lut.table - held.table) > 0).any(axis=-1).mean())
-    changes = [Change("clamped_values", f"{moved:.1%} of the nodes were held to 0..1", moved)]
-    return Reworked(held, error, tuple(changes) if moved else ())
-
-
 def _between(present: Range, wanted: Range, bits: int) -> Pipeline:
     """Full-scale codes of one range into those of another."""
     if present == wanted:
@@ -145,6 +136,3 @@ def _shown(domain: NDArray[np.float64]) -> str:
     if np.ptp(low) == 0 and np.ptp(high) == 0:
         return f"{low[0]:g}..{high[0]:g}"
     return ", ".join(f"{a:g}..{b:g}" for a, b in zip(low, high, strict=True))
-
-
-__all__ = ["change_domain", "change_range", "clamp_values"]
