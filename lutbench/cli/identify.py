@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -9,18 +13,30 @@ import click
 
 from lutbench.cli.options import (
     catalogue_of,
-    console,
     definitions_option,
+    force_option,
     json_option,
     print_json,
 )
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
-    from lutbench.analysis.identify import Candidate, Identification
+    from lutbench.analysis.identify import Identification
+    from lutbench.model.catalogue import Catalogue
 
 SCHEMA = 1
 SUFFIXES = (".cube", ".clf")
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What was found of one file: an identification, or why there is none."""
+
+    file: str
+    name: str
+    """The file as the table shows it."""
+    found: Identification | None = None
+    error: str = ""
 
 
 @click.command()
@@ -39,10 +55,21 @@ SUFFIXES = (".cube", ".clf")
     type=click.Choice(["full", "legal"]),
     help="The range of the values that come out.",
 )
+@click.option(
+    "--tone-curve",
+    metavar="OUT.csv",
+    help="Write the tone curve of one LUT as a table of light and signal, for definitions.",
+)
 @definitions_option
 @json_option
+@force_option
 def command(
-    luts: tuple[str, ...], definitions: tuple[str, ...], as_json: bool, **pins: str | None
+    luts: tuple[str, ...],
+    tone_curve: str | None,
+    definitions: tuple[str, ...],
+    as_json: bool,
+    force: bool,
+    **pins: str | None,
 ) -> int:
     """Say what each LUT expects, what it gives, and what of it is a look.
 
@@ -54,151 +81,138 @@ def command(
     Example:
       lutbench identify unknown.cube
     """
+    from lutbench import files as writing
+    from lutbench.cli.identify_print import print_many, print_one
+
+    files, many = _files(luts)
+    if tone_curve is not None:
+        if many:
+            raise LutbenchError(
+                "a tone curve is that of one LUT", where="--tone-curve", accepted="one file"
+            )
+        writing.refuse_existing(Path(tone_curve), force)
     catalogue = catalogue_of(definitions)
-    files = _files(luts)
-    results: list[tuple[str, Identification | str]] = []
-    for file in files:
-        try:
-            results.append((file, _identified(file, catalogue, pins)))
-        except LutbenchError as error:
-            if len(files) == 1:
-                raise
-            results.append((file, str(error)))
+    _check_names(catalogue, pins)
+    answers = []
+    with _progress(len(files)) as step:
+        for file, name in files:
+            answers.append(_answer(file, name, catalogue, pins, many))
+            step()
+    if tone_curve is not None:
+        _write_tone_curve(answers[0], tone_curve, force)
     if as_json:
-        _print_as_json(results)
-    elif len(results) == 1:
-        _print_one(results[0][1])
+        _print_as_json(answers, many)
+    elif many:
+        print_many(answers)
     else:
-        _print_many(results)
-    return 2 if any(isinstance(result, str) for _, result in results) else 0
+        assert answers[0].found is not None
+        print_one(answers[0].found)
+    return 2 if any(each.found is None for each in answers) else 0
 
 
-def _identified(file: str, catalogue: Any, pins: dict[str, str | None]) -> Identification:
+def _check_names(catalogue: Catalogue, pins: dict[str, str | None]) -> None:
+    """Refuse a name that is not known before the work, saying which option gave it."""
+    for key, value in pins.items():
+        if value is None or key.endswith("range"):
+            continue
+        look = catalogue.curve if key.endswith("curve") else catalogue.gamut
+        look(value, where=f"--{key.replace('_', '-')}")
+
+
+def _answer(
+    file: str, name: str, catalogue: Catalogue, pins: dict[str, str | None], many: bool
+) -> Answer:
     import lutbench
     from lutbench.analysis.identify import identify
 
-    lut = lutbench.open_lut(file)
     try:
-        return identify(lut, catalogue=catalogue, **pins)
+        lut = lutbench.open_lut(file)
+        return Answer(file, name, identify(lut, catalogue=catalogue, **pins))
     except LutbenchError as error:
-        if error.where:
-            raise
-        raise LutbenchError(error.what, where=file, accepted=error.accepted) from error
+        told = (
+            error if error.where else LutbenchError(error.what, where=file, accepted=error.accepted)
+        )
+        if not many:
+            raise told from error
+        return Answer(file, name, error=str(told))
 
 
-def _files(given: tuple[str, ...]) -> list[str]:
-    files: list[str] = []
+def _files(given: tuple[str, ...]) -> tuple[list[tuple[str, str]], bool]:
+    """Files and the names to show, and whether several may come: folders are searched through."""
+    files: list[tuple[str, str]] = []
+    many = len(given) > 1
     for name in given:
         path = Path(name)
-        if path.is_dir():
-            inside = sorted(each for each in path.iterdir() if each.suffix.lower() in SUFFIXES)
-            if not inside:
-                raise LutbenchError(
-                    "the folder holds no LUT", where=name, accepted=" or ".join(SUFFIXES)
-                )
-            files += map(str, inside)
-        else:
-            files.append(name)
-    return files
+        if not path.is_dir():
+            files.append((name, path.name))
+            continue
+        many = True
+        inside = sorted(
+            each for each in path.rglob("*") if each.suffix.lower() in SUFFIXES and each.is_file()
+        )
+        if not inside:
+            raise LutbenchError(
+                "the folder holds no LUT",
+                where=name,
+                accepted=f"files that end in {' or '.join(SUFFIXES)}",
+            )
+        files += [(str(each), str(each.relative_to(path))) for each in inside]
+    # Files of one name in several places are told apart by their whole path.
+    shown = [_short(short) for _, short in files]
+    return [
+        (file, short if shown.count(short) == 1 else file)
+        for (file, _), short in zip(files, shown, strict=True)
+    ], many
 
 
-def _print_as_json(results: list[tuple[str, Identification | str]]) -> None:
+def _short(name: str) -> str:
+    """A name without the suffix of a LUT, which says nothing."""
+    return str(Path(name).with_suffix("")) if Path(name).suffix.lower() in SUFFIXES else name
+
+
+@contextmanager
+def _progress(total: int) -> Iterator[Any]:
+    """A bar on a terminal while many LUTs are looked at."""
+    if total < 3 or not sys.stderr.isatty():
+        yield lambda: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+
+    columns = (TextColumn("identifying"), BarColumn(bar_width=None), MofNCompleteColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("identifying", total=total)
+        yield lambda: bar.advance(task)
+
+
+def _write_tone_curve(answer: Answer, path: str, force: bool) -> None:
+    from lutbench import files as writing
+    from lutbench.analysis.identify.tone import tone_csv
+
+    found = answer.found
+    tone = found.tone if found is not None else None
+    if found is None or tone is None:
+        why = f"the kind is {found.kind}" if found is not None and found.best else "none is known"
+        raise LutbenchError(
+            f"no tone curve to write: {why}",
+            where=answer.file,
+            accepted="a LUT that changes tone, of a source curve that is known",
+        )
+    writing.write_text(path, tone_csv(tone, found), force=force)
+    click.echo(f"{path}: tone curve written, {len(tone.curve)} rows", err=True)
+
+
+def _print_as_json(answers: list[Answer], many: bool) -> None:
     data = [
-        {"file": file} | ({"error": result} if isinstance(result, str) else result.to_data())
-        for file, result in results
+        {"file": each.file}
+        | (each.found.to_data() if each.found is not None else {"error": each.error})
+        for each in answers
     ]
-    if len(data) == 1:
+    if not many:
         print_json(data[0])
         return
     from lutbench.analysis.identify.groups import groups_of
 
-    known = [(file, result) for file, result in results if not isinstance(result, str)]
-    groups = [{"differ_in": list(why), "files": list(names)} for why, names in groups_of(known)]
+    known = [(each.file, each.found) for each in answers if each.found is not None]
+    groups = [group.to_data() for group in groups_of(known)]
     print_json({"schema": SCHEMA, "luts": data, "groups": groups})
-
-
-def _print_one(result: Identification | str) -> None:
-    if isinstance(result, str):
-        return
-    screen = console()
-    screen.print(result.explanation, markup=False)
-    screen.print(f"\nkind {result.kind}, confidence {result.confidence}", markup=False)
-    if result.candidates:
-        screen.print()
-        screen.print(_candidate_table(result.candidates))
-    for note in result.notes:
-        screen.print(f"\nnote: {note}", markup=False)
-
-
-def _candidate_table(candidates: tuple[Candidate, ...]) -> Any:
-    from rich.table import Table
-
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    table.add_column("source", overflow="fold")
-    table.add_column("target", overflow="fold")
-    table.add_column("exposure\nstops", justify="right")
-    table.add_column("error, codes\nmedian", justify="right")
-    table.add_column("\np95", justify="right")
-    table.add_column("cannot be told from", overflow="fold", style="dim")
-    for each in candidates:
-        table.add_row(
-            _side(each.source),
-            _side(each.target),
-            f"{each.exposure_stops:+.2f}",
-            f"{each.error_median:.2f}",
-            f"{each.error_p95:.2f}",
-            "; ".join(
-                f"{name.replace('_', ' ')} {_some(values)}"
-                for name, values in each.same_as.to_data().items()
-                if values
-            ),
-        )
-    return table
-
-
-def _side(side: Any) -> str:
-    parts = [side.curve or "a tone curve of its own", side.gamut or "any gamut"]
-    if side.rendering == "display":
-        parts[0] += " (display light)"
-    return f"{parts[0]}\n{parts[1]}, {side.range}"
-
-
-def _some(names: list[str]) -> str:
-    """The first names of a long list; --json has them all."""
-    shown = ", ".join(names[:3])
-    return shown if len(names) <= 3 else f"{shown} and {len(names) - 3} more"
-
-
-def _print_many(results: list[tuple[str, Identification | str]]) -> None:
-    from rich.table import Table
-
-    from lutbench.analysis.identify.groups import groups_of
-
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    table.add_column("LUT", overflow="fold")
-    table.add_column("kind")
-    table.add_column("source", overflow="fold")
-    table.add_column("target", overflow="fold")
-    table.add_column("stops", justify="right")
-    table.add_column("look")
-    table.add_column("sure")
-    for file, result in results:
-        name = Path(file).name
-        if isinstance(result, str):
-            table.add_row(name, "not read", result)
-            continue
-        best = result.best
-        look = f"ΔE {result.look.median:.1f}" if result.look.present else "none"
-        if best is None:
-            table.add_row(name, result.kind, "", "", "", look, result.confidence)
-            continue
-        stops = f"{best.exposure_stops:+.2f}"
-        sides = (_side(best.source), _side(best.target))
-        table.add_row(name, result.kind, *sides, stops, look, result.confidence)
-    screen = console()
-    screen.print(table)
-    known = [(file, result) for file, result in results if not isinstance(result, str)]
-    for why, names in groups_of(known):
-        shown = ", ".join(Path(name).name for name in names)
-        differ = f"differ only in {' and '.join(why)}" if why else "are alike"
-        screen.print(f"\nThese {len(names)} {differ}: {shown}", markup=False)

@@ -88,13 +88,17 @@ def hue_changes(
 
 
 def saturation_change(
-    before: Array, after: Array, grey: GreyScale, weights: Weights
+    before: Array, after: Array, grey: GreyScale, weights: Weights, *, strong: bool = False
 ) -> float | None:
-    """The median ratio of saturation over all hues; None where too few nodes have one."""
+    """The median ratio of saturation over all hues; None where too few nodes have one.
+
+    With `strong` that of the colours which are too strong to count otherwise.
+    """
     was, now, coloured = on_scope(before, after, grey, weights)
-    if coloured.sum() < FEWEST:
+    mine = np.abs(was) >= SATURATED[1] if strong else coloured
+    if mine.sum() < FEWEST:
         return None
-    return float(np.median(np.abs(now[coloured]) / np.abs(was[coloured])))
+    return float(np.median(np.abs(now[mine]) / np.abs(was[mine])))
 
 
 def tone_changes(before: Array, after: Array, view: View) -> tuple[ToneChange, ...]:

@@ -36,6 +36,10 @@ CDL_LEAVES = 0.08
 """A CDL explains a look of which it leaves no more than this share, or nothing that shows."""
 
 
+ROWS = 6000
+"""Nodes, at least, that a CDL is judged on."""
+
+
 def view_for(hypothesis: Hypothesis | None) -> View:
     """How the output is seen: by its target, or as BT.709 on a BT.1886 display."""
     end = hypothesis.target_end if hypothesis else None
@@ -103,6 +107,7 @@ def _directed(
         look = replace(
             look,
             saturation=saturation_change(*signals, grey, weights),
+            strong_saturation=saturation_change(*signals, grey, weights, strong=True),
             hues=hue_changes(*signals, grey, differences(before, after, view), weights),
         )
     return replace(look, description=described(look))
@@ -127,6 +132,8 @@ def _cdl_of(
     """The CDL between full-scale values (n, 3), where one explains most of the look."""
     low, span = scale
     start = next((g for g in hypothesis.grade if isinstance(g, Cdl)), None) if hypothesis else None
+    some = slice(None, None, max(1, len(before) // ROWS))
+    before, after = before[some], after[some]
     neutral = bool(np.ptp(before, axis=1).max(initial=0.0) < 1e-6)
     fit = fit_cdl((before - low) / span, (after - low) / span, start=start, mixes=not neutral)
     if fit is None:

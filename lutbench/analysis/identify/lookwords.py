@@ -13,6 +13,9 @@ LIGHTNESS, LUMA = 1.0, 1.5
 TINT, TINT_CLEAR, TINT_STRONG = 0.7, 3.0, 8.0
 """Lengths of (a*, b*): no eye sees less than the first; from the others on it is plain, strong."""
 
+COMPRESSED = 0.04
+"""Strong colours that lose so much more than others are held back, as a gamut compression does."""
+
 ALIKE = 0.35
 """Hues whose changes of saturation differ by no more than this share are told as one."""
 
@@ -71,6 +74,15 @@ def tint_word(change: ToneChange) -> str:
 def _of_saturation(look: Look) -> list[str]:
     if look.saturation is None or not look.hues:
         return []
+    strong = look.strong_saturation
+    if strong is not None and strong < 1 - COMPRESSED and strong < look.saturation - COMPRESSED:
+        told = [f"strong colours held back ({_saturated(strong - 1)})"]
+        return told if abs(look.saturation - 1) < COMPRESSED else told + _by_hue(look)
+    return _by_hue(look)
+
+
+def _by_hue(look: Look) -> list[str]:
+    assert look.saturation is not None
     if _is_one(look):
         change = look.saturation - 1
         return [_saturated(change)] if _seen(change) else []

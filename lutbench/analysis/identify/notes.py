@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -39,7 +40,8 @@ def notes_of(result: Identification) -> tuple[str, ...]:
     if samples is not None:
         found += _of_ties(best, samples)
     found += _of_rivals(result)
-    found += _of_tone(result, best)
+    told = any("--target-curve" in note for note in found)
+    found += _of_tone(result, best, told)
     found += _of_kind(result, best, samples)
     if result.look.present:
         found.append(
@@ -91,7 +93,6 @@ class _Tie:
 
     what: str
     option: str
-    name: str
     instead: str
 
 
@@ -111,23 +112,34 @@ def _of_ties(best: Candidate, samples: Samples) -> Iterator[str]:
         own = _named(h, option)
         several = list(dict.fromkeys(names))
         yield (
-            f"{what} {_some(several, 'or')} explains the LUT as well as {own}. {settles}"
+            f"{_some(several, 'or')} as {what} explains the LUT as well as {own}. {settles}"
             f"{option} settles it where you know."
         )
+
+
+def alternatives(candidate: Candidate) -> dict[str, tuple[str, ...]]:
+    """What else explains the LUT as well, by side; other names of the same thing are left out."""
+    found: dict[str, list[str]] = {}
+    for other in candidate.others if candidate.hypothesis is not None else ():
+        assert candidate.hypothesis is not None
+        tie = _difference(candidate.hypothesis, other)
+        if tie is not None:
+            found.setdefault(tie.option.removeprefix("--").replace("-", " "), []).append(
+                tie.instead
+            )
+    return {side: tuple(dict.fromkeys(names)) for side, names in found.items()}
 
 
 def _difference(h: Hypothesis, other: Hypothesis) -> _Tie | None:
     a, b = h.target_end, other.target_end
     if other.source.number != h.source.number:
-        return _Tie(
-            "As source curve", "--source-curve", h.source.curve.name, other.source.curve.name
-        )
+        return _Tie("source curve", "--source-curve", other.source.curve.name)
     if a is not None and b is not None and a.number != b.number:
-        return _Tie("As target curve", "--target-curve", a.curve.name, b.curve.name)
+        return _Tie("target curve", "--target-curve", b.curve.name)
     if other.pair.source.name != h.pair.source.name:
-        return _Tie("As source gamut", "--source-gamut", h.pair.source.name, other.pair.source.name)
+        return _Tie("source gamut", "--source-gamut", other.pair.source.name)
     if other.pair.target.name != h.pair.target.name:
-        return _Tie("As target gamut", "--target-gamut", h.pair.target.name, other.pair.target.name)
+        return _Tie("target gamut", "--target-gamut", other.pair.target.name)
     return None
 
 
@@ -199,20 +211,21 @@ def _of_doubt(samples: Samples) -> str:
     size = len(samples.neutral_in)
     if not samples.one_d and size < LARGE:
         return f"With {size} nodes little is sure: the same LUT with {LARGE} or more would tell."
-    if samples.blurred or samples.step > 0:
+    if samples.step > 0:
         return (
-            "Noise, or rounding to few bits, hides finer differences: the same LUT with six "
-            "decimals would tell."
+            f"It is rounded to {round(math.log2(1 / samples.step + 1))} bits, which hides finer "
+            "differences: the same LUT with six decimals would tell."
         )
     return "What you know of it, named with --source-curve and the like, makes the answer surer."
 
 
-def _of_tone(result: Identification, best: Candidate) -> Iterator[str]:
+def _of_tone(result: Identification, best: Candidate, told: bool) -> Iterator[str]:
+    """Notes on the target's curve; `told` is whether a note named the option already."""
     h = best.hypothesis
     if h is None:
         return
     if isinstance(h.target, ToneTarget):
-        if h.target.guessed or h.target.based_on is None:
+        if h.target.guessed and not told:
             yield (
                 "The target curve is a guess, since the tone curve is smooth all the way: "
                 "--target-curve settles it where you know."

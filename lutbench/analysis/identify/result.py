@@ -91,7 +91,7 @@ class Tone:
     Parameters
     ----------
     plain
-        Whether the target's curve alone makes it; else it is a curve of its own.
+        Whether the target's curve makes it (a look apart); else it is a curve of its own.
     grey_signal, grey_code
         Where mid grey lands; the code is the 10-bit code in the target's range.
     signal_per_stop
@@ -218,6 +218,8 @@ class Look:
         The ASC CDL that explains it, where one does.
     saturation, contrast
         Ratios over all hues and around mid grey; None where nothing tells.
+    strong_saturation
+        The ratio over strong colours, that pictures seldom hold.
     hues, tones
         Where it goes, hue by hue and along the grey scale.
     description
@@ -230,6 +232,7 @@ class Look:
     max: float
     cdl: FittedCdl | None = None
     saturation: float | None = None
+    strong_saturation: float | None = None
     contrast: float | None = None
     hues: tuple[HueChange, ...] = ()
     tones: tuple[ToneChange, ...] = ()
@@ -242,6 +245,7 @@ class Look:
             "delta_e_2000": {"median": self.median, "p95": self.p95, "max": self.max},
             "cdl": self.cdl.to_data() if self.cdl else None,
             "saturation": self.saturation,
+            "strong_saturation": self.strong_saturation,
             "contrast": self.contrast,
             "hues": [each.to_data() for each in self.hues],
             "tones": [each.to_data() for each in self.tones],

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from lutbench.analysis.identify.curvebank import scale_of
 from lutbench.analysis.identify.ground import rising_run
 from lutbench.analysis.identify.hypothesis import Hypothesis, ToneTarget
-from lutbench.analysis.identify.result import Tone
+from lutbench.analysis.identify.result import Identification, Tone
 from lutbench.analysis.identify.samples import CODES, Samples
 from lutbench.errors import LutbenchError
 from lutbench.model.curves.base import MID_GREY
@@ -26,8 +26,8 @@ FINE = 48
 BETWEEN = 4
 """Places of the table to a step of the lattice."""
 
-NEAR = 4 / CODES
-"""A node that the conversion foretells this well tells of the tone curve between grey nodes."""
+NEAR, AGREE = 20 / CODES, 1.5 / CODES
+"""Coloured nodes tell of the tone curve between grey ones where they lie near it, and agree."""
 
 FEWEST = 4
 REACHED = 1 / CODES
@@ -37,9 +37,12 @@ BEYOND = 1e-6
 """What the table rises by, past a plateau that is not signal 0 or 1."""
 
 
-def tone_of(hypothesis: Hypothesis, samples: Samples) -> Tone | None:
-    """The tone that a LUT gives the grey scale, its look included; None where it does not rise."""
-    table = tone_table(hypothesis, samples)
+def tone_of(hypothesis: Hypothesis, samples: Samples, *, dense: bool = True) -> Tone | None:
+    """The tone that a LUT gives the grey scale, its look included; None where it does not rise.
+
+    `dense` is whether coloured nodes help, as they do where there is no look.
+    """
+    table = tone_table(hypothesis, samples, dense=dense)
     if table is None:
         return None
     low, span = scale_of(hypothesis.target.range)
@@ -52,7 +55,7 @@ def tone_of(hypothesis: Hypothesis, samples: Samples) -> Tone | None:
     around = np.clip(table.encode(MID_GREY * 2.0 ** np.array([-0.5, 0.5])), black, top)
     signal = np.clip(table.encode(MID_GREY * 2.0**stops), min(black, top), top)
     return Tone(
-        plain=not isinstance(hypothesis.target, ToneTarget) and not hypothesis.grade,
+        plain=not isinstance(hypothesis.target, ToneTarget),
         grey_signal=grey,
         grey_code=int(code_from_signal(grey, 10, hypothesis.target.range)),
         signal_per_stop=float(around[1] - around[0]),
@@ -104,11 +107,11 @@ def _grey(light: Array, hypothesis: Hypothesis, samples: Samples) -> Array:
     return np.asarray(np.interp(places, samples.neutral_in, neutral))
 
 
-def tone_table(hypothesis: Hypothesis, samples: Samples) -> Tabulated | None:
+def tone_table(hypothesis: Hypothesis, samples: Samples, *, dense: bool = True) -> Tabulated | None:
     """Source light to signal as a table; None where the grey scale does not rise.
 
-    The grey nodes of the LUT give it; coloured nodes, whose channels fall between
-    those, fill it in where the conversion explains them.
+    The grey nodes of the LUT give it; with `dense` coloured nodes, whose channels
+    fall between those, fill it in.
     """
     run = rising_run(samples)
     if run is None:
@@ -120,7 +123,8 @@ def tone_table(hypothesis: Hypothesis, samples: Samples) -> Tabulated | None:
     places, signal = places[keep], signal[keep]
     if len(places) < FEWEST:
         return None
-    places, signal = _filled(places, signal, hypothesis, samples)
+    if dense:
+        places, signal = _filled(places, signal, hypothesis, samples)
     places, signal = _with_corners(places, signal, hypothesis, samples)
     light = hypothesis.source.decode(places)
     keep = _rising(light) & _rising(signal)
@@ -162,16 +166,20 @@ def _filled(
         )
 
     step = float(np.median(np.diff(samples.neutral_in))) / BETWEEN
+    near = np.abs(y - smooth(u)) < NEAR
+    u, y = u[near], y[near]
     number = np.round(u / step).astype(np.int64)
     order = np.argsort(number, kind="stable")
     bins, first = np.unique(number[order], return_index=True)
     off = y - smooth(u)
-    # A bin on a grey node has nothing to add: the node itself is exact.
-    more = [
-        (place, float(smooth(np.array(place)) + np.median(off[rows])))
-        for place, rows in zip(bins * step, np.split(order, first[1:]), strict=True)
-        if len(rows) >= FEWEST and np.abs(places - place).min() > step / 2
-    ]
+    more = []
+    for place, rows in zip(bins * step, np.split(order, first[1:]), strict=True):
+        # A bin on a grey node has nothing to add: the node itself is exact.
+        if len(rows) < FEWEST or np.abs(places - place).min() <= step / 2:
+            continue
+        middle = np.median(off[rows])
+        if np.median(np.abs(off[rows] - middle)) <= AGREE:
+            more.append((place, float(smooth(np.array(place)) + middle)))
     if not more:
         return places, signal
     extra = np.array(more)
@@ -195,10 +203,7 @@ def _scattered(hypothesis: Hypothesis, samples: Samples) -> tuple[Array, Array] 
             signal = step.inverse().apply(signal)
         except LutbenchError:
             return None
-    told = samples.held(hypothesis.apply(samples.nodes, clip=samples.clipped))
-    good = np.all(
-        samples.inside(samples.table) & (np.abs(told - samples.table) < NEAR) & (light > 0), axis=-1
-    )
+    good = np.all(samples.inside(samples.table) & (light > 0), axis=-1)
     if good.sum() < FEWEST:
         return None
     places, _ = hypothesis.source.values_near(light[good].ravel())
@@ -244,3 +249,15 @@ def _past_plateaus(
             np.append(signal[0] - BEYOND, signal),
         )
     return light, signal
+
+
+def tone_csv(tone: Tone, result: Identification) -> str:
+    """The table as a CSV file that a curve of kind ``table`` in definitions reads.
+
+    It takes source light to signal, exposure included, so that a conversion with
+    it as target curve and no exposure gives the LUT back.
+    """
+    best = result.best
+    of = f" of {best.source.curve}" if best is not None else ""
+    rows = [f"{light:.9g},{signal:.8f}" for light, signal in tone.curve]
+    return "\n".join([f"# scene light{of} to signal, exposure included", "light,signal", *rows, ""])

@@ -11,6 +11,9 @@ from lutbench.analysis.identify.result import Candidate, Identification, Look, T
 from lutbench.analysis.identify.tone import tone_of
 
 STOPS = 0.02
+FAR_CODES, FAR_DELTA_E = 20.0, 10.0
+"""An answer that is off by more of both in the middle explains nothing."""
+
 PHRASES = 3
 """Phrases of a look that the explanation gives; the report has them all."""
 
@@ -20,7 +23,7 @@ def explained(result: Identification) -> Identification:
     best, samples = result.best, result.samples
     hypothesis = best.hypothesis if best is not None else None
     if hypothesis is not None and samples is not None and result.kind != "gamut":
-        result = replace(result, tone=tone_of(hypothesis, samples))
+        result = replace(result, tone=tone_of(hypothesis, samples, dense=not result.look.present))
     return replace(result, explanation=_explanation(result), notes=notes_of(result))
 
 
@@ -36,8 +39,15 @@ def _explanation(result: Identification) -> str:
         )
     best = result.best
     parts = [_expects(best), _does(result, best)]
+    if best.error_median > FAR_CODES and result.look.median > FAR_DELTA_E:
+        parts.insert(
+            0,
+            "No candidate explains this LUT. The nearest, "
+            f"{best.error_median:.0f} codes off in the middle:",
+        )
+        return " ".join(parts)
     if result.confidence in ("low", "none"):
-        parts[0] = "Not sure; the nearest conversion is this. " + parts[0]
+        parts.insert(0, "Not sure; the nearest conversion:")
     if abs(best.exposure_stops) >= STOPS:
         more = "brighter" if best.exposure_stops > 0 else "darker"
         parts.append(f"Makes the picture {abs(best.exposure_stops):.2f} stops {more}.")
@@ -76,10 +86,17 @@ def _is_display(hypothesis: Hypothesis | None) -> bool:
     return end is not None and end.curve.curve.family == "display" and not end.curve.rendering
 
 
+def _is_guess(hypothesis: Hypothesis | None) -> bool:
+    target = hypothesis.target if hypothesis else None
+    return isinstance(target, ToneTarget) and target.guessed
+
+
 def _curve(best: Candidate) -> str:
     name = best.target.curve
     if name is None:
         return "a curve that is not known"
+    if _is_guess(best.hypothesis) and _is_display(best.hypothesis):
+        return f"a display (taken to be {name})"
     if _is_display(best.hypothesis):
         article = "an" if name[0].lower() in "aeiou" or name.startswith("sRGB") else "a"
         return f"{article} {name} display"

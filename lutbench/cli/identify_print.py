@@ -1,0 +1,239 @@
+"""An identification on a terminal: sentences first, then the evidence."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from lutbench.cli.options import console
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from rich.console import Console
+    from rich.table import Table
+
+    from lutbench.analysis.identify import Candidate, Identification, Look, Tone
+    from lutbench.cli.identify import Answer
+
+SHOWN = 4
+"""Candidates that the table shows; --json has them all."""
+
+NAMES = 2
+"""Names that stand in a cell; --json has them all."""
+
+
+def print_one(found: Identification) -> None:
+    """The report of one LUT."""
+    screen = console(markup=True)
+    screen.print(found.explanation, markup=False)
+    screen.print()
+    screen.print(f"kind {found.kind}, confidence {found.confidence}", markup=False, style="bold")
+    if found.candidates:
+        screen.print(_candidates(found.candidates[:SHOWN]))
+        if len(found.candidates) > SHOWN:
+            more = len(found.candidates) - SHOWN
+            screen.print(f"and {more} more: --json has them", markup=False, style="dim")
+    if found.tone is not None:
+        _print_tone(screen, found.tone)
+    if found.look.present:
+        _print_look(screen, found.look)
+    for number, note in enumerate(found.notes):
+        screen.print(f"{'' if number else chr(10)}note: {note}", markup=False, style="dim")
+
+
+def _table() -> Table:
+    from rich import box
+    from rich.table import Table
+
+    return Table(
+        box=box.SIMPLE_HEAD,
+        padding=(0, 1, 0, 0),
+        pad_edge=False,
+        show_edge=False,
+        header_style="bold",
+    )
+
+
+def _candidates(candidates: Sequence[Candidate]) -> Table:
+    from rich.markup import escape
+
+    from lutbench.analysis.identify.notes import alternatives
+
+    table = _table()
+    table.add_column("source", overflow="fold", ratio=3)
+    table.add_column("target", overflow="fold", ratio=3)
+    table.add_column("stops", justify="right", no_wrap=True)
+    table.add_column("codes off\nmedian", justify="right", no_wrap=True)
+    table.add_column("\np95", justify="right", no_wrap=True)
+    table.add_column("as well", overflow="fold", ratio=3)
+    for number, each in enumerate(candidates):
+        same = "; ".join(f"{side}: {some(names)}" for side, names in alternatives(each).items())
+        table.add_row(
+            escape(_side(each.source)),
+            escape(_side(each.target)),
+            _signed(each.exposure_stops),
+            f"{each.error_median:.2f}",
+            f"{each.error_p95:.2f}",
+            escape(same),
+            style="" if number == 0 else "dim",
+        )
+    return table
+
+
+def _side(side: Any) -> str:
+    curve = side.curve or "a curve of its own"
+    if side.rendering == "display":
+        curve += " (display light)"
+    return f"{curve}\n{side.gamut or 'any gamut'}, {side.range}"
+
+
+def _line(side: Any) -> str:
+    """One side on one line; the range only where it is not full."""
+    curve = side.curve or "its own"
+    names = curve if side.gamut in (None, side.curve) else f"{curve} / {side.gamut}"
+    return names if side.range == "full" else f"{names}, {side.range}"
+
+
+def some(names: Sequence[str]) -> str:
+    """The first names of a long list, and how many more there are.
+
+    >>> some(["a", "b"]), some(["a", "b", "c", "d"])
+    ('a, b', 'a, b and 2 more')
+    """
+    shown = ", ".join(names[:NAMES])
+    return shown if len(names) <= NAMES else f"{shown} and {len(names) - NAMES} more"
+
+
+def _signed(value: float, digits: int = 2, unit: str = "") -> str:
+    text = f"{value:+.{digits}f}".replace("-", "−")
+    plain = f"{0:.{digits}f}"
+    return (plain if text[1:] == plain else text) + unit
+
+
+def _print_tone(screen: Console, tone: Tone) -> None:
+    facts = [
+        f"mid grey at {100 * tone.grey_signal:.1f} % (10-bit code {tone.grey_code})",
+        f"{100 * tone.signal_per_stop:.1f} % a stop around it",
+    ]
+    if tone.contrast is not None:
+        facts[-1] += f", contrast {tone.contrast:.2f}"
+    if tone.roll_off_stops is not None:
+        facts.append(f"rolls off from {_signed(tone.roll_off_stops, 1)} stops")
+    white = f"{100 * tone.white_signal:.0f} %"
+    facts.append(
+        f"{white} at {_signed(tone.white_stops, 1)} stops"
+        if tone.white_stops is not None
+        else f"{white} where the recording ends"
+    )
+    facts.append(f"no light at {100 * tone.black_signal:.1f} %")
+    screen.print()
+    whose = "of the target's curve" if tone.plain else "of its own"
+    screen.print(f"[bold]Tone[/bold] {whose}: {'; '.join(facts)}")
+
+
+def _print_look(screen: Console, look: Look) -> None:
+    screen.print()
+    screen.print(
+        f"[bold]Look[/bold] of ΔE 2000 {look.median:.1f} in the middle, {look.p95:.1f} for one "
+        f"colour in twenty, {look.max:.1f} at most"
+    )
+    for phrase in look.description:
+        screen.print(f"  {phrase}", markup=False)
+    if look.cdl is not None:
+        cdl = look.cdl
+        rows = {"slope": cdl.slope, "offset": cdl.offset, "power": cdl.power}
+        text = ", ".join(
+            f"{name} {' '.join(f'{value:.3f}' for value in values)}"
+            for name, values in rows.items()
+        ).replace("-", "−")
+        screen.print(f"  CDL: {text}, saturation {cdl.saturation:.3f}", markup=False)
+        screen.print(
+            f"  It leaves {cdl.error_median:.2f} codes, {cdl.error_p95:.2f} for one value in "
+            f"twenty (ΔE 2000 {cdl.delta_e_p95:.2f}).",
+            markup=False,
+        )
+    for table in (_hues(look) if look.hues else None, _tones(look) if look.tones else None):
+        if table is not None:
+            screen.print()
+            screen.print(table)
+
+
+def _hues(look: Look) -> Table:
+    table = _table()
+    table.add_column("hue", no_wrap=True, min_width=15)
+    for name in ("turned", "saturation", "luma", "ΔE 2000"):
+        table.add_column(name, justify="right", no_wrap=True)
+    for each in look.hues:
+        table.add_row(
+            each.hue,
+            _signed(each.turned, 1, "°"),
+            _signed(100 * (each.saturation - 1), 0, " %"),
+            _signed(each.luma, 1, " %"),
+            f"{each.delta_e:.1f}",
+        )
+    return table
+
+
+def _tones(look: Look) -> Table:
+    from lutbench.analysis.identify.lookwords import tint_word
+
+    table = _table()
+    table.add_column("grey scale", no_wrap=True, min_width=15)
+    table.add_column("L*", justify="right", no_wrap=True)
+    table.add_column("a*", justify="right", no_wrap=True)
+    table.add_column("b*", justify="right", no_wrap=True)
+    table.add_column("tint")
+    for each in look.tones:
+        table.add_row(
+            each.part,
+            _signed(each.lightness, 1),
+            _signed(each.a, 1),
+            _signed(each.b, 1),
+            tint_word(each) or "none",
+        )
+    return table
+
+
+def print_many(answers: Sequence[Answer]) -> None:
+    """A line for each LUT, then the groups."""
+    from rich.markup import escape
+
+    from lutbench.analysis.identify.groups import groups_of
+
+    screen = console(markup=True)
+    table = _table()
+    table.add_column("LUT", overflow="fold")
+    table.add_column("kind", no_wrap=True)
+    table.add_column("source", overflow="fold")
+    table.add_column("target", overflow="fold")
+    table.add_column("stops", justify="right", no_wrap=True)
+    table.add_column("look", justify="right", no_wrap=True)
+    table.add_column("sure", no_wrap=True)
+    for each in answers:
+        found = each.found
+        if found is None:
+            table.add_row(escape(each.name), "[bold red]not read[/bold red]")
+            continue
+        best = found.best
+        sides = (escape(_line(best.source)), escape(_line(best.target))) if best else ("", "")
+        table.add_row(
+            escape(each.name),
+            found.kind,
+            *sides,
+            _signed(best.exposure_stops) if best else "",
+            f"{found.look.median:.1f}" if found.look.present else "none",
+            found.confidence,
+        )
+    screen.print(table)
+    screen.print("(look: ΔE 2000 in the middle)", style="dim")
+    for each in answers:
+        if each.found is None:
+            screen.print(f"\n[bold red]not read[/bold red] {escape(each.error)}", soft_wrap=True)
+    known = [(each.name, each.found) for each in answers if each.found is not None]
+    for group in groups_of(known):
+        count = {2: "two", 3: "three", 4: "four", 5: "five"}.get(
+            len(group.names), str(len(group.names))
+        )
+        screen.print(f"\nThese {count} {group.words}:", markup=False)
+        for name in group.names:
+            screen.print(f"  {name}", markup=False, soft_wrap=True)
