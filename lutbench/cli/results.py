@@ -38,6 +38,9 @@ def write_lut(lut: Lut, path: str, *, force: bool) -> Transform:
 
 def reworked(result: Reworked, path: str, *, force: bool, as_json: bool, **more: Any) -> None:
     """Write what a rework gave, and report it."""
+    from rich.padding import Padding
+    from rich.text import Text
+
     write_lut(result.lut, path, force=force)
     if as_json:
         print_json({"schema": SCHEMA, "file": path, **more, **result.to_data()})
@@ -51,7 +54,7 @@ def reworked(result: Reworked, path: str, *, force: bool, as_json: bool, **more:
         soft_wrap=True,
     )
     for change in result.changes:
-        screen.print(f"  {change.code}: {change.message}", soft_wrap=True, markup=False)
+        screen.print(Padding(Text(f"{change.code}: {change.message}"), (0, 0, 0, 2)))
     if not result.changes:
         screen.print("  nothing had to be changed")
 
