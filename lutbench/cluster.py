@@ -88,7 +88,12 @@ def _run(
     futures = [client.submit(function, item, *extra, pure=False) for item in items]
     position = {future.key: index for index, future in enumerate(futures)}
     done: list[Done[Item, Value] | None] = [None] * len(items)
-    for future in as_completed(futures, loop=client.loop):
+    finished = as_completed(futures, loop=client.loop)
+    for future in finished:
+        if future.status in ("pending", "lost"):
+            # Its worker died between the word of the work and this look: it is done anew.
+            finished.add(future)
+            continue
         index = position[future.key]
         if future.status == "finished":
             outcome: Done[Item, Value] = Done(items[index], future.result())

@@ -53,6 +53,10 @@ WRITERS: list[tuple[str, Callable[[Path], None]]] = [
 ]
 
 
+# A process that may write nothing cannot write what `coverage` measured of it either.
+UNMEASURED = {name: value for name, value in os.environ.items() if "COVERAGE" not in name}
+
+
 def names(folder: Path) -> list[str]:
     return sorted(each.name for each in folder.iterdir())
 
@@ -126,6 +130,7 @@ def test_the_command_says_it_in_one_line(tmp_path: Path) -> None:
     done = subprocess.run(
         [sys.executable, "-c", program, *words.split()],
         cwd=tmp_path,
+        env=UNMEASURED,
         capture_output=True,
         text=True,
         check=False,
@@ -150,6 +155,7 @@ def as_somebody_else(program: str, *args: str) -> subprocess.CompletedProcess[st
         )
     return subprocess.run(
         [sys.executable, "-c", "import sys;" + program, *args],
+        env=UNMEASURED,
         capture_output=True,
         text=True,
         check=False,

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import lutbench
@@ -65,6 +67,24 @@ def test_imports_go_down_only() -> None:
 def test_no_two_rooms_of_a_floor_import_each_other() -> None:
     pairs = {(room, target) for _, room, target in imports() if room != target}
     assert [pair for pair in pairs if pair[::-1] in pairs and "__init__" not in pair] == []
+
+
+def test_coverage_leaves_out_compiled_functions_only() -> None:
+    """Whatever the patterns of pyproject.toml match stands in the modules that numba compiles."""
+    settings = tomllib.loads((PACKAGE.parent / "pyproject.toml").read_text(encoding="utf-8"))
+    patterns = settings["tool"]["coverage"]["report"]["exclude_also"]
+    places = {
+        pattern: {
+            path.relative_to(PACKAGE).as_posix()
+            for path in PACKAGE.rglob("*.py")
+            for line in path.read_text(encoding="utf-8").splitlines()
+            if re.search(pattern, line)
+        }
+        for pattern in patterns
+    }
+    compiled = {"tables/kernels.py", "tables/kernels_steps.py", "media/ycbcr.py"}
+    assert all(places.values())  # none is left over from what has gone
+    assert set().union(*places.values()) == compiled
 
 
 def test_importing_lutbench_loads_nothing_heavy() -> None:

@@ -171,7 +171,7 @@ DAMAGES = {
         lambda table, amount: _moved(table, (GREY, GREY, GREY), amount), 12.0, "10-bit codes"
     ),
     "one node off axis": Damage(
-        lambda table, amount: _moved(table, OFF_AXIS, amount), 12.0, "10-bit codes"
+        lambda table, amount: _moved(table, OFF_AXIS, amount), 16.0, "10-bit codes"
     ),
     "one channel": Damage(_channel, 2.0, "%"),
     "gain": Damage(lambda table, amount: table * (1 + amount / 100), 0.5, "%"),
