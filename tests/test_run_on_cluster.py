@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import signal
 import time
 from collections import Counter
@@ -12,6 +13,7 @@ from pathlib import Path
 import pytest
 from distributed import LocalCluster
 
+import lutbench
 from lutbench import LutbenchError
 from lutbench.cluster import Done, run_on_cluster
 
@@ -68,3 +70,31 @@ def test_no_scheduler_is_said_in_one_line() -> None:
         run_on_cluster(len, ["a"], "tcp://127.0.0.1:9", connect_seconds=0.5)
     with pytest.raises(LutbenchError, match="no scheduler answers"):
         run_on_cluster(len, ["a"], "nonsense://x", connect_seconds=0.5)
+
+
+def one_line_of_trouble(number: int) -> int:
+    """Fails in two lines, as libraries do."""
+    raise RuntimeError(f"item {number}\nwent wrong")
+
+
+def test_what_an_item_died_of_is_one_line(cluster: LocalCluster) -> None:
+    (done,) = run_on_cluster(one_line_of_trouble, [7], cluster.scheduler_address)
+    assert (done.value, done.error) == (None, "RuntimeError: item 7 went wrong")
+
+
+def test_workers_of_another_version_are_refused(
+    cluster: LocalCluster, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The workers are processes of their own: they keep the version that is installed."""
+    told = f"a worker runs lutbench {lutbench.__version__}; accepted: 99.0"
+    monkeypatch.setattr(lutbench, "__version__", "99.0")
+    with pytest.raises(LutbenchError, match=re.escape(told)):
+        run_on_cluster(len, ["a"], cluster.scheduler_address)
+
+
+def test_a_scheduler_without_workers_is_said_so() -> None:
+    with (
+        LocalCluster(n_workers=0, processes=False, dashboard_address="127.0.0.1:0") as empty,
+        pytest.raises(LutbenchError, match="the scheduler has no worker"),
+    ):
+        run_on_cluster(len, ["a"], empty.scheduler_address, connect_seconds=0.5)

@@ -105,11 +105,16 @@ RECIPES: list[dict[str, Any]] = [
                 "name": "peak",
                 "size": 2,
                 "clamp": False,
-                "target": {"curve": "ST 2084", "gamut": "BT.2020", "display_peak": 600},
+                "target": {"curve": "ST 2084", "gamut": "BT.2020"},
                 "source": {"curve": "ST 2084", "gamut": "BT.2020", "white": 100},
                 "tone": {"method": "eetf", "source_peak": 4000, "target_peak": 600},
                 "white_balance": {"gains": [1.1, 1.0, 0.9]},
                 "gamut": {"adaptation": "cat16"},
+            },
+            {
+                "name": "hlg",
+                "size": 2,
+                "target": {"curve": "BT.2100 HLG", "gamut": "BT.2020", "display_peak": 600},
             },
         ],
     },
@@ -331,7 +336,3 @@ def seeds() -> dict[str, tuple[bytes, ...]]:
         made["clip"] = _clips(Path(name))
     return {kind: tuple(each) for kind, each in made.items()}
 
-
-def first_of_each() -> dict[str, bytes]:
-    """One whole file of every kind."""
-    return {kind: each[0] for kind, each in seeds().items()}

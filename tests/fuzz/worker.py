@@ -81,11 +81,12 @@ def main() -> None:
 
     folder = Path(tempfile.mkdtemp(prefix="lutbench-fuzz-"))
     seeds.neighbours(folder)
-    for kind, data in seeds.first_of_each().items():  # imports and compiles what will be needed
+    for kind, whole in seeds.seeds().items():  # imports and compiles what will be needed
         path = folder / f"warm{TARGETS[kind][0]}"
-        path.write_bytes(data)
-        result = attempt(kind, path)
-        assert result["outcome"] == "read", (kind, result["reason"])
+        for data in whole:
+            path.write_bytes(data)
+            result = attempt(kind, path)
+            assert result["outcome"] == "read", (kind, result["reason"])
     warnings.simplefilter("error")
     limit_memory()
     pickle.dump({"outcome": "ready", "memory": status("VmRSS")}, answers)

@@ -424,3 +424,51 @@ def test_clipping_is_no_fold() -> None:
 def test_unknown_repair_is_refused() -> None:
     with pytest.raises(LutbenchError, match="no repair is named 'hue'"):
         repair(Lut3D.identity(5), ("hue",))
+
+
+# --- LUTs with a shaper ----------------------------------------------------------------------
+
+
+def shaped(inner: Lut3D) -> ShaperLut3D:
+    return ShaperLut3D(Lut1D(np.repeat(np.linspace(0, 1, 512)[:, None] ** 0.5, 3, axis=1)), inner)
+
+
+def test_the_lattice_behind_a_shaper_is_resized() -> None:
+    whole = shaped(sample(monitoring(), 17))
+    made = resample(whole, 33)
+    assert isinstance(made.lut, ShaperLut3D)
+    np.testing.assert_array_equal(made.lut.shaper.table, whole.shaper.table)
+    np.testing.assert_array_equal(made.lut.lut.table, resample(whole.lut, 33).lut.table)
+    off = 1023 * np.abs(made.lut.apply(POINTS) - whole.apply(POINTS)).mean()
+    assert made.error.mean == pytest.approx(off, rel=0.3)  # other random inputs of the same kind
+
+
+def test_the_lattice_behind_a_shaper_is_repaired() -> None:
+    table = sample(look(), 9).table.copy()
+    table[[4, 5]] = table[[5, 4]]  # two planes have changed places
+    assert folded(table).any()
+    made = repair(shaped(Lut3D(table)), ["folds"])
+    assert isinstance(made.lut, ShaperLut3D)
+    assert not folded(made.lut.lut.table).any()
+    assert made.change("folds") is not None
+
+
+def test_what_is_mirrored_as_a_whole_is_no_fold_to_mend() -> None:
+    mirrored = Lut3D(sample(look(), 9).table[::-1].copy())
+    made = repair(mirrored, ["folds"])
+    np.testing.assert_array_equal(made.lut.table, mirrored.table)
+    change = made.change("folds_left")
+    assert change is not None
+    assert "mirrored as a whole" in change.message
+
+
+def test_what_cannot_be_resized_or_repaired_is_refused() -> None:
+    curve = Lut1D(np.linspace([0.0] * 3, [1.0] * 3, 5))
+    for call, words in (
+        (lambda: resample(sample(look(), 5), 1), "2 to 256"),
+        (lambda: resample(sample(look(), 5), 9, "guess"), "accepted: linear"),
+        (lambda: repair(curve), "only a 3D LUT can be repaired"),
+        (lambda: repair(sample(look(), 5), fade=3), "over 0, up to 2"),
+    ):
+        with pytest.raises(LutbenchError, match=words):
+            call()
