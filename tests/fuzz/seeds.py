@@ -335,4 +335,3 @@ def seeds() -> dict[str, tuple[bytes, ...]]:
         made |= _pictures(Path(name))
         made["clip"] = _clips(Path(name))
     return {kind: tuple(each) for kind, each in made.items()}
-
