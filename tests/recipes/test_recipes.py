@@ -102,6 +102,22 @@ look = { saturation = 1.1, place = "light", cdl = { slope = [1.1, 1, 1], saturat
     assert isinstance(eetf.task.tone, Eetf)  # type: ignore[attr-defined]
     white = one('[[lut]]\nname = "w"\ntarget = { curve = "ST 2084", white = 100 }\n')
     assert white.task.target.curve == PqDisplay(white=100.0)  # type: ignore[attr-defined]
+    black = one('[[lut]]\nname = "b"\ntarget = { black = 0.001 }\n')
+    # BT.1886, annex 1: signal 0 gives the black level of the display.
+    assert black.task.target.curve.decode(0.0) == pytest.approx(0.001)  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize(
+    ("target", "words"),
+    [
+        ('curve = "BT.709", black = 0.001', "a black level means nothing to 'BT.709'"),
+        ('curve = "BT.1886", white = 100', "a white level means nothing to 'BT.1886'"),
+        ('curve = "ST 2084", display_peak = 600', "a display peak means nothing to the curve"),
+    ],
+)
+def test_a_level_that_means_nothing_to_the_curve(target: str, words: str) -> None:
+    with pytest.raises(LutbenchError, match=words):
+        one(f'[[lut]]\nname = "a"\ntarget = {{ {target} }}\n')
 
 
 def test_a_shaper_is_exact_on_its_nodes_and_takes_scene_linear_light() -> None:
