@@ -287,6 +287,12 @@ def test_readers_of_a_file_that_is_replaced_see_one_or_the_other(tmp_path: Path)
 
 # --- interrupted ---------------------------------------------------------------------------------
 
+
+def interruptible() -> None:
+    """Run in a new process: one started in the background by a script would ignore interrupts."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 SLOW_WRITER = """
 import sys, time
 from lutbench import files
@@ -309,6 +315,7 @@ def test_a_writer_that_is_ended_in_the_middle_leaves_the_old_file(
         [sys.executable, "-c", SLOW_WRITER, str(path)],
         stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL,
+        preexec_fn=interruptible,
         text=True,
     )
     with writer:
@@ -335,7 +342,12 @@ def test_a_command_that_is_interrupted_says_so_in_one_line(tmp_path: Path) -> No
     write_cube(Lut3D.identity(17), tmp_path / "day.cube")
     command = [sys.executable, "-m", "lutbench", "apply", "day.cube", "shot.####.tif", "out/"]
     running = subprocess.Popen(
-        command, cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+        command,
+        cwd=tmp_path,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        preexec_fn=interruptible,
+        text=True,
     )
     with running:
         out = tmp_path / "out"
@@ -353,6 +365,47 @@ def test_a_command_that_is_interrupted_says_so_in_one_line(tmp_path: Path) -> No
     for name in names(out):
         if not name.startswith("."):
             assert read_still(out / name).width == 160
+
+
+def test_a_clip_that_is_interrupted_leaves_the_old_one(tmp_path: Path) -> None:
+    import av
+
+    with av.open(str(tmp_path / "in.mp4"), "w") as container:
+        stream = container.add_stream("libx264", rate=25, options={"preset": "ultrafast"})
+        stream.width, stream.height, stream.pix_fmt = 320, 180, "yuv420p"
+        frame = av.VideoFrame.from_ndarray(BIG[:180, :320], format="rgb24")
+        for index in range(1500):
+            frame.pts = index
+            container.mux(stream.encode(frame.reformat(format="yuv420p")))
+        container.mux(stream.encode())
+    write_cube(Lut3D.identity(17), tmp_path / "day.cube")
+    (tmp_path / "out.mov").write_bytes(b"old")
+    before = names(tmp_path)
+    command = [sys.executable, "-m", "lutbench", "apply", "day.cube", "in.mp4", "out.mov"]
+    running = subprocess.Popen(
+        [*command, "--force"],
+        cwd=tmp_path,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        preexec_fn=interruptible,
+        text=True,
+    )
+    with running:
+        for _ in range(3000):  # until it writes
+            if running.poll() is not None or any(
+                (tmp_path / name).stat().st_size > 1 << 16
+                for name in names(tmp_path)
+                if name.startswith(".out")
+            ):
+                break
+            time.sleep(0.02)
+        running.send_signal(signal.SIGINT)
+        _, said = running.communicate(timeout=60)
+    assert running.returncode == 130, said  # 1500 frames take far longer than the first
+    assert said.splitlines()[-1] == "lutbench: interrupted"
+    assert "Traceback" not in said
+    assert names(tmp_path) == before
+    assert (tmp_path / "out.mov").read_bytes() == b"old"
 
 
 # --- names ---------------------------------------------------------------------------------------
