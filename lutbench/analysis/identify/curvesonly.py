@@ -6,6 +6,7 @@ What is left to tell source and target by is the curve itself.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -20,6 +21,9 @@ from lutbench.model.transforms import Array
 
 APART = 2.5
 """Codes: channels that act on each other by no more are taken to be apart (noise of a code)."""
+
+NOISY = 0.1
+"""Codes: nodes that differ by less say nothing more together than one alone."""
 
 POINTS = 33
 KEPT = 12
@@ -38,6 +42,21 @@ def is_apart(samples: Samples) -> bool:
         off = np.abs(samples.table[..., c] - alone[:, c].reshape(shape))
         worst = max(worst, float(off.max()))
     return worst * CODES <= APART
+
+
+def averaged(samples: Samples) -> Samples:
+    """Samples whose channels are apart, with the noise of their neutral axis averaged out.
+
+    Every node of one input says the same of its channel.
+    """
+    means, spread = [], 0.0
+    for c in range(3):
+        others = tuple(k for k in range(3) if k != c)
+        means.append(samples.table[..., c].mean(axis=others))
+        spread = max(spread, float(samples.table[..., c].std(axis=others).max()))
+    if spread * CODES < NOISY:
+        return samples
+    return replace(samples, neutral_in=samples.axis, neutral=np.stack(means, axis=1))
 
 
 def unmoved_fit(ground: Ground, samples: Samples, sources: list[End]) -> FreeFit | None:
@@ -78,6 +97,8 @@ def pairs_of_curves(
                     )
                 )
     if not any(fit.model == "plain" for fit in found):
+        if not tinted:
+            found += through.logistic(lights, targets)
         chosen = np.array(
             [j for j, end in enumerate(targets) if end.curve.curve.name in SHOWN_ON], dtype=np.int64
         )

@@ -10,7 +10,7 @@ import numpy as np
 from lutbench.analysis.identify.samples import CODES
 from lutbench.model.transforms import Array
 
-Model = Literal["plain", "tone", "cdl", "contrast", "smooth"]
+Model = Literal["plain", "tone", "cdl", "contrast", "logistic", "smooth"]
 
 POINTS = 64
 FEWEST = 7

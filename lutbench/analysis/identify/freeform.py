@@ -29,6 +29,9 @@ SETTLED = 2e-4
 BETWEEN = 0.15
 """How far G is trusted between the neutral nodes, beside on them."""
 
+ENOUGH = 12.0
+"""So many values about a place of G and it is known there."""
+
 MIXING_COSTS = 10.0
 HELD = 1e12
 """The weight that holds the matrix to one that is given."""
@@ -63,7 +66,8 @@ class FreeFit:
     """A fit of one source: see the module's words for M, Q and G.
 
     `error` is the root mean square in codes of the nodes that the fit keeps,
-    `share` their part, `typical` the median over all. `normal`, shape (6, 6),
+    `share` their part, `typical` the median over all. `seen` is how many nodes
+    each knot of G rests on. `normal`, shape (6, 6),
     is the mean square error in codes² that a change of the free six of M costs
     when all else is fitted anew.
     """
@@ -75,6 +79,7 @@ class FreeFit:
     low: float
     high: float
     knots: Array | None = None
+    seen: Array | None = None
     error: float = np.inf
     typical: float = np.inf
     share: float = 0.0
@@ -86,6 +91,12 @@ class FreeFit:
         assert self.knots is not None
         place, weights, _ = _basis(values, self.low, self.high)
         return np.stack([(weights * row[place]).sum(axis=-1) for row in self.knots], axis=-1)
+
+    def _rests(self, values: Array) -> Array:
+        """Whether enough nodes lie near neutral full-scale input: 0 for none, 1 for enough."""
+        assert self.seen is not None
+        place, weights, _ = _basis(values, self.low, self.high)
+        return np.asarray(np.minimum((weights * self.seen[place]).sum(axis=-1) / ENOUGH, 1.0))
 
     def unmixed(self, outputs: Array) -> Array:
         """Q·out: what G gave, of full-scale outputs (n, 3)."""
@@ -105,7 +116,7 @@ class FreeFit:
         between = self.curve(halves) + (off[:-1] + off[1:]) / 2
         places = np.concatenate([inputs, halves])
         order = np.argsort(places)
-        trust = np.concatenate([np.ones(len(inputs)), np.full(len(halves), BETWEEN)])
+        trust = np.concatenate([np.ones(len(inputs)), BETWEEN * self._rests(halves)])
         return places[order], np.concatenate([outputs, between])[order], trust[order]
 
 
@@ -217,6 +228,7 @@ def _solved(a: Array, b: Array, fit: FreeFit) -> FreeFit | None:
     if np.diag(mixing).min() < COLLAPSED:
         return None
     free = solution[at : at + 6].reshape(3, 2)
+    rests = (weight @ np.abs(a[:, :at])).reshape(form.curves, BASIS).sum(axis=0) / CODES
     knots = solution[:at].reshape(form.curves, BASIS)
     kept = float(weight.sum())
     return replace(
@@ -224,6 +236,7 @@ def _solved(a: Array, b: Array, fit: FreeFit) -> FreeFit | None:
         matrix=np.hstack([free, 1 - free.sum(axis=1, keepdims=True)]),
         mixing=mixing,
         knots=np.broadcast_to(knots, (3, BASIS)),
+        seen=rests,
         error=float(np.sqrt((weight * miss**2).sum() / kept)),
         typical=float(np.median(np.abs(miss))),
         share=kept / len(b),

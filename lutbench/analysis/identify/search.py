@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from lutbench.analysis.identify.curvesonly import is_apart
+from lutbench.analysis.identify.curvesonly import averaged, is_apart
 from lutbench.analysis.identify.freecurve import cost_of
 from lutbench.analysis.identify.hypothesis import Forecast, Hypothesis, forecast
 from lutbench.analysis.identify.knowledge import Knowledge, Pins, knowledge_of
@@ -114,6 +114,8 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
         look = Look(False, 0.0, 0.0, 0.0)
         return explained(Identification("identity", "high", (), look, samples=samples))
     apart = samples.one_d or is_apart(samples)
+    if apart and not samples.one_d:
+        samples = averaged(samples)
     match = match_neutral(samples, knowledge.sources, knowledge.targets)
     if apart:
         knowledge = replace(knowledge, bank=knowledge.bank.first)

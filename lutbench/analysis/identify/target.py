@@ -7,6 +7,7 @@ target T and exposure k it is held against
 - ``tone``: the same over a stretch only, where a tone curve is still straight;
 - ``cdl``: v = (slope·T + offset)^power in each channel;
 - ``contrast``: v = a cubic of T;
+- ``logistic``: v = T(x^n / (x^n + h^n)) with x = f(u);
 - ``smooth``: v = T(s(f(u))) with s any smooth tone curve; a guess, no more.
 """
 
@@ -38,6 +39,9 @@ SHORTEST = 5
 FOLLOWS = 0.6
 # What a guess costs more than a finding.
 GUESSED = 60.0
+# What a logistic tone curve costs beside a plain one, and the error in codes up to which
+# it is thought of; light out nearer to 1 than this in log has no logit that is known.
+LOGISTIC, LOGISTIC_WITHIN, FULL = 10.0, 1.0, -1e-3
 SHOWN_ON = (
     "BT.709",
     "BT.1886",
@@ -67,6 +71,8 @@ def fit_targets(curve: FreeCurve, targets: Sequence[End], plain_limit: float) ->
         fits += fit_cdl(problems, begin)
         fits += fit_contrast(problems)
         fits += through.smooth(curve.light, targets)
+        if not curve.tinted:
+            fits += through.logistic(curve.light[None], targets)
     return sorted(fits, key=lambda fit: fit.cost)
 
 
@@ -148,6 +154,43 @@ class Through:
             stops = (grey - np.log(0.18)) / np.log(2)
             cost = float(cost_of(np.array(best), 5)) + GUESSED
             found.append(TargetFit(j, "smooth", stops, best, 1.0, None, cost))
+        return found
+
+    def logistic(self, lights: Array, targets: Sequence[End]) -> list[TargetFit]:
+        """The ``logistic`` fits of lights in, shape (s, n), to the curves pictures are made for.
+
+        Light out x^n / (x^n + h^n), the S of film in log light (Naka and Rushton,
+        1966), has a logit that is straight in log light. The source is the `group`.
+        """
+        places = [j for j, end in enumerate(targets) if end.curve.curve.name in SHOWN_ON]
+        if not places:
+            return []
+        seen = lights > DARK
+        x = np.log(np.where(seen, lights, 1.0))
+        log_out = self.log_light[places].mean(axis=2)
+        fine = (self.weight[places] > 0).all(axis=2) & (log_out < FULL)
+        rest = -np.expm1(np.where(fine, log_out, -1.0))
+        y = np.where(fine, log_out - np.log(rest), 0.0)
+        w2 = np.where(fine, self.weight[places].mean(axis=2) * rest, 0.0) ** 2
+        s0, sx, sxx = (each @ w2.T for each in (seen * 1.0, seen * x, seen * x * x))
+        sy, syy, sxy = seen @ (w2 * y).T, seen @ (w2 * y * y).T, (seen * x) @ (w2 * y).T
+        count = seen.astype(float) @ fine.T.astype(float)
+        with np.errstate(all="ignore"):
+            slope = (s0 * sxy - sx * sy) / (s0 * sxx - sx * sx)
+            level = (sy - slope * sx) / s0
+            square = syy - level * sy - slope * sxy
+            error = np.sqrt(np.maximum(square, 0) / count)
+        enough = (count >= max(FEWEST, 0.5 * lights.shape[1])) & np.isfinite(error) & (slope > 0)
+        found = []
+        for i, k in zip(*np.nonzero(enough & (error < LOGISTIC_WITHIN)), strict=True):
+            grey = 1 / (1 + np.exp(-(level[i, k] + slope[i, k] * np.log(0.18))))
+            cost = float(cost_of(np.array(error[i, k]), 3)) + LOGISTIC
+            stops = float(np.log2(max(grey, 1e-9) / 0.18))
+            found.append(
+                TargetFit(
+                    places[k], "logistic", stops, float(error[i, k]), 1.0, None, cost, int(i)
+                )
+            )
         return found
 
     def _stretches(self, off: Array, weight: Array, fine: NDArray[np.bool_]) -> list[TargetFit]:

@@ -25,12 +25,13 @@ from lutbench.analysis.identify.ground import (
     screen,
     screen_plainly,
 )
+from lutbench.analysis.identify.gamutbank import Pair
 from lutbench.analysis.identify.hues import hue_windows
 from lutbench.analysis.identify.hypothesis import Forecast, Hypothesis, ToneTarget
 from lutbench.analysis.identify.knowledge import Knowledge
 from lutbench.analysis.identify.samples import CODES, Samples
 from lutbench.analysis.identify.target import fit_targets
-from lutbench.analysis.identify.verdict import WEIGHT
+from lutbench.analysis.identify.verdict import WEIGHT, goes_together
 from lutbench.errors import LutbenchError
 from lutbench.model.curves.tabulated import Tabulated
 from lutbench.model.grade import CDL_WEIGHTS, Cdl, Saturation
@@ -53,8 +54,15 @@ INNER_FROM = 0.8
 UNMOVED = 0.75
 """Codes: a fit without a matrix on light that leaves no more needs none."""
 OTHER_RANGE = 40.0
+OUT_OF_RANGE = -2.0
+"""Full-scale output under this stands for a node that is not to be used."""
+
+HARDLY = 1e-7
+"""So much a tabulated curve rises from node to node where it does not."""
+
 PART_BETTER = 0.4
 INNER = 0.12
+GUESS_UNPAIRED = 12.0
 NO_TARGET = 200.0
 GAMUT_ONLY = 12.0
 STARTS = 3
@@ -237,7 +245,7 @@ def _followed(
         places, outputs, trust = held.free_curve(ground)
         curve = FreeCurve.of(source.decode(places), outputs, trust, held.typical)
         grade = _grade_of(held.mixing)
-        for told in _targets(curve, knowledge, source, samples, held.typical, pair.alike):
+        for told in _targets(curve, knowledge, source, samples, held.typical, pair):
             hypothesis = _hypothesis(source, told, knowledge, curve, grade, samples)
             if hypothesis is not None:
                 found.append(Loose(replace(hypothesis, pair=pair), held.typical, told.cost))
@@ -250,7 +258,7 @@ def _targets(
     source: End,
     samples: Samples,
     noise: float,
-    alike: bool,
+    pair: Pair,
 ) -> list[TargetFit]:
     """The targets that explain the free curve; the last resort is none at all."""
     wanted = range_seen(samples)
@@ -268,7 +276,9 @@ def _targets(
             cost += CONTRAST_ALONE
         if wanted is not None and end.range != wanted:
             cost += OTHER_RANGE
-        if not alike and end.number == source.number and fit.model != "tone":
+        if fit.model == "smooth" and not pair.alike and not goes_together(end, pair.target.name):
+            cost += GUESS_UNPAIRED
+        if not pair.alike and end.number == source.number and fit.model != "tone":
             cost -= GAMUT_ONLY
         told.append(replace(fit, cost=cost))
     told.sort(key=lambda fit: fit.cost)
@@ -323,12 +333,12 @@ def _hypothesis(
 ) -> Hypothesis | None:
     pair = knowledge.bank.pair(0)
     end = knowledge.targets[told.target] if told.target >= 0 else None
-    if end is None or told.model in ("tone", "smooth"):
+    if end is None or told.model in ("tone", "smooth", "logistic"):
         # Little of a tone curve that is followed to its end is left unexplained.
         if end is not None and told.model == "tone" and told.share > 0.97:
             return Hypothesis(source, end, pair, told.stops, None, grade)
         name: Range = end.range if end else (range_seen(samples) or "full")
-        table = tabulated(curve, told.stops, name)
+        table = tabulated(_to_the_ends(curve, source, samples), told.stops, name)
         if table is None:
             return None
         tone = ToneTarget(table, name, end, guessed=told.model == "smooth")
@@ -347,6 +357,31 @@ def _hypothesis(
     else:
         steps = grade
     return Hypothesis(source, end, pair, told.stops, None, steps)
+
+
+def _to_the_ends(curve: FreeCurve, source: End, samples: Samples) -> FreeCurve:
+    """The curve with the neutral nodes beyond it, where the LUT itself says how it goes on.
+
+    A shoulder flattens until noise hides its rise; there the best rising curve is taken.
+    """
+    from scipy.optimize import isotonic_regression
+
+    light = source.decode(samples.neutral_in)
+    fine = np.isfinite(light) & (samples.neutral > OUT_OF_RANGE).all(axis=1)
+    light, output = light[fine], samples.neutral[fine].mean(axis=1)
+    order = np.argsort(light, kind="stable")
+    light, output = light[order], output[order]
+    parts = [(curve.light, curve.output.mean(axis=1))]
+    above, below = light > curve.light.max(), light < curve.light.min()
+    first, last = parts[0][1][0], parts[0][1][-1]
+    if above.any():
+        rising = np.maximum(isotonic_regression(output[above]).x, last)
+        parts.append((light[above], rising + HARDLY * np.arange(1, above.sum() + 1)))
+    if below.any():
+        rising = np.minimum(isotonic_regression(output[below]).x, first)
+        parts.insert(0, (light[below], rising - HARDLY * np.arange(below.sum(), 0, -1)))
+    light, output = (np.concatenate(each) for each in zip(*parts, strict=True))
+    return FreeCurve(light, np.repeat(output[:, None], 3, axis=1), np.ones(len(light)), curve.noise)
 
 
 def _cubic(coefficients: Array) -> Lut1D:

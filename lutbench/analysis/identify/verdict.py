@@ -30,6 +30,10 @@ LEAST = 0.02
 
 # What a gamut conversion costs beside none.
 CONVERTS = 24.0
+HDR = ("BT.2100 PQ", "ST 2084", "BT.2100 HLG")
+UNPAIRED = 6.0
+"""What a curve costs in a gamut that it is not met in."""
+
 SHOWN_IN = ("BT.709", "BT.2020", "P3-D65")
 """The gamuts that pictures are made for."""
 
@@ -96,11 +100,20 @@ def uncommonness(hypothesis: Hypothesis) -> float:
         if target.name not in SHOWN_IN and not gamut_only:
             cost += 4.0 if target.origin != "registry" else 8.0
         cost += 1.0 * (h.pair.source.name in SHOWN_IN)
+        cost += UNPAIRED * (not goes_together(end, target.name))
     if end is not None and end.number != h.source.number:
         if end.curve.curve.name not in SHOWN_ON:
             cost += 3.0
         cost += 3.0 * _registered(end.curve)
     return cost + 0.5 * _registered(h.source.curve)
+
+
+def goes_together(end: End | None, gamut: str) -> bool:
+    """Whether pictures are made for this curve in this gamut: HDR curves go with wide gamuts."""
+    name = end.curve.curve.name if end is not None else ""
+    if name in HDR:
+        return gamut in ("BT.2020", "P3-D65")
+    return not (name == "gamma 2.6" and gamut in ("BT.709", "BT.2020"))
 
 
 def _registered(curve: CurveClass) -> bool:
