@@ -67,7 +67,12 @@ def unmoved_fit(ground: Ground, samples: Samples, sources: list[End]) -> FreeFit
 
 
 def pairs_of_curves(
-    places: Array, outputs: Array, sources: Sequence[End], targets: Sequence[End], limit: float
+    places: Array,
+    outputs: Array,
+    sources: Sequence[End],
+    targets: Sequence[End],
+    limit: float,
+    step: float = 0.0,
 ) -> list[TargetFit]:
     """Source and target for a curve given at full-scale inputs, the source as `group`.
 
@@ -79,7 +84,7 @@ def pairs_of_curves(
         places, outputs = places[some], outputs[some]
     lights = np.array([source.decode(places) for source in sources])
     tinted = FreeCurve(lights[0], outputs, np.ones(len(places))).tinted
-    through = Through.of(outputs, targets)
+    through = Through.of(outputs, targets, step)
     found: list[TargetFit] = []
     for i, light in enumerate(lights):
         for fit in through.fits(light, tinted):

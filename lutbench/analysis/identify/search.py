@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from lutbench.analysis.identify.alike import with_alike
 from lutbench.analysis.identify.curvesonly import averaged, is_apart
 from lutbench.analysis.identify.freecurve import cost_of
 from lutbench.analysis.identify.hypothesis import Forecast, Hypothesis, forecast
@@ -136,7 +137,9 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
         kind: Kind = "curve" if apart else "unknown"
         return explained(Identification(kind, "none", (), look, samples=samples))
     best = order[0]
-    candidates = candidates_of(order, samples)
+    candidates = tuple(
+        with_alike(each, error, samples, knowledge) for each, error in candidates_of(order, samples)
+    )
     clean = (
         forecast(best.hypothesis.without_grade(), samples)
         if best.hypothesis.grade

@@ -35,8 +35,9 @@ from lutbench.model.transforms import Array
 NEAR = 1e-4
 SHORTEST = 5
 
-# A stretch follows the target while it stays this near, in codes.
-FOLLOWS = 0.6
+# A stretch follows the target while its points stay this near to each other, in codes,
+# or this many steps of a rounded table.
+FOLLOWS, FOLLOWS_STEPS = 0.6, 1.1
 # What a guess costs more than a finding.
 GUESSED = 60.0
 # What a logistic tone curve costs beside a plain one, and the error in codes up to which
@@ -55,13 +56,15 @@ SHOWN_ON = (
 """The curves that pictures are made for, among which a guess is made."""
 
 
-def fit_targets(curve: FreeCurve, targets: Sequence[End], plain_limit: float) -> list[TargetFit]:
+def fit_targets(
+    curve: FreeCurve, targets: Sequence[End], plain_limit: float, step: float = 0.0
+) -> list[TargetFit]:
     """Fits of every target and model that come near, best first.
 
     Where a target explains the curve plainly within `plain_limit` codes, the
-    models with more freedom are not tried.
+    models with more freedom are not tried. `step` is that of a rounded table.
     """
-    through = Through.of(curve.output, targets)
+    through = Through.of(curve.output, targets, step)
     fits = through.fits(curve.light, curve.tinted)
     plain = {fit.target: fit for fit in fits if fit.model == "plain"}
     if not any(fit.error <= plain_limit for fit in plain.values()):
@@ -82,9 +85,10 @@ class Through:
 
     log_light: Array
     weight: Array
+    follows: float = FOLLOWS
 
     @classmethod
-    def of(cls, output: Array, targets: Sequence[End]) -> Through:
+    def of(cls, output: Array, targets: Sequence[End], step: float = 0.0) -> Through:
         """The output, shape (n, 3), decoded by every target."""
         logs, weights = [], []
         for end in targets:
@@ -95,7 +99,8 @@ class Through:
             fine = np.isfinite(weight) & (weight > 0) & (light > DARK)
             logs.append(np.log(np.where(fine, light, 1.0)))
             weights.append(np.where(fine, weight, 0.0))
-        return cls(np.array(logs), np.array(weights))
+        follows = max(FOLLOWS, FOLLOWS_STEPS * step * CODES)
+        return cls(np.array(logs), np.array(weights), follows)
 
     def fits(self, light: Array, tinted: bool) -> list[TargetFit]:
         """The ``plain`` fits, and where the channels are one the ``tone`` fits."""
@@ -187,9 +192,7 @@ class Through:
             cost = float(cost_of(np.array(error[i, k]), 3)) + LOGISTIC
             stops = float(np.log2(max(grey, 1e-9) / 0.18))
             found.append(
-                TargetFit(
-                    places[k], "logistic", stops, float(error[i, k]), 1.0, None, cost, int(i)
-                )
+                TargetFit(places[k], "logistic", stops, float(error[i, k]), 1.0, None, cost, int(i))
             )
         return found
 
@@ -199,7 +202,7 @@ class Through:
         apart = np.abs(off[:, None, :] - off[:, :, None]) * weight[:, None, :]
         # Ordered pairs (from, to): within until the first that is not.
         ends = np.triu(np.ones((n, n), dtype=bool))
-        bad = ((apart > FOLLOWS) | ~fine[:, None, :]) & ends
+        bad = ((apart > self.follows) | ~fine[:, None, :]) & ends
         stop = np.where(bad.any(axis=2), bad.argmax(axis=2), n)
         length = np.maximum(stop - np.arange(n), 0)
         # A stretch of black, where no code changes, says little: what counts is weight.

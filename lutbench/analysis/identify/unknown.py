@@ -17,6 +17,7 @@ from lutbench.analysis.identify.freeform import (
     refitted,
     settle,
 )
+from lutbench.analysis.identify.gamutbank import Pair
 from lutbench.analysis.identify.ground import (
     Ground,
     Start,
@@ -25,12 +26,11 @@ from lutbench.analysis.identify.ground import (
     screen,
     screen_plainly,
 )
-from lutbench.analysis.identify.gamutbank import Pair
 from lutbench.analysis.identify.hues import hue_windows
 from lutbench.analysis.identify.hypothesis import Forecast, Hypothesis, ToneTarget
 from lutbench.analysis.identify.knowledge import Knowledge
 from lutbench.analysis.identify.samples import CODES, Samples
-from lutbench.analysis.identify.target import fit_targets
+from lutbench.analysis.identify.target import SHOWN_ON, fit_targets
 from lutbench.analysis.identify.verdict import WEIGHT, goes_together
 from lutbench.errors import LutbenchError
 from lutbench.model.curves.tabulated import Tabulated
@@ -47,7 +47,9 @@ FOLLOWED, PAIRS, TARGETS = 3, 3, 3
 
 # Codes: what a model of the free curve may leave over, beside the noise.
 MODEL_LEAVES = 0.35
-TONE_SHARE = 0.15
+TONE_SHARE, CURVE_TONE_SHARE = 0.15, 0.1
+"""The least part of a curve that a stretch must explain."""
+
 INNER_FROM = 0.8
 """Codes: a fit that leaves more is tried anew on the nodes nearest the neutral axis."""
 
@@ -63,6 +65,9 @@ HARDLY = 1e-7
 PART_BETTER = 0.4
 INNER = 0.12
 GUESS_UNPAIRED = 12.0
+TONED_LOG = 20.0
+"""What a tone curve before an encoding costs that no picture is shown in."""
+
 NO_TARGET = 200.0
 GAMUT_ONLY = 12.0
 STARTS = 3
@@ -209,11 +214,13 @@ def _from_curve(
     limit = max(MODEL_LEAVES, 1.2 * noise)
     wanted = range_seen(samples)
     found: list[Loose] = []
-    for told in pairs_of_curves(places, outputs, ends, knowledge.targets, limit):
+    for told in pairs_of_curves(places, outputs, ends, knowledge.targets, limit, samples.step):
         end, source = knowledge.targets[told.target], ends[told.group]
-        if told.error > limit or told.share < (TONE_SHARE if told.model == "tone" else 0.7):
+        if told.error > limit or told.share < (CURVE_TONE_SHARE if told.model == "tone" else 0.7):
             continue
         cost = told.cost + (OTHER_RANGE if wanted is not None and end.range != wanted else 0.0)
+        if told.model == "tone" and end.curve.curve.name not in SHOWN_ON:
+            cost += TONED_LOG
         curve = FreeCurve(source.decode(places), outputs, np.ones(len(places)), noise)
         hypothesis = _hypothesis(source, told, knowledge, curve, grade, samples)
         if hypothesis is not None:
@@ -264,7 +271,7 @@ def _targets(
     wanted = range_seen(samples)
     limit = max(MODEL_LEAVES, 1.2 * noise)
     told: list[TargetFit] = []
-    for fit in fit_targets(curve, knowledge.targets, limit):
+    for fit in fit_targets(curve, knowledge.targets, limit, samples.step):
         end = knowledge.targets[fit.target]
         good = fit.error <= limit and fit.share >= 0.7
         if fit.model == "tone":

@@ -22,6 +22,9 @@ TIE_SHARE, TIE_CODES = 0.06, 0.004
 # An answer is as good as exact with an error of this many codes: that of rounding to 10 bits
 # plus noise of a code.
 EXACT = 0.5
+CURVE_ROUNDING, CURVE_CODES = 1.2, 0.1
+"""A curve alone is sure with an error of this many times its rounding, or this many codes."""
+
 TIE_COST = 4.0
 WEIGHT = 400.0
 """What an error e in codes costs is this times log e: it rests on hundreds of nodes."""
@@ -140,8 +143,13 @@ def kind_of(hypothesis: Hypothesis) -> Kind:
     return "identity" if unchanged else "curve"
 
 
-def candidates_of(order: Sequence[Finalist], samples: Samples) -> tuple[Candidate, ...]:
-    """The candidates of ranked finalists, ties folded into `same_as` where one name differs."""
+def candidates_of(
+    order: Sequence[Finalist], samples: Samples
+) -> tuple[tuple[Candidate, float], ...]:
+    """The candidates of ranked finalists with their errors in codes.
+
+    Ties are folded into `same_as` where one name differs.
+    """
     taken: list[tuple[Finalist, list[Finalist]]] = []
     for each in order:
         for first, others in taken:
@@ -152,7 +160,7 @@ def candidates_of(order: Sequence[Finalist], samples: Samples) -> tuple[Candidat
             taken.append((each, []))
     level = confidence_of([first for first, _ in taken], samples)
     return tuple(
-        _candidate(first, others, level if i == 0 else "low")
+        (_candidate(first, others, level if i == 0 else "low"), first.error)
         for i, (first, others) in enumerate(taken[:SHOWN])
     )
 
@@ -237,12 +245,21 @@ def confidence_of(order: Sequence[Finalist], samples: Samples) -> Confidence:
     tied = any(is_tie(each, best) for each in order[1:])
     if best.error > EXACT:
         return "medium" if best.error < 3 else "low"
+    h = best.hypothesis
+    if h.pair.alike and not _is_sure_curve(best, samples):
+        return "medium"
     if tied:
         return "medium"
     floor = max(best.error, samples.floor, 0.02)
     if rival is not None and rival.error < 1.3 * floor:
         return "medium"
     return "high"
+
+
+def _is_sure_curve(best: Finalist, samples: Samples) -> bool:
+    """Whether a curve alone is explained to its rounding: any two curves come near another pair."""
+    plain = isinstance(best.hypothesis.target, End) and not best.hypothesis.grade
+    return plain and best.forecast.rms <= max(CURVE_ROUNDING * samples.floor, CURVE_CODES)
 
 
 def residual_codes(first: Finalist) -> Array:

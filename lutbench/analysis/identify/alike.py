@@ -1,0 +1,63 @@
+"""Names that one LUT cannot tell apart: curves nearer to each other than its rounding and noise."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from lutbench.analysis.identify.curvebank import End
+from lutbench.analysis.identify.hypothesis import Hypothesis
+from lutbench.analysis.identify.knowledge import Knowledge
+from lutbench.analysis.identify.neutral import match_neutral
+from lutbench.analysis.identify.result import Candidate
+from lutbench.analysis.identify.samples import Samples
+
+RESOLVED = 0.3
+"""Curves that differ by less than this share of the noise on the neutral axis are one here."""
+
+NOISE_OF_TYPICAL, MOST_NOISE = 1.5, 0.6
+"""The root mean square of uniform noise over its geometric mean, and that of a code of noise."""
+
+
+def with_alike(candidate: Candidate, error: float, samples: Samples, known: Knowledge) -> Candidate:
+    """The candidate with the curves added to `same_as` that its LUT cannot tell from its own.
+
+    `error` is its typical error in codes: what it leaves over, a look for one,
+    hides small differences.
+    """
+    hypothesis = candidate.hypothesis
+    if hypothesis is None or hypothesis.target_end is None:
+        return candidate
+    limit = RESOLVED * float(np.clip(NOISE_OF_TYPICAL * error, samples.floor, MOST_NOISE))
+    sources, targets = _near(hypothesis, hypothesis.target_end, samples, known, limit)
+    same = candidate.same_as
+    added = replace(
+        same,
+        source_curve=_joined(same.source_curve, sources, candidate.source.curve),
+        target_curve=_joined(same.target_curve, targets, candidate.target.curve),
+    )
+    return replace(candidate, same_as=added)
+
+
+def _near(
+    hypothesis: Hypothesis, target: End, samples: Samples, known: Knowledge, limit: float
+) -> tuple[list[End], list[End]]:
+    """Ends in the same ranges that give the neutral axis of the hypothesis within the limit."""
+    source = hypothesis.source
+    light = np.nan_to_num(source.decode(samples.neutral_in) * 2.0**hypothesis.stops)
+    plain = replace(samples, neutral=np.repeat(target.encode(light)[:, None], 3, axis=1))
+    sources = [end for end in known.sources if end.range == source.range]
+    targets = [end for end in known.targets if end.range == target.range]
+    by_source = match_neutral(plain, sources, [target]).error[:, 0]
+    by_target = match_neutral(plain, [source], targets).error[0]
+    return (
+        [end for end, error in zip(sources, by_source, strict=True) if error <= limit],
+        [end for end, error in zip(targets, by_target, strict=True) if error <= limit],
+    )
+
+
+def _joined(names: tuple[str, ...], ends: Sequence[End], own: str | None) -> tuple[str, ...]:
+    more = (name for end in ends for name in end.curve.names)
+    return tuple(dict.fromkeys([*names, *(name for name in more if name != own)]))
