@@ -33,12 +33,12 @@ ENOUGH = 12.0
 """So many values about a place of G and it is known there."""
 
 MIXING_COSTS = 10.0
+LEAST_FREEDOM = 0.05
 HELD = 1e12
 """The weight that holds the matrix to one that is given."""
 
 # How many sources go into each heat of the race, and how many steps it takes.
-HEATS = ((20, 1), (8, 2), (5, STEPS))
-FEW_ROWS = 260
+HEATS = ((20, 1), (8, 1), (5, STEPS))
 
 # The free two of each row of M, and what they do to it.
 _FREE = np.array([[1.0, 0.0], [0.0, 1.0], [-1.0, -1.0]])
@@ -65,7 +65,8 @@ class Form:
 class FreeFit:
     """A fit of one source: see the module's words for M, Q and G.
 
-    `error` is the root mean square in codes of the nodes that the fit keeps,
+    `error` is the root mean square in codes of the nodes that the fit keeps, their
+    number less the parameters that they have to tell,
     `share` their part, `typical` the median over all. `seen` is how many nodes
     each knot of G rests on. `normal`, shape (6, 6),
     is the mean square error in codes² that a change of the free six of M costs
@@ -131,11 +132,9 @@ def race(
         start = starts[i]
         assert start is not None
         fits.append(started(ground, Form(ground.tinted), i, start.matrix, start.mixing))
-    few = ground.thinned(FEW_ROWS)
-    for heat, (count, steps) in enumerate(HEATS):
+    for count, steps in HEATS:
         fits = sorted(fits, key=lambda fit: fit.error)[:count]
-        field = few if heat == 0 else ground
-        fits = [settle(field, samples, sources, fit, steps) for fit in fits]
+        fits = [settle(ground, samples, sources, fit, steps) for fit in fits]
     return sorted((fit for fit in fits if fit.knots is not None), key=lambda fit: fit.error)
 
 
@@ -231,13 +230,16 @@ def _solved(a: Array, b: Array, fit: FreeFit) -> FreeFit | None:
     rests = (weight @ np.abs(a[:, :at])).reshape(form.curves, BASIS).sum(axis=0) / CODES
     knots = solution[:at].reshape(form.curves, BASIS)
     kept = float(weight.sum())
+    # What the parameters take: with few nodes a free curve follows any of them.
+    taken = float(np.trace(np.linalg.solve(normal, normal - prior)))
+    freedom = max(kept - taken, LEAST_FREEDOM * kept, 1e-9)
     return replace(
         fit,
         matrix=np.hstack([free, 1 - free.sum(axis=1, keepdims=True)]),
         mixing=mixing,
         knots=np.broadcast_to(knots, (3, BASIS)),
         seen=rests,
-        error=float(np.sqrt((weight * miss**2).sum() / kept)),
+        error=float(np.sqrt((weight * miss**2).sum() / freedom)),
         typical=float(np.median(np.abs(miss))),
         share=kept / len(b),
         normal=_cost_of_matrix(normal, at) / kept if form.held is None else fit.normal,

@@ -19,7 +19,10 @@ ROWS = 1500
 # at black does not drown the rest.
 REACH = 0.004
 OUTLIER = 4 * 1.4826
-INNER = 0.12
+INNER, NEAREST = 0.12, 300
+EDGE, FEWEST = 0.04, 150
+"""Nodes this near to an end of the output may have been clipped before a look moved them."""
+
 LEAST = 0.02
 
 
@@ -54,18 +57,23 @@ def chosen_nodes(samples: Samples, rows: int = ROWS, seed: int = 0) -> list[NDAr
 def inner_nodes(samples: Samples, rows: int = 2 * ROWS, seed: int = 0) -> NDArray[np.int64]:
     """Indices of nodes that are clear in all channels and of moderate saturation.
 
-    A quarter of the nodes, those that spread least over the neutral axis: there
+    Those that spread least over the neutral axis, and some hundreds at least: there
     neither clipping before a look nor compression of the gamut has acted.
     """
     flat = samples.table.reshape(-1, 3)
     places = np.flatnonzero(samples.inside(flat).all(axis=1))
     if len(places) < 40:
         return places
+    edge = EDGE * (samples.high - samples.low)
+    clear = ((flat[places] > samples.low + edge) & (flat[places] < samples.high - edge)).all(axis=1)
+    if clear.sum() >= FEWEST:
+        places = places[clear]
     axis = samples.neutral.mean(axis=1)
     order = np.argsort(axis)
     through = np.interp(flat[places], axis[order], samples.neutral_in[order])
     spread = np.ptp(through, axis=1)
-    limit = max(float(np.quantile(spread, 0.25)), INNER * float(np.ptp(samples.neutral_in)))
+    nearest = float(np.sort(spread)[min(NEAREST, len(spread) - 1)])
+    limit = max(nearest, INNER * float(np.ptp(samples.neutral_in)))
     places = places[spread <= limit]
     if len(places) > rows:
         places = np.random.default_rng(seed).choice(places, rows, replace=False)

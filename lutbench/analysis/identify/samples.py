@@ -20,6 +20,9 @@ MOST = 33
 SIX_DECIMALS = 1e-6
 # A plateau blurred by noise ends this far under its peak: three 10-bit codes.
 BLUR = 3 / CODES
+NOISE_CODES = 0.58
+SHARP = 0.8
+"""A sharp plateau holds at least this share of what is near; noise held to 0..1 leaves half."""
 
 
 @dataclass(frozen=True)
@@ -58,6 +61,11 @@ class Samples:
     def floor(self) -> float:
         """The error in codes that rounding alone leaves."""
         return float(max(self.step, SIX_DECIMALS) / np.sqrt(12) * CODES)
+
+    @property
+    def noise(self) -> float:
+        """The root mean square error in codes to be expected: of rounding, or of a code of noise."""
+        return max(self.floor, NOISE_CODES if self.blurred else 0.0)
 
     def inside(self, values: Array) -> NDArray[np.bool_]:
         """Which values of (..., 3) are clear of both plateaus."""
@@ -171,6 +179,6 @@ def _margin(flat: Array, low: Array, high: Array) -> float:
     for end in (low, high):
         near = np.abs(flat - end) < BLUR
         at = np.abs(flat - end) < 2 * SIX_DECIMALS
-        if near.sum() > 0.02 * flat.size and at.sum() < 0.5 * near.sum():
+        if near.sum() > 0.02 * flat.size and at.sum() < SHARP * near.sum():
             return BLUR
     return 5 * SIX_DECIMALS

@@ -267,7 +267,9 @@ def _finalists(
             compression,
         )
         told = forecast(hypothesis, samples)
-        cost = float(cost_of(np.array(each.neutral), 1))
+        # Noise says nothing against a pair of curves.
+        excess = np.sqrt(max(each.neutral**2 - samples.noise**2, 0.0))
+        cost = float(cost_of(np.array(excess), 1))
         finalists.append(Finalist(hypothesis, told, error_of(told, samples), cost))
         if len(finalists) >= FORECASTS:
             break

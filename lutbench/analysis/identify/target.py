@@ -75,7 +75,7 @@ def fit_targets(
         fits += fit_contrast(problems)
         fits += through.smooth(curve.light, targets)
         if not curve.tinted:
-            fits += through.logistic(curve.light[None], targets)
+            fits += through.logistic(curve.light[None], targets, curve.trust)
     return sorted(fits, key=lambda fit: fit.cost)
 
 
@@ -85,7 +85,7 @@ class Through:
 
     log_light: Array
     weight: Array
-    follows: float = FOLLOWS
+    follows: tuple[float, ...] = (FOLLOWS,)
 
     @classmethod
     def of(cls, output: Array, targets: Sequence[End], step: float = 0.0) -> Through:
@@ -99,7 +99,8 @@ class Through:
             fine = np.isfinite(weight) & (weight > 0) & (light > DARK)
             logs.append(np.log(np.where(fine, light, 1.0)))
             weights.append(np.where(fine, weight, 0.0))
-        follows = max(FOLLOWS, FOLLOWS_STEPS * step * CODES)
+        coarse = FOLLOWS_STEPS * step * CODES
+        follows = (FOLLOWS, coarse) if coarse > FOLLOWS else (FOLLOWS,)
         return cls(np.array(logs), np.array(weights), follows)
 
     def fits(self, light: Array, tinted: bool) -> list[TargetFit]:
@@ -119,9 +120,10 @@ class Through:
             for j in np.flatnonzero(enough)
         ]
         if not tinted:
-            found += self._stretches(
-                off.mean(axis=2), weight.mean(axis=2), np.asarray(fine.all(axis=2))
-            )
+            for within in self.follows:
+                found += self._stretches(
+                    off.mean(axis=2), weight.mean(axis=2), np.asarray(fine.all(axis=2)), within
+                )
         return found
 
     def smooth(self, light: Array, targets: Sequence[End]) -> list[TargetFit]:
@@ -161,7 +163,9 @@ class Through:
             found.append(TargetFit(j, "smooth", stops, best, 1.0, None, cost))
         return found
 
-    def logistic(self, lights: Array, targets: Sequence[End]) -> list[TargetFit]:
+    def logistic(
+        self, lights: Array, targets: Sequence[End], trust: Array | float = 1.0
+    ) -> list[TargetFit]:
         """The ``logistic`` fits of lights in, shape (s, n), to the curves pictures are made for.
 
         Light out x^n / (x^n + h^n), the S of film in log light (Naka and Rushton,
@@ -176,16 +180,17 @@ class Through:
         fine = (self.weight[places] > 0).all(axis=2) & (log_out < FULL)
         rest = -np.expm1(np.where(fine, log_out, -1.0))
         y = np.where(fine, log_out - np.log(rest), 0.0)
-        w2 = np.where(fine, self.weight[places].mean(axis=2) * rest, 0.0) ** 2
+        w2 = np.where(fine, self.weight[places].mean(axis=2) * rest * trust, 0.0) ** 2
         s0, sx, sxx = (each @ w2.T for each in (seen * 1.0, seen * x, seen * x * x))
         sy, syy, sxy = seen @ (w2 * y).T, seen @ (w2 * y * y).T, (seen * x) @ (w2 * y).T
-        count = seen.astype(float) @ fine.T.astype(float)
+        count = seen.astype(float) @ (fine * np.square(trust)).T
+        least = max(FEWEST, 0.5 * float(np.sum(np.ones(lights.shape[1]) * np.square(trust))))
         with np.errstate(all="ignore"):
             slope = (s0 * sxy - sx * sy) / (s0 * sxx - sx * sx)
             level = (sy - slope * sx) / s0
             square = syy - level * sy - slope * sxy
             error = np.sqrt(np.maximum(square, 0) / count)
-        enough = (count >= max(FEWEST, 0.5 * lights.shape[1])) & np.isfinite(error) & (slope > 0)
+        enough = (count >= least) & np.isfinite(error) & (slope > 0)
         found = []
         for i, k in zip(*np.nonzero(enough & (error < LOGISTIC_WITHIN)), strict=True):
             grey = 1 / (1 + np.exp(-(level[i, k] + slope[i, k] * np.log(0.18))))
@@ -196,13 +201,15 @@ class Through:
             )
         return found
 
-    def _stretches(self, off: Array, weight: Array, fine: NDArray[np.bool_]) -> list[TargetFit]:
+    def _stretches(
+        self, off: Array, weight: Array, fine: NDArray[np.bool_], within: float
+    ) -> list[TargetFit]:
         """The longest stretch of each target on which light out keeps one ratio to light in."""
         n = off.shape[1]
         apart = np.abs(off[:, None, :] - off[:, :, None]) * weight[:, None, :]
         # Ordered pairs (from, to): within until the first that is not.
         ends = np.triu(np.ones((n, n), dtype=bool))
-        bad = ((apart > self.follows) | ~fine[:, None, :]) & ends
+        bad = ((apart > within) | ~fine[:, None, :]) & ends
         stop = np.where(bad.any(axis=2), bad.argmax(axis=2), n)
         length = np.maximum(stop - np.arange(n), 0)
         # A stretch of black, where no code changes, says little: what counts is weight.

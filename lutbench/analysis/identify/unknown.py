@@ -47,6 +47,9 @@ FOLLOWED, PAIRS, TARGETS = 3, 3, 3
 
 # Codes: what a model of the free curve may leave over, beside the noise.
 MODEL_LEAVES = 0.35
+MOST, MANY, MANY_WITHIN = 0.7, 0.5, 0.1
+"""The share of a curve that a model must explain, and a smaller one if within so many codes."""
+
 TONE_SHARE, CURVE_TONE_SHARE = 0.15, 0.1
 """The least part of a curve that a stretch must explain."""
 
@@ -216,7 +219,9 @@ def _from_curve(
     found: list[Loose] = []
     for told in pairs_of_curves(places, outputs, ends, knowledge.targets, limit, samples.step):
         end, source = knowledge.targets[told.target], ends[told.group]
-        if told.error > limit or told.share < (CURVE_TONE_SHARE if told.model == "tone" else 0.7):
+        # A stretch of a rounded table is followed to within a step.
+        stretch = max(limit, 0.45 * samples.step * CODES) if told.model == "tone" else limit
+        if told.error > stretch or told.share < (CURVE_TONE_SHARE if told.model == "tone" else 0.7):
             continue
         cost = told.cost + (OTHER_RANGE if wanted is not None and end.range != wanted else 0.0)
         if told.model == "tone" and end.curve.curve.name not in SHOWN_ON:
@@ -273,7 +278,8 @@ def _targets(
     told: list[TargetFit] = []
     for fit in fit_targets(curve, knowledge.targets, limit, samples.step):
         end = knowledge.targets[fit.target]
-        good = fit.error <= limit and fit.share >= 0.7
+        most = fit.share >= MOST or (fit.share >= MANY and fit.error <= MANY_WITHIN)
+        good = fit.error <= limit and most
         if fit.model == "tone":
             good = fit.error <= limit and fit.share >= TONE_SHARE
         if not (good or fit.model == "smooth"):
@@ -404,7 +410,8 @@ def tabulated(curve: FreeCurve, stops: float, name: Range) -> Tabulated | None:
     signal = (curve.output.mean(axis=1) - low) / span
     keep = [0]
     for i in range(1, len(light)):
-        if light[i] > light[keep[-1]] * (1 + 1e-9) + 1e-12 and signal[i] > signal[keep[-1]]:
+        last = float(light[keep[-1]])
+        if light[i] > last + 1e-9 * abs(last) + 1e-12 and signal[i] > signal[keep[-1]]:
             keep.append(i)
     if len(keep) < 4:
         return None
