@@ -20,6 +20,7 @@ from lutbench.analysis.identify.curvebank import End
 from lutbench.analysis.identify.gamutbank import GamutBank
 from lutbench.analysis.identify.ground import COLLAPSED, FEWEST, OTHERS, Ground, Start, mixing_of
 from lutbench.analysis.identify.samples import CODES, Samples
+from lutbench.model.tone import GamutCompression
 from lutbench.model.transforms import Array
 
 KNOTS = 22
@@ -50,10 +51,11 @@ _BENDING = 1e-2 * _SECOND.T @ _SECOND + 1e-9 * np.eye(BASIS)
 
 @dataclass(frozen=True)
 class Form:
-    """What a fit may use: a curve for each channel, a matrix that is given."""
+    """What a fit may use: a curve for each channel, a matrix that is given, a compression."""
 
     tinted: bool = False
     held: Array | None = None
+    compression: GamutCompression | None = None
 
     @property
     def curves(self) -> int:
@@ -175,6 +177,10 @@ def _step(ground: Ground, source: End, light_in: Array, fit: FreeFit) -> FreeFit
     """One Gauss-Newton step, with far rows weighed down."""
     form = fit.form
     lights = light_in @ fit.matrix.T
+    turns = None
+    if form.compression:
+        turns = _slopes_of(form.compression, lights)
+        lights = form.compression.apply(lights)
     places, rises = source.values_near(lights)
     fits = (places > fit.low) & (places < fit.high) & np.isfinite(rises) & (lights > 0)
     seen: NDArray[np.bool_] = np.all(fits, axis=1)
@@ -197,12 +203,29 @@ def _step(ground: Ground, source: End, light_in: Array, fit: FreeFit) -> FreeFit
         else:
             assert fit.knots is not None
             slope = (slopes * fit.knots[c][place]).sum(axis=1)
-        here = at_matrix + 2 * c
-        block[c][:, here : here + 2] = (slope * rises[seen, c])[:, None] * (light_seen @ _FREE)
-        target[c] = y[:, c] + block[c][:, here : here + 2] @ fit.matrix[c, :2]
+        moves = (slope * rises[seen, c])[:, None] * (light_seen @ _FREE)
+        for k in range(3):
+            here = at_matrix + 2 * k
+            if turns is not None:
+                block[c][:, here : here + 2] = turns[seen, c, k][:, None] * moves
+            elif k == c:
+                block[c][:, here : here + 2] = moves
+        target[c] = y[:, c] + block[c][:, at_matrix:at_mixing] @ fit.matrix[:, :2].reshape(6)
         here = at_mixing + 2 * c
         block[c][:, here : here + 2] = y[:, [c]] - y[:, OTHERS[c]]
     return _solved(block.reshape(-1, total) * CODES, target.reshape(-1) * CODES, fit)
+
+
+def _slopes_of(compression: GamutCompression, lights: Array) -> Array:
+    """How the compressed channels (first) move with those before (second), shape (n, 3, 3)."""
+    reach = 1e-4 * np.maximum(np.abs(lights).max(axis=1), 1e-6)
+    columns = []
+    for k in range(3):
+        step = np.zeros_like(lights)
+        step[:, k] = reach
+        off = compression.apply(lights + step) - compression.apply(lights - step)
+        columns.append(off / (2 * reach[:, None]))
+    return np.stack(columns, axis=2)
 
 
 def _solved(a: Array, b: Array, fit: FreeFit) -> FreeFit | None:

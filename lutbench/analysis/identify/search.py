@@ -209,6 +209,10 @@ def _partly(
     found = _finalists(scored, plain, knowledge)
     if plain is samples:
         return [_compressed(each, samples) for each in found]
+    packed = search_compressed(
+        plain, knowledge.sources, knowledge.targets, knowledge.bank, match, NEUTRAL_EXACT
+    )
+    found += _finalists(packed, plain, knowledge, GamutCompression())
     return [replace(each, forecast=forecast(each.hypothesis, samples)) for each in found]
 
 

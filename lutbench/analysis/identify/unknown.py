@@ -36,6 +36,7 @@ from lutbench.errors import LutbenchError
 from lutbench.model.curves.tabulated import Tabulated
 from lutbench.model.grade import CDL_WEIGHTS, Cdl, Saturation
 from lutbench.model.signal import Range
+from lutbench.model.tone import GamutCompression
 from lutbench.model.transforms import Array, Matrix, Transform
 from lutbench.tables.lut import Lut1D
 
@@ -65,6 +66,7 @@ OUT_OF_RANGE = -2.0
 HARDLY = 1e-7
 """So much a tabulated curve rises from node to node where it does not."""
 
+COMPRESSION, COMPRESSED, AS_WELL = GamutCompression(), 4, 1.5
 PART_BETTER = 0.4
 INNER = 0.12
 GUESS_UNPAIRED = 12.0
@@ -174,9 +176,20 @@ def _by_part(
     if starts:
         found, window = min(starts, key=lambda each: min(s.error for s in each[0] if s))
         trials.append((race(window, samples, ends, found), window))
+    whole, whole_fits = ground, fits
     for trial, part in trials:
         if trial and (not fits or trial[0].error < PART_BETTER * fits[0].error):
             fits, ground = trial, part
+    began = sorted((f for trial, _ in trials for f in trial), key=lambda f: f.error)[:COMPRESSED]
+    packed = [
+        settle(whole, samples, ends, replace(f, form=replace(f.form, compression=COMPRESSION)))
+        for f in began
+    ]
+    packed = sorted((f for f in packed if f.knots is not None), key=lambda f: f.error)
+    if packed and (not whole_fits or packed[0].error < PART_BETTER * whole_fits[0].error):
+        # What explains all of the nodes goes before what explains a part as well.
+        if packed[0].error < AS_WELL * fits[0].error:
+            fits, ground = packed, whole
     return fits, ground
 
 
@@ -260,7 +273,13 @@ def _followed(
         for told in _targets(curve, knowledge, source, samples, held.typical, pair):
             hypothesis = _hypothesis(source, told, knowledge, curve, grade, samples)
             if hypothesis is not None:
-                found.append(Loose(replace(hypothesis, pair=pair), held.typical, told.cost))
+                found.append(
+                    Loose(
+                        replace(hypothesis, pair=pair, compression=held.form.compression),
+                        held.typical,
+                        told.cost,
+                    )
+                )
     return found
 
 
