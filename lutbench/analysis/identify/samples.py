@@ -64,7 +64,7 @@ class Samples:
 
     @property
     def noise(self) -> float:
-        """The root mean square error in codes to be expected: of rounding, or of a code of noise."""
+        """The root mean square error in codes to expect: of rounding, or of a code of noise."""
         return max(self.floor, NOISE_CODES if self.blurred else 0.0)
 
     def inside(self, values: Array) -> NDArray[np.bool_]:

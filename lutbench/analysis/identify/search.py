@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from lutbench.analysis.identify.alike import with_alike
+from lutbench.analysis.identify.curvebank import End
 from lutbench.analysis.identify.curvesonly import averaged, is_apart
 from lutbench.analysis.identify.freecurve import cost_of
 from lutbench.analysis.identify.hypothesis import Forecast, Hypothesis, forecast
@@ -39,8 +40,10 @@ from lutbench.analysis.identify.verdict import (
 )
 from lutbench.analysis.identify.words import explained
 from lutbench.model.catalogue import Catalogue, open_catalogue
+from lutbench.model.grade import Cdl
 from lutbench.model.tone import GamutCompression
 from lutbench.model.transforms import Transform
+from lutbench.tables.lut import Lut1D
 
 NEUTRAL_WITHIN = 1.2
 """Codes: a pair of curves that misses the neutral axis by more is not followed up."""
@@ -183,7 +186,29 @@ def _with_more(samples: Samples, knowledge: Knowledge, match: NeutralMatch) -> l
         loose = sorted([*loose, *search_free(field, knowledge)], key=lambda each: each.cost)
         if loose and loose[0].error <= TINTED_FROM:
             break
+    loose = [_on_the_axis(each, samples, knowledge, match) for each in loose]
+    loose.sort(key=lambda each: each.cost)
     return [*found, *_worked_out(loose, samples)]
+
+
+def _on_the_axis(
+    loose: Loose, samples: Samples, knowledge: Knowledge, match: NeutralMatch
+) -> Loose:
+    """The hypothesis with its exposure from the neutral axis, where no curve follows the target.
+
+    Mixing the channels leaves neutrals alone, and the axis tells them better than a fit.
+    """
+    h = loose.hypothesis
+    if not isinstance(h.target, End) or any(isinstance(each, Cdl | Lut1D) for each in h.grade):
+        return loose
+    at = knowledge.sources.index(h.source), knowledge.targets.index(h.target)
+    neutral = float(match.error[at])
+    if neutral > NEUTRAL_EXACT:
+        return loose
+    excess = np.sqrt(max(neutral**2 - samples.noise**2, 0.0))
+    stops = float(match.stops[at].mean())
+    cost = float(cost_of(np.array(excess), 1))
+    return replace(loose, hypothesis=replace(h, stops=stops), curve_cost=cost)
 
 
 def _worked_out(loose: list[Loose], samples: Samples) -> list[Finalist]:

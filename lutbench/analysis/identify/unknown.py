@@ -11,11 +11,13 @@ from lutbench.analysis.identify.curvebank import End, scale_of
 from lutbench.analysis.identify.curvesonly import pairs_of_curves, unmoved_fit
 from lutbench.analysis.identify.freecurve import FreeCurve, TargetFit
 from lutbench.analysis.identify.freeform import (
+    Form,
     FreeFit,
     match_free,
     race,
     refitted,
     settle,
+    started,
 )
 from lutbench.analysis.identify.gamutbank import Pair
 from lutbench.analysis.identify.ground import (
@@ -66,7 +68,10 @@ OUT_OF_RANGE = -2.0
 HARDLY = 1e-7
 """So much a tabulated curve rises from node to node where it does not."""
 
-COMPRESSION, COMPRESSED, AS_WELL = GamutCompression(), 4, 1.5
+COMPRESSION = GamutCompression()
+COMPRESSED, PACKED, AS_WELL = 4, 8, 1.5
+"""Fits with a compression that are followed, what goes into them, and what they may cost."""
+
 PART_BETTER = 0.4
 INNER = 0.12
 GUESS_UNPAIRED = 12.0
@@ -149,7 +154,7 @@ def search_free(field: Field, knowledge: Knowledge) -> list[Loose]:
         return _curves_of(ground, samples, knowledge, ends, unmoved)
     fits = race(ground, samples, ends, field.starts)
     if not fits or fits[0].error > INNER_FROM:
-        fits, ground = _by_part(ground, samples, ends, fits)
+        fits, ground = _by_part(ground, samples, ends, fits, field.starts)
     found: list[Loose] = []
     for fit in fits[:FOLLOWED]:
         if fit.error > 1.6 * fits[0].error + 0.3:
@@ -159,7 +164,11 @@ def search_free(field: Field, knowledge: Knowledge) -> list[Loose]:
 
 
 def _by_part(
-    ground: Ground, samples: Samples, ends: list[End], fits: list[FreeFit]
+    ground: Ground,
+    samples: Samples,
+    ends: list[End],
+    fits: list[FreeFit],
+    starts: Sequence[Start | None],
 ) -> tuple[list[FreeFit], Ground]:
     """Fits on a part of the nodes, where those are far better: near neutral, or of some hues.
 
@@ -171,26 +180,43 @@ def _by_part(
     near = [settle(inner, samples, ends, fit) for fit in fits]
     trials.append((sorted((f for f in near if f.knots is not None), key=lambda f: f.error), inner))
     windows = [ground.only(rows) for rows in hue_windows(ground.outputs)]
-    starts = [(screen_plainly(window, samples, ends), window) for window in windows]
-    starts = [(s, w) for s, w in starts if any(s)]
-    if starts:
-        found, window = min(starts, key=lambda each: min(s.error for s in each[0] if s))
+    seen = [(screen_plainly(window, samples, ends), window) for window in windows]
+    seen = [(s, w) for s, w in seen if any(s)]
+    if seen:
+        found, window = min(seen, key=lambda each: min(s.error for s in each[0] if s))
         trials.append((race(window, samples, ends, found), window))
     whole, whole_fits = ground, fits
     for trial, part in trials:
         if trial and (not fits or trial[0].error < PART_BETTER * fits[0].error):
             fits, ground = trial, part
-    began = sorted((f for trial, _ in trials for f in trial), key=lambda f: f.error)[:COMPRESSED]
-    packed = [
-        settle(whole, samples, ends, replace(f, form=replace(f.form, compression=COMPRESSION)))
-        for f in began
-    ]
-    packed = sorted((f for f in packed if f.knots is not None), key=lambda f: f.error)
-    if packed and (not whole_fits or packed[0].error < PART_BETTER * whole_fits[0].error):
-        # What explains all of the nodes goes before what explains a part as well.
-        if packed[0].error < AS_WELL * fits[0].error:
-            fits, ground = packed, whole
+    began = [*whole_fits, *(f for trial, _ in trials for f in trial[:COMPRESSED])]
+    packed = _packed(whole, samples, ends, began, starts)
+    far_better = packed and (not whole_fits or packed[0].error < PART_BETTER * whole_fits[0].error)
+    # What explains all of the nodes goes before what explains a part as well.
+    if far_better and packed[0].error < AS_WELL * fits[0].error:
+        fits, ground = packed, whole
     return fits, ground
+
+
+def _packed(
+    ground: Ground,
+    samples: Samples,
+    ends: list[End],
+    fits: list[FreeFit],
+    starts: Sequence[Start | None],
+) -> list[FreeFit]:
+    """Fits with the reference gamut compression, from those without and the best first fits."""
+    form = Form(ground.tinted, compression=COMPRESSION)
+    order = sorted((each.error, i) for i, each in enumerate(starts) if each)[:PACKED]
+    began = [replace(fit, form=form) for fit in fits]
+    for _, i in order:
+        first = starts[i]
+        assert first is not None
+        began.append(started(ground, form, i, first.matrix, first.mixing))
+    field = [settle(ground, samples, ends, fit, 2) for fit in began]
+    field = sorted((f for f in field if f.knots is not None), key=lambda f: f.error)[:COMPRESSED]
+    field = [settle(ground, samples, ends, fit, PACKED) for fit in field]
+    return sorted((f for f in field if f.knots is not None), key=lambda f: f.error)
 
 
 def search_curves(samples: Samples, knowledge: Knowledge) -> list[Loose]:
