@@ -25,8 +25,11 @@ def memory_limit() -> int:
     return int(text) << 20
 
 
-def check_header(source: Any, header: Any, path: Path, limit: int) -> None:
-    """Refuse what cannot be a picture of ours, before anything is allocated."""
+def check_header(source: Any, header: Any, path: Path, limit: int, beside: int = 0) -> None:
+    """Refuse what cannot be a picture of ours, before anything is allocated.
+
+    `beside` says how many times the pixels the library holds beside them.
+    """
     if header.deep:
         raise FormatError("holds deep pixels", where=path, accepted="one value a channel and pixel")
     if header.depth != 1 or header.width < 1 or header.height < 1:
@@ -39,20 +42,29 @@ def check_header(source: Any, header: Any, path: Path, limit: int) -> None:
         )
     formats = header.channelformats or (header.format,) * header.nchannels
     native = max(each.basesize() for each in formats) * header.nchannels
-    need = header.width * header.height * native
-    # The pixels, and beside them the row buffers of reader and writer.
-    if need * 5 // 4 + (64 << 20) > limit:
-        raise LutbenchError(
-            f"{header.width}×{header.height} with {header.nchannels} channels would take "
-            f"{_mebibytes(need)} MiB",
-            where=path,
-            accepted=f"what fits a limit of {_mebibytes(limit)} MiB "
-            f"(set {MEMORY_VARIABLE} to more MiB)",
-        )
+    beside *= header.width * header.height * native
+    if header.tile_width:  # a row of tiles, twice
+        across = -(-header.width // header.tile_width) * header.tile_width
+        beside += 2 * across * header.tile_height * native
+    check_size((header.width, header.height, header.nchannels), native, path, limit, beside)
     if source.seek_subimage(1, 0):
         raise FormatError("holds more than one picture", where=path, accepted="one picture a file")
     error_of(source)  # not being able to go there is no fault
     source.seek_subimage(0, 0)
+
+
+def check_size(size: tuple[int, int, int], pixel: int, path: Path, limit: int, beside: int) -> None:
+    """Refuse a picture that would not fit the limit: `pixel` bytes each, and `beside` them."""
+    width, height, channels = size
+    need = width * height * pixel
+    # The pixels, and beside them the row buffers of reader and writer.
+    if need * 5 // 4 + beside + (64 << 20) > limit:
+        raise LutbenchError(
+            f"{width}×{height} with {channels} channels would take {_mebibytes(need + beside)} MiB",
+            where=path,
+            accepted=f"what fits a limit of {_mebibytes(limit)} MiB "
+            f"(set {MEMORY_VARIABLE} to more MiB)",
+        )
 
 
 def error_of(thing: Any) -> str:

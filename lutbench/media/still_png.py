@@ -16,15 +16,16 @@ _DEPTHS = {0: (1, 2, 4, 8, 16), 2: (8, 16), 3: (1, 2, 4, 8), 4: (8, 16), 6: (8, 
 _PALETTE = 3
 
 
-def check_png(file: BinaryIO, path: Path) -> None:
+def check_png(file: BinaryIO, path: Path) -> bool:
     """Refuse a PNG that is cut short, damaged by its checksums, or without header or picture.
 
-    `file` stands behind the signature.
+    `file` stands behind the signature. Says whether the picture is interlaced: then
+    the image library holds it as a whole.
     """
     size = os.fstat(file.fileno()).st_size
     seen: set[bytes] = set()
     name = b""
-    colour_type = 0
+    colour_type, interlaced = 0, False
     while name != b"IEND":
         head = file.read(8)
         length, name = int.from_bytes(head[:4], "big"), head[4:]
@@ -42,10 +43,11 @@ def check_png(file: BinaryIO, path: Path) -> None:
         if (name == b"IHDR") != (not seen):
             raise FormatError("the PNG file does not begin with its one header", where=path)
         if name == b"IHDR":
-            colour_type = _colour_type(first, path)
+            colour_type, interlaced = _colour_type(first, path), first[12] == 1
         seen.add(name)
     if b"IDAT" not in seen or (colour_type == _PALETTE and b"PLTE" not in seen):
         raise FormatError("the PNG file holds no picture", where=path)
+    return interlaced
 
 
 def _colour_type(header: bytes, path: Path) -> int:

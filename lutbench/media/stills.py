@@ -9,6 +9,7 @@ LUT (see `ColourTags`).
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -23,16 +24,22 @@ from lutbench.media.still import apply_to_still as apply_to_still
 from lutbench.media.still import colour_indices_of, no_colours, rounded
 from lutbench.media.still_checks import (
     check_header,
+    check_size,
     error_of,
     memory_limit,
 )
 from lutbench.media.still_formats import DEPTHS, MOST_CHANNELS, output_depth
 from lutbench.media.still_formats import still_format as still_format
 from lutbench.media.still_headers import name_in_header, output_header
+from lutbench.media.still_jpeg import SIGNATURE as JPEG_SIGNATURE
+from lutbench.media.still_jpeg import size_in_scans
 from lutbench.media.still_png import SIGNATURE as PNG_SIGNATURE
 from lutbench.media.still_png import check_png
 from lutbench.media.still_target import surely_written
 from lutbench.media.tags import NO_TAGS, ColourTags
+
+BAND = 256
+"""Lines read at once: as many as the tallest compressed block of OpenEXR (DWAB) holds."""
 
 
 def read_still(path: str | Path, *, limit: int | None = None) -> Still:
@@ -54,12 +61,8 @@ def read_still(path: str | Path, *, limit: int | None = None) -> Still:
     path = Path(path)
     still_format(path)
     modified = regular(path).st_mtime
-    try:
-        with open(path, "rb") as file:
-            if file.read(len(PNG_SIGNATURE)) == PNG_SIGNATURE:
-                check_png(file, path)
-    except OSError as error:
-        raise unreadable(path, error) from error
+    limit = memory_limit() if limit is None else limit
+    beside = _held_beside(path, limit)
     wanted = oiio.ImageSpec()
     wanted.attribute("oiio:UnassociatedAlpha", 1)  # the codes as they are, not multiplied by alpha
     source = oiio.ImageInput.open(str(path), wanted)
@@ -71,7 +74,7 @@ def read_still(path: str | Path, *, limit: int | None = None) -> Still:
             raise FormatError(
                 f"holds a {source.format_name()} picture", where=path, accepted=", ".join(DEPTHS)
             )
-        check_header(source, header, path, memory_limit() if limit is None else limit)
+        check_header(source, header, path, limit, beside)
         channels = tuple(header.channelnames)
         depth = _depth_of(header, path)
         kept = _kept_channels(channels, path)
@@ -137,6 +140,26 @@ def write_still(
 # --- reading ---------------------------------------------------------------------------------
 
 
+def _held_beside(path: Path, limit: int) -> int:
+    """How many times the pixels the library will hold beside them.
+
+    What it would print words of its own about, or take over the limit for as soon
+    as it opens the file, is refused.
+    """
+    try:
+        with open(path, "rb") as file:
+            if file.read(len(PNG_SIGNATURE)) == PNG_SIGNATURE:
+                return 1 if check_png(file, path) else 0
+            file.seek(0)
+            if file.read(2) == JPEG_SIGNATURE and (size := size_in_scans(file, path)):
+                samples = math.prod(size)
+                check_size(size, size[2], path, limit, 2 * samples)
+                return 2
+    except OSError as error:
+        raise unreadable(path, error) from error
+    return 0
+
+
 def _depth_of(header: Any, path: Path) -> str:
     formats = {str(each) for each in header.channelformats} or {str(header.format)}
     bits = header.get_int_attribute("oiio:BitsPerSample")
@@ -167,13 +190,28 @@ def _kept_channels(channels: Sequence[str], path: Path) -> tuple[int, ...]:
 
 
 def _read_pixels(source: Any, header: Any, depth: str, path: Path) -> NDArray[Any]:
+    """The pixels, band by band: the library copies what it reads, and a whole copy is too much."""
     oiio = _oiio()
-    kind = {"half": oiio.HALF, "float": oiio.FLOAT, "8": oiio.UINT8}.get(depth, oiio.UINT16)
-    pixels = source.read_image(0, 0, 0, header.nchannels, kind)
-    if pixels is None or source.has_error:
-        raise FormatError(f"cannot be read: {error_of(source)}", where=path)
-    array = np.asarray(pixels)
-    return array.reshape(header.height, header.width, header.nchannels)
+    kinds = {
+        "half": (oiio.HALF, np.float16),
+        "float": (oiio.FLOAT, np.float32),
+        "8": (oiio.UINT8, np.uint8),
+    }
+    kind, number = kinds.get(depth, (oiio.UINT16, np.uint16))
+    pixels = np.empty((header.height, header.width, header.nchannels), number)
+    tall = header.tile_height or BAND
+    for start in range(0, header.height, tall):
+        end = min(start + tall, header.height)
+        lines = (header.y + start, header.y + end)
+        if header.tile_width:
+            across = (header.x, header.x + header.width)
+            band = source.read_tiles(*across, *lines, 0, 1, 0, header.nchannels, kind)
+        else:
+            band = source.read_scanlines(*lines, 0, 0, header.nchannels, kind)
+        if band is None or source.has_error:
+            raise FormatError(f"cannot be read: {error_of(source)}", where=path)
+        pixels[start:end] = np.asarray(band).reshape(end - start, header.width, -1)
+    return pixels
 
 
 def _to_codes(pixels: NDArray[Any], depth: str) -> None:

@@ -59,7 +59,7 @@ def main() -> int:
         done = subprocess.run(
             [
                 *(sys.executable, __file__, wanted.kind, "--inside", str(inside), "--"),
-                *(f"-max_total_time={wanted.seconds}", f"-seed={wanted.seed or 1}"),
+                *(f"-max_total_time={wanted.seconds}", f"-seed={wanted.seed}"),
                 *(f"-max_len={_LONGEST}", f"-dict={inside / 'words.dict'}", "-timeout=60"),
                 # The limit on memory is the worker's own; libFuzzer's would end the run.
                 *("-rss_limit_mb=0", f"-artifact_prefix={wanted.faults.resolve()}/"),
@@ -83,7 +83,7 @@ def report(wanted: Any, inside: Path, done: subprocess.CompletedProcess[str]) ->
         print("the fuzzer did not start", file=sys.stderr)
         return 2
     seen = json.loads(tally.read_text("utf-8"))
-    # With its own seeds in it, the first corpus is what the whole files reach.
+    # The first corpus is the whole files: what they reach stands before the arrow.
     print(
         f"{wanted.kind}: {seen['cases']} cases in {wanted.seconds} s: {seen['read']} read, "
         f"{seen['refused']} refused, {seen['fault']} faults; worst {seen['seconds']:.3f} s, "

@@ -39,7 +39,7 @@ def judged(result: dict[str, Any]) -> dict[str, Any]:
     if result["outcome"] != "fault":
         if result["seconds"] > SECONDS:
             return result | {"outcome": "fault", "place": "took too long"}
-        if result["memory"] > MEMORY:
+        if result["taken"] > MEMORY:
             return result | {"outcome": "fault", "place": "took too much memory"}
     return result
 
@@ -93,6 +93,7 @@ class Harness:
             "place": place,
             "seconds": time.monotonic() - began,
             "memory": 0,
+            "taken": 0,
         }
 
     def _answer(self, process: subprocess.Popen[bytes], patience: float) -> dict[str, Any]:

@@ -249,7 +249,11 @@ def _pictures(folder: Path) -> dict[str, list[bytes]]:
     rng = np.random.default_rng(7)
     wanted = {
         "png": [(".png", "uint8", 3, {}), (".png", "uint16", 4, {}), (".png", "uint8", 1, {})],
-        "jpeg": [(".jpg", "uint8", 3, {}), (".jpg", "uint8", 1, {})],
+        "jpeg": [
+            (".jpg", "uint8", 3, {}),
+            (".jpg", "uint8", 1, {}),
+            (".jpg", "uint8", 3, {"jpeg:progressive": 1}),
+        ],
         "tiff": [
             (".tif", "uint8", 3, {"compression": "none"}),
             (".tif", "uint16", 4, {"compression": "lzw"}),

@@ -30,13 +30,16 @@ def status(key: str) -> int:
 
 
 def attempt(kind: str, path: Path) -> dict[str, Any]:
-    """What became of one file: the outcome, its reason, seconds of CPU, the peak of memory."""
+    """What became of one file: the outcome, its reason, seconds of CPU, the peak of memory.
+
+    `memory` is the whole process's, `taken` what came on top for this file.
+    """
     from targets import TARGETS
 
     from lutbench.errors import LutbenchError
 
     Path("/proc/self/clear_refs").write_text("5")  # the peak starts anew
-    started = time.process_time()
+    before, started = status("VmRSS"), time.process_time()
     outcome, reason, place = "read", "", ""
     try:
         TARGETS[kind][1](path)
@@ -59,6 +62,7 @@ def attempt(kind: str, path: Path) -> dict[str, Any]:
         "place": place,
         "seconds": time.process_time() - started,
         "memory": status("VmHWM"),
+        "taken": status("VmHWM") - before,
     }
 
 

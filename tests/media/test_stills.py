@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 import struct
 import zlib
+from collections.abc import Callable
 from pathlib import Path
 
 import av
@@ -436,6 +438,115 @@ def test_hostile_headers_are_refused_in_one_line(
         assert name in str(caught.value)
     grown = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before
     assert grown < 1 << 20  # KiB: under 1 GiB, the limit
+
+
+def peak_of(call: Callable[[], object]) -> int:
+    """The most memory that a call takes on top of what the process holds, in bytes."""
+
+    def figure(name: str) -> int:
+        lines = Path("/proc/self/status").read_text().splitlines()
+        return next(int(line.split()[1]) << 10 for line in lines if line.startswith(name))
+
+    try:
+        Path("/proc/self/clear_refs").write_text("5")  # the peak starts anew
+    except OSError:
+        pytest.skip("this system does not tell the peak of a while")
+    before = figure("VmRSS")
+    call()
+    return figure("VmHWM") - before
+
+
+@pytest.mark.parametrize("suffix", [".png", ".jpg", ".tif", ".dpx"])
+def test_a_picture_takes_its_pixels_and_little_more(suffix: str, tmp_path: Path) -> None:
+    large = np.zeros((6000, 6000, 3), np.uint8)
+    write_raw(tmp_path / f"large{suffix}", large, "uint8")
+    # The bound that is held against the limit before a pixel is read.
+    assert peak_of(lambda: read_still(tmp_path / f"large{suffix}")) < large.nbytes * 5 / 4 + (
+        64 << 20
+    )
+
+
+def test_a_header_that_lies_costs_no_memory(tmp_path: Path, photograph: NDArray[np.uint8]) -> None:
+    """A JPEG of a few KiB that claims 15900 x 15900 pixels: 723 MiB, which the limit allows."""
+    write_raw(tmp_path / "in.jpg", photograph, "uint8")
+    data = bytearray((tmp_path / "in.jpg").read_bytes())
+    at = data.index(b"\xff\xc0") + 5
+    data[at : at + 4] = struct.pack(">HH", 15900, 15900)
+    (tmp_path / "in.jpg").write_bytes(data)
+
+    def refused() -> None:
+        with pytest.raises(LutbenchError, match="cannot be read: JPEG error"):
+            read_still(tmp_path / "in.jpg")
+
+    assert peak_of(refused) < 128 << 20
+
+
+def test_what_the_library_holds_as_a_whole_is_counted(tmp_path: Path) -> None:
+    """Pictures that come in passes, and one tile: refused where a plain one of the size is not."""
+    large = Image.fromarray(np.zeros((3000, 3000, 3), np.uint8))  # 26 MiB
+    limit = (64 + 34) << 20
+    large.save(tmp_path / "plain.jpg")
+    large.save(tmp_path / "plain.png")
+    large.save(tmp_path / "passes.jpg", progressive=True)
+    body = zlib.compress(b"\0" * (3 * 3000 * 3000 + 15 * 3000))  # 15: a filter byte a line
+    header = png_header(3000, 3000, 8, 2, 0, 0, 1)
+    (tmp_path / "passes.png").write_bytes(png_of(header, (b"IDAT", body), PNG_END))
+    for name, tile in (("plain.tif", 16), ("passes.tif", 3008)):
+        write_tiles(tmp_path / name, np.asarray(large), tile)
+    for suffix in (".jpg", ".png", ".tif"):
+        read_still(tmp_path / f"plain{suffix}", limit=limit)
+        passes = tmp_path / f"passes{suffix}"
+        with pytest.raises(LutbenchError, match="channels would take"):
+            read_still(passes, limit=limit)
+        # What is counted is enough.
+        assert peak_of(lambda passes=passes: read_still(passes)) < (3.25 * 26 + 64) * (1 << 20)
+
+
+def test_a_jpeg_of_endless_scans_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "in.jpg"
+    Image.fromarray(np.zeros((64, 64, 3), np.uint8)).save(path, progressive=True)
+    data = path.read_bytes()
+    at = [found.start() for found in re.finditer(rb"\xff\xda", data)]
+    last = data[at[-1] : -2]
+    path.write_bytes(data[:-2] + last * (100 - len(at)) + data[-2:])
+    assert read_still(path).width == 64
+    path.write_bytes(data[:-2] + last * (101 - len(at)) + data[-2:])
+    with pytest.raises(LutbenchError, match="too many scans; accepted: up to 100"):
+        read_still(path)
+
+
+def write_tiles(path: Path, pixels: NDArray[np.generic], tile: int) -> None:
+    header = oiio.ImageSpec(pixels.shape[1], pixels.shape[0], 3, "uint8")
+    header.tile_width = header.tile_height = tile
+    writer = oiio.ImageOutput.create(str(path))
+    assert writer.open(str(path), header), writer.geterror()
+    assert writer.write_image(pixels)
+    writer.close()
+
+
+@pytest.mark.parametrize(
+    ("suffix", "kind", "window"), [(".exr", "half", (-7, 5)), (".tif", "uint16", (0, 0))]
+)
+def test_tiles_and_a_window_that_is_moved(
+    suffix: str, kind: str, window: tuple[int, int], tmp_path: Path
+) -> None:
+    """Neither the width nor the height is whole tiles."""
+
+    top = 1.0 if kind == "half" else 65535.0
+    number = np.float16 if kind == "half" else np.uint16
+    rng = np.random.default_rng(3)
+    wanted = (rng.random((300, 90, 3)) * top).astype(number)
+    for tile in (0, 64):
+        header = oiio.ImageSpec(90, 300, 3, kind)
+        header.x, header.y = window
+        header.tile_width = header.tile_height = tile
+        path = tmp_path / f"in{tile}{suffix}"
+        writer = oiio.ImageOutput.create(str(path))
+        assert writer.open(str(path), header), writer.geterror()
+        assert writer.write_image(wanted)
+        writer.close()
+        found = read_still(path)
+        np.testing.assert_array_equal(found.pixels, wanted)
 
 
 def test_the_memory_limit_can_be_set(
