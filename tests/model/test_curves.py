@@ -357,3 +357,11 @@ class Broken(Curve):
 def test_why_a_curve_cannot_serve(fault: str, words: str) -> None:
     assert re.match(words, why_unusable(Broken("broken", fault)))
     assert why_unusable(Broken("sound")) == ""
+
+
+def test_a_steep_table_stays_finite_far_below_and_above() -> None:
+    """Straight in asinh(light) beyond its ends, it would overflow to either side."""
+    steep = Tabulated("steep", (-0.5, 0.1, 0.9), (0.0, 0.001, 0.0015))
+    light = steep.decode([-1e4, -1.0, 1.0, 1e4])
+    assert np.isfinite(light).all()
+    assert (np.diff(light) >= 0).all()

@@ -84,7 +84,7 @@ class Tabulated(Curve):
         return float((u[1] - u[0]) / (self.signal[at + 1] - self.signal[at]))
 
     def _decode(self, signal: Array) -> Array:
-        return np.asarray(LINEAR_NEAR * np.sinh(np.minimum(self._stops(signal), 300.0)))
+        return np.asarray(LINEAR_NEAR * np.sinh(np.clip(self._stops(signal), -300.0, 300.0)))
 
     def _encode(self, light: Array) -> Array:
         # The spline has no closed inverse; it rises, so bisection on a bracket
