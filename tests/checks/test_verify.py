@@ -362,6 +362,14 @@ def test_recording_replaces_nothing_unasked(folder: Path) -> None:
         run("suite.toml", "--record", "-k", "grey")
 
 
+def test_stops_that_no_light_has_are_refused(folder: Path) -> None:
+    keys = 'kind = "levels"\nlut = "monitor.cube"\n'
+    for stops in ("2000", "-2000"):
+        write_suite(f'[[check]]\nname = "a"\n{keys}points = [{{ stops = {stops}, percent = 1 }}]')
+        with pytest.raises(LutbenchError, match=r"out of limits; accepted: -100 to 100"):
+            run("suite.toml")
+
+
 @pytest.mark.parametrize("name", ["../elsewhere.csv", "/tmp/elsewhere.csv", "link/elsewhere.csv"])
 def test_a_suite_records_into_its_own_folder_only(name: str, folder: Path) -> None:
     """A suite may come from somebody else; with one such check nothing is recorded at all."""

@@ -24,6 +24,7 @@ from lutbench.model.signal import (
 from lutbench.recipes.table import Table
 
 UNITS = ("percent", "signal", "code")
+MOST_STOPS = 100
 DEFAULT_WITHIN = {"percent": 0.2, "signal": 0.002, "code": 2.0}
 """Two codes of 10 bit, in each unit: what a LUT of 33 nodes keeps between its nodes."""
 
@@ -125,6 +126,12 @@ def _point(table: Table) -> Point:
         name = f"{100 * light:g} % reflectance"
     else:
         stops = table.number("stops", 0.0)
+        if abs(stops) > MOST_STOPS:
+            raise DefinitionError(
+                f"{stops:g} stops are out of limits",
+                where=table.at("stops"),
+                accepted=f"-{MOST_STOPS} to {MOST_STOPS}",
+            )
         light = MID_GREY * 2.0**stops
         name = f"{stops:+g} stops" if stops else "mid grey"
     given = [unit for unit in UNITS if unit in table]
