@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
+from contextlib import ExitStack
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -15,12 +17,17 @@ from lutbench.cli.options import (
     json_option,
     print_json,
 )
+from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
+    from lutbench.analysis.difference import Spread
     from lutbench.analysis.split import Part, Split
+    from lutbench.model.catalogue import Catalogue
     from lutbench.tables.lut import Lut
 
-SCHEMA = 1
+SCHEMA = 2
+PARTS = ("curve", "gamut", "look")
+MEASURES = {"delta_e_2000": "ΔE 2000", "delta_e_itp": "ΔE ITP"}
 
 
 @click.command()
@@ -30,92 +37,204 @@ SCHEMA = 1
     "--output",
     required=True,
     metavar="PATH",
-    help="The folder for the parts; with --keep or --drop-look, the .cube file to write.",
+    help="The folder for the parts; with --keep or --drop, the .cube file to write.",
 )
 @click.option(
     "--keep",
-    type=click.Choice(["curve", "gamut", "look"]),
-    help="Write one part alone: the tone, the gamut with the log curve left, or the look.",
+    type=click.Choice(PARTS),
+    multiple=True,
+    help="Write one LUT with this part alone. May be given twice, for two of the parts.",
 )
-@click.option("--drop-look", is_flag=True, help="Write the LUT without its look.")
+@click.option(
+    "--drop",
+    type=click.Choice(PARTS),
+    help="Write one LUT without this part: the same as keeping the two others.",
+)
 @definitions_option
 @force_option
 @json_option
 def command(
     lut: str,
     output: str,
-    keep: Part | None,
-    drop_look: bool,
+    keep: tuple[Part, ...],
+    drop: Part | None,
     definitions: tuple[str, ...],
     force: bool,
     as_json: bool,
 ) -> None:
     """Take LUT apart: gamut, curve and look as LUTs of their own, and a recipe.
 
-    Chained again in this order the parts give LUT back within an error that is
-    measured and printed. The recipe builds the nearest clean LUT.
+    Chained in this order the parts give LUT back within an error that is measured
+    and printed. The recipe builds the nearest clean LUT. A look that is a CDL is
+    written as one too.
 
     \b
-    Example:
+    Examples:
       lutbench split unknown.cube -o parts
+      lutbench split unknown.cube --drop look -o clean.cube
+      lutbench split unknown.cube --keep gamut -o gamut_only.cube
     """
     from lutbench.analysis.split import split
-    from lutbench.errors import LutbenchError
     from lutbench.formats import open_lut
 
-    if keep and drop_look:
-        raise LutbenchError("--keep and --drop-look together", accepted="one of them")
-    parts = split(open_lut(lut), catalogue=catalogue_of(definitions))
-    if keep or drop_look:
-        written = [_write_one(parts, keep, output, force)]
-    else:
-        written = _write_all(parts, Path(lut).stem, output, force)
+    kept = _kept(keep, drop)
+    _refuse_output(output, bool(kept), force)
+    catalogue = catalogue_of(definitions)
+    opened = open_lut(lut)
+    try:
+        parts = split(opened, catalogue=catalogue)
+        if kept:
+            written = _write_one(parts, kept, output, force)
+        else:
+            written = _write_all(parts, Path(lut).stem, output, force, catalogue)
+    except LutbenchError as error:
+        if error.where:
+            raise
+        raise LutbenchError(error.what, where=lut, accepted=error.accepted) from error
     if as_json:
-        print_json(
-            {"schema": SCHEMA, "file": lut, "written": list(map(str, written)), **parts.to_data()}
-        )
+        data = {"schema": SCHEMA, "file": lut, "kept": sorted(kept), "written": written}
+        print_json(data | parts.to_data())
         return
     screen = console()
-    screen.print(parts.identification.explanation, markup=False)
+    screen.print(parts.identification.explanation)
     for path in written:
-        screen.print(f"wrote {path}", markup=False, soft_wrap=True)
-    words = []
-    for name, spreads in parts.error.items():
-        seen = spreads["delta_e_2000"]
-        words.append(
-            f"{name} {seen.mean:.2f} (mean), {seen.p95:.2f} (95 %), {seen.max:.2f} (worst)"
-        )
-    screen.print("The parts chained again, ΔE 2000: " + "; ".join(words) + ".")
+        screen.print(f"wrote {path}", soft_wrap=True)
+    for line in _kept_in_words(parts, kept) if kept else _parts_in_words(parts):
+        screen.print(line)
 
 
-def _write_one(parts: Split, keep: Part | None, output: str, force: bool) -> Path:
-    from lutbench.errors import LutbenchError
-    from lutbench.formats.cube import write_cube
+def _kept(keep: tuple[Part, ...], drop: Part | None) -> frozenset[Part]:
+    """The parts to keep in one LUT; none where all are to be written."""
+    from lutbench.analysis.split import check_parts
+
+    if keep and drop:
+        raise LutbenchError("--keep and --drop together", accepted="one of them")
+    if not keep and not drop:
+        return frozenset()
+    kept = frozenset(keep) if keep else frozenset(set(PARTS) - {drop})
+    check_parts(kept)
+    return kept  # type: ignore[return-value]
+
+
+def _refuse_output(output: str, one: bool, force: bool) -> None:
+    """Refuse what could not be written, before the work."""
+    from lutbench.analysis.split_recipe import RECIPE
+    from lutbench.files import refuse_existing
 
     path = Path(output)
-    if path.suffix.lower() != ".cube":
-        raise LutbenchError("is no .cube file", where=path, accepted="OUT.cube")
-    lut = parts.kept(keep) if keep else parts.without_look(parts.look.size)
-    write_cube(lut, path, force=force)
-    return path
+    if not output.strip():
+        raise LutbenchError("the output has no name", accepted="a folder, or OUT.cube")
+    if one:
+        if path.suffix.lower() != ".cube":
+            raise LutbenchError("is no .cube file", where=path, accepted="OUT.cube")
+        refuse_existing(path, force)
+        return
+    if path.exists() and not path.is_dir():
+        raise LutbenchError("is a file", where=path, accepted="a folder for the parts")
+    if path.is_dir():
+        for name in (*(f"{each}.cube" for each in ("gamut", "curve", "curve_1d", "look")), RECIPE):
+            refuse_existing(path / name, force)
 
 
-def _write_all(parts: Split, stem: str, output: str, force: bool) -> list[Path]:
-    from lutbench.analysis.split import recipe_text
-    from lutbench.files import make_folder, refuse_existing, write_text
+def _write_one(parts: Split, kept: Iterable[Part], output: str, force: bool) -> list[str]:
     from lutbench.formats.cube import write_cube
 
-    folder = make_folder(output)
-    luts: dict[Path, Lut] = {
-        folder / "gamut.cube": parts.gamut,
-        folder / "curve.cube": parts.curve,
-        folder / "curve_1d.cube": parts.curve_1d,
-        folder / "look.cube": parts.look,
+    write_cube(parts.kept(set(kept)), Path(output), force=force)
+    return [output]
+
+
+def _write_all(
+    parts: Split, stem: str, output: str, force: bool, catalogue: Catalogue
+) -> list[str]:
+    """All the files or none."""
+    from lutbench.analysis.split_recipe import recipe_files
+    from lutbench.files import make_folder, replacing
+    from lutbench.formats.cdl import Correction, write_cdl
+    from lutbench.formats.cube import write_cube
+
+    luts: dict[str, Lut] = {
+        "gamut.cube": parts.gamut,
+        "curve.cube": parts.curve_3d,
+        "curve_1d.cube": parts.curve_1d,
+        "look.cube": parts.look,
     }
-    recipe = folder / "clean.toml"
-    for path in (*luts, recipe):
-        refuse_existing(path, force)
-    for path, lut in luts.items():
-        write_cube(lut, path, force=force)
-    write_text(recipe, recipe_text(parts, f"{stem}_clean"), force=force)
-    return [*luts, recipe]
+    writers: dict[str, Callable[[Path], Any]] = {}
+    for name, lut in luts.items():
+        writers[name] = _later(write_cube, lut)
+    if parts.cdl:
+        correction = Correction(parts.cdl, "look", ("on the output signal",))
+        writers["look.cdl"] = _later(write_cdl, correction)
+    for name, text in recipe_files(parts, stem, catalogue).items():
+        writers[name] = _text_later(text)
+    existed = Path(output).is_dir()
+    folder = make_folder(output)
+    try:
+        # Every file is written in full beside its place before the first takes it.
+        with ExitStack() as stack:
+            places = [stack.enter_context(replacing(folder / n, force=force)) for n in writers]
+            for place, write in zip(places, writers.values(), strict=True):
+                write(place)
+    except BaseException:
+        if not existed and not any(folder.iterdir()):
+            folder.rmdir()
+        raise
+    return [str(folder / name) for name in writers]
+
+
+def _later(write: Callable[..., Any], what: Any) -> Callable[[Path], Any]:
+    return lambda place: write(what, place, force=True)
+
+
+def _text_later(text: str) -> Callable[[Path], Any]:
+    return lambda place: place.write_bytes(text.encode("utf-8"))
+
+
+def _parts_in_words(parts: Split) -> list[str]:
+    """What the chain gives back, in sentences."""
+    measure = MEASURES[parts.measure]
+    lines = []
+    if parts.cdl:
+        lines.append(_cdl_in_words(parts))
+    elif not parts.identification.look.present:
+        lines.append("No look: look.cube changes next to nothing.")
+    nodes = parts.error["nodes"][parts.measure]
+    lines.append(f"Chained again, on the nodes of the LUT: {measure} {_figures(nodes)}.")
+    between = {name: each for name, each in parts.error.items() if name != "nodes"}
+    words = [f"{name} {_figures(each[parts.measure])}" for name, each in between.items()]
+    lines.append(f"Between the nodes: {'; '.join(words)}.")
+    own = parts.own_error.get("random")
+    if own:
+        lines.append(
+            "There a LUT of that many nodes is itself off what it stands for: random"
+            f" {_figures(own[parts.measure])}."
+        )
+    lines.append("For viewing: delivery has its own specification.")
+    return lines
+
+
+def _kept_in_words(parts: Split, kept: Iterable[Part]) -> list[str]:
+    """What the LUT that was written lacks, where that is little."""
+    tasks, lines = parts.tasks, []
+    if "gamut" in kept and not tasks.converts_gamut:
+        lines.append("The LUT converts no gamut: that part changes nothing.")
+    if "curve" in kept and not tasks.converts_tone:
+        lines.append("The LUT leaves the curve as it is: that part changes nothing.")
+    if not parts.identification.look.present:
+        lines.append("The LUT has no look that could be seen.")
+    elif parts.cdl:
+        lines.append(_cdl_in_words(parts))
+    return lines
+
+
+def _cdl_in_words(parts: Split) -> str:
+    cdl = parts.cdl
+    assert cdl is not None
+    rows = [
+        f"{key} " + " ".join(f"{value:.3f}" for value in getattr(cdl, key))
+        for key in ("slope", "offset", "power")
+    ]
+    return f"The look is a CDL: {', '.join(rows)}, saturation {cdl.saturation:.3f}."
+
+
+def _figures(spread: Spread) -> str:
+    return f"{spread.mean:.2f} (95 % within {spread.p95:.2f}, worst {spread.max:.2f})"
