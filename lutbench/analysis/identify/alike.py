@@ -13,12 +13,7 @@ from lutbench.analysis.identify.knowledge import Knowledge
 from lutbench.analysis.identify.neutral import match_neutral
 from lutbench.analysis.identify.result import Candidate
 from lutbench.analysis.identify.samples import Samples
-
-RESOLVED = 0.3
-"""Curves that differ by less than this share of the noise on the neutral axis are one here."""
-
-NOISE_OF_TYPICAL, MOST_NOISE = 1.5, 0.6
-"""The root mean square of uniform noise over its geometric mean, and that of a code of noise."""
+from lutbench.analysis.identify.verdict import resolution
 
 
 def with_alike(candidate: Candidate, error: float, samples: Samples, known: Knowledge) -> Candidate:
@@ -30,7 +25,7 @@ def with_alike(candidate: Candidate, error: float, samples: Samples, known: Know
     hypothesis = candidate.hypothesis
     if hypothesis is None or hypothesis.target_end is None:
         return candidate
-    limit = RESOLVED * float(np.clip(NOISE_OF_TYPICAL * error, samples.floor, MOST_NOISE))
+    limit = resolution(error, samples)
     sources, targets = _near(hypothesis, hypothesis.target_end, samples, known, limit)
     same = candidate.same_as
     added = replace(

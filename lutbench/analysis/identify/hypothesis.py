@@ -147,7 +147,8 @@ def forecast(hypothesis: Hypothesis, samples: Samples) -> Forecast:
     light = hypothesis.light(light_in)
     top = max(float(np.abs(light_in).max()), 1e-9)
     inside: NDArray[np.bool_] = np.all(light >= -1e-6 * top, axis=-1)
-    values = hypothesis.out(light, clip=samples.clipped)
+    low, span = scale_of(hypothesis.target.range)
+    values = hypothesis.out(light, clip=samples.clipped and samples.within(low, low + span))
     values = samples.held(np.nan_to_num(values, nan=0.0, posinf=1e6, neginf=-1e6))
     if samples.one_d:
         inside = np.ones_like(inside)

@@ -25,6 +25,9 @@ FOLLOWED = 6
 PARTLY = 0.3
 """Codes: a typical error over this makes the search go by hues."""
 
+BY_HUES = 24
+"""Pairs of curves that go by hues."""
+
 COMPRESSED_PAIRS, COMPRESSED_ERROR, FEWEST_CLEAR = 24, 6.0, 40
 """Pairs of curves that are tried with a compressed gamut, and the error in codes that goes on."""
 
@@ -144,10 +147,12 @@ def search_partly(
         fit = fit_matrix(samples, sources[i], targets[j], [inner] * 3, absolute=True)
         if fit is not None:
             fits.append((i, j, fit))
-    if not fits or min(fit.error for _, _, fit in fits) > PARTLY:
+    fits.sort(key=lambda each: each[2].error)
+    if not fits or fits[0][2].error > PARTLY:
+        likely = [(i, j) for i, j, _ in fits[:BY_HUES]] or places[:BY_HUES]
         for hues in hue_windows(samples.table.reshape(-1, 3)[inner]):
             chosen = inner[hues]
-            for i, j in places:
+            for i, j in likely:
                 fit = fit_matrix(samples, sources[i], targets[j], [chosen[::2]] * 3)
                 if fit is not None and fit.share > 0.6:
                     fits.append((i, j, fit))

@@ -81,6 +81,11 @@ class Samples:
         """Whether the output stays within 0..1, as that of a LUT that clips does."""
         return bool(self.low.min() >= -SIX_DECIMALS and self.high.max() <= 1 + SIX_DECIMALS)
 
+    def within(self, low: float, high: float) -> bool:
+        """Whether the output stays within a range, as that of a LUT that clips there does."""
+        slack = max(self.margin, 0.5 / CODES)
+        return bool(self.low.min() >= low - slack and self.high.max() <= high + slack)
+
     def held(self, values: Array) -> Array:
         """`values` held to the plateaus, as the LUT's own clipping does."""
         return np.clip(values, self.low, self.high)

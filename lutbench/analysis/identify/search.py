@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -54,6 +55,8 @@ NEUTRAL_EXACT = 0.9
 WHOLE, SEEN_SHARE = 1.2, 0.05
 """Codes that rounding and noise of a code may leave, and the least share of nodes in gamut."""
 
+NOISE_SHARE = 1.2
+NO_BETTER = 0.9
 TINTED_FROM = 1.0
 UNTINTED_EXACT = 0.8
 FORECASTS = 10
@@ -172,23 +175,41 @@ def _with_more(samples: Samples, knowledge: Knowledge, match: NeutralMatch) -> l
     found = _partly(samples, samples, knowledge, match)
     if found and min(each.error for each in found) <= EXACT:
         return found
-    for untinted in untinted_forms(samples):
-        # A tint that goes with luma, taken out: what is left may be a plain conversion.
-        again = match_neutral(untinted, knowledge.sources, knowledge.targets)
-        if again.error.min() <= NEUTRAL_EXACT:
-            more = _partly(samples, untinted, knowledge, again)
-            if more and min(each.error for each in more) <= UNTINTED_EXACT:
-                return [*found, *more]
+    forms = untinted_forms(samples)
+    plain = _untinted(samples, forms, knowledge)
+    if plain:
+        return [*found, *plain]
     places = match.shortlist(NEUTRAL_EXACT, MOST_PAIRS)
     sources = sorted({i for i, _ in places}) or None
     loose: list[Loose] = []
-    for field in fields_of([samples, *untinted_forms(samples)], knowledge, sources):
+    for field in fields_of([samples, *forms], knowledge, sources):
         loose = sorted([*loose, *search_free(field, knowledge)], key=lambda each: each.cost)
         if loose and loose[0].error <= TINTED_FROM:
             break
     loose = [_on_the_axis(each, samples, knowledge, match) for each in loose]
     loose.sort(key=lambda each: each.cost)
-    return [*found, *_worked_out(loose, samples)]
+    return [*found, *_worked_out(loose, samples, found)]
+
+
+def _untinted(samples: Samples, forms: Sequence[Samples], knowledge: Knowledge) -> list[Finalist]:
+    """Finalists of known curves that explain the LUT without its tint; none where none does.
+
+    A tint that goes with luma, taken out, may leave a plain conversion.
+    """
+    matches = [match_neutral(form, knowledge.sources, knowledge.targets) for form in forms]
+    order = sorted(zip(matches, forms, strict=True), key=lambda each: float(each[0].error.min()))
+    best: list[Finalist] = []
+    error = UNTINTED_EXACT
+    for match, form in order:
+        if match.error.min() > NEUTRAL_EXACT:
+            break
+        found = _partly(samples, form, knowledge, match)
+        least = min((each.error for each in found), default=np.inf)
+        if least <= error:
+            best, error = found, least
+        if error <= NOISE_SHARE * samples.noise:
+            break
+    return best
 
 
 def _on_the_axis(
@@ -211,11 +232,22 @@ def _on_the_axis(
     return replace(loose, hypothesis=replace(h, stops=stops), curve_cost=cost)
 
 
-def _worked_out(loose: list[Loose], samples: Samples) -> list[Finalist]:
-    return [
-        Finalist(each.hypothesis, forecast(each.hypothesis, samples), each.error, each.curve_cost)
-        for each in loose[:FORECASTS]
-    ]
+def _worked_out(
+    loose: list[Loose], samples: Samples, found: Sequence[Finalist] = ()
+) -> list[Finalist]:
+    """Finalists of free fits, whose errors are those of the nodes that were fitted.
+
+    Where one foretells the LUT no better than what was found with known curves
+    alone, its error on all nodes counts, as theirs does.
+    """
+    best = min((each.error for each in found), default=np.inf)
+    finalists = []
+    for each in loose[:FORECASTS]:
+        told = forecast(each.hypothesis, samples)
+        whole = error_of(told, samples)
+        error = max(each.error, whole) if whole > NO_BETTER * best else each.error
+        finalists.append(Finalist(each.hypothesis, told, error, each.curve_cost))
+    return finalists
 
 
 def _curves(samples: Samples, knowledge: Knowledge) -> list[Finalist]:

@@ -22,6 +22,11 @@ TIE_SHARE, TIE_CODES = 0.06, 0.004
 # An answer is as good as exact with an error of this many codes: that of rounding to 10 bits
 # plus noise of a code.
 EXACT = 0.5
+RESOLVED, NOISE_OF_TYPICAL, MOST_NOISE = 0.3, 1.5, 0.6
+"""The share of the noise that hides a difference; its root mean square over the geometric mean
+(that of uniform noise), and what a code of noise has of it.
+"""
+
 CURVE_ROUNDING, CURVE_CODES = 1.2, 0.1
 """A curve alone is sure with an error of this many times its rounding, or this many codes."""
 
@@ -79,6 +84,21 @@ def ranked(finalists: Sequence[Finalist]) -> list[Finalist]:
     return order
 
 
+def resolution(error: float, samples: Samples) -> float:
+    """The difference in codes under which two hypotheses are one here.
+
+    What a hypothesis leaves over, in the middle, hides small differences: a
+    look does for one, rounding and noise do.
+    """
+    return RESOLVED * float(np.clip(NOISE_OF_TYPICAL * error, samples.floor, MOST_NOISE))
+
+
+def is_alike(one: Finalist, best: Finalist, samples: Samples) -> bool:
+    """Whether the two foretell the same, but for less than the LUT can tell."""
+    off = (one.forecast.values - best.forecast.values)[best.forecast.counted] * CODES
+    return bool(np.sqrt(np.mean(off**2)) <= resolution(best.error, samples))
+
+
 def is_tie(one: Finalist, best: Finalist) -> bool:
     """Whether rounding and noise leave the two alike."""
     slack = max(TIE_SHARE * best.error, TIE_CODES)
@@ -126,17 +146,14 @@ def _registered(curve: CurveClass) -> bool:
 def kind_of(hypothesis: Hypothesis) -> Kind:
     """The kind that a hypothesis makes a LUT."""
     end = hypothesis.target_end
-    same_curve = (
-        isinstance(hypothesis.target, End)
-        and end is not None
-        and end.number == hypothesis.source.number
-    )
+    same_curve = end is not None and end.number == hypothesis.source.number
     if same_curve and not hypothesis.pair.alike:
         return "gamut"
     if not hypothesis.pair.alike:
         return "combined"
     unchanged = (
         same_curve
+        and isinstance(hypothesis.target, End)
         and hypothesis.source.range == hypothesis.target.range
         and abs(hypothesis.stops) < 0.002
     )
@@ -153,7 +170,8 @@ def candidates_of(
     taken: list[tuple[Finalist, list[Finalist]]] = []
     for each in order:
         for first, others in taken:
-            if is_tie(each, first) and _folds(each, first):
+            tied = is_tie(each, first) or is_alike(each, first, samples)
+            if tied and _folds(each, first):
                 others.append(each)
                 break
         else:
