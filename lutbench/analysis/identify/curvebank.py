@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.curves.base import Curve
@@ -80,6 +81,10 @@ class LightTables:
         """The tables of some ends."""
         scales = np.array([scale_of(end.range) for end in ends]).reshape(-1, 2)
         return cls(np.array([end.curve.dense[1] for end in ends]), scales[:, 0], scales[:, 1])
+
+    def only(self, chosen: NDArray[np.int64]) -> LightTables:
+        """The tables of some of the ends."""
+        return LightTables(self.tables[chosen], self.lows[chosen], self.spans[chosen])
 
     def light(self, values: Array) -> Array:
         """Light of full-scale values of shape (...), the same for all: (ends, ...)."""

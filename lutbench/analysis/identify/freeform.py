@@ -25,6 +25,9 @@ from lutbench.model.transforms import Array
 
 KNOTS = 22
 BASIS = KNOTS + 3
+OWN = BASIS + 8
+"""Parameters that the rows of one channel hang on: its curve, M, its row of Q."""
+
 STEPS = 6
 SETTLED = 2e-4
 BETWEEN = 0.15
@@ -188,16 +191,12 @@ def _step(ground: Ground, source: End, light_in: Array, fit: FreeFit) -> FreeFit
         return None
     y, light_seen = ground.outputs[seen], light_in[seen]
     slopes_of_axis = ground.through_of(fit.mixing)[1][seen] if fit.knots is None else None
-    at_matrix = form.curves * BASIS
-    at_mixing = at_matrix + 6
-    total = at_mixing + 6
     count = int(seen.sum())
-    block = np.zeros((3, count, total))
+    block = np.zeros((3, count, OWN))
     target = np.empty((3, count))
     for c in range(3):
         place, weights, slopes = _basis(places[seen, c], fit.low, fit.high)
-        first = c * BASIS if form.tinted else 0
-        np.put_along_axis(block[c][:, first : first + BASIS], place, weights, axis=1)
+        np.put_along_axis(block[c][:, :BASIS], place, weights, axis=1)
         if slopes_of_axis is not None:
             slope = slopes_of_axis[:, c]
         else:
@@ -205,15 +204,14 @@ def _step(ground: Ground, source: End, light_in: Array, fit: FreeFit) -> FreeFit
             slope = (slopes * fit.knots[c][place]).sum(axis=1)
         moves = (slope * rises[seen, c])[:, None] * (light_seen @ _FREE)
         for k in range(3):
-            here = at_matrix + 2 * k
+            here = BASIS + 2 * k
             if turns is not None:
                 block[c][:, here : here + 2] = turns[seen, c, k][:, None] * moves
             elif k == c:
                 block[c][:, here : here + 2] = moves
-        target[c] = y[:, c] + block[c][:, at_matrix:at_mixing] @ fit.matrix[:, :2].reshape(6)
-        here = at_mixing + 2 * c
-        block[c][:, here : here + 2] = y[:, [c]] - y[:, OTHERS[c]]
-    return _solved(block.reshape(-1, total) * CODES, target.reshape(-1) * CODES, fit)
+        target[c] = y[:, c] + block[c][:, BASIS : BASIS + 6] @ fit.matrix[:, :2].reshape(6)
+        block[c][:, BASIS + 6 :] = y[:, [c]] - y[:, OTHERS[c]]
+    return _solved(block * CODES, target * CODES, fit)
 
 
 def _slopes_of(compression: GamutCompression, lights: Array) -> Array:
@@ -229,28 +227,35 @@ def _slopes_of(compression: GamutCompression, lights: Array) -> Array:
 
 
 def _solved(a: Array, b: Array, fit: FreeFit) -> FreeFit | None:
+    """The fit from the rows of each channel, a (3, n, OWN) and b (3, n)."""
     form = fit.form
     at = form.curves * BASIS
-    prior, right = _prior(form, a.shape[1])
-    weight: Array = np.ones(len(b))
+    prior, right = _prior(form, at + 12)
+    own = [_places_of(form, c) for c in range(3)]
+    weight: Array = np.ones(b.shape)
     normal: Array = prior
-    solution: Array = np.zeros(a.shape[1])
+    solution: Array = np.zeros(at + 12)
     miss, scale = b, 0.0
     for _ in range(3 if fit.knots is None else 2):
-        weighed = a.T * weight
-        normal = weighed @ a + prior
+        normal, wanted = prior.copy(), right.copy()
+        # The channels share few parameters: each has its own corner of the system.
+        weighed = a.swapaxes(1, 2) * weight[:, None, :]
+        corners, sides = weighed @ a, (weighed @ b[:, :, None])[:, :, 0]
+        for c in range(3):
+            normal[np.ix_(own[c], own[c])] += corners[c]
+            wanted[own[c]] += sides[c]
         try:
-            solution = np.asarray(np.linalg.solve(normal, weighed @ b + right))
+            solution = np.asarray(np.linalg.solve(normal, wanted))
         except np.linalg.LinAlgError:
             return None
-        miss = b - a @ solution
+        miss = np.stack([b[c] - a[c] @ solution[own[c]] for c in range(3)])
         scale = 1.4826 * float(np.median(np.abs(miss))) + 1e-4
         weight = np.clip(1 - (miss / (6 * scale)) ** 2, 0, None) ** 2
     mixing = mixing_of(solution[at + 6 : at + 12].reshape(3, 2))
     if np.diag(mixing).min() < COLLAPSED:
         return None
     free = solution[at : at + 6].reshape(3, 2)
-    rests = (weight @ np.abs(a[:, :at])).reshape(form.curves, BASIS).sum(axis=0) / CODES
+    rests = np.einsum("cn,cnk->k", weight, np.abs(a[:, :, :BASIS])) / CODES
     knots = solution[:at].reshape(form.curves, BASIS)
     kept = float(weight.sum())
     # What the parameters take: with few nodes a free curve follows any of them.
@@ -264,9 +269,17 @@ def _solved(a: Array, b: Array, fit: FreeFit) -> FreeFit | None:
         seen=rests,
         error=float(np.sqrt((weight * miss**2).sum() / freedom)),
         typical=float(np.median(np.abs(miss))),
-        share=kept / len(b),
+        share=kept / b.size,
         normal=_cost_of_matrix(normal, at) / kept if form.held is None else fit.normal,
     )
+
+
+def _places_of(form: Form, channel: int) -> NDArray[np.int64]:
+    """Where the parameters of a channel's rows stand among all: its curve, M, its row of Q."""
+    at = form.curves * BASIS
+    first = channel * BASIS if form.tinted else 0
+    mixing = at + 6 + 2 * channel
+    return np.asarray(np.r_[first : first + BASIS, at : at + 6, mixing : mixing + 2])
 
 
 def _prior(form: Form, total: int) -> tuple[Array, Array]:

@@ -19,7 +19,9 @@ from lutbench.model.transforms import Array
 
 ROWS = 700
 FEWEST = 40
-SCREENED = 300
+SCREENED, LOOKED_AT, FREED = 300, 160, 40
+"""Nodes of a part, nodes that a first fit looks at, and sources whose Q is then set free."""
+
 NEAR, NEAREST = 0.25, 150
 """Nodes whose channels spread over no more of the neutral axis are near it; so many at least.
 
@@ -201,12 +203,12 @@ class Start:
 
 def screen(ground: Ground, samples: Samples, sources: list[End]) -> list[Start | None]:
     """A first fit of each source: Q from a few saturations, then free; G from the neutral axis."""
-    return _Screen(ground.near(), samples, sources).starts(SATURATIONS, HOLD)
+    return _Screen(ground.near(count=LOOKED_AT), samples, sources).starts(SATURATIONS, HOLD)
 
 
 def screen_plainly(ground: Ground, samples: Samples, sources: list[End]) -> list[Start | None]:
     """A first fit of each source with no mixing of the signal's channels."""
-    return _Screen(ground.thinned(SCREENED), samples, sources).starts((1.0,), ())
+    return _Screen(ground.thinned(LOOKED_AT), samples, sources).starts((1.0,), ())
 
 
 class _Screen:
@@ -218,7 +220,7 @@ class _Screen:
     def __init__(self, ground: Ground, samples: Samples, sources: list[End]) -> None:
         self.ground = ground
         self.tables = LightTables.of(sources)
-        light = np.array([source.decode(samples.axis) for source in sources])
+        light = self.tables.light(samples.axis)
         self.light_in = light[:, ground.axis_places]
         self.seen = np.all(np.isfinite(self.light_in) & (self.light_in > -1), axis=2)
         self.light_in = np.where(self.seen[:, :, None], self.light_in, 0.0)
@@ -234,27 +236,37 @@ class _Screen:
             through, slope = self.ground.through_of(guess)
             edge = 0.03 * (self.ground.high - self.ground.low)
             safe = (through > self.ground.low + edge) & (through < self.ground.high - edge)
-            light, weight = self._told(through, slope, self.seen & safe.all(axis=1))
+            light, weight = self._told(through, slope, self.seen & safe.all(axis=1), self.tables)
             a = weight.transpose(0, 2, 1)[..., None] * self.light_in[:, None]
             b = (weight * light).transpose(0, 2, 1)
             solution, off = _robust(a, b, np.zeros((self.count, 3, 3)), 0.0, weight[:, :, 0] > 0)
             better = off < error
             matrix[better], error[better] = _to_one(solution[better]), off[better]
             mixing[better] = guess
-        going = np.isfinite(error)
+        best = np.argsort(error)[:FREED]
+        best = best[np.isfinite(error[best])]
         for hold in holds:
-            solution, mixed, off = self._freed(matrix, mixing, hold)
-            going &= (off <= 2 * error + 1) & (mixed[:, [0, 1, 2], [0, 1, 2]] >= COLLAPSED).all(1)
-            matrix[going], mixing[going] = solution[going], mixed[going]
-            error[going] = off[going]
+            if not len(best):
+                break
+            solution, mixed, off = self._freed(best, matrix[best], mixing[best], hold)
+            fine = (mixed[:, [0, 1, 2], [0, 1, 2]] >= COLLAPSED).all(axis=1)
+            fine &= off <= 2 * error[best] + 1
+            best = best[fine]
+            matrix[best], mixing[best], error[best] = solution[fine], mixed[fine], off[fine]
         return [
             Start(matrix[i], mixing[i], float(error[i])) if np.isfinite(error[i]) else None
             for i in range(self.count)
         ]
 
-    def _told(self, through: Array, slope: Array, seen: NDArray[np.bool_]) -> tuple[Array, Array]:
+    def _told(
+        self,
+        through: Array,
+        slope: Array,
+        seen: NDArray[np.bool_],
+        tables: LightTables,
+    ) -> tuple[Array, Array]:
         """Light told through the neutral axis, and codes per light; 0 where not to be used."""
-        of = self.tables.own_light if through.ndim == 3 else self.tables.light
+        of = tables.own_light if through.ndim == 3 else tables.light
         light = of(through)
         rise = (of(through + RISE) - of(through - RISE)) / (2 * RISE)
         with np.errstate(all="ignore"):
@@ -263,24 +275,27 @@ class _Screen:
         fits &= fits.sum(axis=1, keepdims=True) >= FEWEST
         return light, np.where(fits[:, :, None], weight, 0.0)
 
-    def _freed(self, matrix: Array, mixing: Array, hold: float) -> tuple[Array, Array, Array]:
-        """M and Q anew, Q free but for what holds it to the last."""
+    def _freed(
+        self, chosen: NDArray[np.int64], matrix: Array, mixing: Array, hold: float
+    ) -> tuple[Array, Array, Array]:
+        """M and Q of chosen sources anew, Q free but for what holds it to the last."""
         told = [self.ground.through_of(each) for each in mixing]
         through, slope = (np.array([each[k] for each in told]) for k in (0, 1))
+        light_in, tables = self.light_in[chosen], self.tables.only(chosen)
         # Nodes whose clean light lies beyond the clear run were clipped before the mixing.
-        z = self.light_in @ matrix.transpose(0, 2, 1)
-        ends = self.tables.light(np.array([self.ground.low, self.ground.high]))
+        z = light_in @ matrix.transpose(0, 2, 1)
+        ends = tables.light(np.array([self.ground.low, self.ground.high]))
         clean = ((z > ends[:, :1, None]) & (z < ends[:, 1:, None])).all(axis=2)
-        light, weight = self._told(through, slope, self.seen & clean)
+        light, weight = self._told(through, slope, self.seen[chosen] & clean, tables)
         y = self.ground.outputs
         others = np.stack([y[:, each] - y[:, [c]] for c, each in enumerate(OTHERS)])
         used = weight[:, :, 0] > 0
         w = weight.transpose(0, 2, 1)[..., None]
         mixed = CODES * others[None] * used[:, None, :, None]
-        a = np.concatenate([w * self.light_in[:, None], -mixed], axis=3)
+        a = np.concatenate([w * light_in[:, None], -mixed], axis=3)
         q = np.stack([mixing[:, c, each] for c, each in enumerate(OTHERS)], axis=1)
         b = (weight * light).transpose(0, 2, 1) + (a[..., 3:] @ q[..., None])[..., 0]
-        aim = np.concatenate([np.zeros((self.count, 3, 3)), q], axis=2)
+        aim = np.concatenate([np.zeros((len(chosen), 3, 3)), q], axis=2)
         solution, error = _robust(a, b, aim, hold, used)
         return _to_one(solution), np.array([mixing_of(each) for each in solution[..., 3:]]), error
 
