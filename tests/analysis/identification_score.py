@@ -51,3 +51,19 @@ def wrong_parts(candidate: Any, case: Case) -> list[str]:
             ),
         ]
     return [part for part, truth, told, alike in wanted if truth != told and truth not in alike]
+
+
+def judged(found: Any, case: Case) -> dict[str, Any]:
+    """What of a case an identification has right, part by part."""
+    wrong = [wrong_parts(each, case) for each in found.candidates[:3]]
+    best = found.candidates[0] if found.candidates else None
+    return {
+        "kind": found.kind == case.kind,
+        "top 1": bool(wrong) and not wrong[0],
+        "top 3": any(not each for each in wrong),
+        "range": best is not None
+        and (best.source.range, best.target.range) == (case.source_range, case.target_range),
+        "look": found.look.present == bool(case.look),
+        "confidence": found.confidence,
+        "wrong": wrong[0] if wrong else ["nothing found"],
+    }

@@ -20,7 +20,7 @@ from lutbench.model.transforms import Array
 ROWS = 700
 FEWEST = 40
 SCREENED, LOOKED_AT, FREED = 300, 160, 40
-"""Nodes of a part, nodes that a first fit looks at, and sources whose Q is then set free."""
+"""Nodes of a part, nodes that a first fit looks at, and sources whose Q is set freer still."""
 
 NEAR, NEAREST = 0.25, 150
 """Nodes whose channels spread over no more of the neutral axis are near it; so many at least.
@@ -243,8 +243,7 @@ class _Screen:
             better = off < error
             matrix[better], error[better] = _to_one(solution[better]), off[better]
             mixing[better] = guess
-        best = np.argsort(error)[:FREED]
-        best = best[np.isfinite(error[best])]
+        best = np.flatnonzero(np.isfinite(error))
         for hold in holds:
             if not len(best):
                 break
@@ -253,6 +252,7 @@ class _Screen:
             fine &= off <= 2 * error[best] + 1
             best = best[fine]
             matrix[best], mixing[best], error[best] = solution[fine], mixed[fine], off[fine]
+            best = best[np.argsort(error[best])[:FREED]]
         return [
             Start(matrix[i], mixing[i], float(error[i])) if np.isfinite(error[i]) else None
             for i in range(self.count)
