@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lutbench.analysis.identify.curvebank import End
 from lutbench.analysis.identify.gamutbank import GamutBank
@@ -24,6 +25,9 @@ from lutbench.model.tone import GamutCompression
 FOLLOWED = 6
 PARTLY = 0.3
 """Codes: a typical error over this makes the search go by hues."""
+
+TRIED, FEW = 24, 250
+"""Pairs of curves that are fitted to all of the chosen nodes, and nodes that choose them."""
 
 BY_HUES = 24
 """Pairs of curves that go by hues."""
@@ -71,7 +75,7 @@ def search_known(
         ]
     chosen = chosen_nodes(samples)
     fits: list[tuple[int, int, MatrixFit]] = []
-    for i, j in places:
+    for i, j in _likeliest(samples, sources, targets, places, chosen, absolute=False):
         fit = fit_matrix(samples, sources[i], targets[j], chosen)
         if fit is not None:
             fits.append((i, j, fit))
@@ -96,6 +100,27 @@ def search_known(
                     )
                 )
     return sorted(found, key=lambda each: each.error)
+
+
+def _likeliest(
+    samples: Samples,
+    sources: list[End],
+    targets: list[End],
+    places: list[tuple[int, int]],
+    chosen: list[NDArray[np.int64]],
+    *,
+    absolute: bool,
+) -> list[tuple[int, int]]:
+    """The pairs of curves that fit a few of the nodes best, where there are many pairs."""
+    if len(places) <= TRIED:
+        return places
+    few = [each[:: max(1, len(each) // FEW)] for each in chosen]
+    order = []
+    for i, j in places:
+        fit = fit_matrix(samples, sources[i], targets[j], few, absolute=absolute)
+        if fit is not None:
+            order.append((fit.error, i, j))
+    return [(i, j) for _, i, j in sorted(order)[:TRIED]]
 
 
 def search_compressed(
@@ -143,7 +168,7 @@ def search_partly(
     """
     inner = inner_nodes(samples)
     fits: list[tuple[int, int, MatrixFit]] = []
-    for i, j in places:
+    for i, j in _likeliest(samples, sources, targets, places, [inner] * 3, absolute=True):
         fit = fit_matrix(samples, sources[i], targets[j], [inner] * 3, absolute=True)
         if fit is not None:
             fits.append((i, j, fit))

@@ -170,8 +170,7 @@ def candidates_of(
     taken: list[tuple[Finalist, list[Finalist]]] = []
     for each in order:
         for first, others in taken:
-            tied = is_tie(each, first) or is_alike(each, first, samples)
-            if tied and _folds(each, first):
+            if _folds(each, first) and (is_tie(each, first) or is_alike(each, first, samples)):
                 others.append(each)
                 break
         else:
