@@ -42,7 +42,7 @@ HELD = 1e12
 """The weight that holds the matrix to one that is given."""
 
 # How many sources go into each heat of the race, and how many steps it takes.
-HEATS = ((20, 1), (8, 1), (5, STEPS))
+HEATS = ((20, 2), (10, 2), (6, STEPS))
 
 # The free two of each row of M, and what they do to it.
 _FREE = np.array([[1.0, 0.0], [0.0, 1.0], [-1.0, -1.0]])

@@ -19,7 +19,7 @@ from lutbench.model.transforms import Array
 
 ROWS = 700
 FEWEST = 40
-SCREENED, LOOKED_AT, FREED = 300, 160, 40
+SCREENED, LOOKED_AT, FREED = 300, 300, 60
 """Nodes of a part, nodes that a first fit looks at, and sources whose Q is set freer still."""
 
 NEAR, NEAREST = 0.25, 150

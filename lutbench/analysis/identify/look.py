@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from lutbench.analysis.delta_e import delta_e_2000, lab_from_xyz
-from lutbench.analysis.identify.curvebank import scale_of
+from lutbench.analysis.identify.curvebank import End, scale_of
 from lutbench.analysis.identify.directions import (
     GreyScale,
     contrast_change,
@@ -31,6 +31,9 @@ from lutbench.model.transforms import Array
 
 # A look is present from this much on: less is rounding, noise, another adaptation.
 SEEN_DELTA_E, SEEN_CODES = 1.0, 3.0
+FEW, FEW_DELTA_E, FEW_CODES = 99.0, 1.5, 6.0
+"""In one node of a hundred so much more is a look as well."""
+
 
 CDL_LEAVES = 0.08
 """A CDL explains a look of which it leaves no more than this share, or nothing that shows."""
@@ -67,12 +70,24 @@ def measured_look(hypothesis: Hypothesis | None, clean: Forecast, samples: Sampl
     delta = differences(clean.values[counted], samples.table[counted], view)
     p95 = float(np.percentile(delta, 95))
     look = Look(
-        present=bool(p95 >= SEEN_DELTA_E and clean.p95 >= SEEN_CODES),
+        present=bool(p95 >= SEEN_DELTA_E and clean.p95 >= SEEN_CODES)
+        or _shows_in_few(hypothesis, clean, delta),
         median=float(np.median(delta)),
         p95=p95,
         max=float(delta.max()),
     )
     return _directed(look, hypothesis, clean, samples, view) if look.present else look
+
+
+def _shows_in_few(hypothesis: Hypothesis | None, clean: Forecast, delta: Array) -> bool:
+    """Whether a few nodes show a look: one that acts on a narrow range of hues.
+
+    A tone curve known as a table is not known well enough for that.
+    """
+    if hypothesis is None or not isinstance(hypothesis.target, End):
+        return False
+    codes = np.percentile(np.abs(clean.miss[clean.counted]), FEW)
+    return bool(np.percentile(delta, FEW) >= FEW_DELTA_E and codes >= FEW_CODES)
 
 
 def _directed(
