@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -215,13 +216,20 @@ def _status(found: list[Inspection], unreadable: list[dict[str, str]], fail_on: 
 def _write_page(
     found: Inspection, page: str, still: str | None, catalogue: Catalogue, force: bool
 ) -> None:
+    from lutbench.analysis.identify import identify
     from lutbench.report.page import with_identified_ends, write_page
 
+    named = found.source_curve is not None
     identification = None
-    if found.source_curve is None:
-        from lutbench.analysis.identify import identify
-
-        identification = identify(found.lut, catalogue=catalogue)
+    # A LUT that always gives the same has nothing inside; the findings say so.
+    with contextlib.suppress(LutbenchError):
+        identification = identify(
+            found.lut,
+            catalogue=catalogue,
+            source_curve=found.source_curve.name if found.source_curve else None,
+            source_gamut=found.source_gamut.name if found.source_gamut else None,
+        )
+    if identification is not None and not named:
         found = with_identified_ends(found, identification, catalogue)
     write_page(found, page, still=still, identification=identification, force=force)
     click.echo(f"{page}: page written", err=True)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -18,6 +17,8 @@ from lutbench.model.conversion import Encoding
 from lutbench.model.signal import check_range
 from lutbench.report import plots, plots_colour, plots_lattice
 from lutbench.report.drawing import picture_uri, svg
+from lutbench.report.figures import Figure, figure
+from lutbench.report.identification import inside
 from lutbench.report.pictures import chart_picture, our_still
 from lutbench.report.templates import render
 from lutbench.report.words import fact_rows, percent_words, scene_words, stops_words
@@ -27,15 +28,6 @@ if TYPE_CHECKING:
     from lutbench.model.catalogue import Catalogue
 
 PICTURE_WIDTH = 560
-
-
-@dataclass(frozen=True)
-class Figure:
-    """A drawing with its caption and its text alternative; `html` is safe HTML."""
-
-    html: str
-    caption: str
-    wide: bool = False
 
 
 @dataclass(frozen=True)
@@ -124,22 +116,17 @@ def page_html(
         levels=_levels(found),
         scene=scene_words(found),
         identification=identification,
+        inside=inside(identification) if identification is not None else None,
         axis=_axis_rows(found),
         hue=_hue_rows(found),
         limits=_limits(found),
     )
 
 
-def _figure(
-    key: str, draw: Callable[[], Any], caption: str, alternative: str, wide: bool = False
-) -> Figure:
-    return Figure(svg(draw(), key, alternative), caption, wide)
-
-
 def _tone(found: Inspection) -> list[Figure]:
     grey = f"{100 * found.mid_grey_in:.0f} % in comes out at {100 * found.mid_grey_out:.0f} %"
     figures = [
-        _figure(
+        figure(
             "tone",
             lambda: plots.tone_plot(found),
             "Signal in to signal out on the grey scale. Shaded: what is cut off. "
@@ -149,7 +136,7 @@ def _tone(found: Inspection) -> list[Figure]:
     ]
     if found.scene is not None:
         figures.append(
-            _figure(
+            figure(
                 "stops",
                 lambda: plots.stops_plot(found),
                 f"Stops from mid grey to signal: as recorded in {found.scene.levels.curve.name}, "
@@ -158,7 +145,7 @@ def _tone(found: Inspection) -> list[Figure]:
             )
         )
     figures.append(
-        _figure(
+        figure(
             "tint",
             lambda: plots.tint_plot(found),
             f"Tint: how far red and blue part from green on the grey scale. Shaded: the limit of "
@@ -183,7 +170,7 @@ def _colour(found: Inspection) -> list[Figure]:
         else "as signals of the display itself, since the source is not known"
     )
     return [
-        _figure(
+        figure(
             "hue",
             lambda: plots_colour.hue_plot(found),
             f"Six ramps of one hue from grey outwards, at the brightness of mid grey ({before}): "
@@ -191,7 +178,7 @@ def _colour(found: Inspection) -> list[Figure]:
             "T and P of Recommendation ITU-R BT.2124.",
             f"Hue and chroma before and after; the most that each hue turns: {turns}",
         ),
-        _figure(
+        figure(
             "gamut",
             lambda: plots_colour.gamut_plot(found),
             "Chromaticities: where colours as bright as mid grey come out, seen as "
@@ -208,14 +195,14 @@ def _lattice(found: Inspection) -> list[Figure]:
     folded = int(folds.cells.sum()) if folds is not None else 0
     fold_text = f"{folded} tetrahedra run backwards" if folded else "none runs backwards"
     return [
-        _figure(
+        figure(
             "slices",
             lambda: plots_lattice.slices_plot(found),
             "Slices of the table as the colours that come out.",
             "Five slices of the lattice at rising blue, as colours",
             wide=True,
         ),
-        _figure(
+        figure(
             "steps",
             lambda: plots_lattice.steps_plot(found),
             "The widest step to a neighbouring node, in 10-bit codes: where it is bright, little "

@@ -86,7 +86,7 @@ def test_an_identification_has_its_section_and_feeds_the_page(page: str) -> None
     assert read.source_curve.name == "ACEScct"
     text = page_html(read, identification=identification)
     assert "What is inside" in text
-    assert "This answer is sure" in text
+    assert "confidence high" in text
     assert "What is inside" not in page
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lutbench.analysis.delta_e import delta_e_2000, lab_from_xyz
 from lutbench.analysis.identify.curvebank import End, scale_of
@@ -18,7 +19,7 @@ from lutbench.analysis.identify.directions import (
 from lutbench.analysis.identify.gradefit import fit_cdl
 from lutbench.analysis.identify.hypothesis import Forecast, Hypothesis
 from lutbench.analysis.identify.lookwords import described
-from lutbench.analysis.identify.result import FittedCdl, Look
+from lutbench.analysis.identify.result import FittedCdl, Identification, Look
 from lutbench.analysis.identify.samples import Samples
 from lutbench.analysis.identify.scope import weights_for
 from lutbench.analysis.view import View, view_of
@@ -170,3 +171,12 @@ def _cdl_of(
         float(np.median(left)),
         float(np.percentile(left, 95)),
     )
+
+
+def remainder(found: Identification) -> tuple[Array, NDArray[np.bool_]]:
+    """ΔE 2000 that the conversion leaves at each node, and which nodes count, shape (m, m, m)."""
+    assert found.samples is not None
+    assert found.forecast is not None
+    hypothesis = found.best.hypothesis if found.best is not None else None
+    delta = differences(found.forecast.values, found.samples.table, view_for(hypothesis))
+    return delta, found.forecast.counted

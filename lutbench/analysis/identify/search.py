@@ -24,6 +24,7 @@ from lutbench.analysis.identify.look import measured_look
 from lutbench.analysis.identify.neutral import NeutralMatch, match_neutral
 from lutbench.analysis.identify.result import Confidence, Identification, Kind, Look
 from lutbench.analysis.identify.samples import CODES, SIX_DECIMALS, Samples, samples_of
+from lutbench.analysis.identify.simpler import simpler
 from lutbench.analysis.identify.unknown import (
     Loose,
     error_of,
@@ -142,6 +143,7 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
         look = measured_look(None, _unchanged(samples), samples)
         kind: Kind = "curve" if apart else "unknown"
         return explained(Identification(kind, "none", (), look, samples=samples))
+    order = [simpler(order[0], samples), *order[1:]]
     best = order[0]
     candidates = tuple(
         with_alike(each, error, samples, knowledge) for each, error in candidates_of(order, samples)

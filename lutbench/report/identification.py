@@ -1,0 +1,207 @@
+"""The identification section of a page: candidates, tone, and what the look does."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from lutbench.report import plots_identification as plots
+from lutbench.report.figures import Figure, figure
+from lutbench.report.words import stops_words
+
+if TYPE_CHECKING:
+    from lutbench.analysis.identify import Candidate, Identification, Look, Tone
+
+SHOWN = 6
+
+
+@dataclass(frozen=True)
+class Inside:
+    """What the section shows besides its sentences."""
+
+    figures: list[Figure]
+    candidates: list[tuple[str, ...]]
+    more: int
+    tone: list[tuple[str, str]]
+    look: list[tuple[str, str]]
+    hues: list[tuple[str, ...]]
+    tones: list[tuple[str, ...]]
+
+
+def inside(found: Identification) -> Inside:
+    """The tables and figures of an identification."""
+    return Inside(
+        _figures(found),
+        [_row(each) for each in found.candidates[:SHOWN]],
+        max(0, len(found.candidates) - SHOWN),
+        _tone_rows(found.tone) if found.tone is not None else [],
+        _look_rows(found.look),
+        _hue_rows(found.look),
+        _tone_change_rows(found.look),
+    )
+
+
+def _figures(found: Identification) -> list[Figure]:
+    figures: list[Figure] = []
+    if found.look.hues:
+        turns = ", ".join(
+            f"{each.hue} {each.saturation:.2f} times, {each.turned:+.0f}°"
+            for each in found.look.hues
+        )
+        figures.append(
+            figure(
+                "look-hues",
+                lambda: plots.look_plot(found),
+                "Hue and saturation of the look on a vectorscope: hollow before, solid after. "
+                "Outwards is more saturated; the tint of the grey scale is taken out.",
+                f"What the look does to each hue: {turns}",
+            )
+        )
+    if found.look.tones:
+        told = "; ".join(
+            f"{each.part} L* {each.lightness:+.1f}, a* {each.a:+.1f}, b* {each.b:+.1f}"
+            for each in found.look.tones
+        )
+        figures.append(
+            figure(
+                "look-tones",
+                lambda: plots.tints_plot(found),
+                "What the look does to the grey scale: lightness, and the tint of shadows, "
+                "mid tones and highlights. No eye sees less than about 1.",
+                f"The look on the grey scale: {told}",
+            )
+        )
+    if len(found.candidates) > 1:
+        best, rival = found.candidates[:2]
+        figures.append(
+            figure(
+                "ranking",
+                lambda: plots.ranking_plot(found),
+                "How far each candidate is off: the dot half of all values, the line nineteen "
+                "of twenty.",
+                f"Ranking of candidates: the first is {best.error_median:.2f} codes off in the "
+                f"middle, the second {rival.error_median:.2f}",
+            )
+        )
+    if found.tone is not None:
+        grey = 100 * found.tone.grey_signal
+        figures.append(
+            figure(
+                "inside-tone",
+                lambda: plots.tone_plot(found),
+                "The tone curve: signal out by stops from mid grey of the scene.",
+                f"Tone curve by stops; mid grey lands at {grey:.0f} %",
+            )
+        )
+    if found.look.present and plots.has_map(found):
+        figures.append(
+            figure(
+                "remainder",
+                lambda: plots.remainder_plot(found),
+                "Where in the table the remainder lies, in ΔE 2000. Grey: colours that the "
+                "target gamut cannot hold, which do not count.",
+                f"Map of the remainder on five slices; at most ΔE 2000 {found.look.max:.1f}",
+                wide=True,
+            )
+        )
+    return figures
+
+
+def _row(each: Candidate) -> tuple[str, ...]:
+    from lutbench.analysis.identify.notes import alternatives
+
+    sides = [
+        f"{side.curve or 'its own curve'} / {side.gamut or 'any gamut'}, {side.range}"
+        for side in (each.source, each.target)
+    ]
+    also = "; ".join(f"{side}: {', '.join(names)}" for side, names in alternatives(each).items())
+    return (
+        *sides,
+        _signed(each.exposure_stops, 2),
+        f"{each.error_median:.2f}",
+        f"{each.error_p95:.2f}",
+        also,
+    )
+
+
+def _signed(value: float, digits: int, unit: str = "") -> str:
+    text = f"{value:+.{digits}f}".replace("-", "−")
+    nothing = f"{0:.{digits}f}"
+    return (nothing if text[1:] == nothing else text) + unit
+
+
+def _tone_rows(tone: Tone) -> list[tuple[str, str]]:
+    rows = [
+        ("tone curve", "that of the target" if tone.plain else "one of its own"),
+        ("mid grey lands at", f"{100 * tone.grey_signal:.1f} % (10-bit code {tone.grey_code})"),
+        ("around mid grey", f"{100 * tone.signal_per_stop:.1f} % a stop"),
+    ]
+    if tone.contrast is not None:
+        rows.append(("contrast at mid grey", f"{tone.contrast:.2f} in light out by light in"))
+    if tone.roll_off_stops is not None:
+        rows.append(("rolls off from", f"{stops_words(tone.roll_off_stops)} stops"))
+    white = (
+        f"{stops_words(tone.white_stops)} stops"
+        if tone.white_stops is not None
+        else "the end of the recording"
+    )
+    rows.append(("highest signal", f"{100 * tone.white_signal:.1f} % at {white}"))
+    rows.append(("no light gives", f"{100 * tone.black_signal:.1f} %"))
+    return rows
+
+
+def _look_rows(look: Look) -> list[tuple[str, str]]:
+    if not look.present:
+        return [("look", "none: nothing is left over that shows")]
+    rows = [
+        (
+            "look",
+            f"ΔE 2000 {look.median:.1f} in the middle, {look.p95:.1f} for one colour in twenty, "
+            f"{look.max:.1f} at most",
+        ),
+        ("what it does", "; ".join(look.description) or "no one way"),
+    ]
+    if look.cdl is not None:
+        cdl = look.cdl
+        parts = {"slope": cdl.slope, "offset": cdl.offset, "power": cdl.power}
+        told = "; ".join(
+            f"{name} {' '.join(f'{value:.3f}' for value in values)}"
+            for name, values in parts.items()
+        ).replace("-", "−")
+        rows.append(("CDL", f"{told}; saturation {cdl.saturation:.3f}"))
+        rows.append(
+            (
+                "the CDL leaves",
+                f"{cdl.error_median:.2f} codes in the middle, {cdl.error_p95:.2f} for one value "
+                f"in twenty (ΔE 2000 {cdl.delta_e_p95:.2f})",
+            )
+        )
+    return rows
+
+
+def _hue_rows(look: Look) -> list[tuple[str, ...]]:
+    return [
+        (
+            each.hue,
+            _signed(each.turned, 1, "°"),
+            _signed(100 * (each.saturation - 1), 0, " %"),
+            _signed(each.luma, 1, " %"),
+            f"{each.delta_e:.1f}",
+        )
+        for each in look.hues
+    ]
+
+
+def _tone_change_rows(look: Look) -> list[tuple[str, ...]]:
+    from lutbench.analysis.identify.lookwords import tint_word
+
+    return [
+        (
+            each.part,
+            _signed(each.lightness, 1),
+            _signed(each.a, 1),
+            _signed(each.b, 1),
+            tint_word(each) or "none",
+        )
+        for each in look.tones
+    ]
