@@ -26,10 +26,10 @@ FOLLOWED = 6
 PARTLY = 0.3
 """Codes: a typical error over this makes the search go by hues."""
 
-TRIED, FEW = 24, 250
+TRIED, FEW = 48, 250
 """Pairs of curves that are fitted to all of the chosen nodes, and nodes that choose them."""
 
-BY_HUES = 24
+BY_HUES = 48
 """Pairs of curves that go by hues."""
 
 COMPRESSED_PAIRS, COMPRESSED_ERROR, FEWEST_CLEAR = 24, 6.0, 40
@@ -181,9 +181,12 @@ def search_partly(
                 fit = fit_matrix(samples, sources[i], targets[j], [chosen[::2]] * 3)
                 if fit is not None and fit.share > 0.6:
                     fits.append((i, j, fit))
-    fits.sort(key=lambda each: each[2].error)
+    best: dict[tuple[int, int], MatrixFit] = {}
+    for i, j, fit in sorted(fits, key=lambda each: each[2].error):
+        # Each pair of curves once, by the hues that it explains best.
+        best.setdefault((i, j), fit)
     found: list[Scored] = []
-    for i, j, fit in fits[:FOLLOWED]:
+    for (i, j), fit in list(best.items())[:FOLLOWED]:
         error, gain = match_gamuts(fit, bank)
         for pair in {0, *np.argsort(error)[:4].tolist()}:
             if np.isfinite(error[pair]):

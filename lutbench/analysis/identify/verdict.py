@@ -8,10 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from lutbench.analysis.identify.curvebank import CurveClass, End
-from lutbench.analysis.identify.hypothesis import Forecast, Hypothesis
+from lutbench.analysis.identify.hypothesis import Forecast, Hypothesis, ToneTarget
 from lutbench.analysis.identify.result import Candidate, Confidence, Kind, SameAs, Side
 from lutbench.analysis.identify.samples import CODES, Samples
 from lutbench.analysis.identify.target import SHOWN_ON
+from lutbench.model.curves.tabulated import Tabulated
 from lutbench.model.transforms import Array
 
 SHOWN = 8
@@ -27,6 +28,7 @@ RESOLVED, NOISE_OF_TYPICAL, MOST_NOISE = 0.3, 1.5, 0.6
 (that of uniform noise), and what a code of noise has of it.
 """
 
+PLAIN_CODES = 1.0
 CURVE_ROUNDING, CURVE_CODES = 1.2, 0.1
 """A curve alone is sure with an error of this many times its rounding, or this many codes."""
 
@@ -146,7 +148,11 @@ def _registered(curve: CurveClass) -> bool:
 def kind_of(hypothesis: Hypothesis) -> Kind:
     """The kind that a hypothesis makes a LUT."""
     end = hypothesis.target_end
-    same_curve = end is not None and end.number == hypothesis.source.number
+    same_curve = (
+        end is not None
+        and end.number == hypothesis.source.number
+        and (isinstance(hypothesis.target, End) or _is_plain(hypothesis.target, end))
+    )
     if same_curve and not hypothesis.pair.alike:
         return "gamut"
     if not hypothesis.pair.alike:
@@ -158,6 +164,14 @@ def kind_of(hypothesis: Hypothesis) -> Kind:
         and abs(hypothesis.stops) < 0.002
     )
     return "identity" if unchanged else "curve"
+
+
+def _is_plain(target: ToneTarget, end: End) -> bool:
+    """Whether a tabulated curve is but the encoding it is based on: no tone curve is in it."""
+    if not isinstance(target.curve, Tabulated):
+        return False
+    off = target.encode(np.array(target.curve.light)) - end.encode(np.array(target.curve.light))
+    return bool(np.median(np.abs(off)) * CODES <= PLAIN_CODES)
 
 
 def candidates_of(
