@@ -101,6 +101,8 @@ def command(
         screen.print(f"wrote {path}", soft_wrap=True)
     for line in _kept_in_words(parts, kept) if kept else _parts_in_words(parts):
         screen.print(line)
+    for path in [] if kept else _of_another(output, written):
+        screen.print(f"note: {path} was there before and is no part of this LUT", soft_wrap=True)
 
 
 def _kept(keep: tuple[Part, ...], drop: Part | None) -> frozenset[Part]:
@@ -118,7 +120,6 @@ def _kept(keep: tuple[Part, ...], drop: Part | None) -> frozenset[Part]:
 
 def _refuse_output(output: str, one: bool, force: bool) -> None:
     """Refuse what could not be written, before the work."""
-    from lutbench.analysis.split_recipe import RECIPE
     from lutbench.files import refuse_existing
 
     path = Path(output)
@@ -132,8 +133,22 @@ def _refuse_output(output: str, one: bool, force: bool) -> None:
     if path.exists() and not path.is_dir():
         raise LutbenchError("is a file", where=path, accepted="a folder for the parts")
     if path.is_dir():
-        for name in (*(f"{each}.cube" for each in ("gamut", "curve", "curve_1d", "look")), RECIPE):
+        for name in _names():
             refuse_existing(path / name, force)
+
+
+def _names() -> tuple[str, ...]:
+    """The names of all files that a split may write."""
+    from lutbench.analysis.split_recipe import DEFINITIONS, RECIPE, TONE
+
+    luts = tuple(f"{each}.cube" for each in ("gamut", "curve", "curve_1d", "look"))
+    return (*luts, "look.cdl", RECIPE, DEFINITIONS, TONE)
+
+
+def _of_another(output: str, written: list[str]) -> list[str]:
+    """Files of an earlier split in the folder, that are no part of this one."""
+    paths = (Path(output) / name for name in _names())
+    return [str(path) for path in paths if path.exists() and str(path) not in written]
 
 
 def _write_one(parts: Split, kept: Iterable[Part], output: str, force: bool) -> list[str]:

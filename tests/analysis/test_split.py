@@ -309,6 +309,18 @@ def test_wrong_arguments_write_nothing(run: object, args: tuple[str, ...]) -> No
     assert Path("m.cube").read_bytes() == before
 
 
+def test_a_file_of_an_earlier_split_is_told(
+    combined: Lut3D, run: object, capsys: pytest.CaptureFixture[str]
+) -> None:
+    Path("parts").mkdir()
+    Path("parts/look.cdl").write_text("of another LUT")
+    assert run("m.cube", "-o", "parts") == 2  # type: ignore[operator]
+    assert "look.cdl" in capsys.readouterr().err
+    assert run("m.cube", "-o", "parts", "--force") == 0  # type: ignore[operator]
+    assert "look.cdl was there before" in capsys.readouterr().out
+    assert Path("parts/look.cdl").read_text() == "of another LUT"
+
+
 def test_all_files_or_none(run: object) -> None:
     Path("parts").mkdir()
     Path("parts/look.cube").write_text("mine")
