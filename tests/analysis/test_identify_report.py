@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from identification_cases import Case, build, decode, encode, gamut_matrix, lattice
+from identification_cases import Case, build, decode, encode, gamut_matrix, lattice, shoulder
 
 import lutbench
 from lutbench.analysis.identify import Identification, identify
@@ -147,6 +147,17 @@ def test_a_tone_curve_is_described() -> None:
         brightest = np.log2(float(decode("ACEScct", np.array(1.0))) / 0.18)
         assert tone.white_stops == pytest.approx(brightest, abs=1.5)
     assert "by a tone curve of its own" in found.explanation
+
+
+def test_under_a_tone_curve_bt1886_stands_before_gamma_22() -> None:
+    """Contrast 1.15 under BT.1886 is 1.05 under gamma 2.2: no LUT tells the two apart."""
+    light = np.maximum(decode("ACEScct", lattice(17)) @ gamut_matrix(PLAIN).T, 0)
+    toned = shoulder(0.18 * (light / 0.18) ** 1.15, white=300.0)
+    best = identify(Lut3D(np.round(np.clip(encode("ITU-R BT.1886", toned), 0, 1), 6))).best
+    assert best is not None
+    assert best.target.curve == "BT.1886"
+    assert "gamma 2.2" in best.same_as.target_curve
+    assert best.exposure_stops == pytest.approx(0, abs=0.1)
 
 
 def test_the_tone_curve_as_a_table_gives_the_lut_back(tmp_path: Path) -> None:

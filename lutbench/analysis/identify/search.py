@@ -39,6 +39,7 @@ from lutbench.analysis.identify.verdict import (
     candidates_of,
     kind_of,
     ranked,
+    usual_first,
 )
 from lutbench.analysis.identify.words import explained
 from lutbench.model.catalogue import Catalogue, open_catalogue
@@ -143,6 +144,7 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
         look = measured_look(None, _unchanged(samples), samples)
         kind: Kind = "curve" if apart else "unknown"
         return explained(Identification(kind, "none", (), look, samples=samples))
+    order = usual_first(order, samples)
     order = [simpler(order[0], samples), *order[1:]]
     best = order[0]
     candidates = tuple(

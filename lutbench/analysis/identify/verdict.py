@@ -174,6 +174,29 @@ def _is_plain(target: ToneTarget, end: End) -> bool:
     return bool(np.median(np.abs(off)) * CODES <= PLAIN_CODES)
 
 
+def usual_first(order: Sequence[Finalist], samples: Samples) -> list[Finalist]:
+    """The same order, with BT.1886 before gamma 2.2 where a tone curve leaves only a guess.
+
+    Under a tone curve of its own a LUT cannot tell the two, and monitors that show
+    video are made for BT.1886 (Recommendation ITU-R BT.1886).
+    """
+    first = order[0]
+    if not _is_guess(first, "gamma 2.2"):
+        return list(order)
+    for each in order[1:]:
+        near = is_tie(each, first) or is_alike(each, first, samples)
+        if near and _is_guess(each, "BT.1886") and _folds(each, first):
+            return [each, *(other for other in order if other is not each)]
+    return list(order)
+
+
+def _is_guess(finalist: Finalist, name: str) -> bool:
+    target = finalist.hypothesis.target
+    end = finalist.hypothesis.target_end
+    guessed = not isinstance(target, End) and target.guessed
+    return guessed and end is not None and end.curve.curve.name == name
+
+
 def candidates_of(
     order: Sequence[Finalist], samples: Samples
 ) -> tuple[tuple[Candidate, float], ...]:
