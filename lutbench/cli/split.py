@@ -210,6 +210,8 @@ def _parts_in_words(parts: Split) -> list[str]:
     lines = []
     if parts.cdl:
         lines.append(_cdl_in_words(parts))
+    elif parts.identification.look.cdl:
+        lines.append("A CDL comes near the look, but not within a code: look.cube holds it all.")
     elif not parts.identification.look.present:
         lines.append("No look: look.cube changes next to nothing.")
     nodes = parts.error["nodes"][parts.measure]
