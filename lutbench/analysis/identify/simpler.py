@@ -11,7 +11,6 @@ from lutbench.analysis.identify.curvebank import scale_of
 from lutbench.analysis.identify.gradefit import fit_cdl
 from lutbench.analysis.identify.hypothesis import Hypothesis, ToneTarget, forecast
 from lutbench.analysis.identify.samples import Samples
-from lutbench.analysis.identify.unknown import error_of
 from lutbench.analysis.identify.verdict import Finalist
 from lutbench.model.grade import Cdl
 
@@ -35,12 +34,8 @@ def simpler(finalist: Finalist, samples: Samples) -> Finalist:
         for graded in _with_grades(trial, h, samples):
             told = forecast(graded, samples)
             if told.rms <= limit:
-                return replace(
-                    finalist,
-                    hypothesis=graded,
-                    forecast=told,
-                    error=error_of(told, samples),
-                )
+                # Its error stays what it was, for the others were measured alike.
+                return replace(finalist, hypothesis=graded, forecast=told)
     return finalist
 
 
