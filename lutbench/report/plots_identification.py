@@ -45,13 +45,13 @@ def ranking_plot(found: Identification, palette: Palette = THEMED) -> Any:
             fontsize=7.5, color=palette.ink, ha="left", va="bottom",
         )  # fmt: skip
     axes.set_xscale("log")
-    axes.set_xlim(least, max(1.0, *(each.error_p95 for each in shown)) * 1.6)
+    axes.set_xlim(0.6 * least, max(1.0, *(each.error_p95 for each in shown)) * 1.6)
     axes.set_ylim(len(shown) - 0.6, -0.85)
     axes.set_yticks([])
     axes.grid(False, axis="y")
     axes.spines["left"].set_visible(False)
     axes.set_xticks([0.01, 0.1, 1, 10, 100])
-    axes.set_xticklabels(["0.01", "0.1", "1", "10", "100"])
+    axes.set_xticklabels(["≤ 0.01", "0.1", "1", "10", "100"])
     axes.minorticks_off()
     axes.set_xlabel("10-bit codes off")
     return figure
@@ -80,7 +80,7 @@ def tone_plot(found: Identification, palette: Palette = THEMED) -> Any:
     marks: list[tuple[float | None, str, tuple[float, float], str]] = [
         (0.0, f"mid grey {100 * tone.grey_signal:.0f} %", (9, -9), "left"),
         (tone.roll_off_stops, "rolls off", (9, -11), "left"),
-        (tone.white_stops, f"{top:.0f} %", (-2, -13), "right"),
+        (tone.white_stops, f"{top:.0f} %", (8, -11), "left"),
     ]
     for place, word, offset, side in marks:
         if place is None:
@@ -91,7 +91,7 @@ def tone_plot(found: Identification, palette: Palette = THEMED) -> Any:
             word, (place, height), xytext=offset, textcoords="offset points",
             fontsize=8, color=palette.ink, ha=side, va="center",
         )  # fmt: skip
-    axes.set_xlim(max(float(stops[0]), -8), min(float(stops[-1]) + 0.3, 12))
+    axes.set_xlim(max(float(stops[0]), -8), min(float(stops[-1]) + 1.0, 12.5))
     axes.set_ylim(min(0.0, float(signal.min())), max(100.0, top) * 1.04)
     axes.set_xlabel("stops from mid grey")
     axes.set_ylabel("signal out, %")
@@ -190,8 +190,8 @@ def remainder_plot(found: Identification, palette: Palette = THEMED) -> Any:
             np.ma.masked_array(delta[:, :, blue], ~counted[:, :, blue]).T, origin="lower",
             interpolation="none", cmap="cividis", vmin=0, vmax=top, extent=(*edges, *edges),
         )  # fmt: skip
-        axes.patch.set_alpha(0.45)
-        axes.patch.set_facecolor(palette.line)
+        # Under the map, since the ground of all axes is let through.
+        axes.axhspan(*edges, color=palette.line, alpha=0.55, linewidth=0, zorder=-1)
         axes.set_title(f"blue {axis[blue]:.0f} %", fontsize=8.5, color=palette.ink)
         ticks = np.linspace(*edges, 3)
         axes.set_xticks(ticks, [f"{tick:.0f}" for tick in ticks])

@@ -24,7 +24,7 @@ PLAIN = [
     replace(
         random_case(seed, size=33), tone="clip", precision="six decimals", adaptation="Bradford"
     )
-    for seed in range(12)
+    for seed in range(8)
 ]
 
 

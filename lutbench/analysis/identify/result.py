@@ -101,7 +101,7 @@ class Tone:
         seen through the target's curve; None where that is not known.
     roll_off_stops
         From where on a stop gains less than 95 % of what the steepest one gains;
-        None where the recording ends first.
+        None where the recording ends first, or the curve only clips.
     white_stops
         Where the highest signal, `white_signal`, is reached; None where the
         recording ends first.

@@ -20,6 +20,9 @@ from lutbench.model.transforms import Array, Matrix
 ROLL_OFF = 0.95
 """As in an inspection: a stop that gains less than this share of the steepest one rolls off."""
 
+CLIP_STOPS = 0.55
+"""White so near after the roll-off is a clip: a stop, half to either side, reaches into it."""
+
 FINE = 48
 """Steps to a stop in which roll-off and white are looked for."""
 
@@ -54,14 +57,18 @@ def tone_of(hypothesis: Hypothesis, samples: Samples, *, dense: bool = True) -> 
     grey = float(np.clip(table.encode(MID_GREY), 0, 1))
     around = np.clip(table.encode(MID_GREY * 2.0 ** np.array([-0.5, 0.5])), black, top)
     signal = np.clip(table.encode(MID_GREY * 2.0**stops), min(black, top), top)
+    roll_off, white = _roll_off(stops, signal), _white(stops, signal, top)
+    if roll_off is not None and white is not None and white - roll_off <= CLIP_STOPS:
+        # The window of a stop sees a clip that comes, and no roll-off before it.
+        roll_off = None
     return Tone(
         plain=not isinstance(hypothesis.target, ToneTarget),
         grey_signal=grey,
         grey_code=int(code_from_signal(grey, 10, hypothesis.target.range)),
         signal_per_stop=float(around[1] - around[0]),
         contrast=_contrast(hypothesis, table),
-        roll_off_stops=_roll_off(stops, signal),
-        white_stops=_white(stops, signal, top),
+        roll_off_stops=roll_off,
+        white_stops=white,
         white_signal=top,
         black_signal=black,
         curve=tuple(zip(table.light, table.signal, strict=True)),
