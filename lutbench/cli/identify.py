@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from lutbench.cli.lut_files import lut_files
 from lutbench.cli.options import (
     catalogue_of,
     definitions_option,
@@ -138,30 +139,13 @@ def _answer(
 
 
 def _files(given: tuple[str, ...]) -> tuple[list[tuple[str, str]], bool]:
-    """Files and the names to show, and whether several may come: folders are searched through."""
-    files: list[tuple[str, str]] = []
-    many = len(given) > 1
-    for name in given:
-        path = Path(name)
-        if not path.is_dir():
-            files.append((name, path.name))
-            continue
-        many = True
-        inside = sorted(
-            each for each in path.rglob("*") if each.suffix.lower() in SUFFIXES and each.is_file()
-        )
-        if not inside:
-            raise LutbenchError(
-                "the folder holds no LUT",
-                where=name,
-                accepted=f"files that end in {' or '.join(SUFFIXES)}",
-            )
-        files += [(str(each), str(each.relative_to(path))) for each in inside]
+    """Files and the names to show, and whether several may come."""
+    files, many = lut_files(given, SUFFIXES)
     # Files of one name in several places are told apart by their whole path.
-    shown = [_short(short) for _, short in files]
+    shown = [_short(each.name) for each in files]
     return [
-        (file, short if shown.count(short) == 1 else file)
-        for (file, _), short in zip(files, shown, strict=True)
+        (each.path, short if shown.count(short) == 1 else each.path)
+        for each, short in zip(files, shown, strict=True)
     ], many
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from lutbench.cli.lut_files import lut_files
 from lutbench.cli.options import (
     catalogue_of,
     console,
@@ -121,7 +122,8 @@ def command(
     from lutbench.analysis.health import Limits
     from lutbench.analysis.inspection import inspect
 
-    files, many = _files(luts)
+    found_files, many = lut_files(luts, SUFFIXES)
+    files = [each.path for each in found_files]
     if page and many:
         raise LutbenchError("a page shows one LUT", where="--page", accepted="one file")
     names: dict[str, Any] = {
@@ -162,27 +164,6 @@ def command(
     else:
         _print_one(found[0])
     return _status(found, unreadable, fail_on)
-
-
-def _files(luts: tuple[str, ...]) -> tuple[list[str], bool]:
-    """The files meant, and whether several may come: folders are searched through."""
-    files: list[str] = []
-    many = len(luts) > 1
-    for name in luts:
-        path = Path(name)
-        if not path.is_dir():
-            files.append(name)
-            continue
-        many = True
-        inside = sorted(
-            each for each in path.rglob("*") if each.suffix.lower() in SUFFIXES and each.is_file()
-        )
-        if not inside:
-            raise LutbenchError(
-                "holds no LUT", where=path, accepted=f"files that end in {', '.join(SUFFIXES)}"
-            )
-        files += [str(each) for each in inside]
-    return files, many
 
 
 def _sort_key(sort: str) -> Any:
