@@ -141,12 +141,7 @@ def _print_look(screen: Console, look: Look) -> None:
         screen.print(f"  {phrase}", markup=False)
     if look.cdl is not None:
         cdl = look.cdl
-        rows = {"slope": cdl.slope, "offset": cdl.offset, "power": cdl.power}
-        text = ", ".join(
-            f"{name} {' '.join(f'{value:.3f}' for value in values)}"
-            for name, values in rows.items()
-        ).replace("-", "−")
-        screen.print(f"  CDL: {text}, saturation {cdl.saturation:.3f}", markup=False)
+        screen.print(f"  CDL: {cdl.words}", markup=False)
         screen.print(
             f"  It leaves {cdl.error_median:.2f} codes, {cdl.error_p95:.2f} for one value in "
             f"twenty (ΔE 2000 {cdl.delta_e_p95:.2f}).",

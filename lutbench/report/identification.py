@@ -163,12 +163,7 @@ def _look_rows(look: Look) -> list[tuple[str, str]]:
     ]
     if look.cdl is not None:
         cdl = look.cdl
-        parts = {"slope": cdl.slope, "offset": cdl.offset, "power": cdl.power}
-        told = "; ".join(
-            f"{name} {' '.join(f'{value:.3f}' for value in values)}"
-            for name, values in parts.items()
-        ).replace("-", "−")
-        rows.append(("CDL", f"{told}; saturation {cdl.saturation:.3f}"))
+        rows.append(("CDL", cdl.words))
         rows.append(
             (
                 "the CDL leaves",

@@ -155,6 +155,16 @@ class FittedCdl:
     delta_e_median: float
     delta_e_p95: float
 
+    @property
+    def words(self) -> str:
+        """Its ten numbers on one line."""
+        parts = {"slope": self.slope, "offset": self.offset, "power": self.power}
+        told = ", ".join(
+            f"{name} {' '.join(f'{value:.3f}' for value in values)}"
+            for name, values in parts.items()
+        )
+        return f"{told}, saturation {self.saturation:.3f}".replace("-", "−")
+
     def to_data(self) -> dict[str, Any]:
         """Plain data."""
         return {

@@ -62,9 +62,10 @@ NO_BETTER = 0.9
 TINTED_FROM = 1.0
 UNTINTED_EXACT = 0.8
 FORECASTS = 10
+"""Hypotheses that are worked out on every node."""
+
 TOO_MUCH_LEFT = 10.0
 """ΔE 2000 in the middle over which a remainder is no look on a conversion any more."""
-"""Hypotheses that are worked out on every node."""
 
 _default: list[Catalogue] = []
 
