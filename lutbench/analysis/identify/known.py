@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,13 +15,14 @@ from lutbench.analysis.identify.matrix import (
     ROWS,
     MatrixFit,
     chosen_nodes,
-    fit_matrix,
+    fit_matrices,
     inner_nodes,
     match_gamuts,
 )
 from lutbench.analysis.identify.neutral import NeutralMatch
 from lutbench.analysis.identify.samples import Samples
 from lutbench.model.tone import GamutCompression
+from lutbench.model.transforms import Transform
 
 FOLLOWED = 6
 PARTLY = 0.3
@@ -74,11 +76,8 @@ def search_known(
             for i, j in places
         ]
     chosen = chosen_nodes(samples)
-    fits: list[tuple[int, int, MatrixFit]] = []
-    for i, j in _likeliest(samples, sources, targets, places, chosen, absolute=False):
-        fit = fit_matrix(samples, sources[i], targets[j], chosen)
-        if fit is not None:
-            fits.append((i, j, fit))
+    likely = _likeliest(samples, sources, targets, places, chosen, absolute=False)
+    fits = _fitted(samples, sources, targets, likely, chosen)
     if not fits:
         return []
     best = min(fit.error for _, _, fit in fits)
@@ -115,12 +114,25 @@ def _likeliest(
     if len(places) <= TRIED:
         return places
     few = [each[:: max(1, len(each) // FEW)] for each in chosen]
-    order = []
-    for i, j in places:
-        fit = fit_matrix(samples, sources[i], targets[j], few, absolute=absolute)
-        if fit is not None:
-            order.append((fit.error, i, j))
-    return [(i, j) for _, i, j in sorted(order)[:TRIED]]
+    fits = _fitted(samples, sources, targets, places, few, absolute=absolute)
+    order = sorted((fit.error, i, j) for i, j, fit in fits)
+    return [(i, j) for _, i, j in order[:TRIED]]
+
+
+def _fitted(
+    samples: Samples,
+    sources: list[End],
+    targets: list[End],
+    places: Sequence[tuple[int, int]],
+    chosen: list[NDArray[np.int64]],
+    *,
+    absolute: bool = False,
+    expansion: Transform | None = None,
+) -> list[tuple[int, int, MatrixFit]]:
+    """The fits of pairs of curves by their places, without those that nothing tells."""
+    pairs = [(sources[i], targets[j]) for i, j in places]
+    found = fit_matrices(samples, pairs, chosen, absolute=absolute, expansion=expansion)
+    return [(i, j, fit) for (i, j), fit in zip(places, found, strict=True) if fit is not None]
 
 
 def search_compressed(
@@ -139,9 +151,8 @@ def search_compressed(
     chosen = clear[:: max(1, len(clear) // ROWS)]
     expansion = GamutCompression().inverse()
     found: list[Scored] = []
-    for i, j in places:
-        fit = fit_matrix(samples, sources[i], targets[j], [chosen] * 3, expansion=expansion)
-        if fit is None or fit.error > COMPRESSED_ERROR:
+    for i, j, fit in _fitted(samples, sources, targets, places, [chosen] * 3, expansion=expansion):
+        if fit.error > COMPRESSED_ERROR:
             continue
         error, gain = match_gamuts(fit, bank)
         found += [
@@ -167,20 +178,15 @@ def search_partly(
     all nodes near neutral, least squares among those of some hues.
     """
     inner = inner_nodes(samples)
-    fits: list[tuple[int, int, MatrixFit]] = []
-    for i, j in _likeliest(samples, sources, targets, places, [inner] * 3, absolute=True):
-        fit = fit_matrix(samples, sources[i], targets[j], [inner] * 3, absolute=True)
-        if fit is not None:
-            fits.append((i, j, fit))
+    likely = _likeliest(samples, sources, targets, places, [inner] * 3, absolute=True)
+    fits = _fitted(samples, sources, targets, likely, [inner] * 3, absolute=True)
     fits.sort(key=lambda each: each[2].error)
     if not fits or fits[0][2].error > PARTLY:
         likely = [(i, j) for i, j, _ in fits[:BY_HUES]] or places[:BY_HUES]
         for hues in hue_windows(samples.table.reshape(-1, 3)[inner]):
-            chosen = inner[hues]
-            for i, j in likely:
-                fit = fit_matrix(samples, sources[i], targets[j], [chosen[::2]] * 3)
-                if fit is not None and fit.share > 0.6:
-                    fits.append((i, j, fit))
+            chosen = inner[hues][::2]
+            found_there = _fitted(samples, sources, targets, likely, [chosen] * 3)
+            fits += [each for each in found_there if each[2].share > 0.6]
     best: dict[tuple[int, int], MatrixFit] = {}
     for i, j, fit in sorted(fits, key=lambda each: each[2].error):
         # Each pair of curves once, by the hues that it explains best.

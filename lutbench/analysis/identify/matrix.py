@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,6 +25,11 @@ EDGE, FEWEST = 0.04, 150
 """Nodes this near to an end of the output may have been clipped before a look moved them."""
 
 LEAST = 0.02
+FEWEST_ROWS = 12
+"""Nodes without which a channel says nothing of its row of the matrix."""
+
+TOGETHER = 8
+"""Pairs of curves that are fitted at once: so many stay in the processor's cache."""
 
 
 @dataclass(frozen=True)
@@ -80,86 +86,158 @@ def inner_nodes(samples: Samples, rows: int = 2 * ROWS, seed: int = 0) -> NDArra
     return places
 
 
-def fit_matrix(
+def fit_matrices(
     samples: Samples,
-    source: End,
-    target: End,
+    pairs: Sequence[tuple[End, End]],
     chosen: list[NDArray[np.int64]],
     *,
     absolute: bool = False,
     expansion: Transform | None = None,
-) -> MatrixFit | None:
-    """The matrix by weighted least squares on the chosen nodes; None where too few can tell.
+) -> list[MatrixFit | None]:
+    """The matrix of each pair of curves by weighted least squares on the chosen nodes.
 
-    With `absolute` the sum of absolute errors is made least, and the error told
-    is the typical one: nodes that fit exactly count, however far the others lie.
-    An `expansion` undoes a compression of the gamut, of nodes clear in all channels.
+    None where too few can tell. With `absolute` the sum of absolute errors is made
+    least, and the error told is the typical one: nodes that fit exactly count,
+    however far the others lie. An `expansion` undoes a compression of the gamut, of
+    nodes clear in all channels.
     """
-    grid = source.decode(samples.axis)
-    size = len(samples.axis)
-    flat = samples.table.reshape(-1, 3)
-    rows, normals = np.empty((3, 3)), np.empty((3, 3, 3))
-    squares, shares = 0.0, 0.0
-    for c in range(3):
-        places = np.array(np.unravel_index(chosen[c], (size, size, size)))
-        light_in = grid[places].T
-        signal = flat[chosen[c], c]
-        if expansion is None:
-            light = target.decode(signal)
-        else:
-            light = expansion.apply(target.decode(flat[chosen[c]]))[:, c]
-        rise = target.decode(signal + REACH) - target.decode(signal - REACH)
-        with np.errstate(all="ignore"):
-            weight = 2 * REACH * CODES / rise
-        fits = np.isfinite(light_in).all(axis=1) & np.isfinite(light) & np.isfinite(weight)
-        fits &= (light > 0) & (weight > 0)
-        if fits.sum() < 12:
-            return None
-        solve = _solve_absolute if absolute else _solve
-        solved = solve(light_in[fits] * weight[fits, None], light[fits] * weight[fits])
-        if solved is None:
-            return None
-        rows[c], normals[c], square, share = solved
-        squares += square / 3
-        shares += share / 3
-    return MatrixFit(rows, normals, float(np.sqrt(squares)), shares)
+    nodes = _Nodes(samples, chosen, expansion)
+    found: list[MatrixFit | None] = []
+    for first in range(0, len(pairs), TOGETHER):
+        found += _fitted(nodes, pairs[first : first + TOGETHER], absolute)
+    return found
 
 
-def _solve(a: Array, b: Array) -> tuple[Array, Array, float, float] | None:
-    """Least squares, then again without what lies far off."""
-    keep = np.ones(len(b), dtype=bool)
-    solution: Array = np.zeros(3)
+class _Nodes:
+    """Light of the chosen nodes on both sides, worked out once for each curve.
+
+    Channels with fewer nodes are filled up to the same number; `real` tells which
+    are not filling, shape (3, n).
+    """
+
+    def __init__(
+        self,
+        samples: Samples,
+        chosen: list[NDArray[np.int64]],
+        expansion: Transform | None,
+    ) -> None:
+        self.samples, self.expansion = samples, expansion
+        counts = np.array([len(each) for each in chosen])
+        self.real = np.arange(counts.max(initial=0)) < counts[:, None]
+        index = np.zeros(self.real.shape, dtype=np.int64)
+        for row, each in zip(index, chosen, strict=True):
+            row[: len(each)] = each
+        size = len(samples.axis)
+        flat = samples.table.reshape(-1, 3)
+        self.outputs = flat[index[0]] if expansion else None
+        self.signal = np.stack([flat[index[c], c] for c in range(3)])
+        # Where all channels look at the same nodes, light in is one for all.
+        kept = index[:1] if (index == index[:1]).all() else index
+        self.places = np.stack(np.unravel_index(kept, (size, size, size)), axis=-1)
+        self._light_in: dict[tuple[int, str], Array] = {}
+        self._light_out: dict[tuple[int, str], tuple[Array, Array]] = {}
+
+    def light_in(self, source: End) -> Array:
+        """Decoded input, shape (1 or 3, n, 3)."""
+        key = source.number, source.range
+        if key not in self._light_in:
+            self._light_in[key] = source.decode(self.samples.axis)[self.places]
+        return self._light_in[key]
+
+    def light_out(self, target: End) -> tuple[Array, Array]:
+        """Light out and codes per light, shapes (3, n)."""
+        key = target.number, target.range
+        if key not in self._light_out:
+            if self.outputs is None or self.expansion is None:
+                light = target.decode(self.signal)
+            else:
+                light = self.expansion.apply(target.decode(self.outputs)).T
+            rise = target.decode(self.signal + REACH) - target.decode(self.signal - REACH)
+            with np.errstate(all="ignore"):
+                self._light_out[key] = light, 2 * REACH * CODES / rise
+        return self._light_out[key]
+
+
+def _fitted(
+    nodes: _Nodes, pairs: Sequence[tuple[End, End]], absolute: bool
+) -> list[MatrixFit | None]:
+    light_in = np.array([nodes.light_in(source) for source, _ in pairs])
+    light, weight = (
+        np.array(each) for each in zip(*(nodes.light_out(t) for _, t in pairs), strict=True)
+    )
+    fits = np.isfinite(light_in).all(axis=3) & np.isfinite(light) & np.isfinite(weight)
+    fits &= (light > 0) & (weight > 0) & nodes.real
+    weight = np.where(fits, weight, 0.0)
+    a = np.where(fits[..., None], light_in, 0.0) * weight[..., None]
+    b = np.where(fits, light, 0.0) * weight
+    solve = _solve_absolute if absolute else _solve
+    rows, normals, squares, shares = solve(a, b, fits)
+    enough = (fits.sum(axis=2) >= FEWEST_ROWS).all(axis=1)
+    error, share = np.sqrt(squares.mean(axis=1)), shares.mean(axis=1)
+    return [
+        MatrixFit(rows[p], normals[p], float(error[p]), float(share[p])) if enough[p] else None
+        for p in range(len(pairs))
+    ]
+
+
+def _solve(a: Array, b: Array, fits: NDArray[np.bool_]) -> tuple[Array, Array, Array, Array]:
+    """Least squares in each channel, then again without what lies far off.
+
+    a is (p, 3, n, 3), b and `fits` (p, 3, n). The solution (p, 3, 3), the mean of the
+    products, the mean square that is left, and the share of rows it was made on.
+    """
+    count = fits.sum(axis=2)
+    keep = fits
     for _ in range(3):
-        normal = a[keep].T @ a[keep]
-        try:
-            solution = np.asarray(np.linalg.solve(normal, a[keep].T @ b[keep]))
-        except np.linalg.LinAlgError:
-            return None
-        miss = np.abs(a @ solution - b)
-        limit = OUTLIER * np.median(miss) + 1e-3
-        if (miss[keep] <= limit).all():
+        kept = np.where(keep[..., None], a, 0.0).swapaxes(2, 3)
+        normal = kept @ a
+        solution = _solution(normal, kept @ b[..., None])
+        miss = np.abs((a @ solution[..., None])[..., 0] - b)
+        limit = OUTLIER * _middle(miss, fits, count) + 1e-3
+        beyond: NDArray[np.bool_] = np.any(keep & (miss > limit[..., None]), axis=2)
+        if not beyond.any():
             break
-        keep = miss <= limit
-    miss2 = float(np.mean((a[keep] @ solution - b[keep]) ** 2))
-    return solution, a[keep].T @ a[keep] / keep.sum(), miss2, float(keep.mean())
+        keep = np.where(beyond[..., None], fits & (miss <= limit[..., None]), keep)
+    number = np.maximum(keep.sum(axis=2), 1)
+    kept = np.where(keep[..., None], a, 0.0).swapaxes(2, 3)
+    square = np.where(keep, miss**2, 0.0).sum(axis=2) / number
+    return solution, kept @ a / number[..., None, None], square, number / np.maximum(count, 1)
 
 
-def _solve_absolute(a: Array, b: Array) -> tuple[Array, Array, float, float] | None:
-    """The least sum of absolute errors, by least squares weighed anew."""
-    weight: Array = np.ones(len(b))
-    solution: Array = np.zeros(3)
+def _solve_absolute(
+    a: Array, b: Array, fits: NDArray[np.bool_]
+) -> tuple[Array, Array, Array, Array]:
+    """The least sum of absolute errors, by least squares weighed anew; else as `_solve`."""
+    turned = a.swapaxes(2, 3)
+    count = np.maximum(fits.sum(axis=2), 1)
+    weight: Array = np.ones(b.shape)
     for step in range(12):
-        weighed = a.T * weight
-        try:
-            solution = np.asarray(np.linalg.solve(weighed @ a, weighed @ b))
-        except np.linalg.LinAlgError:
-            return None
-        miss = np.abs(b - a @ solution)
+        weighed = turned * weight[:, :, None]
+        solution = _solution(weighed @ a, weighed @ b[..., None])
+        miss = np.abs(b - (a @ solution[..., None])[..., 0])
         weight = 1 / (miss + max(0.05, 10 * 0.5**step))
-    typical = float(np.exp(np.mean(np.log(miss + LEAST)))) - LEAST
-    close = miss <= 3 * typical + 0.1
-    near = a[close]
-    return solution, near.T @ near / max(close.sum(), 1), typical**2, float(close.mean())
+    logs = np.where(fits, np.log(miss + LEAST), 0.0)
+    typical = np.exp(logs.sum(axis=2) / count) - LEAST
+    close = fits & (miss <= 3 * typical[..., None] + 0.1)
+    number = close.sum(axis=2)
+    near = np.where(close[..., None], a, 0.0).swapaxes(2, 3)
+    normal = near @ a / np.maximum(number, 1)[..., None, None]
+    return solution, normal, typical**2, number / count
+
+
+def _solution(normal: Array, right: Array) -> Array:
+    """Normal equations of shape (..., 3, 3), kept from being singular by next to nothing."""
+    trace = np.trace(normal, axis1=-2, axis2=-1)[..., None, None]
+    held = normal + (1e-13 * trace + 1e-300) * np.eye(3)
+    return np.asarray(np.linalg.solve(held, right)[..., 0])
+
+
+def _middle(sizes: Array, fits: NDArray[np.bool_], count: NDArray[np.int64]) -> Array:
+    """The median of the sizes that count, shape (p, 3)."""
+    order = np.sort(np.where(fits, sizes, np.inf), axis=2)
+    last = np.maximum(count - 1, 0)
+    places = np.stack([last // 2, last - last // 2], axis=2)
+    return np.asarray(np.take_along_axis(order, places, axis=2).mean(axis=2))
 
 
 def match_gamuts(fit: MatrixFit, bank: GamutBank) -> tuple[Array, Array]:

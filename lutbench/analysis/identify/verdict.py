@@ -13,7 +13,6 @@ from lutbench.analysis.identify.result import Candidate, Confidence, Kind, SameA
 from lutbench.analysis.identify.samples import CODES, Samples
 from lutbench.analysis.identify.target import SHOWN_ON
 from lutbench.model.curves.tabulated import Tabulated
-from lutbench.model.transforms import Array
 
 SHOWN = 8
 """Candidates that are told."""
@@ -314,8 +313,3 @@ def _is_sure_curve(best: Finalist, samples: Samples) -> bool:
     """Whether a curve alone is explained to its rounding: any two curves come near another pair."""
     plain = isinstance(best.hypothesis.target, End) and not best.hypothesis.grade
     return plain and best.forecast.rms <= max(CURVE_ROUNDING * samples.floor, CURVE_CODES)
-
-
-def residual_codes(first: Finalist) -> Array:
-    """The residual of each node in codes, shape (m, m, m, 3): LUT less forecast."""
-    return -first.forecast.miss / CODES * CODES
