@@ -88,18 +88,27 @@ class LightTables:
 
     def light(self, values: Array) -> Array:
         """Light of full-scale values of shape (...), the same for all: (ends, ...)."""
-        return self.own_light(np.broadcast_to(values, (len(self.lows), *values.shape)))
+        return self.of_own(self.shared(values))[0]
 
-    def own_light(self, own: Array) -> Array:
-        """Light of full-scale values that each end has its own of, shape (ends, ...)."""
+    def shared(self, values: Array) -> Array:
+        """Values that are the same for all ends, once for each: (ends, ...)."""
+        return np.broadcast_to(values, (len(self.lows), *values.shape))
+
+    def of_own(self, own: Array) -> tuple[Array, Array]:
+        """Light of full-scale values that each end has its own of, (ends, ...), and its slope."""
         shape = (len(self.lows), *(1,) * (own.ndim - 1))
-        signal = (own - self.lows.reshape(shape)) / self.spans.reshape(shape)
         last = self.tables.shape[1] - 1
-        place = np.clip((signal - DENSE_FROM) * (last / (DENSE_TO - DENSE_FROM)), 0, last - 1e-9)
+        per_signal = last / (DENSE_TO - DENSE_FROM)
+        scale = (per_signal / self.spans).reshape(shape)
+        place = (own - (self.lows + DENSE_FROM * self.spans).reshape(shape)) * scale
+        np.clip(place, 0, last - 1e-9, out=place)
         cell = place.astype(np.int64)
-        row = np.arange(len(self.lows)).reshape(shape)
-        below = self.tables[row, cell]
-        return np.asarray(below + (place - cell) * (self.tables[row, cell + 1] - below))
+        place -= cell
+        cell += (np.arange(len(self.lows)) * self.tables.shape[1]).reshape(shape)
+        flat = self.tables.ravel()
+        below = flat[cell]
+        rise = flat[cell + 1] - below
+        return below + place * rise, rise * scale
 
 
 @dataclass(frozen=True)

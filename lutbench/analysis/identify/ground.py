@@ -19,8 +19,11 @@ from lutbench.model.transforms import Array
 
 ROWS = 700
 FEWEST = 40
-SCREENED, LOOKED_AT, FREED = 300, 300, 60
-"""Nodes of a part, nodes that a first fit looks at, and sources whose Q is set freer still."""
+SCREENED, LOOKED_AT, GLANCED_AT = 300, 300, 120
+"""Nodes of a part, nodes that a first fit looks at, and how many of them for each saturation."""
+
+FREED = 60
+"""Sources whose Q is set free, the likeliest."""
 
 NEAR, NEAREST = 0.25, 150
 """Nodes whose channels spread over no more of the neutral axis are near it; so many at least.
@@ -48,9 +51,6 @@ NOISE = 2 / CODES
 """How far noise may make a rising curve fall from node to node."""
 
 LEAST_CLIMB = 0.05
-
-RISE = 1e-3
-"""The slope of a curve is taken over this much of full scale each way."""
 
 # A plateau: so many nodes on one value, exactly or within the noise.
 FLAT, FLAT_NODES = 1e-5, 4
@@ -214,16 +214,16 @@ def screen_plainly(ground: Ground, samples: Samples, sources: list[End]) -> list
 class _Screen:
     """First fits of M and Q by linear least squares on light through the inverse neutral axis.
 
-    All sources are fitted at once: arrays are (sources, nodes, channels).
+    All sources are fitted at once: arrays are (sources, channels, nodes), nodes last
+    since there are most of them.
     """
 
     def __init__(self, ground: Ground, samples: Samples, sources: list[End]) -> None:
         self.ground = ground
         self.tables = LightTables.of(sources)
-        light = self.tables.light(samples.axis)
-        self.light_in = light[:, ground.axis_places]
-        self.seen = np.all(np.isfinite(self.light_in) & (self.light_in > -1), axis=2)
-        self.light_in = np.where(self.seen[:, :, None], self.light_in, 0.0)
+        light = self.tables.light(samples.axis)[:, ground.axis_places.T]
+        self.seen = np.all(np.isfinite(light) & (light > -1), axis=1)
+        self.light_in = np.where(self.seen[:, None], light, 0.0)
         self.count = len(sources)
 
     def starts(self, amounts: tuple[float, ...], holds: tuple[float, ...]) -> list[Start | None]:
@@ -231,15 +231,20 @@ class _Screen:
         matrix = np.broadcast_to(np.eye(3), (self.count, 3, 3)).copy()
         mixing = matrix.copy()
         error = np.full(self.count, np.inf)
+        edge = 0.03 * (self.ground.high - self.ground.low)
+        each = slice(None, None, -(-len(self.ground.outputs) // GLANCED_AT) if holds else 1)
+        light_in, seen = np.ascontiguousarray(self.light_in[..., each]), self.seen[:, each]
+        some = self.ground.only(np.arange(len(self.ground.outputs))[each])
         for amount in amounts:
             guess = np.eye(3) / amount + (1 - 1 / amount) * np.outer(np.ones(3), CDL_WEIGHTS)
-            through, slope = self.ground.through_of(guess)
-            edge = 0.03 * (self.ground.high - self.ground.low)
+            through, slope = (told.T for told in some.through_of(guess))
             safe = (through > self.ground.low + edge) & (through < self.ground.high - edge)
-            light, weight = self._told(through, slope, self.seen & safe.all(axis=1), self.tables)
-            a = weight.transpose(0, 2, 1)[..., None] * self.light_in[:, None]
-            b = (weight * light).transpose(0, 2, 1)
-            solution, off = _robust(a, b, np.zeros((self.count, 3, 3)), 0.0, weight[:, :, 0] > 0)
+            light, weight = self._told(
+                self.tables.shared(through), slope, seen & safe.all(axis=0), self.tables
+            )
+            a = weight[:, :, None] * light_in[:, None]
+            aim = np.zeros((self.count, 3, 3))
+            solution, off = _robust(a, weight * light, aim, 0.0, weight[:, 0] > 0)
             better = off < error
             matrix[better], error[better] = _to_one(solution[better]), off[better]
             mixing[better] = guess
@@ -266,35 +271,35 @@ class _Screen:
         tables: LightTables,
     ) -> tuple[Array, Array]:
         """Light told through the neutral axis, and codes per light; 0 where not to be used."""
-        of = tables.own_light if through.ndim == 3 else tables.light
-        light = of(through)
-        rise = (of(through + RISE) - of(through - RISE)) / (2 * RISE)
+        light, rise = tables.of_own(through)
         with np.errstate(all="ignore"):
             weight = slope / rise * CODES
-        fits = seen & (np.isfinite(weight) & (rise > 0) & (light > 0)).all(axis=2)
-        fits &= fits.sum(axis=1, keepdims=True) >= FEWEST
-        return light, np.where(fits[:, :, None], weight, 0.0)
+        fits = seen & (np.isfinite(weight) & (rise > 0) & (light > 0)).all(axis=1)
+        fewest = FEWEST * fits.shape[1] / len(self.ground.outputs)
+        fits &= fits.sum(axis=1, keepdims=True) >= fewest
+        return light, np.where(fits[:, None], weight, 0.0)
 
     def _freed(
         self, chosen: NDArray[np.int64], matrix: Array, mixing: Array, hold: float
     ) -> tuple[Array, Array, Array]:
         """M and Q of chosen sources anew, Q free but for what holds it to the last."""
-        told = [self.ground.through_of(each) for each in mixing]
-        through, slope = (np.array([each[k] for each in told]) for k in (0, 1))
+        # Many sources share the Q that they begin with.
+        kinds, kind = np.unique(mixing, axis=0, return_inverse=True)
+        told = [self.ground.through_of(each) for each in kinds]
+        through, slope = (np.array([each[k].T for each in told])[kind.ravel()] for k in (0, 1))
         light_in, tables = self.light_in[chosen], self.tables.only(chosen)
         # Nodes whose clean light lies beyond the clear run were clipped before the mixing.
-        z = light_in @ matrix.transpose(0, 2, 1)
+        z = matrix @ light_in
         ends = tables.light(np.array([self.ground.low, self.ground.high]))
-        clean = ((z > ends[:, :1, None]) & (z < ends[:, 1:, None])).all(axis=2)
+        clean = ((z > ends[:, :1, None]) & (z < ends[:, 1:, None])).all(axis=1)
         light, weight = self._told(through, slope, self.seen[chosen] & clean, tables)
-        y = self.ground.outputs
-        others = np.stack([y[:, each] - y[:, [c]] for c, each in enumerate(OTHERS)])
-        used = weight[:, :, 0] > 0
-        w = weight.transpose(0, 2, 1)[..., None]
-        mixed = CODES * others[None] * used[:, None, :, None]
-        a = np.concatenate([w * light_in[:, None], -mixed], axis=3)
+        y = self.ground.outputs.T
+        others = np.stack([y[each] - y[c] for c, each in enumerate(OTHERS)])
+        used = weight[:, 0] > 0
+        mixed = CODES * others * used[:, None, None]
+        a = np.concatenate([weight[:, :, None] * light_in[:, None], -mixed], axis=2)
         q = np.stack([mixing[:, c, each] for c, each in enumerate(OTHERS)], axis=1)
-        b = (weight * light).transpose(0, 2, 1) + (a[..., 3:] @ q[..., None])[..., 0]
+        b = weight * light + (q[:, :, None] @ a[:, :, 3:])[:, :, 0]
         aim = np.concatenate([np.zeros((len(chosen), 3, 3)), q], axis=2)
         solution, error = _robust(a, b, aim, hold, used)
         return _to_one(solution), np.array([mixing_of(each) for each in solution[..., 3:]]), error
@@ -320,29 +325,28 @@ def _robust(
 ) -> tuple[Array, Array]:
     """Least squares in each channel, far rows weighed down, and the error in codes.
 
-    a is (s, 3, n, k) and b (s, 3, n); columns from the fourth on are of mixing,
-    which `hold` pulls to `aim`, (s, 3, k). Rows that are not `used`, (s, n), are
-    naught. The error is what three quarters of the rows stay under, infinite
+    a is (s, 3, k, n) and b (s, 3, n); of the k the fourth and on are of mixing,
+    which `hold` pulls to `aim`, (s, 3, k). Nodes that are not `used`, (s, n), are
+    naught. The error is what three quarters of the nodes stay under, infinite
     where there are none.
     """
-    size = a.shape[3]
+    size = a.shape[2]
     costs = np.where(np.arange(size) < 3, 1e-9, hold)
     count = used.sum(axis=1)
-    left_out = ~used[:, None, :]
-    weight: Array = np.ones(b.shape)
+    left_out = np.broadcast_to(~used[:, None], b.shape)
+    turned = a.swapaxes(2, 3)
+    weighed = a
     solution: Array = np.zeros((*b.shape[:2], size))
     miss = np.abs(b)
     for step in range(3):
-        weighed = (a * weight[..., None]).swapaxes(2, 3)
         right = weighed @ b[..., None] + (costs * aim)[..., None]
-        solution = np.linalg.solve(weighed @ a + np.diag(costs), right)[..., 0]
-        miss = np.abs(b - (a @ solution[..., None])[..., 0])
-        miss[np.broadcast_to(left_out, miss.shape)] = np.inf
+        solution = np.linalg.solve(weighed @ turned + np.diag(costs), right)[..., 0]
+        miss = np.abs(b - (solution[:, :, None] @ a)[:, :, 0])
+        np.copyto(miss, np.inf, where=left_out)
         if step < 2:
-            weight = np.clip(
-                1 - (miss / (6 * (1.4826 * _part(miss, count, 0.5) + 1e-3))) ** 2, 0, 1
-            )
-            weight **= 2
+            scale = 6 * (1.4826 * _part(miss, count, 0.5) + 1e-3)
+            weight = np.clip(1 - (miss / scale) ** 2, 0, 1) ** 2
+            weighed = a * weight[:, :, None]
     quarter = _part(miss, count, 0.75)[..., 0]
     return solution, np.where(count > 0, np.sqrt(np.mean(quarter**2, axis=1)), np.inf)
 
