@@ -12,13 +12,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.analysis.identify.curvebank import End
 from lutbench.analysis.identify.gamutbank import GamutBank
-from lutbench.analysis.identify.ground import COLLAPSED, FEWEST, OTHERS, Ground, Start, mixing_of
+from lutbench.analysis.identify.ground import (
+    COLLAPSED,
+    FEWEST,
+    OTHERS,
+    ROWS,
+    Ground,
+    Start,
+    mixing_of,
+)
 from lutbench.analysis.identify.samples import CODES, Samples
 from lutbench.model.tone import GamutCompression
 from lutbench.model.transforms import Array
@@ -41,8 +50,8 @@ LEAST_FREEDOM = 0.05
 HELD = 1e12
 """The weight that holds the matrix to one that is given."""
 
-# How many sources go into each heat of the race, and how many steps it takes.
-HEATS = ((20, 2), (10, 2), (6, STEPS))
+# How many sources go into each heat of the race, how many steps it takes, and on how many nodes.
+HEATS = ((20, 2, 300), (10, 2, 450), (6, STEPS, ROWS))
 
 # The free two of each row of M, and what they do to it.
 _FREE = np.array([[1.0, 0.0], [0.0, 1.0], [-1.0, -1.0]])
@@ -96,13 +105,13 @@ class FreeFit:
         """G: the de-mixed output of neutral full-scale input, shape (n, 3)."""
         assert self.knots is not None
         place, weights, _ = _basis(values, self.low, self.high)
-        return np.stack([(weights * row[place]).sum(axis=-1) for row in self.knots], axis=-1)
+        return np.stack([(weights * row[place]).sum(axis=0) for row in self.knots], axis=-1)
 
     def _rests(self, values: Array) -> Array:
         """Whether enough nodes lie near neutral full-scale input: 0 for none, 1 for enough."""
         assert self.seen is not None
         place, weights, _ = _basis(values, self.low, self.high)
-        return np.asarray(np.minimum((weights * self.seen[place]).sum(axis=-1) / ENOUGH, 1.0))
+        return np.asarray(np.minimum((weights * self.seen[place]).sum(axis=0) / ENOUGH, 1.0))
 
     def unmixed(self, outputs: Array) -> Array:
         """Q·out: what G gave, of full-scale outputs (n, 3)."""
@@ -137,9 +146,10 @@ def race(
         start = starts[i]
         assert start is not None
         fits.append(started(ground, Form(ground.tinted), i, start.matrix, start.mixing))
-    for count, steps in HEATS:
+    for count, steps, rows in HEATS:
         fits = sorted(fits, key=lambda fit: fit.error)[:count]
-        fits = [settle(ground, samples, sources, fit, steps) for fit in fits]
+        some = ground.thinned(rows)
+        fits = [settle(some, samples, sources, fit, steps) for fit in fits]
     return sorted((fit for fit in fits if fit.knots is not None), key=lambda fit: fit.error)
 
 
@@ -155,16 +165,27 @@ def settle(
     """The fit after so many Gauss-Newton steps, or until it moves no more."""
     source = sources[fit.source]
     light_in = source.decode(samples.axis)[ground.axis_places]
+    last: _Solved | None = None
     for _ in range(steps):
-        moved = _step(ground, source, light_in, fit)
-        if moved is None:
-            return fit if fit.knots is not None else replace(fit, error=np.inf)
-        change = float(np.abs(moved.matrix - fit.matrix).max())
-        # A step on other nodes, or the first, says nothing of settling.
-        fit = replace(moved, settled=change < SETTLED and fit.knots is not None)
-        if fit.settled:
+        solved = _step(ground, source, light_in, fit)
+        if solved is None:
             break
-    return fit
+        change = float(np.abs(solved.matrix - fit.matrix).max())
+        # A step on other nodes, or the first, says nothing of settling.
+        settled = change < SETTLED and fit.knots is not None
+        fit = replace(
+            fit,
+            matrix=solved.matrix,
+            mixing=solved.mixing,
+            knots=solved.knots,
+            settled=settled,
+        )
+        last = solved
+        if settled:
+            break
+    if last is None:
+        return fit if fit.knots is not None else replace(fit, error=np.inf)
+    return last.measured(fit)
 
 
 def refitted(
@@ -176,7 +197,7 @@ def refitted(
     return settle(ground, samples, sources, replace(fit, form=form, matrix=rows), 3)
 
 
-def _step(ground: Ground, source: End, light_in: Array, fit: FreeFit) -> FreeFit | None:
+def _step(ground: Ground, source: End, light_in: Array, fit: FreeFit) -> _Solved | None:
     """One Gauss-Newton step, with far rows weighed down."""
     form = fit.form
     lights = light_in @ fit.matrix.T
@@ -192,26 +213,29 @@ def _step(ground: Ground, source: End, light_in: Array, fit: FreeFit) -> FreeFit
     y, light_seen = ground.outputs[seen], light_in[seen]
     slopes_of_axis = ground.through_of(fit.mixing)[1][seen] if fit.knots is None else None
     count = int(seen.sum())
-    block = np.zeros((3, count, OWN))
+    nodes = np.arange(count)
+    # Nodes last: there are most of them.
+    block = np.zeros((3, OWN, count))
     target = np.empty((3, count))
     for c in range(3):
         place, weights, slopes = _basis(places[seen, c], fit.low, fit.high)
-        np.put_along_axis(block[c][:, :BASIS], place, weights, axis=1)
+        block[c, place, nodes] = weights
         if slopes_of_axis is not None:
             slope = slopes_of_axis[:, c]
         else:
             assert fit.knots is not None
-            slope = (slopes * fit.knots[c][place]).sum(axis=1)
-        moves = (slope * rises[seen, c])[:, None] * (light_seen @ _FREE)
+            slope = (slopes * fit.knots[c][place]).sum(axis=0)
+        moves = slope * rises[seen, c] * (_FREE.T @ light_seen.T)
         for k in range(3):
             here = BASIS + 2 * k
             if turns is not None:
-                block[c][:, here : here + 2] = turns[seen, c, k][:, None] * moves
+                block[c, here : here + 2] = turns[seen, c, k] * moves
             elif k == c:
-                block[c][:, here : here + 2] = moves
-        target[c] = y[:, c] + block[c][:, BASIS : BASIS + 6] @ fit.matrix[:, :2].reshape(6)
-        block[c][:, BASIS + 6 :] = y[:, [c]] - y[:, OTHERS[c]]
-    return _solved(block * CODES, target * CODES, fit)
+                block[c, here : here + 2] = moves
+        target[c] = y[:, c] + fit.matrix[:, :2].reshape(6) @ block[c, BASIS : BASIS + 6]
+        block[c, BASIS + 6 :] = (y[:, [c]] - y[:, OTHERS[c]]).T
+    block *= CODES
+    return _solved(block, target * CODES, fit)
 
 
 def _slopes_of(compression: GamutCompression, lights: Array) -> Array:
@@ -226,58 +250,80 @@ def _slopes_of(compression: GamutCompression, lights: Array) -> Array:
     return np.stack(columns, axis=2)
 
 
-def _solved(a: Array, b: Array, fit: FreeFit) -> FreeFit | None:
-    """The fit from the rows of each channel, a (3, n, OWN) and b (3, n)."""
+@dataclass(frozen=True)
+class _Solved:
+    """One step's system and what solves it; `a` holds the rows of each channel, (3, OWN, n)."""
+
+    matrix: Array
+    mixing: Array
+    knots: Array
+    a: Array
+    weight: Array
+    miss: Array
+    normal: Array
+    prior: Array
+
+    def measured(self, fit: FreeFit) -> FreeFit:
+        """The fit with how well it fits, and what each part of it rests on."""
+        kept = float(self.weight.sum())
+        # What the parameters take: with few nodes a free curve follows any of them.
+        taken = float(np.trace(np.linalg.solve(self.normal, self.normal - self.prior)))
+        freedom = max(kept - taken, LEAST_FREEDOM * kept, 1e-9)
+        rests = np.abs(self.a[:, :BASIS]) @ self.weight[:, :, None]
+        at = fit.form.curves * BASIS
+        return replace(
+            fit,
+            seen=rests.sum(axis=0)[:, 0] / CODES,
+            error=float(np.sqrt((self.weight * self.miss**2).sum() / freedom)),
+            typical=float(np.median(np.abs(self.miss))),
+            share=kept / self.miss.size,
+            normal=_cost_of_matrix(self.normal, at) / kept if fit.form.held is None else fit.normal,
+        )
+
+
+def _solved(a: Array, b: Array, fit: FreeFit) -> _Solved | None:
+    """What solves the rows of each channel, a (3, OWN, n) and b (3, n), far ones weighed down."""
     form = fit.form
     at = form.curves * BASIS
     prior, right = _prior(form, at + 12)
-    own = [_places_of(form, c) for c in range(3)]
+    own = [_places_of(form.tinted, c) for c in range(3)]
+    corner = [np.ix_(each, each) for each in own]
     weight: Array = np.ones(b.shape)
     normal: Array = prior
     solution: Array = np.zeros(at + 12)
-    miss, scale = b, 0.0
-    for _ in range(3 if fit.knots is None else 2):
+    miss = b
+    turned = a.swapaxes(1, 2)
+    for turn in range(3 if fit.knots is None else 2):
         normal, wanted = prior.copy(), right.copy()
         # The channels share few parameters: each has its own corner of the system.
-        weighed = a.swapaxes(1, 2) * weight[:, None, :]
-        corners, sides = weighed @ a, (weighed @ b[:, :, None])[:, :, 0]
+        weighed = a * weight[:, None] if turn else a
+        corners, sides = weighed @ turned, (weighed @ b[:, :, None])[:, :, 0]
         for c in range(3):
-            normal[np.ix_(own[c], own[c])] += corners[c]
+            normal[corner[c]] += corners[c]
             wanted[own[c]] += sides[c]
         try:
             solution = np.asarray(np.linalg.solve(normal, wanted))
         except np.linalg.LinAlgError:
             return None
-        miss = np.stack([b[c] - a[c] @ solution[own[c]] for c in range(3)])
+        miss = np.stack([b[c] - solution[own[c]] @ a[c] for c in range(3)])
         scale = 1.4826 * float(np.median(np.abs(miss))) + 1e-4
         weight = np.clip(1 - (miss / (6 * scale)) ** 2, 0, None) ** 2
     mixing = mixing_of(solution[at + 6 : at + 12].reshape(3, 2))
     if np.diag(mixing).min() < COLLAPSED:
         return None
     free = solution[at : at + 6].reshape(3, 2)
-    rests = np.einsum("cn,cnk->k", weight, np.abs(a[:, :, :BASIS])) / CODES
     knots = solution[:at].reshape(form.curves, BASIS)
-    kept = float(weight.sum())
-    # What the parameters take: with few nodes a free curve follows any of them.
-    taken = float(np.trace(np.linalg.solve(normal, normal - prior)))
-    freedom = max(kept - taken, LEAST_FREEDOM * kept, 1e-9)
-    return replace(
-        fit,
-        matrix=np.hstack([free, 1 - free.sum(axis=1, keepdims=True)]),
-        mixing=mixing,
-        knots=np.broadcast_to(knots, (3, BASIS)),
-        seen=rests,
-        error=float(np.sqrt((weight * miss**2).sum() / freedom)),
-        typical=float(np.median(np.abs(miss))),
-        share=kept / b.size,
-        normal=_cost_of_matrix(normal, at) / kept if form.held is None else fit.normal,
+    matrix = np.hstack([free, 1 - free.sum(axis=1, keepdims=True)])
+    return _Solved(
+        matrix, mixing, np.broadcast_to(knots, (3, BASIS)), a, weight, miss, normal, prior
     )
 
 
-def _places_of(form: Form, channel: int) -> NDArray[np.int64]:
+@lru_cache(maxsize=8)
+def _places_of(tinted: bool, channel: int) -> NDArray[np.int64]:
     """Where the parameters of a channel's rows stand among all: its curve, M, its row of Q."""
-    at = form.curves * BASIS
-    first = channel * BASIS if form.tinted else 0
+    at = 3 * BASIS if tinted else BASIS
+    first = channel * BASIS if tinted else 0
     mixing = at + 6 + 2 * channel
     return np.asarray(np.r_[first : first + BASIS, at : at + 6, mixing : mixing + 2])
 
@@ -309,24 +355,23 @@ def _cost_of_matrix(normal: Array, at: int) -> Array:
 
 
 def _basis(u: Array, low: float, high: float) -> tuple[NDArray[np.int64], Array, Array]:
-    """Uniform cubic B-splines: places (n, 4), weights (n, 4) and their slopes."""
+    """Uniform cubic B-splines: places (4, n), weights (4, n) and their slopes."""
     t = np.clip((u - low) / (high - low) * KNOTS, 0, KNOTS - 1e-9)
     cell = t.astype(np.int64)
     x = t - cell
-    weights = (
-        (1 - x) ** 3 / 6,
-        (3 * x**3 - 6 * x**2 + 4) / 6,
-        (-3 * x**3 + 3 * x**2 + 3 * x + 1) / 6,
-        x**3 / 6,
-    )
-    slopes = (
-        -((1 - x) ** 2) / 2,
-        (9 * x**2 - 12 * x) / 6,
-        (-9 * x**2 + 6 * x + 3) / 6,
-        x**2 / 2,
-    )
-    scale = KNOTS / (high - low)
-    return cell[:, None] + np.arange(4), np.stack(weights, -1), scale * np.stack(slopes, -1)
+    rest, square = 1 - x, x * x
+    weights = np.empty((4, len(x)))
+    weights[0] = rest * rest * rest / 6
+    weights[3] = square * x / 6
+    weights[1] = 2 / 3 - square + 3 * weights[3]
+    weights[2] = 1 - weights[0] - weights[1] - weights[3]
+    slopes = np.empty((4, len(x)))
+    slopes[0] = -rest * rest / 2
+    slopes[3] = square / 2
+    slopes[1] = 3 * slopes[3] - 2 * x
+    slopes[2] = -slopes[0] - slopes[1] - slopes[3]
+    slopes *= KNOTS / (high - low)
+    return cell + np.arange(4)[:, None], weights, slopes
 
 
 def match_free(fit: FreeFit, bank: GamutBank) -> Array:
