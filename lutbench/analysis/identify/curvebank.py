@@ -19,6 +19,9 @@ ONE_ENCODING = 2e-5
 DENSE_FROM, DENSE_TO = -0.3, 1.6
 """The signals that the dense table of a curve spans."""
 
+LOG_LIGHT = np.linspace(-16.0, 9.0, 700)
+"""The natural logarithms of light that models of a target are worked out on."""
+
 PQ_SCENE, PQ_DISPLAY = "BT.2100 PQ", "ST 2084"
 _ORDER = {"standard": 0, "user": 1, "registry": 2}
 
@@ -58,6 +61,11 @@ class CurveClass:
             light = np.nan_to_num(self.curve.decode(signal), nan=0.0, posinf=1e30, neginf=-1e30)
         return signal, np.maximum.accumulate(light)
 
+    @cached_property
+    def by_log_light(self) -> Array:
+        """The signal on the grid `LOG_LIGHT`."""
+        return self.signal_near(np.exp(LOG_LIGHT))[0]
+
     def signal_near(self, light: Array) -> tuple[Array, Array]:
         """The signal of light and its slope from a dense table: quick, good to about 1e-5."""
         signal, table = self.dense
@@ -95,20 +103,24 @@ class LightTables:
         return np.broadcast_to(values, (len(self.lows), *values.shape))
 
     def of_own(self, own: Array) -> tuple[Array, Array]:
-        """Light of full-scale values that each end has its own of, (ends, ...), and its slope."""
+        """Light of full-scale values that each end has its own of, (ends, ...), and its slope.
+
+        Where no table goes the light is that of its end and the slope 0.
+        """
         shape = (len(self.lows), *(1,) * (own.ndim - 1))
         last = self.tables.shape[1] - 1
         per_signal = last / (DENSE_TO - DENSE_FROM)
         scale = (per_signal / self.spans).reshape(shape)
         place = (own - (self.lows + DENSE_FROM * self.spans).reshape(shape)) * scale
-        np.clip(place, 0, last - 1e-9, out=place)
-        cell = place.astype(np.int64)
-        place -= cell
+        held = np.clip(place, 0, last - 1e-9)
+        within = held == place
+        cell = held.astype(np.int64)
+        held -= cell
         cell += (np.arange(len(self.lows)) * self.tables.shape[1]).reshape(shape)
         flat = self.tables.ravel()
         below = flat[cell]
         rise = flat[cell + 1] - below
-        return below + place * rise, rise * scale
+        return below + held * rise, rise * scale * within
 
 
 @dataclass(frozen=True)

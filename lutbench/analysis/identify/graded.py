@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.analysis.identify.curvebank import End, scale_of
+from lutbench.analysis.identify.curvebank import LOG_LIGHT, End, scale_of
 from lutbench.analysis.identify.freecurve import (
     DARK,
     FEWEST,
@@ -35,8 +35,7 @@ KEPT = 8
 # nothing, but it settles what nothing else does.
 PULL_EXPOSURE, PULL = 0.4, (0.15, 0.5, 0.15)
 
-_LOG_LIGHT = np.linspace(-16.0, 9.0, 700)
-_STEP = _LOG_LIGHT[1] - _LOG_LIGHT[0]
+_STEP = LOG_LIGHT[1] - LOG_LIGHT[0]
 
 
 @dataclass(frozen=True)
@@ -68,19 +67,14 @@ class Problems:
         group: NDArray[np.int64] | None = None,
     ) -> Problems:
         """Problems of light in, shape (p, n), the curve's output, and a target each."""
-        used = sorted(set(chosen.tolist()))
-        grid = np.exp(_LOG_LIGHT)
-        scale = {j: scale_of(targets[j].range) for j in used}
-        table = {j: (targets[j].values_near(grid)[0] - scale[j][0]) / scale[j][1] for j in used}
-        low = np.array([scale[j][0] for j in chosen])
-        span = np.array([scale[j][1] for j in chosen])
+        low, span = np.array([scale_of(targets[j].range) for j in chosen]).reshape(-1, 2).T
         y = curve.output.T if curve.tinted else curve.output.mean(axis=1)[None]
         lit = light > DARK
         return cls(
             np.log(np.where(lit, light, 1.0)),
             lit * curve.trust,
             (y[None] - low[:, None, None]) / span[:, None, None],
-            np.array([table[j] for j in chosen]),
+            np.array([targets[j].curve.by_log_light for j in chosen]),
             low,
             span,
             chosen,
@@ -108,12 +102,15 @@ class Problems:
     def signal(self, shift: Array) -> tuple[Array, Array]:
         """The target's signal of light brighter by `shift` (p, in log), and its slope."""
         place = np.clip(
-            (self.log_in + shift[:, None] - _LOG_LIGHT[0]) / _STEP, 0, len(_LOG_LIGHT) - 1.001
+            (self.log_in + shift[:, None] - LOG_LIGHT[0]) / _STEP, 0, len(LOG_LIGHT) - 1.001
         )
         cell = place.astype(np.int64)
-        below = np.take_along_axis(self.tables, cell, axis=1)
-        above = np.take_along_axis(self.tables, cell + 1, axis=1)
-        return below + (place - cell) * (above - below), (above - below) / _STEP
+        part = place - cell
+        cell += (np.arange(len(cell)) * self.tables.shape[1])[:, None]
+        flat = self.tables.ravel()
+        below = flat[cell]
+        rise = flat[cell + 1] - below
+        return below + part * rise, rise / _STEP
 
 
 def fit_cdl(problems: Problems, begin: Array) -> list[TargetFit]:
@@ -231,15 +228,18 @@ def fit_contrast(problems: Problems) -> list[TargetFit]:
         error = np.full(len(centre), np.inf)
         chosen = centre.copy()
         coefficients = np.zeros((len(centre), 4, problems.channels))
+        y = (problems.wanted * problems.lit[:, None, :]).transpose(0, 2, 1)
+        lit = (problems.lit**2).sum(axis=1) * problems.channels
         for shift in np.linspace(-width, width, steps):
             stops = centre + shift
             signal, _ = problems.signal(stops * np.log(2))
-            a = signal[:, :, None] ** np.arange(4) * problems.lit[:, :, None]
-            y = (problems.wanted * problems.lit[:, None, :]).transpose(0, 2, 1)
-            turned = a.transpose(0, 2, 1)
-            solved = np.linalg.solve(turned @ a + 1e-9 * np.eye(4), turned @ y)
-            lit = (problems.lit**2).sum(axis=1) * problems.channels
-            miss = ((a @ solved - y) ** 2).sum(axis=(1, 2)) / np.maximum(lit, 1e-9)
+            powers = np.empty((len(signal), 4, signal.shape[1]))
+            powers[:, 0] = problems.lit
+            for k in range(1, 4):
+                np.multiply(powers[:, k - 1], signal, out=powers[:, k])
+            turned = powers.transpose(0, 2, 1)
+            solved = np.linalg.solve(powers @ turned + 1e-9 * np.eye(4), powers @ y)
+            miss = ((turned @ solved - y) ** 2).sum(axis=(1, 2)) / np.maximum(lit, 1e-9)
             miss = miss * (problems.span * CODES) ** 2 + 1e-4 * stops**2
             better = miss < error
             error[better], chosen[better] = miss[better], stops[better]

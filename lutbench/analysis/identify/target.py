@@ -19,7 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.analysis.identify.curvebank import End
+from lutbench.analysis.identify.curvebank import End, LightTables
 from lutbench.analysis.identify.freecurve import (
     DARK,
     FEWEST,
@@ -32,7 +32,6 @@ from lutbench.analysis.identify.graded import Problems, fit_cdl, fit_contrast
 from lutbench.analysis.identify.samples import CODES
 from lutbench.model.transforms import Array
 
-NEAR = 1e-4
 SHORTEST = 5
 
 # A stretch follows the target while its points stay this near to each other, in codes,
@@ -90,18 +89,14 @@ class Through:
     @classmethod
     def of(cls, output: Array, targets: Sequence[End], step: float = 0.0) -> Through:
         """The output, shape (n, 3), decoded by every target."""
-        logs, weights = [], []
-        for end in targets:
-            light = end.decode(output)
-            rise = end.decode(output + NEAR) - end.decode(output - NEAR)
-            with np.errstate(all="ignore"):
-                weight = 2 * NEAR * light / rise * CODES
-            fine = np.isfinite(weight) & (weight > 0) & (light > DARK)
-            logs.append(np.log(np.where(fine, light, 1.0)))
-            weights.append(np.where(fine, weight, 0.0))
+        tables = LightTables.of(targets)
+        light, rise = tables.of_own(tables.shared(output))
+        with np.errstate(all="ignore"):
+            weight = light / rise * CODES
+        fine = np.isfinite(weight) & (weight > 0) & (light > DARK)
         coarse = FOLLOWS_STEPS * step * CODES
         follows = (FOLLOWS, coarse) if coarse > FOLLOWS else (FOLLOWS,)
-        return cls(np.array(logs), np.array(weights), follows)
+        return cls(np.log(np.where(fine, light, 1.0)), np.where(fine, weight, 0.0), follows)
 
     def fits(self, light: Array, tinted: bool) -> list[TargetFit]:
         """The ``plain`` fits, and where the channels are one the ``tone`` fits."""
