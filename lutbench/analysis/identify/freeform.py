@@ -47,8 +47,8 @@ ENOUGH = 12.0
 
 MIXING_COSTS = 10.0
 LEAST_FREEDOM = 0.05
-HELD = 1e12
-"""The weight that holds the matrix to one that is given."""
+UNSAID, HELD = 1e-9, 1e12
+"""The weights that keep a matrix solvable, and that hold it to one that is given."""
 
 # How many sources go into each heat of the race, how many steps it takes, and on how many nodes.
 HEATS = ((20, 2, 300), (10, 2, 450), (6, STEPS, ROWS))
@@ -149,7 +149,7 @@ def race(
     for count, steps, rows in HEATS:
         fits = sorted(fits, key=lambda fit: fit.error)[:count]
         some = ground.thinned(rows)
-        fits = [settle(some, samples, sources, fit, steps) for fit in fits]
+        fits = settle_all(some, samples, sources, fits, steps)
     return sorted((fit for fit in fits if fit.knots is not None), key=lambda fit: fit.error)
 
 
@@ -163,29 +163,52 @@ def settle(
     ground: Ground, samples: Samples, sources: list[End], fit: FreeFit, steps: int = STEPS
 ) -> FreeFit:
     """The fit after so many Gauss-Newton steps, or until it moves no more."""
-    source = sources[fit.source]
-    light_in = source.decode(samples.axis)[ground.axis_places]
-    last: _Solved | None = None
+    return settle_all(ground, samples, sources, [fit], steps)[0]
+
+
+def settle_all(
+    ground: Ground,
+    samples: Samples,
+    sources: list[End],
+    fits: Sequence[FreeFit],
+    steps: int = STEPS,
+) -> list[FreeFit]:
+    """Fits of one form, each after so many Gauss-Newton steps, or until it moves no more."""
+    found = list(fits)
+    last: dict[int, _Solved] = {}
+    moving = list(range(len(found)))
+    decoded = {fit.source: sources[fit.source].decode(samples.axis) for fit in fits}
+    places = ground.axis_places.T
     for _ in range(steps):
-        solved = _step(ground, source, light_in, fit)
-        if solved is None:
+        if not moving:
             break
-        change = float(np.abs(solved.matrix - fit.matrix).max())
-        # A step on other nodes, or the first, says nothing of settling.
-        settled = change < SETTLED and fit.knots is not None
-        fit = replace(
-            fit,
-            matrix=solved.matrix,
-            mixing=solved.mixing,
-            knots=solved.knots,
-            settled=settled,
-        )
-        last = solved
-        if settled:
-            break
-    if last is None:
-        return fit if fit.knots is not None else replace(fit, error=np.inf)
-    return last.measured(fit)
+        begun = [found[i] for i in moving]
+        light_in = np.array([decoded[fit.source][places] for fit in begun])
+        solved = _step(ground, [sources[fit.source] for fit in begun], light_in, begun)
+        still = []
+        for i, one in zip(moving, solved, strict=True):
+            if one is None:
+                continue
+            change = float(np.abs(one.matrix - found[i].matrix).max())
+            # A step on other nodes, or the first, says nothing of settling.
+            settled = change < SETTLED and found[i].knots is not None
+            found[i] = replace(
+                found[i],
+                matrix=one.matrix,
+                mixing=one.mixing,
+                knots=one.knots,
+                settled=settled,
+            )
+            last[i] = one
+            if not settled:
+                still.append(i)
+        moving = still
+    for i, fit in enumerate(found):
+        if i in last:
+            found[i] = last[i].measured(fit)
+        elif fit.knots is None:
+            found[i] = replace(fit, error=np.inf)
+    return found
 
 
 def refitted(
@@ -197,56 +220,65 @@ def refitted(
     return settle(ground, samples, sources, replace(fit, form=form, matrix=rows), 3)
 
 
-def _step(ground: Ground, source: End, light_in: Array, fit: FreeFit) -> _Solved | None:
-    """One Gauss-Newton step, with far rows weighed down."""
-    form = fit.form
-    lights = light_in @ fit.matrix.T
+def _step(
+    ground: Ground, ends: Sequence[End], light_in: Array, fits: Sequence[FreeFit]
+) -> list[_Solved | None]:
+    """One Gauss-Newton step of fits of one form, with far rows weighed down.
+
+    Arrays are (fits, channels, nodes), nodes last since there are most of them.
+    """
+    lights = np.array([fit.matrix for fit in fits]) @ light_in
     turns = None
-    if form.compression:
-        turns = _slopes_of(form.compression, lights)
-        lights = form.compression.apply(lights)
-    places, rises = source.values_near(lights)
-    fits = (places > fit.low) & (places < fit.high) & np.isfinite(rises) & (lights > 0)
-    seen: NDArray[np.bool_] = np.all(fits, axis=1)
-    if seen.sum() < FEWEST // 2:
-        return None
-    y, light_seen = ground.outputs[seen], light_in[seen]
-    slopes_of_axis = ground.through_of(fit.mixing)[1][seen] if fit.knots is None else None
-    count = int(seen.sum())
-    nodes = np.arange(count)
-    # Nodes last: there are most of them.
-    block = np.zeros((3, OWN, count))
-    target = np.empty((3, count))
-    for c in range(3):
-        place, weights, slopes = _basis(places[seen, c], fit.low, fit.high)
-        block[c, place, nodes] = weights
-        if slopes_of_axis is not None:
-            slope = slopes_of_axis[:, c]
+    compression = fits[0].form.compression
+    if compression:
+        turns = _slopes_of(compression, lights)
+        lights = np.moveaxis(compression.apply(np.moveaxis(lights, 1, -1)), -1, 1)
+    near = [end.values_near(light) for end, light in zip(ends, lights, strict=True)]
+    places, rises = (np.array(each) for each in zip(*near, strict=True))
+    low, high = (
+        np.array(each)[:, None, None]
+        for each in zip(*((fit.low, fit.high) for fit in fits), strict=True)
+    )
+    seen: NDArray[np.bool_] = np.all(
+        (places > low) & (places < high) & np.isfinite(rises) & (lights > 0), axis=1
+    )
+    rises = np.where(seen[:, None], rises, 0.0)
+    place, weights, slopes = _basis(places, low, high)
+    fit_at, channel = np.arange(len(fits))[:, None, None], np.arange(3)[:, None]
+    slope = np.empty_like(places)
+    for i, fit in enumerate(fits):
+        if fit.knots is None:
+            slope[i] = ground.through_of(fit.mixing)[1].T
         else:
-            assert fit.knots is not None
-            slope = (slopes * fit.knots[c][place]).sum(axis=0)
-        moves = slope * rises[seen, c] * (_FREE.T @ light_seen.T)
-        for k in range(3):
-            here = BASIS + 2 * k
-            if turns is not None:
-                block[c, here : here + 2] = turns[seen, c, k] * moves
-            elif k == c:
-                block[c, here : here + 2] = moves
-        target[c] = y[:, c] + fit.matrix[:, :2].reshape(6) @ block[c, BASIS : BASIS + 6]
-        block[c, BASIS + 6 :] = (y[:, [c]] - y[:, OTHERS[c]]).T
+            slope[i] = (slopes[:, i] * fit.knots[channel, place[:, i]]).sum(axis=0)
+    y = ground.outputs.T
+    block = np.zeros((len(fits), 3, OWN, y.shape[1]))
+    block[fit_at, channel, place, np.arange(y.shape[1])] = weights
+    moves = (slope * rises)[:, :, None] * (_FREE.T @ light_in)[:, None]
+    for k in range(3):
+        here = slice(BASIS + 2 * k, BASIS + 2 * k + 2)
+        if turns is None:
+            block[:, k, here] = moves[:, k]
+        else:
+            block[:, :, here] = turns[:, :, k, None] * moves
+    free = np.array([fit.matrix[:, :2].reshape(6) for fit in fits])
+    target = y + (free[:, None, None] @ block[:, :, BASIS : BASIS + 6])[:, :, 0]
+    for c, others in enumerate(OTHERS):
+        block[:, c, BASIS + 6 :] = y[c] - y[others]
     block *= CODES
-    return _solved(block, target * CODES, fit)
+    return _solved(block, target * CODES, seen, fits)
 
 
 def _slopes_of(compression: GamutCompression, lights: Array) -> Array:
-    """How the compressed channels (first) move with those before (second), shape (n, 3, 3)."""
-    reach = 1e-4 * np.maximum(np.abs(lights).max(axis=1), 1e-6)
+    """How the compressed channels move with those before, (fits, after, before, nodes)."""
+    channels_last = np.moveaxis(lights, 1, -1)
+    reach = 1e-4 * np.maximum(np.abs(channels_last).max(axis=-1), 1e-6)
     columns = []
     for k in range(3):
-        step = np.zeros_like(lights)
-        step[:, k] = reach
-        off = compression.apply(lights + step) - compression.apply(lights - step)
-        columns.append(off / (2 * reach[:, None]))
+        step = np.zeros_like(channels_last)
+        step[..., k] = reach
+        off = compression.apply(channels_last + step) - compression.apply(channels_last - step)
+        columns.append(np.moveaxis(off / (2 * reach[..., None]), -1, 1))
     return np.stack(columns, axis=2)
 
 
@@ -262,6 +294,8 @@ class _Solved:
     miss: Array
     normal: Array
     prior: Array
+    typical: float
+    count: int
 
     def measured(self, fit: FreeFit) -> FreeFit:
         """The fit with how well it fits, and what each part of it rests on."""
@@ -275,48 +309,76 @@ class _Solved:
             fit,
             seen=rests.sum(axis=0)[:, 0] / CODES,
             error=float(np.sqrt((self.weight * self.miss**2).sum() / freedom)),
-            typical=float(np.median(np.abs(self.miss))),
-            share=kept / self.miss.size,
+            typical=self.typical,
+            share=kept / self.count,
             normal=_cost_of_matrix(self.normal, at) / kept if fit.form.held is None else fit.normal,
         )
 
 
-def _solved(a: Array, b: Array, fit: FreeFit) -> _Solved | None:
-    """What solves the rows of each channel, a (3, OWN, n) and b (3, n), far ones weighed down."""
-    form = fit.form
+def _solved(
+    a: Array, b: Array, seen: NDArray[np.bool_], fits: Sequence[FreeFit]
+) -> list[_Solved | None]:
+    """What solves the rows of each fit and channel, far ones weighed down.
+
+    a is (fits, 3, OWN, n), b (fits, 3, n); nodes that are not `seen`, (fits, n), do not count.
+    """
+    form = fits[0].form
     at = form.curves * BASIS
-    prior, right = _prior(form, at + 12)
+    prior, _ = _prior(form, at + 12)
+    right = np.array([_prior(fit.form, at + 12)[1] for fit in fits])
     own = [_places_of(form.tinted, c) for c in range(3)]
-    corner = [np.ix_(each, each) for each in own]
-    weight: Array = np.ones(b.shape)
-    normal: Array = prior
-    solution: Array = np.zeros(at + 12)
-    miss = b
-    turned = a.swapaxes(1, 2)
-    for turn in range(3 if fit.knots is None else 2):
-        normal, wanted = prior.copy(), right.copy()
+    count = seen.sum(axis=1)
+    counted = np.broadcast_to(seen[:, None], b.shape)
+    weight = counted.astype(np.float64)
+    turned = a.swapaxes(2, 3)
+    miss, solution, normal = b, right, prior
+    anew = any(fit.knots is None for fit in fits)
+    for _ in range(3 if anew else 2):
+        normal, wanted = np.repeat(prior[None], len(fits), axis=0), right.copy()
         # The channels share few parameters: each has its own corner of the system.
-        weighed = a * weight[:, None] if turn else a
-        corners, sides = weighed @ turned, (weighed @ b[:, :, None])[:, :, 0]
+        weighed = a * weight[:, :, None]
+        corners, sides = weighed @ turned, (weighed @ b[..., None])[..., 0]
         for c in range(3):
-            normal[corner[c]] += corners[c]
-            wanted[own[c]] += sides[c]
-        try:
-            solution = np.asarray(np.linalg.solve(normal, wanted))
-        except np.linalg.LinAlgError:
-            return None
-        miss = np.stack([b[c] - solution[own[c]] @ a[c] for c in range(3)])
-        scale = 1.4826 * float(np.median(np.abs(miss))) + 1e-4
-        weight = np.clip(1 - (miss / (6 * scale)) ** 2, 0, None) ** 2
-    mixing = mixing_of(solution[at + 6 : at + 12].reshape(3, 2))
-    if np.diag(mixing).min() < COLLAPSED:
-        return None
-    free = solution[at : at + 6].reshape(3, 2)
-    knots = solution[:at].reshape(form.curves, BASIS)
-    matrix = np.hstack([free, 1 - free.sum(axis=1, keepdims=True)])
-    return _Solved(
-        matrix, mixing, np.broadcast_to(knots, (3, BASIS)), a, weight, miss, normal, prior
-    )
+            normal[:, own[c][:, None], own[c]] += corners[:, c]
+            wanted[:, own[c]] += sides[:, c]
+        solution = np.linalg.solve(normal, wanted[..., None])[..., 0]
+        miss = b - np.stack([(solution[:, None, own[c]] @ a[:, c])[:, 0] for c in range(3)], axis=1)
+        scale = 1.4826 * _middle(np.abs(miss), counted) + 1e-4
+        weight = np.clip(1 - (miss / (6 * scale[:, None, None])) ** 2, 0, None) ** 2 * counted
+    typical = _middle(np.abs(miss), counted)
+    found: list[_Solved | None] = []
+    for i in range(len(fits)):
+        mixing = mixing_of(solution[i, at + 6 :].reshape(3, 2))
+        if count[i] < FEWEST // 2 or np.diag(mixing).min() < COLLAPSED:
+            found.append(None)
+            continue
+        free = solution[i, at : at + 6].reshape(3, 2)
+        knots = np.broadcast_to(solution[i, :at].reshape(form.curves, BASIS), (3, BASIS))
+        matrix = np.hstack([free, 1 - free.sum(axis=1, keepdims=True)])
+        found.append(
+            _Solved(
+                matrix,
+                mixing,
+                knots,
+                a[i],
+                weight[i],
+                miss[i],
+                normal[i],
+                prior,
+                float(typical[i]),
+                3 * int(count[i]),
+            )
+        )
+    return found
+
+
+def _middle(sizes: Array, counted: NDArray[np.bool_]) -> Array:
+    """The median of what counts of each fit, shape (fits,)."""
+    order = np.sort(np.where(counted, sizes, np.inf).reshape(len(sizes), -1), axis=1)
+    last = np.maximum(counted.reshape(len(sizes), -1).sum(axis=1) - 1, 0)
+    fit = np.arange(len(sizes))
+    middle = (order[fit, last // 2] + order[fit, last - last // 2]) / 2
+    return np.asarray(np.where(np.isfinite(middle), middle, 0.0))
 
 
 @lru_cache(maxsize=8)
@@ -337,8 +399,10 @@ def _prior(form: Form, total: int) -> tuple[Array, Array]:
         prior[here, here] = _BENDING
     others = np.arange(at + 6, total)
     prior[others, others] = MIXING_COSTS
+    free = np.arange(at, at + 6)
+    # Next to nothing, so that nodes which say nothing of a row leave it where it is naught.
+    prior[free, free] = UNSAID
     if form.held is not None:
-        free = np.arange(at, at + 6)
         prior[free, free] = HELD
         right[free] = HELD * form.held[:, :2].reshape(6)
     return prior, right
@@ -354,24 +418,26 @@ def _cost_of_matrix(normal: Array, at: int) -> Array:
     )
 
 
-def _basis(u: Array, low: float, high: float) -> tuple[NDArray[np.int64], Array, Array]:
-    """Uniform cubic B-splines: places (4, n), weights (4, n) and their slopes."""
+def _basis(
+    u: Array, low: Array | float, high: Array | float
+) -> tuple[NDArray[np.int64], Array, Array]:
+    """Uniform cubic B-splines of u, (...): places, weights and their slopes, each (4, ...)."""
     t = np.clip((u - low) / (high - low) * KNOTS, 0, KNOTS - 1e-9)
     cell = t.astype(np.int64)
     x = t - cell
     rest, square = 1 - x, x * x
-    weights = np.empty((4, len(x)))
+    weights = np.empty((4, *x.shape))
     weights[0] = rest * rest * rest / 6
     weights[3] = square * x / 6
     weights[1] = 2 / 3 - square + 3 * weights[3]
     weights[2] = 1 - weights[0] - weights[1] - weights[3]
-    slopes = np.empty((4, len(x)))
+    slopes = np.empty((4, *x.shape))
     slopes[0] = -rest * rest / 2
     slopes[3] = square / 2
     slopes[1] = 3 * slopes[3] - 2 * x
     slopes[2] = -slopes[0] - slopes[1] - slopes[3]
     slopes *= KNOTS / (high - low)
-    return cell + np.arange(4)[:, None], weights, slopes
+    return np.stack([cell, cell + 1, cell + 2, cell + 3]), weights, slopes
 
 
 def match_free(fit: FreeFit, bank: GamutBank) -> Array:

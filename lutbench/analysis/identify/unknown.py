@@ -16,7 +16,7 @@ from lutbench.analysis.identify.freeform import (
     match_free,
     race,
     refitted,
-    settle,
+    settle_all,
     started,
 )
 from lutbench.analysis.identify.gamutbank import Pair
@@ -71,6 +71,9 @@ HARDLY = 1e-7
 COMPRESSION = GamutCompression()
 COMPRESSED, PACKED, AS_WELL = 4, 8, 1.5
 """Fits with a compression that are followed, what goes into them, and what they may cost."""
+
+PACKED_ROWS = 400
+"""Nodes that choose those that are followed."""
 
 PART_BETTER = 0.4
 INNER = 0.12
@@ -177,7 +180,7 @@ def _by_part(
     """
     inner = ground.near(INNER)
     trials = [(race(inner, samples, ends, screen_plainly(inner, samples, ends)), inner)]
-    near = [settle(inner, samples, ends, fit) for fit in fits]
+    near = settle_all(inner, samples, ends, fits)
     trials.append((sorted((f for f in near if f.knots is not None), key=lambda f: f.error), inner))
     windows = [ground.only(rows) for rows in hue_windows(ground.outputs)]
     seen = [(screen_plainly(window, samples, ends), window) for window in windows]
@@ -213,9 +216,9 @@ def _packed(
         first = starts[i]
         assert first is not None
         began.append(started(ground, form, i, first.matrix, first.mixing))
-    field = [settle(ground, samples, ends, fit, 2) for fit in began]
+    field = settle_all(ground.thinned(PACKED_ROWS), samples, ends, began, 2)
     field = sorted((f for f in field if f.knots is not None), key=lambda f: f.error)[:COMPRESSED]
-    field = [settle(ground, samples, ends, fit, PACKED) for fit in field]
+    field = settle_all(ground, samples, ends, field, PACKED)
     return sorted((f for f in field if f.knots is not None), key=lambda f: f.error)
 
 
