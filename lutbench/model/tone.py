@@ -250,19 +250,23 @@ class GamutCompression(Transform):
         return np.asarray((c - t) / (((1 - t) / (c - t)) ** -p - 1) ** (1 / p))
 
     def _moved(self, rgb: Array, compress: bool) -> Array:
-        t, s, p = np.array(self.thresholds), self._scale, self.power
-        peak = rgb.max(axis=-1, keepdims=True)
+        p = self.power
+        peak = np.maximum(np.maximum(rgb[..., 0], rgb[..., 1]), rgb[..., 2])
         size = np.abs(peak)
-        distance = np.where(size == 0, 0.0, (peak - rgb) / np.where(size == 0, 1.0, size))
-        n = np.maximum(distance - t, 0) / s
-        if compress:
-            moved = t + s * n / (1 + n**p) ** (1 / p)
-        else:
+        divisor = np.where(size == 0, 1.0, size)
+        moved = np.array(rgb, dtype=np.float64)
+        for c, (t, s) in enumerate(zip(self.thresholds, self._scale, strict=True)):
+            distance = (peak - rgb[..., c]) / divisor
             # Compressed distances never reach t + s; those that do stay where they are.
-            q = np.minimum(n, 1 - 1e-9) ** p
-            moved = t + s * (q / (1 - q)) ** (1 / p)
-            moved = np.where(n >= 1 - 1e-9, distance, moved)
-        return np.asarray(peak - np.where(distance < t, distance, moved) * size)
+            over = (distance >= t) & (size > 0) & (compress or distance < t + (1 - 1e-9) * s)
+            n = (distance[over] - t) / s
+            if compress:
+                n = n / (1 + n**p) ** (1 / p)
+            else:
+                q = n**p
+                n = (q / (1 - q)) ** (1 / p)
+            moved[..., c][over] = peak[over] - (t + s * n) * size[over]
+        return moved
 
     def _apply(self, rgb: Array) -> Array:
         return self._moved(rgb, compress=True)

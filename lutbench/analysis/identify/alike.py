@@ -41,7 +41,7 @@ def _near(
 ) -> tuple[list[End], list[End]]:
     """Ends in the same ranges that give the neutral axis of the hypothesis within the limit."""
     source = hypothesis.source
-    light = np.nan_to_num(source.decode(samples.neutral_in) * 2.0**hypothesis.stops)
+    light = np.nan_to_num(source.of_axis(samples.neutral_in) * 2.0**hypothesis.stops)
     plain = replace(samples, neutral=np.repeat(target.encode(light)[:, None], 3, axis=1))
     sources = [end for end in known.sources if end.range == source.range]
     targets = [end for end in known.targets if end.range == target.range]

@@ -22,6 +22,9 @@ DENSE_FROM, DENSE_TO = -0.3, 1.6
 LOG_LIGHT = np.linspace(-16.0, 9.0, 700)
 """The natural logarithms of light that models of a target are worked out on."""
 
+KEPT = 12
+"""Axes of a curve whose light is kept."""
+
 PQ_SCENE, PQ_DISPLAY = "BT.2100 PQ", "ST 2084"
 _ORDER = {"standard": 0, "user": 1, "registry": 2}
 
@@ -60,6 +63,11 @@ class CurveClass:
         with np.errstate(all="ignore"):
             light = np.nan_to_num(self.curve.decode(signal), nan=0.0, posinf=1e30, neginf=-1e30)
         return signal, np.maximum.accumulate(light)
+
+    @cached_property
+    def kept(self) -> dict[tuple[str, bytes], Array]:
+        """Light that was asked for: see `End.of_axis`."""
+        return {}
 
     @cached_property
     def by_log_light(self) -> Array:
@@ -136,6 +144,19 @@ class End:
         low, span = scale_of(self.range)
         with np.errstate(all="ignore"):
             return self.curve.curve.decode((values - low) / span)
+
+    def of_axis(self, values: Array) -> Array:
+        """The same of inputs along an edge or the neutral axis: the last are kept.
+
+        Every fit asks for them anew.
+        """
+        kept, key = self.curve.kept, (self.range, values.tobytes())
+        if key not in kept:
+            if len(kept) >= KEPT:
+                kept.clear()
+            kept[key] = self.decode(values)
+            kept[key].flags.writeable = False
+        return kept[key]
 
     def values_near(self, light: Array) -> tuple[Array, Array]:
         """Full-scale values of light and their slope, from a dense table."""

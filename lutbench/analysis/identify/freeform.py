@@ -177,7 +177,7 @@ def settle_all(
     found = list(fits)
     last: dict[int, _Solved] = {}
     moving = list(range(len(found)))
-    decoded = {fit.source: sources[fit.source].decode(samples.axis) for fit in fits}
+    decoded = {fit.source: sources[fit.source].of_axis(samples.axis) for fit in fits}
     places = ground.axis_places.T
     for _ in range(steps):
         if not moving:

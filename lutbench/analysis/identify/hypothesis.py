@@ -88,6 +88,19 @@ class Hypothesis:
         light = (light_in @ self.pair.matrix.T) * 2.0**self.stops
         return self.compression.apply(light) if self.compression else light
 
+    def lattice_light(self, axis: Array) -> Array:
+        """The same of all nodes of a lattice with decoded inputs along each edge, (m, m, m, 3).
+
+        Each channel lies in one piece of memory: they are worked on one by one.
+        """
+        rows = self.pair.matrix * 2.0**self.stops
+        red, green, blue = axis[:, None, None], axis[:, None], axis
+        planes = np.empty((3, len(axis), len(axis), len(axis)))
+        for plane, (r, g, b) in zip(planes, rows, strict=True):
+            np.add(r * red + g * green, b * blue, out=plane)
+        light = np.moveaxis(planes, 0, -1)
+        return self.compression.apply(light) if self.compression else light
+
     def out(self, light: Array, *, clip: bool) -> Array:
         """Full-scale values of the light that `light` gives; with `clip` held to signal 0..1."""
         values = self.target.encode(light)
@@ -141,15 +154,17 @@ class Forecast:
 
 def forecast(hypothesis: Hypothesis, samples: Samples) -> Forecast:
     """The hypothesis on every node, held to the LUT's own plateaus."""
-    axis = hypothesis.source.decode(samples.axis)
-    axis = np.nan_to_num(axis, nan=0.0, posinf=1e30, neginf=-1e30)
-    light_in = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1)
-    light = hypothesis.light(light_in)
-    top = max(float(np.abs(light_in).max()), 1e-9)
-    inside: NDArray[np.bool_] = np.all(light >= -1e-6 * top, axis=-1)
+    axis = np.nan_to_num(
+        hypothesis.source.of_axis(samples.axis), nan=0.0, posinf=1e30, neginf=-1e30
+    )
+    light = hypothesis.lattice_light(axis)
+    dark = -1e-6 * max(float(np.abs(axis).max()), 1e-9)
+    inside = (light[..., 0] >= dark) & (light[..., 1] >= dark) & (light[..., 2] >= dark)
     low, span = scale_of(hypothesis.target.range)
     values = hypothesis.out(light, clip=samples.clipped and samples.within(low, low + span))
-    values = samples.held(np.nan_to_num(values, nan=0.0, posinf=1e6, neginf=-1e6))
+    if not np.isfinite(values).all():
+        values = np.nan_to_num(values, nan=0.0, posinf=1e6, neginf=-1e6)
+    values = samples.held(values)
     if samples.one_d:
         inside = np.ones_like(inside)
-    return Forecast(values, (values - samples.table) * CODES, inside)
+    return Forecast(values, (values - samples.planes) * CODES, inside)

@@ -141,7 +141,7 @@ class _Nodes:
         """Decoded input, shape (1 or 3, n, 3)."""
         key = source.number, source.range
         if key not in self._light_in:
-            self._light_in[key] = source.decode(self.samples.axis)[self.places]
+            self._light_in[key] = source.of_axis(self.samples.axis)[self.places]
         return self._light_in[key]
 
     def light_out(self, target: End) -> tuple[Array, Array]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.analysis.identify.curvebank import End
+from lutbench.analysis.identify.curvebank import End, LightTables
 from lutbench.analysis.identify.samples import CODES, Samples
 from lutbench.model.transforms import Array
 
@@ -15,7 +15,6 @@ DARK = 1e-6
 """Light under this is not compared: its logarithm means little."""
 
 FEWEST = 4
-NEAR = 1e-4
 
 
 @dataclass(frozen=True)
@@ -43,7 +42,7 @@ def match_neutral(samples: Samples, sources: list[End], targets: list[End]) -> N
     about it, weighed with d out / d log light, is the error in codes.
     """
     clear = samples.inside(samples.neutral)
-    light = np.array([end.decode(samples.neutral_in) for end in sources])
+    light = np.array([end.of_axis(samples.neutral_in) for end in sources])
     seen = np.isfinite(light) & (light > DARK)
     b = np.log(np.where(seen, light, 1.0))
     log_light, weight = _targets(samples, targets, clear)
@@ -65,13 +64,10 @@ def match_neutral(samples: Samples, sources: list[End], targets: list[End]) -> N
 
 def _targets(samples: Samples, targets: list[End], clear: NDArray[np.bool_]) -> tuple[Array, Array]:
     """Log light of the neutral axis through each target, and d out / d log light there."""
-    logs, weights = [], []
-    for end in targets:
-        light = end.decode(samples.neutral)
-        rise = end.decode(samples.neutral + NEAR) - end.decode(samples.neutral - NEAR)
-        with np.errstate(all="ignore"):
-            weight = 2 * NEAR * light / rise
-        fits = clear & np.isfinite(light) & (light > DARK) & np.isfinite(weight) & (weight > 0)
-        logs.append(np.log(np.where(fits, light, 1.0)))
-        weights.append(np.where(fits, weight, 0.0))
-    return np.array(logs), np.array(weights)
+    tables = LightTables.of(targets)
+    _, rise = tables.of_own(tables.shared(samples.neutral))
+    light = np.array([end.decode(samples.neutral) for end in targets])
+    with np.errstate(all="ignore"):
+        weight = light / rise
+    fits = clear & np.isfinite(light) & (light > DARK) & np.isfinite(weight) & (weight > 0)
+    return np.log(np.where(fits, light, 1.0)), np.where(fits, weight, 0.0)

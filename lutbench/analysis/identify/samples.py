@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -67,6 +68,16 @@ class Samples:
         """The root mean square error in codes to expect: of rounding, or of a code of noise."""
         return max(self.floor, NOISE_CODES if self.blurred else 0.0)
 
+    @cached_property
+    def planes(self) -> Array:
+        """`table` with each channel in one piece of memory."""
+        return np.moveaxis(np.ascontiguousarray(np.moveaxis(self.table, -1, 0)), 0, -1)
+
+    @cached_property
+    def clear(self) -> NDArray[np.bool_]:
+        """Which values of `table` are clear of both plateaus."""
+        return self.inside(self.planes)
+
     def inside(self, values: Array) -> NDArray[np.bool_]:
         """Which values of (..., 3) are clear of both plateaus."""
         return (values > self.low + self.margin) & (values < self.high - self.margin)
@@ -88,7 +99,10 @@ class Samples:
 
     def held(self, values: Array) -> Array:
         """`values` held to the plateaus, as the LUT's own clipping does."""
-        return np.clip(values, self.low, self.high)
+        held = np.empty_like(values)
+        for c in range(3):
+            np.clip(values[..., c], self.low[c], self.high[c], out=held[..., c])
+        return held
 
     @property
     def nodes(self) -> Array:

@@ -427,7 +427,7 @@ def _to_the_ends(curve: FreeCurve, source: End, samples: Samples) -> FreeCurve:
     """
     from scipy.optimize import isotonic_regression
 
-    light = source.decode(samples.neutral_in)
+    light = source.of_axis(samples.neutral_in)
     fine = np.isfinite(light) & (samples.neutral > OUT_OF_RANGE).all(axis=1)
     light, output = light[fine], samples.neutral[fine].mean(axis=1)
     order = np.argsort(light, kind="stable")
@@ -476,7 +476,7 @@ def error_of(told: Forecast, samples: Samples) -> float:
     LUT goes before one that is near for all of it. Out of gamut, conversions
     differ on what to do, so those nodes count only where there are few others.
     """
-    clear = samples.inside(samples.table)
+    clear = samples.clear
     counted = clear & told.inside[..., None]
     if counted.sum() < FEW_INSIDE * max(clear.sum(), 1):
         counted = clear
