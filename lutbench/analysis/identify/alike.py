@@ -15,6 +15,9 @@ from lutbench.analysis.identify.result import Candidate
 from lutbench.analysis.identify.samples import Samples
 from lutbench.analysis.identify.verdict import resolution
 
+ROUGH = 0.3
+"""Codes by which a table may be off."""
+
 
 def with_alike(candidate: Candidate, error: float, samples: Samples, known: Knowledge) -> Candidate:
     """The candidate with the curves added to `same_as` that its LUT cannot tell from its own.
@@ -46,7 +49,10 @@ def _near(
     sources = [end for end in known.sources if end.range == source.range]
     targets = [end for end in known.targets if end.range == target.range]
     by_source = match_neutral(plain, sources, [target]).error[:, 0]
-    by_target = match_neutral(plain, [source], targets).error[0]
+    # Exact decoding of so many targets takes long, and few come near.
+    roughly = match_neutral(plain, [source], targets, exact=False).error[0]
+    targets = [end for end, error in zip(targets, roughly, strict=True) if error <= limit + ROUGH]
+    by_target = match_neutral(plain, [source], targets).error[0] if targets else ()
     return (
         [end for end, error in zip(sources, by_source, strict=True) if error <= limit],
         [end for end, error in zip(targets, by_target, strict=True) if error <= limit],
