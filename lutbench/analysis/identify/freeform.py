@@ -34,8 +34,7 @@ from lutbench.model.transforms import Array
 
 KNOTS = 22
 BASIS = KNOTS + 3
-OWN = BASIS + 8
-"""Parameters that the rows of one channel hang on: its curve, M, its row of Q."""
+"""Parameters of a curve of G."""
 
 STEPS = 6
 SETTLED = 2e-4
@@ -252,19 +251,22 @@ def _step(
         else:
             slope[i] = (slopes[:, i] * fit.knots[channel, place[:, i]]).sum(axis=0)
     y = ground.outputs.T
-    block = np.zeros((len(fits), 3, OWN, y.shape[1]))
+    # A channel hangs on its own row of M, or through a compression on all three.
+    free = np.array([fit.matrix[:, :2] for fit in fits])
+    rows = 6 if compression else 2
+    block = np.zeros((len(fits), 3, BASIS + rows + 2, y.shape[1]))
     block[fit_at, channel, place, np.arange(y.shape[1])] = weights
     moves = (slope * rises)[:, :, None] * (_FREE.T @ light_in)[:, None]
-    for k in range(3):
-        here = slice(BASIS + 2 * k, BASIS + 2 * k + 2)
-        if turns is None:
-            block[:, k, here] = moves[:, k]
-        else:
-            block[:, :, here] = turns[:, :, k, None] * moves
-    free = np.array([fit.matrix[:, :2].reshape(6) for fit in fits])
-    target = y + (free[:, None, None] @ block[:, :, BASIS : BASIS + 6])[:, :, 0]
+    of_matrix = block[:, :, BASIS : BASIS + rows]
+    if turns is None:
+        of_matrix[:] = moves
+    else:
+        for k in range(3):
+            of_matrix[:, :, 2 * k : 2 * k + 2] = turns[:, :, k, None] * moves
+        free = free.reshape(len(fits), 1, 6)
+    target = y + (free[:, :, None] @ of_matrix)[:, :, 0]
     for c, others in enumerate(OTHERS):
-        block[:, c, BASIS + 6 :] = y[c] - y[others]
+        block[:, c, BASIS + rows :] = y[c] - y[others]
     block *= CODES
     return _solved(block, target * CODES, seen, fits)
 
@@ -284,7 +286,7 @@ def _slopes_of(compression: GamutCompression, lights: Array) -> Array:
 
 @dataclass(frozen=True)
 class _Solved:
-    """One step's system and what solves it; `a` holds the rows of each channel, (3, OWN, n)."""
+    """One step's system and what solves it; `a` holds the rows of each channel, (3, k, n)."""
 
     matrix: Array
     mixing: Array
@@ -320,13 +322,13 @@ def _solved(
 ) -> list[_Solved | None]:
     """What solves the rows of each fit and channel, far ones weighed down.
 
-    a is (fits, 3, OWN, n), b (fits, 3, n); nodes that are not `seen`, (fits, n), do not count.
+    a is (fits, 3, k, n), b (fits, 3, n); nodes that are not `seen`, (fits, n), do not count.
     """
     form = fits[0].form
     at = form.curves * BASIS
     prior, _ = _prior(form, at + 12)
     right = np.array([_prior(fit.form, at + 12)[1] for fit in fits])
-    own = [_places_of(form.tinted, c) for c in range(3)]
+    own = [_places_of(form.tinted, form.compression is not None, c) for c in range(3)]
     count = seen.sum(axis=1)
     counted = np.broadcast_to(seen[:, None], b.shape)
     weight = counted.astype(np.float64)
@@ -381,13 +383,17 @@ def _middle(sizes: Array, counted: NDArray[np.bool_]) -> Array:
     return np.asarray(np.where(np.isfinite(middle), middle, 0.0))
 
 
-@lru_cache(maxsize=8)
-def _places_of(tinted: bool, channel: int) -> NDArray[np.int64]:
-    """Where the parameters of a channel's rows stand among all: its curve, M, its row of Q."""
+@lru_cache(maxsize=16)
+def _places_of(tinted: bool, compressed: bool, channel: int) -> NDArray[np.int64]:
+    """Where the parameters of a channel's rows stand among all: its curve, of M, its row of Q."""
     at = 3 * BASIS if tinted else BASIS
     first = channel * BASIS if tinted else 0
+    matrix = at if compressed else at + 2 * channel
     mixing = at + 6 + 2 * channel
-    return np.asarray(np.r_[first : first + BASIS, at : at + 6, mixing : mixing + 2])
+    rows = 6 if compressed else 2
+    return np.asarray(
+        np.r_[first : first + BASIS, matrix : matrix + rows, mixing : mixing + 2], dtype=np.int64
+    )
 
 
 def _prior(form: Form, total: int) -> tuple[Array, Array]:
