@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -243,7 +243,7 @@ def _step(
     )
     rises = np.where(seen[:, None], rises, 0.0)
     place, weights, slopes = _basis(places, low, high)
-    fit_at, channel = np.arange(len(fits))[:, None, None], np.arange(3)[:, None]
+    channel = np.arange(3)[:, None]
     slope = np.empty_like(places)
     for i, fit in enumerate(fits):
         if fit.knots is None:
@@ -251,13 +251,11 @@ def _step(
         else:
             slope[i] = (slopes[:, i] * fit.knots[channel, place[:, i]]).sum(axis=0)
     y = ground.outputs.T
+    moves = (slope * rises)[:, :, None] * (_FREE.T @ light_in)[:, None]
     # A channel hangs on its own row of M, or through a compression on all three.
     free = np.array([fit.matrix[:, :2] for fit in fits])
-    rows = 6 if compression else 2
-    block = np.zeros((len(fits), 3, BASIS + rows + 2, y.shape[1]))
-    block[fit_at, channel, place, np.arange(y.shape[1])] = weights
-    moves = (slope * rises)[:, :, None] * (_FREE.T @ light_in)[:, None]
-    of_matrix = block[:, :, BASIS : BASIS + rows]
+    rest = np.empty((len(fits), 3, 4 if turns is None else 8, y.shape[1]))
+    of_matrix = rest[:, :, :-2]
     if turns is None:
         of_matrix[:] = moves
     else:
@@ -266,9 +264,75 @@ def _step(
         free = free.reshape(len(fits), 1, 6)
     target = y + (free[:, :, None] @ of_matrix)[:, :, 0]
     for c, others in enumerate(OTHERS):
-        block[:, c, BASIS + rows :] = y[c] - y[others]
-    block *= CODES
-    return _solved(block, target * CODES, seen, fits)
+        rest[:, c, -2:] = y[c] - y[others]
+    return _solved(_Rows(place[0], weights * CODES, rest * CODES, target * CODES, seen), fits)
+
+
+@dataclass(frozen=True)
+class _Rows:
+    """The rows of a system, one for each fit, channel and node, in codes.
+
+    A row hangs on four knots of its curve from `cell` (s, 3, n) on, by `basis`
+    (4, s, 3, n), and on what `rest` (s, 3, r, n) holds: of M and of its row of Q.
+    """
+
+    cell: NDArray[np.int64]
+    basis: Array
+    rest: Array
+    target: Array
+    seen: NDArray[np.bool_]
+
+    @cached_property
+    def _bins(self) -> NDArray[np.int64]:
+        fit, channel = np.arange(len(self.cell))[:, None, None], np.arange(3)[:, None]
+        return np.asarray(((3 * fit + channel) * KNOTS + self.cell).ravel())
+
+    def _by_cell(self, values: Array) -> Array:
+        """The sum of values (s, 3, n) in each cell, shape (s, 3, KNOTS)."""
+        fits, channels, _ = self.cell.shape
+        sums = np.bincount(self._bins, values.ravel(), minlength=fits * channels * KNOTS)
+        return np.asarray(sums.reshape(fits, channels, KNOTS), dtype=np.float64)
+
+    def by_knot(self, weight: Array) -> Array:
+        """What each knot rests on, shape (s, 3, BASIS), of weights (s, 3, n)."""
+        sums = np.zeros((*self.cell.shape[:2], BASIS))
+        for i in range(4):
+            sums[..., i : i + KNOTS] += self._by_cell(self.basis[i] * weight)
+        return sums
+
+    def products(self, weight: Array) -> tuple[Array, Array]:
+        """The normal equations of each channel, (s, 3, k, k) and (s, 3, k), rows weighed.
+
+        Four knots a row: summing by cells takes far less than the product of whole rows.
+        """
+        count = BASIS + self.rest.shape[2]
+        normal = np.zeros((*self.cell.shape[:2], count, count))
+        sides = np.zeros((*self.cell.shape[:2], count))
+        first = np.arange(KNOTS)
+        for i in range(4):
+            weighed = self.basis[i] * weight
+            here = slice(i, i + KNOTS)
+            sides[..., here] += self._by_cell(weighed * self.target)
+            for j in range(i, 4):
+                sums = self._by_cell(weighed * self.basis[j])
+                normal[..., first + i, first + j] += sums
+                if j > i:
+                    normal[..., first + j, first + i] += sums
+            for k in range(self.rest.shape[2]):
+                normal[..., here, BASIS + k] += self._by_cell(weighed * self.rest[:, :, k])
+        normal[..., BASIS:, :BASIS] = normal[..., :BASIS, BASIS:].swapaxes(2, 3)
+        weighed = self.rest * weight[:, :, None]
+        normal[..., BASIS:, BASIS:] = weighed @ self.rest.swapaxes(2, 3)
+        sides[..., BASIS:] = (weighed @ self.target[..., None])[..., 0]
+        return normal, sides
+
+    def missed(self, solution: Array) -> Array:
+        """What a solution (s, 3, k) leaves of the target, shape (s, 3, n)."""
+        fit, channel = np.arange(len(self.cell))[:, None, None], np.arange(3)[:, None]
+        left = self.target - (solution[:, :, None, BASIS:] @ self.rest)[:, :, 0]
+        for i in range(4):
+            left -= solution[fit, channel, self.cell + i] * self.basis[i]
+        return np.asarray(left)
 
 
 def _slopes_of(compression: GamutCompression, lights: Array) -> Array:
@@ -286,12 +350,12 @@ def _slopes_of(compression: GamutCompression, lights: Array) -> Array:
 
 @dataclass(frozen=True)
 class _Solved:
-    """One step's system and what solves it; `a` holds the rows of each channel, (3, k, n)."""
+    """What solves one step's system of one fit, its rows' weights and what it leaves, (3, n)."""
 
     matrix: Array
     mixing: Array
     knots: Array
-    a: Array
+    rests: Array
     weight: Array
     miss: Array
     normal: Array
@@ -305,11 +369,10 @@ class _Solved:
         # What the parameters take: with few nodes a free curve follows any of them.
         taken = float(np.trace(np.linalg.solve(self.normal, self.normal - self.prior)))
         freedom = max(kept - taken, LEAST_FREEDOM * kept, 1e-9)
-        rests = np.abs(self.a[:, :BASIS]) @ self.weight[:, :, None]
         at = fit.form.curves * BASIS
         return replace(
             fit,
-            seen=rests.sum(axis=0)[:, 0] / CODES,
+            seen=self.rests,
             error=float(np.sqrt((self.weight * self.miss**2).sum() / freedom)),
             typical=self.typical,
             share=kept / self.count,
@@ -317,37 +380,31 @@ class _Solved:
         )
 
 
-def _solved(
-    a: Array, b: Array, seen: NDArray[np.bool_], fits: Sequence[FreeFit]
-) -> list[_Solved | None]:
-    """What solves the rows of each fit and channel, far ones weighed down.
-
-    a is (fits, 3, k, n), b (fits, 3, n); nodes that are not `seen`, (fits, n), do not count.
-    """
+def _solved(rows: _Rows, fits: Sequence[FreeFit]) -> list[_Solved | None]:
+    """What solves the rows of each fit, far ones weighed down."""
     form = fits[0].form
     at = form.curves * BASIS
     prior, _ = _prior(form, at + 12)
     right = np.array([_prior(fit.form, at + 12)[1] for fit in fits])
     own = [_places_of(form.tinted, form.compression is not None, c) for c in range(3)]
-    count = seen.sum(axis=1)
-    counted = np.broadcast_to(seen[:, None], b.shape)
+    count = rows.seen.sum(axis=1)
+    counted = np.broadcast_to(rows.seen[:, None], rows.target.shape)
     weight = counted.astype(np.float64)
-    turned = a.swapaxes(2, 3)
-    miss, solution, normal = b, right, prior
+    miss, solution, normal = rows.target, right, prior
     anew = any(fit.knots is None for fit in fits)
     for _ in range(3 if anew else 2):
         normal, wanted = np.repeat(prior[None], len(fits), axis=0), right.copy()
         # The channels share few parameters: each has its own corner of the system.
-        weighed = a * weight[:, :, None]
-        corners, sides = weighed @ turned, (weighed @ b[..., None])[..., 0]
+        corners, sides = rows.products(weight)
         for c in range(3):
             normal[:, own[c][:, None], own[c]] += corners[:, c]
             wanted[:, own[c]] += sides[:, c]
         solution = np.linalg.solve(normal, wanted[..., None])[..., 0]
-        miss = b - np.stack([(solution[:, None, own[c]] @ a[:, c])[:, 0] for c in range(3)], axis=1)
+        miss = rows.missed(np.stack([solution[:, each] for each in own], axis=1))
         scale = 1.4826 * _middle(np.abs(miss), counted) + 1e-4
         weight = np.clip(1 - (miss / (6 * scale[:, None, None])) ** 2, 0, None) ** 2 * counted
     typical = _middle(np.abs(miss), counted)
+    rests = rows.by_knot(weight).sum(axis=1) / CODES
     found: list[_Solved | None] = []
     for i in range(len(fits)):
         mixing = mixing_of(solution[i, at + 6 :].reshape(3, 2))
@@ -362,7 +419,7 @@ def _solved(
                 matrix,
                 mixing,
                 knots,
-                a[i],
+                rests[i],
                 weight[i],
                 miss[i],
                 normal[i],

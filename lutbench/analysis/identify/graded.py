@@ -29,6 +29,9 @@ GO_ON = 24
 NOT_BLACK = 0.02
 """Signal under this is left out: near black a power turns so fast that no step comes through."""
 
+NOTHING = 1e3
+"""What stands for the error in codes of a problem of which no point counts."""
+
 KEPT = 8
 
 # What pulls log exposure, log slope, offset and log power to naught: next to
@@ -192,9 +195,12 @@ def _trust(residual: Array, counted: Array) -> Array:
 def _typical(residual: Array, counted: Array) -> Array:
     """The median of what is left over where it counts, for each problem."""
     size = np.abs(residual).reshape(len(residual), -1)
-    flat = np.where(counted.reshape(size.shape) > 0.5, size, np.nan)
-    flat[np.isnan(flat).all(axis=1)] = 1e3
-    return np.asarray(np.nanmedian(flat, axis=1))
+    fits = counted.reshape(size.shape) > 0.5
+    order = np.sort(np.where(fits, size, np.inf), axis=1)
+    count = fits.sum(axis=1)
+    last, p = np.maximum(count - 1, 0), np.arange(len(size))
+    middle = (order[p, last // 2] + order[p, last - last // 2]) / 2
+    return np.where(count > 0, middle, NOTHING)
 
 
 def _cdl_model(state: Array, problems: Problems, weight: Array) -> tuple[Array, Array]:

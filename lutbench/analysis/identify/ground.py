@@ -22,8 +22,8 @@ FEWEST = 40
 SCREENED, LOOKED_AT, GLANCED_AT = 300, 300, 120
 """Nodes of a part, nodes that a first fit looks at, and how many of them for each saturation."""
 
-FREED = (60, 30)
-"""Sources whose Q is set free, and freer still: the likeliest."""
+FREED = 30
+"""Sources whose Q is set freer still: the likeliest of all, which were set free first."""
 
 NEAR, NEAREST = 0.25, 150
 """Nodes whose channels spread over no more of the neutral axis are near it; so many at least.
@@ -249,8 +249,7 @@ class _Screen:
             matrix[better], error[better] = _to_one(solution[better]), off[better]
             mixing[better] = guess
         best = np.flatnonzero(np.isfinite(error))
-        for hold, count in zip(holds, FREED, strict=False):
-            best = best[np.argsort(error[best])[:count]]
+        for hold in holds:
             if not len(best):
                 break
             solution, mixed, off = self._freed(best, matrix[best], mixing[best], hold)
@@ -258,6 +257,7 @@ class _Screen:
             fine &= off <= 2 * error[best] + 1
             best = best[fine]
             matrix[best], mixing[best], error[best] = solution[fine], mixed[fine], off[fine]
+            best = best[np.argsort(error[best])[:FREED]]
         return [
             Start(matrix[i], mixing[i], float(error[i])) if np.isfinite(error[i]) else None
             for i in range(self.count)
