@@ -28,6 +28,8 @@ from identification_cases import (
 from identification_score import judged, wrong_parts
 
 from lutbench.analysis.identify import Identification, identify
+from lutbench.analysis.identify.curvesonly import only_mixes
+from lutbench.analysis.identify.samples import samples_of
 from lutbench.tables.lut import Lut3D
 
 pytestmark = pytest.mark.filterwarnings("ignore:.*encountered in:RuntimeWarning")
@@ -125,6 +127,23 @@ def test_a_logistic_tone_curve_of_a_curve_alone() -> None:
     assert not wrong_parts(result.candidates[0], case)
     # Any other pair of curves leaves some tone curve, so this is never a sure answer.
     assert result.confidence != "high"
+
+
+def test_a_curve_is_told_where_nothing_else_is() -> None:
+    # Slope, offset, power and saturation over a logistic tone curve: no name fits, but
+    # the channels keep curves of their own (ASC CDL: saturation mixes them linearly).
+    gamut = wide_gamuts()[4]
+    alone = looked("cdl", kind="curve", tone="sigmoid", source_gamut=gamut, target_gamut=gamut)
+    table = build(alone)
+    assert only_mixes(samples_of(Lut3D(table)))
+    assert identify(Lut3D(table)).kind == "curve"
+
+
+def test_a_conversion_of_the_gamut_is_no_mere_mixing() -> None:
+    assert not only_mixes(samples_of(Lut3D(build(looked("cdl", tone="sigmoid")))))
+    for name in ("hue rotation", "channel swap", "random smooth"):
+        assert not only_mixes(samples_of(Lut3D(negative(name, 17, 5))))
+        assert identify(Lut3D(negative(name, 17, 5))).kind != "curve"
 
 
 def test_noise_of_a_code_on_a_curve_is_averaged_out() -> None:

@@ -25,6 +25,11 @@ APART = 2.5
 NOISY = 0.1
 """Codes: nodes that differ by less say nothing more together than one alone."""
 
+ADDED, ADDED_ROWS, ADDED_FROM = 1.0, 3000, 3
+"""Codes, root mean square, that a sum of curves may leave; nodes it is made on, and how many
+at least for each value of the curves.
+"""
+
 POINTS = 33
 KEPT = 12
 
@@ -42,6 +47,31 @@ def is_apart(samples: Samples) -> bool:
         off = np.abs(samples.table[..., c] - alone[:, c].reshape(shape))
         worst = max(worst, float(off.max()))
     return worst * CODES <= APART
+
+
+def only_mixes(samples: Samples) -> bool:
+    """Whether the channels do no more to each other than mix after curves of their own.
+
+    Then each output is a sum of a curve of red, one of green and one of blue (but where
+    it is clipped), whatever the curves are: a grade's saturation does that, a conversion
+    of the gamut between curves does not.
+    """
+    places = np.argwhere(samples.clear.all(axis=-1))
+    if len(places) > ADDED_ROWS:
+        places = places[np.random.default_rng(3).choice(len(places), ADDED_ROWS, replace=False)]
+    size = len(samples.axis)
+    used = [np.unique(places[:, c], return_inverse=True) for c in range(3)]
+    if len(places) < ADDED_FROM * sum(len(values) for values, _ in used):
+        return False
+    sums = np.concatenate([np.eye(size)[values[at]][:, values] for values, at in used], axis=1)
+    outputs = samples.table[tuple(places.T)]
+    solution = np.linalg.lstsq(sums, outputs, rcond=None)[0]
+    left = np.sqrt(np.mean((outputs - sums @ solution) ** 2)) * CODES
+    ends = np.cumsum([len(values) for values, _ in used])[:2]
+    spans = np.array([np.ptp(curve, axis=0) for curve in np.split(solution, ends)])
+    # A swap of channels or a turn of the hues is no curve: each must stay mostly itself.
+    own = (np.diag(spans) > spans.sum(axis=0) / 2).all()
+    return bool(left <= ADDED and own)
 
 
 def averaged(samples: Samples) -> Samples:

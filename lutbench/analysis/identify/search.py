@@ -9,7 +9,7 @@ import numpy as np
 
 from lutbench.analysis.identify.alike import with_alike
 from lutbench.analysis.identify.curvebank import End
-from lutbench.analysis.identify.curvesonly import averaged, is_apart
+from lutbench.analysis.identify.curvesonly import averaged, is_apart, only_mixes
 from lutbench.analysis.identify.freecurve import cost_of
 from lutbench.analysis.identify.hypothesis import Forecast, Hypothesis, forecast
 from lutbench.analysis.identify.knowledge import Knowledge, Pins, knowledge_of
@@ -143,7 +143,7 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
         order = ranked([*order, *more])
     if not order:
         look = measured_look(None, _unchanged(samples), samples)
-        kind: Kind = "curve" if apart else "unknown"
+        kind: Kind = "curve" if apart or only_mixes(samples) else "unknown"
         return explained(Identification(kind, "none", (), look, samples=samples))
     order = usual_first(order, samples)
     order = [simpler(order[0], samples), *order[1:]]

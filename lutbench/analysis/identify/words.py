@@ -14,6 +14,8 @@ STOPS = 0.02
 FAR_CODES, FAR_DELTA_E = 20.0, 10.0
 """An answer that is off by more of both in the middle explains nothing."""
 
+CURVE_ONLY = "Each channel keeps a curve of its own, so the gamut is left as it was."
+
 PHRASES = 3
 """Phrases of a look that the explanation gives; the report has them all."""
 
@@ -34,6 +36,7 @@ def _explanation(result: Identification) -> str:
         return " ".join(
             [
                 "No candidate explains this LUT: it fits no conversion between known encodings.",
+                *([CURVE_ONLY] if result.kind == "curve" else []),
                 *_taken_as_look(result.look),
             ]
         )
