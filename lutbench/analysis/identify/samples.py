@@ -22,6 +22,9 @@ SIX_DECIMALS = 1e-6
 # A plateau blurred by noise ends this far under its peak: three 10-bit codes.
 BLUR = 3 / CODES
 NOISE_CODES = 0.58
+PILE_SHARE, PILE_OVER, PILE_BESIDE = 0.02, 8, 2
+"""A pile holds this share of the nodes, and so many times what the second value beside it holds."""
+
 SHARP = 0.8
 """A sharp plateau holds at least this share of what is near; noise held to 0..1 leaves half."""
 
@@ -46,6 +49,10 @@ class Samples:
         The step of a table rounded to 8, 10, 12 or 16 bits; 0 for one that is not.
     one_d
         Whether the LUT is 1D, so that only its neutral axis means anything.
+    piles
+        Shape (3,): for each channel a value between `low` and `high` that far more nodes
+        have than any other, as a clip before a look leaves it, or the naught that stands
+        for light without a signal; NaN where there is none.
     """
 
     axis: Array
@@ -57,6 +64,7 @@ class Samples:
     margin: float
     step: float
     one_d: bool
+    piles: Array
 
     @property
     def floor(self) -> float:
@@ -75,12 +83,15 @@ class Samples:
 
     @cached_property
     def clear(self) -> NDArray[np.bool_]:
-        """Which values of `table` are clear of both plateaus."""
+        """Which values of `table` are clear of all plateaus."""
         return self.inside(self.planes)
 
     def inside(self, values: Array) -> NDArray[np.bool_]:
-        """Which values of (..., 3) are clear of both plateaus."""
-        return (values > self.low + self.margin) & (values < self.high - self.margin)
+        """Which values of (..., 3) are clear of all plateaus."""
+        clear = (values > self.low + self.margin) & (values < self.high - self.margin)
+        if np.isfinite(self.piles).any():
+            clear &= ~(np.abs(values - self.piles) <= 2 * SIX_DECIMALS)
+        return np.asarray(clear)
 
     @property
     def blurred(self) -> bool:
@@ -181,7 +192,21 @@ def _samples(axis: Array, table: Array, neutral_in: Array, neutral: Array, one_d
         raise LutbenchError("every input gives the same output, so there is nothing to identify")
     step = _step(flat)
     margin = max(_margin(flat, low, high), 0.75 * step)
-    return Samples(axis, table, neutral_in, neutral, low, high, margin, step, one_d)
+    piles = np.full(3, np.nan) if one_d else np.array([_pile(flat[:, c]) for c in range(3)])
+    return Samples(axis, table, neutral_in, neutral, low, high, margin, step, one_d, piles)
+
+
+def _pile(values: Array) -> float:
+    """A value between the ends that far more nodes have than any other; NaN for none."""
+    places, counts = np.unique(np.round(values / SIX_DECIMALS), return_counts=True)
+    if len(places) < 2 * PILE_BESIDE:
+        return float("nan")
+    # The ends are plateaus already.
+    order = np.sort(counts[1:-1])[::-1]
+    most, usual = order[0], order[PILE_BESIDE]
+    if most < PILE_SHARE * len(values) or most < PILE_OVER * usual:
+        return float("nan")
+    return float(places[1 + np.argmax(counts[1:-1])] * SIX_DECIMALS)
 
 
 def _step(flat: Array) -> float:
