@@ -24,7 +24,7 @@ from lutbench.model.transforms import Array
 
 # Levenberg-Marquardt: steps in all, after which only the better problems go on,
 # and steps before which far points are weighed down anew.
-STEPS, SIFTED, REWEIGHED = 28, 8, (10, 15, 20)
+STEPS, SIFTED, REWEIGHED = 28, 5, (10, 15, 20)
 GO_ON = 24
 NOT_BLACK = 0.02
 """Signal under this is left out: near black a power turns so fast that no step comes through."""

@@ -206,6 +206,11 @@ def screen(ground: Ground, samples: Samples, sources: list[End]) -> list[Start |
     return _Screen(ground.near(count=LOOKED_AT), samples, sources).starts(SATURATIONS, HOLD)
 
 
+def glance(ground: Ground, samples: Samples, sources: list[End]) -> list[Start | None]:
+    """The first half of `screen`: Q from a few saturations alone."""
+    return _Screen(ground.near(count=GLANCED_AT), samples, sources).starts(SATURATIONS, ())
+
+
 def screen_plainly(ground: Ground, samples: Samples, sources: list[End]) -> list[Start | None]:
     """A first fit of each source with no mixing of the signal's channels."""
     return _Screen(ground.thinned(LOOKED_AT), samples, sources).starts((1.0,), ())

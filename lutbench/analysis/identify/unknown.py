@@ -23,6 +23,7 @@ from lutbench.analysis.identify.gamutbank import Pair
 from lutbench.analysis.identify.ground import (
     Ground,
     Start,
+    glance,
     ground_of,
     rising_run,
     screen,
@@ -83,6 +84,7 @@ TONED_LOG = 20.0
 
 NO_TARGET = 200.0
 GAMUT_ONLY = 12.0
+GLANCED = 1
 STARTS = 3
 """First fits by whose error forms of a LUT are told apart."""
 
@@ -139,7 +141,14 @@ def fields_of(
         ends = knowledge.sources
         if sources is not None and not number:
             ends = [ends[i] for i in sources]
-        fields.append(Field(form, ground, ends, screen(ground, form, ends)))
+        fields.append(Field(form, ground, ends, glance(ground, form, ends)))
+    # The LUT as it is, and what seems likeliest without its tint.
+    first = fields[0].samples is forms[0] if fields else False
+    rest = sorted(fields[first:], key=lambda field: field.error)[:GLANCED]
+    fields = [
+        replace(each, starts=screen(each.ground, each.samples, each.ends))
+        for each in [*fields[:first], *rest]
+    ]
     best = min((field.error for field in fields), default=np.inf)
     if fields and fields[0].error <= MUCH_ALIKE * best:
         best = fields[0].error
