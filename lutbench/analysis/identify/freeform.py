@@ -51,6 +51,8 @@ UNSAID, HELD = 1e-9, 1e12
 
 # How many sources go into each heat of the race, how many steps it takes, and on how many nodes.
 HEATS = ((20, 2, 300), (10, 2, 450), (6, STEPS, ROWS))
+PART_HEATS = ((12, 2, 200), (6, 2, 300), (4, STEPS, ROWS))
+"""The same for a race on a part of the nodes."""
 
 # The free two of each row of M, and what they do to it.
 _FREE = np.array([[1.0, 0.0], [0.0, 1.0], [-1.0, -1.0]])
@@ -135,17 +137,21 @@ class FreeFit:
 
 
 def race(
-    ground: Ground, samples: Samples, sources: list[End], starts: Sequence[Start | None]
+    ground: Ground,
+    samples: Samples,
+    sources: list[End],
+    starts: Sequence[Start | None],
+    heats: Sequence[tuple[int, int, int]] = HEATS,
 ) -> list[FreeFit]:
     """The fits of the sources that start well, in heats that drop the worse ones; best first."""
     began = [(start.error, i) for i, start in enumerate(starts) if start is not None]
     began.sort()
     fits: list[FreeFit] = []
-    for _, i in began[: HEATS[0][0]]:
+    for _, i in began[: heats[0][0]]:
         start = starts[i]
         assert start is not None
         fits.append(started(ground, Form(ground.tinted), i, start.matrix, start.mixing))
-    for count, steps, rows in HEATS:
+    for count, steps, rows in heats:
         fits = sorted(fits, key=lambda fit: fit.error)[:count]
         some = ground.thinned(rows)
         fits = settle_all(some, samples, sources, fits, steps)

@@ -11,6 +11,7 @@ from lutbench.analysis.identify.curvebank import End, scale_of
 from lutbench.analysis.identify.curvesonly import pairs_of_curves, unmoved_fit
 from lutbench.analysis.identify.freecurve import FreeCurve, TargetFit
 from lutbench.analysis.identify.freeform import (
+    PART_HEATS,
     Form,
     FreeFit,
     match_free,
@@ -188,7 +189,7 @@ def _by_part(
     neutral; a look may act on some hues alone.
     """
     inner = ground.near(INNER)
-    trials = [(race(inner, samples, ends, screen_plainly(inner, samples, ends)), inner)]
+    trials = [(race(inner, samples, ends, screen_plainly(inner, samples, ends), PART_HEATS), inner)]
     near = settle_all(inner, samples, ends, fits)
     trials.append((sorted((f for f in near if f.knots is not None), key=lambda f: f.error), inner))
     windows = [ground.only(rows) for rows in hue_windows(ground.outputs)]
@@ -196,7 +197,7 @@ def _by_part(
     seen = [(s, w) for s, w in seen if any(s)]
     if seen:
         found, window = min(seen, key=lambda each: min(s.error for s in each[0] if s))
-        trials.append((race(window, samples, ends, found), window))
+        trials.append((race(window, samples, ends, found, PART_HEATS), window))
     whole, whole_fits = ground, fits
     for trial, part in trials:
         if trial and (not fits or trial[0].error < PART_BETTER * fits[0].error):
