@@ -13,7 +13,8 @@ from lutbench.analysis.identify.knowledge import Knowledge
 from lutbench.analysis.identify.neutral import match_neutral
 from lutbench.analysis.identify.result import Candidate
 from lutbench.analysis.identify.samples import Samples
-from lutbench.analysis.identify.verdict import resolution
+from lutbench.analysis.identify.target import SHOWN_ON
+from lutbench.analysis.identify.verdict import goes_together, resolution
 
 ROUGH = 0.3
 """Codes by which a table may be off."""
@@ -30,6 +31,7 @@ def with_alike(candidate: Candidate, error: float, samples: Samples, known: Know
         return candidate
     limit = resolution(error, samples)
     sources, targets = _near(hypothesis, hypothesis.target_end, samples, known, limit)
+    targets += _guesses(hypothesis, known)
     same = candidate.same_as
     added = replace(
         same,
@@ -57,6 +59,24 @@ def _near(
         [end for end, error in zip(sources, by_source, strict=True) if error <= limit],
         [end for end, error in zip(targets, by_target, strict=True) if error <= limit],
     )
+
+
+def _guesses(hypothesis: Hypothesis, known: Knowledge) -> list[End]:
+    """Where the target is a guess, the other curves that pictures are made for in its gamut.
+
+    Each explains the LUT as well, with another tone curve before it.
+    """
+    target = hypothesis.target
+    if isinstance(target, End) or not target.guessed:
+        return []
+    gamut = None if hypothesis.pair.alike else hypothesis.pair.target.name
+    return [
+        end
+        for end in known.targets
+        if end.range == target.range
+        and end.curve.curve.name in SHOWN_ON
+        and (gamut is None or goes_together(end, gamut))
+    ]
 
 
 def _joined(names: tuple[str, ...], ends: Sequence[End], own: str | None) -> tuple[str, ...]:

@@ -58,6 +58,11 @@ MOST, MANY, MANY_WITHIN = 0.7, 0.5, 0.1
 TONE_SHARE, CURVE_TONE_SHARE = 0.15, 0.1
 """The least part of a curve that a stretch must explain."""
 
+LOG_SHARE = 0.35
+"""The same for curves that no picture is shown in: a short stretch follows one of so many by
+chance.
+"""
+
 INNER_FROM = 0.8
 """Codes: a fit that leaves more is tried anew on the nodes nearest the neutral axis."""
 
@@ -339,7 +344,9 @@ def _targets(
         most = fit.share >= MOST or (fit.share >= MANY and fit.error <= MANY_WITHIN)
         good = fit.error <= limit and most
         if fit.model == "tone":
-            good = fit.error <= limit and fit.share >= TONE_SHARE
+            shown = end.curve.curve.name in SHOWN_ON or end.number == source.number
+            least = TONE_SHARE if shown else LOG_SHARE
+            good = fit.error <= limit and fit.share >= least
         if not (good or fit.model == "smooth"):
             continue
         cost = fit.cost

@@ -301,6 +301,8 @@ def confidence_of(order: Sequence[Finalist], samples: Samples) -> Confidence:
     h = best.hypothesis
     if h.pair.alike and not _is_sure_curve(best, samples):
         return "medium"
+    if not isinstance(h.target, End) and h.target.guessed:
+        return "medium"
     if tied:
         return "medium"
     floor = max(best.error, samples.floor, 0.02)
