@@ -31,14 +31,15 @@ def with_alike(candidate: Candidate, error: float, samples: Samples, known: Know
         return candidate
     limit = resolution(error, samples)
     sources, targets = _near(hypothesis, hypothesis.target_end, samples, known, limit)
-    targets += _guesses(hypothesis, known)
+    guesses = _guesses(hypothesis, known)
+    targets += [end for each in guesses if (end := each.target_end) is not None]
     same = candidate.same_as
     added = replace(
         same,
         source_curve=_joined(same.source_curve, sources, candidate.source.curve),
         target_curve=_joined(same.target_curve, targets, candidate.target.curve),
     )
-    return replace(candidate, same_as=added)
+    return replace(candidate, same_as=added, others=(*candidate.others, *guesses))
 
 
 def _near(
@@ -61,21 +62,23 @@ def _near(
     )
 
 
-def _guesses(hypothesis: Hypothesis, known: Knowledge) -> list[End]:
-    """Where the target is a guess, the other curves that pictures are made for in its gamut.
+def _guesses(hypothesis: Hypothesis, known: Knowledge) -> list[Hypothesis]:
+    """Where the target is a guess, the same with the other curves that pictures are made for.
 
-    Each explains the LUT as well, with another tone curve before it.
+    In the target's gamut, that is. Each explains the LUT as well, with another tone
+    curve before it.
     """
     target = hypothesis.target
     if isinstance(target, End) or not target.guessed:
         return []
     gamut = None if hypothesis.pair.alike else hypothesis.pair.target.name
     return [
-        end
+        replace(hypothesis, target=replace(target, based_on=end))
         for end in known.targets
         if end.range == target.range
         and end.curve.curve.name in SHOWN_ON
         and (gamut is None or goes_together(end, gamut))
+        and end != target.based_on
     ]
 
 

@@ -111,8 +111,10 @@ def _of_ties(best: Candidate, samples: Samples) -> Iterator[str]:
     for (what, option, settles), names in groups.items():
         own = _named(h, option)
         several = list(dict.fromkeys(names))
+        free = isinstance(h.target, ToneTarget) and option == "--target-curve"
+        tone = ", with another tone curve" if free else ""
         yield (
-            f"{_some(several, 'or')} as {what} explains the LUT as well as {own}. {settles}"
+            f"{_some(several, 'or')} as {what} explains the LUT as well as {own}{tone}. {settles}"
             f"{option} settles it where you know."
         )
 
