@@ -32,6 +32,9 @@ NOT_BLACK = 0.02
 NOTHING = 1e3
 """What stands for the error in codes of a problem of which no point counts."""
 
+NEAR_WHITE = (0.985, 1.003)
+"""Signal between these is left out: a CDL clips there before its saturation mixes the channels."""
+
 KEPT = 8
 
 # What pulls log exposure, log slope, offset and log power to naught: next to
@@ -128,7 +131,8 @@ def fit_cdl(problems: Problems, begin: Array) -> list[TargetFit]:
     pull = np.array([PULL_EXPOSURE, *PULL * channels])
     state = np.zeros((len(problems.target), size))
     state[:, 0] = np.clip(begin, -3, 3) * np.log(2)
-    counted = (problems.wanted > NOT_BLACK) * problems.lit[:, None, :]
+    white = (problems.wanted > NEAR_WHITE[0]) & (problems.wanted < NEAR_WHITE[1])
+    counted = ((problems.wanted > NOT_BLACK) & ~white) * problems.lit[:, None, :]
     weight = counted
     damping = np.full(len(state), 1e-3)
     residual, jacobian = _cdl_model(state, problems, weight)

@@ -194,7 +194,7 @@ def _by_part(
     neutral; a look may act on some hues alone.
     """
     inner = ground.near(INNER)
-    trials = [(race(inner, samples, ends, screen_plainly(inner, samples, ends), PART_HEATS), inner)]
+    trials = [(race(inner, samples, ends, screen(inner, samples, ends), PART_HEATS), inner)]
     near = settle_all(inner, samples, ends, fits)
     trials.append((sorted((f for f in near if f.knots is not None), key=lambda f: f.error), inner))
     windows = [ground.only(rows) for rows in hue_windows(ground.outputs)]
