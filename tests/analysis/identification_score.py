@@ -5,7 +5,8 @@ from __future__ import annotations
 from functools import cache
 from typing import Any
 
-from identification_cases import Case
+import numpy as np
+from identification_cases import Case, decode
 
 
 @cache
@@ -15,7 +16,8 @@ def _catalogue() -> Any:
     return open_catalogue(user=False)
 
 
-ALIASES = {"ITU-R BT.2100 PQ": "BT.2100 PQ", "ITU-R BT.2100 HLG": "BT.2100 HLG"}
+REGISTERED = {"BT.2100 PQ": "ITU-R BT.2100 PQ", "BT.2100 HLG": "ITU-R BT.2100 HLG"}
+"""What colour-science calls the curves that the cases name by their standard."""
 
 
 def curve_name(name: str) -> str:
@@ -26,6 +28,34 @@ def curve_name(name: str) -> str:
 def gamut_name(name: str) -> str:
     """The catalogue's name of a gamut."""
     return str(_catalogue().gamut(name).name)
+
+
+@cache
+def one_encoding(a: str, b: str) -> bool:
+    """Whether two registered curves are one but for a gain of light, by colour-science."""
+    if a == b:
+        return True
+    signal = np.linspace(0.1, 0.9, 17)
+    try:
+        ratio = decode(a, signal) / decode(REGISTERED.get(b, b), signal)
+    except (KeyError, ValueError):
+        return False  # a display's curve that has no decoding among those of cameras
+    return bool(np.ptp(ratio) < 1e-4 * np.mean(ratio))
+
+
+def kinds_of(case: Case) -> set[str]:
+    """What a case may be called: from a curve to itself nothing but the gamut is converted."""
+    if case.kind == "combined" and one_encoding(case.source_curve, case.target_curve):
+        return {"combined", "gamut"}
+    return {case.kind}
+
+
+def named(candidate: Any, case: Case) -> bool:
+    """Whether the target's curve is named, where `same_as` may hold guesses."""
+    h = candidate.hypothesis
+    if h is None or not getattr(h.target, "guessed", False):
+        return True
+    return curve_name(case.target_curve) in (candidate.target.curve, *h.target_end.curve.names)
 
 
 def wrong_parts(candidate: Any, case: Case) -> list[str]:
@@ -58,8 +88,9 @@ def judged(found: Any, case: Case) -> dict[str, Any]:
     wrong = [wrong_parts(each, case) for each in found.candidates[:3]]
     best = found.candidates[0] if found.candidates else None
     return {
-        "kind": found.kind == case.kind,
+        "kind": found.kind in kinds_of(case),
         "top 1": bool(wrong) and not wrong[0],
+        "named": best is not None and not wrong[0] and named(best, case),
         "top 3": any(not each for each in wrong),
         "range": best is not None
         and (best.source.range, best.target.range) == (case.source_range, case.target_range),
