@@ -51,7 +51,7 @@ MIXES = 0.008
 FOLLOWED, PAIRS, TARGETS = 3, 3, 3
 
 # Codes: what a model of the free curve may leave over, beside the noise.
-MODEL_LEAVES = 0.35
+MODEL_LEAVES, NOISE_LEAVES = 0.35, 1.5
 MOST, MANY, MANY_WITHIN = 0.7, 0.5, 0.1
 """The share of a curve that a model must explain, and a smaller one if within so many codes."""
 
@@ -204,9 +204,10 @@ def _by_part(
         found, window = min(seen, key=lambda each: min(s.error for s in each[0] if s))
         trials.append((race(window, samples, ends, found, PART_HEATS), window))
     whole, whole_fits = ground, fits
-    for trial, part in trials:
-        if trial and (not fits or trial[0].error < PART_BETTER * fits[0].error):
-            fits, ground = trial, part
+    most = PART_BETTER * fits[0].error if fits else np.inf
+    better = [(trial, part) for trial, part in trials if trial and trial[0].error < most]
+    if better:
+        fits, ground = min(better, key=lambda each: each[0][0].error)
     began = [*whole_fits, *(f for trial, _ in trials for f in trial[:COMPRESSED])]
     packed = _packed(whole, samples, ends, began, starts)
     far_better = packed and (not whole_fits or packed[0].error < PART_BETTER * whole_fits[0].error)
@@ -271,7 +272,7 @@ def _from_curve(
     knowledge: Knowledge,
     ends: Sequence[End],
 ) -> list[Loose]:
-    limit = max(MODEL_LEAVES, 1.2 * noise)
+    limit = max(MODEL_LEAVES, NOISE_LEAVES * noise)
     wanted = range_seen(samples)
     found: list[Loose] = []
     for told in pairs_of_curves(places, outputs, ends, knowledge.targets, limit, samples.step):
@@ -337,7 +338,7 @@ def _targets(
 ) -> list[TargetFit]:
     """The targets that explain the free curve; the last resort is none at all."""
     wanted = range_seen(samples)
-    limit = max(MODEL_LEAVES, 1.2 * noise)
+    limit = max(MODEL_LEAVES, NOISE_LEAVES * noise)
     told: list[TargetFit] = []
     for fit in fit_targets(curve, knowledge.targets, limit, samples.step):
         end = knowledge.targets[fit.target]
