@@ -43,6 +43,9 @@ HDR = ("BT.2100 PQ", "ST 2084", "BT.2100 HLG")
 UNPAIRED = 6.0
 """What a curve costs in a gamut that it is not met in."""
 
+UNSHOWN = 30.0
+"""What a curve that no picture is shown in costs in a gamut that pictures are shown in."""
+
 SHOWN_IN = ("BT.709", "BT.2020", "P3-D65")
 """The gamuts that pictures are made for."""
 
@@ -125,6 +128,8 @@ def uncommonness(hypothesis: Hypothesis) -> float:
             cost += 4.0 if target.origin != "registry" else 8.0
         cost += 1.0 * (h.pair.source.name in SHOWN_IN)
         cost += UNPAIRED * (not goes_together(end, target.name))
+        if end is not None and not gamut_only and end.curve.curve.name not in SHOWN_ON:
+            cost += UNSHOWN * (target.name in SHOWN_IN)
     if end is not None and end.number != h.source.number:
         if end.curve.curve.name not in SHOWN_ON:
             cost += 3.0
