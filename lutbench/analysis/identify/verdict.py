@@ -31,7 +31,7 @@ PLAIN_CODES = 1.0
 CURVE_ROUNDING, CURVE_CODES = 1.2, 0.1
 """A curve alone is sure with an error of this many times its rounding, or this many codes."""
 
-TIE_COST = 4.0
+TIE_COST = 6.0
 WEIGHT = 400.0
 """What an error e in codes costs is this times log e: it rests on hundreds of nodes."""
 
@@ -40,7 +40,7 @@ LEAST = 0.02
 # What a gamut conversion costs beside none.
 CONVERTS = 24.0
 HDR = ("BT.2100 PQ", "ST 2084", "BT.2100 HLG")
-UNPAIRED = 6.0
+UNPAIRED = 20.0
 """What a curve costs in a gamut that it is not met in."""
 
 UNSHOWN = 30.0
