@@ -502,4 +502,4 @@ def error_of(told: Forecast, samples: Samples) -> float:
     return float(np.exp(np.mean(np.log(values + LEAST))) - LEAST)
 
 
-LEAST, FEW_INSIDE = 0.02, 0.05
+LEAST, FEW_INSIDE = 0.02, 0.02
