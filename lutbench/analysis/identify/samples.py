@@ -199,7 +199,7 @@ def _samples(axis: Array, table: Array, neutral_in: Array, neutral: Array, one_d
 def _pile(values: Array) -> float:
     """A value between the ends that far more nodes have than any other; NaN for none."""
     places, counts = np.unique(np.round(values / SIX_DECIMALS), return_counts=True)
-    if len(places) < 2 * PILE_BESIDE:
+    if len(places) < PILE_BESIDE + 3:
         return float("nan")
     # The ends are plateaus already.
     order = np.sort(counts[1:-1])[::-1]
