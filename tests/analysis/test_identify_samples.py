@@ -113,3 +113,22 @@ def test_plateaus_sharp_and_blurred() -> None:
 def test_one_colour_only_is_nothing_to_identify() -> None:
     with pytest.raises(LutbenchError, match="nothing to identify"):
         samples_of(Lut3D(np.full((5, 5, 5, 3), 0.4)))
+
+
+def test_a_value_that_far_more_nodes_have_is_a_plateau() -> None:
+    # As where a log curve has no signal for light under 0, and naught was written.
+    rng = np.random.default_rng(4)
+    table = rng.uniform(-0.5, 1.0, (17, 17, 17, 3))
+    unclear = rng.random((17, 17, 17)) < 0.1
+    table[unclear] = 0.0
+    samples = samples_of(Lut3D(table))
+    assert not samples.clear[unclear].any()
+    assert samples.clear[~unclear].mean() > 0.99
+
+
+def test_values_of_a_curve_alone_are_no_plateaus() -> None:
+    # Each of 17 values is held by one node in 17: none stands out.
+    x = np.linspace(0, 1, 17)
+    table = np.stack(np.meshgrid(x, x, x, indexing="ij"), axis=-1) ** 0.7
+    samples = samples_of(Lut3D(table))
+    assert np.isnan(samples.piles).all()
