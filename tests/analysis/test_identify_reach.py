@@ -29,6 +29,7 @@ from identification_score import judged, wrong_parts
 
 from lutbench.analysis.identify import Identification, identify
 from lutbench.analysis.identify.curvesonly import only_mixes
+from lutbench.analysis.identify.hypothesis import ToneTarget
 from lutbench.analysis.identify.samples import samples_of
 from lutbench.tables.lut import Lut3D
 
@@ -144,6 +145,19 @@ def test_a_conversion_of_the_gamut_is_no_mere_mixing() -> None:
     for name in ("hue rotation", "channel swap", "random smooth"):
         assert not only_mixes(samples_of(Lut3D(negative(name, 17, 5))))
         assert identify(Lut3D(negative(name, 17, 5))).kind != "curve"
+
+
+def test_a_guessed_target_names_what_explains_as_much() -> None:
+    # A contrast after a shoulder is one smooth tone curve: any display's curve would do.
+    found_here = found(looked("contrast", tone="shoulder"))
+    best = found_here.candidates[0]
+    assert best.hypothesis is not None
+    assert isinstance(best.hypothesis.target, ToneTarget)
+    assert best.hypothesis.target.guessed
+    named = {best.target.curve, *best.same_as.target_curve}
+    assert named >= {"BT.709", "BT.1886", "sRGB", "gamma 2.2"}
+    assert found_here.confidence == "medium"
+    assert any("with another tone curve" in note for note in found_here.notes)
 
 
 def test_noise_of_a_code_on_a_curve_is_averaged_out() -> None:

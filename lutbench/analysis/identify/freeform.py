@@ -28,6 +28,7 @@ from lutbench.analysis.identify.ground import (
     Start,
     mixing_of,
 )
+from lutbench.analysis.identify.medians import median_where
 from lutbench.analysis.identify.samples import CODES, Samples
 from lutbench.model.tone import GamutCompression
 from lutbench.model.transforms import Array
@@ -407,9 +408,9 @@ def _solved(rows: _Rows, fits: Sequence[FreeFit]) -> list[_Solved | None]:
             wanted[:, own[c]] += sides[:, c]
         solution = np.linalg.solve(normal, wanted[..., None])[..., 0]
         miss = rows.missed(np.stack([solution[:, each] for each in own], axis=1))
-        scale = 1.4826 * _middle(np.abs(miss), counted) + 1e-4
+        scale = 1.4826 * _typical(miss, counted) + 1e-4
         weight = np.clip(1 - (miss / (6 * scale[:, None, None])) ** 2, 0, None) ** 2 * counted
-    typical = _middle(np.abs(miss), counted)
+    typical = _typical(miss, counted)
     rests = rows.by_knot(weight).sum(axis=1) / CODES
     found: list[_Solved | None] = []
     for i in range(len(fits)):
@@ -437,13 +438,10 @@ def _solved(rows: _Rows, fits: Sequence[FreeFit]) -> list[_Solved | None]:
     return found
 
 
-def _middle(sizes: Array, counted: NDArray[np.bool_]) -> Array:
-    """The median of what counts of each fit, shape (fits,)."""
-    order = np.sort(np.where(counted, sizes, np.inf).reshape(len(sizes), -1), axis=1)
-    last = np.maximum(counted.reshape(len(sizes), -1).sum(axis=1) - 1, 0)
-    fit = np.arange(len(sizes))
-    middle = (order[fit, last // 2] + order[fit, last - last // 2]) / 2
-    return np.asarray(np.where(np.isfinite(middle), middle, 0.0))
+def _typical(miss: Array, counted: NDArray[np.bool_]) -> Array:
+    """The median size of what counts of each fit, shape (fits,)."""
+    rows = len(miss), -1
+    return median_where(np.abs(miss).reshape(rows), counted.reshape(rows))
 
 
 @lru_cache(maxsize=16)

@@ -19,6 +19,7 @@ from lutbench.analysis.identify.freecurve import (
     TargetFit,
     cost_of,
 )
+from lutbench.analysis.identify.medians import median_where
 from lutbench.analysis.identify.samples import CODES
 from lutbench.model.transforms import Array
 
@@ -200,11 +201,7 @@ def _typical(residual: Array, counted: Array) -> Array:
     """The median of what is left over where it counts, for each problem."""
     size = np.abs(residual).reshape(len(residual), -1)
     fits = counted.reshape(size.shape) > 0.5
-    order = np.sort(np.where(fits, size, np.inf), axis=1)
-    count = fits.sum(axis=1)
-    last, p = np.maximum(count - 1, 0), np.arange(len(size))
-    middle = (order[p, last // 2] + order[p, last - last // 2]) / 2
-    return np.where(count > 0, middle, NOTHING)
+    return np.where(fits.any(axis=1), median_where(size, fits), NOTHING)
 
 
 def _cdl_model(state: Array, problems: Problems, weight: Array) -> tuple[Array, Array]:

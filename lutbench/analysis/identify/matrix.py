@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from lutbench.analysis.identify.curvebank import End
 from lutbench.analysis.identify.gamutbank import GamutBank
+from lutbench.analysis.identify.medians import median_where
 from lutbench.analysis.identify.samples import CODES, Samples
 from lutbench.model.transforms import Array, Transform
 
@@ -193,7 +194,7 @@ def _solve(a: Array, b: Array, fits: NDArray[np.bool_]) -> tuple[Array, Array, A
         normal = kept @ a
         solution = _solution(normal, kept @ b[..., None])
         miss = np.abs((a @ solution[..., None])[..., 0] - b)
-        limit = OUTLIER * _middle(miss, fits, count) + 1e-3
+        limit = OUTLIER * median_where(miss, fits) + 1e-3
         beyond: NDArray[np.bool_] = np.any(keep & (miss > limit[..., None]), axis=2)
         if not beyond.any():
             break
@@ -230,14 +231,6 @@ def _solution(normal: Array, right: Array) -> Array:
     trace = np.trace(normal, axis1=-2, axis2=-1)[..., None, None]
     held = normal + (1e-13 * trace + 1e-300) * np.eye(3)
     return np.asarray(np.linalg.solve(held, right)[..., 0])
-
-
-def _middle(sizes: Array, fits: NDArray[np.bool_], count: NDArray[np.int64]) -> Array:
-    """The median of the sizes that count, shape (p, 3)."""
-    order = np.sort(np.where(fits, sizes, np.inf), axis=2)
-    last = np.maximum(count - 1, 0)
-    places = np.stack([last // 2, last - last // 2], axis=2)
-    return np.asarray(np.take_along_axis(order, places, axis=2).mean(axis=2))
 
 
 def match_gamuts(fit: MatrixFit, bank: GamutBank) -> tuple[Array, Array]:
