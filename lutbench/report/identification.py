@@ -108,13 +108,13 @@ def _figures(found: Identification) -> list[Figure]:
 
 
 def _row(each: Candidate) -> tuple[str, ...]:
-    from lutbench.analysis.identify.notes import alternatives
+    from lutbench.analysis.identify.notes import alternatives, some_of
 
     sides = [
         f"{side.curve or 'its own curve'} / {side.gamut or 'any gamut'}, {side.range}"
         for side in (each.source, each.target)
     ]
-    also = "; ".join(f"{side}: {', '.join(names)}" for side, names in alternatives(each).items())
+    also = "; ".join(f"{side}: {some_of(names)}" for side, names in alternatives(each).items())
     return (
         *sides,
         _signed(each.exposure_stops, 2),

@@ -14,6 +14,9 @@ if TYPE_CHECKING:
 RANKED = 6
 SLICES = 5
 GREY = 0.18
+NEAR_GREY = 1.5
+"""Stops around mid grey within which a second word would cover that of grey."""
+
 
 # Hues as themselves, in tones that show on light and dark grounds; words name them too.
 _COLOURS = {
@@ -77,9 +80,16 @@ def tone_plot(found: Identification, palette: Palette = THEMED) -> Any:
     figure = new_figure(4.7, 3.1)
     axes = add_axes(figure)
     axes.plot(stops, np.minimum(signal, top), color=palette.accent, linewidth=1.8)
+    # Near grey the word stands on the other side of the curve, clear of that of grey.
+    near = tone.roll_off_stops is not None and abs(tone.roll_off_stops) < NEAR_GREY
     marks: list[tuple[float | None, str, tuple[float, float], str]] = [
         (0.0, f"mid grey {100 * tone.grey_signal:.0f} %", (9, -9), "left"),
-        (tone.roll_off_stops, "rolls off", (9, -11), "left"),
+        (
+            tone.roll_off_stops,
+            "rolls off",
+            (-9, 5) if near else (9, -11),
+            "right" if near else "left",
+        ),
         (tone.white_stops, f"{top:.0f} %", (8, -11), "left"),
     ]
     for place, word, offset, side in marks:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -77,13 +77,13 @@ def _of_names(best: Candidate) -> Iterator[str]:
         ]
         if same:
             yield (
-                f"{_some([curve.name, *same])} are one curve: whichever the {side} is called, "
+                f"{some_of([curve.name, *same])} are one curve: whichever the {side} is called, "
                 "the LUT is right for it."
             )
         if scaled:
             yield (
                 f"But for a gain of light {curve.name} is the curve of others, in whose scale the "
-                f"exposure reads otherwise: {_some(scaled)}."
+                f"exposure reads otherwise: {some_of(scaled)}."
             )
 
 
@@ -114,7 +114,7 @@ def _of_ties(best: Candidate, samples: Samples) -> Iterator[str]:
         free = isinstance(h.target, ToneTarget) and option == "--target-curve"
         tone = ", with another tone curve" if free else ""
         yield (
-            f"{_some(several, 'or')} as {what} explains the LUT as well as {own}{tone}. {settles}"
+            f"{some_of(several, 'or')} as {what} explains the LUT as well as {own}{tone}. {settles}"
             f"{option} settles it where you know."
         )
 
@@ -204,7 +204,7 @@ def _of_rivals(result: Identification) -> Iterator[str]:
     told = ", ".join(f"{b or 'any'} for {a or 'any'}" for _, a, b in differ)
     yield (
         f"The next candidate explains it nearly as well: {told}. "
-        f"{_some([what for what, _, _ in differ], 'or')} settles it where you know."
+        f"{some_of([what for what, _, _ in differ], 'or')} settles it where you know."
     )
 
 
@@ -260,7 +260,7 @@ def _of_kind(result: Identification, best: Candidate, samples: Samples | None) -
             yield "The gamut is left as it is, so the LUT does not say which it is."
 
 
-def _some(names: list[str], word: str = "and") -> str:
+def some_of(names: Sequence[str], word: str = "and") -> str:
     """``a, b and c``; of many the first, and how many more."""
     if len(names) > NAMED + 1:
         return f"{', '.join(names[:NAMED])} {word} {len(names) - NAMED} more"
