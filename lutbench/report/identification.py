@@ -146,7 +146,7 @@ def _tone_rows(tone: Tone) -> list[tuple[str, str]]:
         else "the end of the recording"
     )
     rows.append(("highest signal", f"{100 * tone.white_signal:.1f} % at {white}"))
-    rows.append(("no light gives", f"{100 * tone.black_signal:.1f} %"))
+    rows.append(("no light gives", f"{round(100 * tone.black_signal, 1) + 0.0:.1f} %"))
     return rows
 
 

@@ -51,11 +51,26 @@ def kinds_of(case: Case) -> set[str]:
 
 
 def named(candidate: Any, case: Case) -> bool:
-    """Whether the target's curve is named, where `same_as` may hold guesses."""
+    """Whether the curves are named that the LUT does not tell, where `same_as` may hold any."""
     h = candidate.hypothesis
-    if h is None or not getattr(h.target, "guessed", False):
+    if h is None:
         return True
-    return curve_name(case.target_curve) in (candidate.target.curve, *h.target_end.curve.names)
+    source = {candidate.source.curve, *h.source.curve.names}
+    target = {candidate.target.curve, *h.target_end.curve.names} if h.target_end else set()
+    return (
+        "source curve" not in candidate.not_told or curve_name(case.source_curve) in source
+    ) and ("target curve" not in candidate.not_told or curve_name(case.target_curve) in target)
+
+
+def range_right(candidate: Any, case: Case) -> bool:
+    """Whether both ranges are those of the case, or are said not to be told."""
+    return all(
+        f"{side} range" in candidate.not_told or told == truth
+        for side, told, truth in (
+            ("source", candidate.source.range, case.source_range),
+            ("target", candidate.target.range, case.target_range),
+        )
+    )
 
 
 def wrong_parts(candidate: Any, case: Case) -> list[str]:
@@ -92,8 +107,7 @@ def judged(found: Any, case: Case) -> dict[str, Any]:
         "top 1": bool(wrong) and not wrong[0],
         "named": best is not None and not wrong[0] and named(best, case),
         "top 3": any(not each for each in wrong),
-        "range": best is not None
-        and (best.source.range, best.target.range) == (case.source_range, case.target_range),
+        "range": best is not None and range_right(best, case),
         "look": found.look.present == bool(case.look),
         "confidence": found.confidence,
         "wrong": wrong[0] if wrong else ["nothing found"],

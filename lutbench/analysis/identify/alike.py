@@ -13,25 +13,31 @@ from lutbench.analysis.identify.knowledge import Knowledge
 from lutbench.analysis.identify.neutral import match_neutral
 from lutbench.analysis.identify.result import Candidate
 from lutbench.analysis.identify.samples import Samples
-from lutbench.analysis.identify.target import SHOWN_ON
+from lutbench.analysis.identify.untold import other_curves, shown_targets
 from lutbench.analysis.identify.verdict import goes_together, resolution
 
 ROUGH = 0.3
 """Codes by which a table may be off."""
 
 
-def with_alike(candidate: Candidate, error: float, samples: Samples, known: Knowledge) -> Candidate:
+def with_alike(
+    candidate: Candidate, error: float, samples: Samples, known: Knowledge, *, untold: bool
+) -> Candidate:
     """The candidate with the curves added to `same_as` that its LUT cannot tell from its own.
 
     `error` is its typical error in codes: what it leaves over, a look for one,
-    hides small differences.
+    hides small differences. Where the source is `untold`, so are those that a tone curve
+    allows as well, and the targets.
     """
     hypothesis = candidate.hypothesis
     if hypothesis is None or hypothesis.target_end is None:
         return candidate
     limit = resolution(error, samples)
     sources, targets = _near(hypothesis, hypothesis.target_end, samples, known, limit)
-    guesses = _guesses(hypothesis, known)
+    guesses = _guesses(hypothesis, samples, known)
+    if untold:
+        guesses += other_curves(hypothesis, samples, known)
+    sources += [each.source for each in guesses]
     targets += [end for each in guesses if (end := each.target_end) is not None]
     same = candidate.same_as
     added = replace(
@@ -39,7 +45,25 @@ def with_alike(candidate: Candidate, error: float, samples: Samples, known: Know
         source_curve=_joined(same.source_curve, sources, candidate.source.curve),
         target_curve=_joined(same.target_curve, targets, candidate.target.curve),
     )
-    return replace(candidate, same_as=added, others=(*candidate.others, *guesses))
+    return replace(
+        candidate,
+        same_as=added,
+        others=(*candidate.others, *guesses),
+        not_told=_not_told(hypothesis, guesses),
+    )
+
+
+def _not_told(hypothesis: Hypothesis, guesses: Sequence[Hypothesis]) -> tuple[str, ...]:
+    """What the guesses name otherwise."""
+    own, end = hypothesis.source, hypothesis.target_end
+    others = [(each.source, each.target_end) for each in guesses]
+    differs = {
+        "source curve": any(source.number != own.number for source, _ in others),
+        "source range": any(source.range != own.range for source, _ in others),
+        "target curve": any(target and end and target.number != end.number for _, target in others),
+        "target range": any(target and end and target.range != end.range for _, target in others),
+    }
+    return tuple(what for what, does in differs.items() if does)
 
 
 def _near(
@@ -62,7 +86,7 @@ def _near(
     )
 
 
-def _guesses(hypothesis: Hypothesis, known: Knowledge) -> list[Hypothesis]:
+def _guesses(hypothesis: Hypothesis, samples: Samples, known: Knowledge) -> list[Hypothesis]:
     """Where the target is a guess, the same with the other curves that pictures are made for.
 
     In the target's gamut, that is. Each explains the LUT as well, with another tone
@@ -74,11 +98,8 @@ def _guesses(hypothesis: Hypothesis, known: Knowledge) -> list[Hypothesis]:
     gamut = None if hypothesis.pair.alike else hypothesis.pair.target.name
     return [
         replace(hypothesis, target=replace(target, based_on=end))
-        for end in known.targets
-        if end.range == target.range
-        and end.curve.curve.name in SHOWN_ON
-        and (gamut is None or goes_together(end, gamut))
-        and end != target.based_on
+        for end in shown_targets(samples, known)
+        if (gamut is None or goes_together(end, gamut)) and end != target.based_on
     ]
 
 

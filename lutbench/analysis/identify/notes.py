@@ -39,6 +39,7 @@ def notes_of(result: Identification) -> tuple[str, ...]:
     found = [*_of_names(best)]
     if samples is not None:
         found += _of_ties(best, samples)
+        found += _of_ranges(best)
     found += _of_rivals(result)
     told = any("--target-curve" in note for note in found)
     found += _of_tone(result, best, told)
@@ -105,17 +106,27 @@ def _of_ties(best: Candidate, samples: Samples) -> Iterator[str]:
     for other in best.others:
         tie = _difference(h, other)
         if tie is not None:
-            groups.setdefault((tie.what, tie.option, _settling(h, other, samples)), []).append(
-                tie.instead
-            )
+            settles = "" if tie.what in best.not_told else _settling(h, other, samples)
+            groups.setdefault((tie.what, tie.option, settles), []).append(tie.instead)
     for (what, option, settles), names in groups.items():
         own = _named(h, option)
         several = list(dict.fromkeys(names))
         free = isinstance(h.target, ToneTarget) and option == "--target-curve"
-        tone = ", with another tone curve" if free else ""
+        tone = ", with another tone curve" if free or what in best.not_told else ""
         yield (
             f"{some_of(several, 'or')} as {what} explains the LUT as well as {own}{tone}. {settles}"
             f"{option} settles it where you know."
+        )
+
+
+def _of_ranges(best: Candidate) -> Iterator[str]:
+    """Ranges that a tone curve makes up for."""
+    sides = [side for side in ("source", "target") if f"{side} range" in best.not_told]
+    options = [f"--{side}-range" for side in sides]
+    if options:
+        yield (
+            "A tone curve of its own hides the range as well, which is taken to be as above: "
+            f"{some_of(options)} settle{'s' if len(options) == 1 else ''} it where you know."
         )
 
 
@@ -184,6 +195,8 @@ def _of_rivals(result: Identification) -> Iterator[str]:
     if result.confidence == "high" or len(result.candidates) < 2:
         return
     best, rival = result.candidates[:2]
+    if "source curve" in best.not_told:
+        return
     near = rival.error_median <= RIVAL * best.error_median + SEEN
     if not near or rival.error_p95 > RIVAL * best.error_p95 + SEEN:
         return

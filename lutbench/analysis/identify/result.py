@@ -67,6 +67,9 @@ class Candidate:
     hypothesis: Hypothesis | None = field(default=None, repr=False, compare=False)
     others: tuple[Hypothesis, ...] = field(default=(), repr=False, compare=False)
     """What `same_as` names beside other names of one encoding."""
+    not_told: tuple[str, ...] = ()
+    """What the LUT does not tell, so that what is named is no more than likely: of ``source
+    curve``, ``source range``, ``target curve``, ``target range``."""
 
     def to_data(self) -> dict[str, Any]:
         """Plain data by the contract of the command, and more."""
@@ -79,6 +82,7 @@ class Candidate:
             "confidence": self.confidence,
             "adaptation": self.adaptation,
             "exposure_in_scale_of": self.exposures,
+            "not_told": list(self.not_told),
         }
 
 

@@ -8,7 +8,9 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from lutbench.analysis.identify.curvebank import scale_of
 from lutbench.errors import LutbenchError
+from lutbench.model.signal import Range
 from lutbench.model.transforms import Array, Transform
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D, lattice
 
@@ -226,3 +228,18 @@ def _margin(flat: Array, low: Array, high: Array) -> float:
         if near.sum() > 0.02 * flat.size and at.sum() < SHARP * near.sum():
             return BLUR
     return 5 * SIX_DECIMALS
+
+
+def range_seen(samples: Samples) -> Range | None:
+    """The output's range where its plateaus give it away."""
+    if not samples.clipped:
+        return None
+    low, span = scale_of("legal")
+    black, white = samples.low, samples.high
+    # Noise carries the extremes beyond the plateaus.
+    near = 3e-4 + (1.5 / CODES if samples.blurred else 0.0)
+    if np.abs(black - low).max() < near or np.abs(white - (low + span)).max() < near:
+        return "legal"
+    if black.min() < low - 0.01 or white.max() > low + span + 0.01:
+        return "full"
+    return None

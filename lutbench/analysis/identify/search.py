@@ -33,6 +33,7 @@ from lutbench.analysis.identify.unknown import (
     search_free,
 )
 from lutbench.analysis.identify.untint import untinted_forms
+from lutbench.analysis.identify.untold import guessed_curves, is_untold, plainest_first
 from lutbench.analysis.identify.verdict import (
     EXACT,
     Finalist,
@@ -142,14 +143,21 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
         more = _curves(samples, knowledge) if apart else _with_more(samples, knowledge, match)
         order = ranked([*order, *more])
     if not order:
+        is_curve = apart or only_mixes(samples)
+        order = ranked(guessed_curves(samples, knowledge)) if is_curve else []
+    if not order:
         look = measured_look(None, _unchanged(samples), samples)
-        kind: Kind = "curve" if apart or only_mixes(samples) else "unknown"
+        kind: Kind = "curve" if is_curve else "unknown"
         return explained(Identification(kind, "none", (), look, samples=samples))
     order = usual_first(order, samples)
+    untold = is_untold(order)
+    if untold:
+        order = plainest_first(order, samples)
     order = [simpler(order[0], samples), *order[1:]]
     best = order[0]
     candidates = tuple(
-        with_alike(each, error, samples, knowledge) for each, error in candidates_of(order, samples)
+        with_alike(each, error, samples, knowledge, untold=untold and not i)
+        for i, (each, error) in enumerate(candidates_of(order, samples))
     )
     clean = (
         forecast(best.hypothesis.without_grade(), samples)
@@ -158,6 +166,8 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
     )
     look = measured_look(best.hypothesis, clean, samples)
     level = _held(candidates[0].confidence, look)
+    if "source curve" in candidates[0].not_told:
+        level = "low"
     candidates = (replace(candidates[0], confidence=level), *candidates[1:])
     return explained(
         Identification(

@@ -33,7 +33,7 @@ from lutbench.analysis.identify.ground import (
 from lutbench.analysis.identify.hues import hue_windows
 from lutbench.analysis.identify.hypothesis import Forecast, Hypothesis, ToneTarget
 from lutbench.analysis.identify.knowledge import Knowledge
-from lutbench.analysis.identify.samples import CODES, Samples
+from lutbench.analysis.identify.samples import CODES, Samples, range_seen
 from lutbench.analysis.identify.target import SHOWN_ON, fit_targets
 from lutbench.analysis.identify.verdict import WEIGHT, goes_together
 from lutbench.errors import LutbenchError
@@ -85,6 +85,12 @@ PACKED_ROWS = 400
 PART_BETTER = 0.4
 INNER = 0.12
 GUESS_UNPAIRED = 12.0
+EXACT_CONTRAST = 0.1
+"""Codes that a contrast on an untinted curve may leave, beside noise."""
+
+GRADED_LOG = 25.0
+"""What a look on an encoding costs that no picture is shown in."""
+
 TONED_LOG = 20.0
 """What a tone curve before an encoding costs that no picture is shown in."""
 
@@ -248,6 +254,7 @@ def search_curves(samples: Samples, knowledge: Knowledge) -> list[Loose]:
         samples.neutral[run],
         (),
         MODEL_LEAVES,
+        samples.floor,
         samples,
         knowledge,
         knowledge.sources,
@@ -260,7 +267,7 @@ def _curves_of(
     """Hypotheses for a fit that needs no matrix on light."""
     places, outputs, _ = fit.free_curve(ground)
     grade = _grade_of(fit.mixing)
-    return _from_curve(places, outputs, grade, fit.typical, samples, knowledge, ends)
+    return _from_curve(places, outputs, grade, fit.typical, fit.typical, samples, knowledge, ends)
 
 
 def _from_curve(
@@ -268,12 +275,15 @@ def _from_curve(
     outputs: Array,
     grade: tuple[Transform, ...],
     noise: float,
+    known_to: float,
     samples: Samples,
     knowledge: Knowledge,
     ends: Sequence[End],
 ) -> list[Loose]:
     limit = max(MODEL_LEAVES, NOISE_LEAVES * noise)
     wanted = range_seen(samples)
+    tinted = FreeCurve(places, outputs, np.ones(len(places)), noise).tinted
+    exact = max(EXACT_CONTRAST, NOISE_LEAVES * known_to)
     found: list[Loose] = []
     for told in pairs_of_curves(places, outputs, ends, knowledge.targets, limit, samples.step):
         end, source = knowledge.targets[told.target], ends[told.group]
@@ -281,11 +291,13 @@ def _from_curve(
         stretch = max(limit, 0.45 * samples.step * CODES) if told.model == "tone" else limit
         if told.error > stretch or told.share < (CURVE_TONE_SHARE if told.model == "tone" else 0.7):
             continue
+        if told.model == "contrast" and not tinted and told.error > exact:
+            continue  # a tone curve, which a cubic is only near to
         cost = told.cost + (OTHER_RANGE if wanted is not None and end.range != wanted else 0.0)
         if told.model == "tone" and end.curve.curve.name not in SHOWN_ON:
             cost += TONED_LOG
         curve = FreeCurve(source.decode(places), outputs, np.ones(len(places)), noise)
-        hypothesis = _hypothesis(source, told, knowledge, curve, grade, samples)
+        hypothesis = hypothesis_of(source, told, knowledge, curve, grade, samples)
         if hypothesis is not None:
             found.append(Loose(hypothesis, noise, cost))
     return sorted(found, key=lambda each: each.cost)
@@ -316,7 +328,7 @@ def _followed(
         curve = FreeCurve.of(source.decode(places), outputs, trust, held.typical)
         grade = _grade_of(held.mixing)
         for told in _targets(curve, knowledge, source, samples, held.typical, pair):
-            hypothesis = _hypothesis(source, told, knowledge, curve, grade, samples)
+            hypothesis = hypothesis_of(source, told, knowledge, curve, grade, samples)
             if hypothesis is not None:
                 found.append(
                     Loose(
@@ -344,8 +356,8 @@ def _targets(
         end = knowledge.targets[fit.target]
         most = fit.share >= MOST or (fit.share >= MANY and fit.error <= MANY_WITHIN)
         good = fit.error <= limit and most
+        shown = end.curve.curve.name in SHOWN_ON or end.number == source.number
         if fit.model == "tone":
-            shown = end.curve.curve.name in SHOWN_ON or end.number == source.number
             least = TONE_SHARE if shown else LOG_SHARE
             good = fit.error <= limit and fit.share >= least
         if not (good or fit.model == "smooth"):
@@ -353,6 +365,8 @@ def _targets(
         cost = fit.cost
         if fit.model in ("cdl", "contrast") and not curve.tinted:
             cost += CONTRAST_ALONE
+        if fit.model in ("cdl", "contrast") and not shown:
+            cost += GRADED_LOG
         if wanted is not None and end.range != wanted:
             cost += OTHER_RANGE
         if fit.model == "smooth" and not pair.alike and not goes_together(end, pair.target.name):
@@ -366,21 +380,6 @@ def _targets(
         if all(fit.target != other.target for other in kept):
             kept.append(fit)
     return kept[:TARGETS] or [TargetFit(-1, "tone", 0.0, 0.0, 0.0, None, NO_TARGET)]
-
-
-def range_seen(samples: Samples) -> Range | None:
-    """The output's range where its plateaus give it away."""
-    if not samples.clipped:
-        return None
-    low, span = scale_of("legal")
-    black, white = samples.low, samples.high
-    # Noise carries the extremes beyond the plateaus.
-    near = 3e-4 + (1.5 / CODES if samples.blurred else 0.0)
-    if np.abs(black - low).max() < near or np.abs(white - (low + span)).max() < near:
-        return "legal"
-    if black.min() < low - 0.01 or white.max() > low + span + 0.01:
-        return "full"
-    return None
 
 
 def _grade_of(mixing: Array) -> tuple[Transform, ...]:
@@ -402,7 +401,7 @@ def _grade_of(mixing: Array) -> tuple[Transform, ...]:
     return (Matrix.from_array(mix),)
 
 
-def _hypothesis(
+def hypothesis_of(
     source: End,
     told: TargetFit,
     knowledge: Knowledge,

@@ -49,7 +49,7 @@ def _explanation(result: Identification) -> str:
             f"{best.error_median:.0f} codes off in the middle:",
         )
         return " ".join(parts)
-    if result.confidence in ("low", "none"):
+    if result.confidence in ("low", "none") and "source curve" not in best.not_told:
         parts.insert(0, "Not sure; the nearest conversion:")
     if abs(best.exposure_stops) >= STOPS:
         more = "brighter" if best.exposure_stops > 0 else "darker"
@@ -62,6 +62,11 @@ def _explanation(result: Identification) -> str:
 
 
 def _expects(best: Candidate) -> str:
+    if "source curve" in best.not_told:
+        return (
+            "Expects a curve that the LUT does not tell "
+            f"(taken to be {best.source.curve} in {best.source.range} range)."
+        )
     gamut = f" and {best.source.gamut}" if best.source.gamut else ""
     return f"Expects {best.source.curve}{gamut} in {best.source.range} range."
 
@@ -89,21 +94,16 @@ def _is_display(hypothesis: Hypothesis | None) -> bool:
     return end is not None and end.curve.curve.family == "display" and not end.curve.rendering
 
 
-def _is_guess(hypothesis: Hypothesis | None) -> bool:
-    target = hypothesis.target if hypothesis else None
-    return isinstance(target, ToneTarget) and target.guessed
-
-
 def _curve(best: Candidate) -> str:
     name = best.target.curve
     if name is None:
         return "a curve that is not known"
-    if _is_guess(best.hypothesis) and _is_display(best.hypothesis):
+    if "target curve" in best.not_told and _is_display(best.hypothesis):
         return f"a display (taken to be {name})"
     if _is_display(best.hypothesis):
         article = "an" if name[0].lower() in "aeiou" or name.startswith("sRGB") else "a"
         return f"{article} {name} display"
-    return name
+    return f"{name} (no more than likely)" if "target curve" in best.not_told else name
 
 
 def _grey(tone: Tone) -> str:
