@@ -18,7 +18,7 @@ from lutbench.model.grade import CDL_WEIGHTS
 from lutbench.model.transforms import Array
 
 ROWS = 700
-FEWEST = 40
+FEWEST = 25
 SCREENED, LOOKED_AT, GLANCED_AT = 300, 300, 120
 """Nodes of a part, nodes that a first fit looks at, and how many of them for each saturation."""
 

@@ -11,6 +11,7 @@ import numpy as np
 from lutbench.analysis.identify.hypothesis import Hypothesis, ToneTarget
 from lutbench.analysis.identify.result import Candidate, Identification
 from lutbench.analysis.identify.samples import CODES, Samples
+from lutbench.analysis.identify.verdict import is_one_matrix
 from lutbench.model.curves.video import Bt1886, Power
 
 SEEN = 0.1
@@ -150,7 +151,12 @@ def _difference(h: Hypothesis, other: Hypothesis) -> _Tie | None:
     if a is not None and b is not None and a.number != b.number:
         return _Tie("target curve", "--target-curve", b.curve.name)
     if other.pair.source.name != h.pair.source.name:
-        return _Tie("source gamut", "--source-gamut", other.pair.source.name)
+        to = (
+            f" (to {other.pair.target.name})"
+            if other.pair.target.name != h.pair.target.name
+            else ""
+        )
+        return _Tie("source gamut", "--source-gamut", other.pair.source.name + to)
     if other.pair.target.name != h.pair.target.name:
         return _Tie("target gamut", "--target-gamut", other.pair.target.name)
     return None
@@ -170,6 +176,8 @@ def _settling(h: Hypothesis, other: Hypothesis, samples: Samples) -> str:
     """What other LUT of the same conversion would tell the two apart; empty where none would."""
     if isinstance(h.target, ToneTarget):
         # A tone curve of its own makes up for any other curve.
+        return ""
+    if other.source == h.source and other.target == h.target and is_one_matrix(h, other):
         return ""
     values = samples.nodes.reshape(-1, 3)
     clear = np.all(samples.inside(samples.table.reshape(-1, 3)), axis=1)

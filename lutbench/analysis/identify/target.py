@@ -42,6 +42,9 @@ GUESSED = 60.0
 # What a logistic tone curve costs beside a plain one, and the error in codes up to which
 # it is thought of; light out nearer to 1 than this in log has no logit that is known.
 LOGISTIC, LOGISTIC_WITHIN, FULL = 10.0, 1.0, -1e-3
+HELD = 1.01
+"""A CDL holds its output to signal 1 (ASC CDL), so one that goes over this comes of none."""
+
 SHOWN_ON = (
     "BT.709",
     "BT.1886",
@@ -68,10 +71,12 @@ def fit_targets(
     plain = {fit.target: fit for fit in fits if fit.model == "plain"}
     if not any(fit.error <= plain_limit for fit in plain.values()):
         chosen = np.array(sorted(plain), dtype=np.int64)
-        begin = np.array([plain[j].stops for j in chosen])
         problems = Problems.of(np.repeat(curve.light[None], len(chosen), 0), curve, targets, chosen)
-        fits += fit_cdl(problems, begin)
         fits += fit_contrast(problems)
+        held = np.flatnonzero(problems.wanted.max(axis=(1, 2)) <= HELD)
+        if len(held):
+            begin = np.array([plain[j].stops for j in chosen])
+            fits += fit_cdl(problems.only(held), begin[held])
         fits += through.smooth(curve.light, targets)
         if not curve.tinted:
             fits += through.logistic(curve.light[None], targets, curve.trust)

@@ -52,6 +52,17 @@ FOLLOWED, PAIRS, TARGETS = 3, 3, 3
 
 # Codes: what a model of the free curve may leave over, beside the noise.
 MODEL_LEAVES, NOISE_LEAVES = 0.35, 1.5
+HEIGHT_LEAVES = 1e-4
+"""What tables and matrices leave of a signal over 1, as a share of it."""
+
+PLAIN_LIMITS = 2
+"""A curve that is followed without any model may leave this many times as much."""
+
+HOLDS, HOLDS_CODES, HOLDS_SHARE = 4.0, 2.0, 0.8
+"""A CDL must foretell half of the nodes, and this share of the neutral ones, to this many times
+what the free fit leaves, and some codes.
+"""
+
 MOST, MANY, MANY_WITHIN = 0.7, 0.5, 0.1
 """The share of a curve that a model must explain, and a smaller one if within so many codes."""
 
@@ -329,15 +340,26 @@ def _followed(
         grade = _grade_of(held.mixing)
         for told in _targets(curve, knowledge, source, samples, held.typical, pair):
             hypothesis = hypothesis_of(source, told, knowledge, curve, grade, samples)
-            if hypothesis is not None:
-                found.append(
-                    Loose(
-                        replace(hypothesis, pair=pair, compression=held.form.compression),
-                        held.typical,
-                        told.cost,
-                    )
-                )
+            if hypothesis is None:
+                continue
+            hypothesis = replace(hypothesis, pair=pair, compression=held.form.compression)
+            if told.model != "cdl" or _holds(hypothesis, ground, samples, held.typical):
+                found.append(Loose(hypothesis, held.typical, told.cost))
     return found
+
+
+def _holds(hypothesis: Hypothesis, ground: Ground, samples: Samples, typical: float) -> bool:
+    """Whether a hypothesis foretells the nodes of a free fit, and the neutral ones, about as well.
+
+    A model that needs signal over 1 fits a curve that goes on, and not one that clips there.
+    """
+    off = hypothesis.apply(samples.axis[ground.axis_places]) - ground.outputs
+    neutral = hypothesis.apply(np.repeat(ground.neutral_in[:, None], 3, axis=1)) - ground.neutral
+    limit = (HOLDS * typical + HOLDS_CODES) / CODES
+    return bool(
+        np.median(np.abs(off)) <= limit
+        and np.mean(np.abs(neutral).max(axis=1) <= limit) >= HOLDS_SHARE
+    )
 
 
 def _targets(
@@ -351,11 +373,12 @@ def _targets(
     """The targets that explain the free curve; the last resort is none at all."""
     wanted = range_seen(samples)
     limit = max(MODEL_LEAVES, NOISE_LEAVES * noise)
+    limit += HEIGHT_LEAVES * CODES * max(float(curve.output.max()) - 1, 0.0)
     told: list[TargetFit] = []
     for fit in fit_targets(curve, knowledge.targets, limit, samples.step):
         end = knowledge.targets[fit.target]
         most = fit.share >= MOST or (fit.share >= MANY and fit.error <= MANY_WITHIN)
-        good = fit.error <= limit and most
+        good = fit.error <= (PLAIN_LIMITS if fit.model == "plain" else 1) * limit and most
         shown = end.curve.curve.name in SHOWN_ON or end.number == source.number
         if fit.model == "tone":
             least = TONE_SHARE if shown else LOG_SHARE

@@ -31,6 +31,9 @@ PLAIN_CODES = 1.0
 CURVE_ROUNDING, CURVE_CODES = 1.2, 0.1
 """A curve alone is sure with an error of this many times its rounding, or this many codes."""
 
+ONE_MATRIX = 1e-6
+"""Matrices whose coefficients agree to six decimals are one."""
+
 TIE_COST = 6.0
 WEIGHT = 400.0
 """What an error e in codes costs is this times log e: it rests on hundreds of nodes."""
@@ -211,7 +214,8 @@ def candidates_of(
     taken: list[tuple[Finalist, list[Finalist]]] = []
     for each in order:
         for first, others in taken:
-            if _folds(each, first) and (is_tie(each, first) or is_alike(each, first, samples)):
+            near = is_tie(each, first) or is_alike(each, first, samples)
+            if near and (_folds(each, first) or _is_one_conversion(each, first)):
                 others.append(each)
                 break
         else:
@@ -232,6 +236,22 @@ def _folds(one: Finalist, other: Finalist) -> bool:
     if len(differ) <= 1:
         return True
     return differ == [0, 2] and a[0] == a[2] and b[0] == b[2]
+
+
+def _is_one_conversion(one: Finalist, other: Finalist) -> bool:
+    """Whether the two differ in their pairs of gamuts alone, and those have one matrix.
+
+    As conversions between the primaries of two makes of one camera may.
+    """
+    h, o = one.hypothesis, other.hypothesis
+    if one.key[:4] != other.key[:4] or h.pair.alike or o.pair.alike:
+        return False
+    return is_one_matrix(h, o)
+
+
+def is_one_matrix(one: Hypothesis, other: Hypothesis) -> bool:
+    """Whether the two convert gamuts by one matrix, whatever the gamuts are called."""
+    return bool(np.abs(one.pair.matrix - other.pair.matrix).max() <= ONE_MATRIX)
 
 
 def _candidate(first: Finalist, others: list[Finalist], level: Confidence) -> Candidate:
