@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -78,3 +79,16 @@ class FreeCurve:
 def cost_of(error: Array, parameters: float) -> Array:
     """The cost of an error in codes with so many free parameters; less is better."""
     return np.asarray(2 * INDEPENDENT * np.log(np.hypot(error, KNOWN_TO)) + PARAMETER * parameters)
+
+
+def weighed(fits: Sequence[TargetFit], noise: float) -> list[TargetFit]:
+    """Fits with their costs where the curve itself is known to no better than its noise, in codes.
+
+    What a model with more freedom leaves less than that says nothing for it.
+    """
+    errors = np.array([fit.error for fit in fits])
+    more = cost_of(np.hypot(errors, noise), 0) - cost_of(errors, 0)
+    return [
+        replace(fit, cost=fit.cost + fit.share * float(each))
+        for fit, each in zip(fits, more, strict=True)
+    ]

@@ -27,6 +27,7 @@ from lutbench.analysis.identify.freecurve import (
     FreeCurve,
     TargetFit,
     cost_of,
+    weighed,
 )
 from lutbench.analysis.identify.graded import Problems, fit_cdl, fit_contrast
 from lutbench.analysis.identify.samples import CODES
@@ -80,7 +81,7 @@ def fit_targets(
         fits += through.smooth(curve.light, targets)
         if not curve.tinted:
             fits += through.logistic(curve.light[None], targets, curve.trust)
-    return sorted(fits, key=lambda fit: fit.cost)
+    return sorted(weighed(fits, curve.noise), key=lambda fit: fit.cost)
 
 
 @dataclass(frozen=True)
