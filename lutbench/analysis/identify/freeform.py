@@ -46,6 +46,11 @@ ENOUGH = 12.0
 """So many values about a place of G and it is known there."""
 
 MIXING_COSTS = 10.0
+NOISE_OF_MEDIAN, NOISE_SPREAD = 1.155, 1.06
+"""The root mean square of even noise over the median of its size (2/√3), and by how much a fit
+that leaves nothing else may be over it.
+"""
+
 LEAST_FREEDOM = 0.05
 UNSAID, HELD = 1e-9, 1e12
 """The weights that keep a matrix solvable, and that hold it to one that is given."""
@@ -102,6 +107,11 @@ class FreeFit:
     share: float = 0.0
     normal: Array | None = None
     settled: bool = False
+
+    @property
+    def is_noise(self) -> bool:
+        """Whether what it leaves is spread as noise is: evenly, with no tail."""
+        return self.error <= NOISE_SPREAD * NOISE_OF_MEDIAN * self.typical
 
     def curve(self, values: Array) -> Array:
         """G: the de-mixed output of neutral full-scale input, shape (n, 3)."""

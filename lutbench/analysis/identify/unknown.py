@@ -11,6 +11,7 @@ from lutbench.analysis.identify.curvebank import End, scale_of
 from lutbench.analysis.identify.curvesonly import pairs_of_curves, unmoved_fit
 from lutbench.analysis.identify.freecurve import FreeCurve, TargetFit
 from lutbench.analysis.identify.freeform import (
+    NOISE_OF_MEDIAN,
     PART_HEATS,
     Form,
     FreeFit,
@@ -74,8 +75,8 @@ LOG_SHARE = 0.35
 chance.
 """
 
-INNER_FROM = 0.8
-"""Codes: a fit that leaves more is tried anew on the nodes nearest the neutral axis."""
+INNER_FROM, NOISY_FROM = 0.3, 0.8
+"""Codes: a fit that leaves more, and more than noise can, is tried anew on a part of the nodes."""
 
 UNMOVED = 0.75
 """Codes: a fit without a matrix on light that leaves no more needs none."""
@@ -188,13 +189,13 @@ def search_free(field: Field, knowledge: Knowledge) -> list[Loose]:
     if unmoved is not None and unmoved.error <= UNMOVED:
         return _curves_of(ground, samples, knowledge, ends, unmoved)
     fits = race(ground, samples, ends, field.starts)
-    if not fits or fits[0].error > INNER_FROM:
+    if not fits or fits[0].error > (NOISY_FROM if fits[0].is_noise else INNER_FROM):
         fits, ground = _by_part(ground, samples, ends, fits, field.starts)
     found: list[Loose] = []
     for fit in fits[:FOLLOWED]:
         if fit.error > 1.6 * fits[0].error + 0.3:
             continue
-        found += _followed(ground, samples, knowledge, ends, fit)
+        found += _followed(ground, samples, knowledge, ends, fit, noise=fits[0].is_noise)
     return sorted(found, key=lambda each: each.cost)
 
 
@@ -315,8 +316,15 @@ def _from_curve(
 
 
 def _followed(
-    ground: Ground, samples: Samples, knowledge: Knowledge, ends: list[End], fit: FreeFit
+    ground: Ground,
+    samples: Samples,
+    knowledge: Knowledge,
+    ends: list[End],
+    fit: FreeFit,
+    *,
+    noise: bool,
 ) -> list[Loose]:
+    """Hypotheses of a free fit. Where the best leaves but `noise`, all of its nodes weigh."""
     errors = match_free(fit, knowledge.bank)
     found: list[Loose] = []
     seen: set[tuple[str, str]] = set()
@@ -344,7 +352,8 @@ def _followed(
                 continue
             hypothesis = replace(hypothesis, pair=pair, compression=held.form.compression)
             if told.model != "cdl" or _holds(hypothesis, ground, samples, held.typical):
-                found.append(Loose(hypothesis, held.typical, told.cost))
+                error = held.error / NOISE_OF_MEDIAN if noise else held.typical
+                found.append(Loose(hypothesis, error, told.cost))
     return found
 
 
