@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -226,8 +226,11 @@ def _cdl_model(state: Array, problems: Problems, weight: Array) -> tuple[Array, 
     return residual.reshape(count, -1), jacobian.reshape(count, channels * n, -1)
 
 
-def fit_contrast(problems: Problems) -> list[TargetFit]:
-    """The best ``contrast`` fits: a cubic of the signal, exposures in finer and finer steps."""
+def fit_contrast(problems: Problems, always: Collection[int] = ()) -> list[TargetFit]:
+    """The best ``contrast`` fits: a cubic of the signal, exposures in finer and finer steps.
+
+    Those of the targets in `always` are told, however many are better.
+    """
     if (problems.lit > 0).sum(axis=1).max(initial=0) < FEWEST:
         return []
     centre = np.zeros(len(problems.target))
@@ -254,6 +257,7 @@ def fit_contrast(problems: Problems) -> list[TargetFit]:
         centre = chosen
         if len(centre) > GO_ON:
             best = np.argsort(error)[: max(GO_ON, len(centre) // 12)]
+            best = np.union1d(best, np.flatnonzero(np.isin(problems.target, list(always))))
             problems, centre = problems.only(best), centre[best]
             error, coefficients = error[best], coefficients[best]
     error = np.sqrt(error)
@@ -269,5 +273,6 @@ def fit_contrast(problems: Problems) -> list[TargetFit]:
             float(cost[p]),
             int(problems.group[p]),
         )
-        for p in np.argsort(cost)[:KEPT]
+        for rank, p in enumerate(np.argsort(cost))
+        if rank < KEPT or problems.target[p] in always
     ]

@@ -27,6 +27,12 @@ NOISE_CODES = 0.58
 PILE_SHARE, PILE_OVER, PILE_BESIDE = 0.02, 8, 2
 """A pile holds this share of the nodes, and so many times what the second value beside it holds."""
 
+PILE_NOISE = 1.05 / CODES
+"""Noise of a code spreads a pile this far to either side."""
+
+BLURRED_OVER = 3.5
+"""What a pile holds times the second stretch beside it, where noise spreads it."""
+
 SHARP = 0.8
 """A sharp plateau holds at least this share of what is near; noise held to 0..1 leaves half."""
 
@@ -92,7 +98,8 @@ class Samples:
         """Which values of (..., 3) are clear of all plateaus."""
         clear = (values > self.low + self.margin) & (values < self.high - self.margin)
         if np.isfinite(self.piles).any():
-            clear &= ~(np.abs(values - self.piles) <= 2 * SIX_DECIMALS)
+            reach = PILE_NOISE if self.blurred else 2 * SIX_DECIMALS
+            clear &= ~(np.abs(values - self.piles) <= reach)
         return np.asarray(clear)
 
     @property
@@ -194,7 +201,10 @@ def _samples(axis: Array, table: Array, neutral_in: Array, neutral: Array, one_d
         raise LutbenchError("every input gives the same output, so there is nothing to identify")
     step = _step(flat)
     margin = max(_margin(flat, low, high), 0.75 * step)
-    piles = np.full(3, np.nan) if one_d else np.array([_pile(flat[:, c]) for c in range(3)])
+    piles = np.full(3, np.nan)
+    if not one_d:
+        find = _blurred_pile if margin >= BLUR else _pile
+        piles = np.array([find(flat[:, c]) for c in range(3)])
     return Samples(axis, table, neutral_in, neutral, low, high, margin, step, one_d, piles)
 
 
@@ -209,6 +219,32 @@ def _pile(values: Array) -> float:
     if most < PILE_SHARE * len(values) or most < PILE_OVER * usual:
         return float("nan")
     return float(places[1 + np.argmax(counts[1:-1])] * SIX_DECIMALS)
+
+
+def _blurred_pile(values: Array) -> float:
+    """The same where noise of a code spreads it: the middle of what holds far more than its sides.
+
+    A sharp pile is one as well.
+    """
+    sharp = _pile(values)
+    if np.isfinite(sharp):
+        return sharp
+    order = np.sort(values)
+    inside = order[(order > order[0] + BLUR) & (order < order[-1] - BLUR)]
+    if not len(inside):
+        return float("nan")
+    width = 2 * PILE_NOISE
+    held = np.searchsorted(inside, inside + width, side="right") - np.arange(len(inside))
+    first = int(held.argmax())
+    most = int(held[first])
+    # The rest in stretches as wide, counted from the ends of the pile.
+    _, below = np.unique((inside[first] - inside[:first]) // width, return_counts=True)
+    _, above = np.unique((inside[first + most :] - inside[first]) // width, return_counts=True)
+    others = np.sort(np.concatenate([below, above]))[::-1]
+    usual = others[PILE_BESIDE - 1] if len(others) >= PILE_BESIDE else most
+    if most < PILE_SHARE * len(values) or most < BLURRED_OVER * usual:
+        return float("nan")
+    return float(inside[first : first + most].mean())
 
 
 def _step(flat: Array) -> float:

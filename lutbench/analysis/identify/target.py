@@ -60,12 +60,17 @@ SHOWN_ON = (
 
 
 def fit_targets(
-    curve: FreeCurve, targets: Sequence[End], plain_limit: float, step: float = 0.0
+    curve: FreeCurve,
+    targets: Sequence[End],
+    plain_limit: float,
+    step: float = 0.0,
+    source: End | None = None,
 ) -> list[TargetFit]:
     """Fits of every target and model that come near, best first.
 
     Where a target explains the curve plainly within `plain_limit` codes, the
-    models with more freedom are not tried. `step` is that of a rounded table.
+    models with more freedom are not tried. `step` is that of a rounded table. The curve
+    of the `source` itself is told even where many come as near.
     """
     through = Through.of(curve.output, targets, step)
     fits = through.fits(curve.light, curve.tinted)
@@ -73,7 +78,8 @@ def fit_targets(
     if not any(fit.error <= plain_limit for fit in plain.values()):
         chosen = np.array(sorted(plain), dtype=np.int64)
         problems = Problems.of(np.repeat(curve.light[None], len(chosen), 0), curve, targets, chosen)
-        fits += fit_contrast(problems)
+        own = [j for j in sorted(plain) if source and targets[j].number == source.number]
+        fits += fit_contrast(problems, own)
         held = np.flatnonzero(problems.wanted.max(axis=(1, 2)) <= HELD)
         if len(held):
             begin = np.array([plain[j].stops for j in chosen])

@@ -100,7 +100,7 @@ GUESS_UNPAIRED = 12.0
 EXACT_CONTRAST = 0.1
 """Codes that a contrast on an untinted curve may leave, beside noise."""
 
-GRADED_LOG = 25.0
+GRADED_LOG = 40.0
 """What a look on an encoding costs that no picture is shown in."""
 
 TONED_LOG = 20.0
@@ -384,7 +384,7 @@ def _targets(
     limit = max(MODEL_LEAVES, NOISE_LEAVES * noise)
     limit += HEIGHT_LEAVES * CODES * max(float(curve.output.max()) - 1, 0.0)
     told: list[TargetFit] = []
-    for fit in fit_targets(curve, knowledge.targets, limit, samples.step):
+    for fit in fit_targets(curve, knowledge.targets, limit, samples.step, source):
         end = knowledge.targets[fit.target]
         most = fit.share >= MOST or (fit.share >= MANY and fit.error <= MANY_WITHIN)
         good = fit.error <= (PLAIN_LIMITS if fit.model == "plain" else 1) * limit and most
