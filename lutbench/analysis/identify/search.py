@@ -25,6 +25,7 @@ from lutbench.analysis.identify.neutral import NeutralMatch, match_neutral
 from lutbench.analysis.identify.result import Confidence, Identification, Kind, Look
 from lutbench.analysis.identify.samples import CODES, SIX_DECIMALS, Samples, samples_of
 from lutbench.analysis.identify.simpler import simpler
+from lutbench.analysis.identify.trial import search_by_trial
 from lutbench.analysis.identify.unknown import (
     Loose,
     error_of,
@@ -57,6 +58,9 @@ NEUTRAL_EXACT = 0.9
 
 WHOLE, SEEN_SHARE = 1.2, 0.05
 """Codes that rounding and noise of a code may leave, and the least share of nodes in gamut."""
+
+POOR = 2.0
+"""Codes: where the best leaves more, pairs of gamuts are tried one by one."""
 
 NOISE_SHARE = 1.2
 NO_BETTER = 0.9
@@ -203,7 +207,13 @@ def _with_more(samples: Samples, knowledge: Knowledge, match: NeutralMatch) -> l
             break
     loose = [_on_the_axis(each, samples, knowledge, match) for each in loose]
     loose.sort(key=lambda each: each.cost)
-    return [*found, *_worked_out(loose, samples, found)]
+    found += _worked_out(loose, samples, found)
+    if not found or ranked(found)[0].error > POOR:
+        tried = search_by_trial(
+            samples, knowledge.sources, knowledge.targets, knowledge.bank, match, NEUTRAL_EXACT
+        )
+        found += _finalists(tried, samples, knowledge)
+    return found
 
 
 def _untinted(samples: Samples, forms: Sequence[Samples], knowledge: Knowledge) -> list[Finalist]:
