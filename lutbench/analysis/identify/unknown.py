@@ -108,6 +108,9 @@ TONED_LOG = 20.0
 
 NO_TARGET = 200.0
 GAMUT_ONLY = 12.0
+OWN_STOPS = 0.5
+"""An exposure over which a conversion to the source's own curve is no gamut conversion alone."""
+
 GLANCED = 1
 STARTS = 3
 """First fits by whose error forms of a LUT are told apart."""
@@ -388,7 +391,9 @@ def _targets(
         end = knowledge.targets[fit.target]
         most = fit.share >= MOST or (fit.share >= MANY and fit.error <= MANY_WITHIN)
         good = fit.error <= (PLAIN_LIMITS if fit.model == "plain" else 1) * limit and most
-        shown = end.curve.curve.name in SHOWN_ON or end.number == source.number
+        # The source's own curve makes a gamut conversion, which leaves the exposure alone.
+        own = end.number == source.number and (fit.model == "tone" or abs(fit.stops) < OWN_STOPS)
+        shown = end.curve.curve.name in SHOWN_ON or own
         if fit.model == "tone":
             least = TONE_SHARE if shown else LOG_SHARE
             good = fit.error <= limit and fit.share >= least
@@ -403,7 +408,7 @@ def _targets(
             cost += OTHER_RANGE
         if fit.model == "smooth" and not pair.alike and not goes_together(end, pair.target.name):
             cost += GUESS_UNPAIRED
-        if not pair.alike and end.number == source.number and fit.model != "tone":
+        if not pair.alike and own and fit.model != "tone":
             cost -= GAMUT_ONLY
         told.append(replace(fit, cost=cost))
     told.sort(key=lambda fit: fit.cost)
