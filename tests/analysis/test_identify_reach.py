@@ -30,7 +30,9 @@ from identification_score import judged, wrong_parts
 from lutbench.analysis.identify import Identification, identify
 from lutbench.analysis.identify.curvesonly import only_mixes
 from lutbench.analysis.identify.hypothesis import ToneTarget
+from lutbench.analysis.identify.knowledge import knowledge_of
 from lutbench.analysis.identify.samples import samples_of
+from lutbench.model.catalogue import open_catalogue
 from lutbench.tables.lut import Lut3D
 
 pytestmark = pytest.mark.filterwarnings("ignore:.*encountered in:RuntimeWarning")
@@ -198,3 +200,50 @@ def test_two_names_of_one_set_of_primaries_are_no_conversion() -> None:
 @pytest.mark.parametrize("name", ["hue rotation", "posterised", "inverted"])
 def test_no_conversion_at_33_nodes_is_never_sure(name: str) -> None:
     assert identify(Lut3D(negative(name, 33, seed=11))).confidence not in ("high", "medium")
+
+
+def test_two_pairs_of_gamuts_with_one_matrix_are_told_together() -> None:
+    # As from the primaries of one camera's make to another's: which, no LUT can tell.
+    bank = knowledge_of(open_catalogue(user=False)).bank
+    groups: dict[bytes, list[int]] = {}
+    for i in range(1, len(bank)):
+        if bank.names[bank.adaptations[i]] == "bradford" and not bank.published[i]:
+            # As whole numbers, for zeros have signs.
+            key = np.round(bank.matrices[i] * 1e6).astype(np.int64).tobytes()
+            groups.setdefault(key, []).append(i)
+    twins = [
+        (first, second)
+        for first, *rest in groups.values()
+        for second in rest
+        if bank.pair(first).source.name != bank.pair(second).source.name
+        and bank.pair(first).target.name != bank.pair(second).target.name
+    ]
+    assert twins
+    one, other = (bank.pair(i) for i in twins[0])
+    case = plain_case(
+        source_gamut=one.source.name, target_curve="ITU-R BT.709", target_gamut=one.target.name
+    )
+    best = found(case).candidates[0]
+    sources = {best.source.gamut, *best.same_as.source_gamut}
+    targets = {best.target.gamut, *best.same_as.target_gamut}
+    assert sources >= {one.source.name, other.source.name}
+    assert targets >= {one.target.name, other.target.name}
+
+
+@pytest.mark.parametrize(
+    "case",
+    [
+        # Over signal 1, where a CDL would hold the values, under noise.
+        looked("hue rotation", clip=False, precision="noise"),
+        # Some forty nodes clear of clipping.
+        looked("contrast", size=17, source_range="legal", target_range="legal", exposure=0.5),
+        # Rounding hides which of many log curves a cubic was put on: its own is likeliest.
+        looked("contrast", kind="gamut", target_curve=camera_curves()[3], precision="10 bit"),
+    ],
+    ids=["over white", "few nodes", "own curve"],
+)
+def test_looks_in_the_way(case: Case) -> None:
+    told = judged(found(case), case)
+    assert told["kind"]
+    assert told["top 1"]
+    assert told["range"]

@@ -126,6 +126,31 @@ def test_a_value_that_far_more_nodes_have_is_a_plateau() -> None:
     assert samples.clear[~unclear].mean() > 0.99
 
 
+def test_such_a_plateau_is_seen_under_noise_of_a_code() -> None:
+    rng = np.random.default_rng(4)
+    table = rng.uniform(-0.5, 1.0, (17, 17, 17, 3))
+    held = np.minimum(table, 0.8)
+    unclear = rng.random((17, 17, 17)) < 0.1
+    held[unclear] = 0.0
+    noisy = held + rng.uniform(-1, 1, held.shape) / 1023
+    samples = samples_of(Lut3D(noisy))
+    assert samples.blurred
+    np.testing.assert_allclose(samples.piles, 0.0, atol=0.3 / 1023)
+    assert not samples.clear[unclear].any()
+    free = ~unclear & (table < 0.79).all(axis=-1) & (table > -0.49).all(axis=-1)
+    # A code or so to either side of the plateau goes with it: 1 % of the range.
+    assert samples.clear[free].all(axis=-1).mean() > 0.98
+
+
+def test_noise_alone_makes_no_plateau() -> None:
+    rng = np.random.default_rng(4)
+    smooth = np.clip(1.3 * rng.uniform(0, 1, (17, 17, 17, 3)) - 0.1, 0, 1)
+    noisy = smooth + rng.uniform(-1, 1, smooth.shape) / 1023
+    samples = samples_of(Lut3D(noisy))
+    assert samples.blurred
+    assert np.isnan(samples.piles).all()
+
+
 def test_values_of_a_curve_alone_are_no_plateaus() -> None:
     # Each of 17 values is held by one node in 17: none stands out.
     x = np.linspace(0, 1, 17)

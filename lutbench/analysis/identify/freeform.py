@@ -60,6 +60,11 @@ HEATS = ((44, 2, 300), (14, 2, 450), (6, STEPS, ROWS))
 PART_HEATS = ((36, 2, 200), (10, 2, 300), (4, STEPS, ROWS))
 """The same for a race on a part of the nodes."""
 
+WIDE, WIDE_CODES, FEW = 2.0, 0.4, 12
+"""Sources whose first fit leaves more than this many times the best, and codes, stay out of the
+race but for a few: first fits on nodes near neutral tell little.
+"""
+
 # The free two of each row of M, and what they do to it.
 _FREE = np.array([[1.0, 0.0], [0.0, 1.0], [-1.0, -1.0]])
 
@@ -158,7 +163,8 @@ def race(
     began = [(start.error, i) for i, start in enumerate(starts) if start is not None]
     began.sort()
     fits: list[FreeFit] = []
-    for _, i in began[: heats[0][0]]:
+    near = sum(error <= WIDE * began[0][0] + WIDE_CODES for error, _ in began)
+    for _, i in began[: max(FEW, min(near, heats[0][0]))]:
         start = starts[i]
         assert start is not None
         fits.append(started(ground, Form(ground.tinted), i, start.matrix, start.mixing))

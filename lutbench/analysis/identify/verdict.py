@@ -214,8 +214,8 @@ def candidates_of(
     taken: list[tuple[Finalist, list[Finalist]]] = []
     for each in order:
         for first, others in taken:
-            near = is_tie(each, first) or is_alike(each, first, samples)
-            if near and (_folds(each, first) or _is_one_conversion(each, first)):
+            fit = _folds(each, first) or _is_one_conversion(each, first)
+            if fit and (is_tie(each, first) or is_alike(each, first, samples)):
                 others.append(each)
                 break
         else:
