@@ -49,7 +49,7 @@ MIXES = 0.008
 """A mixing matrix nearer to none than this is none."""
 
 # Free fits that are followed up, and gamut pairs and targets of each.
-FOLLOWED, PAIRS, TARGETS = 3, 3, 3
+FOLLOWED, PAIRS, TARGETS = 3, (3, 2, 2), 3
 
 # Codes: what a model of the free curve may leave over, beside the noise.
 MODEL_LEAVES, NOISE_LEAVES = 0.35, 1.5
@@ -195,10 +195,10 @@ def search_free(field: Field, knowledge: Knowledge) -> list[Loose]:
     if not fits or fits[0].error > (NOISY_FROM if fits[0].is_noise else INNER_FROM):
         fits, ground = _by_part(ground, samples, ends, fits, field.starts)
     found: list[Loose] = []
-    for fit in fits[:FOLLOWED]:
+    for fit, pairs in zip(fits[:FOLLOWED], PAIRS, strict=False):
         if fit.error > 1.6 * fits[0].error + 0.3:
             continue
-        found += _followed(ground, samples, knowledge, ends, fit, noise=fits[0].is_noise)
+        found += _followed(ground, samples, knowledge, ends, fit, pairs, noise=fits[0].is_noise)
     return sorted(found, key=lambda each: each.cost)
 
 
@@ -324,16 +324,20 @@ def _followed(
     knowledge: Knowledge,
     ends: list[End],
     fit: FreeFit,
+    pairs: int,
     *,
     noise: bool,
 ) -> list[Loose]:
-    """Hypotheses of a free fit. Where the best leaves but `noise`, all of its nodes weigh."""
+    """Hypotheses of a free fit, with so many pairs of gamuts.
+
+    Where the best fit leaves but `noise`, all of its nodes weigh.
+    """
     errors = match_free(fit, knowledge.bank)
     found: list[Loose] = []
     seen: set[tuple[str, str]] = set()
     best = np.inf
-    for index in [*np.argsort(errors)[: 4 * PAIRS].tolist(), 0]:
-        if index and (errors[index] > 2 * best + 0.5 or len(seen) >= PAIRS):
+    for index in [*np.argsort(errors)[: 4 * pairs].tolist(), 0]:
+        if index and (errors[index] > 2 * best + 0.5 or len(seen) >= pairs):
             continue
         if not index and errors[0] > 2 * best + 0.5:
             continue
