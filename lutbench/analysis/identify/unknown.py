@@ -106,7 +106,12 @@ GRADED_LOG = 40.0
 TONED_LOG = 20.0
 """What a tone curve before an encoding costs that no picture is shown in."""
 
-NO_TARGET = 200.0
+NOTHING = TargetFit(-1, "tone", 0.0, 0.0, 0.0, None, 200.0)
+"""No target at all: the last resort, and what it costs."""
+
+LIKELY = 12
+"""Targets of the first pair of gamuts that are tried with the next."""
+
 GAMUT_ONLY = 12.0
 OWN_STOPS = 0.5
 """An exposure over which a conversion to the source's own curve is no gamut conversion alone."""
@@ -336,6 +341,7 @@ def _followed(
     found: list[Loose] = []
     seen: set[tuple[str, str]] = set()
     best = np.inf
+    likely: Sequence[int] = range(len(knowledge.targets))
     for index in [*np.argsort(errors)[: 4 * pairs].tolist(), 0]:
         if index and (errors[index] > 2 * best + 0.5 or len(seen) >= pairs):
             continue
@@ -353,7 +359,10 @@ def _followed(
         places, outputs, trust = held.free_curve(ground)
         curve = FreeCurve.of(source.decode(places), outputs, trust, held.typical)
         grade = _grade_of(held.mixing)
-        for told in _targets(curve, knowledge, source, samples, held.typical, pair):
+        told_here = _targets(curve, knowledge, source, samples, held.typical, pair, likely)
+        if len(seen) == 1:
+            likely = _likely(told_here, knowledge, source)
+        for told in told_here[:TARGETS] or [NOTHING]:
             hypothesis = hypothesis_of(source, told, knowledge, curve, grade, samples)
             if hypothesis is None:
                 continue
@@ -378,6 +387,16 @@ def _holds(hypothesis: Hypothesis, ground: Ground, samples: Samples, typical: fl
     )
 
 
+def _likely(told: list[TargetFit], knowledge: Knowledge, source: End) -> list[int]:
+    """Targets worth a trial with another pair of gamuts: the curve hardly changes with it."""
+    near = {fit.target for fit in told[:LIKELY]}
+    return [
+        j
+        for j, end in enumerate(knowledge.targets)
+        if j in near or end.number == source.number or end.curve.curve.name in SHOWN_ON
+    ]
+
+
 def _targets(
     curve: FreeCurve,
     knowledge: Knowledge,
@@ -385,14 +404,16 @@ def _targets(
     samples: Samples,
     noise: float,
     pair: Pair,
+    among: Sequence[int],
 ) -> list[TargetFit]:
-    """The targets that explain the free curve; the last resort is none at all."""
+    """The targets, of some by their indices, that explain the free curve, each once; best first."""
     wanted = range_seen(samples)
     limit = max(MODEL_LEAVES, NOISE_LEAVES * noise)
     limit += HEIGHT_LEAVES * CODES * max(float(curve.output.max()) - 1, 0.0)
     told: list[TargetFit] = []
-    for fit in fit_targets(curve, knowledge.targets, limit, samples.step, source):
-        end = knowledge.targets[fit.target]
+    targets = [knowledge.targets[j] for j in among]
+    for fit in fit_targets(curve, targets, limit, samples.step, source):
+        end = targets[fit.target]
         most = fit.share >= MOST or (fit.share >= MANY and fit.error <= MANY_WITHIN)
         good = fit.error <= (PLAIN_LIMITS if fit.model == "plain" else 1) * limit and most
         # The source's own curve makes a gamut conversion, which leaves the exposure alone.
@@ -414,13 +435,13 @@ def _targets(
             cost += GUESS_UNPAIRED
         if not pair.alike and own and fit.model != "tone":
             cost -= GAMUT_ONLY
-        told.append(replace(fit, cost=cost))
+        told.append(replace(fit, target=among[fit.target], cost=cost))
     told.sort(key=lambda fit: fit.cost)
     kept: list[TargetFit] = []
     for fit in told:
         if all(fit.target != other.target for other in kept):
             kept.append(fit)
-    return kept[:TARGETS] or [TargetFit(-1, "tone", 0.0, 0.0, 0.0, None, NO_TARGET)]
+    return kept
 
 
 def _grade_of(mixing: Array) -> tuple[Transform, ...]:
