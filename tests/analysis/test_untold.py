@@ -7,11 +7,21 @@ are those of identification_cases.py, made by colour-science.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
-from identification_cases import Case, build, camera_curves, decode, encode, shoulder, wide_gamuts
+from identification_cases import (
+    Case,
+    build,
+    camera_curves,
+    decode,
+    encode,
+    look_parameters,
+    shoulder,
+    wide_gamuts,
+)
 from identification_score import curve_name, judged
 from scipy.optimize import linprog
 
@@ -170,3 +180,14 @@ def test_a_curve_with_nodes_enough_is_told() -> None:
     best = identify(Lut3D(build(case))).candidates[0]
     assert best.not_told == ()
     assert best.source.curve == curve_name(name)
+
+
+@pytest.mark.parametrize("look", ["", "split tone", "cdl"])
+def test_a_curve_is_told_to_be_one_under_a_look(look: str) -> None:
+    parameters = look_parameters(look, np.random.default_rng(5)) if look else {}
+    case = replace(untold_case(6), look=look, parameters=parameters, tone="sigmoid")
+    result = identify(Lut3D(build(case)))
+    told = judged(result, case)
+    assert told["kind"]
+    assert told["top 1"]
+    assert result.look.present == bool(look)

@@ -147,7 +147,7 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
         more = _curves(samples, knowledge) if apart else _with_more(samples, knowledge, match)
         order = ranked([*order, *more])
     if not order:
-        is_curve = apart or only_mixes(samples)
+        is_curve = apart or any(only_mixes(form) for form in [samples, *untinted_forms(samples)])
         order = ranked(guessed_curves(samples, knowledge)) if is_curve else []
     if not order:
         look = measured_look(None, _unchanged(samples), samples)

@@ -17,7 +17,9 @@ from lutbench.analysis.identify.target import SHOWN_ON
 from lutbench.analysis.identify.tonecurves import tone_errors
 from lutbench.analysis.identify.unknown import error_of, hypothesis_of
 from lutbench.analysis.identify.verdict import Finalist, kind_of, uncommonness
+from lutbench.model.grade import Cdl
 from lutbench.model.transforms import Array
+from lutbench.tables.lut import Lut1D
 
 SETTLED, CLEAR, WEAK = -100.0, 50.0, 110.0
 """Costs of a curve: one told to its rounding, what a rival must cost more, a stretch that is short.
@@ -44,6 +46,8 @@ def is_untold(order: Sequence[Finalist]) -> bool:
         return False
     if isinstance(h.target, ToneTarget) and h.target.guessed:
         return True
+    if any(isinstance(step, Cdl | Lut1D) for step in h.grade):
+        return True  # as free as a tone curve
     rivals = (one.cost for one in order[1:] if one.hypothesis.source.number != h.source.number)
     return best.curve_cost > WEAK or min(rivals, default=np.inf) - best.cost < CLEAR
 
