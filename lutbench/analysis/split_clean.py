@@ -69,7 +69,7 @@ def _conversion(h: Hypothesis, samples: Samples) -> Conversion:
 
 def _clamps(samples: Samples, name: str) -> bool:
     """Whether the LUT stays within the signal of its range, as one does that clips there."""
-    low, span = scale_of(name)  # type: ignore[arg-type]
+    low, span = scale_of(name)
     slack = NOISE if samples.blurred else 2 * SIX_DECIMALS + samples.step / 2
     return bool(samples.low.min() >= low - slack and samples.high.max() <= low + span + slack)
 

@@ -114,7 +114,7 @@ def _likeliest(
     if len(places) <= TRIED:
         return places
     few = [each[:: max(1, len(each) // FEW)] for each in chosen]
-    fits = _fitted(samples, sources, targets, places, few, absolute=absolute)
+    fits = _fitted(samples, sources, targets, places, few, absolute=absolute, exact=False)
     order = sorted((fit.error, i, j) for i, j, fit in fits)
     return [(i, j) for _, i, j in order[:TRIED]]
 
@@ -128,10 +128,13 @@ def _fitted(
     *,
     absolute: bool = False,
     expansion: Transform | None = None,
+    exact: bool = True,
 ) -> list[tuple[int, int, MatrixFit]]:
     """The fits of pairs of curves by their places, without those that nothing tells."""
     pairs = [(sources[i], targets[j]) for i, j in places]
-    found = fit_matrices(samples, pairs, chosen, absolute=absolute, expansion=expansion)
+    found = fit_matrices(
+        samples, pairs, chosen, absolute=absolute, expansion=expansion, exact=exact
+    )
     return [(i, j, fit) for (i, j), fit in zip(places, found, strict=True) if fit is not None]
 
 
@@ -185,7 +188,7 @@ def search_partly(
         likely = [(i, j) for i, j, _ in fits[:BY_HUES]] or places[:BY_HUES]
         for hues in hue_windows(samples.table.reshape(-1, 3)[inner]):
             chosen = inner[hues][::2]
-            found_there = _fitted(samples, sources, targets, likely, [chosen] * 3)
+            found_there = _fitted(samples, sources, targets, likely, [chosen] * 3, exact=False)
             fits += [each for each in found_there if each[2].share > 0.6]
     best: dict[tuple[int, int], MatrixFit] = {}
     for i, j, fit in sorted(fits, key=lambda each: each[2].error):

@@ -94,15 +94,17 @@ def fit_matrices(
     *,
     absolute: bool = False,
     expansion: Transform | None = None,
+    exact: bool = True,
 ) -> list[MatrixFit | None]:
     """The matrix of each pair of curves by weighted least squares on the chosen nodes.
 
     None where too few can tell. With `absolute` the sum of absolute errors is made
     least, and the error told is the typical one: nodes that fit exactly count,
     however far the others lie. An `expansion` undoes a compression of the gamut, of
-    nodes clear in all channels.
+    nodes clear in all channels. Not `exact`, targets are read from
+    tables, which is quicker and good to some hundredths of a code.
     """
-    nodes = _Nodes(samples, chosen, expansion)
+    nodes = _Nodes(samples, chosen, expansion, exact)
     found: list[MatrixFit | None] = []
     for first in range(0, len(pairs), TOGETHER):
         found += _fitted(nodes, pairs[first : first + TOGETHER], absolute)
@@ -121,8 +123,9 @@ class _Nodes:
         samples: Samples,
         chosen: list[NDArray[np.int64]],
         expansion: Transform | None,
+        exact: bool,
     ) -> None:
-        self.samples, self.expansion = samples, expansion
+        self.samples, self.expansion, self.exact = samples, expansion, exact
         counts = np.array([len(each) for each in chosen])
         self.real = np.arange(counts.max(initial=0)) < counts[:, None]
         index = np.zeros(self.real.shape, dtype=np.int64)
@@ -149,11 +152,13 @@ class _Nodes:
         """Light out and codes per light, shapes (3, n)."""
         key = target.number, target.range
         if key not in self._light_out:
+            decode = target.decode if self.exact else target.light_near
             if self.outputs is None or self.expansion is None:
-                light = target.decode(self.signal)
+                light = decode(self.signal)
             else:
                 light = self.expansion.apply(target.decode(self.outputs)).T
-            rise = target.decode(self.signal + REACH) - target.decode(self.signal - REACH)
+            above, below = decode(np.stack([self.signal + REACH, self.signal - REACH]))
+            rise = above - below
             with np.errstate(all="ignore"):
                 self._light_out[key] = light, 2 * REACH * CODES / rise
         return self._light_out[key]
