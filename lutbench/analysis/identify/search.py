@@ -37,6 +37,7 @@ from lutbench.analysis.identify.untint import untinted_forms
 from lutbench.analysis.identify.untold import guessed_curves, is_untold, plainest_first
 from lutbench.analysis.identify.verdict import (
     EXACT,
+    LEAST,
     Finalist,
     candidates_of,
     kind_of,
@@ -64,6 +65,9 @@ POOR = 2.0
 
 NOISE_SHARE = 1.2
 NO_BETTER = 0.9
+AS_ALL = 1.5
+"""With an error on all nodes up to this many times that of the fit, nothing is left over."""
+
 TINTED_FROM = 1.0
 UNTINTED_EXACT = 0.8
 FORECASTS = 10
@@ -263,16 +267,26 @@ def _worked_out(
     """Finalists of free fits, whose errors are those of the nodes that were fitted.
 
     Where one foretells the LUT no better than what was found with known curves
-    alone, its error on all nodes counts, as theirs does.
+    alone, its error on all nodes counts, as theirs does. So do those of all where
+    one of them, without a grade, foretells all nodes about as well as those that were
+    fitted.
     """
     best = min((each.error for each in found), default=np.inf)
-    finalists = []
-    for each in loose[:FORECASTS]:
-        told = forecast(each.hypothesis, samples)
-        whole = error_of(told, samples)
-        error = max(each.error, whole) if whole > NO_BETTER * best else each.error
-        finalists.append(Finalist(each.hypothesis, told, error, each.curve_cost))
-    return finalists
+    worked = [(each, forecast(each.hypothesis, samples)) for each in loose[:FORECASTS]]
+    wholes = [error_of(told, samples) for _, told in worked]
+    explained = any(
+        whole <= AS_ALL * each.error + LEAST and not each.hypothesis.grade
+        for (each, _), whole in zip(worked, wholes, strict=True)
+    )
+    return [
+        Finalist(
+            each.hypothesis,
+            told,
+            max(each.error, whole) if explained or whole > NO_BETTER * best else each.error,
+            each.curve_cost,
+        )
+        for (each, told), whole in zip(worked, wholes, strict=True)
+    ]
 
 
 def _curves(samples: Samples, knowledge: Knowledge) -> list[Finalist]:
