@@ -51,6 +51,9 @@ NOISE_OF_MEDIAN, NOISE_SPREAD = 1.155, 1.06
 that leaves nothing else may be over it.
 """
 
+NO_TAIL = 1.5
+"""The same for a sum of much noise (1.4826, a normal spread): a mixing sums that of channels."""
+
 LEAST_FREEDOM = 0.05
 UNSAID, HELD = 1e-9, 1e12
 """The weights that keep a matrix solvable, and that hold it to one that is given."""
@@ -117,6 +120,11 @@ class FreeFit:
     def is_noise(self) -> bool:
         """Whether what it leaves is spread as noise is: evenly, with no tail."""
         return self.error <= NOISE_SPREAD * NOISE_OF_MEDIAN * self.typical
+
+    @property
+    def no_tail(self) -> bool:
+        """Whether what it leaves has no more of a tail than noise of many channels together."""
+        return self.error <= NO_TAIL * self.typical
 
     def curve(self, values: Array) -> Array:
         """G: the de-mixed output of neutral full-scale input, shape (n, 3)."""
@@ -226,10 +234,11 @@ def settle_all(
                 still.append(i)
         moving = still
     for i, fit in enumerate(found):
-        if i in last:
-            found[i] = last[i].measured(fit)
-        elif fit.knots is None:
+        if fit.knots is None:
             found[i] = replace(fit, error=np.inf)
+    measured = _measured([found[i] for i in last], list(last.values()))
+    for i, fit in zip(last, measured, strict=True):
+        found[i] = fit
     return found
 
 
@@ -386,21 +395,33 @@ class _Solved:
     typical: float
     count: int
 
-    def measured(self, fit: FreeFit) -> FreeFit:
-        """The fit with how well it fits, and what each part of it rests on."""
-        kept = float(self.weight.sum())
-        # What the parameters take: with few nodes a free curve follows any of them.
-        taken = float(np.trace(np.linalg.solve(self.normal, self.normal - self.prior)))
-        freedom = max(kept - taken, LEAST_FREEDOM * kept, 1e-9)
-        at = fit.form.curves * BASIS
-        return replace(
+
+def _measured(fits: Sequence[FreeFit], solved: Sequence[_Solved]) -> list[FreeFit]:
+    """Fits of one form with how well they fit, and what each part of them rests on."""
+    if not fits:
+        return []
+    at = fits[0].form.curves * BASIS
+    weight = np.array([one.weight for one in solved])
+    kept = weight.sum(axis=(1, 2))
+    square = (weight * np.array([one.miss for one in solved]) ** 2).sum(axis=(1, 2))
+    normal = np.array([one.normal for one in solved])
+    # What the parameters take: with few nodes a free curve follows any of them.
+    told = np.linalg.solve(normal, normal - np.array([one.prior for one in solved]))
+    freedom = kept - np.trace(told, axis1=1, axis2=2)
+    error = np.sqrt(square / np.maximum(np.maximum(freedom, LEAST_FREEDOM * kept), 1e-9))
+    held = fits[0].form.held is not None
+    costs = None if held else _cost_of_matrix(normal, at) / kept[:, None, None]
+    return [
+        replace(
             fit,
-            seen=self.rests,
-            error=float(np.sqrt((self.weight * self.miss**2).sum() / freedom)),
-            typical=self.typical,
-            share=kept / self.count,
-            normal=_cost_of_matrix(self.normal, at) / kept if fit.form.held is None else fit.normal,
+            seen=one.rests,
+            error=float(error[i]),
+            typical=one.typical,
+            share=float(kept[i]) / one.count,
+            normal=fit.normal if costs is None else costs[i],
         )
+        for i, (fit, one) in enumerate(zip(fits, solved, strict=True))
+    ]
 
 
 def _solved(rows: _Rows, fits: Sequence[FreeFit]) -> list[_Solved | None]:
@@ -492,13 +513,12 @@ def _prior(form: Form, total: int) -> tuple[Array, Array]:
 
 
 def _cost_of_matrix(normal: Array, at: int) -> Array:
-    """The Schur complement: what a change of M costs when all else follows."""
-    mine = slice(at, at + 6)
-    rest = np.r_[0:at, at + 6 : len(normal)]
-    cross = normal[mine][:, rest]
-    return np.asarray(
-        normal[mine, mine] - cross @ np.linalg.solve(normal[np.ix_(rest, rest)], cross.T)
-    )
+    """The Schur complements: what a change of M costs when all else follows, (s, 6, 6)."""
+    mine = np.arange(at, at + 6)
+    rest = np.r_[0:at, at + 6 : normal.shape[1]]
+    cross = normal[:, mine[:, None], rest]
+    told = np.linalg.solve(normal[:, rest[:, None], rest], cross.swapaxes(1, 2))
+    return np.asarray(normal[:, mine[:, None], mine] - cross @ told)
 
 
 def _basis(

@@ -12,14 +12,10 @@ from lutbench.analysis.identify.curvesonly import pairs_of_curves, unmoved_fit
 from lutbench.analysis.identify.freecurve import FreeCurve, TargetFit
 from lutbench.analysis.identify.freeform import (
     NOISE_OF_MEDIAN,
-    PART_HEATS,
-    Form,
     FreeFit,
     match_free,
     race,
     refitted,
-    settle_all,
-    started,
 )
 from lutbench.analysis.identify.gamutbank import Pair
 from lutbench.analysis.identify.ground import (
@@ -29,19 +25,17 @@ from lutbench.analysis.identify.ground import (
     ground_of,
     rising_run,
     screen,
-    screen_plainly,
 )
-from lutbench.analysis.identify.hues import hue_windows
 from lutbench.analysis.identify.hypothesis import Forecast, Hypothesis, ToneTarget
 from lutbench.analysis.identify.knowledge import Knowledge
 from lutbench.analysis.identify.samples import CODES, Samples, range_seen
+from lutbench.analysis.identify.secondfits import by_part, with_pair
 from lutbench.analysis.identify.target import SHOWN_ON, fit_targets
 from lutbench.analysis.identify.verdict import WEIGHT, goes_together
 from lutbench.errors import LutbenchError
 from lutbench.model.curves.tabulated import Tabulated
 from lutbench.model.grade import CDL_WEIGHTS, Cdl, Saturation
 from lutbench.model.signal import Range
-from lutbench.model.tone import GamutCompression
 from lutbench.model.transforms import Array, Matrix, Transform
 from lutbench.tables.lut import Lut1D
 
@@ -87,15 +81,6 @@ OUT_OF_RANGE = -2.0
 HARDLY = 1e-7
 """So much a tabulated curve rises from node to node where it does not."""
 
-COMPRESSION = GamutCompression()
-COMPRESSED, PACKED, AS_WELL = 4, 8, 1.5
-"""Fits with a compression that are followed, what goes into them, and what they may cost."""
-
-PACKED_ROWS = 400
-"""Nodes that choose those that are followed."""
-
-PART_BETTER = 0.4
-INNER = 0.12
 GUESS_UNPAIRED = 12.0
 EXACT_CONTRAST = 0.1
 """Codes that a contrast on an untinted curve may leave, beside noise."""
@@ -148,7 +133,7 @@ class Field:
     samples: Samples
     ground: Ground
     ends: list[End]
-    starts: list[Start | None]
+    starts: Sequence[Start | None]
 
     @property
     def error(self) -> float:
@@ -173,10 +158,13 @@ def fields_of(
         ends = knowledge.sources
         if sources is not None and not number:
             ends = [ends[i] for i in sources]
-        fields.append(Field(form, ground, ends, glance(ground, form, ends)))
+        fields.append(Field(form, ground, ends, ()))
     # The LUT as it is, and what seems likeliest without its tint.
     first = fields[0].samples is forms[0] if fields else False
-    rest = sorted(fields[first:], key=lambda field: field.error)[:GLANCED]
+    rest = fields[first:]
+    if len(rest) > GLANCED:
+        seen = [replace(f, starts=glance(f.ground, f.samples, f.ends)) for f in rest]
+        rest = sorted(seen, key=lambda field: field.error)[:GLANCED]
     fields = [
         replace(each, starts=screen(each.ground, each.samples, each.ends))
         for each in [*fields[:first], *rest]
@@ -197,71 +185,15 @@ def search_free(field: Field, knowledge: Knowledge) -> list[Loose]:
     if unmoved is not None and unmoved.error <= UNMOVED:
         return _curves_of(ground, samples, knowledge, ends, unmoved)
     fits = race(ground, samples, ends, field.starts)
-    if not fits or fits[0].error > (NOISY_FROM if fits[0].is_noise else INNER_FROM):
-        fits, ground = _by_part(ground, samples, ends, fits, field.starts)
+    if not fits or fits[0].error > (NOISY_FROM if fits[0].no_tail else INNER_FROM):
+        fits, ground = by_part(ground, samples, ends, fits, field.starts)
+    fits = with_pair(ground, samples, ends, fits, field.starts, knowledge.bank) + fits
     found: list[Loose] = []
     for fit, pairs in zip(fits[:FOLLOWED], PAIRS, strict=False):
         if fit.error > 1.6 * fits[0].error + 0.3:
             continue
         found += _followed(ground, samples, knowledge, ends, fit, pairs, noise=fits[0].is_noise)
     return sorted(found, key=lambda each: each.cost)
-
-
-def _by_part(
-    ground: Ground,
-    samples: Samples,
-    ends: list[End],
-    fits: list[FreeFit],
-    starts: Sequence[Start | None],
-) -> tuple[list[FreeFit], Ground]:
-    """Fits on a part of the nodes, where those are far better: near neutral, or of some hues.
-
-    A compressed gamut, and what is clipped before a look, shows far from
-    neutral; a look may act on some hues alone.
-    """
-    inner = ground.near(INNER)
-    trials = [(race(inner, samples, ends, screen(inner, samples, ends), PART_HEATS), inner)]
-    near = settle_all(inner, samples, ends, fits)
-    trials.append((sorted((f for f in near if f.knots is not None), key=lambda f: f.error), inner))
-    windows = [ground.only(rows) for rows in hue_windows(ground.outputs)]
-    seen = [(screen_plainly(window, samples, ends), window) for window in windows]
-    seen = [(s, w) for s, w in seen if any(s)]
-    if seen:
-        found, window = min(seen, key=lambda each: min(s.error for s in each[0] if s))
-        trials.append((race(window, samples, ends, found, PART_HEATS), window))
-    whole, whole_fits = ground, fits
-    most = PART_BETTER * fits[0].error if fits else np.inf
-    better = [(trial, part) for trial, part in trials if trial and trial[0].error < most]
-    if better:
-        fits, ground = min(better, key=lambda each: each[0][0].error)
-    began = [*whole_fits, *(f for trial, _ in trials for f in trial[:COMPRESSED])]
-    packed = _packed(whole, samples, ends, began, starts)
-    far_better = packed and (not whole_fits or packed[0].error < PART_BETTER * whole_fits[0].error)
-    # What explains all of the nodes goes before what explains a part as well.
-    if far_better and packed[0].error < AS_WELL * fits[0].error:
-        fits, ground = packed, whole
-    return fits, ground
-
-
-def _packed(
-    ground: Ground,
-    samples: Samples,
-    ends: list[End],
-    fits: list[FreeFit],
-    starts: Sequence[Start | None],
-) -> list[FreeFit]:
-    """Fits with the reference gamut compression, from those without and the best first fits."""
-    form = Form(ground.tinted, compression=COMPRESSION)
-    order = sorted((each.error, i) for i, each in enumerate(starts) if each)[:PACKED]
-    began = [replace(fit, form=form) for fit in fits]
-    for _, i in order:
-        first = starts[i]
-        assert first is not None
-        began.append(started(ground, form, i, first.matrix, first.mixing))
-    field = settle_all(ground.thinned(PACKED_ROWS), samples, ends, began, 2)
-    field = sorted((f for f in field if f.knots is not None), key=lambda f: f.error)[:COMPRESSED]
-    field = settle_all(ground, samples, ends, field, PACKED)
-    return sorted((f for f in field if f.knots is not None), key=lambda f: f.error)
 
 
 def search_curves(samples: Samples, knowledge: Knowledge) -> list[Loose]:
