@@ -15,6 +15,7 @@ import numpy as np
 from lutbench.analysis.identify.curvebank import End
 from lutbench.analysis.identify.freeform import (
     PART_HEATS,
+    STEPS,
     Form,
     FreeFit,
     match_free,
@@ -27,6 +28,7 @@ from lutbench.analysis.identify.ground import ROWS, Ground, Start, screen, scree
 from lutbench.analysis.identify.hues import hue_windows
 from lutbench.analysis.identify.samples import Samples
 from lutbench.model.tone import GamutCompression
+from lutbench.model.transforms import Array
 
 COMPRESSION = GamutCompression()
 COMPRESSED, PACKED, AS_WELL = 4, 8, 1.5
@@ -54,6 +56,9 @@ codes, another source may fit it better; fits whose pairs are looked at.
 PAIR_HEATS = ((240, 1, 150), (14, 2, 450), (4, 3, ROWS))
 """The race of sources with one pair of gamuts, as the other heats: the best first fits go in."""
 
+HELD_MOST = 5.0
+"""How many times what is asked for a fit may leave whose matrix is still held."""
+
 
 def by_part(
     ground: Ground,
@@ -61,6 +66,7 @@ def by_part(
     ends: list[End],
     fits: list[FreeFit],
     starts: Sequence[Start | None],
+    bank: GamutBank,
 ) -> tuple[list[FreeFit], Ground]:
     """Fits on a part of the nodes, where those are far better: near neutral, or of some hues.
 
@@ -69,8 +75,7 @@ def by_part(
     """
     inner = ground.near(INNER)
     trials = [(race(inner, samples, ends, screen(inner, samples, ends), PART_HEATS), inner)]
-    near = settle_all(inner, samples, ends, fits)
-    trials.append((sorted((f for f in near if f.knots is not None), key=lambda f: f.error), inner))
+    trials.append((_settled(inner, samples, ends, fits), inner))
     least = min((trial[0].error for trial, _ in trials if trial), default=np.inf)
     if least > EXPLAINED:
         windows = [ground.only(rows) for rows in hue_windows(ground.outputs)]
@@ -79,18 +84,21 @@ def by_part(
         if seen:
             found, window = min(seen, key=lambda each: min(s.error for s in each[0] if s))
             trials.append((race(window, samples, ends, found, PART_HEATS), window))
-    whole, whole_fits = ground, fits
-    most = PART_BETTER * fits[0].error if fits else np.inf
-    better = [(trial, part) for trial, part in trials if trial and trial[0].error < most]
+    whole_error = fits[0].error if fits else np.inf
+    began = [*(f for trial, _ in trials for f in trial[:COMPRESSED]), *fits]
+    packed = _packed(ground, samples, ends, began, starts, whole_error)
+    better = [(t, part) for t, part in trials if t and t[0].error < PART_BETTER * whole_error]
     if better:
-        fits, ground = min(better, key=lambda each: each[0][0].error)
-    began = [*(f for trial, _ in trials for f in trial[:COMPRESSED]), *whole_fits]
-    unpacked = whole_fits[0].error if whole_fits else np.inf
-    packed = _packed(whole, samples, ends, began, starts, unpacked)
-    far_better = packed and (not whole_fits or packed[0].error < PART_BETTER * whole_fits[0].error)
-    # What explains all of the nodes goes before what explains a part as well.
-    if far_better and packed[0].error < AS_WELL * fits[0].error:
-        fits, ground = packed, whole
+        part_fits, part = min(better, key=lambda each: each[0][0].error)
+        # What explains all of the nodes goes before what explains a part as well.
+        most = min(PART_BETTER * whole_error, AS_WELL * part_fits[0].error)
+        if part is inner and not (packed and packed[0].error < most):
+            packed = _packed_with_pair(ground, samples, ends, part_fits[0], starts, bank, most)
+        fits, whole, ground = part_fits, ground, part
+        if packed and packed[0].error < most:
+            return packed, whole
+    elif packed and packed[0].error < PART_BETTER * whole_error:
+        return packed, ground
     return fits, ground
 
 
@@ -114,12 +122,10 @@ def _packed(
         first = starts[i]
         assert first is not None
         began.append(started(ground, form, i, first.matrix, first.mixing))
-    field = settle_all(ground.thinned(PACKED_ROWS), samples, ends, began, 2)
-    field = sorted((f for f in field if f.knots is not None), key=lambda f: f.error)[:COMPRESSED]
+    field = _settled(ground.thinned(PACKED_ROWS), samples, ends, began, 2)[:COMPRESSED]
     if not field or field[0].error > PACKED_BETTER * unpacked:
         return []
-    field = settle_all(ground, samples, ends, field, PACKED)
-    return sorted((f for f in field if f.knots is not None), key=lambda f: f.error)
+    return _settled(ground, samples, ends, field, PACKED)
 
 
 def with_pair(
@@ -137,15 +143,68 @@ def with_pair(
     errors, best = min(tried, key=lambda each: float(each[0].min()))
     if errors.min() <= PAIR_OFF * best.error + PAIR_CODES:
         return []
+    rows = _rows_of(bank, errors)
+    held = _raced(ground, samples, ends, starts, replace(best.form, held=rows), best.mixing)
+    free = [replace(fit, form=best.form) for fit in held if fit.error < errors.min()]
+    return [f for f in _settled(ground, samples, ends, free) if f.error < best.error]
+
+
+def _packed_with_pair(
+    ground: Ground,
+    samples: Samples,
+    ends: list[End],
+    near: FreeFit,
+    starts: Sequence[Start | None],
+    bank: GamutBank,
+    most: float,
+) -> list[FreeFit]:
+    """Fits with the reference gamut compression, from all sources with the pair of gamuts of a fit.
+
+    That fit is one of nodes `near` neutral, where compression does nothing. None where the best
+    leaves more than `most` times a few before it is set free.
+    """
+    errors = match_free(near, bank)
+    if errors.min() > PAIR_OFF * near.error + PAIR_CODES:
+        return []
+    form = Form(ground.tinted, compression=COMPRESSION)
+    rows = _rows_of(bank, errors)
+    held = _raced(ground, samples, ends, starts, replace(form, held=rows), near.mixing)
+    if not held or held[0].error > HELD_MOST * most:
+        return []
+    free = [replace(fit, form=form) for fit in held]
+    return _settled(ground, samples, ends, free, PACKED)
+
+
+def _rows_of(bank: GamutBank, errors: Array) -> Array:
+    """The matrix of the pair with the least error, its rows brought to sum one."""
     rows = bank.pair(int(errors.argmin())).matrix
-    rows = rows / rows.sum(axis=1, keepdims=True)
-    form = replace(best.form, held=rows)
-    order = sorted((start.error, i) for i, start in enumerate(starts) if start)
-    began = [started(ground, form, i, rows, best.mixing) for _, i in order]
-    for count, steps, size in PAIR_HEATS:
-        began = sorted(began, key=lambda fit: fit.error)[:count]
-        began = settle_all(ground.thinned(size), samples, ends, began, steps)
-    held = [fit for fit in began if fit.knots is not None and fit.error < errors.min()]
-    free = [replace(fit, form=best.form, settled=False) for fit in held]
-    free = [f for f in settle_all(ground, samples, ends, free) if f.knots is not None]
-    return sorted((f for f in free if f.error < best.error), key=lambda f: f.error)
+    return np.asarray(rows / rows.sum(axis=1, keepdims=True))
+
+
+def _raced(
+    ground: Ground,
+    samples: Samples,
+    ends: list[End],
+    starts: Sequence[Start | None],
+    form: Form,
+    mixing: Array,
+) -> list[FreeFit]:
+    """Fits of one form, its matrix held, of all sources that have a first fit; best first."""
+    assert form.held is not None
+    order = sorted((each.error, i) for i, each in enumerate(starts) if each)
+    fits = [started(ground, form, i, form.held, mixing) for _, i in order]
+    for count, steps, rows in PAIR_HEATS:
+        fits = _settled(ground.thinned(rows), samples, ends, fits[:count], steps)
+    return fits
+
+
+def _settled(
+    ground: Ground,
+    samples: Samples,
+    ends: list[End],
+    fits: list[FreeFit],
+    steps: int = STEPS,
+) -> list[FreeFit]:
+    """The fits after so many steps, those that came to none left out; best first."""
+    found = settle_all(ground, samples, ends, fits, steps)
+    return sorted((fit for fit in found if fit.knots is not None), key=lambda fit: fit.error)

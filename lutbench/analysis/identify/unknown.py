@@ -186,7 +186,7 @@ def search_free(field: Field, knowledge: Knowledge) -> list[Loose]:
         return _curves_of(ground, samples, knowledge, ends, unmoved)
     fits = race(ground, samples, ends, field.starts)
     if not fits or fits[0].error > (NOISY_FROM if fits[0].no_tail else INNER_FROM):
-        fits, ground = by_part(ground, samples, ends, fits, field.starts)
+        fits, ground = by_part(ground, samples, ends, fits, field.starts, knowledge.bank)
     fits = with_pair(ground, samples, ends, fits, field.starts, knowledge.bank) + fits
     found: list[Loose] = []
     for fit, pairs in zip(fits[:FOLLOWED], PAIRS, strict=False):
