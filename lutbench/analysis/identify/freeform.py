@@ -28,6 +28,7 @@ from lutbench.analysis.identify.ground import (
     Start,
     mixing_of,
 )
+from lutbench.analysis.identify.linear import solve
 from lutbench.analysis.identify.medians import median_where
 from lutbench.analysis.identify.samples import CODES, Samples
 from lutbench.model.tone import GamutCompression
@@ -406,7 +407,7 @@ def _measured(fits: Sequence[FreeFit], solved: Sequence[_Solved]) -> list[FreeFi
     square = (weight * np.array([one.miss for one in solved]) ** 2).sum(axis=(1, 2))
     normal = np.array([one.normal for one in solved])
     # What the parameters take: with few nodes a free curve follows any of them.
-    told = np.linalg.solve(normal, normal - np.array([one.prior for one in solved]))
+    told = solve(normal, normal - np.array([one.prior for one in solved]))
     freedom = kept - np.trace(told, axis1=1, axis2=2)
     error = np.sqrt(square / np.maximum(np.maximum(freedom, LEAST_FREEDOM * kept), 1e-9))
     held = fits[0].form.held is not None
@@ -443,7 +444,7 @@ def _solved(rows: _Rows, fits: Sequence[FreeFit]) -> list[_Solved | None]:
         for c in range(3):
             normal[:, own[c][:, None], own[c]] += corners[:, c]
             wanted[:, own[c]] += sides[:, c]
-        solution = np.linalg.solve(normal, wanted[..., None])[..., 0]
+        solution = solve(normal, wanted[..., None])[..., 0]
         miss = rows.missed(np.stack([solution[:, each] for each in own], axis=1))
         scale = 1.4826 * _typical(miss, counted) + 1e-4
         weight = np.clip(1 - (miss / (6 * scale[:, None, None])) ** 2, 0, None) ** 2 * counted
@@ -517,7 +518,7 @@ def _cost_of_matrix(normal: Array, at: int) -> Array:
     mine = np.arange(at, at + 6)
     rest = np.r_[0:at, at + 6 : normal.shape[1]]
     cross = normal[:, mine[:, None], rest]
-    told = np.linalg.solve(normal[:, rest[:, None], rest], cross.swapaxes(1, 2))
+    told = solve(normal[:, rest[:, None], rest], cross.swapaxes(1, 2))
     return np.asarray(normal[:, mine[:, None], mine] - cross @ told)
 
 

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.analysis.identify.curvebank import End, LightTables
+from lutbench.analysis.identify.linear import solve
 from lutbench.analysis.identify.samples import CODES, Samples
 from lutbench.model.grade import CDL_WEIGHTS
 from lutbench.model.transforms import Array
@@ -345,7 +346,7 @@ def _robust(
     miss = np.abs(b)
     for step in range(3):
         right = weighed @ b[..., None] + (costs * aim)[..., None]
-        solution = np.linalg.solve(weighed @ turned + np.diag(costs), right)[..., 0]
+        solution = solve(weighed @ turned + np.diag(costs), right)[..., 0]
         miss = np.abs(b - (solution[:, :, None] @ a)[:, :, 0])
         np.copyto(miss, np.inf, where=left_out)
         if step < 2:

@@ -145,8 +145,9 @@ def with_pair(
         return []
     rows = _rows_of(bank, errors)
     held = _raced(ground, samples, ends, starts, replace(best.form, held=rows), best.mixing)
-    free = [replace(fit, form=best.form) for fit in held if fit.error < errors.min()]
-    return [f for f in _settled(ground, samples, ends, free) if f.error < best.error]
+    held = [fit for fit in held if fit.error < errors.min()]
+    free = _freed(ground, samples, ends, held, best.form, STEPS)
+    return [fit for fit in free if fit.error < best.error]
 
 
 def _packed_with_pair(
@@ -171,8 +172,7 @@ def _packed_with_pair(
     held = _raced(ground, samples, ends, starts, replace(form, held=rows), near.mixing)
     if not held or held[0].error > HELD_MOST * most:
         return []
-    free = [replace(fit, form=form) for fit in held]
-    return _settled(ground, samples, ends, free, PACKED)
+    return _freed(ground, samples, ends, held, form, PACKED)
 
 
 def _rows_of(bank: GamutBank, errors: Array) -> Array:
@@ -196,6 +196,20 @@ def _raced(
     for count, steps, rows in PAIR_HEATS:
         fits = _settled(ground.thinned(rows), samples, ends, fits[:count], steps)
     return fits
+
+
+def _freed(
+    ground: Ground,
+    samples: Samples,
+    ends: list[End],
+    held: list[FreeFit],
+    form: Form,
+    steps: int,
+) -> list[FreeFit]:
+    """The fits with their matrices set free, those that no step could be made with left out."""
+    free = [replace(fit, form=form) for fit in held]
+    settled = _settled(ground, samples, ends, free, steps)
+    return [fit for fit in settled if fit.normal is not None]
 
 
 def _settled(
