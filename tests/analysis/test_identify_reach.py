@@ -239,8 +239,14 @@ def test_two_pairs_of_gamuts_with_one_matrix_are_told_together() -> None:
         looked("contrast", size=17, source_range="legal", target_range="legal", exposure=0.5),
         # Rounding hides which of many log curves a cubic was put on: its own is likeliest.
         looked("contrast", kind="gamut", target_curve=camera_curves()[3], precision="10 bit"),
+        # Other sources start better and fit well, but no pair of gamuts fits them.
+        looked("cdl", kind="gamut", target_curve=camera_curves()[3]),
+        # A compressed gamut under saturation and noise: near neutral many sources fit.
+        random_case(18221, look=True),
+        # Nodes that leave one of the systems without a single solution.
+        random_case(19235),
     ],
-    ids=["over white", "few nodes", "own curve"],
+    ids=["over white", "few nodes", "own curve", "another source", "compressed", "singular"],
 )
 def test_looks_in_the_way(case: Case) -> None:
     told = judged(found(case), case)

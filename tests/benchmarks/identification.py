@@ -1,6 +1,6 @@
 """How often `identify` is right, on LUTs that colour-science made at random.
 
-    python tests/benchmarks/identification.py --count 300 --first-seed 19000
+    python tests/benchmarks/identification.py --count 300 --first-seed 22000
 
 Prints a table by group (never by a registered name): kind, curves and gamuts of
 the first and of the first three candidates (up to `same_as`), how often the curves are
@@ -10,7 +10,8 @@ that every miss can be looked into. Times are of the processor, so that other wo
 the machine counts little. Constants were chosen and faults mended on other seeds: 1000
 to 1179, 2000 to 2179, 3000 to 3179, 4000 to 4179, 5000 to 5119, 6000 to 6089, 7000 to
 7119, 8000 to 8179, 11000 to 11299, 12000 to 12299, 13000 to 13299, 14000 to 14299,
-15000 to 15299, 16000 to 16299, 17000 to 17299 and 18000 to 18299.
+15000 to 15299, 16000 to 16299, 17000 to 17299, 18000 to 18299,
+19000 to 19299, 20000 to 20299 and 21000 to 21399.
 """
 
 from __future__ import annotations
@@ -121,7 +122,7 @@ def main() -> None:
     """Run the benchmark and print its tables in Markdown."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--count", type=int, default=300)
-    parser.add_argument("--first-seed", type=int, default=19000)
+    parser.add_argument("--first-seed", type=int, default=22000)
     parser.add_argument("--rows", type=Path, help="a file for a line of JSON of each LUT")
     options = parser.parse_args()
     warnings.simplefilter("ignore")
