@@ -191,7 +191,8 @@ def usual_first(order: Sequence[Finalist], samples: Samples) -> list[Finalist]:
     if not _is_guess(first, "gamma 2.2"):
         return list(order)
     for each in order[1:]:
-        near = is_tie(each, first) or is_alike(each, first, samples)
+        near = is_tie(each, first) or each.cost - first.cost < TIE_COST
+        near = near or is_alike(each, first, samples)
         if near and _is_guess(each, "BT.1886") and _folds(each, first):
             return [each, *(other for other in order if other is not each)]
     return list(order)
