@@ -8,7 +8,7 @@ almost as well at its start.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -60,22 +60,26 @@ HELD_MOST = 5.0
 """How many times what is asked for a fit may leave whose matrix is still held."""
 
 
-def by_part(
-    ground: Ground,
-    samples: Samples,
-    ends: list[End],
-    fits: list[FreeFit],
-    starts: Sequence[Start | None],
-    bank: GamutBank,
-) -> tuple[list[FreeFit], Ground]:
+@dataclass(frozen=True)
+class Among:
+    """What fits are looked for among: sources with their first fits, and pairs of gamuts."""
+
+    samples: Samples
+    ends: list[End]
+    starts: Sequence[Start | None]
+    bank: GamutBank
+
+
+def by_part(ground: Ground, among: Among, fits: list[FreeFit]) -> tuple[list[FreeFit], Ground]:
     """Fits on a part of the nodes, where those are far better: near neutral, or of some hues.
 
     A compressed gamut, and what is clipped before a look, shows far from
     neutral; a look may act on some hues alone.
     """
+    samples, ends = among.samples, among.ends
     inner = ground.near(INNER)
     trials = [(race(inner, samples, ends, screen(inner, samples, ends), PART_HEATS), inner)]
-    trials.append((_settled(inner, samples, ends, fits), inner))
+    trials.append((_settled(inner, among, fits), inner))
     least = min((trial[0].error for trial, _ in trials if trial), default=np.inf)
     if least > EXPLAINED:
         windows = [ground.only(rows) for rows in hue_windows(ground.outputs)]
@@ -86,14 +90,14 @@ def by_part(
             trials.append((race(window, samples, ends, found, PART_HEATS), window))
     whole_error = fits[0].error if fits else np.inf
     began = [*(f for trial, _ in trials for f in trial[:COMPRESSED]), *fits]
-    packed = _packed(ground, samples, ends, began, starts, whole_error)
+    packed = _packed(ground, among, began, whole_error)
     better = [(t, part) for t, part in trials if t and t[0].error < PART_BETTER * whole_error]
     if better:
         part_fits, part = min(better, key=lambda each: each[0][0].error)
         # What explains all of the nodes goes before what explains a part as well.
         most = min(PART_BETTER * whole_error, AS_WELL * part_fits[0].error)
         if part is inner and not (packed and packed[0].error < most):
-            packed = _packed_with_pair(ground, samples, ends, part_fits[0], starts, bank, most)
+            packed = _packed_with_pair(ground, among, part_fits[0], most)
         fits, whole, ground = part_fits, ground, part
         if packed and packed[0].error < most:
             return packed, whole
@@ -102,77 +106,55 @@ def by_part(
     return fits, ground
 
 
-def _packed(
-    ground: Ground,
-    samples: Samples,
-    ends: list[End],
-    fits: list[FreeFit],
-    starts: Sequence[Start | None],
-    unpacked: float,
-) -> list[FreeFit]:
+def _packed(ground: Ground, among: Among, fits: list[FreeFit], unpacked: float) -> list[FreeFit]:
     """Fits with the reference gamut compression, from those without and the best first fits.
 
     None where the first steps are not better than the error of those without, `unpacked`.
     """
     form = Form(ground.tinted, compression=COMPRESSION)
-    order = sorted((each.error, i) for i, each in enumerate(starts) if each)[:PACKED]
+    order = sorted((each.error, i) for i, each in enumerate(among.starts) if each)[:PACKED]
     # One of each source, the first of them.
     began = [replace(fit, form=form) for fit in {f.source: f for f in reversed(fits)}.values()]
     for _, i in order:
-        first = starts[i]
+        first = among.starts[i]
         assert first is not None
         began.append(started(ground, form, i, first.matrix, first.mixing))
-    field = _settled(ground.thinned(PACKED_ROWS), samples, ends, began, 2)[:COMPRESSED]
+    field = _settled(ground.thinned(PACKED_ROWS), among, began, 2)[:COMPRESSED]
     if not field or field[0].error > PACKED_BETTER * unpacked:
         return []
-    return _settled(ground, samples, ends, field, PACKED)
+    return _settled(ground, among, field, PACKED)
 
 
-def with_pair(
-    ground: Ground,
-    samples: Samples,
-    ends: list[End],
-    fits: list[FreeFit],
-    starts: Sequence[Start | None],
-    bank: GamutBank,
-) -> list[FreeFit]:
+def with_pair(ground: Ground, among: Among, fits: list[FreeFit]) -> list[FreeFit]:
     """Better fits from all sources with the likeliest pair of gamuts, where none fits its own."""
-    tried = [(match_free(fit, bank), fit) for fit in fits[:MATCHED]]
+    tried = [(match_free(fit, among.bank), fit) for fit in fits[:MATCHED]]
     if not tried:
         return []
     errors, best = min(tried, key=lambda each: float(each[0].min()))
     if errors.min() <= PAIR_OFF * best.error + PAIR_CODES:
         return []
-    rows = _rows_of(bank, errors)
-    held = _raced(ground, samples, ends, starts, replace(best.form, held=rows), best.mixing)
+    rows = _rows_of(among.bank, errors)
+    held = _raced(ground, among, replace(best.form, held=rows), best.mixing)
     held = [fit for fit in held if fit.error < errors.min()]
-    free = _freed(ground, samples, ends, held, best.form, STEPS)
+    free = _freed(ground, among, held, best.form, STEPS)
     return [fit for fit in free if fit.error < best.error]
 
 
-def _packed_with_pair(
-    ground: Ground,
-    samples: Samples,
-    ends: list[End],
-    near: FreeFit,
-    starts: Sequence[Start | None],
-    bank: GamutBank,
-    most: float,
-) -> list[FreeFit]:
+def _packed_with_pair(ground: Ground, among: Among, near: FreeFit, most: float) -> list[FreeFit]:
     """Fits with the reference gamut compression, from all sources with the pair of gamuts of a fit.
 
     That fit is one of nodes `near` neutral, where compression does nothing. None where the best
     leaves more than `most` times a few before it is set free.
     """
-    errors = match_free(near, bank)
+    errors = match_free(near, among.bank)
     if errors.min() > PAIR_OFF * near.error + PAIR_CODES:
         return []
     form = Form(ground.tinted, compression=COMPRESSION)
-    rows = _rows_of(bank, errors)
-    held = _raced(ground, samples, ends, starts, replace(form, held=rows), near.mixing)
+    rows = _rows_of(among.bank, errors)
+    held = _raced(ground, among, replace(form, held=rows), near.mixing)
     if not held or held[0].error > HELD_MOST * most:
         return []
-    return _freed(ground, samples, ends, held, form, PACKED)
+    return _freed(ground, among, held, form, PACKED)
 
 
 def _rows_of(bank: GamutBank, errors: Array) -> Array:
@@ -181,44 +163,28 @@ def _rows_of(bank: GamutBank, errors: Array) -> Array:
     return np.asarray(rows / rows.sum(axis=1, keepdims=True))
 
 
-def _raced(
-    ground: Ground,
-    samples: Samples,
-    ends: list[End],
-    starts: Sequence[Start | None],
-    form: Form,
-    mixing: Array,
-) -> list[FreeFit]:
+def _raced(ground: Ground, among: Among, form: Form, mixing: Array) -> list[FreeFit]:
     """Fits of one form, its matrix held, of all sources that have a first fit; best first."""
     assert form.held is not None
-    order = sorted((each.error, i) for i, each in enumerate(starts) if each)
+    order = sorted((each.error, i) for i, each in enumerate(among.starts) if each)
     fits = [started(ground, form, i, form.held, mixing) for _, i in order]
     for count, steps, rows in PAIR_HEATS:
-        fits = _settled(ground.thinned(rows), samples, ends, fits[:count], steps)
+        fits = _settled(ground.thinned(rows), among, fits[:count], steps)
     return fits
 
 
 def _freed(
-    ground: Ground,
-    samples: Samples,
-    ends: list[End],
-    held: list[FreeFit],
-    form: Form,
-    steps: int,
+    ground: Ground, among: Among, held: list[FreeFit], form: Form, steps: int
 ) -> list[FreeFit]:
     """The fits with their matrices set free, those that no step could be made with left out."""
     free = [replace(fit, form=form) for fit in held]
-    settled = _settled(ground, samples, ends, free, steps)
+    settled = _settled(ground, among, free, steps)
     return [fit for fit in settled if fit.normal is not None]
 
 
 def _settled(
-    ground: Ground,
-    samples: Samples,
-    ends: list[End],
-    fits: list[FreeFit],
-    steps: int = STEPS,
+    ground: Ground, among: Among, fits: list[FreeFit], steps: int = STEPS
 ) -> list[FreeFit]:
     """The fits after so many steps, those that came to none left out; best first."""
-    found = settle_all(ground, samples, ends, fits, steps)
+    found = settle_all(ground, among.samples, among.ends, fits, steps)
     return sorted((fit for fit in found if fit.knots is not None), key=lambda fit: fit.error)

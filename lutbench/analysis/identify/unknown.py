@@ -29,7 +29,7 @@ from lutbench.analysis.identify.ground import (
 from lutbench.analysis.identify.hypothesis import Forecast, Hypothesis, ToneTarget
 from lutbench.analysis.identify.knowledge import Knowledge
 from lutbench.analysis.identify.samples import CODES, Samples, range_seen
-from lutbench.analysis.identify.secondfits import by_part, with_pair
+from lutbench.analysis.identify.secondfits import Among, by_part, with_pair
 from lutbench.analysis.identify.target import SHOWN_ON, fit_targets
 from lutbench.analysis.identify.verdict import WEIGHT, goes_together
 from lutbench.errors import LutbenchError
@@ -185,9 +185,10 @@ def search_free(field: Field, knowledge: Knowledge) -> list[Loose]:
     if unmoved is not None and unmoved.error <= UNMOVED:
         return _curves_of(ground, samples, knowledge, ends, unmoved)
     fits = race(ground, samples, ends, field.starts)
+    among = Among(samples, ends, field.starts, knowledge.bank)
     if not fits or fits[0].error > (NOISY_FROM if fits[0].no_tail else INNER_FROM):
-        fits, ground = by_part(ground, samples, ends, fits, field.starts, knowledge.bank)
-    fits = with_pair(ground, samples, ends, fits, field.starts, knowledge.bank) + fits
+        fits, ground = by_part(ground, among, fits)
+    fits = with_pair(ground, among, fits) + fits
     found: list[Loose] = []
     for fit, pairs in zip(fits[:FOLLOWED], PAIRS, strict=False):
         if fit.error > 1.6 * fits[0].error + 0.3:
