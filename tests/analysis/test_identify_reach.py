@@ -202,6 +202,19 @@ def test_no_conversion_at_33_nodes_is_never_sure(name: str) -> None:
     assert identify(Lut3D(negative(name, 33, seed=11))).confidence not in ("high", "medium")
 
 
+@pytest.mark.parametrize("size", [2, 3, 5, 17])
+@pytest.mark.parametrize("odd", ["one channel on one value", "a sliver of the range", "huge"])
+def test_odd_tables_are_no_conversion(odd: str, size: int) -> None:
+    table = build(plain_case(size=size))
+    if odd == "one channel on one value":
+        table[..., 1] = 0.4
+    elif odd == "a sliver of the range":
+        table = np.clip(table, 0.5, 0.52)
+    else:
+        table = (table - 0.5) * 1e6
+    assert identify(Lut3D(table)).confidence != "high"
+
+
 def test_two_pairs_of_gamuts_with_one_matrix_are_told_together() -> None:
     # As from the primaries of one camera's make to another's: which, no LUT can tell.
     bank = knowledge_of(open_catalogue(user=False)).bank

@@ -61,7 +61,7 @@ def only_mixes(samples: Samples) -> bool:
         places = places[np.random.default_rng(3).choice(len(places), ADDED_ROWS, replace=False)]
     size = len(samples.axis)
     used = [np.unique(places[:, c], return_inverse=True) for c in range(3)]
-    if len(places) < ADDED_FROM * sum(len(values) for values, _ in used):
+    if not len(places) or len(places) < ADDED_FROM * sum(len(values) for values, _ in used):
         return False
     sums = np.concatenate([np.eye(size)[values[at]][:, values] for values, at in used], axis=1)
     outputs = samples.table[tuple(places.T)]
