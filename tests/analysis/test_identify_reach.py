@@ -202,7 +202,7 @@ def test_no_conversion_at_33_nodes_is_never_sure(name: str) -> None:
     assert identify(Lut3D(negative(name, 33, seed=11))).confidence not in ("high", "medium")
 
 
-@pytest.mark.parametrize("size", [2, 3, 5, 17])
+@pytest.mark.parametrize("size", [2, 17])
 @pytest.mark.parametrize("odd", ["one channel on one value", "a sliver of the range", "huge"])
 def test_odd_tables_are_no_conversion(odd: str, size: int) -> None:
     table = build(plain_case(size=size))
