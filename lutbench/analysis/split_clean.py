@@ -15,6 +15,7 @@ from lutbench.errors import LutbenchError
 from lutbench.model.conversion import Conversion, Encoding, Kind
 from lutbench.model.curves.video import Linear
 from lutbench.model.gamuts import BT709
+from lutbench.model.signal import Range
 from lutbench.model.transforms import Array, Clamp, Pipeline, Transform
 
 WIDE = 7.5
@@ -67,7 +68,7 @@ def _conversion(h: Hypothesis, samples: Samples) -> Conversion:
     )
 
 
-def _clamps(samples: Samples, name: str) -> bool:
+def _clamps(samples: Samples, name: Range) -> bool:
     """Whether the LUT stays within the signal of its range, as one does that clips there."""
     low, span = scale_of(name)
     slack = NOISE if samples.blurred else 2 * SIX_DECIMALS + samples.step / 2

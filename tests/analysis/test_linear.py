@@ -35,3 +35,12 @@ def test_a_parameter_that_nothing_hangs_on_is_naught() -> None:
 
 def test_nothing_at_all_is_naught() -> None:
     assert not solve(np.zeros((2, 3, 3)), np.zeros((2, 3, 1))).any()
+
+
+def test_two_parameters_that_do_the_same_share_what_there_is() -> None:
+    normal, right = np.array([[[4.0, 4.0], [4.0, 4.0]]]), np.array([[[6.0], [6.0]]])
+    with pytest.raises(np.linalg.LinAlgError):
+        np.linalg.solve(normal, right)
+    found = solve(normal, right)
+    # The rounding of a double, over the share of the ridge.
+    np.testing.assert_allclose(normal @ found, right, rtol=1e-3)

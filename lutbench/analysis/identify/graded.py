@@ -19,7 +19,6 @@ from lutbench.analysis.identify.freecurve import (
     TargetFit,
     cost_of,
 )
-from lutbench.analysis.identify.linear import solve
 from lutbench.analysis.identify.medians import median_where
 from lutbench.analysis.identify.samples import CODES
 from lutbench.model.transforms import Array
@@ -156,7 +155,7 @@ def fit_cdl(problems: Problems, begin: Array) -> list[TargetFit]:
         right = (turned @ residual[:, :, None])[:, :, 0] - pull**2 * state
         diagonal = np.einsum("jii->ji", normal)
         damped = normal + (damping[:, None] * diagonal)[:, :, None] * np.eye(size)
-        trial = state + np.clip(solve(damped, right[:, :, None])[:, :, 0], -0.7, 0.7)
+        trial = state + np.clip(np.linalg.solve(damped, right[:, :, None])[:, :, 0], -0.7, 0.7)
         new, slope = _cdl_model(trial, problems, weight)
         new_loss = _loss(new, trial, pull)
         better = np.isfinite(new_loss) & (new_loss < loss)
@@ -249,7 +248,7 @@ def fit_contrast(problems: Problems, always: Collection[int] = ()) -> list[Targe
             for k in range(1, 4):
                 np.multiply(powers[:, k - 1], signal, out=powers[:, k])
             turned = powers.transpose(0, 2, 1)
-            solved = solve(powers @ turned + 1e-9 * np.eye(4), powers @ y)
+            solved = np.linalg.solve(powers @ turned + 1e-9 * np.eye(4), powers @ y)
             miss = ((turned @ solved - y) ** 2).sum(axis=(1, 2)) / np.maximum(lit, 1e-9)
             miss = miss * (problems.span * CODES) ** 2 + 1e-4 * stops**2
             better = miss < error

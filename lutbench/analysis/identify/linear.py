@@ -7,11 +7,11 @@ import numpy as np
 from lutbench.model.transforms import Array
 
 RIDGE = 1e-12
-"""What keeps a singular matrix solvable, as a share of its largest diagonal value."""
+"""What keeps a singular matrix solvable, as a share of its own diagonal: more than rounding."""
 
 
-def solve(matrices: Array, right: Array) -> Array:
-    """The solutions of a stack of symmetric systems, (..., n, n) and (..., n, m).
+def solve(normal: Array, right: Array) -> Array:
+    """The solutions of a stack of normal equations, (..., n, n) and (..., n, m).
 
     Where one has none, all are solved with next to nothing on their diagonals: a parameter that
     nothing hangs on becomes 0.
@@ -20,12 +20,9 @@ def solve(matrices: Array, right: Array) -> Array:
     [2.0, 0.0]
     """
     try:
-        return np.asarray(np.linalg.solve(matrices, right))
+        return np.asarray(np.linalg.solve(normal, right))
     except np.linalg.LinAlgError:
-        size = matrices.shape[-1]
-        most = np.abs(np.diagonal(matrices, axis1=-2, axis2=-1)).max(axis=-1)
-        ridge = (RIDGE * most + np.finfo(np.float64).tiny)[..., None, None] * np.eye(size)
-        try:
-            return np.asarray(np.linalg.solve(matrices + ridge, right))
-        except np.linalg.LinAlgError:
-            return np.asarray(np.linalg.pinv(matrices, hermitian=True) @ right)
+        diagonal = np.diagonal(normal, axis1=-2, axis2=-1)
+        ridge = RIDGE * diagonal + np.finfo(np.float64).tiny
+        held = normal + ridge[..., None] * np.eye(normal.shape[-1])
+        return np.asarray(np.linalg.solve(held, right))

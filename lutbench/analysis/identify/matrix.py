@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 
 from lutbench.analysis.identify.curvebank import End
 from lutbench.analysis.identify.gamutbank import GamutBank
-from lutbench.analysis.identify.linear import solve
 from lutbench.analysis.identify.medians import median_where
 from lutbench.analysis.identify.samples import CODES, Samples
 from lutbench.model.transforms import Array, Transform
@@ -236,7 +235,7 @@ def _solution(normal: Array, right: Array) -> Array:
     """Normal equations of shape (..., 3, 3), kept from being singular by next to nothing."""
     trace = np.trace(normal, axis1=-2, axis2=-1)[..., None, None]
     held = normal + (1e-13 * trace + 1e-300) * np.eye(3)
-    return np.asarray(solve(held, right)[..., 0])
+    return np.asarray(np.linalg.solve(held, right)[..., 0])
 
 
 def match_gamuts(fit: MatrixFit, bank: GamutBank) -> tuple[Array, Array]:
