@@ -40,10 +40,13 @@ PACKED_ROWS = 400
 PACKED_BETTER = 0.8
 """The first steps with a compression must leave less than this share of what fits without leave."""
 
-INNER, EXPLAINED = 0.12, 0.01
-"""How near neutral a part of the nodes is, and codes: where no more is left there, hues need no
-trial.
+INNER, EXPLAINED = 0.12, 0.05
+"""How near neutral a part of the nodes is, and codes: where no more is left there, it needs no
+other trial.
 """
+
+HUES_WITHIN, HUES_TELL = 2.0, 1.1
+"""Codes that the best first fit of some hues may leave to be followed, and to be followed alone."""
 
 PART_BETTER = 0.4
 """A part of the nodes counts where its error is under this share of that on all."""
@@ -76,18 +79,10 @@ def by_part(ground: Ground, among: Among, fits: list[FreeFit]) -> tuple[list[Fre
     A compressed gamut, and what is clipped before a look, shows far from
     neutral; a look may act on some hues alone.
     """
-    samples, ends = among.samples, among.ends
     inner = ground.near(INNER)
-    trials = [(race(inner, samples, ends, screen(inner, samples, ends), PART_HEATS), inner)]
-    trials.append((_settled(inner, among, fits), inner))
-    least = min((trial[0].error for trial, _ in trials if trial), default=np.inf)
-    if least > EXPLAINED:
-        windows = [ground.only(rows) for rows in hue_windows(ground.outputs)]
-        seen = [(screen_plainly(window, samples, ends), window) for window in windows]
-        seen = [(s, w) for s, w in seen if any(s)]
-        if seen:
-            found, window = min(seen, key=lambda each: min(s.error for s in each[0] if s))
-            trials.append((race(window, samples, ends, found, PART_HEATS), window))
+    trials = [(_settled(inner, among, fits), inner)]
+    if not (trials[0][0] and trials[0][0][0].error <= EXPLAINED):
+        trials += _trials(ground, inner, among)
     whole_error = fits[0].error if fits else np.inf
     began = [*(f for trial, _ in trials for f in trial[:COMPRESSED]), *fits]
     packed = _packed(ground, among, began, whole_error)
@@ -104,6 +99,22 @@ def by_part(ground: Ground, among: Among, fits: list[FreeFit]) -> tuple[list[Fre
     elif packed and packed[0].error < PART_BETTER * whole_error:
         return packed, ground
     return fits, ground
+
+
+def _trials(ground: Ground, inner: Ground, among: Among) -> list[tuple[list[FreeFit], Ground]]:
+    """Races on the hues where first fits without mixing are best, and near neutral."""
+    samples, ends = among.samples, among.ends
+    windows = [ground.only(rows) for rows in hue_windows(ground.outputs)]
+    seen = [(screen_plainly(window, samples, ends), window) for window in windows]
+    began = [(min(s.error for s in found if s), found, w) for found, w in seen if any(found)]
+    error, starts, window = min(began, key=lambda each: each[0], default=(np.inf, [], inner))
+    trials = []
+    if error <= HUES_WITHIN:
+        trials.append((race(window, samples, ends, starts, PART_HEATS), window))
+    if error > HUES_TELL:
+        found = race(inner, samples, ends, screen(inner, samples, ends), PART_HEATS)
+        trials.append((found, inner))
+    return trials
 
 
 def _packed(ground: Ground, among: Among, fits: list[FreeFit], unpacked: float) -> list[FreeFit]:
