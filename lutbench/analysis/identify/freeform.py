@@ -60,8 +60,8 @@ UNSAID, HELD = 1e-9, 1e12
 """The weights that keep a matrix solvable, and that hold it to one that is given."""
 
 # How many sources go into each heat of the race, how many steps it takes, and on how many nodes.
-HEATS = ((44, 2, 300), (14, 2, 450), (6, STEPS, ROWS))
-PART_HEATS = ((36, 2, 200), (10, 2, 300), (4, STEPS, ROWS))
+HEATS = ((44, 1, 300), (22, 1, 300), (12, 2, 450), (6, STEPS, ROWS))
+PART_HEATS = ((36, 1, 200), (18, 1, 200), (10, 2, 300), (4, STEPS, ROWS))
 """The same for a race on a part of the nodes."""
 
 WIDE, WIDE_CODES, FEW = 2.0, 0.4, 12

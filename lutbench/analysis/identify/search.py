@@ -37,7 +37,6 @@ from lutbench.analysis.identify.untint import untinted_forms
 from lutbench.analysis.identify.untold import guessed_curves, is_untold, plainest_first
 from lutbench.analysis.identify.verdict import (
     EXACT,
-    LEAST,
     Finalist,
     candidates_of,
     kind_of,
@@ -65,8 +64,10 @@ POOR = 2.0
 
 NOISE_SHARE = 1.2
 NO_BETTER = 0.9
-AS_ALL = 1.5
-"""With an error on all nodes up to this many times that of the fit, nothing is left over."""
+AS_ALL, TABLE_LEAVES = 1.5, 0.04
+"""With an error on all nodes up to this many times that of the fit, nothing is left over; and what
+a tone curve known as a table leaves between its points, in codes.
+"""
 
 TINTED_FROM = 1.0
 UNTINTED_EXACT = 0.8
@@ -275,7 +276,7 @@ def _worked_out(
     worked = [(each, forecast(each.hypothesis, samples)) for each in loose[:FORECASTS]]
     wholes = [error_of(told, samples) for _, told in worked]
     explained = any(
-        whole <= AS_ALL * each.error + LEAST and not each.hypothesis.grade
+        whole <= AS_ALL * each.error + TABLE_LEAVES and not each.hypothesis.grade
         for (each, _), whole in zip(worked, wholes, strict=True)
     )
     return [

@@ -9,7 +9,7 @@ import numpy as np
 
 from lutbench.analysis.identify.curvebank import End, scale_of
 from lutbench.analysis.identify.curvesonly import pairs_of_curves, unmoved_fit
-from lutbench.analysis.identify.freecurve import FreeCurve, TargetFit
+from lutbench.analysis.identify.freecurve import FreeCurve, TargetFit, cost_of
 from lutbench.analysis.identify.freeform import (
     NOISE_OF_MEDIAN,
     FreeFit,
@@ -109,7 +109,10 @@ MUCH_ALIKE, FORM_WORSE, FORMS = 1.3, 3.0, 2
 """The LUT as it is comes first where its error is no more than this many times the least."""
 
 CONTRAST_ALONE = 15.0
-FLOOR = 0.02
+FLOOR, BEHIND = 0.02, 1.3
+"""Codes that are added to errors before they are weighed, and how many times the least is much
+more.
+"""
 
 
 @dataclass(frozen=True)
@@ -191,10 +194,22 @@ def search_free(field: Field, knowledge: Knowledge) -> list[Loose]:
     fits = with_pair(ground, among, fits) + fits
     found: list[Loose] = []
     for fit, pairs in zip(fits[:FOLLOWED], PAIRS, strict=False):
-        if fit.error > 1.6 * fits[0].error + 0.3:
+        best = min((each.cost for each in found), default=np.inf)
+        if _is_behind(fit, fits[0]) and _least_cost(fit) > best:
             continue
         found += _followed(ground, samples, knowledge, ends, fit, pairs, noise=fits[0].is_noise)
     return sorted(found, key=lambda each: each.cost)
+
+
+def _is_behind(fit: FreeFit, first: FreeFit) -> bool:
+    """Whether a fit leaves so much more than the first that it is no rival of it."""
+    return fit.error + FLOOR > BEHIND * (first.error + FLOOR)
+
+
+def _least_cost(fit: FreeFit) -> float:
+    """What a hypothesis of a fit costs at least: with a target that explains its curve plainly."""
+    error = min(fit.error / NOISE_OF_MEDIAN, fit.typical)
+    return WEIGHT * float(np.log(error + FLOOR)) + float(cost_of(np.array(error), 0)) - GAMUT_ONLY
 
 
 def search_curves(samples: Samples, knowledge: Knowledge) -> list[Loose]:
