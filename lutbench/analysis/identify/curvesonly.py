@@ -91,7 +91,7 @@ def averaged(samples: Samples) -> Samples:
 
 def unmoved_fit(ground: Ground, samples: Samples, sources: list[End]) -> FreeFit | None:
     """The fit with no matrix on light, the channels of the signal mixed at most."""
-    form = Form(ground.tinted, held=np.eye(3))
+    form = Form(ground.tinted, held=True)
     fit = settle(ground, samples, sources, started(ground, form, 0, np.eye(3), np.eye(3)))
     return fit if fit.knots is not None else None
 

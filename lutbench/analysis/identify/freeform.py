@@ -56,8 +56,8 @@ NO_TAIL = 1.5
 """The same for a sum of much noise (1.4826, a normal spread): a mixing sums that of channels."""
 
 LEAST_FREEDOM = 0.05
-UNSAID, HELD = 1e-9, 1e12
-"""The weights that keep a matrix solvable, and that hold it to one that is given."""
+UNSAID = 1e-9
+"""The weight that keeps a matrix solvable."""
 
 # How many sources go into each heat of the race, how many steps it takes, and on how many nodes.
 HEATS = ((44, 1, 300), (22, 1, 300), (12, 2, 450), (6, STEPS, ROWS))
@@ -79,16 +79,40 @@ _BENDING = 1e-2 * _SECOND.T @ _SECOND + 1e-9 * np.eye(BASIS)
 
 @dataclass(frozen=True)
 class Form:
-    """What a fit may use: a curve for each channel, a matrix that is given, a compression."""
+    """What a fit may use: a curve for each channel, a compression; `held` leaves M as it is."""
 
     tinted: bool = False
-    held: Array | None = None
+    held: bool = False
     compression: GamutCompression | None = None
 
     @property
     def curves(self) -> int:
         """How many curves G has."""
         return 3 if self.tinted else 1
+
+    @property
+    def rows(self) -> int:
+        """How many of the free six of M a channel hangs on: its own row, or through a compression
+        all of them.
+        """
+        if self.held:
+            return 0
+        return 2 if self.compression is None else 6
+
+    @property
+    def systems(self) -> int:
+        """How many systems of equations a fit is: one for each channel where they share nothing."""
+        return 3 if self.tinted and self.rows != 6 else 1
+
+    @property
+    def matrix_at(self) -> int:
+        """Where the free six of M stand among all parameters, after the curves."""
+        return self.curves * BASIS
+
+    @property
+    def mixing_at(self) -> int:
+        """Where those of Q stand, the last six."""
+        return self.matrix_at + (0 if self.held else 6)
 
 
 @dataclass(frozen=True)
@@ -248,7 +272,7 @@ def refitted(
 ) -> FreeFit:
     """G and Q anew with the matrix held to one that is given (its rows brought to sum one)."""
     rows = matrix / matrix.sum(axis=1, keepdims=True)
-    form = replace(fit.form, held=rows)
+    form = replace(fit.form, held=True)
     return settle(ground, samples, sources, replace(fit, form=form, matrix=rows), 3)
 
 
@@ -259,12 +283,13 @@ def _step(
 
     Arrays are (fits, channels, nodes), nodes last since there are most of them.
     """
+    form = fits[0].form
     lights = np.array([fit.matrix for fit in fits]) @ light_in
     turns = None
-    compression = fits[0].form.compression
-    if compression:
-        turns = _slopes_of(compression, lights)
-        lights = np.moveaxis(compression.apply(np.moveaxis(lights, 1, -1)), -1, 1)
+    if form.compression:
+        if form.rows:
+            turns = _slopes_of(form.compression, lights)
+        lights = np.moveaxis(form.compression.apply(np.moveaxis(lights, 1, -1)), -1, 1)
     near = [end.values_near(light) for end, light in zip(ends, lights, strict=True)]
     places, rises = (np.array(each) for each in zip(*near, strict=True))
     low, high = (
@@ -274,28 +299,29 @@ def _step(
     seen: NDArray[np.bool_] = np.all(
         (places > low) & (places < high) & np.isfinite(rises) & (lights > 0), axis=1
     )
-    rises = np.where(seen[:, None], rises, 0.0)
     place, weights, slopes = _basis(places, low, high)
-    channel = np.arange(3)[:, None]
-    slope = np.empty_like(places)
-    for i, fit in enumerate(fits):
-        if fit.knots is None:
-            slope[i] = ground.through_of(fit.mixing)[1].T
-        else:
-            slope[i] = (slopes[:, i] * fit.knots[channel, place[:, i]]).sum(axis=0)
     y = ground.outputs.T
-    moves = (slope * rises)[:, :, None] * (_FREE.T @ light_in)[:, None]
-    # A channel hangs on its own row of M, or through a compression on all three.
-    free = np.array([fit.matrix[:, :2] for fit in fits])
-    rest = np.empty((len(fits), 3, 4 if turns is None else 8, y.shape[1]))
-    of_matrix = rest[:, :, :-2]
-    if turns is None:
-        of_matrix[:] = moves
-    else:
-        for k in range(3):
-            of_matrix[:, :, 2 * k : 2 * k + 2] = turns[:, :, k, None] * moves
-        free = free.reshape(len(fits), 1, 6)
-    target = y + (free[:, :, None] @ of_matrix)[:, :, 0]
+    rest = np.empty((len(fits), 3, form.rows + 2, y.shape[1]))
+    target = np.broadcast_to(y, (len(fits), *y.shape))
+    if form.rows:
+        rises = np.where(seen[:, None], rises, 0.0)
+        channel = np.arange(3)[:, None]
+        slope = np.empty_like(places)
+        for i, fit in enumerate(fits):
+            if fit.knots is None:
+                slope[i] = ground.through_of(fit.mixing)[1].T
+            else:
+                slope[i] = (slopes[:, i] * fit.knots[channel, place[:, i]]).sum(axis=0)
+        moves = (slope * rises)[:, :, None] * (_FREE.T @ light_in)[:, None]
+        free = np.array([fit.matrix[:, :2] for fit in fits])
+        of_matrix = rest[:, :, :-2]
+        if turns is None:
+            of_matrix[:] = moves
+        else:
+            for k in range(3):
+                of_matrix[:, :, 2 * k : 2 * k + 2] = turns[:, :, k, None] * moves
+            free = free.reshape(len(fits), 1, 6)
+        target = target + (free[:, :, None] @ of_matrix)[:, :, 0]
     for c, others in enumerate(OTHERS):
         rest[:, c, -2:] = y[c] - y[others]
     return _solved(_Rows(place[0], weights * CODES, rest * CODES, target * CODES, seen), fits)
@@ -306,7 +332,7 @@ class _Rows:
     """The rows of a system, one for each fit, channel and node, in codes.
 
     A row hangs on four knots of its curve from `cell` (s, 3, n) on, by `basis`
-    (4, s, 3, n), and on what `rest` (s, 3, r, n) holds: of M and of its row of Q.
+    (4, s, 3, n), and on what `rest` (s, 3, r, n) holds: of M, if that is free, and of its row of Q.
     """
 
     cell: NDArray[np.int64]
@@ -383,7 +409,10 @@ def _slopes_of(compression: GamutCompression, lights: Array) -> Array:
 
 @dataclass(frozen=True)
 class _Solved:
-    """What solves one step's system of one fit, its rows' weights and what it leaves, (3, n)."""
+    """What solves one step's systems of one fit, its rows' weights and what it leaves, (3, n).
+
+    `normal` and `prior` hold those systems, (systems, k, k): see `Form.systems`.
+    """
 
     matrix: Array
     mixing: Array
@@ -401,17 +430,16 @@ def _measured(fits: Sequence[FreeFit], solved: Sequence[_Solved]) -> list[FreeFi
     """Fits of one form with how well they fit, and what each part of them rests on."""
     if not fits:
         return []
-    at = fits[0].form.curves * BASIS
+    form = fits[0].form
     weight = np.array([one.weight for one in solved])
     kept = weight.sum(axis=(1, 2))
     square = (weight * np.array([one.miss for one in solved]) ** 2).sum(axis=(1, 2))
     normal = np.array([one.normal for one in solved])
     # What the parameters take: with few nodes a free curve follows any of them.
     told = solve(normal, normal - np.array([one.prior for one in solved]))
-    freedom = kept - np.trace(told, axis1=1, axis2=2)
+    freedom = kept - np.trace(told, axis1=2, axis2=3).sum(axis=1)
     error = np.sqrt(square / np.maximum(np.maximum(freedom, LEAST_FREEDOM * kept), 1e-9))
-    held = fits[0].form.held is not None
-    costs = None if held else _cost_of_matrix(normal, at) / kept[:, None, None]
+    costs = _cost_of_matrix(normal, form) / kept[:, None, None] if form.rows else None
     return [
         replace(
             fit,
@@ -428,37 +456,45 @@ def _measured(fits: Sequence[FreeFit], solved: Sequence[_Solved]) -> list[FreeFi
 def _solved(rows: _Rows, fits: Sequence[FreeFit]) -> list[_Solved | None]:
     """What solves the rows of each fit, far ones weighed down."""
     form = fits[0].form
-    at = form.curves * BASIS
-    prior, _ = _prior(form, at + 12)
-    right = np.array([_prior(fit.form, at + 12)[1] for fit in fits])
-    own = [_places_of(form.tinted, form.compression is not None, c) for c in range(3)]
+    own = _places_of(form.curves, form.rows)
+    prior = _prior(form)
+    apart = form.systems == 3
+    total = form.mixing_at + 6
     count = rows.seen.sum(axis=1)
     counted = np.broadcast_to(rows.seen[:, None], rows.target.shape)
     weight = counted.astype(np.float64)
-    miss, solution, normal = rows.target, right, prior
+    solution: Array = np.zeros((len(fits), total))
+    normal, miss = prior, rows.target
     anew = any(fit.knots is None for fit in fits)
     for _ in range(3 if anew else 2):
-        normal, wanted = np.repeat(prior[None], len(fits), axis=0), right.copy()
-        # The channels share few parameters: each has its own corner of the system.
         corners, sides = rows.products(weight)
-        for c in range(3):
-            normal[:, own[c][:, None], own[c]] += corners[:, c]
-            wanted[:, own[c]] += sides[:, c]
-        solution = solve(normal, wanted[..., None])[..., 0]
-        miss = rows.missed(np.stack([solution[:, each] for each in own], axis=1))
+        if apart:
+            normal = corners + prior
+            solution[:, own] = solve(normal, sides[..., None])[..., 0]
+        else:
+            # The channels share few parameters: each has its own corner of the system.
+            normal, wanted = np.repeat(prior[None], len(fits), axis=0), np.zeros((len(fits), total))
+            for c in range(3):
+                normal[:, 0, own[c][:, None], own[c]] += corners[:, c]
+                wanted[:, own[c]] += sides[:, c]
+            solution = solve(normal[:, 0], wanted[..., None])[..., 0]
+        miss = rows.missed(solution[:, own])
         scale = 1.4826 * _typical(miss, counted) + 1e-4
         weight = np.clip(1 - (miss / (6 * scale[:, None, None])) ** 2, 0, None) ** 2 * counted
     typical = _typical(miss, counted)
     rests = rows.by_knot(weight).sum(axis=1) / CODES
     found: list[_Solved | None] = []
     for i in range(len(fits)):
-        mixing = mixing_of(solution[i, at + 6 :].reshape(3, 2))
+        mixing = mixing_of(solution[i, form.mixing_at :].reshape(3, 2))
         if count[i] < FEWEST // 2 or np.diag(mixing).min() < COLLAPSED:
             found.append(None)
             continue
-        free = solution[i, at : at + 6].reshape(3, 2)
-        knots = np.broadcast_to(solution[i, :at].reshape(form.curves, BASIS), (3, BASIS))
-        matrix = np.hstack([free, 1 - free.sum(axis=1, keepdims=True)])
+        curves = solution[i, : form.matrix_at].reshape(form.curves, BASIS)
+        knots = np.broadcast_to(curves, (3, BASIS))
+        matrix = fits[i].matrix
+        if form.rows:
+            free = solution[i, form.matrix_at : form.mixing_at].reshape(3, 2)
+            matrix = np.hstack([free, 1 - free.sum(axis=1, keepdims=True)])
         found.append(
             _Solved(
                 matrix,
@@ -483,43 +519,50 @@ def _typical(miss: Array, counted: NDArray[np.bool_]) -> Array:
 
 
 @lru_cache(maxsize=16)
-def _places_of(tinted: bool, compressed: bool, channel: int) -> NDArray[np.int64]:
-    """Where the parameters of a channel's rows stand among all: its curve, of M, its row of Q."""
-    at = 3 * BASIS if tinted else BASIS
-    first = channel * BASIS if tinted else 0
-    matrix = at if compressed else at + 2 * channel
-    mixing = at + 6 + 2 * channel
-    rows = 6 if compressed else 2
-    return np.asarray(
-        np.r_[first : first + BASIS, matrix : matrix + rows, mixing : mixing + 2], dtype=np.int64
-    )
+def _places_of(curves: int, rows: int) -> NDArray[np.int64]:
+    """Where the parameters of a channel's rows stand among all, (3, k): its curve, of M, of Q."""
+    at = curves * BASIS
+    mixing_at = at + 6 * (rows > 0)
+    places = []
+    for channel in range(3):
+        first = channel * BASIS if curves == 3 else 0
+        matrix = at if rows == 6 else at + 2 * channel
+        mixing = mixing_at + 2 * channel
+        places.append(
+            np.r_[first : first + BASIS, matrix : matrix + rows, mixing : mixing + 2],
+        )
+    return np.array(places, dtype=np.int64)
 
 
-def _prior(form: Form, total: int) -> tuple[Array, Array]:
-    """What the parameters cost by themselves, and where that pulls them."""
-    at = form.curves * BASIS
-    prior, right = np.zeros((total, total)), np.zeros(total)
+def _prior(form: Form) -> Array:
+    """What the parameters cost by themselves, for each system of a fit."""
+    costs = np.zeros((form.mixing_at + 6, form.mixing_at + 6))
     for c in range(form.curves):
         here = slice(c * BASIS, (c + 1) * BASIS)
-        prior[here, here] = _BENDING
-    others = np.arange(at + 6, total)
-    prior[others, others] = MIXING_COSTS
-    free = np.arange(at, at + 6)
-    # Next to nothing, so that nodes which say nothing of a row leave it where it is naught.
-    prior[free, free] = UNSAID
-    if form.held is not None:
-        prior[free, free] = HELD
-        right[free] = HELD * form.held[:, :2].reshape(6)
-    return prior, right
+        costs[here, here] = _BENDING
+    others = np.arange(form.matrix_at, len(costs))
+    # Next to nothing for M, so that nodes which say nothing of a row leave it where it is naught.
+    costs[others, others] = np.where(others < form.mixing_at, UNSAID, MIXING_COSTS)
+    if form.systems == 1:
+        return costs[None]
+    own = _places_of(form.curves, form.rows)
+    return costs[own[:, :, None], own[:, None]]
 
 
-def _cost_of_matrix(normal: Array, at: int) -> Array:
+def _cost_of_matrix(normal: Array, form: Form) -> Array:
     """The Schur complements: what a change of M costs when all else follows, (s, 6, 6)."""
-    mine = np.arange(at, at + 6)
-    rest = np.r_[0:at, at + 6 : normal.shape[1]]
-    cross = normal[:, mine[:, None], rest]
-    told = solve(normal[:, rest[:, None], rest], cross.swapaxes(1, 2))
-    return np.asarray(normal[:, mine[:, None], mine] - cross @ told)
+    size = normal.shape[-1]
+    at = BASIS if form.systems == 3 else form.matrix_at
+    mine = np.arange(at, at + 6 // form.systems)
+    rest = np.r_[0:at, mine[-1] + 1 : size]
+    cross = normal[..., mine[:, None], rest]
+    told = solve(normal[..., rest[:, None], rest], cross.swapaxes(2, 3))
+    own = normal[..., mine[:, None], mine] - cross @ told
+    costs: Array = np.zeros((len(normal), 6, 6))
+    for system in range(form.systems):
+        here = slice(system * len(mine), (system + 1) * len(mine))
+        costs[:, here, here] = own[:, system]
+    return costs
 
 
 def _basis(

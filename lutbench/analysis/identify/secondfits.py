@@ -145,7 +145,7 @@ def with_pair(ground: Ground, among: Among, fits: list[FreeFit]) -> list[FreeFit
     if errors.min() <= PAIR_OFF * best.error + PAIR_CODES:
         return []
     rows = _rows_of(among.bank, errors)
-    held = _raced(ground, among, replace(best.form, held=rows), best.mixing)
+    held = _raced(ground, among, best.form, rows, best.mixing)
     held = [fit for fit in held if fit.error < errors.min()]
     free = _freed(ground, among, held, best.form, STEPS)
     return [fit for fit in free if fit.error < best.error]
@@ -162,7 +162,7 @@ def _packed_with_pair(ground: Ground, among: Among, near: FreeFit, most: float) 
         return []
     form = Form(ground.tinted, compression=COMPRESSION)
     rows = _rows_of(among.bank, errors)
-    held = _raced(ground, among, replace(form, held=rows), near.mixing)
+    held = _raced(ground, among, form, rows, near.mixing)
     if not held or held[0].error > HELD_MOST * most:
         return []
     return _freed(ground, among, held, form, PACKED)
@@ -174,11 +174,11 @@ def _rows_of(bank: GamutBank, errors: Array) -> Array:
     return np.asarray(rows / rows.sum(axis=1, keepdims=True))
 
 
-def _raced(ground: Ground, among: Among, form: Form, mixing: Array) -> list[FreeFit]:
-    """Fits of one form, its matrix held, of all sources that have a first fit; best first."""
-    assert form.held is not None
+def _raced(ground: Ground, among: Among, form: Form, matrix: Array, mixing: Array) -> list[FreeFit]:
+    """Fits of a form, held to a matrix, of all sources that have a first fit; best first."""
+    held = replace(form, held=True)
     order = sorted((each.error, i) for i, each in enumerate(among.starts) if each)
-    fits = [started(ground, form, i, form.held, mixing) for _, i in order]
+    fits = [started(ground, held, i, matrix, mixing) for _, i in order]
     for count, steps, rows in PAIR_HEATS:
         fits = _settled(ground.thinned(rows), among, fits[:count], steps)
     return fits
