@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -101,12 +101,18 @@ GAMUT_ONLY = 12.0
 OWN_STOPS = 0.5
 """An exposure over which a conversion to the source's own curve is no gamut conversion alone."""
 
-GLANCED = 1
 STARTS = 3
 """First fits by whose error forms of a LUT are told apart."""
 
-MUCH_ALIKE, FORM_WORSE, FORMS = 1.3, 3.0, 2
-"""The LUT as it is comes first where its error is no more than this many times the least."""
+MUCH_ALIKE, FORM_WORSE = 1.3, 3.0
+"""The LUT as it is comes first where its error is no more than this many times the least; another
+that leaves so many times the error of the first is left alone.
+"""
+
+AT_ONCE, SOONER = 0.1, 0.5
+"""The LUT as it is needs no comparing where its first fits leave no more codes than this, or this
+share of what another leaves at a glance: first fits in full leave less than that glance.
+"""
 
 CONTRAST_ALONE = 15.0
 FLOOR, BEHIND = 0.02, 1.3
@@ -147,11 +153,11 @@ class Field:
 
 def fields_of(
     forms: Sequence[Samples], knowledge: Knowledge, sources: Sequence[int] | None
-) -> list[Field]:
+) -> Iterator[Field]:
     """The forms of a LUT that can be searched, the likeliest first, and what comes near it.
 
     `sources` are those to look among for the first form, None for all; without
-    a tint any may show.
+    a tint any may show. Each is worked out when it is asked for.
     """
     fields: list[Field] = []
     for number, form in enumerate(forms):
@@ -162,23 +168,30 @@ def fields_of(
         if sources is not None and not number:
             ends = [ends[i] for i in sources]
         fields.append(Field(form, ground, ends, ()))
-    # The LUT as it is, and what seems likeliest without its tint.
-    first = fields[0].samples is forms[0] if fields else False
-    rest = fields[first:]
-    if len(rest) > GLANCED:
-        seen = [replace(f, starts=glance(f.ground, f.samples, f.ends)) for f in rest]
-        rest = sorted(seen, key=lambda field: field.error)[:GLANCED]
-    fields = [
-        replace(each, starts=screen(each.ground, each.samples, each.ends))
-        for each in [*fields[:first], *rest]
-    ]
-    best = min((field.error for field in fields), default=np.inf)
-    if fields and fields[0].error <= MUCH_ALIKE * best:
-        best = fields[0].error
-        fields = [fields[0], *sorted(fields[1:], key=lambda field: field.error)]
-    else:
-        fields.sort(key=lambda field: field.error)
-    return [field for field in fields if field.error <= FORM_WORSE * best][:FORMS]
+    whole = fields.pop(0) if fields and fields[0].samples is forms[0] else None
+    told = False
+    if whole is not None:
+        whole = _screened(whole)
+        told = whole.error <= AT_ONCE
+        if told:
+            yield whole
+    if len(fields) > 1:
+        seen = [replace(f, starts=glance(f.ground, f.samples, f.ends)) for f in fields]
+        fields = [min(seen, key=lambda field: field.error)]
+        if whole is not None and not told and whole.error <= SOONER * fields[0].error:
+            told = True
+            yield whole
+    order = [_screened(each) for each in fields]
+    if whole is not None:
+        least = min(field.error for field in [whole, *order])
+        order.insert(0 if whole.error <= MUCH_ALIKE * least else len(order), whole)
+    for field in order:
+        if field.error <= FORM_WORSE * order[0].error and not (told and field is whole):
+            yield field
+
+
+def _screened(field: Field) -> Field:
+    return replace(field, starts=screen(field.ground, field.samples, field.ends))
 
 
 def search_free(field: Field, knowledge: Knowledge) -> list[Loose]:
