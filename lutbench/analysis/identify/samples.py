@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -19,6 +19,9 @@ CODES = 1023.0
 
 MOST = 33
 """Nodes along an edge that are looked at; of a larger LUT every so many are taken."""
+
+FEW = 17
+"""The same where many hypotheses are compared."""
 
 SIX_DECIMALS = 1e-6
 # A plateau blurred by noise ends this far under its peak: three 10-bit codes.
@@ -124,6 +127,14 @@ class Samples:
             np.clip(values[..., c], self.low[c], self.high[c], out=held[..., c])
         return held
 
+    @cached_property
+    def few(self) -> Samples:
+        """Fewer of the nodes, on which hypotheses are told apart as well; of a 1D LUT all."""
+        if self.one_d or len(self.axis) <= FEW:
+            return self
+        some = _spread(len(self.axis), FEW)
+        return replace(self, axis=self.axis[some], table=self.table[np.ix_(some, some, some)])
+
     @property
     def nodes(self) -> Array:
         """The inputs of `table`, shape (m, m, m, 3)."""
@@ -143,7 +154,7 @@ def samples_of(lut: Transform) -> Samples:
     axis, table = _lattice_of(lut)
     diagonal = np.arange(len(axis))
     neutral = table[diagonal, diagonal, diagonal]
-    some = np.unique(np.linspace(0, len(axis) - 1, min(len(axis), MOST)).round().astype(int))
+    some = _spread(len(axis), MOST)
     return _samples(axis[some], table[np.ix_(some, some, some)], axis, neutral, one_d=False)
 
 
@@ -155,11 +166,16 @@ def _of_1d(lut: Lut1D) -> Samples:
     else:
         axis = np.linspace(low.min(), high.max(), max(lut.size, 256))
         neutral = np.asarray(lut.apply(np.repeat(axis[:, None], 3, axis=1)))
-    rows = np.unique(np.linspace(0, len(axis) - 1, min(len(axis), MOST)).round().astype(int))
+    rows = _spread(len(axis), MOST)
     parts = [neutral[rows, c] for c in range(3)]
     table = np.stack(np.meshgrid(*parts, indexing="ij"), axis=-1)
-    fewer = np.unique(np.linspace(0, len(axis) - 1, min(len(axis), 1024)).round().astype(int))
+    fewer = _spread(len(axis), 1024)
     return _samples(axis[rows], table, axis[fewer], neutral[fewer], one_d=True)
+
+
+def _spread(count: int, most: int) -> NDArray[np.int64]:
+    """Places among `count`, both ends with them, at most so many and evenly spread."""
+    return np.unique(np.linspace(0, count - 1, min(count, most)).round().astype(np.int64))
 
 
 def _lattice_of(lut: Transform) -> tuple[Array, Array]:

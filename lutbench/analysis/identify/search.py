@@ -72,7 +72,7 @@ a tone curve known as a table leaves between its points, in codes.
 TINTED_FROM = 1.0
 UNTINTED_EXACT = 0.8
 FORECASTS = 10
-"""Hypotheses that are worked out on every node."""
+"""Hypotheses that are worked out on nodes all over the LUT."""
 
 TOO_MUCH_LEFT = 10.0
 """ΔE 2000 in the middle over which a remainder is no look on a conversion any more."""
@@ -136,43 +136,41 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
     apart = samples.one_d or is_apart(samples)
     if apart and not samples.one_d:
         samples = averaged(samples)
+    # Channels apart give each value to many nodes.
+    few = samples if apart else samples.few
     match = match_neutral(samples, knowledge.sources, knowledge.targets)
     if apart:
         knowledge = replace(knowledge, bank=knowledge.bank.first)
     scored = search_known(
         samples, knowledge.sources, knowledge.targets, knowledge.bank, match, NEUTRAL_WITHIN
     )
-    order = ranked(_finalists(scored, samples, knowledge))
+    order = ranked(_finalists(scored, few, knowledge))
     if not apart and not (order and _is_whole(order[0])):
         packed = search_compressed(
             samples, knowledge.sources, knowledge.targets, knowledge.bank, match, NEUTRAL_EXACT
         )
-        order = ranked([*order, *_finalists(packed, samples, knowledge, GamutCompression())])
+        order = ranked([*order, *_finalists(packed, few, knowledge, GamutCompression())])
     if not order or not (order[0].error <= EXACT or _is_whole(order[0])):
         more = _curves(samples, knowledge) if apart else _with_more(samples, knowledge, match)
         order = ranked([*order, *more])
     if not order:
         is_curve = apart or any(only_mixes(form) for form in [samples, *untinted_forms(samples)])
-        order = ranked(guessed_curves(samples, knowledge)) if is_curve else []
+        order = ranked(guessed_curves(few, knowledge)) if is_curve else []
     if not order:
         look = measured_look(None, _unchanged(samples), samples)
         kind: Kind = "curve" if is_curve else "unknown"
         return explained(Identification(kind, "none", (), look, samples=samples))
-    order = usual_first(order, samples)
+    order = usual_first(order, few)
     untold = is_untold(order)
     if untold:
-        order = plainest_first(order, samples)
-    order = [simpler(order[0], samples), *order[1:]]
+        order = plainest_first(order, few)
+    order = [simpler(order[0], few), *order[1:]]
     best = order[0]
     candidates = tuple(
         with_alike(each, error, samples, knowledge, untold=untold and not i)
-        for i, (each, error) in enumerate(candidates_of(order, samples))
+        for i, (each, error) in enumerate(candidates_of(order, few))
     )
-    clean = (
-        forecast(best.hypothesis.without_grade(), samples)
-        if best.hypothesis.grade
-        else best.forecast
-    )
+    clean = forecast(best.hypothesis.without_grade(), samples)
     look = measured_look(best.hypothesis, clean, samples)
     level = _held(candidates[0].confidence, look)
     if "source curve" in candidates[0].not_told:
@@ -212,12 +210,12 @@ def _with_more(samples: Samples, knowledge: Knowledge, match: NeutralMatch) -> l
             break
     loose = [_on_the_axis(each, samples, knowledge, match) for each in loose]
     loose.sort(key=lambda each: each.cost)
-    found += _worked_out(loose, samples, found)
+    found += _worked_out(loose, samples.few, found)
     if not found or ranked(found)[0].error > POOR:
         tried = search_by_trial(
             samples, knowledge.sources, knowledge.targets, knowledge.bank, match, NEUTRAL_EXACT
         )
-        found += _finalists(tried, samples, knowledge)
+        found += _finalists(tried, samples.few, knowledge)
     return found
 
 
@@ -303,14 +301,14 @@ def _partly(
     scored = search_partly(
         plain, knowledge.sources, knowledge.targets, knowledge.bank, match, places
     )
-    found = _finalists(scored, plain, knowledge)
+    found = _finalists(scored, plain.few, knowledge)
     if plain is samples:
-        return [_compressed(each, samples) for each in found]
+        return [_compressed(each, plain.few) for each in found]
     packed = search_compressed(
         plain, knowledge.sources, knowledge.targets, knowledge.bank, match, NEUTRAL_EXACT
     )
-    found += _finalists(packed, plain, knowledge, GamutCompression())
-    return [replace(each, forecast=forecast(each.hypothesis, samples)) for each in found]
+    found += _finalists(packed, plain.few, knowledge, GamutCompression())
+    return [replace(each, forecast=forecast(each.hypothesis, samples.few)) for each in found]
 
 
 def _compressed(finalist: Finalist, samples: Samples) -> Finalist:
