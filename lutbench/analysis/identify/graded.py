@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +27,9 @@ from lutbench.model.transforms import Array
 # and steps before which far points are weighed down anew.
 STEPS, SIFTED, REWEIGHED = 28, 5, (10, 15, 20)
 GO_ON = 24
+MANY, EACH = 500, 3
+"""Of so many problems only every so many points count until the better ones go on."""
+
 NOT_BLACK = 0.02
 """Signal under this is left out: near black a power turns so fast that no step comes through."""
 
@@ -106,6 +109,16 @@ class Problems:
             self.group[keep],
         )
 
+    def thinned(self, each: int) -> Problems:
+        """The problems with every so many of their points."""
+        some = slice(None, None, each)
+        return replace(
+            self,
+            log_in=self.log_in[:, some],
+            lit=self.lit[:, some],
+            wanted=self.wanted[:, :, some],
+        )
+
     def signal(self, shift: Array) -> tuple[Array, Array]:
         """The target's signal of light brighter by `shift` (p, in log), and its slope."""
         place = np.clip(
@@ -132,18 +145,20 @@ def fit_cdl(problems: Problems, begin: Array) -> list[TargetFit]:
     pull = np.array([PULL_EXPOSURE, *PULL * channels])
     state = np.zeros((len(problems.target), size))
     state[:, 0] = np.clip(begin, -3, 3) * np.log(2)
-    white = (problems.wanted > NEAR_WHITE[0]) & (problems.wanted < NEAR_WHITE[1])
-    counted = ((problems.wanted > NOT_BLACK) & ~white) * problems.lit[:, None, :]
-    weight = counted
+    whole = problems
+    if len(state) > MANY:
+        problems = problems.thinned(EACH)
+    counted = weight = _counted(problems)
     damping = np.full(len(state), 1e-3)
     residual, jacobian = _cdl_model(state, problems, weight)
     loss = _loss(residual, state, pull)
     for step in range(STEPS):
         if step == SIFTED and len(state) > GO_ON:
             best = np.argsort(_typical(residual, counted))[: max(GO_ON, len(state) // 12)]
-            problems, counted, weight = problems.only(best), counted[best], weight[best]
-            state, damping, loss = state[best], damping[best], loss[best]
-            residual, jacobian = residual[best], jacobian[best]
+            problems, state, damping = whole.only(best), state[best], damping[best]
+            counted = weight = _counted(problems)
+            residual, jacobian = _cdl_model(state, problems, weight)
+            loss = _loss(residual, state, pull)
         if step in REWEIGHED:
             # The ends may have been clipped before the channels were mixed.
             weight = counted * _trust(residual, counted)
@@ -184,6 +199,12 @@ def fit_cdl(problems: Problems, begin: Array) -> list[TargetFit]:
             )
         )
     return fits
+
+
+def _counted(problems: Problems) -> Array:
+    """How much each point counts, shape (p, channels, n)."""
+    white = (problems.wanted > NEAR_WHITE[0]) & (problems.wanted < NEAR_WHITE[1])
+    return np.asarray(((problems.wanted > NOT_BLACK) & ~white) * problems.lit[:, None, :])
 
 
 def _loss(residual: Array, state: Array, pull: Array) -> Array:
@@ -234,6 +255,9 @@ def fit_contrast(problems: Problems, always: Collection[int] = ()) -> list[Targe
     if (problems.lit > 0).sum(axis=1).max(initial=0) < FEWEST:
         return []
     centre = np.zeros(len(problems.target))
+    whole = problems
+    if len(centre) > MANY:
+        problems = problems.thinned(EACH)
     for width, steps in ((2.0, 13), (0.25, 9), (0.05, 9), (0.012, 9)):
         error = np.full(len(centre), np.inf)
         chosen = centre.copy()
@@ -258,7 +282,8 @@ def fit_contrast(problems: Problems, always: Collection[int] = ()) -> list[Targe
         if len(centre) > GO_ON:
             best = np.argsort(error)[: max(GO_ON, len(centre) // 12)]
             best = np.union1d(best, np.flatnonzero(np.isin(problems.target, list(always))))
-            problems, centre = problems.only(best), centre[best]
+            problems = whole = whole.only(best)
+            centre = centre[best]
             error, coefficients = error[best], coefficients[best]
     error = np.sqrt(error)
     cost = cost_of(error, 1 + 4 * problems.channels)

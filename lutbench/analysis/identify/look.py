@@ -77,7 +77,7 @@ def measured_look(hypothesis: Hypothesis | None, clean: Forecast, samples: Sampl
         p95=p95,
         max=float(delta.max()),
     )
-    return _directed(look, hypothesis, clean, samples, view) if look.present else look
+    return _directed(look, hypothesis, clean, samples, view, delta) if look.present else look
 
 
 def _shows_in_few(hypothesis: Hypothesis | None, clean: Forecast, delta: Array) -> bool:
@@ -92,9 +92,14 @@ def _shows_in_few(hypothesis: Hypothesis | None, clean: Forecast, delta: Array) 
 
 
 def _directed(
-    look: Look, hypothesis: Hypothesis | None, clean: Forecast, samples: Samples, view: View
+    look: Look,
+    hypothesis: Hypothesis | None,
+    clean: Forecast,
+    samples: Samples,
+    view: View,
+    delta: Array,
 ) -> Look:
-    """The look with where it goes."""
+    """The look with where it goes; `delta` is what it changes at each node that counts."""
     name: Range = hypothesis.target.range if hypothesis else "full"
     low, span = scale_of(name)
     weights = weights_for(view.encoding.gamut.name)
@@ -124,7 +129,7 @@ def _directed(
             look,
             saturation=saturation_change(*signals, grey, weights),
             strong_saturation=saturation_change(*signals, grey, weights, strong=True),
-            hues=hue_changes(*signals, grey, differences(before, after, view), weights),
+            hues=hue_changes(*signals, grey, delta[clear[clean.counted]], weights),
         )
     return replace(look, description=described(look))
 
