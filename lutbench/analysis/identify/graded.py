@@ -27,8 +27,8 @@ from lutbench.model.transforms import Array
 # and steps before which far points are weighed down anew.
 STEPS, SIFTED, REWEIGHED = 28, 5, (10, 15, 20)
 GO_ON = 24
-MANY, EACH = 500, 3
-"""Of so many problems only every so many points count until the better ones go on."""
+MANY, POINTS = 100, 24
+"""Of so many problems with so many points every other point is enough to find the better ones."""
 
 NOT_BLACK = 0.02
 """Signal under this is left out: near black a power turns so fast that no step comes through."""
@@ -109,14 +109,15 @@ class Problems:
             self.group[keep],
         )
 
-    def thinned(self, each: int) -> Problems:
-        """The problems with every so many of their points."""
-        some = slice(None, None, each)
+    def begun(self) -> Problems:
+        """The problems, with every other of their points where both are many."""
+        if len(self.target) <= MANY or self.log_in.shape[1] < POINTS:
+            return self
         return replace(
             self,
-            log_in=self.log_in[:, some],
-            lit=self.lit[:, some],
-            wanted=self.wanted[:, :, some],
+            log_in=self.log_in[:, ::2],
+            lit=self.lit[:, ::2],
+            wanted=self.wanted[:, :, ::2],
         )
 
     def signal(self, shift: Array) -> tuple[Array, Array]:
@@ -145,9 +146,7 @@ def fit_cdl(problems: Problems, begin: Array) -> list[TargetFit]:
     pull = np.array([PULL_EXPOSURE, *PULL * channels])
     state = np.zeros((len(problems.target), size))
     state[:, 0] = np.clip(begin, -3, 3) * np.log(2)
-    whole = problems
-    if len(state) > MANY:
-        problems = problems.thinned(EACH)
+    whole, problems = problems, problems.begun()
     counted = weight = _counted(problems)
     damping = np.full(len(state), 1e-3)
     residual, jacobian = _cdl_model(state, problems, weight)
@@ -255,9 +254,7 @@ def fit_contrast(problems: Problems, always: Collection[int] = ()) -> list[Targe
     if (problems.lit > 0).sum(axis=1).max(initial=0) < FEWEST:
         return []
     centre = np.zeros(len(problems.target))
-    whole = problems
-    if len(centre) > MANY:
-        problems = problems.thinned(EACH)
+    whole, problems = problems, problems.begun()
     for width, steps in ((2.0, 13), (0.25, 9), (0.05, 9), (0.012, 9)):
         error = np.full(len(centre), np.inf)
         chosen = centre.copy()

@@ -48,8 +48,10 @@ other trial.
 HUES_WITHIN, HUES_TELL = 2.0, 1.1
 """Codes that the best first fit of some hues may leave to be followed, and to be followed alone."""
 
-PART_BETTER = 0.4
-"""A part of the nodes counts where its error is under this share of that on all."""
+PART_BETTER, START_BETTER = 0.4, 0.6
+"""A part of the nodes counts where its error is under this share of that on all, and is raced
+where that of its first fits is under this share.
+"""
 
 PAIR_OFF, PAIR_CODES, MATCHED = 1.5, 0.02, 3
 """Where the likeliest pair of gamuts leaves more than this many times what a fit leaves, and
@@ -81,11 +83,19 @@ def by_part(ground: Ground, among: Among, fits: list[FreeFit]) -> tuple[list[Fre
     """
     inner = ground.near(INNER)
     trials = [(_settled(inner, among, fits), inner)]
-    if not (trials[0][0] and trials[0][0][0].error <= EXPLAINED):
-        trials += _trials(ground, inner, among)
     whole_error = fits[0].error if fits else np.inf
-    began = [*(f for trial, _ in trials for f in trial[:COMPRESSED]), *fits]
-    packed = _packed(ground, among, began, whole_error)
+    least = trials[0][0][0].error if trials[0][0] else np.inf
+    hues: list[FreeFit] = []
+    if least > EXPLAINED:
+        hues, window, tell = _by_hues(ground, among)
+        trials.append((hues, window))
+        if not tell and least >= PART_BETTER * whole_error:
+            trials.append((_near_neutral(inner, among), inner))
+    least = min((trial[0].error for trial, _ in trials if trial), default=np.inf)
+    packed: list[FreeFit] = []
+    if not (hues and hues[0].error == least and least < PART_BETTER * whole_error):
+        began = [*(f for trial, _ in trials for f in trial[:COMPRESSED]), *fits]
+        packed = _packed(ground, among, began, whole_error)
     better = [(t, part) for t, part in trials if t and t[0].error < PART_BETTER * whole_error]
     if better:
         part_fits, part = min(better, key=lambda each: each[0][0].error)
@@ -101,20 +111,31 @@ def by_part(ground: Ground, among: Among, fits: list[FreeFit]) -> tuple[list[Fre
     return fits, ground
 
 
-def _trials(ground: Ground, inner: Ground, among: Among) -> list[tuple[list[FreeFit], Ground]]:
-    """Races on the hues where first fits without mixing are best, and near neutral."""
-    samples, ends = among.samples, among.ends
+def _by_hues(ground: Ground, among: Among) -> tuple[list[FreeFit], Ground, bool]:
+    """A race on the hues where first fits without mixing are best, if those come near enough.
+
+    With them its nodes, and whether they leave so little that no others need telling.
+    """
     windows = [ground.only(rows) for rows in hue_windows(ground.outputs)]
-    seen = [(screen_plainly(window, samples, ends), window) for window in windows]
+    seen = [(screen_plainly(window, among.samples, among.ends), window) for window in windows]
     began = [(min(s.error for s in found if s), found, w) for found, w in seen if any(found)]
-    error, starts, window = min(began, key=lambda each: each[0], default=(np.inf, [], inner))
-    trials = []
-    if error <= HUES_WITHIN:
-        trials.append((race(window, samples, ends, starts, PART_HEATS), window))
-    if error > HUES_TELL:
-        found = race(inner, samples, ends, screen(inner, samples, ends), PART_HEATS)
-        trials.append((found, inner))
-    return trials
+    error, starts, window = min(began, key=lambda each: each[0], default=(np.inf, [], ground))
+    if error > HUES_WITHIN:
+        return [], window, False
+    fits = race(window, among.samples, among.ends, starts, PART_HEATS)
+    return fits, window, error <= HUES_TELL
+
+
+def _near_neutral(inner: Ground, among: Among) -> list[FreeFit]:
+    """A race on the nodes near neutral, if first fits there are far better than on all."""
+    starts = screen(inner, among.samples, among.ends)
+    if _least(starts) > START_BETTER * _least(among.starts):
+        return []
+    return race(inner, among.samples, among.ends, starts, PART_HEATS)
+
+
+def _least(starts: Sequence[Start | None]) -> float:
+    return min((each.error for each in starts if each), default=np.inf)
 
 
 def _packed(ground: Ground, among: Among, fits: list[FreeFit], unpacked: float) -> list[FreeFit]:
