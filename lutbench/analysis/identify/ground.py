@@ -35,8 +35,8 @@ Nearer ones tell Q and M less well apart: for the smallest steps only their prod
 UNTINTED = 0.65
 """Codes, root mean square: channels of the neutral axis nearer than this are taken as one curve."""
 
-SATURATIONS = (1.0, 0.8, 1.25, 0.65, 1.5)
-"""What Q is first taken to undo."""
+SATURATIONS, GLANCED = (1.0, 0.8, 1.25, 0.65, 1.5), 3
+"""What Q is first taken to undo, and how many of them at a glance."""
 
 HOLD = (400.0, 40.0)
 """What holds Q to what it was, step by step.
@@ -209,7 +209,8 @@ def screen(ground: Ground, samples: Samples, sources: list[End]) -> list[Start |
 
 def glance(ground: Ground, samples: Samples, sources: list[End]) -> list[Start | None]:
     """A first fit of each source in a hurry: Q from three of the saturations alone."""
-    return _Screen(ground.near(count=GLANCED_AT), samples, sources).starts(SATURATIONS[:3], ())
+    some = ground.near(count=GLANCED_AT)
+    return _Screen(some, samples, sources).starts(SATURATIONS[:GLANCED], ())
 
 
 def screen_plainly(ground: Ground, samples: Samples, sources: list[End]) -> list[Start | None]:

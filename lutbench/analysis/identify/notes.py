@@ -179,8 +179,8 @@ def _settling(h: Hypothesis, other: Hypothesis, samples: Samples) -> str:
         return ""
     if other.source == h.source and other.target == h.target and is_one_matrix(h, other):
         return ""
-    values = samples.nodes.reshape(-1, 3)
-    clear = np.all(samples.inside(samples.table.reshape(-1, 3)), axis=1)
+    values = samples.few.nodes.reshape(-1, 3)
+    clear = np.all(samples.few.clear, axis=-1).ravel()
     with np.errstate(all="ignore"):
         apart = np.abs(h.apply(values, clip=False) - other.apply(values, clip=False)).max(axis=1)
     apart = np.nan_to_num(apart, nan=0.0, posinf=1.0) * CODES
