@@ -19,6 +19,7 @@ TINTED = 0.8
 BLURRED = 2 / CODES
 """How far a plateau may be blurred where a tint was taken out of it."""
 
+DENSE = 2048
 OUT = -9.0
 """What stands for a node that was clipped, and so is left out."""
 
@@ -42,11 +43,17 @@ def untinted_forms(samples: Samples) -> list[Samples]:
 
 
 def _without(samples: Samples, luma: Array, tint: Array) -> Samples:
+    from scipy.interpolate import PchipInterpolator
+
     weights = np.array(CDL_WEIGHTS)
+    # A smooth curve through the neutral nodes, as a table.
+    dense = np.linspace(luma[0], luma[-1], DENSE)
+    rising = np.concatenate([[True], np.diff(luma) > 1e-9])
+    curves = PchipInterpolator(luma[rising], tint[rising])(dense).T
 
     def cleaned(values: Array) -> Array:
         at = values @ weights
-        shift = np.stack([_between(at, luma, tint[:, c]) for c in range(3)], axis=-1)
+        shift = np.stack([np.interp(at, dense, curve) for curve in curves], axis=-1)
         # Beyond the neutrals that are clear nothing tells the tint.
         told = (at >= luma[0]) & (at <= luma[-1])
         fine = (samples.inside(values).all(axis=-1) & told)[..., None]
@@ -64,12 +71,3 @@ def _without(samples: Samples, luma: Array, tint: Array) -> Samples:
         high=fine.max(axis=0),
         margin=max(samples.margin, BLURRED),
     )
-
-
-def _between(at: Array, luma: Array, values: Array) -> Array:
-    """The tint at some luma, by a smooth curve through that of the neutral nodes."""
-    from scipy.interpolate import PchipInterpolator
-
-    rising = np.concatenate([[True], np.diff(luma) > 1e-9])
-    curve = PchipInterpolator(luma[rising], values[rising])
-    return np.asarray(curve(np.clip(at, luma[0], luma[-1])))

@@ -98,22 +98,36 @@ def guessed_curves(samples: Samples, known: Knowledge) -> list[Finalist]:
         return []
     within = _errors(samples, run, known.sources, targets) <= limit_of(samples)
     places, outputs = samples.neutral_in[run], samples.neutral[run]
-    told: list[tuple[float, Hypothesis]] = []
+    told: list[tuple[float, float, Hypothesis]] = []
     for s, t in np.argwhere(within):
         source, end = known.sources[s], targets[t]
         light, out = source.decode(places), end.decode(outputs.mean(axis=1))
         stops, contrast = _about_grey(light, out)
-        fit = TargetFit(known.targets.index(end), "smooth", stops, 0.0, 1.0, None, 0.0)
-        curve = FreeCurve(light, outputs, np.ones(len(places)))
-        h = hypothesis_of(source, fit, known, curve, (), samples)
-        if h is not None:
-            told.append((TONE_COSTS * abs(float(np.log2(contrast))), h))
-    told.sort(key=lambda each: each[0] + uncommonness(each[1]))
-    finalists = []
-    for cost, h in told[:GUESSES]:
+        cost = TONE_COSTS * abs(float(np.log2(contrast)))
+        plain = Hypothesis(source, end, known.bank.pair(0), stops)
+        told.append((cost + uncommonness(plain), cost, plain))
+    told.sort(key=lambda each: each[0])
+    finalists: list[Finalist] = []
+    for _, cost, plain in told:
+        h = _with_tone(plain, places, outputs, samples, known)
+        if h is None:
+            continue
         seen = forecast(h, samples)
         finalists.append(Finalist(h, seen, error_of(seen, samples), cost))
+        if len(finalists) == GUESSES:
+            break
     return finalists
+
+
+def _with_tone(
+    plain: Hypothesis, places: Array, outputs: Array, samples: Samples, known: Knowledge
+) -> Hypothesis | None:
+    """The hypothesis with the tone curve before its target that a grey scale shows."""
+    assert plain.target_end is not None
+    target = known.targets.index(plain.target_end)
+    fit = TargetFit(target, "smooth", plain.stops, 0.0, 1.0, None, 0.0)
+    curve = FreeCurve(plain.source.decode(places), outputs, np.ones(len(places)))
+    return hypothesis_of(plain.source, fit, known, curve, (), samples)
 
 
 def _about_grey(light: Array, out: Array) -> tuple[float, float]:
