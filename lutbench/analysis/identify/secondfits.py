@@ -34,7 +34,7 @@ COMPRESSION = GamutCompression()
 COMPRESSED, PACKED, AS_WELL = 4, 8, 1.5
 """Fits with a compression that are followed, what goes into them, and what they may cost."""
 
-PACKED_ROWS = 400
+PACKED_ROWS = 250
 """Nodes that choose those that are followed."""
 
 PACKED_BETTER = 0.8

@@ -206,11 +206,16 @@ def search_free(field: Field, knowledge: Knowledge) -> list[Loose]:
         fits, ground = by_part(ground, among, fits)
     fits = with_pair(ground, among, fits) + fits
     found: list[Loose] = []
+    likely: Sequence[int] = range(len(knowledge.targets))
     for fit, pairs in zip(fits[:FOLLOWED], PAIRS, strict=False):
         best = min((each.cost for each in found), default=np.inf)
         if _is_behind(fit, fits[0]) and _least_cost(fit) > best:
             continue
-        found += _followed(ground, samples, knowledge, ends, fit, pairs, noise=fits[0].is_noise)
+        noise = fits[0].is_noise
+        more, near = _followed(ground, samples, knowledge, ends, fit, pairs, likely, noise=noise)
+        found += more
+        if fit is fits[0] and more:
+            likely = near
     return sorted(found, key=lambda each: each.cost)
 
 
@@ -291,18 +296,23 @@ def _followed(
     ends: list[End],
     fit: FreeFit,
     pairs: int,
+    likely: Sequence[int],
     *,
     noise: bool,
-) -> list[Loose]:
-    """Hypotheses of a free fit, with so many pairs of gamuts.
+) -> tuple[list[Loose], Sequence[int]]:
+    """Hypotheses of a free fit, with so many pairs of gamuts; and the targets that come near.
 
-    Where the best fit leaves but `noise`, all of its nodes weigh.
+    Targets are looked for among the `likely` and the source itself, and with a second pair of
+    gamuts among those that come near with the first. Where the best fit leaves but `noise`, all
+    of its nodes weigh.
     """
     errors = match_free(fit, knowledge.bank)
     found: list[Loose] = []
     seen: set[tuple[str, str]] = set()
     best = np.inf
-    likely: Sequence[int] = range(len(knowledge.targets))
+    number = ends[fit.source].number
+    own = (j for j, end in enumerate(knowledge.targets) if end.number == number)
+    likely = sorted({*likely, *own})
     for index in [*np.argsort(errors)[: 4 * pairs].tolist(), 0]:
         if index and (errors[index] > 2 * best + 0.5 or len(seen) >= pairs):
             continue
@@ -331,7 +341,7 @@ def _followed(
             if told.model != "cdl" or _holds(hypothesis, ground, samples, held.typical):
                 error = held.error / NOISE_OF_MEDIAN if noise else held.typical
                 found.append(Loose(hypothesis, error, told.cost))
-    return found
+    return found, likely
 
 
 def _holds(hypothesis: Hypothesis, ground: Ground, samples: Samples, typical: float) -> bool:
