@@ -45,6 +45,9 @@ INNER, EXPLAINED = 0.12, 0.05
 other trial.
 """
 
+ALONE = 2.0
+"""How many times the error of the first fit the second leaves where there is no doubt."""
+
 HUES_WITHIN, HUES_TELL = 2.0, 1.1
 """Codes that the best first fit of some hues may leave to be followed, and to be followed alone."""
 
@@ -91,6 +94,8 @@ def by_part(ground: Ground, among: Among, fits: list[FreeFit]) -> tuple[list[Fre
         trials.append((hues, window))
         if not tell and least >= PART_BETTER * whole_error:
             trials.append((_near_neutral(inner, among), inner))
+    elif not _is_alone(trials[0][0]):
+        trials.append((_near_neutral(inner, among), inner))
     least = min((trial[0].error for trial, _ in trials if trial), default=np.inf)
     packed: list[FreeFit] = []
     if not (hues and hues[0].error == least and least < PART_BETTER * whole_error):
@@ -109,6 +114,11 @@ def by_part(ground: Ground, among: Among, fits: list[FreeFit]) -> tuple[list[Fre
     elif packed and packed[0].error < PART_BETTER * whole_error:
         return packed, ground
     return fits, ground
+
+
+def _is_alone(fits: Sequence[FreeFit]) -> bool:
+    """Whether the second of some fits leaves far more than the first."""
+    return len(fits) < 2 or fits[1].error > ALONE * fits[0].error
 
 
 def _by_hues(ground: Ground, among: Among) -> tuple[list[FreeFit], Ground, bool]:
