@@ -45,6 +45,11 @@ KEPT = 8
 # nothing, but it settles what nothing else does.
 PULL_EXPOSURE, PULL = 0.4, (0.15, 0.5, 0.15)
 
+USUAL = (0.15, 0.05, 0.15)
+"""The spread of log slope, offset and log power that grades usually have (common practice): of
+targets that a CDL explains alike, the one with the least grade is the likeliest.
+"""
+
 _STEP = LOG_LIGHT[1] - LOG_LIGHT[0]
 
 
@@ -181,6 +186,7 @@ def fit_cdl(problems: Problems, begin: Array) -> list[TargetFit]:
     share = kept / np.maximum((counted**2).sum(axis=(1, 2)), 1e-9)
     cost = cost_of(error, 0) * share + cost_of(np.array(UNEXPLAINED), 0) * (1 - share)
     cost += PARAMETER * size + ((pull * state) ** 2).sum(axis=1)
+    cost += 0.5 * ((state[:, 1:] / np.tile(USUAL, channels)) ** 2).sum(axis=1)
     fits = []
     for p in np.argsort(cost)[:KEPT]:
         rows = state[p, 1:].reshape(channels, 3)
