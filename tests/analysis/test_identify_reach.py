@@ -256,10 +256,29 @@ def test_two_pairs_of_gamuts_with_one_matrix_are_told_together() -> None:
         looked("cdl", kind="gamut", target_curve=camera_curves()[3]),
         # A compressed gamut under saturation and noise: near neutral many sources fit.
         random_case(18221, look=True),
+        # A strong CDL makes HLG of a display curve, a slight one leaves it one.
+        looked(
+            "cdl",
+            source_curve="ARIB STD-B67",
+            target_curve="gamma 2.6",
+            target_gamut="P3-D65",
+            precision="10 bit",
+        ),
+        # A compressed gamut under a contrast: near neutral two sources fit alike.
+        random_case(24077, look=True),
         # Nodes that leave one of the systems without a single solution.
         random_case(19235),
     ],
-    ids=["over white", "few nodes", "own curve", "another source", "compressed", "singular"],
+    ids=[
+        "over white",
+        "few nodes",
+        "own curve",
+        "another source",
+        "compressed",
+        "least grade",
+        "in doubt",
+        "singular",
+    ],
 )
 def test_looks_in_the_way(case: Case) -> None:
     told = judged(found(case), case)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lutbench.analysis.identify.samples import MOST, samples_of
+from lutbench.analysis.identify.samples import FEW, MOST, samples_of
 from lutbench.errors import LutbenchError
 from lutbench.model.grade import Cdl
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D, lattice
@@ -28,6 +28,20 @@ def test_of_a_large_lattice_some_nodes_and_the_whole_grey_scale() -> None:
     np.testing.assert_allclose(found.table, lut.apply(found.nodes), atol=1e-12)
     assert found.neutral.shape == (65, 3)
     np.testing.assert_allclose(found.neutral[:, 0], np.linspace(0, 1, 65) ** 1.7, atol=1e-12)
+
+
+def test_few_of_the_nodes_are_spread_from_end_to_end() -> None:
+    whole = samples_of(Lut3D(lattice(33) ** 1.7))
+    few = whole.few
+    assert few.table.shape == (FEW, FEW, FEW, 3)
+    np.testing.assert_allclose(few.axis, np.linspace(0, 1, FEW), atol=1e-12)
+    np.testing.assert_allclose(few.table, few.nodes**1.7, atol=1e-12)
+    # Grey scale and plateaus stay those of all nodes.
+    np.testing.assert_array_equal(few.neutral, whole.neutral)
+    np.testing.assert_array_equal(few.low, whole.low)
+    assert samples_of(POWER).few.table.shape == POWER.table.shape
+    curve = samples_of(Lut1D(np.linspace(0, 1, 64)[:, None] ** [1.0, 1.5, 2.0]))
+    assert curve.few is curve
 
 
 def test_a_curve_stands_for_the_lut_that_it_is() -> None:
