@@ -243,6 +243,13 @@ def test_two_pairs_of_gamuts_with_one_matrix_are_told_together() -> None:
     assert targets >= {one.target.name, other.target.name}
 
 
+def test_a_contrast_with_an_exposure_is_no_conversion_of_the_gamut_alone() -> None:
+    """A cubic on the source's own curve comes near, but would have to change the exposure."""
+    case = random_case(25056, look=True)
+    assert (case.kind, case.exposure) == ("combined", 0.0)
+    assert found(case).kind == "combined"
+
+
 @pytest.mark.parametrize(
     "case",
     [
@@ -266,6 +273,8 @@ def test_two_pairs_of_gamuts_with_one_matrix_are_told_together() -> None:
         ),
         # A compressed gamut under a contrast: near neutral two sources fit alike.
         random_case(24077, look=True),
+        # Near neutral a wrong source fits far better than any does on all nodes.
+        random_case(25125, look=True),
         # Nodes that leave one of the systems without a single solution.
         random_case(19235),
     ],
@@ -277,6 +286,7 @@ def test_two_pairs_of_gamuts_with_one_matrix_are_told_together() -> None:
         "compressed",
         "least grade",
         "in doubt",
+        "astray",
         "singular",
     ],
 )

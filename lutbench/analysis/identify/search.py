@@ -41,6 +41,7 @@ from lutbench.analysis.identify.verdict import (
     candidates_of,
     kind_of,
     ranked,
+    uncommonness,
     usual_first,
 )
 from lutbench.analysis.identify.words import explained
@@ -271,7 +272,8 @@ def _worked_out(
     fitted.
     """
     best = min((each.error for each in found), default=np.inf)
-    worked = [(each, forecast(each.hypothesis, samples)) for each in loose[:FORECASTS]]
+    order = sorted(loose, key=lambda each: each.cost + uncommonness(each.hypothesis))
+    worked = [(each, forecast(each.hypothesis, samples)) for each in order[:FORECASTS]]
     wholes = [error_of(told, samples) for _, told in worked]
     explained = any(
         whole <= AS_ALL * each.error + TABLE_LEAVES and not each.hypothesis.grade

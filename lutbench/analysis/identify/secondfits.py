@@ -51,7 +51,7 @@ ALONE = 2.0
 HUES_WITHIN, HUES_TELL = 2.0, 1.1
 """Codes that the best first fit of some hues may leave to be followed, and to be followed alone."""
 
-PART_BETTER, START_BETTER = 0.4, 0.6
+PART_BETTER, START_BETTER = 0.4, 0.45
 """A part of the nodes counts where its error is under this share of that on all, and is raced
 where that of its first fits is under this share.
 """
@@ -89,12 +89,11 @@ def by_part(ground: Ground, among: Among, fits: list[FreeFit]) -> tuple[list[Fre
     whole_error = fits[0].error if fits else np.inf
     least = trials[0][0][0].error if trials[0][0] else np.inf
     hues: list[FreeFit] = []
+    tell = False
     if least > EXPLAINED:
         hues, window, tell = _by_hues(ground, among)
         trials.append((hues, window))
-        if not tell and least >= PART_BETTER * whole_error:
-            trials.append((_near_neutral(inner, among), inner))
-    elif not _is_alone(trials[0][0]):
+    if not tell and not _is_sure(trials[0][0]):
         trials.append((_near_neutral(inner, among), inner))
     least = min((trial[0].error for trial, _ in trials if trial), default=np.inf)
     packed: list[FreeFit] = []
@@ -116,8 +115,10 @@ def by_part(ground: Ground, among: Among, fits: list[FreeFit]) -> tuple[list[Fre
     return fits, ground
 
 
-def _is_alone(fits: Sequence[FreeFit]) -> bool:
-    """Whether the second of some fits leaves far more than the first."""
+def _is_sure(fits: Sequence[FreeFit]) -> bool:
+    """Whether the first of some fits leaves but noise, or next to nothing and the others more."""
+    if not fits or fits[0].error > EXPLAINED:
+        return bool(fits) and fits[0].is_noise
     return len(fits) < 2 or fits[1].error > ALONE * fits[0].error
 
 

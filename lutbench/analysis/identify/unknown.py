@@ -98,8 +98,10 @@ LIKELY = 12
 """Targets of the first pair of gamuts that are tried with the next."""
 
 GAMUT_ONLY = 12.0
-OWN_STOPS = 0.5
-"""An exposure over which a conversion to the source's own curve is no gamut conversion alone."""
+ANY_STOPS, OWN_STOPS = 0.5, {"contrast": 0.15}
+"""An exposure over which a conversion to the source's own curve is no gamut conversion alone; by
+models that tell it better.
+"""
 
 STARTS = 3
 """First fits by whose error forms of a LUT are told apart."""
@@ -388,7 +390,9 @@ def _targets(
         most = fit.share >= MOST or (fit.share >= MANY and fit.error <= MANY_WITHIN)
         good = fit.error <= (PLAIN_LIMITS if fit.model == "plain" else 1) * limit and most
         # The source's own curve makes a gamut conversion, which leaves the exposure alone.
-        own = end.number == source.number and (fit.model == "tone" or abs(fit.stops) < OWN_STOPS)
+        own = end.number == source.number and (
+            fit.model == "tone" or abs(fit.stops) < OWN_STOPS.get(fit.model, ANY_STOPS)
+        )
         shown = end.curve.curve.name in SHOWN_ON or own
         if fit.model == "tone":
             least = TONE_SHARE if shown else LOG_SHARE
