@@ -9,6 +9,7 @@ from functools import cached_property, lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from lutbench.analysis.identify.evenly import between
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.curves.base import Curve
 from lutbench.model.signal import Range, range_of
@@ -148,7 +149,8 @@ class End:
     def light_near(self, values: Array) -> Array:
         """The same from the dense table: quick, good to about 3e-5 of the light."""
         low, span = scale_of(self.range)
-        return np.asarray(np.interp((values - low) / span, *self.curve.dense))
+        ends = low + DENSE_FROM * span, low + DENSE_TO * span
+        return between(values, *ends, self.curve.dense[1])
 
     def of_axis(self, values: Array) -> Array:
         """The same of inputs along an edge or the neutral axis: the last are kept.

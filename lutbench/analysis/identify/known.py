@@ -31,8 +31,8 @@ PARTLY = 0.3
 TRIED, FEW = 48, 250
 """Pairs of curves that are fitted to all of the chosen nodes, and nodes that choose them."""
 
-BY_HUES = 48
-"""Pairs of curves that go by hues."""
+PARTLY_TRIED = 24
+"""The same that are fitted to a part of the nodes, near neutral and by hues."""
 
 COMPRESSED_PAIRS, COMPRESSED_ERROR, FEWEST_CLEAR = 24, 6.0, 40
 """Pairs of curves that are tried with a compressed gamut, and the error in codes that goes on."""
@@ -116,7 +116,7 @@ def _likeliest(
     few = [each[:: max(1, len(each) // FEW)] for each in chosen]
     fits = _fitted(samples, sources, targets, places, few, absolute=absolute, exact=False)
     order = sorted((fit.error, i, j) for i, j, fit in fits)
-    return [(i, j) for _, i, j in order[:TRIED]]
+    return [(i, j) for _, i, j in order[: PARTLY_TRIED if absolute else TRIED]]
 
 
 def _fitted(
@@ -185,7 +185,7 @@ def search_partly(
     fits = _fitted(samples, sources, targets, likely, [inner] * 3, absolute=True)
     fits.sort(key=lambda each: each[2].error)
     if not fits or fits[0][2].error > PARTLY:
-        likely = [(i, j) for i, j, _ in fits[:BY_HUES]] or places[:BY_HUES]
+        likely = [(i, j) for i, j, _ in fits] or places[:PARTLY_TRIED]
         for hues in hue_windows(samples.table.reshape(-1, 3)[inner]):
             chosen = inner[hues][::2]
             found_there = _fitted(samples, sources, targets, likely, [chosen] * 3, exact=False)

@@ -9,6 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from lutbench.analysis.identify.evenly import between
 from lutbench.analysis.identify.samples import CODES, Samples
 from lutbench.model.grade import CDL_WEIGHTS
 from lutbench.model.transforms import Array
@@ -53,7 +54,7 @@ def _without(samples: Samples, luma: Array, tint: Array) -> Samples:
 
     def cleaned(values: Array) -> Array:
         at = values @ weights
-        shift = np.stack([np.interp(at, dense, curve) for curve in curves], axis=-1)
+        shift = np.stack([between(at, luma[0], luma[-1], each) for each in curves], axis=-1)
         # Beyond the neutrals that are clear nothing tells the tint.
         told = (at >= luma[0]) & (at <= luma[-1])
         fine = (samples.inside(values).all(axis=-1) & told)[..., None]
