@@ -1,17 +1,18 @@
 """How often `identify` is right, on LUTs that colour-science made at random.
 
-    python tests/benchmarks/identification.py --count 300 --first-seed 22000
+    python tests/benchmarks/identification.py --count 300 --first-seed 27000
 
 Prints a table by group (never by a registered name): kind, curves and gamuts of
 the first and of the first three candidates (up to `same_as`), how often the curves are
 named that the LUT does not tell, ranges, look, what each word of confidence
 is worth, and the time of a call. `--rows FILE` keeps a line of JSON for each LUT, so
 that every miss can be looked into. Times are of the processor, so that other work on
-the machine counts little. Constants were chosen and faults mended on other seeds: 1000
-to 1179, 2000 to 2179, 3000 to 3179, 4000 to 4179, 5000 to 5119, 6000 to 6089, 7000 to
-7119, 8000 to 8179, 11000 to 11299, 12000 to 12299, 13000 to 13299, 14000 to 14299,
-15000 to 15299, 16000 to 16299, 17000 to 17299, 18000 to 18299,
-19000 to 19299, 20000 to 20299 and 21000 to 21399.
+the machine counts little, and the lesser of two calls. Constants were chosen and faults
+mended on other seeds: 1000 to 1179, 2000 to 2179, 3000 to 3179, 4000 to 4179, 5000 to
+5119, 6000 to 6089, 7000 to 7119, 8000 to 8179, 11000 to 11299, 12000 to 12299, 13000 to
+13299, 14000 to 14299, 15000 to 15299, 16000 to 16299, 17000 to 17299, 18000 to 18299,
+19000 to 19299, 20000 to 20299, 21000 to 21399, 22000 to 22299, 24000 to 24299, 25000 to
+25299 and 26000 to 26299.
 """
 
 from __future__ import annotations
@@ -37,6 +38,10 @@ from identification_cases import NEGATIVES, Case, build, negative, random_case
 from identification_score import judged
 
 NEGATIVE_SEEDS = range(4)
+
+CALLS = 2
+LIMIT = 1.5
+"""Seconds that a call is to take at most, of a LUT of 33 nodes."""
 
 KEYS = ("kind", "top 1", "named", "top 3", "range", "look")
 
@@ -66,12 +71,17 @@ GROUPS: dict[str, Callable[[Case], str]] = {
 
 
 def timed(case: Case) -> dict[str, Any]:
-    """What of one case `identify` has right, and the seconds of processor time it took."""
+    """What of one case `identify` has right, and the seconds of processor time it took.
+
+    These are the least of a few calls, for the machine's speed varies; `first` is the first.
+    """
     lut = Lut3D(build(case))
-    started = time.process_time()
-    found = identify(lut)
-    seconds = time.process_time() - started
-    return judged(found, case) | {"seconds": seconds}
+    taken = []
+    for _ in range(CALLS):
+        started = time.process_time()
+        found = identify(lut)
+        taken.append(time.process_time() - started)
+    return judged(found, case) | {"seconds": min(taken), "first": taken[0]}
 
 
 def percent(results: list[dict[str, Any]], key: str) -> str:
@@ -118,11 +128,22 @@ def print_negatives() -> None:
     print(f"\nNo conversion at all, {sum(levels.values())} LUTs: {told}.")
 
 
+def print_times(results: list[dict[str, Any]]) -> None:
+    """How many of the LUTs of 33 nodes took less than they may, and how long the slowest took."""
+    for name, key in (("the lesser of two calls", "seconds"), ("the first call alone", "first")):
+        taken = [each[key] for each in results]
+        within = sum(each < LIMIT for each in taken)
+        print(
+            f"\n33 nodes, {name}: {within} of {len(taken)} LUTs under {LIMIT} s, "
+            f"slowest {max(taken):.2f} s."
+        )
+
+
 def main() -> None:
     """Run the benchmark and print its tables in Markdown."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--count", type=int, default=300)
-    parser.add_argument("--first-seed", type=int, default=22000)
+    parser.add_argument("--first-seed", type=int, default=27000)
     parser.add_argument("--rows", type=Path, help="a file for a line of JSON of each LUT")
     options = parser.parse_args()
     warnings.simplefilter("ignore")
@@ -142,6 +163,8 @@ def main() -> None:
             options.rows.write_text("\n".join(lines) + "\n")
     print_groups(rows)
     print_calibration(rows["all"])
+    if rows["33 nodes"]:
+        print_times(rows["33 nodes"])
     print_negatives()
 
 

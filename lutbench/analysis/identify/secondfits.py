@@ -78,47 +78,67 @@ class Among:
     bank: GamutBank
 
 
+@dataclass(frozen=True)
+class _Trial:
+    """Fits on a part of the nodes, best first: those `near` neutral, or of some hues."""
+
+    fits: list[FreeFit]
+    ground: Ground
+    near: bool
+
+    @property
+    def error(self) -> float:
+        return _error(self.fits)
+
+
 def by_part(ground: Ground, among: Among, fits: list[FreeFit]) -> tuple[list[FreeFit], Ground]:
     """Fits on a part of the nodes, where those are far better: near neutral, or of some hues.
 
     A compressed gamut, and what is clipped before a look, shows far from
     neutral; a look may act on some hues alone.
     """
-    inner = ground.near(INNER)
-    trials = [(_settled(inner, among, fits), inner)]
-    whole_error = fits[0].error if fits else np.inf
-    least = trials[0][0][0].error if trials[0][0] else np.inf
-    hues: list[FreeFit] = []
-    tell = False
-    if least > EXPLAINED:
-        hues, window, tell = _by_hues(ground, among)
-        trials.append((hues, window))
-    if not tell and not _is_sure(trials[0][0]):
-        trials.append((_near_neutral(inner, among), inner))
-    least = min((trial[0].error for trial, _ in trials if trial), default=np.inf)
+    enough = PART_BETTER * _error(fits)
+    trials = _trials(ground, among, fits)
+    best = min(trials, key=lambda each: each.error)
+    is_better = best.error < enough
+    # What explains all of the nodes goes before what explains a part as well.
+    most = min(enough, AS_WELL * best.error)
     packed: list[FreeFit] = []
-    if not (hues and hues[0].error == least and least < PART_BETTER * whole_error):
-        began = [*(f for trial, _ in trials for f in trial[:COMPRESSED]), *fits]
-        packed = _packed(ground, among, began, whole_error)
-    better = [(t, part) for t, part in trials if t and t[0].error < PART_BETTER * whole_error]
-    if better:
-        part_fits, part = min(better, key=lambda each: each[0][0].error)
-        # What explains all of the nodes goes before what explains a part as well.
-        most = min(PART_BETTER * whole_error, AS_WELL * part_fits[0].error)
-        if part is inner and not (packed and packed[0].error < most):
-            packed = _packed_with_pair(ground, among, part_fits[0], most)
-        fits, whole, ground = part_fits, ground, part
-        if packed and packed[0].error < most:
-            return packed, whole
-    elif packed and packed[0].error < PART_BETTER * whole_error:
+    # Where hues alone explain it, a look acts on the others, and no compression.
+    if best.near or not is_better:
+        began = [*(fit for each in trials for fit in each.fits[:COMPRESSED]), *fits]
+        packed = _packed(ground, among, began, _error(fits))
+    if best.near and is_better and _error(packed) >= most:
+        packed = _packed_with_pair(ground, among, best.fits[0], most)
+    if _error(packed) < most:
         return packed, ground
-    return fits, ground
+    return (best.fits, best.ground) if is_better else (fits, ground)
+
+
+def _trials(ground: Ground, among: Among, fits: list[FreeFit]) -> list[_Trial]:
+    """The fits anew on the nodes near neutral, and races on parts that they leave in doubt."""
+    inner = ground.near(INNER)
+    trials = [_Trial(_settled(inner, among, fits), inner, near=True)]
+    tell = False
+    if trials[0].error > EXPLAINED:
+        hues, window, tell = _by_hues(ground, among)
+        trials.append(_Trial(hues, window, near=False))
+    if not tell and not _is_sure(trials[0].fits):
+        trials.append(_Trial(_near_neutral(inner, among), inner, near=True))
+    return trials
+
+
+def _error(fits: Sequence[FreeFit]) -> float:
+    """The error of the first of some fits; infinite where there is none."""
+    return fits[0].error if fits else float(np.inf)
 
 
 def _is_sure(fits: Sequence[FreeFit]) -> bool:
     """Whether the first of some fits leaves but noise, or next to nothing and the others more."""
-    if not fits or fits[0].error > EXPLAINED:
-        return bool(fits) and fits[0].is_noise
+    if not fits:
+        return False
+    if fits[0].error > EXPLAINED:
+        return fits[0].is_noise
     return len(fits) < 2 or fits[1].error > ALONE * fits[0].error
 
 
