@@ -84,21 +84,14 @@ def test_a_matrix_is_found_and_held(scene: tuple[Ground, Samples, End], case: Ca
     np.testing.assert_allclose(free.matrix, rows, atol=2e-3)
 
 
-def test_a_matrix_that_is_held_is_no_parameter() -> None:
-    compression = GamutCompression()
-    assert [
-        Form(c, h, p).rows
-        for c, h, p in [
-            (False, False, None),
-            (True, False, compression),
-            (True, True, compression),
-        ]
-    ] == [2, 6, 0]
-    assert [
-        Form(c, h, p).systems
-        for c, h, p in [
-            (False, False, None),
-            (True, False, compression),
-            (True, True, compression),
-        ]
-    ] == [1, 1, 3]
+@pytest.mark.parametrize(
+    ("form", "rows", "systems"),
+    [
+        (Form(), 2, 1),
+        (Form(tinted=True), 2, 3),
+        (Form(tinted=True, compression=GamutCompression()), 6, 1),
+        (Form(tinted=True, held=True, compression=GamutCompression()), 0, 3),
+    ],
+)
+def test_a_matrix_that_is_held_is_no_parameter(form: Form, rows: int, systems: int) -> None:
+    assert (form.rows, form.systems) == (rows, systems)

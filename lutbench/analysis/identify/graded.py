@@ -46,8 +46,8 @@ KEPT = 8
 PULL_EXPOSURE, PULL = 0.4, (0.15, 0.5, 0.15)
 
 USUAL = (0.15, 0.05, 0.15)
-"""The spread of log slope, offset and log power that grades usually have (common practice): of
-targets that a CDL explains alike, the one with the least grade is the likeliest.
+"""The spread of log slope, offset and log power that is taken to be usual (chosen, not measured):
+of targets that a CDL explains alike, the one with the least grade is the likeliest.
 """
 
 _STEP = LOG_LIGHT[1] - LOG_LIGHT[0]

@@ -210,7 +210,6 @@ def _with_more(samples: Samples, knowledge: Knowledge, match: NeutralMatch) -> l
         if loose and loose[0].error <= TINTED_FROM:
             break
     loose = [_on_the_axis(each, samples, knowledge, match) for each in loose]
-    loose.sort(key=lambda each: each.cost)
     found += _worked_out(loose, samples.few, found)
     if not found or ranked(found)[0].error > POOR:
         tried = search_by_trial(
