@@ -9,13 +9,13 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from lutbench.analysis.comparison import compare as compare
-    from lutbench.analysis.identify import identify as identify
-    from lutbench.analysis.inspection import inspect as inspect
-    from lutbench.analysis.split import split as split
     from lutbench.errors import LutbenchError as LutbenchError
     from lutbench.formats import open_lut as open_lut
+    from lutbench.identification import identify as identify
+    from lutbench.inspection.inspection import inspect as inspect
+    from lutbench.measure.comparison import compare as compare
     from lutbench.recipes.make import build as build
+    from lutbench.splitting.split import split as split
     from lutbench.tables.lut import Lut1D as Lut1D
     from lutbench.tables.lut import Lut3D as Lut3D
     from lutbench.tables.lut import ShaperLut3D as ShaperLut3D
@@ -26,11 +26,11 @@ __version__ = "0.1.0"
 _HOMES = {
     "LutbenchError": "lutbench.errors",
     "build": "lutbench.recipes.make",
-    "identify": "lutbench.analysis.identify",
-    "compare": "lutbench.analysis.comparison",
-    "inspect": "lutbench.analysis.inspection",
+    "identify": "lutbench.identification",
+    "compare": "lutbench.measure.comparison",
+    "inspect": "lutbench.inspection.inspection",
     "open_lut": "lutbench.formats",
-    "split": "lutbench.analysis.split",
+    "split": "lutbench.splitting.split",
     "Lut1D": "lutbench.tables.lut",
     "Lut3D": "lutbench.tables.lut",
     "ShaperLut3D": "lutbench.tables.lut",

@@ -6,14 +6,14 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from lutbench.analysis.identify import identify
-from lutbench.analysis.identify.result import Identification
-from lutbench.analysis.inspection import inspect
-from lutbench.analysis.levels import levels
 from lutbench.checks.runner import run_suite
 from lutbench.checks.suite import read_suite
+from lutbench.exposure.levels import levels
 from lutbench.files import make_folder
-from lutbench.media.stills import apply_to_still, write_still
+from lutbench.identification import identify
+from lutbench.identification.result import Identification
+from lutbench.inspection.inspection import inspect
+from lutbench.media.still.still import apply_to_still, write_still
 from lutbench.media.subjects import chart_picture, photograph_light, recorded, still_of
 from lutbench.media.tags import ColourTags
 from lutbench.model.conversion import Conversion

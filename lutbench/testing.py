@@ -14,8 +14,6 @@ from os import PathLike
 from pathlib import Path
 from typing import Any
 
-from lutbench.analysis.comparison import ASSUMED_SOURCE
-from lutbench.analysis.samples import Samples
 from lutbench.checks import baselines
 from lutbench.checks.base import Finding
 from lutbench.checks.independent import independent_conversion
@@ -26,6 +24,8 @@ from lutbench.checks.limits import checked_limits
 from lutbench.checks.subjects import Subject, open_subject
 from lutbench.errors import LutbenchError
 from lutbench.files import make_folder, read_bytes, write_text
+from lutbench.measure.comparison import ASSUMED_SOURCE
+from lutbench.measure.samples import Samples
 from lutbench.model.catalogue import Catalogue, open_catalogue
 from lutbench.model.conversion import Encoding
 from lutbench.model.transforms import Transform

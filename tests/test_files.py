@@ -24,7 +24,7 @@ import pytest
 from lutbench import files
 from lutbench.errors import LutbenchError
 from lutbench.formats.cube import read_cube, write_cube
-from lutbench.media.stills import Still, read_still, write_still
+from lutbench.media.still.still import Still, read_still, write_still
 from lutbench.tables.lut import Lut3D
 
 BIG = np.random.default_rng(5).integers(0, 256, (256, 512, 3), np.uint8)  # 384 KiB, incompressible
@@ -218,7 +218,7 @@ def test_a_pipe_is_refused_and_not_waited_for(tmp_path: Path) -> None:
         files.read_bytes(tmp_path / "pipe.cube", limit=9)
     with pytest.raises(LutbenchError, match="is a pipe or a device; accepted: a file"):
         read_still(tmp_path / "pipe.png")
-    from lutbench.media.clips import clip_pictures
+    from lutbench.media.clip.clip import clip_pictures
 
     with pytest.raises(LutbenchError, match="is a pipe or a device; accepted: a file"):
         clip_pictures(tmp_path / "pipe.mov", 1, 64)

@@ -18,7 +18,9 @@ from pathlib import Path
 import numpy as np
 
 from lutbench import __version__, files
-from lutbench.analysis.samples import (
+from lutbench.errors import FormatError
+from lutbench.formats.cube import format_cube, parse_cube
+from lutbench.measure.samples import (
     Samples,
     chart_patches,
     domain_of,
@@ -26,8 +28,6 @@ from lutbench.analysis.samples import (
     nodes,
     random_points,
 )
-from lutbench.errors import FormatError
-from lutbench.formats.cube import format_cube, parse_cube
 from lutbench.model.conversion import Encoding
 from lutbench.model.transforms import Array, Transform
 from lutbench.tables.lut import Lut, Lut1D, Lut3D, ShaperLut3D

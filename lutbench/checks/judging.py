@@ -8,21 +8,21 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.analysis.comparison import (
+from lutbench.checks.base import Finding
+from lutbench.checks.limits import Figure, held_against, measure_of
+from lutbench.errors import DefinitionError
+from lutbench.measure.comparison import (
     ASSUMED_SOURCE,
     ASSUMED_TARGET,
     SETS,
     colours_to_compare,
 )
-from lutbench.analysis.difference import Measured, measure
-from lutbench.analysis.samples import (
+from lutbench.measure.difference import Measured, measure
+from lutbench.measure.samples import (
     Samples,
     nodes_of,
 )
-from lutbench.analysis.view import View, view_of
-from lutbench.checks.base import Finding
-from lutbench.checks.limits import Figure, held_against, measure_of
-from lutbench.errors import DefinitionError
+from lutbench.measure.view import View, view_of
 from lutbench.model.conversion import Encoding
 from lutbench.model.transforms import Transform
 

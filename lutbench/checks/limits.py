@@ -11,8 +11,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from lutbench.analysis.difference import Spread
 from lutbench.errors import DefinitionError, unknown_name
+from lutbench.measure.difference import Spread
 from lutbench.model.definitions import number
 
 UNITS = {

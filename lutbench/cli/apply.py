@@ -18,10 +18,10 @@ from lutbench.cli.options import (
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
-    from lutbench.media.clips import ClipSettings
-    from lutbench.media.frames import FrameList
-    from lutbench.media.sequences import Outcome, Treatment
-    from lutbench.media.ycbcr import Matrix
+    from lutbench.media.clip.clip import ClipSettings
+    from lutbench.media.clip.ycbcr import Matrix
+    from lutbench.media.sequence.frames import FrameList
+    from lutbench.media.sequence.sequence import Outcome, Treatment
     from lutbench.model.signal import Range
     from lutbench.model.transforms import Transform
     from lutbench.tables.lut import Interpolation
@@ -124,9 +124,9 @@ def command(
       lutbench apply day.cube A004.mov A004_view.mp4 --codec h265 --target-gamut BT.709
     """
     import lutbench
-    from lutbench.media.clips import ClipSettings, is_clip
-    from lutbench.media.frames import is_pattern
-    from lutbench.media.sequences import Treatment
+    from lutbench.media.clip.clip import ClipSettings, is_clip
+    from lutbench.media.sequence.frames import is_pattern
+    from lutbench.media.sequence.sequence import Treatment
     from lutbench.media.tags import ColourTags
     from lutbench.tables.lut import interpolated
 
@@ -151,7 +151,7 @@ def command(
     treatment = Treatment(transform, depth, tags)
     suffix = FORMAT_SUFFIXES.get(format_name or "")
     if Path(source).is_dir() or is_pattern(source):
-        from lutbench.media.frames import list_frames
+        from lutbench.media.sequence.frames import list_frames
 
         frames = list_frames(source, target, suffix)
         fingerprint = _fingerprint(lut, [interpolation, depth, tags.gamut, tags.curve])
@@ -186,7 +186,7 @@ def _one_clip(
     as_json: bool,
 ) -> int:
     from lutbench.cli.progress import frame_progress
-    from lutbench.media.clips import apply_to_clip
+    from lutbench.media.clip.clip import apply_to_clip
 
     goal = Path(target) / Path(source).name if Path(target).is_dir() else Path(target)
     with frame_progress(None) as show:
@@ -209,8 +209,8 @@ def _still_target(source: str, target: str, suffix: str | None) -> Path:
 
 
 def _one_still(treatment: Treatment, source: Path, target: Path, force: bool, as_json: bool) -> int:
-    from lutbench.media.frames import Frame
-    from lutbench.media.sequences import Outcome, render_frame
+    from lutbench.media.sequence.frames import Frame
+    from lutbench.media.sequence.sequence import Outcome, render_frame
 
     notes = render_frame(Frame(source, target), treatment, replace=force)
     outcome = Outcome(1, written=1, notes=dict.fromkeys(notes, 1))
@@ -232,7 +232,7 @@ def _many(
     as_json: bool,
 ) -> int:
     from lutbench.cli.progress import frame_progress
-    from lutbench.media.sequences import run_sequence
+    from lutbench.media.sequence.sequence import run_sequence
 
     for first, last in frames.gaps:
         missing = f"frame {first}" if first == last else f"frames {first} to {last}"

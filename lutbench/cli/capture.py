@@ -12,7 +12,7 @@ from lutbench.cli.results import print_written, refuse_existing, write_lut
 
 if TYPE_CHECKING:
     from lutbench.fitting.patches import PatchFit
-    from lutbench.media.charts import ChartReading
+    from lutbench.media.chart.picture import ChartReading
 
 SCHEMA = 1
 
@@ -59,8 +59,8 @@ def command(
       lutbench capture returned.png -o box.cube
     """
     from lutbench.fitting.patches import fit_patches
-    from lutbench.media.charts import read_chart
-    from lutbench.media.stills import read_still
+    from lutbench.media.chart.picture import read_chart
+    from lutbench.media.still.still import read_still
 
     refuse_existing(output, force)
     still = read_still(picture)

@@ -44,8 +44,8 @@ def command(output: str, size: int, frame: str, force: bool, as_json: bool) -> N
       lutbench chart chart.png
       lutbench chart chart.tif --size 33 --frame 3840x2160
     """
-    from lutbench.media.charts import draw_chart, layout_for
-    from lutbench.media.stills import still_format, write_still
+    from lutbench.media.chart.picture import draw_chart, layout_for
+    from lutbench.media.still.still import still_format, write_still
 
     parts = re.fullmatch(r"(\d{1,5})[xX×](\d{1,5})", frame.strip())
     if parts is None:

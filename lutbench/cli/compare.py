@@ -21,10 +21,10 @@ from lutbench.errors import LutbenchError
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from lutbench.analysis.comparison import Comparison
-    from lutbench.analysis.difference import Spread
     from lutbench.checks.limits import Figure
     from lutbench.checks.subjects import Subject
+    from lutbench.measure.comparison import Comparison
+    from lutbench.measure.difference import Spread
     from lutbench.model.catalogue import Catalogue
     from lutbench.model.conversion import Encoding
 
@@ -135,9 +135,9 @@ def command(
       lutbench compare monitor.cube "ACEScct, ACEScg to BT.1886, BT.709"
       lutbench compare old.cube day.toml#monitor --limit-delta-e 0.5
     """
-    from lutbench.analysis.comparison import compare
     from lutbench.checks.limits import held_against
     from lutbench.checks.subjects import open_subject
+    from lutbench.measure.comparison import compare
 
     if page is not None and Path(page).suffix.lower() != ".html":
         raise LutbenchError("is no page", where=page, accepted="a name that ends in .html")
@@ -184,7 +184,7 @@ def _end(
 ) -> Encoding | None:
     from dataclasses import replace
 
-    from lutbench.analysis.comparison import ASSUMED_SOURCE, ASSUMED_TARGET
+    from lutbench.measure.comparison import ASSUMED_SOURCE, ASSUMED_TARGET
 
     curve, gamut, signal_range = (options[f"{end}_{what}"] for what in ("curve", "gamut", "range"))
     if not (curve or gamut or signal_range):

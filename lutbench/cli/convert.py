@@ -124,7 +124,7 @@ def _report(
 ) -> dict[str, Any]:
     import numpy as np
 
-    from lutbench.analysis.difference import CODES_10_BIT, Spread
+    from lutbench.measure.difference import CODES_10_BIT, Spread
 
     points, difference = converted.difference()
     codes = np.abs(difference).max(axis=-1) * CODES_10_BIT

@@ -22,7 +22,7 @@ from lutbench.cli.options import (
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
-    from lutbench.analysis.identify import Identification
+    from lutbench.identification import Identification
     from lutbench.model.catalogue import Catalogue
 
 SCHEMA = 1
@@ -124,7 +124,7 @@ def _answer(
     file: str, name: str, catalogue: Catalogue, pins: dict[str, str | None], many: bool
 ) -> Answer:
     import lutbench
-    from lutbench.analysis.identify import identify
+    from lutbench.identification import identify
 
     try:
         lut = lutbench.open_lut(file)
@@ -171,7 +171,7 @@ def _progress(total: int) -> Iterator[Any]:
 
 def _write_tone_curve(answer: Answer, path: str, force: bool) -> None:
     from lutbench import files as writing
-    from lutbench.analysis.identify.tone import tone_csv
+    from lutbench.identification.tone import tone_csv
 
     found = answer.found
     tone = found.tone if found is not None else None
@@ -195,7 +195,7 @@ def _print_as_json(answers: list[Answer], many: bool) -> None:
     if not many:
         print_json(data[0])
         return
-    from lutbench.analysis.identify.groups import groups_of
+    from lutbench.identification.groups import groups_of
 
     known = [(each.file, each.found) for each in answers if each.found is not None]
     groups = [group.to_data() for group in groups_of(known)]

@@ -12,8 +12,8 @@ if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table
 
-    from lutbench.analysis.identify import Candidate, Identification, Look, Tone
     from lutbench.cli.identify import Answer
+    from lutbench.identification import Candidate, Identification, Look, Tone
 
 SHOWN = 4
 """Candidates that the table shows; --json has them all."""
@@ -57,7 +57,7 @@ def _table() -> Table:
 def _candidates(candidates: Sequence[Candidate]) -> Table:
     from rich.markup import escape
 
-    from lutbench.analysis.identify.notes import alternatives
+    from lutbench.identification.notes import alternatives
 
     table = _table()
     table.add_column("source", overflow="fold", ratio=3)
@@ -170,7 +170,7 @@ def _hues(look: Look) -> Table:
 
 
 def _tones(look: Look) -> Table:
-    from lutbench.analysis.identify.lookwords import tint_word
+    from lutbench.identification.lookwords import tint_word
 
     table = _table()
     table.add_column("grey scale", no_wrap=True, min_width=15)
@@ -193,7 +193,7 @@ def print_many(answers: Sequence[Answer]) -> None:
     """A line for each LUT, then the groups."""
     from rich.markup import escape
 
-    from lutbench.analysis.identify.groups import groups_of
+    from lutbench.identification.groups import groups_of
 
     screen = console(markup=True)
     table = _table()

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table
 
-    from lutbench.analysis.inspection import Inspection
+    from lutbench.inspection.inspection import Inspection
     from lutbench.model.catalogue import Catalogue
     from lutbench.model.signal import Range
 
@@ -119,8 +119,8 @@ def command(
       lutbench inspect day.cube --source-curve ACEScct --source-gamut "ACES AP1"
       lutbench inspect luts/ --sheet sheet.png --source-curve ACEScct
     """
-    from lutbench.analysis.health import Limits
-    from lutbench.analysis.inspection import inspect
+    from lutbench.inspection.health import Limits
+    from lutbench.inspection.inspection import inspect
 
     found_files, many = lut_files(luts, SUFFIXES)
     files = [each.path for each in found_files]
@@ -167,7 +167,7 @@ def command(
 
 
 def _sort_key(sort: str) -> Any:
-    from lutbench.analysis.health import SEVERITIES
+    from lutbench.inspection.health import SEVERITIES
 
     def key(found: Inspection) -> tuple[Any, ...]:
         name = (found.file or "").casefold()
@@ -183,7 +183,7 @@ def _sort_key(sort: str) -> Any:
 
 
 def _status(found: list[Inspection], unreadable: list[dict[str, str]], fail_on: str | None) -> int:
-    from lutbench.analysis.health import SEVERITIES
+    from lutbench.inspection.health import SEVERITIES
 
     if unreadable:
         return 2
@@ -197,7 +197,7 @@ def _status(found: list[Inspection], unreadable: list[dict[str, str]], fail_on: 
 def _write_page(
     found: Inspection, page: str, still: str | None, catalogue: Catalogue, force: bool
 ) -> None:
-    from lutbench.analysis.identify import identify
+    from lutbench.identification import identify
     from lutbench.report.page import with_identified_ends, write_page
 
     named = found.source_curve is not None
@@ -218,7 +218,7 @@ def _write_page(
 
 def _write_sheet(found: list[Inspection], sheet: str, still: str | None, force: bool) -> None:
     from lutbench.media.sheet import lut_sheet, write_sheet
-    from lutbench.media.stills import read_still
+    from lutbench.media.still.still import read_still
     from lutbench.report.pictures import gamut_for_pictures, our_still
 
     if not found:

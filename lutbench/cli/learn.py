@@ -71,7 +71,7 @@ def command(
     from lutbench import files
     from lutbench.errors import LutbenchError
     from lutbench.fitting.pair import fit_pair
-    from lutbench.media.stills import read_still
+    from lutbench.media.still.still import read_still
 
     refuse_existing(output, force)
     if picture is not None:
@@ -109,8 +109,8 @@ def command(
 
 def _delta_e(fit: PairFit) -> dict[str, float]:
     """ΔE 2000 at pixels that the fit did not see, as on a BT.1886 display of BT.709."""
-    from lutbench.analysis.difference import Spread, measure
-    from lutbench.analysis.view import view_of
+    from lutbench.measure.difference import Spread, measure
+    from lutbench.measure.view import view_of
     from lutbench.model.conversion import Encoding
     from lutbench.model.curves.video import Bt1886
     from lutbench.model.gamuts import BT709

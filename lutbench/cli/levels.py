@@ -21,7 +21,7 @@ from lutbench.errors import LutbenchError
 if TYPE_CHECKING:
     from rich.table import Table
 
-    from lutbench.analysis.levels import Levels
+    from lutbench.exposure.levels import Levels
     from lutbench.model.signal import Range
 
 
@@ -92,7 +92,7 @@ def command(
       lutbench levels --curve ACEScct --card levels.html
     """
     import lutbench
-    from lutbench.analysis.levels import levels
+    from lutbench.exposure.levels import levels
 
     if as_csv and as_json:
         raise LutbenchError("--csv and --json cannot both be printed", accepted="one of them")
@@ -133,7 +133,7 @@ def csv_text(day: Levels) -> str:
     import csv
     import io
 
-    from lutbench.analysis.levels import BIT_DEPTHS, Reading
+    from lutbench.exposure.levels import BIT_DEPTHS, Reading
 
     def columns(prefix: str) -> list[str]:
         codes = [f"{prefix}{name}_{bits}bit" for name in ("full", "legal") for bits in BIT_DEPTHS]
@@ -192,7 +192,7 @@ def zebra_offer(day: Levels) -> str:
 
 def zebra_line(day: Levels) -> str:
     """What each zebra setting marks: the stops from which it shows."""
-    from lutbench.analysis.levels import stops_of
+    from lutbench.exposure.levels import stops_of
     from lutbench.report.words import stops_words
 
     return (
@@ -206,14 +206,14 @@ def zebra_line(day: Levels) -> str:
 
 def density_line() -> str:
     """The filters with their stops, in one line."""
-    from lutbench.analysis.levels import NEUTRAL_DENSITIES
+    from lutbench.exposure.levels import NEUTRAL_DENSITIES
 
     return ", ".join(f"{each.density:.1f} = {each.nominal_stops}" for each in NEUTRAL_DENSITIES)
 
 
 def ends_lines(day: Levels) -> list[str]:
     """Which light falls on 0 % and on 100 %, in words."""
-    from lutbench.analysis.levels import Ends
+    from lutbench.exposure.levels import Ends
     from lutbench.report.words import light_words
 
     def line(what: str, ends: Ends) -> str:
@@ -232,7 +232,7 @@ def _table(day: Levels) -> Table:
     from rich.markup import escape
     from rich.table import Table
 
-    from lutbench.analysis.levels import GREY, Reading
+    from lutbench.exposure.levels import GREY, Reading
     from lutbench.report.words import percent_words, stops_words
 
     depths = (8, 10) if day.lut else (8, 10, 12)

@@ -19,8 +19,8 @@ from lutbench.cli.results import print_written, refuse_existing, write_lut
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
-    from lutbench.analysis.camera_match import CameraMatch
-    from lutbench.media.chart_patches import Patches
+    from lutbench.fitting.camera_match import CameraMatch
+    from lutbench.media.chart.patches import Patches
     from lutbench.model.conversion import Encoding
 
 SCHEMA = 1
@@ -97,7 +97,7 @@ def command(
           --source-corners "8,6 88,6 88,42 8,42" \\
           --target-curve BT.1886 --target-gamut BT.709 -o match.cube
     """
-    from lutbench.analysis.camera_match import match_cameras
+    from lutbench.fitting.camera_match import match_cameras
     from lutbench.model.conversion import Encoding
 
     refuse_existing(output, force)
@@ -142,9 +142,9 @@ def command(
 
 
 def _patches(name: str, corners: str | None, grid: str, option: str) -> Patches:
-    from lutbench.media.chart_patches import read_grid, read_patch_table
-    from lutbench.media.still_formats import SUFFIXES
-    from lutbench.media.stills import read_still
+    from lutbench.media.chart.patches import read_grid, read_patch_table
+    from lutbench.media.still.formats import SUFFIXES
+    from lutbench.media.still.still import read_still
 
     if not name.lower().endswith(tuple(SUFFIXES)):
         return read_patch_table(name)
@@ -165,8 +165,8 @@ def _patches(name: str, corners: str | None, grid: str, option: str) -> Patches:
 
 def _published(target: Encoding) -> Patches:
     """The measured chart in the target's encoding."""
-    from lutbench.analysis.samples import chart24, chart_light
-    from lutbench.media.chart_patches import Patches
+    from lutbench.measure.samples import chart24, chart_light
+    from lutbench.media.chart.patches import Patches
 
     return Patches(chart24()[0], target.curve.encode(chart_light(target.gamut)))
 

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 from lutbench.cli.options import console, print_json
 
 if TYPE_CHECKING:
+    from lutbench.algebra.result import Reworked
     from lutbench.model.transforms import Transform
-    from lutbench.tables.algebra.result import Reworked
     from lutbench.tables.lut import Lut
 
 SCHEMA = 1

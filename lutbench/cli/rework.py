@@ -86,7 +86,7 @@ def chain(
     Example:
       lutbench rework chain day.cube look.cube -o both.cube
     """
-    from lutbench.tables import algebra
+    from lutbench import algebra
 
     refuse_existing(output, force)
     steps = [_lut(each, definitions) for each in luts]
@@ -132,7 +132,7 @@ def invert(
     Example:
       lutbench rework invert monitor.cube -o back.cube --size 65
     """
-    from lutbench.tables import algebra
+    from lutbench import algebra
 
     refuse_existing(output, force)
     subject = _lut(lut, definitions)
@@ -169,7 +169,7 @@ def resize(
     Example:
       lutbench rework resize monitor.cube 17 -o small.cube
     """
-    from lutbench.tables import algebra
+    from lutbench import algebra
 
     refuse_existing(output, force)
     made = algebra.resample(_as_lut(_lut(lut, definitions), None), size, method)
@@ -232,7 +232,7 @@ def change_range(
     """
     from dataclasses import replace
 
-    from lutbench.tables import algebra
+    from lutbench import algebra
 
     refuse_existing(output, force)
     subject = _as_lut(_lut(lut, definitions), None)
@@ -288,7 +288,7 @@ def repair(
     Example:
       lutbench rework repair old.cube -o sound.cube --only tint --only folds
     """
-    from lutbench.tables import algebra
+    from lutbench import algebra
 
     refuse_existing(output, force)
     subject = _as_lut(_lut(lut, definitions), None)
@@ -317,7 +317,7 @@ def neutral(
     Example:
       lutbench rework neutral monitor.cube -o tone.cube --size 1024
     """
-    from lutbench.tables import algebra
+    from lutbench import algebra
 
     refuse_existing(output, force)
     made = algebra.neutral_curve(_lut(lut, definitions), size or 4096, grey=grey, title=title)
@@ -347,7 +347,7 @@ def blend(
     Example:
       lutbench rework blend day.cube old.cube 0.5 -o between.cube
     """
-    from lutbench.tables import algebra
+    from lutbench import algebra
 
     refuse_existing(output, force)
     pair = _lut(first, definitions), _lut(second, definitions)
@@ -384,7 +384,7 @@ def strength(
       lutbench rework strength monitor.cube 0.7 -o soft.cube \\
           --base "ACEScct, ACEScg to BT.1886, BT.709"
     """
-    from lutbench.tables import algebra
+    from lutbench import algebra
 
     refuse_existing(output, force)
     subject = _lut(lut, definitions)
@@ -401,7 +401,7 @@ def _lut(text: str, definitions: tuple[str, ...]) -> Transform:
 
 def _as_lut(transform: Transform, size: int | None) -> Any:
     """A LUT as it is; another transform sampled."""
-    from lutbench.tables.algebra.result import is_lut
+    from lutbench.algebra.result import is_lut
     from lutbench.tables.sampling import sample
 
     return transform if is_lut(transform) else sample(transform, size or 33)

@@ -19,7 +19,7 @@ from lutbench.errors import LutbenchError
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from lutbench.media.ycbcr import Matrix
+    from lutbench.media.clip.ycbcr import Matrix
     from lutbench.model.curves import Curve
     from lutbench.model.signal import Range
     from lutbench.model.transforms import Transform
@@ -87,7 +87,7 @@ def command(
     """
     import lutbench
     from lutbench.media.sheet import SHEET_FORMATS, before_after_sheet, write_sheet
-    from lutbench.media.stills import still_format
+    from lutbench.media.still.still import still_format
     from lutbench.tables.lut import interpolated
 
     transform = interpolated(lutbench.open_lut(lut), interpolation)
@@ -111,10 +111,10 @@ def _frames(
     source: str, count: int, width: int, matrix: Matrix | None, span: Range | None
 ) -> tuple[list[tuple[str, NDArray[Any]]], str, tuple[str, ...]]:
     """Pictures with their labels, a word on where they are from, and notes."""
-    from lutbench.media.clips import clip_pictures, is_clip
-    from lutbench.media.frames import is_pattern, source_frames
+    from lutbench.media.clip.clip import clip_pictures, is_clip
+    from lutbench.media.sequence.frames import is_pattern, source_frames
     from lutbench.media.sheet import thumbnail
-    from lutbench.media.stills import read_still
+    from lutbench.media.still.still import read_still
 
     name = Path(source).name or source
     if is_clip(source):

@@ -20,9 +20,9 @@ from lutbench.cli.options import (
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
-    from lutbench.analysis.difference import Spread
-    from lutbench.analysis.split import Part, Split
+    from lutbench.measure.difference import Spread
     from lutbench.model.catalogue import Catalogue
+    from lutbench.splitting.split import Part, Split
     from lutbench.tables.lut import Lut
 
 SCHEMA = 2
@@ -74,8 +74,8 @@ def command(
       lutbench split unknown.cube --drop look -o clean.cube
       lutbench split unknown.cube --keep gamut -o gamut_only.cube
     """
-    from lutbench.analysis.split import split
     from lutbench.formats import open_lut
+    from lutbench.splitting.split import split
 
     kept = _kept(keep, drop)
     _refuse_output(output, bool(kept), force)
@@ -107,7 +107,7 @@ def command(
 
 def _kept(keep: tuple[Part, ...], drop: Part | None) -> frozenset[Part]:
     """The parts to keep in one LUT; none where all are to be written."""
-    from lutbench.analysis.split import check_parts
+    from lutbench.splitting.split import check_parts
 
     if keep and drop:
         raise LutbenchError("--keep and --drop together", accepted="one of them")
@@ -139,7 +139,7 @@ def _refuse_output(output: str, one: bool, force: bool) -> None:
 
 def _names() -> tuple[str, ...]:
     """The names of all files that a split may write."""
-    from lutbench.analysis.split_recipe import DEFINITIONS, RECIPE, TONE
+    from lutbench.splitting.recipe import DEFINITIONS, RECIPE, TONE
 
     luts = tuple(f"{each}.cube" for each in ("gamut", "curve", "curve_1d", "look"))
     return (*luts, "look.cdl", RECIPE, DEFINITIONS, TONE)
@@ -162,10 +162,10 @@ def _write_all(
     parts: Split, stem: str, output: str, force: bool, catalogue: Catalogue
 ) -> list[str]:
     """All the files or none."""
-    from lutbench.analysis.split_recipe import recipe_files
     from lutbench.files import make_folder, replacing
     from lutbench.formats.cdl import Correction, write_cdl
     from lutbench.formats.cube import write_cube
+    from lutbench.splitting.recipe import recipe_files
 
     luts: dict[str, Lut] = {
         "gamut.cube": parts.gamut,

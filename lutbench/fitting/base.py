@@ -12,9 +12,9 @@ from typing import Any, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
+from lutbench.fitting.scattered import smooth_curves
 from lutbench.model.transforms import Transform
 from lutbench.tables.lut import Lut1D
-from lutbench.tables.scattered import smooth_curves
 
 Array = NDArray[np.float64]
 

@@ -9,19 +9,19 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from lutbench.algebra.repair import repair
+from lutbench.algebra.resample import resample
+from lutbench.algebra.result import CODES, CodeError, code_error
 from lutbench.errors import LutbenchError
 from lutbench.fitting.base import MixAndCurves, fit_base
 from lutbench.fitting.registration import check_registration
-from lutbench.tables.algebra.repair import repair
-from lutbench.tables.algebra.resample import resample
-from lutbench.tables.algebra.result import CODES, CodeError, code_error
+from lutbench.fitting.scattered import ScatteredFit
 from lutbench.tables.lut import SIZES_3D, Lut3D, lattice
-from lutbench.tables.scattered import ScatteredFit
 
 Array = NDArray[np.float64]
 
 SMOOTHNESS = tuple(10.0**power for power in (-3, -3.5, -4, -4.5, -5, -5.5, -6, -6.5, -7))
-"""What is tried, from stiff to loose; see `lutbench.tables.scattered` for the unit."""
+"""What is tried, from stiff to loose; see `lutbench.fitting.scattered` for the unit."""
 
 TILE = 32
 """Pixels: the side of the squares that are held out or not, as a whole, since

@@ -9,15 +9,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from lutbench.algebra.result import CODES, CodeError, code_error
 from lutbench.errors import LutbenchError
-from lutbench.tables.algebra.result import CODES, CodeError, code_error
+from lutbench.fitting.scattered import ScatteredFit, smooth_curves
 from lutbench.tables.lut import SIZES_3D, Lut1D, Lut3D, lattice
-from lutbench.tables.scattered import ScatteredFit, smooth_curves
 
 Array = NDArray[np.float64]
 
 SMOOTHNESS = tuple(10.0**power for power in (-4, -4.5, -5, -5.5, -6, -6.5, -7, -8))
-"""What is tried, from stiff to loose; see `lutbench.tables.scattered` for the unit."""
+"""What is tried, from stiff to loose; see `lutbench.fitting.scattered` for the unit."""
 
 HELD_OUT = 0.15
 """The share of patches that the choice of smoothness does not see."""

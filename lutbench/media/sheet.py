@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.errors import LutbenchError
-from lutbench.media.stills import Still, write_still
+from lutbench.media.still.still import Still, write_still
 
 if TYPE_CHECKING:
     from lutbench.model.transforms import Transform
@@ -130,7 +130,7 @@ def lut_sheet(
     Parameters
     ----------
     still
-        From `lutbench.media.stills.read_still`.
+        From `lutbench.media.still.still.read_still`.
     luts
         Pairs of label and LUT (any Transform).
     heading, subheading

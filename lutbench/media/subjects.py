@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.analysis.samples import chart_light
-from lutbench.media.stills import Still, read_still
+from lutbench.measure.samples import chart_light
+from lutbench.media.still.still import Still, read_still
 from lutbench.model.conversion import Encoding
 from lutbench.model.curves.video import Srgb
 from lutbench.model.gamuts import BT709, conversion

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from lutbench.errors import LutbenchError, unknown_name
-from lutbench.media.icc import profile_of
+from lutbench.media.still.icc import profile_of
 from lutbench.model.gamuts import BT709, BT2020, P3_D65
 
 # Code points of Recommendation ITU-T H.273 (colour_primaries, transfer_characteristics).

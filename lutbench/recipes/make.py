@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from lutbench.analysis.difference import Accuracy, accuracy
 from lutbench.errors import DefinitionError
 from lutbench.files import inside, make_folder
 from lutbench.formats.cube import write_cube
+from lutbench.measure.difference import Accuracy, accuracy
 from lutbench.model.catalogue import Catalogue, open_catalogue
 from lutbench.model.conversion import Conversion, Encoding, Kind, shoulder_for
 from lutbench.model.false_colour import FalseColour

@@ -6,8 +6,8 @@ from pathlib import Path
 from typing import Any
 
 from lutbench import files
-from lutbench.analysis.levels import GREY, NEUTRAL_DENSITIES, Level, Levels
 from lutbench.errors import LutbenchError
+from lutbench.exposure.levels import GREY, NEUTRAL_DENSITIES, Level, Levels
 from lutbench.report.drawing import PAPER, plain_text, png, svg
 from lutbench.report.ladder import ladder, ladder_alternative
 from lutbench.report.templates import render

@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 
 from lutbench import files
-from lutbench.analysis.comparison import Comparison
-from lutbench.analysis.difference import measure
-from lutbench.analysis.samples import chart_patches, domain_of, neutral_ramp
+from lutbench.measure.comparison import Comparison
+from lutbench.measure.difference import measure
+from lutbench.measure.samples import chart_patches, domain_of, neutral_ramp
 from lutbench.model.transforms import Array, Transform
 from lutbench.report.drawing import THEMED, Palette, add_axes, new_figure, svg
 from lutbench.report.templates import render

@@ -136,7 +136,7 @@ def picture_uri(pixels: NDArray[Any], *, photographic: bool = False) -> str:
 
     PNG, or JPEG for a photograph.
     """
-    from lutbench.media.stills import Still, write_still
+    from lutbench.media.still.still import Still, write_still
 
     codes = np.rint(np.clip(np.nan_to_num(np.asarray(pixels, np.float64)), 0, 1) * 255)
     suffix, kind = (".jpg", "jpeg") if photographic else (".png", "png")

@@ -10,7 +10,7 @@ from lutbench.report.figures import Figure, figure
 from lutbench.report.words import stops_words
 
 if TYPE_CHECKING:
-    from lutbench.analysis.identify import Candidate, Identification, Look, Tone
+    from lutbench.identification import Candidate, Identification, Look, Tone
 
 SHOWN = 6
 
@@ -108,7 +108,7 @@ def _figures(found: Identification) -> list[Figure]:
 
 
 def _row(each: Candidate) -> tuple[str, ...]:
-    from lutbench.analysis.identify.notes import alternatives, some_of
+    from lutbench.identification.notes import alternatives, some_of
 
     sides = [
         f"{side.curve or 'its own curve'} / {side.gamut or 'any gamut'}, {side.range}"
@@ -188,7 +188,7 @@ def _hue_rows(look: Look) -> list[tuple[str, ...]]:
 
 
 def _tone_change_rows(look: Look) -> list[tuple[str, ...]]:
-    from lutbench.analysis.identify.lookwords import tint_word
+    from lutbench.identification.lookwords import tint_word
 
     return [
         (

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from lutbench.analysis.levels import GREY, SKIN, WHITE, WHITE_CARD, Level, Levels
+from lutbench.exposure.levels import GREY, SKIN, WHITE, WHITE_CARD, Level, Levels
 from lutbench.report.drawing import THEMED, Palette, new_figure
 from lutbench.report.words import stops_words
 

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 import lutbench
 from lutbench import files
-from lutbench.analysis.inspect_hue import HUES
-from lutbench.analysis.inspection import Inspection
+from lutbench.inspection.hue import HUES
+from lutbench.inspection.inspection import Inspection
 from lutbench.model.conversion import Encoding
 from lutbench.model.signal import check_range
 from lutbench.report import plots, plots_colour, plots_lattice
@@ -24,7 +24,7 @@ from lutbench.report.templates import render
 from lutbench.report.words import fact_rows, percent_words, scene_words, stops_words
 
 if TYPE_CHECKING:
-    from lutbench.analysis.identify import Identification
+    from lutbench.identification import Identification
     from lutbench.model.catalogue import Catalogue
 
 PICTURE_WIDTH = 560
@@ -215,7 +215,7 @@ def _lattice(found: Inspection) -> list[Figure]:
 
 def _pairs(found: Inspection, still: str | Path | None) -> list[Pair]:
     from lutbench.media.sheet import thumbnail
-    from lutbench.media.stills import read_still
+    from lutbench.media.still.still import read_still
 
     known = found.source_curve is not None
     if still is not None:
@@ -309,7 +309,7 @@ def _hue_rows(found: Inspection) -> list[tuple[str, str, str]]:
 
 
 def _limits(found: Inspection) -> list[tuple[str, str, str, str]]:
-    from lutbench.analysis.health import LIMITS
+    from lutbench.inspection.health import LIMITS
 
     return [
         (code, f"{found.limits[code]:g}", limit.unit, limit.why) for code, limit in LIMITS.items()

@@ -5,13 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from lutbench.media import subjects
-from lutbench.media.stills import Still
+from lutbench.media.still.still import Still
 from lutbench.media.subjects import Picture
 from lutbench.model.conversion import Encoding
 from lutbench.model.gamuts import BT709, BT2020, Gamut
 
 if TYPE_CHECKING:
-    from lutbench.analysis.inspection import Inspection
+    from lutbench.inspection.inspection import Inspection
 
 
 def gamut_for_pictures(found: Inspection) -> Gamut:

@@ -7,9 +7,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.analysis.inspect_subject import CODES
-from lutbench.analysis.inspection import Inspection
-from lutbench.analysis.levels import GREY, SKIN, WHITE, WHITE_CARD, Level
+from lutbench.exposure.levels import GREY, SKIN, WHITE, WHITE_CARD, Level
+from lutbench.inspection.inspection import Inspection
+from lutbench.inspection.subject import CODES
 from lutbench.model.curves.base import MID_GREY
 from lutbench.model.signal import RangeFromSignal, SignalFromRange
 from lutbench.report.drawing import THEMED, Palette, add_axes, new_figure

@@ -8,9 +8,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.analysis.inspect_hue import HUES, HueShift, hue_shift
-from lutbench.analysis.inspection import Inspection
-from lutbench.analysis.view import view_of
+from lutbench.inspection.hue import HUES, HueShift, hue_shift
+from lutbench.inspection.inspection import Inspection
+from lutbench.measure.view import view_of
 from lutbench.model.conversion import Encoding
 from lutbench.model.gamuts import Gamut
 from lutbench.report.drawing import THEMED, Palette, add_axes, new_figure, plain_text

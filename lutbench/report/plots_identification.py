@@ -9,7 +9,7 @@ import numpy as np
 from lutbench.report.drawing import THEMED, Palette, add_axes, new_figure, plain_text
 
 if TYPE_CHECKING:
-    from lutbench.analysis.identify import Candidate, Identification
+    from lutbench.identification import Candidate, Identification
 
 RANKED = 6
 SLICES = 5
@@ -110,7 +110,7 @@ def tone_plot(found: Identification, palette: Palette = THEMED) -> Any:
 
 def look_plot(found: Identification, palette: Palette = THEMED) -> Any:
     """Each hue before (hollow, on the ring) and after (solid), as on a vectorscope."""
-    from lutbench.analysis.identify.scope import angles_of, weights_for
+    from lutbench.identification.scope import angles_of, weights_for
 
     best = found.best
     gamut = best.target.gamut if best is not None else None
@@ -182,7 +182,7 @@ def has_map(found: Identification) -> bool:
 
 def remainder_plot(found: Identification, palette: Palette = THEMED) -> Any:
     """ΔE 2000 of the remainder on five slices of constant blue; what does not count is grey."""
-    from lutbench.analysis.identify.look import remainder
+    from lutbench.identification.look import remainder
 
     delta, counted = remainder(found)
     size = delta.shape[0]

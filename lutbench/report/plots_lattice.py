@@ -7,8 +7,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.analysis.inspect_subject import CODES
-from lutbench.analysis.inspection import Inspection
+from lutbench.inspection.inspection import Inspection
+from lutbench.inspection.subject import CODES
 from lutbench.report.drawing import THEMED, Palette, add_axes, new_figure
 
 SLICES = 5

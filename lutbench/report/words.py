@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.analysis.inspect_kind import NEUTRAL, SEPARABLE, Evidence
+from lutbench.inspection.kind import NEUTRAL, SEPARABLE, Evidence
 
 if TYPE_CHECKING:
-    from lutbench.analysis.inspection import Inspection
+    from lutbench.inspection.inspection import Inspection
 
 
 def percent_words(reflectance: float) -> str:

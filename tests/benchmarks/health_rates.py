@@ -21,13 +21,13 @@ from pathlib import Path
 import click
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "analysis"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "cases"))
 
 from damage import CONVERSIONS, DEFECTS, Defect, clean, damaged
 
-from lutbench.analysis.health import Health
-from lutbench.analysis.inspect_subject import Subject
 from lutbench.errors import LutbenchError
+from lutbench.inspection.health import Health
+from lutbench.inspection.subject import Subject
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.conversion import Conversion, Encoding, shoulder_for
 from lutbench.model.tone import GamutCompression

@@ -29,10 +29,10 @@ from typing import Any
 
 import numpy as np
 
-from lutbench.analysis.identify import identify
+from lutbench.identification import identify
 from lutbench.tables.lut import Lut3D
 
-sys.path.insert(0, str(Path(__file__).parent.parent / "analysis"))
+sys.path.insert(0, str(Path(__file__).parent.parent / "cases"))
 
 from identification_cases import NEGATIVES, Case, build, negative, random_case
 from identification_score import judged

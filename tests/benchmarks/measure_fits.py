@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 
 ROOT = Path(__file__).resolve().parents[2]
-for folder in ("tables", "fitting", "analysis"):
+for folder in ("cases", "tables", "fitting"):
     sys.path.insert(0, str(ROOT / "tests" / folder))
 
 
@@ -31,7 +31,7 @@ def invert() -> None:
     """Random pipelines without clipping, 33 nodes: LUT, inverse, LUT again against the LUT."""
     from test_algebra_invert import delta_e, random_bijection
 
-    from lutbench.tables import algebra
+    from lutbench import algebra
     from lutbench.tables.sampling import sample
 
     head("pipelines", "shaper", "mean ΔE", "worst mean", "95 % under, worst", "collapsed, worst",
@@ -59,7 +59,7 @@ def resize() -> None:
     """Sizes changed by every method: mean error against the pipeline, 10-bit codes."""
     from test_algebra_invert import random_bijection
 
-    from lutbench.tables import algebra
+    from lutbench import algebra
     from lutbench.tables.sampling import sample
 
     methods = ("linear", "pchip", "cubic", "fit", "best")
@@ -81,7 +81,7 @@ def capture() -> None:
     from test_patches import BOXES, delta_e, through_box
 
     from lutbench.fitting.patches import fit_patches
-    from lutbench.media.charts import draw_chart, read_chart
+    from lutbench.media.chart.picture import draw_chart, read_chart
     from lutbench.model.transforms import Clamp
     from lutbench.tables.sampling import sample
 
@@ -134,7 +134,7 @@ def match() -> None:
     """Two measured cameras under CIE illuminants on a measured chart: mean ΔE over 24 patches."""
     from test_camera_match import END, LOG, balanced, shot
 
-    from lutbench.analysis.camera_match import match_cameras
+    from lutbench.fitting.camera_match import match_cameras
 
     head("camera, light", "to camera, light", "residual", "before", "after", "largest",
          "left out", "seconds")  # fmt: skip

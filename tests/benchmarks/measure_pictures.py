@@ -24,7 +24,7 @@ import numpy as np
 from skimage import data
 
 from lutbench.formats.cube import write_cube
-from lutbench.media.stills import Still, write_still
+from lutbench.media.still.still import Still, write_still
 from lutbench.tables.lut import Lut3D
 
 WIDTH, HEIGHT = 1920, 1080
@@ -65,7 +65,7 @@ READ_AND_WRITE = """
 import sys
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
-from lutbench.media.stills import read_still, write_still
+from lutbench.media.still.still import read_still, write_still
 source, _, target = sys.argv[1:]
 Path(target).mkdir()
 with ThreadPoolExecutor() as pool:

@@ -17,11 +17,11 @@ from pathlib import Path
 
 import numpy as np
 
-from lutbench.analysis.split import split
 from lutbench.errors import LutbenchError
+from lutbench.splitting.split import split
 from lutbench.tables.lut import Lut3D
 
-sys.path.insert(0, str(Path(__file__).parent.parent / "analysis"))
+sys.path.insert(0, str(Path(__file__).parent.parent / "cases"))
 
 from identification_cases import Case, build, converted, random_case
 from identification_score import wrong_parts

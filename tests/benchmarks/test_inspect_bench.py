@@ -15,8 +15,8 @@ from typing import Any
 
 import pytest
 
-from lutbench.analysis.inspection import inspect
 from lutbench.formats.cube import write_cube
+from lutbench.inspection.inspection import inspect
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.conversion import Conversion, Encoding
 from lutbench.tables.sampling import sample

@@ -16,7 +16,7 @@ from lutbench.checks.suite import name_fits
 from lutbench.cli.main import group
 from lutbench.errors import LutbenchError
 from lutbench.formats.cube import write_cube
-from lutbench.media.stills import Still, write_still
+from lutbench.media.still.still import Still, write_still
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
 
 QUICK = "ACEScct, ACEScg to BT.1886, BT.709"

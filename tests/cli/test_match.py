@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from lutbench import open_lut
-from lutbench.analysis.samples import chart24, chart_light
 from lutbench.cli.main import main
-from lutbench.media.stills import Still, write_still
+from lutbench.measure.samples import chart24, chart_light
+from lutbench.media.still.still import Still, write_still
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.gamuts import ACES_AP1, BT709
 

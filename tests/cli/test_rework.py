@@ -11,7 +11,7 @@ import pytest
 from lutbench import open_lut
 from lutbench.cli.main import main
 from lutbench.formats.cube import write_cube
-from lutbench.media.stills import apply_to_still, read_still, write_still
+from lutbench.media.still.still import apply_to_still, read_still, write_still
 from lutbench.model.grade import Cdl
 from lutbench.tables.lut import Lut1D, Lut3D
 from lutbench.tables.sampling import sample

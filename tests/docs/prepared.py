@@ -107,7 +107,7 @@ def prepare(folder: Path) -> None:
 
 def _log_picture() -> NDArray[np.uint16]:
     """The measured chart in the log encoding, four rows of six, as 16-bit codes."""
-    from lutbench.analysis.samples import chart_light
+    from lutbench.measure.samples import chart_light
     from lutbench.model.catalogue import open_catalogue
 
     known = open_catalogue(user=False)
@@ -117,7 +117,7 @@ def _log_picture() -> NDArray[np.uint16]:
 
 
 def _pictures(folder: Path) -> None:
-    from lutbench.media.stills import Still, write_still
+    from lutbench.media.still.still import Still, write_still
 
     still = Still(_log_picture(), ("R", "G", "B"), "16")
     for name, depth in (("grab.dpx", "10"), ("in.png", "16"), ("still.tif", "16")):
@@ -129,8 +129,8 @@ def _pictures(folder: Path) -> None:
 
 def _chart(path: Path, lut: Transform) -> None:
     """A small chart as it comes back from a box that does what `lut` does, in 8 bits."""
-    from lutbench.media.charts import draw_chart
-    from lutbench.media.stills import apply_to_still, write_still
+    from lutbench.media.chart.picture import draw_chart
+    from lutbench.media.still.still import apply_to_still, write_still
 
     write_still(apply_to_still(lut, draw_chart(13, 960, 540)), path, depth="8")
 
@@ -139,7 +139,7 @@ def _pair(folder: Path, lut: Transform) -> None:
     """A photograph in the log encoding, and through `lut`."""
     from skimage import data
 
-    from lutbench.media.stills import Still, apply_to_still, write_still
+    from lutbench.media.still.still import Still, apply_to_still, write_still
 
     scene = Pipeline((Decode(Srgb()), conversion(BT709, ACES_AP1), Encode(AcesCct())))
     signal = scene.apply(data.astronaut()[:256, :320] / 255.0)

@@ -29,7 +29,7 @@ _LONGEST = 8192  # bytes of a file; what matters of the seeds stands in fewer
 
 # Their functions are compiled from their byte code, which must be as it was written.
 _COMPILED = ["kernels", "kernels_llvm", "kernels_steps", "interpolation", "plain"]
-COMPILED = [*(f"lutbench.tables.{name}" for name in _COMPILED), "lutbench.media.ycbcr"]
+COMPILED = [*(f"lutbench.tables.{name}" for name in _COMPILED), "lutbench.media.clip.ycbcr"]
 
 
 def main() -> int:
@@ -108,8 +108,8 @@ def fuzz(atheris: Any, kind: str, inside: Path, settings: list[str]) -> None:
         from targets import TARGETS
 
         import lutbench.checks.runner
-        import lutbench.media.clips
-        import lutbench.media.stills
+        import lutbench.media.clip.clip
+        import lutbench.media.still.still
         import lutbench.recipes.make  # noqa: F401
     from harness import judged
     from worker import attempt, limit_memory

@@ -92,7 +92,7 @@ def baseline_lut(path: Path) -> None:
 
 def still(path: Path) -> None:
     """A still through a LUT, and written as OpenEXR."""
-    from lutbench.media.stills import apply_to_still, read_still, write_still
+    from lutbench.media.still.still import apply_to_still, read_still, write_still
     from lutbench.tables.lut import Lut3D
 
     out = apply_to_still(Lut3D.identity(2), read_still(path))
@@ -102,7 +102,7 @@ def still(path: Path) -> None:
 
 def clip(path: Path) -> None:
     """Two frames of a clip, as a contact sheet takes them."""
-    from lutbench.media.clips import clip_pictures
+    from lutbench.media.clip.clip import clip_pictures
 
     clip_pictures(path, 2, 64)
 

@@ -128,7 +128,7 @@ def test_titles_and_names_stay_text(
     capfd: pytest.CaptureFixture[str],
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    from lutbench.media.stills import Still, write_still
+    from lutbench.media.still.still import Still, write_still
 
     # Short names: a table folds long ones, and other columns come between.
     monkeypatch.chdir(tmp_path)

@@ -11,7 +11,7 @@ from skimage.transform import ProjectiveTransform, warp
 
 from lutbench import LutbenchError
 from lutbench.errors import FormatError
-from lutbench.media.chart_patches import read_grid, read_patch_table
+from lutbench.media.chart.patches import read_grid, read_patch_table
 
 Array = NDArray[np.float64]
 COLOURS = np.random.default_rng(0).random((24, 3))

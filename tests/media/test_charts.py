@@ -15,8 +15,8 @@ from PIL import Image
 from skimage import data
 
 from lutbench import LutbenchError
-from lutbench.media.charts import CONTROLS, Layout, draw_chart, layout_for, read_chart
-from lutbench.media.stills import read_still, write_still
+from lutbench.media.chart.picture import CONTROLS, Layout, draw_chart, layout_for, read_chart
+from lutbench.media.still.still import read_still, write_still
 from lutbench.tables.lut import lattice
 
 Picture = NDArray[np.float64]

@@ -22,12 +22,12 @@ from numpy.typing import NDArray
 from skimage import data
 
 from lutbench import LutbenchError
-from lutbench.analysis.samples import chart_light
 from lutbench.formats.cube import write_cube
-from lutbench.media.clip_coding import coding_of, rgb_of
-from lutbench.media.clip_writer import time_code
-from lutbench.media.clips import ClipSettings, apply_to_clip, clip_pictures, open_clip
-from lutbench.media.codecs import CODECS, has_encoder
+from lutbench.measure.samples import chart_light
+from lutbench.media.clip.clip import ClipSettings, apply_to_clip, clip_pictures, open_clip
+from lutbench.media.clip.codecs import CODECS, has_encoder
+from lutbench.media.clip.coding import coding_of, rgb_of
+from lutbench.media.clip.writer import time_code
 from lutbench.media.tags import ColourTags
 from lutbench.model.gamuts import BT709
 from lutbench.tables.lut import Lut3D
@@ -503,7 +503,7 @@ def test_pictures_for_a_contact_sheet(tmp_path: Path) -> None:
 
 MEASURE = """
 import resource, sys
-from lutbench.media.clips import apply_to_clip
+from lutbench.media.clip.clip import apply_to_clip
 from lutbench.tables.lut import Lut3D
 apply_to_clip(Lut3D.identity(9), sys.argv[1], sys.argv[2])
 print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)

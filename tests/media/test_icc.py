@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from PIL import Image, ImageCms
 
-from lutbench.media.icc import profile_of
-from lutbench.media.stills import Still, read_still, write_still
+from lutbench.media.still.icc import profile_of
+from lutbench.media.still.still import Still, read_still, write_still
 from lutbench.media.tags import ColourTags
 from lutbench.model.gamuts import BT709, BT2020, P3_D65, Gamut
 

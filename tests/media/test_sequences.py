@@ -17,8 +17,8 @@ from skimage import data
 
 from lutbench import LutbenchError
 from lutbench.formats.cube import write_cube
-from lutbench.media.frames import FramePattern, list_frames
-from lutbench.media.sequences import Outcome, Treatment, record_path, run_sequence
+from lutbench.media.sequence.frames import FramePattern, list_frames
+from lutbench.media.sequence.sequence import Outcome, Treatment, record_path, run_sequence
 from lutbench.tables.lut import Lut3D
 
 LUT = Lut3D(1 - Lut3D.identity(9).table ** 1.7)

@@ -11,8 +11,8 @@ from distributed import LocalCluster
 from PIL import Image
 from skimage import data
 
-from lutbench.media.frames import list_frames
-from lutbench.media.sequences import Outcome, Treatment, run_sequence
+from lutbench.media.sequence.frames import list_frames
+from lutbench.media.sequence.sequence import Outcome, Treatment, run_sequence
 from lutbench.tables.lut import Lut3D
 
 LUT = Lut3D(1 - Lut3D.identity(9).table ** 1.7)

@@ -22,7 +22,7 @@ from lutbench.media.sheet import (
     thumbnail,
     write_sheet,
 )
-from lutbench.media.stills import Still
+from lutbench.media.still.still import Still
 from lutbench.tables.lut import Lut3D
 
 GROUND = (0x2B, 0x2B, 0x2B)

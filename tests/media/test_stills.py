@@ -17,9 +17,9 @@ from PIL import Image, TiffImagePlugin
 from skimage import data
 
 from lutbench import LutbenchError
-from lutbench.media.still_checks import MEMORY_VARIABLE
-from lutbench.media.still_formats import output_depth
-from lutbench.media.stills import (
+from lutbench.media.still.checks import MEMORY_VARIABLE
+from lutbench.media.still.formats import output_depth
+from lutbench.media.still.still import (
     apply_to_still,
     read_still,
     write_still,

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from skimage import data
 
 from lutbench import LutbenchError
-from lutbench.media.ycbcr import Coding, planes_from_rgb, rgb_from_planes
+from lutbench.media.clip.ycbcr import Coding, planes_from_rgb, rgb_from_planes
 
 WEIGHTS = {
     "BT.601": colour.WEIGHTS_YCBCR["ITU-R BT.601"],

@@ -19,7 +19,7 @@ import pytest
 import lutbench
 import lutbench.checks.independent
 import lutbench.checks.runner
-import lutbench.media.stills
+import lutbench.media.still.still
 from lutbench.errors import LutbenchError
 from lutbench.formats.cube import write_cube
 from lutbench.tables.lut import Lut3D

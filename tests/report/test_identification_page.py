@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 import lutbench
-from lutbench.analysis.identify import identify
 from lutbench.cli.main import main
 from lutbench.formats.cube import write_cube
+from lutbench.identification import identify
 from lutbench.report.identification import inside
 from lutbench.tables.lut import Lut3D
 

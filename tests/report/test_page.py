@@ -4,22 +4,18 @@ from __future__ import annotations
 
 import re
 import shutil
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "analysis"))
-
 from damage import DEFECTS, clean, damaged
 
-from lutbench.analysis.identify import identify
-from lutbench.analysis.inspection import inspect
-from lutbench.analysis.levels import levels
-from lutbench.media.stills import Still, write_still
+from lutbench.exposure.levels import levels
+from lutbench.identification import identify
+from lutbench.inspection.inspection import inspect
+from lutbench.media.still.still import Still, write_still
 from lutbench.model.catalogue import open_catalogue
 from lutbench.report.card import card_html
 from lutbench.report.page import page_html, with_identified_ends, write_page

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 import lutbench
-from lutbench.media.stills import read_still
+from lutbench.media.still.still import read_still
 from lutbench.media.subjects import (
     chart_picture,
     photograph,

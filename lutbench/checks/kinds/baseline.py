@@ -10,15 +10,15 @@ from typing import Any, ClassVar
 import numpy as np
 
 from lutbench import files
-from lutbench.analysis.comparison import ASSUMED_SOURCE
-from lutbench.analysis.samples import domain_of, nodes_of
-from lutbench.analysis.view import View
 from lutbench.checks import baselines
 from lutbench.checks.base import Check, Context, Finding, read_end
 from lutbench.checks.judging import judge, verdict, view_for
 from lutbench.checks.limits import Figure, checked_limits, known_limits
 from lutbench.checks.subjects import Subject
 from lutbench.errors import LutbenchError
+from lutbench.measure.comparison import ASSUMED_SOURCE
+from lutbench.measure.samples import domain_of, nodes_of
+from lutbench.measure.view import View
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Encoding
 from lutbench.model.transforms import Array, Transform

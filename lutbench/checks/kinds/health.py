@@ -7,12 +7,12 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from lutbench.analysis import health
-from lutbench.analysis.inspection import Inspection, inspect
 from lutbench.checks.base import Check, Context, Finding, read_end, read_names
 from lutbench.checks.judging import in_codes
 from lutbench.checks.limits import Figure, checked_limit
 from lutbench.errors import DefinitionError, LutbenchError, unknown_name
+from lutbench.inspection import health
+from lutbench.inspection.inspection import Inspection, inspect
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Encoding
 from lutbench.recipes.table import Table

@@ -15,19 +15,19 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from lutbench.analysis.comparison import ASSUMED_SOURCE
-from lutbench.analysis.samples import (
+from lutbench.checks.base import Check, Context, Finding, read_names
+from lutbench.checks.judging import in_codes, verdict
+from lutbench.checks.limits import Figure, checked_limit
+from lutbench.checks.subjects import Subject
+from lutbench.errors import DefinitionError, LutbenchError, unknown_name
+from lutbench.measure.comparison import ASSUMED_SOURCE
+from lutbench.measure.samples import (
     chart_patches,
     domain_of,
     neutral_ramp,
     nodes_of,
     random_points,
 )
-from lutbench.checks.base import Check, Context, Finding, read_names
-from lutbench.checks.judging import in_codes, verdict
-from lutbench.checks.limits import Figure, checked_limit
-from lutbench.checks.subjects import Subject
-from lutbench.errors import DefinitionError, LutbenchError, unknown_name
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Encoding
 from lutbench.model.transforms import Array, Transform

@@ -10,19 +10,19 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
-from lutbench.analysis.samples import Samples
 from lutbench.checks.base import Check, Context, Finding, read_end
 from lutbench.checks.judging import judge, view_for
 from lutbench.checks.kinds.baseline import record
 from lutbench.checks.limits import checked_limits, known_limits
 from lutbench.errors import DefinitionError, LutbenchError
+from lutbench.measure.samples import Samples
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Encoding
 from lutbench.recipes.table import Table
 from lutbench.tables.lut import Interpolation, interpolated
 
 if TYPE_CHECKING:
-    from lutbench.media.stills import Still
+    from lutbench.media.still.still import Still
 
 INTERPOLATIONS = ("tetrahedral", "trilinear")
 DEPTHS = ("", "8", "10", "12", "16", "half", "float")
@@ -73,7 +73,7 @@ class Picture(Check):
         return self.stored
 
     def run(self, context: Context) -> Finding:
-        from lutbench.media.stills import apply_to_still, read_still, write_still
+        from lutbench.media.still.still import apply_to_still, read_still, write_still
 
         if self.limits is not None:
             checked_limits(self.limits, f"{self.where}, limits")

@@ -15,12 +15,12 @@ from typing import Any, ClassVar
 import numpy as np
 
 from lutbench import files
-from lutbench.analysis.samples import Samples
 from lutbench.checks.base import Check, Context, Finding, one_of, read_end, read_names
 from lutbench.checks.independent import independent_conversion
 from lutbench.checks.judging import colours, judge, view_for
 from lutbench.checks.limits import checked_limits, known_limits
 from lutbench.errors import FormatError
+from lutbench.measure.samples import Samples
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Encoding
 from lutbench.model.signal import Range, RangeFromSignal, signal_from_code

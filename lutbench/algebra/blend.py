@@ -1,0 +1,143 @@
+"""Two LUTs mixed; the strength of a look scaled."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+
+from lutbench.algebra.chain import DEFAULT_SIZE, domain_of, is_curve
+from lutbench.algebra.result import CODES, Change, Reworked, difference, is_lut
+from lutbench.errors import LutbenchError
+from lutbench.model.transforms import Array, Pipeline, Transform
+from lutbench.tables.lut import Interpolation, Lut, Lut1D, Lut3D, ShaperLut3D
+from lutbench.tables.sampling import sample
+
+AMOUNTS = (-1.0, 3.0)
+
+
+@dataclass(frozen=True)
+class Mix(Transform):
+    """(1 − amount) · first + amount · second, of the signals the two give."""
+
+    first: Transform
+    second: Transform
+    amount: float
+    kind: ClassVar[str] = "mix"
+
+    def _apply(self, rgb: Array) -> Array:
+        first = np.asarray(self.first.apply(rgb), dtype=np.float64)
+        return first + self.amount * (self.second.apply(rgb) - first)
+
+
+def blend(
+    first: Transform,
+    second: Transform,
+    amount: float = 0.5,
+    size: int | None = None,
+    *,
+    interpolation: Interpolation = "tetrahedral",
+    title: str = "",
+) -> Reworked:
+    """A LUT `amount` of the way from `first` (0) to `second` (1), mixed as signals.
+
+    Both take the same input. The size is the larger of the two (33 where neither
+    is a LUT); two curves give a curve. The error is the distance to the mix itself.
+
+    Raises
+    ------
+    LutbenchError
+        When the domains differ, or `amount` is not within −1 to 3.
+    """
+    low, high = AMOUNTS
+    if not low <= amount <= high:
+        raise LutbenchError(f"an amount of {amount:g} is out of limits", accepted="-1 to 3")
+    domain = domain_of(first if is_lut(first) else second)
+    if is_lut(first) and is_lut(second) and not np.allclose(domain, domain_of(second)):
+        raise LutbenchError(
+            "the two LUTs have different domains", accepted="LUTs of one domain (change one first)"
+        )
+    mix = Mix(first, second, amount)
+    lut = _sampled_like((first, second), mix, size, domain, interpolation, title)
+    apart = difference(first, second, domain)
+    change = Change(
+        "blended",
+        f"{amount:.0%} of the way between two LUTs that are {apart.mean:.1f} codes of 1023"
+        f" apart on average, {apart.max:.0f} at most",
+        apart.mean,
+    )
+    values = lut.table
+    outside = float(max(-values.min(), values.max() - 1, 0))
+    changes = [change]
+    if outside * CODES > 0.5:
+        changes.append(
+            Change(
+                "out_of_range", f"values reach {outside * CODES:.0f} codes outside 0..1", outside
+            )
+        )
+    return Reworked(lut, difference(mix, lut, domain), tuple(changes))
+
+
+def strength(
+    lut: Transform,
+    amount: float,
+    base: Transform | None = None,
+    size: int | None = None,
+    *,
+    interpolation: Interpolation = "tetrahedral",
+    title: str = "",
+) -> Reworked:
+    """A look at another strength: 0 takes it away, 1 leaves it, 2 doubles it.
+
+    Parameters
+    ----------
+    base
+        What the look sits on: for a LUT that also converts curve or gamut, the
+        plain conversion. Without it the look is measured against no change at all,
+        which is right only for a LUT whose input and output are the same encoding.
+    """
+    return blend(
+        Pipeline() if base is None else base,
+        lut,
+        amount,
+        size,
+        interpolation=interpolation,
+        title=title,
+    )
+
+
+def _sampled_like(
+    sources: tuple[Transform, ...],
+    mix: Transform,
+    size: int | None,
+    domain: Array,
+    interpolation: Interpolation,
+    title: str,
+) -> Lut:
+    curves = [each.size for each in sources if isinstance(each, Lut1D)]
+    lattices = [each.size for each in sources if isinstance(each, Lut3D | ShaperLut3D)]
+    if curves and not lattices and is_curve(mix, domain):
+        inputs = np.linspace(domain[0], domain[1], size or max(curves))
+        return Lut1D(mix.apply(inputs), domain, title)
+    size = size or max(lattices, default=DEFAULT_SIZE)
+    shaper = _common_shaper([each for each in sources if is_lut(each)])
+    if shaper is None:
+        return sample(mix, size, domain=domain, interpolation=interpolation, title=title)
+    inner = np.stack([shaper.table[0], shaper.table[-1]]).astype(np.float64)
+    behind = Pipeline((shaper.inverse(), mix))
+    table = sample(behind, size, domain=inner, interpolation=interpolation, title=title)
+    return ShaperLut3D(shaper, table, title)
+
+
+def _common_shaper(luts: list[Transform]) -> Lut1D | None:
+    """The shaper that all the LUTs share, where they do and it can be undone."""
+    shapers = [each.shaper for each in luts if isinstance(each, ShaperLut3D)]
+    if not shapers or len(shapers) < len(luts):
+        return None
+    first = shapers[0]
+    same = all(
+        np.array_equal(each.table, first.table) and np.array_equal(each.domain, first.domain)
+        for each in shapers
+    )
+    return first if same and (np.diff(first.table, axis=0) > 0).all() else None

@@ -1,0 +1,156 @@
+"""Any number of LUTs and transforms into one LUT."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+
+import numpy as np
+
+from lutbench.algebra.result import Array, Change, Reworked, difference, probe
+from lutbench.errors import LutbenchError
+from lutbench.model.transforms import Pipeline, Transform, steps_of
+from lutbench.tables.lut import (
+    SIZES_1D,
+    UNIT_DOMAIN,
+    Interpolation,
+    Lut,
+    Lut1D,
+    Lut3D,
+    ShaperLut3D,
+)
+from lutbench.tables.sampling import sample
+
+DEFAULT_SIZE = 33
+CURVE_SIZE = 4096
+
+
+def chain(
+    transforms: Sequence[Transform],
+    size: int | None = None,
+    *,
+    shaper: bool = True,
+    interpolation: Interpolation = "tetrahedral",
+    title: str = "",
+) -> Reworked:
+    """One LUT that does what `transforms` do one after the other.
+
+    Curves alone give a `Lut1D`. A curve LUT that comes first stays as the shaper
+    of the result, so that its precision is kept; `shaper` False samples the whole
+    chain on one lattice. The domain is that of the first step. The error is the
+    distance to the chain itself.
+
+    Parameters
+    ----------
+    size
+        Of the result; the largest 3D size of the chain (33 where there is none),
+        or for curves four times the largest (at least 4096).
+
+    Raises
+    ------
+    LutbenchError
+        When there is nothing to chain.
+    """
+    steps = [step for each in transforms for step in steps_of(each)]
+    if not steps:
+        raise LutbenchError("there is nothing to chain", accepted="one LUT or more")
+    whole = Pipeline(tuple(steps))
+    domain = domain_of(steps[0])
+    if is_curve(whole, domain):
+        lut: Lut = _as_curve(whole, steps, size, domain, title)
+    else:
+        lut = _as_lattice(steps, size, shaper, interpolation, title)
+    error = difference(whole, lut, domain)
+    changes = [
+        Change(
+            "chained",
+            f"{len(steps)} steps into one LUT, off the chain by {error.mean:.2f} codes"
+            f" on average, {error.max:.1f} at most, of 1023",
+            error.mean,
+        )
+    ]
+    for before, after in pairwise(steps):
+        left = _clamped_between(before, after)
+        if left > 0.5 / 1023:
+            changes.append(
+                Change(
+                    "clamped_between",
+                    f"{before!r} gives values up to {left:.3f} outside the domain of {after!r},"
+                    " which are clamped there",
+                    left,
+                )
+            )
+    return Reworked(lut, error, tuple(changes))
+
+
+def domain_of(transform: Transform) -> Array:
+    """The domain of a LUT; 0..1 for any other transform."""
+    if isinstance(transform, Lut1D | Lut3D | ShaperLut3D):
+        return transform.domain
+    return np.array(UNIT_DOMAIN)
+
+
+def is_curve(transform: Transform, domain: Array) -> bool:
+    """Whether each channel of the result depends on its own channel only."""
+    points = probe(domain, 500)
+    expected = transform.apply(points)
+    moved = np.random.default_rng(1).permutation(points)
+    for channel in range(3):
+        mixed = moved.copy()
+        mixed[:, channel] = points[:, channel]
+        if np.abs(transform.apply(mixed)[:, channel] - expected[:, channel]).max() > 1e-9:
+            return False
+    return True
+
+
+def _as_curve(
+    whole: Transform, steps: Sequence[Transform], size: int | None, domain: Array, title: str
+) -> Lut1D:
+    if size is None:
+        sizes = [step.size for step in steps if isinstance(step, Lut1D)]
+        if len(steps) == 1 and sizes:
+            size = sizes[0]
+        else:
+            size = min(max(CURVE_SIZE, 4 * max(sizes, default=0)), SIZES_1D[1])
+    inputs = np.linspace(domain[0], domain[1], size)
+    return Lut1D(whole.apply(inputs), domain, title)
+
+
+def _as_lattice(
+    steps: Sequence[Transform],
+    size: int | None,
+    shaper: bool,
+    interpolation: Interpolation,
+    title: str,
+) -> Lut3D | ShaperLut3D:
+    if size is None:
+        sizes = [step.size for step in steps if isinstance(step, Lut3D | ShaperLut3D)]
+        size = max(sizes, default=DEFAULT_SIZE)
+    first, *rest = steps
+    curve = first if isinstance(first, Lut1D) else None
+    if isinstance(first, ShaperLut3D):
+        curve, rest = first.shaper, [first.lut, *rest]
+    if shaper and curve is not None:
+        low, high = curve.table.min(axis=0), curve.table.max(axis=0)
+        if (high - low > 1e-6).all():
+            # The lattice covers exactly what the curve gives, scaled to 0..1.
+            scaled = Lut1D((curve.table - low) / (high - low), curve.domain, curve.title)
+            inner = np.stack([low, high]).astype(np.float64)
+            after = sample(
+                Pipeline(tuple(rest)), size, domain=inner, interpolation=interpolation, title=title
+            )
+            return ShaperLut3D(scaled, Lut3D(after.table, interpolation=interpolation), title)
+    domain = domain_of(steps[0])
+    whole = Pipeline(tuple(steps))
+    return sample(whole, size, domain=domain, interpolation=interpolation, title=title)
+
+
+def _clamped_between(before: Transform, after: Transform) -> float:
+    """How far the values of one table leave the domain of the next."""
+    if not isinstance(before, Lut1D | Lut3D | ShaperLut3D):
+        return 0.0
+    if not isinstance(after, Lut1D | Lut3D | ShaperLut3D):
+        return 0.0
+    values = before.table.reshape(-1, 3)
+    low, high = after.domain
+    return float(max((low - values.min(axis=0)).max(), (values.max(axis=0) - high).max(), 0.0))

@@ -1,0 +1,45 @@
+"""The neutral axis of a LUT as a curve LUT."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from lutbench.algebra.chain import CURVE_SIZE, domain_of
+from lutbench.algebra.result import CODES, Change, Reworked, code_error
+from lutbench.model.transforms import Transform
+from lutbench.tables.lut import Lut1D
+
+
+def neutral_curve(
+    transform: Transform, size: int = CURVE_SIZE, *, grey: bool = False, title: str = ""
+) -> Reworked:
+    """The curve that a transform draws on the neutral axis, one for each channel.
+
+    The error is that of the curve at positions between its rows. What the curve
+    leaves out (anything a 3×3 matrix or a look does to colours) is not in it.
+
+    Parameters
+    ----------
+    grey
+        One curve for all channels: the mean of the three.
+    """
+    domain = domain_of(transform)
+    curve = transform.apply(np.linspace(domain[0], domain[1], size))
+    tint = float((curve.max(axis=1) - curve.min(axis=1)).max())
+    changes = []
+    if tint * CODES >= 0.5:
+        message = f"the channels lie up to {tint * CODES:.1f} codes of 1023 apart"
+        changes.append(Change("tint", message + (", now one curve" if grey else ""), tint))
+    if grey:
+        curve = np.repeat(curve.mean(axis=1, keepdims=True), 3, axis=1)
+    falls = np.minimum(np.diff(curve, axis=0), 0).sum(axis=0).min()
+    if falls < -1e-9:
+        changes.append(
+            Change("non_monotonic", f"falls by {-falls * CODES:.1f} codes in all", float(-falls))
+        )
+    lut = Lut1D(curve, domain, title)
+    between = np.linspace(domain[0], domain[1], 3 * size + 2)
+    expected = transform.apply(between)
+    if grey:
+        expected = np.repeat(expected.mean(axis=1, keepdims=True), 3, axis=1)
+    return Reworked(lut, code_error(expected, lut.apply(between)), tuple(changes))

@@ -1,0 +1,138 @@
+"""A LUT for another signal range or another domain."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from lutbench.algebra.chain import DEFAULT_SIZE, domain_of, is_curve
+from lutbench.algebra.result import (
+    Change,
+    CodeError,
+    Reworked,
+    code_error,
+    difference,
+    probe,
+)
+from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange, check_range
+from lutbench.model.transforms import Pipeline, Transform
+from lutbench.tables.lut import UNIT_DOMAIN, Lut, Lut1D, Lut3D, ShaperLut3D
+from lutbench.tables.sampling import sample
+
+EXACT = CodeError(0.0, 0.0, 0.0)
+
+
+def change_range(
+    lut: Transform,
+    *,
+    source: tuple[str, str] = ("full", "full"),
+    target: tuple[str, str] = ("full", "full"),
+    bits: int = 10,
+    size: int | None = None,
+) -> Reworked:
+    """The same transform for signals of another range.
+
+    Values are full-scale code values, code / (2^bits − 1), before and after: what
+    a monitor or a program feeds a LUT with when it does not scale legal range.
+
+    A change of `target` alone is exact. A change of `source` samples the LUT
+    again, on the same domain; the error says what that cost. Inputs beyond black
+    and white are clamped where the LUT has no values for them.
+
+    Parameters
+    ----------
+    source
+        The range that the LUT expects now, and the one it is to be fed with.
+    target
+        The range that the LUT gives now, and the one it is to give.
+    bits
+        The bit depth whose black and white codes are meant.
+    """
+    fed: tuple[Range, Range] = (check_range(source[0]), check_range(source[1]))
+    given: tuple[Range, Range] = (check_range(target[0]), check_range(target[1]))
+    before = _between(fed[1], fed[0], bits)
+    after = _between(given[0], given[1], bits)
+    changes = [
+        Change(f"{end}_range", f"{end} range {pair[0]} to {pair[1]}, codes of {bits} bits")
+        for end, pair in (("source", fed), ("target", given))
+        if pair[0] != pair[1]
+    ]
+    if not before.steps and isinstance(lut, Lut1D | Lut3D | ShaperLut3D) and size is None:
+        return Reworked(_with_values(lut, after), EXACT, tuple(changes))
+    domain = domain_of(lut)
+    whole = Pipeline((*before.steps, lut, *after.steps))
+    result = _resampled(lut, whole, size, domain)
+    clamped = probe(domain)
+    inside = before.apply(clamped)
+    outside = ((inside < domain[0] - 1e-9) | (inside > domain[1] + 1e-9)).any(axis=1).mean()
+    if outside > 0:
+        changes.append(
+            Change(
+                "clamped_inputs",
+                f"{outside:.1%} of the inputs lie outside the LUT's domain and are clamped to it",
+                float(outside),
+            )
+        )
+    return Reworked(result, difference(whole, result, domain), tuple(changes))
+
+
+def change_domain(
+    lut: Lut1D | Lut3D | ShaperLut3D, domain: ArrayLike = UNIT_DOMAIN, size: int | None = None
+) -> Reworked:
+    """The same transform sampled on another domain, with its inputs clamped as before.
+
+    A shaper is kept, its rows sampled again. The error is the distance to the LUT
+    over the new domain.
+    """
+    wanted = np.array(domain, dtype=np.float64)
+    if wanted.shape == (2,):
+        wanted = np.repeat(wanted[:, None], 3, axis=1)
+    result: Lut
+    if isinstance(lut, ShaperLut3D):
+        rows = np.linspace(wanted[0], wanted[1], max(lut.shaper.size, 4096))
+        result = replace(lut, shaper=Lut1D(lut.shaper.apply(rows), wanted))
+        if size is not None:
+            result = replace(result, lut=sample(lut.lut, size, domain=lut.lut.domain))
+    else:
+        result = _resampled(lut, lut, size, wanted)
+    old, new = lut.domain, result.domain
+    changes = [Change("domain", f"domain {_shown(old)} to {_shown(new)}")]
+    cut = float(max((new[0] - old[0]).max(), (old[1] - new[1]).max(), 0))
+    if cut > 0:
+        changes.append(Change("domain_cut", f"up to {cut:g} of the old domain is left out", cut))
+    points = probe(new)
+    return Reworked(result, code_error(lut.apply(points), result.apply(points)), tuple(changes))
+
+
+def _between(present: Range, wanted: Range, bits: int) -> Pipeline:
+    """Full-scale codes of one range into those of another."""
+    if present == wanted:
+        return Pipeline()
+    return Pipeline((SignalFromRange(present, bits), RangeFromSignal(wanted, bits)))
+
+
+def _with_values(lut: Lut, after: Transform) -> Lut:
+    if isinstance(lut, ShaperLut3D):
+        return replace(lut, lut=replace(lut.lut, table=after.apply(lut.lut.table)))
+    return replace(lut, table=after.apply(lut.table))
+
+
+def _resampled(
+    lut: Transform, whole: Transform, size: int | None, domain: NDArray[np.float64]
+) -> Lut:
+    title = getattr(lut, "title", "")
+    if isinstance(lut, Lut1D) and is_curve(whole, domain):
+        rows = np.linspace(domain[0], domain[1], size or max(lut.size, 4096))
+        return Lut1D(whole.apply(rows), domain, title)
+    known = lut.size if isinstance(lut, Lut3D | ShaperLut3D) else DEFAULT_SIZE
+    method = lut.interpolation if isinstance(lut, Lut3D) else "tetrahedral"
+    return sample(whole, size or known, domain=domain, interpolation=method, title=title)
+
+
+def _shown(domain: NDArray[np.float64]) -> str:
+    low, high = domain
+    if np.ptp(low) == 0 and np.ptp(high) == 0:
+        return f"{low[0]:g}..{high[0]:g}"
+    return ", ".join(f"{a:g}..{b:g}" for a, b in zip(low, high, strict=True))

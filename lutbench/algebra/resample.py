@@ -1,0 +1,169 @@
+"""A LUT at another size, by the best of several methods.
+
+Which method is best is measured on the LUT itself. For a larger size every
+second node is taken away and each method has to say what stood there (an even or
+very small size has no such half, and is made larger by `UNMEASURED`); for a
+smaller one each result is compared with the LUT it came from.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from lutbench.algebra.result import Array, Change, Reworked, code_error, probe
+from lutbench.errors import LutbenchError
+from lutbench.tables.cells import positions, weight_matrix
+from lutbench.tables.lut import SIZES_3D, Interpolation, Lut, Lut1D, Lut3D, ShaperLut3D, lattice
+
+METHODS = ("linear", "pchip", "cubic", "fit")
+UNMEASURED = "pchip"
+"""For a larger size where no method can be measured: never past its neighbours."""
+Maker = Callable[[Array, int, Interpolation], Array]
+
+
+def resample(lut: Lut, size: int, method: str = "best") -> Reworked:
+    """The LUT at another size.
+
+    Parameters
+    ----------
+    method
+        ``"linear"``: the LUT's own interpolation. ``"pchip"``: cubic, never past
+        its neighbours. ``"cubic"``: cubic spline, smoothest. ``"fit"``: nodes
+        chosen so that what is interpolated between them lies nearest the LUT
+        (for smaller sizes). ``"best"``: the one with the least error, measured.
+
+    The error is the distance to the LUT that was given, as it interpolates.
+    """
+    if isinstance(lut, ShaperLut3D):
+        inner = resample(lut.lut, size, method)
+        assert isinstance(inner.lut, Lut3D)
+        result: Lut = replace(lut, lut=inner.lut)
+        points = probe(lut.domain)
+        error = code_error(lut.apply(points), result.apply(points))
+        return Reworked(result, error, inner.changes)
+    if isinstance(lut, Lut1D):
+        return _resampled_curve(lut, size, method)
+    low, high = SIZES_3D
+    if not low <= size <= high:
+        raise LutbenchError(f"a LUT size of {size} is out of limits", accepted=f"{low} to {high}")
+    if method not in (*METHODS, "best"):
+        raise LutbenchError(
+            f"no method is named {method!r}", accepted=", ".join((*METHODS, "best"))
+        )
+    table = lut.table.astype(np.float64)
+    scores = _scores(lut, table, size) if method == "best" else {}
+    chosen = min(scores, key=lambda name: scores[name]) if scores else method
+    if chosen == "best":  # nothing to measure on: every node is needed
+        chosen = UNMEASURED
+    result = replace(lut, table=_MAKERS[chosen](table, size, lut.interpolation))
+    points = probe(lut.domain)
+    error = code_error(lut.apply(points), result.apply(points))
+    message = f"size {lut.size} to {size} by the method {chosen}"
+    if scores:
+        tried = ", ".join(f"{name} {value:.3f}" for name, value in sorted(scores.items()))
+        message += f"; mean error of each in codes of 1023: {tried}"
+    return Reworked(result, error, (Change("resampled", message, error.mean),))
+
+
+def _scores(lut: Lut3D, table: Array, size: int) -> dict[str, float]:
+    """The mean error of each method that fits the case, in codes."""
+    if size == lut.size:
+        return {"linear": 0.0}
+    if size > lut.size:
+        coarse = table[::2, ::2, ::2]
+        if lut.size % 2 == 0 or coarse.shape[0] < 5:
+            return {}
+        hidden = np.ones(table.shape[:3], bool)
+        hidden[::2, ::2, ::2] = False
+        return {
+            name: code_error(
+                _MAKERS[name](coarse, lut.size, lut.interpolation)[hidden], table[hidden]
+            ).mean
+            for name in ("linear", "pchip", "cubic")
+        }
+    points = probe(lut.domain)
+    expected = lut.apply(points)
+    return {
+        name: code_error(
+            replace(lut, table=_MAKERS[name](table, size, lut.interpolation)).apply(points),
+            expected,
+        ).mean
+        for name in METHODS
+    }
+
+
+def _linear(table: Array, size: int, interpolation: Interpolation) -> Array:
+    return np.asarray(Lut3D(table, interpolation=interpolation).apply(lattice(size)))
+
+
+def _pchip(table: Array, size: int, interpolation: Interpolation) -> Array:
+    from scipy.interpolate import PchipInterpolator
+
+    return _along_axes(table, size, PchipInterpolator)
+
+
+def _cubic(table: Array, size: int, interpolation: Interpolation) -> Array:
+    from scipy.interpolate import CubicSpline
+
+    if table.shape[0] < 4:
+        return _linear(table, size, interpolation)
+    return _along_axes(table, size, CubicSpline)
+
+
+def _along_axes(table: Array, size: int, maker: Any) -> Array:
+    """A one-dimensional interpolator along r, then g, then b; held to the table's range."""
+    old, new = np.linspace(0, 1, table.shape[0]), np.linspace(0, 1, size)
+    result = table
+    for axis in range(3):
+        result = maker(old, result, axis=axis)(new)
+    low, high = table.min(axis=(0, 1, 2)), table.max(axis=(0, 1, 2))
+    return np.asarray(np.clip(result, low, high))
+
+
+def _fit(table: Array, size: int, interpolation: Interpolation) -> Array:
+    """The nodes whose interpolation lies nearest the LUT in the least-squares sense."""
+    from scipy.sparse.linalg import cg
+
+    lut = Lut3D(table, interpolation=interpolation)
+    start = np.asarray(lut.apply(lattice(size)), dtype=np.float64).reshape(-1, 3)
+    count = min(12 * size**3, 600_000)
+    points = np.random.default_rng(11).random((count, 3))
+    unit = np.array([[0.0] * 3, [1.0] * 3])
+    matrix = weight_matrix(interpolation, positions(points, unit, size), size)
+    # The nodes as they were carry a little weight, so that none is left undecided.
+    normal = matrix.T @ matrix
+    normal.setdiag(normal.diagonal() + 0.5)
+    wanted = matrix.T @ np.asarray(lut.apply(points)) + 0.5 * start
+    solved = np.stack(
+        [cg(normal, wanted[:, c], x0=start[:, c], rtol=1e-8, maxiter=60)[0] for c in range(3)],
+        axis=1,
+    )
+    low, high = table.min(axis=(0, 1, 2)), table.max(axis=(0, 1, 2))
+    return np.asarray(np.clip(solved, low, high).reshape(size, size, size, 3))
+
+
+_MAKERS: dict[str, Maker] = {"linear": _linear, "pchip": _pchip, "cubic": _cubic, "fit": _fit}
+
+
+def _resampled_curve(lut: Lut1D, size: int, method: str) -> Reworked:
+    from scipy.interpolate import PchipInterpolator
+
+    if method not in ("linear", "pchip", "best"):
+        raise LutbenchError(f"no method for curves is named {method!r}", accepted="linear, pchip")
+    if method == "best":
+        method = "pchip" if size > lut.size > 3 else "linear"
+    table = lut.table.astype(np.float64)
+    old, new = np.linspace(0, 1, lut.size), np.linspace(0, 1, size)
+    if method == "pchip":
+        rows = PchipInterpolator(old, table)(new)
+    else:
+        rows = np.stack([np.interp(new, old, table[:, c]) for c in range(3)], axis=1)
+    result = Lut1D(rows, lut.domain, lut.title, lut.comments)
+    points = np.linspace(lut.domain[0], lut.domain[1], 4 * max(size, lut.size) + 1)
+    error = code_error(lut.apply(points), result.apply(points))
+    message = f"{lut.size} rows to {size} by the method {method}"
+    return Reworked(result, error, (Change("resampled", message, error.mean),))

@@ -1,1 +1,0 @@
-"""What a LUT does: measurements and findings."""

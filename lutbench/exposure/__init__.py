@@ -1,0 +1,1 @@
+"""Levels: where light lands on a signal."""

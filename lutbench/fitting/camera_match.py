@@ -1,0 +1,417 @@
+"""Camera match: from the patches of a chart as one camera saw them to those of another,
+or to published values.
+
+In linear light: exposure, white balance and a 3×3 matrix whose rows add up to 1, so
+that white balance alone decides on neutrals. The start is what the neutral patches and
+least squares say; from there all is fitted to the least ΔE 2000. Beyond
+that, if asked, a smooth residual. How well it holds for colours that are not on the
+chart is judged by leaving out each patch in turn and foretelling it from the rest.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, ClassVar
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from lutbench.errors import LutbenchError
+from lutbench.measure.delta_e import delta_e_2000, lab_from_xyz
+from lutbench.measure.difference import Spread
+from lutbench.model.conversion import Encoding
+from lutbench.model.curves.base import Decode, Encode
+from lutbench.model.tone import Exposure
+from lutbench.model.transforms import Matrix, Pipeline, Transform
+from lutbench.tables.lut import Lut3D
+from lutbench.tables.sampling import sample
+
+Array = NDArray[np.float64]
+
+FEWEST = 8
+CLIPPED = 0.985
+"""Signal from which a patch counts as clipped and is left out."""
+
+NEUTRAL = 0.05
+"""A patch is neutral where chroma over lightness in the target is under this."""
+
+WIDTH = 0.25
+"""Signal distance over which a residual dies away."""
+
+RIDGES = (0.03, 0.1, 0.3, 1.0, 3.0)
+"""How strongly a residual is held back, tried in turn."""
+
+OVERFITTED = 1.5
+"""Left-out error over fitted error from which over-fitting is named."""
+
+
+@dataclass(frozen=True, eq=False)
+class Residual(Transform):
+    """Smooth shifts of signals: a sum of bells around the patches, nothing far from them."""
+
+    centres: Array
+    shifts: Array
+    width: float = WIDTH
+    kind: ClassVar[str] = "residual"
+
+    def _apply(self, rgb: Array) -> Array:
+        flat = rgb.reshape(-1, 3)
+        moved = np.empty_like(flat)
+        for start in range(0, len(flat), 65536):
+            part = flat[start : start + 65536]
+            moved[start : start + 65536] = part + _bells(part, self.centres, self.width) @ (
+                self.shifts
+            )
+        return moved.reshape(rgb.shape)
+
+
+@dataclass(frozen=True)
+class PatchError:
+    """ΔE 2000 of one patch: before, after, and foretold by the others."""
+
+    name: str
+    before: float
+    after: float
+    left_out: float
+    used: bool = True
+
+    def to_data(self) -> dict[str, Any]:
+        """The three figures as plain data."""
+        return {
+            "name": self.name,
+            "before": self.before,
+            "after": self.after,
+            "left_out": self.left_out,
+            "used": self.used,
+        }
+
+
+@dataclass(frozen=True)
+class CameraMatch:
+    """The match, its parts, and how good it is.
+
+    Parameters
+    ----------
+    transform
+        From source signal to target signal.
+    exposure_stops, white_balance, matrix
+        Its parts in linear light: stops; gains of R, G and B (G is 1); rows add up to 1.
+    patches
+        Errors by patch; patches that were clipped are there with `used` False.
+    residual_rms
+        Of the smooth residual at the patches, in signal; 0 where there is none.
+    """
+
+    transform: Transform
+    exposure_stops: float
+    white_balance: tuple[float, float, float]
+    matrix: Array
+    patches: tuple[PatchError, ...]
+    residual_rms: float = 0.0
+    notes: tuple[str, ...] = ()
+
+    def spread(self, what: str) -> Spread:
+        """The spread of ``before``, ``after`` or ``left_out`` over the patches used."""
+        return Spread.of(np.array([getattr(each, what) for each in self.patches if each.used]))
+
+    def lut(self, size: int = 33, *, title: str = "") -> Lut3D:
+        """The match as a LUT, values held to 0..1."""
+        made = sample(self.transform, size, title=title)
+        return Lut3D(np.clip(made.table, 0, 1), title=title)
+
+    def to_data(self) -> dict[str, Any]:
+        """The match as plain data."""
+        return {
+            "exposure_stops": self.exposure_stops,
+            "white_balance": list(self.white_balance),
+            "matrix": self.matrix.tolist(),
+            "residual_rms": self.residual_rms,
+            "delta_e_2000": {
+                name: self.spread(name).to_data() for name in ("before", "after", "left_out")
+            },
+            "patches": [each.to_data() for each in self.patches],
+            "notes": list(self.notes),
+        }
+
+
+def match_cameras(
+    source: ArrayLike,
+    target: ArrayLike,
+    source_encoding: Encoding,
+    target_encoding: Encoding,
+    *,
+    names: tuple[str, ...] = (),
+    residual: bool = False,
+) -> CameraMatch:
+    """The transform that brings a camera's patches to those of another.
+
+    Parameters
+    ----------
+    source, target
+        Signal of the same patches in the same order, shape (n, 3), n ≥ 8.
+    source_encoding
+        Its curve must be the camera's; its gamut is only used to say how far the two
+        were apart before.
+    target_encoding
+        Curve and gamut of the target; its gamut says how colours are seen.
+    residual
+        Fit a smooth residual beyond the matrix.
+
+    Raises
+    ------
+    LutbenchError
+        When patches do not pair, too few are usable, or the two are not the same chart.
+    """
+    problem = _Problem.of(source, target, source_encoding, target_encoding, names)
+    every = np.flatnonzero(problem.usable)
+    problem.check_order()
+    ridge = problem.best_ridge(every) if residual else None
+    fit = problem.fitted(every, ridge)
+    left_out = problem.left_out(every, ridge, fit)
+    after = problem.errors(fit)
+    before = problem.errors(problem.unmatched())
+    patches = tuple(
+        PatchError(name, float(b), float(a), float(out), bool(used))
+        for name, b, a, out, used in zip(
+            problem.names, before, after, left_out, problem.usable, strict=True
+        )
+    )
+    notes = _notes(patches, residual)
+    if residual:
+        plain = problem.fitted(every, None)
+        without = float(np.nanmean(problem.left_out(every, None, plain)))
+        if float(np.nanmean(left_out)) > without:
+            notes += (
+                "the residual does not help: patches left out come out at ΔE"
+                f" {np.nanmean(left_out):.2f} with it, {without:.2f} without",
+            )
+    return CameraMatch(
+        fit.transform,
+        float(np.log2(fit.gains[1])),
+        tuple((fit.gains / fit.gains[1]).tolist()),
+        fit.matrix,
+        patches,
+        fit.residual_rms,
+        notes,
+    )
+
+
+@dataclass(frozen=True)
+class _Fit:
+    transform: Transform
+    gains: Array
+    matrix: Array
+    residual_rms: float = 0.0
+
+
+@dataclass(frozen=True)
+class _Problem:
+    """The patches, and what can be asked of them."""
+
+    signal: Array
+    wanted: Array
+    source: Encoding
+    target: Encoding
+    names: tuple[str, ...]
+    usable: NDArray[np.bool_]
+
+    @classmethod
+    def of(
+        cls,
+        source: ArrayLike,
+        target: ArrayLike,
+        source_encoding: Encoding,
+        target_encoding: Encoding,
+        names: tuple[str, ...],
+    ) -> _Problem:
+        signal, wanted = np.asarray(source, np.float64), np.asarray(target, np.float64)
+        if signal.ndim != 2 or signal.shape != wanted.shape or signal.shape[1] != 3:
+            raise LutbenchError(
+                f"patches of shapes {signal.shape} and {wanted.shape} do not pair",
+                accepted="the same patches in the same order, R G B each",
+            )
+        if not (np.isfinite(signal).all() and np.isfinite(wanted).all()):
+            raise LutbenchError("a patch holds NaN or infinity")
+        names = names or tuple(f"patch {number + 1}" for number in range(len(signal)))
+        usable = (signal < CLIPPED).all(axis=1) & (wanted < CLIPPED).all(axis=1)
+        usable &= (source_encoding.curve.decode(signal) > 0).all(axis=1)
+        if usable.sum() < FEWEST:
+            raise LutbenchError(
+                f"{usable.sum()} of {len(signal)} patches are neither clipped nor black",
+                accepted=f"{FEWEST} or more",
+            )
+        fine = np.asarray(usable, dtype=np.bool_)
+        return cls(signal, wanted, source_encoding, target_encoding, names, fine)
+
+    @property
+    def light(self) -> Array:
+        """Linear light of the source."""
+        return self.source.curve.decode(self.signal)
+
+    @property
+    def light_wanted(self) -> Array:
+        """Linear light of the target."""
+        return self.target.curve.decode(self.wanted)
+
+    def lab(self, light: Array) -> Array:
+        """L*a*b* of linear light in the target's gamut, white 1."""
+        xyz = light @ self.target.gamut.to_xyz.T
+        return lab_from_xyz(xyz, self.target.gamut.to_xyz.sum(axis=1))
+
+    def errors(self, fit: _Fit) -> Array:
+        """ΔE 2000 of every patch."""
+        found = self.target.curve.decode(fit.transform.apply(self.signal))
+        return delta_e_2000(self.lab(found), self.lab(self.light_wanted))
+
+    def unmatched(self) -> _Fit:
+        """No match: decode, the plain gamut conversion, encode."""
+        from lutbench.model.gamuts import conversion
+
+        plain = (
+            Decode(self.source.curve)
+            | conversion(self.source.gamut, self.target.gamut)
+            | Encode(self.target.curve)
+        )
+        return _Fit(plain, np.ones(3), np.eye(3))
+
+    def check_order(self) -> None:
+        """The same patches have about the same order of lightness."""
+        weights = np.array([0.3, 0.5, 0.2])
+        first, second = (
+            np.log(np.maximum(each[self.usable] @ weights, 1e-6))
+            for each in (self.light, self.light_wanted)
+        )
+        alike = float(np.corrcoef(first, second)[0, 1])
+        if not alike > 0.8:
+            raise LutbenchError(
+                f"the two are not the same patches in the same order (lightness agrees to"
+                f" {alike:.2f})",
+                accepted="one chart, read from the same corner in the same direction",
+            )
+
+    def neutral(self, which: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Those of `which` that are neutral in the target."""
+        lab = self.lab(self.light_wanted[which])
+        chroma = np.hypot(lab[:, 1], lab[:, 2])
+        return which[(chroma < NEUTRAL * np.maximum(lab[:, 0], 1) + 1.0) & (lab[:, 0] > 8)]
+
+    def fitted(
+        self, which: NDArray[np.int64], ridge: float | None, near: _Fit | None = None
+    ) -> _Fit:
+        """Exposure, white balance and matrix from some patches, and a residual if asked.
+
+        `near` is a fit close to the one sought.
+        """
+        from scipy.optimize import least_squares
+
+        light, wanted = self.light[which], self.light_wanted[which]
+        greys = self.neutral(which)
+        if len(greys):
+            ratio = np.maximum(self.light_wanted[greys], 1e-6) / self.light[greys]
+            gains = np.exp(np.log(ratio).mean(axis=0))
+        else:  # no neutral patch: the gains that bring the means together
+            gains = np.maximum(wanted, 1e-6).mean(axis=0) / light.mean(axis=0)
+        lab = self.lab(wanted)
+        start = _white_preserving_lsq(light * gains, wanted)
+        # What is fitted: changes of the gains, in logarithms, and the matrix. The
+        # neutral patches of a chart are only nearly neutral, so they are the start.
+        first = np.append(np.zeros(3), start)
+        if near is not None:
+            change = np.log(near.gains / gains)
+            first = np.append(change, near.matrix[~np.eye(3, dtype=bool)])
+
+        def system(values: Array) -> Array:
+            balanced = light * (gains * np.exp(values[:3]))
+            off = delta_e_2000(self.lab(balanced @ _rows(values[3:]).T), lab)
+            # A light pull to the start settles what few patches leave open.
+            return np.concatenate([off, values[:3], 0.3 * (values[3:] - start)])
+
+        found = least_squares(
+            system, first, max_nfev=100 if near is None else 8, ftol=1e-5, xtol=1e-6
+        ).x
+        gains = gains * np.exp(found[:3])
+        matrix = _rows(found[3:])
+        plain = (
+            Decode(self.source.curve)
+            | Exposure(float(np.log2(gains[1])))
+            | Matrix.from_array(np.diag(gains / gains[1]))
+            | Matrix.from_array(matrix)
+            | Encode(self.target.curve)
+        )
+        if ridge is None:
+            return _Fit(plain, gains, matrix)
+        centres = plain.apply(self.signal[which])
+        rest = self.wanted[which] - centres
+        kernel = _bells(centres, centres, WIDTH)
+        shifts = np.linalg.solve(kernel + ridge * np.eye(len(which)), rest)
+        rms = float(np.sqrt(((kernel @ shifts) ** 2).mean()))
+        return _Fit(Pipeline((*plain.steps, Residual(centres, shifts))), gains, matrix, rms)
+
+    def left_out(self, which: NDArray[np.int64], ridge: float | None, fit: _Fit) -> Array:
+        """ΔE 2000 of each of `which`, foretold by a fit to the others; NaN for the rest."""
+        result = np.full(len(self.names), np.nan)
+        for patch in which:
+            others = which[which != patch]
+            result[patch] = self.errors(self.fitted(others, ridge, fit))[patch]
+        return result
+
+    def best_ridge(self, which: NDArray[np.int64]) -> float:
+        """The ridge that foretells left-out patches best: closed form, the matrix kept."""
+        plain = self.fitted(which, None)
+        centres = np.asarray(plain.transform.apply(self.signal[which]))
+        rest = self.wanted[which] - centres
+        kernel = _bells(centres, centres, WIDTH)
+        scores = []
+        for ridge in RIDGES:
+            inverse = np.linalg.inv(kernel + ridge * np.eye(len(which)))
+            left_out = (inverse @ rest) / np.diag(inverse)[:, None]
+            scores.append(float((left_out**2).mean()))
+        return RIDGES[int(np.argmin(scores))]
+
+
+def _bells(points: Array, centres: Array, width: float) -> Array:
+    """exp(−d²/2w²) of every point to every centre, shape (points, centres)."""
+    squares = ((points[:, None] - centres[None]) ** 2).sum(axis=-1)
+    return np.asarray(np.exp(-squares / (2 * width**2)))
+
+
+def _rows(values: Array) -> Array:
+    """The matrix whose six elements off the diagonal are `values`; its rows add up to 1."""
+    matrix = np.zeros((3, 3))
+    matrix[~np.eye(3, dtype=bool)] = values
+    matrix[np.eye(3, dtype=bool)] = 1 - matrix.sum(axis=1)
+    return matrix
+
+
+def _white_preserving_lsq(light: Array, wanted: Array) -> Array:
+    """Least squares on linear light, each patch weighted by its level, as six values."""
+    weight = 1 / np.maximum(wanted.mean(axis=1), 0.02)
+    values = []
+    for c in range(3):
+        others = [k for k in range(3) if k != c]
+        columns = light[:, others] - light[:, [c]]
+        solved = np.linalg.lstsq(
+            columns * weight[:, None], (wanted[:, c] - light[:, c]) * weight, rcond=None
+        )[0]
+        values += solved.tolist()
+    return np.array(values)
+
+
+def _notes(patches: tuple[PatchError, ...], residual: bool) -> tuple[str, ...]:
+    notes = []
+    left = [each.name for each in patches if not each.used]
+    if left:
+        notes.append(f"left out, clipped or black: {', '.join(left)}")
+    used = [each for each in patches if each.used]
+    after = float(np.mean([each.after for each in used]))
+    foretold = float(np.mean([each.left_out for each in used]))
+    if foretold > OVERFITTED * after + 0.3:
+        notes.append(
+            f"patches that were left out come out at ΔE {foretold:.2f} on average, against"
+            f" {after:.2f} when fitted: over-fitted"
+            + ("; try without a residual" if residual else ", too few patches")
+        )
+    before = float(np.mean([each.before for each in used]))
+    if after > 0.8 * before and before > 1:
+        notes.append(f"the match gains little: ΔE {before:.2f} before, {after:.2f} after")
+    return tuple(notes)

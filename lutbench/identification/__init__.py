@@ -1,0 +1,6 @@
+"""Identify: name what is inside an unknown LUT."""
+
+from lutbench.identification.result import Candidate, Identification, Look, SameAs, Side, Tone
+from lutbench.identification.search import identify
+
+__all__ = ["Candidate", "Identification", "Look", "SameAs", "Side", "Tone", "identify"]

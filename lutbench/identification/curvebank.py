@@ -1,0 +1,229 @@
+"""The curves of a catalogue, those that are one up to a gain taken together."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.identification.evenly import between
+from lutbench.model.catalogue import Catalogue
+from lutbench.model.curves.base import Curve
+from lutbench.model.signal import Range, range_of
+from lutbench.model.transforms import Array
+
+# Curves whose signals stay this close on 0..1, after a gain, are one encoding.
+ONE_ENCODING = 2e-5
+DENSE_FROM, DENSE_TO = -0.3, 1.6
+"""The signals that the dense table of a curve spans."""
+
+LOG_LIGHT = np.linspace(-16.0, 9.0, 700)
+"""The natural logarithms of light that models of a target are worked out on."""
+
+KEPT = 12
+"""Axes of a curve whose light is kept."""
+
+PQ_SCENE, PQ_DISPLAY = "BT.2100 PQ", "ST 2084"
+_ORDER = {"standard": 0, "user": 1, "registry": 2}
+
+
+@dataclass(frozen=True)
+class CurveClass:
+    """Curves that are the same encoding up to a gain of light; the best known name first.
+
+    `gains` holds, for each name, its light over the light of the first.
+    """
+
+    curve: Curve
+    names: tuple[str, ...]
+    gains: tuple[float, ...]
+
+    @property
+    def name(self) -> str:
+        """The name to report: PQ is one signal, whichever way light came to it."""
+        return PQ_SCENE if self.curve.name == PQ_DISPLAY else self.curve.name
+
+    @property
+    def same_as(self) -> list[str]:
+        """The other names of this encoding."""
+        return [name for name in self.names if name != self.name]
+
+    @property
+    def rendering(self) -> str | None:
+        """``scene`` or ``display`` for a curve of PQ, where both exist."""
+        if self.curve.name not in (PQ_SCENE, PQ_DISPLAY):
+            return None
+        return "display" if self.curve.name == PQ_DISPLAY else "scene"
+
+    @cached_property
+    def dense(self) -> tuple[Array, Array]:
+        signal = np.linspace(DENSE_FROM, DENSE_TO, 1901)
+        with np.errstate(all="ignore"):
+            light = np.nan_to_num(self.curve.decode(signal), nan=0.0, posinf=1e30, neginf=-1e30)
+        return signal, np.maximum.accumulate(light)
+
+    @cached_property
+    def kept(self) -> dict[tuple[str, bytes], Array]:
+        """Light that was asked for: see `End.of_axis`."""
+        return {}
+
+    @cached_property
+    def by_log_light(self) -> Array:
+        """The signal on the grid `LOG_LIGHT`."""
+        return self.signal_near(np.exp(LOG_LIGHT))[0]
+
+    def signal_near(self, light: Array) -> tuple[Array, Array]:
+        """The signal of light and its slope from a dense table: quick, good to about 1e-5."""
+        signal, table = self.dense
+        place = np.clip(np.searchsorted(table, light), 1, len(table) - 1)
+        low = table[place - 1]
+        slope = (signal[1] - signal[0]) / np.maximum(table[place] - low, 1e-300)
+        part = np.clip((light - low) * slope, 0, signal[1] - signal[0])
+        return np.asarray(signal[place - 1] + part), slope
+
+
+@dataclass(frozen=True)
+class LightTables:
+    """The light of many ends at once, from dense tables: good to about 3e-5 of the light."""
+
+    tables: Array
+    lows: Array
+    spans: Array
+
+    @classmethod
+    def of(cls, ends: Sequence[End]) -> LightTables:
+        """The tables of some ends."""
+        scales = np.array([scale_of(end.range) for end in ends]).reshape(-1, 2)
+        return cls(np.array([end.curve.dense[1] for end in ends]), scales[:, 0], scales[:, 1])
+
+    def only(self, chosen: NDArray[np.int64]) -> LightTables:
+        """The tables of some of the ends."""
+        return LightTables(self.tables[chosen], self.lows[chosen], self.spans[chosen])
+
+    def light(self, values: Array) -> Array:
+        """Light of full-scale values of shape (...), the same for all: (ends, ...)."""
+        return self.of_own(self.shared(values))[0]
+
+    def shared(self, values: Array) -> Array:
+        """Values that are the same for all ends, once for each: (ends, ...)."""
+        return np.broadcast_to(values, (len(self.lows), *values.shape))
+
+    def of_own(self, own: Array) -> tuple[Array, Array]:
+        """Light of full-scale values that each end has its own of, (ends, ...), and its slope.
+
+        Where no table goes the light is that of its end and the slope 0.
+        """
+        shape = (len(self.lows), *(1,) * (own.ndim - 1))
+        last = self.tables.shape[1] - 1
+        per_signal = last / (DENSE_TO - DENSE_FROM)
+        scale = (per_signal / self.spans).reshape(shape)
+        place = (own - (self.lows + DENSE_FROM * self.spans).reshape(shape)) * scale
+        held = np.clip(place, 0, last - 1e-9)
+        within = held == place
+        cell = held.astype(np.int64)
+        held -= cell
+        cell += (np.arange(len(self.lows)) * self.tables.shape[1]).reshape(shape)
+        flat = self.tables.ravel()
+        below = flat[cell]
+        rise = flat[cell + 1] - below
+        return below + held * rise, rise * scale * within
+
+
+@dataclass(frozen=True)
+class End:
+    """A curve in a signal range: one side of a conversion."""
+
+    number: int
+    curve: CurveClass
+    range: Range
+
+    def decode(self, values: Array) -> Array:
+        """Light of full-scale values."""
+        low, span = scale_of(self.range)
+        with np.errstate(all="ignore"):
+            return self.curve.curve.decode((values - low) / span)
+
+    def light_near(self, values: Array) -> Array:
+        """The same from the dense table: quick, good to about 3e-5 of the light."""
+        low, span = scale_of(self.range)
+        ends = low + DENSE_FROM * span, low + DENSE_TO * span
+        return between(values, *ends, self.curve.dense[1])
+
+    def of_axis(self, values: Array) -> Array:
+        """The same of inputs along an edge or the neutral axis: the last are kept.
+
+        Every fit asks for them anew.
+        """
+        kept, key = self.curve.kept, (self.range, values.tobytes())
+        if key not in kept:
+            if len(kept) >= KEPT:
+                kept.clear()
+            kept[key] = self.decode(values)
+            kept[key].flags.writeable = False
+        return kept[key]
+
+    def values_near(self, light: Array) -> tuple[Array, Array]:
+        """Full-scale values of light and their slope, from a dense table."""
+        low, span = scale_of(self.range)
+        signal, slope = self.curve.signal_near(light)
+        return low + span * signal, span * slope
+
+    def encode(self, light: Array) -> Array:
+        """Full-scale values of light."""
+        low, span = scale_of(self.range)
+        with np.errstate(all="ignore"):
+            return low + span * self.curve.curve.encode(light)
+
+
+@lru_cache
+def scale_of(name: Range, bits: int = 10) -> tuple[float, float]:
+    """The full-scale value of signal 0, and that of signal 1 less it."""
+    low, high = range_of(bits, name)
+    top = 2**bits - 1
+    return low / top, (high - low) / top
+
+
+def classes_of(catalogue: Catalogue) -> tuple[CurveClass, ...]:
+    """The usable curves of a catalogue in classes; standards first."""
+    entries = [each for each in catalogue.curves() if each.curve and not each.unusable]
+    entries.sort(key=lambda entry: _ORDER.get(entry.origin, 3))
+    # Signal 0 may be black or below; a class shows itself well above.
+    signal = np.linspace(0.02, 1.0, 99)
+    groups: list[tuple[Curve, Array, list[str], list[float]]] = []
+    for entry in entries:
+        assert entry.curve is not None
+        light = entry.curve.decode(signal)
+        for _, other, names, gains in groups:
+            gain = float(light[70] / other[70]) if other[70] > 0 and light[70] > 0 else 0.0
+            slope = np.gradient(gain * other, signal)
+            if gain > 0 and (np.abs(light - gain * other) <= ONE_ENCODING * slope).all():
+                names.append(entry.name)
+                gains.append(gain)
+                break
+        else:
+            groups.append((entry.curve, light, [entry.name], [1.0]))
+    by_name = {curve.name: names for curve, _, names, _ in groups}
+    if PQ_SCENE in by_name and PQ_DISPLAY in by_name:
+        # One signal, two renderings: each is told as the other's equal.
+        scene, display = list(by_name[PQ_SCENE]), list(by_name[PQ_DISPLAY])
+        groups = [
+            (curve, light, names + (display if curve.name == PQ_SCENE else scene), gains)
+            if curve.name in (PQ_SCENE, PQ_DISPLAY)
+            else (curve, light, names, gains)
+            for curve, light, names, gains in groups
+        ]
+    return tuple(CurveClass(curve, tuple(names), tuple(gains)) for curve, _, names, gains in groups)
+
+
+@lru_cache(maxsize=4)
+def _bank_of(key: tuple[object, ...]) -> tuple[CurveClass, ...]:
+    return classes_of(key[0])  # type: ignore[arg-type]
+
+
+def ends_of(classes: tuple[CurveClass, ...]) -> list[End]:
+    """Every class in full and in legal range."""
+    ranges: tuple[Range, Range] = ("full", "legal")
+    return [End(i, each, name) for i, each in enumerate(classes) for name in ranges]

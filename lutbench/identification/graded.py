@@ -1,0 +1,306 @@
+"""A target under a grade: a CDL, or a cubic, fitted to a free curve for many targets at once."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.identification.curvebank import LOG_LIGHT, End, scale_of
+from lutbench.identification.freecurve import (
+    DARK,
+    FEWEST,
+    KNOWN_TO,
+    PARAMETER,
+    UNEXPLAINED,
+    FreeCurve,
+    TargetFit,
+    cost_of,
+)
+from lutbench.identification.medians import median_where
+from lutbench.identification.samples import CODES
+from lutbench.model.transforms import Array
+
+# Levenberg-Marquardt: steps in all, after which only the better problems go on,
+# and steps before which far points are weighed down anew.
+STEPS, SIFTED, REWEIGHED = 28, 5, (10, 15, 20)
+GO_ON = 24
+MANY, POINTS = 100, 24
+"""Of so many problems with so many points every other point is enough to find the better ones."""
+
+NOT_BLACK = 0.02
+"""Signal under this is left out: near black a power turns so fast that no step comes through."""
+
+NOTHING = 1e3
+"""What stands for the error in codes of a problem of which no point counts."""
+
+NEAR_WHITE = (0.985, 1.003)
+"""Signal between these is left out: a CDL clips there before its saturation mixes the channels."""
+
+KEPT = 8
+
+# What pulls log exposure, log slope, offset and log power to naught: next to
+# nothing, but it settles what nothing else does.
+PULL_EXPOSURE, PULL = 0.4, (0.15, 0.5, 0.15)
+
+USUAL = (0.15, 0.05, 0.15)
+"""The spread of log slope, offset and log power that is taken to be usual (chosen, not measured):
+of targets that a CDL explains alike, the one with the least grade is the likeliest.
+"""
+
+_STEP = LOG_LIGHT[1] - LOG_LIGHT[0]
+
+
+@dataclass(frozen=True)
+class Problems:
+    """Light in and output in the signal of a target, for each problem p.
+
+    `log_in` is (p, n), `lit` weighs what counts there, `wanted` is the output in
+    signal, (p, channels, n), `tables` the signal over log light, `span` the
+    full-scale width of signal 0..1, `target` the number of each target, and
+    `group` whatever else tells the problems apart (the source).
+    """
+
+    log_in: Array
+    lit: Array
+    wanted: Array
+    tables: Array
+    low: Array
+    span: Array
+    target: NDArray[np.int64]
+    group: NDArray[np.int64]
+
+    @classmethod
+    def of(
+        cls,
+        light: Array,
+        curve: FreeCurve,
+        targets: Sequence[End],
+        chosen: NDArray[np.int64],
+        group: NDArray[np.int64] | None = None,
+    ) -> Problems:
+        """Problems of light in, shape (p, n), the curve's output, and a target each."""
+        low, span = np.array([scale_of(targets[j].range) for j in chosen]).reshape(-1, 2).T
+        y = curve.output.T if curve.tinted else curve.output.mean(axis=1)[None]
+        lit = light > DARK
+        return cls(
+            np.log(np.where(lit, light, 1.0)),
+            lit * curve.trust,
+            (y[None] - low[:, None, None]) / span[:, None, None],
+            np.array([targets[j].curve.by_log_light for j in chosen]),
+            low,
+            span,
+            chosen,
+            np.zeros(len(chosen), dtype=np.int64) if group is None else group,
+        )
+
+    @property
+    def channels(self) -> int:
+        """One where the channels are one, else three."""
+        return int(self.wanted.shape[1])
+
+    def only(self, keep: NDArray[np.int64]) -> Problems:
+        """The problems at some indices."""
+        return Problems(
+            self.log_in[keep],
+            self.lit[keep],
+            self.wanted[keep],
+            self.tables[keep],
+            self.low[keep],
+            self.span[keep],
+            self.target[keep],
+            self.group[keep],
+        )
+
+    def begun(self) -> Problems:
+        """The problems, with every other of their points where both are many."""
+        if len(self.target) <= MANY or self.log_in.shape[1] < POINTS:
+            return self
+        return replace(
+            self,
+            log_in=self.log_in[:, ::2],
+            lit=self.lit[:, ::2],
+            wanted=self.wanted[:, :, ::2],
+        )
+
+    def signal(self, shift: Array) -> tuple[Array, Array]:
+        """The target's signal of light brighter by `shift` (p, in log), and its slope."""
+        place = np.clip(
+            (self.log_in + shift[:, None] - LOG_LIGHT[0]) / _STEP, 0, len(LOG_LIGHT) - 1.001
+        )
+        cell = place.astype(np.int64)
+        part = place - cell
+        cell += (np.arange(len(cell)) * self.tables.shape[1])[:, None]
+        flat = self.tables.ravel()
+        below = flat[cell]
+        rise = flat[cell + 1] - below
+        return below + part * rise, rise / _STEP
+
+
+def fit_cdl(problems: Problems, begin: Array) -> list[TargetFit]:
+    """The best ``cdl`` fits: log k and, in each channel, log slope, offset and log power.
+
+    `begin` holds stops to start from, one a problem.
+    """
+    channels = problems.channels
+    if (problems.lit > 0).sum(axis=1).max(initial=0) < FEWEST:
+        return []
+    size = 1 + 3 * channels
+    pull = np.array([PULL_EXPOSURE, *PULL * channels])
+    state = np.zeros((len(problems.target), size))
+    state[:, 0] = np.clip(begin, -3, 3) * np.log(2)
+    whole, problems = problems, problems.begun()
+    counted = weight = _counted(problems)
+    damping = np.full(len(state), 1e-3)
+    residual, jacobian = _cdl_model(state, problems, weight)
+    loss = _loss(residual, state, pull)
+    for step in range(STEPS):
+        if step == SIFTED and len(state) > GO_ON:
+            best = np.argsort(_typical(residual, counted))[: max(GO_ON, len(state) // 12)]
+            problems, state, damping = whole.only(best), state[best], damping[best]
+            counted = weight = _counted(problems)
+            residual, jacobian = _cdl_model(state, problems, weight)
+            loss = _loss(residual, state, pull)
+        if step in REWEIGHED:
+            # The ends may have been clipped before the channels were mixed.
+            weight = counted * _trust(residual, counted)
+            residual, jacobian = _cdl_model(state, problems, weight)
+            loss = _loss(residual, state, pull)
+            damping[:] = 1e-3
+        turned = jacobian.transpose(0, 2, 1)
+        normal = turned @ jacobian + np.diag(pull**2)
+        right = (turned @ residual[:, :, None])[:, :, 0] - pull**2 * state
+        diagonal = np.einsum("jii->ji", normal)
+        damped = normal + (damping[:, None] * diagonal)[:, :, None] * np.eye(size)
+        trial = state + np.clip(np.linalg.solve(damped, right[:, :, None])[:, :, 0], -0.7, 0.7)
+        new, slope = _cdl_model(trial, problems, weight)
+        new_loss = _loss(new, trial, pull)
+        better = np.isfinite(new_loss) & (new_loss < loss)
+        state[better], residual[better] = trial[better], new[better]
+        jacobian[better], loss[better] = slope[better], new_loss[better]
+        damping = np.where(better, damping * 0.2, damping * 6)
+    kept = (weight**2).sum(axis=(1, 2))
+    error = np.sqrt((residual**2).sum(axis=1) / np.maximum(kept, 1))
+    share = kept / np.maximum((counted**2).sum(axis=(1, 2)), 1e-9)
+    cost = cost_of(error, 0) * share + cost_of(np.array(UNEXPLAINED), 0) * (1 - share)
+    cost += PARAMETER * size + ((pull * state) ** 2).sum(axis=1)
+    cost += 0.5 * ((state[:, 1:] / np.tile(USUAL, channels)) ** 2).sum(axis=1)
+    fits = []
+    for p in np.argsort(cost)[:KEPT]:
+        rows = state[p, 1:].reshape(channels, 3)
+        values = np.stack([np.exp(rows[:, 0]), rows[:, 1], np.exp(rows[:, 2])])
+        fits.append(
+            TargetFit(
+                int(problems.target[p]),
+                "cdl",
+                float(state[p, 0] / np.log(2)),
+                float(error[p]),
+                float(share[p]),
+                np.broadcast_to(values, (3, 3)).copy(),
+                float(cost[p]),
+                int(problems.group[p]),
+            )
+        )
+    return fits
+
+
+def _counted(problems: Problems) -> Array:
+    """How much each point counts, shape (p, channels, n)."""
+    white = (problems.wanted > NEAR_WHITE[0]) & (problems.wanted < NEAR_WHITE[1])
+    return np.asarray(((problems.wanted > NOT_BLACK) & ~white) * problems.lit[:, None, :])
+
+
+def _loss(residual: Array, state: Array, pull: Array) -> Array:
+    return np.asarray((residual**2).sum(axis=1) + ((pull * state) ** 2).sum(axis=1))
+
+
+def _trust(residual: Array, counted: Array) -> Array:
+    """A weight for each point, shape (p, channels, n): far ones little."""
+    size = np.abs(residual).reshape(counted.shape)
+    scale = _typical(residual, counted)[:, None, None] + KNOWN_TO
+    return np.asarray(np.clip(1 - (size / (8 * scale)) ** 2, 0, None))
+
+
+def _typical(residual: Array, counted: Array) -> Array:
+    """The median of what is left over where it counts, for each problem."""
+    size = np.abs(residual).reshape(len(residual), -1)
+    fits = counted.reshape(size.shape) > 0.5
+    return np.where(fits.any(axis=1), median_where(size, fits), NOTHING)
+
+
+def _cdl_model(state: Array, problems: Problems, weight: Array) -> tuple[Array, Array]:
+    """What is wanted less the model, in codes, and the model's slopes."""
+    signal, rise = problems.signal(state[:, 0])
+    count, channels, n = weight.shape
+    rows = state[:, 1:].reshape(count, channels, 3)
+    slope, power = np.exp(rows[:, :, :1]), np.exp(np.clip(rows[:, :, 2:], -2, 2))
+    base = np.maximum(slope * signal[:, None, :] + rows[:, :, 1:2], 1e-5)
+    log_base = np.log(base)
+    out = np.exp(power * log_base)
+    codes = problems.span[:, None, None] * CODES * weight
+    by_base = codes * power * out / base
+    jacobian = np.zeros((count, channels, n, 1 + 3 * channels))
+    jacobian[..., 0] = by_base * slope * rise[:, None, :]
+    for c in range(channels):
+        at = 1 + 3 * c
+        jacobian[:, c, :, at] = by_base[:, c] * slope[:, c] * signal
+        jacobian[:, c, :, at + 1] = by_base[:, c]
+        jacobian[:, c, :, at + 2] = codes[:, c] * power[:, c] * out[:, c] * log_base[:, c]
+    residual = (problems.wanted - out) * codes
+    return residual.reshape(count, -1), jacobian.reshape(count, channels * n, -1)
+
+
+def fit_contrast(problems: Problems, always: Collection[int] = ()) -> list[TargetFit]:
+    """The best ``contrast`` fits: a cubic of the signal, exposures in finer and finer steps.
+
+    Those of the targets in `always` are told, however many are better.
+    """
+    if (problems.lit > 0).sum(axis=1).max(initial=0) < FEWEST:
+        return []
+    centre = np.zeros(len(problems.target))
+    whole, problems = problems, problems.begun()
+    for width, steps in ((2.0, 13), (0.25, 9), (0.05, 9), (0.012, 9)):
+        error = np.full(len(centre), np.inf)
+        chosen = centre.copy()
+        coefficients = np.zeros((len(centre), 4, problems.channels))
+        y = (problems.wanted * problems.lit[:, None, :]).transpose(0, 2, 1)
+        lit = (problems.lit**2).sum(axis=1) * problems.channels
+        for shift in np.linspace(-width, width, steps):
+            stops = centre + shift
+            signal, _ = problems.signal(stops * np.log(2))
+            powers = np.empty((len(signal), 4, signal.shape[1]))
+            powers[:, 0] = problems.lit
+            for k in range(1, 4):
+                np.multiply(powers[:, k - 1], signal, out=powers[:, k])
+            turned = powers.transpose(0, 2, 1)
+            solved = np.linalg.solve(powers @ turned + 1e-9 * np.eye(4), powers @ y)
+            miss = ((turned @ solved - y) ** 2).sum(axis=(1, 2)) / np.maximum(lit, 1e-9)
+            miss = miss * (problems.span * CODES) ** 2 + 1e-4 * stops**2
+            better = miss < error
+            error[better], chosen[better] = miss[better], stops[better]
+            coefficients[better] = solved[better]
+        centre = chosen
+        if len(centre) > GO_ON:
+            best = np.argsort(error)[: max(GO_ON, len(centre) // 12)]
+            best = np.union1d(best, np.flatnonzero(np.isin(problems.target, list(always))))
+            problems = whole = whole.only(best)
+            centre = centre[best]
+            error, coefficients = error[best], coefficients[best]
+    error = np.sqrt(error)
+    cost = cost_of(error, 1 + 4 * problems.channels)
+    return [
+        TargetFit(
+            int(problems.target[p]),
+            "contrast",
+            float(centre[p]),
+            float(error[p]),
+            1.0,
+            np.broadcast_to(coefficients[p].T, (3, 4)).copy(),
+            float(cost[p]),
+            int(problems.group[p]),
+        )
+        for rank, p in enumerate(np.argsort(cost))
+        if rank < KEPT or problems.target[p] in always
+    ]

@@ -1,0 +1,252 @@
+"""Groups of LUTs that are alike, or differ in little."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from lutbench.identification.result import Candidate, Identification, Look, Tone
+from lutbench.identification.samples import CODES
+
+SAME_STOPS = 0.05
+SAME_VALUES = 1.5
+"""Codes within which two LUTs hold the same values: a rounding to 10 bits, and a little."""
+
+CLIPS = 2e-3
+
+SAME_TONE = 8.0
+"""Codes within which two tone curves are one: a coarse lattice knows them no better."""
+
+# Two looks are one when they differ by no more: ΔE 2000 (or a share of it), ratios, L*a*b*.
+SAME_DELTA_E, SAME_SHARE, SAME_RATIO, SAME_TINT = 0.3, 0.1, 0.03, 1.0
+
+# What may set members of a group apart, in the order tried: the groups that
+# differ in least come first.
+_TRIED: tuple[tuple[str, ...], ...] = (
+    (),
+    ("exposure",),
+    ("size",),
+    ("target range",),
+    ("source range",),
+    ("source range", "target range"),
+    ("look",),
+    ("tone",),
+    ("target",),
+    ("source",),
+    ("exposure", "look"),
+    ("exposure", "size"),
+    ("look", "size"),
+)
+
+
+@dataclass(frozen=True)
+class Group:
+    """Two or more LUTs and what they differ in; nothing: they are alike in all that is told."""
+
+    differ_in: tuple[str, ...]
+    names: tuple[str, ...]
+    same_values: bool = False
+
+    @property
+    def words(self) -> str:
+        """What binds them, after "These three"."""
+        if self.same_values:
+            return "hold the same values"
+        if not self.differ_in:
+            return "are alike"
+        return f"differ only in {' and '.join(self.differ_in)}"
+
+    def to_data(self) -> dict[str, Any]:
+        """Plain data."""
+        return {
+            "differ_in": list(self.differ_in),
+            "files": list(self.names),
+            "same_values": self.same_values,
+        }
+
+
+def groups_of(results: Sequence[tuple[str, Identification]]) -> list[Group]:
+    """The groups of named LUTs.
+
+    LUTs that are alike come first. Then every LUT is told in the group that it
+    differs least from, beside all members of that group.
+    """
+    found: list[Group] = []
+    told: set[str] = set()
+    for free in _TRIED:
+        for cluster in _clusters(results, free):
+            names = tuple(name for name, _ in cluster)
+            if len(names) < 2 or told.issuperset(names):
+                continue
+            same = not free and all(_same_values(cluster[0][1], each) for _, each in cluster)
+            found.append(Group(free, names, same))
+            # Of LUTs that are alike one stands for all, and may stand in another group.
+            told.update(names if free else names[1:])
+    return found
+
+
+def _clusters(
+    results: Sequence[tuple[str, Identification]], free: tuple[str, ...]
+) -> list[list[tuple[str, Identification]]]:
+    """The LUTs in heaps: each is like another of its heap but for what is free."""
+    clusters: list[list[tuple[str, Identification]]] = []
+    for item in results:
+        like = [each for each in clusters if any(_alike(one, item[1], free) for _, one in each)]
+        clusters = [each for each in clusters if all(each is not one for one in like)]
+        clusters.append([*(one for each in like for one in each), item])
+    order = {name: place for place, (name, _) in enumerate(results)}
+    return [sorted(each, key=lambda one: order[one[0]]) for each in clusters]
+
+
+def _alike(a: Identification, b: Identification, free: tuple[str, ...]) -> bool:
+    """Whether two differ in nothing but what is free."""
+    if a.best is None or b.best is None:
+        if a.kind == b.kind == "identity":
+            return "size" in free or _size(a) == _size(b)
+        return not free and a.best is b.best and _same_values(a, b)
+    return a.kind == b.kind and all(
+        same(a, b) for aspect, same in _ASPECTS.items() if aspect not in free
+    )
+
+
+def _best(result: Identification) -> Candidate:
+    assert result.best is not None
+    return result.best
+
+
+def _one_name(a: str | None, b: str | None, same: Sequence[str], other: Sequence[str]) -> bool:
+    return a == b or b in same or a in other
+
+
+def _same_source(a: Identification, b: Identification) -> bool:
+    one, two = _best(a), _best(b)
+    return _one_name(
+        one.source.curve, two.source.curve, one.same_as.source_curve, two.same_as.source_curve
+    ) and _one_name(
+        one.source.gamut, two.source.gamut, one.same_as.source_gamut, two.same_as.source_gamut
+    )
+
+
+def _same_target(a: Identification, b: Identification) -> bool:
+    if a.kind == "gamut":
+        # Its target curve is that of the source.
+        return _best(a).target.gamut == _best(b).target.gamut
+    one, two = _best(a), _best(b)
+    if _own_tone(a) and _own_tone(b):
+        # The curve under a tone curve of its own is little more than a guess.
+        return one.target.gamut == two.target.gamut
+    return _one_name(
+        one.target.curve, two.target.curve, one.same_as.target_curve, two.same_as.target_curve
+    ) and _one_name(
+        one.target.gamut, two.target.gamut, one.same_as.target_gamut, two.same_as.target_gamut
+    )
+
+
+def _same_exposure(a: Identification, b: Identification) -> bool:
+    if _own_tone(a) and _own_tone(b):
+        return abs(_shift(a, b)[0]) <= SAME_STOPS
+    return abs(_best(a).exposure_stops - _best(b).exposure_stops) <= SAME_STOPS
+
+
+def _own_tone(result: Identification) -> bool:
+    return result.tone is not None and not result.tone.plain
+
+
+def _shift(a: Identification, b: Identification) -> tuple[float, float]:
+    """How many stops brighter b is than a, and by how many codes their tone differs then.
+
+    Exposure and a tone curve of its own act alike, so only the two tables, held
+    against each other, tell how far two such LUTs are apart.
+    """
+    assert a.tone is not None
+    assert b.tone is not None
+    one, two = a.tone, b.tone
+    stops = np.linspace(-5, 4, 46)
+    wanted = _signal(one, 0.18 * 2.0**stops)
+    best = (0.0, np.inf)
+    centre, width = 0.0, 5.0
+    for _ in range(4):
+        for shift in np.linspace(centre - width, centre + width, 41):
+            seen = _signal(two, 0.18 * 2.0 ** (stops - shift))
+            # Where either clips it says nothing.
+            clear = (wanted < one.white_signal - CLIPS) & (seen < two.white_signal - CLIPS)
+            clear &= (wanted > one.curve[0][1] + CLIPS) & (seen > two.curve[0][1] + CLIPS)
+            if clear.sum() < 5:
+                continue
+            off = float(np.percentile(np.abs(wanted - seen)[clear], 90)) * CODES
+            if off < best[1]:
+                best = (float(shift), off)
+        centre, width = best[0], width / 10
+    return best
+
+
+def _size(result: Identification) -> tuple[bool, int]:
+    samples = result.samples
+    return (False, 0) if samples is None else (samples.one_d, len(samples.neutral_in))
+
+
+def _same_size(a: Identification, b: Identification) -> bool:
+    return _size(a) == _size(b)
+
+
+def _same_values(a: Identification, b: Identification) -> bool:
+    one, two = a.samples, b.samples
+    if one is None or two is None or one.table.shape != two.table.shape or _size(a) != _size(b):
+        return False
+    return bool(np.abs(one.table - two.table).max() * CODES <= SAME_VALUES)
+
+
+def _same_look(a: Identification, b: Identification) -> bool:
+    one, two = a.look, b.look
+    if one.present != two.present:
+        return False
+    if not one.present:
+        return True
+    return (
+        abs(one.median - two.median) <= SAME_DELTA_E + SAME_SHARE * max(one.median, two.median)
+        and _near(one.saturation, two.saturation)
+        and _near(one.contrast, two.contrast)
+        and _same_tints(one, two)
+    )
+
+
+def _near(a: float | None, b: float | None) -> bool:
+    return a is b if a is None or b is None else abs(a - b) <= SAME_RATIO
+
+
+def _same_tints(one: Look, two: Look) -> bool:
+    other = {each.part: each for each in two.tones}
+    return all(
+        max(abs(each.a - now.a), abs(each.b - now.b)) <= SAME_TINT
+        for each in one.tones
+        if (now := other.get(each.part)) is not None
+    )
+
+
+def _same_tone(a: Identification, b: Identification) -> bool:
+    one, two = a.tone, b.tone
+    if one is None or two is None or (one.plain and two.plain):
+        return True
+    if one.plain != two.plain:
+        return False
+    return _shift(a, b)[1] <= SAME_TONE
+
+
+def _signal(tone: Tone, light: Any) -> Any:
+    table = np.array(tone.curve)
+    return np.interp(np.arcsinh(light / 0.01), np.arcsinh(table[:, 0] / 0.01), table[:, 1])
+
+
+_ASPECTS: dict[str, Callable[[Identification, Identification], bool]] = {
+    "source": _same_source,
+    "target": _same_target,
+    "source range": lambda a, b: _best(a).source.range == _best(b).source.range,
+    "target range": lambda a, b: _best(a).target.range == _best(b).target.range,
+    "exposure": _same_exposure,
+    "size": _same_size,
+    "look": _same_look,
+    "tone": _same_tone,
+}

@@ -1,0 +1,170 @@
+"""A hypothesis of what is inside a LUT, and how well it foretells the nodes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.identification.curvebank import End, scale_of
+from lutbench.identification.gamutbank import Pair
+from lutbench.identification.samples import CODES, Samples
+from lutbench.model.curves.base import Curve
+from lutbench.model.curves.tabulated import Tabulated
+from lutbench.model.signal import Range
+from lutbench.model.tone import GamutCompression
+from lutbench.model.transforms import Array, Transform
+
+SMALL = 0.01
+"""Light is told in asinh(light / this): nearly linear below, in stops above."""
+
+
+@dataclass(frozen=True)
+class ToneTarget:
+    """A target whose curve is known only as a table: tone and encoding in one.
+
+    `curve` takes light (after the exposure of the hypothesis) to signal.
+    `based_on` is the end whose encoding it holds: followed over a stretch, or
+    only `guessed`, since it leaves the smoothest tone curve.
+    """
+
+    curve: Curve
+    range: Range
+    based_on: End | None = None
+    guessed: bool = False
+
+    def encode(self, light: Array) -> Array:
+        """Full-scale values of light."""
+        low, span = scale_of(self.range)
+        bent, signal = self._dense
+        return np.asarray(low + span * np.interp(np.arcsinh(light / SMALL), bent, signal))
+
+    def decode(self, values: Array) -> Array:
+        """Light of full-scale values."""
+        low, span = scale_of(self.range)
+        return self.curve.decode((values - low) / span)
+
+    @cached_property
+    def _dense(self) -> tuple[Array, Array]:
+        """The curve as a table, since the inverse of a spline is slow to find for each node.
+
+        Beyond the ends it is straight in asinh(light), so that a point far out says all.
+        """
+        points = self.curve.signal if isinstance(self.curve, Tabulated) else (0.0, 1.0)
+        low, high = points[0], points[-1]
+        signal = np.r_[low - 0.3, np.linspace(low, high, 4097), high + 0.3]
+        bent = np.arcsinh(self.curve.decode(signal) / SMALL)
+        return bent, signal
+
+
+@dataclass(frozen=True)
+class Hypothesis:
+    """Source, matrix, target, and what comes between and after.
+
+    out = range(grade(clip(T(compression(2^stops · M · light))))), light the
+    decoded input; held at last to where the LUT itself clips.
+    """
+
+    source: End
+    target: End | ToneTarget
+    pair: Pair
+    stops: float = 0.0
+    compression: GamutCompression | None = None
+    grade: tuple[Transform, ...] = ()
+
+    @property
+    def target_end(self) -> End | None:
+        """The known encoding of the output, or None."""
+        return self.target if isinstance(self.target, End) else self.target.based_on
+
+    def without_grade(self) -> Hypothesis:
+        """The same without what follows the encoding."""
+        return replace(self, grade=())
+
+    def light(self, light_in: Array) -> Array:
+        """Light before the target's curve, of decoded input."""
+        light = (light_in @ self.pair.matrix.T) * 2.0**self.stops
+        return self.compression.apply(light) if self.compression else light
+
+    def lattice_light(self, axis: Array) -> Array:
+        """The same of all nodes of a lattice with decoded inputs along each edge, (m, m, m, 3).
+
+        Each channel lies in one piece of memory: they are worked on one by one.
+        """
+        rows = self.pair.matrix * 2.0**self.stops
+        red, green, blue = axis[:, None, None], axis[:, None], axis
+        planes = np.empty((3, len(axis), len(axis), len(axis)))
+        for plane, (r, g, b) in zip(planes, rows, strict=True):
+            np.add(r * red + g * green, b * blue, out=plane)
+        light = np.moveaxis(planes, 0, -1)
+        return self.compression.apply(light) if self.compression else light
+
+    def out(self, light: Array, *, clip: bool) -> Array:
+        """Full-scale values of the light that `light` gives; with `clip` held to signal 0..1."""
+        values = self.target.encode(light)
+        low, span = scale_of(self.target.range)
+        if clip:
+            values = np.clip(values, low, low + span)
+        if self.grade:
+            signal = (values - low) / span
+            for step in self.grade:
+                signal = step.apply(signal)
+            values = low + span * signal
+        return values
+
+    def apply(self, values: Array, *, clip: bool = True) -> Array:
+        """Full-scale output of full-scale input, shape (..., 3)."""
+        return self.out(self.light(self.source.decode(values)), clip=clip)
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """What a hypothesis says of every node, beside what the LUT says.
+
+    `inside` marks the nodes whose light lies in the target gamut: the others
+    are a matter of clipping and compression, on which conversions differ.
+    """
+
+    values: Array
+    miss: Array
+    inside: NDArray[np.bool_]
+
+    @property
+    def counted(self) -> NDArray[np.bool_]:
+        """The nodes that count: those in gamut, or all where they are few."""
+        return self.inside if self.inside.mean() > 0.02 else np.ones_like(self.inside)
+
+    @property
+    def median(self) -> float:
+        """The median error in codes."""
+        return float(np.median(np.abs(self.miss[self.counted])))
+
+    @property
+    def p95(self) -> float:
+        """The 95th percentile of the error in codes."""
+        return float(np.percentile(np.abs(self.miss[self.counted]), 95))
+
+    @property
+    def rms(self) -> float:
+        """The root mean square error in codes."""
+        return float(np.sqrt(np.mean(self.miss[self.counted] ** 2)))
+
+
+def forecast(hypothesis: Hypothesis, samples: Samples) -> Forecast:
+    """The hypothesis on every node, held to the LUT's own plateaus."""
+    axis = np.nan_to_num(
+        hypothesis.source.of_axis(samples.axis), nan=0.0, posinf=1e30, neginf=-1e30
+    )
+    light = hypothesis.lattice_light(axis)
+    dark = -1e-6 * max(float(np.abs(axis).max()), 1e-9)
+    inside = (light[..., 0] >= dark) & (light[..., 1] >= dark) & (light[..., 2] >= dark)
+    low, span = scale_of(hypothesis.target.range)
+    values = hypothesis.out(light, clip=samples.clipped and samples.within(low, low + span))
+    if not np.isfinite(values).all():
+        values = np.nan_to_num(values, nan=0.0, posinf=1e6, neginf=-1e6)
+    values = samples.held(values)
+    if samples.one_d:
+        inside = np.ones_like(inside)
+    return Forecast(values, (values - samples.planes) * CODES, inside)

@@ -1,0 +1,315 @@
+"""What identification gives: the answer, its candidates, and how sure it is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from lutbench.identification.hypothesis import Forecast, Hypothesis
+from lutbench.identification.samples import Samples
+from lutbench.model.transforms import plain
+
+SCHEMA = 1
+
+Kind = Literal["identity", "curve", "gamut", "combined", "unknown"]
+Confidence = Literal["high", "medium", "low", "none"]
+
+
+@dataclass(frozen=True)
+class Side:
+    """One end of a candidate; None where nothing can tell."""
+
+    curve: str | None
+    gamut: str | None
+    range: str
+    rendering: str | None = None
+    """PQ only: ``scene`` light (with the reference OOTF) or ``display`` light."""
+
+    def to_data(self) -> dict[str, Any]:
+        """Plain data; `rendering` only where it means something."""
+        data = {"curve": self.curve, "gamut": self.gamut, "range": self.range}
+        return data | ({"rendering": self.rendering} if self.rendering else {})
+
+
+@dataclass(frozen=True)
+class SameAs:
+    """Names that this LUT cannot tell from those given."""
+
+    source_curve: tuple[str, ...] = ()
+    source_gamut: tuple[str, ...] = ()
+    target_curve: tuple[str, ...] = ()
+    target_gamut: tuple[str, ...] = ()
+
+    def to_data(self) -> dict[str, list[str]]:
+        """Plain data."""
+        return {
+            "source_curve": list(self.source_curve),
+            "source_gamut": list(self.source_gamut),
+            "target_curve": list(self.target_curve),
+            "target_gamut": list(self.target_gamut),
+        }
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """An answer. Errors are in 10-bit codes of full scale, over the nodes in gamut."""
+
+    source: Side
+    target: Side
+    exposure_stops: float
+    error_median: float
+    error_p95: float
+    same_as: SameAs
+    confidence: Confidence
+    adaptation: str | None
+    exposures: dict[str, float] = field(default_factory=dict)
+    """The exposure in the scale of other names of one encoding, by name."""
+    hypothesis: Hypothesis | None = field(default=None, repr=False, compare=False)
+    others: tuple[Hypothesis, ...] = field(default=(), repr=False, compare=False)
+    """What `same_as` names beside other names of one encoding."""
+    not_told: tuple[str, ...] = ()
+    """What the LUT does not tell, so that what is named is no more than likely: of ``source
+    curve``, ``source range``, ``target curve``, ``target range``."""
+
+    def to_data(self) -> dict[str, Any]:
+        """Plain data by the contract of the command, and more."""
+        return {
+            "source": self.source.to_data(),
+            "target": self.target.to_data(),
+            "exposure_stops": self.exposure_stops,
+            "error": {"median": self.error_median, "p95": self.error_p95},
+            "same_as": self.same_as.to_data(),
+            "confidence": self.confidence,
+            "adaptation": self.adaptation,
+            "exposure_in_scale_of": self.exposures,
+            "not_told": list(self.not_told),
+        }
+
+
+@dataclass(frozen=True)
+class Tone:
+    """The tone curve from source light to the signal that comes out, on the grey scale.
+
+    Stops are from mid grey of the source; signals are those of the target's range.
+
+    Parameters
+    ----------
+    plain
+        Whether the target's curve makes it (a look apart); else it is a curve of its own.
+    grey_signal, grey_code
+        Where mid grey lands; the code is the 10-bit code in the target's range.
+    signal_per_stop
+        Signal gained per stop around mid grey: the mean over half a stop to either side.
+    contrast
+        The slope at mid grey of log light out against log light in, light out
+        seen through the target's curve; None where that is not known.
+    roll_off_stops
+        From where on a stop gains less than 95 % of what the steepest one gains;
+        None where the recording ends first, or the curve only clips.
+    white_stops
+        Where the highest signal, `white_signal`, is reached; None where the
+        recording ends first.
+    black_signal
+        The signal of no light.
+    curve
+        The tabulated curve: pairs of source light and signal, both rising.
+    """
+
+    plain: bool
+    grey_signal: float
+    grey_code: int
+    signal_per_stop: float
+    contrast: float | None
+    roll_off_stops: float | None
+    white_stops: float | None
+    white_signal: float
+    black_signal: float
+    curve: tuple[tuple[float, float], ...] = ()
+
+    def to_data(self) -> dict[str, Any]:
+        """Plain data."""
+        return {
+            "plain": self.plain,
+            "grey_signal": self.grey_signal,
+            "grey_percent": 100 * self.grey_signal,
+            "grey_code_10bit": self.grey_code,
+            "signal_per_stop": self.signal_per_stop,
+            "contrast": self.contrast,
+            "roll_off_stops": self.roll_off_stops,
+            "white_stops": self.white_stops,
+            "white_signal": self.white_signal,
+            "black_signal": self.black_signal,
+            "curve": plain(self.curve),
+        }
+
+
+@dataclass(frozen=True)
+class FittedCdl:
+    """The ASC CDL that explains a look, on the output signal, and what it leaves over.
+
+    `error_median` and `error_p95` are in 10-bit codes, the ΔE are ΔE 2000.
+    """
+
+    slope: tuple[float, float, float]
+    offset: tuple[float, float, float]
+    power: tuple[float, float, float]
+    saturation: float
+    error_median: float
+    error_p95: float
+    delta_e_median: float
+    delta_e_p95: float
+
+    @property
+    def words(self) -> str:
+        """Its ten numbers on one line."""
+        parts = {"slope": self.slope, "offset": self.offset, "power": self.power}
+        told = ", ".join(
+            f"{name} {' '.join(f'{value:.3f}' for value in values)}"
+            for name, values in parts.items()
+        )
+        return f"{told}, saturation {self.saturation:.3f}".replace("-", "−")
+
+    def to_data(self) -> dict[str, Any]:
+        """Plain data."""
+        return {
+            "slope": list(self.slope),
+            "offset": list(self.offset),
+            "power": list(self.power),
+            "saturation": self.saturation,
+            "error": {"median": self.error_median, "p95": self.error_p95},
+            "delta_e_2000": {"median": self.delta_e_median, "p95": self.delta_e_p95},
+        }
+
+
+@dataclass(frozen=True)
+class HueChange:
+    """What a look does to colours of one hue, in the middle of `nodes` nodes.
+
+    `turned` is in degrees of the vectorscope, anticlockwise positive;
+    `saturation` is a ratio; `luma` is in percent of signal.
+    """
+
+    hue: str
+    turned: float
+    saturation: float
+    luma: float
+    delta_e: float
+    nodes: int
+
+    def to_data(self) -> dict[str, Any]:
+        """Plain data."""
+        return {
+            "hue": self.hue,
+            "turned_degrees": self.turned,
+            "saturation": self.saturation,
+            "luma_percent": self.luma,
+            "delta_e_2000": self.delta_e,
+            "nodes": self.nodes,
+        }
+
+
+@dataclass(frozen=True)
+class ToneChange:
+    """What a look does to a part of the grey scale, as differences of CIELAB L*, a*, b*."""
+
+    part: str
+    lightness: float
+    a: float
+    b: float
+
+    def to_data(self) -> dict[str, Any]:
+        """Plain data."""
+        return {"part": self.part, "lightness": self.lightness, "a": self.a, "b": self.b}
+
+
+@dataclass(frozen=True)
+class Look:
+    """What is left when the conversion is taken out, as ΔE 2000 over the nodes in gamut.
+
+    Parameters
+    ----------
+    cdl
+        The ASC CDL that explains it, where one does.
+    saturation, contrast
+        Ratios over all hues and around mid grey; None where nothing tells.
+    strong_saturation
+        The ratio over strong colours, that pictures seldom hold.
+    hues, tones
+        Where it goes, hue by hue and along the grey scale.
+    description
+        The same in words, the strongest first.
+    """
+
+    present: bool
+    median: float
+    p95: float
+    max: float
+    cdl: FittedCdl | None = None
+    saturation: float | None = None
+    strong_saturation: float | None = None
+    contrast: float | None = None
+    hues: tuple[HueChange, ...] = ()
+    tones: tuple[ToneChange, ...] = ()
+    description: tuple[str, ...] = ()
+
+    def to_data(self) -> dict[str, Any]:
+        """Plain data."""
+        return {
+            "present": self.present,
+            "delta_e_2000": {"median": self.median, "p95": self.p95, "max": self.max},
+            "cdl": self.cdl.to_data() if self.cdl else None,
+            "saturation": self.saturation,
+            "strong_saturation": self.strong_saturation,
+            "contrast": self.contrast,
+            "hues": [each.to_data() for each in self.hues],
+            "tones": [each.to_data() for each in self.tones],
+            "description": list(self.description),
+        }
+
+
+@dataclass(frozen=True)
+class Identification:
+    """What is inside a LUT.
+
+    Parameters
+    ----------
+    kind
+        ``identity``, ``curve``, ``gamut``, ``combined``; ``unknown`` where no
+        candidate explains the LUT.
+    candidates
+        Best first.
+    look
+        What the best candidate leaves over.
+    explanation
+        Two or three plain sentences.
+    notes
+        What cannot be told apart, and what would settle it.
+    """
+
+    kind: Kind
+    confidence: Confidence
+    candidates: tuple[Candidate, ...]
+    look: Look
+    tone: Tone | None = None
+    explanation: str = ""
+    notes: tuple[str, ...] = ()
+    samples: Samples | None = field(default=None, repr=False, compare=False)
+    forecast: Forecast | None = field(default=None, repr=False, compare=False)
+
+    @property
+    def best(self) -> Candidate | None:
+        """The first candidate."""
+        return self.candidates[0] if self.candidates else None
+
+    def to_data(self) -> dict[str, Any]:
+        """Plain data by the contract of the command, and more."""
+        return {
+            "schema": SCHEMA,
+            "kind": self.kind,
+            "confidence": self.confidence,
+            "explanation": self.explanation,
+            "candidates": [each.to_data() for each in self.candidates],
+            "look": self.look.to_data(),
+            "tone": self.tone.to_data() if self.tone else None,
+            "notes": list(self.notes),
+        }

@@ -1,0 +1,297 @@
+"""What identification looks at: the nodes of a LUT, its neutral axis, its plateaus, its noise."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.errors import LutbenchError
+from lutbench.identification.curvebank import scale_of
+from lutbench.model.signal import Range
+from lutbench.model.transforms import Array, Transform
+from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D, lattice
+
+CODES = 1023.0
+"""Errors are told in 10-bit codes of the file's full scale."""
+
+MOST = 33
+"""Nodes along an edge that are looked at; of a larger LUT every so many are taken."""
+
+FEW = 17
+"""The same where many hypotheses are compared."""
+
+SIX_DECIMALS = 1e-6
+# A plateau blurred by noise ends this far under its peak: three 10-bit codes.
+BLUR = 3 / CODES
+NOISE_CODES = 0.58
+PILE_SHARE, PILE_OVER, PILE_BESIDE = 0.02, 8, 2
+"""A pile holds this share of the nodes, and so many times what the second value beside it holds."""
+
+PILE_NOISE = 1.05 / CODES
+"""Noise of a code spreads a pile this far to either side."""
+
+BLURRED_OVER = 3.5
+"""What a pile holds times the second stretch beside it, where noise spreads it."""
+
+SHARP = 0.8
+"""A sharp plateau holds at least this share of what is near; noise held to 0..1 leaves half."""
+
+
+@dataclass(frozen=True)
+class Samples:
+    """The nodes of a LUT.
+
+    Parameters
+    ----------
+    axis
+        Shape (m,): the inputs of the nodes along each edge, full-scale values.
+    table
+        Shape (m, m, m, 3), indexed ``[r, g, b, channel]``.
+    neutral_in, neutral
+        Shapes (n,) and (n, 3): the neutral axis, with every node of the LUT.
+    low, high
+        Shape (3,): the lowest and the highest output of each channel.
+    margin
+        How far inside `low` and `high` a value must lie to count as not clipped.
+    step
+        The step of a table rounded to 8, 10, 12 or 16 bits; 0 for one that is not.
+    one_d
+        Whether the LUT is 1D, so that only its neutral axis means anything.
+    piles
+        Shape (3,): for each channel a value between `low` and `high` that far more nodes
+        have than any other, as a clip before a look leaves it, or the naught that stands
+        for light without a signal; NaN where there is none.
+    """
+
+    axis: Array
+    table: Array
+    neutral_in: Array
+    neutral: Array
+    low: Array
+    high: Array
+    margin: float
+    step: float
+    one_d: bool
+    piles: Array
+
+    @property
+    def floor(self) -> float:
+        """The error in codes that rounding alone leaves."""
+        return float(max(self.step, SIX_DECIMALS) / np.sqrt(12) * CODES)
+
+    @property
+    def noise(self) -> float:
+        """The root mean square error in codes to expect: of rounding, or of a code of noise."""
+        return max(self.floor, NOISE_CODES if self.blurred else 0.0)
+
+    @cached_property
+    def planes(self) -> Array:
+        """`table` with each channel in one piece of memory."""
+        return np.moveaxis(np.ascontiguousarray(np.moveaxis(self.table, -1, 0)), 0, -1)
+
+    @cached_property
+    def clear(self) -> NDArray[np.bool_]:
+        """Which values of `table` are clear of all plateaus."""
+        return self.inside(self.planes)
+
+    def inside(self, values: Array) -> NDArray[np.bool_]:
+        """Which values of (..., 3) are clear of all plateaus."""
+        clear = (values > self.low + self.margin) & (values < self.high - self.margin)
+        if np.isfinite(self.piles).any():
+            reach = PILE_NOISE if self.blurred else 2 * SIX_DECIMALS
+            clear &= ~(np.abs(values - self.piles) <= reach)
+        return np.asarray(clear)
+
+    @property
+    def blurred(self) -> bool:
+        """Whether noise blurs the plateaus."""
+        return self.margin >= BLUR
+
+    @property
+    def clipped(self) -> bool:
+        """Whether the output stays within 0..1, as that of a LUT that clips does."""
+        return bool(self.low.min() >= -SIX_DECIMALS and self.high.max() <= 1 + SIX_DECIMALS)
+
+    def within(self, low: float, high: float) -> bool:
+        """Whether the output stays within a range, as that of a LUT that clips there does."""
+        slack = max(self.margin, 0.5 / CODES)
+        return bool(self.low.min() >= low - slack and self.high.max() <= high + slack)
+
+    def held(self, values: Array) -> Array:
+        """`values` held to the plateaus, as the LUT's own clipping does."""
+        held = np.empty_like(values)
+        for c in range(3):
+            np.clip(values[..., c], self.low[c], self.high[c], out=held[..., c])
+        return held
+
+    @cached_property
+    def few(self) -> Samples:
+        """Fewer of the nodes, on which hypotheses are told apart as well; of a 1D LUT all."""
+        if self.one_d or len(self.axis) <= FEW:
+            return self
+        some = _spread(len(self.axis), FEW)
+        return replace(self, axis=self.axis[some], table=self.table[np.ix_(some, some, some)])
+
+    @property
+    def nodes(self) -> Array:
+        """The inputs of `table`, shape (m, m, m, 3)."""
+        return np.stack(np.meshgrid(self.axis, self.axis, self.axis, indexing="ij"), axis=-1)
+
+
+def samples_of(lut: Transform) -> Samples:
+    """The samples of a LUT, or of any transform over 0..1.
+
+    Raises
+    ------
+    LutbenchError
+        When the output is constant, so that there is nothing to identify.
+    """
+    if isinstance(lut, Lut1D):
+        return _of_1d(lut)
+    axis, table = _lattice_of(lut)
+    diagonal = np.arange(len(axis))
+    neutral = table[diagonal, diagonal, diagonal]
+    some = _spread(len(axis), MOST)
+    return _samples(axis[some], table[np.ix_(some, some, some)], axis, neutral, one_d=False)
+
+
+def _of_1d(lut: Lut1D) -> Samples:
+    low, high = lut.domain
+    if np.ptp(low) == 0 and np.ptp(high) == 0:
+        axis = np.linspace(low[0], high[0], lut.size)
+        neutral = lut.table.astype(np.float64)
+    else:
+        axis = np.linspace(low.min(), high.max(), max(lut.size, 256))
+        neutral = np.asarray(lut.apply(np.repeat(axis[:, None], 3, axis=1)))
+    rows = _spread(len(axis), MOST)
+    parts = [neutral[rows, c] for c in range(3)]
+    table = np.stack(np.meshgrid(*parts, indexing="ij"), axis=-1)
+    fewer = _spread(len(axis), 1024)
+    return _samples(axis[rows], table, axis[fewer], neutral[fewer], one_d=True)
+
+
+def _spread(count: int, most: int) -> NDArray[np.int64]:
+    """Places among `count`, both ends with them, at most so many and evenly spread."""
+    return np.unique(np.linspace(0, count - 1, min(count, most)).round().astype(np.int64))
+
+
+def _lattice_of(lut: Transform) -> tuple[Array, Array]:
+    """The inputs along an edge and the table; sampled anew where the edges differ."""
+    if isinstance(lut, Lut3D) and _alike(lut.domain):
+        return np.linspace(lut.domain[0, 0], lut.domain[1, 0], lut.size), lut.table.astype(float)
+    if isinstance(lut, ShaperLut3D):
+        axis = _axis_through(lut)
+        if axis is not None:
+            return axis, lut.lut.table.astype(float)
+    domain = getattr(lut, "domain", np.array([[0.0] * 3, [1.0] * 3]))
+    low, high = float(domain[0].min()), float(domain[1].max())
+    axis = np.linspace(low, high, MOST)
+    return axis, np.asarray(lut.apply(lattice(MOST, [[low] * 3, [high] * 3])), dtype=float)
+
+
+def _axis_through(lut: ShaperLut3D) -> Array | None:
+    """The inputs that the shaper sends to the nodes; None where it is not one rising curve."""
+    curve = lut.shaper.table[:, 0].astype(float)
+    nodes = np.linspace(lut.lut.domain[0, 0], lut.lut.domain[1, 0], lut.lut.size)
+    alike = _alike(lut.shaper.domain) and _alike(lut.lut.domain)
+    one = np.abs(lut.shaper.table - curve[:, None]).max() < SIX_DECIMALS
+    rises = (np.diff(curve) > 0).all()
+    covers = curve[0] <= nodes[0] + SIX_DECIMALS and curve[-1] >= nodes[-1] - SIX_DECIMALS
+    if not (alike and one and rises and covers):
+        return None
+    inputs = np.linspace(lut.shaper.domain[0, 0], lut.shaper.domain[1, 0], lut.shaper.size)
+    return np.interp(nodes, curve, inputs)
+
+
+def _alike(domain: Array) -> bool:
+    return bool(np.ptp(domain[0]) == 0 and np.ptp(domain[1]) == 0)
+
+
+def _samples(axis: Array, table: Array, neutral_in: Array, neutral: Array, one_d: bool) -> Samples:
+    flat = table.reshape(-1, 3)
+    low, high = flat.min(axis=0), flat.max(axis=0)
+    if (high - low).max() < 1e-4:
+        raise LutbenchError("every input gives the same output, so there is nothing to identify")
+    step = _step(flat)
+    margin = max(_margin(flat, low, high), 0.75 * step)
+    piles = np.full(3, np.nan)
+    if not one_d:
+        find = _blurred_pile if margin >= BLUR else _pile
+        piles = np.array([find(flat[:, c]) for c in range(3)])
+    return Samples(axis, table, neutral_in, neutral, low, high, margin, step, one_d, piles)
+
+
+def _pile(values: Array) -> float:
+    """A value between the ends that far more nodes have than any other; NaN for none."""
+    places, counts = np.unique(np.round(values / SIX_DECIMALS), return_counts=True)
+    if len(places) < PILE_BESIDE + 3:
+        return float("nan")
+    # The ends are plateaus already.
+    order = np.sort(counts[1:-1])[::-1]
+    most, usual = order[0], order[PILE_BESIDE]
+    if most < PILE_SHARE * len(values) or most < PILE_OVER * usual:
+        return float("nan")
+    return float(places[1 + np.argmax(counts[1:-1])] * SIX_DECIMALS)
+
+
+def _blurred_pile(values: Array) -> float:
+    """The same where noise of a code spreads it: the middle of what holds far more than its sides.
+
+    A sharp pile is one as well.
+    """
+    sharp = _pile(values)
+    if np.isfinite(sharp):
+        return sharp
+    order = np.sort(values)
+    inside = order[(order > order[0] + BLUR) & (order < order[-1] - BLUR)]
+    if not len(inside):
+        return float("nan")
+    width = 2 * PILE_NOISE
+    held = np.searchsorted(inside, inside + width, side="right") - np.arange(len(inside))
+    first = int(held.argmax())
+    most = int(held[first])
+    # The rest in stretches as wide, counted from the ends of the pile.
+    _, below = np.unique((inside[first] - inside[:first]) // width, return_counts=True)
+    _, above = np.unique((inside[first + most :] - inside[first]) // width, return_counts=True)
+    others = np.sort(np.concatenate([below, above]))[::-1]
+    usual = others[PILE_BESIDE - 1] if len(others) >= PILE_BESIDE else most
+    if most < PILE_SHARE * len(values) or most < BLURRED_OVER * usual:
+        return float("nan")
+    return float(inside[first : first + most].mean())
+
+
+def _step(flat: Array) -> float:
+    for bits in (8, 10, 12, 16):
+        codes = flat * (2**bits - 1)
+        # Six decimals of a file blur a code by this much.
+        if np.abs(codes - np.round(codes)).max() < (2**bits - 1) * SIX_DECIMALS:
+            return 1 / (2**bits - 1)
+    return 0.0
+
+
+def _margin(flat: Array, low: Array, high: Array) -> float:
+    """A sharp plateau holds most of what is near it at one value; noise blurs it."""
+    for end in (low, high):
+        near = np.abs(flat - end) < BLUR
+        at = np.abs(flat - end) < 2 * SIX_DECIMALS
+        if near.sum() > 0.02 * flat.size and at.sum() < SHARP * near.sum():
+            return BLUR
+    return 5 * SIX_DECIMALS
+
+
+def range_seen(samples: Samples) -> Range | None:
+    """The output's range where its plateaus give it away."""
+    if not samples.clipped:
+        return None
+    low, span = scale_of("legal")
+    black, white = samples.low, samples.high
+    # Noise carries the extremes beyond the plateaus.
+    near = 3e-4 + (1.5 / CODES if samples.blurred else 0.0)
+    if np.abs(black - low).max() < near or np.abs(white - (low + span)).max() < near:
+        return "legal"
+    if black.min() < low - 0.01 or white.max() > low + span + 0.01:
+        return "full"
+    return None

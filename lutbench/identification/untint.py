@@ -1,0 +1,74 @@
+"""A tint that goes with luma (cool shadows, warm highlights), taken out of a LUT.
+
+What the neutral axis shows at each luma is taken from every node of that luma.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from lutbench.identification.evenly import between
+from lutbench.identification.samples import CODES, Samples
+from lutbench.model.grade import CDL_WEIGHTS
+from lutbench.model.transforms import Array
+
+TINTED = 0.8
+"""Codes, root mean square: a neutral axis with less is not tinted."""
+
+BLURRED = 2 / CODES
+"""How far a plateau may be blurred where a tint was taken out of it."""
+
+DENSE = 2048
+OUT = -9.0
+"""What stands for a node that was clipped, and so is left out."""
+
+
+def untinted_forms(samples: Samples) -> list[Samples]:
+    """The LUT without its tint: with the channels' mean kept, or green, or luma; [] without one."""
+    if samples.one_d:
+        return []
+    clear = samples.inside(samples.neutral).all(axis=1)
+    neutral = samples.neutral[clear]
+    if len(neutral) < 5:
+        return []
+    apart = neutral - neutral.mean(axis=1, keepdims=True)
+    if np.sqrt(np.mean(apart**2)) * CODES < TINTED:
+        return []
+    weights = np.array(CDL_WEIGHTS)
+    kept = (neutral.mean(axis=1), neutral[:, 1], neutral @ weights)
+    order = np.argsort(neutral @ weights)
+    luma = (neutral @ weights)[order]
+    return [_without(samples, luma, (neutral - grey[:, None])[order]) for grey in kept]
+
+
+def _without(samples: Samples, luma: Array, tint: Array) -> Samples:
+    from scipy.interpolate import PchipInterpolator
+
+    weights = np.array(CDL_WEIGHTS)
+    # A smooth curve through the neutral nodes, as a table.
+    dense = np.linspace(luma[0], luma[-1], DENSE)
+    rising = np.concatenate([[True], np.diff(luma) > 1e-9])
+    curves = PchipInterpolator(luma[rising], tint[rising])(dense).T
+
+    def cleaned(values: Array) -> Array:
+        at = values @ weights
+        shift = np.stack([between(at, luma[0], luma[-1], each) for each in curves], axis=-1)
+        # Beyond the neutrals that are clear nothing tells the tint.
+        told = (at >= luma[0]) & (at <= luma[-1])
+        fine = (samples.inside(values).all(axis=-1) & told)[..., None]
+        return np.where(fine, values - shift, OUT)
+
+    # What was clipped before the tint now shows as a plateau again.
+    table = cleaned(samples.table)
+    flat = table.reshape(-1, 3)
+    fine = flat[flat[:, 0] > OUT / 2]
+    return replace(
+        samples,
+        table=table,
+        neutral=cleaned(samples.neutral),
+        low=fine.min(axis=0),
+        high=fine.max(axis=0),
+        margin=max(samples.margin, BLURRED),
+    )

@@ -1,0 +1,163 @@
+"""What a curve alone does not tell: its source, where a tone curve of its own may lie on it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from lutbench.identification.curvebank import End
+from lutbench.identification.freecurve import DARK, FreeCurve, TargetFit
+from lutbench.identification.ground import rising_run
+from lutbench.identification.hypothesis import Hypothesis, ToneTarget, forecast
+from lutbench.identification.knowledge import Knowledge
+from lutbench.identification.samples import Samples, range_seen
+from lutbench.identification.target import SHOWN_ON
+from lutbench.identification.tonecurves import tone_errors
+from lutbench.identification.unknown import error_of, hypothesis_of
+from lutbench.identification.verdict import Finalist, kind_of, uncommonness
+from lutbench.model.grade import Cdl
+from lutbench.model.transforms import Array
+from lutbench.tables.lut import Lut1D
+
+SETTLED, CLEAR, WEAK = -100.0, 50.0, 110.0
+"""Costs of a curve: one told to its rounding, what a rival must cost more, a stretch that is short.
+
+Chosen on the seeds that the benchmark of identify names as looked at.
+"""
+
+CODES_OFF, NOISE_OFF = 0.35, 2.0
+"""A tone curve may miss by so many codes, or so many times the noise."""
+
+GUESSES, TONE_COSTS, GREY = 8, 4.0, 0.18
+"""Guesses that are worked out, what doubling the contrast at mid grey costs, and mid grey."""
+
+
+def is_untold(order: Sequence[Finalist]) -> bool:
+    """Whether the first is a curve that other sources explain about as well.
+
+    Best first. Where no matrix mixes light, only the curve tells its source: a model
+    that follows it to its rounding does, or one that no other source comes near.
+    """
+    best = order[0]
+    h = best.hypothesis
+    if not h.pair.alike or kind_of(h) != "curve" or best.curve_cost <= SETTLED:
+        return False
+    if isinstance(h.target, ToneTarget) and h.target.guessed:
+        return True
+    if any(isinstance(step, Cdl | Lut1D) for step in h.grade):
+        return True  # as free as a tone curve
+    rivals = (one.cost for one in order[1:] if one.hypothesis.source.number != h.source.number)
+    return best.curve_cost > WEAK or min(rivals, default=np.inf) - best.cost < CLEAR
+
+
+def plainest_first(order: Sequence[Finalist], samples: Samples) -> list[Finalist]:
+    """The order with the least look first, of those that explain an untold curve about as well."""
+    best = order[0]
+    if not best.hypothesis.grade:
+        return list(order)
+    near = [
+        one
+        for one in order
+        if one.hypothesis.grade and one.hypothesis.pair.alike and one.cost - best.cost < CLEAR
+    ]
+    least = min(near, key=lambda one: forecast(one.hypothesis.without_grade(), samples).rms)
+    return [least, *(one for one in order if one is not least)]
+
+
+def other_curves(h: Hypothesis, samples: Samples, known: Knowledge) -> list[Hypothesis]:
+    """The hypothesis with each other source, and each other target, that a tone curve allows.
+
+    Each for some of the others.
+    """
+    run = rising_run(samples)
+    targets = [end for end in shown_targets(samples, known) if end != h.target_end]
+    if run is None or h.target_end is None:
+        return []
+    within = _errors(samples, run, known.sources, [h.target_end, *targets]) <= limit_of(samples)
+    others = [
+        replace(h, source=known.sources[i])
+        for i in np.flatnonzero(within.any(axis=1))
+        if known.sources[i] != h.source
+    ]
+    within = within[:, 1:]
+    return others + [
+        replace(h, target=_based_on(h, targets[j])) for j in np.flatnonzero(within.any(axis=0))
+    ]
+
+
+def guessed_curves(samples: Samples, known: Knowledge) -> list[Finalist]:
+    """Finalists for a LUT that is a curve no model follows: a tone curve, and what it may lie on.
+
+    Of all that it may, those are told first that leave mid grey and its contrast most alone.
+    """
+    run = rising_run(samples)
+    targets = shown_targets(samples, known)
+    if run is None or not targets:
+        return []
+    within = _errors(samples, run, known.sources, targets) <= limit_of(samples)
+    places, outputs = samples.neutral_in[run], samples.neutral[run]
+    told: list[tuple[float, float, Hypothesis]] = []
+    for s, t in np.argwhere(within):
+        source, end = known.sources[s], targets[t]
+        light, out = source.decode(places), end.decode(outputs.mean(axis=1))
+        stops, contrast = _about_grey(light, out)
+        cost = TONE_COSTS * abs(float(np.log2(contrast)))
+        plain = Hypothesis(source, end, known.bank.pair(0), stops)
+        told.append((cost + uncommonness(plain), cost, plain))
+    told.sort(key=lambda each: each[0])
+    finalists: list[Finalist] = []
+    for _, cost, plain in told:
+        h = _with_tone(plain, places, outputs, samples, known)
+        if h is None:
+            continue
+        seen = forecast(h, samples)
+        finalists.append(Finalist(h, seen, error_of(seen, samples), cost))
+        if len(finalists) == GUESSES:
+            break
+    return finalists
+
+
+def _with_tone(
+    plain: Hypothesis, places: Array, outputs: Array, samples: Samples, known: Knowledge
+) -> Hypothesis | None:
+    """The hypothesis with the tone curve before its target that a grey scale shows."""
+    assert plain.target_end is not None
+    target = known.targets.index(plain.target_end)
+    fit = TargetFit(target, "smooth", plain.stops, 0.0, 1.0, None, 0.0)
+    curve = FreeCurve(plain.source.decode(places), outputs, np.ones(len(places)))
+    return hypothesis_of(plain.source, fit, known, curve, (), samples)
+
+
+def _about_grey(light: Array, out: Array) -> tuple[float, float]:
+    """By how many stops a tone curve moves mid grey, and its contrast about there."""
+    fine = (light > DARK) & (out > DARK)
+    x, y = np.log2(light[fine]), np.log2(out[fine])
+    grey = np.log2(GREY)
+    at, above, below = np.interp([grey, grey + 1, grey - 1], x, y)
+    return float(at - grey), float(max((above - below) / 2, 1e-3))
+
+
+def _based_on(h: Hypothesis, end: End) -> End | ToneTarget:
+    return replace(h.target, based_on=end) if isinstance(h.target, ToneTarget) else end
+
+
+def shown_targets(samples: Samples, known: Knowledge) -> list[End]:
+    """The curves that pictures are made for, in the range that the LUT shows."""
+    seen = range_seen(samples)
+    return [
+        end
+        for end in known.targets
+        if end.curve.curve.name in SHOWN_ON and seen in (None, end.range)
+    ]
+
+
+def limit_of(samples: Samples) -> float:
+    """The codes by which a tone curve may miss a LUT's own."""
+    return max(CODES_OFF, NOISE_OFF * samples.noise)
+
+
+def _errors(samples: Samples, run: slice, sources: Sequence[End], targets: Sequence[End]) -> Array:
+    signal = samples.neutral[run].mean(axis=1)
+    return tone_errors(samples.neutral_in[run], signal, sources, targets)

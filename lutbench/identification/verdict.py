@@ -1,0 +1,343 @@
+"""From hypotheses with their errors to an answer: ties, kind, confidence, candidates."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from lutbench.identification.curvebank import CurveClass, End
+from lutbench.identification.hypothesis import Forecast, Hypothesis, ToneTarget
+from lutbench.identification.result import Candidate, Confidence, Kind, SameAs, Side
+from lutbench.identification.samples import CODES, Samples
+from lutbench.identification.target import SHOWN_ON
+from lutbench.model.curves.tabulated import Tabulated
+
+SHOWN = 8
+"""Candidates that are told."""
+
+# Errors nearer than this share of the noise, or than this many codes, are a tie.
+TIE_SHARE, TIE_CODES = 0.06, 0.004
+# An answer is as good as exact with an error of this many codes: that of rounding to 10 bits
+# plus noise of a code.
+EXACT = 0.5
+RESOLVED, NOISE_OF_TYPICAL, MOST_NOISE = 0.3, 1.5, 0.6
+"""The share of the noise that hides a difference; its root mean square over the geometric mean
+(that of uniform noise), and what a code of noise has of it.
+"""
+
+PLAIN_CODES = 1.0
+CURVE_ROUNDING, CURVE_CODES = 1.2, 0.1
+"""A curve alone is sure with an error of this many times its rounding, or this many codes."""
+
+ONE_MATRIX = 1e-6
+"""Matrices whose coefficients agree to six decimals are one."""
+
+TIE_COST = 6.0
+WEIGHT = 400.0
+"""What an error e in codes costs is this times log e: it rests on hundreds of nodes."""
+
+LEAST = 0.02
+
+# What a gamut conversion costs beside none.
+CONVERTS = 24.0
+HDR = ("BT.2100 PQ", "ST 2084", "BT.2100 HLG")
+UNPAIRED = 20.0
+"""What a curve costs in a gamut that it is not met in."""
+
+UNSHOWN = 30.0
+"""What a curve that no picture is shown in costs in a gamut that pictures are shown in."""
+
+SHOWN_IN = ("BT.709", "BT.2020", "P3-D65")
+"""The gamuts that pictures are made for."""
+
+
+@dataclass(frozen=True)
+class Finalist:
+    """A hypothesis with its forecast."""
+
+    hypothesis: Hypothesis
+    forecast: Forecast
+    error: float
+    """The typical error in codes, over the values clear of clipping."""
+    curve_cost: float = 0.0
+    """What explaining the curve costs: see `freecurve.cost_of`."""
+
+    @property
+    def cost(self) -> float:
+        """What ranks hypotheses: both errors, and how uncommon what they name is."""
+        error = WEIGHT * float(np.log(self.error + LEAST))
+        return error + self.curve_cost + uncommonness(self.hypothesis)
+
+    @property
+    def key(self) -> tuple[object, ...]:
+        """What it names, without adaptation and rounding of matrices."""
+        h = self.hypothesis
+        end = h.target_end
+        pair = (None, None) if h.pair.alike else (h.pair.source.name, h.pair.target.name)
+        target = (end.number, end.range) if end else (None, h.target.range)
+        return (h.source.number, h.source.range, *target, *pair)
+
+
+def ranked(finalists: Sequence[Finalist]) -> list[Finalist]:
+    """Best first; each set of names once."""
+    order: list[Finalist] = []
+    seen: set[tuple[object, ...]] = set()
+    for each in sorted(finalists, key=lambda one: one.cost):
+        if each.key not in seen:
+            seen.add(each.key)
+            order.append(each)
+    return order
+
+
+def resolution(error: float, samples: Samples) -> float:
+    """The difference in codes under which two hypotheses are one here.
+
+    What a hypothesis leaves over, in the middle, hides small differences: a
+    look does for one, rounding and noise do.
+    """
+    return RESOLVED * float(np.clip(NOISE_OF_TYPICAL * error, samples.floor, MOST_NOISE))
+
+
+def is_alike(one: Finalist, best: Finalist, samples: Samples) -> bool:
+    """Whether the two foretell the same, but for less than the LUT can tell."""
+    off = (one.forecast.values - best.forecast.values)[best.forecast.counted] * CODES
+    return bool(np.sqrt(np.mean(off**2)) <= resolution(best.error, samples))
+
+
+def is_tie(one: Finalist, best: Finalist) -> bool:
+    """Whether rounding and noise leave the two alike."""
+    slack = max(TIE_SHARE * best.error, TIE_CODES)
+    near = bool(one.error**2 - best.error**2 <= slack**2)
+    return near and one.curve_cost - best.curve_cost < TIE_COST
+
+
+def uncommonness(hypothesis: Hypothesis) -> float:
+    """What naming something rarely met costs: it decides where errors hardly do.
+
+    Target gamuts that pictures are made for, adaptation by Bradford, full
+    range, no exposure, and no conversion where none is needed, come first.
+    """
+    h, end = hypothesis, hypothesis.target_end
+    cost = 0.5 * (abs(h.stops) > 0.02) + min(abs(h.stops), 4.0)
+    cost += (h.source.range != "full") + (h.target.range != "full")
+    if not h.pair.alike:
+        cost += CONVERTS + 0.5 * h.pair.published
+        cost += {"bradford": 0.0, "none": 3.0}.get(h.pair.adaptation, 1.0)
+        target = h.pair.target
+        gamut_only = end is not None and end.number == h.source.number
+        if target.name not in SHOWN_IN and not gamut_only:
+            cost += 4.0 if target.origin != "registry" else 8.0
+        cost += 1.0 * (h.pair.source.name in SHOWN_IN)
+        cost += UNPAIRED * (not goes_together(end, target.name))
+        if end is not None and not gamut_only and end.curve.curve.name not in SHOWN_ON:
+            cost += UNSHOWN * (target.name in SHOWN_IN)
+    if end is not None and end.number != h.source.number:
+        if end.curve.curve.name not in SHOWN_ON:
+            cost += 3.0
+        cost += 3.0 * _registered(end.curve)
+    return cost + 0.5 * _registered(h.source.curve)
+
+
+def goes_together(end: End | None, gamut: str) -> bool:
+    """Whether pictures are made for this curve in this gamut: HDR curves go with wide gamuts."""
+    name = end.curve.curve.name if end is not None else ""
+    if name in HDR:
+        return gamut in ("BT.2020", "P3-D65")
+    return not (name == "gamma 2.6" and gamut in ("BT.709", "BT.2020"))
+
+
+def _registered(curve: CurveClass) -> bool:
+    return curve.curve.source == "colour-science registry"
+
+
+def kind_of(hypothesis: Hypothesis) -> Kind:
+    """The kind that a hypothesis makes a LUT."""
+    end = hypothesis.target_end
+    same_curve = (
+        end is not None
+        and end.number == hypothesis.source.number
+        and (isinstance(hypothesis.target, End) or _is_plain(hypothesis.target, end))
+    )
+    if same_curve and not hypothesis.pair.alike:
+        return "gamut"
+    if not hypothesis.pair.alike:
+        return "combined"
+    unchanged = (
+        same_curve
+        and isinstance(hypothesis.target, End)
+        and hypothesis.source.range == hypothesis.target.range
+        and abs(hypothesis.stops) < 0.002
+    )
+    return "identity" if unchanged else "curve"
+
+
+def _is_plain(target: ToneTarget, end: End) -> bool:
+    """Whether a tabulated curve is but the encoding it is based on: no tone curve is in it."""
+    if not isinstance(target.curve, Tabulated):
+        return False
+    off = target.encode(np.array(target.curve.light)) - end.encode(np.array(target.curve.light))
+    return bool(np.median(np.abs(off)) * CODES <= PLAIN_CODES)
+
+
+def usual_first(order: Sequence[Finalist], samples: Samples) -> list[Finalist]:
+    """The same order, with BT.1886 before gamma 2.2 where a tone curve leaves only a guess.
+
+    Under a tone curve of its own a LUT cannot tell the two, and monitors that show
+    video are made for BT.1886 (Recommendation ITU-R BT.1886).
+    """
+    first = order[0]
+    if not _is_guess(first, "gamma 2.2"):
+        return list(order)
+    for each in order[1:]:
+        near = is_tie(each, first) or each.cost - first.cost < TIE_COST
+        near = near or is_alike(each, first, samples)
+        if near and _is_guess(each, "BT.1886") and _folds(each, first):
+            return [each, *(other for other in order if other is not each)]
+    return list(order)
+
+
+def _is_guess(finalist: Finalist, name: str) -> bool:
+    target = finalist.hypothesis.target
+    end = finalist.hypothesis.target_end
+    guessed = not isinstance(target, End) and target.guessed
+    return guessed and end is not None and end.curve.curve.name == name
+
+
+def candidates_of(
+    order: Sequence[Finalist], samples: Samples
+) -> tuple[tuple[Candidate, float], ...]:
+    """The candidates of ranked finalists with their errors in codes.
+
+    Ties are folded into `same_as` where one name differs.
+    """
+    taken: list[tuple[Finalist, list[Finalist]]] = []
+    for each in order:
+        for first, others in taken:
+            fit = _folds(each, first) or _is_one_conversion(each, first)
+            if fit and (is_tie(each, first) or is_alike(each, first, samples)):
+                others.append(each)
+                break
+        else:
+            taken.append((each, []))
+    level = confidence_of([first for first, _ in taken], samples)
+    return tuple(
+        (_candidate(first, others, level if i == 0 else "low"), first.error)
+        for i, (first, others) in enumerate(taken[:SHOWN])
+    )
+
+
+def _folds(one: Finalist, other: Finalist) -> bool:
+    """Whether the two differ in one name only (or in the curve of both ends alike)."""
+    a, b = one.key, other.key
+    if (a[1], a[3]) != (b[1], b[3]):
+        return False
+    differ = [i for i in (0, 2, 4, 5) if a[i] != b[i]]
+    if len(differ) <= 1:
+        return True
+    return differ == [0, 2] and a[0] == a[2] and b[0] == b[2]
+
+
+def _is_one_conversion(one: Finalist, other: Finalist) -> bool:
+    """Whether the two differ in their pairs of gamuts alone, and those have one matrix.
+
+    As conversions between the primaries of two makes of one camera may.
+    """
+    h, o = one.hypothesis, other.hypothesis
+    if one.key[:4] != other.key[:4] or h.pair.alike or o.pair.alike:
+        return False
+    return is_one_matrix(h, o)
+
+
+def is_one_matrix(one: Hypothesis, other: Hypothesis) -> bool:
+    """Whether the two convert gamuts by one matrix, whatever the gamuts are called."""
+    return bool(np.abs(one.pair.matrix - other.pair.matrix).max() <= ONE_MATRIX)
+
+
+def _candidate(first: Finalist, others: list[Finalist], level: Confidence) -> Candidate:
+    h = first.hypothesis
+    end = h.target_end
+    names: dict[str, list[str]] = {
+        "source_curve": list(h.source.curve.same_as),
+        "target_curve": list(end.curve.same_as) if end else [],
+        "source_gamut": [] if h.pair.alike else list(h.pair.source.aliases),
+        "target_gamut": [] if h.pair.alike else list(h.pair.target.aliases),
+    }
+    for other in others:
+        o = other.hypothesis
+        if o.source.number != h.source.number:
+            names["source_curve"] += o.source.curve.names
+        if o.target_end and (end is None or o.target_end.number != end.number):
+            names["target_curve"] += o.target_end.curve.names
+        if not h.pair.alike and o.pair.source.name != h.pair.source.name:
+            names["source_gamut"] += [o.pair.source.name, *o.pair.source.aliases]
+        if not h.pair.alike and o.pair.target.name != h.pair.target.name:
+            names["target_gamut"] += [o.pair.target.name, *o.pair.target.aliases]
+    alike = h.pair.alike
+    return Candidate(
+        source=Side(
+            h.source.curve.name,
+            None if alike else h.pair.source.name,
+            h.source.range,
+            h.source.curve.rendering,
+        ),
+        target=Side(
+            end.curve.name if end else None,
+            None if alike else h.pair.target.name,
+            h.target.range,
+            end.curve.rendering if end else None,
+        ),
+        exposure_stops=round(h.stops, 4) + 0.0,
+        error_median=first.forecast.median,
+        error_p95=first.forecast.p95,
+        same_as=SameAs(**{key: tuple(dict.fromkeys(value)) for key, value in names.items()}),
+        confidence=level,
+        adaptation=None if alike else h.pair.adaptation,
+        exposures=_exposures(h, end),
+        hypothesis=h,
+        others=tuple(other.hypothesis for other in others),
+    )
+
+
+def _exposures(hypothesis: Hypothesis, end: End | None) -> dict[str, float]:
+    """The exposure where an end is read in the scale of another name of its encoding."""
+    found: dict[str, float] = {}
+    for curve, sign, side in (
+        (hypothesis.source.curve, -1.0, "source"),
+        (end.curve if end else None, 1.0, "target"),
+    ):
+        if curve is None:
+            continue
+        for name, gain in zip(curve.names, curve.gains, strict=False):
+            if abs(gain - 1) > 1e-3:
+                found[f"{side} {name}"] = round(hypothesis.stops + sign * float(np.log2(gain)), 4)
+    return found
+
+
+def confidence_of(order: Sequence[Finalist], samples: Samples) -> Confidence:
+    """How sure the first is, by its own error and its distance to the next that differs."""
+    if not order:
+        return "none"
+    best = order[0]
+    rival = next((each for each in order[1:] if not is_tie(each, best)), None)
+    tied = any(is_tie(each, best) for each in order[1:])
+    if best.error > EXACT:
+        return "medium" if best.error < 3 else "low"
+    h = best.hypothesis
+    if h.pair.alike and not _is_sure_curve(best, samples):
+        return "medium"
+    if not isinstance(h.target, End) and h.target.guessed:
+        return "medium"
+    if tied:
+        return "medium"
+    floor = max(best.error, samples.floor, 0.02)
+    if rival is not None and rival.error < 1.3 * floor:
+        return "medium"
+    return "high"
+
+
+def _is_sure_curve(best: Finalist, samples: Samples) -> bool:
+    """Whether a curve alone is explained to its rounding: any two curves come near another pair."""
+    plain = isinstance(best.hypothesis.target, End) and not best.hypothesis.grade
+    return plain and best.forecast.rms <= max(CURVE_ROUNDING * samples.floor, CURVE_CODES)

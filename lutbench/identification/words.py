@@ -1,0 +1,134 @@
+"""The answer in plain words: two or three sentences, then notes."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from lutbench.identification.hypothesis import Hypothesis, ToneTarget
+from lutbench.identification.lookwords import described
+from lutbench.identification.notes import notes_of
+from lutbench.identification.result import Candidate, Identification, Look, Tone
+from lutbench.identification.tone import tone_of
+
+STOPS = 0.02
+FAR_CODES, FAR_DELTA_E = 20.0, 10.0
+"""An answer that is off by more of both in the middle explains nothing."""
+
+CURVE_ONLY = "Each channel keeps a curve of its own, so the gamut is left as it was."
+
+PHRASES = 3
+"""Phrases of a look that the explanation gives; the report has them all."""
+
+
+def explained(result: Identification) -> Identification:
+    """The identification with its tone, its explanation and its notes."""
+    best, samples = result.best, result.samples
+    hypothesis = best.hypothesis if best is not None else None
+    if hypothesis is not None and samples is not None and result.kind != "gamut":
+        result = replace(result, tone=tone_of(hypothesis, samples, dense=not result.look.present))
+    return replace(result, explanation=_explanation(result), notes=notes_of(result))
+
+
+def _explanation(result: Identification) -> str:
+    if result.kind == "identity":
+        return "Changes nothing: every value comes out as it went in."
+    if result.best is None:
+        return " ".join(
+            [
+                "No candidate explains this LUT: it fits no conversion between known encodings.",
+                *([CURVE_ONLY] if result.kind == "curve" else []),
+                *_taken_as_look(result.look),
+            ]
+        )
+    best = result.best
+    parts = [_expects(best), _does(result, best)]
+    if best.error_median > FAR_CODES and result.look.median > FAR_DELTA_E:
+        parts.insert(
+            0,
+            "No candidate explains this LUT. The nearest, "
+            f"{best.error_median:.0f} codes off in the middle:",
+        )
+        return " ".join(parts)
+    if result.confidence in ("low", "none") and "source curve" not in best.not_told:
+        parts.insert(0, "Not sure; the nearest conversion:")
+    if abs(best.exposure_stops) >= STOPS:
+        more = "brighter" if best.exposure_stops > 0 else "darker"
+        parts.append(f"Makes the picture {abs(best.exposure_stops):.2f} stops {more}.")
+    if result.tone is not None:
+        parts.append(_grey(result.tone))
+    if result.look.present:
+        parts.append(_look(result.look))
+    return " ".join(parts)
+
+
+def _expects(best: Candidate) -> str:
+    if "source curve" in best.not_told:
+        return (
+            "Expects a curve that the LUT does not tell "
+            f"(taken to be {best.source.curve} in {best.source.range} range)."
+        )
+    gamut = f" and {best.source.gamut}" if best.source.gamut else ""
+    return f"Expects {best.source.curve}{gamut} in {best.source.range} range."
+
+
+def _does(result: Identification, best: Candidate) -> str:
+    target = best.target
+    out = "" if target.range == best.source.range else f", in {target.range} range"
+    if result.kind == "gamut":
+        return f"Converts the gamut to {target.gamut} and leaves the curve as it was{out}."
+    own = ", by a tone curve of its own" if _has_own_tone(best.hypothesis) else ""
+    if result.kind == "curve":
+        return f"Converts tone to {_curve(best)}{out}{own}; leaves the gamut as it was."
+    if _is_display(best.hypothesis):
+        return f"Converts tone and gamut to {target.gamut} for {_curve(best)}{out}{own}."
+    names = target.gamut if target.gamut == target.curve else f"{_curve(best)} and {target.gamut}"
+    return f"Converts tone and gamut to {names}{out}{own}."
+
+
+def _has_own_tone(hypothesis: Hypothesis | None) -> bool:
+    return hypothesis is not None and isinstance(hypothesis.target, ToneTarget)
+
+
+def _is_display(hypothesis: Hypothesis | None) -> bool:
+    end = hypothesis.target_end if hypothesis else None
+    return end is not None and end.curve.curve.family == "display" and not end.curve.rendering
+
+
+def _curve(best: Candidate) -> str:
+    name = best.target.curve
+    if name is None:
+        return "a curve that is not known"
+    if "target curve" in best.not_told and _is_display(best.hypothesis):
+        return f"a display (taken to be {name})"
+    if _is_display(best.hypothesis):
+        article = "an" if name[0].lower() in "aeiou" or name.startswith("sRGB") else "a"
+        return f"{article} {name} display"
+    return f"{name} (no more than likely)" if "target curve" in best.not_told else name
+
+
+def _grey(tone: Tone) -> str:
+    text = f"Mid grey lands at {100 * tone.grey_signal:.0f} % (10-bit code {tone.grey_code})"
+    if not tone.plain and tone.white_stops is not None:
+        text += f", white {tone.white_stops:.1f} stops over it"
+    return text + "."
+
+
+def _look(look: Look) -> str:
+    phrases = look.description or described(look)
+    if not phrases:
+        return (
+            f"Leaves a little over (ΔE 2000 {look.median:.1f} in the middle, "
+            f"over {look.p95:.1f} for one colour in twenty)."
+        )
+    text = f"Adds a look: {', '.join(phrases[:PHRASES])}"
+    return text + ("; a CDL makes it." if look.cdl is not None else ".")
+
+
+def _taken_as_look(look: Look) -> list[str]:
+    """What the LUT does to a picture that is taken as it is."""
+    if not look.present or not look.description:
+        return []
+    phrases = ", ".join(look.description[:PHRASES])
+    if look.cdl is not None:
+        return [f"Taken as a grade on the signal it is a CDL: {phrases}."]
+    return [f"Taken as a look on a picture that is shown as it is: {phrases}."]

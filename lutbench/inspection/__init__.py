@@ -1,0 +1,1 @@
+"""Inspect: what a LUT does, and what is wrong with it."""

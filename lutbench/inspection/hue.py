@@ -1,0 +1,173 @@
+"""What a LUT does to hue and saturation: six ramps of constant hue, before and after.
+
+Hue and chroma are those of the I T P space of Recommendation ITU-R BT.2124-0
+(ICtCp of BT.2100 with T = Ct/2), with light 1.0 at 203 cd/m² on both sides.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from lutbench.inspection.health import LIMITS, Finding, Limits, Place
+from lutbench.measure.delta_e import (
+    ICTCP_FROM_LMS,
+    ITP_FROM_ICTCP,
+    LMS_FROM_BT2020,
+    itp_from_xyz,
+)
+from lutbench.measure.view import view_of
+from lutbench.model.conversion import Encoding
+from lutbench.model.curves.hdr import REFERENCE_WHITE, pq_luminance
+from lutbench.model.gamuts import BT709, BT2020, conversion
+from lutbench.model.signal import RangeFromSignal
+from lutbench.model.transforms import Array, Transform
+
+HUES = ("red", "yellow", "green", "cyan", "blue", "magenta")
+_CORNERS = np.array(
+    [[1, 0, 0], [1, 1, 0], [0, 1, 0], [0, 1, 1], [0, 0, 1], [1, 0, 1]], dtype=np.float64
+)
+STEPS = 24
+LIGHT = 0.18
+"""Luminance of the ramps, 1.0 at white: that of mid grey."""
+# The hue of less chroma than this (a just noticeable difference is 1/720) says nothing.
+LEAST_CHROMA = 8 / 720
+
+
+@dataclass(frozen=True, eq=False)
+class HueShift:
+    """Six ramps from grey to the edge of BT.709 at the luminance of mid grey.
+
+    Parameters
+    ----------
+    signals
+        What goes into the LUT, shape (6, steps, 3).
+    outputs
+        What comes out, same shape.
+    before, after
+        T and P, shape (6, steps, 2).
+    """
+
+    signals: Array
+    outputs: Array
+    before: Array
+    after: Array
+
+    @property
+    def shifts(self) -> Array:
+        """Turn of hue in degrees, shape (6, steps); NaN where a side is all but grey."""
+        turn = _angle(self.after) - _angle(self.before)
+        turn = (turn + 180) % 360 - 180
+        grey = (_chroma(self.before) < LEAST_CHROMA) | (_chroma(self.after) < LEAST_CHROMA)
+        return np.where(grey, np.nan, turn)
+
+    @property
+    def saturation(self) -> Array:
+        """Chroma after over before half way along each ramp, shape (6,)."""
+        middle = self.before.shape[1] // 2
+        return np.asarray(_chroma(self.after)[:, middle] / _chroma(self.before)[:, middle])
+
+    def greatest(self) -> tuple[float, int, int]:
+        """The greatest turn in degrees (with its sign), its ramp and its step."""
+        turns = np.nan_to_num(self.shifts)
+        ramp, step = np.unravel_index(int(np.argmax(np.abs(turns))), turns.shape)
+        return float(turns[ramp, step]), int(ramp), int(step)
+
+    def to_data(self) -> dict[str, Any]:
+        """By hue: the greatest turn in degrees, and the change of saturation half way."""
+        turns = np.nan_to_num(self.shifts)
+        strongest = np.abs(turns).argmax(axis=1)
+        return {
+            "space": "I T P, Recommendation ITU-R BT.2124-0",
+            "ramps": [
+                {
+                    "hue": name,
+                    "greatest_shift_degrees": float(turns[row, strongest[row]]),
+                    "saturation_ratio": float(self.saturation[row]),
+                }
+                for row, name in enumerate(HUES)
+            ],
+        }
+
+
+def hue_shift(lut: Transform, source: Encoding, target: Encoding) -> HueShift:
+    """Ramps of constant hue encoded as `source`, through `lut`, seen as `target`."""
+    light, before = _ramps()
+    linear = conversion(BT709, source.gamut).apply(light)
+    coded = np.clip(source.curve.encode(linear), 0, 1)
+    signals = RangeFromSignal(source.range, source.bits).apply(coded)
+    outputs = np.asarray(lut.apply(signals), dtype=np.float64)
+    view = view_of(target)
+    # On a display of another white the same picture has the same hue: only the
+    # absolute level would differ, so white is put to 203 cd/m² on both sides.
+    adapted = conversion(view.encoding.gamut, BT2020).apply(view.light(outputs))
+    after = itp_from_xyz(adapted @ BT2020.to_xyz.T * REFERENCE_WHITE)[..., 1:]
+    return HueShift(signals, outputs, before, after)
+
+
+def _ramps() -> tuple[Array, Array]:
+    """Linear BT.709 light of the ramps, shape (6, steps, 3), and their T and P."""
+    corners = _CORNERS * LIGHT / (_CORNERS @ np.array(BT709.luminance_weights))[:, None]
+    intensity = float(_itp(np.full((1, 3), LIGHT))[0, 0])
+    direction = _itp(corners)[:, 1:]
+    direction /= np.linalg.norm(direction, axis=1, keepdims=True)
+    reach = np.linspace(0, 0.5, 501)
+    trial = np.concatenate(
+        [np.full((6, 501, 1), intensity), direction[:, None, :] * reach[:, None]], axis=-1
+    )
+    light = _light(trial)
+    # The whole of the ramp has to lie in BT.709: as far as every channel is in 0..1.
+    held = ((light >= -1e-9) & (light <= 1)).all(axis=-1)
+    inside = np.logical_and.accumulate(held, axis=1)
+    end = reach[inside.sum(axis=1) - 1]
+    chroma = np.linspace(0, 1, STEPS + 1)[1:] * end[:, None]
+    ramp = np.concatenate(
+        [np.full((6, STEPS, 1), intensity), direction[:, None, :] * chroma[..., None]], axis=-1
+    )
+    return np.maximum(_light(ramp), 0), ramp[..., 1:]
+
+
+def _itp(light: Array) -> Array:
+    """I T P of linear BT.709 light, 1.0 at 203 cd/m²."""
+    return itp_from_xyz(light @ BT709.to_xyz.T * REFERENCE_WHITE)
+
+
+def _light(itp: Array) -> Array:
+    """Linear BT.709 light of I T P: the inverse of `_itp`."""
+    lms = pq_luminance((itp / ITP_FROM_ICTCP) @ np.linalg.inv(ICTCP_FROM_LMS).T)
+    rgb = lms @ np.linalg.inv(LMS_FROM_BT2020).T / REFERENCE_WHITE
+    return np.asarray(conversion(BT2020, BT709).apply(rgb))
+
+
+def _chroma(plane: Array) -> Array:
+    return np.asarray(np.hypot(plane[..., 0], plane[..., 1]))
+
+
+def _angle(plane: Array) -> Array:
+    return np.asarray(np.degrees(np.arctan2(plane[..., 1], plane[..., 0])))
+
+
+def hue_finding(found: HueShift, limits: Limits) -> Iterator[Finding]:
+    """The finding, where a hue turns more than the limit."""
+    turn, ramp, step = found.greatest()
+    limit = limits["hue_shift"]
+    if abs(turn) <= limit:
+        return
+    yield Finding(
+        "hue_shift",
+        "info",
+        f"{HUES[ramp]} turns by {abs(turn):.0f}° of hue as it gets more saturated",
+        abs(turn),
+        limit,
+        LIMITS["hue_shift"].unit,
+        "strong colours change their name: a red light goes orange, a blue one violet",
+        "usual where colours outside the target are cut off; compressing the gamut turns them less",
+        Place(
+            (),
+            tuple(found.signals[ramp, step].tolist()),
+            tuple(found.outputs[ramp, step].tolist()),
+        ),
+    )

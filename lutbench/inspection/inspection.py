@@ -1,0 +1,363 @@
+"""Inspect: what a LUT does, in facts and findings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from lutbench.exposure.levels import Reading
+from lutbench.inspection.depth import DepthReport, depth_reports
+from lutbench.inspection.health import Finding, Health, Limits, Severity, worst_severity
+from lutbench.inspection.hue import HueShift, hue_finding, hue_shift
+from lutbench.inspection.kind import Evidence, evidence_of
+from lutbench.inspection.scene import SceneReport, scene_report
+from lutbench.inspection.subject import CODES, Clip, NeutralAxis, Subject
+from lutbench.model.conversion import Encoding
+from lutbench.model.curves.base import MID_GREY, Curve
+from lutbench.model.curves.video import Bt1886
+from lutbench.model.gamuts import BT709, Gamut
+from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange
+from lutbench.model.transforms import Transform
+
+SCHEMA = 1
+
+# Neutral inputs that stand for levels when no curve is known: tenths of the scale.
+TENTHS = tuple(k / 10 for k in range(11))
+
+
+@dataclass(frozen=True)
+class Inspection:
+    """What was found out about a LUT.
+
+    Parameters
+    ----------
+    subject
+        The LUT with its neutral axis and lattice.
+    file, format, notes
+        Where it comes from, and what reading it had to tolerate.
+    source_curve, source_gamut
+        What the recording is known to be; None where it is not.
+    target
+        How what comes out is taken to be seen.
+    """
+
+    subject: Subject
+    file: str | None = None
+    format: str | None = None
+    notes: tuple[str, ...] = ()
+    source_curve: Curve | None = None
+    source_gamut: Gamut | None = None
+    source_range: Range = "full"
+    target_range: Range = "full"
+    target: Encoding = field(default_factory=lambda: Encoding(Bt1886(), BT709))
+    limits: Limits = field(default_factory=Limits)
+
+    @property
+    def lut(self) -> Transform:
+        """The LUT itself."""
+        return self.subject.lut
+
+    @property
+    def title(self) -> str:
+        """What the file calls itself; empty when it does not."""
+        return str(getattr(self.lut, "title", ""))
+
+    @property
+    def comments(self) -> tuple[str, ...]:
+        """The comments of the file."""
+        return tuple(getattr(self.lut, "comments", ()))
+
+    @property
+    def name(self) -> str:
+        """The file's name, else its title."""
+        return Path(self.file).name if self.file else (self.title or "LUT")
+
+    @cached_property
+    def evidence(self) -> Evidence:
+        """What tells the kind."""
+        return evidence_of(self.subject)
+
+    @property
+    def kind(self) -> str:
+        """``curve``, ``gamut``, ``combined`` or ``identity``."""
+        return self.evidence.kind
+
+    @property
+    def neutral(self) -> NeutralAxis:
+        """The neutral axis."""
+        return self.subject.neutral
+
+    @cached_property
+    def mid_grey_in(self) -> float:
+        """The input of mid grey: by the source curve, else what comes out half way."""
+        if self.source_curve is None:
+            return self.neutral.middle
+        signal = min(max(self.source_curve.mid_grey, 0.0), 1.0)
+        return float(RangeFromSignal(self.source_range).apply([signal] * 3)[0])
+
+    @property
+    def mid_grey_out(self) -> float:
+        """What mid grey becomes."""
+        return float(self.neutral.at(self.mid_grey_in).mean())
+
+    @cached_property
+    def scene(self) -> SceneReport | None:
+        """The LUT read in stops; None without a source curve."""
+        if self.source_curve is None:
+            return None
+        return scene_report(
+            self.lut,
+            self.source_curve,
+            lut_name=self.name,
+            source_range=self.source_range,
+            target_range=self.target_range,
+        )
+
+    @cached_property
+    def depth(self) -> tuple[DepthReport, ...]:
+        """What 8-bit and 10-bit recordings become."""
+        return depth_reports(self.subject, self.mid_grey_in)
+
+    @cached_property
+    def health(self) -> Health:
+        """The examination."""
+        return Health(self.subject, self.limits, self._white_card_in)
+
+    @cached_property
+    def hue(self) -> HueShift | None:
+        """What happens to six ramps of constant hue; None unless curve and gamut are known."""
+        if self.source_curve is None or self.source_gamut is None or self.subject.lattice is None:
+            return None
+        source = Encoding(self.source_curve, self.source_gamut, self.source_range)
+        return hue_shift(self.lut, source, self._seen_as)
+
+    @cached_property
+    def findings(self) -> tuple[Finding, ...]:
+        """All findings, worst first."""
+        found = list(self.health.findings)
+        if self.hue is not None:
+            found += hue_finding(self.hue, self.limits)
+        return tuple(found)
+
+    @property
+    def worst(self) -> Severity | None:
+        """The worst severity found; None when nothing was."""
+        return worst_severity(self.findings)
+
+    @property
+    def not_examined(self) -> tuple[str, ...]:
+        """What could not be looked at, and what it needs."""
+        if self.subject.lattice is None:
+            return ("fold, hue_shift: a 1D LUT leaves hue to the channels alone",)
+        if self.hue is None:
+            return ("hue_shift: needs the source's curve and gamut",)
+        return ()
+
+    @property
+    def _seen_as(self) -> Encoding:
+        return Encoding(self.target.curve, self.target.gamut, self.target_range)
+
+    @property
+    def _white_card_in(self) -> float | None:
+        """The input of a 90 % white, where the recording holds it."""
+        if self.source_curve is None or self.source_curve.clip < 0.9:
+            return None
+        signal = float(self.source_curve.encode(0.9))
+        return float(RangeFromSignal(self.source_range).apply([signal] * 3)[0])
+
+    @property
+    def verdict(self) -> str:
+        """The LUT in two sentences."""
+        from lutbench.inspection.words import verdict
+
+        return verdict(self)
+
+    def levels_data(self) -> list[dict[str, Any]]:
+        """The levels: of the source curve, else of tenths of the input scale."""
+        if self.scene is not None:
+            return [each.to_data() for each in self.scene.levels.levels]
+        rows = []
+        for tenth in TENTHS:
+            out = self.lut.apply(RangeFromSignal(self.source_range).apply([tenth] * 3))
+            rgb = SignalFromRange(self.target_range).apply(out)
+            after = Reading(float(np.mean(rgb))).to_data() | {"rgb": rgb.tolist()}
+            rows.append(
+                {
+                    "label": f"{100 * tenth:.0f} %",
+                    "reflectance": None,
+                    "stops": None,
+                    "clipped": None,
+                    **Reading(tenth).to_data(),
+                    "after_lut": after,
+                }
+            )
+        return rows
+
+    def to_data(self) -> dict[str, Any]:
+        """All of it as plain data: the object that ``lutbench inspect --json`` prints."""
+        return {
+            "schema": SCHEMA,
+            "file": self.file,
+            "kind": self.kind,
+            "type": self.subject.type,
+            "size": self.subject.size,
+            "domain": self.subject.domain.tolist(),
+            "shaper": _shaper_data(self.lut),
+            "format": self.format,
+            "title": self.title,
+            "comments": list(self.comments),
+            "notes": list(self.notes),
+            "verdict": self.verdict,
+            "evidence": self.evidence.to_data(),
+            "source": {
+                "curve": self.source_curve.name if self.source_curve else None,
+                "gamut": self.source_gamut.name if self.source_gamut else None,
+                "range": self.source_range,
+            },
+            "seen_as": {
+                "curve": self.target.curve.name,
+                "gamut": self.target.gamut.name,
+                "range": self.target_range,
+            },
+            "neutral_axis": self._axis_data(),
+            "levels": self.levels_data(),
+            "scene": self.scene.to_data() if self.scene else None,
+            "bit_depth": [each.to_data() for each in self.depth],
+            "hue": self.hue.to_data() if self.hue else None,
+            "worst": self.worst,
+            "findings": [each.to_data() for each in self.findings],
+            "not_examined": list(self.not_examined),
+            "limits": {code: self.limits[code] for code in sorted(_codes())},
+        }
+
+    def _axis_data(self) -> dict[str, Any]:
+        axis = self.neutral
+        steepest, where = axis.steepest
+        return {
+            "black": axis.outputs[0].tolist(),
+            "white": axis.outputs[-1].tolist(),
+            "mid_grey": {
+                "in": self.mid_grey_in,
+                "out": self.mid_grey_out,
+                "known": self.source_curve is not None,
+            },
+            "slope_at_mid_grey": axis.slope_at(self.mid_grey_in),
+            "steepest": {"slope": steepest, "in": where},
+            "clipped_low": _clip_data(axis.clip_low),
+            "clipped_high": _clip_data(axis.clip_high),
+            "monotone": axis.fall[0] * CODES <= self.limits["non_monotonic"],
+            "greatest_fall_10bit_codes": axis.fall[0] * CODES,
+            "tint_10bit_codes": axis.tint[0] * CODES,
+            "tint_at": float(axis.inputs[axis.tint[1]]),
+        }
+
+
+def inspect(
+    lut: Transform | str | Path,
+    *,
+    source_curve: Curve | str | None = None,
+    source_gamut: Gamut | str | None = None,
+    source_range: Range = "full",
+    target_range: Range = "full",
+    target_curve: Curve | str | None = None,
+    target_gamut: Gamut | str | None = None,
+    limits: Limits | Mapping[str, float] | None = None,
+    catalogue: Any = None,
+) -> Inspection:
+    """What a LUT does, and what is wrong with it.
+
+    Parameters
+    ----------
+    lut
+        A LUT or transform, or the path of a file.
+    source_curve, source_gamut
+        What the recording is, by name or object: adds levels in stops and
+        reflectance, and what happens to hues.
+    source_range, target_range
+        The range of the values that go in and come out.
+    target_curve, target_gamut
+        How what comes out is seen; BT.1886 and BT.709 unless told.
+    limits
+        Limits of findings by code, over the defaults in `lutbench.inspection.health.LIMITS`.
+    catalogue
+        Where names are looked up; `lutbench.model.catalogue.open_catalogue()` unless given.
+
+    >>> from lutbench.tables.lut import Lut3D
+    >>> found = inspect(Lut3D.identity(17))
+    >>> found.kind, [each.code for each in found.findings]
+    ('identity', [])
+    """
+    file = format_name = None
+    notes: tuple[str, ...] = ()
+    if not isinstance(lut, Transform):
+        from lutbench.formats.open import read_lut_file
+
+        file = str(lut)
+        read = read_lut_file(lut)
+        lut, format_name, notes = read.lut, read.format, read.notes
+    names = _Names(catalogue)
+    return Inspection(
+        Subject(lut),
+        file,
+        format_name,
+        notes,
+        names.curve(source_curve),
+        names.gamut(source_gamut),
+        source_range,
+        target_range,
+        Encoding(names.curve(target_curve) or Bt1886(), names.gamut(target_gamut) or BT709),
+        limits if isinstance(limits, Limits) else Limits(dict(limits or {})),
+    )
+
+
+@dataclass
+class _Names:
+    """Names looked up only when one is given."""
+
+    catalogue: Any = None
+
+    def _open(self) -> Any:
+        if self.catalogue is None:
+            from lutbench.model.catalogue import open_catalogue
+
+            self.catalogue = open_catalogue()
+        return self.catalogue
+
+    def curve(self, name: Curve | str | None) -> Curve | None:
+        """The curve of that name; a curve, or None, is passed on."""
+        if isinstance(name, str):
+            found: Curve = self._open().curve(name)
+            return found
+        return name
+
+    def gamut(self, name: Gamut | str | None) -> Gamut | None:
+        """The gamut of that name; a gamut, or None, is passed on."""
+        if isinstance(name, str):
+            found: Gamut = self._open().gamut(name)
+            return found
+        return name
+
+
+def _clip_data(clip: Clip | None) -> dict[str, Any] | None:
+    if clip is None:
+        return None
+    return {"from": clip.onset, "share": clip.share, "level": clip.level}
+
+
+def _shaper_data(lut: Transform) -> dict[str, Any] | None:
+    shaper = getattr(lut, "shaper", None)
+    return None if shaper is None else {"size": shaper.size, "domain": shaper.domain.tolist()}
+
+
+def _codes() -> list[str]:
+    from lutbench.inspection.health import LIMITS
+
+    return list(LIMITS)
+
+
+__all__ = ["MID_GREY", "Inspection", "inspect"]

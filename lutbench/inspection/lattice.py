@@ -1,0 +1,370 @@
+"""Measures on a table: folds, noise, stray nodes, repeated nodes, coarse values, channel order.
+
+Differences along the lattice tell a smooth table from a rough one. Where a
+second difference has the opposite sign of both its neighbours, the value between
+them stands out: a smooth curve, a kink and a clipped end do not do that.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import product
+from math import comb
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.inspection.subject import CODES, Subject
+from lutbench.model.transforms import Array
+from lutbench.tables.cells import ORDERS
+
+Mask = NDArray[np.bool_]
+
+# Half a 10-bit code: a fold shallower than what rounding a table to 10 bits may
+# turn over is no fold.
+FOLD_DEPTH = 0.5 / CODES
+# Where a channel lies under the black of a log curve its light is negative, and
+# compressing a gamut may turn such colours over: one channel under 20 % in, none
+# over 45 %.
+DARK_LEAST, DARK_MOST = 0.20, 0.45
+NOISE_ORDERS = (2, 4, 6, 8)
+MEDIAN_OF_NORMAL = 0.6745
+SIGN_CHANGES = 0.6
+CREASES = 300.0
+# Of the values that stand out most so many are looked at along the diagonals.
+LOOKED_AT = 20
+FEWEST = 50
+
+
+@dataclass(frozen=True)
+class Spot:
+    """A measure and the node where it is greatest."""
+
+    value: float
+    node: tuple[int, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Folds:
+    """Tetrahedra in which colour runs backwards.
+
+    `share` and `dark_share` count folded ones among those not clipped, outside
+    and inside the dark corner; `mirrored` says that the whole lattice is turned
+    over, as it is when two channels are swapped. `cells` counts folded
+    tetrahedra a cell, shape (n − 1, n − 1, n − 1).
+    """
+
+    share: float
+    dark_share: float
+    worst: Spot
+    mirrored: bool
+    cells: NDArray[np.int64]
+
+
+def jacobians(planes: Array) -> list[tuple[tuple[int, ...], Array, Array]]:
+    """For each order of the axes: the order, determinants, and what rounding may change.
+
+    Parameters
+    ----------
+    planes
+        Shape (3, n, n, n).
+
+    Returns
+    -------
+    Determinants of the steps along r, g and b in the tetrahedra of each cell,
+    shape (n − 1, n − 1, n − 1), in units of output³; and for each the change
+    that an error of half a 10-bit code a step may cause.
+    """
+    m = planes.shape[1] - 1
+    found: list[tuple[tuple[int, ...], Array, Array]] = []
+    for order in ORDERS:
+        steps: list[Array] = [planes[:, :m, :m, :m]] * 3
+        offset = [0, 0, 0]
+        before = planes[:, :m, :m, :m]
+        for axis in order:
+            offset[axis] += 1
+            here = planes[(slice(None), *(slice(o, o + m) for o in offset))]
+            steps[axis] = here - before
+            before = here
+        r, g, b = steps
+        cross = np.stack(
+            [r[1] * g[2] - r[2] * g[1], r[2] * g[0] - r[0] * g[2], r[0] * g[1] - r[1] * g[0]]
+        )
+        lengths = [np.sqrt((each**2).sum(axis=0)) for each in steps]
+        areas = lengths[0] * lengths[1] + lengths[1] * lengths[2] + lengths[0] * lengths[2]
+        found.append((order, (cross * b).sum(axis=0), FOLD_DEPTH * areas))
+    return found
+
+
+def folds(subject: Subject) -> Folds:
+    """Where the lattice runs backwards: negative Jacobian determinants of its tetrahedra."""
+    planes = subject.planes
+    clipped: Mask = np.asarray(subject.at_end.any(axis=0))
+    m = planes.shape[1] - 1
+    dark = _dark(m)
+    measured = jacobians(planes)
+    total = sum(
+        int((det > margin).sum()) - int((det < -margin).sum()) for _, det, margin in measured
+    )
+    sign = -1.0 if total < 0 else 1.0
+    cells = np.zeros((m, m, m), np.int64)
+    counts = np.zeros((2, 2), np.int64)  # [bright, dark] × [folded, free]
+    worst = Spot(0.0, (0, 0, 0))
+    for order, det, margin in measured:
+        free: Mask = ~clipped[:m, :m, :m]
+        offset = [0, 0, 0]
+        for axis in order:
+            offset[axis] += 1
+            free &= ~clipped[tuple(slice(o, o + m) for o in offset)]
+        folded = free & (sign * det < -margin)
+        cells += folded
+        for row, place in ((0, ~dark), (1, dark)):
+            counts[row] += (folded & place).sum(), (free & place).sum()
+        depth = np.where(folded & ~dark if (folded & ~dark).any() else folded, -sign * det, 0.0)
+        at = int(np.argmax(depth))
+        if depth.flat[at] > worst.value:
+            worst = Spot(float(depth.flat[at]), _node(at, depth.shape))
+    share, dark_share = (folded / max(free, 1) for folded, free in counts.tolist())
+    depth_in_codes = float(np.cbrt(worst.value)) * CODES
+    return Folds(share, dark_share, Spot(depth_in_codes, worst.node), sign < 0, cells)
+
+
+def _dark(m: int) -> Mask:
+    """Which cells of a lattice lie in the dark corner."""
+    top = np.arange(1, m + 1) / m
+    r, g, b = top[:, None, None], top[None, :, None], top[None, None, :]
+    least = np.minimum(np.minimum(r, g), b)
+    most = np.maximum(np.maximum(r, g), b)
+    return np.asarray((least <= DARK_LEAST) & (most <= DARK_MOST))
+
+
+def noise(subject: Subject) -> float:
+    """The standard deviation of noise on the values, in 10-bit codes.
+
+    White noise σ gives k-th differences of σ·sqrt(C(2k, k)); a smooth table gives
+    less and less with k and in the directions in which a channel hardly changes.
+    So the least estimate over orders and directions is taken (of medians, over
+    values that are not clipped), and of the channels the noisiest. It counts only
+    where it comes of noise: k-th differences of noise change their sign from one to
+    the next with a probability of arccos(−k / (k + 1)) / π, over 0.7; those of a
+    smooth table mostly keep it.
+    """
+    planes, at_end = subject.planes, subject.at_end
+    levels = []
+    for channel in range(3):
+        least, from_noise = np.inf, False
+        for axis in range(planes.ndim - 1):
+            for order in NOISE_ORDERS:
+                if planes.shape[1 + axis] <= order + 2:
+                    continue
+                differences = np.diff(planes[channel], n=order, axis=axis)
+                free = ~_spread(at_end[channel], axis, order)
+                values = np.abs(differences[free])
+                if values.size < FEWEST:
+                    continue
+                scale = MEDIAN_OF_NORMAL * np.sqrt(comb(2 * order, order))
+                estimate = float(np.median(values)) / scale
+                if estimate < least:
+                    least = estimate
+                    from_noise = _sign_changes(differences, free, axis) >= SIGN_CHANGES
+        levels.append(least if from_noise else 0.0)
+    return max(levels) * CODES
+
+
+def _sign_changes(differences: Array, free: Mask, axis: int) -> float:
+    """In which share of the free neighbours along the axis the sign changes."""
+    both = ~_spread(~free, axis, 1)
+    along = np.moveaxis(differences, axis, 0)
+    turned = np.moveaxis(along[1:] * along[:-1] < 0, 0, axis)
+    return float(turned[both].mean()) if both.any() else 0.0
+
+
+def stray(subject: Subject) -> Spot:
+    """The value that stands out most from its neighbours along all axes, in 10-bit codes.
+
+    A lone value turns the sign of the second (or fourth) difference against both
+    neighbours, and bends all axes alike; a smooth curve, a kink and a ridge do not.
+    It stands out along the diagonals too, which where creases cross a node does not.
+    Second differences see a code or less where the table is nearly straight,
+    fourth differences more where it is curved; but creases of a gamut compression look
+    like 250 codes over the number of nodes to those, so they count from 300.
+    """
+    size = subject.planes.shape[1]
+    best = _lone(subject, 2, 0.5)
+    if subject.planes.ndim == 4:
+        cubic = _lone(subject, 4, 0.8)
+        if cubic.value > max(best.value, CREASES / size):
+            return cubic
+    return best
+
+
+def _lone(subject: Subject, order: int, alike: float) -> Spot:
+    """The lone value by differences of an even order.
+
+    Along each axis: the least of what the difference says of the value itself and of
+    what its neighbours say, with the sign turned; then the least over the axes,
+    where the least bend is more than `alike` of the greatest.
+    """
+    planes = subject.planes
+    axes, size, reach = planes.ndim - 1, planes.shape[1], order // 2 + 1
+    if size < 2 * reach + 1:
+        return Spot(0.0, (0,) * axes)
+    inner = slice(reach, size - reach)
+    own, beside = comb(order, order // 2), comb(order, order // 2 - 1)
+    scores, bends = [], []
+    for axis in range(1, axes + 1):
+        bend = np.diff(planes, n=order, axis=axis) * (-1 if order == 2 else 1)
+        other: list[Any] = [slice(None), *([inner] * axes)]
+        other[axis] = slice(None)
+        touched = _spread(subject.at_end, axis, 2 * reach)[tuple(other)]
+        scores.append(np.where(touched, 0.0, _alternation(bend, axis, own, beside)[tuple(other)]))
+        middle = list(other)
+        middle[axis] = slice(1, bend.shape[axis] - 1)
+        bends.append(np.abs(bend[tuple(middle)]))
+    score = np.minimum.reduce(scores)
+    score[np.minimum.reduce(bends) <= alike * np.maximum.reduce(bends)] = 0.0
+    flat = score.ravel()
+    most = np.argpartition(-flat, min(LOOKED_AT, len(flat)) - 1)[:LOOKED_AT]
+    for at in most[np.argsort(-flat[most])]:
+        channel, *inside = _node(int(at), score.shape)
+        node = tuple(each + reach for each in inside)
+        if _out_of_all(planes[channel], node, float(score.flat[at])):
+            return Spot(float(score.flat[at]) * CODES, node)
+    return Spot(0.0, (0,) * axes)
+
+
+def _out_of_all(plane: Array, node: tuple[int, ...], score: float) -> bool:
+    """Whether a value stands out to one side along every diagonal too, by half its score.
+
+    Where creases of a gamut compression cross, a node may bend all axes alike, but not
+    all diagonals: on the neutral one nothing is compressed.
+    """
+    at = np.array(node)
+    around = [np.array(each) for each in product((-1, 0, 1), repeat=plane.ndim)]
+    here = float(plane[node])
+    bends = [
+        2 * here - float(plane[tuple(at + each)] + plane[tuple(at - each)])
+        for each in around[len(around) // 2 + 1 :]
+    ]
+    return min(bends) >= score or max(bends) <= -score
+
+
+def repeats(subject: Subject) -> tuple[float, tuple[int, ...]]:
+    """The share of neighbouring nodes that are alike between nodes that are not.
+
+    Along axis c the channel c has to change. A step of nothing beside a step of
+    half a 10-bit code or more is a node written twice; a clipped end and a flat
+    curve are not. Gives the share of all neighbours, and the first such node.
+    """
+    planes, at_end = subject.planes, subject.at_end
+    alike = whole = 0
+    where: tuple[int, ...] = (0, 0, 0)
+    for axis in range(3):
+        steps = np.diff(planes, axis=axis + 1)
+        same = (np.abs(steps) < 2e-9).all(axis=0) & ~_spread(at_end[axis], axis, 1)
+        wide = np.moveaxis(np.abs(steps[axis]) > FOLD_DEPTH, axis, 0)
+        beside = np.zeros_like(wide)
+        beside[1:] |= wide[:-1]
+        beside[:-1] |= wide[1:]
+        hits = same & np.moveaxis(beside, 0, axis)
+        if hits.any() and not alike:
+            where = _node(int(np.argmax(hits)), hits.shape)
+        alike += int(hits.sum())
+        whole += hits.size
+    return alike / whole, where
+
+
+def coarse_bits(subject: Subject) -> int | None:
+    """The bit depth on whose code values the whole table stands, 4 to 12; None for none.
+
+    An identity of 16 nodes stands on 15ths, which are 4-bit codes: a table whose
+    values are steps of its own lattice is not coarse.
+    """
+    values = np.unique(subject.planes)
+    if values[0] < -1e-6 or values[-1] > 1 + 1e-6 or len(values) <= 8:
+        return None
+    own = values * (subject.planes.shape[1] - 1)
+    if np.abs(own - np.rint(own)).max() < 0.001:
+        return None
+    for bits in range(4, 13):
+        scaled = values * (2**bits - 1)
+        if np.abs(scaled - np.rint(scaled)).max() < 0.004 * max(1, 2**bits / 1024):
+            return bits
+    return None
+
+
+def channel_order(subject: Subject) -> tuple[int, int, int]:
+    """The input channel that moves each output channel most: (0, 1, 2) is as it should be."""
+    planes, at_end = subject.planes, subject.at_end
+    if planes.ndim == 2:
+        return (0, 1, 2)
+    pull = np.zeros((3, 3))
+    for channel in range(3):
+        for axis in range(3):
+            free = ~_spread(at_end[channel], axis, 1)
+            steps = np.abs(np.diff(planes[channel], axis=axis))[free]
+            pull[channel, axis] = float(steps.mean()) if steps.size else 0.0
+    strongest = pull.argmax(axis=1)
+    # A swap is plain: the other channel moves it at least twice as much as its own.
+    clear = pull.max(axis=1) >= 2 * np.diag(pull)
+    first, second, third = np.where(clear, strongest, np.arange(3)).tolist()
+    return first, second, third
+
+
+def unevenness(outputs: Array) -> Spot:
+    """The step of a curve that fits its neighbours least, against the wider of the two.
+
+    A step is held against the cubic through the two steps on each side; 0.3 is a
+    step 30 % wider or narrower than it should be. Steps at a clipped end do not
+    count.
+
+    Parameters
+    ----------
+    outputs
+        Shape (m,), at equal steps of the input.
+    """
+    steps = np.diff(outputs)
+    if len(steps) < 5:
+        return Spot(0.0, (0,))
+    low, high = outputs.min() + 1e-5, outputs.max() - 1e-5
+    ended = (outputs <= low) | (outputs >= high)
+    usable = ~(ended[1:] | ended[:-1])
+    expected = (-steps[:-4] + 4 * steps[1:-3] + 4 * steps[3:-1] - steps[4:]) / 6
+    miss = np.abs(steps[2:-2] - expected)
+    wider = np.maximum(np.abs(steps[1:-3]), np.abs(steps[3:-1]))
+    # Under one 10-bit code a step is not seen, whatever its neighbours are.
+    ratio = miss / np.maximum(wider, 1.0 / CODES)
+    whole = usable[:-4] & usable[1:-3] & usable[2:-2] & usable[3:-1] & usable[4:]
+    ratio = np.where(whole, ratio, 0.0)
+    at = int(np.argmax(ratio))
+    return Spot(float(ratio[at]), (at + 2,))
+
+
+def _alternation(bend: Array, axis: int, own: int, beside: int) -> Array:
+    """How far a lone value stands out: see `_lone`. Two shorter along the axis."""
+
+    def part(start: int) -> Array:
+        index: list[Any] = [slice(None)] * bend.ndim
+        index[axis] = slice(start, bend.shape[axis] - 2 + start)
+        return np.asarray(bend[tuple(index)])
+
+    before, here, after = part(0) / beside, part(1) / own, part(2) / beside
+    up = np.minimum(here, np.minimum(-before, -after))
+    down = np.minimum(-here, np.minimum(before, after))
+    return np.asarray(np.maximum(np.maximum(up, down), 0.0))
+
+
+def _spread(mask: Mask, axis: int, reach: int) -> Mask:
+    """Whether any of `reach` + 1 neighbours along the axis is marked."""
+    length = mask.shape[axis] - reach
+    parts = []
+    for start in range(reach + 1):
+        index: list[Any] = [slice(None)] * mask.ndim
+        index[axis] = slice(start, start + length)
+        parts.append(mask[tuple(index)])
+    return np.asarray(np.logical_or.reduce(parts))
+
+
+def _node(flat: int, shape: tuple[int, ...]) -> tuple[int, ...]:
+    return tuple(int(each) for each in np.unravel_index(flat, shape))

@@ -1,0 +1,115 @@
+"""A LUT read in stops, once the curve of the recording is known."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.exposure.levels import Levels, levels
+from lutbench.model.curves.base import MID_GREY, Curve
+from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange
+from lutbench.model.transforms import Array, Transform
+
+ONE_CODE_8_BIT = 1 / 255
+# Roll-off starts where a stop gains less than this part of what the steepest stop gains.
+ROLL_OFF = 0.95
+STOPS = np.arange(-16, 16.01, 1 / 24)
+
+
+@dataclass(frozen=True)
+class SceneReport:
+    """What happens to the stops of a scene.
+
+    Parameters
+    ----------
+    levels
+        The levels of the curve and of the LUT.
+    contrast_before, contrast_after
+        Signal gained per stop around mid grey: the mean over half a stop to
+        either side.
+    roll_off
+        The exposure, in stops from mid grey, from which a stop gains less
+        signal than 95 % of what the steepest stop gains; None where the
+        recording ends first.
+    top, bottom
+        The highest and the lowest whole stop that is still separated from the
+        stop below it (above it), by one 8-bit code at least; None for none.
+    """
+
+    levels: Levels
+    contrast_before: float
+    contrast_after: float
+    roll_off: float | None
+    top: int | None
+    bottom: int | None
+
+    def to_data(self) -> dict[str, Any]:
+        """The report without the levels, as plain data."""
+        return {
+            "curve": self.levels.curve.name,
+            "contrast_at_mid_grey": {
+                "signal_per_stop_before": self.contrast_before,
+                "signal_per_stop_after": self.contrast_after,
+                "ratio": self.contrast_after / self.contrast_before
+                if self.contrast_before
+                else None,
+            },
+            "roll_off_stops": self.roll_off,
+            "separated": {"highest_stop": self.top, "lowest_stop": self.bottom},
+        }
+
+
+def scene_report(
+    lut: Transform,
+    curve: Curve,
+    *,
+    lut_name: str = "",
+    source_range: Range = "full",
+    target_range: Range = "full",
+) -> SceneReport:
+    """Read `lut` in stops of a recording on `curve`."""
+    day = levels(
+        curve, lut, lut_name=lut_name, source_range=source_range, target_range=target_range
+    )
+    before = np.clip(curve.encode(MID_GREY * 2.0**STOPS), 0, 1)
+    after = _through(lut, before, source_range, target_range)
+    clip = np.log2(curve.clip / MID_GREY)
+    recorded = clip + 1e-6 >= STOPS
+    whole = np.arange(-16, 17)
+    steps = np.diff(np.interp(whole, STOPS, after))
+    held = whole[1:] < clip + 1  # the stop in which the recording clips counts
+    apart = (steps >= ONE_CODE_8_BIT - 1e-9) & held
+    return SceneReport(
+        day,
+        _contrast(before),
+        _contrast(after),
+        _roll_off(after, recorded),
+        int(whole[1:][apart].max()) if apart.any() else None,
+        int(whole[:-1][apart].min()) if apart.any() else None,
+    )
+
+
+def _through(lut: Transform, signal: Array, source: Range, target: Range) -> Array:
+    values = RangeFromSignal(source).apply(np.repeat(signal[:, None], 3, axis=1))
+    out = np.asarray(lut.apply(values), dtype=np.float64)
+    return np.asarray(SignalFromRange(target).apply(out).mean(axis=1))
+
+
+def _contrast(signal: Array) -> float:
+    return float(np.interp(0.5, STOPS, signal) - np.interp(-0.5, STOPS, signal))
+
+
+def _roll_off(after: Array, recorded: NDArray[np.bool_]) -> float | None:
+    """Where the gain of a stop falls off for good, looking up from the steepest place."""
+    width = 12  # half a stop to either side: finer than the nodes it would read the lattice
+    gain = np.full(after.shape, np.nan)
+    gain[width:-width] = after[2 * width :] - after[: -2 * width]
+    inside = recorded & np.isfinite(gain)
+    if not inside.any() or np.nanmax(gain[inside]) <= 0:
+        return None
+    peak = int(np.nanargmax(np.where(inside, gain, np.nan)))
+    lower = inside & (np.arange(len(gain)) > peak) & (gain < ROLL_OFF * gain[peak])
+    return float(STOPS[int(np.argmax(lower))]) if lower.any() else None

@@ -1,0 +1,275 @@
+"""Two transforms side by side: how far apart, where, and whether for a simple reason."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from lutbench.errors import LutbenchError
+from lutbench.measure.causes import Explanation, explain
+from lutbench.measure.difference import Measured, Spread, measure
+from lutbench.measure.samples import (
+    Samples,
+    chart_patches,
+    domain_of,
+    neutral_ramp,
+    nodes_of,
+    random_points,
+)
+from lutbench.measure.view import View, view_of
+from lutbench.model.conversion import Encoding
+from lutbench.model.curves.log import AcesCct
+from lutbench.model.curves.video import Bt709
+from lutbench.model.gamuts import ACES_AP1, BT709
+from lutbench.model.signal import BIT_DEPTHS
+from lutbench.model.transforms import Array, Transform
+
+SETS = ("chart", "neutral", "random", "nodes")
+
+# What an unnamed source and target are taken for. The source only places the
+# chart's patches among the inputs; the target says on which display to look.
+ASSUMED_SOURCE = Encoding(AcesCct(), ACES_AP1)
+ASSUMED_TARGET = Encoding(Bt709(), BT709)
+
+APART = 0.1
+"""The least distance between two of the worst colours, as a share of the domain, in any channel."""
+
+
+@dataclass(frozen=True)
+class WorstColour:
+    """A colour where the two sides are far apart."""
+
+    set: str
+    label: str
+    input: tuple[float, float, float]
+    a: tuple[float, float, float]
+    b: tuple[float, float, float]
+    delta_e_2000: float
+    delta_e_itp: float
+    code_10bit: float
+    swatch_a: str
+    swatch_b: str
+
+    def to_data(self) -> dict[str, Any]:
+        """Plain data; `swatch_a` and `swatch_b` are sRGB as ``#rrggbb``."""
+        return {
+            "set": self.set,
+            "label": self.label,
+            "input": list(self.input),
+            "a": list(self.a),
+            "b": list(self.b),
+            "delta_e_2000": self.delta_e_2000,
+            "delta_e_itp": self.delta_e_itp,
+            "code_10bit": self.code_10bit,
+            "swatch_a": self.swatch_a,
+            "swatch_b": self.swatch_b,
+        }
+
+
+@dataclass(frozen=True, eq=False)
+class Comparison:
+    """What `compare` found."""
+
+    view: View
+    source: Encoding
+    bits: int
+    sets: dict[str, dict[str, Spread]]
+    """By set of test colours and measure, as in `Accuracy`."""
+    counts: dict[str, int]
+    overall: dict[str, Spread]
+    worst: tuple[WorstColour, ...]
+    explanation: tuple[Explanation, ...]
+    assumed: tuple[str, ...]
+    """What was taken for granted, one line each."""
+
+    def to_data(self) -> dict[str, Any]:
+        """Plain data: ``delta_e_2000``, ``delta_e_itp`` and ``code_10bit`` over all test colours,
+        ``code_values`` at the depth asked for, the sets, the worst colours, the explanation."""
+        scale = (2**self.bits - 1) / 1023
+        codes = {key: value * scale for key, value in self.overall["code_10bit"].to_data().items()}
+        return {
+            **{name: spread.to_data() for name, spread in self.overall.items()},
+            "code_values": {"bits": self.bits, **codes},
+            "measure": self.view.measure,
+            "seen_on": self.view.description,
+            "sets": {
+                name: {"count": self.counts[name]}
+                | {measure: spread.to_data() for measure, spread in spreads.items()}
+                for name, spreads in self.sets.items()
+            },
+            "worst": [each.to_data() for each in self.worst],
+            "explanation": [each.to_data() for each in self.explanation],
+            "assumed": list(self.assumed),
+        }
+
+
+def compare(
+    a: Transform,
+    b: Transform,
+    *,
+    source: Encoding | None = None,
+    target: Encoding | None = None,
+    sets: Sequence[str] = SETS,
+    bits: int = 10,
+    worst: int = 8,
+) -> Comparison:
+    """Compare two transforms: LUTs, pipelines, or one of each.
+
+    Parameters
+    ----------
+    source, target
+        What goes in and what comes out. An unnamed source only places the chart
+        among the inputs, and is taken for ACEScct in AP1; an unnamed target is
+        looked at as BT.709 on a BT.1886 display.
+    sets
+        Of ``chart`` (24 patches, -3 to +3 stops), ``neutral``, ``random`` and
+        ``nodes`` (those of both sides' lattices).
+    bits
+        The depth of the code values that are told beside those of 10 bit.
+    worst
+        How many of the worst colours to list, no two close to each other.
+
+    Raises
+    ------
+    LutbenchError
+        When a side gives NaN or infinity, or there is nothing to compare.
+    """
+    if bits not in BIT_DEPTHS:
+        raise LutbenchError(
+            f"{bits} bits is no bit depth", accepted=", ".join(map(str, BIT_DEPTHS))
+        )
+    view = view_of(target or ASSUMED_TARGET)
+    tests = colours_to_compare(a, b, source or ASSUMED_SOURCE, sets)
+    outputs = [
+        tuple(np.asarray(side.apply(each.signals), dtype=np.float64) for side in (a, b))
+        for each in tests
+    ]
+    measured = [measure(out_a, out_b, view) for out_a, out_b in outputs]
+    first, *others = measured
+    return Comparison(
+        view=view,
+        source=source or ASSUMED_SOURCE,
+        bits=bits,
+        sets={each.name: found.spreads() for each, found in zip(tests, measured, strict=True)},
+        counts={each.name: len(each.signals) for each in tests},
+        overall=first.joined(others).spreads(),
+        worst=_worst(tests, outputs, measured, view, worst),
+        explanation=explain(a, b, view, source),
+        assumed=_assumed(source, target, sets),
+    )
+
+
+def colours_to_compare(
+    a: Transform, b: Transform, source: Encoding, sets: Sequence[str] = SETS
+) -> list[Samples]:
+    """The test colours of `compare`, over what both sides take in."""
+    domain = domain_of(a, b)
+    found: list[Samples] = []
+    for name in sets:
+        match name:
+            case "chart":
+                found.append(chart_patches(source))
+            case "neutral":
+                found.append(neutral_ramp(domain=domain))
+            case "random":
+                found.append(random_points(domain=domain))
+            case "nodes":
+                found += _lattices(a, b)
+            case _:
+                raise LutbenchError(
+                    f"no set of test colours is named {name!r}", accepted=", ".join(SETS)
+                )
+    if not found:
+        raise LutbenchError(
+            "there are no test colours to compare", accepted="a set, or a side with a lattice"
+        )
+    return found
+
+
+def _lattices(a: Transform, b: Transform) -> list[Samples]:
+    """The nodes of both sides, once where they are the same."""
+    found: dict[str, Samples] = {}
+    for side in (a, b):
+        samples = nodes_of(side)
+        if samples is None:
+            continue
+        same = found.get(samples.name)
+        if same is None:
+            found[samples.name] = samples
+        elif (same.signals != samples.signals).any():
+            name = f"{samples.name} of the second"
+            found[name] = Samples(name, samples.signals)
+    return list(found.values())
+
+
+def _worst(
+    tests: Sequence[Samples],
+    outputs: Sequence[tuple[Array, ...]],
+    measured: Sequence[Measured],
+    view: View,
+    count: int,
+) -> tuple[WorstColour, ...]:
+    """The worst colours by the measure to judge by, none close to a worse one."""
+    candidates = []
+    for at, found in enumerate(measured):
+        values = getattr(found, view.measure)
+        # Those that differ in code values alone (over white, say) come after the rest.
+        order = np.lexsort((-found.code_10bit, -values))[: 400 * max(count, 1)]
+        candidates += [
+            (float(values[i]), float(found.code_10bit[i]), at, int(i))
+            for i in order
+            if found.code_10bit[i] > 0
+        ]
+    candidates.sort(key=lambda each: each[:2], reverse=True)
+    every = np.concatenate([samples.signals for samples in tests])
+    width = np.ptp(every, axis=0)
+    taken: list[WorstColour] = []
+    places: list[Array] = []
+    for _, _, at, i in candidates:
+        if len(taken) == count:
+            break
+        place = tests[at].signals[i] / width
+        if any(np.abs(place - other).max() < APART for other in places):
+            continue
+        places.append(place)
+        out_a, out_b = outputs[at][0][i], outputs[at][1][i]
+        taken.append(
+            WorstColour(
+                tests[at].name,
+                tests[at].label(i),
+                _three(tests[at].signals[i]),
+                _three(out_a),
+                _three(out_b),
+                float(measured[at].delta_e_2000[i]),
+                float(measured[at].delta_e_itp[i]),
+                float(measured[at].code_10bit[i]),
+                view.swatch(out_a),
+                view.swatch(out_b),
+            )
+        )
+    return tuple(taken)
+
+
+def _three(values: Array) -> tuple[float, float, float]:
+    red, green, blue = map(float, values)
+    return red, green, blue
+
+
+def _assumed(
+    source: Encoding | None, target: Encoding | None, sets: Sequence[str]
+) -> tuple[str, ...]:
+    lines = []
+    if source is None and "chart" in sets:
+        lines.append(
+            "the source is not named: the chart's patches are written in "
+            f"{ASSUMED_SOURCE.curve.name} / {ASSUMED_SOURCE.gamut.name}"
+        )
+    if target is None:
+        lines.append(
+            "the target is not named: seen as "
+            f"{ASSUMED_TARGET.curve.name} on {view_of(ASSUMED_TARGET).description}"
+        )
+    return tuple(lines)

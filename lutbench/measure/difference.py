@@ -1,0 +1,207 @@
+"""How far two transforms are apart, as seen and in code values."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.errors import LutbenchError
+from lutbench.measure.delta_e import delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz
+from lutbench.measure.samples import chart_patches, neutral_ramp, random_points
+from lutbench.measure.view import View, view_of
+from lutbench.model.conversion import Encoding
+from lutbench.model.transforms import Array, Transform
+from lutbench.tables.lut import Interpolation, Lut, interpolated
+from lutbench.tables.sampling import sample
+
+CODES_10_BIT = 1023.0
+BLOCK = 65536  # colours at a time, so that the many temporaries stay small
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Mean, 95th and 99th percentile and maximum of a set of differences."""
+
+    mean: float
+    p95: float
+    p99: float
+    max: float
+
+    @classmethod
+    def of(cls, values: Array) -> Spread:
+        """The spread of `values`, shape (n,), n ≥ 1."""
+        p95, p99 = np.percentile(values, [95, 99])
+        return cls(float(values.mean()), float(p95), float(p99), float(values.max()))
+
+    def to_data(self) -> dict[str, float]:
+        """The figures by name."""
+        return {"mean": self.mean, "p95": self.p95, "p99": self.p99, "max": self.max}
+
+
+@dataclass(frozen=True, eq=False)
+class Measured:
+    """The differences at each test colour: arrays of shape (n,).
+
+    `code_10bit` is the largest of the three channels' differences, in codes
+    of 10 bit full range (1/1023 of full scale).
+    """
+
+    delta_e_2000: Array
+    delta_e_itp: Array
+    code_10bit: Array
+
+    def spreads(self) -> dict[str, Spread]:
+        """The spread of each measure, by its name."""
+        return {
+            "delta_e_2000": Spread.of(self.delta_e_2000),
+            "delta_e_itp": Spread.of(self.delta_e_itp),
+            "code_10bit": Spread.of(self.code_10bit),
+        }
+
+    def joined(self, others: Iterable[Measured]) -> Measured:
+        """These differences and those of `others`, one after the other."""
+        every = (self, *others)
+        return Measured(
+            *(
+                np.concatenate([getattr(each, name) for each in every])
+                for name in ("delta_e_2000", "delta_e_itp", "code_10bit")
+            )
+        )
+
+
+def measure(a: NDArray[Any], b: NDArray[Any], view: View) -> Measured:
+    """The differences of two sets of output signals, shape (n, 3) each, seen through `view`.
+
+    Raises
+    ------
+    LutbenchError
+        When a value is NaN or infinite, or there is nothing to compare: neither
+        could be told from a difference of nothing.
+    """
+    if len(a) == 0 or a.shape != b.shape:
+        raise LutbenchError(f"outputs of shapes {a.shape} and {b.shape} cannot be compared")
+    for side, values in (("first", a), ("second", b)):
+        if not np.isfinite(values).all():
+            raise LutbenchError(
+                f"the {side} side gives NaN or infinity for a test colour",
+                accepted="finite values",
+            )
+    starts = range(0, len(a), BLOCK)
+    first, *others = (_measured(a[at : at + BLOCK], b[at : at + BLOCK], view) for at in starts)
+    return first.joined(others) if others else first
+
+
+def _measured(a: NDArray[Any], b: NDArray[Any], view: View) -> Measured:
+    xyz_a, xyz_b = view.xyz(a), view.xyz(b)
+    relative = (lab_from_xyz(xyz, view.white_xyz) for xyz in (xyz_a, xyz_b))
+    absolute = (itp_from_xyz(xyz * view.white_luminance) for xyz in (xyz_a, xyz_b))
+    codes = np.abs(np.asarray(a, np.float64) - np.asarray(b, np.float64)).max(axis=-1)
+    return Measured(delta_e_2000(*relative), delta_e_itp(*absolute), CODES_10_BIT * codes)
+
+
+@dataclass(frozen=True)
+class Accuracy:
+    """How near a LUT comes to the transform it samples."""
+
+    size: int
+    interpolation: Interpolation
+    measure: str
+    """The measure to judge by: ``delta_e_2000``, or ``delta_e_itp`` for HDR and log."""
+    sets: dict[str, dict[str, Spread]]
+    """By set of test colours (``chart``, ``neutral``, ``random``, and ``all``), then by
+    measure (``delta_e_2000``, ``delta_e_itp``, ``code_10bit``)."""
+
+    @property
+    def error(self) -> Spread:
+        """The spread over all test colours, in the measure to judge by."""
+        return self.sets["all"][self.measure]
+
+    def to_data(self) -> dict[str, Any]:
+        """Plain data, the spreads by set and measure."""
+        return {
+            "size": self.size,
+            "interpolation": self.interpolation,
+            "measure": self.measure,
+            "sets": {
+                name: {measure: spread.to_data() for measure, spread in spreads.items()}
+                for name, spreads in self.sets.items()
+            },
+        }
+
+
+def accuracy(
+    lut: Lut,
+    exact: Transform,
+    source: Encoding,
+    target: Encoding,
+    *,
+    interpolation: Interpolation = "tetrahedral",
+) -> Accuracy:
+    """The error of `lut` against the transform `exact` on chart patches, neutrals, random colours.
+
+    Both take full-scale values of `source` and give such values of `target`
+    (of a `Conversion`: its `result`). The chart is exposed from -3 to +3 stops,
+    the neutrals are every 10-bit code, the random colours fall between nodes.
+    Differences are seen as `target` is shown: see `view_of`.
+    """
+    view = view_of(target)
+    shown = interpolated(lut, interpolation)
+    tests = (chart_patches(source), neutral_ramp(), random_points())
+    measured = {
+        each.name: measure(exact.apply(each.signals), shown.apply(each.signals), view)
+        for each in tests
+    }
+    first, *others = measured.values()
+    measured["all"] = first.joined(others)
+    sets = {name: each.spreads() for name, each in measured.items()}
+    return Accuracy(lut.size, interpolation, view.measure, sets)
+
+
+@dataclass(frozen=True)
+class SizeAdvice:
+    """The accuracy of several sizes and interpolations, and the smallest size that will do."""
+
+    entries: tuple[Accuracy, ...]
+    limit: float
+    recommended: int | None
+    """The smallest size whose 99th percentile is within the limit with each
+    interpolation that was tried; None when there is none."""
+
+    def to_data(self) -> dict[str, Any]:
+        """Plain data."""
+        return {
+            "entries": [each.to_data() for each in self.entries],
+            "limit": self.limit,
+            "recommended": self.recommended,
+        }
+
+
+def size_advice(
+    exact: Transform,
+    source: Encoding,
+    target: Encoding,
+    *,
+    sizes: Sequence[int] = (17, 33, 65),
+    interpolations: Sequence[Interpolation] = ("tetrahedral", "trilinear"),
+    limit: float = 1.0,
+) -> SizeAdvice:
+    """The error of LUTs of `exact` in several sizes, and the smallest under `limit`.
+
+    `limit` is in the measure to judge by (ΔE 2000, or ΔE ITP for HDR), for the
+    99th percentile over all test colours and every interpolation asked for.
+    """
+    entries = tuple(
+        accuracy(lut, exact, source, target, interpolation=interpolation)
+        for lut in (sample(exact, size) for size in sorted(sizes))
+        for interpolation in interpolations
+    )
+    good = [
+        size
+        for size in sorted(sizes)
+        if all(each.error.p99 <= limit for each in entries if each.size == size)
+    ]
+    return SizeAdvice(entries, limit, good[0] if good else None)

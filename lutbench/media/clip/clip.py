@@ -1,0 +1,306 @@
+"""Clips: decoded, put through a LUT at full precision, and encoded again.
+
+Three threads work hand in hand (decoding; pixels; encoding and writing), with a
+few frames between them, so the memory taken does not grow with the length of the
+clip. Sound is copied as it is; time code, frame times and rotation are kept.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, field
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.errors import FormatError, LutbenchError
+from lutbench.files import regular, replacing
+from lutbench.media.clip.codecs import CLIP_SUFFIXES, SOURCE_SUFFIXES, Choice, choose, load_av
+from lutbench.media.clip.coding import ClipCoding, coding_of, rgb_of
+from lutbench.media.clip.pump import Line, pump
+from lutbench.media.clip.writer import ClipWriter, copied_streams
+from lutbench.media.clip.ycbcr import Matrix
+from lutbench.media.sheet import shrunk
+from lutbench.media.tags import NO_TAGS, ColourTags
+from lutbench.model.signal import Range
+from lutbench.model.transforms import Transform
+
+# What a container may be: no playlist, which would open other files.
+_CONTAINERS = {"mov", "matroska", "mxf", "avi", "mpegts", "mpeg", "ivf", "webm"}
+
+
+@dataclass
+class ClipOutcome:
+    """What was written, and what the user should know of it."""
+
+    frames: int = 0
+    codec: str = ""
+    notes: list[str] = field(default_factory=list)
+
+    def to_data(self) -> dict[str, Any]:
+        """Plain data with stable keys."""
+        return {
+            "schema": 1,
+            "frames": self.frames,
+            "codec": self.codec,
+            "notes": [{"message": text} for text in self.notes],
+        }
+
+
+@dataclass(frozen=True)
+class ClipSettings:
+    """How a clip is read and written; None stands for what the clip or the codec says.
+
+    Parameters
+    ----------
+    codec, depth, chroma
+        Of the output: a name of `lutbench.media.clip.codecs.CODECS`, bits, ``"420"`` …
+    quality
+        The constant rate factor of H.264 and H.265: lower is better.
+    source_matrix, source_range
+        In place of what the clip's tags say.
+    tags
+        What the colours are after the LUT.
+    """
+
+    codec: str | None = None
+    depth: int | None = None
+    chroma: str | None = None
+    quality: int | None = None
+    source_matrix: Matrix | None = None
+    source_range: Range | None = None
+    tags: ColourTags = NO_TAGS
+    audio: bool = True
+
+
+def is_clip(path: str | Path) -> bool:
+    """Whether a file name's suffix is that of a clip that can be read."""
+    return Path(path).suffix.lower() in (*CLIP_SUFFIXES, *SOURCE_SUFFIXES)
+
+
+def apply_to_clip(
+    transform: Transform,
+    source: str | Path,
+    target: str | Path,
+    settings: ClipSettings = ClipSettings(),
+    *,
+    force: bool = False,
+    watch: Callable[[int, int | None], None] | None = None,
+) -> ClipOutcome:
+    """Put every frame of a clip through a transform.
+
+    Y'CbCr becomes R G B signal values in float32, 1.0 at the white code of the
+    clip's range, then goes through the transform, and is written in legal range
+    with the matrix of the target gamut (that of the clip where none is named).
+
+    Parameters
+    ----------
+    watch
+        Called with the frames done and the frames in all (None: not known).
+
+    Raises
+    ------
+    LutbenchError
+        When the clip cannot be read, is interlaced, or cannot be written so.
+    """
+    source, target = Path(source), Path(target)
+    with open_clip(source) as container:
+        stream = _video(container, source)
+        coding = coding_of(stream, settings.source_matrix, settings.source_range, source)
+        choice = choose(
+            target,
+            settings.codec,
+            settings.depth,
+            settings.chroma,
+            source_bits=coding.bits,
+            source_chroma=coding.chroma,
+            alpha=coding.alpha,
+        )
+        outcome = ClipOutcome(codec=choice.name, notes=list(coding.notes))
+        if coding.alpha and not choice.form.startswith("yuva"):
+            outcome.notes.append(f"{choice.name} as chosen holds no alpha: left out")
+        with replacing(target, force=force) as temporary:
+            _transcode(
+                container, stream, coding, transform, temporary, choice, settings, outcome, watch
+            )
+    return outcome
+
+
+@contextmanager
+def open_clip(path: str | Path) -> Iterator[Any]:
+    """A clip opened for reading; faults of FFmpeg's become a LutbenchError."""
+    av = load_av()
+    path = Path(path)
+    regular(path)
+    try:
+        container = av.open(str(path.absolute()), container_options={"protocol_whitelist": "file"})
+    except (av.FFmpegError, ValueError) as error:
+        raise FormatError(f"is no readable clip: {_reason(error)}", where=path) from error
+    with container:
+        if not _CONTAINERS & set(container.format.name.split(",")):
+            raise FormatError(
+                f"is a {container.format.name} file", where=path, accepted=", ".join(CLIP_SUFFIXES)
+            )
+        try:
+            yield container
+        except av.FFmpegError as error:
+            raise LutbenchError(f"cannot be worked on: {_reason(error)}", where=path) from error
+
+
+def clip_pictures(
+    path: str | Path,
+    count: int,
+    width: int,
+    matrix: Matrix | None = None,
+    span: Range | None = None,
+) -> tuple[list[tuple[str, NDArray[np.float32]]], tuple[str, ...]]:
+    """A few frames of a clip, spread evenly over its length, for a contact sheet.
+
+    Returns
+    -------
+    list of (label, picture), notes
+        The label is the time in the clip; the picture R G B signal values, at
+        most `width` wide, shape (height, width, 3).
+    """
+    pictures: list[tuple[str, NDArray[np.float32]]] = []
+    with open_clip(path) as container:
+        stream = _video(container, path)
+        coding = coding_of(stream, matrix, span, path)
+        for moment in _moments(container, stream, count):
+            frame = _frame_at(container, stream, moment)
+            if frame is not None:
+                seconds = float(frame.time or 0)
+                label = f"{int(seconds // 60)}:{seconds % 60:06.3f}"
+                pictures.append((label, shrunk(rgb_of(frame, coding), width)))
+    if not pictures:
+        raise FormatError("holds no frame that can be decoded", where=path)
+    return pictures, coding.notes
+
+
+def _transcode(
+    container: Any,
+    stream: Any,
+    coding: ClipCoding,
+    transform: Transform,
+    temporary: Path,
+    choice: Choice,
+    settings: ClipSettings,
+    outcome: ClipOutcome,
+    watch: Callable[[int, int | None], None] | None,
+) -> None:
+    av = load_av()
+    total = _frame_count(container, stream)
+    output = av.open(str(temporary), "w")
+    decoded, finished = Line(), Line()
+    threads: list[threading.Thread] = []
+    copies: dict[Any, Any] = {}
+    begun = False
+    try:
+        writer = ClipWriter(
+            output, container, stream, choice, coding, settings.tags, settings.quality
+        )
+        copies = copied_streams(container, output, settings.audio, outcome.notes)
+        stream.thread_type = "AUTO"
+
+        def decode() -> Iterator[Any]:
+            for packet in container.demux([stream, *copies]):
+                if packet.stream is not stream:
+                    if packet.dts is not None:
+                        yield packet
+                    continue
+                yield from packet.decode()
+
+        def convert() -> Iterator[Any]:
+            for thing in decoded:
+                if isinstance(thing, av.VideoFrame):
+                    yield writer.through(thing, transform)
+                else:
+                    yield thing
+
+        threads = [pump(decode, decoded), pump(convert, finished)]
+        early: list[Any] = []
+        for thing in finished:
+            if isinstance(thing, av.VideoFrame):
+                begun = writer.write(thing) or begun
+                outcome.frames += 1
+                if watch is not None:
+                    watch(outcome.frames, total)
+            else:
+                thing.stream = copies[thing.stream]
+                early.append(thing)
+            # The file's header is written with the first packet, and must wait
+            # for what only the first frame tells.
+            if outcome.frames:
+                while early:
+                    output.mux(early.pop(0))
+        if not outcome.frames:
+            raise FormatError("holds no frame that can be decoded", where=container.name)
+        writer.finish()
+        output.close()
+    except av.FFmpegError as error:
+        raise LutbenchError(
+            f"cannot be worked on: {_reason(error)}",
+            where=container.name,
+            # Nothing written yet: the file's header, which holds the sound's form, was refused.
+            accepted="perhaps --no-audio, or .mov" if copies and not begun else "",
+        ) from error
+    finally:
+        finished.close()
+        decoded.close()
+        for thread in threads:
+            thread.join()
+        with suppress(av.FFmpegError):  # what went wrong first is on its way already
+            output.close()
+
+
+def _video(container: Any, path: str | Path) -> Any:
+    if not container.streams.video:
+        raise FormatError("holds no picture", where=path)
+    return container.streams.video[0]
+
+
+def _frame_count(container: Any, stream: Any) -> int | None:
+    if stream.frames:
+        return int(stream.frames)
+    rate = stream.average_rate
+    if rate and stream.duration and stream.time_base:
+        return int(stream.duration * stream.time_base * rate + Fraction(1, 2))
+    if rate and container.duration:
+        return int(Fraction(container.duration, 1_000_000) * rate + Fraction(1, 2))
+    return None
+
+
+def _moments(container: Any, stream: Any, count: int) -> list[int]:
+    """Times in the stream's own unit, in the middle of `count` equal parts."""
+    if stream.duration:
+        length = stream.duration
+    elif container.duration and stream.time_base:
+        length = int(container.duration / 1_000_000 / stream.time_base)
+    else:
+        return [0]
+    frames = _frame_count(container, stream) or count
+    count = max(1, min(count, frames))
+    start = stream.start_time or 0
+    return [start + int(length * (index + 0.5) / count) for index in range(count)]
+
+
+def _frame_at(container: Any, stream: Any, moment: int) -> Any:
+    """The frame on show at a time: the last that is not later, else the first after it."""
+    container.seek(moment, stream=stream)
+    shown = None
+    for frame in container.decode(stream):
+        if frame.pts is None:
+            return frame
+        if frame.pts > moment:
+            return shown or frame
+        shown = frame
+    return shown
+
+
+def _reason(error: BaseException) -> str:
+    return " ".join(str(getattr(error, "strerror", None) or error).split())[:200]

@@ -1,0 +1,153 @@
+"""How the code values of a clip's frames are read: after its tags, or as told, or assumed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.errors import LutbenchError
+from lutbench.media.clip.ycbcr import Coding, Matrix, Siting, rgb_from_planes
+from lutbench.media.still.checks import memory_limit
+from lutbench.model.signal import Range
+
+# Code points of Recommendation ITU-T H.273, matrix_coefficients.
+_MATRICES: dict[int, Matrix] = {1: "BT.709", 5: "BT.601", 6: "BT.601", 9: "BT.2020"}
+_UNSPECIFIED = 2
+LEGAL, FULL = 1, 2  # FFmpeg's numbers for the range tag
+
+
+@dataclass(frozen=True)
+class ClipCoding:
+    """How the code values of a clip are read, and what had to be assumed for it."""
+
+    bits: int
+    range: Range
+    matrix: Matrix | None  # None for R G B
+    across: int
+    down: int
+    siting: Siting
+    alpha: bool
+    notes: tuple[str, ...] = ()
+
+    @property
+    def chroma(self) -> str:
+        """``"420"``, ``"422"`` or ``"444"``."""
+        return {(2, 2): "420", (2, 1): "422"}.get((self.across, self.down), "444")
+
+    def ycbcr(self) -> Coding:
+        """The coding of the Y'CbCr planes."""
+        assert self.matrix is not None
+        return Coding(self.matrix, self.range, self.bits, self.across, self.down, self.siting)
+
+
+def coding_of(
+    stream: Any,
+    matrix: Matrix | None = None,
+    span: Range | None = None,
+    where: str | Path = "",
+) -> ClipCoding:
+    """How the frames of a video stream are coded: after its tags, or as told, or assumed.
+
+    Raises
+    ------
+    LutbenchError
+        When the pixel format or the matrix is none that is read here.
+    """
+    context = stream.codec_context
+    if context is None:
+        raise LutbenchError("nothing here decodes its pictures", where=where)
+    name = context.pix_fmt or "nothing"
+    form = context.format
+    parts = form.components if form is not None else ()
+    bits = parts[0].bits if parts else 0
+    planar = len(parts) >= 3 and len({part.plane for part in parts}) == len(parts)
+    known = name.startswith(("yuv", "gbrp", "gbrap")) and not name.endswith("be")
+    if not planar or not known or not 8 <= bits <= 16:
+        raise LutbenchError(
+            f"the pixel format {name} is none that is read",
+            where=where,
+            accepted="planar Y'CbCr or R G B of 8 to 16 bits",
+        )
+    need = context.width * context.height * 3 * 4 * 3
+    if need > memory_limit():
+        raise LutbenchError(
+            f"frames of {context.width}×{context.height} are larger than the memory limit",
+            where=where,
+            accepted=f"up to {memory_limit() >> 20} MiB for three frames in float32",
+        )
+    alpha = any(part.is_alpha for part in parts)
+    notes: list[str] = []
+    if name.startswith("gb"):
+        chosen: Range = span or ("legal" if context.color_range == LEGAL else "full")
+        return ClipCoding(bits, chosen, None, 1, 1, "left", alpha)
+    across = _factor(context.width, form.chroma_width(context.width))
+    down = _factor(context.height, form.chroma_height(context.height))
+    if (across, down) not in ((1, 1), (2, 1), (2, 2)):
+        raise LutbenchError(
+            f"the pixel format {name} is none that is read",
+            where=where,
+            accepted="4:2:0, 4:2:2, 4:4:4",
+        )
+    if span is None:
+        span, note = _tagged_range(context, name)
+        notes += note
+    if matrix is None:
+        matrix, note = _tagged_matrix(context, where)
+        notes += note
+    siting: Siting = "center" if name.startswith("yuvj") else "left"
+    return ClipCoding(bits, span, matrix, across, down, siting, alpha, tuple(notes))
+
+
+def rgb_of(frame: Any, coding: ClipCoding) -> NDArray[np.float32]:
+    """R G B signal values of a decoded frame, shape (height, width, 3)."""
+    planes = [plane_of(frame, index, coding.bits) for index in range(3)]
+    if coding.matrix is not None:
+        y, cb, cr = planes
+        return rgb_from_planes(y, cb, cr, frame.width, coding.ycbcr())
+    black, scale = Coding("BT.709", coding.range, coding.bits).luma_scale
+    rgb = np.empty((frame.height, frame.width, 3), np.float32)
+    for channel, plane in zip((1, 2, 0), planes, strict=True):  # FFmpeg's order is G B R
+        np.subtract(plane[:, : frame.width], np.float32(black), out=rgb[..., channel])
+    rgb /= np.float32(scale)
+    return rgb
+
+
+def plane_of(frame: Any, index: int, bits: int) -> NDArray[Any]:
+    """The codes of a plane as an array (lines, samples and padding), not copied."""
+    plane = frame.planes[index]
+    kind = np.dtype(np.uint8 if bits == 8 else np.uint16)
+    codes = np.frombuffer(plane, kind)
+    return codes.reshape(plane.height, plane.line_size // kind.itemsize)
+
+
+def _factor(size: int, chroma_size: int) -> int:
+    return 1 if chroma_size == size else 2 if chroma_size == -(-size // 2) else 0
+
+
+def _tagged_range(context: Any, form: str) -> tuple[Range, list[str]]:
+    if form.startswith("yuvj") or context.color_range == FULL:
+        return "full", []
+    if context.color_range == LEGAL:
+        return "legal", []
+    return "legal", ["the clip does not say its range: legal is assumed (--source-range)"]
+
+
+def _tagged_matrix(context: Any, where: str | Path) -> tuple[Matrix, list[str]]:
+    code = int(context.colorspace)
+    if code in _MATRICES:
+        return _MATRICES[code], []
+    if code != _UNSPECIFIED:
+        raise LutbenchError(
+            f"the clip's Y'CbCr matrix has code point {code} of H.273, which is not read",
+            where=where,
+            accepted="BT.601, BT.709, BT.2020 (or --source-matrix to say that it is one)",
+        )
+    if int(context.color_primaries) == 9:
+        matrix: Matrix = "BT.2020"
+    else:
+        matrix = "BT.709" if context.width > 1024 or context.height > 576 else "BT.601"
+    return matrix, [f"the clip does not say its matrix: {matrix} is assumed (--source-matrix)"]

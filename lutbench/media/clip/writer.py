@@ -1,0 +1,204 @@
+"""The writing side of a clip: the encoder, and what goes along with the picture."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import Any
+
+import numpy as np
+
+from lutbench.errors import LutbenchError
+from lutbench.media.clip.codecs import Choice, load_av
+from lutbench.media.clip.coding import LEGAL, ClipCoding, plane_of, rgb_of
+from lutbench.media.clip.ycbcr import Coding, Matrix, planes_from_rgb
+from lutbench.media.still.pixels import through
+from lutbench.media.tags import ColourTags
+from lutbench.model.transforms import Transform
+
+_MATRIX_CODES = {"BT.709": 1, "BT.601": 6, "BT.2020": 9}
+
+# What is kept of what a clip says about itself: the rest is about its own container.
+_KEPT = {
+    *("title", "artist", "author", "comment", "description", "copyright", "keywords"),
+    *("date", "creation_time", "location", "reel_name"),
+}
+
+# Frames a second in MXF (SMPTE ST 377-1 leaves it open; these are what FFmpeg writes).
+_MXF_RATES = {Fraction(n) for n in (24, 25, 30, 48, 50, 60)} | {
+    Fraction(1000 * n, 1001) for n in (24, 30, 48, 60)
+}
+
+
+class ClipWriter:
+    """The encoder of a clip, with the tags and times of the frames that it gets."""
+
+    def __init__(
+        self,
+        output: Any,
+        container: Any,
+        source: Any,
+        choice: Choice,
+        coding: ClipCoding,
+        tags: ColourTags,
+        quality: int | None,
+    ) -> None:
+        rate = source.average_rate or source.guessed_rate or Fraction(25)
+        options = choice.codec.options_for(choice.bits, quality if choice.codec.quality else None)
+        stream = output.add_stream(choice.codec.encoder, rate=rate, options=options)
+        context = stream.codec_context
+        context.width, context.height = source.codec_context.width, source.codec_context.height
+        context.pix_fmt = choice.form
+        context.thread_type = "AUTO"
+        base = source.time_base or 1 / rate
+        self.even = output.format.name == "mxf"  # which has one duration for all frames
+        if self.even:
+            if rate not in _MXF_RATES:
+                raise _uneven(f"on average {float(rate):.3f} a second")
+            base = 1 / rate
+        stream.time_base = context.time_base = base
+        if source.codec_context.sample_aspect_ratio:
+            context.sample_aspect_ratio = source.codec_context.sample_aspect_ratio
+        matrix = _target_matrix(tags, coding, choice)
+        self.tags = (
+            LEGAL,
+            _MATRIX_CODES[matrix],
+            tags.primaries,
+            tags.transfer,
+        )
+        _set_tags(context, self.tags)
+        self.coding = coding
+        self.shape = (context.width, context.height)
+        self.form = choice.form
+        across = 2 if choice.chroma in ("420", "422") else 1
+        down = 2 if choice.chroma == "420" else 1
+        self.target = Coding(matrix, "legal", choice.bits, across, down)
+        self.output, self.stream, self.rate, self.base = output, stream, rate, base
+        self.rotation = 0
+        self.count = 0
+        self.first: int | None = None
+        self.begun = False
+        _keep_metadata(container, source, output, stream)
+
+    def through(self, frame: Any, transform: Transform) -> Any:
+        """A new frame: `frame` through the transform, in the form of the output."""
+        av = load_av()
+        if (frame.width, frame.height) != self.shape:
+            raise LutbenchError(
+                f"the picture changes its size to {frame.width}×{frame.height} at {frame.time} s",
+                accepted="one size in a clip",
+            )
+        if frame.interlaced_frame:
+            raise LutbenchError("the clip is interlaced", accepted="progressive frames")
+        rgb = through(transform, rgb_of(frame, self.coding))
+        result = av.VideoFrame(frame.width, frame.height, self.form)
+        y, cb, cr = (plane_of(result, index, self.target.bits) for index in range(3))
+        planes_from_rgb(rgb, y, cb, cr, self.target)
+        if self.form.startswith("yuva"):
+            _copy_alpha(frame, result, self.coding.bits, self.target.bits)
+        result.pts, result.time_base = self._time(frame)
+        if frame.duration:
+            result.duration = round(frame.duration * (frame.time_base or self.base) / self.base)
+        _set_tags(result, self.tags)
+        self.rotation = self.rotation or frame.rotation
+        return result
+
+    def _time(self, frame: Any) -> tuple[int, Fraction]:
+        """The time of a frame, counted where the clip gives none."""
+        number = self.count
+        self.count += 1
+        if frame.pts is None:
+            return round(number / self.rate / self.base), self.base
+        if not self.even:
+            return frame.pts, frame.time_base or self.base
+        moment = round(frame.pts * frame.time_base / self.base)
+        first = self.first = moment - number if self.first is None else self.first
+        if moment - first != number:
+            raise _uneven(f"at {frame.time} s")
+        return moment, self.base
+
+    def write(self, frame: Any) -> bool:
+        """Encode a frame and write what comes of it; whether anything came."""
+        if not self.begun:
+            self.begun = True
+            if self.rotation and hasattr(self.stream, "set_display_rotation"):
+                self.stream.set_display_rotation(self.rotation)
+        packets = self.stream.encode(frame)
+        self.output.mux(packets)
+        return bool(packets)
+
+    def finish(self) -> None:
+        """Write what the encoder still holds."""
+        self.output.mux(self.stream.encode(None))
+
+
+def copied_streams(container: Any, output: Any, audio: bool, notes: list[str]) -> dict[Any, Any]:
+    """The sound streams, each with its place in the output; the rest is noted."""
+    copies: dict[Any, Any] = {}
+    for stream in container.streams:
+        if stream.type == "audio" and audio:
+            if stream.codec_context.name not in output.supported_codecs:
+                raise LutbenchError(
+                    f"sound in {stream.codec_context.name} does not go into this kind of file",
+                    where=container.name,
+                    accepted="another suffix (.mov, .mkv), or --no-audio",
+                )
+            copies[stream] = output.add_stream_from_template(stream)
+            for key in ("language", "title"):
+                if key in stream.metadata:
+                    copies[stream].metadata[key] = stream.metadata[key]
+        elif (
+            stream.type in ("subtitle", "data", "attachment") and "timecode" not in stream.metadata
+        ):
+            notes.append(f"a {stream.type} stream is left out")
+    return copies
+
+
+def time_code(container: Any) -> str:
+    """The time code of the first frame, such as ``01:00:00:00``; empty where there is none."""
+    for holder in (*container.streams.video, *container.streams, container):
+        for key, code in holder.metadata.items():
+            if key.lower() == "timecode" and code:
+                return str(code)
+    return ""
+
+
+def _keep_metadata(container: Any, source: Any, output: Any, stream: Any) -> None:
+    """What the file says of itself, and the time code, which writers make a track of."""
+    for key, value in container.metadata.items():
+        if key.lower() in _KEPT:
+            output.metadata[key.lower()] = value
+    for key in ("language", "title", "reel_name"):
+        if key in source.metadata:
+            stream.metadata[key] = source.metadata[key]
+    code = time_code(container)
+    if code:
+        output.metadata["timecode"] = code
+
+
+def _target_matrix(tags: ColourTags, coding: ClipCoding, choice: Choice) -> Matrix:
+    if choice.codec.only_709:
+        return "BT.709"
+    if tags.gamut is not None:
+        return "BT.2020" if tags.primaries == 9 else "BT.709"
+    return coding.matrix or "BT.709"
+
+
+def _uneven(where: str) -> LutbenchError:
+    return LutbenchError(
+        f"the frames are not evenly spaced ({where}), and MXF holds no others",
+        accepted="another suffix, such as .mov",
+    )
+
+
+def _set_tags(thing: Any, tags: tuple[int, int, int, int]) -> None:
+    thing.color_range, thing.colorspace, thing.color_primaries, thing.color_trc = tags
+
+
+def _copy_alpha(frame: Any, result: Any, source_bits: int, target_bits: int) -> None:
+    source = plane_of(frame, 3, source_bits)[:, : frame.width]
+    target = plane_of(result, 3, target_bits)[:, : frame.width]
+    if source_bits == target_bits:
+        target[:] = source
+        return
+    factor = (2**target_bits - 1) / (2**source_bits - 1)
+    target[:] = np.rint(source * factor)

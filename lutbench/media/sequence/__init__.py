@@ -1,0 +1,1 @@
+"""Stills by the hundred: frames and sequences."""

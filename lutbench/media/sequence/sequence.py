@@ -1,0 +1,366 @@
+"""Stills by the hundred: several frames at once, resumable, and no frame half-written.
+
+Each of `jobs` threads takes a frame through reading, LUT and writing, so that
+while one waits for the disk another computes; the memory taken is that of
+`jobs` frames, however long the sequence.
+
+A record in the output folder says with what the frames are made. A run that was
+cut short goes on where it stopped when it is started again in the same way; a
+run with another LUT is refused rather than mixed into the frames that are there.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+from collections.abc import Callable, Iterator
+from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from lutbench.errors import LutbenchError
+from lutbench.files import make_folder, unwritable, write_text
+from lutbench.media.sequence.frames import Frame, FrameList
+from lutbench.media.still.still import apply_to_still, read_still, write_still
+from lutbench.media.tags import NO_TAGS, ColourTags
+from lutbench.model.transforms import Transform
+
+RECORD_SCHEMA = 1
+
+
+@dataclass(frozen=True)
+class Treatment:
+    """What is done to each frame."""
+
+    transform: Transform
+    depth: str | None = None
+    tags: ColourTags = NO_TAGS
+
+
+@dataclass
+class Outcome:
+    """What became of the frames of a run."""
+
+    total: int
+    written: int = 0
+    skipped: int = 0
+    failed: list[tuple[Frame, str]] = field(default_factory=list)
+    notes: dict[str, int] = field(default_factory=dict)
+
+    def to_data(self) -> dict[str, Any]:
+        """Plain data with stable keys."""
+        return {
+            "schema": 1,
+            "frames": self.total,
+            "written": self.written,
+            "skipped": self.skipped,
+            "failed": [
+                {"source": str(frame.source), "target": str(frame.target), "message": message}
+                for frame, message in self.failed
+            ],
+            "notes": [{"message": text, "frames": count} for text, count in self.notes.items()],
+        }
+
+
+# Called after each frame with the outcome so far.
+Watcher = Callable[[Outcome], None]
+
+
+def render_frame(frame: Frame, treatment: Treatment, replace: bool = False) -> list[str]:
+    """Take one frame from its source to its target; the notes of the writer come back."""
+    still = apply_to_still(treatment.transform, read_still(frame.source))
+    return write_still(
+        still, frame.target, depth=treatment.depth, tags=treatment.tags, force=replace
+    )
+
+
+def run_sequence(
+    frames: FrameList,
+    treatment: Treatment,
+    fingerprint: str,
+    *,
+    jobs: int | None = None,
+    force: bool = False,
+    scheduler: str | None = None,
+    watch: Watcher | None = None,
+) -> Outcome:
+    """Take every frame to its target; frames that a former run finished are skipped.
+
+    Parameters
+    ----------
+    fingerprint
+        Stands for the treatment: a run goes on only where the same one began.
+    jobs
+        Frames under work at once; as many as there are usable cores by default.
+    force
+        Make all frames anew, and replace those that are there.
+    scheduler
+        The address of a Dask scheduler to hand the frames to, instead of threads.
+
+    Raises
+    ------
+    LutbenchError
+        When frames are there that another treatment made, or another run is at
+        work on them. A frame that fails does not raise: it is listed.
+    """
+    make_folder(frames.target)
+    outcome = Outcome(len(frames.frames))
+    with _locked_record(frames) as record:
+        begun, may_replace = _begin(record, frames, fingerprint, force)
+        _remove_leftovers(frames)
+        todo: list[tuple[Frame, bool]] = []
+        for frame in frames.frames:
+            made = _made_at(frame.target)
+            if made is not None and made >= begun:
+                outcome.skipped += 1
+            else:
+                todo.append((frame, may_replace))
+        if watch is not None:
+            watch(outcome)
+        if scheduler is not None:
+            _run_remote(todo, treatment, scheduler, outcome, watch)
+            _remove_leftovers(frames)  # of workers that died
+        else:
+            _run_threads(todo, treatment, jobs, outcome, watch)
+    order = {frame: index for index, frame in enumerate(frames.frames)}
+    outcome.failed.sort(key=lambda pair: order[pair[0]])
+    return outcome
+
+
+def _run_threads(
+    todo: list[tuple[Frame, bool]],
+    treatment: Treatment,
+    jobs: int | None,
+    outcome: Outcome,
+    watch: Watcher | None,
+) -> None:
+    from lutbench.tables.threads import thread_limit
+
+    count = thread_limit() if jobs is None else jobs
+    if not todo:
+        return
+    waiting = iter(todo)
+    running: dict[Future[list[str]], Frame] = {}
+    with _quiet_library(count), ThreadPoolExecutor(count, "frame") as pool:
+        try:
+            while True:
+                # A frame is handed out when a thread is free, not before: an
+                # interruption has only the frames under work to wait for.
+                for frame, replace in waiting:
+                    running[pool.submit(render_frame, frame, treatment, replace)] = frame
+                    if len(running) >= count:
+                        break
+                if not running:
+                    return
+                ended, _ = wait(running, return_when=FIRST_COMPLETED)
+                for future in ended:
+                    _note(outcome, running.pop(future), future)
+                    if watch is not None:
+                        watch(outcome)
+        finally:
+            for future in running:
+                future.cancel()
+
+
+def _note(outcome: Outcome, frame: Frame, future: Future[list[str]]) -> None:
+    error = future.exception()
+    if error is None:
+        outcome.written += 1
+        for text in future.result():
+            outcome.notes[text] = outcome.notes.get(text, 0) + 1
+    elif isinstance(error, LutbenchError):
+        outcome.failed.append((frame, str(error)))
+    elif isinstance(error, OSError | MemoryError):
+        reason = getattr(error, "strerror", None) or str(error) or "not enough memory"
+        outcome.failed.append((frame, f"{frame.source}: {reason}"))
+    else:
+        raise error
+
+
+def _run_remote(
+    todo: list[tuple[Frame, bool]],
+    treatment: Treatment,
+    scheduler: str,
+    outcome: Outcome,
+    watch: Watcher | None,
+) -> None:
+    from lutbench.cluster import Done, run_on_cluster
+
+    def note(done: Done[tuple[Frame, bool], list[str]]) -> None:
+        if done.error:
+            outcome.failed.append((done.item[0], done.error))
+        else:
+            outcome.written += 1
+            for text in done.value or []:
+                outcome.notes[text] = outcome.notes.get(text, 0) + 1
+        if watch is not None:
+            watch(outcome)
+
+    items = [
+        (Frame(frame.source.absolute(), frame.target.absolute()), replace)
+        for frame, replace in todo
+    ]
+    before = {item[0]: pair[0] for item, pair in zip(items, todo, strict=True)}
+    run_on_cluster(render_remote_frame, items, scheduler, shared=treatment, on_done=note)
+    outcome.failed = [(before.get(frame, frame), text) for frame, text in outcome.failed]
+
+
+def render_remote_frame(item: tuple[Frame, bool], treatment: Treatment) -> list[str]:
+    """`render_frame` in a worker.
+
+    The frame replaces what is there: when a worker died between the rename and
+    the word of it, the one that takes its place makes the same frame once more.
+    """
+    frame, _ = item
+    with _quiet_library(2):
+        return render_frame(frame, treatment, replace=True)
+
+
+@contextmanager
+def _quiet_library(jobs: int) -> Iterator[None]:
+    """Keep the image library's own threads out while several frames are under work."""
+    import OpenImageIO as oiio
+
+    before = oiio.get_int_attribute("threads"), oiio.get_int_attribute("exr_threads")
+    if jobs > 1:
+        oiio.attribute("threads", 1)
+        oiio.attribute("exr_threads", -1)
+    try:
+        yield
+    finally:
+        if jobs > 1:
+            oiio.attribute("threads", before[0])
+            oiio.attribute("exr_threads", before[1])
+
+
+# --- the record --------------------------------------------------------------------------------
+
+
+def record_path(frames: FrameList) -> Path:
+    """The hidden file beside the frames that says with what they are made."""
+    return frames.target / f".{frames.name}.lutbench.json"
+
+
+@contextmanager
+def _locked_record(frames: FrameList) -> Iterator[Path]:
+    """The record, held by this run alone.
+
+    The lock is the system's on an open file: it goes when the process goes,
+    however it ends. It sits on a file of its own, since the record is replaced.
+    """
+    path = record_path(frames)
+    lock = path.with_suffix(".lock")
+    while True:
+        try:
+            handle = open(lock, "ab")  # noqa: SIM115 -- closed below, with the lock
+        except OSError as error:
+            raise unwritable(lock, error) from error
+        with handle:
+            if not _lock(handle.fileno()):
+                raise LutbenchError(
+                    "another run is writing these frames",
+                    where=frames.target,
+                    accepted="one at a time",
+                )
+            # The run before may have removed the file after we opened it: then
+            # what we hold locks nobody out.
+            if not _same_file(handle.fileno(), lock):
+                continue
+            try:
+                yield path
+            finally:
+                with suppress(OSError):
+                    lock.unlink()
+            return
+
+
+def _same_file(descriptor: int, path: Path) -> bool:
+    try:
+        return os.path.samestat(os.fstat(descriptor), path.stat())
+    except OSError:
+        return False
+
+
+def _lock(descriptor: int) -> bool:
+    try:
+        import fcntl
+    except ImportError:  # no such lock on this system: two runs at once are the user's to avoid
+        return True
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    except OSError:  # a file system without locks
+        return True
+    return True
+
+
+def _begin(record: Path, frames: FrameList, fingerprint: str, force: bool) -> tuple[int, bool]:
+    """The time from which on a frame counts as finished, and whether frames are replaced.
+
+    The time is 0 where nothing was there when the work began. With `force` it is
+    when the work began, in the file system's own clock: frames older than that
+    are still to be made anew, also after an interruption.
+    """
+    known = _read_record(record)
+    there = [frame for frame in frames.frames if frame.target.exists()]
+    if known is not None and known["fingerprint"] == fingerprint and not force:
+        return int(known["begun"]), bool(known["replace"])
+    if there and not force:
+        if known is None:
+            what = "and nothing tells how they were made"
+        else:
+            what = "made with another LUT or other settings"
+        raise LutbenchError(
+            f"{len(there)} of {len(frames.frames)} frames exist, {what}",
+            where=frames.target,
+            accepted="--force to make all anew, or another OUT",
+        )
+    begun = 0
+    if there:
+        write_text(record, "", force=True)
+        begun = record.stat().st_mtime_ns
+    data = {
+        "schema": RECORD_SCHEMA,
+        "fingerprint": fingerprint,
+        "begun": begun,
+        "replace": bool(there),
+    }
+    write_text(record, json.dumps(data) + "\n", force=True)
+    return begun, bool(there)
+
+
+def _read_record(record: Path) -> dict[str, Any] | None:
+    try:
+        data = json.loads(record.read_text("utf-8"))
+    except (OSError, ValueError):
+        return None
+    wanted = {"schema": int, "fingerprint": str, "begun": int, "replace": bool}
+    fine = isinstance(data, dict) and all(
+        isinstance(data.get(key), kind) for key, kind in wanted.items()
+    )
+    return data if fine and data["schema"] == RECORD_SCHEMA else None
+
+
+def _made_at(target: Path) -> int | None:
+    try:
+        return target.stat().st_mtime_ns
+    except OSError:
+        return None
+
+
+_LEFTOVER = re.compile(r"\.(?P<stem>.+)\.[a-z0-9_]{8}(?P<suffix>\.\w+)")
+
+
+def _remove_leftovers(frames: FrameList) -> None:
+    """Remove the temporary files that a killed run left: with the lock held they are nobody's."""
+    ours = {(frame.target.stem[:40], frame.target.suffix) for frame in frames.frames}
+    with os.scandir(frames.target) as entries:
+        for entry in entries:
+            found = _LEFTOVER.fullmatch(entry.name)
+            if found and (found["stem"], found["suffix"]) in ours:
+                with suppress(OSError):
+                    os.unlink(entry.path)

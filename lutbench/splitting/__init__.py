@@ -1,0 +1,1 @@
+"""Split: a LUT into its parts."""

@@ -1,0 +1,142 @@
+"""The clean conversion in a LUT: what identification names, as parts that can be chained."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from lutbench.errors import LutbenchError
+from lutbench.identification.curvebank import scale_of
+from lutbench.identification.hypothesis import Hypothesis, ToneTarget
+from lutbench.identification.result import Identification
+from lutbench.identification.samples import CODES, SIX_DECIMALS, Samples, samples_of
+from lutbench.model.conversion import Conversion, Encoding, Kind
+from lutbench.model.curves.video import Linear
+from lutbench.model.gamuts import BT709
+from lutbench.model.signal import Range
+from lutbench.model.transforms import Array, Clamp, Pipeline, Transform
+from lutbench.splitting.tone import tone_table
+
+WIDE = 7.5
+"""How far beyond its domain, in widths of it, the chain of an unclipped LUT goes on."""
+
+NOISE = 1.5 / CODES
+"""A plateau blurred by a code of noise reaches this far beyond its level."""
+
+
+def clean_conversion(found: Identification, lut: Transform) -> Conversion:
+    """The conversion that the best candidate names, without the look.
+
+    Raises
+    ------
+    LutbenchError
+        When nothing known explains the LUT.
+    """
+    samples = found.samples or samples_of(lut)
+    if found.kind == "identity" and found.best is None:
+        same = Encoding(Linear(), BT709)
+        return Conversion(same, same, "curve", clamp=_clamps(samples, "full"))
+    best = found.best
+    if best is None or best.confidence == "none" or best.hypothesis is None:
+        raise LutbenchError(
+            "no known conversion explains this LUT, so it cannot be taken apart",
+            accepted="a LUT that `lutbench identify` can name, or --definitions with its encoding",
+        )
+    return _conversion(best.hypothesis, samples)
+
+
+def _conversion(h: Hypothesis, samples: Samples) -> Conversion:
+    tone = isinstance(h.target, ToneTarget)
+    curve = tone_table(h, samples) if isinstance(h.target, ToneTarget) else h.target.curve.curve
+    source_gamut, target_gamut = (
+        BT709 if h.pair.alike or each.gamut is None else each.gamut
+        for each in (h.pair.source, h.pair.target)
+    )
+    end = h.target_end
+    kind: Kind = "curve" if h.pair.alike else "combined"
+    if kind == "combined" and not tone and end is not None and end.number == h.source.number:
+        kind = "gamut"
+    return Conversion(
+        Encoding(h.source.curve.curve, source_gamut, h.source.range),
+        Encoding(curve, target_gamut, h.target.range),
+        kind,
+        round(h.stops, 4) + 0.0,
+        adaptation="bradford" if h.pair.alike else h.pair.adaptation,
+        compression=None if h.pair.alike else h.compression,
+        clamp=_clamps(samples, h.target.range),
+    )
+
+
+def _clamps(samples: Samples, name: Range) -> bool:
+    """Whether the LUT stays within the signal of its range, as one does that clips there."""
+    low, span = scale_of(name)
+    slack = NOISE if samples.blurred else 2 * SIX_DECIMALS + samples.step / 2
+    return bool(samples.low.min() >= low - slack and samples.high.max() <= low + span + slack)
+
+
+def noise_of(found: Identification, lut: Transform) -> float:
+    """10-bit codes by which rounding, and noise where it shows, puts a node off."""
+    samples = found.samples or samples_of(lut)
+    return CODES * (samples.step / 2 + (NOISE if samples.blurred else 0.0))
+
+
+@dataclass(frozen=True)
+class Tasks:
+    """A conversion in two: gamut in the source's signal, then tone and range.
+
+    Chained as they are, `gamut` is not held to 0..1: light beyond what the source's
+    signal holds still counts for the curve that follows.
+    """
+
+    gamut: Conversion
+    curve: Conversion
+
+    @classmethod
+    def of(cls, whole: Conversion) -> Tasks:
+        """The parts of `whole`."""
+        source, target = whole.source, whole.target
+        moved = source if whole.kind == "curve" else replace(source, gamut=target.gamut)
+        gamut = Conversion(
+            source,
+            moved,
+            "gamut",
+            adaptation=whole.adaptation,
+            compression=whole.compression,
+        )
+        end = whole.result
+        curve = Conversion(moved, end, "curve", whole.exposure, clamp=whole.clamp)
+        return cls(gamut, curve)
+
+    @property
+    def converts_gamut(self) -> bool:
+        """Whether the gamut part changes anything."""
+        return self.gamut.source.gamut != self.gamut.target.gamut
+
+    @property
+    def converts_tone(self) -> bool:
+        """Whether the curve part changes anything."""
+        one = self.curve
+        return (
+            one.source.curve != one.target.curve
+            or one.source.range != one.target.range
+            or (one.exposure != 0)
+        )
+
+    def open_gamut(self, domain: Array) -> Pipeline:
+        """The gamut part for a chain, held only to what makes a difference after it."""
+        if not self.converts_gamut:
+            return Pipeline()
+        return replace(self.gamut, clamp=False).pipeline() | Clamp(*self.span(domain))
+
+    def span(self, domain: Array) -> tuple[float, float]:
+        """The source values that the curve part has to know, at least those of `domain`."""
+        first, last = float(domain[0].min()), float(domain[1].max())
+        low, high = first - WIDE * (last - first), last + WIDE * (last - first)
+        if self.curve.clamp:
+            # Beyond where the curve part gives signal 0 and 1 it changes no more.
+            back = replace(self.curve, clamp=False).pipeline().inverse()
+            floor, room = scale_of(self.curve.target.range)
+            ends = back.apply(np.array([[floor] * 3, [floor + room] * 3]))[:, 0]
+            low, high = np.nan_to_num(ends, nan=first, posinf=1e6, neginf=-1e6).tolist()
+        return min(low, first), max(high, last)
