@@ -15,17 +15,17 @@ from pathlib import Path
 from typing import Any
 
 from lutbench.checks import baselines
-from lutbench.checks.base import Finding
+from lutbench.checks.base import CheckResult
 from lutbench.checks.independent import independent_conversion
 from lutbench.checks.judging import colours_for_both, judge, view_for
 from lutbench.checks.kinds.baseline import PARTS, held_to_table
 from lutbench.checks.kinds.reference import read_values
 from lutbench.checks.limits import checked_limits
-from lutbench.checks.subjects import Subject, open_subject
+from lutbench.checks.subjects import NamedTransform, open_subject
 from lutbench.errors import LutbenchError
 from lutbench.files import make_folder, read_bytes, write_text
 from lutbench.measure.comparison import ASSUMED_SOURCE
-from lutbench.measure.samples import Samples
+from lutbench.measure.samples import SampledColours
 from lutbench.model.catalogue import Catalogue, open_catalogue
 from lutbench.model.conversion import Encoding
 from lutbench.model.transforms import Transform
@@ -121,7 +121,7 @@ def assert_matches_reference(
         raise LutbenchError(f"nobody is named {by!r}", accepted="colour-science, lutbench")
     if not isinstance(reference, Transform) and str(reference).lower().endswith(".csv"):
         values = read_values(read_bytes(str(reference), limit=MAX_CSV_BYTES), str(reference))
-        tests = [Samples(str(reference), values[:, 0])]
+        tests = [SampledColours(str(reference), values[:, 0])]
         expected = [values[:, 1]]
         target = side.target
     else:
@@ -186,9 +186,9 @@ def assert_baseline(
     _raise(finding, f"{side.name} has drifted from {file.name}")
 
 
-def _subject(side: Side, catalogue: Catalogue) -> Subject:
+def _subject(side: Side, catalogue: Catalogue) -> NamedTransform:
     if isinstance(side, Transform):
-        return Subject(_name(side), side)
+        return NamedTransform(_name(side), side)
     return open_subject(str(side), catalogue)
 
 
@@ -208,7 +208,7 @@ def _limits(
     return checked_limits(limits or {"code_10bit": DEFAULT_CODES}, "limits")
 
 
-def _raise(finding: Finding, what: str) -> None:
+def _raise(finding: CheckResult, what: str) -> None:
     __tracebackhide__ = True
     if not finding.passed:
         lines = [what, finding.summary, finding.where]

@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import Any, ClassVar
 
 from lutbench import files
-from lutbench.checks.limits import Figure
-from lutbench.checks.subjects import Subject, open_subject
+from lutbench.checks.limits import CheckFigure
+from lutbench.checks.subjects import NamedTransform, open_subject
 from lutbench.errors import DefinitionError
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Encoding
@@ -43,7 +43,7 @@ class Context:
         """A path that is written when recording: a suite writes into its own folder only."""
         return files.inside(self.folder, name, where, "folder of the suite")
 
-    def subject(self, text: str) -> Subject:
+    def subject(self, text: str) -> NamedTransform:
         """A subject that the suite names."""
         return open_subject(text, self.catalogue, self.folder)
 
@@ -59,7 +59,7 @@ class Context:
         """The command that runs the suite."""
         return ("lutbench", "verify", os.path.relpath(self.suite, self.start))
 
-    def shows(self, command: str, side: Subject, *options: str) -> tuple[str, ...]:
+    def shows(self, command: str, side: NamedTransform, *options: str) -> tuple[str, ...]:
         """A command on a LUT's file; nothing for a recipe or a pipeline, which it does not take."""
         if side.path is None or side.path.suffix.lower() == ".toml":
             return ()
@@ -67,12 +67,12 @@ class Context:
 
 
 @dataclass(frozen=True)
-class Finding:
+class CheckResult:
     """What a check found: whether it holds, by how much, where, and what shows it."""
 
     passed: bool
     summary: str
-    figures: tuple[Figure, ...] = ()
+    figures: tuple[CheckFigure, ...] = ()
     where: str = ""
     show: tuple[str, ...] = ()
     """A command line that shows the finding, word by word."""
@@ -100,7 +100,7 @@ class Check:
         """The check of this kind that `table` describes; `common` are the fields all have."""
         raise NotImplementedError
 
-    def run(self, context: Context) -> Finding:
+    def run(self, context: Context) -> CheckResult:
         """Do the check.
 
         Raises

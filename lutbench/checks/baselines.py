@@ -21,7 +21,7 @@ from lutbench import __version__, files
 from lutbench.errors import FormatError
 from lutbench.formats.cube import format_cube, parse_cube
 from lutbench.measure.samples import (
-    Samples,
+    SampledColours,
     chart_patches,
     domain_of,
     neutral_ramp,
@@ -59,12 +59,12 @@ class Table:
 
     about: str
     shape: str
-    samples: Samples
+    samples: SampledColours
     outputs: Array
     means: dict[str, Array]
 
 
-def baseline_colours(side: Transform, source: Encoding) -> Samples:
+def baseline_colours(side: Transform, source: Encoding) -> SampledColours:
     """The few hundred colours that are recorded: patches, neutrals, corners, random colours.
 
     Rounded to the six decimals that the file holds.
@@ -77,7 +77,7 @@ def baseline_colours(side: Transform, source: Encoding) -> Samples:
         random_points(RANDOMS, domain=domain),
     )
     labels = [each.label(i) or each.name for each in sets for i in range(len(each.signals))]
-    return Samples(
+    return SampledColours(
         "baseline", np.round(np.concatenate([each.signals for each in sets]), 6), tuple(labels)
     )
 
@@ -199,7 +199,7 @@ def _parsed(lines: Sequence[str], where: str) -> Table:
         (np.abs(each) < LARGEST).all() for each in (values, *parts.values())
     ):
         raise FormatError("holds no samples", where=where, accepted="a recorded baseline")
-    samples = Samples("baseline", values[:, 0], tuple(labels))
+    samples = SampledColours("baseline", values[:, 0], tuple(labels))
     return Table(said["subject"], said["lut"], samples, values[:, 1], parts)
 
 

@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.checks.base import Finding
-from lutbench.checks.limits import Figure, held_against, measure_of
+from lutbench.checks.base import CheckResult
+from lutbench.checks.limits import CheckFigure, held_against, measure_of
 from lutbench.errors import DefinitionError
 from lutbench.measure.comparison import (
     ASSUMED_SOURCE,
@@ -19,7 +19,7 @@ from lutbench.measure.comparison import (
 )
 from lutbench.measure.difference import Measured, measure
 from lutbench.measure.samples import (
-    Samples,
+    SampledColours,
     nodes_of,
 )
 from lutbench.measure.view import View, view_of
@@ -37,7 +37,7 @@ def colours(
     side: Transform,
     source: Encoding | None,
     where: str = "",
-) -> list[Samples]:
+) -> list[SampledColours]:
     """The named sets of test colours for `side`; its nodes by default, or where it has none, all.
 
     Raises
@@ -62,7 +62,7 @@ def colours(
 
 def colours_for_both(
     sets: Sequence[str] | None, a: Transform, b: Transform | None, source: Encoding | None
-) -> list[Samples]:
+) -> list[SampledColours]:
     """The named sets of test colours for two sides, or all that there are."""
     if sets is not None and not sets:
         raise DefinitionError(
@@ -74,13 +74,13 @@ def colours_for_both(
 
 
 def judge(
-    tests: Sequence[Samples],
+    tests: Sequence[SampledColours],
     found: Sequence[NDArray[Any]],
     expected: Sequence[NDArray[Any]],
     view: View,
     limits: Mapping[str, float],
     show: tuple[str, ...] = (),
-) -> Finding:
+) -> CheckResult:
     """Hold the difference of two sets of outputs against limits, and say where it is worst."""
     measured = [measure(b, a, view) for a, b in zip(found, expected, strict=True)]
     first, *others = measured
@@ -89,22 +89,24 @@ def judge(
     return verdict(figures, worst, show)
 
 
-def verdict(figures: Sequence[Figure], where: str = "", show: tuple[str, ...] = ()) -> Finding:
+def verdict(
+    figures: Sequence[CheckFigure], where: str = "", show: tuple[str, ...] = ()
+) -> CheckResult:
     """A finding from figures: it passes when every one holds."""
     passed = all(figure.holds for figure in figures)
     failing = [figure for figure in figures if not figure.holds]
     summary = "; ".join(figure.words for figure in (failing or figures))
-    return Finding(
+    return CheckResult(
         passed, summary, tuple(figures), where if not passed else "", show if not passed else ()
     )
 
 
 def worst_place(
-    tests: Sequence[Samples],
+    tests: Sequence[SampledColours],
     found: Sequence[NDArray[Any]],
     expected: Sequence[NDArray[Any]],
     measured: Sequence[Measured],
-    figure: Figure,
+    figure: CheckFigure,
 ) -> str:
     """Where the measure of a figure is largest, in words."""
     name, _ = measure_of(figure.name)

@@ -29,7 +29,7 @@ NAMES = tuple(
 
 
 @dataclass(frozen=True)
-class Figure:
+class CheckFigure:
     """A figure that was found, and the limit it is held against."""
 
     name: str
@@ -89,13 +89,13 @@ def known_limits(values: Mapping[str, Any], where: str, more: Sequence[str] = ()
             raise unknown_name("limit", name, (*NAMES, *more), where)
 
 
-def held_against(limits: Mapping[str, float], spreads: Mapping[str, Spread]) -> list[Figure]:
+def held_against(limits: Mapping[str, float], spreads: Mapping[str, Spread]) -> list[CheckFigure]:
     """Each limit with the figure found, those that fail first."""
     found = []
     for name, limit in limits.items():
         measure, figure = measure_of(name)
         label = f"{FIGURES[figure]} {UNITS[measure]}"
-        found.append(Figure(name, getattr(spreads[measure], figure), limit, label))
+        found.append(CheckFigure(name, getattr(spreads[measure], figure), limit, label))
     return sorted(found, key=lambda each: each.holds)
 
 

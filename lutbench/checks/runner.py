@@ -10,7 +10,7 @@ from multiprocessing import get_context
 from typing import Any, Literal
 
 from lutbench.checks.base import Check, Context, command_line
-from lutbench.checks.limits import Figure
+from lutbench.checks.limits import CheckFigure
 from lutbench.checks.suite import Suite
 from lutbench.errors import LutbenchError
 
@@ -34,7 +34,7 @@ class Outcome:
     reason: str = ""
     where: str = ""
     show: str = ""
-    figures: tuple[Figure, ...] = ()
+    figures: tuple[CheckFigure, ...] = ()
     seconds: float = 0.0
 
     @property

@@ -32,7 +32,7 @@ _COUNTS = ("size", "dimensions")
 
 
 @dataclass(frozen=True, eq=False)
-class Subject:
+class NamedTransform:
     """A transform and what is known of it.
 
     `source` and `target` are its encodings where a recipe or a pipeline tells
@@ -46,7 +46,7 @@ class Subject:
     path: Path | None = None
 
 
-def open_subject(text: str, catalogue: Catalogue, folder: str | Path = ".") -> Subject:
+def open_subject(text: str, catalogue: Catalogue, folder: str | Path = ".") -> NamedTransform:
     """The subject that `text` names; paths are relative to `folder`.
 
     Raises
@@ -58,7 +58,7 @@ def open_subject(text: str, catalogue: Catalogue, folder: str | Path = ".") -> S
     if _is_file(path):
         if path.suffix.lower() == ".toml":
             return _of_recipe(text, path, "", [], catalogue)
-        return Subject(text, open_lut(path), path=path)
+        return NamedTransform(text, open_lut(path), path=path)
     head, *options = (part.strip() for part in text.split(";"))
     file, _, name = head.partition("#")
     if file.lower().endswith(".toml"):
@@ -67,7 +67,7 @@ def open_subject(text: str, catalogue: Catalogue, folder: str | Path = ".") -> S
         return _quick(text, catalogue)
     if options:
         raise DefinitionError("is no subject", where=repr(text), accepted=ACCEPTED)
-    return Subject(text, open_lut(path), path=path)
+    return NamedTransform(text, open_lut(path), path=path)
 
 
 def recipe_job(recipe: Recipe, name: str, where: str) -> LutJob:
@@ -95,7 +95,7 @@ def _is_file(path: Path) -> bool:
 
 def _of_recipe(
     text: str, path: Path, name: str, options: list[str], catalogue: Catalogue
-) -> Subject:
+) -> NamedTransform:
     if options not in ([], ["exact"]):
         raise DefinitionError(
             f"{'; '.join(options)!r} means nothing to a recipe's LUT", where=text, accepted="exact"
@@ -106,10 +106,12 @@ def _of_recipe(
     return _subject(text, transform, job, path)
 
 
-def _subject(text: str, transform: Transform, job: LutJob, path: Path | None = None) -> Subject:
+def _subject(
+    text: str, transform: Transform, job: LutJob, path: Path | None = None
+) -> NamedTransform:
     if isinstance(job.task, Conversion):
-        return Subject(text, transform, job.task.source, job.task.result, path)
-    return Subject(text, transform, path=path)
+        return NamedTransform(text, transform, job.task.source, job.task.result, path)
+    return NamedTransform(text, transform, path=path)
 
 
 def quick_settings(text: str) -> dict[str, Any]:
@@ -133,7 +135,7 @@ def quick_settings(text: str) -> dict[str, Any]:
     }
 
 
-def _quick(text: str, catalogue: Catalogue) -> Subject:
+def _quick(text: str, catalogue: Catalogue) -> NamedTransform:
     settings = quick_settings(text)
     sampled = "size" in settings or "dimensions" in settings
     job = quick_job(**settings, catalogue=catalogue)

@@ -21,8 +21,8 @@ from lutbench.errors import LutbenchError
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from lutbench.checks.limits import Figure
-    from lutbench.checks.subjects import Subject
+    from lutbench.checks.limits import CheckFigure
+    from lutbench.checks.subjects import NamedTransform
     from lutbench.measure.comparison import Comparison
     from lutbench.measure.difference import Spread
     from lutbench.model.catalogue import Catalogue
@@ -169,7 +169,7 @@ def command(
 
 
 def _ends(
-    first: Subject, second: Subject, catalogue: Catalogue, options: dict[str, Any]
+    first: NamedTransform, second: NamedTransform, catalogue: Catalogue, options: dict[str, Any]
 ) -> tuple[Encoding | None, Encoding | None]:
     """What goes in and what comes out: from the options, else from the sides."""
     ends = []
@@ -214,7 +214,7 @@ def _limits(options: dict[str, Any], bits: int) -> dict[str, float]:
     return limits
 
 
-def print_comparison(found: Comparison, a: str, b: str, held: list[Figure]) -> None:
+def print_comparison(found: Comparison, a: str, b: str, held: list[CheckFigure]) -> None:
     """The comparison as terminal tables, the worst colours with swatches."""
     from rich.markup import escape
     from rich.padding import Padding

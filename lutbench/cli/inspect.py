@@ -119,8 +119,8 @@ def command(
       lutbench inspect day.cube --source-curve ACEScct --source-gamut "ACES AP1"
       lutbench inspect luts/ --sheet sheet.png --source-curve ACEScct
     """
-    from lutbench.inspection.health import Limits
     from lutbench.inspection.inspection import inspect
+    from lutbench.inspection.limits import Limits
 
     found_files, many = lut_files(luts, SUFFIXES)
     files = [each.path for each in found_files]
@@ -167,7 +167,7 @@ def command(
 
 
 def _sort_key(sort: str) -> Any:
-    from lutbench.inspection.health import SEVERITIES
+    from lutbench.inspection.finding import SEVERITIES
 
     def key(found: Inspection) -> tuple[Any, ...]:
         name = (found.file or "").casefold()
@@ -183,7 +183,7 @@ def _sort_key(sort: str) -> Any:
 
 
 def _status(found: list[Inspection], unreadable: list[dict[str, str]], fail_on: str | None) -> int:
-    from lutbench.inspection.health import SEVERITIES
+    from lutbench.inspection.finding import SEVERITIES
 
     if unreadable:
         return 2
@@ -198,7 +198,8 @@ def _write_page(
     found: Inspection, page: str, still: str | None, catalogue: Catalogue, force: bool
 ) -> None:
     from lutbench.identification import identify
-    from lutbench.report.page import with_identified_ends, write_page
+    from lutbench.inspection.identified import with_identified_ends
+    from lutbench.report.page import write_page
 
     named = found.source_curve is not None
     identification = None
@@ -264,8 +265,8 @@ def _print_one(found: Inspection) -> None:
             screen.print(Padding(f"[dim]{escape(text)}[/dim]", (0, 0, 0, 4)))
         if each.place and each.place.node:
             screen.print(Padding(f"[dim]{_place(each.place)}[/dim]", (0, 0, 0, 4)))
-    for text in found.not_examined:
-        screen.print(f"[dim]not examined: {escape(text)}[/dim]")
+    for missed in found.not_examined:
+        screen.print(f"[dim]not examined: {escape(str(missed))}[/dim]")
     screen.print("\n[bold]Levels[/bold]")
     screen.print(_levels(found))
     if found.scene is not None:

@@ -115,6 +115,8 @@ def command(
     if as_json:
         print_json(day.to_data())
     elif as_csv:
+        from lutbench.exposure.csv_table import csv_text
+
         click.echo(csv_text(day), nl=False)
     else:
         _print(day)
@@ -126,36 +128,6 @@ def _check_cards(cards: tuple[str, ...]) -> None:
             raise LutbenchError(
                 "is no card", where=card, accepted="a name that ends in .html, .png"
             )
-
-
-def csv_text(day: Levels) -> str:
-    """The table as CSV: a line a level, all bit depths and ranges."""
-    import csv
-    import io
-
-    from lutbench.exposure.levels import BIT_DEPTHS, Reading
-
-    def columns(prefix: str) -> list[str]:
-        codes = [f"{prefix}{name}_{bits}bit" for name in ("full", "legal") for bits in BIT_DEPTHS]
-        return [f"{prefix}percent", *codes]
-
-    def values(reading: Reading) -> list[str]:
-        codes = [
-            str(reading.code(bits, name))
-            for name in (("full", "legal"))  # type: tuple[Range, Range]
-            for bits in BIT_DEPTHS
-        ]
-        return [f"{reading.percent:.3f}", *codes]
-
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    head = ["label", "reflectance", "stops", "clipped", *columns("")]
-    writer.writerow([*head, *(columns("after_lut_") if day.lut else [])])
-    for each in day.levels:
-        stops = "" if each.reflectance <= 0 else f"{each.stops:.3f}"
-        row = [each.label, f"{each.reflectance:.6g}", stops, each.clipped, *values(each.recorded)]
-        writer.writerow([*row, *(values(each.after_lut) if each.after_lut else [])])
-    return text.getvalue()
 
 
 def _print(day: Levels) -> None:

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from contextlib import ExitStack
+from collections.abc import Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -21,9 +20,7 @@ from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
     from lutbench.measure.difference import Spread
-    from lutbench.model.catalogue import Catalogue
     from lutbench.splitting.split import Part, Split
-    from lutbench.tables.lut import Lut
 
 SCHEMA = 2
 PARTS = ("curve", "gamut", "look")
@@ -75,6 +72,8 @@ def command(
       lutbench split unknown.cube --keep gamut -o gamut_only.cube
     """
     from lutbench.formats import open_lut
+    from lutbench.formats.cube import write_cube
+    from lutbench.splitting.files import write_parts
     from lutbench.splitting.split import split
 
     kept = _kept(keep, drop)
@@ -84,9 +83,12 @@ def command(
     try:
         parts = split(opened, catalogue=catalogue)
         if kept:
-            written = _write_one(parts, kept, output, force)
+            write_cube(parts.kept(set(kept)), Path(output), force=force)
+            written = [output]
         else:
-            written = _write_all(parts, Path(lut).stem, output, force, catalogue)
+            written = write_parts(
+                parts, output, stem=Path(lut).stem, catalogue=catalogue, force=force
+            )
     except LutbenchError as error:
         if error.where:
             raise
@@ -121,6 +123,7 @@ def _kept(keep: tuple[Part, ...], drop: Part | None) -> frozenset[Part]:
 def _refuse_output(output: str, one: bool, force: bool) -> None:
     """Refuse what could not be written, before the work."""
     from lutbench.files import refuse_existing
+    from lutbench.splitting.files import FILES
 
     path = Path(output)
     if not output.strip():
@@ -133,75 +136,16 @@ def _refuse_output(output: str, one: bool, force: bool) -> None:
     if path.exists() and not path.is_dir():
         raise LutbenchError("is a file", where=path, accepted="a folder for the parts")
     if path.is_dir():
-        for name in _names():
+        for name in FILES:
             refuse_existing(path / name, force)
-
-
-def _names() -> tuple[str, ...]:
-    """The names of all files that a split may write."""
-    from lutbench.splitting.recipe import DEFINITIONS, RECIPE, TONE
-
-    luts = tuple(f"{each}.cube" for each in ("gamut", "curve", "curve_1d", "look"))
-    return (*luts, "look.cdl", RECIPE, DEFINITIONS, TONE)
 
 
 def _of_another(output: str, written: list[str]) -> list[str]:
     """Files of an earlier split in the folder, that are no part of this one."""
-    paths = (Path(output) / name for name in _names())
+    from lutbench.splitting.files import FILES
+
+    paths = (Path(output) / name for name in FILES)
     return [str(path) for path in paths if path.exists() and str(path) not in written]
-
-
-def _write_one(parts: Split, kept: Iterable[Part], output: str, force: bool) -> list[str]:
-    from lutbench.formats.cube import write_cube
-
-    write_cube(parts.kept(set(kept)), Path(output), force=force)
-    return [output]
-
-
-def _write_all(
-    parts: Split, stem: str, output: str, force: bool, catalogue: Catalogue
-) -> list[str]:
-    """All the files or none."""
-    from lutbench.files import make_folder, replacing
-    from lutbench.formats.cdl import Correction, write_cdl
-    from lutbench.formats.cube import write_cube
-    from lutbench.splitting.recipe import recipe_files
-
-    luts: dict[str, Lut] = {
-        "gamut.cube": parts.gamut,
-        "curve.cube": parts.curve_3d,
-        "curve_1d.cube": parts.curve_1d,
-        "look.cube": parts.look,
-    }
-    writers: dict[str, Callable[[Path], Any]] = {}
-    for name, lut in luts.items():
-        writers[name] = _later(write_cube, lut)
-    if parts.cdl:
-        correction = Correction(parts.cdl, "look", ("on the output signal",))
-        writers["look.cdl"] = _later(write_cdl, correction)
-    for name, text in recipe_files(parts, stem, catalogue).items():
-        writers[name] = _text_later(text)
-    existed = Path(output).is_dir()
-    folder = make_folder(output)
-    try:
-        # Every file is written in full beside its place before the first takes it.
-        with ExitStack() as stack:
-            places = [stack.enter_context(replacing(folder / n, force=force)) for n in writers]
-            for place, write in zip(places, writers.values(), strict=True):
-                write(place)
-    except BaseException:
-        if not existed and not any(folder.iterdir()):
-            folder.rmdir()
-        raise
-    return [str(folder / name) for name in writers]
-
-
-def _later(write: Callable[..., Any], what: Any) -> Callable[[Path], Any]:
-    return lambda place: write(what, place, force=True)
-
-
-def _text_later(text: str) -> Callable[[Path], Any]:
-    return lambda place: place.write_bytes(text.encode("utf-8"))
 
 
 def _parts_in_words(parts: Split) -> list[str]:

@@ -6,13 +6,11 @@ Hue and chroma are those of the I T P space of Recommendation ITU-R BT.2124-0
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from lutbench.inspection.health import LIMITS, Finding, Limits, Place
 from lutbench.measure.delta_e import (
     ICTCP_FROM_LMS,
     ITP_FROM_ICTCP,
@@ -148,26 +146,3 @@ def _chroma(plane: Array) -> Array:
 
 def _angle(plane: Array) -> Array:
     return np.asarray(np.degrees(np.arctan2(plane[..., 1], plane[..., 0])))
-
-
-def hue_finding(found: HueShift, limits: Limits) -> Iterator[Finding]:
-    """The finding, where a hue turns more than the limit."""
-    turn, ramp, step = found.greatest()
-    limit = limits["hue_shift"]
-    if abs(turn) <= limit:
-        return
-    yield Finding(
-        "hue_shift",
-        "info",
-        f"{HUES[ramp]} turns by {abs(turn):.0f}° of hue as it gets more saturated",
-        abs(turn),
-        limit,
-        LIMITS["hue_shift"].unit,
-        "strong colours change their name: a red light goes orange, a blue one violet",
-        "usual where colours outside the target are cut off; compressing the gamut turns them less",
-        Place(
-            (),
-            tuple(found.signals[ramp, step].tolist()),
-            tuple(found.outputs[ramp, step].tolist()),
-        ),
-    )

@@ -12,9 +12,12 @@ import numpy as np
 
 from lutbench.exposure.levels import Reading
 from lutbench.inspection.depth import DepthReport, depth_reports
-from lutbench.inspection.health import Finding, Health, Limits, Severity, worst_severity
-from lutbench.inspection.hue import HueShift, hue_finding, hue_shift
+from lutbench.inspection.finding import Finding, NotExamined, Severity, worst_severity
+from lutbench.inspection.health import Health
+from lutbench.inspection.hue import HueShift, hue_shift
 from lutbench.inspection.kind import Evidence, evidence_of
+from lutbench.inspection.limits import Limits
+from lutbench.inspection.registry import all_limits
 from lutbench.inspection.scene import SceneReport, scene_report
 from lutbench.inspection.subject import CODES, Clip, NeutralAxis, Subject
 from lutbench.model.conversion import Encoding
@@ -126,7 +129,7 @@ class Inspection:
     @cached_property
     def health(self) -> Health:
         """The examination."""
-        return Health(self.subject, self.limits, self._white_card_in)
+        return Health(self.subject, self.limits, self._white_card_in, self.hue)
 
     @cached_property
     def hue(self) -> HueShift | None:
@@ -136,13 +139,10 @@ class Inspection:
         source = Encoding(self.source_curve, self.source_gamut, self.source_range)
         return hue_shift(self.lut, source, self._seen_as)
 
-    @cached_property
+    @property
     def findings(self) -> tuple[Finding, ...]:
         """All findings, worst first."""
-        found = list(self.health.findings)
-        if self.hue is not None:
-            found += hue_finding(self.hue, self.limits)
-        return tuple(found)
+        return self.health.findings
 
     @property
     def worst(self) -> Severity | None:
@@ -150,13 +150,9 @@ class Inspection:
         return worst_severity(self.findings)
 
     @property
-    def not_examined(self) -> tuple[str, ...]:
-        """What could not be looked at, and what it needs."""
-        if self.subject.lattice is None:
-            return ("fold, hue_shift: a 1D LUT leaves hue to the channels alone",)
-        if self.hue is None:
-            return ("hue_shift: needs the source's curve and gamut",)
-        return ()
+    def not_examined(self) -> tuple[NotExamined, ...]:
+        """What could not be looked for, and why."""
+        return self.health.not_examined
 
     @property
     def _seen_as(self) -> Encoding:
@@ -231,8 +227,8 @@ class Inspection:
             "hue": self.hue.to_data() if self.hue else None,
             "worst": self.worst,
             "findings": [each.to_data() for each in self.findings],
-            "not_examined": list(self.not_examined),
-            "limits": {code: self.limits[code] for code in sorted(_codes())},
+            "not_examined": [str(each) for each in self.not_examined],
+            "limits": {code: self.limits[code] for code in sorted(all_limits())},
         }
 
     def _axis_data(self) -> dict[str, Any]:
@@ -283,7 +279,7 @@ def inspect(
     target_curve, target_gamut
         How what comes out is seen; BT.1886 and BT.709 unless told.
     limits
-        Limits of findings by code, over the defaults in `lutbench.inspection.health.LIMITS`.
+        Limits of findings by code, over the defaults of `lutbench.inspection.registry.all_limits`.
     catalogue
         Where names are looked up; `lutbench.model.catalogue.open_catalogue()` unless given.
 
@@ -352,12 +348,6 @@ def _clip_data(clip: Clip | None) -> dict[str, Any] | None:
 def _shaper_data(lut: Transform) -> dict[str, Any] | None:
     shaper = getattr(lut, "shaper", None)
     return None if shaper is None else {"size": shaper.size, "domain": shaper.domain.tolist()}
-
-
-def _codes() -> list[str]:
-    from lutbench.inspection.health import LIMITS
-
-    return list(LIMITS)
 
 
 __all__ = ["MID_GREY", "Inspection", "inspect"]

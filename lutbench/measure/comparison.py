@@ -12,7 +12,7 @@ from lutbench.errors import LutbenchError
 from lutbench.measure.causes import Explanation, explain
 from lutbench.measure.difference import Measured, Spread, measure
 from lutbench.measure.samples import (
-    Samples,
+    SampledColours,
     chart_patches,
     domain_of,
     neutral_ramp,
@@ -164,10 +164,10 @@ def compare(
 
 def colours_to_compare(
     a: Transform, b: Transform, source: Encoding, sets: Sequence[str] = SETS
-) -> list[Samples]:
+) -> list[SampledColours]:
     """The test colours of `compare`, over what both sides take in."""
     domain = domain_of(a, b)
-    found: list[Samples] = []
+    found: list[SampledColours] = []
     for name in sets:
         match name:
             case "chart":
@@ -189,9 +189,9 @@ def colours_to_compare(
     return found
 
 
-def _lattices(a: Transform, b: Transform) -> list[Samples]:
+def _lattices(a: Transform, b: Transform) -> list[SampledColours]:
     """The nodes of both sides, once where they are the same."""
-    found: dict[str, Samples] = {}
+    found: dict[str, SampledColours] = {}
     for side in (a, b):
         samples = nodes_of(side)
         if samples is None:
@@ -201,12 +201,12 @@ def _lattices(a: Transform, b: Transform) -> list[Samples]:
             found[samples.name] = samples
         elif (same.signals != samples.signals).any():
             name = f"{samples.name} of the second"
-            found[name] = Samples(name, samples.signals)
+            found[name] = SampledColours(name, samples.signals)
     return list(found.values())
 
 
 def _worst(
-    tests: Sequence[Samples],
+    tests: Sequence[SampledColours],
     outputs: Sequence[tuple[Array, ...]],
     measured: Sequence[Measured],
     view: View,

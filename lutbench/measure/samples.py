@@ -32,7 +32,7 @@ SEED = 18
 
 
 @dataclass(frozen=True, eq=False)
-class Samples:
+class SampledColours:
     """Named test colours: `signals` of shape (n, 3), and what each is where that helps."""
 
     name: str
@@ -72,7 +72,7 @@ def chart_light(gamut: Gamut) -> Array:
     return np.asarray(chart24()[1] @ np.linalg.solve(gamut.to_xyz, adapt).T)
 
 
-def chart_patches(source: Encoding, stops: ArrayLike = CHART_STOPS) -> Samples:
+def chart_patches(source: Encoding, stops: ArrayLike = CHART_STOPS) -> SampledColours:
     """The 24-patch chart at each exposure in stops, as full-scale values of `source`.
 
     A colour that the signal cannot carry (clipped, or under black) is left out.
@@ -88,35 +88,37 @@ def chart_patches(source: Encoding, stops: ArrayLike = CHART_STOPS) -> Samples:
         signals.append(coded[carried])
         exposure = f" {stop:+g} stops" if stop else ""
         labels += [name + exposure for name, kept in zip(names, carried, strict=True) if kept]
-    return Samples("chart", np.concatenate(signals), tuple(labels))
+    return SampledColours("chart", np.concatenate(signals), tuple(labels))
 
 
-def neutral_ramp(count: int = RAMP_COUNT, domain: ArrayLike = UNIT_DOMAIN) -> Samples:
+def neutral_ramp(count: int = RAMP_COUNT, domain: ArrayLike = UNIT_DOMAIN) -> SampledColours:
     """Greys from one end of the domain to the other at equal steps; by default every 10-bit code.
 
     Where the channels' domains differ, a grey runs along the diagonal.
     """
     low, high = np.asarray(domain, dtype=np.float64)
-    return Samples("neutral", np.linspace(low, high, count))
+    return SampledColours("neutral", np.linspace(low, high, count))
 
 
 def random_points(
     count: int = RANDOM_COUNT, seed: int = SEED, domain: ArrayLike = UNIT_DOMAIN
-) -> Samples:
+) -> SampledColours:
     """Values spread evenly over the domain by chance, the same for the same seed.
 
     Such a point all but never falls on a node, so interpolation is at work.
     """
     low, high = np.asarray(domain, dtype=np.float64)
-    return Samples("random", low + (high - low) * np.random.default_rng(seed).random((count, 3)))
+    return SampledColours(
+        "random", low + (high - low) * np.random.default_rng(seed).random((count, 3))
+    )
 
 
-def nodes(size: int, domain: ArrayLike = UNIT_DOMAIN) -> Samples:
+def nodes(size: int, domain: ArrayLike = UNIT_DOMAIN) -> SampledColours:
     """The inputs of the nodes of a lattice of `size` points an edge."""
-    return Samples(f"nodes of {size}", lattice(size, domain).reshape(-1, 3))
+    return SampledColours(f"nodes of {size}", lattice(size, domain).reshape(-1, 3))
 
 
-def nodes_of(side: Transform) -> Samples | None:
+def nodes_of(side: Transform) -> SampledColours | None:
     """The inputs at which a LUT holds values: its nodes or rows; None for another transform.
 
     Those of a LUT with a shaper are found through the shaper's inverse, where it has one;
@@ -126,7 +128,7 @@ def nodes_of(side: Transform) -> Samples | None:
         case Lut3D():
             return nodes(side.size, side.domain)
         case Lut1D():
-            return Samples(
+            return SampledColours(
                 f"rows of {side.size}", np.linspace(side.domain[0], side.domain[1], side.size)
             )
         case ShaperLut3D():
@@ -136,7 +138,7 @@ def nodes_of(side: Transform) -> Samples | None:
                 inputs = side.shaper.inverse().apply(inner.signals)
             except NotInvertibleError:
                 inputs = nodes(side.size, side.domain).signals
-            return Samples(inner.name, np.concatenate([inputs, rows]))
+            return SampledColours(inner.name, np.concatenate([inputs, rows]))
     return None
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,8 +13,7 @@ import lutbench
 from lutbench import files
 from lutbench.inspection.hue import HUES
 from lutbench.inspection.inspection import Inspection
-from lutbench.model.conversion import Encoding
-from lutbench.model.signal import check_range
+from lutbench.inspection.registry import all_limits
 from lutbench.report import plots, plots_colour, plots_lattice
 from lutbench.report.drawing import picture_uri, svg
 from lutbench.report.figures import Figure, figure
@@ -25,13 +24,12 @@ from lutbench.report.words import fact_rows, percent_words, scene_words, stops_w
 
 if TYPE_CHECKING:
     from lutbench.identification import Identification
-    from lutbench.model.catalogue import Catalogue
 
 PICTURE_WIDTH = 560
 
 
 @dataclass(frozen=True)
-class Pair:
+class BeforeAfter:
     """A picture before and after, each with its waveform."""
 
     title: str
@@ -60,33 +58,6 @@ def write_page(
     """
     page = page_html(found, still=still, identification=identification)
     files.write_text(path, page, force=force)
-
-
-def with_identified_ends(
-    found: Inspection, identification: Identification, catalogue: Catalogue
-) -> Inspection:
-    """`found` read with the ends that an identification is sure of; as it is where it is not.
-
-    The report then has stops, reflectances and hues, though nobody named the source.
-    """
-    best = identification.candidates[0] if identification.candidates else None
-    if best is None or best.confidence != "high":
-        return found
-    source, target = best.source, best.target
-    if source.curve is None:
-        return found
-    seen = found.target
-    if target.curve is not None and found.kind != "gamut":
-        gamut = catalogue.gamut(target.gamut) if target.gamut else found.target.gamut
-        seen = Encoding(catalogue.curve(target.curve), gamut)
-    return replace(
-        found,
-        source_curve=catalogue.curve(source.curve),
-        source_gamut=catalogue.gamut(source.gamut) if source.gamut else None,
-        source_range=check_range(source.range),
-        target_range=check_range(target.range),
-        target=seen,
-    )
 
 
 def page_html(
@@ -213,7 +184,7 @@ def _lattice(found: Inspection) -> list[Figure]:
     ]
 
 
-def _pairs(found: Inspection, still: str | Path | None) -> list[Pair]:
+def _pairs(found: Inspection, still: str | Path | None) -> list[BeforeAfter]:
     from lutbench.media.sheet import thumbnail
     from lutbench.media.still.still import read_still
 
@@ -251,10 +222,10 @@ def _our_note(found: Inspection) -> str:
     )
 
 
-def _pair(found: Inspection, key: str, title: str, note: str, picture: NDArray[Any]) -> Pair:
+def _pair(found: Inspection, key: str, title: str, note: str, picture: NDArray[Any]) -> BeforeAfter:
     after = np.asarray(found.lut.apply(picture), dtype=np.float32)
     photographic = key == "still"
-    return Pair(
+    return BeforeAfter(
         title,
         note,
         picture_uri(picture, photographic=photographic),
@@ -309,8 +280,7 @@ def _hue_rows(found: Inspection) -> list[tuple[str, str, str]]:
 
 
 def _limits(found: Inspection) -> list[tuple[str, str, str, str]]:
-    from lutbench.inspection.health import LIMITS
-
     return [
-        (code, f"{found.limits[code]:g}", limit.unit, limit.why) for code, limit in LIMITS.items()
+        (name, f"{found.limits[name]:g}", limit.unit, limit.why)
+        for name, limit in all_limits().items()
     ]

@@ -13,7 +13,7 @@ from lutbench.identification import identify
 from lutbench.identification.look import view_for
 from lutbench.identification.result import Identification
 from lutbench.measure.difference import Spread, measure
-from lutbench.measure.samples import Samples, chart_patches, neutral_ramp, random_points
+from lutbench.measure.samples import SampledColours, chart_patches, neutral_ramp, random_points
 from lutbench.measure.view import View
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Conversion
@@ -226,7 +226,7 @@ def split(
     if look.cdl or not found.look.present:
         told = whole.pipeline() | on_full_scale((look.cdl,) if look.cdl else (), whole.target.range)
         own = _errors(lut, told, between, view)
-    error = _errors(lut, chained, [Samples("nodes", nodes), *between], view)
+    error = _errors(lut, chained, [SampledColours("nodes", nodes), *between], view)
     return Split(gamut, curve, look.lut, look.cdl, whole, found, error, own, view.measure, frame)
 
 
@@ -262,7 +262,7 @@ def _thinned(points: Array, most: int) -> Array:
     return np.asarray(points[np.unique(np.concatenate([some, [0, len(points) - 1]]))])
 
 
-def _between_nodes(whole: Conversion, frame: Frame) -> list[Samples]:
+def _between_nodes(whole: Conversion, frame: Frame) -> list[SampledColours]:
     """Test colours that fall between the nodes of a LUT."""
     sets = [neutral_ramp(domain=frame.outer), random_points(domain=frame.outer)]
     try:
@@ -273,7 +273,7 @@ def _between_nodes(whole: Conversion, frame: Frame) -> list[Samples]:
 
 
 def _errors(
-    lut: Transform, other: Transform, sets: list[Samples], view: View
+    lut: Transform, other: Transform, sets: list[SampledColours], view: View
 ) -> dict[str, dict[str, Spread]]:
     return {
         each.name: measure(

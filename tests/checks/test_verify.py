@@ -466,7 +466,7 @@ def test_nan_on_both_sides_is_no_match(folder: Path, monkeypatch: pytest.MonkeyP
 
     real = subjects.open_subject
 
-    def broken(text: str, *args: object) -> subjects.Subject:
+    def broken(text: str, *args: object) -> subjects.NamedTransform:
         found = real(text, *args)  # type: ignore[arg-type]
         table = np.asarray(found.transform.table)
 
@@ -474,7 +474,7 @@ def test_nan_on_both_sides_is_no_match(folder: Path, monkeypatch: pytest.MonkeyP
             def apply(self, rgb: np.ndarray, *args: object, **options: object) -> np.ndarray:
                 return np.full(np.shape(rgb), np.nan)
 
-        return subjects.Subject(text, Nan(table))
+        return subjects.NamedTransform(text, Nan(table))
 
     monkeypatch.setattr("lutbench.checks.base.open_subject", broken)
     found = one('kind = "reference"\nlut = "monitor.cube"\nexact = "monitor.cube"')

@@ -13,7 +13,7 @@ from lutbench.errors import LutbenchError
 from lutbench.measure.difference import Spread, accuracy, measure, size_advice
 from lutbench.measure.samples import (
     CHART_WHITE,
-    Samples,
+    SampledColours,
     chart24,
     chart_patches,
     neutral_ramp,
@@ -82,7 +82,7 @@ def test_other_test_colours() -> None:
     assert (random_points(seed=1).signals != random_points(seed=2).signals).any()
     assert len(nodes(5).signals) == 125
     with pytest.raises(LutbenchError, match="empty"):
-        Samples("none", np.empty((0, 3)))
+        SampledColours("none", np.empty((0, 3)))
 
 
 @pytest.mark.parametrize(

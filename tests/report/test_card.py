@@ -7,8 +7,9 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from lutbench.cli.levels import command, csv_text
+from lutbench.cli.levels import command
 from lutbench.errors import LutbenchError
+from lutbench.exposure.csv_table import csv_text
 from lutbench.exposure.levels import levels
 from lutbench.model.catalogue import open_catalogue
 from lutbench.report.card import card_html, card_png, write_card

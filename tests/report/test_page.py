@@ -14,11 +14,12 @@ from damage import DEFECTS, clean, damaged
 
 from lutbench.exposure.levels import levels
 from lutbench.identification import identify
+from lutbench.inspection.identified import with_identified_ends
 from lutbench.inspection.inspection import inspect
 from lutbench.media.still.still import Still, write_still
 from lutbench.model.catalogue import open_catalogue
 from lutbench.report.card import card_html
-from lutbench.report.page import page_html, with_identified_ends, write_page
+from lutbench.report.page import page_html, write_page
 from lutbench.report.plots import WAVE_COLUMNS, WAVE_LEVELS, waveform
 from lutbench.report.plots_lattice import steps_of
 from lutbench.tables.lut import Lut1D, Lut3D

@@ -5,9 +5,9 @@ from __future__ import annotations
 from lutbench.checks.base import Check
 from lutbench.checks.kinds.baseline import Baseline
 from lutbench.checks.kinds.bytes import Bytes
-from lutbench.checks.kinds.health import Health
+from lutbench.checks.kinds.health import HealthCheck
 from lutbench.checks.kinds.invariants import Invariants
-from lutbench.checks.kinds.levels import Levels
+from lutbench.checks.kinds.levels import LevelsCheck
 from lutbench.checks.kinds.model import CurveValues, GamutMatrix, Registry
 from lutbench.checks.kinds.picture import Picture
 from lutbench.checks.kinds.reference import Reference
@@ -17,8 +17,8 @@ KINDS: dict[str, type[Check]] = {
     for each in (
         Reference,
         Baseline,
-        Health,
-        Levels,
+        HealthCheck,
+        LevelsCheck,
         Invariants,
         Bytes,
         Picture,

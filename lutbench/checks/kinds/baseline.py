@@ -11,10 +11,10 @@ import numpy as np
 
 from lutbench import files
 from lutbench.checks import baselines
-from lutbench.checks.base import Check, Context, Finding, read_end
+from lutbench.checks.base import Check, CheckResult, Context, read_end
 from lutbench.checks.judging import judge, verdict, view_for
-from lutbench.checks.limits import Figure, checked_limits, known_limits
-from lutbench.checks.subjects import Subject
+from lutbench.checks.limits import CheckFigure, checked_limits, known_limits
+from lutbench.checks.subjects import NamedTransform
 from lutbench.errors import LutbenchError
 from lutbench.measure.comparison import ASSUMED_SOURCE
 from lutbench.measure.samples import domain_of, nodes_of
@@ -59,7 +59,7 @@ class Baseline(Check):
     def recording(self) -> str:
         return self.baseline
 
-    def run(self, context: Context) -> Finding:
+    def run(self, context: Context) -> CheckResult:
         limits = checked_limits(self.limits, f"{self.where}, limits")
         side = context.subject(self.lut)
         path = context.path(self.baseline)
@@ -76,7 +76,9 @@ class Baseline(Check):
             else self._against_table(context, side, limits)
         )
 
-    def _recorded(self, context: Context, side: Subject, path: Path, whole: bool) -> Finding:
+    def _recorded(
+        self, context: Context, side: NamedTransform, path: Path, whole: bool
+    ) -> CheckResult:
         if whole:
             lut = side.transform
             if not isinstance(lut, Lut1D | Lut3D | ShaperLut3D):
@@ -92,7 +94,9 @@ class Baseline(Check):
             data = baselines.format_table(table).encode("utf-8")
         return record(context, context.place(self.baseline, self.where), data)
 
-    def _against_lut(self, context: Context, side: Subject, limits: dict[str, float]) -> Finding:
+    def _against_lut(
+        self, context: Context, side: NamedTransform, limits: dict[str, float]
+    ) -> CheckResult:
         limits = {name: limit for name, limit in limits.items() if name != PARTS}
         checked_limits(limits, f"{self.where}, limits")
         stored = baselines.read_baseline_lut(context.path(self.baseline))
@@ -100,7 +104,7 @@ class Baseline(Check):
         if baselines.shape_of(found) != baselines.shape_of(stored):
             return _another_shape(baselines.shape_of(found), baselines.shape_of(stored))
         if not np.allclose(domain_of(found), domain_of(stored), rtol=1e-6, atol=1e-9):
-            return Finding(False, "the domain is not that of the baseline")
+            return CheckResult(False, "the domain is not that of the baseline")
         tests = [each for each in (nodes_of(stored),) if each is not None]
         show = ("lutbench", "compare", context.shown(self.lut), context.shown(self.baseline))
         return judge(
@@ -112,7 +116,9 @@ class Baseline(Check):
             show,
         )
 
-    def _against_table(self, context: Context, side: Subject, limits: dict[str, float]) -> Finding:
+    def _against_table(
+        self, context: Context, side: NamedTransform, limits: dict[str, float]
+    ) -> CheckResult:
         stored = baselines.read_table(context.path(self.baseline))
         show = (*context.itself, "-k", self.name)
         view = view_for(self.target or side.target)
@@ -125,7 +131,7 @@ def held_to_table(
     limits: Mapping[str, float],
     view: View,
     show: tuple[str, ...] = (),
-) -> Finding:
+) -> CheckResult:
     """Hold what `side` gives now against a recorded table.
 
     Raises
@@ -136,7 +142,7 @@ def held_to_table(
     shape = baselines.shape_of(side)
     if shape != stored.shape:
         return _another_shape(shape, stored.shape)
-    figures: list[Figure] = []
+    figures: list[CheckFigure] = []
     where = ""
     outer = {name: limit for name, limit in limits.items() if name != PARTS}
     if outer:
@@ -152,7 +158,7 @@ def held_to_table(
         }
         most = max(float(each.max()) for each in moved.values())
         label = "mean of a part of the table has moved by"
-        figures.append(Figure(PARTS, most, limits[PARTS], label, "codes of 10 bit"))
+        figures.append(CheckFigure(PARTS, most, limits[PARTS], label, "codes of 10 bit"))
         if most > limits[PARTS]:
             where = where or _parts_in_words(moved)
     if not figures:
@@ -160,8 +166,8 @@ def held_to_table(
     return verdict(figures, where, show)
 
 
-def _another_shape(found: str, stored: str) -> Finding:
-    return Finding(False, f"the LUT is {found}, the baseline is of {stored} (kind and size)")
+def _another_shape(found: str, stored: str) -> CheckResult:
+    return CheckResult(False, f"the LUT is {found}, the baseline is of {stored} (kind and size)")
 
 
 def _parts_in_words(moved: dict[str, Array]) -> str:
@@ -170,14 +176,14 @@ def _parts_in_words(moved: dict[str, Array]) -> str:
     return f"moved most: {', '.join(most)}"
 
 
-def record(context: Context, path: Path, data: bytes) -> Finding:
+def record(context: Context, path: Path, data: bytes) -> CheckResult:
     """Write what is recorded, unless the file already holds it."""
     if path.is_file() and path.read_bytes() == data:
-        return Finding(True, "the recording is unchanged", recorded=str(path))
+        return CheckResult(True, "the recording is unchanged", recorded=str(path))
     if path.exists() and not context.force:
         raise LutbenchError(
             "there is another recording already", where=path, accepted="--force to replace it"
         )
     files.make_folder(path.parent)
     files.write_bytes(path, data, force=context.force)
-    return Finding(True, f"recorded in {path.name}", recorded=str(path))
+    return CheckResult(True, f"recorded in {path.name}", recorded=str(path))

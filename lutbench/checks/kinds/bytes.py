@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from lutbench import files
-from lutbench.checks.base import Check, Context, Finding, one_of
+from lutbench.checks.base import Check, CheckResult, Context, one_of
 from lutbench.checks.subjects import recipe_job
 from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.formats.cube import MAX_BYTES, format_cube
@@ -42,7 +42,7 @@ class Bytes(Check):
             )
         return cls(**common, lut=lut, against=against, stored=stored)
 
-    def run(self, context: Context) -> Finding:
+    def run(self, context: Context) -> CheckResult:
         name, _, wanted = self.lut.partition("#")
         recipe = read_recipe(context.path(name), context.catalogue)
         job = recipe_job(recipe, wanted, self.lut)
@@ -50,15 +50,15 @@ class Bytes(Check):
         if self.against == "sha256":
             digest = hashlib.sha256(made).hexdigest()
             if digest == self.stored.lower():
-                return Finding(True, f"SHA-256 {digest[:16]}…, as stored")
-            return Finding(False, f"SHA-256 is {digest}, stored {self.stored.lower()}")
+                return CheckResult(True, f"SHA-256 {digest[:16]}…, as stored")
+            return CheckResult(False, f"SHA-256 is {digest}, stored {self.stored.lower()}")
         stored = files.read_bytes(context.path(self.stored), limit=MAX_BYTES)
         if not stored:
             raise LutbenchError("is empty", where=context.path(self.stored))
         if made == stored:
-            return Finding(True, f"{len(made)} bytes, all the same")
+            return CheckResult(True, f"{len(made)} bytes, all the same")
         show = ("lutbench", "compare", context.shown(self.lut), context.shown(self.stored))
-        return Finding(False, _first_difference(made, stored), show=show)
+        return CheckResult(False, _first_difference(made, stored), show=show)
 
 
 def _first_difference(made: bytes, stored: bytes) -> str:

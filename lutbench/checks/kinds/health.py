@@ -7,19 +7,21 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from lutbench.checks.base import Check, Context, Finding, read_end, read_names
+from lutbench.checks.base import Check, CheckResult, Context, read_end, read_names
 from lutbench.checks.judging import in_codes
-from lutbench.checks.limits import Figure, checked_limit
+from lutbench.checks.limits import CheckFigure, checked_limit
 from lutbench.errors import DefinitionError, LutbenchError, unknown_name
-from lutbench.inspection import health
+from lutbench.inspection.examined import Place
+from lutbench.inspection.finding import SEVERITIES
 from lutbench.inspection.inspection import Inspection, inspect
+from lutbench.inspection.registry import all_limits, codes
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Encoding
 from lutbench.recipes.table import Table
 
 
 @dataclass(frozen=True, kw_only=True)
-class Health(Check):
+class HealthCheck(Check):
     """See the module. Without `forbid` every finding from `severity` up counts, but for `allow`."""
 
     kind: ClassVar[str] = "health"
@@ -32,15 +34,17 @@ class Health(Check):
     target: Encoding | None
 
     @classmethod
-    def read(cls, table: Table, common: dict[str, Any], catalogue: Catalogue) -> Health:
+    def read(cls, table: Table, common: dict[str, Any], catalogue: Catalogue) -> HealthCheck:
         forbid = read_names(table, "forbid", None)
         allow = read_names(table, "allow", ()) or ()
         limits = table.table("limits")
         values = limits.values if limits else {}
-        for key, codes in (("forbid", forbid or ()), ("allow", allow), ("limits", values)):
-            for code in codes:
-                if code not in health.LIMITS:
-                    raise unknown_name("finding", code, health.LIMITS, table.at(key))
+        known_names = {"forbid": codes(), "allow": codes(), "limits": tuple(all_limits())}
+        given = {"forbid": forbid or (), "allow": allow, "limits": values}
+        for key, known in known_names.items():
+            for code in given[key]:
+                if code not in known:
+                    raise unknown_name("finding", code, known, table.at(key))
         if forbid is not None and (allow or "severity" in table):
             raise DefinitionError(
                 "forbid stands beside allow or severity",
@@ -52,17 +56,17 @@ class Health(Check):
             lut=table.text("lut"),
             forbid=forbid,
             allow=allow,
-            severity=table.choice("severity", health.SEVERITIES, "warning"),
+            severity=table.choice("severity", SEVERITIES, "warning"),
             limits=values,
             source=read_end(table.table("source"), catalogue),
             target=read_end(table.table("target"), catalogue),
         )
 
-    def run(self, context: Context) -> Finding:
-        looked_for = [code for code in health.LIMITS if self._counts(code)]
+    def run(self, context: Context) -> CheckResult:
+        looked_for = [code for code in codes() if self._counts(code)]
         if not looked_for:
             raise DefinitionError(
-                "no finding is looked for", where=self.where, accepted=", ".join(health.LIMITS)
+                "no finding is looked for", where=self.where, accepted=", ".join(codes())
             )
         side = context.subject(self.lut)
         source, target = self.source or side.source, self.target or side.target
@@ -82,20 +86,20 @@ class Health(Check):
             catalogue=context.catalogue,
         )
         self._refuse_what_was_not_examined(found)
-        worst = health.SEVERITIES.index(self.severity) if self.forbid is None else 0
+        worst = SEVERITIES.index(self.severity) if self.forbid is None else 0
         bad = [
             each
             for each in found.findings
-            if self._counts(each.code) and health.SEVERITIES.index(each.severity) >= worst
+            if self._counts(each.code) and SEVERITIES.index(each.severity) >= worst
         ]
         if not bad:
-            return Finding(True, f"none of {len(looked_for)} kinds of findings")
+            return CheckResult(True, f"none of {len(looked_for)} kinds of findings")
         place = next((each.place for each in bad if each.place is not None), None)
-        return Finding(
+        return CheckResult(
             False,
             "; ".join(f"{each.code}: {each.message}" for each in bad),
             tuple(
-                Figure(each.code, each.value, each.limit or 0.0, each.message, each.unit)
+                CheckFigure(each.code, each.value, each.limit or 0.0, each.message, each.unit)
                 for each in bad
             ),
             where=_in_words(place) if place else "",
@@ -107,18 +111,17 @@ class Health(Check):
 
     def _refuse_what_was_not_examined(self, found: Inspection) -> None:
         """A finding that is forbidden by name must have been looked for."""
-        for line in found.not_examined:
-            codes, _, why = line.partition(": ")
-            unseen = sorted(set(codes.split(", ")) & set(self.forbid or ()))
+        for missed in found.not_examined:
+            unseen = sorted(set(missed.codes) & set(self.forbid or ()))
             if unseen:
                 raise LutbenchError(
-                    f"{unseen[0]} cannot be looked for: {why}",
+                    f"{unseen[0]} cannot be looked for: {missed.why}",
                     where=self.where,
                     accepted="source = {...}, or a LUT that has it",
                 )
 
 
-def _in_words(place: health.Place) -> str:
+def _in_words(place: Place) -> str:
     given, out = (in_codes(np.array(values)) for values in (place.input, place.output))
     node = f"node {list(place.node)}: " if place.node else ""
     return f"{node}in {given}, out {out} (10 bit)"

@@ -15,10 +15,10 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from lutbench.checks.base import Check, Context, Finding, read_names
+from lutbench.checks.base import Check, CheckResult, Context, read_names
 from lutbench.checks.judging import in_codes, verdict
-from lutbench.checks.limits import Figure, checked_limit
-from lutbench.checks.subjects import Subject
+from lutbench.checks.limits import CheckFigure, checked_limit
+from lutbench.checks.subjects import NamedTransform
 from lutbench.errors import DefinitionError, LutbenchError, unknown_name
 from lutbench.measure.comparison import ASSUMED_SOURCE
 from lutbench.measure.samples import (
@@ -83,7 +83,7 @@ class Invariants(Check):
             inverse=table.text("inverse", ""),
         )
 
-    def run(self, context: Context) -> Finding:
+    def run(self, context: Context) -> CheckResult:
         if not self.hold:
             raise DefinitionError(
                 "no invariant is named, so nothing is checked",
@@ -97,7 +97,7 @@ class Invariants(Check):
             value = self.limits.get(name, DEFAULT_LIMITS[name])
             limit = checked_limit(value, f"{self.where}, limits, {name}")
             measured = INVARIANTS[name](side, inverse)
-            figure = Figure(name, measured.codes, limit, LABELS[name], "codes of 10 bit")
+            figure = CheckFigure(name, measured.codes, limit, LABELS[name], "codes of 10 bit")
             figures.append(figure)
             if not figure.holds:
                 places.append(measured.where)
@@ -121,7 +121,7 @@ def _greys(transform: Transform) -> Array:
     return greys
 
 
-def _neutral(side: Subject, inverse: Transform | None) -> Measured:
+def _neutral(side: NamedTransform, inverse: Transform | None) -> Measured:
     greys = _greys(side.transform)
     out = _outputs(side.transform, greys)
     spread = 1023 * np.ptp(out, axis=-1)
@@ -131,7 +131,7 @@ def _neutral(side: Subject, inverse: Transform | None) -> Measured:
     )
 
 
-def _monotone(side: Subject, inverse: Transform | None) -> Measured:
+def _monotone(side: NamedTransform, inverse: Transform | None) -> Measured:
     greys = _greys(side.transform)
     out = _outputs(side.transform, greys)
     # How far a channel lies under the highest it has been.
@@ -140,7 +140,7 @@ def _monotone(side: Subject, inverse: Transform | None) -> Measured:
     return Measured(float(fall[at]), f"the output falls up to grey {in_codes(greys[at])} (10 bit)")
 
 
-def _monotone_channels(side: Subject, inverse: Transform | None) -> Measured:
+def _monotone_channels(side: NamedTransform, inverse: Transform | None) -> Measured:
     transform = side.transform
     size = transform.size if isinstance(transform, Lut3D) else 17
     inputs = lattice(size, domain_of(transform))
@@ -157,7 +157,7 @@ def _monotone_channels(side: Subject, inverse: Transform | None) -> Measured:
     return worst
 
 
-def _round_trip(side: Subject, inverse: Transform | None) -> Measured:
+def _round_trip(side: NamedTransform, inverse: Transform | None) -> Measured:
     back = inverse if inverse is not None else side.transform.inverse()
     source: Encoding = side.source or ASSUMED_SOURCE
     inputs = np.concatenate(
@@ -181,7 +181,7 @@ def _round_trip(side: Subject, inverse: Transform | None) -> Measured:
     )
 
 
-def _within_range(side: Subject, inverse: Transform | None) -> Measured:
+def _within_range(side: NamedTransform, inverse: Transform | None) -> Measured:
     nodes = nodes_of(side.transform)
     inputs = nodes.signals if nodes else random_points(domain=domain_of(side.transform)).signals
     out = _outputs(side.transform, inputs)
@@ -192,7 +192,7 @@ def _within_range(side: Subject, inverse: Transform | None) -> Measured:
     )
 
 
-INVARIANTS: dict[str, Callable[[Subject, Transform | None], Measured]] = {
+INVARIANTS: dict[str, Callable[[NamedTransform, Transform | None], Measured]] = {
     "neutral": _neutral,
     "monotone": _monotone,
     "monotone_channels": _monotone_channels,

@@ -7,9 +7,9 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from lutbench.checks.base import Check, Context, Finding, read_end
+from lutbench.checks.base import Check, CheckResult, Context, read_end
 from lutbench.checks.judging import verdict
-from lutbench.checks.limits import Figure, checked_limit
+from lutbench.checks.limits import CheckFigure, checked_limit
 from lutbench.errors import DefinitionError
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Encoding
@@ -43,7 +43,7 @@ class Point:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Levels(Check):
+class LevelsCheck(Check):
     """See the module. Percent and signal are of the target's range (`target_range`)."""
 
     kind: ClassVar[str] = "levels"
@@ -53,7 +53,7 @@ class Levels(Check):
     points: tuple[Point, ...]
 
     @classmethod
-    def read(cls, table: Table, common: dict[str, Any], catalogue: Catalogue) -> Levels:
+    def read(cls, table: Table, common: dict[str, Any], catalogue: Catalogue) -> LevelsCheck:
         return cls(
             **common,
             lut=table.text("lut"),
@@ -62,7 +62,7 @@ class Levels(Check):
             points=tuple(_point(each) for each in table.tables("points")),
         )
 
-    def run(self, context: Context) -> Finding:
+    def run(self, context: Context) -> CheckResult:
         if not self.points:
             raise DefinitionError(
                 "no points are given, so nothing is checked",
@@ -97,7 +97,7 @@ class Levels(Check):
                 point.unit
             ]
             label = f"{point.name} at {worst:.5g} {unit}, wanted {point.value:g}: off by"
-            figures.append(Figure(point.unit, float(off.max()), within, label))
+            figures.append(CheckFigure(point.unit, float(off.max()), within, label))
         figures.sort(key=lambda figure: figure.holds)
         return verdict(
             figures, "", context.shows("levels", side, "--curve", source.curve.name, "--lut")

@@ -10,10 +10,10 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from lutbench.checks.base import Check, Context, Finding
+from lutbench.checks.base import Check, CheckResult, Context
 from lutbench.checks.independent import independent_curve, independent_matrix
 from lutbench.checks.judging import verdict
-from lutbench.checks.limits import Figure, checked_limit
+from lutbench.checks.limits import CheckFigure, checked_limit
 from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.curves.base import Curve
@@ -55,7 +55,7 @@ class CurveValues(Check):
             within=5e-6 if within is None else within,
         )
 
-    def run(self, context: Context) -> Finding:
+    def run(self, context: Context) -> CheckResult:
         if not self.points:
             raise DefinitionError("no points are given", where=self.where, accepted="points")
         within = checked_limit(self.within, f"{self.where}, within")
@@ -71,7 +71,7 @@ class CurveValues(Check):
                 f"{self.curve.name} {name} light {light[at]:g} as {values[at]:.7g}, "
                 f"published {signal[at]:.7g}: off by"
             )
-            figures.append(Figure(name, float(off[at]), within, label))
+            figures.append(CheckFigure(name, float(off[at]), within, label))
         return verdict(figures)
 
 
@@ -105,7 +105,7 @@ class GamutMatrix(Check):
             within=5.1e-5 if within is None else within,
         )
 
-    def run(self, context: Context) -> Finding:
+    def run(self, context: Context) -> CheckResult:
         within = checked_limit(self.within, f"{self.where}, within")
         if not np.isfinite(self.rows).all():
             raise DefinitionError("the matrix is not finite", where=self.where)
@@ -116,7 +116,7 @@ class GamutMatrix(Check):
             f"{self.source.name} to {self.target.name}, row {row + 1} column {column + 1} is "
             f"{found[row, column]:.6f}, published {self.rows[row, column]:.6g}: off by"
         )
-        return verdict([Figure("matrix", float(off.max()), within, label)])
+        return verdict([CheckFigure("matrix", float(off.max()), within, label)])
 
 
 ENCODE_LIMIT = 0.01
@@ -151,11 +151,11 @@ class Registry(Check):
             )
         return cls(**common, what=what)
 
-    def run(self, context: Context) -> Finding:
+    def run(self, context: Context) -> CheckResult:
         return _curves(context.catalogue) if self.what == "curves" else _gamuts(context.catalogue)
 
 
-def _curves(catalogue: Catalogue) -> Finding:
+def _curves(catalogue: Catalogue) -> CheckResult:
     signal = np.linspace(0, 1, 4097)
     worst = dict.fromkeys(("encode", "decode", "round_trip"), (0.0, ""))
 
@@ -186,7 +186,7 @@ def _curves(catalogue: Catalogue) -> Finding:
         "round_trip": "round trip off by",
     }
     figures = [
-        Figure(
+        CheckFigure(
             name,
             off,
             limits[name],
@@ -198,7 +198,7 @@ def _curves(catalogue: Catalogue) -> Finding:
     return verdict(sorted(figures, key=lambda figure: figure.holds))
 
 
-def _gamuts(catalogue: Catalogue) -> Finding:
+def _gamuts(catalogue: Catalogue) -> CheckResult:
     worst, where, count = 0.0, "", 0
     white_off = 0.0
     for entry in catalogue.gamuts():
@@ -223,7 +223,7 @@ def _gamuts(catalogue: Catalogue) -> Finding:
     label = f"{count} gamuts, matrices off colour-science's by at most ({where or 'none'})"
     return verdict(
         [
-            Figure("matrix", worst, MATRIX_LIMIT, label),
-            Figure("white", white_off, MATRIX_LIMIT, f"{count} gamuts, white off white by"),
+            CheckFigure("matrix", worst, MATRIX_LIMIT, label),
+            CheckFigure("white", white_off, MATRIX_LIMIT, f"{count} gamuts, white off white by"),
         ]
     )

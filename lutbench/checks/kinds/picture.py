@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
-from lutbench.checks.base import Check, Context, Finding, read_end
+from lutbench.checks.base import Check, CheckResult, Context, read_end
 from lutbench.checks.judging import judge, view_for
 from lutbench.checks.kinds.baseline import record
 from lutbench.checks.limits import checked_limits, known_limits
 from lutbench.errors import DefinitionError, LutbenchError
-from lutbench.measure.samples import Samples
+from lutbench.measure.samples import SampledColours
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Encoding
 from lutbench.recipes.table import Table
@@ -72,7 +72,7 @@ class Picture(Check):
     def recording(self) -> str:
         return self.stored
 
-    def run(self, context: Context) -> Finding:
+    def run(self, context: Context) -> CheckResult:
         from lutbench.media.still.still import apply_to_still, read_still, write_still
 
         if self.limits is not None:
@@ -94,14 +94,14 @@ class Picture(Check):
                 return record(context, context.place(self.stored, self.where), fresh.read_bytes())
             found, stored = read_still(fresh), read_still(path)
         if found.pixels.shape[:2] != stored.pixels.shape[:2]:
-            return Finding(
+            return CheckResult(
                 False,
                 f"the picture is {found.width} by {found.height} pixels, the stored one "
                 f"{stored.width} by {stored.height}",
             )
         pixels = [each.signal().reshape(-1, 3).astype(np.float64) for each in (found, stored)]
         inputs = source.signal().reshape(-1, 3)
-        samples = Samples(
+        samples = SampledColours(
             "pixel",
             inputs.astype(np.float64),
             _Places(stored.width, len(inputs)),

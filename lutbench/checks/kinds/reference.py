@@ -15,12 +15,12 @@ from typing import Any, ClassVar
 import numpy as np
 
 from lutbench import files
-from lutbench.checks.base import Check, Context, Finding, one_of, read_end, read_names
+from lutbench.checks.base import Check, CheckResult, Context, one_of, read_end, read_names
 from lutbench.checks.independent import independent_conversion
 from lutbench.checks.judging import colours, judge, view_for
 from lutbench.checks.limits import checked_limits, known_limits
 from lutbench.errors import FormatError
-from lutbench.measure.samples import Samples
+from lutbench.measure.samples import SampledColours
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Encoding
 from lutbench.model.signal import Range, RangeFromSignal, signal_from_code
@@ -72,7 +72,7 @@ class Reference(Check):
             target=read_end(table.table("target"), catalogue),
         )
 
-    def run(self, context: Context) -> Finding:
+    def run(self, context: Context) -> CheckResult:
         limits = checked_limits(self.limits, f"{self.where}, limits")
         side = context.subject(self.lut)
         source, target = self.source or side.source, self.target or side.target
@@ -80,7 +80,7 @@ class Reference(Check):
         if self.against == "values":
             inputs, expected = self._values(context)
             found = side.transform.apply(inputs)
-            samples = Samples(self.reference, inputs)
+            samples = SampledColours(self.reference, inputs)
             return judge(
                 [samples],
                 [found],

@@ -1,0 +1,41 @@
+"""The levels as CSV: a line a level, all bit depths and ranges."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+from lutbench.exposure.levels import BIT_DEPTHS, Levels, Reading
+from lutbench.model.signal import Range
+
+RANGES: tuple[Range, Range] = ("full", "legal")
+
+
+def csv_text(day: Levels) -> str:
+    """The table as CSV text; columns of the signal after the LUT where there is one.
+
+    >>> from lutbench.exposure.levels import levels
+    >>> from lutbench.model.catalogue import open_catalogue
+    >>> day = levels(open_catalogue(user=False).curve("ACEScct"))
+    >>> csv_text(day).splitlines()[0][:40]
+    'label,reflectance,stops,clipped,percent,'
+    """
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    head = ["label", "reflectance", "stops", "clipped", *_columns("")]
+    writer.writerow([*head, *(_columns("after_lut_") if day.lut else [])])
+    for each in day.levels:
+        stops = "" if each.reflectance <= 0 else f"{each.stops:.3f}"
+        row = [each.label, f"{each.reflectance:.6g}", stops, each.clipped, *_values(each.recorded)]
+        writer.writerow([*row, *(_values(each.after_lut) if each.after_lut else [])])
+    return text.getvalue()
+
+
+def _columns(prefix: str) -> list[str]:
+    codes = [f"{prefix}{name}_{bits}bit" for name in RANGES for bits in BIT_DEPTHS]
+    return [f"{prefix}percent", *codes]
+
+
+def _values(reading: Reading) -> list[str]:
+    codes = [str(reading.code(bits, name)) for name in RANGES for bits in BIT_DEPTHS]
+    return [f"{reading.percent:.3f}", *codes]

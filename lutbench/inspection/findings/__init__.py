@@ -1,0 +1,39 @@
+"""The kinds of findings, one idea a file, in the order of the examination."""
+
+from lutbench.inspection.findings.banding import Banding
+from lutbench.inspection.findings.channel_order import ChannelOrder
+from lutbench.inspection.findings.clipped import ClippedHighlights, ClippedShadows
+from lutbench.inspection.findings.coarse import CoarseValues
+from lutbench.inspection.findings.constant import Constant
+from lutbench.inspection.findings.duplicate_nodes import DuplicateNodes
+from lutbench.inspection.findings.fold import Fold, FoldInBlack
+from lutbench.inspection.findings.hue_shift import HueShiftFound
+from lutbench.inspection.findings.legal_range import LegalRangeInput, LegalRangeOutput
+from lutbench.inspection.findings.lifted_black import LiftedBlack
+from lutbench.inspection.findings.monochrome import Monochrome
+from lutbench.inspection.findings.noise import Noise, StrayNode
+from lutbench.inspection.findings.non_monotonic import NonMonotonic
+from lutbench.inspection.findings.out_of_range import OutOfRange
+from lutbench.inspection.findings.tint import Tint
+
+BUILT_IN = (
+    Constant(),
+    NonMonotonic(),
+    Tint(),
+    LegalRangeOutput(),
+    LegalRangeInput(),
+    ClippedHighlights(),
+    ClippedShadows(),
+    LiftedBlack(),
+    Monochrome(),
+    OutOfRange(),
+    ChannelOrder(),
+    Fold(),
+    FoldInBlack(),
+    CoarseValues(),
+    Noise(),
+    StrayNode(),
+    Banding(),
+    DuplicateNodes(),
+    HueShiftFound(),
+)
