@@ -7,11 +7,12 @@ from typing import ClassVar
 
 import numpy as np
 
-from lutbench.algebra.chain import DEFAULT_SIZE, domain_of, is_curve
-from lutbench.algebra.result import CODES, Change, Reworked, difference, is_lut
+from lutbench.algebra.chain import DEFAULT_SIZE, is_curve
+from lutbench.algebra.result import CODES, Change, Reworked, difference
 from lutbench.errors import LutbenchError
 from lutbench.model.transforms import Array, Pipeline, Transform
 from lutbench.tables.lut import Interpolation, Lut, Lut1D, Lut3D, ShaperLut3D
+from lutbench.tables.nodes import domain_of
 from lutbench.tables.sampling import sample
 
 AMOUNTS = (-1.0, 3.0)
@@ -53,8 +54,12 @@ def blend(
     low, high = AMOUNTS
     if not low <= amount <= high:
         raise LutbenchError(f"an amount of {amount:g} is out of limits", accepted="-1 to 3")
-    domain = domain_of(first if is_lut(first) else second)
-    if is_lut(first) and is_lut(second) and not np.allclose(domain, domain_of(second)):
+    domain = domain_of(first if isinstance(first, Lut) else second)
+    if (
+        isinstance(first, Lut)
+        and isinstance(second, Lut)
+        and not np.allclose(domain, domain_of(second))
+    ):
         raise LutbenchError(
             "the two LUTs have different domains", accepted="LUTs of one domain (change one first)"
         )
@@ -121,7 +126,7 @@ def _sampled_like(
         inputs = np.linspace(domain[0], domain[1], size or max(curves))
         return Lut1D(mix.apply(inputs), domain, title)
     size = size or max(lattices, default=DEFAULT_SIZE)
-    shaper = _common_shaper([each for each in sources if is_lut(each)])
+    shaper = _common_shaper([each for each in sources if isinstance(each, Lut)])
     if shaper is None:
         return sample(mix, size, domain=domain, interpolation=interpolation, title=title)
     inner = np.stack([shaper.table[0], shaper.table[-1]]).astype(np.float64)

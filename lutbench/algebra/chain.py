@@ -12,13 +12,13 @@ from lutbench.errors import LutbenchError
 from lutbench.model.transforms import Pipeline, Transform, steps_of
 from lutbench.tables.lut import (
     SIZES_1D,
-    UNIT_DOMAIN,
     Interpolation,
     Lut,
     Lut1D,
     Lut3D,
     ShaperLut3D,
 )
+from lutbench.tables.nodes import domain_of
 from lutbench.tables.sampling import sample
 
 DEFAULT_SIZE = 33
@@ -83,13 +83,6 @@ def chain(
     return Reworked(lut, error, tuple(changes))
 
 
-def domain_of(transform: Transform) -> Array:
-    """The domain of a LUT; 0..1 for any other transform."""
-    if isinstance(transform, Lut1D | Lut3D | ShaperLut3D):
-        return transform.domain
-    return np.array(UNIT_DOMAIN)
-
-
 def is_curve(transform: Transform, domain: Array) -> bool:
     """Whether each channel of the result depends on its own channel only."""
     points = probe(domain, 500)
@@ -147,9 +140,7 @@ def _as_lattice(
 
 def _clamped_between(before: Transform, after: Transform) -> float:
     """How far the values of one table leave the domain of the next."""
-    if not isinstance(before, Lut1D | Lut3D | ShaperLut3D):
-        return 0.0
-    if not isinstance(after, Lut1D | Lut3D | ShaperLut3D):
+    if not (isinstance(before, Lut) and isinstance(after, Lut)):
         return 0.0
     values = before.table.reshape(-1, 3)
     low, high = after.domain

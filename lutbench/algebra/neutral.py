@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from lutbench.algebra.chain import CURVE_SIZE, domain_of
+from lutbench.algebra.chain import CURVE_SIZE
 from lutbench.algebra.result import CODES, Change, Reworked, code_error
 from lutbench.model.transforms import Transform
 from lutbench.tables.lut import Lut1D
+from lutbench.tables.nodes import domain_of
 
 
 def neutral_curve(

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lutbench.algebra.chain import DEFAULT_SIZE, domain_of, is_curve
+from lutbench.algebra.chain import DEFAULT_SIZE, is_curve
 from lutbench.algebra.result import (
     Change,
     CodeError,
@@ -19,6 +19,7 @@ from lutbench.algebra.result import (
 from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange, check_range
 from lutbench.model.transforms import Pipeline, Transform
 from lutbench.tables.lut import UNIT_DOMAIN, Lut, Lut1D, Lut3D, ShaperLut3D
+from lutbench.tables.nodes import domain_of
 from lutbench.tables.sampling import sample
 
 EXACT = CodeError(0.0, 0.0, 0.0)
@@ -59,7 +60,7 @@ def change_range(
         for end, pair in (("source", fed), ("target", given))
         if pair[0] != pair[1]
     ]
-    if not before.steps and isinstance(lut, Lut1D | Lut3D | ShaperLut3D) and size is None:
+    if not before.steps and isinstance(lut, Lut) and size is None:
         return Reworked(_with_values(lut, after), EXACT, tuple(changes))
     domain = domain_of(lut)
     whole = Pipeline((*before.steps, lut, *after.steps))
@@ -78,9 +79,7 @@ def change_range(
     return Reworked(result, difference(whole, result, domain), tuple(changes))
 
 
-def change_domain(
-    lut: Lut1D | Lut3D | ShaperLut3D, domain: ArrayLike = UNIT_DOMAIN, size: int | None = None
-) -> Reworked:
+def change_domain(lut: Lut, domain: ArrayLike = UNIT_DOMAIN, size: int | None = None) -> Reworked:
     """The same transform sampled on another domain, with its inputs clamped as before.
 
     A shaper is kept, its rows sampled again. The error is the distance to the LUT

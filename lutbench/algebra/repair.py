@@ -16,6 +16,7 @@ from lutbench.algebra.result import CODES, Array, Change, Reworked, code_error
 from lutbench.errors import LutbenchError
 from lutbench.tables.cells import det3, jacobians, straight_basis, tetrahedra
 from lutbench.tables.lut import Lut3D, ShaperLut3D, lattice
+from lutbench.tables.nodes import diagonal
 
 REPAIRS = ("range", "noise", "monotone", "tint", "folds")
 FADE = 0.35
@@ -101,7 +102,7 @@ def _note(before: Array, after: Array, changes: list[Change], code: str, words: 
 
 
 def _rising(table: Array, fade: float, changes: list[Change]) -> Array:
-    axis = _axis(table)
+    axis = diagonal(table)
     falls = float(-np.minimum(np.diff(axis, axis=0), 0).min())
     if falls <= ROUNDING:
         return table
@@ -112,7 +113,7 @@ def _rising(table: Array, fade: float, changes: list[Change]) -> Array:
 
 
 def _neutral(table: Array, fade: float, changes: list[Change]) -> Array:
-    axis = _axis(table)
+    axis = diagonal(table)
     grey = (axis @ LUMA)[:, None]
     tint = float(np.ptp(axis, axis=1).max())
     words = f"tint taken off neutrals (channels up to {tint * CODES:.1f} codes apart)"
@@ -124,11 +125,6 @@ def isotonic(rows: Array) -> Array:
     from scipy.optimize import isotonic_regression
 
     return np.stack([isotonic_regression(rows[:, c]).x for c in range(3)], axis=1)
-
-
-def _axis(table: Array) -> Array:
-    index = np.arange(table.shape[0])
-    return np.asarray(table[index, index, index])
 
 
 def _shifted(table: Array, correction: Array, fade: float) -> Array:

@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.model.transforms import Transform
-from lutbench.tables.lut import Lut, Lut1D, Lut3D, ShaperLut3D
+from lutbench.tables.lut import Lut
+from lutbench.tables.nodes import greys
 
 Array = NDArray[np.float64]
 
@@ -90,7 +91,7 @@ def probe(domain: NDArray[np.float64], count: int = 20_000, seed: int = 7) -> Ar
     """Points to compare two transforms at: random ones in the domain, and a neutral ramp."""
     low, high = domain
     scattered = np.random.default_rng(seed).random((count, 3))
-    ramp = np.repeat(np.linspace(0, 1, 1001)[:, None], 3, axis=1)
+    ramp = greys(np.linspace(0, 1, 1001))
     return np.asarray(low + np.concatenate([scattered, ramp]) * (high - low))
 
 
@@ -98,8 +99,3 @@ def difference(first: Transform, second: Transform, domain: NDArray[np.float64])
     """The distance of two transforms over a domain, in 10-bit code values."""
     points = probe(domain)
     return code_error(first.apply(points), second.apply(points))
-
-
-def is_lut(transform: Transform) -> bool:
-    """Whether a transform is a table."""
-    return isinstance(transform, Lut1D | Lut3D | ShaperLut3D)

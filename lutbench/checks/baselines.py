@@ -23,7 +23,6 @@ from lutbench.formats.cube import format_cube, parse_cube
 from lutbench.measure.samples import (
     SampledColours,
     chart_patches,
-    domain_of,
     neutral_ramp,
     nodes,
     random_points,
@@ -31,6 +30,7 @@ from lutbench.measure.samples import (
 from lutbench.model.conversion import Encoding
 from lutbench.model.transforms import Array, Transform
 from lutbench.tables.lut import Lut, Lut1D, Lut3D, ShaperLut3D
+from lutbench.tables.nodes import domain_of
 
 MAX_BYTES = 64 * 1024 * 1024
 HEAD = "# lutbench baseline 1"

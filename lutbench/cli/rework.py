@@ -401,10 +401,10 @@ def _lut(text: str, definitions: tuple[str, ...]) -> Transform:
 
 def _as_lut(transform: Transform, size: int | None) -> Any:
     """A LUT as it is; another transform sampled."""
-    from lutbench.algebra.result import is_lut
+    from lutbench.tables.lut import Lut
     from lutbench.tables.sampling import sample
 
-    return transform if is_lut(transform) else sample(transform, size or 33)
+    return transform if isinstance(transform, Lut) else sample(transform, size or 33)
 
 
 def _titled(made: Any, title: str) -> Any:

@@ -145,6 +145,8 @@ def _levels(transform: Transform, curve: Curve | None) -> str:
     """What becomes of a few neutral levels, in percent signal."""
     import numpy as np
 
+    from lutbench.tables.nodes import greys
+
     if curve is None:
         where = "signal"
         names = ["0 %", "25 %", "50 %", "75 %", "100 %"]
@@ -157,7 +159,7 @@ def _levels(transform: Transform, curve: Curve | None) -> str:
         names = [
             f"{word} at {100 * value:.0f} %" for word, value in zip(words, signals, strict=True)
         ]
-    after = np.asarray(transform.apply(np.repeat(signals[:, None], 3, axis=1)))
+    after = np.asarray(transform.apply(greys(signals)))
     pairs = [
         f"{name} → {_percent(value)}" for name, value in zip(names, after.tolist(), strict=True)
     ]

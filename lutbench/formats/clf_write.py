@@ -28,6 +28,7 @@ from lutbench.model.signal import RangeFromSignal, SignalFromRange
 from lutbench.model.tone import Eetf, Exposure, ToneCurve, ToneCurveInverse
 from lutbench.model.transforms import Array, Clamp, Matrix, Pipeline, Transform, steps_of
 from lutbench.tables.lut import UNIT_DOMAIN, Interpolation, Lut1D, Lut3D, ShaperLut3D, lattice
+from lutbench.tables.nodes import greys
 
 NEAR = 2e-5
 """How far an operator may be off the step it stands for: a fiftieth of a 10-bit code."""
@@ -360,11 +361,11 @@ class _Writer:
             ends = _LIGHT_SHAPER._apply(ends)
         if ends.tolist() != [0.0, 1.0]:
             shapers.append(Range(float(ends[0]), float(ends[1]), 0.0, 1.0))
-            before += self._onto_unit(np.repeat(ends[:, None], 3, axis=1))
+            before += self._onto_unit(greys(ends))
         back = Pipeline(tuple(shapers)).inverse()
 
         def wanted(at: Array) -> Array:
-            rgb = back.apply(np.repeat(at[:, None], 3, axis=1))
+            rgb = back.apply(greys(at))
             for step in run:
                 rgb = np.asarray(step.apply(rgb), np.float64)
             return rgb

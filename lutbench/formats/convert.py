@@ -25,6 +25,7 @@ from lutbench.tables.lut import (
     ShaperLut3D,
     interpolated,
 )
+from lutbench.tables.nodes import greys
 from lutbench.tables.sampling import sample, sample_1d
 
 SUFFIXES = {".cube": "cube", ".clf": "clf", ".cdl": "cdl", ".cc": "cc", ".ccc": "ccc"}
@@ -112,7 +113,7 @@ class Converted:
         low, high = self.domain
         rng = np.random.default_rng(18)
         coarse = np.stack(np.meshgrid(*[np.linspace(0, 1, 9)] * 3, indexing="ij"), axis=-1)
-        ramp = np.repeat(np.linspace(0, 1, 1024)[:, None], 3, axis=1)
+        ramp = greys(np.linspace(0, 1, 1024))
         points = np.concatenate([coarse.reshape(-1, 3), ramp, rng.random((count, 3))])
         points = low + points * (high - low)
         with np.errstate(over="ignore", invalid="ignore"):  # told just below, in words
@@ -164,7 +165,7 @@ def convert(source: LutFile[Transform], path: str | Path, wishes: Wishes) -> Con
         lut = _as_lut(transform, wanted, domain, wishes)
         named = replace(lut, title=title, comments=source.comments)
         data = cube.format_cube(named, wishes.decimals)
-        if not isinstance(transform, Lut1D | Lut3D | ShaperLut3D):
+        if not isinstance(transform, Lut):
             notes = ("sampled; inputs outside the domain are clamped",)
         if isinstance(named, Lut3D | ShaperLut3D) and _interpolation(named) != "tetrahedral":
             notes += ("a .cube does not say how to interpolate: its reader decides",)
@@ -204,7 +205,7 @@ def _interpolation(lut: Any) -> Interpolation:
 
 def _domain(transform: Transform, ranges: Ranges) -> Array:
     """The inputs that the result is for: the LUT's own, or 0..1."""
-    if isinstance(transform, Lut1D | Lut3D | ShaperLut3D) and not ranges.changes_source:
+    if isinstance(transform, Lut) and not ranges.changes_source:
         return transform.domain
     return np.array(UNIT_DOMAIN)
 
@@ -217,7 +218,7 @@ def _as_lut(transform: Transform, wanted: Transform, domain: Array, wishes: Wish
     same_size = same_form and wishes.size in (None, getattr(transform, "size", None))
     unchanged = not wishes.ranges.changes_source and not wishes.ranges.changes_target
     if same_size and unchanged:
-        assert isinstance(transform, Lut1D | Lut3D | ShaperLut3D)
+        assert isinstance(transform, Lut)
         return transform
     size = wishes.size or (transform.size if same_form else None)  # type: ignore[attr-defined]
     if dimensions == 1:

@@ -13,6 +13,7 @@ from lutbench.identification.curvebank import scale_of
 from lutbench.model.signal import Range
 from lutbench.model.transforms import Array, Transform
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D, lattice
+from lutbench.tables.nodes import before_shaper, diagonal, greys
 
 CODES = 1023.0
 """Errors are told in 10-bit codes of the file's full scale."""
@@ -152,8 +153,7 @@ def samples_of(lut: Transform) -> Samples:
     if isinstance(lut, Lut1D):
         return _of_1d(lut)
     axis, table = _lattice_of(lut)
-    diagonal = np.arange(len(axis))
-    neutral = table[diagonal, diagonal, diagonal]
+    neutral = diagonal(table)
     some = _spread(len(axis), MOST)
     return _samples(axis[some], table[np.ix_(some, some, some)], axis, neutral, one_d=False)
 
@@ -202,8 +202,7 @@ def _axis_through(lut: ShaperLut3D) -> Array | None:
     covers = curve[0] <= nodes[0] + SIX_DECIMALS and curve[-1] >= nodes[-1] - SIX_DECIMALS
     if not (alike and one and rises and covers):
         return None
-    inputs = np.linspace(lut.shaper.domain[0, 0], lut.shaper.domain[1, 0], lut.shaper.size)
-    return np.interp(nodes, curve, inputs)
+    return before_shaper(lut.shaper, greys(nodes))[:, 0]
 
 
 def _alike(domain: Array) -> bool:

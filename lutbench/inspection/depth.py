@@ -9,6 +9,7 @@ import numpy as np
 
 from lutbench.inspection.subject import Subject
 from lutbench.model.transforms import Array
+from lutbench.tables.nodes import greys
 
 INPUT_BITS = (8, 10)
 AROUND_GREY = 4
@@ -104,4 +105,4 @@ def _report(subject: Subject, bits: int, mid_grey: float) -> DepthReport:
 
 
 def _grey(subject: Subject, values: Array) -> Array:
-    return np.asarray(subject.lut.apply(np.repeat(values[:, None], 3, axis=1)).mean(axis=1))
+    return np.asarray(subject.lut.apply(greys(values)).mean(axis=1))

@@ -9,6 +9,8 @@ import numpy as np
 
 from lutbench.inspection.subject import CODES, Subject
 from lutbench.model.transforms import Array
+from lutbench.tables.lut import Lut
+from lutbench.tables.nodes import node_inputs
 
 KINDS = ("curve", "gamut", "combined", "identity")
 
@@ -70,7 +72,7 @@ def evidence_of(subject: Subject) -> Evidence:
     change = np.abs(axis.outputs - axis.inputs[:, None]).max()
     residual = 0.0
     if (lattice := subject.lattice) is not None:
-        nodes = _node_inputs(subject)
+        nodes = node_inputs(subject.lut if isinstance(subject.lut, Lut) else lattice)
         change = max(change, np.abs(np.asarray(lattice.table, np.float64) - nodes).max())
         residual = _separability(subject.planes)
     free = axis.mean[(axis.mean > axis.mean.min() + 1e-5) & (axis.mean < axis.mean.max() - 1e-5)]
@@ -78,17 +80,6 @@ def evidence_of(subject: Subject) -> Evidence:
     inside = np.isin(axis.mean, free) if free.size else np.ones(axis.mean.shape, bool)
     deviation = float(np.percentile(moved[inside], 95))
     return Evidence(float(change) * CODES, residual * CODES, deviation * CODES)
-
-
-def _node_inputs(subject: Subject) -> Array:
-    """The inputs of the nodes before any shaper, shape (n, n, n, 3)."""
-    lattice = subject.lattice
-    assert lattice is not None
-    if subject.lut is lattice or subject.sampled:
-        return lattice.nodes
-    ends = [subject.node_input((k, k, k)) for k in range(lattice.size)]
-    axes = np.array(ends)
-    return np.stack(np.meshgrid(*axes.T, indexing="ij"), axis=-1)
 
 
 def _separability(planes: Array) -> float:

@@ -12,6 +12,7 @@ from lutbench.exposure.levels import Levels, levels
 from lutbench.model.curves.base import MID_GREY, Curve
 from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange
 from lutbench.model.transforms import Array, Transform
+from lutbench.tables.nodes import greys
 
 ONE_CODE_8_BIT = 1 / 255
 # Roll-off starts where a stop gains less than this part of what the steepest stop gains.
@@ -93,7 +94,7 @@ def scene_report(
 
 
 def _through(lut: Transform, signal: Array, source: Range, target: Range) -> Array:
-    values = RangeFromSignal(source).apply(np.repeat(signal[:, None], 3, axis=1))
+    values = RangeFromSignal(source).apply(greys(signal))
     out = np.asarray(lut.apply(values), dtype=np.float64)
     return np.asarray(SignalFromRange(target).apply(out).mean(axis=1))
 

@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.model.transforms import Transform
-from lutbench.tables.lut import UNIT_DOMAIN, Lut1D, Lut3D, ShaperLut3D
+from lutbench.tables.lut import Lut, Lut1D, Lut3D, ShaperLut3D
+from lutbench.tables.nodes import domain_of, greys, neutral_inputs, node_input
 
 Array = NDArray[np.float64]
 
@@ -32,7 +33,7 @@ class Subject:
     @cached_property
     def sampled(self) -> bool:
         """Whether the lattice had to be sampled from a transform that has none."""
-        return not isinstance(self.lut, Lut1D | Lut3D | ShaperLut3D)
+        return not isinstance(self.lut, Lut)
 
     @cached_property
     def type(self) -> str:
@@ -55,9 +56,7 @@ class Subject:
     @cached_property
     def domain(self) -> Array:
         """The inputs that the whole takes, shape (2, 3)."""
-        if isinstance(self.lut, Lut1D | Lut3D | ShaperLut3D):
-            return self.lut.domain
-        return np.array(UNIT_DOMAIN)
+        return domain_of(self.lut)
 
     @property
     def size(self) -> int:
@@ -88,53 +87,17 @@ class Subject:
         return np.asarray((planes <= low + AT_END) | (planes >= high - AT_END))
 
     @cached_property
-    def neutral_inputs(self) -> Array:
-        """The inputs of the neutral axis, shape (m,): on its nodes where it has any."""
-        low, high = float(self.domain[0].max()), float(self.domain[1].min())
-        even = bool((self.domain == self.domain[:, :1]).all())
-        if isinstance(self.lut, ShaperLut3D):
-            return self._shaped_inputs(low, high)
-        if not even or low >= high:
-            return np.linspace(low, max(high, low + 1e-6), 4 * self.size + 1)
-        return np.linspace(low, high, self.size)
-
-    def _shaped_inputs(self, low: float, high: float) -> Array:
-        """Where the shaper meets the nodes of the lattice behind it, and both ends."""
-        assert isinstance(self.lut, ShaperLut3D)
-        shaper = self.lut.shaper
-        inputs = np.linspace(low, high, shaper.size)
-        shaped = np.asarray(shaper.apply(np.repeat(inputs[:, None], 3, axis=1)))[:, 1]
-        nodes = np.linspace(self.lut.lut.domain[0, 1], self.lut.lut.domain[1, 1], self.size)
-        if not (np.diff(shaped) > 0).all():
-            return np.linspace(low, high, 1025)
-        inside = nodes[(nodes > shaped[0]) & (nodes < shaped[-1])]
-        return np.asarray(np.concatenate([[low], np.interp(inside, shaped, inputs), [high]]))
-
-    @cached_property
     def neutral(self) -> NeutralAxis:
         """What comes out for R = G = B."""
-        inputs = self.neutral_inputs
-        values = self.lut.apply(np.repeat(inputs[:, None], 3, axis=1))
+        inputs = neutral_inputs(self.lut, self.size)
+        values = self.lut.apply(greys(inputs))
         return NeutralAxis(inputs, np.asarray(values, dtype=np.float64))
 
     def node_input(self, node: tuple[int, ...]) -> tuple[float, ...]:
-        """The input values of a node, before a shaper where there is one.
-
-        A shaper that does not rise gives the nearest input of its table.
-        """
-        if isinstance(self.lut, Lut1D):
-            steps = np.repeat(np.array(node[:1]), 3) / (self.size - 1)
-            low, high = self.domain
-            return tuple((low + steps * (high - low)).tolist())
-        assert self.lattice is not None
-        low, high = self.lattice.domain
-        value = low + np.array(node) / (self.size - 1) * (high - low)
-        if isinstance(self.lut, ShaperLut3D):
-            shaper = self.lut.shaper
-            inputs = np.linspace(shaper.domain[0], shaper.domain[1], shaper.size)
-            nearest = [int(np.abs(shaper.table[:, c] - value[c]).argmin()) for c in range(3)]
-            value = np.array([inputs[row, c] for c, row in enumerate(nearest)])
-        return tuple(float(each) for each in value)
+        """The input values of a node, before a shaper where there is one."""
+        lut = self.lut if isinstance(self.lut, Lut) else self.lattice
+        assert lut is not None
+        return node_input(lut, node)
 
 
 @dataclass(frozen=True, eq=False)

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.measure.samples import domain_of, random_points
+from lutbench.measure.samples import random_points
 from lutbench.measure.view import View
 from lutbench.model.conversion import Encoding
 from lutbench.model.curves.base import Curve, Decode, Encode
@@ -25,6 +25,7 @@ from lutbench.model.signal import RangeFromSignal, SignalFromRange
 from lutbench.model.tone import Exposure
 from lutbench.model.transforms import Array, Clamp, Pipeline, Transform
 from lutbench.tables.lut import Interpolation, Lut1D, Lut3D, interpolated
+from lutbench.tables.nodes import domain_of, greys
 
 PROBES = 13
 """Points an edge of the lattice on which guesses are tried."""
@@ -111,12 +112,12 @@ def _probes(a: Transform, b: Transform) -> Array:
         ramp = np.rint(ramp * steps) / steps
         ends = held[0].domain
     cube = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1).reshape(-1, 3)
-    greys = np.repeat(ramp[:, None], 3, axis=1)
+    neutral = greys(ramp)
     pale = cube.mean(axis=1, keepdims=True)
     pale = pale + (cube - pale) / 4
     if held:
         pale = np.rint(pale * steps) / steps
-    return np.asarray(ends[0] + (ends[1] - ends[0]) * np.concatenate([cube, pale, greys]))
+    return np.asarray(ends[0] + (ends[1] - ends[0]) * np.concatenate([cube, pale, neutral]))
 
 
 @dataclass(frozen=True)

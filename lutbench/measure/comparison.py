@@ -14,7 +14,6 @@ from lutbench.measure.difference import Measured, Spread, measure
 from lutbench.measure.samples import (
     SampledColours,
     chart_patches,
-    domain_of,
     neutral_ramp,
     nodes_of,
     random_points,
@@ -26,6 +25,7 @@ from lutbench.model.curves.video import Bt709
 from lutbench.model.gamuts import ACES_AP1, BT709
 from lutbench.model.signal import BIT_DEPTHS
 from lutbench.model.transforms import Array, Transform
+from lutbench.tables.nodes import domain_of
 
 SETS = ("chart", "neutral", "random", "nodes")
 

@@ -15,12 +15,13 @@ from importlib.resources import files
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lutbench.errors import LutbenchError, NotInvertibleError
+from lutbench.errors import LutbenchError
 from lutbench.model.conversion import Encoding
 from lutbench.model.gamuts import Gamut, adaptation_matrix
 from lutbench.model.signal import RangeFromSignal
 from lutbench.model.transforms import Array, Transform
-from lutbench.tables.lut import UNIT_DOMAIN, Lut, Lut1D, Lut3D, ShaperLut3D, lattice
+from lutbench.tables.lut import UNIT_DOMAIN, Lut, Lut1D, ShaperLut3D, lattice
+from lutbench.tables.nodes import node_inputs
 
 CHART_WHITE = (0.345702914918791, 0.358538596679933)
 """xy of the illuminant under which the chart was measured: D50 of ICC.1:2022."""
@@ -121,30 +122,13 @@ def nodes(size: int, domain: ArrayLike = UNIT_DOMAIN) -> SampledColours:
 def nodes_of(side: Transform) -> SampledColours | None:
     """The inputs at which a LUT holds values: its nodes or rows; None for another transform.
 
-    Those of a LUT with a shaper are found through the shaper's inverse, where it has one;
-    the shaper's rows are among them.
+    The rows of a shaper are among them.
     """
-    match side:
-        case Lut3D():
-            return nodes(side.size, side.domain)
-        case Lut1D():
-            return SampledColours(
-                f"rows of {side.size}", np.linspace(side.domain[0], side.domain[1], side.size)
-            )
-        case ShaperLut3D():
-            inner = nodes(side.size, side.lut.domain)
-            rows = np.linspace(side.domain[0], side.domain[1], side.shaper.size)
-            try:
-                inputs = side.shaper.inverse().apply(inner.signals)
-            except NotInvertibleError:
-                inputs = nodes(side.size, side.domain).signals
-            return SampledColours(inner.name, np.concatenate([inputs, rows]))
-    return None
-
-
-def domain_of(*sides: Transform) -> Array:
-    """The domain that holds the domains of all LUTs among `sides`, shape (2, 3); else 0..1."""
-    domains = np.array([each.domain for each in sides if isinstance(each, Lut)])
-    if not len(domains):
-        return np.array(UNIT_DOMAIN)
-    return np.stack([domains[:, 0].min(axis=0), domains[:, 1].max(axis=0)])
+    if not isinstance(side, Lut):
+        return None
+    inputs = node_inputs(side).reshape(-1, 3)
+    if isinstance(side, Lut1D):
+        return SampledColours(f"rows of {side.size}", inputs)
+    if isinstance(side, ShaperLut3D):
+        inputs = np.concatenate([inputs, node_inputs(side.shaper)])
+    return SampledColours(f"nodes of {side.size}", inputs)

@@ -11,10 +11,11 @@ import numpy as np
 from lutbench import files
 from lutbench.measure.comparison import Comparison
 from lutbench.measure.difference import measure
-from lutbench.measure.samples import chart_patches, domain_of, neutral_ramp
+from lutbench.measure.samples import chart_patches, neutral_ramp
 from lutbench.model.transforms import Array, Transform
 from lutbench.report.drawing import THEMED, Palette, add_axes, new_figure, svg
 from lutbench.report.templates import render
+from lutbench.tables.nodes import domain_of
 
 MAP_SIZE = 65
 SLICES = (0.0, 0.25, 0.5, 0.75, 1.0)

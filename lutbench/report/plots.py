@@ -13,6 +13,7 @@ from lutbench.inspection.subject import CODES
 from lutbench.model.curves.base import MID_GREY
 from lutbench.model.signal import RangeFromSignal, SignalFromRange
 from lutbench.report.drawing import THEMED, Palette, add_axes, new_figure
+from lutbench.tables.nodes import greys
 
 WIDTH, HEIGHT = 4.7, 3.7
 MARKED = ((GREY, "18 %"), (SKIN, "36 %"), (WHITE_CARD, "90 %"), (WHITE, "100 %"))
@@ -96,7 +97,7 @@ def stops_plot(found: Inspection, palette: Palette = THEMED) -> Any:
     top = min(float(np.log2(curve.clip / MID_GREY)), 12.0)
     stops = np.linspace(-8.0, top, 400)
     recorded = np.clip(curve.encode(MID_GREY * 2.0**stops), 0, 1)
-    values = RangeFromSignal(found.source_range).apply(np.repeat(recorded[:, None], 3, axis=1))
+    values = RangeFromSignal(found.source_range).apply(greys(recorded))
     after = SignalFromRange(found.target_range).apply(np.asarray(found.lut.apply(values)))
     axes.plot(stops, 100 * recorded, color=palette.second, linewidth=1.4, linestyle=_DASHES[1])
     axes.plot(stops, 100 * after.mean(axis=1), color=palette.accent, linewidth=1.8)

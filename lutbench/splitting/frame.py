@@ -8,6 +8,7 @@ import numpy as np
 
 from lutbench.model.transforms import Array, Transform
 from lutbench.tables.lut import UNIT_DOMAIN, Lut1D, Lut3D, ShaperLut3D, lattice
+from lutbench.tables.nodes import before_shaper, rises
 from lutbench.tables.sampling import sample_1d
 
 USUAL = 33
@@ -44,8 +45,7 @@ class Frame:
         if isinstance(lut, Lut3D):
             return cls(lut.size, lut.domain)
         if isinstance(lut, ShaperLut3D):
-            rising = (np.diff(lut.shaper.table, axis=0) > 0).all()
-            if rising:
+            if rises(lut.shaper):
                 return cls(lut.size, lut.lut.domain, lut.shaper)
             return cls(max(lut.size, USUAL), lut.domain)
         if isinstance(lut, Lut1D):
@@ -60,18 +60,7 @@ class Frame:
     def nodes(self, size: int | None = None) -> Array:
         """The inputs of the nodes, shape (n, n, n, 3)."""
         grid = lattice(size or self.size, self.domain)
-        if self.shaper is None:
-            return grid
-        low, high = self.shaper.domain
-        columns = [
-            np.interp(
-                grid[..., c],
-                self.shaper.table[:, c],
-                np.linspace(low[c], high[c], self.shaper.size),
-            )
-            for c in range(3)
-        ]
-        return np.stack(columns, axis=-1)
+        return grid if self.shaper is None else before_shaper(self.shaper, grid)
 
     def finer(self) -> int:
         """A size whose nodes hold all of the frame's, fine enough for a part of a chain."""

@@ -18,6 +18,7 @@ from lutbench.tables.lut import (
     ShaperLut3D,
     lattice,
 )
+from lutbench.tables.nodes import greys
 
 
 def sample(
@@ -100,7 +101,7 @@ def sample_with_shaper(
         raise NotInvertibleError(
             f"the shaper {shaper.name!r} does not rise from {low:g} to {high:g}"
         )
-    one_d = Lut1D(np.repeat(shaped[:, None], 3, axis=1), np.array([[low] * 3, [high] * 3]))
+    one_d = Lut1D(greys(shaped), np.array([[low] * 3, [high] * 3]))
     axis = np.interp(np.linspace(0, 1, size), shaped, inputs)
     grid = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1)
     lut = Lut3D(transform.apply(grid), interpolation=interpolation)

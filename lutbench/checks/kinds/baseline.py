@@ -17,13 +17,14 @@ from lutbench.checks.limits import CheckFigure, checked_limits, known_limits
 from lutbench.checks.subjects import NamedTransform
 from lutbench.errors import LutbenchError
 from lutbench.measure.comparison import ASSUMED_SOURCE
-from lutbench.measure.samples import domain_of, nodes_of
+from lutbench.measure.samples import nodes_of
 from lutbench.measure.view import View
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Encoding
 from lutbench.model.transforms import Array, Transform
 from lutbench.recipes.table import Table
-from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
+from lutbench.tables.lut import Lut
+from lutbench.tables.nodes import domain_of
 
 PARTS = "part_mean_code_10bit"
 DEFAULT_LIMITS = {"code_10bit": 0.1, PARTS: 0.0005}
@@ -81,7 +82,7 @@ class Baseline(Check):
     ) -> CheckResult:
         if whole:
             lut = side.transform
-            if not isinstance(lut, Lut1D | Lut3D | ShaperLut3D):
+            if not isinstance(lut, Lut):
                 raise LutbenchError(
                     "a pipeline is no LUT to record whole",
                     where=self.where,

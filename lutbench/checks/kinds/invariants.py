@@ -23,7 +23,6 @@ from lutbench.errors import DefinitionError, LutbenchError, unknown_name
 from lutbench.measure.comparison import ASSUMED_SOURCE
 from lutbench.measure.samples import (
     chart_patches,
-    domain_of,
     neutral_ramp,
     nodes_of,
     random_points,
@@ -33,6 +32,7 @@ from lutbench.model.conversion import Encoding
 from lutbench.model.transforms import Array, Transform
 from lutbench.recipes.table import Table
 from lutbench.tables.lut import Lut3D, lattice
+from lutbench.tables.nodes import domain_of
 
 DEFAULT_LIMITS = {
     "neutral": 0.1,

@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from lutbench.errors import LutbenchError
 from lutbench.media.still.still import Still
 from lutbench.tables.lut import lattice
+from lutbench.tables.nodes import greys
 
 Array = NDArray[np.float64]
 
@@ -117,7 +118,7 @@ class Layout:
         control = self.controls >= 0
         colours[control] = CONTROLS[self.controls[control]]
         nodes = lattice(self.size).transpose(2, 1, 0, 3).reshape(-1, 3)
-        ramp = np.repeat(np.linspace(0, 1, RAMP)[:, None], 3, axis=1)
+        ramp = greys(np.linspace(0, 1, RAMP))
         colours[~control] = np.concatenate([nodes, ramp])
         return colours
 

@@ -1,0 +1,132 @@
+"""Where a LUT holds its values: its domain, the inputs of its nodes, and its neutral axis.
+
+An input before a shaper is found by going through the shaper backwards, straight between
+its rows, so that the shaper sends it to the node again.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from lutbench.model.transforms import Array, Transform
+from lutbench.tables.lut import UNIT_DOMAIN, Lut, Lut1D, ShaperLut3D, lattice
+
+NEUTRALS_WITHOUT_NODES = 1025
+"""Greys along the neutral axis of a LUT whose shaper does not rise: no input is a node's own."""
+
+LEAST_WIDTH = 1e-6
+"""Signal: the width of a neutral axis where the domains of the channels do not overlap."""
+
+
+def greys(values: ArrayLike) -> Array:
+    """Each value as R = G = B: shape (n,) becomes (n, 3).
+
+    >>> greys([0.0, 0.5]).tolist()
+    [[0.0, 0.0, 0.0], [0.5, 0.5, 0.5]]
+    """
+    return np.repeat(np.asarray(values, dtype=np.float64)[:, None], 3, axis=1)
+
+
+def diagonal(table: NDArray[Any]) -> NDArray[Any]:
+    """The nodes of a lattice (n, n, n, …) at which r = g = b, shape (n, …)."""
+    index = np.arange(table.shape[0])
+    return np.asarray(table[index, index, index])
+
+
+def domain_of(*transforms: Transform) -> Array:
+    """The domain that holds those of all LUTs among `transforms`, shape (2, 3); else 0..1."""
+    domains = np.array([each.domain for each in transforms if isinstance(each, Lut)])
+    if not len(domains):
+        return np.array(UNIT_DOMAIN)
+    return np.stack([domains[:, 0].min(axis=0), domains[:, 1].max(axis=0)])
+
+
+def channels_alike(domain: Array) -> bool:
+    """Whether a domain, shape (2, 3), is the same for each channel."""
+    return bool((domain == domain[:, :1]).all())
+
+
+def rises(curve: Lut1D) -> bool:
+    """Whether every channel of a 1D LUT rises strictly, so that it has an inverse."""
+    return bool((np.diff(curve.table, axis=0) > 0).all())
+
+
+def before_shaper(shaper: Lut1D, values: ArrayLike) -> Array:
+    """The inputs that a shaper sends to `values`, shape (..., 3), held to its domain.
+
+    In a channel that does not rise strictly: the input of the row that comes nearest.
+
+    >>> double = Lut1D([[0.0] * 3, [0.5] * 3, [2.0] * 3])
+    >>> before_shaper(double, [0.25, 1.25, 9.0]).tolist()
+    [0.25, 0.75, 1.0]
+    """
+    wanted = np.asarray(values, dtype=np.float64)
+    inputs = np.linspace(shaper.domain[0], shaper.domain[1], shaper.size)
+    table = shaper.table.astype(np.float64)
+    found = [
+        np.interp(wanted[..., c], table[:, c], inputs[:, c])
+        if (np.diff(table[:, c]) > 0).all()
+        else inputs[_nearest_row(table[:, c], wanted[..., c]), c]
+        for c in range(3)
+    ]
+    return np.stack(found, axis=-1)
+
+
+def _nearest_row(column: Array, values: Array) -> NDArray[np.int64]:
+    order = np.argsort(column, kind="stable")
+    above = np.clip(np.searchsorted(column[order], values), 1, len(column) - 1)
+    lower, upper = column[order[above - 1]], column[order[above]]
+    return np.asarray(order[np.where(values - lower <= upper - values, above - 1, above)])
+
+
+def node_inputs(lut: Lut, size: int | None = None) -> Array:
+    """The inputs at which a LUT holds its values, before the shaper where there is one.
+
+    Shape (n, n, n, 3), indexed like the table; (n, 3) for a 1D LUT. With `size` the inputs
+    of a lattice (or of rows) of that size in the same place.
+    """
+    count = size or lut.size
+    if isinstance(lut, Lut1D):
+        return np.linspace(lut.domain[0], lut.domain[1], count)
+    if isinstance(lut, ShaperLut3D):
+        return before_shaper(lut.shaper, lattice(count, lut.lut.domain))
+    return lattice(count, lut.domain)
+
+
+def node_input(lut: Lut, node: tuple[int, ...]) -> tuple[float, ...]:
+    """The input of one node (r, g, b), or of one row (row,)."""
+    inner = lut.lut if isinstance(lut, ShaperLut3D) else lut
+    low, high = inner.domain
+    place = np.array(node[:1] if isinstance(lut, Lut1D) else node)
+    value = low + place / (lut.size - 1) * (high - low)
+    if isinstance(lut, ShaperLut3D):
+        value = before_shaper(lut.shaper, value)
+    return tuple(float(each) for each in value)
+
+
+def neutral_inputs(lut: Transform, size: int) -> Array:
+    """Inputs along the neutral axis, shape (m,): those of its nodes where it has any.
+
+    A shaper is gone through backwards, and both ends of its domain are added. Where the
+    channels' domains differ no node need be neutral: four times as many even steps.
+
+    Parameters
+    ----------
+    size
+        How many for a transform that is no LUT; the number of nodes of a LUT.
+    """
+    domain = domain_of(lut)
+    low, high = float(domain[0].max()), float(domain[1].min())
+    if isinstance(lut, ShaperLut3D):
+        if not rises(lut.shaper):
+            return np.linspace(low, high, NEUTRALS_WITHOUT_NODES)
+        nodes = np.linspace(lut.lut.domain[0], lut.lut.domain[1], lut.size)
+        inputs = before_shaper(lut.shaper, nodes)[:, 1]
+        inside = inputs[(inputs > low) & (inputs < high)]
+        return np.concatenate([[low], inside, [high]])
+    if not channels_alike(domain) or low >= high:
+        return np.linspace(low, max(high, low + LEAST_WIDTH), 4 * size + 1)
+    return np.linspace(low, high, size)
