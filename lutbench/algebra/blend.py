@@ -8,8 +8,9 @@ from typing import ClassVar
 import numpy as np
 
 from lutbench.algebra.chain import DEFAULT_SIZE, is_curve
-from lutbench.algebra.result import CODES, Change, Reworked, difference
+from lutbench.algebra.result import Change, Reworked, difference
 from lutbench.errors import LutbenchError
+from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array, Pipeline, Transform
 from lutbench.tables.lut import Interpolation, Lut, Lut1D, Lut3D, ShaperLut3D
 from lutbench.tables.nodes import domain_of
@@ -75,10 +76,12 @@ def blend(
     values = lut.table
     outside = float(max(-values.min(), values.max() - 1, 0))
     changes = [change]
-    if outside * CODES > 0.5:
+    if outside * CODES_10_BIT > 0.5:
         changes.append(
             Change(
-                "out_of_range", f"values reach {outside * CODES:.0f} codes outside 0..1", outside
+                "out_of_range",
+                f"values reach {outside * CODES_10_BIT:.0f} codes outside 0..1",
+                outside,
             )
         )
     return Reworked(lut, difference(mix, lut, domain), tuple(changes))

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from lutbench.algebra.chain import CURVE_SIZE
-from lutbench.algebra.result import CODES, Change, Reworked, code_error
+from lutbench.algebra.result import Change, Reworked, code_error
+from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Transform
 from lutbench.tables.lut import Lut1D
 from lutbench.tables.nodes import domain_of
@@ -28,15 +29,17 @@ def neutral_curve(
     curve = transform.apply(np.linspace(domain[0], domain[1], size))
     tint = float((curve.max(axis=1) - curve.min(axis=1)).max())
     changes = []
-    if tint * CODES >= 0.5:
-        message = f"the channels lie up to {tint * CODES:.1f} codes of 1023 apart"
+    if tint * CODES_10_BIT >= 0.5:
+        message = f"the channels lie up to {tint * CODES_10_BIT:.1f} codes of 1023 apart"
         changes.append(Change("tint", message + (", now one curve" if grey else ""), tint))
     if grey:
         curve = np.repeat(curve.mean(axis=1, keepdims=True), 3, axis=1)
     falls = np.minimum(np.diff(curve, axis=0), 0).sum(axis=0).min()
     if falls < -1e-9:
         changes.append(
-            Change("non_monotonic", f"falls by {-falls * CODES:.1f} codes in all", float(-falls))
+            Change(
+                "non_monotonic", f"falls by {-falls * CODES_10_BIT:.1f} codes in all", float(-falls)
+            )
         )
     lut = Lut1D(curve, domain, title)
     between = np.linspace(domain[0], domain[1], 3 * size + 2)

@@ -12,19 +12,21 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.algebra.result import CODES, Array, Change, Reworked, code_error
+from lutbench.algebra.result import Array, Change, Reworked, code_error
 from lutbench.errors import LutbenchError
-from lutbench.tables.cells import det3, jacobians, straight_basis, tetrahedra
+from lutbench.model.signal import CODES_10_BIT
+from lutbench.tables.cells import SIX_DECIMALS, channel_planes, folded, straight_basis, tetrahedra
 from lutbench.tables.lut import Lut3D, ShaperLut3D, lattice
 from lutbench.tables.nodes import diagonal
+from lutbench.tables.noise import noise_level
 
 REPAIRS = ("range", "noise", "monotone", "tint", "folds")
 FADE = 0.35
 """Saturation (largest minus smallest channel of the input) at which a repair of the
 neutral axis has faded to nothing."""
 LUMA = np.array([0.2126, 0.7152, 0.0722])
-ROUNDING = 1e-6
-"""What six decimals of a file may do to a value, with a margin."""
+LEAST_NOISE = 0.1
+"""10-bit codes: there is nothing to see of less."""
 
 
 def repair(
@@ -84,13 +86,13 @@ def repair(
 def _note(before: Array, after: Array, changes: list[Change], code: str, words: str) -> Array:
     """`after`, with the change reported where there is one."""
     moved = np.abs(after - before).max(axis=-1)
-    if moved.max() <= ROUNDING:
+    if moved.max() <= SIX_DECIMALS:
         return before
-    share = float((moved > ROUNDING).mean())
+    share = float((moved > SIX_DECIMALS).mean())
     changes.append(
         Change(
             code,
-            f"{words}: {share:.1%} of the nodes moved, by {moved.max() * CODES:.1f} codes of"
+            f"{words}: {share:.1%} of the nodes moved, by {moved.max() * CODES_10_BIT:.1f} codes of"
             " 1023 at most",
             float(moved.max()),
         )
@@ -104,19 +106,19 @@ def _note(before: Array, after: Array, changes: list[Change], code: str, words: 
 def _rising(table: Array, fade: float, changes: list[Change]) -> Array:
     axis = diagonal(table)
     falls = float(-np.minimum(np.diff(axis, axis=0), 0).min())
-    if falls <= ROUNDING:
+    if falls <= SIX_DECIMALS:
         return table
-    words = f"neutral axis made to rise (it fell by up to {falls * CODES:.1f} codes from node to"
-    return _note(
-        table, _shifted(table, isotonic(axis) - axis, fade), changes, "monotone", words + " node)"
-    )
+    fall = f"it fell by up to {falls * CODES_10_BIT:.1f} codes from node to node"
+    correction = isotonic(axis) - axis
+    words = f"neutral axis made to rise ({fall})"
+    return _note(table, _shifted(table, correction, fade), changes, "monotone", words)
 
 
 def _neutral(table: Array, fade: float, changes: list[Change]) -> Array:
     axis = diagonal(table)
     grey = (axis @ LUMA)[:, None]
     tint = float(np.ptp(axis, axis=1).max())
-    words = f"tint taken off neutrals (channels up to {tint * CODES:.1f} codes apart)"
+    words = f"tint taken off neutrals (channels up to {tint * CODES_10_BIT:.1f} codes apart)"
     return _note(table, _shifted(table, grey - axis, fade), changes, "tint", words)
 
 
@@ -142,39 +144,14 @@ def _shifted(table: Array, correction: Array, fade: float) -> Array:
 # --- noise -----------------------------------------------------------------------------------
 
 
-def noise_level(table: Array) -> float:
-    """The standard deviation of independent noise on the nodes, in signal units.
-
-    From the median of the fourth differences along r, g and b: a smooth LUT has
-    next to none, and kinks, being few, do not move a median. Fourth differences
-    of unit white noise have a standard deviation of √70.
-    """
-    if table.shape[0] < 6:
-        return 0.0
-    spread = [np.abs(np.diff(table, n=4, axis=axis)).ravel() for axis in range(3)]
-    return float(np.median(np.concatenate(spread)) / (0.67449 * np.sqrt(70)))
-
-
 def _denoised(table: Array, changes: list[Change]) -> Array:
-    sigma = noise_level(table)
-    # Below a tenth of a 10-bit code there is nothing to see, and curvature of a
-    # steep LUT at a coarse size is mistaken for noise.
-    if sigma * CODES < 0.1 or sigma < 1.5 * _smooth_floor(table):
+    sigma = noise_level(channel_planes(table))
+    if sigma * CODES_10_BIT < LEAST_NOISE:
         return table
     smooth = np.stack([_smoothed(table[..., c]) for c in range(3)], axis=-1)
     moved = np.clip(smooth - table, -3 * sigma, 3 * sigma)
-    words = f"noise of about {sigma * CODES:.2f} codes smoothed"
+    words = f"noise of about {sigma * CODES_10_BIT:.2f} codes smoothed"
     return _note(table, table + moved, changes, "noise", words)
-
-
-def _smooth_floor(table: Array) -> float:
-    """What `noise_level` would find if the LUT were smooth: the same measure at double step.
-
-    A smooth function's fourth differences fall by 16 when the step is halved; those
-    of noise stay as they are.
-    """
-    coarse = table[::2, ::2, ::2]
-    return noise_level(coarse) / 16 if coarse.shape[0] >= 6 else 0.0
 
 
 def _smoothed(values: Array) -> Array:
@@ -201,20 +178,6 @@ def _smoothed(values: Array) -> Array:
 
 
 # --- folds -----------------------------------------------------------------------------------
-
-
-def folded(table: Array) -> NDArray[np.bool_]:
-    """Which tetrahedra are turned inside out, in the order of `cells.tetrahedra`.
-
-    A determinant within what six-decimal rounding can do to it counts as flat
-    (clipped), not as folded.
-    """
-    jacobian = jacobians(table)
-    reach = np.linalg.norm(jacobian, axis=1)
-    limit = ROUNDING * (
-        reach[:, 0] * reach[:, 1] + reach[:, 1] * reach[:, 2] + reach[:, 0] * reach[:, 2]
-    )
-    return np.asarray(det3(jacobian) < -np.maximum(limit, 1e-12))
 
 
 def _unfolded(table: Array, changes: list[Change], rounds: int = 200) -> Array:
@@ -279,6 +242,3 @@ def _relaxed(table: Array, mask: NDArray[np.bool_]) -> Array:
     result = table.copy()
     result[mask] = 0.5 * (table[mask] + mean[mask])
     return result
-
-
-__all__ = ["REPAIRS", "folded", "isotonic", "noise_level", "repair"]

@@ -8,14 +8,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Transform
 from lutbench.tables.lut import Lut
 from lutbench.tables.nodes import greys
 
 Array = NDArray[np.float64]
-
-CODES = 1023.0
-"""10-bit code values of signal 1, full range."""
 
 
 @dataclass(frozen=True)
@@ -83,7 +81,7 @@ def code_error(first: NDArray[Any], second: NDArray[Any]) -> CodeError:
     """
     if not first.size:
         return CodeError(0.0, 0.0, 0.0)
-    codes = np.abs(first.astype(np.float64) - second) * CODES
+    codes = np.abs(first.astype(np.float64) - second) * CODES_10_BIT
     return CodeError(float(codes.mean()), float(np.percentile(codes, 95)), float(codes.max()))
 
 

@@ -124,7 +124,8 @@ def _report(
 ) -> dict[str, Any]:
     import numpy as np
 
-    from lutbench.measure.difference import CODES_10_BIT, Spread
+    from lutbench.measure.difference import Spread
+    from lutbench.model.signal import CODES_10_BIT
 
     points, difference = converted.difference()
     codes = np.abs(difference).max(axis=-1) * CODES_10_BIT

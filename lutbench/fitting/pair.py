@@ -11,11 +11,12 @@ from numpy.typing import NDArray
 
 from lutbench.algebra.repair import repair
 from lutbench.algebra.resample import resample
-from lutbench.algebra.result import CODES, CodeError, code_error
+from lutbench.algebra.result import CodeError, code_error
 from lutbench.errors import LutbenchError
 from lutbench.fitting.base import MixAndCurves, fit_base
 from lutbench.fitting.registration import check_registration
 from lutbench.fitting.scattered import ScatteredFit
+from lutbench.model.signal import CODES_10_BIT
 from lutbench.tables.lut import SIZES_3D, Lut3D, lattice
 
 Array = NDArray[np.float64]
@@ -290,7 +291,7 @@ def _notes(
             f"{outliers:.1%} of the pixels do not follow the rest and were left out: titles, dust,"
             " or work on a part of the picture, which no LUT can hold"
         )
-    if held_out.p95 > 0.04 * CODES:
+    if held_out.p95 > 0.04 * CODES_10_BIT:
         notes.append(
             f"a twentieth of unseen colour values are off by {held_out.p95:.0f} codes of 1023 or"
             " more: the second picture was not made by a LUT alone, or holds much noise"

@@ -9,9 +9,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.algebra.result import CODES, CodeError, code_error
+from lutbench.algebra.result import CodeError, code_error
 from lutbench.errors import LutbenchError
 from lutbench.fitting.scattered import ScatteredFit, smooth_curves
+from lutbench.model.signal import CODES_10_BIT
 from lutbench.tables.lut import SIZES_3D, Lut1D, Lut3D, lattice
 
 Array = NDArray[np.float64]
@@ -165,5 +166,5 @@ def _node_error(
     for _ in range(rounds):
         pure = random.normal(0, noise, inputs.shape)
         total += ScatteredFit(inputs, pure, size).solve(smoothness, rtol=1e-3) ** 2
-    spread = np.sqrt(total / rounds) * CODES
+    spread = np.sqrt(total / rounds) * CODES_10_BIT
     return float(np.median(spread)), float(np.percentile(spread, 95))

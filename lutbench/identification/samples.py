@@ -10,12 +10,12 @@ from numpy.typing import NDArray
 
 from lutbench.errors import LutbenchError
 from lutbench.identification.curvebank import scale_of
-from lutbench.model.signal import Range
+from lutbench.model.signal import CODES_10_BIT, Range
 from lutbench.model.transforms import Array, Transform
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D, lattice
 from lutbench.tables.nodes import before_shaper, diagonal, greys
 
-CODES = 1023.0
+CODES = CODES_10_BIT
 """Errors are told in 10-bit codes of the file's full scale."""
 
 MOST = 33

@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 
 from lutbench.inspection.subject import CODES, Subject
 from lutbench.model.transforms import Array
-from lutbench.tables.cells import ORDERS
+from lutbench.tables.cells import volumes
+from lutbench.tables.noise import any_along, noise_level
 
 Mask = NDArray[np.bool_]
 
@@ -28,13 +29,9 @@ FOLD_DEPTH = 0.5 / CODES
 # compressing a gamut may turn such colours over: one channel under 20 % in, none
 # over 45 %.
 DARK_LEAST, DARK_MOST = 0.20, 0.45
-NOISE_ORDERS = (2, 4, 6, 8)
-MEDIAN_OF_NORMAL = 0.6745
-SIGN_CHANGES = 0.6
 CREASES = 300.0
 # Of the values that stand out most so many are looked at along the diagonals.
 LOOKED_AT = 20
-FEWEST = 50
 
 
 @dataclass(frozen=True)
@@ -62,48 +59,13 @@ class Folds:
     cells: NDArray[np.int64]
 
 
-def jacobians(planes: Array) -> list[tuple[tuple[int, ...], Array, Array]]:
-    """For each order of the axes: the order, determinants, and what rounding may change.
-
-    Parameters
-    ----------
-    planes
-        Shape (3, n, n, n).
-
-    Returns
-    -------
-    Determinants of the steps along r, g and b in the tetrahedra of each cell,
-    shape (n − 1, n − 1, n − 1), in units of output³; and for each the change
-    that an error of half a 10-bit code a step may cause.
-    """
-    m = planes.shape[1] - 1
-    found: list[tuple[tuple[int, ...], Array, Array]] = []
-    for order in ORDERS:
-        steps: list[Array] = [planes[:, :m, :m, :m]] * 3
-        offset = [0, 0, 0]
-        before = planes[:, :m, :m, :m]
-        for axis in order:
-            offset[axis] += 1
-            here = planes[(slice(None), *(slice(o, o + m) for o in offset))]
-            steps[axis] = here - before
-            before = here
-        r, g, b = steps
-        cross = np.stack(
-            [r[1] * g[2] - r[2] * g[1], r[2] * g[0] - r[0] * g[2], r[0] * g[1] - r[1] * g[0]]
-        )
-        lengths = [np.sqrt((each**2).sum(axis=0)) for each in steps]
-        areas = lengths[0] * lengths[1] + lengths[1] * lengths[2] + lengths[0] * lengths[2]
-        found.append((order, (cross * b).sum(axis=0), FOLD_DEPTH * areas))
-    return found
-
-
 def folds(subject: Subject) -> Folds:
     """Where the lattice runs backwards: negative Jacobian determinants of its tetrahedra."""
     planes = subject.planes
     clipped: Mask = np.asarray(subject.at_end.any(axis=0))
     m = planes.shape[1] - 1
     dark = _dark(m)
-    measured = jacobians(planes)
+    measured = [(order, det, FOLD_DEPTH * areas) for order, det, areas in volumes(planes)]
     total = sum(
         int((det > margin).sum()) - int((det < -margin).sum()) for _, det, margin in measured
     )
@@ -140,44 +102,8 @@ def _dark(m: int) -> Mask:
 
 
 def noise(subject: Subject) -> float:
-    """The standard deviation of noise on the values, in 10-bit codes.
-
-    White noise σ gives k-th differences of σ·sqrt(C(2k, k)); a smooth table gives
-    less and less with k and in the directions in which a channel hardly changes.
-    So the least estimate over orders and directions is taken (of medians, over
-    values that are not clipped), and of the channels the noisiest. It counts only
-    where it comes of noise: k-th differences of noise change their sign from one to
-    the next with a probability of arccos(−k / (k + 1)) / π, over 0.7; those of a
-    smooth table mostly keep it.
-    """
-    planes, at_end = subject.planes, subject.at_end
-    levels = []
-    for channel in range(3):
-        least, from_noise = np.inf, False
-        for axis in range(planes.ndim - 1):
-            for order in NOISE_ORDERS:
-                if planes.shape[1 + axis] <= order + 2:
-                    continue
-                differences = np.diff(planes[channel], n=order, axis=axis)
-                free = ~_spread(at_end[channel], axis, order)
-                values = np.abs(differences[free])
-                if values.size < FEWEST:
-                    continue
-                scale = MEDIAN_OF_NORMAL * np.sqrt(comb(2 * order, order))
-                estimate = float(np.median(values)) / scale
-                if estimate < least:
-                    least = estimate
-                    from_noise = _sign_changes(differences, free, axis) >= SIGN_CHANGES
-        levels.append(least if from_noise else 0.0)
-    return max(levels) * CODES
-
-
-def _sign_changes(differences: Array, free: Mask, axis: int) -> float:
-    """In which share of the free neighbours along the axis the sign changes."""
-    both = ~_spread(~free, axis, 1)
-    along = np.moveaxis(differences, axis, 0)
-    turned = np.moveaxis(along[1:] * along[:-1] < 0, 0, axis)
-    return float(turned[both].mean()) if both.any() else 0.0
+    """The standard deviation of noise on the values, in 10-bit codes: see `noise_level`."""
+    return noise_level(subject.planes, subject.at_end) * CODES
 
 
 def stray(subject: Subject) -> Spot:
@@ -217,7 +143,7 @@ def _lone(subject: Subject, order: int, alike: float) -> Spot:
         bend = np.diff(planes, n=order, axis=axis) * (-1 if order == 2 else 1)
         other: list[Any] = [slice(None), *([inner] * axes)]
         other[axis] = slice(None)
-        touched = _spread(subject.at_end, axis, 2 * reach)[tuple(other)]
+        touched = any_along(subject.at_end, axis, 2 * reach)[tuple(other)]
         scores.append(np.where(touched, 0.0, _alternation(bend, axis, own, beside)[tuple(other)]))
         middle = list(other)
         middle[axis] = slice(1, bend.shape[axis] - 1)
@@ -262,7 +188,7 @@ def repeats(subject: Subject) -> tuple[float, tuple[int, ...]]:
     where: tuple[int, ...] = (0, 0, 0)
     for axis in range(3):
         steps = np.diff(planes, axis=axis + 1)
-        same = (np.abs(steps) < 2e-9).all(axis=0) & ~_spread(at_end[axis], axis, 1)
+        same = (np.abs(steps) < 2e-9).all(axis=0) & ~any_along(at_end[axis], axis, 1)
         wide = np.moveaxis(np.abs(steps[axis]) > FOLD_DEPTH, axis, 0)
         beside = np.zeros_like(wide)
         beside[1:] |= wide[:-1]
@@ -302,7 +228,7 @@ def channel_order(subject: Subject) -> tuple[int, int, int]:
     pull = np.zeros((3, 3))
     for channel in range(3):
         for axis in range(3):
-            free = ~_spread(at_end[channel], axis, 1)
+            free = ~any_along(at_end[channel], axis, 1)
             steps = np.abs(np.diff(planes[channel], axis=axis))[free]
             pull[channel, axis] = float(steps.mean()) if steps.size else 0.0
     strongest = pull.argmax(axis=1)
@@ -353,17 +279,6 @@ def _alternation(bend: Array, axis: int, own: int, beside: int) -> Array:
     up = np.minimum(here, np.minimum(-before, -after))
     down = np.minimum(-here, np.minimum(before, after))
     return np.asarray(np.maximum(np.maximum(up, down), 0.0))
-
-
-def _spread(mask: Mask, axis: int, reach: int) -> Mask:
-    """Whether any of `reach` + 1 neighbours along the axis is marked."""
-    length = mask.shape[axis] - reach
-    parts = []
-    for start in range(reach + 1):
-        index: list[Any] = [slice(None)] * mask.ndim
-        index[axis] = slice(start, start + length)
-        parts.append(mask[tuple(index)])
-    return np.asarray(np.logical_or.reduce(parts))
 
 
 def _node(flat: int, shape: tuple[int, ...]) -> tuple[int, ...]:

@@ -9,19 +9,19 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Transform
+from lutbench.tables.cells import channel_planes
 from lutbench.tables.lut import Lut, Lut1D, Lut3D, ShaperLut3D
 from lutbench.tables.nodes import domain_of, greys, neutral_inputs, node_input
+from lutbench.tables.noise import CLIPPED_WITHIN, clipped
 
 Array = NDArray[np.float64]
 
-CODES = 1023.0
+CODES = CODES_10_BIT
 """10-bit codes in the full range."""
 
 SAMPLED_SIZE = 33
-# Values this near to the lowest or highest of the table count as clipped there: a
-# hundredth of a 10-bit code, over the rounding of a six-decimal file.
-AT_END = 1e-5
 
 
 @dataclass(frozen=True)
@@ -70,7 +70,7 @@ class Subject:
     def planes(self) -> Array:
         """The table by channel: shape (3, n, n, n), or (3, n) for a 1D LUT."""
         table = self.lut.table if isinstance(self.lut, Lut1D) else self._lattice_table
-        return np.ascontiguousarray(np.moveaxis(np.asarray(table, np.float64), -1, 0))
+        return channel_planes(table)
 
     @property
     def _lattice_table(self) -> NDArray[Any]:
@@ -80,11 +80,7 @@ class Subject:
     @cached_property
     def at_end(self) -> NDArray[np.bool_]:
         """Where a value is the lowest or highest that its channel gives; like `planes`."""
-        planes = self.planes
-        axes = tuple(range(1, planes.ndim))
-        low = planes.min(axis=axes, keepdims=True)
-        high = planes.max(axis=axes, keepdims=True)
-        return np.asarray((planes <= low + AT_END) | (planes >= high - AT_END))
+        return clipped(self.planes)
 
     @cached_property
     def neutral(self) -> NeutralAxis:
@@ -197,7 +193,7 @@ class NeutralAxis:
 
 def _clip(inputs: Array, outputs: Array) -> Clip | None:
     """The run of equal values at the end of the arrays."""
-    same = (np.abs(outputs - outputs[-1]) < AT_END).all(axis=1)
+    same = (np.abs(outputs - outputs[-1]) < CLIPPED_WITHIN).all(axis=1)
     if same.all():
         return None
     first = len(same) - int(np.argmin(same[::-1]))

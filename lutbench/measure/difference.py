@@ -14,11 +14,11 @@ from lutbench.measure.delta_e import delta_e_2000, delta_e_itp, itp_from_xyz, la
 from lutbench.measure.samples import chart_patches, neutral_ramp, random_points
 from lutbench.measure.view import View, view_of
 from lutbench.model.conversion import Encoding
+from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array, Transform
 from lutbench.tables.lut import Interpolation, Lut, interpolated
 from lutbench.tables.sampling import sample
 
-CODES_10_BIT = 1023.0
 BLOCK = 65536  # colours at a time, so that the many temporaries stay small
 
 

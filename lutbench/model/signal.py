@@ -20,6 +20,9 @@ Range = Literal["full", "legal"]
 
 BIT_DEPTHS = (8, 10, 12, 16)
 
+CODES_10_BIT = 1023.0
+"""Code values of 10 bits from signal 0 to signal 1, full range: the unit of most errors."""
+
 
 def check_range(name: str, where: str = "") -> Range:
     """`name` as a signal range; LutbenchError when it is neither full nor legal."""

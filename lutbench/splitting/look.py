@@ -11,12 +11,11 @@ from lutbench.errors import LutbenchError
 from lutbench.fitting.scattered import ScatteredFit
 from lutbench.identification.curvebank import scale_of
 from lutbench.model.grade import CDL_WEIGHTS, Cdl, Saturation
-from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange
+from lutbench.model.signal import CODES_10_BIT, Range, RangeFromSignal, SignalFromRange
 from lutbench.model.transforms import Array, Pipeline, Transform
 from lutbench.tables.lut import Lut3D, lattice
 
 SIZE = 33
-CODES = 1023.0
 
 EXPLAINED = 1.0
 """10-bit codes beside the noise: what leaves 95 % of the nodes no more explains a look."""
@@ -71,7 +70,7 @@ def look_between(
     high = max(1.0, float(clean.max()))
     domain = np.array([[low] * 3, [high] * 3])
     limit = EXPLAINED + noise
-    seen = expected and np.percentile(np.abs(given - clean), 95) * CODES > limit
+    seen = expected and np.percentile(np.abs(given - clean), 95) * CODES_10_BIT > limit
     cdl = fitted_cdl(clean, given, name, _start(grade, clamp), limit) if seen else None
     base: Transform = on_full_scale((cdl,), name) if cdl else Pipeline()
     if seen and cdl is None and grade:
@@ -80,7 +79,7 @@ def look_between(
     table = _carried_on(base, nodes, name, clamp)
     look = Lut3D(table, domain, title="look")
     rest = given - np.asarray(look.apply(clean))
-    if np.percentile(np.abs(rest), 95) * CODES > limit:
+    if np.percentile(np.abs(rest), 95) * CODES_10_BIT > limit:
         fit = ScatteredFit((clean - low) / (high - low), rest, SIZE)
         look = Lut3D(table + fit.solve(SMOOTHNESS, reach=REACH), domain, title="look")
     return LookPart(look, cdl)
@@ -143,7 +142,7 @@ def fitted_cdl(clean: Array, given: Array, name: Range, start: Cdl, limit: float
         return Cdl(slope, offset, power, float(p[9]), start.clamp)  # type: ignore[arg-type]
 
     def miss(p: Array) -> Array:
-        return np.asarray((cdl_at(p).apply(x_fit) - y_fit).ravel() * CODES)
+        return np.asarray((cdl_at(p).apply(x_fit) - y_fit).ravel() * CODES_10_BIT)
 
     begin = np.array([*start.slope, *start.offset, *start.power, start.saturation])
     bounds = ([0.05] * 3 + [-0.9] * 3 + [0.1] * 3 + [0.0], [10] * 3 + [0.9] * 3 + [8] * 3 + [4])
@@ -154,5 +153,5 @@ def fitted_cdl(clean: Array, given: Array, name: Range, start: Cdl, limit: float
         cdl = cdl_at(np.round(found.x, 6))
     except (LutbenchError, ValueError):
         return None
-    left = np.abs(cdl.apply(x[clear]) - y[clear]) * span * CODES
+    left = np.abs(cdl.apply(x[clear]) - y[clear]) * span * CODES_10_BIT
     return cdl if np.percentile(left, 95) <= limit else None

@@ -8,6 +8,7 @@ each of them. Nodes are counted flat: node [r, g, b] of an n-lattice is number
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from itertools import permutations
 from typing import Any
 
@@ -19,6 +20,12 @@ Index = NDArray[np.int64]
 
 ORDERS = tuple(permutations(range(3)))
 """The orders of the axes: the six tetrahedra of a cell."""
+
+SIX_DECIMALS = 1e-6
+"""Signal: what the rounding of a file to six decimals may do to a value, with a margin."""
+
+LEAST_VOLUME = 1e-12
+"""Output³: a determinant nearer to 0 than this is 0 and an error of arithmetic."""
 
 
 def strides(size: int) -> Index:
@@ -93,6 +100,31 @@ def tetrahedra(size: int) -> Index:
     return np.asarray((base[:, None, None] + moves).reshape(-1, 4))
 
 
+def cell_steps(planes: Array) -> Iterator[tuple[tuple[int, ...], list[Array]]]:
+    """For each order of the axes: the order, and the steps across the tetrahedra of all cells.
+
+    Parameters
+    ----------
+    planes
+        A table by channel, shape (3, n, n, n).
+
+    Returns
+    -------
+    Three arrays of shape (3, n − 1, n − 1, n − 1): how each channel changes along r, g and b.
+    """
+    m = planes.shape[1] - 1
+    for order in ORDERS:
+        steps = [planes[:, :m, :m, :m]] * 3
+        offset = [0, 0, 0]
+        before = planes[:, :m, :m, :m]
+        for axis in order:
+            offset[axis] += 1
+            here = planes[(slice(None), *(slice(o, o + m) for o in offset))]
+            steps[axis] = here - before
+            before = here
+        yield order, steps
+
+
 def jacobians(table: NDArray[Any]) -> Array:
     """How the colour moves across each tetrahedron, in output per step of the lattice.
 
@@ -102,19 +134,46 @@ def jacobians(table: NDArray[Any]) -> Array:
     along input axis k. The determinant is over 0 where orientation is kept,
     under 0 in a fold and 0 where colours fall together.
     """
-    size = table.shape[0]
-    nodes = table.reshape(-1, 3)[tetrahedra(size)].astype(np.float64)
-    edges = np.diff(nodes, axis=1).reshape(-1, 6, 3, 3)
-    result = np.empty((edges.shape[0], 6, 3, 3))
-    for index, order in enumerate(ORDERS):
-        for place, axis in enumerate(order):
-            result[:, index, :, axis] = edges[:, index, place]
+    m = table.shape[0] - 1
+    result = np.empty((m, m, m, 6, 3, 3))
+    for index, (_, steps) in enumerate(cell_steps(channel_planes(table))):
+        for axis, step in enumerate(steps):
+            result[..., index, :, axis] = np.moveaxis(step, 0, -1)
     return result.reshape(-1, 3, 3)
 
 
-def determinants(table: NDArray[Any]) -> Array:
-    """The determinant of each tetrahedron's Jacobian, 1 for the identity: (6·(n−1)³,)."""
-    return np.asarray(det3(jacobians(table)) * (table.shape[0] - 1.0) ** 3)
+def volumes(planes: Array) -> Iterator[tuple[tuple[int, ...], Array, Array]]:
+    """For each order of the axes: the order, the determinants of the Jacobians, and areas.
+
+    Both of shape (n − 1, n − 1, n − 1), in units of output³ and output². An error of ε in
+    each step changes a determinant by ε times the area at most: the sum of the products of
+    two steps' lengths.
+    """
+    for order, (r, g, b) in cell_steps(planes):
+        cross = np.stack(
+            [r[1] * g[2] - r[2] * g[1], r[2] * g[0] - r[0] * g[2], r[0] * g[1] - r[1] * g[0]]
+        )
+        along_r, along_g, along_b = (np.sqrt((each**2).sum(axis=0)) for each in (r, g, b))
+        areas = along_r * along_g + along_g * along_b + along_r * along_b
+        yield order, (cross * b).sum(axis=0), areas
+
+
+def folded(table: NDArray[Any], rounding: float = SIX_DECIMALS) -> NDArray[np.bool_]:
+    """Which tetrahedra are turned inside out, in the order of `tetrahedra`.
+
+    A determinant within what `rounding` of the values can do to it counts as flat
+    (clipped), not as folded.
+    """
+    found = [
+        determinant < -np.maximum(rounding * areas, LEAST_VOLUME)
+        for _, determinant, areas in volumes(channel_planes(table))
+    ]
+    return np.stack(found, axis=-1).reshape(-1)
+
+
+def channel_planes(table: NDArray[Any]) -> Array:
+    """A table by channel: shape (n, n, n, 3) becomes (3, n, n, n), (n, 3) becomes (3, n)."""
+    return np.ascontiguousarray(np.moveaxis(np.asarray(table, np.float64), -1, 0))
 
 
 def det3(matrix: Array) -> Array:

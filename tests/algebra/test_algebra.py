@@ -21,7 +21,6 @@ from lutbench.algebra import (
     resample,
     strength,
 )
-from lutbench.algebra.repair import folded, noise_level
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.curves.base import Decode, Encode
 from lutbench.model.gamuts import BT709, BT2020, conversion
@@ -29,13 +28,18 @@ from lutbench.model.grade import Saturation
 from lutbench.model.tone import ToneCurve
 from lutbench.model.transforms import Matrix, Transform
 from lutbench.tables.cells import (
-    determinants,
+    channel_planes,
+    det3,
+    folded,
     gradient,
+    jacobians,
     positions,
     tetrahedra,
+    volumes,
     weight_matrix,
 )
 from lutbench.tables.lut import UNIT_DOMAIN, Lut1D, Lut3D, ShaperLut3D, lattice
+from lutbench.tables.noise import noise_level
 from lutbench.tables.sampling import sample
 
 CODE = 1 / 1023
@@ -92,16 +96,19 @@ def test_trilinear_weights_against_scipy(log_to_display: Lut3D) -> None:
 
 def test_tetrahedra_fill_the_cube() -> None:
     corners = lattice(4).reshape(-1, 3)[tetrahedra(4)]
-    volumes = np.abs(np.linalg.det(np.diff(corners, axis=1))) / 6
-    assert len(volumes) == 6 * 27
-    assert volumes.sum() == pytest.approx(1)
-    assert np.ptp(volumes) < 1e-15
+    sizes = np.abs(np.linalg.det(np.diff(corners, axis=1))) / 6
+    assert len(sizes) == 6 * 27
+    assert sizes.sum() == pytest.approx(1)
+    assert np.ptp(sizes) < 1e-15
 
 
 def test_determinants_of_a_matrix_are_its_own() -> None:
     matrix = Matrix.from_array([[0.8, 0.1, 0.1], [0.2, 0.7, 0.1], [0.0, 0.1, 0.9]])
-    found = determinants(sample(matrix, 5).table)
-    np.testing.assert_allclose(found, np.linalg.det(matrix.array), atol=1e-12)
+    table = sample(matrix, 5).table
+    expected = np.linalg.det(matrix.array)
+    np.testing.assert_allclose(det3(jacobians(table)) * 4**3, expected, atol=1e-12)
+    for _, found, _ in volumes(channel_planes(table)):
+        np.testing.assert_allclose(found * 4**3, expected, atol=1e-12)
 
 
 def test_gradient_is_the_slope_of_the_lut(log_to_display: Lut3D) -> None:
@@ -370,7 +377,7 @@ def test_noise_is_found_and_smoothed(log_to_display: Lut3D) -> None:
     sigma = 1.5 * CODE
     noise = np.random.default_rng(2).normal(0, sigma, log_to_display.table.shape)
     noisy = Lut3D(log_to_display.table + noise)
-    assert noise_level(np.asarray(noisy.table)) == pytest.approx(sigma, rel=0.1)
+    assert noise_level(channel_planes(noisy.table)) == pytest.approx(sigma, rel=0.1)
     made = repair(noisy, ("noise",))
     before = np.abs(noisy.table - log_to_display.table).mean()
     after = np.abs(made.lut.table - log_to_display.table).mean()
