@@ -21,14 +21,15 @@ from lutbench.measure.difference import measure
 from lutbench.measure.samples import CHART_STOPS, chart_light, chart_patches
 from lutbench.measure.view import view_of
 from lutbench.model.catalogue import Catalogue, open_catalogue
-from lutbench.model.conversion import Conversion, Encoding, shoulder_for
+from lutbench.model.compression import GamutCompression
+from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.curves.base import MID_GREY, Encode
 from lutbench.model.curves.hdr import pq_luminance, pq_signal
 from lutbench.model.false_colour import FalseColour, default_bands
 from lutbench.model.gamuts import conversion
 from lutbench.model.grade import Cdl, white_balance
 from lutbench.model.signal import signal_from_code
-from lutbench.model.tone import Eetf, GamutCompression, ToneCurve
+from lutbench.model.tone import Eetf, ToneCurve
 from lutbench.tables.lut import interpolated
 from lutbench.tables.sampling import sample
 
@@ -265,7 +266,7 @@ def viewing() -> Conversion:
     """The demo's viewing conversion."""
     source = Encoding(known().curve("Tarn Log"), known().gamut("Tarn Wide"))
     target = Encoding(known().curve("BT.1886"), known().gamut("BT.709"))
-    shoulder = shoulder_for(source.curve, target.curve, contrast=1.15, shoulder_start=0.5, toe=0.3)
+    shoulder = ToneCurve.between(source, target, contrast=1.15, shoulder_start=0.5, toe=0.3)
     return Conversion(source, target, compression=GamutCompression(), tone=shoulder)
 
 

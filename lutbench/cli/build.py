@@ -50,10 +50,11 @@ SCHEMA = 1
 )
 @click.option(
     "--tone",
-    type=click.Choice(["clip", "shoulder"]),
+    metavar="clip|shoulder|eetf",
     default="clip",
     show_default=True,
-    help="Cut off what is brighter than white, or roll it off.",
+    help="Cut off what is brighter than white, roll it off, or bring an HDR display's light "
+    "to a lesser display.",
 )
 @click.option(
     "--gamut",

@@ -21,7 +21,7 @@ from lutbench.measure.delta_e import delta_e_2000, lab_from_xyz
 from lutbench.measure.difference import Spread
 from lutbench.model.conversion import Encoding
 from lutbench.model.curves.base import Decode, Encode
-from lutbench.model.tone import Exposure
+from lutbench.model.exposure import Exposure
 from lutbench.model.transforms import Matrix, Pipeline, Transform
 from lutbench.tables.lut import Lut3D
 from lutbench.tables.sampling import sample

@@ -16,7 +16,7 @@ from lutbench.identification.freeform import Form, FreeFit, settle, started
 from lutbench.identification.graded import Problems, fit_cdl, fit_contrast
 from lutbench.identification.ground import Ground
 from lutbench.identification.samples import CODES, Samples
-from lutbench.identification.target import SHOWN_ON, Through
+from lutbench.identification.target import Through
 from lutbench.model.transforms import Array
 
 APART = 2.5
@@ -135,7 +135,7 @@ def pairs_of_curves(
         if not tinted:
             found += through.logistic(lights, targets)
         chosen = np.array(
-            [j for j, end in enumerate(targets) if end.curve.curve.name in SHOWN_ON], dtype=np.int64
+            [j for j, end in enumerate(targets) if end.curve.curve.shown], dtype=np.int64
         )
         group, target = (
             each.ravel() for each in np.meshgrid(np.arange(len(sources)), chosen, indexing="ij")

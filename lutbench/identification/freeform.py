@@ -31,7 +31,7 @@ from lutbench.identification.ground import (
 from lutbench.identification.linear import solve
 from lutbench.identification.medians import median_where
 from lutbench.identification.samples import CODES, Samples
-from lutbench.model.tone import GamutCompression
+from lutbench.model.compression import GamutCompression
 from lutbench.model.transforms import Array
 
 KNOTS = 22

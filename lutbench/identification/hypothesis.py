@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 from lutbench.identification.curvebank import End, scale_of
 from lutbench.identification.gamutbank import Pair
 from lutbench.identification.samples import CODES, Samples
+from lutbench.model.compression import GamutCompression
 from lutbench.model.curves.base import Curve
 from lutbench.model.curves.tabulated import Tabulated
 from lutbench.model.signal import Range
-from lutbench.model.tone import GamutCompression
 from lutbench.model.transforms import Array, Transform
 
 SMALL = 0.01

@@ -21,7 +21,7 @@ from lutbench.identification.matrix import (
 )
 from lutbench.identification.neutral import NeutralMatch
 from lutbench.identification.samples import Samples
-from lutbench.model.tone import GamutCompression
+from lutbench.model.compression import GamutCompression
 from lutbench.model.transforms import Transform
 
 FOLLOWED = 6

@@ -46,8 +46,8 @@ from lutbench.identification.verdict import (
 )
 from lutbench.identification.words import explained
 from lutbench.model.catalogue import Catalogue, open_catalogue
+from lutbench.model.compression import GamutCompression
 from lutbench.model.grade import Cdl
-from lutbench.model.tone import GamutCompression
 from lutbench.model.transforms import Transform
 from lutbench.tables.lut import Lut1D
 

@@ -27,7 +27,7 @@ from lutbench.identification.gamutbank import GamutBank
 from lutbench.identification.ground import ROWS, Ground, Start, screen, screen_plainly
 from lutbench.identification.hues import hue_windows
 from lutbench.identification.samples import Samples
-from lutbench.model.tone import GamutCompression
+from lutbench.model.compression import GamutCompression
 from lutbench.model.transforms import Array
 
 COMPRESSION = GamutCompression()

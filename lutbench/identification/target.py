@@ -46,18 +46,6 @@ LOGISTIC, LOGISTIC_WITHIN, FULL = 10.0, 1.0, -1e-3
 HELD = 1.01
 """A CDL holds its output to signal 1 (ASC CDL), so one that goes over this comes of none."""
 
-SHOWN_ON = (
-    "BT.709",
-    "BT.1886",
-    "sRGB",
-    "gamma 2.2",
-    "gamma 2.6",
-    "BT.2100 PQ",
-    "ST 2084",
-    "BT.2100 HLG",
-)
-"""The curves that pictures are made for, among which a guess is made."""
-
 
 def fit_targets(
     curve: FreeCurve,
@@ -145,7 +133,7 @@ class Through:
         powers = x[:, None] ** np.arange(4)
         found = []
         for j, end in enumerate(targets):
-            if end.curve.curve.name not in SHOWN_ON:
+            if not end.curve.curve.shown:
                 continue
             weight = self.weight[j].mean(axis=1) * seen
             fine = (weight > 0) & (self.weight[j] > 0).all(axis=1)
@@ -178,7 +166,7 @@ class Through:
         Light out x^n / (x^n + h^n), the S of film in log light (Naka and Rushton,
         1966), has a logit that is straight in log light. The source is the `group`.
         """
-        places = [j for j, end in enumerate(targets) if end.curve.curve.name in SHOWN_ON]
+        places = [j for j, end in enumerate(targets) if end.curve.curve.shown]
         if not places:
             return []
         seen = lights > DARK

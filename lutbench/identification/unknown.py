@@ -31,7 +31,7 @@ from lutbench.identification.hypothesis import Forecast, Hypothesis, ToneTarget
 from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.samples import CODES, Samples, range_seen
 from lutbench.identification.secondfits import Among, by_part, with_pair
-from lutbench.identification.target import SHOWN_ON, fit_targets
+from lutbench.identification.target import fit_targets
 from lutbench.identification.verdict import WEIGHT, goes_together
 from lutbench.model.curves.tabulated import Tabulated
 from lutbench.model.grade import CDL_WEIGHTS, Cdl, Saturation
@@ -282,7 +282,7 @@ def _from_curve(
         if told.model == "contrast" and not tinted and told.error > exact:
             continue  # a tone curve, which a cubic is only near to
         cost = told.cost + (OTHER_RANGE if wanted is not None and end.range != wanted else 0.0)
-        if told.model == "tone" and end.curve.curve.name not in SHOWN_ON:
+        if told.model == "tone" and not end.curve.curve.shown:
             cost += TONED_LOG
         curve = FreeCurve(source.decode(places), outputs, np.ones(len(places)), noise)
         hypothesis = hypothesis_of(source, told, knowledge, curve, grade, samples)
@@ -366,7 +366,7 @@ def _likely(told: list[TargetFit], knowledge: Knowledge, source: End) -> list[in
     return [
         j
         for j, end in enumerate(knowledge.targets)
-        if j in near or end.number == source.number or end.curve.curve.name in SHOWN_ON
+        if j in near or end.number == source.number or end.curve.curve.shown
     ]
 
 
@@ -393,7 +393,7 @@ def _targets(
         own = end.number == source.number and (
             fit.model == "tone" or abs(fit.stops) < OWN_STOPS.get(fit.model, ANY_STOPS)
         )
-        shown = end.curve.curve.name in SHOWN_ON or own
+        shown = end.curve.curve.shown or own
         if fit.model == "tone":
             least = TONE_SHARE if shown else LOG_SHARE
             good = fit.error <= limit and fit.share >= least

@@ -13,7 +13,6 @@ from lutbench.identification.ground import rising_run
 from lutbench.identification.hypothesis import Hypothesis, ToneTarget, forecast
 from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.samples import Samples, range_seen
-from lutbench.identification.target import SHOWN_ON
 from lutbench.identification.tonecurves import tone_errors
 from lutbench.identification.unknown import error_of, hypothesis_of
 from lutbench.identification.verdict import Finalist, kind_of, uncommonness
@@ -146,11 +145,7 @@ def _based_on(h: Hypothesis, end: End) -> End | ToneTarget:
 def shown_targets(samples: Samples, known: Knowledge) -> list[End]:
     """The curves that pictures are made for, in the range that the LUT shows."""
     seen = range_seen(samples)
-    return [
-        end
-        for end in known.targets
-        if end.curve.curve.name in SHOWN_ON and seen in (None, end.range)
-    ]
+    return [end for end in known.targets if end.curve.curve.shown and seen in (None, end.range)]
 
 
 def limit_of(samples: Samples) -> float:

@@ -11,7 +11,6 @@ from lutbench.identification.curvebank import CurveClass, End
 from lutbench.identification.hypothesis import Forecast, Hypothesis, ToneTarget
 from lutbench.identification.result import Candidate, Confidence, Kind, SameAs, Side
 from lutbench.identification.samples import CODES, Samples
-from lutbench.identification.target import SHOWN_ON
 from lutbench.model.curves.tabulated import Tabulated
 
 SHOWN = 8
@@ -42,7 +41,6 @@ LEAST = 0.02
 
 # What a gamut conversion costs beside none.
 CONVERTS = 24.0
-HDR = ("BT.2100 PQ", "ST 2084", "BT.2100 HLG")
 UNPAIRED = 20.0
 """What a curve costs in a gamut that it is not met in."""
 
@@ -131,10 +129,10 @@ def uncommonness(hypothesis: Hypothesis) -> float:
             cost += 4.0 if target.origin != "registry" else 8.0
         cost += 1.0 * (h.pair.source.name in SHOWN_IN)
         cost += UNPAIRED * (not goes_together(end, target.name))
-        if end is not None and not gamut_only and end.curve.curve.name not in SHOWN_ON:
+        if end is not None and not gamut_only and not end.curve.curve.shown:
             cost += UNSHOWN * (target.name in SHOWN_IN)
     if end is not None and end.number != h.source.number:
-        if end.curve.curve.name not in SHOWN_ON:
+        if not end.curve.curve.shown:
             cost += 3.0
         cost += 3.0 * _registered(end.curve)
     return cost + 0.5 * _registered(h.source.curve)
@@ -143,7 +141,7 @@ def uncommonness(hypothesis: Hypothesis) -> float:
 def goes_together(end: End | None, gamut: str) -> bool:
     """Whether pictures are made for this curve in this gamut: HDR curves go with wide gamuts."""
     name = end.curve.curve.name if end is not None else ""
-    if name in HDR:
+    if end is not None and end.curve.curve.hdr:
         return gamut in ("BT.2020", "P3-D65")
     return not (name == "gamma 2.6" and gamut in ("BT.709", "BT.2020"))
 

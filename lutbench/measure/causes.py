@@ -20,9 +20,9 @@ from lutbench.measure.view import View
 from lutbench.model.conversion import Encoding
 from lutbench.model.curves.base import Curve, Decode, Encode
 from lutbench.model.curves.video import Bt709, Bt1886, Power, Srgb
+from lutbench.model.exposure import Exposure
 from lutbench.model.gamuts import BT709
 from lutbench.model.signal import RangeFromSignal, SignalFromRange
-from lutbench.model.tone import Exposure
 from lutbench.model.transforms import Array, Clamp, Pipeline, Transform
 from lutbench.tables.lut import Interpolation, Lut1D, Lut3D, interpolated
 from lutbench.tables.nodes import domain_of, greys

@@ -2,23 +2,26 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from lutbench.errors import DefinitionError, LutbenchError
-from lutbench.model.curves.base import MID_GREY, Curve, Decode, Encode
+from lutbench.errors import LutbenchError
+from lutbench.model.compression import GamutCompression
+from lutbench.model.curves.base import Decode, Encode
 from lutbench.model.curves.hdr import (
     HlgDisplayToScene,
-    HlgScene,
     HlgSystemGamma,
     PqDisplay,
     PqScene,
 )
-from lutbench.model.gamuts import Gamut, conversion
-from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange
-from lutbench.model.tone import Eetf, Exposure, GamutCompression, ToneCurve
+from lutbench.model.encoding import Encoding
+from lutbench.model.exposure import Exposure
+from lutbench.model.gamuts import conversion
+from lutbench.model.signal import RangeFromSignal, SignalFromRange
+from lutbench.model.tone import Eetf, ToneMapper
 from lutbench.model.transforms import Clamp, Matrix, Pipeline, Transform, plain
+
+__all__ = ["KINDS", "PLACES", "Conversion", "Encoding", "Kind", "Place"]
 
 Kind = Literal["combined", "curve", "gamut"]
 Place = Literal["before", "light", "after"]
@@ -26,42 +29,6 @@ Place = Literal["before", "light", "after"]
 KINDS: tuple[Kind, ...] = ("combined", "curve", "gamut")
 PLACES: tuple[Place, ...] = ("before", "light", "after")
 """Where a grade acts: on the source signal, on linear light in the target gamut, on the result."""
-
-PQ_TONE_PEAK = 1000.0
-"""cd/m² that the shoulder of a PQ target reaches unless told otherwise (BT.2408's display)."""
-
-
-@dataclass(frozen=True)
-class Encoding:
-    """One end of a conversion: curve, gamut, signal range.
-
-    `bits` is the depth that a legal range is laid out for. `display_peak` asks
-    for display light at an HLG end, through the system gamma of a display of
-    that many cd/m²; None is scene light.
-    """
-
-    curve: Curve
-    gamut: Gamut
-    range: Range = "full"
-    bits: int = 10
-    display_peak: float | None = None
-
-    def __post_init__(self) -> None:
-        if self.display_peak is not None and not isinstance(self.curve, HlgScene):
-            raise DefinitionError(
-                f"a display peak means nothing to the curve {self.curve.name!r}",
-                accepted="a display peak with BT.2100 HLG only",
-            )
-
-    def to_data(self) -> dict[str, Any]:
-        """Names and parameters as plain data."""
-        return {
-            "curve": self.curve.to_data(),
-            "gamut": self.gamut.to_data(),
-            "range": self.range,
-            "bits": self.bits,
-            "display_peak": self.display_peak,
-        }
 
 
 @dataclass(frozen=True)
@@ -83,7 +50,7 @@ class Conversion:
     white_balance: Matrix | None = None
     adaptation: str = "bradford"
     compression: GamutCompression | None = None
-    tone: ToneCurve | Eetf | None = None
+    tone: ToneMapper | None = None
     grade: tuple[Transform, ...] = ()
     grade_place: Place = "after"
     clamp: bool = True
@@ -168,34 +135,6 @@ class Conversion:
             "grade_place": self.grade_place,
             "clamp": self.clamp,
         }
-
-
-def shoulder_for(
-    source: Curve, target: Curve, exposure: float = 0.0, **parameters: float
-) -> ToneCurve:
-    """A tone curve that fits a source and a target, where `parameters` do not say otherwise.
-
-    White is where the source clips, in stops above grey after the exposure; it
-    comes to the target's white: 1.0 for a display of standard range, the peak
-    of HLG, 1000 cd/m² for PQ.
-    """
-    given = dict(parameters)
-    given.setdefault("white_out", _white_of(target))
-    contrast = given.get("contrast", 1.0)
-    grey_out = given.get("grey_out", MID_GREY)
-    if "white" not in given and given["white_out"] > 0 and grey_out > 0 and contrast > 0:
-        grey_in = given.get("grey_in", MID_GREY)
-        clip = math.log2(source.clip / grey_in) + exposure if source.clip > 0 else 0.0
-        straight = math.log2(given["white_out"] / grey_out) / contrast
-        given["white"] = max(clip, straight)
-    return ToneCurve(**given)
-
-
-def _white_of(target: Curve) -> float:
-    if isinstance(target, PqScene | PqDisplay):
-        display = PqDisplay()
-        return float(target.decode(display.encode(PQ_TONE_PEAK / display.white)))
-    return target.clip
 
 
 def _to_light(encoding: Encoding) -> list[Transform]:

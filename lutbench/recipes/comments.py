@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.false_colour import FalseColour
-from lutbench.model.tone import Eetf, ToneCurve
 from lutbench.model.transforms import Matrix
 from lutbench.recipes.schema import LutJob
 
@@ -33,7 +32,7 @@ def _conversion(task: Conversion) -> list[str]:
         gamut = "compressed" if task.compression else "clipped"
         lines.append(f"gamut: {gamut}, adaptation {task.adaptation}")
     if task.kind != "gamut":
-        lines.append(f"tone: {_tone(task.tone)}")
+        lines.append(f"tone: {task.tone.words if task.tone else 'clip'}")
     lines += [f"grade ({task.grade_place}): {step!r}" for step in task.grade]
     return lines
 
@@ -48,21 +47,6 @@ def _encoding(encoding: Encoding, *, gamut: bool) -> str:
     if encoding.display_peak is not None:
         parts.append(f"display light at {encoding.display_peak:g} cd/m²")
     return ", ".join(parts)
-
-
-def _tone(tone: ToneCurve | Eetf | None) -> str:
-    if tone is None:
-        return "clip"
-    if isinstance(tone, Eetf):
-        return (
-            f"EETF of BT.2390, {tone.source_peak:g} to {tone.target_peak:g} cd/m², "
-            f"black {tone.source_black:g} to {tone.target_black:g} cd/m²"
-        )
-    return (
-        f"shoulder, mid grey {tone.grey_in:g} to {tone.grey_out:g}, contrast {tone.contrast:g}, "
-        f"shoulder from {tone.shoulder_start:+g} stops, white at {tone.white:+.4g} stops, "
-        f"toe {tone.toe:g} from {tone.toe_start:+g} stops"
-    )
 
 
 def _matrix(matrix: Matrix) -> str:

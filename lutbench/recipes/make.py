@@ -12,10 +12,11 @@ from lutbench.files import inside, make_folder
 from lutbench.formats.cube import write_cube
 from lutbench.measure.difference import Accuracy, accuracy
 from lutbench.model.catalogue import Catalogue, open_catalogue
-from lutbench.model.conversion import Conversion, Encoding, Kind, shoulder_for
+from lutbench.model.compression import GamutCompression
+from lutbench.model.conversion import Conversion, Encoding, Kind
 from lutbench.model.false_colour import FalseColour
 from lutbench.model.signal import Range
-from lutbench.model.tone import GamutCompression
+from lutbench.model.tone import tone_mapper
 from lutbench.recipes.comments import comments_for
 from lutbench.recipes.schema import LutJob, Recipe
 from lutbench.tables.lut import Lut
@@ -169,25 +170,23 @@ def quick_job(
                 f"a {kind} LUT needs a {key.replace('_', ' ')}",
                 accepted="a name from `lutbench list`",
             )
-    for what, value, accepted in (
-        ("tone", tone, ("clip", "shoulder")),
-        ("gamut handling", gamut, ("clip", "compress")),
-    ):
-        if value not in accepted:
-            raise DefinitionError(f"no {what} is named {value!r}", accepted=", ".join(accepted))
+    if gamut not in ("clip", "compress"):
+        raise DefinitionError(f"no gamut handling is named {gamut!r}", accepted="clip, compress")
+    mapper = tone_mapper(tone) if kind != "gamut" else None
     curve_in = known.curve(source_curve)
     curve_out = curve_in if kind == "gamut" else known.curve(target_curve)
     gamut_in = known.gamut(source_gamut or "BT.709")
     gamut_out = known.gamut(target_gamut or "BT.709")
-    shoulder = tone == "shoulder" and kind != "gamut"
+    source = Encoding(curve_in, gamut_in, source_range)
+    target = Encoding(curve_out, gamut_out, target_range)
     task = Conversion(
-        Encoding(curve_in, gamut_in, source_range),
-        Encoding(curve_out, gamut_out, target_range),
+        source,
+        target,
         kind,
         exposure,
         adaptation=adaptation,
         compression=GamutCompression() if gamut == "compress" else None,
-        tone=shoulder_for(curve_in, curve_out, exposure) if shoulder else None,
+        tone=mapper.between(source, target, exposure) if mapper else None,
     )
     curves = f"{curve_in.name} to {curve_out.name}"
     gamuts = f"{gamut_in.name} to {gamut_out.name}"

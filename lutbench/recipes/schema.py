@@ -15,12 +15,12 @@ from typing import Any, Literal
 
 from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.model.catalogue import Catalogue, open_catalogue
+from lutbench.model.compression import GamutCompression
 from lutbench.model.conversion import (
     KINDS,
     PLACES,
     Conversion,
     Encoding,
-    shoulder_for,
 )
 from lutbench.model.curves.base import Curve
 from lutbench.model.curves.hdr import PqDisplay
@@ -29,7 +29,7 @@ from lutbench.model.definitions import Definitions, parse_toml, read_toml
 from lutbench.model.false_colour import OKABE_ITO, Band, FalseColour, default_bands
 from lutbench.model.gamuts import Gamut, check_adaptation
 from lutbench.model.grade import Cdl, Saturation, gains, white_balance
-from lutbench.model.tone import Eetf, GamutCompression, ToneCurve
+from lutbench.model.tone import ToneMapper, tone_mapper, tone_names
 from lutbench.model.transforms import Matrix, Transform
 from lutbench.recipes.profile import Profile, read_profile
 from lutbench.recipes.table import Table
@@ -287,7 +287,7 @@ def _conversion(lut: Table, kind: Any, known: Catalogue) -> Conversion:
         _white_balance(lut.table("white_balance"), source.gamut, adaptation),
         adaptation,
         compression,
-        _tone(lut.table("tone"), source.curve, target.curve, exposure),
+        _tone(lut.table("tone"), source, target, exposure),
         grade,
         place,
         lut.flag("clamp", True),
@@ -331,34 +331,17 @@ def _encoding(
 
 
 def _tone(
-    table: Table | None, source: Curve, target: Curve, exposure: float
-) -> ToneCurve | Eetf | None:
+    table: Table | None, source: Encoding, target: Encoding, exposure: float
+) -> ToneMapper | None:
     if table is None:
         return None
-    method = table.choice("method", ("clip", "shoulder", "eetf"), "shoulder")
-    keys: tuple[str, ...] = ()
-    if method == "shoulder":
-        keys = (
-            "grey_in",
-            "grey_out",
-            "contrast",
-            "white",
-            "shoulder_start",
-            "toe_start",
-            "toe",
-            "white_out",
-        )
-    elif method == "eetf":
-        keys = ("source_peak", "target_peak", "source_black", "target_black")
-    given = {key: table.number(key) for key in keys if key in table}
-    table.know(*keys)
+    mapper = tone_mapper(table.choice("method", tone_names(), "shoulder"))
+    settings = mapper.settings() if mapper else {}
+    given = {key: table.like(key, default) for key, default in settings.items() if key in table}
+    table.know(*settings)
     table.done()
     try:
-        if method == "clip":
-            return None
-        return (
-            Eetf(**given) if method == "eetf" else shoulder_for(source, target, exposure, **given)
-        )
+        return mapper.between(source, target, exposure, **given) if mapper else None
     except DefinitionError as error:
         raise DefinitionError(error.what, where=table.where, accepted=error.accepted) from error
 

@@ -99,6 +99,14 @@ class Table:
             )
         return value
 
+    def like(self, key: str, example: Any) -> Any:
+        """The value of `key`, of the kind that `example` has: flag, whole number, number, text."""
+        if isinstance(example, bool):
+            return self.flag(key, example)
+        if isinstance(example, int):
+            return self.integer(key, example)
+        return self.text(key) if isinstance(example, str) else self.number(key)
+
     def numbers(self, key: str, count: int | None = None) -> tuple[float, ...] | None:
         """A list of `count` numbers (any count where None), or None when it is not there."""
         value = self.take(key)

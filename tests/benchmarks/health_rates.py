@@ -29,8 +29,9 @@ from lutbench.errors import LutbenchError
 from lutbench.inspection.health import Health
 from lutbench.inspection.subject import Subject
 from lutbench.model.catalogue import open_catalogue
-from lutbench.model.conversion import Conversion, Encoding, shoulder_for
-from lutbench.model.tone import GamutCompression
+from lutbench.model.compression import GamutCompression
+from lutbench.model.conversion import Conversion, Encoding
+from lutbench.model.tone import ToneCurve
 from lutbench.tables.lut import Lut3D
 from lutbench.tables.sampling import sample
 
@@ -85,9 +86,7 @@ def builds(seed: int = 1) -> Iterator[Build]:
                         source,
                         target,
                         kind=kind,  # type: ignore[arg-type]
-                        tone=shoulder_for(source_curve, target.curve)
-                        if how == "shoulder"
-                        else None,
+                        tone=ToneCurve.between(source, target) if how == "shoulder" else None,
                         compression=GamutCompression() if how == "compress" else None,
                     )
                 except LutbenchError:

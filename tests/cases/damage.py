@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.model.catalogue import open_catalogue
-from lutbench.model.conversion import Conversion, Encoding, shoulder_for
+from lutbench.model.conversion import Conversion, Encoding
+from lutbench.model.tone import ToneCurve
 from lutbench.tables.lut import Lut3D
 from lutbench.tables.sampling import sample
 
@@ -32,7 +33,7 @@ def _conversion(
         for curve, gamut in ((source, source_gamut), (target, target_gamut))
     ]
     if options.pop("shoulder", False):
-        options["tone"] = shoulder_for(ends[0].curve, ends[1].curve)
+        options["tone"] = ToneCurve.between(*ends)
     return Conversion(ends[0], ends[1], **options)  # type: ignore[arg-type]
 
 

@@ -13,9 +13,11 @@ from examples import ROOT, Block, blocks_of
 
 from lutbench.model.curves.log import CameraLog
 from lutbench.model.definitions import parse_definitions
+from lutbench.model.tone import Eetf, ToneCurve
 from lutbench.recipes.make import make
 from lutbench.recipes.schema import SHARED, recipe_from_data
 
+MAPPERS = (ToneCurve, Eetf)
 PAGE = ROOT / "docs" / "recipes.md"
 FRAGMENTS = [b for b in blocks_of(PAGE) if b.language == "toml" and not b.title]
 BASE = """
@@ -33,7 +35,9 @@ def keys_in_the_code() -> set[str]:
         r"\.(?:text|number|numbers|integer|flag|choice|table|tables|take|know)\(\s*"
         r'((?:"\w+",?\s*)+)'
     )
-    found = set(SHARED) | {each.name for each in fields(CameraLog)} - {"name"}
+    found = set(SHARED).union(*(each.settings() for each in MAPPERS)) | {
+        each.name for each in fields(CameraLog)
+    } - {"name"}
     for module in ("recipes/schema.py", "recipes/profile.py"):
         text = (ROOT / "lutbench" / module).read_text(encoding="utf-8")
         for match in asked.finditer(text):

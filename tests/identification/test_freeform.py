@@ -19,7 +19,7 @@ from lutbench.identification.ground import Ground, ground_of
 from lutbench.identification.knowledge import knowledge_of
 from lutbench.identification.samples import CODES, Samples, samples_of
 from lutbench.model.catalogue import open_catalogue
-from lutbench.model.tone import GamutCompression
+from lutbench.model.compression import GamutCompression
 from lutbench.tables.lut import Lut3D
 
 pytestmark = pytest.mark.filterwarnings("ignore:.*encountered in:RuntimeWarning")

@@ -15,7 +15,8 @@ from lutbench.inspection.limits import Limits
 from lutbench.inspection.registry import all_limits
 from lutbench.inspection.subject import Subject
 from lutbench.model.catalogue import open_catalogue
-from lutbench.model.conversion import Conversion, Encoding, shoulder_for
+from lutbench.model.conversion import Conversion, Encoding
+from lutbench.model.tone import ToneCurve
 from lutbench.tables.cells import volumes
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
 from lutbench.tables.sampling import sample, sample_with_shaper
@@ -71,10 +72,13 @@ def test_a_seeded_sample_of_the_catalogue_gives_no_alarm() -> None:
         source = curves[int(rng.integers(len(curves)))]
         target, gamut = targets[int(rng.integers(3))]
         kind = ("combined", "curve", "gamut")[int(rng.integers(3))]
-        tone = shoulder_for(source, known.curve(target)) if kind != "gamut" else None
-        conversion = Conversion(
+        ends = (
             Encoding(source, known.gamut("ACES AP1")),
             Encoding(known.curve(target), known.gamut(gamut)),
+        )
+        tone = ToneCurve.between(*ends) if kind != "gamut" else None
+        conversion = Conversion(
+            *ends,
             kind=kind,  # type: ignore[arg-type]
             tone=tone if rng.random() < 0.5 else None,
         )

@@ -7,18 +7,19 @@ import pytest
 
 from lutbench.measure.causes import Explanation
 from lutbench.measure.comparison import compare
-from lutbench.model.conversion import Conversion, Encoding, shoulder_for
+from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.curves.log import AcesCct
 from lutbench.model.curves.video import Bt709, Srgb
 from lutbench.model.gamuts import ACES_AP1, BT709
 from lutbench.model.signal import RangeFromSignal, SignalFromRange
+from lutbench.model.tone import ToneCurve
 from lutbench.model.transforms import Transform
 from lutbench.tables.lut import Lut1D, Lut3D
 from lutbench.tables.sampling import sample
 
 SOURCE = Encoding(AcesCct(), ACES_AP1)
 TARGET = Encoding(Bt709(), BT709)
-TONE = shoulder_for(SOURCE.curve, TARGET.curve)
+TONE = ToneCurve.between(SOURCE, TARGET)
 EXACT = Conversion(SOURCE, TARGET, tone=TONE).pipeline()
 LUT = sample(EXACT, 33)
 TABLE = LUT.table

@@ -11,9 +11,10 @@ from hypothesis.extra.numpy import arrays
 
 from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.model.catalogue import Catalogue
-from lutbench.model.conversion import Conversion, Encoding, shoulder_for
+from lutbench.model.compression import GamutCompression
+from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.curves.hdr import HlgScene
-from lutbench.model.tone import Eetf, GamutCompression, ToneCurve
+from lutbench.model.tone import Eetf, ToneCurve
 from lutbench.model.transforms import Clamp, Matrix, Pipeline, Transform
 from lutbench.tables.lut import lattice
 from lutbench.tables.sampling import sample
@@ -155,7 +156,7 @@ def test_a_description_is_plain_data() -> None:
     import json
 
     both = ends("ACEScct", "ACEScg", "BT.1886", "BT.709")
-    tone = shoulder_for(both["source"].curve, both["target"].curve)
+    tone = ToneCurve.between(both["source"], both["target"])
     data = Conversion(**both, tone=tone, compression=GamutCompression()).to_data()
     assert json.loads(json.dumps(data)) == data
     assert data["tone"]["kind"] == "tone_curve"

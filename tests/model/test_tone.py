@@ -13,15 +13,11 @@ from hypothesis import strategies as st
 
 from lutbench.errors import DefinitionError, NotInvertibleError
 from lutbench.model.catalogue import Catalogue
-from lutbench.model.conversion import shoulder_for
-from lutbench.model.tone import (
-    ACADEMY_LIMITS,
-    ACADEMY_THRESHOLDS,
-    Eetf,
-    Exposure,
-    GamutCompression,
-    ToneCurve,
-)
+from lutbench.model.compression import ACADEMY_LIMITS, ACADEMY_THRESHOLDS, GamutCompression
+from lutbench.model.encoding import Encoding
+from lutbench.model.exposure import Exposure
+from lutbench.model.gamuts import BT709
+from lutbench.model.tone import Eetf, ToneCurve
 
 LIGHT = np.r_[0.0, np.geomspace(1e-5, 60, 4000)]
 
@@ -103,7 +99,8 @@ def test_a_shoulder_fits_every_usable_source(target: str) -> None:
     known = Catalogue()
     for curve in known.usable_curves:
         for exposure in (-2.0, 0.0, 2.0):
-            tone = shoulder_for(curve, known.curve(target), exposure)
+            ends = Encoding(curve, BT709), Encoding(known.curve(target), BT709)
+            tone = ToneCurve.between(*ends, exposure)
             top = tone.grey_in * 2**tone.white
             assert tone.apply(grey([top]))[0, 0] == pytest.approx(tone.white_out)
             assert curve.clip * 2**exposure <= top * (1 + 1e-9)

@@ -31,6 +31,10 @@ class Curve:
     family: ClassVar[str] = "camera"
     source: ClassVar[str] = ""
     note: ClassVar[str] = ""
+    shown: ClassVar[bool] = False
+    """Whether pictures are watched in these signals, on a display made for them."""
+    hdr: ClassVar[bool] = False
+    """Whether it shows light over diffuse white: PQ and HLG."""
 
     def encode(self, light: ArrayLike) -> Array:
         """Signal of light."""

@@ -62,6 +62,8 @@ class PqDisplay(Curve):
     family: ClassVar[str] = "display"
     source: ClassVar[str] = "SMPTE ST 2084:2014; Recommendation ITU-R BT.2100-2, table 4"
     note: ClassVar[str] = "display light, 1.0 = 203 cd/m²"
+    shown: ClassVar[bool] = True
+    hdr: ClassVar[bool] = True
 
     def __post_init__(self) -> None:
         _check_luminance(self.name, "white", self.white)
@@ -87,6 +89,8 @@ class PqScene(Curve):
     name: str = "BT.2100 PQ"
     source: ClassVar[str] = "Recommendation ITU-R BT.2100-2, table 4; Report ITU-R BT.2408, table 1"
     note: ClassVar[str] = "scene light, 1.0 at HDR reference white, with the reference OOTF"
+    shown: ClassVar[bool] = True
+    hdr: ClassVar[bool] = True
 
     LINEAR_END: ClassVar[float] = 0.0003024
 
@@ -151,6 +155,8 @@ class HlgScene(Curve):
     name: str = "BT.2100 HLG"
     source: ClassVar[str] = "Recommendation ITU-R BT.2100-2, table 5; Report ITU-R BT.2408, table 1"
     note: ClassVar[str] = "scene light, 1.0 at HDR reference white (75 %)"
+    shown: ClassVar[bool] = True
+    hdr: ClassVar[bool] = True
 
     WHITE_SCALE: ClassVar[float] = float(hlg_light(np.asarray(HLG_WHITE_SIGNAL)))
 

@@ -42,6 +42,7 @@ class Bt709(Curve):
     alpha: float = 1.099
     beta: float = 0.018
     source: ClassVar[str] = "Recommendation ITU-R BT.709-6, item 1.2"
+    shown: ClassVar[bool] = True
 
     def _encode(self, light: Array) -> Array:
         power = self.alpha * np.maximum(light, self.beta) ** 0.45 - (self.alpha - 1)
@@ -75,6 +76,7 @@ class Srgb(Curve):
     name: str = "sRGB"
     family: ClassVar[str] = "display"
     source: ClassVar[str] = "IEC 61966-2-1:1999"
+    shown: ClassVar[bool] = True
 
     BREAK: ClassVar[float] = 0.0031308
 
@@ -95,6 +97,7 @@ class Power(Curve):
     gamma: float = 2.4
     family: ClassVar[str] = "display"
     source: ClassVar[str] = "by definition"
+    shown: ClassVar[bool] = True
 
     def __post_init__(self) -> None:
         if not 0.1 <= self.gamma <= 10:
@@ -125,6 +128,7 @@ class Bt1886(Curve):
     black: float = 0.0
     family: ClassVar[str] = "display"
     source: ClassVar[str] = "Recommendation ITU-R BT.1886 (2011), annex 1"
+    shown: ClassVar[bool] = True
 
     def __post_init__(self) -> None:
         if not 0 <= self.black < 0.5:

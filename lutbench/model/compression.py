@@ -1,0 +1,85 @@
+"""Gamut compression: colours outside a gamut drawn in towards the neutral axis."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+
+from lutbench.errors import DefinitionError
+from lutbench.model.transforms import Array, Transform
+
+# Academy Reference Gamut Compression 1.3 (ACES): distances of cyan, magenta and
+# yellow that land on the gamut's edge, where compression starts, and its power.
+ACADEMY_THRESHOLDS = (0.815, 0.803, 0.880)
+ACADEMY_LIMITS = (1.147, 1.264, 1.312)
+ACADEMY_POWER = 1.2
+
+
+@dataclass(frozen=True)
+class GamutCompression(Transform):
+    """Distances from the neutral axis compressed so that colours out of gamut come inside.
+
+    For each channel d = (max - value) / |max|; over its threshold t
+    d' = t + s·n / (1 + n^p)^(1/p) with n = (d - t)/s, and s such that the limit
+    comes to 1. Defaults: the open Academy reference gamut compression.
+    """
+
+    thresholds: tuple[float, float, float] = ACADEMY_THRESHOLDS
+    limits: tuple[float, float, float] = ACADEMY_LIMITS
+    power: float = ACADEMY_POWER
+    kind: ClassVar[str] = "gamut_compression"
+
+    def __post_init__(self) -> None:
+        fits = all(0 <= t < 1 < c for t, c in zip(self.thresholds, self.limits, strict=True))
+        if not fits or not self.power >= 1:
+            raise DefinitionError(
+                "the parameters are out of limits",
+                where="gamut compression",
+                accepted="0 <= threshold < 1 < limit in each channel, power >= 1",
+            )
+
+    @property
+    def _scale(self) -> Array:
+        t, c, p = np.array(self.thresholds), np.array(self.limits), self.power
+        return np.asarray((c - t) / (((1 - t) / (c - t)) ** -p - 1) ** (1 / p))
+
+    def _moved(self, rgb: Array, compress: bool) -> Array:
+        p = self.power
+        peak = np.maximum(np.maximum(rgb[..., 0], rgb[..., 1]), rgb[..., 2])
+        size = np.abs(peak)
+        divisor = np.where(size == 0, 1.0, size)
+        moved = np.array(rgb, dtype=np.float64)
+        for c, (t, s) in enumerate(zip(self.thresholds, self._scale, strict=True)):
+            distance = (peak - rgb[..., c]) / divisor
+            # Compressed distances never reach t + s; those that do stay where they are.
+            over = (distance >= t) & (size > 0) & (compress or distance < t + (1 - 1e-9) * s)
+            n = (distance[over] - t) / s
+            if compress:
+                n = n / (1 + n**p) ** (1 / p)
+            else:
+                q = n**p
+                n = (q / (1 - q)) ** (1 / p)
+            moved[..., c][over] = peak[over] - (t + s * n) * size[over]
+        return moved
+
+    def _apply(self, rgb: Array) -> Array:
+        return self._moved(rgb, compress=True)
+
+    def inverse(self) -> GamutExpansion:
+        return GamutExpansion(self)
+
+
+@dataclass(frozen=True)
+class GamutExpansion(Transform):
+    """The inverse of a gamut compression."""
+
+    compression: GamutCompression
+    kind: ClassVar[str] = "gamut_expansion"
+
+    def _apply(self, rgb: Array) -> Array:
+        return self.compression._moved(rgb, compress=False)
+
+    def inverse(self) -> GamutCompression:
+        return self.compression

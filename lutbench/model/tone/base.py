@@ -1,0 +1,46 @@
+"""What every tone mapper offers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from typing import Any, ClassVar, Self
+
+from lutbench.model.encoding import Encoding
+from lutbench.model.transforms import Transform
+
+
+@dataclass(frozen=True)
+class ToneMapper(Transform):
+    """A transform of light that stands for the tone of a conversion.
+
+    A subclass is a frozen dataclass whose fields are its settings: a recipe's
+    ``[tone]`` has a key for each (a number, true or false, or a text, as the
+    field's default is). `method` is its name in recipes and on the command line.
+    One file in this folder and one name in `registry.py` make it known.
+    """
+
+    method: ClassVar[str] = ""
+    per_channel: ClassVar[bool] = True
+    """Whether each channel comes from itself alone, so that a 1D LUT can hold it."""
+
+    @classmethod
+    def settings(cls) -> dict[str, Any]:
+        """The settings by name, with their defaults."""
+        return {each.name: each.default for each in fields(cls)}
+
+    @classmethod
+    def between(
+        cls, source: Encoding, target: Encoding, exposure: float = 0.0, **settings: Any
+    ) -> Self:
+        """The mapper that fits a source, a target and an exposure in stops.
+
+        `settings` are those that somebody has given; they are never overruled.
+        """
+        return cls(**settings)
+
+    @property
+    def words(self) -> str:
+        """The mapper and its settings in a line, as a LUT's comments give them."""
+        return ", ".join(
+            [self.method, *(f"{each.name} {getattr(self, each.name)}" for each in fields(self))]
+        )

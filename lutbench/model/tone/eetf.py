@@ -1,0 +1,73 @@
+"""The EETF of Report ITU-R BT.2390: light of a mastering display for a lesser display."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+
+from lutbench.errors import DefinitionError, NotInvertibleError
+from lutbench.model.curves.hdr import PQ_PEAK, REFERENCE_WHITE, pq_luminance, pq_signal
+from lutbench.model.tone.base import ToneMapper
+from lutbench.model.transforms import Array, Transform
+
+
+@dataclass(frozen=True)
+class Eetf(ToneMapper):
+    """Light of a mastering display for a lesser one: the EETF of Report ITU-R BT.2390, 5.4.1.
+
+    Light 1.0 is 203 cd/m². The curve works on PQ signal: a Hermite shoulder
+    from KS = 1.5·maxLum - 0.5, and a black lift of minLum·(1 - E)^4. Applied to
+    each channel.
+    """
+
+    source_peak: float = 1000.0
+    target_peak: float = 203.0
+    source_black: float = 0.0
+    target_black: float = 0.0
+    kind: ClassVar[str] = "eetf_bt2390"
+    method: ClassVar[str] = "eetf"
+
+    @property
+    def words(self) -> str:
+        return (
+            f"EETF of BT.2390, {self.source_peak:g} to {self.target_peak:g} cd/m², "
+            f"black {self.source_black:g} to {self.target_black:g} cd/m²"
+        )
+
+    def __post_init__(self) -> None:
+        blacks_fit = 0 <= self.source_black <= self.target_black or self.target_black == 0
+        if not (1 <= self.target_peak <= self.source_peak <= PQ_PEAK):
+            raise DefinitionError(
+                f"a target peak of {self.target_peak:g} for a source of {self.source_peak:g} cd/m²",
+                where="EETF",
+                accepted="1 <= target peak <= source peak <= 10000",
+            )
+        if not blacks_fit or max(self.source_black, self.target_black) >= self.target_peak / 2:
+            raise DefinitionError(
+                "the black levels are out of limits",
+                where="EETF",
+                accepted="0 <= source black <= target black, well under the peak",
+            )
+
+    def _apply(self, rgb: Array) -> Array:
+        low, high = pq_signal(np.array([self.source_black, self.source_peak]))
+        span = high - low
+        dark, bright = (pq_signal(np.array([self.target_black, self.target_peak])) - low) / span
+        e1 = np.clip((pq_signal(rgb * REFERENCE_WHITE) - low) / span, 0, 1)
+        knee = 1.5 * bright - 0.5
+        t = np.clip((e1 - knee) / max(1 - knee, 1e-12), 0, 1)
+        hermite = (
+            (2 * t**3 - 3 * t**2 + 1) * knee
+            + (t**3 - 2 * t**2 + t) * (1 - knee)
+            + (-2 * t**3 + 3 * t**2) * bright
+        )
+        e2 = np.where(e1 < knee, e1, hermite)
+        e3 = e2 + max(dark, 0.0) * (1 - e2) ** 4
+        return np.asarray(pq_luminance(e3 * span + low) / REFERENCE_WHITE)
+
+    def inverse(self) -> Transform:
+        raise NotInvertibleError(
+            f"{self!r} flattens at the target peak and has no inverse in closed form"
+        )

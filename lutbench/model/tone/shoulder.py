@@ -1,0 +1,182 @@
+"""The shoulder-and-toe curve, in stops around mid grey."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any, ClassVar, Self
+
+import numpy as np
+
+from lutbench.errors import DefinitionError
+from lutbench.model.curves.base import MID_GREY, Curve, mirrored
+from lutbench.model.curves.hdr import PqDisplay, PqScene
+from lutbench.model.encoding import Encoding
+from lutbench.model.tone.base import ToneMapper
+from lutbench.model.transforms import Array, Transform
+
+PQ_TONE_PEAK = 1000.0
+"""cd/m² that the shoulder of a PQ target reaches unless told otherwise (BT.2408's display)."""
+
+
+@dataclass(frozen=True)
+class ToneCurve(ToneMapper):
+    """A tone curve with shoulder and toe, drawn in stops around mid grey.
+
+    With u = log2(light / grey_in) and v = log2(result / grey_out):
+
+    - between ``toe_start`` and ``shoulder_start`` v = contrast·u, a straight line
+      through mid grey;
+    - above, with d = u - shoulder_start, v = v_s + contrast·d / (1 + d/k): the
+      slope falls smoothly, and k is such that ``white`` stops above grey give ``white_out``;
+    - below, with d = toe_start - u, v = v_t - contrast·d·(1 + toe·d / (d + 1)): the
+      slope rises smoothly to contrast·(1 + toe), so shadows run into black faster.
+
+    The curve is monotone, has a continuous slope, and its inverse has a closed
+    form. Light of zero gives zero; below zero the curve is odd. Above ``white``
+    it goes on rising slowly over 1.0.
+
+    >>> tone = ToneCurve(white=6.0, contrast=1.2)
+    >>> tone.apply([0.0, 0.18, 0.18 * 2**6]).round(9).tolist()
+    [0.0, 0.18, 1.0]
+    """
+
+    grey_in: float = MID_GREY
+    grey_out: float = MID_GREY
+    contrast: float = 1.0
+    white: float = 6.0
+    shoulder_start: float = 0.0
+    toe_start: float = -3.0
+    toe: float = 0.0
+    white_out: float = 1.0
+    kind: ClassVar[str] = "tone_curve"
+    method: ClassVar[str] = "shoulder"
+
+    @classmethod
+    def between(
+        cls, source: Encoding, target: Encoding, exposure: float = 0.0, **settings: Any
+    ) -> Self:
+        """A shoulder that fits a source and a target, where `settings` do not say otherwise.
+
+        White is where the source clips, in stops above grey after the exposure; it
+        comes to the target's white: 1.0 for a display of standard range, the peak
+        of HLG, 1000 cd/m² for PQ.
+        """
+        given = dict(settings)
+        given.setdefault("white_out", _white_of(target.curve))
+        contrast = given.get("contrast", 1.0)
+        grey_out = given.get("grey_out", MID_GREY)
+        if "white" not in given and given["white_out"] > 0 and grey_out > 0 and contrast > 0:
+            grey_in = given.get("grey_in", MID_GREY)
+            clip = source.curve.clip
+            over = math.log2(clip / grey_in) + exposure if clip > 0 else 0.0
+            straight = math.log2(given["white_out"] / grey_out) / contrast
+            given["white"] = max(over, straight)
+        return cls(**given)
+
+    @property
+    def words(self) -> str:
+        return (
+            f"shoulder, mid grey {self.grey_in:g} to {self.grey_out:g}, contrast "
+            f"{self.contrast:g}, shoulder from {self.shoulder_start:+g} stops, white at "
+            f"{self.white:+.4g} stops, toe {self.toe:g} from {self.toe_start:+g} stops"
+        )
+
+    def __post_init__(self) -> None:
+        def refuse(what: str, accepted: str) -> None:
+            raise DefinitionError(what, where="tone", accepted=accepted)
+
+        if not all(map(math.isfinite, self.__dict__.values())):
+            refuse("a parameter is not finite", "finite numbers")
+        if not self.grey_in > 0 or not 0 < self.grey_out < self.white_out:
+            refuse(
+                f"mid grey {self.grey_in:g} to {self.grey_out:g} is out of limits",
+                "grey_in over 0, grey_out between 0 and white_out",
+            )
+        if not 0.1 <= self.contrast <= 5:
+            refuse(f"contrast {self.contrast:g} is out of limits", "0.1 to 5")
+        if not 0 <= self.toe <= 10:
+            refuse(f"toe {self.toe:g} is out of limits", "0 (none) to 10")
+        if not self.toe_start <= 0 <= self.shoulder_start < self.white:
+            refuse(
+                "the toe, mid grey, the shoulder and white are not in this order",
+                "toe_start <= 0 <= shoulder_start < white",
+            )
+        if self._rise < -1e-9:
+            refuse(
+                f"a contrast of {self.contrast:g} passes white before the shoulder starts",
+                f"shoulder_start under {self._top / self.contrast:.2f} stops",
+            )
+        if self.contrast * (self.white - self.shoulder_start) < self._rise - 1e-9:
+            refuse(
+                f"white at {self.white:g} stops is lower than a straight line reaches it",
+                f"white at {self._top / self.contrast:.2f} stops or more, or more contrast",
+            )
+
+    @property
+    def _top(self) -> float:
+        """Stops from grey_out up to white_out."""
+        return math.log2(self.white_out / self.grey_out)
+
+    @property
+    def _rise(self) -> float:
+        """Stops of result that are left to the shoulder."""
+        return self._top - self.contrast * self.shoulder_start
+
+    @property
+    def _bend(self) -> float:
+        """1 / k of the shoulder; 0 is a straight line."""
+        length = self.white - self.shoulder_start
+        rise = max(self._rise, 1e-9)
+        return max(self.contrast * length / rise - 1, 0.0) / length
+
+    def _apply(self, rgb: Array) -> Array:
+        return mirrored(self._forward, rgb)
+
+    def _forward(self, light: Array) -> Array:
+        u = np.log2(np.maximum(light, 1e-30) / self.grey_in)
+        above = np.maximum(u - self.shoulder_start, 0)
+        below = np.maximum(self.toe_start - u, 0)
+        v = self.contrast * (
+            np.clip(u, self.toe_start, self.shoulder_start)
+            + above / (1 + above * self._bend)
+            - below * (1 + self.toe * below / (below + 1))
+        )
+        return np.where(light <= 0, 0.0, self.grey_out * 2.0**v)
+
+    def _backward(self, result: Array) -> Array:
+        w = np.log2(np.maximum(result, 1e-300) / self.grey_out) / self.contrast
+        above = np.maximum(w - self.shoulder_start, 0)
+        # The shoulder never passes this height: results over it have no light.
+        above = np.minimum(above, (1 - 1e-9) / self._bend) if self._bend > 0 else above
+        below = np.maximum(self.toe_start - w, 0)
+        # below = d·(1 + toe·d/(d+1)) is a quadratic in d.
+        a, b = 1 + self.toe, 1 - below
+        d = (-b + np.sqrt(b * b + 4 * a * below)) / (2 * a)
+        u = np.clip(w, self.toe_start, self.shoulder_start) + above / (1 - above * self._bend) - d
+        return np.where(result <= 0, 0.0, self.grey_in * 2.0 ** np.minimum(u, 200.0))
+
+    def inverse(self) -> ToneCurveInverse:
+        return ToneCurveInverse(self)
+
+
+@dataclass(frozen=True)
+class ToneCurveInverse(Transform):
+    """The inverse of a tone curve."""
+
+    tone: ToneCurve
+    kind: ClassVar[str] = "tone_curve_inverse"
+
+    def _apply(self, rgb: Array) -> Array:
+        return mirrored(self.tone._backward, rgb)
+
+    def inverse(self) -> ToneCurve:
+        return self.tone
+
+
+def _white_of(target: Curve) -> float:
+    """The light that white comes to on a target."""
+    if isinstance(target, PqScene | PqDisplay):
+        display = PqDisplay()
+        return float(target.decode(display.encode(PQ_TONE_PEAK / display.white)))
+    return target.clip
