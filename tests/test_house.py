@@ -14,7 +14,7 @@ import lutbench
 PACKAGE = Path(lutbench.__file__).parent
 
 FLOORS = {
-    **dict.fromkeys(["errors", "files", "cluster", "resources"], 1),
+    **dict.fromkeys(["errors", "files", "cluster", "resources", "upstairs"], 1),
     "model": 2,
     "tables": 3,
     **dict.fromkeys(["algebra", "formats", "measure", "exposure"], 4),
@@ -63,6 +63,22 @@ def test_imports_go_down_only() -> None:
         if target != "__init__" and FLOORS[room] < FLOORS[target]
     ]
     assert upward == []
+
+
+UPSTAIRS = {
+    ("model/transforms", "tables.applying"),
+    ("tables/lut", "tables.applying"),
+}
+"""Methods of a low floor that find a module of a higher one by name: see `upstairs.py`."""
+
+
+def test_the_ways_up_are_these() -> None:
+    found = set()
+    for file in PACKAGE.rglob("*.py"):
+        for match in re.finditer(r"[^`]upstairs\(\"([\w.]+)\"\)", file.read_text(encoding="utf-8")):
+            found.add((file.relative_to(PACKAGE).with_suffix("").as_posix(), match[1]))
+    found.discard(("upstairs", "files"))  # the example
+    assert found == UPSTAIRS
 
 
 def test_no_two_rooms_of_a_floor_import_each_other() -> None:

@@ -21,7 +21,7 @@ Array = NDArray[np.float64]
 ROUNDS = 10
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class MixAndCurves(Transform):
     """Channels mixed by a matrix whose rows add up to 1 (greys stay), then curves."""
 

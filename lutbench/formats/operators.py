@@ -8,14 +8,14 @@ in the tests. Values are normalised: 1.0 is the full scale of a bit depth.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.errors import DefinitionError, NotInvertibleError
-from lutbench.model.transforms import Array, Transform
+from lutbench.model.transforms import Array, Transform, read_only
 
 SMALLEST = float(np.finfo(np.float32).tiny)
 """What the logarithms hold their argument over: the smallest normal float32."""
@@ -255,7 +255,7 @@ class HalfLut1D(Transform):
     """
 
     table: NDArray[np.float64]
-    title: str = ""
+    title: str = field(default="", compare=False)
     kind: ClassVar[str] = "half_lut1d"
 
     ROWS: ClassVar[int] = 65536
@@ -268,6 +268,7 @@ class HalfLut1D(Transform):
         # The rows of NaN inputs (and of the infinities) are never used.
         if not np.isfinite(self.table[self._ascending()[1]]).all():
             raise DefinitionError("a half-domain LUT is not finite", accepted="finite numbers")
+        object.__setattr__(self, "table", read_only(self.table))
 
     @staticmethod
     def _ascending() -> tuple[Array, NDArray[np.intp]]:

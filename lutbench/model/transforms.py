@@ -3,14 +3,26 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Literal, Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lutbench.errors import LutbenchError, NotInvertibleError
+from lutbench.upstairs import upstairs
 
 Array = NDArray[np.float64]
+
+Interpolation = Literal["tetrahedral", "trilinear"]
+
+
+def check_interpolation(name: object) -> Interpolation:
+    """`name` as an interpolation; LutbenchError when it is none."""
+    if name not in ("tetrahedral", "trilinear"):
+        raise LutbenchError(
+            f"no interpolation is named {name!r}", accepted="tetrahedral, trilinear"
+        )
+    return name
 
 
 def as_rgb(rgb: ArrayLike) -> Array:
@@ -29,9 +41,13 @@ def as_rgb(rgb: ArrayLike) -> Array:
     return array
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Transform:
     """A step from R G B to R G B.
+
+    Two transforms are equal when they are of one class and of the same values: numbers,
+    tables, domains, interpolation. What a LUT says of itself (title, comments) does not
+    count.
 
     Subclasses are frozen dataclasses that give `_apply` (float64 in, float64
     out, last axis R G B) and, where it exists, `inverse`.
@@ -39,14 +55,56 @@ class Transform:
 
     kind: ClassVar[str] = "transform"
 
-    def apply(self, rgb: ArrayLike) -> NDArray[Any]:
-        """The transform of `rgb`: R G B on the last axis, any leading shape; float64 out."""
-        # Numbers of a file may be huge: what overflows is infinite, and no warning to a user.
-        with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
-            return self._apply(as_rgb(rgb))
+    def apply(
+        self,
+        rgb: ArrayLike,
+        interpolation: Interpolation | None = None,
+        *,
+        out: NDArray[Any] | None = None,
+        threads: int | None = None,
+    ) -> NDArray[Any]:
+        """The transform of `rgb`.
+
+        Parameters
+        ----------
+        rgb
+            R G B on the last axis, any leading shape and strides. Arrays of uint8 and
+            uint16 hold codes of the full range (255 or 65535 is signal 1); floats,
+            and plain Python numbers, are signal.
+        interpolation
+            ``"tetrahedral"`` or ``"trilinear"`` for every 3D LUT in the transform;
+            None: what each LUT says.
+        out
+            Where to put the result: an array of the shape of `rgb`, and of the type the
+            result has without it. It may be `rgb` itself.
+        threads
+            At most so many threads; None: ``LUTBENCH_THREADS``, else the usable cores.
+
+        Returns
+        -------
+        ndarray
+            `out`, or a new array: uint8, uint16 and float32 as they came, all else
+            float64. Codes are rounded to nearest and held to those there are; NaN
+            becomes code 0. Floats are held to nothing.
+
+        Raises
+        ------
+        LutbenchError
+            When `rgb` or `out` is no such array.
+        """
+        found: NDArray[Any] = upstairs("tables.applying").apply(
+            self.with_interpolation(interpolation), rgb, out, threads
+        )
+        return found
 
     def _apply(self, rgb: Array) -> Array:
         raise NotImplementedError(f"{type(self).__name__} does not say how it is applied")
+
+    def with_interpolation(self, interpolation: Interpolation | None) -> Self:
+        """The same transform with another interpolation in every 3D LUT that it holds."""
+        if interpolation is not None:
+            check_interpolation(interpolation)
+        return self
 
     def inverse(self) -> Transform:
         """The transform that undoes this one.
@@ -63,6 +121,30 @@ class Transform:
             return NotImplemented
         return Pipeline((*steps_of(self), *steps_of(other)))
 
+    def __eq__(self, other: object) -> bool:
+        if self is other:
+            return True
+        if type(other) is not type(self):
+            return NotImplemented
+        return all(
+            _same(getattr(self, field.name), getattr(other, field.name))
+            for field in fields(self)
+            if field.compare
+        )
+
+    def __hash__(self) -> int:
+        known = self.__dict__.get("_hash")
+        if known is None:
+            values = (_hashed(getattr(self, field.name)) for field in fields(self) if field.compare)
+            known = hash((type(self), *values))
+            object.__setattr__(self, "_hash", known)
+        return int(known)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        # Made anew, so that a copy or a pickle is checked and read-only like the first.
+        values = {field.name: getattr(self, field.name) for field in fields(self) if field.init}
+        return _made, (type(self), values)
+
     def to_data(self) -> dict[str, Any]:
         """Plain data (strings, numbers, lists, dicts) that says what this transform is."""
         return {"kind": self.kind} | {
@@ -70,17 +152,65 @@ class Transform:
         }
 
 
-@dataclass(frozen=True, repr=False)
+def _made(kind: type[Transform], values: dict[str, Any]) -> Transform:
+    return kind(**values)
+
+
+def _same(one: Any, other: Any) -> bool:
+    if isinstance(one, np.ndarray) and isinstance(other, np.ndarray):
+        return np.array_equal(one, other, equal_nan=True)
+    return bool(one == other)
+
+
+def _hashed(value: Any) -> Any:
+    """What stands for `value` in a hash: arrays by their numbers, whatever their type."""
+    if isinstance(value, np.ndarray):
+        # + 0.0: the two zeros are equal, their bytes are not.
+        return value.shape, hash((value.astype(np.float64) + 0.0).tobytes())
+    return value
+
+
+def read_only(array: ArrayLike, dtype: Any = None) -> NDArray[Any]:
+    """The numbers of `array` in memory that nobody can write to, shared where they are so already.
+
+    A flag would not do: who holds the array, or another view of its memory, could
+    write all the same. These stand in a ``bytes`` object.
+    """
+    given = np.asarray(array, dtype=dtype)
+    base: Any = given
+    while isinstance(base, np.ndarray):
+        base = base.base
+    # An unpickled array may be writable though its memory is a bytes object.
+    shared = isinstance(base, bytes) and not given.flags.writeable
+    if shared and type(given) is np.ndarray and given.flags.c_contiguous:
+        return given
+    return np.frombuffer(given.tobytes(), given.dtype).reshape(given.shape)
+
+
+@dataclass(frozen=True, eq=False, repr=False)
 class Pipeline(Transform):
     """Transforms one after the other, first to last."""
 
     steps: tuple[Transform, ...] = ()
     kind: ClassVar[str] = "pipeline"
 
+    def __post_init__(self) -> None:
+        steps = tuple(self.steps) if isinstance(self.steps, list | tuple) else (self.steps,)
+        for step in steps:
+            if not isinstance(step, Transform):
+                raise LutbenchError(f"{step!r:.60} is no transform", accepted="a transform, a LUT")
+        object.__setattr__(self, "steps", steps)
+
     def _apply(self, rgb: Array) -> Array:
         for step in self.steps:
-            rgb = np.asarray(step.apply(rgb), dtype=np.float64)
+            rgb = step._apply(rgb)
         return rgb
+
+    def with_interpolation(self, interpolation: Interpolation | None) -> Self:
+        super().with_interpolation(interpolation)
+        if interpolation is None:
+            return self
+        return type(self)(tuple(step.with_interpolation(interpolation) for step in self.steps))
 
     def inverse(self) -> Pipeline:
         return Pipeline(tuple(step.inverse() for step in reversed(self.steps)))
@@ -101,26 +231,29 @@ class Clamp(Transform):
         return np.clip(rgb, self.low, self.high)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, init=False)
 class Matrix(Transform):
     """A 3×3 matrix times R G B, plus an offset.
 
     >>> Matrix(((1, 0, 0), (0, 1, 0), (0, 0, 2))).apply([0.1, 0.2, 0.3]).tolist()
     [0.1, 0.2, 0.6]
+    >>> Matrix(np.eye(3)).inverse() == Matrix(np.eye(3))
+    True
     """
 
     rows: tuple[tuple[float, ...], ...]
     offset: tuple[float, ...] = (0.0, 0.0, 0.0)
     kind: ClassVar[str] = "matrix"
 
+    def __init__(self, rows: ArrayLike, offset: ArrayLike = (0.0, 0.0, 0.0)) -> None:
+        matrix, added = _numbers(rows, (3, 3)), _numbers(offset, (3,))
+        object.__setattr__(self, "rows", tuple(tuple(row) for row in matrix.tolist()))
+        object.__setattr__(self, "offset", tuple(added.tolist()))
+
     @classmethod
     def from_array(cls, matrix: ArrayLike, offset: ArrayLike = (0.0, 0.0, 0.0)) -> Matrix:
         """The matrix transform of a (3, 3) array and a (3,) offset."""
-        rows = np.asarray(matrix, dtype=np.float64).reshape(3, 3).tolist()
-        return cls(
-            tuple(tuple(row) for row in rows),
-            tuple(np.asarray(offset, dtype=np.float64).reshape(3).tolist()),
-        )
+        return cls(matrix, offset)
 
     @property
     def array(self) -> Array:
@@ -135,6 +268,21 @@ class Matrix(Transform):
             raise NotInvertibleError(f"{self!r} is singular and has no inverse")
         back = np.linalg.inv(self.array)
         return Matrix.from_array(back, -back @ np.array(self.offset))
+
+
+def _numbers(value: ArrayLike, shape: tuple[int, ...]) -> Array:
+    """`value` as finite float64 of `shape`."""
+    try:
+        found = np.array(value, dtype=np.float64)
+    except (TypeError, ValueError):
+        found = np.empty(0)
+    if found.shape != shape or not np.isfinite(found).all():
+        raise LutbenchError(
+            f"{value!r:.80} is no matrix or offset",
+            where="matrix",
+            accepted="3 rows of 3 finite numbers, and 3 numbers of offset",
+        )
+    return found
 
 
 def steps_of(transform: Transform) -> tuple[Transform, ...]:

@@ -8,8 +8,8 @@ the result, rounded to nearest. The result has the same bits for any number of
 threads, any layout, and any split of the pixels into several calls.
 
 The compiled kernel is loaded when it pays: starting numba takes as long as
-numpy takes for some millions of pixels, so the first floats of a process are
-done in numpy, to the same bits (see docs/performance.md).
+numpy takes for some millions of pixels, so the first of a process are done in
+numpy, to the same bits (see docs/performance.md).
 """
 
 from __future__ import annotations
@@ -25,7 +25,6 @@ from lutbench.tables import plain, threads
 from lutbench.tables.programs import (
     CURVE,
     LATTICES,
-    TABLES,
     Program,
     Step,
     program,
@@ -115,11 +114,11 @@ def run_steps(
     limit = threads.thread_limit(threads_wanted)
     number = np.result_type(np.float32, *(a.dtype for a in (pixels, out) if a.dtype.kind == "f"))
     laid = program(steps, number, peak)
-    src, dst = _flat(pixels), _flat(out)
-    if np.may_share_memory(src, dst) and not _same_place(src, dst):
+    src, dst = flat_pixels(pixels), flat_pixels(out)
+    if np.may_share_memory(src, dst) and not same_place(src, dst):
         src = src.copy()
-    if src.dtype == dst.dtype == number and _is_plain(steps) and _is_few(len(src), number):
-        plain.run(src, dst, laid)
+    if _is_few(len(src), number):
+        plain.run(src, dst, laid, out_peak)
     else:
         _run(laid, src, dst, out_peak, limit)
     if not np.may_share_memory(dst, out):  # no one stride leads through `out`
@@ -147,12 +146,7 @@ def _is_few(pixels: int, number: np.dtype[Any]) -> bool:
     return True
 
 
-def _is_plain(steps: Sequence[Step]) -> bool:
-    """Whether `plain` knows all the steps."""
-    return all(step.op in TABLES for step in steps)
-
-
-def _flat(pixels: NDArray[Any]) -> NDArray[Any]:
+def flat_pixels(pixels: NDArray[Any]) -> NDArray[Any]:
     """Shape (pixels, 3): a view wherever one stride leads from pixel to pixel, else a copy."""
     if not pixels.flags.aligned or not pixels.dtype.isnative:
         pixels = pixels.astype(pixels.dtype.newbyteorder("="), order="K")
@@ -162,7 +156,8 @@ def _flat(pixels: NDArray[Any]) -> NDArray[Any]:
     return flat
 
 
-def _same_place(one: NDArray[Any], other: NDArray[Any]) -> bool:
+def same_place(one: NDArray[Any], other: NDArray[Any]) -> bool:
+    """Whether two arrays are the same pixels in the same memory."""
     return (
         one.dtype == other.dtype
         and one.strides == other.strides

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import Any, ClassVar, Literal
+from typing import TYPE_CHECKING, Any, ClassVar, Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lutbench.errors import LutbenchError, NotInvertibleError
-from lutbench.model.transforms import Pipeline, Transform
-
-Interpolation = Literal["tetrahedral", "trilinear"]
+from lutbench.model.transforms import (
+    Array,
+    Transform,
+    check_interpolation,
+    read_only,
+)
+from lutbench.model.transforms import Interpolation as Interpolation
+from lutbench.upstairs import upstairs
 
 SIZES_3D = (2, 256)
 SIZES_1D = (2, 65536)
@@ -19,10 +24,8 @@ UNIT_DOMAIN = ((0.0, 0.0, 0.0), (1.0, 1.0, 1.0))
 
 
 def _checked_table(table: ArrayLike, dimensions: int, sizes: tuple[int, int]) -> NDArray[Any]:
-    array = np.asarray(table)
-    if array.dtype not in (np.float32, np.float64):
-        array = array.astype(np.float64)
     shape_wanted = "(n, 3)" if dimensions == 1 else "(n, n, n, 3)"
+    array = _numbers(table, "a table", f"finite numbers of shape {shape_wanted}")
     lattice = array.shape[:-1]
     if array.ndim != dimensions + 1 or array.shape[-1] != 3 or len(set(lattice)) != 1:
         raise LutbenchError(f"a table of shape {array.shape} is no LUT", accepted=shape_wanted)
@@ -33,46 +36,101 @@ def _checked_table(table: ArrayLike, dimensions: int, sizes: tuple[int, int]) ->
         )
     if not np.isfinite(array).all():
         raise LutbenchError("the table holds NaN or infinity", accepted="finite numbers")
-    array = np.ascontiguousarray(array)
-    if array.flags.writeable:
-        array = array.copy() if array is table else array
-        array.flags.writeable = False
-    return array
+    return read_only(array)
 
 
-def _checked_domain(domain: ArrayLike) -> NDArray[np.float64]:
-    array = np.array(domain, dtype=np.float64)
+def _checked_domain(domain: ArrayLike) -> Array:
+    accepted = "minimum and maximum of each channel, minimum under maximum"
+    array = _numbers(domain, "a domain", accepted).astype(np.float64)
     if array.shape == (2,):
         array = np.repeat(array[:, None], 3, axis=1)
     if array.shape != (2, 3) or not np.isfinite(array).all() or not (array[0] < array[1]).all():
+        raise LutbenchError(f"{array.tolist()!r:.80} is no domain", accepted=accepted)
+    return read_only(array)
+
+
+def _numbers(value: ArrayLike, what: str, accepted: str) -> NDArray[Any]:
+    """`value` as an array of float32, where it is one, else of float64."""
+    try:
+        array = np.asarray(value)
+        masked = bool(np.any(getattr(value, "mask", False)))
+        if array.dtype.kind not in "biuf" or masked:
+            raise TypeError("masked" if masked else f"{array.dtype}")
+        return array if array.dtype == np.float32 else array.astype(np.float64)
+    except (TypeError, ValueError) as error:
         raise LutbenchError(
-            f"{np.asarray(domain).tolist()} is no domain",
-            accepted="minimum and maximum of each channel, minimum under maximum",
-        )
-    array.flags.writeable = False
-    return array
+            f"is no array of numbers: {error}", where=what, accepted=accepted
+        ) from error
 
 
-def _as_pixels(rgb: ArrayLike) -> NDArray[Any]:
-    """`rgb` as it is where it is float32, uint8 or uint16, else as float64; last axis R G B."""
-    array = np.asarray(rgb)
-    if array.dtype.name not in ("float32", "uint8", "uint16"):
-        array = array.astype(np.float64, copy=False)
-    if array.ndim == 0 or array.shape[-1] != 3:
-        raise LutbenchError(
-            f"an array of shape {array.shape} is not R G B", accepted="a last axis of length 3"
-        )
-    return array
+class _Lut(Transform):
+    """What the three kinds of LUT share."""
+
+    title: str
+    comments: tuple[str, ...]
+    if TYPE_CHECKING:
+        # A property of one kind, a field of the others.
+        @property
+        def table(self) -> NDArray[Any]: ...
+        @property
+        def domain(self) -> Array: ...
+
+    def _check_words(self) -> None:
+        if not isinstance(self.title, str):
+            raise LutbenchError(f"a title of {self.title!r:.40}", accepted="a text")
+        lines = (self.comments,) if isinstance(self.comments, str) else tuple(self.comments)
+        if not all(isinstance(line, str) for line in lines):
+            raise LutbenchError("a comment is no text", accepted="texts, a line each")
+        object.__setattr__(self, "comments", lines)
+
+    @property
+    def size(self) -> int:
+        """The number of nodes along an edge (rows, of a 1D LUT)."""
+        return int(self.table.shape[0])
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """The shape of the table."""
+        return self.table.shape
+
+    def __array__(self, dtype: Any = None, copy: bool | None = None) -> NDArray[Any]:
+        """The table, read-only unless it is copied."""
+        if copy is False and dtype is not None and np.dtype(dtype) != self.table.dtype:
+            raise ValueError(f"a table of {self.table.dtype} is no {np.dtype(dtype)} uncopied")
+        return np.array(self.table, dtype=dtype) if copy else np.asarray(self.table, dtype=dtype)
+
+    def _apply(self, rgb: Array) -> Array:
+        found: Array = upstairs("tables.applying").apply(self, rgb, None, None)
+        return found
+
+    def with_title(self, title: str) -> Self:
+        """The same LUT under another title."""
+        return replace(self, title=title)  # type: ignore[call-arg]
+
+    def _repr_html_(self) -> str:
+        from lutbench.tables.notebook import html_of
+
+        return html_of(self)  # type: ignore[arg-type]
+
+    def to_data(self) -> dict[str, Any]:
+        """Kind, title, size and domain as plain data; the table stays away."""
+        return {
+            "kind": self.kind,
+            "title": self.title,
+            "size": self.size,
+            "domain": self.domain.tolist(),
+        }
 
 
-@dataclass(frozen=True, eq=False, repr=False)
-class Lut1D(Transform):
+@dataclass(frozen=True, init=False, eq=False, repr=False)
+class Lut1D(_Lut):
     """One curve a channel, sampled at equal steps and joined by straight lines.
 
     Parameters
     ----------
     table
         Shape (n, 3), finite, 2 ≤ n ≤ 65536; float32 is kept, all else becomes float64.
+        It is copied, and nobody can write to the copy.
     domain
         Shape (2, 3) (or (2,) for all channels alike): the inputs of the first
         and the last row. Inputs outside are clamped; NaN gives NaN.
@@ -81,29 +139,23 @@ class Lut1D(Transform):
     """
 
     table: NDArray[Any]
-    domain: NDArray[np.float64] = field(default_factory=lambda: np.array(UNIT_DOMAIN))
-    title: str = ""
-    comments: tuple[str, ...] = ()
+    domain: Array
+    title: str = field(default="", compare=False)
+    comments: tuple[str, ...] = field(default=(), compare=False)
     kind: ClassVar[str] = "lut1d"
 
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "table", _checked_table(self.table, 1, SIZES_1D))
-        object.__setattr__(self, "domain", _checked_domain(self.domain))
-
-    @property
-    def size(self) -> int:
-        """The number of rows."""
-        return int(self.table.shape[0])
-
-    def apply(self, rgb: ArrayLike, *, threads: int | None = None) -> NDArray[Any]:
-        """The LUT of `rgb`, any leading shape.
-
-        float32 in gives float32 out. Arrays of uint8 and uint16 hold codes of
-        the full range, and so does their result. All else gives float64.
-        """
-        from lutbench.tables import interpolation
-
-        return interpolation.apply_1d(self.table, self.domain, _as_pixels(rgb), threads=threads)
+    def __init__(
+        self,
+        table: ArrayLike,
+        domain: ArrayLike = UNIT_DOMAIN,
+        title: str = "",
+        comments: tuple[str, ...] = (),
+    ) -> None:
+        object.__setattr__(self, "table", _checked_table(table, 1, SIZES_1D))
+        object.__setattr__(self, "domain", _checked_domain(domain))
+        object.__setattr__(self, "title", title)
+        object.__setattr__(self, "comments", comments)
+        self._check_words()
 
     def inverse(self) -> Lut1D:
         """The inverse LUT, sampled at four times the size.
@@ -125,48 +177,53 @@ class Lut1D(Transform):
         rows = [np.interp(outputs[:, c], table[:, c], inputs[:, c]) for c in range(3)]
         return Lut1D(np.stack(rows, axis=1), np.stack([low, high]), self.title)
 
-    def with_title(self, title: str) -> Lut1D:
-        """The same LUT under another title."""
-        return replace(self, title=title)
-
     def __repr__(self) -> str:
         return f"Lut1D(size={self.size}, title={self.title!r})"
 
-    def _repr_html_(self) -> str:
-        from lutbench.tables.notebook import html_of
 
-        return html_of(self)
-
-    def to_data(self) -> dict[str, Any]:
-        return _described(self)
-
-
-@dataclass(frozen=True, eq=False, repr=False)
-class Lut3D(Transform):
+@dataclass(frozen=True, init=False, eq=False, repr=False)
+class Lut3D(_Lut):
     """A lattice of colours, indexed ``[r, g, b, channel]``.
 
     Parameters
     ----------
     table
         Shape (n, n, n, 3), finite, 2 ≤ n ≤ 256; float32 is kept, all else becomes float64.
+        It is copied, and nobody can write to the copy.
     domain
         Shape (2, 3) (or (2,)): the inputs of the first and the last node of
         each channel. Inputs outside are clamped; NaN gives NaN.
+    title, comments
+        What a file says about itself; comments without the leading ``#``.
     interpolation
         ``"tetrahedral"`` (the default) or ``"trilinear"``.
+
+    >>> lut = Lut3D.identity(17)
+    >>> lut.shape, lut == lut.with_title("another"), lut == Lut3D.identity(33)
+    ((17, 17, 17, 3), True, False)
     """
 
     table: NDArray[Any]
-    domain: NDArray[np.float64] = field(default_factory=lambda: np.array(UNIT_DOMAIN))
-    title: str = ""
-    comments: tuple[str, ...] = ()
+    domain: Array
+    title: str = field(default="", compare=False)
+    comments: tuple[str, ...] = field(default=(), compare=False)
     interpolation: Interpolation = "tetrahedral"
     kind: ClassVar[str] = "lut3d"
 
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "table", _checked_table(self.table, 3, SIZES_3D))
-        object.__setattr__(self, "domain", _checked_domain(self.domain))
-        _check_interpolation(self.interpolation)
+    def __init__(
+        self,
+        table: ArrayLike,
+        domain: ArrayLike = UNIT_DOMAIN,
+        title: str = "",
+        comments: tuple[str, ...] = (),
+        interpolation: Interpolation = "tetrahedral",
+    ) -> None:
+        object.__setattr__(self, "table", _checked_table(table, 3, SIZES_3D))
+        object.__setattr__(self, "domain", _checked_domain(domain))
+        object.__setattr__(self, "title", title)
+        object.__setattr__(self, "comments", comments)
+        object.__setattr__(self, "interpolation", check_interpolation(interpolation))
+        self._check_words()
 
     @classmethod
     def identity(cls, size: int = 33, *, title: str = "") -> Lut3D:
@@ -174,69 +231,40 @@ class Lut3D(Transform):
         return cls(lattice(size), title=title)
 
     @property
-    def size(self) -> int:
-        """The number of nodes along an edge."""
-        return int(self.table.shape[0])
-
-    @property
-    def nodes(self) -> NDArray[np.float64]:
+    def nodes(self) -> Array:
         """The inputs of the nodes, shape (n, n, n, 3), indexed like the table."""
         return lattice(self.size, self.domain)
 
-    def apply(
-        self,
-        rgb: ArrayLike,
-        interpolation: Interpolation | None = None,
-        *,
-        threads: int | None = None,
-    ) -> NDArray[Any]:
-        """The LUT of `rgb`, any leading shape.
-
-        float32 in gives float32 out. Arrays of uint8 and uint16 hold codes of
-        the full range, and so does their result. All else gives float64.
-        """
-        from lutbench.tables import interpolation as kernels
-
-        method = _check_interpolation(interpolation or self.interpolation)
-        return kernels.apply_3d(self.table, self.domain, _as_pixels(rgb), method, threads=threads)
-
-    def with_title(self, title: str) -> Lut3D:
-        """The same LUT under another title."""
-        return replace(self, title=title)
-
-    def with_interpolation(self, interpolation: Interpolation) -> Lut3D:
+    def with_interpolation(self, interpolation: Interpolation | None) -> Self:
         """The same LUT with another interpolation between its nodes."""
+        if interpolation is None or check_interpolation(interpolation) == self.interpolation:
+            return self
         return replace(self, interpolation=interpolation)
 
     def __repr__(self) -> str:
         return f"Lut3D(size={self.size}, title={self.title!r})"
 
-    def _repr_html_(self) -> str:
-        from lutbench.tables.notebook import html_of
-
-        return html_of(self)
-
-    def to_data(self) -> dict[str, Any]:
-        return _described(self)
-
 
 @dataclass(frozen=True, eq=False, repr=False)
-class ShaperLut3D(Transform):
+class ShaperLut3D(_Lut):
     """A 1D shaper before a 3D LUT, as one unit: the shaper's output is the 3D LUT's input."""
 
     shaper: Lut1D
     lut: Lut3D
-    title: str = ""
-    comments: tuple[str, ...] = ()
+    title: str = field(default="", compare=False)
+    comments: tuple[str, ...] = field(default=(), compare=False)
     kind: ClassVar[str] = "shaper_lut3d"
 
-    @property
-    def size(self) -> int:
-        """The number of nodes along an edge of the 3D part."""
-        return self.lut.size
+    def __post_init__(self) -> None:
+        if not isinstance(self.shaper, Lut1D) or not isinstance(self.lut, Lut3D):
+            raise LutbenchError(
+                f"{type(self.shaper).__name__} before {type(self.lut).__name__}",
+                accepted="a Lut1D before a Lut3D",
+            )
+        self._check_words()
 
     @property
-    def domain(self) -> NDArray[np.float64]:
+    def domain(self) -> Array:
         """The domain of the whole: that of the shaper, shape (2, 3)."""
         return self.shaper.domain
 
@@ -245,46 +273,28 @@ class ShaperLut3D(Transform):
         """The lattice of the 3D part."""
         return self.lut.table
 
-    def apply(
-        self,
-        rgb: ArrayLike,
-        interpolation: Interpolation | None = None,
-        *,
-        threads: int | None = None,
-    ) -> NDArray[Any]:
-        """Shaper, then 3D LUT, in one pass; types as those of `Lut3D.apply`."""
-        from lutbench.tables import interpolation as kernels
-
-        return kernels.apply_shaped_3d(
-            self.shaper.table,
-            self.shaper.domain,
-            self.lut.table,
-            self.lut.domain,
-            _as_pixels(rgb),
-            _check_interpolation(interpolation or self.lut.interpolation),
-            threads=threads,
+    def __array__(self, dtype: Any = None, copy: bool | None = None) -> NDArray[Any]:
+        raise LutbenchError(
+            "a shaper and a lattice are two tables", accepted="lut.shaper.table, lut.lut.table"
         )
 
-    def with_title(self, title: str) -> ShaperLut3D:
-        """The same LUT under another title."""
-        return replace(self, title=title)
+    def with_interpolation(self, interpolation: Interpolation | None) -> Self:
+        """The same LUT with another interpolation between its nodes."""
+        inner = self.lut.with_interpolation(interpolation)
+        return self if inner is self.lut else replace(self, lut=inner)
 
     def __repr__(self) -> str:
         return f"ShaperLut3D(shaper={self.shaper.size}, size={self.size}, title={self.title!r})"
 
-    def _repr_html_(self) -> str:
-        from lutbench.tables.notebook import html_of
-
-        return html_of(self)
-
     def to_data(self) -> dict[str, Any]:
-        return _described(self) | {"shaper_size": self.shaper.size}
+        """As of the other LUTs, with the size of the shaper."""
+        return super().to_data() | {"shaper_size": self.shaper.size}
 
 
 Lut = Lut1D | Lut3D | ShaperLut3D
 
 
-def lattice(size: int, domain: ArrayLike = UNIT_DOMAIN) -> NDArray[np.float64]:
+def lattice(size: int, domain: ArrayLike = UNIT_DOMAIN) -> Array:
     """The inputs of a lattice's nodes, shape (size, size, size, 3), indexed [r, g, b, channel].
 
     >>> lattice(2)[1, 0, 0].tolist()
@@ -297,27 +307,4 @@ def lattice(size: int, domain: ArrayLike = UNIT_DOMAIN) -> NDArray[np.float64]:
 
 def interpolated(transform: Transform, interpolation: Interpolation) -> Transform:
     """The same transform with another interpolation in every 3D LUT that it holds."""
-    if isinstance(transform, Lut3D):
-        return transform.with_interpolation(interpolation)
-    if isinstance(transform, ShaperLut3D):
-        return replace(transform, lut=transform.lut.with_interpolation(interpolation))
-    if isinstance(transform, Pipeline):
-        return Pipeline(tuple(interpolated(step, interpolation) for step in transform.steps))
-    return transform
-
-
-def _check_interpolation(name: str) -> Interpolation:
-    if name not in ("tetrahedral", "trilinear"):
-        raise LutbenchError(
-            f"no interpolation is named {name!r}", accepted="tetrahedral, trilinear"
-        )
-    return name  # type: ignore[return-value]
-
-
-def _described(lut: Lut) -> dict[str, Any]:
-    return {
-        "kind": lut.kind,
-        "title": lut.title,
-        "size": lut.size,
-        "domain": lut.domain.tolist(),
-    }
+    return transform.with_interpolation(interpolation)
