@@ -15,6 +15,7 @@ from lutbench.algebra.result import CodeError, code_error
 from lutbench.errors import LutbenchError
 from lutbench.fitting.base import MixAndCurves, fit_base
 from lutbench.fitting.registration import check_registration
+from lutbench.fitting.robust import robust_spread
 from lutbench.fitting.scattered import ScatteredFit
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.tables.lut import SIZES_3D, Lut3D, lattice
@@ -224,7 +225,7 @@ def _followers(x: Array, y: Array, weight: Array, base: MixAndCurves) -> NDArray
     fit = _departure(*_binned(x, y, weight), base, 9)
     table = fit.solve(1e-4, reach=REACH, rtol=1e-2)
     off = np.abs(y - base.apply(x) - Lut3D(table).apply(x)).max(axis=1)
-    return np.asarray(off <= max(6 * 1.4826 * float(np.median(off)), 12 / 255))
+    return np.asarray(off <= max(6 * float(robust_spread(off)), 12 / 255))
 
 
 def _chosen(

@@ -9,11 +9,11 @@ from functools import cached_property, lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.identification.evenly import between
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.curves.base import Curve
 from lutbench.model.signal import Range, range_of
 from lutbench.model.transforms import Array
+from lutbench.tables.uniform import interp_uniform
 
 # Curves whose signals stay this close on 0..1, after a gain, are one encoding.
 ONE_ENCODING = 2e-5
@@ -150,7 +150,7 @@ class End:
         """The same from the dense table: quick, good to about 3e-5 of the light."""
         low, span = scale_of(self.range)
         ends = low + DENSE_FROM * span, low + DENSE_TO * span
-        return between(values, *ends, self.curve.dense[1])
+        return interp_uniform(values, *ends, self.curve.dense[1])
 
     def of_axis(self, values: Array) -> Array:
         """The same of inputs along an edge or the neutral axis: the last are kept.

@@ -17,6 +17,8 @@ from functools import cached_property, lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from lutbench.fitting.linear import solve_ridged
+from lutbench.fitting.robust import NORMAL_SPREAD, bisquare, masked_median
 from lutbench.identification.curvebank import End
 from lutbench.identification.gamutbank import GamutBank
 from lutbench.identification.ground import (
@@ -28,8 +30,6 @@ from lutbench.identification.ground import (
     Start,
     mixing_of,
 )
-from lutbench.identification.linear import solve
-from lutbench.identification.medians import median_where
 from lutbench.identification.samples import CODES, Samples
 from lutbench.model.compression import GamutCompression
 from lutbench.model.transforms import Array
@@ -436,7 +436,7 @@ def _measured(fits: Sequence[FreeFit], solved: Sequence[_Solved]) -> list[FreeFi
     square = (weight * np.array([one.miss for one in solved]) ** 2).sum(axis=(1, 2))
     normal = np.array([one.normal for one in solved])
     # What the parameters take: with few nodes a free curve follows any of them.
-    told = solve(normal, normal - np.array([one.prior for one in solved]))
+    told = solve_ridged(normal, normal - np.array([one.prior for one in solved]))
     freedom = kept - np.trace(told, axis1=2, axis2=3).sum(axis=1)
     error = np.sqrt(square / np.maximum(np.maximum(freedom, LEAST_FREEDOM * kept), 1e-9))
     costs = _cost_of_matrix(normal, form) / kept[:, None, None] if form.rows else None
@@ -470,17 +470,17 @@ def _solved(rows: _Rows, fits: Sequence[FreeFit]) -> list[_Solved | None]:
         corners, sides = rows.products(weight)
         if apart:
             normal = corners + prior
-            solution[:, own] = solve(normal, sides[..., None])[..., 0]
+            solution[:, own] = solve_ridged(normal, sides[..., None])[..., 0]
         else:
             # The channels share few parameters: each has its own corner of the system.
             normal, wanted = np.repeat(prior[None], len(fits), axis=0), np.zeros((len(fits), total))
             for c in range(3):
                 normal[:, 0, own[c][:, None], own[c]] += corners[:, c]
                 wanted[:, own[c]] += sides[:, c]
-            solution = solve(normal[:, 0], wanted[..., None])[..., 0]
+            solution = solve_ridged(normal[:, 0], wanted[..., None])[..., 0]
         miss = rows.missed(solution[:, own])
-        scale = 1.4826 * _typical(miss, counted) + 1e-4
-        weight = np.clip(1 - (miss / (6 * scale[:, None, None])) ** 2, 0, None) ** 2 * counted
+        scale = NORMAL_SPREAD * _typical(miss, counted) + 1e-4
+        weight = bisquare(miss, 6 * scale[:, None, None]) * counted
     typical = _typical(miss, counted)
     rests = rows.by_knot(weight).sum(axis=1) / CODES
     found: list[_Solved | None] = []
@@ -515,7 +515,7 @@ def _solved(rows: _Rows, fits: Sequence[FreeFit]) -> list[_Solved | None]:
 def _typical(miss: Array, counted: NDArray[np.bool_]) -> Array:
     """The median size of what counts of each fit, shape (fits,)."""
     rows = len(miss), -1
-    return median_where(np.abs(miss).reshape(rows), counted.reshape(rows))
+    return masked_median(np.abs(miss).reshape(rows), counted.reshape(rows))
 
 
 @lru_cache(maxsize=16)
@@ -556,7 +556,7 @@ def _cost_of_matrix(normal: Array, form: Form) -> Array:
     mine = np.arange(at, at + 6 // form.systems)
     rest = np.r_[0:at, mine[-1] + 1 : size]
     cross = normal[..., mine[:, None], rest]
-    told = solve(normal[..., rest[:, None], rest], cross.swapaxes(2, 3))
+    told = solve_ridged(normal[..., rest[:, None], rest], cross.swapaxes(2, 3))
     own = normal[..., mine[:, None], mine] - cross @ told
     costs: Array = np.zeros((len(normal), 6, 6))
     for system in range(form.systems):

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from lutbench.fitting.robust import masked_median
 from lutbench.identification.curvebank import LOG_LIGHT, End, scale_of
 from lutbench.identification.freecurve import (
     DARK,
@@ -19,7 +20,6 @@ from lutbench.identification.freecurve import (
     TargetFit,
     cost_of,
 )
-from lutbench.identification.medians import median_where
 from lutbench.identification.samples import CODES
 from lutbench.model.transforms import Array
 
@@ -227,7 +227,7 @@ def _typical(residual: Array, counted: Array) -> Array:
     """The median of what is left over where it counts, for each problem."""
     size = np.abs(residual).reshape(len(residual), -1)
     fits = counted.reshape(size.shape) > 0.5
-    return np.where(fits.any(axis=1), median_where(size, fits), NOTHING)
+    return np.where(fits.any(axis=1), masked_median(size, fits), NOTHING)
 
 
 def _cdl_model(state: Array, problems: Problems, weight: Array) -> tuple[Array, Array]:

@@ -12,8 +12,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from lutbench.fitting.linear import solve_ridged
+from lutbench.fitting.robust import NORMAL_SPREAD, bisquare
 from lutbench.identification.curvebank import End, LightTables
-from lutbench.identification.linear import solve
 from lutbench.identification.samples import CODES, Samples
 from lutbench.model.grade import CDL_WEIGHTS
 from lutbench.model.transforms import Array
@@ -347,13 +348,12 @@ def _robust(
     miss = np.abs(b)
     for step in range(3):
         right = weighed @ b[..., None] + (costs * aim)[..., None]
-        solution = solve(weighed @ turned + np.diag(costs), right)[..., 0]
+        solution = solve_ridged(weighed @ turned + np.diag(costs), right)[..., 0]
         miss = np.abs(b - (solution[:, :, None] @ a)[:, :, 0])
         np.copyto(miss, np.inf, where=left_out)
         if step < 2:
-            scale = 6 * (1.4826 * _part(miss, count, 0.5) + 1e-3)
-            weight = np.clip(1 - (miss / scale) ** 2, 0, 1) ** 2
-            weighed = a * weight[:, :, None]
+            scale = NORMAL_SPREAD * _part(miss, count, 0.5) + 1e-3
+            weighed = a * bisquare(miss, 6 * scale)[:, :, None]
     quarter = _part(miss, count, 0.75)[..., 0]
     return solution, np.where(count > 0, np.sqrt(np.mean(quarter**2, axis=1)), np.inf)
 

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from lutbench.fitting.cdl import fit_cdl
 from lutbench.identification.curvebank import End, scale_of
 from lutbench.identification.directions import (
     GreyScale,
@@ -15,7 +16,6 @@ from lutbench.identification.directions import (
     saturation_change,
     tone_changes,
 )
-from lutbench.identification.gradefit import fit_cdl
 from lutbench.identification.hypothesis import Forecast, Hypothesis
 from lutbench.identification.lookwords import described
 from lutbench.identification.result import FittedCdl, Identification, Look

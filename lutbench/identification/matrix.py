@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from lutbench.fitting.robust import NORMAL_SPREAD, masked_median
 from lutbench.identification.curvebank import End
 from lutbench.identification.gamutbank import GamutBank
-from lutbench.identification.medians import median_where
 from lutbench.identification.samples import CODES, Samples
 from lutbench.model.transforms import Array, Transform
 
@@ -20,7 +20,7 @@ ROWS = 1500
 # Slopes are taken over this much signal, so that a curve with an endless slope
 # at black does not drown the rest.
 REACH = 0.004
-OUTLIER = 4 * 1.4826
+OUTLIER = 4 * NORMAL_SPREAD
 INNER, NEAREST = 0.12, 300
 EDGE, FEWEST = 0.04, 150
 """Nodes this near to an end of the output may have been clipped before a look moved them."""
@@ -199,7 +199,7 @@ def _solve(a: Array, b: Array, fits: NDArray[np.bool_]) -> tuple[Array, Array, A
         normal = kept @ a
         solution = _solution(normal, kept @ b[..., None])
         miss = np.abs((a @ solution[..., None])[..., 0] - b)
-        limit = OUTLIER * median_where(miss, fits) + 1e-3
+        limit = OUTLIER * masked_median(miss, fits) + 1e-3
         beyond: NDArray[np.bool_] = np.any(keep & (miss > limit[..., None]), axis=2)
         if not beyond.any():
             break

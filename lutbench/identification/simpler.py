@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import numpy as np
 
+from lutbench.fitting.cdl import fit_cdl
 from lutbench.identification.curvebank import scale_of
-from lutbench.identification.gradefit import fit_cdl
 from lutbench.identification.hypothesis import Hypothesis, ToneTarget, forecast
 from lutbench.identification.samples import Samples
 from lutbench.identification.verdict import Finalist

@@ -9,10 +9,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from lutbench.identification.evenly import between
 from lutbench.identification.samples import CODES, Samples
 from lutbench.model.grade import CDL_WEIGHTS
 from lutbench.model.transforms import Array
+from lutbench.tables.uniform import interp_uniform
 
 TINTED = 0.8
 """Codes, root mean square: a neutral axis with less is not tinted."""
@@ -54,7 +54,7 @@ def _without(samples: Samples, luma: Array, tint: Array) -> Samples:
 
     def cleaned(values: Array) -> Array:
         at = values @ weights
-        shift = np.stack([between(at, luma[0], luma[-1], each) for each in curves], axis=-1)
+        shift = np.stack([interp_uniform(at, luma[0], luma[-1], each) for each in curves], axis=-1)
         # Beyond the neutrals that are clear nothing tells the tint.
         told = (at >= luma[0]) & (at <= luma[-1])
         fine = (samples.inside(values).all(axis=-1) & told)[..., None]

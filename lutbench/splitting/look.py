@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from lutbench.errors import LutbenchError
+from lutbench.fitting.cdl import fit_cdl
 from lutbench.fitting.scattered import ScatteredFit
 from lutbench.identification.curvebank import scale_of
 from lutbench.model.grade import CDL_WEIGHTS, Cdl, Saturation
@@ -24,7 +24,6 @@ REACH = 0.25
 """How far from any colour that the LUT gives the look dies away: the share of the cube's edge."""
 
 SMOOTHNESS = 1e-7
-FIT_POINTS = 6000
 MOST = 80_000
 
 
@@ -121,37 +120,15 @@ def _start(grade: Sequence[Transform], clamp: bool) -> Cdl:
 def fitted_cdl(clean: Array, given: Array, name: Range, start: Cdl, limit: float) -> Cdl | None:
     """The ASC CDL 1.2 that explains a look on the signal, or None where none does.
 
-    Ten parameters by least squares over the values that are clear of 0 and 1 on
-    both sides, large misses counting little; a CDL explains the look when it
-    leaves 95 % of them within `limit` 10-bit codes.
+    It is fitted over the values that are clear of 0 and 1 on both sides, and explains
+    the look when it leaves 95 % of them within `limit` 10-bit codes.
     """
-    from scipy.optimize import least_squares
-
     low, span = scale_of(name)
     x, y = (clean - low) / span, (given - low) / span
     clear = ((x > 0.01) & (x < 0.99) & (y > 0.005) & (y < 0.995)).all(axis=1)
-    if clear.sum() < 50:
+    fit = fit_cdl(x[clear], y[clear], start=start)
+    if fit is None:
         return None
-    rows = np.flatnonzero(clear)
-    if len(rows) > FIT_POINTS:
-        rows = np.random.default_rng(5).choice(rows, FIT_POINTS, replace=False)
-    x_fit, y_fit = x[rows], y[rows]
-
-    def cdl_at(p: Array) -> Cdl:
-        slope, offset, power = (tuple(map(float, p[i : i + 3])) for i in (0, 3, 6))
-        return Cdl(slope, offset, power, float(p[9]), start.clamp)  # type: ignore[arg-type]
-
-    def miss(p: Array) -> Array:
-        return np.asarray((cdl_at(p).apply(x_fit) - y_fit).ravel() * CODES_10_BIT)
-
-    begin = np.array([*start.slope, *start.offset, *start.power, start.saturation])
-    bounds = ([0.05] * 3 + [-0.9] * 3 + [0.1] * 3 + [0.0], [10] * 3 + [0.9] * 3 + [8] * 3 + [4])
-    try:
-        found = least_squares(
-            miss, np.clip(begin, *bounds), bounds=bounds, loss="soft_l1", max_nfev=200
-        )
-        cdl = cdl_at(np.round(found.x, 6))
-    except (LutbenchError, ValueError):
-        return None
+    cdl = replace(fit.cdl, clamp=start.clamp)
     left = np.abs(cdl.apply(x[clear]) - y[clear]) * span * CODES_10_BIT
     return cdl if np.percentile(left, 95) <= limit else None

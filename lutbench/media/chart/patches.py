@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from lutbench import files
 from lutbench.errors import FormatError, LutbenchError
+from lutbench.fitting.robust import robust_spread
 
 Array = NDArray[np.float64]
 
@@ -72,7 +73,7 @@ def read_grid(
                 raise LutbenchError(f"the patch in {name} lies outside the picture", where=where)
             pixels = picture[y.astype(int), x.astype(int)]
             middle = np.median(pixels, axis=0)
-            spread = 1.4826 * np.median(np.abs(pixels - middle), axis=0)
+            spread = robust_spread(pixels - middle, axis=0)
             if spread.max() > UNEVEN or (np.abs(pixels - middle) > 0.15).any(axis=1).mean() > 0.1:
                 raise LutbenchError(
                     f"the patch in {name} is not even",

@@ -10,13 +10,13 @@ RIDGE = 1e-12
 """What keeps a singular matrix solvable, as a share of its own diagonal: more than rounding."""
 
 
-def solve(normal: Array, right: Array) -> Array:
+def solve_ridged(normal: Array, right: Array) -> Array:
     """The solutions of a stack of normal equations, (..., n, n) and (..., n, m).
 
     Where one has none, all are solved with next to nothing on their diagonals: a parameter that
     nothing hangs on becomes 0.
 
-    >>> solve(np.diag([2.0, 0.0]), np.array([[4.0], [0.0]])).ravel().round(9).tolist()
+    >>> solve_ridged(np.diag([2.0, 0.0]), np.array([[4.0], [0.0]])).ravel().round(9).tolist()
     [2.0, 0.0]
     """
     try:

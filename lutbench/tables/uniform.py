@@ -7,13 +7,13 @@ import numpy as np
 from lutbench.model.transforms import Array
 
 
-def between(values: Array, first: float, last: float, table: Array) -> Array:
+def interp_uniform(values: Array, first: float, last: float, table: Array) -> Array:
     """The table at some values, (...), straight between its points and held at its ends.
 
     `first` and `last` are the places of its end points. NumPy's `interp` gives the same, but
     looks for each place, which takes up to eight times as long.
 
-    >>> between(np.array([-1.0, 0.25, 9.0]), 0.0, 1.0, np.array([0.0, 4.0, 6.0])).tolist()
+    >>> interp_uniform(np.array([-1.0, 0.25, 9.0]), 0.0, 1.0, np.array([0.0, 4.0, 6.0])).tolist()
     [0.0, 2.0, 6.0]
     """
     top = len(table) - 1

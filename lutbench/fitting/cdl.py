@@ -1,4 +1,4 @@
-"""An ASC CDL between two pictures of the same nodes: what a grade did, in its own terms."""
+"""An ASC CDL from signals before and after a grade: the same colours, row by row."""
 
 from __future__ import annotations
 
@@ -6,19 +6,27 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lutbench.identification.samples import CODES
 from lutbench.model.grade import CDL_WEIGHTS, Cdl
+from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array
 
-ROWS = 1500
-"""Nodes that the fit looks at: ten numbers are asked of them."""
+MOST_ROWS = 1500
+"""Rows that the fit looks at: ten numbers are asked of them."""
 
-FEW, FEWEST = 250, 40
-OUTLIER = 2.0
-"""Codes from which a node counts as little: it may be clipped, or held in gamut."""
+FIRST_ROWS = 250
+"""Rows on which the way to the CDL is found."""
 
-# No grade is stronger: log slope, offset, log power, log saturation.
-BOUNDS = (1.6, 0.5, 1.4, 1.6)
+FEWEST_ROWS = 40
+"""Fewer rows cannot hold ten numbers against noise."""
+
+OUTLIER_CODES = 2.0
+"""10-bit codes from which a row counts little: it may be clipped, or held in gamut."""
+
+STRONGEST = (1.6, 0.5, 1.4, 1.6)
+"""Log slope, offset, log power and log saturation that no grade goes beyond."""
+
+DECIMALS = 6
+"""Of the numbers of a CDL: what a CDL file or a recipe holds."""
 
 
 @dataclass(frozen=True)
@@ -38,24 +46,24 @@ def fit_cdl(
     both held to 0..1. Far nodes count little (a soft L1 loss). Without `mixes` the
     saturation is held to 1: neutral rows say nothing of it.
     """
-    if len(before) < FEWEST:
+    if len(before) < FEWEST_ROWS:
         return None
     rows = np.arange(len(before))
-    if len(rows) > ROWS:
-        rows = np.sort(np.random.default_rng(2).choice(rows, ROWS, replace=False))
+    if len(rows) > MOST_ROWS:
+        rows = np.sort(np.random.default_rng(2).choice(rows, MOST_ROWS, replace=False))
     x, y = before[rows], after[rows]
     # The way there is found on a few of the rows.
-    few = slice(None, None, max(1, len(rows) // FEW))
+    few = slice(None, None, max(1, len(rows) // FIRST_ROWS))
     fits = [_refined(x[few], y[few], each, mixes) for each in (Cdl(), start) if each is not None]
     cdl = min(fits, key=lambda each: float(np.median(np.abs(each.apply(x) - y))))
     cdl = _refined(x, y, cdl, mixes)
-    return CdlFit(cdl, (after - cdl.apply(before)) * CODES)
+    return CdlFit(cdl, (after - cdl.apply(before)) * CODES_10_BIT)
 
 
 def _refined(x: Array, y: Array, start: Cdl, mixes: bool) -> Cdl:
     from scipy.optimize import least_squares
 
-    limits = np.array([*[BOUNDS[0]] * 3, *[BOUNDS[1]] * 3, *[BOUNDS[2]] * 3, BOUNDS[3]])
+    limits = np.array([*[STRONGEST[0]] * 3, *[STRONGEST[1]] * 3, *[STRONGEST[2]] * 3, STRONGEST[3]])
     first = np.clip(_state(start), -0.99 * limits, 0.99 * limits)
     count = 10 if mixes else 9
 
@@ -63,12 +71,12 @@ def _refined(x: Array, y: Array, start: Cdl, mixes: bool) -> Cdl:
         return _jacobian(state, x)[:, :count]
 
     found = least_squares(
-        lambda state: (_applied(state, x) - y).ravel() * CODES,
+        lambda state: (_applied(state, x) - y).ravel() * CODES_10_BIT,
         first[:count],
         jac=slopes,
         bounds=(-limits[:count], limits[:count]),
         loss="soft_l1",
-        f_scale=OUTLIER,
+        f_scale=OUTLIER_CODES,
         x_scale=np.array([*[0.1] * 3, *[0.02] * 3, *[0.1] * 3, 0.1])[:count],
         max_nfev=60,
     )
@@ -88,14 +96,15 @@ def _state(cdl: Cdl) -> Array:
 
 
 def _cdl(state: Array) -> Cdl:
-    values = [float(value) for value in np.exp(state)]
-    offset = [float(value) for value in state[3:6]]
-    return Cdl(
-        (values[0], values[1], values[2]),
-        (offset[0], offset[1], offset[2]),
-        (values[6], values[7], values[8]),
-        values[9] if len(state) > 9 else 1.0,
-    )
+    """The CDL of a state, in the decimals that a file holds."""
+    saturation = float(np.exp(state[9])) if len(state) > 9 else 1.0
+    slope, offset, power = np.exp(state[:3]), state[3:6], np.exp(state[6:9])
+    return Cdl(_three(slope), _three(offset), _three(power), round(saturation, DECIMALS))
+
+
+def _three(values: Array) -> tuple[float, float, float]:
+    first, second, third = np.round(values, DECIMALS).tolist()
+    return first, second, third
 
 
 def _applied(state: Array, x: Array) -> Array:
@@ -124,4 +133,4 @@ def _jacobian(state: Array, x: Array) -> Array:
     for kind in range(3):
         full[:, :, 3 * kind : 3 * kind + 3] = mix[None] * own[:, None, :, kind]
     full[:, :, 9] = saturation * (graded - (graded @ weights)[:, None])
-    return full.reshape(-1, 10) * CODES
+    return full.reshape(-1, 10) * CODES_10_BIT
