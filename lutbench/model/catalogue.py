@@ -94,9 +94,18 @@ def _folded(name: str) -> str:
 
 @dataclass(frozen=True)
 class Catalogue:
-    """Curves and gamuts by name, with the user's definitions among them."""
+    """Curves and gamuts by name, with the user's definitions among them.
+
+    What `without` names is not there, under no other name of it either: the
+    catalogue answers as if nobody had registered it.
+
+    >>> catalogue = Catalogue(without=frozenset({"BT.1886"}))
+    >>> "BT.1886" in [each.name for each in catalogue.curves()]
+    False
+    """
 
     definitions: Definitions = field(default_factory=Definitions)
+    without: frozenset[str] = frozenset()
 
     def __post_init__(self) -> None:
         for kind, user, standard in (
@@ -128,9 +137,9 @@ class Catalogue:
             When the registry has it but it cannot be used, with the reason.
         """
         found = _standard_curves().get(_folded(name)) or _by_folded(self.definitions.curves, name)
-        if found is not None:
+        if found is not None and found.name not in self.without:
             return found
-        for entry in _registry_curve_entries():
+        for entry in self._kept(_registry_curve_entries()):
             if _folded(name) in map(_folded, (entry.name, *entry.aliases)):
                 if entry.unusable or entry.curve is None:
                     raise LutbenchError(
@@ -142,10 +151,12 @@ class Catalogue:
     def gamut(self, name: str, where: str = "") -> Gamut:
         """The gamut of that name, letter case ignored; UnknownNameError with the nearest names."""
         found = _standard_gamuts().get(_folded(name)) or _by_folded(self.definitions.gamuts, name)
-        if found is not None:
+        if found is not None and found.name not in self.without:
             return found
         for gamut, aliases in _registry_gamuts():
-            if _folded(name) in map(_folded, (gamut.name, *aliases)):
+            if gamut.name not in self.without and _folded(name) in map(
+                _folded, (gamut.name, *aliases)
+            ):
                 return gamut
         raise unknown_name("gamut", name, _names(self.gamuts()), where)
 
@@ -156,12 +167,15 @@ class Catalogue:
             for each in STANDARD_CURVES
         ]
         user = [Entry(name, "user", curve=curve) for name, curve in self.definitions.curves.items()]
-        return [*standard, *user, *_registry_curve_entries()]
+        return self._kept([*standard, *user, *_registry_curve_entries()])
 
     def gamuts(self) -> list[Entry]:
         """Every gamut once: names of the same primaries and white are aliases (imports colour)."""
         user = [Entry(name, "user", gamut=gamut) for name, gamut in self.definitions.gamuts.items()]
-        return [*_standard_gamut_entries(), *user, *_registry_gamut_entries()]
+        return self._kept([*_standard_gamut_entries(), *user, *_registry_gamut_entries()])
+
+    def _kept(self, entries: list[Entry]) -> list[Entry]:
+        return [each for each in entries if each.name not in self.without]
 
     @cached_property
     def usable_curves(self) -> list[Curve]:

@@ -175,7 +175,7 @@ def _catalogue(top: Table, file: Path, catalogue: Catalogue | None) -> Catalogue
         )
     base = catalogue or open_catalogue()
     more = open_catalogue(*(file.parent / name for name in names), user=False)
-    return Catalogue(base.definitions.merged(more.definitions))
+    return replace(base, definitions=base.definitions.merged(more.definitions))
 
 
 def _laid_over(shared: dict[str, Any], own: dict[str, Any]) -> dict[str, Any]:
