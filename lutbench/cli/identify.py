@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from lutbench.cli.lut_files import lut_files
 from lutbench.cli.options import (
     catalogue_of,
     definitions_option,
@@ -26,7 +25,6 @@ if TYPE_CHECKING:
     from lutbench.model.catalogue import Catalogue
 
 SCHEMA = 1
-SUFFIXES = (".cube", ".clf")
 
 
 @dataclass(frozen=True)
@@ -140,7 +138,9 @@ def _answer(
 
 def _files(given: tuple[str, ...]) -> tuple[list[tuple[str, str]], bool]:
     """Files and the names to show, and whether several may come."""
-    files, many = lut_files(given, SUFFIXES)
+    from lutbench.formats.folders import lut_files
+
+    files, many = lut_files(given, luts_only=True)
     # Files of one name in several places are told apart by their whole path.
     shown = [_short(each.name) for each in files]
     return [
@@ -151,7 +151,9 @@ def _files(given: tuple[str, ...]) -> tuple[list[tuple[str, str]], bool]:
 
 def _short(name: str) -> str:
     """A name without the suffix of a LUT, which says nothing."""
-    return str(Path(name).with_suffix("")) if Path(name).suffix.lower() in SUFFIXES else name
+    from lutbench.formats.registry import suffixes
+
+    return str(Path(name).with_suffix("")) if Path(name).suffix.lower() in suffixes() else name
 
 
 @contextmanager

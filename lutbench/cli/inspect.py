@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from lutbench.cli.lut_files import lut_files
 from lutbench.cli.options import (
     catalogue_of,
     console,
@@ -29,7 +28,6 @@ if TYPE_CHECKING:
     from lutbench.model.signal import Range
 
 SCHEMA = 1
-SUFFIXES = (".cube", ".clf", ".cdl", ".cc", ".ccc")
 _STYLES = {"error": "bold red", "warning": "bold yellow", "info": "cyan", None: "green"}
 _SORTS = ("name", "worst", "kind", "grey")
 
@@ -119,10 +117,11 @@ def command(
       lutbench inspect day.cube --source-curve ACEScct --source-gamut "ACES AP1"
       lutbench inspect luts/ --sheet sheet.png --source-curve ACEScct
     """
+    from lutbench.formats.folders import lut_files
     from lutbench.inspection.inspection import inspect
     from lutbench.inspection.limits import Limits
 
-    found_files, many = lut_files(luts, SUFFIXES)
+    found_files, many = lut_files(luts)
     files = [each.path for each in found_files]
     if page and many:
         raise LutbenchError("a page shows one LUT", where="--page", accepted="one file")

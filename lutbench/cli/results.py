@@ -19,9 +19,9 @@ HOLDS = {"lut1d": "1D LUT", "lut3d": "3D LUT", "shaper_lut3d": "1D shaper and 3D
 def refuse_existing(path: str, force: bool) -> None:
     """Refuse before the work what could not be written after it."""
     from lutbench import files
-    from lutbench.formats.convert import format_of
+    from lutbench.formats.registry import format_for
 
-    format_of(path)
+    format_for(path)
     files.refuse_existing(Path(path), force)
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,13 +18,16 @@ from lutbench import files
 from lutbench.errors import DefinitionError, FormatError, LutbenchError, MissingExtraError
 from lutbench.formats import safe_xml as xml
 from lutbench.formats.decimals import number
-from lutbench.formats.lutfile import LutFile
+from lutbench.formats.lutfile import LutFile, Writing
 from lutbench.model.grade import Cdl, Triple
+from lutbench.model.transforms import Transform
 
 if TYPE_CHECKING:
     from lxml.etree import _Element as Element
 else:
     Element = Any
+
+Written = tuple[bytes, tuple[str, ...]]
 
 NAMESPACE = "urn:ASC:CDL:v1.2"
 
@@ -62,8 +66,9 @@ def read_corrections(path: str | Path) -> tuple[Correction, ...]:
     return corrections_of(root, where)[0]
 
 
-def cdl_file(root: Element, where: str, wanted: str | None = None) -> LutFile[Cdl]:
-    """The correction of a parsed document: the one with the id `wanted`, or the only one."""
+def parse_cdl(data: bytes, where: str = "", wanted: str | None = None) -> LutFile[Cdl]:
+    """The correction that the bytes of a file hold: the one with the id `wanted`, or the only."""
+    root = xml.parse(data, where)
     found, notes = corrections_of(root, where)
     ids = ", ".join(each.id or "(none)" for each in found[:20])
     if wanted is not None:
@@ -194,6 +199,27 @@ def write_cdl(
     if all(each.cdl.clamp for each in given):
         return ()
     return (UNSAID_CLAMP,)
+
+
+def write_as_cdl(transform: Transform, how: Writing, kind: str = "cdl") -> Written:
+    """The bytes of a CDL file that holds `transform`, a CDL, and notes.
+
+    Raises
+    ------
+    LutbenchError
+        For any other transform.
+    """
+    if not isinstance(transform, Cdl):
+        raise LutbenchError(
+            f"a .{kind} holds a CDL and nothing else", where=how.where, accepted=".cube or .clf"
+        )
+    correction = Correction(transform, how.title, how.comments)
+    notes = () if transform.clamp else (UNSAID_CLAMP,)
+    return format_cdl([correction], kind, where=how.where), notes
+
+
+write_as_cc = partial(write_as_cdl, kind="cc")
+write_as_ccc = partial(write_as_cdl, kind="ccc")
 
 
 def format_cdl(corrections: Sequence[Correction], kind: str, where: str = "") -> bytes:

@@ -37,17 +37,17 @@ _OPERATORS = ("LUT1D", "LUT3D", "Matrix", "Range", "Log", "Exponent", "ASC_CDL")
 _OLD_CDL_STYLES = {"v1.2_Fwd": "Fwd", "v1.2_Rev": "Rev"}
 
 
-def clf_file(root: Element, where: str) -> LutFile[Transform]:
-    """What a parsed document holds: one step as it is, several as a pipeline.
+def parse_clf(data: bytes, where: str = "", _id: str | None = None) -> LutFile[Transform]:
+    """What the bytes of a CLF file hold: one step as it is, several as a pipeline.
 
     Raises
     ------
     FormatError
         Where it is not as the format says, with the line.
     MissingExtraError
-        Where colour-clf-io is not installed.
+        Where lxml or colour-clf-io is not installed.
     """
-    return _Reader(where).read(root)
+    return _Reader(where).read(xml.parse(data, where))
 
 
 class _Reader:

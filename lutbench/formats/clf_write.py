@@ -19,6 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from lutbench.errors import FormatError, MissingExtraError
 from lutbench.formats import safe_xml as xml
+from lutbench.formats.lutfile import Writing
 from lutbench.formats.operators import Channels, Exponent, HalfLut1D, Log, Range
 from lutbench.model.curves.base import Curve, Decode, Encode
 from lutbench.model.curves.log import AcesCct, CameraLog, PrintingDensity
@@ -64,6 +65,18 @@ def format_clf(
         Where colour-clf-io is not installed.
     """
     return _Writer(transform, np.asarray(domain, float), size, interpolation).write(title, comments)
+
+
+def write_as_clf(transform: Transform, how: Writing) -> tuple[bytes, tuple[str, ...]]:
+    """As `format_clf`, told by a `Writing`."""
+    return format_clf(
+        transform,
+        title=how.title,
+        comments=how.comments,
+        size=how.size,
+        domain=how.domain,
+        interpolation=how.interpolation,
+    )
 
 
 class _Writer:

@@ -10,10 +10,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lutbench.errors import LutbenchError
-from lutbench.formats import cdl, clf, cube
-from lutbench.formats.lutfile import LutFile
-from lutbench.formats.open import parse_lut
-from lutbench.model.grade import Cdl
+from lutbench.formats.lutfile import LutFile, Writing
+from lutbench.formats.registry import format_for
 from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange
 from lutbench.model.transforms import Array, Pipeline, Transform, steps_of
 from lutbench.tables.lut import (
@@ -27,8 +25,6 @@ from lutbench.tables.lut import (
 )
 from lutbench.tables.nodes import greys
 from lutbench.tables.sampling import sample, sample_1d
-
-SUFFIXES = {".cube": "cube", ".clf": "clf", ".cdl": "cdl", ".cc": "cc", ".ccc": "ccc"}
 
 DEFAULT_SIZE_3D = 33
 DEFAULT_SIZE_1D = 4096
@@ -126,24 +122,6 @@ class Converted:
         return points, np.asarray(given - wanted)
 
 
-def format_of(path: str | Path) -> str:
-    """The format that a suffix asks for.
-
-    Raises
-    ------
-    LutbenchError
-        When it asks for none that is written.
-    """
-    suffix = Path(path).suffix.lower()
-    if suffix not in SUFFIXES:
-        raise LutbenchError(
-            f"the suffix {suffix!r} is no format that is written",
-            where=path,
-            accepted=", ".join(SUFFIXES),
-        )
-    return SUFFIXES[suffix]
-
-
 def convert(source: LutFile[Transform], path: str | Path, wishes: Wishes) -> Converted:
     """`source` in the format that the suffix of `path` asks for; nothing is written.
 
@@ -153,48 +131,35 @@ def convert(source: LutFile[Transform], path: str | Path, wishes: Wishes) -> Con
         When the format cannot hold it: a CDL file anything but a CDL, a 1D LUT
         channels that act on each other.
     """
-    kind = format_of(path)
-    title = source.title if wishes.title is None else wishes.title
+    form = format_for(path)
     transform = source.lut
     if wishes.interpolation is not None:
         transform = interpolated(transform, wishes.interpolation)
     wanted = wishes.ranges.around(transform)
     domain = _domain(transform, wishes.ranges)
-    notes: tuple[str, ...] = ()
-    if kind == "cube":
-        lut = _as_lut(transform, wanted, domain, wishes)
-        named = replace(lut, title=title, comments=source.comments)
-        data = cube.format_cube(named, wishes.decimals)
-        if not isinstance(transform, Lut):
-            notes = ("sampled; inputs outside the domain are clamped",)
-        if isinstance(named, Lut3D | ShaperLut3D) and _interpolation(named) != "tetrahedral":
-            notes += ("a .cube does not say how to interpolate: its reader decides",)
-    elif kind == "clf":
-        held = wanted
-        if wishes.size is not None or wishes.dimensions is not None:
-            held = _as_lut(transform, wanted, domain, wishes)
-        data, notes = clf.format_clf(
-            held,
-            title=title,
-            comments=source.comments,
-            size=wishes.size or DEFAULT_SIZE_3D,
-            domain=domain,
-            interpolation=wishes.interpolation or "tetrahedral",
-        )
-    else:
-        if not isinstance(wanted, Cdl) or wishes.size or wishes.dimensions:
-            raise LutbenchError(
-                f"a .{kind} holds a CDL and nothing else", where=path, accepted=".cube or .clf"
-            )
-        correction = cdl.Correction(wanted, title, source.comments)
-        data = cdl.format_cdl([correction], kind, where=str(path))
-        if not wanted.clamp:
-            notes = (cdl.UNSAID_CLAMP,)
-    back = parse_lut(data, str(path))
-    if kind == "cube":
+    held = wanted
+    if form.tables_only or wishes.size is not None or wishes.dimensions is not None:
+        held = _as_lut(transform, wanted, domain, wishes)
+    interpolation = _interpolation(held) if form.tables_only else wishes.interpolation
+    how = Writing(
+        title=source.title if wishes.title is None else wishes.title,
+        comments=source.comments,
+        size=wishes.size or DEFAULT_SIZE_3D,
+        domain=domain,
+        interpolation=interpolation or "tetrahedral",
+        decimals=wishes.decimals,
+        where=str(path),
+    )
+    data, notes = form.write(held, how)
+    back = form.parse(data, str(path), None)
+    if form.tables_only:
         # The file does not say it, but it is read as it was asked for.
-        back = replace(back, lut=interpolated(back.lut, _interpolation(named)))
-    return Converted(data, kind, wanted, back, domain, notes)
+        back = replace(back, lut=interpolated(back.lut, how.interpolation))
+        if not isinstance(transform, Lut):
+            notes += ("sampled; inputs outside the domain are clamped",)
+        if isinstance(held, Lut3D | ShaperLut3D) and how.interpolation != "tetrahedral":
+            notes += (f"a {form.suffix} does not say how to interpolate: its reader decides",)
+    return Converted(data, form.name, wanted, back, domain, notes)
 
 
 def _interpolation(lut: Any) -> Interpolation:

@@ -11,7 +11,7 @@ from __future__ import annotations
 import codecs
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -21,11 +21,8 @@ from numpy.typing import NDArray
 from lutbench import files
 from lutbench.errors import FormatError
 from lutbench.formats.decimals import LARGEST, MAX_LINE, format_rows, number, parse_rows
-from lutbench.formats.lutfile import LutFile
+from lutbench.formats.lutfile import MAX_BYTES, LutFile, Writing
 from lutbench.tables.lut import SIZES_1D, SIZES_3D, UNIT_DOMAIN, Lut, Lut1D, Lut3D, ShaperLut3D
-
-MAX_BYTES = 512 * 1024 * 1024
-"""The largest file that is read."""
 
 MAX_IDLE_LINES = 100_000
 """How many comments and blank lines a file may have, beyond one for each row."""
@@ -57,7 +54,7 @@ def read_cube(path: str | Path) -> Lut:
     return parse_cube(files.read_bytes(path, limit=MAX_BYTES), str(path)).lut
 
 
-def parse_cube(data: bytes, where: str = "") -> LutFile[Lut]:
+def parse_cube(data: bytes, where: str = "", _id: str | None = None) -> LutFile[Lut]:
     """The LUT that the bytes of a ``.cube`` file hold, with notes of what was tolerated.
 
     `where` names the file in errors.
@@ -79,6 +76,12 @@ def write_cube(
         When the file exists and `force` is not set, or cannot be written.
     """
     files.write_bytes(path, format_cube(lut, decimals), force=force)
+
+
+def write_as_cube(lut: Lut, how: Writing) -> tuple[bytes, tuple[str, ...]]:
+    """The bytes of a ``.cube`` that holds `lut`, under the title and comments asked for."""
+    named = replace(lut, title=how.title, comments=how.comments)
+    return format_cube(named, how.decimals), ()
 
 
 def format_cube(lut: Lut, decimals: int | None = 6) -> bytes:

@@ -4,19 +4,16 @@ from __future__ import annotations
 
 import codecs
 import os
-import re
 from pathlib import Path
 
 from lutbench import files
 from lutbench.errors import FormatError
-from lutbench.formats import cdl, clf_read, cube, safe_xml
-from lutbench.formats.lutfile import LutFile
+from lutbench.formats.lutfile import MAX_BYTES, LutFile
+from lutbench.formats.registry import formats, recognised
 from lutbench.model.transforms import Transform
 
-ACCEPTED = "a .cube LUT, a CLF file, a CDL file (.cdl, .cc, .ccc)"
-
-_CUBE_KEYWORD = re.compile(rb"^\s*(LUT_[13]D_SIZE|TITLE|DOMAIN_M)", re.IGNORECASE | re.MULTILINE)
-_HEAD = 64 * 1024
+HEAD_BYTES = 64 * 1024
+"""As much of a file tells its format."""
 
 
 def open_lut(path: str | Path) -> Transform:
@@ -35,19 +32,31 @@ def open_lut(path: str | Path) -> Transform:
 def read_lut_file(path: str | Path) -> LutFile[Transform]:
     """As `open_lut`, with the name of the format and notes of what was tolerated."""
     path, wanted = _with_fragment(path)
-    return parse_lut(files.read_bytes(path, limit=cube.MAX_BYTES), str(path), wanted)
+    return parse_lut(files.read_bytes(path, limit=MAX_BYTES), str(path), wanted)
 
 
 def parse_lut(data: bytes, where: str, wanted: str | None = None) -> LutFile[Transform]:
     """What the bytes of a file hold; `where` names it, `wanted` is the id of a correction."""
-    head = data[:_HEAD].removeprefix(codecs.BOM_UTF8).lstrip()
-    if head.startswith(b"<"):
-        return _from_xml(data, where, wanted)
-    if wanted is not None:
+    head = data[:HEAD_BYTES].removeprefix(codecs.BOM_UTF8).lstrip()
+    suffix = Path(where).suffix.lower()
+    found = recognised(head, suffix)
+    what = _kind(head)
+    if found is None and head.startswith(b"<"):
+        # Its root is not at the beginning, or it is not well-formed, which is said here.
+        from lutbench.formats import safe_xml
+
+        root = safe_xml.name(safe_xml.parse(data, where))
+        found = recognised(f"<{root}>".encode(), suffix)
+        what = f"it is XML of another kind, <{root[:40]}>"
+    if found is None:
+        raise FormatError(f"is no LUT file that is read: {what}", where=where, accepted=_accepted())
+    if wanted is not None and not found.ids:
         raise FormatError("has no corrections with ids", where=where, accepted="a CDL file")
-    if Path(where).suffix.lower() == ".cube" or _CUBE_KEYWORD.search(head.replace(b"\r", b"\n")):
-        return cube.parse_cube(data, where)
-    raise FormatError(f"is no LUT file that is read: {_kind(head)}", where=where, accepted=ACCEPTED)
+    return found.parse(data, where, wanted)
+
+
+def _accepted() -> str:
+    return ", ".join(each.says for each in formats())
 
 
 def _with_fragment(path: str | Path) -> tuple[str | Path, str | None]:
@@ -56,25 +65,6 @@ def _with_fragment(path: str | Path) -> tuple[str | Path, str | None]:
     if not separator or not base or os.path.exists(path):  # which takes any name, long or odd
         return path, None
     return base, fragment
-
-
-def _from_xml(data: bytes, where: str, wanted: str | None) -> LutFile[Transform]:
-    if len(data) > safe_xml.MAX_BYTES:
-        raise FormatError(
-            f"is too large for XML ({len(data)} bytes)",
-            where=where,
-            accepted=f"up to {safe_xml.MAX_BYTES} bytes",
-        )
-    root = safe_xml.parse(data, where)
-    if safe_xml.name(root) in cdl.ROOTS:
-        return cdl.cdl_file(root, where, wanted)
-    if wanted is not None:
-        raise FormatError("has no corrections with ids", where=where, accepted="a CDL file")
-    if safe_xml.name(root) == clf_read.ROOT:
-        return clf_read.clf_file(root, where)
-    raise FormatError(
-        f"is XML of another kind, <{safe_xml.name(root)[:40]}>", where=where, accepted=ACCEPTED
-    )
 
 
 def _kind(head: bytes) -> str:

@@ -42,6 +42,12 @@ def parse(data: bytes, where: str) -> Element:
     except ImportError as error:
         raise MissingExtraError("lxml", "clf", "reading and writing CLF and CDL") from error
 
+    if len(data) > MAX_BYTES:
+        raise FormatError(
+            f"is too large for XML ({len(data)} bytes)",
+            where=where,
+            accepted=f"up to {MAX_BYTES} bytes",
+        )
     data = data.removeprefix(b"\xef\xbb\xbf").lstrip()
     if b"\0" in data[:4096]:
         raise FormatError("is UTF-16 or binary", where=where, accepted="XML in UTF-8")

@@ -15,7 +15,7 @@ import lutbench
 from lutbench.errors import FormatError, LutbenchError
 from lutbench.formats import read_lut_file
 from lutbench.formats.cdl import Correction, format_cdl, read_corrections, write_cdl
-from lutbench.formats.clf import format_clf
+from lutbench.formats.clf_write import format_clf
 from lutbench.model.grade import Cdl
 
 LOOK = Cdl((1.1, 1.0, 0.9), (-0.03, 0.02, 0.0), (1.25, 1.0, 0.8), 1.3)
@@ -191,7 +191,7 @@ def test_writing_refuses_what_the_form_cannot_hold(tmp_path: Path) -> None:
 def test_damaged_xml_is_read_or_refused(piece: bytes, place: float) -> None:
     from lutbench.formats import safe_xml
     from lutbench.formats.cdl import corrections_of
-    from lutbench.formats.clf import parse_clf
+    from lutbench.formats.clf_read import parse_clf
 
     clf_data, _ = format_clf(LOOK | Cdl())
     for data in (DECISIONS.encode(), clf_data):

@@ -20,7 +20,8 @@ from lxml import etree
 
 import lutbench
 from lutbench.errors import FormatError, MissingExtraError
-from lutbench.formats.clf import format_clf, parse_clf, read_clf, write_clf
+from lutbench.formats.clf_read import parse_clf
+from lutbench.formats.clf_write import format_clf
 from lutbench.formats.operators import Channels, Exponent, HalfLut1D, Log, Range
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.compression import GamutCompression
@@ -586,8 +587,9 @@ def test_a_missing_package_names_the_extra(monkeypatch: pytest.MonkeyPatch) -> N
 
 def test_files_and_content(tmp_path: Path) -> None:
     path = tmp_path / "look.xml"
-    assert write_clf(EXACT["CDL"], path, title="A <look> & more") == ()
-    assert read_clf(path) == EXACT["CDL"]
+    data, notes = format_clf(EXACT["CDL"], title="A <look> & more")
+    path.write_bytes(data)
+    assert notes == ()
     assert lutbench.open_lut(path) == EXACT["CDL"]
     root = etree.fromstring(path.read_bytes())
     assert root.get("name") == "A <look> & more"

@@ -236,7 +236,7 @@ def _tables() -> tuple[bytes, bytes]:
     few = baselines.Table(
         table.about,
         table.shape,
-        baselines.Samples("baseline", table.samples.signals[:12], table.samples.labels[:12]),
+        baselines.SampledColours("baseline", table.samples.signals[:12], table.samples.labels[:12]),
         table.outputs[:12],
         table.means,
     )

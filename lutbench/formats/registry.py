@@ -1,0 +1,179 @@
+"""The file formats: how each is told, read and written. Every command asks here.
+
+A format of one's own is one call: `register(Format(...))`. The modules of the built-in
+formats are imported when a file of theirs comes, not before.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from importlib import import_module
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from lutbench.errors import LutbenchError
+
+if TYPE_CHECKING:
+    from lutbench.formats.lutfile import LutFile, Writing
+    from lutbench.model.transforms import Transform
+
+_CUBE_KEYWORD = re.compile(rb"^\s*(LUT_[13]D_SIZE|TITLE|DOMAIN_M)", re.IGNORECASE | re.MULTILINE)
+
+# The name of the first element: declarations and comments may stand before it.
+_XML_ROOT = re.compile(rb"(?:\s|<\?.*?\?>|<!--.*?-->)*<(?:[\w.-]+:)?([\w.-]+)", re.DOTALL)
+
+
+@dataclass(frozen=True)
+class Format:
+    """A file format.
+
+    Parameters
+    ----------
+    name
+        As reports name it: ``"cube"``.
+    suffix
+        In small letters, with the point: ``".cube"``.
+    says
+        What a message calls such a file: "a .cube LUT".
+    recognises
+        Whether a file is one, from its first 64 KiB (without a byte order mark or blanks
+        before the first character) and its suffix.
+    parse
+        The bytes of a file, its name for errors, and the id after ``#`` (None without one)
+        into a `LutFile`.
+    write
+        A transform, and what the file is to say (a `Writing`), into the bytes and notes
+        of what the file cannot say.
+    tables_only
+        It holds sampled tables and nothing else, and does not say how to interpolate.
+    luts
+        Whether it can hold a LUT at all; a CDL file cannot.
+    ids
+        Whether it may hold several transforms, each with an id.
+    """
+
+    name: str
+    suffix: str
+    says: str
+    recognises: Callable[[bytes, str], bool]
+    parse: Callable[[bytes, str, str | None], LutFile[Transform]]
+    write: Callable[[Transform, Writing], tuple[bytes, tuple[str, ...]]]
+    tables_only: bool = False
+    luts: bool = True
+    ids: bool = False
+
+
+def _later(module: str, function: str) -> Callable[..., Any]:
+    """A function of a module that is imported when it is first called."""
+
+    def call(*given: Any) -> Any:
+        return getattr(import_module(f"lutbench.formats.{module}"), function)(*given)
+
+    return call
+
+
+def _is_cube(head: bytes, suffix: str) -> bool:
+    if head.startswith(b"<"):
+        return False
+    return suffix == ".cube" or bool(_CUBE_KEYWORD.search(head.replace(b"\r", b"\n")))
+
+
+def _has_root(name: str) -> Callable[[bytes, str], bool]:
+    return lambda head, suffix: xml_root(head) == name
+
+
+def xml_root(head: bytes) -> str:
+    """The name of the root element of an XML text, without a prefix; empty where none is seen.
+
+    >>> xml_root(b"<?xml version='1.0'?><!-- one --><a:ColorCorrection id='x'>")
+    'ColorCorrection'
+    """
+    found = _XML_ROOT.match(head) if head.startswith(b"<") else None
+    return found[1].decode("ascii", "replace") if found else ""
+
+
+def _cdl(name: str, root: str) -> Format:
+    read, write = _later("cdl", "parse_cdl"), _later("cdl", f"write_as_{name}")
+    says = f"a .{name} file"
+    return Format(name, f".{name}", says, _has_root(root), read, write, luts=False, ids=True)
+
+
+_formats: list[Format] = [
+    Format(
+        "cube",
+        ".cube",
+        "a .cube LUT",
+        _is_cube,
+        _later("cube", "parse_cube"),
+        _later("cube", "write_as_cube"),
+        tables_only=True,
+    ),
+    Format(
+        "clf",
+        ".clf",
+        "a CLF file",
+        _has_root("ProcessList"),
+        _later("clf_read", "parse_clf"),
+        _later("clf_write", "write_as_clf"),
+    ),
+    _cdl("cdl", "ColorDecisionList"),
+    _cdl("cc", "ColorCorrection"),
+    _cdl("ccc", "ColorCorrectionCollection"),
+]
+
+
+def formats() -> tuple[Format, ...]:
+    """All formats, in the order in which a file is tried on them."""
+    return tuple(_formats)
+
+
+def register(format: Format) -> None:
+    """Read and write another format from now on; it is tried before the built-in ones.
+
+    Raises
+    ------
+    LutbenchError
+        When its name or suffix is taken.
+    """
+    if any(each.name == format.name or each.suffix == format.suffix for each in _formats):
+        raise LutbenchError(
+            f"the format {format.name!r} ({format.suffix}) is there already",
+            accepted="another name and suffix",
+        )
+    _formats.insert(0, format)
+
+
+def unregister(format: Format) -> None:
+    """Forget a format that `register` added."""
+    _formats.remove(format)
+
+
+def suffixes(*, luts_only: bool = False) -> tuple[str, ...]:
+    """The suffixes of all formats, or of those that can hold a LUT."""
+    return tuple(each.suffix for each in _formats if each.luts or not luts_only)
+
+
+def format_for(path: str | Path) -> Format:
+    """The format that the suffix of a file to be written asks for.
+
+    Raises
+    ------
+    LutbenchError
+        When it asks for none that is written.
+    """
+    suffix = Path(path).suffix.lower()
+    for each in _formats:
+        if each.suffix == suffix:
+            return each
+    raise LutbenchError(
+        f"the suffix {suffix!r} is no format that is written",
+        where=path,
+        accepted=", ".join(suffixes()),
+    )
+
+
+def recognised(head: bytes, suffix: str) -> Format | None:
+    """The format of a file that begins with `head`; None where it is none that is read."""
+    return next((each for each in _formats if each.recognises(head, suffix)), None)
