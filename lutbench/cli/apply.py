@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from lutbench.cli.options import (
+    Report,
     clip_coding_options,
+    gathered,
     interpolation_option,
     json_option,
     print_json,
@@ -21,10 +23,51 @@ if TYPE_CHECKING:
     from lutbench.media.clip.clip import ClipSettings
     from lutbench.media.clip.ycbcr import Matrix
     from lutbench.media.sequence.frames import FrameList
-    from lutbench.media.sequence.sequence import Outcome, Treatment
+    from lutbench.media.tags import ColourTags
+    from lutbench.media.treatment import FramesOutcome, Treatment
     from lutbench.model.signal import Range
     from lutbench.model.transforms import Transform
     from lutbench.tables.lut import Interpolation
+
+
+@dataclass(frozen=True)
+class Files:
+    """IN and OUT."""
+
+    source: str
+    target: str
+
+
+@dataclass(frozen=True)
+class PictureOptions:
+    """How pictures go through the LUT and are written."""
+
+    interpolation: Interpolation
+    depth: str | None
+    format_name: str | None
+    target_gamut: str | None
+    target_curve: str | None
+
+
+@dataclass(frozen=True)
+class RunOptions:
+    """How many frames are under work at once, and where."""
+
+    jobs: int | None
+    scheduler: str | None
+
+
+@dataclass(frozen=True)
+class ClipOptions:
+    """What means something for clips only."""
+
+    codec: str | None
+    chroma: str | None
+    quality: int | None
+    source_matrix: Matrix | None
+    source_range: Range | None
+    no_audio: bool
+
 
 FORMAT_SUFFIXES = {"png": ".png", "jpeg": ".jpg", "tiff": ".tif", "exr": ".exr", "dpx": ".dpx"}
 
@@ -83,25 +126,14 @@ FORMAT_SUFFIXES = {"png": ".png", "jpeg": ".jpg", "tiff": ".tif", "exr": ".exr",
 @click.option("--no-audio", is_flag=True, help="Leave the sound of a clip out.")
 @click.option("--force", is_flag=True, help="Replace files that exist, make all frames anew.")
 @json_option
+@gathered(files=Files, picture=PictureOptions, run=RunOptions, clip=ClipOptions, report=Report)
 def command(
     lut: str,
-    source: str,
-    target: str,
-    interpolation: Interpolation,
-    depth: str | None,
-    format_name: str | None,
-    target_gamut: str | None,
-    target_curve: str | None,
-    jobs: int | None,
-    scheduler: str | None,
-    codec: str | None,
-    chroma: str | None,
-    quality: int | None,
-    source_matrix: Matrix | None,
-    source_range: Range | None,
-    no_audio: bool,
-    force: bool,
-    as_json: bool,
+    files: Files,
+    picture: PictureOptions,
+    run: RunOptions,
+    clip: ClipOptions,
+    report: Report,
 ) -> int:
     """Put the picture or pictures IN through LUT and write them to OUT.
 
@@ -124,74 +156,72 @@ def command(
       lutbench apply day.cube A004.mov A004_view.mp4 --codec h265 --target-gamut BT.709
     """
     import lutbench
-    from lutbench.media.clip.clip import ClipSettings, is_clip
-    from lutbench.media.sequence.frames import is_pattern
-    from lutbench.media.sequence.sequence import Treatment
+    from lutbench.media.names import is_clip, is_pattern
     from lutbench.media.tags import ColourTags
     from lutbench.tables.lut import interpolated
 
-    tags = ColourTags(target_gamut, target_curve)
-    for_clips = {
-        "--codec": codec,
-        "--chroma": chroma,
-        "--quality": quality,
-        "--source-matrix": source_matrix,
-        "--source-range": source_range,
-        "--no-audio": no_audio or None,
-    }
-    transform = interpolated(lutbench.open_lut(lut), interpolation)
+    source = files.source
+    tags = ColourTags(picture.target_gamut, picture.target_curve)
+    transform = interpolated(lutbench.open_lut(lut), picture.interpolation)
     if is_clip(source):
-        _refuse({"--format": format_name, "--jobs": jobs, "--scheduler": scheduler}, source)
-        bits = _clip_bits(depth)
-        settings = ClipSettings(
-            codec, bits, chroma, quality, source_matrix, source_range, tags, not no_audio
-        )
-        return _one_clip(transform, source, target, settings, force, as_json)
-    _refuse(for_clips, source)
-    treatment = Treatment(transform, depth, tags)
-    suffix = FORMAT_SUFFIXES.get(format_name or "")
+        _refuse(source, format=picture.format_name, jobs=run.jobs, scheduler=run.scheduler)
+        return _one_clip(transform, files, _clip_settings(clip, picture.depth, tags), report)
+    _refuse(source, **{**vars(clip), "no_audio": clip.no_audio or None})
+
+    from lutbench.media.treatment import Treatment
+
+    treatment = Treatment(transform, picture.depth, tags)
+    suffix = FORMAT_SUFFIXES.get(picture.format_name or "")
     if Path(source).is_dir() or is_pattern(source):
         from lutbench.media.sequence.frames import list_frames
 
-        frames = list_frames(source, target, suffix)
-        fingerprint = _fingerprint(lut, [interpolation, depth, tags.gamut, tags.curve])
-        return _many(frames, treatment, fingerprint, jobs, force, scheduler, as_json)
-    _refuse({"--jobs": jobs, "--scheduler": scheduler}, source)
-    return _one_still(
-        treatment, Path(source), _still_target(source, target, suffix), force, as_json
-    )
+        frames = list_frames(source, files.target, suffix)
+        settings = [picture.interpolation, picture.depth, tags.gamut, tags.curve]
+        return _many(frames, treatment, _fingerprint(lut, settings), run, report)
+    _refuse(source, jobs=run.jobs, scheduler=run.scheduler)
+    return _one_still(treatment, files, suffix, report)
 
 
-def _refuse(options: Mapping[str, object], source: str) -> None:
+def _refuse(source: str, **options: object) -> None:
     """No option that means nothing for this kind of picture is passed over in silence."""
     given = [name for name, value in options.items() if value is not None]
     if given:
         raise LutbenchError(
-            f"{given[0]} means nothing for this kind of IN", where=source, accepted="leave it out"
+            f"--{given[0].replace('_', '-')} means nothing for this kind of IN",
+            where=source,
+            accepted="leave it out",
         )
 
 
-def _clip_bits(depth: str | None) -> int | None:
-    if depth in (None, "8", "10", "12"):
-        return None if depth is None else int(depth)
-    raise LutbenchError(f"no clip is written with a depth of {depth}", accepted="8, 10, 12")
+def _clip_settings(clip: ClipOptions, depth: str | None, tags: ColourTags) -> ClipSettings:
+    from lutbench.media.clip.clip import ClipSettings
+
+    if depth not in (None, "8", "10", "12"):
+        raise LutbenchError(f"no clip is written with a depth of {depth}", accepted="8, 10, 12")
+    return ClipSettings(
+        clip.codec,
+        None if depth is None else int(depth),
+        clip.chroma,
+        clip.quality,
+        clip.source_matrix,
+        clip.source_range,
+        tags,
+        not clip.no_audio,
+    )
 
 
-def _one_clip(
-    transform: Transform,
-    source: str,
-    target: str,
-    settings: ClipSettings,
-    force: bool,
-    as_json: bool,
-) -> int:
+def _one_clip(transform: Transform, files: Files, settings: ClipSettings, report: Report) -> int:
     from lutbench.cli.progress import frame_progress
     from lutbench.media.clip.clip import apply_to_clip
 
-    goal = Path(target) / Path(source).name if Path(target).is_dir() else Path(target)
+    goal = Path(files.target)
+    if goal.is_dir():
+        goal /= Path(files.source).name
     with frame_progress(None) as show:
-        outcome = apply_to_clip(transform, source, goal, settings, force=force, watch=show)
-    if as_json:
+        outcome = apply_to_clip(
+            transform, files.source, goal, settings, force=report.force, watch=show
+        )
+    if report.as_json:
         print_json(outcome.to_data())
     else:
         for text in outcome.notes:
@@ -200,21 +230,16 @@ def _one_clip(
     return 0
 
 
-def _still_target(source: str, target: str, suffix: str | None) -> Path:
-    """Where one still goes: into OUT where that is a folder."""
-    if not Path(target).is_dir():
-        return Path(target)
-    name = Path(source).name if suffix is None else f"{Path(source).stem}{suffix}"
-    return Path(target) / name
+def _one_still(treatment: Treatment, files: Files, suffix: str | None, report: Report) -> int:
+    """One still, into OUT where that is a folder."""
+    from lutbench.media.treatment import FramesOutcome, render_still
 
-
-def _one_still(treatment: Treatment, source: Path, target: Path, force: bool, as_json: bool) -> int:
-    from lutbench.media.sequence.frames import Frame
-    from lutbench.media.sequence.sequence import Outcome, render_frame
-
-    notes = render_frame(Frame(source, target), treatment, replace=force)
-    outcome = Outcome(1, written=1, notes=dict.fromkeys(notes, 1))
-    if as_json:
+    source, target = Path(files.source), Path(files.target)
+    if target.is_dir():
+        target /= source.name if suffix is None else f"{source.stem}{suffix}"
+    notes = render_still(source, target, treatment, replace=report.force)
+    outcome = FramesOutcome(1, written=1, notes=dict.fromkeys(notes, 1))
+    if report.as_json:
         print_json(outcome.to_data())
     else:
         _print_notes(outcome)
@@ -226,13 +251,11 @@ def _many(
     frames: FrameList,
     treatment: Treatment,
     fingerprint: str,
-    jobs: int | None,
-    force: bool,
-    scheduler: str | None,
-    as_json: bool,
+    run: RunOptions,
+    report: Report,
 ) -> int:
     from lutbench.cli.progress import frame_progress
-    from lutbench.media.sequence.sequence import run_sequence
+    from lutbench.media.sequence.sequence import SequenceRun, run_sequence
 
     for first, last in frames.gaps:
         missing = f"frame {first}" if first == last else f"frames {first} to {last}"
@@ -242,12 +265,10 @@ def _many(
             frames,
             treatment,
             fingerprint,
-            jobs=jobs,
-            force=force,
-            scheduler=scheduler,
+            SequenceRun(run.jobs, report.force, run.scheduler),
             watch=lambda so_far: show(so_far.written + so_far.skipped + len(so_far.failed)),
         )
-    if as_json:
+    if report.as_json:
         print_json(outcome.to_data())
     else:
         _print_notes(outcome)
@@ -259,7 +280,7 @@ def _many(
     return 1 if outcome.failed else 0
 
 
-def _print_notes(outcome: Outcome) -> None:
+def _print_notes(outcome: FramesOutcome) -> None:
     for text, count in outcome.notes.items():
         times = f" ({count} frames)" if count > 1 else ""
         click.echo(f"note: {text}{times}", err=True)

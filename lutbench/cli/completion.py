@@ -8,11 +8,6 @@ import click
 from click.shell_completion import CompletionItem
 
 
-def asked_for() -> bool:
-    """Whether the shell asks for completions (it sets this variable)."""
-    return "_LUTBENCH_COMPLETE" in os.environ
-
-
 def offer_completions(command: click.Command) -> None:
     """Give every free text of `command` what can stand there.
 

@@ -10,9 +10,10 @@ from typing import Any, NoReturn
 import click
 
 from lutbench import __version__
-from lutbench.cli.completion import asked_for, offer_completions
-from lutbench.cli.first import FIRST
 from lutbench.errors import LutbenchError, nearest_names
+
+COMPLETION_VARIABLE = "_LUTBENCH_COMPLETE"
+"""Set by the shell when it asks for completions."""
 
 # Command name to (module under lutbench.cli, one line of help). The line stands
 # here so that `lutbench --help` imports no command.
@@ -50,7 +51,9 @@ class LazyGroup(click.Group):
         command = module.command
         assert isinstance(command, click.Command)
         _refuse_empty_names(command)
-        if asked_for():
+        if COMPLETION_VARIABLE in os.environ:
+            from lutbench.cli.completion import offer_completions
+
             offer_completions(command)
         return command
 
@@ -105,6 +108,8 @@ def group(ctx: click.Context) -> None:
     Without a command: what one would do first.
     """
     if ctx.invoked_subcommand is None:
+        from lutbench.cli.first import FIRST
+
         click.echo(FIRST, nl=False)
 
 

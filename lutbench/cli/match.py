@@ -143,10 +143,10 @@ def command(
 
 def _patches(name: str, corners: str | None, grid: str, option: str) -> Patches:
     from lutbench.media.chart.patches import read_grid, read_patch_table
-    from lutbench.media.still.formats import SUFFIXES
+    from lutbench.media.names import STILL_SUFFIXES
     from lutbench.media.still.still import read_still
 
-    if not name.lower().endswith(tuple(SUFFIXES)):
+    if not name.lower().endswith(tuple(STILL_SUFFIXES)):
         return read_patch_table(name)
     accepted = '"X,Y X,Y X,Y X,Y", the centres of the four corner patches in pixels'
     if corners is None:

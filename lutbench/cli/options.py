@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import dataclass, fields
+from functools import wraps
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
@@ -17,6 +19,34 @@ NOT_A_TERMINAL = 100
 """Columns where the output goes into a file or a pipe."""
 
 F = TypeVar("F", bound=Callable[..., Any])
+
+
+def gathered(**kinds: type[Any]) -> Callable[[F], Callable[..., Any]]:
+    """Hand a command its options in groups, as settings objects.
+
+    Each keyword names an argument of the command and a dataclass; the options that
+    are named as its fields go into it.
+    """
+
+    def decorate(command: F) -> Callable[..., Any]:
+        @wraps(command)
+        def call(**options: Any) -> Any:
+            for name, kind in kinds.items():
+                given = {each.name: options.pop(each.name) for each in fields(kind)}
+                options[name] = kind(**given)
+            return command(**options)
+
+        return call
+
+    return decorate
+
+
+@dataclass(frozen=True)
+class Report:
+    """How a command writes and reports: ``--force`` and ``--json``."""
+
+    force: bool
+    as_json: bool
 
 
 def definitions_option(function: F) -> F:

@@ -111,9 +111,10 @@ def _frames(
     source: str, count: int, width: int, matrix: Matrix | None, span: Range | None
 ) -> tuple[list[tuple[str, NDArray[Any]]], str, tuple[str, ...]]:
     """Pictures with their labels, a word on where they are from, and notes."""
-    from lutbench.media.clip.clip import clip_pictures, is_clip
-    from lutbench.media.sequence.frames import is_pattern, source_frames
-    from lutbench.media.sheet import thumbnail
+    from lutbench.media.clip.clip import clip_pictures
+    from lutbench.media.names import is_clip, is_pattern
+    from lutbench.media.sequence.frames import source_frames
+    from lutbench.media.still.shrink import thumbnail
     from lutbench.media.still.still import read_still
 
     name = Path(source).name or source

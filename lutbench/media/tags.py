@@ -9,11 +9,12 @@ gamut and curve that the LUT gives.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from lutbench.errors import LutbenchError, unknown_name
-from lutbench.media.still.icc import profile_of
-from lutbench.model.gamuts import BT709, BT2020, P3_D65
+
+if TYPE_CHECKING:
+    from lutbench.model.gamuts import Gamut
 
 # Code points of Recommendation ITU-T H.273 (colour_primaries, transfer_characteristics).
 # BT.1886 is the display side of BT.709 and has no code point of its own.
@@ -27,7 +28,6 @@ TRANSFERS = {
     "BT.2100 PQ": 16,
     "BT.2100 HLG": 18,
 }
-GAMUTS = {1: BT709, 9: BT2020, 12: P3_D65}
 
 _COLOUR_NAMES = {
     "oiio:colorspace",
@@ -97,6 +97,13 @@ class ColourTags:
 NO_TAGS = ColourTags()
 
 
+def gamut_of(primaries: int) -> Gamut:
+    """The gamut of a code point of `PRIMARIES`."""
+    from lutbench.model.gamuts import BT709, BT2020, P3_D65
+
+    return {1: BT709, 9: BT2020, 12: P3_D65}[primaries]
+
+
 def is_colour_attribute(name: str) -> bool:
     """Whether a header's attribute speaks of colour and so is stale after a LUT.
 
@@ -115,14 +122,16 @@ def tag_header(header: Any, format_name: str, tags: ColourTags) -> None:
     elif format_name == "png":
         header.attribute("oiio:ColorSpace", "unknown")  # unsaid, the library would say sRGB
     if format_name in ("png", "jpeg", "tiff") and tags.gamut and tags.curve:
-        profile = profile_of(GAMUTS[tags.primaries], tags.curve)
+        from lutbench.media.still.icc import profile_of
+
+        profile = profile_of(gamut_of(tags.primaries), tags.curve)
         # A PNG file may have an sRGB chunk or a profile, not both.
         if profile and (format_name, tags.transfer) != ("png", 13):
             header.attribute("ICCProfile", f"uint8[{len(profile)}]", profile)
     if format_name == "png" and (tags.gamut and tags.curve):
         header.attribute("CICP", "int[4]", (tags.primaries, tags.transfer, 0, 1))
     elif format_name == "openexr" and tags.gamut:
-        gamut = GAMUTS[tags.primaries]
+        gamut = gamut_of(tags.primaries)
         points = [part for xy in (*gamut.primaries, gamut.white) for part in xy]
         header.attribute("chromaticities", "float[8]", tuple(points))
     elif format_name == "dpx":

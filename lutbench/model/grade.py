@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 
 from lutbench.errors import DefinitionError, NotInvertibleError
-from lutbench.model.gamuts import Gamut, adaptation_matrix
 from lutbench.model.transforms import Array, Matrix, Transform
+
+if TYPE_CHECKING:
+    from lutbench.model.gamuts import Gamut
 
 Triple = tuple[float, float, float]
 
@@ -190,6 +192,8 @@ def white_balance(
     The recording is taken to be balanced for a black body of `balanced_for`
     kelvin, so `kelvin` equal to it with no tint changes nothing.
     """
+    from lutbench.model.gamuts import adaptation_matrix
+
     light = illuminant_xy(kelvin, tint)
     neutral = illuminant_xy(balanced_for)
     # The camera showed a light of `balanced_for` as the gamut's own white: bring

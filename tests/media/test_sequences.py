@@ -18,7 +18,8 @@ from skimage import data
 from lutbench import LutbenchError
 from lutbench.formats.cube import write_cube
 from lutbench.media.sequence.frames import FramePattern, list_frames
-from lutbench.media.sequence.sequence import Outcome, Treatment, record_path, run_sequence
+from lutbench.media.sequence.sequence import SequenceRun, record_path, run_sequence
+from lutbench.media.treatment import FramesOutcome, Treatment
 from lutbench.tables.lut import Lut3D
 
 LUT = Lut3D(1 - Lut3D.identity(9).table ** 1.7)
@@ -98,10 +99,10 @@ def test_every_frame_comes_out_right(shot: Path, tmp_path: Path, jobs: int) -> N
     frames = list_frames(shot / "shot.####.png", tmp_path / "out")
     seen: list[int] = []
 
-    def watch(outcome: Outcome) -> None:
+    def watch(outcome: FramesOutcome) -> None:
         seen.append(outcome.written)
 
-    outcome = run_sequence(frames, TREATMENT, "x", jobs=jobs, watch=watch)
+    outcome = run_sequence(frames, TREATMENT, "x", SequenceRun(jobs=jobs), watch=watch)
     assert (outcome.total, outcome.written, outcome.skipped, outcome.failed) == (6, 6, 0, [])
     assert seen == [0, 1, 2, 3, 4, 5, 6]
     for number in range(1, 7):
@@ -132,7 +133,7 @@ def test_frames_of_two_luts_are_never_mixed(shot: Path, tmp_path: Path) -> None:
     with pytest.raises(LutbenchError, match="nothing tells how they were made"):
         run_sequence(frames, TREATMENT, "one")
     other = Lut3D(LUT.table**2)
-    assert run_sequence(frames, Treatment(other), "two", force=True).written == 6
+    assert run_sequence(frames, Treatment(other), "two", SequenceRun(force=True)).written == 6
     check_frame(tmp_path / "out" / "shot.0004.png", 4, other)
 
 
@@ -144,12 +145,12 @@ def test_a_forced_run_cut_short_goes_on_with_the_old_frames(shot: Path, tmp_path
     class Cut(Exception):
         pass
 
-    def cut(outcome: Outcome) -> None:
+    def cut(outcome: FramesOutcome) -> None:
         if outcome.written == 2:
             raise Cut
 
     with pytest.raises(Cut):
-        run_sequence(frames, Treatment(other), "two", force=True, jobs=1, watch=cut)
+        run_sequence(frames, Treatment(other), "two", SequenceRun(force=True, jobs=1), watch=cut)
     outcome = run_sequence(frames, Treatment(other), "two")
     assert outcome.written + outcome.skipped == 6
     assert 2 <= outcome.skipped <= 3
@@ -178,7 +179,7 @@ def test_single_frames_that_fail_are_listed(shot: Path, tmp_path: Path) -> None:
 def test_two_runs_on_the_same_frames_are_refused(shot: Path, tmp_path: Path) -> None:
     frames = list_frames(shot / "shot.####.png", tmp_path / "out")
 
-    def second(outcome: Outcome) -> None:
+    def second(outcome: FramesOutcome) -> None:
         if outcome.written == 1:
             with pytest.raises(LutbenchError, match="another run is writing these frames"):
                 run_sequence(frames, TREATMENT, "x")
@@ -246,12 +247,14 @@ def test_memory_is_that_of_the_frames_under_work(shot: Path, tmp_path: Path) -> 
             return rgb
 
     frames = list_frames(shot, tmp_path / "out")
-    run_sequence(frames, Treatment(Counting()), "x", jobs=2)
+    run_sequence(frames, Treatment(Counting()), "x", SequenceRun(jobs=2))
     assert max(most) == 2
 
 
 def test_the_same_bytes_for_any_number_of_jobs(shot: Path, tmp_path: Path) -> None:
     for jobs in (1, 4):
-        run_sequence(list_frames(shot, tmp_path / f"out{jobs}"), TREATMENT, "x", jobs=jobs)
+        run_sequence(
+            list_frames(shot, tmp_path / f"out{jobs}"), TREATMENT, "x", SequenceRun(jobs=jobs)
+        )
     for each in sorted((tmp_path / "out1").glob("*.png")):
         assert each.read_bytes() == (tmp_path / "out4" / each.name).read_bytes()

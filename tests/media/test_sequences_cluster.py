@@ -12,7 +12,8 @@ from PIL import Image
 from skimage import data
 
 from lutbench.media.sequence.frames import list_frames
-from lutbench.media.sequence.sequence import Outcome, Treatment, run_sequence
+from lutbench.media.sequence.sequence import SequenceRun, run_sequence
+from lutbench.media.treatment import FramesOutcome, Treatment
 from lutbench.tables.lut import Lut3D
 
 LUT = Lut3D(1 - Lut3D.identity(9).table ** 1.7)
@@ -32,15 +33,20 @@ def test_a_killed_worker_loses_no_frame_and_doubles_none(tmp_path: Path) -> None
         n_workers=2, threads_per_worker=1, processes=True, dashboard_address="127.0.0.1:0"
     ) as cluster:
 
-        def kill_one(outcome: Outcome) -> None:
+        def kill_one(outcome: FramesOutcome) -> None:
             seen.append(outcome.written + len(outcome.failed))
             if outcome.written == 6 and not killed:
                 victim = cluster.workers[0].pid
                 os.kill(victim, signal.SIGKILL)
                 killed.append(victim)
 
+        on_cluster = SequenceRun(scheduler=cluster.scheduler_address)
         outcome = run_sequence(
-            frames, Treatment(LUT), "x", scheduler=cluster.scheduler_address, watch=kill_one
+            frames,
+            Treatment(LUT),
+            "x",
+            on_cluster,
+            watch=kill_one,
         )
         assert killed
         # Each frame is told of once, and counted once.
@@ -48,7 +54,7 @@ def test_a_killed_worker_loses_no_frame_and_doubles_none(tmp_path: Path) -> None
         assert (outcome.written, outcome.skipped) == (COUNT - 1, 0)
         assert [frame.source.name for frame, _ in outcome.failed] == ["s.013.png"]
         assert "\n" not in outcome.failed[0][1]
-        again = run_sequence(frames, Treatment(LUT), "x", scheduler=cluster.scheduler_address)
+        again = run_sequence(frames, Treatment(LUT), "x", on_cluster)
         assert (again.written, again.skipped, len(again.failed)) == (0, COUNT - 1, 1)
     names = sorted(each.name for each in (tmp_path / "out").iterdir())
     assert names == [".v.###.png.lutbench.json"] + [

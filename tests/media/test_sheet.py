@@ -19,9 +19,9 @@ from lutbench.media.sheet import (
     levels_of,
     lut_sheet,
     png_bytes,
-    thumbnail,
     write_sheet,
 )
+from lutbench.media.still.shrink import thumbnail
 from lutbench.media.still.still import Still
 from lutbench.tables.lut import Lut3D
 

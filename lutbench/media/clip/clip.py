@@ -20,12 +20,13 @@ from numpy.typing import NDArray
 
 from lutbench.errors import FormatError, LutbenchError
 from lutbench.files import regular, replacing
-from lutbench.media.clip.codecs import CLIP_SUFFIXES, SOURCE_SUFFIXES, Choice, choose, load_av
+from lutbench.media.clip.codecs import Choice, choose, load_av
 from lutbench.media.clip.coding import ClipCoding, coding_of, rgb_of
 from lutbench.media.clip.pump import Line, pump
 from lutbench.media.clip.writer import ClipWriter, copied_streams
 from lutbench.media.clip.ycbcr import Matrix
-from lutbench.media.sheet import shrunk
+from lutbench.media.names import CLIP_SUFFIXES
+from lutbench.media.still.shrink import shrunk
 from lutbench.media.tags import NO_TAGS, ColourTags
 from lutbench.model.signal import Range
 from lutbench.model.transforms import Transform
@@ -76,11 +77,6 @@ class ClipSettings:
     source_range: Range | None = None
     tags: ColourTags = NO_TAGS
     audio: bool = True
-
-
-def is_clip(path: str | Path) -> bool:
-    """Whether a file name's suffix is that of a clip that can be read."""
-    return Path(path).suffix.lower() in (*CLIP_SUFFIXES, *SOURCE_SUFFIXES)
 
 
 def apply_to_clip(

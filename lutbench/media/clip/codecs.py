@@ -7,17 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from lutbench.errors import LutbenchError, MissingExtraError
-
-# Suffixes of containers that are read and written, each with its usual codec.
-CLIP_SUFFIXES = {
-    ".mov": "prores",
-    ".mp4": "h264",
-    ".m4v": "h264",
-    ".mkv": "ffv1",
-    ".mxf": "dnxhr",
-}
-# Suffixes that are read, but not written.
-SOURCE_SUFFIXES = (".avi", ".mts", ".m2ts", ".webm")
+from lutbench.media.names import CLIP_SUFFIXES
 
 
 @dataclass(frozen=True)

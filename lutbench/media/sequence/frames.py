@@ -7,7 +7,6 @@ stands for the frame number, as in ``shot.####.dpx``.
 from __future__ import annotations
 
 import os
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -15,9 +14,7 @@ from pathlib import Path
 
 from lutbench.errors import LutbenchError
 from lutbench.files import unreadable
-from lutbench.media.still.formats import SUFFIXES
-
-_NUMBER = re.compile(r"#+|%(?:0?(\d+))?d")
+from lutbench.media.names import FRAME_NUMBER, STILL_SUFFIXES, is_pattern
 
 
 @dataclass(frozen=True)
@@ -54,7 +51,7 @@ class FramePattern:
             When there is none, or more than one place for the number.
         """
         path = Path(path)
-        places = list(_NUMBER.finditer(path.name))
+        places = list(FRAME_NUMBER.finditer(path.name))
         if len(places) != 1:
             raise LutbenchError(
                 f"{len(places) or 'no'} places for the frame number in {path.name!r}",
@@ -88,12 +85,6 @@ class FramePattern:
         """The frame numbers that are there, in order."""
         found = (self.number(name) for name in _names(self.folder))
         return sorted(each for each in found if each is not None)
-
-
-def is_pattern(path: str | Path) -> bool:
-    """Whether a path stands for many frames: a place for a number, and no file of that name."""
-    path = Path(path)
-    return bool(_NUMBER.search(path.name)) and not path.exists()
 
 
 @dataclass(frozen=True)
@@ -173,9 +164,11 @@ def source_frames(source: str | Path) -> list[Path]:
     if is_pattern(source):
         pattern = FramePattern.parse(source)
         return [pattern.path(number) for number in _numbers(pattern, source)]
-    stills = [name for name in _names(source) if Path(name).suffix.lower() in SUFFIXES]
+    stills = [name for name in _names(source) if Path(name).suffix.lower() in STILL_SUFFIXES]
     if not stills:
-        raise LutbenchError("the folder holds no still", where=source, accepted=", ".join(SUFFIXES))
+        raise LutbenchError(
+            "the folder holds no still", where=source, accepted=", ".join(STILL_SUFFIXES)
+        )
     return [source / each for each in stills]
 
 

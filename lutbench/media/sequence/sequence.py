@@ -17,88 +17,62 @@ import re
 from collections.abc import Callable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from lutbench.errors import LutbenchError
 from lutbench.files import make_folder, unwritable, write_text
 from lutbench.media.sequence.frames import Frame, FrameList
-from lutbench.media.still.still import apply_to_still, read_still, write_still
-from lutbench.media.tags import NO_TAGS, ColourTags
-from lutbench.model.transforms import Transform
+from lutbench.media.treatment import FramesOutcome, Treatment, render_still
 
 RECORD_SCHEMA = 1
 
 
 @dataclass(frozen=True)
-class Treatment:
-    """What is done to each frame."""
+class SequenceRun:
+    """How the frames of a sequence are worked on.
 
-    transform: Transform
-    depth: str | None = None
-    tags: ColourTags = NO_TAGS
+    Parameters
+    ----------
+    jobs
+        Frames under work at once; as many as there are usable cores where None.
+    force
+        Make all frames anew, and replace those that are there.
+    scheduler
+        The address of a Dask scheduler to hand the frames to, instead of threads.
+    """
 
-
-@dataclass
-class Outcome:
-    """What became of the frames of a run."""
-
-    total: int
-    written: int = 0
-    skipped: int = 0
-    failed: list[tuple[Frame, str]] = field(default_factory=list)
-    notes: dict[str, int] = field(default_factory=dict)
-
-    def to_data(self) -> dict[str, Any]:
-        """Plain data with stable keys."""
-        return {
-            "schema": 1,
-            "frames": self.total,
-            "written": self.written,
-            "skipped": self.skipped,
-            "failed": [
-                {"source": str(frame.source), "target": str(frame.target), "message": message}
-                for frame, message in self.failed
-            ],
-            "notes": [{"message": text, "frames": count} for text, count in self.notes.items()],
-        }
+    jobs: int | None = None
+    force: bool = False
+    scheduler: str | None = None
 
 
 # Called after each frame with the outcome so far.
-Watcher = Callable[[Outcome], None]
+Watcher = Callable[[FramesOutcome], None]
 
 
 def render_frame(frame: Frame, treatment: Treatment, replace: bool = False) -> list[str]:
     """Take one frame from its source to its target; the notes of the writer come back."""
-    still = apply_to_still(treatment.transform, read_still(frame.source))
-    return write_still(
-        still, frame.target, depth=treatment.depth, tags=treatment.tags, force=replace
-    )
+    return render_still(frame.source, frame.target, treatment, replace=replace)
 
 
 def run_sequence(
     frames: FrameList,
     treatment: Treatment,
     fingerprint: str,
+    run: SequenceRun = SequenceRun(),
     *,
-    jobs: int | None = None,
-    force: bool = False,
-    scheduler: str | None = None,
     watch: Watcher | None = None,
-) -> Outcome:
+) -> FramesOutcome:
     """Take every frame to its target; frames that a former run finished are skipped.
 
     Parameters
     ----------
     fingerprint
         Stands for the treatment: a run goes on only where the same one began.
-    jobs
-        Frames under work at once; as many as there are usable cores by default.
-    force
-        Make all frames anew, and replace those that are there.
-    scheduler
-        The address of a Dask scheduler to hand the frames to, instead of threads.
+    run
+        How the frames are worked on.
 
     Raises
     ------
@@ -107,9 +81,9 @@ def run_sequence(
         work on them. A frame that fails does not raise: it is listed.
     """
     make_folder(frames.target)
-    outcome = Outcome(len(frames.frames))
+    outcome = FramesOutcome(len(frames.frames))
     with _locked_record(frames) as record:
-        begun, may_replace = _begin(record, frames, fingerprint, force)
+        begun, may_replace = _begin(record, frames, fingerprint, run.force)
         _remove_leftovers(frames)
         todo: list[tuple[Frame, bool]] = []
         for frame in frames.frames:
@@ -120,11 +94,11 @@ def run_sequence(
                 todo.append((frame, may_replace))
         if watch is not None:
             watch(outcome)
-        if scheduler is not None:
-            _run_remote(todo, treatment, scheduler, outcome, watch)
+        if run.scheduler is not None:
+            _run_remote(todo, treatment, run.scheduler, outcome, watch)
             _remove_leftovers(frames)  # of workers that died
         else:
-            _run_threads(todo, treatment, jobs, outcome, watch)
+            _run_threads(todo, treatment, run.jobs, outcome, watch)
     order = {frame: index for index, frame in enumerate(frames.frames)}
     outcome.failed.sort(key=lambda pair: order[pair[0]])
     return outcome
@@ -134,7 +108,7 @@ def _run_threads(
     todo: list[tuple[Frame, bool]],
     treatment: Treatment,
     jobs: int | None,
-    outcome: Outcome,
+    outcome: FramesOutcome,
     watch: Watcher | None,
 ) -> None:
     from lutbench.tables.threads import thread_limit
@@ -165,7 +139,7 @@ def _run_threads(
                 future.cancel()
 
 
-def _note(outcome: Outcome, frame: Frame, future: Future[list[str]]) -> None:
+def _note(outcome: FramesOutcome, frame: Frame, future: Future[list[str]]) -> None:
     error = future.exception()
     if error is None:
         outcome.written += 1
@@ -184,7 +158,7 @@ def _run_remote(
     todo: list[tuple[Frame, bool]],
     treatment: Treatment,
     scheduler: str,
-    outcome: Outcome,
+    outcome: FramesOutcome,
     watch: Watcher | None,
 ) -> None:
     from lutbench.cluster import Done, run_on_cluster

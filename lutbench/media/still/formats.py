@@ -5,16 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 
 from lutbench.errors import LutbenchError
+from lutbench.media.names import STILL_SUFFIXES
 
-SUFFIXES = {
-    ".png": "png",
-    ".jpg": "jpeg",
-    ".jpeg": "jpeg",
-    ".tif": "tiff",
-    ".tiff": "tiff",
-    ".exr": "openexr",
-    ".dpx": "dpx",
-}
+PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
+JPEG_SIGNATURE = b"\xff\xd8"
+
 # The depths a format can hold, least first.
 DEPTHS: dict[str, tuple[str, ...]] = {
     "png": ("8", "16"),
@@ -38,11 +33,13 @@ def still_format(path: str | Path) -> str:
         When the suffix is none of a still.
     """
     suffix = Path(path).suffix.lower()
-    if suffix not in SUFFIXES:
+    if suffix not in STILL_SUFFIXES:
         raise LutbenchError(
-            f"the suffix {suffix!r} is none of a still", where=path, accepted=", ".join(SUFFIXES)
+            f"the suffix {suffix!r} is none of a still",
+            where=path,
+            accepted=", ".join(STILL_SUFFIXES),
         )
-    return SUFFIXES[suffix]
+    return STILL_SUFFIXES[suffix]
 
 
 def output_depth(

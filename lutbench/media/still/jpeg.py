@@ -7,8 +7,6 @@ from typing import BinaryIO
 
 from lutbench.errors import FormatError
 
-SIGNATURE = b"\xff\xd8"
-
 MOST_SCANS = 100
 """A scan of a few bytes makes a decoder walk over the whole picture; ten are usual."""
 

@@ -9,8 +9,6 @@ from typing import BinaryIO
 
 from lutbench.errors import FormatError
 
-SIGNATURE = b"\x89PNG\r\n\x1a\n"
-
 # Bit depths by colour type: table 11.1 of the PNG specification (ISO/IEC 15948).
 _DEPTHS = {0: (1, 2, 4, 8, 16), 2: (8, 16), 3: (1, 2, 4, 8), 4: (8, 16), 6: (8, 16)}
 _PALETTE = 3

@@ -10,7 +10,10 @@ LUT (see `ColourTags`).
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+import os
+import shutil
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -25,18 +28,21 @@ from lutbench.media.still.checks import (
     error_of,
     memory_limit,
 )
-from lutbench.media.still.formats import DEPTHS, MOST_CHANNELS, output_depth
+from lutbench.media.still.formats import (
+    DEPTHS,
+    JPEG_SIGNATURE,
+    MOST_CHANNELS,
+    PNG_SIGNATURE,
+    output_depth,
+)
 from lutbench.media.still.formats import still_format as still_format
 from lutbench.media.still.headers import name_in_header, output_header
-from lutbench.media.still.jpeg import SIGNATURE as JPEG_SIGNATURE
-from lutbench.media.still.jpeg import size_in_scans
 from lutbench.media.still.pixels import Still as Still
 from lutbench.media.still.pixels import apply_to_still as apply_to_still
 from lutbench.media.still.pixels import colour_indices_of, no_colours, rounded
-from lutbench.media.still.png import SIGNATURE as PNG_SIGNATURE
-from lutbench.media.still.png import check_png
-from lutbench.media.still.target import surely_written
 from lutbench.media.tags import NO_TAGS, ColourTags
+
+_PNG_END = b"\0\0\0\0IEND\xaeB`\x82"
 
 BAND = 256
 """Lines read at once: as many as the tallest compressed block of OpenEXR (DWAB) holds."""
@@ -120,7 +126,7 @@ def write_still(
     depth = output_depth(still.depth, format_name, depth, where=path)
     still, notes = _fitted(still, format_name, path)
     header = output_header(still, format_name, depth, tags)
-    with replacing(path, force=force) as temporary, surely_written(temporary, path) as place:
+    with replacing(path, force=force) as temporary, _surely_written(temporary, path) as place:
         writer = oiio.ImageOutput.create(format_name)
         if writer is None or not writer.open(str(place), header):
             reason = error_of(writer if writer else oiio)
@@ -149,12 +155,17 @@ def _held_beside(path: Path, limit: int) -> int:
     try:
         with open(path, "rb") as file:
             if file.read(len(PNG_SIGNATURE)) == PNG_SIGNATURE:
+                from lutbench.media.still.png import check_png
+
                 return 1 if check_png(file, path) else 0
             file.seek(0)
-            if file.read(2) == JPEG_SIGNATURE and (size := size_in_scans(file, path)):
-                samples = math.prod(size)
-                check_size(size, size[2], path, limit, 2 * samples)
-                return 2
+            if file.read(len(JPEG_SIGNATURE)) == JPEG_SIGNATURE:
+                from lutbench.media.still.jpeg import size_in_scans
+
+                if size := size_in_scans(file, path):
+                    samples = math.prod(size)
+                    check_size(size, size[2], path, limit, 2 * samples)
+                    return 2
     except OSError as error:
         raise unreadable(path, error) from error
     return 0
@@ -246,6 +257,29 @@ def _mend_last_component(path: Path, pixels: NDArray[Any]) -> None:
 
 
 # --- writing ---------------------------------------------------------------------------------
+
+
+@contextmanager
+def _surely_written(temporary: Path, path: str | Path) -> Iterator[Path]:
+    """The path that the library is to write to, so that a full disk is noticed.
+
+    Its JPEG writer ends the whole process on a full disk: it gets a file in
+    memory, copied afterwards. Its PNG writer takes no notice at all: the end of
+    the file is looked at.
+    """
+    suffix = still_format(path)
+    if suffix == "jpeg" and hasattr(os, "memfd_create"):
+        with open(os.memfd_create("lutbench"), "rb") as memory:
+            yield Path(f"/proc/self/fd/{memory.fileno()}")
+            with open(temporary, "wb") as file:
+                shutil.copyfileobj(memory, file)
+        return
+    yield temporary
+    if suffix == "png":
+        with open(temporary, "rb") as file:
+            file.seek(-min(len(_PNG_END), os.path.getsize(temporary)), os.SEEK_END)
+            if file.read() != _PNG_END:
+                raise LutbenchError("cannot write: the disk is full or fails", where=path)
 
 
 def _coded(still: Still, depth: str) -> NDArray[Any]:
