@@ -18,7 +18,7 @@ FLOORS = {
     "model": 2,
     "tables": 3,
     **dict.fromkeys(["algebra", "formats", "measure", "exposure"], 4),
-    **dict.fromkeys(["fitting", "identification", "inspection", "media"], 5),
+    **dict.fromkeys(["display", "fitting", "identification", "inspection", "media"], 5),
     **dict.fromkeys(["recipes", "report", "splitting"], 6),
     **dict.fromkeys(["checks", "demo"], 7),
     **dict.fromkeys(["cli", "pytest_plugin", "testing"], 8),

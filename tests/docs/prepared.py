@@ -7,6 +7,7 @@ that the help texts and pages use. All in an open log encoding (ACEScct).
 from __future__ import annotations
 
 import shutil
+import sys
 from fractions import Fraction
 from pathlib import Path
 
@@ -103,6 +104,7 @@ def prepare(folder: Path) -> None:
     _chart(folder / "returned.png", lut)
     _pair(folder, lut)
     _clip(folder / "A004.mov")
+    _readings(folder)
 
 
 def _log_picture() -> NDArray[np.uint16]:
@@ -164,3 +166,22 @@ def _clip(path: Path) -> None:
             frame = av.VideoFrame.from_ndarray(picture, format="rgb48le")
             container.mux(stream.encode(frame.reformat(format="yuv422p10le")))
         container.mux(stream.encode())
+
+
+def _readings(folder: Path) -> None:
+    """An invented display as a meter read it, and again through its calibration."""
+    sys.path.append(str(ROOT / "tests" / "cases"))
+    from simulated_displays import NOT_ADDITIVE, read_by_meter, write_readings
+
+    from lutbench.display.calibration import calibrate
+    from lutbench.display.fit import fit_display
+    from lutbench.display.patches import patch_set
+    from lutbench.display.target import target_for
+    from lutbench.model.curves.video import Bt1886
+
+    display, shown = NOT_ADDITIVE["crosstalk"], patch_set("usual")
+    read = read_by_meter(display, shown, 0.003)
+    write_readings(folder / "measured.csv", shown, read.xyz)
+    model = fit_display(read).model
+    lut = calibrate(model, target_for(model, Bt1886(), BT709)).lut
+    write_readings(folder / "second.csv", shown, display.xyz(lut.apply(shown.signal)))

@@ -73,10 +73,10 @@ def test_table(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("name,L,a,b\n", "columns R, G and B"),
+        ("name,L,a,b\n", "no columns R, G, B"),
         ("name,R,G,B\n", "no patches"),
-        ("R,G,B\n0.1,x,0.2\n", "patch 1 is not three numbers"),
-        ("R,G,B\n0.1,0.2\n", "patch 1 is not three numbers"),
+        ("R,G,B\n0.1,x,0.2\n", "row 1 .* does not hold 3 numbers"),
+        ("R,G,B\n0.1,0.2\n", "row 1 .* does not hold 3 numbers"),
         ("R,G,B\n1,2,nan\n", "NaN"),
         ("R,G,B\n512,300,200\n", "values up to 512"),
     ],

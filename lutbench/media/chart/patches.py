@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -11,9 +9,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lutbench import files
 from lutbench.errors import FormatError, LutbenchError
 from lutbench.fitting.robust import robust_spread
+from lutbench.formats.columns import read_columns
 
 Array = NDArray[np.float64]
 
@@ -22,8 +20,6 @@ MIDDLE = 0.25
 
 UNEVEN = 0.06
 """Standard deviation inside a patch, in signal, from which it is no patch."""
-
-MOST_BYTES = 1 << 20
 
 
 @dataclass(frozen=True)
@@ -94,38 +90,16 @@ def read_patch_table(path: str | Path) -> Patches:
     FormatError
         With the line.
     """
-    data = files.read_bytes(path, limit=MOST_BYTES)
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise FormatError("is no UTF-8 text", where=path) from error
-    lines = [line for line in text.splitlines() if line.strip() and not line.startswith("#")]
-    reader = csv.DictReader(io.StringIO("\n".join(lines)), skipinitialspace=True)
-    heads = {(head or "").strip().casefold(): head for head in reader.fieldnames or ()}
-    if not {"r", "g", "b"} <= set(heads):
-        raise FormatError("has no columns R, G and B", where=path, accepted="a heading name,R,G,B")
-    names, signal = [], []
-    for number, row in enumerate(reader, 1):
-        try:
-            values = [float(row[heads[c]]) for c in "rgb"]
-        except (TypeError, ValueError) as error:
-            raise FormatError(
-                f"patch {number} is not three numbers", where=path, accepted="signal 0 to 1"
-            ) from error
-        if not np.isfinite(values).all():
-            raise FormatError(f"patch {number} holds NaN or infinity", where=path)
-        names.append(str(row.get(heads.get("name", ""), "") or f"patch {number}").strip())
-        signal.append(values)
-    if not signal:
-        raise FormatError("holds no patches", where=path)
-    array = np.array(signal)
+    names, _, array = read_columns(
+        path, ("R", "G", "B"), accepted="a heading name,R,G,B and signal 0 to 1"
+    )
     if array.max() > 2:
         raise FormatError(
             f"holds values up to {array.max():g}",
             where=path,
             accepted="signal 0 to 1 (code value over the largest code)",
         )
-    return Patches(tuple(names), array)
+    return Patches(names, array)
 
 
 def _homography(corners: Array, columns: int, rows: int, where: str) -> Array:

@@ -1,0 +1,366 @@
+"""``lutbench display``: a display as it was measured."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from lutbench.cli.compare import Limit
+from lutbench.cli.display_print import print_check, print_fit, target_words
+from lutbench.cli.options import (
+    catalogue_of,
+    console,
+    definitions_option,
+    force_option,
+    json_option,
+    print_json,
+)
+from lutbench.cli.results import print_written, refuse_existing, write_lut
+from lutbench.errors import LutbenchError
+
+if TYPE_CHECKING:
+    from lutbench.display.fit import DisplayFit
+    from lutbench.display.measurements import Measurements
+    from lutbench.display.target import Target
+
+SCHEMA = 1
+F = TypeVar("F", bound=Callable[..., Any])
+RANGES = click.Choice(["full", "legal"])
+
+
+def coding_options(function: F) -> F:
+    """``--bits`` and ``--range`` of the code values in the CSV file."""
+    bits = click.option(
+        "--bits",
+        type=click.Choice(["8", "10", "12", "16"]),
+        help="Bits of the code values in the file. [default: as its largest code, white, says]",
+    )
+    span = click.option(
+        "--range", "range_", type=RANGES, help="Their range. [default: as white says]"
+    )
+    return bits(span(function))
+
+
+def target_options(function: F) -> F:
+    """What the display is to show."""
+    options = [
+        click.option("--target-curve", metavar="NAME", default="BT.1886", show_default=True,
+                     help="The display curve that signals are meant for."),
+        click.option("--target-gamut", metavar="NAME", default="BT.709", show_default=True,
+                     help="The gamut that signals are meant for."),
+        click.option("--peak", type=click.FloatRange(1, 10000), metavar="CD/M2",
+                     help="Luminance of white. [default: the most that the display reaches]"),
+        click.option("--mastered-at", type=click.FloatRange(1, 10000), metavar="CD/M2",
+                     help="With ST 2084: the peak of the mastering display; what is brighter than "
+                     "this display is rolled off (BT.2390). [default: it is cut off]"),
+    ]  # fmt: skip
+    for option in reversed(options):
+        function = option(function)
+    return function
+
+
+@click.group(invoke_without_command=True)
+@click.pass_context
+def command(context: click.Context) -> None:
+    """Measure a display, calibrate it with a LUT, check it.
+
+    Show the patches, write down what a meter reads, and see how good the display is
+    and what it can reach. Each command has its own help.
+
+    \b
+    Examples:
+      lutbench display patches shown
+      lutbench display fit measured.csv
+      lutbench display calibrate measured.csv -o calibration.cube
+      lutbench display check second.csv --page check.html
+    """
+    if context.invoked_subcommand is None:
+        click.echo(context.get_help())
+
+
+@command.command()
+@click.argument("folder")
+@click.option(
+    "--amount",
+    type=click.Choice(["short", "usual", "long"]),
+    default="usual",
+    show_default=True,
+    help="How many patches: 73, 204 or 685.",
+)
+@click.option("--bits", type=click.Choice(["8", "10", "12"]), default="10", show_default=True,
+              help="Bits of the code values.")  # fmt: skip
+@click.option("--range", "range_", type=RANGES, default="full", show_default=True,
+              help="Range of the code values.")  # fmt: skip
+@click.option("--frame", default="1920x1080", show_default=True, metavar="WxH",
+              help="Width and height of the stills in pixels.")  # fmt: skip
+@click.option("--window", type=click.FloatRange(1, 100), default=18.0, show_default=True,
+              metavar="PERCENT", help="The patch's share of the frame's area.")  # fmt: skip
+@click.option("--table-only", is_flag=True, help="Write patches.csv alone, without stills.")
+@force_option
+@json_option
+def patches(
+    folder: str,
+    amount: str,
+    bits: str,
+    range_: str,
+    frame: str,
+    window: float,
+    table_only: bool,
+    force: bool,
+    as_json: bool,
+) -> None:
+    """Draw the patches to show, a still each, and the table for the readings.
+
+    FOLDER gets patches.csv, whose X, Y and Z are to be filled in, and numbered stills
+    (.png, 16 bits) with a patch in the middle of a black frame. They have to reach the
+    display as code values: no colour management, and the display's own mode unchanged
+    between them and later use.
+
+    \b
+    Example:
+      lutbench display patches shown --amount short
+    """
+    from lutbench import files
+    from lutbench.display.patches import patch_set
+    from lutbench.model.signal import check_range
+
+    shown = patch_set(amount, int(bits), check_range(range_))
+    place = files.make_folder(folder)
+    table = place / "patches.csv"
+    size = _frame(frame)
+    files.refuse_existing(table, force)
+    if not table_only:
+        _draw(shown.full_scale, place, size, window / 100, force)
+    files.write_text(table, shown.csv(), force=force)
+    count = len(shown.names)
+    if as_json:
+        stills = 0 if table_only else count
+        print_json({"schema": SCHEMA, "table": str(table), "patches": count, "stills": stills})
+        return
+    console().print(f"{table}: {count} patches, {bits}-bit codes, {range_} range", soft_wrap=True)
+
+
+@command.command()
+@click.argument("measured")
+@target_options
+@coding_options
+@definitions_option
+@json_option
+def fit(measured: str, definitions: tuple[str, ...], as_json: bool, **options: Any) -> None:
+    """Say how a measured display behaves, and whether it can reach a target.
+
+    MEASURED is a CSV file with the columns name, R, G, B (code values) and X, Y, Z, or
+    Y, x, y, in cd/m². Patches left out of the fit in turn tell how good it is.
+
+    \b
+    Example:
+      lutbench display fit measured.csv --target-curve "ST 2084" --target-gamut P3-D65
+    """
+    from lutbench.display.reach import reach
+
+    found, target = _fitted(measured, definitions, options)
+    reached = reach(found.model, target)
+    if as_json:
+        data = {"target": target.to_data(), "reach": reached.to_data()}
+        print_json({"schema": SCHEMA, "file": measured, **found.to_data(), **data})
+    else:
+        print_fit(found, target, reached)
+
+
+@command.command()
+@click.argument("measured")
+@click.option(
+    "-o", "--output", required=True, metavar="OUT", help="The file to write: .cube or .clf."
+)
+@target_options
+@click.option("--behind", metavar="LUT",
+              help="A monitoring LUT: OUT does both, the monitoring LUT first.")  # fmt: skip
+@click.option("--size", type=click.IntRange(2, 129), default=33, show_default=True, metavar="N",
+              help="Nodes an edge of OUT.")  # fmt: skip
+@click.option("--source-range", type=RANGES, default="full", show_default=True,
+              help="The range of the values that OUT takes (or LUT gives).")  # fmt: skip
+@click.option("--title", default="", metavar="TEXT", help="The title of OUT.")
+@coding_options
+@definitions_option
+@force_option
+@json_option
+def calibrate(
+    measured: str,
+    output: str,
+    behind: str | None,
+    size: int,
+    source_range: str,
+    title: str,
+    definitions: tuple[str, ...],
+    force: bool,
+    as_json: bool,
+    **options: Any,
+) -> None:
+    """Make the LUT that brings a measured display to a target.
+
+    Alone, or with --behind as one LUT with a monitoring LUT in front. OUT gives values in
+    the range of the measured code values. Colours beyond the display's reach are held to
+    its edge.
+
+    \b
+    Examples:
+      lutbench display calibrate measured.csv -o calibration.cube
+      lutbench display calibrate measured.csv --behind monitor.cube -o both.cube
+    """
+    from lutbench.display.calibration import calibrate as calibrated
+    from lutbench.model.signal import check_range
+
+    refuse_existing(output, force)
+    front = _monitoring_lut(behind) if behind is not None else None
+    found, target = _fitted(measured, definitions, options)
+    made = calibrated(
+        found.model,
+        target,
+        size,
+        source_range=check_range(source_range),
+        display_range=found.measurements.range,
+        behind=front,
+        title=title or f"{target.curve.name}, {target.gamut.name} on a measured display",
+    )
+    write_lut(made.lut, output, force=force)
+    if as_json:
+        data = {"target": target.to_data(), **made.to_data()}
+        print_json({"schema": SCHEMA, "file": output, "measured": measured, **data})
+        return
+    print_written(made.lut, output)
+    screen = console()
+    screen.print(target_words(target), soft_wrap=True)
+    for name, spreads in made.expected.items():
+        first, second = spreads["delta_e_2000"], spreads["delta_e_itp"]
+        screen.print(
+            f"expected on {name}: ΔE 2000 {first.mean:.2f} on average, {first.max:.2f} at most;"
+            f" ΔE ITP {second.mean:.2f}, {second.max:.2f}",
+            soft_wrap=True,
+        )
+    screen.print(
+        "As the fitted model says: check with a second set of readings. For viewing: delivery"
+        " has its own specification.",
+        style="dim",
+        soft_wrap=True,
+    )
+
+
+@command.command()
+@click.argument("readings")
+@target_options
+@click.option("--black", type=click.FloatRange(0, 100), metavar="CD/M2",
+              help="Luminance of black. [default: as read]")  # fmt: skip
+@click.option("--page", metavar="OUT.html", help="Write the report as a page.")
+@click.option("--limit-delta-e", type=Limit(), metavar="X",
+              help="Fail (exit status 1) when the mean ΔE 2000 is over X.")  # fmt: skip
+@coding_options
+@definitions_option
+@force_option
+@json_option
+def check(
+    readings: str,
+    target_curve: str,
+    target_gamut: str,
+    peak: float | None,
+    mastered_at: float | None,
+    black: float | None,
+    page: str | None,
+    limit_delta_e: float | None,
+    bits: str | None,
+    range_: str | None,
+    definitions: tuple[str, ...],
+    force: bool,
+    as_json: bool,
+) -> int:
+    """Check a display against a target: READINGS through the calibration.
+
+    READINGS is a CSV file as for `fit`, its code values those of the target, shown through
+    the LUT. White and black are as read unless told.
+
+    \b
+    Example:
+      lutbench display check second.csv --page check.html
+    """
+    from lutbench.display.check import check_display
+
+    known = catalogue_of(definitions)
+    found = check_display(
+        _read(readings, bits, range_),
+        known.curve(target_curve, "--target-curve"),
+        known.gamut(target_gamut, "--target-gamut"),
+        peak,
+        black,
+        mastered_at,
+    )
+    if page is not None:
+        from lutbench.report.display_page import write_display_page
+
+        write_display_page(found, Path(readings).name, page, force=force)
+    mean = found.spreads()["all"]["delta_e_2000"].mean
+    holds = limit_delta_e is None or mean <= limit_delta_e
+    if as_json:
+        print_json({"schema": SCHEMA, "file": readings, "holds": holds, **found.to_data()})
+    else:
+        print_check(found, page, limit_delta_e)
+    return 0 if holds else 1
+
+
+def _frame(frame: str) -> tuple[int, int]:
+    width, _, height = frame.lower().replace("×", "x").partition("x")
+    if not (width.isdigit() and height.isdigit()):
+        raise LutbenchError(f"a frame of {frame!r}", accepted="WIDTHxHEIGHT, such as 1920x1080")
+    if not (64 <= int(width) <= 16384 and 64 <= int(height) <= 16384):
+        raise LutbenchError(f"a frame of {frame!r}", accepted="64 to 16384 pixels each way")
+    return int(width), int(height)
+
+
+def _draw(codes: Any, folder: Path, size: tuple[int, int], share: float, force: bool) -> None:
+    """A still a patch: the patch in the middle of black."""
+    import numpy as np
+
+    from lutbench.media.still.still import Still, write_still
+
+    width, height = size
+    w, h = (max(round(each * share**0.5), 1) for each in size)
+    left, top = (width - w) // 2, (height - h) // 2
+    digits = len(str(len(codes)))
+    for number, colour in enumerate(np.rint(65535 * codes).astype(np.uint16), 1):
+        pixels = np.zeros((height, width, 3), np.uint16)
+        pixels[top : top + h, left : left + w] = colour
+        still = Still(pixels, ("R", "G", "B"), "16")
+        write_still(still, folder / f"patch_{number:0{digits}d}.png", depth="16", force=force)
+
+
+def _read(path: str, bits: str | None, range_: str | None) -> Measurements:
+    from lutbench.display.measurements import read_measurements
+    from lutbench.model.signal import check_range
+
+    return read_measurements(
+        path, int(bits) if bits else None, check_range(range_) if range_ else None
+    )
+
+
+def _fitted(
+    measured: str, definitions: tuple[str, ...], options: dict[str, Any]
+) -> tuple[DisplayFit, Target]:
+    from lutbench.display.fit import fit_display
+    from lutbench.display.target import target_for
+
+    known = catalogue_of(definitions)
+    curve = known.curve(options["target_curve"], "--target-curve")
+    gamut = known.gamut(options["target_gamut"], "--target-gamut")
+    found = fit_display(_read(measured, options["bits"], options["range_"]))
+    return found, target_for(found.model, curve, gamut, options["peak"], options["mastered_at"])
+
+
+def _monitoring_lut(path: str) -> Any:
+    from lutbench.formats import open_lut
+    from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
+
+    lut = open_lut(path)
+    if not isinstance(lut, Lut1D | Lut3D | ShaperLut3D):
+        raise LutbenchError("is no plain LUT", where=path, accepted="a .cube or a CLF of one LUT")
+    return lut

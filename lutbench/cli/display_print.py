@@ -1,0 +1,115 @@
+"""How ``lutbench display`` prints what it found."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from lutbench.cli.options import console
+
+if TYPE_CHECKING:
+    from lutbench.display.check import DisplayCheck
+    from lutbench.display.fit import DisplayFit
+    from lutbench.display.reach import Reach
+    from lutbench.display.target import Target
+
+
+def target_words(target: Target) -> str:
+    """The target in a line."""
+    rolled = f", rolled off from {target.mastered_at:.4g}" if target.mastered_at else ""
+    return (
+        f"target: {target.curve.name}, {target.gamut.name}, white {target.peak:.4g} cd/m²{rolled},"
+        f" black {target.black:.3g} cd/m²"
+    )
+
+
+def print_fit(found: DisplayFit, target: Target, reached: Reach) -> None:
+    """How the display behaves, and what it can reach of the target."""
+    from rich.table import Table
+
+    table = Table(box=None, pad_edge=False, show_header=False)
+    table.add_column(style="bold")
+    table.add_column(overflow="fold")
+    for name, text in (*_display_rows(found, reached), *_target_rows(target, reached)):
+        table.add_row(name, text)
+    screen = console()
+    screen.print(table)
+    for note in found.notes:
+        screen.print(note, soft_wrap=True, markup=False)
+
+
+def _display_rows(found: DisplayFit, reached: Reach) -> list[tuple[str, str]]:
+    off, itp, gamut = found.spread(), found.spread("delta_e_itp"), found.model.gamut
+    corners = "; ".join(f"{x:.3f} {y:.3f}" for x, y in (*gamut.primaries, gamut.white))
+    contrast = f"{reached.contrast:.0f}:1" if reached.black > 0 else "black too dark to read"
+    residual = "no residual lattice: it would foretell no better"
+    if found.model.residual is not None:
+        residual = (
+            "a residual lattice is taken: without it they come out at ΔE 2000"
+            f" {found.additive_left_out:.2f}"
+        )
+    return [
+        ("read", f"{len(found.measurements.names)} patches, {found.measurements.coding}"),
+        ("white, black", f"{reached.white:.4g} and {reached.black:.3g} cd/m², {contrast}"),
+        ("R; G; B; white", f"{corners} (xy, black taken off)"),
+        (
+            "additive",
+            f"red, green and blue together give {100 * found.additivity():.1f} % of white",
+        ),
+        (
+            "left out",
+            f"ΔE 2000 {off.mean:.2f} on average, 95 % under {off.p95:.2f}, at most {off.max:.2f};"
+            f" ΔE ITP {itp.mean:.2f} ({int(found.judged.sum())} patches, each foretold from the"
+            " others)",
+        ),
+        ("", residual),
+    ]
+
+
+def _target_rows(target: Target, reached: Reach) -> list[tuple[str, str]]:
+    short = "" if reached.peak >= 0.999 * target.peak else ": less than the target"
+    return [
+        ("target", target_words(target).removeprefix("target: ")),
+        ("peak", f"reaches {reached.peak:.4g} cd/m² at the target's white{short}"),
+        (
+            "gamut",
+            f"covers {100 * reached.coverage_xy:.1f} % of the target's triangle in xy,"
+            f" {100 * reached.coverage_uv:.1f} % in u'v'",
+        ),
+        ("colours", f"{100 * reached.colours:.1f} % of the target's signals can be shown"),
+    ]
+
+
+def print_check(found: DisplayCheck, page: str | None, limit: float | None) -> None:
+    """How near the display comes to the target."""
+    from rich.table import Table
+
+    screen = console()
+    screen.print(target_words(found.target), soft_wrap=True)
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    table.add_column("patches")
+    for name in ("ΔE 2000 mean", "p95", "max", "ΔE ITP mean", "p95", "max"):
+        table.add_column(name, justify="right")
+    for name, spreads in found.spreads().items():
+        values = [getattr(spreads[key], what) for key in spreads for what in ("mean", "p95", "max")]
+        table.add_row(name, *(f"{value:.2f}" for value in values))
+    screen.print(table)
+    inner = [each for each in found.greys if each.gamma is not None]
+    if inner:
+        off = max(inner, key=lambda each: abs(each.gamma - (each.gamma_wanted or 0)))  # type: ignore[operator]
+        screen.print(
+            f"gamma is farthest from the target at {100 * off.level:.1f} %:"
+            f" {off.gamma:.2f} in place of {off.gamma_wanted:.2f}",
+            soft_wrap=True,
+        )
+    worst = int(found.delta_e_2000.argmax())
+    screen.print(
+        f"farthest patch: {found.readings.names[worst]}, ΔE 2000 {found.delta_e_2000[worst]:.2f}",
+        soft_wrap=True,
+        markup=False,
+    )
+    if page is not None:
+        screen.print(f"{page}: the report as a page", soft_wrap=True, markup=False)
+    if limit is not None:
+        mean = found.spreads()["all"]["delta_e_2000"].mean
+        word = "holds" if mean <= limit else "fails"
+        screen.print(f"{word}: mean ΔE 2000 {mean:.2f}, limit {limit:g}", soft_wrap=True)

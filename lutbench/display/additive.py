@@ -1,0 +1,156 @@
+"""The additive part of a display model: curves, primaries and black, fitted together.
+
+Gauss–Newton steps to the least difference of L*a*b*; each curve is a spline of
+lightness from 0 to 1, held smooth.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from lutbench.display.measurements import Measurements
+from lutbench.display.model import CURVE_ROWS, DisplayModel, light_of, lightness
+from lutbench.display.patches import levels
+from lutbench.measure.delta_e import LAB_EPSILON, LAB_SLOPE, lab_from_xyz
+from lutbench.model.transforms import Array
+
+KNOTS = 24
+"""Spline pieces of a curve."""
+
+ROUNDS = 10
+CHROMA_SHARE = 0.03
+"""How much less a difference of a* or b* counts with each unit of chroma: between the 0.045
+and 0.015 of ΔE 2000."""
+
+PENALTY = 100.0
+"""Squared second differences of a spline's numbers that weigh as much as one squared L*a*b*."""
+
+
+class _Additive:
+    """Curves, primaries and black as one row of numbers, and its Gauss–Newton steps."""
+
+    def __init__(self, read: Measurements, smoothness: float) -> None:
+        from scipy.interpolate import BSpline
+
+        self.read = read
+        knots = np.r_[[0.0] * 3, levels(KNOTS + 1), [1.0] * 3]
+        self.count = KNOTS + 3
+        held = np.clip(read.signal, 0, 1)
+        self.basis = [
+            np.asarray(BSpline.design_matrix(held[:, c], knots, 3).todense()) for c in range(3)
+        ]
+        self.rows = np.asarray(
+            BSpline.design_matrix(np.linspace(0, 1, CURVE_ROWS), knots, 3).todense()
+        )
+        self.greville = np.array([knots[k + 1 : k + 4].mean() for k in range(self.count)])
+        black, white = read.mean(0, 0, 0), read.mean(1, 1, 1)
+        assert black is not None
+        assert white is not None
+        self.black, self.white = black, white
+        self.wanted = lab_from_xyz(read.xyz, white)
+        # The chroma of saturated colours counts less, as it does in ΔE 2000.
+        chroma = np.hypot(self.wanted[:, 1], self.wanted[:, 2])
+        share = 1 / (1 + CHROMA_SHARE * chroma)
+        self.weight = np.stack([np.ones_like(chroma), share, share], axis=1)
+        self.penalty = np.diff(np.eye(self.count), n=2, axis=0) * np.sqrt(PENALTY * smoothness)
+
+    def fitted(self) -> DisplayModel:
+        """The model after the steps."""
+        curves, primaries, black = self._start()
+        left = self._cost(curves, primaries, black)
+        damping = 1e-4
+        for _ in range(ROUNDS):
+            step = self._step(curves, primaries, black, damping)
+            inner = 3 * (self.count - 2)
+            moved = curves.copy()
+            moved[1:-1] += step[:inner].reshape(3, -1).T
+            trial = (
+                moved,
+                primaries + self.white[1] * step[inner : inner + 9].reshape(3, 3),
+                black + self.white[1] * step[inner + 9 :],
+            )
+            cost = self._cost(*trial)
+            if cost >= left:
+                damping *= 10
+                continue
+            done = left - cost < 1e-6 * left
+            (curves, primaries, black), left = trial, cost
+            damping /= 10
+            if done:
+                break
+        return DisplayModel(self._rising(curves), primaries, black)
+
+    def _start(self) -> tuple[Array, Array, Array]:
+        primaries = np.column_stack([_mean(self.read, c) for c in range(3)]) - self.black[:, None]
+        greys = np.ptp(self.read.signal, axis=1) < 1e-9
+        order = np.argsort(self.read.signal[greys, 0], kind="stable")
+        level = self.read.signal[greys, 0][order]
+        light = (self.read.xyz[greys, 1][order] - self.black[1]) / (self.white[1] - self.black[1])
+        curve = np.interp(self.greville, level, np.clip(lightness(light), 0, 1))
+        curve[0], curve[-1] = 0.0, 1.0
+        return np.repeat(curve[:, None], 3, axis=1), primaries, self.black.copy()
+
+    def _parts(self, curves: Array, primaries: Array, black: Array) -> tuple[Array, Array, Array]:
+        tall = np.stack([self.basis[c] @ curves[:, c] for c in range(3)], axis=1)
+        light = light_of(tall)
+        return tall, light, black + light @ primaries.T
+
+    def _cost(self, curves: Array, primaries: Array, black: Array) -> float:
+        xyz = self._parts(curves, primaries, black)[2]
+        rest = self.weight * (lab_from_xyz(xyz, self.white) - self.wanted)
+        return float((rest**2).sum() + ((self.penalty @ curves) ** 2).sum())
+
+    def _step(self, curves: Array, primaries: Array, black: Array, damping: float) -> Array:
+        tall, light, xyz = self._parts(curves, primaries, black)
+        rest = self.weight * (lab_from_xyz(xyz, self.white) - self.wanted)
+        lab_by_xyz = self.weight[:, :, None] * _lab_slope(xyz, self.white)
+        slope = (light_of(tall + 1e-6) - light_of(tall - 1e-6)) / 2e-6
+        columns = []
+        for c in range(3):
+            by_light = lab_by_xyz @ primaries[:, c]
+            inner = self.basis[c][:, 1:-1] * slope[:, c, None]
+            columns.append(by_light[:, :, None] * inner[:, None, :])
+        # Primaries row by row (X, Y, Z), then black; in units of white's luminance.
+        scaled = lab_by_xyz * self.white[1]
+        columns.append((scaled[:, :, :, None] * light[:, None, None, :]).reshape(len(xyz), 3, 9))
+        columns.append(scaled)
+        jacobian = np.concatenate(columns, axis=2).reshape(3 * len(xyz), -1)
+        normal = jacobian.T @ jacobian
+        right = -jacobian.T @ rest.ravel()
+        bend = self.penalty[:, 1:-1].T @ self.penalty
+        for c in range(3):
+            at = slice(c * (self.count - 2), (c + 1) * (self.count - 2))
+            normal[at, at] += bend[:, 1:-1]
+            right[at] -= bend @ curves[:, c]
+        normal[np.diag_indices_from(normal)] *= 1 + damping
+        normal[np.diag_indices_from(normal)] += 1e-9
+        return np.asarray(np.linalg.solve(normal, right))
+
+    def _rising(self, curves: Array) -> Array:
+        from scipy.optimize import isotonic_regression
+
+        light = np.clip(light_of(self.rows @ curves), 0, 1)
+        return np.stack([isotonic_regression(light[:, c]).x for c in range(3)], axis=1)
+
+
+def _mean(read: Measurements, channel: int) -> Array:
+    found = read.mean(*np.eye(3)[channel])
+    assert found is not None
+    return found
+
+
+def _lab_slope(xyz: Array, white: Array) -> Array:
+    """∂(L*, a*, b*)/∂(X, Y, Z), shape (n, 3, 3)."""
+    ratio = xyz / white
+    root = np.cbrt(np.maximum(ratio, LAB_EPSILON)) ** -2 / 3
+    f = np.where(ratio > LAB_EPSILON, root, LAB_SLOPE) / white
+    mix = np.array([[0, 116, 0], [500, -500, 0], [0, 200, -200]], dtype=np.float64)
+    return np.asarray(mix * f[:, None, :])
+
+
+def fit_additive(read: Measurements, smoothness: float) -> DisplayModel:
+    """The additive display nearest to readings that hold black, white and full primaries.
+
+    `smoothness` is what the curves' squared second differences weigh.
+    """
+    return _Additive(read, smoothness).fitted()

@@ -1,0 +1,136 @@
+"""The LUT that makes a display show what a target asks for."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, ClassVar
+
+import numpy as np
+
+from lutbench.algebra.chain import chain
+from lutbench.display.model import DisplayModel
+from lutbench.display.target import Target
+from lutbench.measure.delta_e import delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz
+from lutbench.measure.difference import Spread
+from lutbench.measure.samples import chart_light
+from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange
+from lutbench.model.transforms import Array, Transform, steps_of
+from lutbench.tables.lut import Lut
+from lutbench.tables.sampling import sample
+
+GREYS = 101
+COLOURS = 3000
+
+
+@dataclass(frozen=True, eq=False)
+class Calibration(Transform):
+    """From the target's signal to the display's: both full scale, in 0..1."""
+
+    model: DisplayModel
+    target: Target
+    kind: ClassVar[str] = "display_calibration"
+
+    def _apply(self, rgb: Array) -> Array:
+        return self.model.signal(self.target.xyz(np.clip(rgb, 0, 1)))
+
+    def __repr__(self) -> str:
+        peak = f"{self.target.peak:.4g} cd/m²"
+        return f"Calibration({self.target.curve.name!r}, {self.target.gamut.name!r}, {peak})"
+
+    def to_data(self) -> dict[str, Any]:
+        return {"kind": self.kind, "target": self.target.to_data()}
+
+
+@dataclass(frozen=True, eq=False)
+class Calibrated:
+    """A calibration LUT, and what the display shows with it as the model says.
+
+    Parameters
+    ----------
+    lut
+        The LUT, of full-scale values.
+    expected
+        ΔE 2000 and ΔE ITP between what the target asks for and what the display shows:
+        for greys, for the measured chart's colours, for random signals (many of which a
+        small display cannot show).
+    """
+
+    lut: Lut
+    expected: dict[str, dict[str, Spread]]
+
+    def to_data(self) -> dict[str, Any]:
+        """The figures as plain data."""
+        return {
+            "lut": self.lut.to_data(),
+            "expected": {
+                name: {key: each.to_data() for key, each in spreads.items()}
+                for name, spreads in self.expected.items()
+            },
+        }
+
+
+def calibrate(
+    model: DisplayModel,
+    target: Target,
+    size: int = 33,
+    *,
+    source_range: Range = "full",
+    display_range: Range = "full",
+    behind: Lut | None = None,
+    title: str = "",
+) -> Calibrated:
+    """The calibration LUT of a display.
+
+    Parameters
+    ----------
+    size
+        Nodes an edge.
+    source_range, display_range
+        Of the values that the LUT takes and gives; a monitoring LUT in front must give
+        what `source_range` says.
+    behind
+        A monitoring LUT: the result does both, the monitoring LUT first.
+    title
+        The title of the LUT.
+    """
+    calibration: Transform = Calibration(model, target)
+    if source_range == "legal":
+        calibration = SignalFromRange("legal") | calibration
+    if display_range == "legal":
+        calibration = calibration | RangeFromSignal("legal")
+    alone = sample(calibration, size, title=title)
+    lut: Lut = alone
+    if behind is not None:
+        lut = chain([behind, *steps_of(calibration)], size, title=title).lut
+    return Calibrated(lut, _expected(model, target, alone, source_range, display_range))
+
+
+def _expected(
+    model: DisplayModel, target: Target, lut: Transform, source_range: Range, display_range: Range
+) -> dict[str, dict[str, Spread]]:
+    colours = np.random.default_rng(3).uniform(0, 1, (COLOURS, 3))
+    greys = np.repeat(np.linspace(0, 1, GREYS)[:, None], 3, axis=1)
+    sets = {"greys": greys, "chart": _chart(target), "random": colours}
+    expected = {}
+    for name, signal in sets.items():
+        sent = RangeFromSignal(source_range).apply(signal)
+        came = SignalFromRange(display_range).apply(lut.apply(sent))
+        shown, wanted = model.xyz(np.clip(came, 0, 1)), target.xyz(signal)
+        expected[name] = differences(shown, wanted, target.white)
+    return expected
+
+
+def _chart(target: Target) -> Array:
+    """The measured chart as the target encodes it, white reflectance at the target's white."""
+    light = chart_light(target.gamut)
+    return np.clip(target.curve.encode(np.clip(light, 0, None)), 0, 1)
+
+
+def differences(shown: Array, wanted: Array, white: Array) -> dict[str, Spread]:
+    """Spreads of ΔE 2000 (against `white`) and ΔE ITP of XYZ in cd/m²."""
+    return {
+        "delta_e_2000": Spread.of(
+            delta_e_2000(lab_from_xyz(shown, white), lab_from_xyz(wanted, white))
+        ),
+        "delta_e_itp": Spread.of(delta_e_itp(itp_from_xyz(shown), itp_from_xyz(wanted))),
+    }

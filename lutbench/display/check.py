@@ -1,0 +1,200 @@
+"""A calibrated display checked: a second set of readings against the target."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from lutbench.display.measurements import Mask, Measurements
+from lutbench.display.target import Target
+from lutbench.errors import LutbenchError
+from lutbench.measure.delta_e import delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz
+from lutbench.measure.difference import Spread
+from lutbench.model.curves.base import Curve
+from lutbench.model.gamuts import Gamut
+from lutbench.model.transforms import Array
+
+NEUTRAL = 1e-9
+"""Channels of a grey are the same within this."""
+
+DARK, BRIGHT = 0.02, 0.92
+"""Signals between which gamma is told: nearer the ends a reading's noise is all of it."""
+
+
+@dataclass(frozen=True)
+class GreyStep:
+    """A grey of the check.
+
+    Parameters
+    ----------
+    level
+        Signal, 0..1.
+    luminance, wanted
+        cd/m², read and asked for.
+    gamma, gamma_wanted
+        log(luminance / white) / log(level); None near the ends, where it has no meaning.
+    balance
+        Linear R, G, B of the reading in the target's gamut over its luminance; 1 each is neutral.
+    xy
+        Chromaticity read.
+    delta_e_2000, delta_e_itp
+        Against the target.
+    """
+
+    level: float
+    luminance: float
+    wanted: float
+    gamma: float | None
+    gamma_wanted: float | None
+    balance: tuple[float, float, float]
+    xy: tuple[float, float]
+    delta_e_2000: float
+    delta_e_itp: float
+
+    def to_data(self) -> dict[str, Any]:
+        """The step as plain data."""
+        return self.__dict__ | {"balance": list(self.balance), "xy": list(self.xy)}
+
+
+@dataclass(frozen=True, eq=False)
+class DisplayCheck:
+    """How near a display comes to its target.
+
+    Parameters
+    ----------
+    readings
+        Signals of the target that were shown, and what was read.
+    target
+        With the peak and black that were read or told.
+    """
+
+    readings: Measurements
+    target: Target
+
+    @cached_property
+    def wanted(self) -> Array:
+        """XYZ in cd/m² that the target asks for, shape (n, 3)."""
+        return self.target.xyz(np.clip(self.readings.signal, 0, 1))
+
+    @cached_property
+    def delta_e_2000(self) -> Array:
+        """By patch, the target's white as white."""
+        white = self.target.white
+        return delta_e_2000(
+            lab_from_xyz(self.readings.xyz, white), lab_from_xyz(self.wanted, white)
+        )
+
+    @cached_property
+    def delta_e_itp(self) -> Array:
+        """By patch."""
+        return delta_e_itp(itp_from_xyz(self.readings.xyz), itp_from_xyz(self.wanted))
+
+    @property
+    def neutral(self) -> Mask:
+        """Which patches are greys, shape (n,)."""
+        return np.asarray(np.ptp(self.readings.signal, axis=1) < NEUTRAL)
+
+    def spreads(self) -> dict[str, dict[str, Spread]]:
+        """ΔE of all patches, of greys, and of colours."""
+        sets: dict[str, Mask] = {
+            "all": np.ones(len(self.wanted), dtype=np.bool_),
+            "greys": self.neutral,
+        }
+        sets["colours"] = ~self.neutral
+        return {
+            name: {
+                "delta_e_2000": Spread.of(self.delta_e_2000[which]),
+                "delta_e_itp": Spread.of(self.delta_e_itp[which]),
+            }
+            for name, which in sets.items()
+            if which.any()
+        }
+
+    @cached_property
+    def greys(self) -> tuple[GreyStep, ...]:
+        """The greys from dark to bright; patches shown twice are averaged."""
+        levels, index = np.unique(self.readings.signal[self.neutral, 0], return_inverse=True)
+        rows = np.flatnonzero(self.neutral)
+        return tuple(self._step(float(v), rows[index == k]) for k, v in enumerate(levels))
+
+    def _step(self, level: float, rows: Array) -> GreyStep:
+        xyz, wanted = self.readings.xyz[rows].mean(axis=0), self.wanted[rows[0]]
+        linear = np.linalg.solve(self.target.gamut.to_xyz, xyz) / max(float(xyz[1]), 1e-9)
+        total = float(xyz.sum()) or 1.0
+        red, green, blue = linear.tolist()
+        return GreyStep(
+            level,
+            float(xyz[1]),
+            float(wanted[1]),
+            _gamma(level, float(xyz[1]) / self.target.peak),
+            _gamma(level, float(wanted[1]) / self.target.peak),
+            (red, green, blue),
+            (float(xyz[0]) / total, float(xyz[1]) / total),
+            float(self.delta_e_2000[rows].mean()),
+            float(self.delta_e_itp[rows].mean()),
+        )
+
+    def to_data(self) -> dict[str, Any]:
+        """The check as plain data."""
+        read = self.readings
+        return {
+            "target": self.target.to_data(),
+            "patches": [
+                {
+                    "name": read.names[k],
+                    "signal": read.signal[k].tolist(),
+                    "xyz": read.xyz[k].tolist(),
+                    "wanted_xyz": self.wanted[k].tolist(),
+                    "delta_e_2000": float(self.delta_e_2000[k]),
+                    "delta_e_itp": float(self.delta_e_itp[k]),
+                }
+                for k in range(len(read.names))
+            ],
+            "greys": [each.to_data() for each in self.greys],
+            "spreads": {
+                name: {key: each.to_data() for key, each in found.items()}
+                for name, found in self.spreads().items()
+            },
+        }
+
+
+def check_display(
+    readings: Measurements,
+    curve: Curve,
+    gamut: Gamut,
+    peak: float | None = None,
+    black: float | None = None,
+    mastered_at: float | None = None,
+) -> DisplayCheck:
+    """Readings of a calibrated display against a target.
+
+    `peak` and `black` are those of the target, in cd/m²; unless told those that were read.
+
+    Raises
+    ------
+    LutbenchError
+        When white or black is not told and not among the patches.
+    """
+    read = {"white": readings.mean(1, 1, 1), "black": readings.mean(0, 0, 0)}
+    told = {"white": peak, "black": black}
+    levels: dict[str, float] = {}
+    for name, value in told.items():
+        reading = read[name]
+        if value is None and reading is None:
+            raise LutbenchError(
+                f"the readings lack {name}, and the target's is not told",
+                accepted=f"a patch of {name}, or --{'peak' if name == 'white' else 'black'}",
+            )
+        levels[name] = value if value is not None else float(reading[1])  # type: ignore[index]
+    white, dark = levels["white"], levels["black"]
+    target = Target(curve, gamut, white, max(dark, 0.0), mastered_at)
+    return DisplayCheck(readings, target)
+
+
+def _gamma(level: float, light: float) -> float | None:
+    if not DARK < level < BRIGHT or light <= 0:
+        return None
+    return float(np.log(light) / np.log(level))

@@ -1,0 +1,285 @@
+"""A display model fitted to measurements, and how good it is.
+
+Curves, primaries and black are fitted together to the least difference of L*a*b*
+(Gauss–Newton); the curves are splines of lightness, held smooth. How smooth, and
+whether a residual lattice is worth having, is decided by patches left out: a model
+that does not foretell them better is not taken.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from lutbench.display.additive import fit_additive
+from lutbench.display.measurements import Mask, Measurements
+from lutbench.display.model import LAB_SCALE, DisplayModel
+from lutbench.errors import LutbenchError
+from lutbench.fitting.scattered import ScatteredFit
+from lutbench.measure.delta_e import delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz
+from lutbench.measure.difference import Spread
+from lutbench.model.transforms import Array
+from lutbench.tables.lut import Lut3D
+
+FEWEST = 24
+"""Patches: three curves, nine numbers of the primaries, and some to judge by."""
+
+SMOOTHNESS = tuple(10.0**power for power in (-1, 0, 1, 2))
+"""Of the curves, tried by leaving patches out."""
+
+FOLDS = 8
+
+RESIDUAL_SIZE = 9
+RESIDUAL_SMOOTHNESS = (1e-4, 1e-5, 1e-6)
+RESIDUAL_REACH = 0.5
+"""Share of the cube over which a residual dies away where no patch was measured."""
+
+WORTH = 0.85
+"""A residual is taken where left-out patches come out at less than this share of ΔE 2000
+without it, and by more than chance (two standard errors)."""
+
+ODD = 6.0
+"""A patch this many times as far off as the median, and ΔE 2000 over 1.5, is named."""
+
+
+@dataclass(frozen=True, eq=False)
+class DisplayFit:
+    """A model of a display and what speaks for it.
+
+    Parameters
+    ----------
+    model
+        The display.
+    measurements
+        What it was fitted to.
+    left_out
+        XYZ of each patch, foretold by a model fitted without it, shape (n, 3). Patches that
+        a model cannot do without (black, white and the full primaries) are foretold by the
+        whole fit.
+    judged
+        Which patches were really left out, shape (n,).
+    additive_left_out
+        ΔE 2000 (mean) of the same without a residual.
+    notes
+        What the user should know.
+    """
+
+    model: DisplayModel
+    measurements: Measurements
+    left_out: Array
+    judged: Mask
+    additive_left_out: float
+    notes: tuple[str, ...] = ()
+
+    @cached_property
+    def delta_e_2000(self) -> Array:
+        """Of every patch against its reading, the display's own white as white."""
+        return _delta_e(self.left_out, self.measurements.xyz, self.model.white)
+
+    @cached_property
+    def delta_e_itp(self) -> Array:
+        """Of every patch against its reading."""
+        return delta_e_itp(itp_from_xyz(self.left_out), itp_from_xyz(self.measurements.xyz))
+
+    def spread(self, what: str = "delta_e_2000") -> Spread:
+        """The spread of ``delta_e_2000`` or ``delta_e_itp`` over the patches left out."""
+        return Spread.of(getattr(self, what)[self.judged])
+
+    def additivity(self) -> float:
+        """Luminance of red, green and blue together over white's, black taken off; 1 is additive.
+
+        From the readings of the full primaries.
+        """
+        read = self.measurements
+        black = read.mean(0, 0, 0)
+        assert black is not None
+        parts = [read.mean(*np.eye(3)[c]) for c in range(3)]
+        white = read.mean(1, 1, 1)
+        assert white is not None
+        total = sum(float(part[1] - black[1]) for part in parts if part is not None)
+        return total / float(white[1] - black[1])
+
+    def drift(self) -> float:
+        """The widest spread of white's luminance between its readings, as a share."""
+        white = self.measurements.xyz[self.measurements.where(1, 1, 1), 1]
+        return float(np.ptp(white) / white.mean())
+
+    def to_data(self) -> dict[str, Any]:
+        """The fit as plain data."""
+        gamut = self.model.gamut
+        return {
+            "patches": len(self.measurements.names),
+            "coding": self.measurements.coding,
+            "left_out_patches": int(self.judged.sum()),
+            "delta_e_2000": self.spread().to_data(),
+            "delta_e_itp": self.spread("delta_e_itp").to_data(),
+            "delta_e_2000_additive": self.additive_left_out,
+            "residual": self.model.residual is not None,
+            "additivity": self.additivity(),
+            "drift": self.drift(),
+            "primaries": [list(xy) for xy in gamut.primaries],
+            "white": list(gamut.white),
+            "white_luminance": float(self.model.white[1]),
+            "black_luminance": float(self.model.darkest[1]),
+            "notes": list(self.notes),
+        }
+
+
+def fit_display(measurements: Measurements) -> DisplayFit:
+    """The model of a display from measured patches.
+
+    Raises
+    ------
+    LutbenchError
+        When patches that every model needs are missing, or the readings are not those
+        of a display (white darker than black, primaries on a line).
+    """
+    _check(measurements)
+    folds = _folds(measurements)
+    smoothness, plain = _best_smoothness(measurements, folds)
+    additive = fit_additive(measurements, smoothness)
+    white = additive.white
+    judged = folds >= 0
+    plain_off = _delta_e(plain, measurements.xyz, white)[judged]
+    amount, with_residual = _best_residual(measurements, folds, smoothness)
+    off = _delta_e(with_residual, measurements.xyz, white)[judged]
+    gain = plain_off - off
+    sure = gain.mean() > 2 * gain.std() / np.sqrt(len(gain))
+    taken = bool(off.mean() < WORTH * plain_off.mean() and sure)
+    model = _with_residual(additive, measurements, amount) if taken else additive
+    foretold = np.where(judged[:, None], with_residual if taken else plain, 0.0)
+    foretold[~judged] = model.xyz(measurements.signal[~judged])
+    fit = DisplayFit(model, measurements, foretold, judged, float(plain_off.mean()))
+    return DisplayFit(model, measurements, foretold, judged, fit.additive_left_out, _notes(fit))
+
+
+def _check(read: Measurements) -> None:
+    needed = {
+        "black (0, 0, 0)": (0, 0, 0),
+        "white": (1, 1, 1),
+        "full red": (1, 0, 0),
+        "full green": (0, 1, 0),
+        "full blue": (0, 0, 1),
+    }
+    missing = [name for name, signal in needed.items() if read.mean(*signal) is None]
+    if missing:
+        raise LutbenchError(
+            f"the measurements lack {', '.join(missing)}",
+            accepted="all patches of `lutbench display patches`",
+        )
+    levels = len(np.unique(read.signal[np.ptp(read.signal, axis=1) < 1e-9, 0]))
+    if len(read.names) < FEWEST or levels < 5:
+        raise LutbenchError(
+            f"{len(read.names)} patches with {levels} levels of grey are too few",
+            accepted=f"{FEWEST} patches or more, 5 levels of grey or more",
+        )
+    black, white = read.mean(0, 0, 0), read.mean(1, 1, 1)
+    assert black is not None
+    assert white is not None
+    if not white[1] > 2 * black[1] or not white[1] > 0.1:
+        raise LutbenchError(
+            f"white reads {white[1]:.3g} cd/m² and black {black[1]:.3g}",
+            accepted="readings of a display, Y in cd/m², in the order of the patches",
+        )
+    full = [reading for c in range(3) if (reading := read.mean(*np.eye(3)[c])) is not None]
+    primaries = np.column_stack(full) - black[:, None]
+    scaled = primaries / np.abs(primaries).sum(axis=0)
+    if abs(np.linalg.det(scaled)) < 1e-3:
+        raise LutbenchError(
+            "the readings of red, green and blue do not span colours",
+            accepted="readings in the order in which the patches were shown",
+        )
+
+
+def _folds(read: Measurements) -> Array:
+    """The fold of each patch; -1 for those that every fit needs, and for repeats."""
+    folds = np.random.default_rng(4).permutation(len(read.names)) % FOLDS
+    for signal in ((0, 0, 0), (1, 1, 1), *np.eye(3)):
+        folds[read.where(*signal)] = -1
+    _, index = np.unique(read.signal, axis=0, return_inverse=True)
+    # A patch that was read twice is left out as a whole.
+    first = np.full(index.max() + 1, -2)
+    for number, group in enumerate(index.ravel()):
+        if first[group] == -2:
+            first[group] = folds[number]
+        folds[number] = first[group]
+    return np.asarray(folds)
+
+
+def _best_smoothness(read: Measurements, folds: Array) -> tuple[float, Array]:
+    """The smoothness that foretells left-out patches best, and what it foretells."""
+    found = []
+    for smoothness in SMOOTHNESS:
+        foretold = _foretold(read, folds, lambda part, s=smoothness: fit_additive(part, s))
+        judged = folds >= 0
+        white = read.mean(1, 1, 1)
+        assert white is not None
+        off = _delta_e(foretold, read.xyz, white)[judged]
+        found.append((float(off.mean()), smoothness, foretold))
+    _, smoothness, foretold = min(found, key=lambda each: each[0])
+    return smoothness, foretold
+
+
+def _best_residual(read: Measurements, folds: Array, smoothness: float) -> tuple[float, Array]:
+    additive = [fit_additive(read.chosen(folds != fold), smoothness) for fold in range(FOLDS)]
+    white = read.mean(1, 1, 1)
+    assert white is not None
+    found = []
+    for amount in RESIDUAL_SMOOTHNESS:
+        foretold = np.zeros_like(read.xyz)
+        for fold, plain in enumerate(additive):
+            model = _with_residual(plain, read.chosen(folds != fold), amount)
+            foretold[folds == fold] = model.xyz(read.signal[folds == fold])
+        off = _delta_e(foretold, read.xyz, white)[folds >= 0]
+        found.append((float(off.mean()), amount, foretold))
+    _, amount, foretold = min(found, key=lambda each: each[0])
+    return amount, foretold
+
+
+def _foretold(read: Measurements, folds: Array, fitted: Any) -> Array:
+    """XYZ of each patch by a model fitted without its fold."""
+    foretold = np.zeros_like(read.xyz)
+    for fold in range(FOLDS):
+        model = fitted(read.chosen(folds != fold))
+        foretold[folds == fold] = model.xyz(read.signal[folds == fold])
+    return foretold
+
+
+def _delta_e(found: Array, wanted: Array, white: Array) -> Array:
+    return delta_e_2000(lab_from_xyz(found, white), lab_from_xyz(wanted, white))
+
+
+def _with_residual(plain: DisplayModel, read: Measurements, smoothness: float) -> DisplayModel:
+    """The additive model with a lattice of what it leaves at the patches."""
+    white = plain.black + plain.primaries.sum(axis=1)
+    rest = (lab_from_xyz(read.xyz, white) - plain.lab(read.signal)) / LAB_SCALE
+    fit = ScatteredFit(np.clip(read.signal, 0, 1), rest, RESIDUAL_SIZE)
+    table = fit.solve(smoothness, reach=RESIDUAL_REACH)
+    return DisplayModel(plain.curves, plain.primaries, plain.black, Lut3D(table))
+
+
+def _notes(fit: DisplayFit) -> tuple[str, ...]:
+    notes = []
+    off = fit.delta_e_2000
+    limit = max(ODD * float(np.median(off[fit.judged])), 1.5)
+    odd = [fit.measurements.names[k] for k in np.flatnonzero((off > limit) & fit.judged)]
+    if odd:
+        more = f" and {len(odd) - 4} more" if len(odd) > 4 else ""
+        notes.append(
+            f"far from what the other patches foretell: {', '.join(odd[:4])}{more};"
+            " measure them again, or the display bends sharply there"
+        )
+    if fit.drift() > 0.02:
+        notes.append(
+            f"white drifts by {100 * fit.drift():.1f} % between its readings: let the display"
+            " warm up, and switch off what dims it by the picture"
+        )
+    if abs(fit.additivity() - 1) > 0.03:
+        notes.append(
+            f"red, green and blue together give {100 * fit.additivity():.0f} % of white's light:"
+            " the display is not additive (a limiter, a picture mode, or a fourth subpixel)"
+        )
+    return tuple(notes)

@@ -1,0 +1,199 @@
+"""The model of a display: signal to the XYZ that it shows, and back.
+
+An additive display: XYZ = black + Σ_c P_c·L_c(V_c), with a rising curve L from 0 to 1
+for each channel. What a display does beyond that (channels that act on each other)
+is a smooth shift of L*a*b*, held in a lattice.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.measure.delta_e import LAB_EPSILON, LAB_SLOPE, lab_from_xyz
+from lutbench.model.gamuts import Gamut
+from lutbench.model.transforms import Array
+from lutbench.tables.lut import Lut3D
+
+CURVE_ROWS = 1025
+LAB_SCALE = 100.0
+"""The residual lattice holds L*, a*, b* over this."""
+
+ROUNDS = 12
+STEP = 1e-4
+NEAR = 1e-3
+"""L*a*b*: near enough to what is wanted."""
+
+DAMPING = 1e-3
+"""Of a step of the inverse, against the L*a*b* that a whole signal makes: about 100."""
+
+MARGIN = 0.05
+"""Light of a channel beyond 0..1 that a residual may still bring within reach."""
+
+STUCK = 10.0
+"""Damping from which a colour counts as come as near as it will."""
+
+
+def lightness(light: Array) -> Array:
+    """L*/100 of light relative to white, on the whole real line (CIE 15:2018, 8.2.1).
+
+    >>> float(lightness(np.array(0.18)).round(4))
+    0.495
+    """
+    root = np.cbrt(np.maximum(light, LAB_EPSILON))
+    f = np.where(light > LAB_EPSILON, root, LAB_SLOPE * light + 4 / 29)
+    return np.asarray((116 * f - 16) / 100)
+
+
+def light_of(lightness_: Array) -> Array:
+    """The light of L*/100: the inverse of `lightness`."""
+    f = (100 * lightness_ + 16) / 116
+    return np.asarray(np.where(f > 6 / 29, f**3, (f - 4 / 29) / LAB_SLOPE))
+
+
+def xyz_from_lab(lab: Array, white: Array) -> Array:
+    """XYZ of L*a*b*: the inverse of `lutbench.measure.delta_e.lab_from_xyz`."""
+    fy = (lab[..., 0] + 16) / 116
+    f = np.stack([fy + lab[..., 1] / 500, fy, fy - lab[..., 2] / 200], axis=-1)
+    return np.asarray(np.where(f > 6 / 29, f**3, (f - 4 / 29) / LAB_SLOPE) * white)
+
+
+@dataclass(frozen=True, eq=False)
+class DisplayModel:
+    """What a display shows.
+
+    Parameters
+    ----------
+    curves
+        Light of each channel at equal steps of signal, from 0 to 1, rising, shape (rows, 3).
+    primaries
+        XYZ of full red, green and blue less black, in cd/m², as columns, shape (3, 3).
+    black
+        XYZ of signal 0 of the additive part, in cd/m², shape (3,).
+    residual
+        Shift of L*a*b* (over 100) by signal, or None for an additive display.
+    """
+
+    curves: Array
+    primaries: Array
+    black: Array
+    residual: Lut3D | None = None
+
+    @cached_property
+    def white(self) -> Array:
+        """XYZ of signal 1, in cd/m²."""
+        return np.asarray(self.xyz(np.ones(3)))
+
+    @cached_property
+    def darkest(self) -> Array:
+        """XYZ of signal 0, in cd/m²: `black`, and what a residual adds there."""
+        return np.asarray(self.xyz(np.zeros(3)))
+
+    @cached_property
+    def _lab_white(self) -> Array:
+        return np.asarray(self.black + self.primaries.sum(axis=1))
+
+    @property
+    def gamut(self) -> Gamut:
+        """Primaries and white as chromaticities, black taken off."""
+        columns = self.xyz(np.vstack([np.eye(3), np.ones(3)])).T - self.darkest[:, None]
+        xy = (columns[:2] / columns.sum(axis=0)).T.tolist()
+        red, green, blue, white = (tuple(each) for each in xy)
+        return Gamut("display", (red, green, blue), white, "measured")
+
+    def light(self, signal: Array) -> Array:
+        """Light of each channel, 0..1, for signals of shape (..., 3), held to 0..1."""
+        grid = np.linspace(0, 1, len(self.curves))
+        parts = [np.interp(signal[..., c], grid, self.curves[:, c]) for c in range(3)]
+        return np.stack(parts, axis=-1)
+
+    def xyz(self, signal: Array) -> Array:
+        """XYZ in cd/m² of signals of shape (..., 3)."""
+        plain = self.black + self.light(signal) @ self.primaries.T
+        if self.residual is None:
+            return np.asarray(plain)
+        return xyz_from_lab(self._shifted(plain, signal), self._lab_white)
+
+    def lab(self, signal: Array) -> Array:
+        """L*a*b* of signals, the display's own white at L* = 100."""
+        plain = self.black + self.light(signal) @ self.primaries.T
+        if self.residual is None:
+            return lab_from_xyz(plain, self._lab_white)
+        return self._shifted(plain, signal)
+
+    def _shifted(self, plain: Array, signal: Array) -> Array:
+        assert self.residual is not None
+        shift = self.residual.apply(np.clip(signal, 0, 1).reshape(-1, 3)).reshape(signal.shape)
+        return lab_from_xyz(plain, self._lab_white) + LAB_SCALE * shift
+
+    def linear(self, xyz: Array) -> Array:
+        """Light of the channels that an additive display would need; outside 0..1 beyond reach."""
+        return np.asarray((xyz - self.black) @ np.linalg.inv(self.primaries).T)
+
+    def signal_of_light(self, light: Array) -> Array:
+        """The signal of each channel's light, held to 0..1: where a flat top begins, a
+        flat bottom ends."""
+        grid = np.linspace(0, 1, len(self.curves))
+        found = np.empty_like(light)
+        for c in range(3):
+            rows, first = np.unique(self.curves[:, c], return_index=True)
+            at = grid[first]
+            if len(first) > 1:  # a flat bottom ends one row before the next value
+                at[0] = grid[first[1] - 1]
+            found[..., c] = np.interp(light[..., c], rows, at)
+        return found
+
+    def signal(self, xyz: Array) -> Array:
+        """The signal that shows XYZ (in cd/m²), or comes near, shape (..., 3), in 0..1.
+
+        Exact for an additive display within its reach; beyond it each channel's light is
+        held to 0..1. With a residual the nearest L*a*b* is looked for from there.
+        """
+        start = self.signal_of_light(np.clip(self.linear(xyz), 0, 1))
+        if self.residual is None:
+            return start
+        # What is out of reach is looked for where the additive part holds it.
+        held = self.black + np.clip(self.linear(xyz), 0, 1) @ self.primaries.T
+        wanted = lab_from_xyz(np.where(self._within(xyz), xyz, held), self._lab_white)
+        flat = self._nearest(start.reshape(-1, 3), wanted.reshape(-1, 3))
+        return flat.reshape(start.shape)
+
+    def _within(self, xyz: Array) -> NDArray[np.bool_]:
+        light = self.linear(xyz)
+        near = (light >= -MARGIN) & (light <= 1 + MARGIN)
+        return np.asarray(near.all(axis=-1))[..., None]
+
+    def _nearest(self, signal: Array, wanted: Array) -> Array:
+        """Levenberg–Marquardt steps to the wanted L*a*b*, held to 0..1; the best is kept."""
+        best = signal.copy()
+        least = ((self.lab(best) - wanted) ** 2).sum(axis=1)
+        damping = np.full(len(signal), DAMPING)
+        active = np.arange(len(signal))
+        for _ in range(ROUNDS):
+            active = active[(least[active] > NEAR**2) & (damping[active] < STUCK)]
+            if not active.size:
+                break
+            here = best[active]
+            trial = np.clip(here + self._step(here, wanted[active], damping[active]), 0, 1)
+            off = ((self.lab(trial) - wanted[active]) ** 2).sum(axis=1)
+            better = off < least[active]
+            best[active[better]], least[active[better]] = trial[better], off[better]
+            damping[active] *= np.where(better, 0.2, 10)
+        return best
+
+    def _step(self, signal: Array, wanted: Array, damping: Array) -> Array:
+        found = self.lab(signal)
+        columns = []
+        for c in range(3):
+            side = np.where(signal[:, c] > 0.5, -STEP, STEP)
+            moved = signal.copy()
+            moved[:, c] += side
+            columns.append((self.lab(moved) - found) / side[:, None])
+        slope = np.stack(columns, axis=2)
+        normal = slope.transpose(0, 2, 1) @ slope
+        normal += (damping * LAB_SCALE**2)[:, None, None] * np.eye(3)
+        right = slope.transpose(0, 2, 1) @ (wanted - found)[..., None]
+        return np.asarray(np.linalg.solve(normal, right)[..., 0])

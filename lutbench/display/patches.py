@@ -1,0 +1,129 @@
+"""The patches that are shown to a meter, one at a time."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+
+from lutbench.errors import LutbenchError
+from lutbench.model.signal import Range, code_from_signal, signal_from_code
+from lutbench.model.transforms import Array
+
+EVERY_WHITE = 40
+"""After so many patches white is shown again: the report then tells how the display drifts."""
+
+
+@dataclass(frozen=True)
+class Amount:
+    """How many patches a set holds: levels of grey, of each primary, of the cube, of near greys."""
+
+    greys: int
+    ramp: int
+    cube: int
+    tints: int
+
+
+AMOUNTS = {
+    "short": Amount(greys=17, ramp=9, cube=3, tints=2),
+    "usual": Amount(greys=25, ramp=13, cube=5, tints=5),
+    "long": Amount(greys=41, ramp=25, cube=8, tints=8),
+}
+"""Sets by name, of 73, 204 and 685 patches."""
+
+TINT = 0.08
+"""How far a near grey is from grey, as a share of its level: a calibrated grey of a display
+whose white is off lies there."""
+
+DARKER = 1.4
+"""The power that puts levels closer together in the dark, where a curve bends most."""
+
+
+@dataclass(frozen=True, eq=False)
+class PatchSet:
+    """Patches in the order in which they are shown.
+
+    Parameters
+    ----------
+    names
+        One a patch.
+    codes
+        Whole code values, shape (n, 3).
+    bits, range
+        How the codes are laid out.
+    """
+
+    names: tuple[str, ...]
+    codes: Array
+    bits: int = 10
+    range: Range = "full"
+
+    @property
+    def signal(self) -> Array:
+        """Signal of the codes, 0..1, shape (n, 3)."""
+        return signal_from_code(self.codes, self.bits, self.range)
+
+    @property
+    def full_scale(self) -> Array:
+        """The codes over the largest code: what a picture file holds."""
+        return np.asarray(self.codes / (2**self.bits - 1))
+
+    def csv(self) -> str:
+        """The table that the meter's readings are written into: X, Y and Z are left empty."""
+        lines = [
+            f"# {self.bits}-bit code values, {self.range} range; X, Y, Z with Y in cd/m2",
+            "name,R,G,B,X,Y,Z",
+        ]
+        for name, (r, g, b) in zip(self.names, self.codes.astype(int).tolist(), strict=True):
+            lines.append(f"{name},{r},{g},{b},,,")
+        return "\n".join(lines) + "\n"
+
+
+def patch_set(amount: str = "usual", bits: int = 10, range_: Range = "full") -> PatchSet:
+    """The patches of a set: greys and primaries from dark to bright, a cube, white again.
+
+    >>> len(patch_set("usual").names)
+    204
+    """
+    if amount not in AMOUNTS:
+        raise LutbenchError(f"no set of patches is named {amount!r}", accepted=", ".join(AMOUNTS))
+    size = AMOUNTS[amount]
+    named: dict[tuple[int, ...], str] = {}
+
+    def add(name: str, signal: tuple[float, ...]) -> None:
+        codes = np.rint(code_from_signal(signal, bits, range_)).astype(int)
+        named.setdefault(tuple(codes.tolist()), name)
+
+    for level in levels(size.greys):
+        add(f"grey {100 * level:.1f} %", (level,) * 3)
+    for name, channel in (("red", 0), ("green", 1), ("blue", 2)):
+        for level in levels(size.ramp)[1:]:
+            add(f"{name} {100 * level:.1f} %", tuple(level * (c == channel) for c in range(3)))
+    steps = levels(size.cube)
+    for r, g, b in product(steps, repeat=3):
+        add(f"mix {100 * r:.0f} {100 * g:.0f} {100 * b:.0f} %", (r, g, b))
+    for level in levels(size.tints + 1)[1:]:
+        for kept in product((0, 1), repeat=3):
+            if 0 < sum(kept) < 3:
+                tinted = tuple(level * (1 - TINT * (1 - each)) for each in kept)
+                add("near grey " + " ".join(f"{100 * each:.0f}" for each in tinted) + " %", tinted)
+    return _with_whites(named, bits, range_)
+
+
+def levels(count: int) -> Array:
+    """Levels of signal from 0 to 1, closer together in the dark."""
+    return np.asarray(np.linspace(0, 1, count) ** DARKER)
+
+
+def _with_whites(named: dict[tuple[int, ...], str], bits: int, range_: Range) -> PatchSet:
+    """White between the others, so that warming up and drift show."""
+    white = tuple(round(float(c)) for c in code_from_signal([1.0] * 3, bits, range_))
+    names, codes = [], []
+    for number, (code, name) in enumerate(named.items()):
+        if number % EVERY_WHITE == 0:
+            names.append(f"white again {number // EVERY_WHITE + 1}")
+            codes.append(white)
+        names.append(name)
+        codes.append(code)
+    return PatchSet(tuple(names), np.array(codes, dtype=np.float64), bits, range_)

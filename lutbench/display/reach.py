@@ -1,0 +1,125 @@
+"""What a display can reach of a target: peak, contrast, gamut."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from lutbench.display.model import DisplayModel
+from lutbench.display.target import Target, highest_peak
+from lutbench.model.gamuts import Gamut
+from lutbench.model.transforms import Array
+from lutbench.tables.lut import lattice
+
+LATTICE = 17
+OUT = 1e-3
+"""Light of a channel beyond 0..1 by more than this share of its full light is out of reach."""
+
+
+@dataclass(frozen=True)
+class Reach:
+    """What a display can reach of a target.
+
+    Parameters
+    ----------
+    peak
+        cd/m² of the target's white that the display reaches at most.
+    white, black
+        cd/m² of the display's own signal 1 and 0.
+    coverage_xy, coverage_uv
+        The share of the target's triangle that the display's covers, in CIE 1931 xy and
+        in CIE 1976 u'v'.
+    colours
+        The share of the target's signals, evenly over the cube, that can be shown as the
+        target asks.
+    """
+
+    peak: float
+    white: float
+    black: float
+    coverage_xy: float
+    coverage_uv: float
+    colours: float
+
+    @property
+    def contrast(self) -> float:
+        """White over black; infinite where black could not be measured."""
+        return self.white / self.black if self.black > 0 else float("inf")
+
+    def to_data(self) -> dict[str, Any]:
+        """The figures as plain data."""
+        return {
+            "peak": self.peak,
+            "white": self.white,
+            "black": self.black,
+            "contrast": self.contrast,
+            "coverage_xy": self.coverage_xy,
+            "coverage_uv": self.coverage_uv,
+            "colours": self.colours,
+        }
+
+
+def reach(model: DisplayModel, target: Target) -> Reach:
+    """What the display can reach of the target."""
+    light = model.linear(target.xyz(lattice(LATTICE).reshape(-1, 3)))
+    within = ((light > -OUT) & (light < 1 + OUT)).all(axis=1)
+    own = model.gamut
+    return Reach(
+        highest_peak(model, target.gamut),
+        float(model.white[1]),
+        max(float(model.darkest[1]), 0.0),
+        coverage(own, target.gamut),
+        coverage(own, target.gamut, uniform=True),
+        float(within.mean()),
+    )
+
+
+def coverage(own: Gamut, wanted: Gamut, *, uniform: bool = False) -> float:
+    """The share of the triangle `wanted` that lies inside the triangle `own`.
+
+    In CIE 1931 xy, or in CIE 1976 u'v' with `uniform`.
+
+    >>> from lutbench.model.gamuts import BT709, P3_D65
+    >>> round(coverage(BT709, P3_D65), 3), round(coverage(P3_D65, BT709), 3)
+    (0.737, 1.0)
+    """
+    first, second = (np.array(each.primaries) for each in (own, wanted))
+    if uniform:
+        first, second = uv_of_xy(first), uv_of_xy(second)
+    return _area(_cut(second, first)) / _area(second)
+
+
+def uv_of_xy(xy: Array) -> Array:
+    """CIE 1976 u'v' of xy (CIE 15:2018, 8.1)."""
+    x, y = xy.T
+    scale = -2 * x + 12 * y + 3
+    return np.stack([4 * x / scale, 9 * y / scale], axis=1)
+
+
+def _area(polygon: Array) -> float:
+    if len(polygon) < 3:
+        return 0.0
+    x, y = polygon.T
+    return 0.5 * abs(float((x * np.roll(y, -1) - y * np.roll(x, -1)).sum()))
+
+
+def _cut(polygon: Array, triangle: Array) -> Array:
+    """A convex polygon cut by each edge of a triangle in turn."""
+    (ax, ay), (bx, by), (cx, cy) = triangle
+    if (bx - ax) * (cy - ay) - (by - ay) * (cx - ax) < 0:
+        triangle = triangle[::-1]
+    for start, end in zip(triangle, np.roll(triangle, -1, axis=0), strict=True):
+        edge = end - start
+        side = [float(edge[0] * (p - start)[1] - edge[1] * (p - start)[0]) for p in polygon]
+        kept = []
+        for k, point in enumerate(polygon):
+            before = side[k - 1]
+            if (side[k] >= 0) != (before >= 0):
+                share = before / (before - side[k])
+                kept.append(polygon[k - 1] + share * (point - polygon[k - 1]))
+            if side[k] >= 0:
+                kept.append(point)
+        polygon = np.array(kept).reshape(-1, 2)
+    return polygon

@@ -1,0 +1,137 @@
+"""What a calibrated display is to show: a display encoding with its peak and black."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from lutbench.display.model import DisplayModel
+from lutbench.errors import DefinitionError
+from lutbench.model.curves.base import Curve
+from lutbench.model.curves.hdr import PQ_PEAK, REFERENCE_WHITE, PqDisplay
+from lutbench.model.curves.video import Bt1886
+from lutbench.model.gamuts import Gamut, xyz_of_xy
+from lutbench.model.tone import Eetf
+from lutbench.model.transforms import Array
+
+SEARCH, SEARCH_STEPS = 0.1, 201
+"""With a residual the highest peak is looked for this share around the additive one, in steps
+of a thousandth."""
+
+SAME = 1e-3
+"""X, Y and Z shown within this share of those wanted count as reached."""
+
+
+@dataclass(frozen=True)
+class Target:
+    """The light that a signal asks for.
+
+    Parameters
+    ----------
+    curve
+        A display curve: BT.1886, a gamma, sRGB, ST 2084.
+    gamut
+        Its primaries and white.
+    peak
+        cd/m² of signal 1; of an absolute curve (ST 2084) the most that is shown.
+    black
+        cd/m² of signal 0. BT.1886 runs into it as the Recommendation says, and so does
+        ST 2084 with `mastered_at` (BT.2390); other curves are pure, and cut off at it.
+    mastered_at
+        With ST 2084: the peak of the mastering display, in cd/m². Light between is rolled
+        off with the EETF of BT.2390; None cuts off at `peak`.
+    """
+
+    curve: Curve
+    gamut: Gamut
+    peak: float
+    black: float = 0.0
+    mastered_at: float | None = None
+
+    def __post_init__(self) -> None:
+        if self.curve.family != "display":
+            raise DefinitionError(
+                f"{self.curve.name} takes scene light, so it does not say what a display shows",
+                where="target",
+                accepted="a display curve: BT.1886, gamma 2.4, sRGB, ST 2084",
+            )
+        if not 0 <= self.black < self.peak / 2 or not 1 <= self.peak <= PQ_PEAK:
+            raise DefinitionError(
+                f"a peak of {self.peak:g} and a black of {self.black:g} cd/m²",
+                where="target",
+                accepted="a peak from 1 to 10000, black under half of it",
+            )
+        if self.mastered_at is not None and not self.absolute:
+            raise DefinitionError(
+                f"a mastering peak means nothing to {self.curve.name}",
+                where="target",
+                accepted="with ST 2084 only",
+            )
+
+    @property
+    def absolute(self) -> bool:
+        """Whether signals name cd/m² whatever the display's peak is."""
+        return isinstance(self.curve, PqDisplay)
+
+    @property
+    def white(self) -> Array:
+        """XYZ of the brightest white, in cd/m²."""
+        return xyz_of_xy(self.gamut.white) * self.peak
+
+    def light(self, signal: Array) -> Array:
+        """Linear R, G, B in cd/m², in the target's gamut, of signals of shape (..., 3)."""
+        if isinstance(self.curve, PqDisplay):
+            light = self.curve.decode(signal) * self.curve.white
+            if self.mastered_at is not None and self.mastered_at > self.peak:
+                roll_off = Eetf(self.mastered_at, self.peak, 0.0, self.black)
+                light = roll_off.apply(light / REFERENCE_WHITE) * REFERENCE_WHITE
+            return np.clip(light, self.black, self.peak)
+        curve = self.curve
+        if isinstance(curve, Bt1886):
+            curve = replace(curve, black=self.black / self.peak)
+        return np.clip(curve.decode(signal) * self.peak, self.black, None)
+
+    def xyz(self, signal: Array) -> Array:
+        """XYZ in cd/m² of signals of shape (..., 3)."""
+        return np.asarray(self.light(signal) @ self.gamut.to_xyz.T)
+
+    def to_data(self) -> dict[str, Any]:
+        """The target as plain data."""
+        return {
+            "curve": self.curve.name,
+            "gamut": self.gamut.name,
+            "peak": self.peak,
+            "black": self.black,
+            "mastered_at": self.mastered_at,
+        }
+
+
+def target_for(
+    model: DisplayModel,
+    curve: Curve,
+    gamut: Gamut,
+    peak: float | None = None,
+    mastered_at: float | None = None,
+) -> Target:
+    """The target of a display: its own black, and unless told the highest peak it reaches."""
+    black = max(float(model.darkest[1]), 0.0)
+    most = highest_peak(model, gamut)
+    return Target(curve, gamut, most if peak is None else min(peak, PQ_PEAK), black, mastered_at)
+
+
+def highest_peak(model: DisplayModel, gamut: Gamut) -> float:
+    """cd/m² of the brightest light of the gamut's white that the display can show."""
+    white = xyz_of_xy(gamut.white)
+    dark = model.linear(np.zeros(3))
+    per_light = model.linear(white) - dark
+    rising = per_light > 0
+    most = float(((1 - dark)[rising] / per_light[rising]).min()) if rising.any() else 1.0
+    if model.residual is not None:
+        tried = np.linspace(1 + SEARCH, 1 - SEARCH, SEARCH_STEPS) * most
+        wanted = tried[:, None] * white
+        shown = model.xyz(model.signal(wanted))
+        off = np.abs(shown / wanted - 1).max(axis=1)
+        most = float(tried[np.argmax(off < SAME)] if (off < SAME).any() else tried[-1])
+    return float(np.clip(most, 1.0, PQ_PEAK))

@@ -1,0 +1,108 @@
+"""The plots of a display check: gamma tracking, grey balance, colours, differences."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from lutbench.display.check import DisplayCheck
+from lutbench.display.reach import uv_of_xy
+from lutbench.model.transforms import Array
+from lutbench.report.drawing import THEMED, Palette, add_axes, new_figure
+
+DARK = 0.005
+"""Chromaticities of patches under this share of white are not drawn: a meter hardly reads them."""
+
+
+def tracking_plot(found: DisplayCheck, palette: Palette = THEMED) -> Any:
+    """Luminance of the greys over what the target asks for, and their gamma."""
+    figure = new_figure(9.6, 2.9)
+    level = np.array([step.level for step in found.greys])
+    read = np.array([step.luminance for step in found.greys])
+    wanted = np.array([step.wanted for step in found.greys])
+    axes = add_axes(figure, 121, palette)
+    axes.plot(100 * level, wanted, color=palette.faint, linestyle="--", lw=1.3, label="target")
+    axes.plot(100 * level, read, "o-", color=palette.accent, ms=3.5, lw=1.3, label="read")
+    axes.set_yscale("log")
+    axes.set_xlim(0, 100)
+    axes.set_xlabel("signal, %")
+    axes.set_ylabel("luminance, cd/m²")
+    axes.legend(frameon=False, loc="lower right", labelcolor=palette.ink)
+    axes = add_axes(figure, 122, palette)
+    inner = [step for step in found.greys if step.gamma is not None and step.gamma_wanted]
+    at = [100 * step.level for step in inner]
+    target = [step.gamma_wanted for step in inner]
+    axes.plot(at, target, color=palette.faint, linestyle="--", lw=1.3, label="target")
+    shown = [step.gamma for step in inner]
+    axes.plot(at, shown, "o-", color=palette.accent, ms=3.5, lw=1.3, label="read")
+    axes.set_xlim(0, 100)
+    axes.set_xlabel("signal, %")
+    axes.set_ylabel("gamma")
+    axes.legend(frameon=False, loc="lower right", labelcolor=palette.ink)
+    return figure
+
+
+def balance_plot(found: DisplayCheck, palette: Palette = THEMED) -> Any:
+    """Red, green and blue of each grey against neutral, in percent."""
+    figure = new_figure(9.6, 2.4)
+    axes = add_axes(figure, palette=palette)
+    bright = [step for step in found.greys if step.luminance > DARK * found.target.peak]
+    level = [100 * step.level for step in bright]
+    marks = zip("RGB", palette.rgb, ("o-", "s--", "^:"), strict=True)
+    for channel, (name, colour, mark) in enumerate(marks):
+        off = [100 * (step.balance[channel] - 1) for step in bright]
+        axes.plot(level, off, mark, color=colour, ms=3.5, lw=1.3, label=name)
+    axes.axhline(0, color=palette.faint, linewidth=0.8)
+    low, high = axes.get_ylim()
+    top = max(-low, high, 2.0)
+    axes.set_ylim(-top, top)
+    axes.set_xlim(0, 100)
+    axes.set_xlabel("signal, %")
+    axes.set_ylabel("off neutral, %")
+    axes.legend(frameon=False, ncols=3, loc="upper right", labelcolor=palette.ink)
+    return figure
+
+
+def colours_plot(found: DisplayCheck, palette: Palette = THEMED) -> Any:
+    """CIE 1976 u'v': the target's triangle, wanted colours as rings, read ones as dots."""
+    figure = new_figure(4.7, 4.3)
+    axes = add_axes(figure, palette=palette)
+    corners = uv_of_xy(np.array(found.target.gamut.primaries))
+    closed = np.vstack([corners, corners[:1]])
+    axes.plot(closed[:, 0], closed[:, 1], color=palette.faint, lw=1.2, label="target gamut")
+    shown = (found.wanted[:, 1] > DARK * found.target.peak) & ~found.neutral
+    wanted, read = _uv(found.wanted[shown]), _uv(found.readings.xyz[shown])
+    for a, b in zip(wanted, read, strict=True):
+        axes.plot([a[0], b[0]], [a[1], b[1]], color=palette.line, lw=0.9, zorder=1)
+    axes.plot(
+        wanted[:, 0], wanted[:, 1], "o", mfc="none", mec=palette.faint, ms=6, mew=0.9, label="asked"
+    )
+    axes.plot(read[:, 0], read[:, 1], "o", color=palette.accent, ms=2.6, label="read")
+    axes.set_aspect("equal")
+    axes.set_xlabel("u'")
+    axes.set_ylabel("v'")
+    axes.legend(frameon=False, loc="lower right", labelcolor=palette.ink)
+    return figure
+
+
+def differences_plot(found: DisplayCheck, palette: Palette = THEMED) -> Any:
+    """How many patches lie under each ΔE, in both measures."""
+    figure = new_figure(4.7, 4.3)
+    sides = (("ΔE 2000", found.delta_e_2000), ("ΔE ITP", found.delta_e_itp))
+    for place, (name, values) in enumerate(sides, 1):
+        axes = add_axes(figure, 210 + place, palette)
+        ordered = np.sort(values)
+        share = 100 * np.arange(1, len(ordered) + 1) / len(ordered)
+        axes.step(ordered, share, where="post", color=palette.accent, lw=1.5)
+        axes.axvline(1, color=palette.faint, lw=0.8, linestyle="--")
+        axes.set_ylim(0, 102)
+        axes.set_xlim(0, max(2.0, float(ordered[-1]) * 1.03))
+        axes.set_xlabel(name)
+        axes.set_ylabel("% of patches under it")
+    return figure
+
+
+def _uv(xyz: Array) -> Array:
+    total = np.maximum(xyz.sum(axis=1, keepdims=True), 1e-12)
+    return uv_of_xy(xyz[:, :2] / total)
