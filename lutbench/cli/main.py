@@ -51,7 +51,7 @@ class LazyGroup(click.Group):
         module = import_module(f"lutbench.cli.{COMMANDS[name][0]}")
         command = module.command
         assert isinstance(command, click.Command)
-        _refuse_empty_names(command)
+        _same_rules(command)
         if COMPLETION_VARIABLE in os.environ:
             from lutbench.cli.completion import offer_completions
 
@@ -71,16 +71,18 @@ class LazyGroup(click.Group):
             formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
 
 
-def _refuse_empty_names(command: click.Command) -> None:
-    """Let no text parameter but a title be empty.
+def _same_rules(command: click.Command) -> None:
+    """Let the letter case of a choice not matter, and no text but a title be empty.
 
     An empty name is a shell variable that was never set; taken as a path it
     would mean the current folder.
     """
     if isinstance(command, click.Group):
         for each in command.commands.values():
-            _refuse_empty_names(each)
+            _same_rules(each)
     for parameter in command.params:
+        if isinstance(parameter.type, click.Choice):
+            parameter.type.case_sensitive = False
         text = isinstance(parameter.type, click.types.StringParamType)
         if text and parameter.callback is None and parameter.name != "title":
             parameter.callback = _not_empty

@@ -14,7 +14,13 @@ from numpy.typing import ArrayLike
 
 from lutbench.errors import LutbenchError
 from lutbench.model.curves.base import MID_GREY, Curve
-from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange, code_from_signal
+from lutbench.model.signal import (
+    Range,
+    RangeFromSignal,
+    SignalFromRange,
+    check_range,
+    code_from_signal,
+)
 from lutbench.model.transforms import Transform
 
 SCHEMA = 1
@@ -385,6 +391,7 @@ def levels(
     >>> [round(day.at(x).recorded.percent) for x in (0.18, 0.9, 1.0)]  # Report ITU-R BT.2408
     [38, 73, 75]
     """
+    source_range, target_range = check_range(source_range), check_range(target_range)
     through = _Through(lut, source_range, target_range) if lut is not None else None
     rows = [
         Level(

@@ -24,7 +24,7 @@ from lutbench.model.conversion import Encoding
 from lutbench.model.curves.base import MID_GREY, Curve
 from lutbench.model.curves.video import Bt1886
 from lutbench.model.gamuts import BT709, Gamut
-from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange
+from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange, check_range
 from lutbench.model.transforms import Transform
 
 SCHEMA = 1
@@ -304,8 +304,8 @@ def inspect(
         notes,
         names.curve(source_curve),
         names.gamut(source_gamut),
-        source_range,
-        target_range,
+        check_range(source_range, "source_range"),
+        check_range(target_range, "target_range"),
         Encoding(names.curve(target_curve) or Bt1886(), names.gamut(target_gamut) or BT709),
         limits if isinstance(limits, Limits) else Limits(dict(limits or {})),
     )

@@ -126,8 +126,8 @@ class Catalogue:
                     )
                 seen[_folded(name)] = name
 
-    def curve(self, name: str, where: str = "") -> Curve:
-        """The curve of that name, letter case ignored.
+    def curve(self, name: str | Curve, where: str = "") -> Curve:
+        """The curve of that name, letter case ignored; a curve is its own answer.
 
         Raises
         ------
@@ -136,6 +136,9 @@ class Catalogue:
         LutbenchError
             When the registry has it but it cannot be used, with the reason.
         """
+        if isinstance(name, Curve):
+            return name
+        _check_name("curve", name, where)
         found = _standard_curves().get(_folded(name)) or _by_folded(self.definitions.curves, name)
         if found is not None and found.name not in self.without:
             return found
@@ -148,8 +151,11 @@ class Catalogue:
                 return entry.curve
         raise unknown_name("curve", name, _names(self.curves()), where)
 
-    def gamut(self, name: str, where: str = "") -> Gamut:
+    def gamut(self, name: str | Gamut, where: str = "") -> Gamut:
         """The gamut of that name, letter case ignored; UnknownNameError with the nearest names."""
+        if isinstance(name, Gamut):
+            return name
+        _check_name("gamut", name, where)
         found = _standard_gamuts().get(_folded(name)) or _by_folded(self.definitions.gamuts, name)
         if found is not None and found.name not in self.without:
             return found
@@ -181,6 +187,15 @@ class Catalogue:
     def usable_curves(self) -> list[Curve]:
         """The curves of every usable entry."""
         return [each.curve for each in self.curves() if each.curve and not each.unusable]
+
+
+def _check_name(kind: str, name: object, where: str) -> None:
+    if not isinstance(name, str) or not name.strip():
+        raise LutbenchError(
+            f"{name!r:.60} is no name of a {kind}",
+            where=where,
+            accepted=f"a name, a {kind.title()}",
+        )
 
 
 def _names(entries: Iterable[Entry]) -> list[str]:

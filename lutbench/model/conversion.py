@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from lutbench.errors import LutbenchError
+from lutbench.errors import LutbenchError, one_of
 from lutbench.model.compression import GamutCompression
 from lutbench.model.curves.base import Decode, Encode
 from lutbench.model.curves.hdr import (
@@ -57,12 +57,8 @@ class Conversion:
     notes: tuple[str, ...] = field(default=(), compare=False)
 
     def __post_init__(self) -> None:
-        if self.kind not in KINDS:
-            raise LutbenchError(f"no kind is named {self.kind!r}", accepted=", ".join(KINDS))
-        if self.grade_place not in PLACES:
-            raise LutbenchError(
-                f"no place is named {self.grade_place!r}", accepted=", ".join(PLACES)
-            )
+        object.__setattr__(self, "kind", one_of("kind", self.kind, KINDS))
+        object.__setattr__(self, "grade_place", one_of("place", self.grade_place, PLACES))
         if self.kind == "gamut" and self.tone is not None:
             raise LutbenchError(
                 "a gamut conversion leaves tone alone", accepted="tone clip, or kind combined"

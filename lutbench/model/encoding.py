@@ -9,7 +9,7 @@ from lutbench.errors import DefinitionError
 from lutbench.model.curves.base import Curve
 from lutbench.model.curves.hdr import HlgScene
 from lutbench.model.gamuts import Gamut
-from lutbench.model.signal import Range
+from lutbench.model.signal import Range, check_range, range_of
 
 
 @dataclass(frozen=True)
@@ -28,6 +28,8 @@ class Encoding:
     display_peak: float | None = None
 
     def __post_init__(self) -> None:
+        object.__setattr__(self, "range", check_range(self.range))
+        range_of(self.bits, self.range)
         if self.display_peak is not None and not isinstance(self.curve, HlgScene):
             raise DefinitionError(
                 f"a display peak means nothing to the curve {self.curve.name!r}",

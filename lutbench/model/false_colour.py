@@ -13,7 +13,7 @@ from lutbench.errors import DefinitionError, NotInvertibleError
 from lutbench.model.curves.base import MID_GREY, Curve
 from lutbench.model.curves.video import Bt1886
 from lutbench.model.gamuts import Gamut
-from lutbench.model.signal import Range, signal_from_code
+from lutbench.model.signal import Range, check_range, signal_from_code
 from lutbench.model.transforms import Array, Transform
 
 # Okabe and Ito, 2008, "Color Universal Design": a palette that people with any
@@ -95,6 +95,7 @@ class FalseColour(Transform):
     def __post_init__(self) -> None:
         if not self.bands:
             raise DefinitionError("false colour has no bands", accepted="one band or more")
+        object.__setattr__(self, "range", check_range(self.range))
 
     def stops(self, rgb: Array) -> Array:
         """Stops from mid grey of the luminance of `rgb`; minus infinity for none."""

@@ -13,10 +13,11 @@ from typing import ClassVar, Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lutbench.errors import LutbenchError
+from lutbench.errors import LutbenchError, one_of
 from lutbench.model.transforms import Array, Transform
 
 Range = Literal["full", "legal"]
+RANGES: tuple[Range, ...] = ("full", "legal")
 
 BIT_DEPTHS = (8, 10, 12, 16)
 
@@ -24,14 +25,9 @@ CODES_10_BIT = 1023.0
 """Code values of 10 bits from signal 0 to signal 1, full range: the unit of most errors."""
 
 
-def check_range(name: str, where: str = "") -> Range:
-    """`name` as a signal range; LutbenchError when it is neither full nor legal."""
-    folded = name.casefold()
-    if folded not in ("full", "legal"):
-        raise LutbenchError(
-            f"no signal range is named {name!r}", where=where, accepted="full, legal"
-        )
-    return folded  # type: ignore[return-value]
+def check_range(name: object, where: str = "") -> Range:
+    """`name` as a signal range, letter case ignored; LutbenchError when it is none."""
+    return one_of("signal range", name, RANGES, where)  # type: ignore[return-value]
 
 
 def range_of(bits: int, name: Range) -> tuple[float, float]:
@@ -40,7 +36,8 @@ def range_of(bits: int, name: Range) -> tuple[float, float]:
     >>> range_of(10, "legal")
     (64.0, 940.0)
     """
-    if bits not in BIT_DEPTHS:
+    name = check_range(name)
+    if isinstance(bits, bool) or bits not in BIT_DEPTHS:
         raise LutbenchError(
             f"{bits} bits is no bit depth of a signal", accepted=", ".join(map(str, BIT_DEPTHS))
         )
@@ -86,6 +83,10 @@ class SignalFromRange(Transform):
     bits: int = 10
     kind: ClassVar[str] = "signal_from_range"
 
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "range", check_range(self.range))
+        range_of(self.bits, self.range)
+
     def _apply(self, rgb: Array) -> Array:
         return signal_from_code(rgb * (2**self.bits - 1), self.bits, self.range)
 
@@ -100,6 +101,10 @@ class RangeFromSignal(Transform):
     range: Range = "full"
     bits: int = 10
     kind: ClassVar[str] = "range_from_signal"
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "range", check_range(self.range))
+        range_of(self.bits, self.range)
 
     def _apply(self, rgb: Array) -> Array:
         low, high = range_of(self.bits, self.range)

@@ -8,7 +8,7 @@ from typing import Any, ClassVar, Literal, Self
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lutbench.errors import LutbenchError, NotInvertibleError
+from lutbench.errors import LutbenchError, NotInvertibleError, one_of
 from lutbench.upstairs import upstairs
 
 Array = NDArray[np.float64]
@@ -18,11 +18,7 @@ Interpolation = Literal["tetrahedral", "trilinear"]
 
 def check_interpolation(name: object) -> Interpolation:
     """`name` as an interpolation; LutbenchError when it is none."""
-    if name not in ("tetrahedral", "trilinear"):
-        raise LutbenchError(
-            f"no interpolation is named {name!r}", accepted="tetrahedral, trilinear"
-        )
-    return name
+    return one_of("interpolation", name, ("tetrahedral", "trilinear"))  # type: ignore[return-value]
 
 
 def as_rgb(rgb: ArrayLike) -> Array:

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from lutbench.errors import DefinitionError
+from lutbench.errors import DefinitionError, one_of
 from lutbench.files import inside, make_folder
 from lutbench.formats.cube import write_cube
 from lutbench.measure.difference import Accuracy, accuracy
 from lutbench.model.catalogue import Catalogue, open_catalogue
 from lutbench.model.compression import GamutCompression
-from lutbench.model.conversion import Conversion, Encoding, Kind
+from lutbench.model.conversion import KINDS, Conversion, Encoding, Kind
 from lutbench.model.false_colour import FalseColour
 from lutbench.model.signal import Range
 from lutbench.model.tone import tone_mapper
@@ -158,6 +158,10 @@ def quick_job(
 ) -> LutJob:
     """The job that `build` makes, from the same names and values."""
     known = catalogue or open_catalogue()
+    kind = one_of("kind", kind, KINDS)  # type: ignore[assignment]
+    gamut = one_of("gamut handling", gamut, ("clip", "compress"))
+    if dimensions not in (1, 3):
+        raise DefinitionError(f"a LUT of {dimensions!r} dimensions", accepted="1, 3")
     needed = {
         "source_curve": source_curve,
         "target_curve": target_curve if kind != "gamut" else "-",
@@ -170,8 +174,6 @@ def quick_job(
                 f"a {kind} LUT needs a {key.replace('_', ' ')}",
                 accepted="a name from `lutbench list`",
             )
-    if gamut not in ("clip", "compress"):
-        raise DefinitionError(f"no gamut handling is named {gamut!r}", accepted="clip, compress")
     mapper = tone_mapper(tone) if kind != "gamut" else None
     curve_in = known.curve(source_curve)
     curve_out = curve_in if kind == "gamut" else known.curve(target_curve)
@@ -195,7 +197,7 @@ def quick_job(
         "gamut": f"{gamuts} in {curve_in.name}",
         "combined": f"{curves}, {gamuts}",
     }[kind]
-    return LutJob(name, title or automatic, task, size=size, dimensions=1 if dimensions == 1 else 3)
+    return LutJob(name, title or automatic, task, size=size, dimensions=dimensions)  # type: ignore[arg-type]
 
 
 def make(job: LutJob, digest: str = "") -> Lut:

@@ -1,0 +1,108 @@
+"""Words with few values: one checked enumeration at every door, letter case ignored."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+import lutbench
+from lutbench.checks.subjects import open_subject
+from lutbench.cli.main import group
+from lutbench.errors import LutbenchError
+from lutbench.exposure.levels import levels
+from lutbench.inspection.inspection import inspect
+from lutbench.model.catalogue import Catalogue, open_catalogue
+from lutbench.model.conversion import Conversion
+from lutbench.model.curves.log import AcesCct
+from lutbench.model.encoding import Encoding
+from lutbench.model.gamuts import BT709
+from lutbench.model.signal import RangeFromSignal, SignalFromRange, range_of
+from lutbench.recipes.make import build
+from lutbench.tables.lut import Lut3D
+
+CURVE = AcesCct()
+GREY = [[0.4, 0.4, 0.4]]
+
+
+def built(word: str) -> Any:
+    return build("ACEScct", "BT.1886", kind="curve", size=5, source_range=word).apply(GREY)  # type: ignore[arg-type]
+
+
+def subject(word: str) -> Any:
+    text = f"ACEScct to BT.1886; kind=curve; source_range={word}"
+    return open_subject(text, Catalogue()).transform.apply(GREY)
+
+
+DOORS = {
+    "build": built,
+    "a suite's subject": subject,
+    "Encoding": lambda word: Encoding(CURVE, BT709, word).range,
+    "SignalFromRange": lambda word: SignalFromRange(word).apply(GREY),
+    "RangeFromSignal": lambda word: RangeFromSignal(word).apply(GREY),
+    "range_of": lambda word: range_of(10, word),
+    "inspect": lambda word: inspect(Lut3D.identity(3), source_range=word).source_range,
+    "levels": lambda word: levels(CURVE, Lut3D.identity(3), source_range=word).source_range,
+}
+doors = pytest.mark.parametrize("door", DOORS.values(), ids=DOORS)
+
+
+@doors
+@pytest.mark.parametrize(
+    "word", ["video", "legal range", "", "narrow", None, 1, b"legal", ["legal"]]
+)
+def test_what_is_no_range_is_refused(door: Any, word: Any) -> None:
+    with pytest.raises(LutbenchError, match="accepted: full, legal"):
+        door(word)
+
+
+@doors
+def test_letter_case_of_a_range_does_not_matter(door: Any) -> None:
+    np.testing.assert_array_equal(door("Legal"), door("legal"))
+    assert not np.array_equal(door("LEGAL"), door("Full"))
+
+
+@pytest.mark.parametrize(
+    "wish",
+    [
+        {"dimensions": 2},
+        {"dimensions": "3"},
+        {"kind": "both"},
+        {"gamut": "squash"},
+        {"tone": "film"},
+        {"adaptation": "xyz"},
+        {"size": 1},
+        {"source_gamut": 3},
+        {"target_gamut": None},
+    ],
+    ids=str,
+)
+def test_build_refuses_what_is_none_of_its_words(wish: dict[str, Any]) -> None:
+    names = {"source_gamut": "ACEScg", "target_gamut": "BT.709"} | wish
+    with pytest.raises(LutbenchError, match="accepted"):
+        build("ACEScct", "BT.1886", **names)
+
+
+def test_letter_case_of_build_does_not_matter() -> None:
+    names: Any = {"source_gamut": "acescg", "target_gamut": "bt.709", "size": 3}
+    loud = build("acescct", "bt.1886", kind="Combined", tone="Shoulder", gamut="COMPRESS", **names)
+    assert loud == build("ACEScct", "BT.1886", tone="shoulder", gamut="compress", **names)
+    assert Conversion(Encoding(CURVE, BT709), Encoding(CURVE, BT709), "CURVE").kind == "curve"  # type: ignore[arg-type]
+    assert lutbench.Lut3D.identity(3).apply(GREY, "Trilinear").shape == (1, 3)  # type: ignore[arg-type]
+
+
+def test_objects_stand_for_their_names() -> None:
+    found = build(CURVE, "BT.1886", source_gamut=BT709, target_gamut="BT.709", size=3)
+    assert found == build(
+        "ACEScct", "BT.1886", source_gamut="BT.709", target_gamut="BT.709", size=3
+    )
+    assert open_catalogue(user=False).curve(CURVE) is CURVE
+
+
+def test_letter_case_of_choices_on_the_command_line_does_not_matter(tmp_path: Path) -> None:
+    out = tmp_path / "legal.cube"
+    line = "build --source-curve ACEScct --target-curve BT.1886 --kind CURVE --source-range Legal"
+    group.main([*line.split(), "--size", "5", "-o", str(out)], standalone_mode=False)
+    np.testing.assert_allclose(lutbench.open_lut(out).apply(GREY), built("legal"), atol=1e-6)
