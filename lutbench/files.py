@@ -94,7 +94,8 @@ def replacing(path: str | Path, *, force: bool = False) -> Iterator[Path]:
     temporary = Path(name)
     try:
         yield temporary
-        with open(temporary, "rb") as written:
+        # Open for writing: Windows flushes no file that was opened to be read.
+        with open(temporary, "r+b") as written:
             os.fsync(written.fileno())
         os.chmod(temporary, 0o666 & ~_umask())
         # Looked at again: another process may have written the file meanwhile.

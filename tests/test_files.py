@@ -7,6 +7,7 @@ killed writer is a process that is killed in the middle of its write.
 
 from __future__ import annotations
 
+import errno
 import os
 import resource
 import signal
@@ -458,3 +459,20 @@ def test_another_writer_that_came_first_is_not_replaced(tmp_path: Path) -> None:
         ours.__exit__(None, None, None)
     assert path.read_bytes() == b"theirs"
     assert names(tmp_path) == ["a.cube"]
+
+
+def test_what_is_flushed_was_opened_for_writing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Windows answers EBADF to a flush of a handle that was opened for reading; so does this."""
+    fcntl = pytest.importorskip("fcntl", reason="asks how a handle was opened")
+    flushed = []
+
+    def fsync(handle: int) -> None:
+        if fcntl.fcntl(handle, fcntl.F_GETFL) & os.O_ACCMODE == os.O_RDONLY:
+            raise OSError(errno.EBADF, "Bad file descriptor")
+        flushed.append(handle)
+
+    monkeypatch.setattr(os, "fsync", fsync)
+    files.write_text(tmp_path / "a.cube", "LUT_3D_SIZE 2")
+    assert len(flushed) == 1

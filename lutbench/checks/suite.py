@@ -10,7 +10,7 @@ from pathlib import Path
 from lutbench.checks.base import Check, Context, read_names
 from lutbench.checks.kinds import KINDS
 from lutbench.errors import DefinitionError, unknown_name
-from lutbench.model.catalogue import Catalogue, open_catalogue
+from lutbench.model.catalogue import Catalogue, open_catalogue, user_definitions_wanted
 from lutbench.model.definitions import read_toml
 from lutbench.recipes.table import Table
 
@@ -73,7 +73,9 @@ def read_suite(path: str | Path, definitions: Sequence[str | Path] = ()) -> Suit
     file = Path(path)
     top = Table(read_toml(file), str(file))
     named = read_names(top, "definitions", ()) or ()
-    catalogue = open_catalogue(*(file.parent / name for name in named), *definitions)
+    # What stands in one user's folder must not decide what passes on another machine.
+    user = user_definitions_wanted(usual=False)
+    catalogue = open_catalogue(*(file.parent / name for name in named), *definitions, user=user)
     title = top.text("title", file.name.removesuffix(SUFFIX).removesuffix(".toml"))
     tables = top.tables("check")
     top.done()

@@ -17,6 +17,7 @@ from lutbench.cli.options import (
     json_option,
     print_json,
 )
+from lutbench.cli.saying import LOG, note
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -225,7 +226,7 @@ def _one_clip(transform: Transform, files: Files, settings: ClipSettings, report
         print_json(outcome.to_data())
     else:
         for text in outcome.notes:
-            click.echo(f"note: {text}", err=True)
+            note(text)
         click.echo(f"{goal}: {outcome.frames} frames written as {outcome.codec}")
     return 0
 
@@ -259,7 +260,7 @@ def _many(
 
     for first, last in frames.gaps:
         missing = f"frame {first}" if first == last else f"frames {first} to {last}"
-        click.echo(f"note: {missing} missing in {frames.source.name}", err=True)
+        note(f"{missing} missing in {frames.source.name}")
     with frame_progress(len(frames.frames)) as show:
         outcome = run_sequence(
             frames,
@@ -273,7 +274,7 @@ def _many(
     else:
         _print_notes(outcome)
         for _, message in outcome.failed:
-            click.echo(f"failed: {message}", err=True)
+            LOG.error("failed: %s", message)
         skipped = f", {outcome.skipped} finished before" if outcome.skipped else ""
         failed = f", {len(outcome.failed)} failed" if outcome.failed else ""
         click.echo(f"{frames.target}: {outcome.written} frames written{skipped}{failed}")
@@ -283,7 +284,7 @@ def _many(
 def _print_notes(outcome: FramesOutcome) -> None:
     for text, count in outcome.notes.items():
         times = f" ({count} frames)" if count > 1 else ""
-        click.echo(f"note: {text}{times}", err=True)
+        note(f"{text}{times}")
 
 
 def _fingerprint(lut: str, settings: list[str | None]) -> str:

@@ -16,6 +16,8 @@ from lutbench.cli.options import (
     json_option,
     print_json,
 )
+from lutbench.cli.params import NumberParam
+from lutbench.cli.saying import say
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -33,7 +35,7 @@ RANGES = click.Choice(["full", "legal"])
 SETS = ("chart", "neutral", "random", "nodes")
 
 
-class Limit(click.ParamType[float]):
+class Limit(NumberParam):
     """A finite number from 0: any other limit would check nothing."""
 
     name = "limit"
@@ -159,7 +161,7 @@ def command(
 
         sides = (first.transform, second.transform)
         write_difference_page(found, (a, b), sides, page, held, force=force)
-        click.echo(f"{page}: page written", err=True)
+        say(f"{page}: page written")
     if as_json:
         checks = {"limits": [each.to_data() for each in held]}
         print_json({"schema": SCHEMA, "a": a, "b": b} | found.to_data() | checks)

@@ -7,6 +7,8 @@ import os
 import click
 from click.shell_completion import CompletionItem
 
+from lutbench.cli.params import TextParam
+
 
 def offer_completions(command: click.Command) -> None:
     """Give every free text of `command` what can stand there.
@@ -29,7 +31,7 @@ def _names_a_file(param: click.Parameter) -> bool:
     return any(word in metavar for word in ("FILE", "PATH", "DIR", "OUT", "LUT", "TOML"))
 
 
-class _Names(click.ParamType[str]):
+class _Names(TextParam):
     """A curve or gamut, completed by its standard name, letter case ignored."""
 
     def __init__(self, kind: str) -> None:

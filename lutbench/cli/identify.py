@@ -18,6 +18,7 @@ from lutbench.cli.options import (
     json_option,
     print_json,
 )
+from lutbench.cli.saying import is_quiet, say
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -159,7 +160,7 @@ def _short(name: str) -> str:
 @contextmanager
 def _progress(total: int) -> Iterator[Any]:
     """A bar on a terminal while many LUTs are looked at."""
-    if total < 3 or not sys.stderr.isatty():
+    if total < 3 or is_quiet() or not sys.stderr.isatty():
         yield lambda: None
         return
     from rich.console import Console
@@ -185,7 +186,7 @@ def _write_tone_curve(answer: Answer, path: str, force: bool) -> None:
             accepted="a LUT that changes tone, of a source curve that is known",
         )
     writing.write_text(path, tone_csv(tone, found), force=force)
-    click.echo(f"{path}: tone curve written, {len(tone.curve)} rows", err=True)
+    say(f"{path}: tone curve written, {len(tone.curve)} rows")
 
 
 def _print_as_json(answers: list[Answer], many: bool) -> None:

@@ -17,6 +17,7 @@ from lutbench.cli.options import (
     print_json,
     range_options,
 )
+from lutbench.cli.saying import say
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -213,7 +214,7 @@ def _write_page(
     if identification is not None and not named:
         found = with_identified_ends(found, identification, catalogue)
     write_page(found, page, still=still, identification=identification, force=force)
-    click.echo(f"{page}: page written", err=True)
+    say(f"{page}: page written")
 
 
 def _write_sheet(found: list[Inspection], sheet: str, still: str | None, force: bool) -> None:
@@ -240,7 +241,7 @@ def _write_sheet(found: list[Inspection], sheet: str, still: str | None, force: 
         subheading=under,
     )
     write_sheet(drawn, sheet, force=force)
-    click.echo(f"{sheet}: contact sheet written", err=True)
+    say(f"{sheet}: contact sheet written")
 
 
 def _print_one(found: Inspection) -> None:

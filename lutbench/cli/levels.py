@@ -16,6 +16,7 @@ from lutbench.cli.options import (
     print_json,
     range_options,
 )
+from lutbench.cli.saying import say
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -111,7 +112,7 @@ def command(
         from lutbench.report.card import write_card
 
         write_card(day, card, force=force)
-        click.echo(f"{card}: card written", err=True)
+        say(f"{card}: card written")
     if as_json:
         print_json(day.to_data())
     elif as_csv:

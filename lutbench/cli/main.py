@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import io
 import os
+import signal
 import sys
+import traceback
+from collections.abc import Iterator
+from contextlib import contextmanager
 from importlib import import_module
 from typing import Any, NoReturn
 
 import click
 
 from lutbench import __version__
+from lutbench.cli.saying import add_saying_options, is_verbose, printable, start_saying
 from lutbench.errors import LutbenchError, nearest_names
 
 COMPLETION_VARIABLE = "_LUTBENCH_COMPLETE"
@@ -39,8 +45,32 @@ COMMANDS: dict[str, tuple[str, str]] = {
 }
 
 
+OWN_FAULT = 70
+"""The exit status of a fault of lutbench's own; EX_SOFTWARE in the BSD `sysexits.h`."""
+
+
+class PipeClosedError(Exception):
+    """The reader of the output went away; told apart here because click would exit with 1."""
+
+
+@contextmanager
+def _pipe_closed() -> Iterator[None]:
+    try:
+        yield
+    except BrokenPipeError as error:
+        raise PipeClosedError from error
+
+
 class LazyGroup(click.Group):
     """A group whose commands are imported on first use."""
+
+    def make_context(self, *args: Any, **more: Any) -> click.Context:
+        with _pipe_closed():  # of --help
+            return super().make_context(*args, **more)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        with _pipe_closed():
+            return super().invoke(ctx)
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         return list(COMMANDS)
@@ -72,7 +102,9 @@ class LazyGroup(click.Group):
 
 
 def _same_rules(command: click.Command) -> None:
-    """Let the letter case of a choice not matter, and no text but a title be empty.
+    """Add what every command has; let the case of a choice not matter, and no text be empty.
+
+    A title may be.
 
     An empty name is a shell variable that was never set; taken as a path it
     would mean the current folder.
@@ -80,6 +112,8 @@ def _same_rules(command: click.Command) -> None:
     if isinstance(command, click.Group):
         for each in command.commands.values():
             _same_rules(each)
+    else:
+        add_saying_options(command)
     for parameter in command.params:
         if isinstance(parameter.type, click.Choice):
             parameter.type.case_sensitive = False
@@ -118,6 +152,11 @@ def group(ctx: click.Context) -> None:
 
 def main(args: list[str] | None = None) -> NoReturn:
     """Run the command line; every fault of the user's is one line on stderr, status 2."""
+    for stream in (sys.stdout, sys.stderr):
+        # A sign that the terminal or the file cannot hold becomes a question mark.
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
+    start_saying()
     try:
         status = group.main(args=args, prog_name="lutbench", standalone_mode=False)
         sys.stdout.flush()
@@ -130,15 +169,15 @@ def main(args: list[str] | None = None) -> NoReturn:
     except (KeyboardInterrupt, click.Abort):
         click.echo("lutbench: interrupted", err=True)
         sys.exit(130)
-    except BrokenPipeError:
-        # The reader of our output went away (`| head`): not worth a word.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(0)
+    except (BrokenPipeError, PipeClosedError):
+        _end_as_pipes_do()
     except MemoryError:
         _complain("not enough memory for this input")
     except OSError as error:
         where = f"{error.filename}: " if error.filename else ""
         _complain(f"{where}{error.strerror or error}")
+    except Exception as error:
+        _own_fault(error)
     sys.exit(status if isinstance(status, int) else 0)
 
 
@@ -146,8 +185,29 @@ def _where_to_look(error: click.UsageError) -> str:
     return f"; see `{error.ctx.command_path} --help`" if error.ctx else ""
 
 
-def _complain(text: str) -> NoReturn:
-    # What a file or a name holds must not steer the terminal.
-    plain = "".join(c if c.isprintable() else " " for c in text)
-    click.echo("lutbench: " + " ".join(plain.split()), err=True)
-    sys.exit(2)
+def _complain(text: str, status: int = 2) -> NoReturn:
+    click.echo("lutbench: " + printable(text), err=True)
+    sys.exit(status)
+
+
+def _end_as_pipes_do() -> NoReturn:
+    """The reader of the output went away (`| head`): not worth a word."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    if hasattr(signal, "SIGPIPE"):
+        signal.signal(signal.SIGPIPE, signal.SIG_DFL)
+        signal.raise_signal(signal.SIGPIPE)
+    sys.exit(141)  # 128 and the number of the signal, as a shell tells it
+
+
+def _own_fault(error: Exception) -> NoReturn:
+    """A fault of lutbench's own: one line that asks for a report."""
+    if is_verbose():
+        traceback.print_exception(error)
+    place = traceback.extract_tb(error.__traceback__)[-1]
+    what = f"{type(error).__name__}: {error}"[:300]
+    _complain(
+        f"a fault of lutbench itself, not of your input: {what} "
+        f"({os.path.basename(place.filename)}:{place.lineno}); please report this line and the "
+        "command; --verbose shows where it happened",
+        OWN_FAULT,
+    )

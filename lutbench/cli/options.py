@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Callable
 from dataclasses import dataclass, fields
 from functools import wraps
@@ -50,14 +51,41 @@ class Report:
 
 
 def definitions_option(function: F) -> F:
-    """``--definitions FILE``, any number of times."""
+    """``--definitions FILE``, any number of times, and ``--no-user-definitions``."""
+    own = click.option(
+        "--user-definitions/--no-user-definitions",
+        default=None,
+        expose_value=False,
+        callback=_set_user_definitions,
+        help="Read the definitions in your own folder, or do not. [default: yes; no for verify]",
+    )
     return click.option(
         "--definitions",
         "definitions",
         multiple=True,
         metavar="FILE",
         help="A TOML file with curves and gamuts of your own. May be given more than once.",
-    )(function)
+    )(own(function))
+
+
+def _set_user_definitions(
+    ctx: click.Context, parameter: click.Parameter, value: bool | None
+) -> None:
+    """Say it by the environment, so that processes that this one starts know it too."""
+    if value is None:
+        return
+    from lutbench.model.catalogue import USER_VARIABLE
+
+    before = os.environ.get(USER_VARIABLE)
+    os.environ[USER_VARIABLE] = "yes" if value else "no"
+
+    def restore() -> None:
+        if before is None:
+            os.environ.pop(USER_VARIABLE, None)
+        else:
+            os.environ[USER_VARIABLE] = before
+
+    ctx.call_on_close(restore)
 
 
 def json_option(function: F) -> F:
@@ -141,7 +169,12 @@ def console(*, stderr: bool = False, markup: bool = False) -> Console:
     """
     from rich.console import Console
 
-    screen = Console(stderr=stderr, highlight=False, markup=markup)
+    class Screen(Console):
+        def on_broken_pipe(self) -> None:
+            # rich would exit with 1, which is for checks that fail.
+            raise BrokenPipeError
+
+    screen = Screen(stderr=stderr, highlight=False, markup=markup)
     if not screen.is_terminal:
-        screen = Console(stderr=stderr, highlight=False, markup=markup, width=NOT_A_TERMINAL)
+        screen = Screen(stderr=stderr, highlight=False, markup=markup, width=NOT_A_TERMINAL)
     return screen

@@ -7,6 +7,8 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
+from lutbench.cli.saying import is_quiet
+
 
 @contextmanager
 def frame_progress(total: int | None, *, quiet: bool = False) -> Iterator[Callable[..., None]]:
@@ -20,7 +22,7 @@ def frame_progress(total: int | None, *, quiet: bool = False) -> Iterator[Callab
     total
         How many frames there are, None where it is not known.
     """
-    if quiet or not sys.stderr.isatty():
+    if quiet or is_quiet() or not sys.stderr.isatty():
         yield lambda done, total=None: None
         return
     from rich.console import Console

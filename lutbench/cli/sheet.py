@@ -14,6 +14,7 @@ from lutbench.cli.options import (
     force_option,
     interpolation_option,
 )
+from lutbench.cli.saying import note
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -95,8 +96,8 @@ def command(
     if still_format(target) not in SHEET_FORMATS:
         raise LutbenchError("is no picture of a sheet", where=target, accepted=".png, .jpg, .tif")
     frames, from_where, notes = _frames(source, count, width, source_matrix, source_range)
-    for note in notes:
-        click.echo(f"note: {note}", err=True)
+    for line in notes:
+        note(line)
     heading = title or getattr(transform, "title", "") or Path(lut).stem
     lines = [f"{_kind(transform, interpolation)}  ·  {from_where}", _levels(transform, known)]
     sheet = before_after_sheet(

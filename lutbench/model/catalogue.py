@@ -8,13 +8,15 @@ whole list.
 
 from __future__ import annotations
 
+import logging
+import os
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cache, cached_property
 from pathlib import Path
 from typing import Any
 
-from lutbench.errors import DefinitionError, LutbenchError, unknown_name
+from lutbench.errors import DefinitionError, LutbenchError, one_of, unknown_name
 from lutbench.model.curves.base import Curve
 from lutbench.model.curves.hdr import HlgScene, PqDisplay, PqScene
 from lutbench.model.curves.log import AcesCc, AcesCct, PrintingDensity
@@ -286,25 +288,70 @@ MAX_FILES = 16
 """The files of definitions that one recipe, suite or command may name."""
 
 
-def open_catalogue(*files: str | Path, user: bool = True) -> Catalogue:
+USER_VARIABLE = "LUTBENCH_USER_DEFINITIONS"
+_YES, _NO = ("yes", "true", "1"), ("no", "false", "0")
+
+_log = logging.getLogger("lutbench")
+_told: set[str] = set()
+
+
+def user_definitions_wanted(usual: bool = True) -> bool:
+    """Whether the per-user folder is read: as ``LUTBENCH_USER_DEFINITIONS`` says, or as `usual`."""
+    text = os.environ.get(USER_VARIABLE, "").strip()
+    if not text:
+        return usual
+    return one_of("answer", text, (*_YES, *_NO), USER_VARIABLE) in _YES
+
+
+def open_catalogue(*files: str | Path, user: bool | None = None) -> Catalogue:
     """The catalogue with the definitions of the per-user folder and of `files`.
+
+    A file of the per-user folder that cannot be used is left out and named in a
+    warning (logger ``lutbench``), once a process: what asks for nothing of it goes on.
+
+    Parameters
+    ----------
+    files
+        More files with definitions; of one name the last definition counts.
+    user
+        Whether the per-user folder is read; None: unless the environment variable
+        ``LUTBENCH_USER_DEFINITIONS`` is ``no``.
 
     Raises
     ------
     DefinitionError
-        With the file, when one cannot be used.
+        With the file, when one of `files` cannot be used.
     """
-    found: list[str | Path] = [*sorted(user_folder().glob("*.toml"))] if user else []
+    own = user_definitions_wanted() if user is None else user
+    definitions = _users_own() if own else Definitions()
     if len(files) > MAX_FILES:
         raise DefinitionError(
             f"{len(files)} files of definitions", where=files[0], accepted=f"up to {MAX_FILES}"
         )
-    definitions = Definitions()
-    for file in [*found, *files]:
-        more = read_definitions(file)
-        try:
-            Catalogue(more)
-        except DefinitionError as error:
-            raise DefinitionError(error.what, where=file, accepted=error.accepted) from error
-        definitions = definitions.merged(more)
+    for file in files:
+        definitions = definitions.merged(_checked(file))
     return Catalogue(definitions)
+
+
+def _checked(file: str | Path) -> Definitions:
+    found = read_definitions(file)
+    try:
+        Catalogue(found)
+    except DefinitionError as error:
+        raise DefinitionError(error.what, where=file, accepted=error.accepted) from error
+    return found
+
+
+def _users_own() -> Definitions:
+    definitions = Definitions()
+    for file in sorted(user_folder().glob("*.toml")):
+        try:
+            more = definitions.merged(_checked(file))
+            Catalogue(more)  # names of two files may differ in case only
+            definitions = more
+        except LutbenchError as error:
+            if str(error) not in _told:
+                _told.add(str(error))
+                why = str(error) if str(file) in str(error) else f"{file}: {error}"
+                _log.warning("your definitions are left out: %s", why)
+    return definitions
