@@ -66,7 +66,8 @@ class Transform:
         rgb
             R G B on the last axis, any leading shape and strides. Arrays of uint8 and
             uint16 hold codes of the full range (255 or 65535 is signal 1); floats,
-            and plain Python numbers, are signal.
+            and plain Python numbers, are signal. An array that lives on a CUDA device
+            stays there, on its library's current stream (see `apply_pixels`).
         interpolation
             ``"tetrahedral"`` or ``"trilinear"`` for every 3D LUT in the transform;
             None: what each LUT says.

@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from lutbench.errors import LutbenchError
 from lutbench.model.transforms import Transform, steps_of
+from lutbench.tables.gpu.arrays import is_on_device
 from lutbench.tables.interpolation import code_peak, flat_pixels, run_steps, same_place
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
 from lutbench.tables.pixels import can_apply, plan
@@ -30,6 +31,10 @@ def apply(
     transform: Transform, rgb: ArrayLike, out: NDArray[Any] | None, threads: int | None
 ) -> NDArray[Any]:
     """`Transform.apply`, whose text says what goes in and comes out."""
+    if is_on_device(rgb):
+        from lutbench.tables.gpu.run import apply_on_device
+
+        return apply_on_device([transform], rgb, out)  # type: ignore[no-any-return]
     limit = thread_limit(threads)
     pixels = as_pixels(rgb)
     result = np.empty(pixels.shape, pixels.dtype) if out is None else _checked(out, pixels)

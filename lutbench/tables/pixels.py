@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike, DTypeLike, NDArray
 from lutbench.errors import LutbenchError
 from lutbench.model.grade import Cdl, CdlInverse, Saturation
 from lutbench.model.transforms import Clamp, Matrix, Transform, steps_of
+from lutbench.tables.gpu.arrays import is_on_device
 from lutbench.tables.interpolation import code_peak, run_steps
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
 from lutbench.tables.programs import (
@@ -40,6 +41,7 @@ def apply_pixels(
     planar: bool = False,
     out: NDArray[Any] | None = None,
     threads: int | None = None,
+    device: str | None = None,
 ) -> NDArray[Any]:
     """Apply steps to pixels in one pass, float or integer in and out.
 
@@ -67,6 +69,12 @@ def apply_pixels(
         pixels, any strides; it may be `pixels` itself.
     threads
         At most so many threads; None: ``LUTBENCH_THREADS``, else the usable cores.
+    device
+        ``"cuda"`` streams an array of this machine's memory through all CUDA devices,
+        ``"cuda:0"`` through one. Pixels that live on a device (of CuPy, torch, JAX, or
+        whatever speaks DLPack or the CUDA array interface) are worked on there without
+        it, on their library's current stream, float16 too; the result is of the same
+        library. Both need CuPy (``lutbench[gpu]``).
 
     Returns
     -------
@@ -84,7 +92,13 @@ def apply_pixels(
     >>> apply_pixels([half], np.array([[10, 101, 255]], np.uint8)).tolist()
     [[5, 51, 128]]
     """
-    chain = plan(steps)
+    transforms = [steps] if isinstance(steps, Transform) else list(steps)
+    if is_on_device(pixels):
+        from lutbench.tables.gpu.run import Wish, apply_on_device
+
+        wish = Wish(dtype, bits, out_bits, planar)
+        return apply_on_device(transforms, pixels, out, wish)  # type: ignore[no-any-return]
+    chain = plan(transforms)
     source = np.asarray(pixels)
     if source.dtype.name not in TYPES and out is None and dtype is None:
         source = source.astype(np.float64)
@@ -109,14 +123,17 @@ def apply_pixels(
             f"an array of shape {source.shape} is not R G B",
             accepted=f"a {place} axis of length 3",
         )
-    run_steps(
-        chain,
-        np.moveaxis(source, 0, -1) if planar else source,
-        np.moveaxis(result, 0, -1) if planar else result,
-        peak=_peak(source.dtype, bits, "bits"),
-        out_peak=_peak(result.dtype, out_bits, "out_bits"),
-        threads_wanted=threads,
-    )
+    peak, out_peak = _peak(source.dtype, bits, "bits"), _peak(result.dtype, out_bits, "out_bits")
+    src = np.moveaxis(source, 0, -1) if planar else source
+    dst = np.moveaxis(result, 0, -1) if planar else result
+    if device is not None:
+        from lutbench.tables.gpu.host import On, apply_from_host, named_devices
+        from lutbench.tables.gpu.run import Codes
+
+        on = On(named_devices(device), threads)
+        apply_from_host(transforms, src, dst, Codes(peak, out_peak), on)
+    else:
+        run_steps(chain, src, dst, peak=peak, out_peak=out_peak, threads_wanted=threads)
     return result
 
 

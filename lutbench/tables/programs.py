@@ -84,7 +84,7 @@ def program(steps: Iterable[Step], dtype: DTypeLike, peak: float = 1.0) -> Progr
     follow each other become one.
     """
     dtype = np.dtype(dtype)
-    plan = _joined(_from_codes(list(steps), peak) if peak != 1 else list(steps))
+    plan = folded(steps, peak)
     ops = np.zeros((len(plan), 4), np.int64)
     params = np.zeros((len(plan), PARAMS))
     tables: list[NDArray[Any]] = []
@@ -95,13 +95,18 @@ def program(steps: Iterable[Step], dtype: DTypeLike, peak: float = 1.0) -> Progr
         if step.table is not None:
             laid = _laid_out(step.table, dtype)
             size = step.table.shape[0]
-            how = _finding(step.params, size, dtype, peak if row == 0 else 1.0)
+            how = finding(step.params, size, dtype, peak if row == 0 else 1.0)
             ops[row, 1:] = begin, size, how
             params[row, 6] = peak
             tables.append(laid)
             begin += laid.size
     pool = tables[0] if len(tables) == 1 else np.concatenate([np.zeros(0, dtype), *tables])
     return Program(ops, params, pool)
+
+
+def folded(steps: Iterable[Step], peak: float = 1.0) -> list[Step]:
+    """The fewest steps that do the same, for pixels whose 1.0 is the code `peak`."""
+    return _joined(_from_codes(list(steps), peak) if peak != 1 else list(steps))
 
 
 def _step(op: int, *constants: ArrayLike, table: NDArray[Any] | None = None) -> Step:
@@ -135,7 +140,7 @@ def _joined(steps: list[Step]) -> list[Step]:
     return joined
 
 
-def _finding(params: NDArray[np.float64], size: int, dtype: np.dtype[Any], peak: float) -> int:
+def finding(params: NDArray[np.float64], size: int, dtype: np.dtype[Any], peak: float) -> int:
     """How the place of a value in a table is found.
 
     Float32 finds it without rounding where the domain begins at 0 and the
