@@ -21,7 +21,6 @@ from lutbench.checks.judging import colours_for_both, judge, view_for
 from lutbench.checks.kinds.baseline import PARTS, held_to_table
 from lutbench.checks.kinds.reference import read_values
 from lutbench.checks.limits import checked_limits
-from lutbench.checks.subjects import NamedTransform, open_subject
 from lutbench.errors import LutbenchError
 from lutbench.files import make_folder, read_bytes, write_text
 from lutbench.measure.comparison import ASSUMED_SOURCE
@@ -29,6 +28,7 @@ from lutbench.measure.samples import SampledColours
 from lutbench.model.catalogue import Catalogue, open_catalogue
 from lutbench.model.conversion import Encoding
 from lutbench.model.transforms import Transform
+from lutbench.recipes.subjects import NamedTransform, open_subject
 
 Side = Transform | str | PathLike[str]
 

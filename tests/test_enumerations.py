@@ -7,9 +7,9 @@ from typing import Any
 
 import numpy as np
 import pytest
+from lutbench.checks.subjects import open_subject
 
 import lutbench
-from lutbench.checks.subjects import open_subject
 from lutbench.cli.main import group
 from lutbench.errors import LutbenchError
 from lutbench.exposure.levels import levels

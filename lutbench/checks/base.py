@@ -10,10 +10,10 @@ from typing import Any, ClassVar
 
 from lutbench import files
 from lutbench.checks.limits import CheckFigure
-from lutbench.checks.subjects import NamedTransform, open_subject
 from lutbench.errors import DefinitionError
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Encoding
+from lutbench.recipes.subjects import NamedTransform, open_subject
 from lutbench.recipes.table import Table
 
 

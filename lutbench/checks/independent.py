@@ -15,10 +15,10 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from lutbench.checks.subjects import quick_settings
 from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.transforms import Array, Transform
+from lutbench.recipes.subjects import quick_settings
 
 Function = Callable[[Any], Any]
 
@@ -177,7 +177,7 @@ def independent_conversion(text: str, catalogue: Catalogue) -> IndependentConver
     """
     import colour
 
-    settings = quick_settings(text)
+    settings: dict[str, Any] = dict(quick_settings(text))
     kind = settings.get("kind", "combined")
     for key, plain in (("tone", "clip"), ("gamut", "clip")):
         if settings.get(key, plain) != plain:

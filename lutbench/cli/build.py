@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -14,15 +15,34 @@ from lutbench.cli.options import (
     force_option,
     json_option,
     print_json,
-    range_options,
 )
 from lutbench.errors import LutbenchError
+from lutbench.recipes.settings import SETTINGS
 
 if TYPE_CHECKING:
     from lutbench.model.catalogue import Catalogue
     from lutbench.recipes.make import Made
 
+F = TypeVar("F", bound=Callable[..., Any])
 SCHEMA = 1
+
+
+def conversion_options(function: F) -> F:
+    """An option for each setting of a conversion, in the order of the list."""
+    for each in reversed(SETTINGS):
+        chosen = click.Choice(each.accepted, case_sensitive=False) if each.accepted else each.type
+        # An end that is not named, and a size that follows from the dimensions, are told apart
+        # from those that are.
+        default = None if each.default == "" and each.name != "title" else each.default
+        function = click.option(
+            f"--{each.name.replace('_', '-')}",
+            type=chosen,
+            default=None if default is None else each.type(default),
+            show_default=bool(default),
+            metavar=None if each.accepted else each.placeholder,
+            help=each.says,
+        )(function)
+    return function
 
 
 @click.command()
@@ -33,52 +53,7 @@ SCHEMA = 1
     metavar="PATH",
     help="The folder for a recipe's LUTs [default: here], or the .cube file to write.",
 )
-@click.option("--source-curve", metavar="NAME", help="The curve of the recording.")
-@click.option("--source-gamut", metavar="NAME", help="The gamut of the recording.")
-@click.option("--target-curve", metavar="NAME", help="The curve of the display or delivery.")
-@click.option("--target-gamut", metavar="NAME", help="The gamut of the display or delivery.")
-@click.option(
-    "--kind",
-    type=click.Choice(["combined", "curve", "gamut"]),
-    default="combined",
-    show_default=True,
-    help="What to convert: tone and gamut, tone alone, or the gamut alone.",
-)
-@click.option("--size", type=int, metavar="N", help="Nodes an edge, 2 to 256. [default: 33]")
-@click.option(
-    "--exposure", type=float, default=0.0, metavar="STOPS", help="Stops brighter (or darker)."
-)
-@click.option(
-    "--tone",
-    metavar="clip|shoulder|eetf",
-    default="clip",
-    show_default=True,
-    help="Cut off what is brighter than white, roll it off, or bring an HDR display's light "
-    "to a lesser display.",
-)
-@click.option(
-    "--gamut",
-    type=click.Choice(["clip", "compress"]),
-    default="clip",
-    show_default=True,
-    help="Cut off colours outside the target gamut, or compress them into it.",
-)
-@click.option(
-    "--adaptation",
-    type=click.Choice(["bradford", "cat02", "cat16", "none"], case_sensitive=False),
-    default="bradford",
-    show_default=True,
-    help="How one white is adapted to another.",
-)
-@range_options
-@click.option(
-    "--dimensions",
-    type=click.Choice(["1", "3"]),
-    default="3",
-    show_default=True,
-    help="A 3D LUT, or (kind curve only) a 1D LUT.",
-)
-@click.option("--title", default="", metavar="TEXT", help="The title in the file.")
+@conversion_options
 @definitions_option
 @force_option
 @json_option
@@ -166,17 +141,11 @@ def _from_options(
             f"the suffix {path.suffix!r} is not known here", where=path, accepted="OUT.cube"
         )
     refuse_existing(path, force)
-    dimensions = int(quick.pop("dimensions"))
-    size = quick.pop("size") or (33 if dimensions == 3 else 1024)
-    if dimensions == 1 and quick["kind"] != "curve":
+    settings = {name: value for name, value in quick.items() if value is not None}
+    settings["dimensions"] = int(settings["dimensions"])
+    if settings["dimensions"] == 1 and settings["kind"] != "curve":
         raise LutbenchError("a 1D LUT holds a curve only", accepted="--kind curve")
-    names: dict[str, Any] = {
-        key: quick.pop(key) or ""
-        for key in ("source_curve", "target_curve", "source_gamut", "target_gamut")
-    }
-    job = quick_job(
-        **names, **quick, size=size, dimensions=dimensions, name=path.stem, catalogue=catalogue
-    )
+    job = quick_job(settings, catalogue, path.stem)  # type: ignore[arg-type]
     lut = make(job)
     write_cube(lut, path, force=force)
     return [measured(job, lut, path)]

@@ -24,11 +24,11 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from lutbench.checks.limits import CheckFigure
-    from lutbench.checks.subjects import NamedTransform
     from lutbench.measure.comparison import Comparison
     from lutbench.measure.difference import Spread
     from lutbench.model.catalogue import Catalogue
     from lutbench.model.conversion import Encoding
+    from lutbench.recipes.subjects import NamedTransform
 
 SCHEMA = 1
 RANGES = click.Choice(["full", "legal"])
@@ -138,8 +138,8 @@ def command(
       lutbench compare old.cube day.toml#monitor --limit-delta-e 0.5
     """
     from lutbench.checks.limits import held_against
-    from lutbench.checks.subjects import open_subject
     from lutbench.measure.comparison import compare
+    from lutbench.recipes.subjects import open_subject
 
     if page is not None and Path(page).suffix.lower() != ".html":
         raise LutbenchError("is no page", where=page, accepted="a name that ends in .html")

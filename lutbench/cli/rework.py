@@ -394,7 +394,7 @@ def strength(
 
 
 def _lut(text: str, definitions: tuple[str, ...]) -> Transform:
-    from lutbench.checks.subjects import open_subject
+    from lutbench.recipes.subjects import open_subject
 
     return open_subject(text, catalogue_of(definitions)).transform
 

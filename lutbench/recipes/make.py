@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Unpack
 
 from lutbench.errors import DefinitionError, one_of
 from lutbench.files import inside, make_folder
@@ -15,10 +15,10 @@ from lutbench.model.catalogue import Catalogue, open_catalogue
 from lutbench.model.compression import GamutCompression
 from lutbench.model.conversion import KINDS, Conversion, Encoding, Kind
 from lutbench.model.false_colour import FalseColour
-from lutbench.model.signal import Range
 from lutbench.model.tone import tone_mapper
 from lutbench.recipes.comments import comments_for
 from lutbench.recipes.schema import LutJob, Recipe
+from lutbench.recipes.settings import ENDS, Choices, Settings, with_defaults
 from lutbench.tables.lut import Lut
 from lutbench.tables.sampling import sample, sample_1d, sample_with_shaper
 
@@ -61,43 +61,35 @@ def build(
     source_curve: str,
     target_curve: str = "",
     *,
-    source_gamut: str = "",
-    target_gamut: str = "",
-    kind: Kind = "combined",
-    size: int = 33,
-    exposure: float = 0.0,
-    tone: str = "clip",
-    gamut: str = "clip",
-    adaptation: str = "bradford",
-    source_range: Range = "full",
-    target_range: Range = "full",
-    dimensions: int = 3,
-    title: str = "",
     catalogue: Catalogue | None = None,
+    **settings: Unpack[Choices],
 ) -> Lut:
     """A LUT from names: curves and gamuts of the catalogue.
 
     Parameters
     ----------
-    source_curve, target_curve, source_gamut, target_gamut
-        Names of the catalogue. A ``curve`` LUT needs no gamuts, a ``gamut`` LUT
-        no target curve.
+    source_curve, target_curve
+        Names of the catalogue. A ``gamut`` LUT needs no target curve.
+    source_gamut, target_gamut
+        Names of the catalogue. A ``curve`` LUT needs none.
     kind
-        ``combined``, ``curve`` or ``gamut``.
+        ``combined`` (the default), ``curve`` or ``gamut``.
     size
-        Nodes an edge, 2 to 256; of a 1D LUT rows, 2 to 65536.
+        Nodes an edge, 2 to 256 (33); of a 1D LUT rows, 2 to 65536 (1024).
     exposure
         Stops by which the light is raised before it is shown.
     tone
-        ``clip``, or ``shoulder``: highlights roll off instead of being cut.
+        ``clip`` (the default), or the name of a tone mapper, as ``shoulder``: highlights
+        roll off instead of being cut.
     gamut
-        ``clip``, or ``compress``: colours outside the target gamut are drawn in.
+        ``clip`` (the default), or ``compress``: colours outside the target gamut are drawn in.
     adaptation
-        How a white is brought to another: ``bradford``, ``cat02``, ``cat16``, ``none``.
+        How a white is brought to another: ``bradford`` (the default), ``cat02``, ``cat16``,
+        ``none``.
     source_range, target_range
-        ``full`` or ``legal`` (laid out for ten bits).
+        ``full`` (the default) or ``legal`` (laid out for ten bits).
     dimensions
-        3; or 1, for a ``curve`` LUT.
+        3 (the default); or 1, for a ``curve`` LUT.
     title
         The title in the file; what the LUT does unless given.
     catalogue
@@ -116,88 +108,57 @@ def build(
     >>> build("ACEScct", "BT.1886", source_gamut="ACEScg", target_gamut="BT.709", size=17)
     Lut3D(size=17, title='ACEScct to BT.1886, ACES AP1 to BT.709')
     """
-    return make(
-        quick_job(
-            source_curve,
-            target_curve,
-            source_gamut=source_gamut,
-            target_gamut=target_gamut,
-            kind=kind,
-            size=size,
-            exposure=exposure,
-            tone=tone,
-            gamut=gamut,
-            adaptation=adaptation,
-            source_range=source_range,
-            target_range=target_range,
-            dimensions=dimensions,
-            title=title,
-            catalogue=catalogue,
-        )
-    )
+    whole = Settings(source_curve=source_curve, target_curve=target_curve, **settings)
+    return make(quick_job(whole, catalogue))
 
 
-def quick_job(
-    source_curve: str,
-    target_curve: str = "",
-    *,
-    source_gamut: str = "",
-    target_gamut: str = "",
-    kind: Kind = "combined",
-    size: int = 33,
-    exposure: float = 0.0,
-    tone: str = "clip",
-    gamut: str = "clip",
-    adaptation: str = "bradford",
-    source_range: Range = "full",
-    target_range: Range = "full",
-    dimensions: int = 3,
-    name: str = "lut",
-    title: str = "",
-    catalogue: Catalogue | None = None,
-) -> LutJob:
-    """The job that `build` makes, from the same names and values."""
+def quick_job(settings: Settings, catalogue: Catalogue | None = None, name: str = "lut") -> LutJob:
+    """The job that `build` makes, from the same settings."""
     known = catalogue or open_catalogue()
-    kind = one_of("kind", kind, KINDS)  # type: ignore[assignment]
-    gamut = one_of("gamut handling", gamut, ("clip", "compress"))
-    if dimensions not in (1, 3):
-        raise DefinitionError(f"a LUT of {dimensions!r} dimensions", accepted="1, 3")
-    needed = {
-        "source_curve": source_curve,
-        "target_curve": target_curve if kind != "gamut" else "-",
-        "source_gamut": source_gamut if kind != "curve" else "-",
-        "target_gamut": target_gamut if kind != "curve" else "-",
-    }
-    for key, value in needed.items():
-        if not value:
-            raise DefinitionError(
-                f"a {kind} LUT needs a {key.replace('_', ' ')}",
-                accepted="a name from `lutbench list`",
-            )
-    mapper = tone_mapper(tone) if kind != "gamut" else None
-    curve_in = known.curve(source_curve)
-    curve_out = curve_in if kind == "gamut" else known.curve(target_curve)
-    gamut_in = known.gamut(source_gamut or "BT.709")
-    gamut_out = known.gamut(target_gamut or "BT.709")
-    source = Encoding(curve_in, gamut_in, source_range)
-    target = Encoding(curve_out, gamut_out, target_range)
+    given = with_defaults(settings)
+    kind: Kind = one_of("kind", given["kind"], KINDS)  # type: ignore[assignment]
+    given["kind"] = kind
+    gamut = one_of("gamut handling", given["gamut"], ("clip", "compress"))
+    if given["dimensions"] not in (1, 3):
+        raise DefinitionError(f"a LUT of {given['dimensions']!r} dimensions", accepted="1, 3")
+    _check_ends(given)
+    mapper = tone_mapper(given["tone"]) if kind != "gamut" else None
+    curve_in = known.curve(given["source_curve"])
+    curve_out = curve_in if kind == "gamut" else known.curve(given["target_curve"])
+    source = Encoding(curve_in, known.gamut(given["source_gamut"] or "BT.709"))
+    source = replace(source, range=given["source_range"])
+    target = Encoding(curve_out, known.gamut(given["target_gamut"] or "BT.709"))
+    target = replace(target, range=given["target_range"])
     task = Conversion(
         source,
         target,
         kind,
-        exposure,
-        adaptation=adaptation,
+        given["exposure"],
+        adaptation=given["adaptation"],
         compression=GamutCompression() if gamut == "compress" else None,
-        tone=mapper.between(source, target, exposure) if mapper else None,
+        tone=mapper.between(source, target, given["exposure"]) if mapper else None,
     )
-    curves = f"{curve_in.name} to {curve_out.name}"
-    gamuts = f"{gamut_in.name} to {gamut_out.name}"
-    automatic = {
-        "curve": curves,
-        "gamut": f"{gamuts} in {curve_in.name}",
-        "combined": f"{curves}, {gamuts}",
-    }[kind]
-    return LutJob(name, title or automatic, task, size=size, dimensions=dimensions)  # type: ignore[arg-type]
+    title = given["title"] or _title_of(task)
+    return LutJob(name, title, task, size=given["size"], dimensions=given["dimensions"])
+
+
+def _check_ends(given: dict[str, Any]) -> None:
+    """Refuse settings without a name that their kind of LUT needs."""
+    kind = given["kind"]
+    left_alone = {"gamut": ("target_curve",), "curve": ("source_gamut", "target_gamut")}
+    for name in ENDS:
+        if not given[name] and name not in left_alone.get(kind, ()):
+            raise DefinitionError(
+                f"a {kind} LUT needs a {name.replace('_', ' ')}",
+                accepted="a name from `lutbench list`",
+            )
+
+
+def _title_of(task: Conversion) -> str:
+    curves = f"{task.source.curve.name} to {task.target.curve.name}"
+    gamuts = f"{task.source.gamut.name} to {task.target.gamut.name}"
+    titles = {"curve": curves, "gamut": f"{gamuts} in {task.source.curve.name}"}
+    return titles.get(task.kind, f"{curves}, {gamuts}")
 
 
 def make(job: LutJob, digest: str = "") -> Lut:
@@ -294,7 +255,7 @@ def build_recipe(
         write_cube(lut, path, decimals=job.decimals, force=force)
         legend = None
         if isinstance(job.task, FalseColour):
-            from lutbench.report.legend import write_legend
+            from lutbench.media.legend import write_legend
 
             legend = path.with_name(f"{path.stem}_legend.png")
             write_legend(job.task, legend, job.title, force=force)

@@ -462,7 +462,7 @@ def test_values_that_are_not_finite(folder: Path, value: str) -> None:
 
 
 def test_nan_on_both_sides_is_no_match(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    from lutbench.checks import subjects
+    from lutbench.recipes import subjects
 
     real = subjects.open_subject
 

@@ -18,6 +18,7 @@ from lutbench.model.false_colour import FalseColour
 from lutbench.model.tone import Eetf
 from lutbench.recipes.make import build, build_recipe, make, measured, quick_job
 from lutbench.recipes.schema import read_recipe, recipe_from_text
+from lutbench.recipes.settings import Settings
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
 
 HEAD = """
@@ -38,7 +39,15 @@ def one(text: str) -> object:
 def test_the_public_build_is_the_conversion() -> None:
     lut = lutbench.build("acescct", "bt.1886", source_gamut="acescg", target_gamut="bt.709", size=9)
     assert isinstance(lut, Lut3D)
-    job = quick_job("ACEScct", "BT.1886", source_gamut="ACEScg", target_gamut="BT.709", size=9)
+    job = quick_job(
+        Settings(
+            source_curve="ACEScct",
+            target_curve="BT.1886",
+            source_gamut="ACEScg",
+            target_gamut="BT.709",
+            size=9,
+        )
+    )
     assert np.array_equal(lut.table, job.transform().apply(lut.nodes))
     assert lut.title == "ACEScct to BT.1886, ACES AP1 to BT.709"
 
@@ -261,7 +270,15 @@ def test_the_accuracy_report_by_brute_force() -> None:
     """The report's figures, found again patch by patch with colour-science."""
     import colour
 
-    job = quick_job("ACEScct", "sRGB", source_gamut="ACEScg", target_gamut="BT.709", size=17)
+    job = quick_job(
+        Settings(
+            source_curve="ACEScct",
+            target_curve="sRGB",
+            source_gamut="ACEScg",
+            target_gamut="BT.709",
+            size=17,
+        )
+    )
     lut = make(job)
     report = measured(job, lut)
     assert report.accuracy is not None

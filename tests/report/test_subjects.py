@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 import lutbench
+from lutbench.media.legend import write_legend
 from lutbench.media.still.still import read_still
 from lutbench.media.subjects import (
     chart_picture,
@@ -20,7 +21,6 @@ from lutbench.media.subjects import (
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Encoding
 from lutbench.model.false_colour import FalseColour, default_bands
-from lutbench.report.legend import write_legend
 
 KNOWN = Catalogue()
 SOURCE = Encoding(KNOWN.curve("ACEScct"), KNOWN.gamut("ACEScg"))

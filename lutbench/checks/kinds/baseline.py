@@ -14,7 +14,6 @@ from lutbench.checks import baselines
 from lutbench.checks.base import Check, CheckResult, Context, read_end
 from lutbench.checks.judging import judge, verdict, view_for
 from lutbench.checks.limits import CheckFigure, checked_limits, known_limits
-from lutbench.checks.subjects import NamedTransform
 from lutbench.errors import LutbenchError
 from lutbench.measure.comparison import ASSUMED_SOURCE
 from lutbench.measure.samples import nodes_of
@@ -22,6 +21,7 @@ from lutbench.measure.view import View
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Encoding
 from lutbench.model.transforms import Array, Transform
+from lutbench.recipes.subjects import NamedTransform
 from lutbench.recipes.table import Table
 from lutbench.tables.lut import Lut
 from lutbench.tables.nodes import domain_of

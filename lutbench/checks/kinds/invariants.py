@@ -18,7 +18,6 @@ import numpy as np
 from lutbench.checks.base import Check, CheckResult, Context, read_names
 from lutbench.checks.judging import in_codes, verdict
 from lutbench.checks.limits import CheckFigure, checked_limit
-from lutbench.checks.subjects import NamedTransform
 from lutbench.errors import DefinitionError, LutbenchError, unknown_name
 from lutbench.measure.comparison import ASSUMED_SOURCE
 from lutbench.measure.samples import (
@@ -30,6 +29,7 @@ from lutbench.measure.samples import (
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Encoding
 from lutbench.model.transforms import Array, Transform
+from lutbench.recipes.subjects import NamedTransform
 from lutbench.recipes.table import Table
 from lutbench.tables.lut import Lut3D, lattice
 from lutbench.tables.nodes import domain_of

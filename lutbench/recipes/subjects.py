@@ -14,7 +14,6 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from lutbench.errors import DefinitionError, unknown_name
 from lutbench.formats.open import open_lut
@@ -23,12 +22,12 @@ from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.transforms import Transform
 from lutbench.recipes.make import make, quick_job
 from lutbench.recipes.schema import LutJob, Recipe, read_recipe
+from lutbench.recipes.settings import ENDS, SETTINGS, Settings, setting_named
 
 ACCEPTED = 'a LUT file, RECIPE.toml#NAME, or "CURVE, GAMUT to CURVE, GAMUT"'
 
-_TEXTS = ("kind", "tone", "gamut", "adaptation", "source_range", "target_range")
-_NUMBERS = ("exposure",)
-_COUNTS = ("size", "dimensions")
+_OPTIONS = tuple(each for each in SETTINGS if each.name not in (*ENDS, "title"))
+"""The settings that may follow a pipeline; its two ends are the text itself."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,8 +113,8 @@ def _subject(
     return NamedTransform(text, transform, path=path)
 
 
-def quick_settings(text: str) -> dict[str, Any]:
-    """The settings of a pipeline in its short form, named as `build` names them.
+def quick_settings(text: str) -> Settings:
+    """The settings of a pipeline in its short form.
 
     >>> quick_settings("ACEScct, ACEScg to BT.1886, BT.709; exposure=1")["exposure"]
     1.0
@@ -126,34 +125,21 @@ def quick_settings(text: str) -> dict[str, Any]:
     if len(ends) != 2 or not all(1 <= len(side) <= 2 and all(side) for side in sides):
         raise DefinitionError("is no pipeline", where=repr(text), accepted=ACCEPTED)
     (source_curve, *source_gamut), (target_curve, *target_gamut) = sides
-    return {
-        "source_curve": source_curve,
-        "target_curve": target_curve,
-        "source_gamut": "".join(source_gamut),
-        "target_gamut": "".join(target_gamut),
-        **dict(_option(option, text) for option in options),
-    }
+    settings = Settings(
+        source_curve=source_curve,
+        target_curve=target_curve,
+        source_gamut="".join(source_gamut),
+        target_gamut="".join(target_gamut),
+    )
+    for option in options:
+        name, _, value = (part.strip() for part in option.partition("="))
+        setting = setting_named(name, repr(text), _OPTIONS)
+        settings[setting.name] = setting.value(value, repr(text))  # type: ignore[literal-required]
+    return settings
 
 
 def _quick(text: str, catalogue: Catalogue) -> NamedTransform:
     settings = quick_settings(text)
+    job = quick_job(settings, catalogue)
     sampled = "size" in settings or "dimensions" in settings
-    job = quick_job(**settings, catalogue=catalogue)
     return _subject(text, make(job) if sampled else job.transform(), job)
-
-
-def _option(option: str, text: str) -> tuple[str, Any]:
-    key, _, value = (part.strip() for part in option.partition("="))
-    key = key.replace("-", "_")
-    try:
-        if key in _TEXTS:
-            return key, value
-        if key in _NUMBERS:
-            return key, float(value)
-        if key in _COUNTS:
-            return key, int(value)
-    except ValueError:
-        raise DefinitionError(
-            f"{value!r} is no number", where=f"{text!r}, {key}", accepted="a number"
-        ) from None
-    raise unknown_name("option", key, (*_TEXTS, *_NUMBERS, *_COUNTS), repr(text))

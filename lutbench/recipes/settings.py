@@ -1,0 +1,176 @@
+"""The settings of a conversion made from names: one list for Python, commands and short texts.
+
+`build` takes them as keywords, ``lutbench build`` as options, and the short form of a
+pipeline ("ACEScct, ACEScg to BT.1886, BT.709; exposure=1") after a semicolon.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal, TypedDict
+
+from lutbench.errors import DefinitionError, nearest_names
+
+if TYPE_CHECKING:
+    from lutbench.model.conversion import Kind
+    from lutbench.model.signal import Range
+
+
+class Choices(TypedDict, total=False):
+    """The types of the settings but the two curves; `SETTINGS` says what each is for."""
+
+    source_gamut: str
+    target_gamut: str
+    kind: Kind
+    size: int
+    exposure: float
+    tone: str
+    gamut: str
+    adaptation: str
+    source_range: Range
+    target_range: Range
+    dimensions: Literal[1, 3]
+    title: str
+
+
+class Settings(Choices, total=False):
+    """The types of all settings."""
+
+    source_curve: str
+    target_curve: str
+
+
+@dataclass(frozen=True)
+class Setting:
+    """One setting: its type, its default, what it is for, and the words it accepts.
+
+    `default` None means that it follows from the others. An empty `accepted` takes
+    anything; `placeholder` then stands for it in a help text.
+    """
+
+    name: str
+    type: type[str] | type[int] | type[float]
+    default: Any
+    says: str
+    placeholder: str = "NAME"
+    accepted: tuple[str, ...] = ()
+
+    def value(self, text: str, where: str) -> Any:
+        """The value that `text` gives.
+
+        Raises
+        ------
+        DefinitionError
+            When a number is wanted and the text is none.
+        """
+        try:
+            return self.type(text)
+        except ValueError:
+            raise DefinitionError(
+                f"{text!r} is no number", where=f"{where}, {self.name}", accepted="a number"
+            ) from None
+
+
+_RANGES = ("full", "legal")
+
+SETTINGS: tuple[Setting, ...] = (
+    Setting("source_curve", str, "", "The curve of the recording."),
+    Setting("source_gamut", str, "", "The gamut of the recording."),
+    Setting("target_curve", str, "", "The curve of the display or delivery."),
+    Setting("target_gamut", str, "", "The gamut of the display or delivery."),
+    Setting(
+        "kind",
+        str,
+        "combined",
+        "What to convert: tone and gamut, tone alone, or the gamut alone.",
+        accepted=("combined", "curve", "gamut"),
+    ),
+    Setting(
+        "size",
+        int,
+        None,
+        "Nodes an edge, 2 to 256. [default: 33; of a 1D LUT 1024 rows]",
+        placeholder="N",
+    ),
+    Setting("exposure", float, 0.0, "Stops brighter (or darker).", placeholder="STOPS"),
+    Setting(
+        "tone",
+        str,
+        "clip",
+        "Cut off what is brighter than white, roll it off, or bring an HDR display's light "
+        "to a lesser display.",
+        placeholder="clip|shoulder|eetf",
+    ),
+    Setting(
+        "gamut",
+        str,
+        "clip",
+        "Cut off colours outside the target gamut, or compress them into it.",
+        accepted=("clip", "compress"),
+    ),
+    Setting(
+        "adaptation",
+        str,
+        "bradford",
+        "How one white is adapted to another.",
+        accepted=("bradford", "cat02", "cat16", "none"),
+    ),
+    Setting(
+        "source_range",
+        str,
+        "full",
+        "The range of the values that the LUT takes.",
+        accepted=_RANGES,
+    ),
+    Setting(
+        "target_range",
+        str,
+        "full",
+        "The range of the values that the LUT gives.",
+        accepted=_RANGES,
+    ),
+    Setting(
+        "dimensions",
+        int,
+        3,
+        "A 3D LUT, or (kind curve only) a 1D LUT.",
+        accepted=("1", "3"),
+    ),
+    Setting("title", str, "", "The title in the file.", placeholder="TEXT"),
+)
+
+ENDS = ("source_curve", "source_gamut", "target_curve", "target_gamut")
+"""The settings that name the two ends of a conversion."""
+
+
+def with_defaults(given: Settings) -> dict[str, Any]:
+    """Every setting, as given or by default.
+
+    Raises
+    ------
+    LutbenchError
+        For a setting that does not exist.
+    """
+    for name in given:
+        setting_named(name)
+    values = {each.name: each.default for each in SETTINGS} | dict(given)
+    if values["size"] is None:
+        values["size"] = 33 if values["dimensions"] == 3 else 1024
+    return values
+
+
+def setting_named(name: str, where: str = "", among: tuple[Setting, ...] = SETTINGS) -> Setting:
+    """The setting of a name; ``-`` counts as ``_``.
+
+    Raises
+    ------
+    LutbenchError
+        With the nearest names, when there is none.
+    """
+    plain = name.replace("-", "_")
+    for each in among:
+        if each.name == plain:
+            return each
+    names = [each.name for each in among]
+    close = nearest_names(plain, names) or names
+    raise DefinitionError(f"no option is named {plain!r}", where=where, accepted=", ".join(close))
