@@ -21,6 +21,16 @@ UNITS = {
     "code_10bit": "10-bit codes",
 }
 FIGURES = {"mean": "mean", "p95": "95th percentile", "p99": "99th percentile", "max": "maximum"}
+MOST = {"delta_e_2000": 100.0, "delta_e_itp": 720.0, "code_10bit": 1023.0}
+"""What nothing is apart by more: black and white; the ends of PQ (720 times I, Recommendation
+ITU-R BT.2124); the scale. A limit over it lets everything pass."""
+
+FULL_SCALE = 1023.0
+"""In 10-bit codes."""
+
+MOST_BY_UNIT = {"10-bit codes": FULL_SCALE, "degrees": 180.0, "of a step": 10.0}
+"""The same for what `inspect` measures; a share is at most 1."""
+
 NAMES = tuple(
     measure if figure == "max" else f"{measure}_{figure}"
     for measure in UNITS
@@ -62,19 +72,28 @@ class CheckFigure:
         }
 
 
-def checked_limit(value: Any, where: str) -> float:
-    """A limit as a number: finite and not negative, or it would let everything pass, or nothing."""
+def checked_limit(value: Any, where: str, most: float = math.inf) -> float:
+    """A limit as a number from 0 to `most`: beyond, it would let everything pass, or nothing."""
     limit = number(value, where)
-    if not math.isfinite(limit) or limit < 0:
+    if not math.isfinite(limit) or not 0 <= limit <= most:
+        accepted = "a finite number from 0" if most == math.inf else f"0 to {most:g}"
         raise DefinitionError(
-            f"a limit of {limit:g} checks nothing", where=where, accepted="a finite number from 0"
+            f"a limit of {limit:g} checks nothing", where=where, accepted=accepted
         )
     return limit
 
 
+def most_in(unit: str) -> float:
+    """The most that a limit in a unit of `inspect` can ask for."""
+    return MOST_BY_UNIT.get(unit, 1.0 if unit.startswith("share") else math.inf)
+
+
 def checked_limits(values: Mapping[str, Any], where: str) -> dict[str, float]:
     """Limits by name, each checked; known names only, and at least one."""
-    limits = {name: checked_limit(value, f"{where}, {name}") for name, value in values.items()}
+    limits = {
+        name: checked_limit(value, f"{where}, {name}", MOST.get(measure_of(name)[0], FULL_SCALE))
+        for name, value in values.items()
+    }
     if not limits:
         raise DefinitionError(
             "no limit is given, so nothing is checked", where=where, accepted=", ".join(NAMES[:4])

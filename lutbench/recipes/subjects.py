@@ -11,6 +11,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from dataclasses import dataclass
 from pathlib import Path
@@ -67,6 +68,26 @@ def open_subject(text: str, catalogue: Catalogue, folder: str | Path = ".") -> N
     if options:
         raise DefinitionError("is no subject", where=repr(text), accepted=ACCEPTED)
     return NamedTransform(text, open_lut(path), path=path)
+
+
+def one_and_the_same(first: NamedTransform, second: NamedTransform) -> bool:
+    """Whether two subjects are one, so that to compare them proves nothing.
+
+    They are where both come from one file, by whatever name, and give the same;
+    or where both are one pipeline. A copy of a file is another file.
+    """
+    if first.path is None or second.path is None:
+        without_file = first.path is None and second.path is None
+        return without_file and _plain(first.name) == _plain(second.name)
+    return os.path.samefile(first.path, second.path) and first.transform == second.transform
+
+
+def _plain(text: str) -> Any:
+    """A pipeline's settings, however it is written; any other text as it is."""
+    try:
+        return quick_settings(text.casefold())
+    except DefinitionError:
+        return text
 
 
 def recipe_job(recipe: Recipe, name: str, where: str) -> LutJob:

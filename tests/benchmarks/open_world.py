@@ -67,8 +67,9 @@ def outcomes(
             todo.append((name, seed))
     context = multiprocessing.get_context("fork")
     # A catalogue with a name less is asked in a process of its own, which ends with it.
-    apart = [job for job in todo if open_world.case(*job).without]
-    together = [job for job in todo if job not in set(apart)]
+    less = {name for name, seed in dict(todo).items() if open_world.case(name, seed).without}
+    apart = [job for job in todo if job[0] in less]
+    together = [job for job in todo if job[0] not in less]
     for share, limit in ((together, None), (apart, 1)):
         if not share:
             continue

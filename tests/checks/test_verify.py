@@ -366,7 +366,7 @@ def test_stops_that_no_light_has_are_refused(folder: Path) -> None:
     keys = 'kind = "levels"\nlut = "monitor.cube"\n'
     for stops in ("2000", "-2000"):
         write_suite(f'[[check]]\nname = "a"\n{keys}points = [{{ stops = {stops}, percent = 1 }}]')
-        with pytest.raises(LutbenchError, match=r"out of limits; accepted: -100 to 100"):
+        with pytest.raises(LutbenchError, match=r"out of limits; accepted: -20 to 20"):
             run("suite.toml")
 
 
@@ -477,7 +477,8 @@ def test_nan_on_both_sides_is_no_match(folder: Path, monkeypatch: pytest.MonkeyP
         return subjects.NamedTransform(text, Nan(table))
 
     monkeypatch.setattr("lutbench.checks.base.open_subject", broken)
-    found = one('kind = "reference"\nlut = "monitor.cube"\nexact = "monitor.cube"')
+    Path("other.cube").write_bytes(Path("monitor.cube").read_bytes())
+    found = one('kind = "reference"\nlut = "monitor.cube"\nexact = "other.cube"')
     assert found["status"] == "error"
     assert "NaN" in found["summary"]
 

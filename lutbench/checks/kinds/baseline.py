@@ -14,7 +14,7 @@ from lutbench.checks import baselines
 from lutbench.checks.base import Check, CheckResult, Context, read_end
 from lutbench.checks.judging import judge, verdict, view_for
 from lutbench.checks.limits import CheckFigure, checked_limits, known_limits
-from lutbench.errors import LutbenchError
+from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.measure.comparison import ASSUMED_SOURCE
 from lutbench.measure.samples import nodes_of
 from lutbench.measure.view import View
@@ -64,6 +64,7 @@ class Baseline(Check):
         limits = checked_limits(self.limits, f"{self.where}, limits")
         side = context.subject(self.lut)
         path = context.path(self.baseline)
+        not_itself(side.path, path, self.where, "the LUT is its own baseline")
         whole = path.suffix.lower() == ".cube"
         if context.record:
             return self._recorded(context, side, path, whole)
@@ -165,6 +166,14 @@ def held_to_table(
     if not figures:
         raise LutbenchError("the limits given compare nothing here", accepted="code_10bit")
     return verdict(figures, where, show)
+
+
+def not_itself(given: Path | None, stored: Path, where: str, what: str) -> None:
+    """Refuse a recording that is the file it is recorded from."""
+    if given is not None and stored.exists() and stored.samefile(given):
+        raise DefinitionError(
+            f"{what}, so nothing is checked", where=where, accepted="a file of its own"
+        )
 
 
 def _another_shape(found: str, stored: str) -> CheckResult:

@@ -9,7 +9,7 @@ import numpy as np
 
 from lutbench.checks.base import Check, CheckResult, Context, read_end, read_names
 from lutbench.checks.judging import in_codes
-from lutbench.checks.limits import CheckFigure, checked_limit
+from lutbench.checks.limits import CheckFigure, checked_limit, most_in
 from lutbench.errors import DefinitionError, LutbenchError, unknown_name
 from lutbench.inspection.examined import Place
 from lutbench.inspection.finding import SEVERITIES
@@ -70,8 +70,9 @@ class HealthCheck(Check):
             )
         side = context.subject(self.lut)
         source, target = self.source or side.source, self.target or side.target
+        units = {name: limit.unit for name, limit in all_limits().items()}
         limits = {
-            code: checked_limit(value, f"{self.where}, limits, {code}")
+            code: checked_limit(value, f"{self.where}, limits, {code}", most_in(units[code]))
             for code, value in self.limits.items()
         }
         found = inspect(

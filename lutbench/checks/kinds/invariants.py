@@ -17,7 +17,7 @@ import numpy as np
 
 from lutbench.checks.base import Check, CheckResult, Context, read_names
 from lutbench.checks.judging import in_codes, verdict
-from lutbench.checks.limits import CheckFigure, checked_limit
+from lutbench.checks.limits import FULL_SCALE, CheckFigure, checked_limit
 from lutbench.errors import DefinitionError, LutbenchError, unknown_name
 from lutbench.measure.comparison import ASSUMED_SOURCE
 from lutbench.measure.samples import (
@@ -95,7 +95,7 @@ class Invariants(Check):
         figures, places = [], []
         for name in self.hold:
             value = self.limits.get(name, DEFAULT_LIMITS[name])
-            limit = checked_limit(value, f"{self.where}, limits, {name}")
+            limit = checked_limit(value, f"{self.where}, limits, {name}", FULL_SCALE)
             measured = INVARIANTS[name](side, inverse)
             figure = CheckFigure(name, measured.codes, limit, LABELS[name], "codes of 10 bit")
             figures.append(figure)

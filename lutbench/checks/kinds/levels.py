@@ -24,7 +24,11 @@ from lutbench.model.signal import (
 from lutbench.recipes.table import Table
 
 UNITS = ("percent", "signal", "code")
-MOST_STOPS = 100
+MOST_STOPS = 20
+"""Over and under mid grey; what is recorded with the widest encoding lies within 16."""
+
+MOST_LIGHT = MID_GREY * 2.0**MOST_STOPS
+MOST_WITHIN = {"percent": 100.0, "signal": 1.0}
 DEFAULT_WITHIN = {"percent": 0.2, "signal": 0.002, "code": 2.0}
 """Two codes of 10 bit, in each unit: what a LUT of 33 nodes keeps between its nodes."""
 
@@ -90,7 +94,8 @@ class LevelsCheck(Check):
                 "signal": own_signal,
                 "code": _codes(full, own_signal, point, target_range),
             }[point.unit]
-            within = checked_limit(point.within, f"{self.where}, within")
+            most = MOST_WITHIN.get(point.unit, 2.0**point.bits - 1)
+            within = checked_limit(point.within, f"{self.where}, within", most)
             off = np.abs(reached - point.value)
             worst = float(reached[int(off.argmax())]) if np.isfinite(off).all() else float("nan")
             unit = {"percent": "%", "signal": "signal", "code": f"{point.bits}-bit codes"}[
@@ -123,6 +128,12 @@ def _point(table: Table) -> Point:
         )
     if "reflectance" in table:
         light = table.number("reflectance")
+        if not 0 <= light <= MOST_LIGHT:
+            raise DefinitionError(
+                f"a reflectance of {light:g} is out of limits",
+                where=table.at("reflectance"),
+                accepted=f"0 to {MOST_LIGHT:.0f}, where 1 is a perfect white",
+            )
         name = f"{100 * light:g} % reflectance"
     else:
         stops = table.number("stops", 0.0)

@@ -22,6 +22,9 @@ from lutbench.model.gamuts import BT709, BT2020, Gamut, check_adaptation, conver
 from lutbench.model.transforms import Array
 from lutbench.recipes.table import Table
 
+MOST_WITHIN = 1.0
+"""The whole signal, or a whole channel of a matrix: a limit over it lets everything pass."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class CurveValues(Check):
@@ -58,7 +61,7 @@ class CurveValues(Check):
     def run(self, context: Context) -> CheckResult:
         if not self.points:
             raise DefinitionError("no points are given", where=self.where, accepted="points")
-        within = checked_limit(self.within, f"{self.where}, within")
+        within = checked_limit(self.within, f"{self.where}, within", MOST_WITHIN)
         light, signal = np.array(self.points).T
         encoded = self.curve.encode(light)
         # The way back, in signal: what the decoded light stands for.
@@ -88,13 +91,7 @@ class GamutMatrix(Check):
 
     @classmethod
     def read(cls, table: Table, common: dict[str, Any], catalogue: Catalogue) -> GamutMatrix:
-        rows = table.take("rows")
-        try:
-            matrix = np.array(rows, dtype=np.float64).reshape(3, 3)
-        except (TypeError, ValueError):
-            raise DefinitionError(
-                "is no matrix", where=table.at("rows"), accepted="three rows of three numbers"
-            ) from None
+        matrix = _matrix(table.take("rows"), table.at("rows"))
         within = table.take("within")
         return cls(
             **common,
@@ -106,9 +103,7 @@ class GamutMatrix(Check):
         )
 
     def run(self, context: Context) -> CheckResult:
-        within = checked_limit(self.within, f"{self.where}, within")
-        if not np.isfinite(self.rows).all():
-            raise DefinitionError("the matrix is not finite", where=self.where)
+        within = checked_limit(self.within, f"{self.where}, within", MOST_WITHIN)
         found = conversion(self.source, self.target, self.adaptation).array
         off = np.abs(found - self.rows)
         row, column = np.unravel_index(int(off.argmax()), off.shape)
@@ -117,6 +112,17 @@ class GamutMatrix(Check):
             f"{found[row, column]:.6f}, published {self.rows[row, column]:.6g}: off by"
         )
         return verdict([CheckFigure("matrix", float(off.max()), within, label)])
+
+
+def _matrix(rows: Any, where: str) -> Array:
+    """Three rows of three finite numbers; a boolean or a text is none."""
+    fits = isinstance(rows, list) and len(rows) == 3
+    if not fits or not all(isinstance(row, list) and len(row) == 3 for row in rows):
+        raise DefinitionError("is no matrix", where=where, accepted="three rows of three numbers")
+    matrix = np.array([[number(value, where) for value in row] for row in rows])
+    if not np.isfinite(matrix).all():
+        raise DefinitionError("the matrix is not finite", where=where, accepted="finite numbers")
+    return matrix
 
 
 ENCODE_LIMIT = 0.01

@@ -12,7 +12,7 @@ import numpy as np
 
 from lutbench.checks.base import Check, CheckResult, Context, read_end
 from lutbench.checks.judging import judge, view_for
-from lutbench.checks.kinds.baseline import record
+from lutbench.checks.kinds.baseline import not_itself, record
 from lutbench.checks.limits import checked_limits, known_limits
 from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.measure.samples import SampledColours
@@ -80,11 +80,13 @@ class Picture(Check):
         side = context.subject(self.lut)
         transform = interpolated(side.transform, self.interpolation)
         path = context.path(self.stored)
+        still = context.path(self.still)
+        not_itself(still, path, self.where, "the still is its own result")
         if not context.record and not path.exists():
             raise LutbenchError(
                 "there is no stored still", where=path, accepted="one made with verify --record"
             )
-        source = read_still(context.path(self.still))
+        source = read_still(still)
         shown = apply_to_still(transform, source)
         # Through a file, so that both went through the same rounding.
         with tempfile.TemporaryDirectory() as folder:

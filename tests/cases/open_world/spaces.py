@@ -109,7 +109,8 @@ def encoder(name: str) -> Function:
         return lambda x: colour.models.oetf_BT2100_HLG(np.maximum(x, 0) * white)
     encode = colour.LOG_ENCODINGS.get(name) or colour.OETFS[name]
     # Signals under 0 are clipped anyway, and some logarithms have none there.
-    least = decoder(name)(np.array(0.0))
+    with np.errstate(all="ignore"):
+        least = decoder(name)(np.array(0.0))
     return lambda x: np.asarray(encode(np.maximum(x, least)), dtype=float)
 
 
