@@ -39,6 +39,7 @@ from lutbench.tables.cells import (
     weight_matrix,
 )
 from lutbench.tables.lut import UNIT_DOMAIN, Lut, Lut1D, Lut3D, ShaperLut3D, lattice
+from lutbench.tables.nodes import sensible
 
 Fallback = Literal["gamut", "nearest"]
 
@@ -123,6 +124,8 @@ def invert(
     ------
     NotInvertibleError
         When there is nothing to invert: the LUT gives one colour, or a plane of them.
+    LutbenchError
+        When a value of the table is beyond what half float holds.
     """
     if size is not None and not 2 <= size <= LARGEST and not isinstance(lut, Lut1D):
         raise LutbenchError(f"an inverse of size {size}", accepted=f"2 to {LARGEST}")
@@ -147,7 +150,7 @@ class _Inverter:
     ) -> None:
         self.lut, self.size, self.fallback, self.hold = lut, size, fallback, hold
         self.title = title
-        self.table = lut.table.astype(np.float64)
+        self.table = sensible(lut.table.astype(np.float64))
         self.old = lattice(lut.size)  # inputs are solved for in 0..1 of the old domain
         self.domain = _output_domain(self.table)
         self.shaper = _neutral_shaper(self.table, self.domain) if shaper else None
@@ -318,7 +321,10 @@ class _Inverter:
             # Inputs that are at a bound and would leave it stay out of the solution.
             stuck = ((at <= 0) & (push < 0)) | ((at >= 1) & (push > 0))
             slope = np.where(stuck[:, None, :], 0, slope)
-            normal = slope.transpose(0, 2, 1) @ slope + damping[busy, None, None] * np.eye(3)
+            normal = slope.transpose(0, 2, 1) @ slope
+            # Never so little, beside the slopes, that rounding takes it away.
+            least = 1e-12 * np.trace(normal, axis1=1, axis2=2)
+            normal += np.maximum(damping[busy], least)[:, None, None] * np.eye(3)
             move = np.linalg.solve(normal, np.where(stuck, 0, push)[..., None])[..., 0]
             trial = np.clip(at + move, 0, 1)
             trial_cost = distance(trial, wanted)

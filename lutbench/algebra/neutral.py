@@ -9,7 +9,7 @@ from lutbench.algebra.result import Change, Reworked, code_error
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Transform
 from lutbench.tables.lut import Lut1D
-from lutbench.tables.nodes import domain_of
+from lutbench.tables.nodes import domain_of, examined
 
 
 def neutral_curve(
@@ -24,9 +24,14 @@ def neutral_curve(
     ----------
     grey
         One curve for all channels: the mean of the three.
+
+    Raises
+    ------
+    LutbenchError
+        When an output is no number, or beyond what half float holds.
     """
     domain = domain_of(transform)
-    curve = transform.apply(np.linspace(domain[0], domain[1], size))
+    curve = examined(transform, np.linspace(domain[0], domain[1], size))
     tint = float((curve.max(axis=1) - curve.min(axis=1)).max())
     changes = []
     if tint * CODES_10_BIT >= 0.5:
@@ -43,7 +48,7 @@ def neutral_curve(
         )
     lut = Lut1D(curve, domain, title)
     between = np.linspace(domain[0], domain[1], 3 * size + 2)
-    expected = transform.apply(between)
+    expected = examined(transform, between)
     if grey:
         expected = np.repeat(expected.mean(axis=1, keepdims=True), 3, axis=1)
     return Reworked(lut, code_error(expected, lut.apply(between)), tuple(changes))

@@ -22,6 +22,7 @@ from lutbench.model.signal import (
     code_from_signal,
 )
 from lutbench.model.transforms import Transform
+from lutbench.tables.nodes import examined
 
 SCHEMA = 1
 BIT_DEPTHS = (8, 10, 12)
@@ -444,8 +445,7 @@ class _Through:
         """Signals of neutrals, shape (n,), to R G B signals, shape (n, 3)."""
         held = np.clip(np.asarray(signal, dtype=np.float64), 0, 1)
         values = RangeFromSignal(self.source_range).apply(np.repeat(held[:, None], 3, axis=1))
-        out = np.asarray(self.lut.apply(values), dtype=np.float64)
-        return SignalFromRange(self.target_range).apply(out)
+        return SignalFromRange(self.target_range).apply(examined(self.lut, values))
 
 
 def _after(through: _Through | None, reading: Reading) -> AfterLut | None:

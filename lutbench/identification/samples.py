@@ -13,7 +13,7 @@ from lutbench.identification.curvebank import scale_of
 from lutbench.model.signal import CODES_10_BIT, Range
 from lutbench.model.transforms import Array, Transform
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D, lattice
-from lutbench.tables.nodes import before_shaper, diagonal, greys
+from lutbench.tables.nodes import before_shaper, diagonal, greys, sensible
 
 CODES = CODES_10_BIT
 """Errors are told in 10-bit codes of the file's full scale."""
@@ -212,6 +212,7 @@ def _alike(domain: Array) -> bool:
 def _samples(axis: Array, table: Array, neutral_in: Array, neutral: Array, one_d: bool) -> Samples:
     flat = table.reshape(-1, 3)
     low, high = flat.min(axis=0), flat.max(axis=0)
+    sensible(flat)
     if (high - low).max() < 1e-4:
         raise LutbenchError("every input gives the same output, so there is nothing to identify")
     step = _step(flat)

@@ -364,14 +364,15 @@ def _fits(trial: _Trial) -> Iterator[_Guess]:
         power,
     )
     yield from _saturations(trial)
-    slope, lift = (float(value) for value in np.polyfit(x, y, 1))
-    yield _Guess(
-        "output_gain_and_offset",
-        f"gain and offset of the output: B is A times {slope:.5f}, "
-        f"{1023 * lift:+.2f} codes of 10 bit",
-        slope * out_a + lift,
-        slope,
-    )
+    if np.ptp(x) * 1023 > SAME:  # else every line through the one value fits
+        slope, lift = (float(value) for value in np.polyfit(x, y, 1))
+        yield _Guess(
+            "output_gain_and_offset",
+            f"gain and offset of the output: B is A times {slope:.5f}, "
+            f"{1023 * lift:+.2f} codes of 10 bit",
+            slope * out_a + lift,
+            slope,
+        )
     gains = np.ones(3)
     for c in range(3):
         if (column := inside[:, c]).sum() >= FEWEST / 3:

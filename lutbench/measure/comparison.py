@@ -199,7 +199,7 @@ def _lattices(a: Transform, b: Transform) -> list[SampledColours]:
         same = found.get(samples.name)
         if same is None:
             found[samples.name] = samples
-        elif (same.signals != samples.signals).any():
+        elif not np.array_equal(same.signals, samples.signals):
             name = f"{samples.name} of the second"
             found[name] = SampledColours(name, samples.signals)
     return list(found.values())

@@ -51,6 +51,8 @@ class Levels:
     high: float
 
     def __str__(self) -> str:
+        if not np.isfinite(self.median):
+            return "no level is finite"
         low, median, high = (f"{100 * each:.0f}" for each in (self.low, self.median, self.high))
         return f"{low}–{high} %, median {median} %"
 
@@ -81,8 +83,10 @@ def levels_of(picture: NDArray[np.float32]) -> Levels:
     >>> str(levels_of(np.full((4, 4, 3), 0.4, np.float32)))
     '40–40 %, median 40 %'
     """
-    luma = np.asarray(picture, dtype=np.float32) @ _LUMA
-    low, median, high = np.nanpercentile(luma, [1, 50, 99])
+    # Sums of what float32 just holds do not fit it.
+    luma = np.asarray(picture, dtype=np.float64) @ _LUMA
+    luma = luma[np.isfinite(luma)]
+    low, median, high = np.percentile(luma, [1, 50, 99]) if luma.size else [np.nan] * 3
     return Levels(float(low), float(median), float(high))
 
 
@@ -283,7 +287,8 @@ def _drawn(cells: Sequence[Cell], grid: _Grid, heading: str, subheading: str) ->
     for index, cell in enumerate(cells):
         x, y = grid.place(index)
         levels = levels_of(cell.picture)
-        _strip(figure, grid, x, y + grid.picture_height + 7, levels)
+        if np.isfinite(levels.median):
+            _strip(figure, grid, x, y + grid.picture_height + 7, levels)
         at = y + grid.picture_height + 32
         if cell.label:
             _text(figure, grid, x, at, cell.label, 12.5, _INK, grid.cell_width)

@@ -11,14 +11,42 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from lutbench.errors import LutbenchError
 from lutbench.model.transforms import Array, Transform
 from lutbench.tables.lut import UNIT_DOMAIN, Lut, Lut1D, ShaperLut3D, lattice
 
 NEUTRALS_WITHOUT_NODES = 1025
 """Greys along the neutral axis of a LUT whose shaper does not rise: no input is a node's own."""
 
+LARGEST_SIGNAL = 65504.0
+"""The most that half float holds: beyond, products of outputs no longer fit a float64's digits,
+and no picture has such values."""
+
 LEAST_WIDTH = 1e-6
 """Signal: the width of a neutral axis where the domains of the channels do not overlap."""
+
+
+def examined(transform: Transform, inputs: ArrayLike) -> Array:
+    """The outputs of `transform` as float64, for an analysis that needs sensible numbers.
+
+    Raises
+    ------
+    LutbenchError
+        Where one is no number, or is beyond what half float holds.
+    """
+    return sensible(np.asarray(transform.apply(inputs), dtype=np.float64))
+
+
+def sensible(outputs: Array) -> Array:
+    """`outputs` as they are; LutbenchError as for `examined`."""
+    most = np.abs(outputs).max(initial=0.0)
+    if not most <= LARGEST_SIGNAL:
+        reached = f"reaches {most:.3g}" if np.isfinite(most) else "is NaN or infinite"
+        raise LutbenchError(
+            f"the output {reached}, where nothing can be examined",
+            accepted=f"outputs within ±{LARGEST_SIGNAL:.0f}",
+        )
+    return outputs
 
 
 def greys(values: ArrayLike) -> Array:

@@ -1,15 +1,18 @@
 """The fuzzer at length: ``python tests/fuzz --cases 20000``.
 
 Prints what was seen of each kind of file, writes every kind of fault as a file
-into ``--faults``, and exits with status 1 where there was one.
+into ``--faults``, and exits with status 1 where there was one. With ``--figures``
+files that are hostile in their numbers go through whole commands instead.
 """
 
 from __future__ import annotations
 
 import argparse
+import tempfile
 import time
 from pathlib import Path
 
+from figures_harness import Record
 from harness import Harness
 from hypothesis import HealthCheck, Phase, given, seed, settings
 from mutations import cases
@@ -23,8 +26,12 @@ def main() -> int:
     parser.add_argument("--kinds", nargs="*", choices=[*TARGETS], default=[*TARGETS])
     parser.add_argument("--seed", type=int, default=int(time.time()))
     parser.add_argument("--faults", type=Path, default=Path("fuzz-faults"))
+    parser.add_argument("--figures", action="store_true")
+    parser.add_argument("--first", type=int, default=0, help="the first case of --figures")
     wanted = parser.parse_args()
     print(f"seed {wanted.seed}")
+    if wanted.figures:
+        return figures(wanted.seed, wanted.first, wanted.cases, wanted.faults)
     began = time.monotonic()
     each_kind = -(-wanted.cases // len(wanted.kinds))
     with Harness() as harness:
@@ -42,6 +49,26 @@ def main() -> int:
         path.with_suffix(".txt").write_text(f"{place}\n\n{reason}\n")
         print(f"{path}: {place}")
     return 1 if harness.faults else 0
+
+
+def figures(seed: int, first: int, count: int, faults: Path) -> int:
+    """`count` commands on files that are hostile in their numbers."""
+    began = time.monotonic()
+    with tempfile.TemporaryDirectory() as folder:
+        record = Record(seed, Path(folder))
+        for number in range(first, first + count):
+            record.attempt(number)
+    endings = ", ".join(f"{what} {many}" for what, many in sorted(record.endings.items()))
+    print(f"{count} commands in {time.monotonic() - began:.0f} s: {endings}")
+    for name, seconds in sorted(record.slowest.items()):
+        print(f"{name:10} {seconds:6.2f} s at worst")
+    for at, (fault, found) in enumerate(record.faults.items()):
+        number, ending = found[0]
+        faults.mkdir(exist_ok=True)
+        text = f"case {number} of seed {seed}\n{ending.call}\n\n{ending.reason}\n"
+        (faults / f"{at:03d}.txt").write_text(text, encoding="utf-8")
+        print(f"{len(found)} × {fault}: cases {', '.join(str(case) for case, _ in found[:5])}")
+    return 1 if record.faults else 0
 
 
 def run(harness: Harness, kind: str, count: int, start: int) -> None:

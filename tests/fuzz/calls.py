@@ -1,0 +1,175 @@
+"""Command lines for hostile files: every command, with every option it has drawn now and then."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import click
+import numpy as np
+from figures import SMALLEST, Random, cdl, clf, cube, number
+
+from lutbench.cli.main import group
+
+# Each command with the files that it needs. LUT and OTHER are hostile, STILL, BEFORE and
+# AFTER are good pictures; OUT is a place to write to.
+CALLS: dict[str, str] = {
+    "inspect": "LUT",
+    "identify": "LUT",
+    "split": "LUT -o OUT/",
+    "compare": "LUT OTHER",
+    "apply": "LUT STILL OUT.SUFFIX",
+    "sheet": "LUT STILL OUT.png",
+    "convert": "LUT OUT.LUT",
+    "levels": "--curve NAME --lut LUT",
+    "verify": "SUITE",
+    "build": "RECIPE -o OUT/",
+    "capture": "CHART -o OUT.cube",
+    "learn": "BEFORE AFTER -o OUT.cube",
+    "match": "BEFORE AFTER -o OUT.cube --source-curve NAME --target-curve NAME --target-gamut AREA",
+    "chart": "OUT.png --frame 320x192",
+    "list": "curves",
+    "rework chain": "LUT OTHER -o OUT.cube",
+    "rework invert": "LUT -o OUT.cube",
+    "rework resize": "LUT SIZE -o OUT.cube",
+    "rework range": "LUT --source full legal -o OUT.cube",
+    "rework repair": "LUT -o OUT.cube",
+    "rework strength": "LUT NUMBER -o OUT.cube",
+    "rework blend": "LUT OTHER NUMBER -o OUT.cube",
+    "rework neutral": "LUT -o OUT.cube",
+}
+RARE = dict.fromkeys(("match", "chart", "list", "learn", "build", "verify"), 0.25)
+RARE |= dict.fromkeys(("sheet", "split", "capture"), 0.1)
+"""How often what is little touched by a hostile LUT is called, and what is slow."""
+
+LEFT_OUT = (
+    *("--help", "--scheduler", "--codec", "--record", "--self", "--jobs", "--definitions"),
+    *("--no-audio", "--chroma", "--quality", "--source-matrix"),
+)
+"""Options that wait for a cluster, write baselines, are for clips, or have fuzzing of their own."""
+
+CURVES = ("BT.709", "ACEScct", "BT.1886", "BT.2100 HLG", "linear", "sRGB", "ST 2084")
+GAMUTS = ("BT.709", "ACES AP1", "BT.2020", "XYZ")
+MAKERS = {".cube": cube, ".clf": clf, ".cc": cdl}
+SUFFIX_SHARES = (0.62, 0.25, 0.13)
+
+
+@dataclass(frozen=True)
+class Call:
+    """A command line, and the folder that its files stand in."""
+
+    args: tuple[str, ...]
+    folder: Path
+
+    def __str__(self) -> str:
+        return " ".join(self.args)
+
+
+def call(seed: int, number_of: int, folder: Path, stills: dict[str, str]) -> Call:
+    """The call of a number: its hostile files written into `folder`."""
+    rng = np.random.default_rng([seed, number_of])
+    weight = np.array([RARE.get(name, 1.0) for name in CALLS])
+    name = str(rng.choice(list(CALLS), p=weight / weight.sum()))
+    words = [_word(each, rng, folder, stills) for each in CALLS[name].split()]
+    return Call((*name.split(), *words, *_options(name, rng, folder, stills)), folder)
+
+
+def _word(word: str, rng: Random, folder: Path, stills: dict[str, str]) -> str:
+    if word in stills:
+        return stills[word]
+    if word in ("LUT", "OTHER"):
+        return _lut(word.lower(), rng, folder)
+    if word in ("SUITE", "RECIPE"):
+        return _toml(word, rng, folder)
+    plain = {
+        "NAME": str(rng.choice(CURVES)),
+        "AREA": str(rng.choice(GAMUTS)),
+        "SIZE": str(rng.choice([2, 3, 5, 9])),
+        # Not taken for an option where it starts with a minus.
+        "NUMBER": repr(float(rng.choice([0.0, 1.0, 0.5, SMALLEST, 1 - 1e-16, abs(number(rng))]))),
+        "OUT.SUFFIX": str(folder / f"out.{rng.choice(['png', 'tif', 'exr', 'dpx', 'jpg'])}"),
+        "OUT.LUT": str(folder / f"out.{rng.choice(['cube', 'clf'])}"),
+    }
+    return plain.get(word, str(folder / word.replace("OUT", "out")) if "OUT" in word else word)
+
+
+def _lut(stem: str, rng: Random, folder: Path) -> str:
+    suffix = str(rng.choice(list(MAKERS), p=SUFFIX_SHARES))
+    path = folder / f"{stem}{suffix}"
+    path.write_text(MAKERS[suffix](rng), encoding="utf-8")
+    return str(path)
+
+
+def _toml(word: str, rng: Random, folder: Path) -> str:
+    path = folder / f"{word.lower()}.toml"
+    if word == "SUITE":
+        lut, other = (Path(_lut(stem, rng, folder)).name for stem in ("lut", "other"))
+        checks = [
+            f'kind = "invariants"\nlut = "{lut}"',
+            f'kind = "reference"\nlut = "{lut}"\nexact = "{other}"',
+            f'kind = "health"\nlut = "{lut}"',
+            f'kind = "levels"\nlut = "{lut}"\npoints = [{{ reflectance = 18, percent = 40 }}]',
+        ]
+        text = "".join(f'[[check]]\nname = "c{at}"\n{each}\n' for at, each in enumerate(checks))
+    else:
+        text = (
+            f"size = {rng.choice([2, 3, 5])}\nexposure = {rng.uniform(-20, 20)!r}\n"
+            f'source = {{ curve = "{rng.choice(CURVES)}", gamut = "{rng.choice(GAMUTS)}" }}\n'
+            f'target = {{ curve = "{rng.choice(CURVES)}", gamut = "{rng.choice(GAMUTS)}" }}\n'
+            f"[tone]\ncontrast = {abs(number(rng))!r}\ntoe = {abs(number(rng))!r}\n"
+            f"[look.cdl]\nslope = {[abs(number(rng)) for _ in range(3)]}\n"
+            f'power = {[abs(number(rng)) or 1.0 for _ in range(3)]}\n[[lut]]\nname = "one"\n'
+        )
+    path.write_text(text, encoding="utf-8")
+    return str(path)
+
+
+def command_of(name: str) -> click.Command:
+    """The click command of a name of one or two words."""
+    found: click.Command = group
+    for word in name.split():
+        assert isinstance(found, click.Group)
+        inner = found.get_command(click.Context(found), word)
+        assert inner is not None
+        found = inner
+    return found
+
+
+def _options(name: str, rng: Random, folder: Path, stills: dict[str, str]) -> list[str]:
+    """Options that the command has, each with a chance."""
+    given: list[str] = ["--force"] if rng.random() < 0.2 else []
+    for option in command_of(name).params:
+        if not isinstance(option, click.Option) or option.opts[0] in (*LEFT_OUT, "-o", "--force"):
+            continue
+        written = CALLS[name].split()
+        if rng.random() > 0.12 or any(each in written for each in option.opts):
+            continue
+        given.append(option.opts[-1] if option.opts[-1].startswith("--") else option.opts[0])
+        if not option.is_flag:
+            given += [_value(option, rng, folder, stills) for _ in range(option.nargs)]
+    # Of two ends one may need the other: a refusal in one line is as good an answer.
+    return given
+
+
+def _value(option: click.Option, rng: Random, folder: Path, stills: dict[str, str]) -> str:
+    name, kind = option.opts[0], option.type
+    if isinstance(kind, click.Choice):
+        return str(rng.choice([str(each) for each in kind.choices]))
+    if "curve" in name and name != "--tone-curve":
+        return str(rng.choice(CURVES))
+    if "gamut" in name:
+        return str(rng.choice(GAMUTS))
+    if name in ("--page", "--card", "--coverage", "--sheet", "--junit", "--tone-curve"):
+        ends = {"--page": "html", "--junit": "xml", "--tone-curve": "csv"}
+        return str(folder / f"more.{ends.get(name, 'png')}")
+    if name in ("--base", "--lut"):
+        return _lut(name[2:], rng, folder)
+    if name == "--still":
+        return stills["STILL"]
+    if name in ("--zebra-min", "--fade", "--smoothness"):
+        return repr(float(rng.choice([0.0, 1.0, 1e-9, 0.3, abs(number(rng))])))
+    if name in ("--size", "--frames", "--columns", "--width", "--worst", "--decimals"):
+        return str(rng.choice([2, 3, 5, 7, 9]))
+    if name == "--limit":
+        return f"{rng.choice(['noise', 'banding', 'tint', 'fold'])}={abs(number(rng))!r}"
+    return repr(abs(number(rng))) if "integer" not in kind.name else str(rng.integers(1, 9))

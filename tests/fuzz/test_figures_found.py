@@ -1,0 +1,72 @@
+"""Kinds of fault that hostile numbers found, each kept out by a small case that shows it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from lutbench.algebra.invert import invert
+from lutbench.algebra.neutral import neutral_curve
+from lutbench.errors import LutbenchError
+from lutbench.exposure.levels import levels
+from lutbench.formats.cube import write_cube
+from lutbench.measure.comparison import compare
+from lutbench.media.sheet import levels_of
+from lutbench.model.transforms import Matrix
+from lutbench.tables.lut import Lut1D, Lut3D
+
+HUGE = 3.4e38
+
+
+def _with(value: float, size: int = 3) -> Lut3D:
+    table = Lut3D.identity(size).table.astype(np.float64)
+    table[1, 1, 1] = value
+    return Lut3D(table)
+
+
+def test_a_huge_number_has_no_inverse_and_no_singular_matrix() -> None:
+    with pytest.raises(LutbenchError, match=r"reaches 3\.4e\+38"):
+        invert(_with(HUGE))
+
+
+def test_nodes_of_two_sizes_and_of_one_domain_are_two_sets() -> None:
+    # A 1D LUT of ten rows and another of eight: their nodes have one name.
+    first, second = (Lut1D(np.linspace([0.0] * 3, [1.0] * 3, size)) for size in (10, 8))
+    assert compare(first, second).overall["code_10bit"].max < 0.01
+
+
+def test_a_side_that_hardly_moves_fits_no_line() -> None:
+    table = 0.5 + 1e-9 * Lut3D.identity(3).table
+    assert compare(Lut3D(table), Lut3D.identity(3)).overall["code_10bit"].max > 500
+
+
+def test_a_curve_of_what_is_not_finite_is_refused() -> None:
+    scaled = Matrix.from_array(np.eye(3) * 1e300)
+    twice = scaled | scaled
+    with pytest.raises(LutbenchError, match="NaN or infinite"):
+        neutral_curve(twice)
+
+
+def test_a_level_after_what_is_not_finite_is_refused() -> None:
+    scaled = Matrix.from_array(np.eye(3) * 1e300)
+    from lutbench.model.catalogue import open_catalogue
+
+    with pytest.raises(LutbenchError, match="NaN or infinite"):
+        levels(open_catalogue(user=False).curve("BT.709"), lut=scaled | scaled)
+
+
+def test_levels_of_a_picture_at_the_ends_of_float() -> None:
+    picture = np.full((4, 4, 3), HUGE, np.float32)
+    picture[0] = -HUGE
+    assert "%" in str(levels_of(picture))
+    assert str(levels_of(np.full((2, 2, 3), np.inf, np.float32))) == "no level is finite"
+
+
+def test_a_table_of_huge_numbers_is_not_identified(tmp_path: Path) -> None:
+    from lutbench.identification import identify
+
+    write_cube(_with(HUGE), tmp_path / "huge.cube")
+    with pytest.raises(LutbenchError, match="nothing can be examined"):
+        identify(_with(HUGE))
