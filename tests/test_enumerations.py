@@ -7,7 +7,6 @@ from typing import Any
 
 import numpy as np
 import pytest
-from lutbench.checks.subjects import open_subject
 
 import lutbench
 from lutbench.cli.main import group
@@ -21,6 +20,7 @@ from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import BT709
 from lutbench.model.signal import RangeFromSignal, SignalFromRange, range_of
 from lutbench.recipes.make import build
+from lutbench.recipes.subjects import open_subject
 from lutbench.tables.lut import Lut3D
 
 CURVE = AcesCct()

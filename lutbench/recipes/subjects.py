@@ -82,7 +82,7 @@ def one_and_the_same(first: NamedTransform, second: NamedTransform) -> bool:
     return os.path.samefile(first.path, second.path) and first.transform == second.transform
 
 
-def _plain(text: str) -> Any:
+def _plain(text: str) -> Settings | str:
     """A pipeline's settings, however it is written; any other text as it is."""
     try:
         return quick_settings(text.casefold())
