@@ -63,6 +63,11 @@ class Examined:
     scene_white: float | None = None
     hue: HueShift | None = None
 
+    @property
+    def title(self) -> str:
+        """What the file calls itself; empty when it does not."""
+        return str(getattr(self.subject.lut, "title", ""))
+
     @cached_property
     def folds(self) -> measures.Folds | None:
         """The folds of the lattice; None for a 1D LUT."""

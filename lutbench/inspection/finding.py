@@ -37,6 +37,10 @@ class Finding:
     seen: str
     advice: str
     place: Place | None = None
+    cure: str = ""
+    """The repair that mends it; empty where none does."""
+    by_default: bool = False
+    """Whether the repair is made without being asked for by name."""
 
     def to_data(self) -> dict[str, Any]:
         """The finding as plain data."""
@@ -50,6 +54,7 @@ class Finding:
             "seen": self.seen,
             "advice": self.advice,
             "place": self.place.to_data() if self.place else None,
+            "cure": self.cure or None,
         }
 
 
@@ -76,6 +81,12 @@ class FindingKind(ABC):
     limit: ClassVar[Limit | None] = None
     unit: ClassVar[str] = ""
     severity: ClassVar[Severity] = "warning"
+    decides: ClassVar[bool] = False
+    """Whether nothing else is looked for once this is found: it says what the table is."""
+    cure: ClassVar[str] = ""
+    """The repair that mends it, as ``lutbench rework repair --only`` names it."""
+    cured_on_request: ClassVar[bool] = False
+    """Whether it may be meant, so that it is mended only when asked for by name."""
     seen: ClassVar[str]
     """What a viewer sees of it."""
     advice: ClassVar[str]
@@ -110,6 +121,8 @@ class FindingKind(ABC):
             "unit": self.limit.unit if self.limit else self.unit,
             "seen": self.seen,
             "advice": self.advice,
+            "cure": self.cure,
+            "by_default": bool(self.cure) and not self.cured_on_request,
         }
         return Finding(**(fields | changed))
 

@@ -13,7 +13,7 @@ from functools import cached_property
 
 from lutbench.inspection import lattice as measures
 from lutbench.inspection.examined import Examined
-from lutbench.inspection.finding import SEVERITIES, Finding, NotExamined
+from lutbench.inspection.finding import SEVERITIES, Finding, FindingKind, NotExamined
 from lutbench.inspection.hue import HueShift
 from lutbench.inspection.limits import Limits
 from lutbench.inspection.registry import kinds
@@ -41,15 +41,30 @@ class Health:
     @cached_property
     def findings(self) -> tuple[Finding, ...]:
         """Everything found, worst first, else in the order of the examination."""
-        found = [each for kind in kinds() for each in kind.examine(self.examined)]
+        found: list[Finding] = []
+        for kind in self._looked_for:
+            found += kind.examine(self.examined)
         return tuple(sorted(found, key=lambda each: -SEVERITIES.index(each.severity)))
+
+    @cached_property
+    def decided_by(self) -> FindingKind | None:
+        """The kind that says what the table is, so that nothing else is looked for."""
+        deciding = (kind for kind in kinds() if kind.decides)
+        return next((kind for kind in deciding if any(kind.examine(self.examined))), None)
+
+    @property
+    def _looked_for(self) -> tuple[FindingKind, ...]:
+        return kinds() if self.decided_by is None else (self.decided_by,)
 
     @cached_property
     def not_examined(self) -> tuple[NotExamined, ...]:
         """What could not be looked for, together by the reason."""
         by_reason: dict[str, list[str]] = {}
         for kind in kinds():
-            if why := kind.hindrance(self.examined):
+            why = kind.hindrance(self.examined)
+            if self.decided_by is not None and kind is not self.decided_by:
+                why = f"nothing else is looked for in a table with {self.decided_by.code}"
+            if why:
                 by_reason.setdefault(why, []).append(kind.code)
         return tuple(NotExamined(tuple(codes), why) for why, codes in by_reason.items())
 

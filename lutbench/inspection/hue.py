@@ -63,20 +63,35 @@ class HueShift:
         return np.where(grey, np.nan, turn)
 
     @property
+    def weighed_shifts(self) -> Array:
+        """The turns in degrees, less the nearer a colour is to grey, shape (6, steps).
+
+        Beside grey a tint too weak to be seen turns hue by any angle. So a turn counts
+        by the chroma of the weaker side over that of the middle of its ramp, once at most.
+        """
+        weaker = np.minimum(_chroma(self.before), _chroma(self.after))
+        middle = _chroma(self.before)[:, self.before.shape[1] // 2]
+        weight = np.minimum(weaker / middle[:, None], 1.0)
+        return np.nan_to_num(self.shifts) * weight
+
+    @property
     def saturation(self) -> Array:
         """Chroma after over before half way along each ramp, shape (6,)."""
         middle = self.before.shape[1] // 2
         return np.asarray(_chroma(self.after)[:, middle] / _chroma(self.before)[:, middle])
 
     def greatest(self) -> tuple[float, int, int]:
-        """The greatest turn in degrees (with its sign), its ramp and its step."""
-        turns = np.nan_to_num(self.shifts)
+        """The greatest turn in degrees (with its sign), its ramp and its step.
+
+        Turns are weighed by chroma; see `weighed_shifts`.
+        """
+        turns = self.weighed_shifts
         ramp, step = np.unravel_index(int(np.argmax(np.abs(turns))), turns.shape)
         return float(turns[ramp, step]), int(ramp), int(step)
 
     def to_data(self) -> dict[str, Any]:
         """By hue: the greatest turn in degrees, and the change of saturation half way."""
-        turns = np.nan_to_num(self.shifts)
+        turns = self.weighed_shifts
         strongest = np.abs(turns).argmax(axis=1)
         return {
             "space": "I T P, Recommendation ITU-R BT.2124-0",

@@ -34,7 +34,15 @@ CREASES = 300.0
 LOOKED_AT = 20
 
 
-@dataclass(frozen=True)
+SAME_NUMBER = 2e-9
+"""Signal: values nearer than this are one number in a file."""
+
+PLANE_ALIKE, PLANE_DIFFERS = 0.9, 0.5
+"""Share of a plane's nodes: from the first it is its neighbour again, under the second it is not.
+Clipping fills the room between gradually."""
+
+
+@dataclass(frozen=True, order=True)
 class Spot:
     """A measure and the node where it is greatest."""
 
@@ -176,29 +184,80 @@ def _out_of_all(plane: Array, node: tuple[int, ...], score: float) -> bool:
     return min(bends) >= score or max(bends) <= -score
 
 
-def repeats(subject: Subject) -> tuple[float, tuple[int, ...]]:
-    """The share of neighbouring nodes that are alike between nodes that are not.
+def repeated_planes(subject: Subject) -> list[tuple[int, int]]:
+    """The planes that are like the one before, as (axis, index), between planes that differ.
 
-    Along axis c the channel c has to change. A step of nothing beside a step of
-    half a 10-bit code or more is a node written twice; a clipped end and a flat
-    curve are not. Gives the share of all neighbours, and the first such node.
+    Clipping, before a look or after it, makes neighbouring planes alike up to an end
+    of the scale, and elsewhere alike in part: neither is a plane that was written twice.
     """
-    planes, at_end = subject.planes, subject.at_end
-    alike = whole = 0
-    where: tuple[int, ...] = (0, 0, 0)
+    planes = subject.planes
+    found = []
     for axis in range(3):
-        steps = np.diff(planes, axis=axis + 1)
-        same = (np.abs(steps) < 2e-9).all(axis=0) & ~any_along(at_end[axis], axis, 1)
-        wide = np.moveaxis(np.abs(steps[axis]) > FOLD_DEPTH, axis, 0)
-        beside = np.zeros_like(wide)
-        beside[1:] |= wide[:-1]
-        beside[:-1] |= wide[1:]
-        hits = same & np.moveaxis(beside, 0, axis)
-        if hits.any() and not alike:
-            where = _node(int(np.argmax(hits)), hits.shape)
-        alike += int(hits.sum())
-        whole += hits.size
-    return alike / whole, where
+        same = (np.abs(np.diff(planes, axis=axis + 1)) < SAME_NUMBER).all(axis=0)
+        others = tuple(each for each in range(3) if each != axis)
+        alike = same.mean(axis=others)
+        twice = alike >= PLANE_ALIKE
+        first, last = int(np.argmin(twice)), len(twice) - 1 - int(np.argmin(twice[::-1]))
+        if twice.all() or not (alike[first : last + 1] < PLANE_DIFFERS).any():
+            continue
+        found += [(axis, k + 1) for k in range(first, last + 1) if twice[k]]
+    return found
+
+
+def out_of_plateau(subject: Subject) -> Spot:
+    """The value that stands out most from neighbours that are all one number.
+
+    Where a channel is clipped, neighbours along every axis are alike on both sides;
+    a table that rises or falls along each axis cannot leave one node out of them.
+    """
+    planes = subject.planes
+    axes = planes.ndim - 1
+    if planes.shape[1] < 3:
+        return Spot(0.0, (0,) * axes)
+    inner = (slice(None), *([slice(1, -1)] * axes))
+    here = planes[inner]
+    out, side = np.full(here.shape, np.inf), np.zeros(here.shape)
+    for axis in range(1, axes + 1):
+        ends = []
+        for part in (slice(None, -2), slice(2, None)):
+            index = list(inner)
+            index[axis] = part
+            ends.append(planes[tuple(index)])
+        level = np.abs(ends[0] - ends[1]) < SAME_NUMBER
+        out = np.minimum(out, np.where(level, np.abs(here - ends[0]), 0.0))
+        side += np.sign(here - ends[0])
+    score = np.where(np.abs(side) == axes, out, 0.0)
+    at = int(np.argmax(score))
+    _, *inside = _node(at, score.shape)
+    return Spot(float(score.flat[at]) * CODES, tuple(each + 1 for each in inside))
+
+
+def enlarged_from(planes: Array, straight: float) -> tuple[int, float] | None:
+    """The size from which a table was enlarged by straight interpolation, and its bend there.
+
+    Parameters
+    ----------
+    planes
+        Shape (3, n, n, n).
+    straight
+        The second difference, in signal, up to which three nodes are on a line.
+
+    Between nodes of the smaller table second differences along each axis are those of
+    rounding; at its nodes they are not. None where no step of nodes has that.
+    """
+    size = planes.shape[1]
+    for step in range(2, (size - 1) // 2 + 1):
+        if (size - 1) % step:
+            continue
+        within, bent = 0.0, 0.0
+        for axis in range(1, 4):
+            bend = np.abs(np.moveaxis(np.diff(planes, n=2, axis=axis), axis, 0))
+            at_node = (np.arange(1, size - 1) % step) == 0
+            within = max(within, float(bend[~at_node].max()))
+            bent = max(bent, float(np.percentile(bend[at_node], 90)))
+        if within <= straight and bent > 10 * straight:
+            return (size - 1) // step + 1, within
+    return None
 
 
 def coarse_bits(subject: Subject) -> int | None:
@@ -220,20 +279,29 @@ def coarse_bits(subject: Subject) -> int | None:
     return None
 
 
-def channel_order(subject: Subject) -> tuple[int, int, int]:
-    """The input channel that moves each output channel most: (0, 1, 2) is as it should be."""
+def pull(subject: Subject) -> Array:
+    """How far each input channel moves each output channel: shape (3, 3), output × input.
+
+    The mean step of the output along the axis of the input, where it is not clipped.
+    """
     planes, at_end = subject.planes, subject.at_end
-    if planes.ndim == 2:
-        return (0, 1, 2)
-    pull = np.zeros((3, 3))
+    found = np.zeros((3, 3))
     for channel in range(3):
         for axis in range(3):
             free = ~any_along(at_end[channel], axis, 1)
             steps = np.abs(np.diff(planes[channel], axis=axis))[free]
-            pull[channel, axis] = float(steps.mean()) if steps.size else 0.0
-    strongest = pull.argmax(axis=1)
+            found[channel, axis] = float(steps.mean()) if steps.size else 0.0
+    return found
+
+
+def channel_order(subject: Subject) -> tuple[int, int, int]:
+    """The input channel that moves each output channel most: (0, 1, 2) is as it should be."""
+    if subject.planes.ndim == 2:
+        return (0, 1, 2)
+    moved = pull(subject)
+    strongest = moved.argmax(axis=1)
     # A swap is plain: the other channel moves it at least twice as much as its own.
-    clear = pull.max(axis=1) >= 2 * np.diag(pull)
+    clear = moved.max(axis=1) >= 2 * np.diag(moved)
     first, second, third = np.where(clear, strongest, np.arange(3)).tolist()
     return first, second, third
 

@@ -17,6 +17,7 @@ class Constant(FindingKind):
     code = "constant"
     limit = Limit(1.0, "10-bit codes", "less than one code from black to white is no picture")
     severity = "error"
+    decides = True
     seen = "no picture at all"
     advice = "it is empty, or its shaper is: make it again"
 

@@ -19,6 +19,7 @@ class Fold(FindingKind):
         "share of tetrahedra",
         "a curve and a gamut conversion fold nothing deeper than half a code",
     )
+    cure = "folds"
     seen = "colours double back: an edge or ring where a saturated colour should run smoothly"
     advice = "do not key or match through it; smooth it or make it again"
 

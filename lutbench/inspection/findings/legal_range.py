@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 
 from lutbench.inspection.examined import Examined
@@ -24,6 +25,8 @@ class LegalRangeOutput(FindingKind):
     code = "legal_range_output"
     limit = Limit(1.5, "10-bit codes", "how near black and white lie to 64 and 940, with rounding")
     severity = "info"
+    cure = "legal"
+    cured_on_request = True
     seen = "right on a monitor set to legal range; flat and grey on one set to full range"
     advice = (
         "set the monitor's input range to legal (narrow, video), or build it with full range out"
@@ -38,7 +41,11 @@ class LegalRangeOutput(FindingKind):
                 f"what comes out lies in legal range: black {low * CODES:.0f}, "
                 f"white {high * CODES:.0f} of 1023"
             )
-            yield self.finding(lut, message, off)
+            if says_full(lut.title):
+                told = f"{message}, though its title says full range"
+                yield self.finding(lut, told, off, severity="warning", by_default=True)
+            else:
+                yield self.finding(lut, message, off)
 
 
 class LegalRangeInput(FindingKind):
@@ -61,6 +68,16 @@ class LegalRangeInput(FindingKind):
                 "of 1023: it expects legal range in"
             )
             yield self.finding(lut, message, off)
+
+
+def says_full(title: str) -> bool:
+    """Whether a title claims full range, and not legal range as well.
+
+    >>> says_full("Day, full range"), says_full("full to legal"), says_full("Fullmoon")
+    (True, False, False)
+    """
+    words = set(re.findall(r"[a-z]+", title.lower()))
+    return "full" in words and not words & {"legal", "narrow", "video", "limited"}
 
 
 def _ends_are_reached(axis: NeutralAxis) -> bool:

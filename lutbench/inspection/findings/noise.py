@@ -23,6 +23,7 @@ class Noise(FindingKind):
     limit = Limit(
         0.35, "10-bit codes", "compressed gamuts sampled at 17 nodes look like up to 0.28 codes"
     )
+    cure = "noise"
     seen = "blotches of colour in smooth areas, and bands after a grade"
     advice = "it was measured or derived from pictures: smooth it, or build it from its curves"
 
@@ -44,13 +45,14 @@ class StrayNode(FindingKind):
 
     code = "stray_node"
     limit = Limit(0.25, "10-bit codes", "kinks of clean tables look like up to 0.09 codes")
+    cure = "stray"
     seen = "a spot of wrong colour wherever the picture has just that colour"
     advice = "a number in the file is wrong: make it again, or smooth that node"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         if CoarseValues().spoils(lut) or Noise().noisy(lut):
             return
-        spot = measures.stray(lut.subject)
+        spot = max(measures.stray(lut.subject), measures.out_of_plateau(lut.subject))
         if spot.value > max(self.limit_for(lut), ROUNDED_STRAY if lut.coarse_bits else 0.0):
             message = f"a node stands {spot.value:.1f} codes or more out of its neighbours"
             yield self.finding(lut, message, spot.value, place=lut.at(spot.node))

@@ -17,6 +17,7 @@ class NonMonotonic(FindingKind):
 
     code = "non_monotonic"
     limit = Limit(0.2, "10-bit codes", "twice what rounding to four decimals can turn round")
+    cure = "monotone"
     seen = "a brighter part of a face or sky comes out darker than what is beside it"
     advice = "do not use it for viewing; make the LUT again, or repair it with a monotone curve"
 

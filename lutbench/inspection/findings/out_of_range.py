@@ -16,6 +16,8 @@ class OutOfRange(FindingKind):
 
     code = "out_of_range"
     limit = Limit(0.05, "10-bit codes", "just over the rounding of four decimals")
+    cure = "range"
+    cured_on_request = True
     seen = "a monitor cuts them off, or wraps them into wrong colours, or refuses the file"
     advice = "clamp it to 0..1 for a monitor; keep it for float pipelines"
 

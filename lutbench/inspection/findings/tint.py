@@ -16,6 +16,8 @@ class Tint(FindingKind):
 
     code = "tint"
     limit = Limit(1.0, "10-bit codes", "the least that a 10-bit signal can carry")
+    cure = "tint"
+    cured_on_request = True
     seen = "a grey card and white clothes have a colour; a white balance by eye goes wrong"
     advice = "on purpose in a look; else do not judge white balance through it"
 

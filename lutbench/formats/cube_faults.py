@@ -1,0 +1,134 @@
+"""What is wrong with a ``.cube`` file that cannot be read, and its cure where there is one.
+
+A cure is a text that can be read and says the same: nothing in it is guessed.
+"""
+
+from __future__ import annotations
+
+import codecs
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.tables.lut import SIZES_3D
+
+MOST_BYTES = 64 * 1024 * 1024
+"""The largest file that is looked at once more, in bytes."""
+
+_NUMBER = r"[-+]?\d*[.]?\d+(?:[eE][-+]?\d+)?"
+_COMMA_ROW = re.compile(r"^\s*(?:[-+]?\d+,\d+[\s;]+){2}[-+]?\d+,\d+\s*;?\s*$")
+_SEPARATED_ROW = re.compile(rf"^\s*{_NUMBER}\s*[,;]\s*{_NUMBER}\s*[,;]\s*{_NUMBER}\s*[,;]?\s*$")
+_PLAIN_ROW = re.compile(rf"^\s*{_NUMBER}\s+{_NUMBER}\s+{_NUMBER}\s*$")
+_ROW_START = re.compile(r"^\s*[-+.\d]")
+_SIZE = re.compile(r"^\s*LUT_([13])D_SIZE\s+(\d+)(?:\s+\2)*\s*$", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class CubeFault:
+    """A fault of a file; `cured` is the text without it, None where it cannot be known."""
+
+    code: str
+    message: str
+    advice: str
+    cured: bytes | None = None
+
+
+def cube_fault(data: bytes) -> CubeFault | None:
+    """The fault that keeps a ``.cube`` file from being read; None where none is recognised.
+
+    >>> cube_fault(b"LUT_1D_SIZE 2\\n0,0 0,0 0,0\\n1,0 1,0 1,0\\n").code
+    'decimal_commas'
+    """
+    if len(data) > MOST_BYTES:
+        return None
+    if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        return _utf16(data)
+    lines = data.decode("latin-1").replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    rows = [k for k, line in enumerate(lines) if _ROW_START.match(line)]
+    if not rows:
+        return None
+    return _commas(lines, rows) or _separators(lines, rows) or _count(lines, rows)
+
+
+def _utf16(data: bytes) -> CubeFault | None:
+    try:
+        text = data.decode("utf-16")
+    except UnicodeDecodeError:
+        return None
+    return CubeFault("utf16", "the text is UTF-16", "write it as UTF-8", text.encode("utf-8"))
+
+
+def _commas(lines: list[str], rows: list[int]) -> CubeFault | None:
+    if not any(_COMMA_ROW.match(lines[k]) for k in rows):
+        return None
+    if not all(_COMMA_ROW.match(lines[k]) or _PLAIN_ROW.match(lines[k]) for k in rows):
+        return None
+    for k in rows:
+        lines[k] = lines[k].replace(",", ".").replace(";", " ")
+    message = f"line {rows[0] + 1}: the numbers have decimal commas"
+    return CubeFault("decimal_commas", message, "write them with points", _text(lines))
+
+
+def _separators(lines: list[str], rows: list[int]) -> CubeFault | None:
+    if not all(_SEPARATED_ROW.match(lines[k]) for k in rows):
+        return None
+    for k in rows:
+        lines[k] = re.sub("[,;]", " ", lines[k])
+    message = f"line {rows[0] + 1}: commas or semicolons stand between the numbers"
+    return CubeFault("separators", message, "write them with spaces between", _text(lines))
+
+
+def _count(lines: list[str], rows: list[int]) -> CubeFault | None:
+    """A size that does not go with the number of rows."""
+    if not all(_PLAIN_ROW.match(lines[k]) for k in rows):
+        return None
+    sizes = [(k, found) for k, line in enumerate(lines) if (found := _SIZE.match(line))]
+    edge = round(len(rows) ** (1 / 3))
+    whole = edge**3 == len(rows) and SIZES_3D[0] <= edge <= SIZES_3D[1]
+    if not sizes:
+        return _without_size(lines, rows, edge) if whole else None
+    if len(sizes) > 1:
+        return None
+    at, found = sizes[0]
+    size = int(found[2])
+    expected = size if found[1] == "1" else size**3
+    if expected == len(rows):
+        return None
+    if whole:
+        message = f"line {at + 1}: the size says {size}, but {len(rows)} rows are a 3D LUT of {edge}"
+        lines[at] = f"LUT_3D_SIZE {edge}"
+        return CubeFault("wrong_size", message, f"write LUT_3D_SIZE {edge}", _text(lines))
+    return _missing_rows(lines, rows, size, expected) if len(rows) < expected else None
+
+
+def _without_size(lines: list[str], rows: list[int], edge: int) -> CubeFault:
+    lines.insert(rows[0], f"LUT_3D_SIZE {edge}")
+    message = f"no size is given, but {len(rows)} rows are a 3D LUT of {edge}"
+    return CubeFault("no_size", message, f"write LUT_3D_SIZE {edge}", _text(lines))
+
+
+def _missing_rows(lines: list[str], rows: list[int], size: int, expected: int) -> CubeFault:
+    missing = expected - len(rows)
+    values = np.array([lines[k].split() for k in rows], dtype=np.float64)
+    brightest = values.sum(axis=1).max()
+    gap = next(_breaks(values, size), None) if expected == size**3 else None
+    count = f"{missing} of {expected} rows {'is' if missing == 1 else 'are'} missing"
+    refused = "colours cannot be made up: make the LUT or fetch the file again"
+    if values[-1].sum() < brightest - 1e-6 and gap is None:
+        return CubeFault("short_table", f"{count}: the table breaks off at its end", refused)
+    where = "" if gap is None else f" before line {rows[gap] + 1}"
+    return CubeFault("missing_rows", f"{count}{where}", refused)
+
+
+def _breaks(values: NDArray[np.float64], size: int) -> Iterator[int]:
+    """Rows at which red starts again without a whole line of nodes before it."""
+    red = values[:, 0]
+    starts = np.flatnonzero(np.diff(red) < -0.2 * np.ptp(red)) + 1
+    yield from (int(each) for each in starts if each % size)
+
+
+def _text(lines: list[str]) -> bytes:
+    return "\n".join(lines).encode("latin-1")
