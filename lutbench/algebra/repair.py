@@ -1,21 +1,23 @@
 """Repair of what is wrong with a 3D LUT; each change is measured and reported.
 
 Order: range (values held to 0..1), noise, neutral axis rising, tint, folds. Each
-step touches only what it is named for, and a sound LUT comes out as it went in.
+step touches only what it is named for, is held to a bound, and is undone where it would
+leave more amiss than it found; a sound LUT comes out as it went in.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from lutbench.algebra.amiss import amiss
 from lutbench.algebra.result import Array, Change, Reworked, code_error
+from lutbench.algebra.unfold import MIRRORED, folds_of, unfolded
 from lutbench.errors import LutbenchError
 from lutbench.model.signal import CODES_10_BIT
-from lutbench.tables.cells import SIX_DECIMALS, channel_planes, folded, straight_basis, tetrahedra
+from lutbench.tables.cells import SIX_DECIMALS, channel_planes, straight_basis
 from lutbench.tables.lut import Lut3D, ShaperLut3D, lattice
 from lutbench.tables.nodes import diagonal
 from lutbench.tables.noise import noise_level
@@ -24,6 +26,8 @@ REPAIRS = ("range", "noise", "monotone", "tint", "folds")
 FADE = 0.35
 """Saturation (largest minus smallest channel of the input) at which a repair of the
 neutral axis has faded to nothing."""
+MOST_MOVED = 64.0
+"""10-bit codes: a sixteenth of the scale. What needs more is another LUT, not a repair."""
 LUMA = np.array([0.2126, 0.7152, 0.0722])
 LEAST_NOISE = 0.1
 """10-bit codes: there is nothing to see of less."""
@@ -34,8 +38,9 @@ def repair(
     what: Iterable[str] = ("noise", "monotone", "folds"),
     *,
     fade: float = FADE,
+    most: float = MOST_MOVED,
 ) -> Reworked:
-    """A LUT with faults mended.
+    """A LUT with faults mended, whether or not `inspect` finds them.
 
     Parameters
     ----------
@@ -46,6 +51,8 @@ def repair(
         (cells that are turned inside out are relaxed).
     fade
         The input saturation at which changes of the neutral axis have faded out.
+    most
+        The furthest that a value may be moved, in 10-bit codes.
 
     The error is the distance between the LUT given and the one returned.
 
@@ -60,8 +67,10 @@ def repair(
         raise LutbenchError(f"no repair is named {unknown[0]!r}", accepted=", ".join(REPAIRS))
     if not 0 < fade <= 2:
         raise LutbenchError(f"a fade of {fade:g} is out of limits", accepted="over 0, up to 2")
+    if not 0 < most <= CODES_10_BIT:
+        raise LutbenchError(f"a bound of {most:g} codes is not allowed", accepted="over 0 to 1023")
     if isinstance(lut, ShaperLut3D):
-        inner = repair(lut.lut, wanted, fade=fade)
+        inner = repair(lut.lut, wanted, fade=fade, most=most)
         assert isinstance(inner.lut, Lut3D)
         return Reworked(replace(lut, lut=inner.lut), inner.error, inner.changes)
     if not isinstance(lut, Lut3D):
@@ -69,18 +78,43 @@ def repair(
     original = lut.table.astype(np.float64)
     table = original.copy()
     changes: list[Change] = []
-    if "range" in wanted:
-        table = _note(table, np.clip(table, 0, 1), changes, "range", "held to 0..1")
-    if "noise" in wanted:
-        table = _denoised(table, changes)
-    if "monotone" in wanted:
-        table = _rising(table, fade, changes)
-    if "tint" in wanted:
-        table = _neutral(table, fade, changes)
-    if "folds" in wanted:
-        table = _unfolded(table, changes)
+    steps: dict[str, Callable[[Array, list[Change]], Array]] = {
+        "range": lambda now, log: _note(now, np.clip(now, 0, 1), log, "range", "held to 0..1"),
+        "noise": _denoised,
+        "monotone": lambda now, log: _rising(now, fade, log),
+        "tint": lambda now, log: _neutral(now, fade, log),
+        "folds": lambda now, log: _unfolded(now, most / CODES_10_BIT, log),
+    }
+    for name, step in steps.items():
+        if name in wanted:
+            table = _bounded_step(name, step, table, original, most, changes)
     error = code_error(original, table)
     return Reworked(replace(lut, table=table) if changes else lut, error, tuple(changes))
+
+
+def _bounded_step(
+    name: str,
+    step: Callable[[Array, list[Change]], Array],
+    table: Array,
+    original: Array,
+    most: float,
+    changes: list[Change],
+) -> Array:
+    """A step of the repair, held to the bound, and undone where it leaves more amiss."""
+    log: list[Change] = []
+    result = step(table, log)
+    bound = most / CODES_10_BIT
+    over = np.abs(result - original).max(axis=-1) > bound + SIX_DECIMALS
+    if name != "range" and over.any():
+        result = original + np.clip(result - original, -bound, bound)
+        held = f"held to {most:g} codes of movement at {over.mean():.2%} of the nodes"
+        log.append(Change(f"{name}_bounded", held, float(over.mean())))
+    worse = amiss(result).worse_than(amiss(table), name)
+    if worse:
+        changes.append(Change(f"{name}_left", f"not mended: it would add to the {worse}"))
+        return table
+    changes += log
+    return result
 
 
 def _note(before: Array, after: Array, changes: list[Change], code: str, words: str) -> Array:
@@ -180,65 +214,47 @@ def _smoothed(values: Array) -> Array:
 # --- folds -----------------------------------------------------------------------------------
 
 
-def _unfolded(table: Array, changes: list[Change], rounds: int = 200) -> Array:
-    size = table.shape[0]
-    corners = tetrahedra(size)
-    bad = folded(table)
-    found = int(bad.sum())
-    if not found:
+def _unfolded(table: Array, most: float, changes: list[Change]) -> Array:
+    start = folds_of(table)
+    if not start.count:
         return table
-    if found > 0.5 * len(bad):
-        changes.append(
-            Change(
-                "folds_left",
-                f"{found / len(bad):.1%} of the LUT is mirrored as a whole; not a fold to mend",
-                found / len(bad),
-            )
-        )
+    share = start.count / len(start.bad)
+    result = unfolded(table, most)
+    if result is None:
+        why = f"{start.count} tetrahedra ({share:.2%}) are folded and stay so"
+        if share > MIRRORED:
+            why = f"{share:.1%} of the LUT is mirrored as a whole; not a fold to mend"
+        changes.append(Change("folds_left", why, share))
         return table
-    result = table.copy()
-    for turn in range(rounds):
-        touched = np.zeros(size**3, bool)
-        touched[corners[bad].ravel()] = True
-        if turn > 20:  # a stubborn fold needs room: relax its neighbours with it
-            touched = _grown(touched, size)
-        result = _relaxed(result, touched.reshape(size, size, size))
-        bad = folded(result)
-        if not bad.any():
-            break
-    left = int(bad.sum())
-    words = (
-        f"folds relaxed: {found} of {len(bad)} tetrahedra ({found / len(bad):.2%}) were inside out"
-    )
+    words = f"folds relaxed: {start.count} tetrahedra ({share:.2%}) were folded"
     result = _note(table, result, changes, "folds", words)
+    left = folds_of(result).count
     if left:
         changes.append(
-            Change("folds_left", f"{left} tetrahedra are inside out still", left / len(bad))
+            Change("folds_left", f"{left} tetrahedra are folded still", left / len(start.bad))
         )
     return result
 
 
-def _grown(mask: NDArray[np.bool_], size: int) -> NDArray[np.bool_]:
-    from scipy.ndimage import binary_dilation
-
-    return np.asarray(binary_dilation(mask.reshape(size, size, size)).ravel())
+# --- single nodes ----------------------------------------------------------------------------
 
 
-def _relaxed(table: Array, mask: NDArray[np.bool_]) -> Array:
-    """Marked nodes halfway to the mean of their neighbours along each axis.
+def smoothed_node(table: Array, node: tuple[int, ...]) -> Array:
+    """The table with one node put to what its neighbours say along each axis.
 
-    On the outer faces of the lattice only the axes that lie in the face count, so
-    that the surface of the LUT is not drawn inwards; corners stay.
+    Along an axis: the cubic through two nodes on each side, (4·(a + b) − (c + d)) / 6 of the
+    nearer a, b and the further c, d; nearer an end the straight line. Then the mean.
     """
-    total = np.zeros_like(table)
-    count = np.zeros(table.shape[:3])
-    for axis in range(3):
-        middle = [slice(None)] * 3
-        before, after = middle.copy(), middle.copy()
-        middle[axis], before[axis], after[axis] = slice(1, -1), slice(None, -2), slice(2, None)
-        total[tuple(middle)] += table[tuple(before)] + table[tuple(after)]
-        count[tuple(middle)] += 2
-    mean = np.divide(total, count[..., None], out=table.copy(), where=count[..., None] > 0)
     result = table.copy()
-    result[mask] = 0.5 * (table[mask] + mean[mask])
+    said = []
+    for axis in range(3):
+        line = np.moveaxis(table, axis, 0)[(slice(None), *np.delete(node, axis).tolist())]
+        at, last = node[axis], len(line) - 1
+        if 2 <= at <= last - 2:
+            near, far = line[at - 1] + line[at + 1], line[at - 2] + line[at + 2]
+            said.append((4 * near - far) / 6)
+        elif 1 <= at <= last - 1:
+            said.append((line[at - 1] + line[at + 1]) / 2)
+    if said:
+        result[node] = np.mean(said, axis=0)
     return result

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
@@ -16,7 +17,10 @@ if TYPE_CHECKING:
 
 F = TypeVar("F", bound=Callable[..., Any])
 RANGES = click.Choice(["full", "legal"])
-REPAIRS = ("range", "noise", "monotone", "tint", "folds")
+REPAIRS = (
+    *("scale", "domain", "axes", "channels", "inverse", "legal", "stray"),
+    *("range", "noise", "monotone", "tint", "folds"),
+)
 
 
 def output_options(function: F) -> F:
@@ -257,7 +261,16 @@ def change_range(
     "what",
     type=click.Choice(REPAIRS),
     multiple=True,
-    help="What to mend; may be given more than once. [default: noise, monotone, folds]",
+    help="What to mend; may be given more than once. [default: what `inspect` finds and "
+    "cannot be meant]",
+)
+@click.option(
+    "--most",
+    type=click.FloatRange(0.0, 1023.0, min_open=True),
+    default=64.0,
+    show_default=True,
+    metavar="CODES",
+    help="The furthest that smoothing may move a value, in 10-bit codes.",
 )
 @click.option(
     "--fade",
@@ -271,6 +284,7 @@ def change_range(
 def repair(
     lut: str,
     what: tuple[str, ...],
+    most: float,
     fade: float,
     output: str,
     title: str,
@@ -280,20 +294,47 @@ def repair(
 ) -> None:
     """LUT with its faults mended; what was changed is printed.
 
-    range: values held to 0..1. noise: smoothed, no node moved further than the
-    noise. monotone: the neutral axis never falls. tint: neutrals come out neutral.
-    folds: cells that are inside out are relaxed.
+    By default what `inspect` finds: text that cannot be read (decimal commas, a wrong
+    size), code values in the table or the domain, rows or channels in another order, a
+    table that is the inverse of its title, noise, a grey scale that falls, folds, and
+    single stray nodes. Greys stay unless the fault is in the greys.
+
+    On request only, since it may be meant: range (values held to 0..1), tint (greys
+    come out grey) and legal (legal range out becomes full range).
+
+    A repair that would leave more amiss than it found is not made. A LUT that stays
+    useless is refused.
 
     \b
     Example:
+      lutbench rework repair old.cube -o sound.cube
       lutbench rework repair old.cube -o sound.cube --only tint --only folds
     """
-    from lutbench import algebra
+    from lutbench.inspection.cures import Bounds
+    from lutbench.inspection.cures import repair as repaired
 
     refuse_existing(output, force)
-    subject = _as_lut(_lut(lut, definitions), None)
-    made = algebra.repair(subject, what or ("noise", "monotone", "folds"), fade=fade)
+    subject, notes = _cured(lut, definitions)
+    made = repaired(subject, what or None, bounds=Bounds(most, fade))
+    made = replace(made, changes=(*notes, *made.changes))
     reworked(_titled(made, title), output, force=force, as_json=as_json, sources=[lut])
+
+
+def _cured(text: str, definitions: tuple[str, ...]) -> tuple[Any, list[Any]]:
+    """A LUT, and as changes what was wrong with its text; another transform is sampled."""
+    from lutbench.algebra.result import Change
+    from lutbench.errors import FormatError
+    from lutbench.files import read_bytes
+    from lutbench.formats.cube import MAX_BYTES, parse_cured
+
+    try:
+        return _as_lut(_lut(text, definitions), None), []
+    except FormatError:
+        if not text.lower().endswith(".cube"):
+            raise
+        read = parse_cured(read_bytes(text, limit=MAX_BYTES), text)
+        cured = [note for note in read.notes if "; cured: " in note]
+        return read.lut, [Change("text", note) for note in cured]
 
 
 @command.command()

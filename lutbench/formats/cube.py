@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from lutbench import files
 from lutbench.errors import FormatError
+from lutbench.formats.cube_faults import cube_fault
 from lutbench.formats.decimals import LARGEST, MAX_LINE, format_rows, number, parse_rows
 from lutbench.formats.lutfile import MAX_BYTES, LutFile, Writing
 from lutbench.tables.lut import SIZES_1D, SIZES_3D, UNIT_DOMAIN, Lut, Lut1D, Lut3D, ShaperLut3D
@@ -29,6 +30,9 @@ MAX_IDLE_LINES = 100_000
 
 MAX_COMMENT_BYTES = 1024 * 1024
 """How much comment is kept; what is beyond is passed over."""
+
+MOST_CURES = 3
+"""Faults of the text that one file may have after one another."""
 
 _SIZE_KEYWORDS = ("LUT_1D_SIZE", "LUT_3D_SIZE")
 _RANGE_KEYWORDS = ("LUT_1D_INPUT_RANGE", "LUT_3D_INPUT_RANGE")
@@ -62,7 +66,36 @@ def parse_cube(data: bytes, where: str = "", _id: str | None = None) -> LutFile[
     >>> parse_cube(b"LUT_1D_SIZE 2\\n0 0 0\\n1 1 1\\n").lut
     Lut1D(size=2, title='')
     """
-    return _Reader(where).read(data)
+    try:
+        return _Reader(where).read(data)
+    except FormatError as error:
+        fault = cube_fault(data)
+        if fault is None:
+            raise
+        cure = "; `lutbench rework repair` does it" if fault.cured is not None else ""
+        raise FormatError(fault.message, where=where, accepted=fault.advice + cure) from error
+
+
+def parse_cured(data: bytes, where: str = "") -> LutFile[Lut]:
+    """As `parse_cube`; a fault of the text that has a cure is cured first, and noted.
+
+    Raises
+    ------
+    FormatError
+        Where there is no cure.
+    """
+    notes: tuple[str, ...] = ()
+    while True:
+        try:
+            read = _Reader(where).read(data)
+        except FormatError:
+            fault = cube_fault(data)
+            if fault is None or fault.cured is None or len(notes) >= MOST_CURES:
+                parse_cube(data, where)
+                raise
+            data, notes = fault.cured, (*notes, f"{fault.message}; cured: {fault.advice}")
+        else:
+            return replace(read, notes=(*notes, *read.notes))
 
 
 def write_cube(

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.tables.lut import SIZES_3D
+from lutbench.tables.lut import SIZES_1D, SIZES_3D
 
-MOST_BYTES = 64 * 1024 * 1024
+MOST_BYTES = 16 * 1024 * 1024
 """The largest file that is looked at once more, in bytes."""
 
 _NUMBER = r"[-+]?\d*[.]?\d+(?:[eE][-+]?\d+)?"
@@ -23,7 +23,10 @@ _COMMA_ROW = re.compile(r"^\s*(?:[-+]?\d+,\d+[\s;]+){2}[-+]?\d+,\d+\s*;?\s*$")
 _SEPARATED_ROW = re.compile(rf"^\s*{_NUMBER}\s*[,;]\s*{_NUMBER}\s*[,;]\s*{_NUMBER}\s*[,;]?\s*$")
 _PLAIN_ROW = re.compile(rf"^\s*{_NUMBER}\s+{_NUMBER}\s+{_NUMBER}\s*$")
 _ROW_START = re.compile(r"^\s*[-+.\d]")
-_SIZE = re.compile(r"^\s*LUT_([13])D_SIZE\s+(\d+)(?:\s+\2)*\s*$", re.IGNORECASE)
+_IDLE = re.compile(
+    r"^\s*(?:#.*|TITLE.*|(?:LUT_[13]D_(?:SIZE|INPUT_RANGE)|DOMAIN_M(?:IN|AX))\b.*)?$", re.IGNORECASE
+)
+_SIZE = re.compile(r"^\s*LUT_([13])D_SIZE\s+(\d{1,6})(?:\s+\2)*\s*$", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -85,6 +88,8 @@ def _count(lines: list[str], rows: list[int]) -> CubeFault | None:
     """A size that does not go with the number of rows."""
     if not all(_PLAIN_ROW.match(lines[k]) for k in rows):
         return None
+    if any(not _ROW_START.match(line) and not _IDLE.match(line) for line in lines):
+        return None
     sizes = [(k, found) for k, line in enumerate(lines) if (found := _SIZE.match(line))]
     edge = round(len(rows) ** (1 / 3))
     whole = edge**3 == len(rows) and SIZES_3D[0] <= edge <= SIZES_3D[1]
@@ -94,14 +99,20 @@ def _count(lines: list[str], rows: list[int]) -> CubeFault | None:
         return None
     at, found = sizes[0]
     size = int(found[2])
+    low, high = SIZES_1D if found[1] == "1" else SIZES_3D
     expected = size if found[1] == "1" else size**3
-    if expected == len(rows):
+    if expected == len(rows) or not low <= size <= high:
         return None
     if whole:
-        message = f"line {at + 1}: the size says {size}, but {len(rows)} rows are a 3D LUT of {edge}"
+        message = (
+            f"line {at + 1}: the size says {size}, but {len(rows)} rows are a 3D LUT of {edge}"
+        )
         lines[at] = f"LUT_3D_SIZE {edge}"
         return CubeFault("wrong_size", message, f"write LUT_3D_SIZE {edge}", _text(lines))
-    return _missing_rows(lines, rows, size, expected) if len(rows) < expected else None
+    named = f"LUT_{found[1]}D_SIZE {size}"
+    if len(rows) < expected and len(rows) > size and found[1] == "3":
+        return _missing_rows(lines, rows, size, named)
+    return None
 
 
 def _without_size(lines: list[str], rows: list[int], edge: int) -> CubeFault:
@@ -110,15 +121,16 @@ def _without_size(lines: list[str], rows: list[int], edge: int) -> CubeFault:
     return CubeFault("no_size", message, f"write LUT_3D_SIZE {edge}", _text(lines))
 
 
-def _missing_rows(lines: list[str], rows: list[int], size: int, expected: int) -> CubeFault:
-    missing = expected - len(rows)
+def _missing_rows(lines: list[str], rows: list[int], size: int, named: str) -> CubeFault:
+    missing = size**3 - len(rows)
     values = np.array([lines[k].split() for k in rows], dtype=np.float64)
     brightest = values.sum(axis=1).max()
-    gap = next(_breaks(values, size), None) if expected == size**3 else None
-    count = f"{missing} of {expected} rows {'is' if missing == 1 else 'are'} missing"
-    refused = "colours cannot be made up: make the LUT or fetch the file again"
+    gap = next(_breaks(values, size), None)
+    verb = "is" if missing == 1 else "are"
+    count = f"{len(rows)} rows, too few for {named}: {missing} {verb} missing"
+    refused = f"{size**3} rows: make the LUT or fetch the file again"
     if values[-1].sum() < brightest - 1e-6 and gap is None:
-        return CubeFault("short_table", f"{count}: the table breaks off at its end", refused)
+        return CubeFault("short_table", f"{count}, the table breaks off at its end", refused)
     where = "" if gap is None else f" before line {rows[gap] + 1}"
     return CubeFault("missing_rows", f"{count}{where}", refused)
 

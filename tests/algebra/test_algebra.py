@@ -454,7 +454,7 @@ def test_the_lattice_behind_a_shaper_is_repaired() -> None:
     table = sample(look(), 9).table.copy()
     table[[4, 5]] = table[[5, 4]]  # two planes have changed places
     assert folded(table).any()
-    made = repair(shaped(Lut3D(table)), ["folds"])
+    made = repair(shaped(Lut3D(table)), ["folds"], most=128)  # a step is 128 codes
     assert isinstance(made.lut, ShaperLut3D)
     assert not folded(made.lut.lut.table).any()
     assert made.change("folds") is not None

@@ -31,6 +31,7 @@ FILE_FAULTS = (
     ChannelOrder(),
     InverseOfTitle(),
     FalseColour(),
+    DuplicateNodes(),
 )
 """What a file turns out to be: looked for first."""
 
@@ -51,7 +52,6 @@ BUILT_IN = (
     Noise(),
     StrayNode(),
     Banding(),
-    DuplicateNodes(),
     Enlarged(),
     HueShiftFound(),
 )

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from lutbench.inspection.examined import CHANNELS, Examined
 from lutbench.inspection.finding import Finding, FindingKind
-from lutbench.inspection.subject import AT_END, CODES
+from lutbench.inspection.subject import CODES
+from lutbench.tables.noise import CLIPPED_WITHIN
 
 SHORTEST = 4
 """Rows alike in turn, from which a run is looked at; two or three may be rounding."""
@@ -68,7 +69,7 @@ def stuck_runs(planes: NDArray[np.float64]) -> list[StuckRun]:
     rows = planes.transpose(3, 2, 1, 0).reshape(-1, 3)
     same = (np.abs(np.diff(rows, axis=0)) < STILL).all(axis=1)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], same, [False]]).astype(np.int8)))
-    low, high = float(planes[0].min()) + AT_END, float(planes[0].max()) - AT_END
+    low, high = float(planes[0].min()) + CLIPPED_WITHIN, float(planes[0].max()) - CLIPPED_WITHIN
     found = []
     for first, last in edges.reshape(-1, 2).tolist():
         count, red = last - first + 1, float(rows[first, 0])

@@ -1,0 +1,74 @@
+"""How much is amiss with a table, in the measures that a repair may not make worse."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+
+from lutbench.algebra.unfold import folds_of
+from lutbench.model.signal import CODES_10_BIT
+from lutbench.model.transforms import Array
+from lutbench.tables.cells import channel_planes
+from lutbench.tables.nodes import diagonal
+from lutbench.tables.noise import noise_level
+
+SLACK = 0.05
+"""10-bit codes: what a measure may grow by and count as the same; a hundred roundings."""
+
+MEANT_FOR = {
+    "range": "range",
+    "noise": "noise",
+    "monotone": "fall",
+    "tint": "tint",
+    "folds": "folds",
+    "stray": "noise",
+}
+"""The measure that each repair is to lower."""
+
+
+@dataclass(frozen=True)
+class Amiss:
+    """Measures in 10-bit codes: each is 0 in a table that has nothing of it.
+
+    `range` is the furthest outside 0..1, `fall` the deepest fall of the neutral axis,
+    `tint` its widest spread, `fold` the deepest fold, `folds` the depths of all summed.
+    """
+
+    range: float
+    noise: float
+    fall: float
+    tint: float
+    fold: float
+    folds: float
+
+    def worse_than(self, before: Amiss, repair: str) -> str:
+        """The measure that grew, by its name; empty where none did.
+
+        A repair of the tint or of a fall moves greys and, less and less, what is around
+        them. So the other of the two, and shallow folds there, do not count against it.
+        """
+        spared = {"fall", "tint", "folds"} if repair in ("tint", "monotone") else set()
+        for each in fields(self):
+            if each.name in spared and each.name != MEANT_FOR[repair]:
+                continue
+            if getattr(self, each.name) > getattr(before, each.name) + SLACK:
+                return each.name
+        return ""
+
+
+def amiss(table: Array) -> Amiss:
+    """The measures of a table, shape (n, n, n, 3)."""
+    axis = diagonal(table)
+    fall = float((np.maximum.accumulate(axis, axis=0) - axis).max())
+    outside = max(float(table.max()) - 1, -float(table.min()), 0.0)
+    folds = folds_of(table)
+    parts = (
+        outside,
+        noise_level(channel_planes(table)),
+        fall,
+        float(np.ptp(axis, axis=1).max()),
+        folds.deepest,
+        folds.depth,
+    )
+    return Amiss(*(CODES_10_BIT * each for each in parts))

@@ -1,0 +1,218 @@
+"""Repair of what an examination finds in a LUT; what it cannot mend it says."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from lutbench.algebra import invert
+from lutbench.algebra.ranges import change_range
+from lutbench.algebra.repair import FADE, MOST_MOVED, REPAIRS, smoothed_node
+from lutbench.algebra.repair import repair as repair_table
+from lutbench.algebra.result import Change, CodeError, Reworked, code_error
+from lutbench.algebra.rewritten import (
+    channels_put_back,
+    divided,
+    over_unit_domain,
+    rows_turned,
+)
+from lutbench.errors import LutbenchError
+from lutbench.inspection.examined import Examined
+from lutbench.inspection.finding import Finding
+from lutbench.inspection.findings.channel_order import order_of
+from lutbench.inspection.findings.integer_values import code_scale
+from lutbench.inspection.health import Health
+from lutbench.inspection.subject import Subject
+from lutbench.model.signal import CODES_10_BIT
+from lutbench.tables.lut import Lut, Lut1D, Lut3D, ShaperLut3D
+
+NOTHING = CodeError(0.0, 0.0, 0.0)
+
+
+@dataclass(frozen=True)
+class Bounds:
+    """How far a repair may go.
+
+    Parameters
+    ----------
+    most
+        The furthest that smoothing may move a value, in 10-bit codes. What a writer got
+        wrong as a whole (code values, the order of the rows) is written right without it.
+    fade
+        The input saturation at which changes of the neutral axis have faded out.
+    """
+
+    most: float = MOST_MOVED
+    fade: float = FADE
+
+
+Cure = Callable[[Examined, Finding, Bounds], Reworked]
+
+
+def _scale(lut: Examined, finding: Finding, bounds: Bounds) -> Reworked:
+    top = code_scale(lut.subject.planes)
+    assert top is not None
+    return _rewritten(divided(_table(lut), top), "scale", f"values divided by {top}")
+
+
+def _domain(lut: Examined, finding: Finding, bounds: Bounds) -> Reworked:
+    return _rewritten(over_unit_domain(_table(lut)), "domain", "domain set to 0..1")
+
+
+def _axes(lut: Examined, finding: Finding, bounds: Bounds) -> Reworked:
+    message = "rows put in order: red runs fastest now"
+    return _rewritten(rows_turned(_table(lut)), "axes", message)
+
+
+def _channels(lut: Examined, finding: Finding, bounds: Bounds) -> Reworked:
+    order = order_of(lut)
+    message = f"channels put back: {', '.join('RGB'[k] for k in order)} are R, G, B now"
+    return _rewritten(channels_put_back(_table(lut), order), "channels", message)
+
+
+def _legal(lut: Examined, finding: Finding, bounds: Bounds) -> Reworked:
+    return change_range(_table(lut), target=("legal", "full"))
+
+
+def _inverse(lut: Examined, finding: Finding, bounds: Bounds) -> Reworked:
+    return invert(_table(lut))
+
+
+def _stray(lut: Examined, finding: Finding, bounds: Bounds) -> Reworked:
+    given = _table(lut)
+    table3d = given.lut if isinstance(given, ShaperLut3D) else given
+    if not isinstance(table3d, Lut3D) or finding.place is None:
+        return _left(given, "stray", "not mended: only a node of a 3D LUT is")
+    before = table3d.table.astype(np.float64)
+    after = smoothed_node(before, finding.place.node)
+    moved = float(np.abs(after - before).max())
+    if moved * CODES_10_BIT > bounds.most:
+        far = f"it would move by {moved * CODES_10_BIT:.0f} codes, over the bound"
+        return _left(given, "stray", f"not mended: {far} of {bounds.most:g}")
+    made = replace(table3d, table=after)
+    lut_made = replace(given, lut=made) if isinstance(given, ShaperLut3D) else made
+    where = " ".join(map(str, finding.place.node))
+    message = f"node {where} put to the mean of its neighbours, by {moved * CODES_10_BIT:.1f} codes"
+    return Reworked(lut_made, code_error(before, after), (Change("stray", message, moved),))
+
+
+def _smoothing(name: str) -> Cure:
+    def cure(lut: Examined, finding: Finding, bounds: Bounds) -> Reworked:
+        given = _table(lut)
+        if isinstance(given, Lut1D):
+            return _left(given, name, "not mended: only a 3D LUT is")
+        return repair_table(given, (name,), fade=bounds.fade, most=bounds.most)
+
+    return cure
+
+
+CURES: dict[str, Cure] = {
+    "scale": _scale,
+    "domain": _domain,
+    "axes": _axes,
+    "channels": _channels,
+    "inverse": _inverse,
+    "legal": _legal,
+    "stray": _stray,
+    **{name: _smoothing(name) for name in REPAIRS},
+}
+"""The repairs by name, in the order in which they are made."""
+
+MOST_TURNS = 6
+"""Repairs in a row: a file may have codes in its table, in its domain, and more besides."""
+
+
+def repair(
+    lut: Lut, what: Iterable[str] | None = None, *, bounds: Bounds | None = None
+) -> Reworked:
+    """A LUT with what `inspect` finds in it mended.
+
+    Parameters
+    ----------
+    what
+        The repairs to make, by name. Unless given: those of what is found and cannot be
+        meant. Smoothing that is asked for is done whatever is found.
+    bounds
+        How far it may go.
+
+    What is found and stays is named in a change whose code ends in ``_left``.
+    The error is the distance between the LUT given and the one returned, over the
+    repairs that move values; a table written right as a whole counts as no distance.
+
+    Raises
+    ------
+    LutbenchError
+        When a repair of another name is asked for, or the LUT is useless and cannot be
+        mended.
+    """
+    wanted = None if what is None else tuple(what)
+    unknown = sorted(set(wanted or ()) - set(CURES))
+    if unknown:
+        raise LutbenchError(f"no repair is named {unknown[0]!r}", accepted=", ".join(CURES))
+    result, errors = lut, [NOTHING]
+    changes: list[Change] = []
+    bounds = bounds or Bounds()
+    done: set[str] = set()
+    for _ in range(MOST_TURNS):
+        health = Health(Subject(result))
+        for finding in _to_mend(health, wanted, done):
+            done.add(finding.cure)
+            made = CURES[finding.cure](Health(Subject(result)).examined, finding, bounds)
+            result = made.lut
+            changes += made.changes
+            errors.append(made.error)
+            if health.decided_by is not None:
+                break
+        else:
+            break
+    for name in wanted or ():
+        if name in REPAIRS and name not in done and not isinstance(result, Lut1D):
+            made = repair_table(result, (name,), fade=bounds.fade, most=bounds.most)
+            result, changes, errors = made.lut, [*changes, *made.changes], [*errors, made.error]
+            done.add(name)
+    if wanted is None:
+        changes += _left_over(result)
+    idle = [name for name in wanted or () if name not in done]
+    changes += [Change(f"{name}_not_found", f"nothing found to mend by {name}") for name in idle]
+    worst = max(errors, key=lambda each: each.max)
+    return Reworked(result, worst, tuple(changes))
+
+
+def _to_mend(health: Health, wanted: tuple[str, ...] | None, done: set[str]) -> list[Finding]:
+    """The findings that are mended, each repair once, in the order of `CURES`."""
+    found = {
+        each.cure: each
+        for each in reversed(health.findings)
+        if each.cure
+        and each.cure not in done
+        and (each.by_default if wanted is None else each.cure in wanted)
+    }
+    return [found[name] for name in CURES if name in found]
+
+
+def _left_over(result: Lut) -> list[Change]:
+    """The defects that have no cure; a LUT that an examination calls useless is refused."""
+    bad = [each for each in Health(Subject(result)).findings if each.severity != "info"]
+    if bad and bad[0].severity == "error":
+        raise LutbenchError(f"cannot be repaired: {bad[0].message}", accepted=bad[0].advice)
+    return [
+        Change(f"{each.code}_left", f"has no cure: {each.message}", each.value)
+        for each in bad
+        if not each.cure
+    ]
+
+
+def _table(lut: Examined) -> Lut:
+    table = lut.subject.lut
+    assert isinstance(table, Lut)
+    return table
+
+
+def _rewritten(lut: Lut, code: str, message: str) -> Reworked:
+    return Reworked(lut, NOTHING, (Change(code, message),))
+
+
+def _left(lut: Lut, name: str, message: str) -> Reworked:
+    return Reworked(lut, NOTHING, (Change(f"{name}_left", message),))

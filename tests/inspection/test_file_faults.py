@@ -1,0 +1,103 @@
+"""Damaged files: each is named, and cured or refused; sound ones are left alone."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from file_damage import FILE_DAMAGES, SOUND, FileDamage
+
+from lutbench import open_lut
+from lutbench.cli.main import main
+from lutbench.errors import FormatError, LutbenchError
+from lutbench.formats.cube import parse_cube
+from lutbench.formats.cube_faults import cube_fault
+from lutbench.inspection.cures import CURES, repair
+from lutbench.inspection.inspection import inspect
+from lutbench.tables.lut import Lut3D
+
+OF_THE_TEXT = {
+    "decimal_commas", "separators", "wrong_size", "no_size", "utf16", "short_table", "missing_rows",
+}  # fmt: skip
+
+
+def run(*args: object) -> int:
+    with pytest.raises(SystemExit) as ended:
+        main([str(each) for each in args])
+    return int(ended.value.code or 0)
+
+
+def test_there_are_forty_and_they_differ() -> None:
+    assert len(FILE_DAMAGES) >= 40
+    assert len({each.data for each in FILE_DAMAGES}) == len(FILE_DAMAGES)
+
+
+@pytest.mark.parametrize("damage", FILE_DAMAGES, ids=str)
+def test_every_fault_is_named(damage: FileDamage) -> None:
+    if damage.code in OF_THE_TEXT:
+        fault = cube_fault(damage.data)
+        assert fault is not None
+        assert fault.code == damage.code
+        assert (fault.cured is not None) == damage.cured
+        with pytest.raises(FormatError) as refused:
+            parse_cube(damage.data, "file.cube")
+        assert fault.message in str(refused.value)
+        assert "file.cube" in str(refused.value)
+        return
+    found = inspect(parse_cube(damage.data).lut).findings
+    assert found[0].code == damage.code, [each.code for each in found]
+    assert found[0].advice
+    assert found[0].severity != "info"
+
+
+@pytest.mark.parametrize("damage", FILE_DAMAGES, ids=str)
+def test_every_fault_is_cured_or_refused(
+    damage: FileDamage, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    broken, out = tmp_path / "broken.cube", tmp_path / "cured.cube"
+    broken.write_bytes(damage.data)
+    status = run("rework", "repair", broken, "-o", out, "--json")
+    printed = capsys.readouterr()
+    if not damage.cured:
+        # A plane written twice is no error of the file's form: it is left and stays named.
+        if damage.code == "duplicate_nodes":
+            left = {each["code"] for each in json.loads(printed.out)["changes"]}
+            assert "duplicate_nodes_left" in left
+            np.testing.assert_array_equal(open_lut(out).table, open_lut(broken).table)
+            return
+        assert status == 2
+        assert printed.err.count("\n") == 1
+        assert not out.exists()
+        return
+    assert status == 0, printed.err
+    assert json.loads(printed.out)["changes"]
+    cured = open_lut(out)
+    assert isinstance(cured, Lut3D)
+    points = np.random.default_rng(3).random((500, 3)) * 0.8 + 0.1
+    off = np.abs(np.asarray(cured.apply(points)) - damage.before.apply(points))
+    if damage.code == "inverse_of_title":
+        # An inverse of an inverse, of 17 nodes each: what it never reached cannot come back.
+        assert np.median(off) < 0.01
+        return
+    assert off.max() <= damage.within + 1e-6
+    assert damage.code not in {each.code for each in inspect(cured).findings}
+
+
+@pytest.mark.parametrize("name", SOUND)
+def test_sound_files_are_left_alone(name: str) -> None:
+    made = repair(SOUND[name])
+    assert made.lut is SOUND[name]
+    assert made.changes == ()
+
+
+def test_the_command_names_every_repair() -> None:
+    from lutbench.cli.rework import REPAIRS
+
+    assert set(REPAIRS) == set(CURES)
+
+
+def test_an_unknown_repair_is_refused() -> None:
+    with pytest.raises(LutbenchError, match="no repair is named 'hue'"):
+        repair(Lut3D.identity(5), ("hue",))
