@@ -159,11 +159,14 @@ def command(
     import lutbench
     from lutbench.media.names import is_clip, is_pattern
     from lutbench.media.tags import ColourTags
+    from lutbench.tables.code_scale import refuse_code_values
     from lutbench.tables.lut import interpolated
 
     source = files.source
     tags = ColourTags(picture.target_gamut, picture.target_curve)
-    transform = interpolated(lutbench.open_lut(lut), picture.interpolation)
+    opened = lutbench.open_lut(lut)
+    refuse_code_values(opened, lut)
+    transform = interpolated(opened, picture.interpolation)
     if is_clip(source):
         _refuse(source, format=picture.format_name, jobs=run.jobs, scheduler=run.scheduler)
         return _one_clip(transform, files, _clip_settings(clip, picture.depth, tags), report)

@@ -325,7 +325,8 @@ def _cured(text: str, definitions: tuple[str, ...]) -> tuple[Any, list[Any]]:
     from lutbench.algebra.result import Change
     from lutbench.errors import FormatError
     from lutbench.files import read_bytes
-    from lutbench.formats.cube import MAX_BYTES, parse_cured
+    from lutbench.formats.cube import parse_cured
+    from lutbench.formats.lutfile import MAX_BYTES
 
     try:
         return _as_lut(_lut(text, definitions), None), []

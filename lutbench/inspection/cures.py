@@ -22,10 +22,10 @@ from lutbench.errors import LutbenchError
 from lutbench.inspection.examined import Examined
 from lutbench.inspection.finding import Finding
 from lutbench.inspection.findings.channel_order import order_of
-from lutbench.inspection.findings.integer_values import code_scale
 from lutbench.inspection.health import Health
 from lutbench.inspection.subject import Subject
 from lutbench.model.signal import CODES_10_BIT
+from lutbench.tables.code_scale import code_scale
 from lutbench.tables.lut import Lut, Lut1D, Lut3D, ShaperLut3D
 
 NOTHING = CodeError(0.0, 0.0, 0.0)

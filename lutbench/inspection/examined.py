@@ -15,6 +15,9 @@ from lutbench.inspection.subject import CODES, Subject
 if TYPE_CHECKING:
     from lutbench.inspection.hue import HueShift
 
+STRAIGHT = 2.1e-4
+"""Signal: the second difference that rounding to four decimals leaves of a straight line."""
+
 CHANNELS = ("red", "green", "blue")
 
 
@@ -87,6 +90,13 @@ class Examined:
     def noise(self) -> float:
         """The noise of the values, in 10-bit codes."""
         return measures.noise(self.subject)
+
+    @cached_property
+    def enlarged_from(self) -> tuple[int, float] | None:
+        """The nodes an edge of the table that this was enlarged from, and what is left of bends."""
+        if self.subject.lattice is None:
+            return None
+        return measures.enlarged_from(self.subject.planes, STRAIGHT)
 
     def on_axis(self, index: int) -> Place:
         """The place of a point of the neutral axis."""

@@ -42,6 +42,10 @@ PLANE_ALIKE, PLANE_DIFFERS = 0.9, 0.5
 Clipping fills the room between gradually."""
 
 
+SHARPER = 5.0
+"""How many times sharper the bends at the nodes of a smaller table are than those between."""
+
+
 @dataclass(frozen=True, order=True)
 class Spot:
     """A measure and the node where it is greatest."""
@@ -246,7 +250,7 @@ def enlarged_from(planes: Array, straight: float) -> tuple[int, float] | None:
     rounding; at its nodes they are not. None where no step of nodes has that.
     """
     size = planes.shape[1]
-    for step in range(2, (size - 1) // 2 + 1):
+    for step in range((size - 1) // 2, 1, -1):
         if (size - 1) % step:
             continue
         within, bent = 0.0, 0.0
@@ -255,7 +259,7 @@ def enlarged_from(planes: Array, straight: float) -> tuple[int, float] | None:
             at_node = (np.arange(1, size - 1) % step) == 0
             within = max(within, float(bend[~at_node].max()))
             bent = max(bent, float(np.percentile(bend[at_node], 90)))
-        if within <= straight and bent > 10 * straight:
+        if within <= straight and bent > SHARPER * max(within, 1e-9):
             return (size - 1) // step + 1, within
     return None
 

@@ -21,6 +21,8 @@ def verdict(found: Inspection) -> str:
 
 
 def _what(found: Inspection) -> str:
+    if any(each.code == "false_colour" for each in found.findings):
+        return "It is false colour: bands of exposure, each painted in a colour of its own"
     text = _KINDS[found.kind]
     if found.kind in ("curve", "combined"):
         grey_in, grey_out = 100 * found.mid_grey_in, 100 * found.mid_grey_out

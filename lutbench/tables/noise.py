@@ -26,6 +26,10 @@ SIGN_CHANGES = 0.6
 """The share of sign changes from which differences are noise: noise has over 0.7, a smooth
 curve hardly any."""
 
+ALIKE = 0.65
+"""The share of like signs from which differences are no noise: lines beside each other have one
+half of them alike in noise, and nearly all where the table is made of kinks."""
+
 FEWEST_DIFFERENCES = 50
 """A median of fewer differences says too little."""
 
@@ -75,7 +79,9 @@ def _channel_noise(plane: Array, at_end: Mask) -> float:
             estimate = float(np.median(values)) / scale
             if estimate < least:
                 least = estimate
-                from_noise = _sign_changes(differences, free, axis) >= SIGN_CHANGES
+                from_noise = _sign_changes(differences, free, axis) >= SIGN_CHANGES and (
+                    plane.ndim == 1 or _alike_beside(differences, free, axis) <= ALIKE
+                )
     return least if from_noise else 0.0
 
 
@@ -85,6 +91,19 @@ def _sign_changes(differences: Array, free: Mask, axis: int) -> float:
     along = np.moveaxis(differences, axis, 0)
     turned = np.moveaxis(along[1:] * along[:-1] < 0, 0, axis)
     return float(turned[both].mean()) if both.any() else 0.0
+
+
+def _alike_beside(differences: Array, free: Mask, axis: int) -> float:
+    """In which share of neighbours beside the axis the sign is the same, on the axis most alike."""
+    shares = []
+    for other in range(differences.ndim):
+        if other == axis:
+            continue
+        both = ~any_along(~free, other, 1)
+        along = np.moveaxis(differences, other, 0)
+        same = np.moveaxis(along[1:] * along[:-1] > 0, 0, other)
+        shares.append(float(same[both].mean()) if both.any() else 0.0)
+    return max(shares)
 
 
 def any_along(mask: Mask, axis: int, reach: int) -> Mask:

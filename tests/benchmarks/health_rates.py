@@ -3,11 +3,15 @@
 Run it by itself (it takes from minutes to an hour):
 
     python tests/benchmarks/health_rates.py alarms --size 17 --size 33
+    python tests/benchmarks/health_rates.py looks --first 100 --count 10
     python tests/benchmarks/health_rates.py defects --size 33
 
 Clean LUTs are those that the project's own model makes for every usable curve of
 the catalogue and its usual targets, rounded to six decimals as a file is. An
-alarm is a finding that is a warning or an error.
+alarm is a finding that is a warning or an error. LUTs with looks are those of
+`tests/cases/open_world`, by published formulas and colour-science. There an alarm
+is false where it names what the formula does not do; a tint that a look lays on is
+none, and folds are counted apart.
 """
 
 from __future__ import annotations
@@ -128,6 +132,43 @@ def alarms(sizes: tuple[int, ...], part: float, seed: int) -> None:
         for key in sorted(total):
             print(f"| {key[0]} | {key[1]} | {total[key]} | {bad[key]} |")
         print("alarms by code:", dict(codes) or "none", flush=True)
+
+
+DAMAGED = {
+    "baked through 8 or 10 bits",
+    "no conversion: noise",
+    "no conversion: smooth map",
+    "resampled from fewer nodes",
+    "smoothed",
+}
+"""Families that have a defect, or are no picture's LUT at all."""
+
+
+@main.command()
+@click.option("--first", type=int, default=100, show_default=True, help="The first seed.")
+@click.option("--count", type=int, default=10, show_default=True, help="How many seeds.")
+def looks(first: int, count: int) -> None:
+    """Count alarms on LUTs with looks of every kind, by family."""
+    from open_world import case, families
+
+    print("| family | LUTs | tint named | folds named | other alarms |\n|---|---:|---:|---:|---|")
+    total: Counter[str] = Counter()
+    for family in families():
+        if family in DAMAGED:
+            continue
+        seen: Counter[str] = Counter()
+        for seed in range(first, first + count):
+            found = Health(Subject(case(family, seed).lut)).findings
+            raised = {each.code for each in found if each.severity != "info"}
+            seen.update(raised)
+            total["LUTs"] += 1
+            total["false"] += bool(raised - {"tint", "fold", "fold_in_black"})
+            total["tint"] += "tint" in raised
+            total["fold"] += bool(raised & {"fold", "fold_in_black"})
+        other = {code: n for code, n in seen.items() if code not in ("tint", "fold")}
+        words = ", ".join(f"`{code}` {n}" for code, n in sorted(other.items())) or "none"
+        print(f"| {family} | {count} | {seen['tint']} | {seen['fold']} | {words} |", flush=True)
+    print(dict(total))
 
 
 @main.command()

@@ -101,3 +101,20 @@ def test_the_command_names_every_repair() -> None:
 def test_an_unknown_repair_is_refused() -> None:
     with pytest.raises(LutbenchError, match="no repair is named 'hue'"):
         repair(Lut3D.identity(5), ("hue",))
+
+
+@pytest.mark.parametrize("kind", ["integer_values", "domain_in_codes"])
+def test_apply_refuses_what_gives_white_or_black_frames(
+    kind: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from lutbench.media.still.still import Still, write_still
+
+    lut, frame, out = (tmp_path / name for name in ("lut.cube", "in.png", "out.png"))
+    lut.write_bytes(next(each.data for each in FILE_DAMAGES if each.code == kind))
+    grey = np.full((8, 8, 3), 0.4, np.float32)
+    write_still(Still(grey, ("R", "G", "B"), "float"), frame, depth="8")
+    assert run("apply", lut, frame, out) == 2
+    printed = capsys.readouterr().err
+    assert printed.count("\n") == 1
+    assert "repair" in printed
+    assert not out.exists()

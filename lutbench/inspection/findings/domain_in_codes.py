@@ -4,23 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-import numpy as np
-
 from lutbench.inspection.examined import Examined
 from lutbench.inspection.finding import Finding, FindingKind
-from lutbench.inspection.findings.integer_values import TOPS
-
-
-def domain_scale(domain: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> int | None:
-    """The top of the code scale that a domain ends on; None for another.
-
-    >>> domain_scale(np.array([[0.0, 0, 0], [1023.0, 1023, 1023]]))
-    1023
-    """
-    low, high = domain
-    if not (low == low[0]).all() or not (high == high[0]).all() or low[0] < 0 or low[0] > 64:
-        return None
-    return int(high[0]) if high[0] in TOPS else None
+from lutbench.tables.code_scale import TOPS, domain_scale
 
 
 class DomainInCodes(FindingKind):

@@ -1,4 +1,4 @@
-"""A false-colour LUT: flat colours for bands of exposure."""
+"""A false-colour LUT: bands of exposure, each in a colour of its own."""
 
 from __future__ import annotations
 
@@ -9,33 +9,29 @@ import numpy as np
 from lutbench.inspection.examined import Examined
 from lutbench.inspection.finding import Finding, FindingKind, Limit
 
-FEWEST_BANDS = 3
-"""Flat bands on the grey scale, from which it is taken for false colour."""
+JUMP = 0.08
+"""Signal: R − G or B − G changes by more from one grey node to the next at the edge of a band."""
 
-FLAT = 1e-6
-"""Signal: steps narrower than this are flat."""
-
-COLOURED = 0.05
-"""Signal: the widest spread of R, G, B on the grey scale that a tint may have."""
+CALM = 0.01
+"""Signal: the median change of R − G and B − G within bands; noise has more everywhere."""
 
 
 class FalseColour(FindingKind):
-    """The grey scale comes out as flat bands of different colours."""
+    """The colour of the grey scale jumps from band to band."""
 
     code = "false_colour"
-    limit = Limit(0.4, "share of steps", "less than this flat is a look with a plateau")
+    limit = Limit(3.0, "jumps", "no look changes the colour of grey in three jumps or more")
     severity = "info"
     decides = True
-    seen = "each level of exposure painted in a flat colour of its own"
+    seen = "each level of exposure painted in a colour of its own"
     advice = "for judging exposure only; never grade or deliver through it"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         outputs = lut.subject.neutral.outputs
-        flat = (np.abs(np.diff(outputs, axis=0)) < FLAT).all(axis=1)
-        marks = np.flatnonzero(np.diff(np.concatenate([[False], flat, [False]]).astype(np.int8)))
-        runs = marks.reshape(-1, 2)
-        coloured = sum(int(np.ptp(outputs[first]) > COLOURED) for first, _ in runs)
-        share = float(flat.mean())
-        if len(runs) >= FEWEST_BANDS and coloured >= 2 and share > self.limit_for(lut):
-            message = f"false colour: greys come out as flat colours, in {len(runs)} bands or more"
-            yield self.finding(lut, message, share)
+        chroma = outputs[:, [0, 2]] - outputs[:, [1]]
+        steps = np.abs(np.diff(chroma, axis=0)).max(axis=1)
+        jumps = int((steps > JUMP).sum())
+        calm = float(np.median(steps[steps <= JUMP])) if (steps <= JUMP).any() else 1.0
+        if jumps >= self.limit_for(lut) and calm < CALM and jumps < 0.6 * len(steps):
+            message = f"false colour: the colour of grey jumps {jumps} times from black to white"
+            yield self.finding(lut, message, float(jumps))

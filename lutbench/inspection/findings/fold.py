@@ -10,6 +10,12 @@ from lutbench.inspection.finding import Finding, FindingKind, Limit
 NO_LATTICE = "a 1D LUT treats each channel by itself"
 
 
+FEW = 0.005
+"""Share of tetrahedra: fewer come with strong looks, at the edges of what they clip."""
+
+LOOK = "usual in a strong look; look at saturated colours through it before you key or match"
+
+
 class Fold(FindingKind):
     """Tetrahedra of the lattice are turned over."""
 
@@ -33,7 +39,10 @@ class Fold(FindingKind):
                 f"colours run backwards in {100 * folds.share:.3g} % of the lattice, "
                 f"up to {folds.worst.value:.1f} codes deep"
             )
-            yield self.finding(lut, message, folds.share, place=lut.at(folds.worst.node))
+            few = folds.share < FEW
+            changed = {"severity": "info", "by_default": False, "advice": LOOK} if few else {}
+            place = lut.at(folds.worst.node)
+            yield self.finding(lut, message, folds.share, place=place, **changed)
 
 
 class FoldInBlack(FindingKind):

@@ -25,11 +25,7 @@ class LiftedBlack(FindingKind):
         legal = nearest(axis.black, LEGAL_BLACKS) * CODES <= LegalRangeOutput().limit_for(lut)
         if value <= self.limit_for(lut) or legal or axis.white <= axis.black:
             return
-        message, changed = f"black comes out at {100 * axis.black:.1f} %", {}
+        message = f"black comes out at {100 * axis.black:.1f} %"
         if axis.clip_low is not None:
             message += " though shadows are cut off below it"
-            changed = {
-                "severity": "warning",
-                "advice": "a look, or a range mistake: check the monitor's range",
-            }
-        yield self.finding(lut, message, value, place=lut.on_axis(0), **changed)
+        yield self.finding(lut, message, value, place=lut.on_axis(0))

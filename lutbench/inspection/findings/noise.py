@@ -44,14 +44,14 @@ class StrayNode(FindingKind):
     """One node stands out of its neighbours."""
 
     code = "stray_node"
-    limit = Limit(0.25, "10-bit codes", "kinks of clean tables look like up to 0.09 codes")
+    limit = Limit(0.5, "10-bit codes", "kinks of strong looks look like up to 0.4 codes")
     cure = "stray"
     seen = "a spot of wrong colour wherever the picture has just that colour"
     advice = "a number in the file is wrong: make it again, or smooth that node"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
-        if CoarseValues().spoils(lut) or Noise().noisy(lut):
-            return
+        if CoarseValues().spoils(lut) or Noise().noisy(lut) or lut.enlarged_from is not None:
+            return  # nodes of a smaller table stand out by the bends at them
         spot = max(measures.stray(lut.subject), measures.out_of_plateau(lut.subject))
         if spot.value > max(self.limit_for(lut), ROUNDED_STRAY if lut.coarse_bits else 0.0):
             message = f"a node stands {spot.value:.1f} codes or more out of its neighbours"

@@ -1,0 +1,173 @@
+"""No false alarm on LUTs with looks: formulas from published documents, baked by numpy.
+
+The LUTs are those of `open_world`: each family names the source of its formulas.
+"""
+
+from __future__ import annotations
+
+import colour
+import numpy as np
+import pytest
+from damage import clean
+from open_world import case
+from scipy.interpolate import RegularGridInterpolator
+
+from lutbench.inspection.cures import Bounds, repair
+from lutbench.inspection.health import Health
+from lutbench.inspection.inspection import inspect
+from lutbench.inspection.subject import Subject
+from lutbench.model.catalogue import open_catalogue
+from lutbench.model.conversion import Encoding
+from lutbench.model.false_colour import FalseColour, default_bands
+from lutbench.tables.lut import Lut3D
+from lutbench.tables.sampling import sample
+
+SOUND = (
+    "black lifted, white lowered", "BT.2390 EETF", "BT.2446 method A", "BT.2446 method C",
+    "curve only", "print-like, curves that differ by channel",
+    "highlights desaturated towards white",
+    "look on display values", "gamut only", "HLG to SDR", "hue twist", "log to log",
+    "matrix, curve, matrix in light", "matrix, curve, matrix in signal", "monochrome",
+    "offsets in log (printer lights)", "gamut compression with other limits", "own recipe",
+    "unregistered camera (parametric log)", "pivoted power contrast", "plain conversion",
+    "PQ to HLG, HLG to PQ", "saturation in light", "saturation in signal", "split toning",
+    "tone on I of ICtCp", "tone on luminance", "tone per channel", "vibrance",
+)  # fmt: skip
+
+# A tint that a look lays on is there, and folds are where the formula folds; neither is false.
+TRUE_OF_LOOKS = {"tint", "fold", "fold_in_black"}
+
+
+def alarms(lut: object) -> dict[str, str]:
+    """Warnings and errors by code."""
+    found = Health(Subject(lut)).findings  # type: ignore[arg-type]
+    return {each.code: each.message for each in found if each.severity != "info"}
+
+
+@pytest.mark.parametrize("family", SOUND[::3])
+def test_no_false_alarm_on_a_look(family: str) -> None:
+    found = alarms(case(family, 0).lut)
+    assert set(found) <= TRUE_OF_LOOKS, found
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("family", SOUND)
+def test_few_false_alarms_on_many_looks(family: str) -> None:
+    """One in ten at most, of seeds that no limit was set with."""
+    wrong = [set(alarms(case(family, seed).lut)) - TRUE_OF_LOOKS for seed in range(100, 110)]
+    assert sum(map(bool, wrong)) <= 1, wrong
+
+
+def graded(table: np.ndarray, slope: float, power: float, saturation: float) -> Lut3D:
+    """ASC CDL, by the formula of its specification (version 1.2), on what comes out."""
+    out = np.clip(table * slope + 0.01, 0, 1) ** power
+    luma = out @ [0.2126, 0.7152, 0.0722]
+    return Lut3D(np.round(luma[..., None] + saturation * (out - luma[..., None]), 6))
+
+
+@pytest.mark.parametrize("base", ["log to video, clipped", "log to display, shoulder"])
+@pytest.mark.parametrize("size", [17, 33])
+@pytest.mark.parametrize(("slope", "power", "saturation"), [(1.1, 0.9, 1.2), (0.9, 1.2, 0.7)])
+def test_a_grade_over_a_conversion_raises_no_alarm(
+    base: str, size: int, slope: float, power: float, saturation: float
+) -> None:
+    found = alarms(graded(clean(base, size).table.astype(np.float64), slope, power, saturation))
+    assert set(found) <= {"out_of_range"}, found  # saturation over 1 leaves 0..1, as the form does
+
+
+def test_clipping_before_a_monochrome_look_is_not_enlarged() -> None:
+    clipped = np.clip(2 * Lut3D.identity(33).table, 0, 1)
+    grey = np.repeat((clipped @ [0.2126, 0.7152, 0.0722])[..., None], 3, axis=-1)
+    assert "duplicate_nodes" not in alarms(Lut3D(grey))
+
+
+def test_a_lone_node_out_of_a_clipped_plateau_is_found() -> None:
+    table = np.clip(1.5 * Lut3D.identity(33).table, 0, 1)
+    table[30, 31, 29] -= 61 / 1023
+    found = Health(Subject(Lut3D(table))).findings
+    stray = next(each for each in found if each.code == "stray_node")
+    assert stray.place is not None
+    assert stray.place.node == (30, 31, 29)
+    assert stray.value == pytest.approx(61, abs=0.01)
+
+
+@pytest.mark.parametrize(("old", "new"), [(17, 33), (17, 65), (9, 33)])
+def test_a_table_that_was_enlarged_says_from_what(old: int, new: int) -> None:
+    """Enlarged by scipy, not by the project."""
+    axis, fine = np.linspace(0, 1, old), np.linspace(0, 1, new)
+    small = clean("log to display, shoulder", old).table
+    nodes = np.stack(np.meshgrid(fine, fine, fine, indexing="ij"), axis=-1)
+    table = np.round(RegularGridInterpolator((axis, axis, axis), small)(nodes), 6)
+    found = {each.code: each.message for each in Health(Subject(Lut3D(table))).findings}
+    assert f"from {old} nodes" in found["enlarged"]
+    assert "stray_node" not in found
+
+
+@pytest.mark.parametrize("size", [17, 33, 65])
+def test_a_table_of_its_own_size_was_not_enlarged(size: int) -> None:
+    for name in ("log to display, shoulder", "video to display"):
+        assert "enlarged" not in {each.code for each in Health(Subject(clean(name, size))).findings}
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_false_colour_is_called_that(seed: int) -> None:
+    found = inspect(case("no conversion: false colour", seed).lut)
+    assert [each.code for each in found.findings] == ["false_colour"]
+    assert "Do not use it" not in found.verdict
+    assert "false colour" in found.verdict
+
+
+@pytest.mark.parametrize("size", [33, 65])
+def test_our_own_false_colour_is_called_that(size: int) -> None:
+    known = open_catalogue(user=False)
+    curve = known.curve("ACEScct")
+    clip = float(np.log2(curve.clip / 0.18))
+    own = FalseColour(curve, known.gamut("ACES AP1"), default_bands(clip))
+    found = inspect(sample(own, size))
+    assert [each.code for each in found.findings] == ["false_colour"]
+    assert "false colour" in found.verdict
+
+
+def test_a_tint_beside_grey_turns_no_hue() -> None:
+    """A tint of a thousandth: CIE hue by colour-science turns far beside grey, and nowhere else."""
+    known = open_catalogue(user=False)
+    source = Encoding(known.curve("BT.1886"), known.gamut("BT.709"))
+    tinted = Lut3D(Lut3D.identity(33).table * 0.98 + [0.012, 0.0, 0.0])
+    found = inspect(tinted, source_curve=source.curve, source_gamut=source.gamut)
+    assert found.hue is not None
+    assert np.nanmax(np.abs(found.hue.shifts)) > 12
+    assert abs(found.hue.greatest()[0]) < 6
+    assert "hue_shift" not in {each.code for each in found.findings}
+    strong = colour.RGB_to_HSV(np.array([0.6, 0.2, 0.2]))[0]
+    after = colour.RGB_to_HSV(np.asarray(tinted.apply(np.array([0.6, 0.2, 0.2]))))[0]
+    turn = 360 * min(abs(after - strong), 1 - abs(after - strong))
+    assert turn < 3
+
+
+REPAIRED = (
+    "matrix, curve, matrix in signal",
+    "hue twist",
+    "vibrance",
+    "split toning",
+    "density look",
+)
+
+
+@pytest.mark.parametrize("family", REPAIRED)
+def test_repair_never_leaves_a_look_worse(family: str) -> None:
+    """By folds and noise as `inspect` measures them, and greys stay to the last bit."""
+    before = case(family, 0).lut
+    made = repair(before, bounds=Bounds(most=64))
+    assert isinstance(made.lut, Lut3D)
+    first, then = (Health(Subject(lut)).examined for lut in (before, made.lut))
+    assert first.folds is not None
+    assert then.folds is not None
+    assert then.folds.share <= first.folds.share + 1e-9
+    assert then.folds.worst.value <= first.folds.worst.value + 0.05
+    assert then.noise <= first.noise + 0.05
+    diagonal = np.arange(made.lut.size)
+    moved = (
+        made.lut.table[diagonal, diagonal, diagonal] - before.table[diagonal, diagonal, diagonal]
+    )
+    assert np.abs(moved).max() == 0
+    assert np.abs(made.lut.table - before.table).max() <= 64 / 1023 + 1e-9
