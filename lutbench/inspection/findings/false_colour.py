@@ -30,8 +30,9 @@ class FalseColour(FindingKind):
         outputs = lut.subject.neutral.outputs
         chroma = outputs[:, [0, 2]] - outputs[:, [1]]
         steps = np.abs(np.diff(chroma, axis=0)).max(axis=1)
-        jumps = int((steps > JUMP).sum())
+        over = steps > JUMP
+        jumps = int(over[0]) + int((over[1:] & ~over[:-1]).sum())  # those in a row count as one
         calm = float(np.median(steps[steps <= JUMP])) if (steps <= JUMP).any() else 1.0
-        if jumps >= self.limit_for(lut) and calm < CALM and jumps < 0.6 * len(steps):
+        if jumps >= self.limit_for(lut) and calm < CALM:
             message = f"false colour: the colour of grey jumps {jumps} times from black to white"
             yield self.finding(lut, message, float(jumps))
