@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from lutbench.cli.options import catalogue_of, definitions_option, force_option, json_option
+from lutbench.cli.options import (
+    catalogue_of,
+    definitions_option,
+    force_option,
+    gathered,
+    json_option,
+)
 from lutbench.cli.results import refuse_existing, reworked
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
+    from lutbench.algebra.result import Reworked
     from lutbench.model.transforms import Transform
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -23,13 +30,40 @@ REPAIRS = (
 )
 
 
-def output_options(function: F) -> F:
-    """``-o``, ``--title``, ``--definitions``, ``--force``, ``--json``."""
+@dataclass(frozen=True)
+class Out:
+    """Where the new LUT goes, and how it is reported."""
+
+    output: str
+    title: str
+    definitions: tuple[str, ...]
+    force: bool
+    as_json: bool
+
+    def __post_init__(self) -> None:
+        refuse_existing(self.output, self.force)
+
+    def lut(self, text: str) -> Transform:
+        """The LUT, recipe's LUT or pipeline that an argument names."""
+        from lutbench.recipes.subjects import open_subject
+
+        return open_subject(text, catalogue_of(self.definitions)).transform
+
+    def write(self, made: Reworked, sources: Sequence[str]) -> None:
+        """Write what was made from `sources`, and say what was done."""
+        if self.title:
+            made = replace(made, lut=made.lut.with_title(self.title))
+        reworked(made, self.output, force=self.force, as_json=self.as_json, sources=list(sources))
+
+
+def output_options(function: F) -> Callable[..., Any]:
+    """``-o``, ``--title``, ``--definitions``, ``--force``, ``--json``, handed over as `out`."""
     out = click.option(
         "-o", "--output", required=True, metavar="OUT", help="The file to write: .cube or .clf."
     )
     title = click.option("--title", default="", metavar="TEXT", help="The title of OUT.")
-    return out(title(definitions_option(force_option(json_option(function)))))
+    options = gathered(out=Out)(function)
+    return out(title(definitions_option(force_option(json_option(options)))))
 
 
 def size_option(function: F) -> F:
@@ -72,16 +106,7 @@ def command(context: click.Context) -> None:
     help="One lattice only, also where a curve that comes first could stay a shaper.",
 )
 @output_options
-def chain(
-    luts: tuple[str, ...],
-    size: int | None,
-    no_shaper: bool,
-    output: str,
-    title: str,
-    definitions: tuple[str, ...],
-    force: bool,
-    as_json: bool,
-) -> None:
+def chain(luts: tuple[str, ...], size: int | None, no_shaper: bool, out: Out) -> None:
     """One LUT that does what LUT... do one after the other, first to last.
 
     Curves alone give a 1D LUT. A 1D LUT that comes first stays as a shaper.
@@ -92,10 +117,9 @@ def chain(
     """
     from lutbench import algebra
 
-    refuse_existing(output, force)
-    steps = [_lut(each, definitions) for each in luts]
-    made = algebra.chain(steps, size, shaper=not no_shaper, title=title)
-    reworked(made, output, force=force, as_json=as_json, sources=list(luts))
+    steps = [out.lut(each) for each in luts]
+    made = algebra.chain(steps, size, shaper=not no_shaper)
+    out.write(made, list(luts))
 
 
 @command.command()
@@ -115,18 +139,7 @@ def chain(
 )
 @click.option("--hold", is_flag=True, help="Hold the values to the domain of LUT (0 to 1).")
 @output_options
-def invert(
-    lut: str,
-    size: int | None,
-    shaper: bool,
-    fallback: Any,
-    hold: bool,
-    output: str,
-    title: str,
-    definitions: tuple[str, ...],
-    force: bool,
-    as_json: bool,
-) -> None:
+def invert(lut: str, size: int | None, shaper: bool, fallback: Any, hold: bool, out: Out) -> None:
     """The LUT that undoes LUT, and the share of it that cannot be undone.
 
     Exact on every node whose colour LUT gives. Inputs that a LUT clips or folds
@@ -138,12 +151,9 @@ def invert(
     """
     from lutbench import algebra
 
-    refuse_existing(output, force)
-    subject = _lut(lut, definitions)
-    made = algebra.invert(
-        _as_lut(subject, size), size, shaper=shaper, fallback=fallback, hold=hold, title=title
-    )
-    reworked(made, output, force=force, as_json=as_json, sources=[lut])
+    subject = out.lut(lut)
+    made = algebra.invert(_as_lut(subject, size), size, shaper=shaper, fallback=fallback, hold=hold)
+    out.write(made, [lut])
 
 
 @command.command()
@@ -157,16 +167,7 @@ def invert(
     help="How the new nodes are found; best: the one with the least error, measured.",
 )
 @output_options
-def resize(
-    lut: str,
-    size: int,
-    method: str,
-    output: str,
-    title: str,
-    definitions: tuple[str, ...],
-    force: bool,
-    as_json: bool,
-) -> None:
+def resize(lut: str, size: int, method: str, out: Out) -> None:
     """LUT at another SIZE, by the best of several methods.
 
     \b
@@ -175,9 +176,17 @@ def resize(
     """
     from lutbench import algebra
 
-    refuse_existing(output, force)
-    made = algebra.resample(_as_lut(_lut(lut, definitions), None), size, method)
-    reworked(_titled(made, title), output, force=force, as_json=as_json, sources=[lut])
+    made = algebra.resample(_as_lut(out.lut(lut), None), size, method)
+    out.write(made, [lut])
+
+
+@dataclass(frozen=True)
+class RangeChange:
+    """Each end's range now and as wanted, and the depth whose black and white are meant."""
+
+    source: tuple[str, str]
+    target: tuple[str, str]
+    bits: str
 
 
 @command.command("range")
@@ -213,19 +222,14 @@ def resize(
     help="The inputs of the first and last node of OUT. [default: as LUT]",
 )
 @size_option
+@gathered(now_wanted=RangeChange)
 @output_options
 def change_range(
     lut: str,
-    source: Any,
-    target: Any,
-    bits: str,
+    now_wanted: RangeChange,
     domain: tuple[float, float] | None,
     size: int | None,
-    output: str,
-    title: str,
-    definitions: tuple[str, ...],
-    force: bool,
-    as_json: bool,
+    out: Out,
 ) -> None:
     """LUT for signals of another range, or over another domain.
 
@@ -234,14 +238,15 @@ def change_range(
       lutbench rework range monitor.cube --target full legal -o legal.cube
       lutbench rework range monitor.cube --domain 0 2 -o wide.cube
     """
-    from dataclasses import replace
-
     from lutbench import algebra
 
-    refuse_existing(output, force)
-    subject = _as_lut(_lut(lut, definitions), None)
+    subject = _as_lut(out.lut(lut), None)
     made = algebra.change_range(
-        subject, source=source, target=target, bits=int(bits), size=None if domain else size
+        subject,
+        source=now_wanted.source,
+        target=now_wanted.target,
+        bits=int(now_wanted.bits),
+        size=None if domain else size,
     )
     if domain is not None:
         low, high = domain
@@ -251,7 +256,7 @@ def change_range(
             )
         moved = algebra.change_domain(made.lut, domain, size)
         made = replace(moved, changes=(*made.changes, *moved.changes))
-    reworked(_titled(made, title), output, force=force, as_json=as_json, sources=[lut])
+    out.write(made, [lut])
 
 
 @command.command()
@@ -281,17 +286,7 @@ def change_range(
     help="Saturation at which a change of the neutral axis has faded out.",
 )
 @output_options
-def repair(
-    lut: str,
-    what: tuple[str, ...],
-    most: float,
-    fade: float,
-    output: str,
-    title: str,
-    definitions: tuple[str, ...],
-    force: bool,
-    as_json: bool,
-) -> None:
+def repair(lut: str, what: tuple[str, ...], most: float, fade: float, out: Out) -> None:
     """LUT with its faults mended; what was changed is printed.
 
     By default what `inspect` finds: text that cannot be read (decimal commas, a wrong
@@ -313,14 +308,12 @@ def repair(
     from lutbench.inspection.cures import Bounds
     from lutbench.inspection.cures import repair as repaired
 
-    refuse_existing(output, force)
-    subject, notes = _cured(lut, definitions)
+    subject, notes = _cured(lut, out)
     made = repaired(subject, what or None, bounds=Bounds(most, fade))
-    made = replace(made, changes=(*notes, *made.changes))
-    reworked(_titled(made, title), output, force=force, as_json=as_json, sources=[lut])
+    out.write(replace(made, changes=(*notes, *made.changes)), [lut])
 
 
-def _cured(text: str, definitions: tuple[str, ...]) -> tuple[Any, list[Any]]:
+def _cured(text: str, out: Out) -> tuple[Any, list[Any]]:
     """A LUT, and as changes what was wrong with its text; another transform is sampled."""
     from lutbench.algebra.result import Change
     from lutbench.errors import FormatError
@@ -329,7 +322,7 @@ def _cured(text: str, definitions: tuple[str, ...]) -> tuple[Any, list[Any]]:
     from lutbench.formats.lutfile import MAX_BYTES
 
     try:
-        return _as_lut(_lut(text, definitions), None), []
+        return _as_lut(out.lut(text), None), []
     except FormatError:
         if not text.lower().endswith(".cube"):
             raise
@@ -343,16 +336,7 @@ def _cured(text: str, definitions: tuple[str, ...]) -> tuple[Any, list[Any]]:
 @size_option
 @click.option("--grey", is_flag=True, help="One curve for all channels: the mean of the three.")
 @output_options
-def neutral(
-    lut: str,
-    size: int | None,
-    grey: bool,
-    output: str,
-    title: str,
-    definitions: tuple[str, ...],
-    force: bool,
-    as_json: bool,
-) -> None:
+def neutral(lut: str, size: int | None, grey: bool, out: Out) -> None:
     """The 1D LUT that LUT draws on the neutral axis.
 
     \b
@@ -361,9 +345,8 @@ def neutral(
     """
     from lutbench import algebra
 
-    refuse_existing(output, force)
-    made = algebra.neutral_curve(_lut(lut, definitions), size or 4096, grey=grey, title=title)
-    reworked(made, output, force=force, as_json=as_json, sources=[lut])
+    made = algebra.neutral_curve(out.lut(lut), size or 4096, grey=grey)
+    out.write(made, [lut])
 
 
 @command.command()
@@ -372,17 +355,7 @@ def neutral(
 @click.argument("amount", type=float)
 @size_option
 @output_options
-def blend(
-    first: str,
-    second: str,
-    amount: float,
-    size: int | None,
-    output: str,
-    title: str,
-    definitions: tuple[str, ...],
-    force: bool,
-    as_json: bool,
-) -> None:
+def blend(first: str, second: str, amount: float, size: int | None, out: Out) -> None:
     """A LUT AMOUNT of the way from FIRST (0) to SECOND (1), mixed as signals.
 
     \b
@@ -391,10 +364,9 @@ def blend(
     """
     from lutbench import algebra
 
-    refuse_existing(output, force)
-    pair = _lut(first, definitions), _lut(second, definitions)
-    made = algebra.blend(*pair, amount, size, title=title)
-    reworked(made, output, force=force, as_json=as_json, sources=[first, second])
+    pair = out.lut(first), out.lut(second)
+    made = algebra.blend(*pair, amount, size)
+    out.write(made, [first, second])
 
 
 @command.command()
@@ -408,17 +380,7 @@ def blend(
 )
 @size_option
 @output_options
-def strength(
-    lut: str,
-    amount: float,
-    base: str | None,
-    size: int | None,
-    output: str,
-    title: str,
-    definitions: tuple[str, ...],
-    force: bool,
-    as_json: bool,
-) -> None:
+def strength(lut: str, amount: float, base: str | None, size: int | None, out: Out) -> None:
     """The look LUT at AMOUNT of its strength: 0 none, 1 as it is, 2 twice.
 
     \b
@@ -428,17 +390,10 @@ def strength(
     """
     from lutbench import algebra
 
-    refuse_existing(output, force)
-    subject = _lut(lut, definitions)
-    under = None if base is None else _lut(base, definitions)
-    made = algebra.strength(subject, amount, under, size, title=title)
-    reworked(made, output, force=force, as_json=as_json, sources=[lut, *([base] if base else [])])
-
-
-def _lut(text: str, definitions: tuple[str, ...]) -> Transform:
-    from lutbench.recipes.subjects import open_subject
-
-    return open_subject(text, catalogue_of(definitions)).transform
+    subject = out.lut(lut)
+    under = None if base is None else out.lut(base)
+    made = algebra.strength(subject, amount, under, size)
+    out.write(made, [lut, *([base] if base else [])])
 
 
 def _as_lut(transform: Transform, size: int | None) -> Any:
@@ -447,9 +402,3 @@ def _as_lut(transform: Transform, size: int | None) -> Any:
     from lutbench.tables.sampling import sample
 
     return transform if isinstance(transform, Lut) else sample(transform, size or 33)
-
-
-def _titled(made: Any, title: str) -> Any:
-    from dataclasses import replace
-
-    return replace(made, lut=made.lut.with_title(title)) if title else made
