@@ -131,38 +131,53 @@ Task = tuple[Check, Context]
 """A check and what it runs in: small, and all that another process needs."""
 
 
+@dataclass(frozen=True)
+class SuiteRun:
+    """How the checks of a suite are run.
+
+    Parameters
+    ----------
+    jobs
+        Checks at once, in processes of their own.
+    scheduler
+        The address of a Dask scheduler whose workers do them: they must see the
+        suite's files under the same paths.
+    record, force
+        Record baselines instead of holding against them, and replace those there are.
+    """
+
+    jobs: int = 1
+    scheduler: str | None = None
+    record: bool = False
+    force: bool = False
+
+
 def run_suite(
     suite: Suite,
     checks: Sequence[Check],
+    run: SuiteRun = SuiteRun(),
     *,
-    jobs: int = 1,
-    scheduler: str | None = None,
-    record: bool = False,
-    force: bool = False,
     on_outcome: Callable[[Outcome], None] = lambda outcome: None,
 ) -> Report:
-    """Run `checks` of `suite`, up to `jobs` at once in processes of their own.
-
-    With `scheduler`, the workers of a Dask cluster do them: they must see the
-    suite's files under the same paths.
+    """Run `checks` of `suite` and report on them.
 
     Raises
     ------
     LutbenchError
         When one of them would record into another folder than the suite's.
     """
-    context = suite.context(record=record, force=force)
-    if record:  # refused as a whole before anything is written
+    context = suite.context(record=run.record, force=run.force)
+    if run.record:  # refused as a whole before anything is written
         for check in checks:
             if check.recording:
                 context.place(check.recording, check.where)
     tasks = [(check, context) for check in checks]
-    if scheduler is not None:
-        outcomes = _on_cluster(tasks, scheduler, on_outcome)
-    elif jobs > 1 and len(checks) > 1:
+    if run.scheduler is not None:
+        outcomes = _on_cluster(tasks, run.scheduler, on_outcome)
+    elif run.jobs > 1 and len(checks) > 1:
         outcomes = []
         # Fresh processes: threads of compiled kernels do not survive a fork.
-        with ProcessPoolExecutor(min(jobs, len(checks)), get_context("spawn")) as pool:
+        with ProcessPoolExecutor(min(run.jobs, len(checks)), get_context("spawn")) as pool:
             for outcome in pool.map(run_task, tasks):
                 outcomes.append(outcome)
                 on_outcome(outcome)

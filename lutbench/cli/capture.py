@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from lutbench.cli.options import console, force_option, json_option, print_json
-from lutbench.cli.results import print_written, refuse_existing, write_lut
+from lutbench.cli.options import console, force_option, gathered, json_option, print_json
+from lutbench.cli.results import NewLut, print_written, write_lut
 
 if TYPE_CHECKING:
     from lutbench.fitting.patches import PatchFit
@@ -39,15 +39,8 @@ SCHEMA = 1
 @click.option("--title", default="", metavar="TEXT", help="The title of OUT.")
 @force_option
 @json_option
-def command(
-    picture: str,
-    output: str,
-    size: int,
-    smoothness: float | None,
-    title: str,
-    force: bool,
-    as_json: bool,
-) -> None:
+@gathered(new=NewLut)
+def command(picture: str, size: int, smoothness: float | None, new: NewLut) -> None:
     """Make the LUT of a box from PICTURE, the chart that came back from it.
 
     PICTURE may be scaled, moved, cropped into the chart's margin, of 8 bits,
@@ -62,7 +55,6 @@ def command(
     from lutbench.media.chart.picture import read_chart
     from lutbench.media.still.still import read_still
 
-    refuse_existing(output, force)
     still = read_still(picture)
     reading = read_chart(still.signal(), picture)
     # Rounding to whole codes is there even where no noise shows it.
@@ -73,21 +65,21 @@ def command(
         size,
         uncertainty=math.hypot(reading.uncertainty / 255, rounding),
         smoothness=smoothness,
-        title=title,
+        title=new.title,
     )
-    write_lut(fit.lut, output, force=force)
-    if as_json:
+    write_lut(fit.lut, new.output, force=new.force)
+    if new.as_json:
         print_json(
             {
                 "schema": SCHEMA,
-                "file": output,
+                "file": new.output,
                 "picture": picture,
                 "reading": reading.to_data(),
                 "fit": fit.to_data(),
             }
         )
     else:
-        _print(output, reading, fit)
+        _print(new.output, reading, fit)
 
 
 def _print(output: str, reading: ChartReading, fit: PatchFit) -> None:

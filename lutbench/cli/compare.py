@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from lutbench.cli.options import (
+    Report,
     catalogue_of,
     console,
     definitions_option,
     force_option,
+    gathered,
     json_option,
     print_json,
 )
@@ -48,6 +51,15 @@ class Limit(NumberParam):
         if not (math.isfinite(limit) and limit >= 0):
             self.fail(f"{value!r} checks nothing; accepted: a finite number from 0", param, ctx)
         return limit
+
+
+@dataclass(frozen=True)
+class Colours:
+    """Which colours are compared, and in which codes they are reported."""
+
+    sets: tuple[str, ...]
+    bits: str
+    worst: int
 
 
 @click.command()
@@ -111,16 +123,13 @@ class Limit(NumberParam):
 @definitions_option
 @force_option
 @json_option
+@gathered(colours=Colours, report=Report)
 def command(
     a: str,
     b: str,
-    sets: tuple[str, ...],
-    bits: str,
-    worst: int,
+    colours: Colours,
     page: str | None,
-    definitions: tuple[str, ...],
-    force: bool,
-    as_json: bool,
+    report: Report,
     **options: Any,
 ) -> int:
     """Compare A and B: how far apart, where, and whether for a simple reason.
@@ -143,7 +152,7 @@ def command(
 
     if page is not None and Path(page).suffix.lower() != ".html":
         raise LutbenchError("is no page", where=page, accepted="a name that ends in .html")
-    catalogue = catalogue_of(definitions)
+    catalogue = catalogue_of(options["definitions"])
     first, second = (open_subject(side, catalogue) for side in (a, b))
     source, target = _ends(first, second, catalogue, options)
     found = compare(
@@ -151,18 +160,18 @@ def command(
         second.transform,
         source=source,
         target=target,
-        sets=sets or SETS,
-        bits=int(bits),
-        worst=worst,
+        sets=colours.sets or SETS,
+        bits=int(colours.bits),
+        worst=colours.worst,
     )
-    held = held_against(_limits(options, int(bits)), found.overall)
+    held = held_against(_limits(options, int(colours.bits)), found.overall)
     if page is not None:
         from lutbench.report.difference_page import write_difference_page
 
         sides = (first.transform, second.transform)
-        write_difference_page(found, (a, b), sides, page, held, force=force)
+        write_difference_page(found, (a, b), sides, page, held, force=report.force)
         say(f"{page}: page written")
-    if as_json:
+    if report.as_json:
         checks = {"limits": [each.to_data() for each in held]}
         print_json({"schema": SCHEMA, "a": a, "b": b} | found.to_data() | checks)
     else:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from lutbench.cli.options import console, force_option, json_option, print_json
+from lutbench.cli.options import Report, console, force_option, gathered, json_option, print_json
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -18,6 +19,34 @@ if TYPE_CHECKING:
 
 SCHEMA = 1
 RANGES = click.Choice(["full", "legal"])
+
+
+@dataclass(frozen=True)
+class Form:
+    """The form of the LUT in OUT."""
+
+    size: int | None
+    dimensions: str | None
+    interpolation: Interpolation | None
+
+
+@dataclass(frozen=True)
+class RangeOptions:
+    """The ranges that IN was made for, and those that OUT is to be for."""
+
+    given_source_range: Any
+    given_target_range: Any
+    source_range: Any
+    target_range: Any
+
+
+@dataclass(frozen=True)
+class TextOptions:
+    """What stands in the file beside the numbers, and how they are written."""
+
+    title: str | None
+    decimals: int
+    exact: bool
 
 
 @click.command()
@@ -64,21 +93,14 @@ RANGES = click.Choice(["full", "legal"])
 @click.option("--exact", is_flag=True, help="In a .cube as many digits as bring the table back.")
 @force_option
 @json_option
+@gathered(form=Form, ranges=RangeOptions, text=TextOptions, report=Report)
 def command(
     source: str,
     target: str,
-    size: int | None,
-    dimensions: str | None,
-    source_range: Any,
-    target_range: Any,
-    given_source_range: Any,
-    given_target_range: Any,
-    interpolation: Interpolation | None,
-    title: str | None,
-    decimals: int,
-    exact: bool,
-    force: bool,
-    as_json: bool,
+    form: Form,
+    ranges: RangeOptions,
+    text: TextOptions,
+    report: Report,
 ) -> None:
     """Convert the LUT or transform IN to the format that OUT's suffix names.
 
@@ -95,28 +117,27 @@ def command(
     from lutbench.formats.convert import Ranges, Wishes, convert
     from lutbench.formats.open import read_lut_file
 
-    files.refuse_existing(Path(target), force)
-    if exact and click.get_current_context().get_parameter_source("decimals") is not (
+    files.refuse_existing(Path(target), report.force)
+    if text.exact and click.get_current_context().get_parameter_source("decimals") is not (
         click.core.ParameterSource.DEFAULT
     ):
         raise LutbenchError("--exact and --decimals exclude each other", accepted="one of them")
     read = read_lut_file(source)
-    ranges = Ranges(given_source_range, given_target_range, source_range, target_range)
     wishes = Wishes(
-        size=size,
-        dimensions=int(dimensions) if dimensions else None,
-        ranges=ranges,
-        interpolation=interpolation,
-        title=title,
-        decimals=None if exact else decimals,
+        size=form.size,
+        dimensions=int(form.dimensions) if form.dimensions else None,
+        ranges=Ranges(*vars(ranges).values()),
+        interpolation=form.interpolation,
+        title=text.title,
+        decimals=None if text.exact else text.decimals,
     )
     converted = convert(read, target, wishes)
-    report = _report(source, read, target, converted)
-    files.write_bytes(target, converted.data, force=force)
-    if as_json:
-        print_json(report)
+    data = _report(source, read, target, converted)
+    files.write_bytes(target, converted.data, force=report.force)
+    if report.as_json:
+        print_json(data)
     else:
-        _print(report)
+        _print(data)
 
 
 def _report(

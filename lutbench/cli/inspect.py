@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +14,7 @@ from lutbench.cli.options import (
     console,
     definitions_option,
     force_option,
+    gathered,
     json_option,
     print_json,
     range_options,
@@ -31,6 +33,54 @@ if TYPE_CHECKING:
 SCHEMA = 1
 _STYLES = {"error": "bold red", "warning": "bold yellow", "info": "cyan", None: "green"}
 _SORTS = ("name", "worst", "kind", "grey")
+
+
+@dataclass(frozen=True)
+class Names:
+    """The encodings that the LUT stands between, by name."""
+
+    source_curve: str | None
+    source_gamut: str | None
+    target_curve: str
+    target_gamut: str
+
+    def found(self, catalogue: Catalogue) -> dict[str, Any]:
+        """Curves and gamuts by the name of their option; None for one that is not given."""
+        return {
+            name: None
+            if value is None
+            else (catalogue.curve if name.endswith("curve") else catalogue.gamut)(
+                value, where=f"--{name.replace('_', '-')}"
+            )
+            for name, value in vars(self).items()
+        }
+
+
+@dataclass(frozen=True)
+class RangeOptions:
+    """The ranges of the values that the LUT takes and gives."""
+
+    source_range: Range
+    target_range: Range
+
+
+@dataclass(frozen=True)
+class Pictures:
+    """The page and the contact sheet to draw, and the still that they show."""
+
+    page: str | None
+    sheet: str | None
+    still: str | None
+    force: bool
+
+
+@dataclass(frozen=True)
+class Judging:
+    """Limits, what counts as a failure, and the order of several LUTs."""
+
+    limit_texts: tuple[str, ...]
+    fail_on: str | None
+    sort: str
 
 
 @click.command()
@@ -89,23 +139,14 @@ _SORTS = ("name", "worst", "kind", "grey")
 @definitions_option
 @json_option
 @force_option
+@gathered(names=Names, ranges=RangeOptions, pictures=Pictures, judging=Judging)
 def command(
     luts: tuple[str, ...],
-    source_curve: str | None,
-    source_gamut: str | None,
-    source_range: Range,
-    target_range: Range,
-    target_curve: str,
-    target_gamut: str,
-    limit_texts: tuple[str, ...],
-    fail_on: str | None,
-    page: str | None,
-    sheet: str | None,
-    still: str | None,
-    sort: str,
-    definitions: tuple[str, ...],
-    as_json: bool,
-    force: bool,
+    names: Names,
+    ranges: RangeOptions,
+    pictures: Pictures,
+    judging: Judging,
+    **options: Any,
 ) -> int:
     """Say what a LUT does, and what is wrong with it.
 
@@ -122,48 +163,38 @@ def command(
     from lutbench.inspection.inspection import inspect
     from lutbench.inspection.limits import Limits
 
-    found_files, many = lut_files(luts)
-    files = [each.path for each in found_files]
-    if page and many:
+    files, many = lut_files(luts)
+    if pictures.page and many:
         raise LutbenchError("a page shows one LUT", where="--page", accepted="one file")
-    names: dict[str, Any] = {
-        "source_curve": source_curve,
-        "source_gamut": source_gamut,
-        "target_curve": target_curve,
-        "target_gamut": target_gamut,
-    }
-    catalogue = catalogue_of(definitions)
-    for name, value in names.items():
-        look = catalogue.curve if name.endswith("curve") else catalogue.gamut
-        names[name] = look(value, where=f"--{name.replace('_', '-')}") if value else None
-    ranges: dict[str, Any] = {"source_range": source_range, "target_range": target_range}
-    limits = Limits.parse(limit_texts)
+    catalogue = catalogue_of(options["definitions"])
+    settings = {**names.found(catalogue), **vars(ranges)}
+    limits = Limits.parse(judging.limit_texts)
 
     found: list[Inspection] = []
     unreadable: list[dict[str, str]] = []
-    for file in files:
+    for file in (each.path for each in files):
         try:
-            found.append(inspect(file, **names, **ranges, limits=limits))
+            found.append(inspect(file, **settings, limits=limits))
         except LutbenchError as error:
             if not many:
                 raise
             unreadable.append({"file": file, "error": str(error)})
-    found.sort(key=_sort_key(sort))
+    found.sort(key=_sort_key(judging.sort))
 
-    if page:
-        _write_page(found[0], page, still, catalogue, force)
-    if sheet:
-        _write_sheet(found, sheet, still, force)
-    if as_json and many:
+    if pictures.page:
+        _write_page(found[0], pictures.page, pictures.still, catalogue, pictures.force)
+    if pictures.sheet:
+        _write_sheet(found, pictures.sheet, pictures.still, pictures.force)
+    if options["as_json"] and many:
         luts_data = [each.to_data() for each in found]
         print_json({"schema": SCHEMA, "luts": luts_data, "unreadable": unreadable})
-    elif as_json:
+    elif options["as_json"]:
         print_json(found[0].to_data())
     elif many:
         _print_many(found, unreadable)
     else:
         _print_one(found[0])
-    return _status(found, unreadable, fail_on)
+    return _status(found, unreadable, judging.fail_on)
 
 
 def _sort_key(sort: str) -> Any:

@@ -2,18 +2,28 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from lutbench.cli.options import console, force_option, json_option, print_json
-from lutbench.cli.results import print_written, refuse_existing, write_lut
+from lutbench.cli.options import console, force_option, gathered, json_option, print_json
+from lutbench.cli.results import NewLut, print_written, write_lut
 
 if TYPE_CHECKING:
     from lutbench.fitting.pair import PairFit
 
 SCHEMA = 1
+
+
+@dataclass(frozen=True)
+class Fit:
+    """How the LUT is fitted, and where what it covers is drawn."""
+
+    size: int
+    picture: str | None
+    smoothness: float | None
 
 
 @click.command()
@@ -46,17 +56,8 @@ SCHEMA = 1
 @click.option("--title", default="", metavar="TEXT", help="The title of OUT.")
 @force_option
 @json_option
-def command(
-    before: str,
-    after: str,
-    output: str,
-    size: int,
-    picture: str | None,
-    smoothness: float | None,
-    title: str,
-    force: bool,
-    as_json: bool,
-) -> None:
+@gathered(fit=Fit, new=NewLut)
+def command(before: str, after: str, fit: Fit, new: NewLut) -> None:
     """Learn the LUT that takes the still BEFORE to the still AFTER.
 
     Both are the same still pixel on pixel, as it was recorded and as it was graded
@@ -73,38 +74,38 @@ def command(
     from lutbench.fitting.pair import fit_pair
     from lutbench.media.still.still import read_still
 
-    refuse_existing(output, force)
+    picture = fit.picture
     if picture is not None:
         if Path(picture).suffix.lower() != ".png":
             raise LutbenchError("the coverage is drawn as PNG", where=picture, accepted="a .png")
-        files.refuse_existing(Path(picture), force)
-    fit = fit_pair(
+        files.refuse_existing(Path(picture), new.force)
+    found = fit_pair(
         read_still(before).signal(),
         read_still(after).signal(),
-        size,
-        smoothness=smoothness,
-        title=title,
+        fit.size,
+        smoothness=fit.smoothness,
+        title=new.title,
         where=f"{before}, {after}",
     )
-    delta_e = _delta_e(fit)
-    write_lut(fit.lut, output, force=force)
+    delta_e = _delta_e(found)
+    write_lut(found.lut, new.output, force=new.force)
     if picture is not None:
         from lutbench.report.coverage import coverage_png
 
-        files.write_bytes(picture, coverage_png(fit), force=force)
-    if as_json:
+        files.write_bytes(picture, coverage_png(found), force=new.force)
+    if new.as_json:
         print_json(
             {
                 "schema": SCHEMA,
-                "file": output,
+                "file": new.output,
                 "before": before,
                 "after": after,
-                **fit.to_data(),
+                **found.to_data(),
                 "held_out_delta_e_2000": delta_e,
             }
         )
     else:
-        _print(output, fit, delta_e, picture)
+        _print(new.output, found, delta_e, picture)
 
 
 def _delta_e(fit: PairFit) -> dict[str, float]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,6 +13,7 @@ from lutbench.cli.options import (
     console,
     definitions_option,
     force_option,
+    gathered,
     json_option,
     print_json,
     range_options,
@@ -24,6 +26,33 @@ if TYPE_CHECKING:
 
     from lutbench.exposure.levels import Levels
     from lutbench.model.signal import Range
+
+
+@dataclass(frozen=True)
+class ZebraOptions:
+    """What the camera's zebra and its meter are set to."""
+
+    zebra_min: float
+    zebra_step: float
+    over_exposure: float | None
+
+
+@dataclass(frozen=True)
+class RangeOptions:
+    """The ranges of the values that the LUT takes and gives."""
+
+    source_range: Range
+    target_range: Range
+
+
+@dataclass(frozen=True)
+class Printing:
+    """In which form the levels are given."""
+
+    as_csv: bool
+    cards: tuple[str, ...]
+    as_json: bool
+    force: bool
 
 
 @click.command()
@@ -67,19 +96,14 @@ if TYPE_CHECKING:
 @definitions_option
 @json_option
 @force_option
+@gathered(zebra=ZebraOptions, ranges=RangeOptions, printing=Printing)
 def command(
     curve: str,
     lut: str | None,
-    zebra_min: float,
-    zebra_step: float,
-    over_exposure: float | None,
-    source_range: Range,
-    target_range: Range,
-    as_csv: bool,
-    cards: tuple[str, ...],
+    zebra: ZebraOptions,
+    ranges: RangeOptions,
+    printing: Printing,
     definitions: tuple[str, ...],
-    as_json: bool,
-    force: bool,
 ) -> None:
     """Show where grey, skin, white and each stop lie on a curve, and after a LUT.
 
@@ -95,27 +119,24 @@ def command(
     import lutbench
     from lutbench.exposure.levels import levels
 
-    if as_csv and as_json:
+    if printing.as_csv and printing.as_json:
         raise LutbenchError("--csv and --json cannot both be printed", accepted="one of them")
-    _check_cards(cards)
+    _check_cards(printing.cards)
     day = levels(
         catalogue_of(definitions).curve(curve, where="--curve"),
         None if lut is None else lutbench.open_lut(lut),
         lut_name="" if lut is None else Path(lut).name,
-        source_range=source_range,
-        target_range=target_range,
-        zebra_min=zebra_min,
-        zebra_step=zebra_step,
-        over_exposure=over_exposure,
+        **vars(ranges),
+        **vars(zebra),
     )
-    for card in cards:
+    for card in printing.cards:
         from lutbench.report.card import write_card
 
-        write_card(day, card, force=force)
+        write_card(day, card, force=printing.force)
         say(f"{card}: card written")
-    if as_json:
+    if printing.as_json:
         print_json(day.to_data())
-    elif as_csv:
+    elif printing.as_csv:
         from lutbench.exposure.csv_table import csv_text
 
         click.echo(csv_text(day), nl=False)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -12,10 +13,11 @@ from lutbench.cli.options import (
     console,
     definitions_option,
     force_option,
+    gathered,
     json_option,
     print_json,
 )
-from lutbench.cli.results import print_written, refuse_existing, write_lut
+from lutbench.cli.results import NewLut, print_written, write_lut
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -24,6 +26,34 @@ if TYPE_CHECKING:
     from lutbench.model.conversion import Encoding
 
 SCHEMA = 1
+
+
+@dataclass(frozen=True)
+class Ends:
+    """The encodings of the two sides."""
+
+    source_curve: str
+    source_gamut: str | None
+    target_curve: str
+    target_gamut: str
+
+
+@dataclass(frozen=True)
+class Chart:
+    """Where the chart lies in the two stills."""
+
+    source_corners: str | None
+    target_corners: str | None
+    grid: str
+
+
+@dataclass(frozen=True)
+class Fit:
+    """What is fitted, and in which size."""
+
+    residual: bool
+    size: int
+    definitions: tuple[str, ...]
 
 
 @click.command()
@@ -65,23 +95,14 @@ SCHEMA = 1
 @definitions_option
 @force_option
 @json_option
+@gathered(ends=Ends, chart=Chart, fit=Fit, new=NewLut)
 def command(
     source: str,
     target: str | None,
-    output: str,
-    source_curve: str,
-    source_gamut: str | None,
-    target_curve: str,
-    target_gamut: str,
-    source_corners: str | None,
-    target_corners: str | None,
-    grid: str,
-    residual: bool,
-    size: int,
-    title: str,
-    definitions: tuple[str, ...],
-    force: bool,
-    as_json: bool,
+    ends: Ends,
+    chart: Chart,
+    fit: Fit,
+    new: NewLut,
 ) -> None:
     """Bring the camera that shot SOURCE to the one that shot TARGET.
 
@@ -98,19 +119,13 @@ def command(
           --target-curve BT.1886 --target-gamut BT.709 -o match.cube
     """
     from lutbench.fitting.camera_match import match_cameras
-    from lutbench.model.conversion import Encoding
 
-    refuse_existing(output, force)
-    catalogue = catalogue_of(definitions)
-    to_gamut = catalogue.gamut(target_gamut, "--target-gamut")
-    from_gamut = catalogue.gamut(source_gamut, "--source-gamut") if source_gamut else to_gamut
-    source_end = Encoding(catalogue.curve(source_curve, "--source-curve"), from_gamut)
-    target_end = Encoding(catalogue.curve(target_curve, "--target-curve"), to_gamut)
-    first = _patches(source, source_corners, grid, "--source-corners")
+    source_end, target_end = _encodings(ends, fit.definitions)
+    first = _patches(source, chart.source_corners, chart.grid, "--source-corners")
     if target is None:
         second = _published(target_end)
     else:
-        second = _patches(target, target_corners, grid, "--target-corners")
+        second = _patches(target, chart.target_corners, chart.grid, "--target-corners")
     if len(first.signal) != len(second.signal):
         raise LutbenchError(
             f"{len(first.signal)} patches on one side, {len(second.signal)} on the other",
@@ -122,23 +137,38 @@ def command(
         source_end,
         target_end,
         names=second.names if target is None else first.names,
-        residual=residual,
+        residual=fit.residual,
     )
-    lut = match.lut(size, title=title)
-    write_lut(lut, output, force=force)
-    if as_json:
+    lut = match.lut(fit.size, title=new.title)
+    write_lut(lut, new.output, force=new.force)
+    if new.as_json:
         print_json(
             {
                 "schema": SCHEMA,
-                "file": output,
+                "file": new.output,
                 "source": source,
                 "target": target,
                 **match.to_data(),
             }
         )
     else:
-        print_written(lut, output)
+        print_written(lut, new.output)
         _print(match)
+
+
+def _encodings(ends: Ends, definitions: tuple[str, ...]) -> tuple[Encoding, Encoding]:
+    """Source and target; without a gamut of its own the source is taken to have the target's."""
+    from lutbench.model.conversion import Encoding
+
+    catalogue = catalogue_of(definitions)
+    to_gamut = catalogue.gamut(ends.target_gamut, "--target-gamut")
+    from_gamut = to_gamut
+    if ends.source_gamut:
+        from_gamut = catalogue.gamut(ends.source_gamut, "--source-gamut")
+    return (
+        Encoding(catalogue.curve(ends.source_curve, "--source-curve"), from_gamut),
+        Encoding(catalogue.curve(ends.target_curve, "--target-curve"), to_gamut),
+    )
 
 
 def _patches(name: str, corners: str | None, grid: str, option: str) -> Patches:

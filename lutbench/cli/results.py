@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -23,6 +24,19 @@ def refuse_existing(path: str, force: bool) -> None:
 
     format_for(path)
     files.refuse_existing(Path(path), force)
+
+
+@dataclass(frozen=True)
+class NewLut:
+    """Where a LUT that a command makes goes, and how it is reported."""
+
+    output: str
+    title: str
+    force: bool
+    as_json: bool
+
+    def __post_init__(self) -> None:
+        refuse_existing(self.output, self.force)
 
 
 def write_lut(lut: Lut, path: str, *, force: bool) -> Transform:

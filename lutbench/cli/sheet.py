@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +13,7 @@ from lutbench.cli.options import (
     clip_coding_options,
     definitions_option,
     force_option,
+    gathered,
     interpolation_option,
 )
 from lutbench.cli.saying import note
@@ -25,6 +27,26 @@ if TYPE_CHECKING:
     from lutbench.model.signal import Range
     from lutbench.model.transforms import Transform
     from lutbench.tables.lut import Interpolation
+
+
+@dataclass(frozen=True)
+class Layout:
+    """How the sheet is laid out, and what stands above it."""
+
+    count: int
+    columns: int | None
+    width: int
+    curve: str | None
+    title: str | None
+
+
+@dataclass(frozen=True)
+class Reading:
+    """How the frames are read and put through the LUT."""
+
+    interpolation: Interpolation
+    source_matrix: Matrix | None
+    source_range: Range | None
 
 
 @click.command()
@@ -60,20 +82,14 @@ if TYPE_CHECKING:
 @clip_coding_options
 @definitions_option
 @force_option
+@gathered(layout=Layout, reading=Reading)
 def command(
     lut: str,
     source: str,
     target: str,
-    count: int,
-    columns: int | None,
-    width: int,
-    curve: str | None,
-    title: str | None,
-    interpolation: Interpolation,
-    source_matrix: Matrix | None,
-    source_range: Range | None,
-    definitions: tuple[str, ...],
-    force: bool,
+    layout: Layout,
+    reading: Reading,
+    **options: Any,
 ) -> None:
     """Draw frames of IN before and after LUT, side by side, into the picture OUT.
 
@@ -91,25 +107,30 @@ def command(
     from lutbench.media.still.still import still_format
     from lutbench.tables.lut import interpolated
 
-    transform = interpolated(lutbench.open_lut(lut), interpolation)
-    known = catalogue_of(definitions).curve(curve, where="--curve") if curve else None
+    transform = interpolated(lutbench.open_lut(lut), reading.interpolation)
+    known = None
+    if layout.curve:
+        known = catalogue_of(options["definitions"]).curve(layout.curve, where="--curve")
     if still_format(target) not in SHEET_FORMATS:
         raise LutbenchError("is no picture of a sheet", where=target, accepted=".png, .jpg, .tif")
-    frames, from_where, notes = _frames(source, count, width, source_matrix, source_range)
+    frames, from_where, notes = _frames(source, layout, reading)
     for line in notes:
         note(line)
-    heading = title or getattr(transform, "title", "") or Path(lut).stem
-    lines = [f"{_kind(transform, interpolation)}  ·  {from_where}", _levels(transform, known)]
+    heading = layout.title or getattr(transform, "title", "") or Path(lut).stem
+    lines = [
+        f"{_kind(transform, reading.interpolation)}  ·  {from_where}",
+        _levels(transform, known),
+    ]
     sheet = before_after_sheet(
-        frames, transform, heading=heading, subheading="\n".join(lines), columns=columns
+        frames, transform, heading=heading, subheading="\n".join(lines), columns=layout.columns
     )
-    write_sheet(sheet, target, force=force)
+    write_sheet(sheet, target, force=options["force"])
     count_words = "1 frame" if len(frames) == 1 else f"{len(frames)} frames"
     click.echo(f"{target}: {count_words}, {sheet.shape[1]}×{sheet.shape[0]} pixels")
 
 
 def _frames(
-    source: str, count: int, width: int, matrix: Matrix | None, span: Range | None
+    source: str, layout: Layout, reading: Reading
 ) -> tuple[list[tuple[str, NDArray[Any]]], str, tuple[str, ...]]:
     """Pictures with their labels, a word on where they are from, and notes."""
     from lutbench.media.clip.clip import clip_pictures
@@ -120,16 +141,18 @@ def _frames(
 
     name = Path(source).name or source
     if is_clip(source):
-        pictures, notes = clip_pictures(source, count, width, matrix, span)
+        coding = (reading.source_matrix, reading.source_range)
+        pictures, notes = clip_pictures(source, layout.count, layout.width, *coding)
         return pictures, f"{len(pictures)} frames of {name}", notes
     if Path(source).is_dir() or is_pattern(source):
         every = source_frames(source)
-        step = len(every) / min(count, len(every))
-        chosen = [every[int(step * (index + 0.5))] for index in range(min(count, len(every)))]
+        count = min(layout.count, len(every))
+        step = len(every) / count
+        chosen = [every[int(step * (index + 0.5))] for index in range(count)]
         of = f"{len(chosen)} of {len(every)} frames of {name}"
     else:
         chosen, of = [Path(source)], name
-    return [(path.name, thumbnail(read_still(path), width)) for path in chosen], of, ()
+    return [(path.name, thumbnail(read_still(path), layout.width)) for path in chosen], of, ()
 
 
 def _kind(transform: Transform, interpolation: Interpolation) -> str:

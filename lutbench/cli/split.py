@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING
 import click
 
 from lutbench.cli.options import (
+    Report,
     catalogue_of,
     console,
     definitions_option,
     force_option,
+    gathered,
     json_option,
     print_json,
 )
@@ -50,14 +52,14 @@ MEASURES = {"delta_e_2000": "ΔE 2000", "delta_e_itp": "ΔE ITP"}
 @definitions_option
 @force_option
 @json_option
+@gathered(report=Report)
 def command(
     lut: str,
     output: str,
     keep: tuple[Part, ...],
     drop: Part | None,
     definitions: tuple[str, ...],
-    force: bool,
-    as_json: bool,
+    report: Report,
 ) -> None:
     """Take LUT apart: gamut, curve and look as LUTs of their own, and a recipe.
 
@@ -77,23 +79,23 @@ def command(
     from lutbench.splitting.split import split
 
     kept = _kept(keep, drop)
-    _refuse_output(output, bool(kept), force)
+    _refuse_output(output, bool(kept), report.force)
     catalogue = catalogue_of(definitions)
     opened = open_lut(lut)
     try:
         parts = split(opened, catalogue=catalogue)
         if kept:
-            write_cube(parts.kept(set(kept)), Path(output), force=force)
+            write_cube(parts.kept(set(kept)), Path(output), force=report.force)
             written = [output]
         else:
             written = write_parts(
-                parts, output, stem=Path(lut).stem, catalogue=catalogue, force=force
+                parts, output, stem=Path(lut).stem, catalogue=catalogue, force=report.force
             )
     except LutbenchError as error:
         if error.where:
             raise
         raise LutbenchError(error.what, where=lut, accepted=error.accepted) from error
-    if as_json:
+    if report.as_json:
         data = {"schema": SCHEMA, "file": lut, "kept": sorted(kept), "written": written}
         print_json(data | parts.to_data())
         return

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager, nullcontext
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -12,6 +13,7 @@ from lutbench.cli.options import (
     console,
     definitions_option,
     force_option,
+    gathered,
     json_option,
     print_json,
 )
@@ -31,6 +33,34 @@ MARKS = {
     "failed": ("FAIL", "bold red"),
     "error": ("ERROR", "bold red"),
 }
+
+
+@dataclass(frozen=True)
+class Selection:
+    """Which checks are meant."""
+
+    expression: str
+    tags: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Running:
+    """How the checks are run, and whether baselines are recorded."""
+
+    jobs: int
+    scheduler: str | None
+    record: bool
+    force: bool
+
+
+@dataclass(frozen=True)
+class Telling:
+    """What is told of them, and where."""
+
+    junit: str | None
+    verbose: bool
+    only_list: bool
+    as_json: bool
 
 
 @click.command()
@@ -75,20 +105,14 @@ MARKS = {
 @definitions_option
 @force_option
 @json_option
+@gathered(selection=Selection, running=Running, telling=Telling)
 def command(
     suites: tuple[str, ...],
     check_self: bool,
-    expression: str,
-    tags: tuple[str, ...],
-    jobs: int,
-    scheduler: str | None,
-    junit: str | None,
-    record: bool,
-    verbose: bool,
-    only_list: bool,
+    selection: Selection,
+    running: Running,
+    telling: Telling,
     definitions: tuple[str, ...],
-    force: bool,
-    as_json: bool,
 ) -> int:
     """Run the checks of each SUITE and say what no longer holds.
 
@@ -102,7 +126,7 @@ def command(
       lutbench verify day.lutbench.toml --junit report.xml
       lutbench verify day.lutbench.toml -k viewing --record
     """
-    from lutbench.checks.runner import run_suite
+    from lutbench.checks.runner import SuiteRun, run_suite
     from lutbench.checks.suite import read_suite
 
     if check_self == bool(suites):
@@ -112,44 +136,43 @@ def command(
         )
     with _opened(suites, check_self) as paths:
         read = [read_suite(path, definitions) for path in paths]
-        chosen = [
-            (suite, suite.selected(expression, tags))
-            for suite in (_with_any(read, expression, tags) if len(read) > 1 else read)
-        ]
-        if record:
-            chosen = [(suite, _recordable(suite, checks)) for suite, checks in chosen]
-        if only_list:
-            return _list(chosen, as_json)
+        chosen = _chosen(read, selection, running.record)
+        if telling.only_list:
+            return _list(chosen, telling.as_json)
         reports = [
             run_suite(
                 suite,
                 checks,
-                jobs=jobs,
-                scheduler=scheduler,
-                record=record,
-                force=force,
-                on_outcome=_silent if as_json else _printer(suite, verbose),
+                SuiteRun(running.jobs, running.scheduler, running.record, running.force),
+                on_outcome=_silent if telling.as_json else _printer(suite, telling.verbose),
             )
             for suite, checks in chosen
         ]
-    if junit is not None:
+    if telling.junit is not None:
         from lutbench import files
         from lutbench.checks.junit import junit_xml
 
         # A report is made anew by every run: it replaces that of the last.
-        files.write_bytes(junit, junit_xml(reports), force=True)
+        files.write_bytes(telling.junit, junit_xml(reports), force=True)
     passed = bool(reports) and all(report.passed for report in reports)
-    if as_json:
-        print_json(
-            {
-                "schema": SCHEMA,
-                "passed": passed,
-                "suites": [report.to_data() for report in reports],
-            }
-        )
+    if telling.as_json:
+        data = [report.to_data() for report in reports]
+        print_json({"schema": SCHEMA, "passed": passed, "suites": data})
     else:
         _print_summary(reports)
     return 0 if passed else 1
+
+
+def _chosen(
+    read: Sequence[Suite], selection: Selection, record: bool
+) -> list[tuple[Suite, list[Any]]]:
+    """The suites with those of their checks that are meant."""
+    wanted = (selection.expression, selection.tags)
+    suites = _with_any(read, *wanted) if len(read) > 1 else read
+    chosen = [(suite, suite.selected(*wanted)) for suite in suites]
+    if record:
+        return [(suite, _recordable(suite, checks)) for suite, checks in chosen]
+    return chosen
 
 
 def _opened(suites: tuple[str, ...], check_self: bool) -> AbstractContextManager[Sequence[Any]]:
@@ -158,7 +181,7 @@ def _opened(suites: tuple[str, ...], check_self: bool) -> AbstractContextManager
     return self_suite() if check_self else nullcontext(suites)
 
 
-def _with_any(suites: list[Suite], expression: str, tags: tuple[str, ...]) -> list[Suite]:
+def _with_any(suites: Sequence[Suite], expression: str, tags: tuple[str, ...]) -> Sequence[Suite]:
     """Of several suites those that the selection leaves checks in; all if it leaves none."""
 
     def has_any(suite: Suite) -> bool:
