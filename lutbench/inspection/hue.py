@@ -11,16 +11,12 @@ from typing import Any
 
 import numpy as np
 
-from lutbench.measure.delta_e import (
-    ICTCP_FROM_LMS,
-    ITP_FROM_ICTCP,
-    LMS_FROM_BT2020,
-    itp_from_xyz,
-)
+from lutbench.measure.delta_e import ITP_FROM_ICTCP, itp_from_xyz
 from lutbench.measure.view import view_of
 from lutbench.model.conversion import Encoding
-from lutbench.model.curves.hdr import REFERENCE_WHITE, pq_luminance
+from lutbench.model.curves.hdr import REFERENCE_WHITE
 from lutbench.model.gamuts import BT709, BT2020, conversion
+from lutbench.model.ictcp import bt2020_from_ictcp
 from lutbench.model.signal import RangeFromSignal
 from lutbench.model.transforms import Array, Transform
 
@@ -150,8 +146,7 @@ def _itp(light: Array) -> Array:
 
 def _light(itp: Array) -> Array:
     """Linear BT.709 light of I T P: the inverse of `_itp`."""
-    lms = pq_luminance((itp / ITP_FROM_ICTCP) @ np.linalg.inv(ICTCP_FROM_LMS).T)
-    rgb = lms @ np.linalg.inv(LMS_FROM_BT2020).T / REFERENCE_WHITE
+    rgb = bt2020_from_ictcp(itp / ITP_FROM_ICTCP) / REFERENCE_WHITE
     return np.asarray(conversion(BT2020, BT709).apply(rgb))
 
 

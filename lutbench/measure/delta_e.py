@@ -10,17 +10,13 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lutbench.model.curves.hdr import pq_signal
 from lutbench.model.gamuts import BT2020
+from lutbench.model.ictcp import ictcp_from_bt2020
 from lutbench.model.transforms import Array
 
 # CIE 15:2018, 8.2.1
 LAB_EPSILON = (6 / 29) ** 3
 LAB_SLOPE = (29 / 6) ** 2 / 3
-
-# Recommendation ITU-R BT.2100-2, table 7
-LMS_FROM_BT2020 = np.array([[1688, 2146, 262], [683, 2951, 462], [99, 309, 3688]]) / 4096
-ICTCP_FROM_LMS = np.array([[2048, 2048, 0], [6610, -13613, 7003], [17933, -17390, -543]]) / 4096
 
 # Recommendation ITU-R BT.2124-0, annex 1: T = 0.5·Ct, and the scale of a just
 # noticeable difference
@@ -95,8 +91,7 @@ def itp_from_xyz(xyz: ArrayLike) -> Array:
     Source: Recommendation ITU-R BT.2124-0, annex 1.
     """
     rgb = np.asarray(xyz, dtype=np.float64) @ np.linalg.inv(BT2020.to_xyz).T
-    lms = pq_signal(rgb @ LMS_FROM_BT2020.T)
-    return np.asarray(lms @ ICTCP_FROM_LMS.T * ITP_FROM_ICTCP)
+    return np.asarray(ictcp_from_bt2020(rgb) * ITP_FROM_ICTCP)
 
 
 def delta_e_itp(itp_a: ArrayLike, itp_b: ArrayLike) -> Array:

@@ -1,0 +1,240 @@
+"""Gamut mapping: colours outside a gamut brought in towards the neutral axis, hue kept.
+
+In Oklab (B. Ottosson, 2020; W3C, CSS Color Module Level 4), whose planes of constant hue
+are nearly those the eye sees. More light of the same colour has the same hue there and the
+same chroma over lightness, so where a gamut ends depends on the hue alone: one table.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+from typing import ClassVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.errors import DefinitionError, NotInvertibleError
+from lutbench.model.gamuts import BT2020, WHITES, Gamut, adaptation_matrix, conversion
+from lutbench.model.transforms import Array, Transform
+
+# W3C, CSS Color Module Level 4, sample code: XYZ (D65) to LMS, LMS^(1/3) to L a b
+LMS_FROM_XYZ = np.array(
+    [
+        [0.8190224379967030, 0.3619062600528904, -0.1288737815209879],
+        [0.0329836539323885, 0.9292868615863434, 0.0361446663506424],
+        [0.0481771893596242, 0.2642395317527308, 0.6335478284694309],
+    ]
+)
+LAB_FROM_ROOTS = np.array(
+    [
+        [0.2104542683093140, 0.7936177747023054, -0.0040720430116193],
+        [1.9779985324311684, -2.4285922420485799, 0.4505937096174110],
+        [0.0259040424655478, 0.7827717124575296, -0.8086757549230774],
+    ]
+)
+
+KNEE = 0.5
+"""Chroma over the gamut's, up to which colours stay as they are."""
+
+POWER = 1.2
+"""How sharply values bend at a knee: that of the Academy reference gamut compression."""
+
+TOP_KNEE = 0.8
+"""Light of the brightest channel over `top`, up to which it stays as it is."""
+
+HUES = 720
+"""Rows of the table of edges."""
+
+SMOOTHED = 3.0
+"""Degrees of hue over which the edge is rounded where two faces of a gamut meet."""
+
+STEEPEST = 1.0
+"""How fast the edge may recede with hue, in ln(chroma) a radian. BT.709's recedes five times
+as fast beside its blue; neighbouring hues would then be torn apart, and a lattice would fold."""
+
+MOST_CHROMA, SCAN, HALVINGS = 2.0, 101, 30
+"""Chroma over lightness that an edge is looked for up to, and the steps: no spectral colour
+has more."""
+
+LEAST_REACH = 1.05
+"""Chroma over the gamut's that is brought onto its edge, where `reach` has no more."""
+
+ADDED_LIGHT = 1 + 1e-9
+"""A brightest channel that rises by no more than this counts as unchanged."""
+
+
+@dataclass(frozen=True)
+class GamutMapping(Transform):
+    """Linear light brought into its gamut; hue as in Oklab, towards the neutral axis.
+
+    Light arrives as R, G, B of `gamut`, outside it where a channel is under 0. With
+    c = chroma / lightness and x = c / edge(hue):
+
+    - up to `knee` a colour stays;
+    - above, x' = k + s·n / (1 + n^p)^(1/p) with n = (x - k)/s, p = 1.2, and s such that the
+      edge of `reach` in that hue comes onto the edge of `gamut`. Lightness stays.
+
+    The edge is that of the gamut, made no steeper than a lattice can follow (it lies up to a
+    quarter inside beside BT.709's blue). A brightest channel that came out over 0.8 of `top`,
+    and over what it was in `reach`, is drawn in the same way by a gain for all three, which keeps
+    hue and chroma over lightness: what was within `reach` comes out within 0 to `top`.
+
+    Parameters
+    ----------
+    gamut
+        Of the light, in and out.
+    reach
+        The gamut whose colours come inside; those beyond it are cut off at 0.
+    knee
+        0 to 0.95.
+    top
+        The most light that a channel may have; None leaves that to what follows.
+
+    >>> from lutbench.model.gamuts import BT709
+    >>> light = conversion(BT2020, BT709).apply([0.0, 1.0, 0.0])
+    >>> GamutMapping(BT709).apply(light).round(2).tolist()
+    [0.06, 0.82, 0.24]
+    """
+
+    gamut: Gamut
+    reach: Gamut = BT2020
+    knee: float = KNEE
+    top: float | None = 1.0
+    kind: ClassVar[str] = "gamut_mapping"
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.knee <= 0.95 or not (self.top is None or self.top > 0):
+            raise DefinitionError(
+                f"a knee of {self.knee:g} and a top of {self.top} are out of limits",
+                where="gamut mapping",
+                accepted="a knee of 0 to 0.95, a top over 0",
+            )
+
+    def _apply(self, rgb: Array) -> Array:
+        flat = rgb.reshape(-1, 3)
+        to_lms = lms_matrix(self.gamut)
+        roots = np.cbrt(flat @ to_lms.T)
+        light, a, b = (roots @ LAB_FROM_ROOTS.T).T
+        chroma = np.hypot(a, b) / np.where(light > 0, light, np.inf)
+        edge, furthest = self._edges_at(np.arctan2(b, a))
+        x = chroma / edge
+        far = np.flatnonzero(x > self.knee)
+        found = np.where(light[:, None] > 0, flat, 0.0)
+        if far.size:
+            most = np.maximum(furthest[far] / edge[far], LEAST_REACH)
+            kept = limited(x[far], self.knee, most) / x[far]
+            inner = light[far, None] + kept[:, None] * (roots[far] - light[far, None])
+            found[far] = np.maximum(inner**3 @ np.linalg.inv(to_lms).T, 0.0)
+        if self.top is not None:
+            bright = np.flatnonzero(found.max(axis=1) > TOP_KNEE * self.top)
+            found[bright] *= self._held(flat[bright], found[bright])[:, None]
+        return found.reshape(rgb.shape)
+
+    def _held(self, before: Array, after: Array) -> Array:
+        """The gain that draws in a brightest channel over the knee of `top`."""
+        assert self.top is not None
+        source = (before @ self._to_reach.T).max(axis=1)
+        brightest = np.maximum(after.max(axis=1), 1e-12)
+        most = brightest / np.maximum(source, 1e-12)
+        held = limited(brightest / self.top, TOP_KNEE, np.maximum(most, ADDED_LIGHT)) * self.top
+        return np.where(most <= ADDED_LIGHT, 1.0, held / brightest)
+
+    @cached_property
+    def _to_reach(self) -> Array:
+        return conversion(self.gamut, self.reach).array
+
+    def _edges_at(self, hue: Array) -> tuple[Array, Array]:
+        """The edges of `gamut` and of `reach` at hues in radians."""
+        own, far = edge_by_hue(self.gamut), edge_by_hue(self.reach, outer=True)
+        place = hue % (2 * np.pi) * (HUES / (2 * np.pi))
+        at = np.arange(HUES + 1)
+        return np.interp(place, at, own), np.interp(place, at, far)
+
+    def inverse(self) -> Transform:
+        raise NotInvertibleError(f"{self!r} has no inverse: colours beyond its reach are cut off")
+
+
+def limited(x: Array, knee: float, most: Array) -> Array:
+    """Values over a knee compressed so that `most` (over 1) comes to 1; the slope is continuous.
+
+    The curve of the Academy reference gamut compression, power 1.2.
+    """
+    reach = most - knee
+    scale = reach / (((1 - knee) / reach) ** -POWER - 1) ** (1 / POWER)
+    n = np.maximum(x - knee, 0) / scale
+    return np.where(x <= knee, x, knee + scale * n / (1 + n**POWER) ** (1 / POWER))
+
+
+def lms_matrix(gamut: Gamut) -> Array:
+    """Linear R, G, B of a gamut to the LMS of Oklab, white to 1, 1, 1, shape (3, 3)."""
+    adapt = adaptation_matrix(gamut.white, WHITES["D65"])
+    rows = LMS_FROM_XYZ @ adapt @ gamut.to_xyz
+    # Rounding of the published matrix aside white is 1, 1, 1: so greys are greys.
+    return np.asarray(rows / rows.sum(axis=1, keepdims=True))
+
+
+@lru_cache(maxsize=64)
+def edge_by_hue(gamut: Gamut, outer: bool = False) -> Array:
+    """Chroma over lightness of a gamut's edge, at `HUES` equal steps of hue and the first again.
+
+    Held to `STEEPEST`, rounded, and no further out than the gamut; with `outer` the edge
+    itself, rounded and no further in than the gamut.
+    """
+    hue = np.arange(HUES) * 2 * np.pi / HUES
+    directions = np.asarray([np.cos(hue), np.sin(hue)])
+    exact = _edge(directions, np.linalg.inv(lms_matrix(gamut)))
+    if outer:
+        found = _rounded(_extreme(exact, np.maximum))
+    else:
+        lowered = _less_steep(np.log(_rounded(_extreme(exact, np.minimum))))
+        found = np.exp(_rounded(_extreme(lowered, np.minimum)))
+    return np.append(found, found[0])
+
+
+def _edge(directions: Array, to_rgb: Array) -> Array:
+    """Where the first channel comes to 0 along directions of a and b, lightness 1."""
+    share = np.linalg.inv(LAB_FROM_ROOTS)[:, 1:] @ directions
+
+    def inside(chroma: Array) -> NDArray[np.bool_]:
+        return np.asarray((to_rgb @ (1 + chroma * share) ** 3 >= 0).all(axis=0), dtype=np.bool_)
+
+    low, high = np.zeros(HUES), np.full(HUES, MOST_CHROMA)
+    open_ = np.ones(HUES, dtype=np.bool_)
+    for chroma in np.linspace(0, MOST_CHROMA, SCAN)[1:]:
+        within = inside(np.full(HUES, chroma))
+        high = np.where(open_ & ~within, chroma, high)
+        open_ &= within
+        low = np.where(open_, chroma, low)
+    for _ in range(HALVINGS):
+        middle = 0.5 * (low + high)
+        within = inside(middle)
+        low, high = np.where(within, middle, low), np.where(within, high, middle)
+    return low
+
+
+def _less_steep(value: Array) -> Array:
+    """A periodic table lowered so far that it rises and falls by `STEEPEST` a radian at most."""
+    step = STEEPEST * 2 * np.pi / HUES
+    rows = np.arange(HUES)
+    apart = step * np.minimum(rows, HUES - rows)
+    return np.asarray([(np.roll(value, -k) + apart).min() for k in rows])
+
+
+def _window() -> int:
+    return round(SMOOTHED * HUES / 360)
+
+
+def _extreme(value: Array, choose: np.ufunc) -> Array:
+    """The least, or the greatest, of a window around each row."""
+    w = _window()
+    return np.asarray(choose.reduce([np.roll(value, k) for k in range(-w, w + 1)]))
+
+
+def _rounded(value: Array) -> Array:
+    """A table smoothed over the window with a raised cosine."""
+    w = _window()
+    at = np.arange(-w, w + 1)
+    weights = np.cos(np.pi * at / (2 * w + 2)) ** 2
+    turned = np.stack([np.roll(value, k) for k in at])
+    return np.asarray(weights @ turned / weights.sum())
