@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from typing import ClassVar
+from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -182,7 +182,7 @@ def edge_by_hue(gamut: Gamut, outer: bool = False) -> Array:
     itself, rounded and no further in than the gamut.
     """
     hue = np.arange(HUES) * 2 * np.pi / HUES
-    directions = np.asarray([np.cos(hue), np.sin(hue)])
+    directions: Array = np.asarray([np.cos(hue), np.sin(hue)], dtype=np.float64)
     exact = _edge(directions, np.linalg.inv(lms_matrix(gamut)))
     if outer:
         found = _rounded(_extreme(exact, np.maximum))
@@ -192,7 +192,7 @@ def edge_by_hue(gamut: Gamut, outer: bool = False) -> Array:
     return np.append(found, found[0])
 
 
-def _edge(directions: Array, to_rgb: Array) -> Array:
+def _edge(directions: Array, to_rgb: NDArray[Any]) -> Array:
     """Where the first channel comes to 0 along directions of a and b, lightness 1."""
     share = np.linalg.inv(LAB_FROM_ROOTS)[:, 1:] @ directions
 

@@ -1,0 +1,235 @@
+"""An open family of display transforms: inset, log exposure, sigmoid, outset.
+
+Most views that are in use today are of this form: light is mixed so that strong colours
+lose some of their purity, its logarithm over a range of exposures goes through an S-shaped
+curve a channel, and the mixing is taken back in part. Here all parameters are the user's.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+from typing import ClassVar
+
+import numpy as np
+
+from lutbench.errors import DefinitionError
+from lutbench.model.curves.base import MID_GREY
+from lutbench.model.gamuts import BT2020, Gamut
+from lutbench.model.tone.base import ToneMapper
+from lutbench.model.transforms import Array, Matrix, Pipeline, Transform
+
+Moves = tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class Sigmoid(ToneMapper):
+    """Light through inset, log exposure, sigmoid and outset.
+
+    1. Inset: each primary is moved towards white by its share (`inset_red` …) and turned
+       around white by degrees in xy (`turn_red` …), and the light taken as that of the moved
+       primaries, so colours come nearer to white and greys stay.
+    2. Exposure: x = (log2(light / grey_in) + below) / (below + above), held to 0..1.
+    3. Sigmoid: y through grey with slope m, to 0 at x = 0 and to 1 at x = 1; on each side of
+       grey y = y_g ± S·t / (1 + t^p)^(1/p) with t = m·|x - x_g| / S, p = `shoulder` above and
+       `toe` below, and S such that the end is met.
+    4. Result white_out·y^gamma. `contrast` is the slope at grey in stops a stop, from which m.
+    5. Outset: the inverse of an inset with its own shares and no turn (`outset_red` …).
+
+    Parameters
+    ----------
+    grey_in, grey_out
+        Mid grey before and after; `grey_out` under `white_out`.
+    below, above
+        Stops under and over grey that the exposure spans, over 0 to 20.
+    contrast
+        0.1 to 5, steep enough that neither side needs more than a straight line.
+    toe, shoulder
+        How sharply the ends bend, 0.5 (soft) to 10.
+    gamma
+        The power between sigmoid and light, 1 to 4: that of the display.
+    white_out
+        The brightest result.
+    inset_red, inset_green, inset_blue, outset_red, outset_green, outset_blue
+        Shares, 0 to 0.9.
+    turn_red, turn_green, turn_blue
+        Degrees, -30 to 30, counter-clockwise in xy.
+
+    >>> Sigmoid().apply([[0.0] * 3, [0.18] * 3, [0.18 * 2**6.5] * 3]).round(6)[:, 0].tolist()
+    [0.0, 0.18, 1.0]
+    """
+
+    grey_in: float = MID_GREY
+    grey_out: float = MID_GREY
+    below: float = 10.0
+    above: float = 6.5
+    contrast: float = 1.25
+    toe: float = 1.5
+    shoulder: float = 1.5
+    gamma: float = 2.4
+    white_out: float = 1.0
+    inset_red: float = 0.15
+    inset_green: float = 0.15
+    inset_blue: float = 0.15
+    turn_red: float = 0.0
+    turn_green: float = 0.0
+    turn_blue: float = 0.0
+    outset_red: float = 0.1
+    outset_green: float = 0.1
+    outset_blue: float = 0.1
+    kind: ClassVar[str] = "sigmoid"
+    method: ClassVar[str] = "sigmoid"
+    per_channel: ClassVar[bool] = False
+
+    def __post_init__(self) -> None:
+        limits: dict[str, tuple[float, float]] = {
+            "below": (0.1, 20),
+            "above": (0.1, 20),
+            "contrast": (0.1, 5),
+            "toe": (0.5, 10),
+            "shoulder": (0.5, 10),
+            "gamma": (1, 4),
+            "white_out": (1e-3, 100),
+        }
+        for colour in ("red", "green", "blue"):
+            limits |= {f"inset_{colour}": (0, 0.9), f"outset_{colour}": (0, 0.9)}
+            limits[f"turn_{colour}"] = (-30, 30)
+        for name, (low, high) in limits.items():
+            value = getattr(self, name)
+            if not low <= value <= high:
+                raise DefinitionError(
+                    f"{name} {value:g} is out of limits",
+                    where="sigmoid",
+                    accepted=f"{low:g} to {high:g}",
+                )
+        if not self.grey_in > 0 or not 0 < self.grey_out < self.white_out:
+            raise DefinitionError(
+                f"mid grey {self.grey_in:g} to {self.grey_out:g} is out of limits",
+                where="sigmoid",
+                accepted="grey_in over 0, grey_out between 0 and white_out",
+            )
+        least = max(self._grey[1] / self._grey[0], (1 - self._grey[1]) / (1 - self._grey[0]))
+        if self._slope <= least * (1 + 1e-6):
+            raise DefinitionError(
+                f"contrast {self.contrast:g} is too low to reach black and white",
+                where="sigmoid",
+                accepted=f"over {self.contrast * least / self._slope:.2f}, or more stops",
+            )
+
+    @property
+    def _grey(self) -> tuple[float, float]:
+        """Where grey lies on the sigmoid."""
+        x = self.below / (self.below + self.above)
+        return x, (self.grey_out / self.white_out) ** (1 / self.gamma)
+
+    @property
+    def _slope(self) -> float:
+        """Of the sigmoid at grey: contrast in stops a stop, on the scales of x and y."""
+        # Stops of result: gamma / (y·ln 2) for each step of y; stops of light: span for each of x.
+        span = self.below + self.above
+        return self.contrast * self._grey[1] * span * math.log(2) / self.gamma
+
+    def curve(self, light: Array) -> Array:
+        """The tone of a neutral, or of each channel between inset and outset."""
+        x = (np.log2(np.maximum(light, 1e-30) / self.grey_in) + self.below) / (
+            self.below + self.above
+        )
+        x = np.clip(x, 0, 1)
+        at, grey = self._grey
+        up = self._arc(np.maximum(x - at, 0), 1 - at, 1 - grey, self.shoulder)
+        down = self._arc(np.maximum(at - x, 0), at, grey, self.toe)
+        return np.asarray(self.white_out * np.clip(grey + up - down, 0, 1) ** self.gamma)
+
+    def _curve_back(self, result: Array) -> Array:
+        y = np.clip(result / self.white_out, 0, 1) ** (1 / self.gamma)
+        at, grey = self._grey
+        up = self._arc_back(np.maximum(y - grey, 0), 1 - at, 1 - grey, self.shoulder)
+        down = self._arc_back(np.maximum(grey - y, 0), at, grey, self.toe)
+        stops = (at + up - down) * (self.below + self.above) - self.below
+        return np.asarray(self.grey_in * 2.0**stops)
+
+    def _scale(self, length: float, rise: float, power: float) -> float:
+        """S of the docstring: such that `length` from grey the curve has risen by `rise`."""
+        straight = self._slope * length
+        return float(straight / ((straight / rise) ** power - 1) ** (1 / power))
+
+    def _arc(self, distance: Array, length: float, rise: float, power: float) -> Array:
+        scale = self._scale(length, rise, power)
+        t = self._slope * distance / scale
+        return np.asarray(scale * t / (1 + t**power) ** (1 / power))
+
+    def _arc_back(self, risen: Array, length: float, rise: float, power: float) -> Array:
+        scale = self._scale(length, rise, power)
+        share = (np.minimum(risen, rise) / scale) ** power
+        return np.asarray(scale / self._slope * (share / (1 - share)) ** (1 / power))
+
+    def within(self, gamut: Gamut) -> Transform:
+        """The mapper on light of a gamut."""
+        inset = mixing(
+            gamut,
+            (self.inset_red, self.inset_green, self.inset_blue),
+            (self.turn_red, self.turn_green, self.turn_blue),
+        )
+        outset = mixing(gamut, (self.outset_red, self.outset_green, self.outset_blue))
+        return Pipeline((inset, SigmoidCurve(self), outset.inverse()))
+
+    @cached_property
+    def _usual(self) -> Transform:
+        return self.within(BT2020)
+
+    def _apply(self, rgb: Array) -> Array:
+        return np.asarray(self._usual.apply(rgb))
+
+    def inverse(self) -> Transform:
+        return self._usual.inverse()
+
+
+@dataclass(frozen=True)
+class SigmoidCurve(Transform):
+    """The sigmoid alone, a channel each."""
+
+    tone: Sigmoid
+    kind: ClassVar[str] = "sigmoid_curve"
+
+    def _apply(self, rgb: Array) -> Array:
+        return self.tone.curve(rgb)
+
+    def inverse(self) -> SigmoidCurveInverse:
+        return SigmoidCurveInverse(self.tone)
+
+
+@dataclass(frozen=True)
+class SigmoidCurveInverse(Transform):
+    """The inverse of a sigmoid, for results within 0 to white."""
+
+    tone: Sigmoid
+    kind: ClassVar[str] = "sigmoid_curve_inverse"
+
+    def _apply(self, rgb: Array) -> Array:
+        return self.tone._curve_back(rgb)
+
+    def inverse(self) -> SigmoidCurve:
+        return SigmoidCurve(self.tone)
+
+
+def mixing(gamut: Gamut, shares: Moves, turns: Moves = (0.0, 0.0, 0.0)) -> Matrix:
+    """Light taken as that of primaries moved towards white by shares and turned by degrees.
+
+    The rows add up to 1, so greys stay.
+
+    >>> from lutbench.model.gamuts import BT709
+    >>> mixing(BT709, (0.2, 0.2, 0.2)).array.sum(axis=1).round(12).tolist()
+    [1.0, 1.0, 1.0]
+    """
+    white = np.array(gamut.white)
+    moved = []
+    for primary, share, turn in zip(gamut.primaries, shares, turns, strict=True):
+        angle = math.radians(turn)
+        rotation = np.array(
+            [[math.cos(angle), -math.sin(angle)], [math.sin(angle), math.cos(angle)]]
+        )
+        x, y = (white + (1 - share) * rotation @ (np.array(primary) - white)).tolist()
+        moved.append((x, y))
+    inner = Gamut("inset", (moved[0], moved[1], moved[2]), gamut.white)
+    return Matrix.from_array(np.linalg.solve(gamut.to_xyz, inner.to_xyz))
