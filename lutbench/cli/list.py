@@ -37,7 +37,7 @@ def command(what: str, definitions: tuple[str, ...], as_json: bool) -> None:
     """
     catalogue = catalogue_of(definitions)
     if what == "curves":
-        rows = [_curve_data(entry) for entry in catalogue.curves()]
+        rows = [_curve_data(entry) for entry in catalogue.curves(exact=False)]
     else:
         rows = [_gamut_data(entry) for entry in catalogue.gamuts()]
     if as_json:

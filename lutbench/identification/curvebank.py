@@ -188,7 +188,7 @@ def scale_of(name: Range, bits: int = 10) -> tuple[float, float]:
 
 def classes_of(catalogue: Catalogue) -> tuple[CurveClass, ...]:
     """The usable curves of a catalogue in classes; standards first."""
-    entries = [each for each in catalogue.curves() if each.curve and not each.unusable]
+    entries = [each for each in catalogue.curves(exact=False) if each.curve and not each.unusable]
     entries.sort(key=lambda entry: _ORDER.get(entry.origin, 3))
     # Signal 0 may be black or below; a class shows itself well above.
     signal = np.linspace(0.02, 1.0, 99)

@@ -1,9 +1,9 @@
 """The catalogue: names to curves and gamuts.
 
 Three sources, looked up in this order: the standards built in here, the user's
-definitions, the registries of colour-science. The last costs over a second to
-import, so it is asked only for a name that the others do not know, or for the
-whole list.
+definitions, the registries of colour-science. The last costs a second to import, so
+its names, primaries and samples of its curves are kept (`registered.py`), and it is
+imported only where a curve of it is computed exactly.
 """
 
 from __future__ import annotations
@@ -128,8 +128,11 @@ class Catalogue:
                     )
                 seen[_folded(name)] = name
 
-    def curve(self, name: str | Curve, where: str = "") -> Curve:
+    def curve(self, name: str | Curve, where: str = "", *, exact: bool = True) -> Curve:
         """The curve of that name, letter case ignored; a curve is its own answer.
+
+        A registered curve that need not be `exact` comes from its samples, within 0.001
+        10-bit codes, and does not import colour-science: enough to show, not to build.
 
         Raises
         ------
@@ -144,14 +147,14 @@ class Catalogue:
         found = _standard_curves().get(_folded(name)) or _by_folded(self.definitions.curves, name)
         if found is not None and found.name not in self.without:
             return found
-        for entry in self._kept(_registry_curve_entries()):
+        for entry in self._kept(_registry_curve_entries(exact)):
             if _folded(name) in map(_folded, (entry.name, *entry.aliases)):
                 if entry.unusable or entry.curve is None:
                     raise LutbenchError(
                         f"the curve {entry.name!r} cannot be used: {entry.unusable}", where=where
                     )
                 return entry.curve
-        raise unknown_name("curve", name, _names(self.curves()), where)
+        raise unknown_name("curve", name, _names(self.curves(exact=False)), where)
 
     def gamut(self, name: str | Gamut, where: str = "") -> Gamut:
         """The gamut of that name, letter case ignored; UnknownNameError with the nearest names."""
@@ -168,17 +171,17 @@ class Catalogue:
                 return gamut
         raise unknown_name("gamut", name, _names(self.gamuts()), where)
 
-    def curves(self) -> list[Entry]:
-        """Every curve: standards, the user's, the registry's (imports colour-science)."""
+    def curves(self, *, exact: bool = True) -> list[Entry]:
+        """Every curve: standards, the user's, the registry's; `exact` as for `curve`."""
         standard = [
             Entry(each.name, "standard", CURVE_ALIASES.get(each.name, ()), curve=each)
             for each in STANDARD_CURVES
         ]
         user = [Entry(name, "user", curve=curve) for name, curve in self.definitions.curves.items()]
-        return self._kept([*standard, *user, *_registry_curve_entries()])
+        return self._kept([*standard, *user, *_registry_curve_entries(exact)])
 
     def gamuts(self) -> list[Entry]:
-        """Every gamut once: names of the same primaries and white are aliases (imports colour)."""
+        """Every gamut once: names of the same primaries and white are aliases."""
         user = [Entry(name, "user", gamut=gamut) for name, gamut in self.definitions.gamuts.items()]
         return self._kept([*_standard_gamut_entries(), *user, *_registry_gamut_entries()])
 
@@ -227,12 +230,18 @@ def _standard_gamuts() -> dict[str, Gamut]:
 
 
 @cache
-def _registry_curve_entries() -> list[Entry]:
+def _registry_curve_entries(exact: bool = True) -> list[Entry]:
+    from lutbench.model.registered import known_unusable
     from lutbench.model.registry import registry_curves
 
-    curves, missing = registry_curves()
+    curves, missing = registry_curves(exact=exact)
+    # Judged by the samples: they are there without colour-science.
+    near, told = registry_curves(exact=False)[0], known_unusable()
+    reasons = {
+        name: told[name] if name in told else why_unusable(curve) for name, curve in near.items()
+    }
     entries = [
-        Entry(name, "registry", unusable=why_unusable(curve), curve=curve)
+        Entry(name, "registry", unusable=reasons[name], curve=curve)
         for name, curve in curves.items()
         if _folded(name) not in _standard_curves()
     ]

@@ -13,6 +13,7 @@ import numpy as np
 from lutbench.errors import DefinitionError
 from lutbench.model.curves.base import Curve
 from lutbench.model.gamuts import Gamut
+from lutbench.model.registered import registries
 from lutbench.model.transforms import Array
 
 
@@ -68,10 +69,17 @@ class RegistryLog(RegistryCurve):
     family: ClassVar[str] = "log"
 
 
-def registry_curves() -> tuple[dict[str, Curve], dict[str, str]]:
-    """Every registered log encoding and OETF, and the reason for each that has no inverse there."""
-    import colour
+def registry_curves(*, exact: bool = True) -> tuple[dict[str, Curve], dict[str, str]]:
+    """Every registered log encoding and OETF, and the reason for each that has no inverse there.
 
+    Exact curves import colour-science when they are first used; others come from samples,
+    within 0.001 10-bit codes (`registered.LIMIT`).
+    """
+    return curves_of(registries(exact=exact))
+
+
+def curves_of(colour: Any) -> tuple[dict[str, Curve], dict[str, str]]:
+    """The curves and the reasons, from the registries of `colour`."""
     curves: dict[str, Curve] = {}
     missing: dict[str, str] = {}
     for name in colour.LOG_ENCODINGS:
@@ -99,8 +107,7 @@ def registry_gamuts() -> list[Gamut]:
     Its own matrices are not used: some are published rounded and would not keep
     white exactly.
     """
-    import colour
-
+    colour = registries()
     gamuts = []
     for name, space in colour.RGB_COLOURSPACES.items():
         red, green, blue = ((float(x), float(y)) for x, y in space.primaries)
@@ -118,8 +125,7 @@ def published_matrices() -> dict[str, tuple[Array, Array]]:
     Some are those of a publication, rounded to a few decimals, and not quite
     each other's inverse; a LUT from elsewhere may have been made with them.
     """
-    import colour
-
+    colour = registries()
     return {
         name: (
             np.asarray(space.matrix_RGB_to_XYZ, dtype=np.float64),

@@ -17,7 +17,7 @@ from lutbench.identification.curvebank import End
 from lutbench.identification.freeform import Form, FreeFit, refitted, settle, started
 from lutbench.identification.ground import Ground, ground_of
 from lutbench.identification.knowledge import knowledge_of
-from lutbench.identification.samples import CODES, Samples, samples_of
+from lutbench.identification.samples import Samples, samples_of
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.compression import GamutCompression
 from lutbench.tables.lut import Lut3D
@@ -66,10 +66,10 @@ def test_channels_that_share_nothing_are_solved_as_if_together(
     apart = fitted(scene, form)
     monkeypatch.setattr(Form, "systems", property(lambda _: 1))
     whole = fitted(scene, form)
-    # One set of equations solved in two ways: rounding of a double times its condition, and
-    # what that moves of the fit in codes.
-    np.testing.assert_allclose(apart.matrix, whole.matrix, atol=1e-7)
-    np.testing.assert_allclose(apart.error, whole.error, atol=1e-7 * CODES)
+    # One set of equations solved in two ways: rounding decides at which step each stops,
+    # which is where a step moves the matrix less than SETTLED.
+    np.testing.assert_allclose(apart.matrix, whole.matrix, atol=1e-5)
+    np.testing.assert_allclose(apart.error, whole.error, atol=1e-3)
 
 
 def test_a_matrix_is_found_and_held(scene: tuple[Ground, Samples, End], case: Case) -> None:
