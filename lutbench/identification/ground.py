@@ -17,6 +17,7 @@ from lutbench.fitting.robust import NORMAL_SPREAD, bisquare
 from lutbench.identification.curvebank import End, LightTables
 from lutbench.identification.samples import CODES, Samples
 from lutbench.model.grade import CDL_WEIGHTS
+from lutbench.model.pchip import Pchip
 from lutbench.model.transforms import Array
 
 ROWS = 700
@@ -187,10 +188,8 @@ def _without_flat_ends(neutral: Array, run: slice) -> slice:
 
 def _dense(inputs: Array, outputs: Array) -> tuple[Array, Array, Array]:
     """A channel of the neutral axis between its nodes: input, output, slope."""
-    from scipy.interpolate import PchipInterpolator
-
     dense = np.linspace(inputs[0], inputs[-1], 1024)
-    values = np.maximum.accumulate(PchipInterpolator(inputs, outputs)(dense))
+    values = np.maximum.accumulate(Pchip(inputs, outputs)(dense))
     return dense, values, np.maximum(np.gradient(values, dense), 1e-6)
 
 

@@ -14,6 +14,7 @@ from lutbench.identification.samples import CODES, Samples
 from lutbench.model.curves.base import MID_GREY
 from lutbench.model.curves.tabulated import Tabulated
 from lutbench.model.grade import Saturation
+from lutbench.model.pchip import Pchip
 from lutbench.model.signal import code_from_signal
 from lutbench.model.transforms import Array, Matrix
 
@@ -157,15 +158,13 @@ def _filled(
     found = _scattered(hypothesis, samples)
     if found is None:
         return places, signal
-    from scipy.interpolate import PchipInterpolator
-
     u, y = found
-    through = PchipInterpolator(places, signal)
+    through = Pchip(places, signal)
 
     def smooth(x: Array) -> Array:
         # Beyond its ends the grey scale goes on straight.
         inner = np.clip(x, places[0], places[-1])
-        slopes = through.derivative()(places[[0, -1]])
+        slopes = through.slope(places[[0, -1]])
         return np.asarray(
             through(inner)
             + np.minimum(x - places[0], 0) * slopes[0]

@@ -11,6 +11,7 @@ import numpy as np
 
 from lutbench.identification.samples import CODES, Samples
 from lutbench.model.grade import CDL_WEIGHTS
+from lutbench.model.pchip import Pchip
 from lutbench.model.transforms import Array
 from lutbench.tables.uniform import interp_uniform
 
@@ -44,13 +45,11 @@ def untinted_forms(samples: Samples) -> list[Samples]:
 
 
 def _without(samples: Samples, luma: Array, tint: Array) -> Samples:
-    from scipy.interpolate import PchipInterpolator
-
     weights = np.array(CDL_WEIGHTS)
     # A smooth curve through the neutral nodes, as a table.
     dense = np.linspace(luma[0], luma[-1], DENSE)
     rising = np.concatenate([[True], np.diff(luma) > 1e-9])
-    curves = PchipInterpolator(luma[rising], tint[rising])(dense).T
+    curves = Pchip(luma[rising], tint[rising])(dense).T
 
     def cleaned(values: Array) -> Array:
         at = values @ weights

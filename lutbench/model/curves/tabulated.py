@@ -5,13 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import ClassVar
 
 import numpy as np
 
 from lutbench.errors import DefinitionError
 from lutbench.files import read_bytes
 from lutbench.model.curves.base import Curve
+from lutbench.model.pchip import Pchip
 from lutbench.model.transforms import Array
 
 LINEAR_NEAR = 0.01
@@ -60,17 +61,13 @@ class Tabulated(Curve):
             )
 
     @cached_property
-    def _spline(self) -> Any:
-        from scipy.interpolate import PchipInterpolator
-
-        return PchipInterpolator(
-            np.array(self.signal), np.arcsinh(np.array(self.light) / LINEAR_NEAR)
-        )
+    def _spline(self) -> Pchip:
+        return Pchip(np.array(self.signal), np.arcsinh(np.array(self.light) / LINEAR_NEAR))
 
     def _stops(self, signal: Array) -> Array:
         low, high = self.signal[0], self.signal[-1]
         inner = self._spline(np.clip(signal, low, high))
-        slopes = self._spline.derivative()(np.array([low, high]))
+        slopes = self._spline.slope(np.array([low, high]))
         below = np.minimum(signal - low, 0) * self._end_slope(slopes[0], 0)
         above = np.maximum(signal - high, 0) * self._end_slope(slopes[1], -2)
         return np.asarray(inner + below + above)

@@ -1,0 +1,83 @@
+"""The monotone cubic through points (PCHIP).
+
+F. N. Fritsch and J. Butland, "A method for constructing local monotone piecewise cubic
+interpolants", SIAM J. Sci. Stat. Comput. 5, 1984; the ends by the three-point formula of
+C. Moler, "Numerical Computing with MATLAB", 2004, chapter 3. As scipy's
+``PchipInterpolator``, whose import takes a third of a second where a command takes less.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from lutbench.model.transforms import Array
+
+
+class Pchip:
+    """A curve through (x, y), which rises where the points rise and never overshoots.
+
+    Parameters
+    ----------
+    x
+        Shape (n,), rising, n ≥ 2.
+    y
+        Shape (n,) or (n, k): k curves over the same x.
+
+    Beyond its ends a curve goes on as its first and last cubic.
+
+    >>> Pchip(np.array([0.0, 1.0, 2.0]), np.array([0.0, 1.0, 1.0]))([0.5, 1.5]).tolist()
+    [0.6875, 1.0]
+    """
+
+    def __init__(self, x: Array, y: Array) -> None:
+        self.x = np.asarray(x, dtype=np.float64)
+        self.y = np.asarray(y, dtype=np.float64)
+        self.slopes = _slopes(self.x, self.y)
+
+    def __call__(self, at: object) -> Array:
+        """The curve at `at`: its shape, and k last where there are k curves."""
+        t, width, low, begin, a, b = self._pieces(at)
+        return np.asarray(low + t * (width * begin + t * (a + t * b)))
+
+    def slope(self, at: object) -> Array:
+        """The slope of the curve at `at`."""
+        t, width, _, begin, a, b = self._pieces(at)
+        return np.asarray((width * begin + t * (2 * a + 3 * t * b)) / width)
+
+    def _pieces(self, at: object) -> tuple[Array, ...]:
+        """Place in the piece, its width, value and slope where it begins, and two factors."""
+        place = np.asarray(at, dtype=np.float64)
+        index = np.clip(np.searchsorted(self.x, place, side="right") - 1, 0, len(self.x) - 2)
+        width = self.x[index + 1] - self.x[index]
+        t = (place - self.x[index]) / width
+        if self.y.ndim > 1:
+            t, width = t[..., None], width[..., None]
+        low, rise = self.y[index], self.y[index + 1] - self.y[index]
+        begin, end = self.slopes[index], self.slopes[index + 1]
+        a, b = 3 * rise - width * (2 * begin + end), width * (begin + end) - 2 * rise
+        return t, width, low, begin, a, b
+
+
+def _slopes(x: Array, y: Array) -> Array:
+    """The slope at each point: weighted harmonic means of the chords beside it, 0 at a turn."""
+    width = np.diff(x).reshape(-1, *[1] * (y.ndim - 1))
+    chord = np.diff(y, axis=0) / width
+    if len(x) == 2:
+        return np.concatenate([chord, chord])
+    slopes = np.empty_like(y)
+    before, after = chord[:-1], chord[1:]
+    heavy, light = 2 * width[1:] + width[:-1], width[1:] + 2 * width[:-1]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        mean = (heavy + light) / (heavy / before + light / after)
+    slopes[1:-1] = np.where(np.sign(before) * np.sign(after) > 0, mean, 0.0)
+    slopes[0] = _end(width[0], width[1], chord[0], chord[1])
+    slopes[-1] = _end(width[-1], width[-2], chord[-1], chord[-2])
+    return slopes
+
+
+def _end(width: Array, next_width: Array, chord: Array, next_chord: Array) -> Array:
+    """The slope at an end: of the parabola through three points, held so that nothing turns."""
+    slope = ((2 * width + next_width) * chord - width * next_chord) / (width + next_width)
+    steep = (np.sign(chord) != np.sign(next_chord)) & (np.abs(slope) > 3 * np.abs(chord))
+    slope = np.where(steep, 3 * chord, slope)
+    return np.asarray(np.where(np.sign(slope) == np.sign(chord), slope, 0.0))
