@@ -121,6 +121,18 @@ def _delta_e(fit: PairFit) -> dict[str, float]:
     return Spread.of(seen.delta_e_2000).to_data()
 
 
+LITTLE = 0.05
+"""Share of the nodes under which most of the LUT is a guess: a photograph covers 1 to 3 %."""
+
+
+def _coverage_words(coverage: float) -> str:
+    """How much of the LUT the pictures say, and what that means for the figures below it."""
+    text = f"{coverage:.1%} of the nodes lie near colours of the pictures"
+    if coverage < LITTLE:
+        text += "; the rest is a guess, and the figures below say nothing about it"
+    return text
+
+
 def _print(output: str, fit: PairFit, delta_e: dict[str, float], picture: str | None) -> None:
     from rich.table import Table
 
@@ -130,6 +142,8 @@ def _print(output: str, fit: PairFit, delta_e: dict[str, float], picture: str | 
     table.add_column(overflow="fold")
     low, high = fit.neutral_covered
     rows: list[tuple[str, Any]] = [
+        ("coverage", _coverage_words(fit.coverage)),
+        ("neutrals", f"covered from {100 * low:.0f} % to {100 * high:.0f} %"),
         (
             "unseen parts",
             f"ΔE 2000 {delta_e['mean']:.2f} on average, 95 % under {delta_e['p95']:.2f}"
@@ -140,7 +154,6 @@ def _print(output: str, fit: PairFit, delta_e: dict[str, float], picture: str | 
             f"{fit.held_out.mean:.1f} codes of 1023 on average, 95 % under"
             f" {fit.held_out.p95:.1f}, the pictures' noise included",
         ),
-        ("coverage", f"{fit.coverage:.1%} of the nodes; neutrals from {low:.2f} to {high:.2f}"),
         ("left out", f"{fit.outliers:.1%} of the pixels, which do not follow the rest"),
         ("same picture", f"edges agree to {fit.agreement:.2f} of 1"),
     ]

@@ -200,11 +200,10 @@ def repeated_planes(subject: Subject) -> list[tuple[int, int]]:
         same = (np.abs(np.diff(planes, axis=axis + 1)) < SAME_NUMBER).all(axis=0)
         others = tuple(each for each in range(3) if each != axis)
         alike = same.mean(axis=others)
-        twice = alike >= PLANE_ALIKE
-        first, last = int(np.argmin(twice)), len(twice) - 1 - int(np.argmin(twice[::-1]))
-        if twice.all() or not (alike[first : last + 1] < PLANE_DIFFERS).any():
-            continue
-        found += [(axis, k + 1) for k in range(first, last + 1) if twice[k]]
+        differs = np.flatnonzero(alike < PLANE_DIFFERS)
+        if differs.size:
+            within = range(int(differs[0]) + 1, int(differs[-1]))
+            found += [(axis, k + 1) for k in within if alike[k] >= PLANE_ALIKE]
     return found
 
 

@@ -36,11 +36,13 @@ def photograph() -> Picture:
 def photograph_light() -> NDArray[np.float64]:
     """The photograph as linear BT.709 light whose highlights reach two stops over white.
 
-    A display picture holds nothing over white; light·(1 + 3·light³) opens its
-    highlights up and leaves mid grey within 2 %.
+    A display picture holds nothing over white. Each pixel is brightened by 1 + 3·Y³ of its
+    luminance Y, which opens the highlights up, leaves mid grey within 2 % and keeps every
+    chromaticity: by channel, strong colours would get stronger than any camera sees them.
     """
     light = Srgb().decode(photograph())
-    return np.asarray(light * (1 + HIGHLIGHT_GAIN * light**3))
+    luminance = light @ np.array(BT709.luminance_weights)
+    return np.asarray(light * (1 + HIGHLIGHT_GAIN * luminance**3)[..., None])
 
 
 def recorded(light: NDArray[Any], source: Encoding) -> Picture:

@@ -97,6 +97,38 @@ class FalseColour(Transform):
             raise DefinitionError("false colour has no bands", accepted="one band or more")
         object.__setattr__(self, "range", check_range(self.range))
 
+    @property
+    def narrowest(self) -> tuple[float, Band] | None:
+        """The narrowest band that has both ends: its width in signal, and the band."""
+        widths = []
+        for band in self.bands:
+            ends = MID_GREY * 2.0 ** (np.array([band.low, band.high]) - self.exposure)
+            low, high = np.clip(self.curve.encode(np.minimum(ends, 1e6)), 0, 1)
+            if math.isfinite(band.low) and math.isfinite(band.high) and high > low:
+                widths.append((float(high - low), band))
+        return min(widths, key=lambda each: each[0]) if widths else None
+
+    @property
+    def usual_size(self) -> int:
+        """Nodes an edge that no band falls between: 33, 65 or 129."""
+        width = self.narrowest[0] if self.narrowest else 1.0
+        return next((size for size in (33, 65) if width * (size - 1) >= 1), 129)
+
+    def refuse_coarse(self, size: int, where: str) -> None:
+        """Refuse a size whose nodes are further apart than a band is wide: it would vanish."""
+        if self.narrowest is None:
+            return
+        width, band = self.narrowest
+        if width * (size - 1) >= 1:
+            return
+        needed = math.ceil(1 / width) + 1
+        raise DefinitionError(
+            f"the band {band.label or band.colour!r} is narrower than the distance of two nodes "
+            f"({100 * width:.1f} and {100 / (size - 1):.1f} % of the signal): it would be patchy",
+            where=where,
+            accepted=f"size {needed} or more",
+        )
+
     def stops(self, rgb: Array) -> Array:
         """Stops from mid grey of the luminance of `rgb`; minus infinity for none."""
         signal = signal_from_code(rgb * (2**self.bits - 1), self.bits, self.range)

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import PurePosixPath
 
 from lutbench.errors import DefinitionError
 from lutbench.model.signal import Range
 from lutbench.recipes.table import Table
+
+LADDER = "{name}_{sign}{stops}"
+"""The name of a ladder's LUT, unless a profile says otherwise: view_p1, view_m0_5."""
 
 
 @dataclass(frozen=True)
@@ -17,7 +21,10 @@ class Profile:
 
     `sizes` are the 3D sizes it loads, `title_length` and `name_length` the most
     characters of a title and of a file name (with suffix), `name_characters` a
-    set as in a regular expression's brackets, `range` the range it expects.
+    set as in a regular expression's brackets, `range` the range it expects. Of a title that
+    is too long `title_cut` says which end goes. `title` is a pattern with ``{set}``,
+    ``{lut}`` and ``{exposure}``; `ladder` one with ``{name}``, ``{sign}`` (p or m) and
+    ``{stops}`` for the names of an exposure ladder; `name_case` puts all names in one case.
     """
 
     sizes: tuple[int, ...] = ()
@@ -25,6 +32,23 @@ class Profile:
     name_length: int = 0
     name_characters: str = ""
     range: Range | None = None
+    title_cut: str = "end"
+    title: str = ""
+    ladder: str = LADDER
+    name_case: str = "as_written"
+
+    def ladder_name(self, name: str, stops: float) -> str:
+        """The name of a ladder's LUT at so many stops.
+
+        >>> Profile().ladder_name("view", -1.5)
+        'view_m1_5'
+        """
+        sign = "p" if stops >= 0 else "m"
+        return self.ladder.format(name=name, sign=sign, stops=f"{abs(stops):g}".replace(".", "_"))
+
+    def cased(self, name: str) -> str:
+        """The name in the case that the device wants."""
+        return {"upper": name.upper(), "lower": name.lower()}.get(self.name_case, name)
 
     def check(self, name: str, size: int | None, target_range: Range, where: str) -> None:
         """Refuse a LUT that the device would not take.
@@ -51,8 +75,21 @@ class Profile:
             refuse(f"{target_range} range", self.range)
 
     def fit_title(self, title: str) -> str:
-        """The title, cut to what the device shows."""
-        return title[: self.title_length].rstrip() if self.title_length else title
+        """The title, cut to what the device shows, at its end or its start.
+
+        >>> Profile(title_length=8, title_cut="start").fit_title("Salt Road view +1")
+        'view +1'
+        """
+        if not self.title_length or len(title) <= self.title_length:
+            return title
+        if self.title_cut == "start":
+            return title[-self.title_length :].lstrip()
+        return title[: self.title_length].rstrip()
+
+    def title_of(self, names: Mapping[str, str], usual: str) -> str:
+        """The title by the profile's pattern, else the usual one; cut to fit."""
+        text = " ".join(self.title.format(**names).split()) if self.title else usual
+        return self.fit_title(text)
 
 
 def read_profile(table: Table | None) -> Profile:
@@ -75,6 +112,24 @@ def read_profile(table: Table | None) -> Profile:
         table.integer("name_length", 0),
         characters,
         table.choice("range", ("full", "legal"), None),
+        table.choice("title_cut", ("end", "start"), "end"),
+        _pattern(table, "title", "", ("set", "lut", "exposure")),
+        _pattern(table, "ladder", LADDER, ("name", "sign", "stops")),
+        table.choice("name_case", ("as_written", "upper", "lower"), "as_written"),
     )
     table.done()
     return profile
+
+
+def _pattern(table: Table, key: str, default: str, fields: tuple[str, ...]) -> str:
+    """A text with ``{fields}`` of these names only."""
+    text = table.text(key, default)
+    found = re.findall(r"\{([^{}]*)\}", text)
+    plain = re.sub(r"\{[^{}]*\}", "", text)
+    if set(found) <= set(fields) and not set(plain) & set("{}"):
+        return text
+    raise DefinitionError(
+        f"{text!r} is no pattern",
+        where=table.at(key),
+        accepted="text with " + ", ".join("{" + field + "}" for field in fields),
+    )

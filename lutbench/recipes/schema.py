@@ -207,8 +207,11 @@ def _jobs(lut: Table, set_title: str, profile: Profile, known: Catalogue) -> lis
             _false_colour(lut, known) if kind == "false_colour" else _conversion(lut, kind, known)
         )
         job = _with_table(LutJob(name, title, task), lut, known)
+        if isinstance(task, FalseColour):
+            task.refuse_coarse(job.size, lut.at("size"))
         lut.done()
-        jobs = [job] if ladder is None else [_at_exposure(job, stops) for stops in ladder]
+        rungs = [None] if ladder is None else list(ladder)
+        jobs = [_at_exposure(job, stops, profile, set_title) for stops in rungs]
     except LutbenchError as error:
         if error.where:
             raise
@@ -217,15 +220,20 @@ def _jobs(lut: Table, set_title: str, profile: Profile, known: Catalogue) -> lis
         target = each.task.target.range if isinstance(each.task, Conversion) else "full"
         size = each.size if each.dimensions == 3 else None
         profile.check(each.name, size, target, lut.where)
-    return [replace(each, title=profile.fit_title(each.title)) for each in jobs]
+    return jobs
 
 
-def _at_exposure(job: LutJob, stops: float) -> LutJob:
-    """The job `stops` brighter, its name and title saying so."""
+def _at_exposure(job: LutJob, stops: float | None, profile: Profile, set_title: str) -> LutJob:
+    """The job, or `stops` brighter, with its name and title saying so as the profile wants it."""
+    usual = job.title if stops is None else f"{job.title} {stops:+g} stops"
+    exposure = "" if stops is None else f"{stops:+g}"
+    names = {"set": set_title, "lut": _spoken(job.name), "exposure": exposure}
+    title = profile.title_of(names, usual)
+    if stops is None:
+        return replace(job, name=profile.cased(job.name), title=title)
     task = replace(job.task, exposure=job.task.exposure + stops)
-    sign = "p" if stops >= 0 else "m"
-    mark = f"{sign}{abs(stops):g}".replace(".", "_")
-    return replace(job, name=f"{job.name}_{mark}", title=f"{job.title} {stops:+g} stops", task=task)
+    name = profile.cased(profile.ladder_name(job.name, stops))
+    return replace(job, name=name, title=title, task=task)
 
 
 def _with_table(job: LutJob, lut: Table, known: Catalogue) -> LutJob:
@@ -236,7 +244,8 @@ def _with_table(job: LutJob, lut: Table, known: Catalogue) -> LutJob:
             where=lut.at("dimensions"),
             accepted="3, or kind curve",
         )
-    size = lut.integer("size", 33 if dimensions == 3 else 1024)
+    usual = job.task.usual_size if isinstance(job.task, FalseColour) else 33
+    size = lut.integer("size", usual if dimensions == 3 else 1024)
     low, high = (2, 256) if dimensions == 3 else (2, 65536)
     if not low <= size <= high:
         raise DefinitionError(

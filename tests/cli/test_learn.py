@@ -49,7 +49,20 @@ def test_learn(pair: tuple[Path, Path], tmp_path: Path, capsys: Printed) -> None
     assert run("learn", *pair, "-o", out, "--size", 9, "--force") == 0
     printed = capsys.readouterr().out
     assert "unseen parts" in printed
-    assert "neutrals from" in printed
+    # What the figures say nothing about comes before the figures.
+    assert printed.index("of the nodes lie near colours") < printed.index("unseen parts")
+    assert "covered from" in printed
+
+
+def test_little_coverage_is_said_before_the_figures(tmp_path: Path, capsys: Printed) -> None:
+    dull = (100 + data.coffee()[:200, :300] // 8).astype(np.uint8)
+    paths = tmp_path / "a.png", tmp_path / "b.png"
+    Image.fromarray(dull).save(paths[0])
+    Image.fromarray(np.round(GRADE.apply(dull / 255.0) * 255).astype(np.uint8)).save(paths[1])
+    assert run("learn", *paths, "-o", tmp_path / "out.cube", "--size", 17) == 0
+    printed = " ".join(capsys.readouterr().out.split())
+    assert "the rest is a guess" in printed
+    assert printed.index("is a guess") < printed.index("unseen parts")
 
 
 def test_learn_refuses(pair: tuple[Path, Path], tmp_path: Path, capsys: Printed) -> None:

@@ -96,7 +96,7 @@ RECIPES: list[dict[str, Any]] = [
         **_ENDS,
         "lut": [
             {"name": "bands", "kind": "false_colour", "size": 3, "bands": [
-                {"low": -1.0, "high": 1.0, "colour": "orange", "label": "grey"},
+                {"low": -9.0, "high": 1.0, "colour": "orange", "label": "grey"},
                 {"low": 1.0, "colour": "#0072B2"},
             ]},
             {"name": "hdr", "kind": "gamut", "size": 2, "shaper": {

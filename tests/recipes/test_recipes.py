@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 import lutbench
-from lutbench.errors import LutbenchError
+from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.formats import open_lut
 from lutbench.model.conversion import Conversion
 from lutbench.model.curves.hdr import PqDisplay
@@ -198,10 +198,34 @@ def test_a_profile_cuts_titles() -> None:
     assert recipe.jobs[0].title == "Day one a"
 
 
+def test_a_profile_keeps_what_tells_a_ladder_apart() -> None:
+    recipe = recipe_from_text(
+        HEAD + '[profile]\ntitle_length = 8\ntitle_cut = "start"\nname_case = "upper"\n'
+        'ladder = "{name}{sign}{stops}"\ntitle = "{set} {lut} {exposure}"\n'
+        '[[lut]]\nname = "view"\nexposure_ladder = [-1, 0.5]\n'
+    )
+    assert [job.name for job in recipe.jobs] == ["VIEWM1", "VIEWP0_5"]
+    assert [job.title for job in recipe.jobs] == ["view -1", "iew +0.5"]
+
+
+@pytest.mark.parametrize("size", [9, 17, 33])
+def test_bands_narrower_than_nodes_are_refused(size: int) -> None:
+    """Half a stop of ACEScct is 0.5 / 17.52 of the signal (S-2016-001): 37 nodes an edge."""
+    with pytest.raises(DefinitionError, match=r"size 37 or more"):
+        one(f'[[lut]]\nname = "f"\nkind = "false_colour"\nsize = {size}\n')
+    assert one('[[lut]]\nname = "f"\nkind = "false_colour"\n').size == 65  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize("pattern", ["{lut", "{day}", "lut}"])
+def test_a_pattern_has_known_fields(pattern: str) -> None:
+    with pytest.raises(DefinitionError, match="is no pattern"):
+        recipe_from_text(HEAD + f'[profile]\ntitle = "{pattern}"\n[[lut]]\nname = "a"\n')
+
+
 def test_the_same_recipe_gives_the_same_bytes(tmp_path: Path) -> None:
     text = (
         HEAD
-        + '[[lut]]\nname = "a"\nsize = 9\n[[lut]]\nname = "f/b"\nkind = "false_colour"\nsize = 9\n'
+        + '[[lut]]\nname = "a"\nsize = 9\n[[lut]]\nname = "f/b"\nkind = "false_colour"\nsize = 37\n'
     )
     file = tmp_path / "day.toml"
     file.write_text(text)
@@ -244,7 +268,7 @@ def test_false_colour_paints_its_bands() -> None:
     """Nodes by an independent count: decode and weights by colour-science."""
     import colour
 
-    job = one('[[lut]]\nname = "f"\nkind = "false_colour"\nsize = 17\n')
+    job = one('[[lut]]\nname = "f"\nkind = "false_colour"\nsize = 65\n')
     task = job.task  # type: ignore[attr-defined]
     assert isinstance(task, FalseColour)
     lut = make(job)  # type: ignore[arg-type]

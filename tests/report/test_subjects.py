@@ -40,9 +40,22 @@ def test_the_photographs_highlights_are_opened_and_its_greys_left() -> None:
     shown = colour.cctf_decoding(photograph().astype(np.float64), function="sRGB")
     light = photograph_light()
     assert light.max() == pytest.approx(4.0, abs=0.1)
-    greys = (shown > 0.15) & (shown < 0.2)
+    luminance = shown @ [0.2126, 0.7152, 0.0722]  # Recommendation ITU-R BT.709-6, item 3.2
+    greys = (luminance > 0.15) & (luminance < 0.2)
     assert greys.sum() > 100
     assert light[greys] == pytest.approx(shown[greys], rel=0.025)
+
+
+def test_the_photograph_keeps_its_colours_when_it_is_opened_up() -> None:
+    """Chromaticities by colour-science: before and after alike, in the strongest colours too."""
+    space = colour.RGB_COLOURSPACES["ITU-R BT.709"]
+    shown = colour.cctf_decoding(photograph().astype(np.float64), function="sRGB")[::7, ::7]
+    opened = photograph_light()[::7, ::7]
+    seen = shown.max(axis=-1) > 0.05
+    before, after = (
+        colour.XYZ_to_xy(colour.RGB_to_XYZ(light[seen], space)) for light in (shown, opened)
+    )
+    assert np.abs(after - before).max() < 1e-5  # float32 in the picture
 
 
 def test_the_chart_holds_every_patch_as_recorded() -> None:

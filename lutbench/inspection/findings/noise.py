@@ -16,6 +16,10 @@ ROUNDED_STRAY = 0.6
 """10-bit codes: rounding to 10 bits moves a node half a code out of its neighbours."""
 
 
+OUT_OF_PLATEAU = 10.0
+"""10-bit codes: a look that turns hues leaves nodes up to 5 codes out of what it clips."""
+
+
 class Noise(FindingKind):
     """The values are noisy."""
 
@@ -52,7 +56,9 @@ class StrayNode(FindingKind):
     def examine(self, lut: Examined) -> Iterator[Finding]:
         if CoarseValues().spoils(lut) or Noise().noisy(lut) or lut.enlarged_from is not None:
             return  # nodes of a smaller table stand out by the bends at them
-        spot = max(measures.stray(lut.subject), measures.out_of_plateau(lut.subject))
+        spot, plain = measures.stray(lut.subject), measures.out_of_plateau(lut.subject)
+        if plain.value > max(spot.value, OUT_OF_PLATEAU):
+            spot = plain
         if spot.value > max(self.limit_for(lut), ROUNDED_STRAY if lut.coarse_bits else 0.0):
             message = f"a node stands {spot.value:.1f} codes or more out of its neighbours"
             yield self.finding(lut, message, spot.value, place=lut.at(spot.node))

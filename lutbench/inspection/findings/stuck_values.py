@@ -19,6 +19,12 @@ SHORTEST = 4
 MOST_RUNS = 3
 """Runs of a whole table: a look that has plateaus has them on many lines, not on three."""
 
+MUCH = 0.1
+"""Signal: how much the lines beside a run have to change over its length. Plateaus taper off."""
+
+FEWEST_BESIDE = 4
+"""Lines beside a run that have to say so: on a face of the table looks make short plateaus."""
+
 STILL = 1e-9
 """Signal: values that differ by less are the same number in the file."""
 
@@ -62,24 +68,50 @@ class StuckValues(FindingKind):
 def stuck_runs(planes: NDArray[np.float64]) -> list[StuckRun]:
     """Runs of equal rows, in the order of the file, that clipping does not explain.
 
-    Red changes from row to row. A run is right where red is clipped: at its lowest
-    value at dark inputs, at its highest at bright ones; elsewhere it is stuck.
+    Clipping makes rows alike too: but from the darkest red of a line at its lowest value,
+    or up to the brightest at its highest, and on the lines beside it as well.
     """
     size = planes.shape[1]
     rows = planes.transpose(3, 2, 1, 0).reshape(-1, 3)
     same = (np.abs(np.diff(rows, axis=0)) < STILL).all(axis=1)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], same, [False]]).astype(np.int8)))
-    low, high = float(planes[0].min()) + CLIPPED_WITHIN, float(planes[0].max()) - CLIPPED_WITHIN
-    found = []
-    for first, last in edges.reshape(-1, 2).tolist():
-        count, red = last - first + 1, float(rows[first, 0])
-        if count < SHORTEST:
-            continue
-        inputs = np.arange(first, last + 1) % size
-        dark, bright = bool(red <= low), bool(red >= high)
-        if (dark and inputs.max() < size - 1) or (bright and inputs.min() > 0):
-            continue
-        if (dark or bright) and count <= size:
-            continue  # a line of one red, clipped for its green and blue
-        found.append(StuckRun(first, count))
-    return found
+    lines = rows.reshape(size, size, size, 3)  # blue, green, red
+    runs = [StuckRun(first, last - first + 1) for first, last in edges.reshape(-1, 2).tolist()]
+    return [
+        each
+        for each in runs
+        if each.count >= SHORTEST and not _clipped(rows, each) and _changes_around(lines, each)
+    ]
+
+
+def _clipped(rows: NDArray[np.float64], run: StuckRun) -> bool:
+    """Whether red is at an end of its scale over the run, where it may be."""
+    size = round(len(rows) ** (1 / 3))
+    red = float(rows[run.first, 0])
+    dark = red <= float(rows[:, 0].min()) + CLIPPED_WITHIN
+    bright = red >= float(rows[:, 0].max()) - CLIPPED_WITHIN
+    if run.count > size:
+        return False  # over several lines red would have to change
+    return bool(dark or bright)
+
+
+def _changes_around(lines: NDArray[np.float64], run: StuckRun) -> bool:
+    """Whether every line beside a run, at the same reds, changes by much."""
+    size = len(lines)
+    first, last = divmod(run.first, size), divmod(run.first + run.count - 1, size)
+    one_line = first[0] == last[0]
+    reds = slice(first[1], last[1] + 1) if one_line else slice(None)
+    inside = {divmod(line, size) for line in range(first[0], last[0] + 1)}
+    beside = {
+        (blue + up, green + right)
+        for blue, green in inside
+        for up, right in ((-1, 0), (1, 0), (0, -1), (0, 1))
+        if 0 <= blue + up < size and 0 <= green + right < size
+    } - inside
+    return len(beside) >= FEWEST_BESIDE and all(
+        _change(lines, *line, reds) > MUCH for line in beside
+    )
+
+
+def _change(lines: NDArray[np.float64], blue: int, green: int, reds: slice) -> float:
+    return float(np.ptp(lines[blue, green, reds], axis=0).max())
