@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import os
 import stat
-import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from lutbench.errors import LutbenchError
+from lutbench.strays import remove_strays, temporary_beside
 
 
 def read_bytes(path: str | Path, *, limit: int) -> bytes:
@@ -76,6 +76,7 @@ def replacing(path: str | Path, *, force: bool = False) -> Iterator[Path]:
 
     The temporary file keeps the suffix of `path`, so a writer that decides by
     suffix works; it is flushed to disk before the rename and removed on any error.
+    What a killed writer left in the folder is removed first.
 
     Raises
     ------
@@ -84,28 +85,37 @@ def replacing(path: str | Path, *, force: bool = False) -> Iterator[Path]:
     """
     target = Path(path)
     refuse_existing(target, force)
+    remove_strays(target.parent)
     try:
-        handle, name = tempfile.mkstemp(
-            prefix=f".{target.stem[:40]}.", suffix=target.suffix, dir=target.parent
-        )
-        os.close(handle)
+        temporary = temporary_beside(target)
     except OSError as error:
         raise unwritable(target, error) from error
-    temporary = Path(name)
     try:
         yield temporary
         # Open for writing: Windows flushes no file that was opened to be read.
         with open(temporary, "r+b") as written:
             os.fsync(written.fileno())
-        os.chmod(temporary, 0o666 & ~_umask())
-        # Looked at again: another process may have written the file meanwhile.
-        refuse_existing(target, force)
-        os.replace(temporary, target)
+        _put(temporary, target, force)
     except OSError as error:
         raise unwritable(target, error) from error
     finally:
         with suppress(OSError):
             temporary.unlink()
+
+
+def _put(temporary: Path, target: Path, force: bool) -> None:
+    """Rename a file; without `force` never over one that another process wrote meanwhile."""
+    if force:
+        os.replace(temporary, target)
+        return
+    try:
+        os.link(temporary, target)  # fails where the name is taken, in one step
+    except FileExistsError:
+        refuse_existing(target, force)
+        raise
+    except OSError:  # a file system without links
+        refuse_existing(target, force)
+        os.replace(temporary, target)
 
 
 def write_bytes(path: str | Path, data: bytes, *, force: bool = False) -> None:
@@ -172,9 +182,3 @@ def unwritable(path: Path, error: OSError) -> LutbenchError:
 def unreadable(path: str | Path, error: OSError) -> LutbenchError:
     """The error for a path that cannot be read, with the system's reason."""
     return LutbenchError(f"cannot read: {error.strerror or error}", where=path)
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask

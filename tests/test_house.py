@@ -14,7 +14,7 @@ import lutbench
 PACKAGE = Path(lutbench.__file__).parent
 
 FLOORS = {
-    **dict.fromkeys(["errors", "files", "cluster", "resources", "upstairs"], 1),
+    **dict.fromkeys(["errors", "files", "strays", "cluster", "resources", "upstairs"], 1),
     "model": 2,
     "tables": 3,
     **dict.fromkeys(["algebra", "formats", "measure", "exposure"], 4),
