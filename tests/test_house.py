@@ -14,7 +14,9 @@ import lutbench
 PACKAGE = Path(lutbench.__file__).parent
 
 FLOORS = {
-    **dict.fromkeys(["errors", "files", "strays", "cluster", "resources", "upstairs"], 1),
+    **dict.fromkeys(
+        ["errors", "files", "strays", "plaintext", "cluster", "resources", "upstairs"], 1
+    ),
     "model": 2,
     "tables": 3,
     **dict.fromkeys(["algebra", "formats", "measure", "exposure"], 4),

@@ -118,8 +118,10 @@ def _along_axes(table: Array, size: int, maker: Any) -> Array:
     """A one-dimensional interpolator along r, then g, then b; held to the table's range."""
     old, new = np.linspace(0, 1, table.shape[0]), np.linspace(0, 1, size)
     result = table
-    for axis in range(3):
-        result = maker(old, result, axis=axis)(new)
+    # Slopes of subnormal numbers have no reciprocal: it is infinite, and the mean of it flat.
+    with np.errstate(over="ignore", divide="ignore"):
+        for axis in range(3):
+            result = maker(old, result, axis=axis)(new)
     low, high = table.min(axis=(0, 1, 2)), table.max(axis=(0, 1, 2))
     return np.asarray(np.clip(result, low, high))
 

@@ -17,7 +17,7 @@ from lutbench.cli.options import (
     json_option,
     print_json,
 )
-from lutbench.cli.saying import LOG, note
+from lutbench.cli.saying import LOG, note, printable
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -230,7 +230,7 @@ def _one_clip(transform: Transform, files: Files, settings: ClipSettings, report
     else:
         for text in outcome.notes:
             note(text)
-        click.echo(f"{goal}: {outcome.frames} frames written as {outcome.codec}")
+        click.echo(printable(f"{goal}: {outcome.frames} frames written as {outcome.codec}"))
     return 0
 
 
@@ -247,7 +247,7 @@ def _one_still(treatment: Treatment, files: Files, suffix: str | None, report: R
         print_json(outcome.to_data())
     else:
         _print_notes(outcome)
-        click.echo(f"{target}: written")
+        click.echo(printable(f"{target}: written"))
     return 0
 
 
@@ -280,7 +280,7 @@ def _many(
             LOG.error("failed: %s", message)
         skipped = f", {outcome.skipped} finished before" if outcome.skipped else ""
         failed = f", {len(outcome.failed)} failed" if outcome.failed else ""
-        click.echo(f"{frames.target}: {outcome.written} frames written{skipped}{failed}")
+        click.echo(printable(f"{frames.target}: {outcome.written} frames written{skipped}{failed}"))
     return 1 if outcome.failed else 0
 
 

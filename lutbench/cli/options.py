@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, fields
 from functools import wraps
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from lutbench.plaintext import STEERING, harmless, harmless_json
+
 if TYPE_CHECKING:
     from rich.console import Console
+    from rich.segment import Segment
 
     from lutbench.model.catalogue import Catalogue
 
@@ -148,7 +151,8 @@ def catalogue_of(definitions: tuple[str, ...]) -> Catalogue:
 
 def print_json(data: dict[str, Any]) -> None:
     """Print a report as JSON, non-finite numbers as null so that every reader takes it."""
-    click.echo(json.dumps(_finite(data), indent=2, ensure_ascii=False, allow_nan=False))
+    text = json.dumps(_finite(data), indent=2, ensure_ascii=False, allow_nan=False)
+    click.echo(harmless_json(text))
 
 
 def _finite(value: Any) -> Any:
@@ -165,11 +169,17 @@ def console(*, stderr: bool = False, markup: bool = False) -> Console:
     """A rich console: NO_COLOR obeyed, 100 columns where the output is no terminal.
 
     Square brackets are text, unless `markup` is asked for: then every name that
-    comes from outside must be escaped.
+    comes from outside must be escaped. Characters that steer a terminal are not printed.
     """
     from rich.console import Console
+    from rich.segment import Segment
 
     class Screen(Console):
+        def render(self, *args: Any, **options: Any) -> Iterable[Segment]:
+            for segment in super().render(*args, **options):
+                plain = segment.control or not STEERING.search(segment.text)
+                yield segment if plain else Segment(harmless(segment.text), segment.style)
+
         def on_broken_pipe(self) -> None:
             # rich would exit with 1, which is for checks that fail.
             raise BrokenPipeError

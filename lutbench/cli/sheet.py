@@ -16,7 +16,7 @@ from lutbench.cli.options import (
     gathered,
     interpolation_option,
 )
-from lutbench.cli.saying import note
+from lutbench.cli.saying import note, printable
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -126,7 +126,7 @@ def command(
     )
     write_sheet(sheet, target, force=options["force"])
     count_words = "1 frame" if len(frames) == 1 else f"{len(frames)} frames"
-    click.echo(f"{target}: {count_words}, {sheet.shape[1]}×{sheet.shape[0]} pixels")
+    click.echo(printable(f"{target}: {count_words}, {sheet.shape[1]}×{sheet.shape[0]} pixels"))
 
 
 def _frames(

@@ -7,6 +7,7 @@ import io
 
 from lutbench.exposure.levels import BIT_DEPTHS, Levels, Reading
 from lutbench.model.signal import Range
+from lutbench.plaintext import csv_text_cell
 
 RANGES: tuple[Range, Range] = ("full", "legal")
 
@@ -26,7 +27,8 @@ def csv_text(day: Levels) -> str:
     writer.writerow([*head, *(_columns("after_lut_") if day.lut else [])])
     for each in day.levels:
         stops = "" if each.reflectance <= 0 else f"{each.stops:.3f}"
-        row = [each.label, f"{each.reflectance:.6g}", stops, each.clipped, *_values(each.recorded)]
+        label = csv_text_cell(each.label)
+        row = [label, f"{each.reflectance:.6g}", stops, each.clipped, *_values(each.recorded)]
         writer.writerow([*row, *(_values(each.after_lut) if each.after_lut else [])])
     return text.getvalue()
 

@@ -23,6 +23,7 @@ from lutbench.errors import FormatError
 from lutbench.formats.cube_faults import cube_fault
 from lutbench.formats.decimals import LARGEST, MAX_LINE, format_rows, number, parse_rows
 from lutbench.formats.lutfile import MAX_BYTES, LutFile, Writing
+from lutbench.plaintext import harmless
 from lutbench.tables.lut import SIZES_1D, SIZES_3D, UNIT_DOMAIN, Lut, Lut1D, Lut3D, ShaperLut3D
 
 MAX_IDLE_LINES = 100_000
@@ -40,7 +41,6 @@ _DOMAIN_KEYWORDS = ("DOMAIN_MIN", "DOMAIN_MAX")
 _KEYWORDS = ("TITLE", *_SIZE_KEYWORDS, *_RANGE_KEYWORDS, *_DOMAIN_KEYWORDS)
 
 _WORD = re.compile(rb"[A-Za-z_][A-Za-z0-9_]*$", re.ASCII)
-_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]")
 _CHUNK = 128 * 1024
 _SHORTEST_ROW = len(b"0 0 0\n")
 
@@ -191,7 +191,7 @@ def _plain_number(value: float) -> str:
 
 
 def _one_line(text: str) -> str:
-    return _CONTROL.sub(" ", text)
+    return harmless(text.replace("\n", " ").replace("\t", " "), " ")
 
 
 @dataclass

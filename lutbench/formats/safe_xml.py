@@ -6,6 +6,7 @@ import re
 from typing import TYPE_CHECKING, Any
 
 from lutbench.errors import FormatError, MissingExtraError
+from lutbench.plaintext import harmless
 
 if TYPE_CHECKING:
     from lxml.etree import _Element as Element
@@ -129,8 +130,8 @@ def text(element: Element | None) -> str:
 
 
 def fit(text: str) -> str:
-    """`text` with a space for each character that XML cannot hold."""
-    return _UNFIT.sub(" ", text)
+    """`text` with a space for each character that XML cannot hold, or that steers who reads it."""
+    return _UNFIT.sub(" ", harmless(text, " "))
 
 
 def at(element: Element, where: str) -> str:

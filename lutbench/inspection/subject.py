@@ -13,7 +13,15 @@ from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Transform
 from lutbench.tables.cells import channel_planes
 from lutbench.tables.lut import Lut, Lut1D, Lut3D, ShaperLut3D
-from lutbench.tables.nodes import domain_of, greys, neutral_inputs, node_input
+from lutbench.tables.nodes import (
+    LARGEST_PIXEL,
+    domain_of,
+    examined,
+    greys,
+    neutral_inputs,
+    node_input,
+    sensible,
+)
 from lutbench.tables.noise import CLIPPED_WITHIN, clipped
 
 Array = NDArray[np.float64]
@@ -70,7 +78,7 @@ class Subject:
     def planes(self) -> Array:
         """The table by channel: shape (3, n, n, n), or (3, n) for a 1D LUT."""
         table = self.lut.table if isinstance(self.lut, Lut1D) else self._lattice_table
-        return channel_planes(table)
+        return channel_planes(sensible(table, LARGEST_PIXEL))
 
     @property
     def _lattice_table(self) -> NDArray[Any]:
@@ -86,8 +94,7 @@ class Subject:
     def neutral(self) -> NeutralAxis:
         """What comes out for R = G = B."""
         inputs = neutral_inputs(self.lut, self.size)
-        values = self.lut.apply(greys(inputs))
-        return NeutralAxis(inputs, np.asarray(values, dtype=np.float64))
+        return NeutralAxis(inputs, examined(self.lut, greys(inputs), LARGEST_PIXEL))
 
     def node_input(self, node: tuple[int, ...]) -> tuple[float, ...]:
         """The input values of a node, before a shaper where there is one."""

@@ -73,6 +73,10 @@ class Measured:
         )
 
 
+MOST_LIGHT = 1e30
+"""Of white: beyond, the seventh power of a chroma (CIE 142-2001) no longer fits a float64."""
+
+
 def measure(a: NDArray[Any], b: NDArray[Any], view: View) -> Measured:
     """The differences of two sets of output signals, shape (n, 3) each, seen through `view`.
 
@@ -96,7 +100,8 @@ def measure(a: NDArray[Any], b: NDArray[Any], view: View) -> Measured:
 
 
 def _measured(a: NDArray[Any], b: NDArray[Any], view: View) -> Measured:
-    xyz_a, xyz_b = view.xyz(a), view.xyz(b)
+    # A curve may make light of any size from a signal far out; no display shows it.
+    xyz_a, xyz_b = (np.clip(view.xyz(each), -MOST_LIGHT, MOST_LIGHT) for each in (a, b))
     relative = (lab_from_xyz(xyz, view.white_xyz) for xyz in (xyz_a, xyz_b))
     absolute = (itp_from_xyz(xyz * view.white_luminance) for xyz in (xyz_a, xyz_b))
     codes = np.abs(np.asarray(a, np.float64) - np.asarray(b, np.float64)).max(axis=-1)

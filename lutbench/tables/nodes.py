@@ -22,29 +22,32 @@ LARGEST_SIGNAL = 65504.0
 """The most that half float holds: beyond, products of outputs no longer fit a float64's digits,
 and no picture has such values."""
 
+LARGEST_PIXEL = float(np.finfo(np.float32).max)
+"""The most that a pixel holds: a product of three still fits a float64."""
+
 LEAST_WIDTH = 1e-6
 """Signal: the width of a neutral axis where the domains of the channels do not overlap."""
 
 
-def examined(transform: Transform, inputs: ArrayLike) -> Array:
+def examined(transform: Transform, inputs: ArrayLike, most: float = LARGEST_SIGNAL) -> Array:
     """The outputs of `transform` as float64, for an analysis that needs sensible numbers.
 
     Raises
     ------
     LutbenchError
-        Where one is no number, or is beyond what half float holds.
+        Where one is no number, or is over `most`.
     """
-    return sensible(np.asarray(transform.apply(inputs), dtype=np.float64))
+    return sensible(np.asarray(transform.apply(inputs), dtype=np.float64), most)
 
 
-def sensible(outputs: Array) -> Array:
+def sensible(outputs: NDArray[Any], most: float = LARGEST_SIGNAL) -> NDArray[Any]:
     """`outputs` as they are; LutbenchError as for `examined`."""
-    most = np.abs(outputs).max(initial=0.0)
-    if not most <= LARGEST_SIGNAL:
-        reached = f"reaches {most:.3g}" if np.isfinite(most) else "is NaN or infinite"
+    reached = np.abs(outputs).max(initial=0.0)
+    if not reached <= most:
+        what = f"reaches {reached:.3g}" if np.isfinite(reached) else "is NaN or infinite"
         raise LutbenchError(
-            f"the output {reached}, where nothing can be examined",
-            accepted=f"outputs within ±{LARGEST_SIGNAL:.0f}",
+            f"the output {what}, where nothing can be examined",
+            accepted=f"outputs within ±{most:.6g}",
         )
     return outputs
 

@@ -70,3 +70,31 @@ def test_a_table_of_huge_numbers_is_not_identified(tmp_path: Path) -> None:
     write_cube(_with(HUGE), tmp_path / "huge.cube")
     with pytest.raises(LutbenchError, match="nothing can be examined"):
         identify(_with(HUGE))
+
+
+def test_values_beyond_a_pixel_are_not_inspected() -> None:
+    from lutbench.inspection.inspection import inspect
+
+    scaled = Matrix.from_array(np.eye(3) * 1e150)
+    with pytest.raises(LutbenchError, match=r"reaches 1e\+150"):
+        inspect(scaled).to_data()
+    inspect(_with(HUGE)).to_data()  # what a pixel holds is examined
+
+
+def test_light_beyond_measure_is_measured() -> None:
+    from lutbench.measure.difference import measure
+    from lutbench.measure.view import view_of
+    from lutbench.model.catalogue import open_catalogue
+    from lutbench.model.conversion import Encoding
+    from lutbench.model.gamuts import BT2020
+
+    hlg = Encoding(open_catalogue(user=False).curve("BT.2100 HLG"), BT2020)
+    found = measure(np.full((2, 3), 90.0), np.array([[0.0, 5.0, 90.0]] * 2), view_of(hlg))
+    assert np.isfinite(found.delta_e_2000).all()
+
+
+def test_subnormal_steps_are_resampled() -> None:
+    from lutbench.algebra.resample import resample
+
+    table = Lut3D.identity(4).table * 1e-310
+    assert np.abs(resample(Lut3D(table), 3, "pchip").lut.table).max() < 1e-300

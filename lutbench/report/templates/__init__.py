@@ -5,6 +5,8 @@ from __future__ import annotations
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
+from lutbench.plaintext import harmless
+
 if TYPE_CHECKING:
     from jinja2 import Environment
 
@@ -16,6 +18,7 @@ def _environment() -> Environment:
     environment = Environment(
         loader=PackageLoader("lutbench.report", "templates"),
         autoescape=True,
+        finalize=_harmless,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
@@ -24,6 +27,11 @@ def _environment() -> Environment:
     # A number and its percent sign stay on one line.
     environment.filters["kept"] = lambda text: str(text).replace(" %", "\u00a0%")
     return environment
+
+
+def _harmless(value: Any) -> Any:
+    """What is filled in, without characters that turn the text around them."""
+    return type(value)(harmless(value)) if isinstance(value, str) else value
 
 
 def render(name: str, **values: Any) -> str:
