@@ -1,0 +1,178 @@
+"""Where the time of a 4K clip goes: its stages one by one, and the whole command.
+
+    python tests/benchmarks/clip_stages.py [FRAMES]
+
+A 3840×2160 10-bit 4:2:2 clip in each of three codecs. The whole is `apply_to_clip`; its
+peer is decoding and encoding with the same codecs through PyAV and no LUT, which is the
+limit; beside them FFmpeg's own decode, lut3d, encode. Wall time is the better of two
+rounds, which take turns; processor time is that of all threads.
+"""
+
+from __future__ import annotations
+
+import itertools
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from fractions import Fraction
+from pathlib import Path
+
+import av
+import numpy as np
+from skimage import data
+
+from lutbench.formats.cube import write_cube
+from lutbench.media.clip.clip import ClipSettings, apply_to_clip
+from lutbench.media.clip.ycbcr import Coding, planes_from_rgb, rgb_from_planes
+from lutbench.tables.lut import Lut3D
+from lutbench.tables.pixels import apply_pixels
+
+WIDTH, HEIGHT, FORM = 3840, 2160, "yuv422p10le"
+CODECS = {
+    "ProRes 422 HQ": ("prores", {"profile": "3"}, "a.mov"),
+    "DNxHR HQX": ("dnxhd", {"profile": "dnxhr_hqx"}, "b.mov"),
+    "H.264, CRF 18": ("libx264", {"crf": "18"}, "c.mp4"),
+}
+
+
+def add_video(output: av.container.OutputContainer, codec: str, options: dict[str, str]):
+    stream = output.add_stream(codec, rate=25, options=options)
+    stream.width, stream.height, stream.pix_fmt = WIDTH, HEIGHT, FORM
+    stream.codec_context.thread_type = "AUTO"
+    return stream
+
+
+def make_clip(path: Path, codec: str, options: dict[str, str], count: int) -> None:
+    picture = np.tile(data.coffee(), (6, 7, 1))[:HEIGHT, :WIDTH]
+    with av.open(str(path), "w") as output:
+        stream = add_video(output, codec, options)
+        for number in range(count):
+            rolled = np.ascontiguousarray(np.roll(picture, 17 * number, 1))
+            frame = av.VideoFrame.from_ndarray(rolled, "rgb24")
+            frame = frame.reformat(format=FORM, dst_colorspace=1)
+            frame.pts, frame.time_base, frame.pict_type = number, Fraction(1, 25), 0
+            frame.colorspace, frame.color_range = 1, 1
+            output.mux(stream.encode(frame))
+        output.mux(stream.encode(None))
+
+
+def decoded(path: Path):
+    with av.open(str(path)) as container:
+        video = container.streams.video[0]
+        video.thread_type = "AUTO"
+        yield from container.decode(video)
+
+
+def decode_only(path: Path) -> None:
+    for _ in decoded(path):
+        pass
+
+
+def decode_and_encode(path: Path, target: Path, codec: str, options: dict[str, str]) -> None:
+    with av.open(str(target), "w") as output:
+        stream = add_video(output, codec, options)
+        for number, frame in enumerate(decoded(path)):
+            frame.pts, frame.time_base, frame.pict_type = number, Fraction(1, 25), 0
+            output.mux(stream.encode(frame))
+        output.mux(stream.encode(None))
+
+
+def through_lut3d(path: Path, target: Path, codec: str, options: dict[str, str], lut: Path) -> None:
+    with av.open(str(path)) as container, av.open(str(target), "w") as output:
+        video = container.streams.video[0]
+        video.thread_type = "AUTO"
+        stream = add_video(output, codec, options)
+        graph = av.filter.Graph()
+        chain = [
+            graph.add_buffer(template=video),
+            graph.add("scale", "in_color_matrix=bt709:in_range=tv"),
+            graph.add("format", "pix_fmts=gbrp16le"),
+            graph.add("lut3d", f"file={lut}:interp=tetrahedral"),
+            graph.add("scale", "out_color_matrix=bt709:out_range=tv"),
+            graph.add("format", f"pix_fmts={FORM}"),
+            graph.add("buffersink"),
+        ]
+        for one, two in itertools.pairwise(chain):
+            one.link_to(two)
+        graph.configure()
+        for number, frame in enumerate(container.decode(video)):
+            graph.push(frame)
+            result = graph.pull()
+            result.pts, result.time_base, result.pict_type = number, Fraction(1, 25), 0
+            output.mux(stream.encode(result))
+        output.mux(stream.encode(None))
+
+
+def timed(calls: dict[str, Callable[[], None]], count: int) -> dict[str, tuple[float, float]]:
+    """Wall and processor seconds a frame of each call: the better of two rounds."""
+    best = dict.fromkeys(calls, (np.inf, np.inf))
+    for _ in range(2):
+        for name, call in calls.items():
+            wall, cpu = time.perf_counter(), time.process_time()
+            call()
+            passed = (time.perf_counter() - wall) / count, (time.process_time() - cpu) / count
+            best[name] = min(best[name], passed)
+    return best
+
+
+def pixels(lut: Lut3D) -> None:
+    """The three steps between decoder and encoder, on one thread."""
+    coding = Coding("BT.709", "legal", 10, 2, 1)
+    green = np.tile(data.coffee()[..., 1], (6, 7))[:HEIGHT, :WIDTH].astype(np.uint16)
+    y, cb = green * 3 + 64, np.ascontiguousarray(green[:, ::2]) * 2 + 256
+    into = np.empty_like(y), np.empty_like(cb), np.empty_like(cb)
+    rgb = rgb_from_planes(y, cb, cb, WIDTH, coding, threads=1)
+    steps: dict[str, Callable[[], object]] = {
+        "Y'CbCr to R G B": lambda: rgb_from_planes(y, cb, cb, WIDTH, coding, threads=1),
+        "the LUT, in place": lambda: apply_pixels(lut, rgb.copy(), threads=1),
+        "R G B to Y'CbCr": lambda: planes_from_rgb(rgb, *into, coding, threads=1),
+    }
+    print("| between decoder and encoder | processor ms a frame |\n|---|---:|")
+    for name, step in steps.items():
+        step()
+        times = []
+        for _ in range(5):
+            begin = time.process_time()
+            step()
+            times.append(time.process_time() - begin)
+        print(f"| {name} | {1e3 * min(times):.0f} |", flush=True)
+
+
+def main() -> None:
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 24
+    lut = Lut3D(Lut3D.identity(33).table ** 1.3)
+    pixels(lut)
+    head = "| codec | work | wall s a frame | processor s a frame | times decode and encode |"
+    print(f"\n{head}\n|---|---|---:|---:|---:|")
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        table = folder / "lut.cube"
+        write_cube(lut, table)
+        for title, (codec, options, file) in CODECS.items():
+            clip, out = folder / file, folder / f"out_{file}"
+            make_clip(clip, codec, options, count)
+            settings = ClipSettings(quality=18 if codec == "libx264" else None)
+            calls: dict[str, Callable[[], None]] = {
+                "decode": lambda c=clip: decode_only(c),
+                "decode and encode": lambda c=clip, o=out, k=codec, s=options: decode_and_encode(
+                    c, o, k, s
+                ),
+                "lutbench apply": lambda c=clip, o=out, s=settings: apply_to_clip(
+                    lut, c, o, s, force=True
+                ),
+                "FFmpeg: decode, lut3d, encode": lambda c=clip, o=out, k=codec, s=options: (
+                    through_lut3d(c, o, k, s, table)
+                ),
+            }
+            times = timed(calls, count)
+            limit = times["decode and encode"][0]
+            for work, (wall, cpu) in times.items():
+                print(
+                    f"| {title} | {work} | {wall:.3f} | {cpu:.3f} | {wall / limit:.2f} |",
+                    flush=True,
+                )
+
+
+if __name__ == "__main__":
+    main()
