@@ -120,10 +120,11 @@ def read_end(table: Table | None, catalogue: Catalogue) -> Encoding | None:
     """An encoding ``{curve = ..., gamut = ..., range = ...}``, or None where there is no table."""
     if table is None:
         return None
+    curve = catalogue.curve(table.text("curve"), table.at("curve"))
     encoding = Encoding(
-        catalogue.curve(table.text("curve"), table.at("curve")),
+        curve,
         catalogue.gamut(table.text("gamut", "BT.709"), table.at("gamut")),
-        table.choice("range", ("full", "legal"), "full"),
+        table.choice("range", ("full", "legal"), curve.formula_codes),
         table.choice("bits", (8, 10, 12, 16), 10),
     )
     table.done()

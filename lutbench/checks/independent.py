@@ -7,6 +7,7 @@ matrix and the adaptation from its own derivation.
 
 from __future__ import annotations
 
+import inspect
 import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -42,11 +43,37 @@ ADAPTATIONS = {"bradford": "Bradford", "cat02": "CAT02", "cat16": "CAT16", "none
 
 @dataclass(frozen=True, eq=False)
 class IndependentCurve:
-    """A curve as colour-science has it; `is_log` when it has values for light under zero."""
+    """A curve as colour-science has it; `is_log` when it has values for light under zero.
+
+    `codes` are those that the function gives when its values are taken times 2^n - 1.
+    """
 
     encode: Function
     decode: Function
     is_log: bool
+    codes: str = "full"
+
+    def light(self, values: Array, carried: str | None) -> Array:
+        """Light of full-scale values whose codes are carried in that range."""
+        import colour
+
+        if carried not in (None, self.codes):
+            relay = colour.legal_to_full if carried == "legal" else colour.full_to_legal
+            values = relay(values, bit_depth=10)
+        return np.asarray(self.decode(values))
+
+    def values(self, light: Array, carried: str | None) -> Array:
+        """Full-scale values of light, held to what their codes carry."""
+        import colour
+
+        coded = np.asarray(self.encode(light))
+        # The logarithm of light under black: the least signal there is.
+        coded = np.where(np.isnan(coded) & (light < 0), self.encode(np.zeros(3)), coded)
+        if carried in (None, self.codes):
+            return np.asarray(np.clip(coded, 0, 1))
+        if carried == "legal":
+            return np.asarray(colour.full_to_legal(np.clip(coded, 0, 1), bit_depth=10))
+        return np.asarray(np.clip(colour.legal_to_full(coded, bit_depth=10), 0, 1))
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -83,7 +110,9 @@ def independent_curve(name: str) -> IndependentCurve:
         (colour.OETFS, colour.OETF_INVERSES),
     ):
         if name in encodings and name in decodings:
-            return IndependentCurve(_quiet(encodings[name]), _quiet(decodings[name]), True)
+            legal = "out_normalised_code_value" in inspect.signature(encodings[name]).parameters
+            functions = _quiet(encodings[name]), _quiet(decodings[name])
+            return IndependentCurve(*functions, True, "legal" if legal else "full")
     raise LutbenchError(
         f"colour-science has no curve {name!r} to check against",
         accepted="a curve of a standard or of its registries",
@@ -186,30 +215,48 @@ def independent_conversion(text: str, catalogue: Catalogue) -> IndependentConver
                 where=repr(text),
                 accepted=f"{key}={plain}",
             )
-    source = independent_curve(catalogue.curve(settings["source_curve"]).name)
-    target = source
-    if kind != "gamut":
-        target = independent_curve(catalogue.curve(settings["target_curve"]).name)
+    first = catalogue.curve(settings["source_curve"]).name
+    second = first if kind == "gamut" else catalogue.curve(settings["target_curve"]).name
+    source, target = map(independent_curve, _on_one_side(first, second, repr(text)))
     matrix = np.eye(3)
     if kind != "curve":
         before, after = (catalogue.gamut(settings[f"{end}_gamut"]) for end in ("source", "target"))
         adaptation = settings.get("adaptation", "bradford")
         matrix = independent_matrix(before.name, after.name, adaptation)
     gain = 2.0 ** settings.get("exposure", 0.0)
-    legal_in = settings.get("source_range") == "legal"
-    legal_out = settings.get("target_range") == "legal"
 
     def convert(values: Array) -> Array:
-        signal = colour.legal_to_full(values, bit_depth=10) if legal_in else values
-        light = gain * np.asarray(source.decode(signal))
+        light = gain * source.light(values, settings.get("source_range"))
         light = colour.algebra.vecmul(matrix, light)
         if not target.is_log:
             # Light under black has no signal over 0, and some functions no value.
             light = np.maximum(light, 0)
-        coded = np.asarray(target.encode(light))
-        # The logarithm of light under black: the least signal there is.
-        coded = np.where(np.isnan(coded) & (light < 0), target.encode(np.zeros(3)), coded)
-        coded = np.clip(coded, 0, 1)
-        return np.asarray(colour.full_to_legal(coded, bit_depth=10) if legal_out else coded)
+        return target.values(light, settings.get("target_range"))
 
     return IndependentConversion(convert, text)
+
+
+def _on_one_side(source: str, target: str, where: str) -> tuple[str, str]:
+    """The curves on the side of light where the two meet: PQ is one signal with two lights.
+
+    Raises
+    ------
+    LutbenchError
+        For HLG against display light: colour-science's OOTF would need its display.
+    """
+    ends = [source, target]
+    for mine, other in ((0, 1), (1, 0)):
+        if ends[mine] == "ST 2084" and not (
+            ends[other] in _ON_DISPLAY or ends[other] == "BT.2100 PQ"
+        ):
+            ends[mine] = "BT.2100 PQ"
+        elif ends[mine] == "BT.2100 PQ" and ends[other] in _ON_DISPLAY:
+            ends[mine] = "ST 2084"
+        elif ends[mine] == "BT.2100 HLG" and ends[other] in _ON_DISPLAY:
+            raise DefinitionError(
+                "BT.2100 HLG meets display light", where=where, accepted="scene light at both ends"
+            )
+    return ends[0], ends[1]
+
+
+_ON_DISPLAY = ("ST 2084", "BT.1886", "sRGB", "gamma 2.2", "gamma 2.4", "gamma 2.6")

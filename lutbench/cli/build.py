@@ -90,7 +90,7 @@ def command(
 
 def _refuse_quick_options(quick: dict[str, Any]) -> None:
     named = [key for key in quick if key.startswith(("source_curve", "source_gamut", "target_"))]
-    given = [key for key in named if quick[key] not in (None, "full")] + [
+    given = [key for key in named if quick[key] is not None] + [
         key for key in ("size",) if quick[key] is not None
     ]
     if given:

@@ -202,9 +202,8 @@ def _end(
         return known
     encoding = known or (ASSUMED_SOURCE if end == "source" else ASSUMED_TARGET)
     if curve:
-        encoding = replace(
-            encoding, curve=catalogue.curve(curve, f"--{end}-curve"), display_peak=None
-        )
+        named = catalogue.curve(curve, f"--{end}-curve")
+        encoding = replace(encoding, curve=named, display=None, range=named.formula_codes)
     if gamut:
         encoding = replace(encoding, gamut=catalogue.gamut(gamut, f"--{end}-gamut"))
     return replace(encoding, range=signal_range) if signal_range else encoding

@@ -59,6 +59,8 @@ def _curve_data(entry: Entry) -> dict[str, Any]:
         "reason": entry.unusable or None,
         "family": None,
         "source": None,
+        "codes": None,
+        "light": None,
         "note": None,
         "mid_grey_signal": None,
         "black_signal": None,
@@ -67,6 +69,7 @@ def _curve_data(entry: Entry) -> dict[str, Any]:
     }
     if (curve := entry.curve) is not None:
         data |= {"family": curve.family, "source": curve.source, "note": curve.note or None}
+        data |= {"codes": curve.codes, "light": curve.kind_of_light.to_data()}
         if not entry.unusable:
             black, grey, white = (float(curve.encode(light)) for light in (0.0, 0.18, 1.0))
             data |= {
@@ -97,6 +100,8 @@ def _print_curves(rows: list[dict[str, Any]]) -> None:
     table.add_column("curve", overflow="fold")
     table.add_column("family")
     table.add_column("from")
+    table.add_column("codes")
+    table.add_column("light, 1.0 is", overflow="fold")
     table.add_column("mid grey\n%", justify="right")
     table.add_column("clips at\nstops", justify="right")
     table.add_column("also named", overflow="fold", style="dim")
@@ -104,7 +109,13 @@ def _print_curves(rows: list[dict[str, Any]]) -> None:
         if row["usable"]:
             levels = (f"{100 * row['mid_grey_signal']:.1f}", f"{row['clip_stops']:+.1f}")
             table.add_row(
-                row["name"], row["family"], row["origin"], *levels, ", ".join(row["aliases"])
+                row["name"],
+                row["family"],
+                row["origin"],
+                row["codes"],
+                f"{row['light']['side']}: {row['light']['one']}",
+                *levels,
+                ", ".join(row["aliases"]),
             )
     screen = console()
     screen.print(table)

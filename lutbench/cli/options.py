@@ -115,14 +115,13 @@ def interpolation_option(function: F) -> F:
 
 
 def range_options(function: F) -> F:
-    """``--source-range`` and ``--target-range``, full unless told."""
+    """``--source-range`` and ``--target-range``: as the curve's codes are published unless told."""
     for name, what in (("--target-range", "gives"), ("--source-range", "takes")):
         function = click.option(
             name,
             type=click.Choice(["full", "legal"]),
-            default="full",
-            show_default=True,
-            help=f"The range of the values that the LUT {what}.",
+            help=f"Whether the values that the LUT {what} are full-range or legal codes. "
+            "[default: as the curve's codes are published, else full]",
         )(function)
     return function
 

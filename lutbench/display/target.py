@@ -10,7 +10,7 @@ import numpy as np
 from lutbench.display.model import DisplayModel
 from lutbench.errors import DefinitionError
 from lutbench.model.curves.base import Curve
-from lutbench.model.curves.hdr import PQ_PEAK, REFERENCE_WHITE, PqDisplay
+from lutbench.model.curves.hdr import PQ_PEAK, PqDisplay
 from lutbench.model.curves.video import Bt1886
 from lutbench.model.gamuts import Gamut, xyz_of_xy
 from lutbench.model.tone import Eetf
@@ -86,7 +86,7 @@ class Target:
             light = self.curve.decode(signal) * self.curve.white
             if self.mastered_at is not None and self.mastered_at > self.peak:
                 roll_off = Eetf(self.mastered_at, self.peak, 0.0, self.black)
-                light = roll_off.apply(light / REFERENCE_WHITE) * REFERENCE_WHITE
+                light = roll_off.apply(light)
             return np.clip(light, self.black, self.peak)
         curve = self.curve
         if isinstance(curve, Bt1886):

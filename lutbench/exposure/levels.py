@@ -6,7 +6,7 @@ Exposure is in stops from mid grey (18 % reflectance); stops = log2(reflectance 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -20,6 +20,7 @@ from lutbench.model.signal import (
     SignalFromRange,
     check_range,
     code_from_signal,
+    signal_from_full_scale,
 )
 from lutbench.model.transforms import Transform
 from lutbench.tables.nodes import examined
@@ -50,16 +51,24 @@ ONE_CODE_8_BIT = 1 / 255
 class Reading:
     """A signal level as the instruments show it.
 
-    `signal` is normalised, 0..1 within the range it is recorded in; values
-    outside 0..1 are what the curve asks for, and are held in the code values.
+    `signal` is nominal: 0 black, 1 white. Values outside `low`..`high`, which is
+    what the codes carry, are what the curve asks for; percent and code values are
+    held there.
     """
 
     signal: float
+    low: float = field(default=0.0, kw_only=True)
+    high: float = field(default=1.0, kw_only=True)
+
+    @property
+    def held(self) -> float:
+        """The signal that is recorded."""
+        return min(max(self.signal, self.low), self.high)
 
     @property
     def percent(self) -> float:
-        """Percent of the range it is recorded in, held to 0..100."""
-        return 100 * min(max(self.signal, 0.0), 1.0)
+        """Percent of the nominal signal (IRE), as zebra and waveform count it: 100·signal."""
+        return 100 * self.held
 
     @property
     def percent_full_as_legal(self) -> float:
@@ -68,16 +77,16 @@ class Reading:
         >>> round(Reading(0.5).percent_full_as_legal, 1)
         51.1
         """
-        return 100 * float(SignalFromRange("legal").apply([self.percent / 100] * 3)[0])
+        full = min(max(self.held, 0.0), 1.0)
+        return 100 * float(signal_from_full_scale(full))
 
     def code(self, bits: int, name: Range) -> int:
-        """The code value, rounded.
+        """The code value on a carrier of that range, rounded.
 
         >>> Reading(0.5).code(10, "legal"), Reading(0.5).code(10, "full")
         (502, 512)
         """
-        held = self.percent / 100
-        return math.floor(float(code_from_signal(held, bits, name)) + 0.5)
+        return math.floor(float(code_from_signal(self.held, bits, name)) + 0.5)
 
     def to_data(self) -> dict[str, Any]:
         """Signal, percent and code values as plain data."""
@@ -123,9 +132,9 @@ class Level:
     @property
     def clipped(self) -> str:
         """``"high"``, ``"low"`` or nothing."""
-        if self.recorded.signal > 1 + 1e-9:
+        if self.recorded.signal > self.recorded.high + 1e-9:
             return "high"
-        return "low" if self.recorded.signal < -1e-9 else ""
+        return "low" if self.recorded.signal < self.recorded.low - 1e-9 else ""
 
     def to_data(self) -> dict[str, Any]:
         """The line as plain data; `stops` is None for no light."""
@@ -340,6 +349,7 @@ class Levels:
             "schema": SCHEMA,
             "curve": self.curve.name,
             "curve_note": self.curve.note or None,
+            "codes": self.curve.codes,
             "lut": self.lut,
             "source_range": self.source_range,
             "target_range": self.target_range,
@@ -366,8 +376,8 @@ def levels(
     lut: Transform | None = None,
     *,
     lut_name: str = "",
-    source_range: Range = "full",
-    target_range: Range = "full",
+    source_range: Range | None = None,
+    target_range: Range | None = None,
     zebra_min: float = 0.0,
     zebra_step: float = 5.0,
     over_exposure: float | None = None,
@@ -381,7 +391,8 @@ def levels(
     lut
         Anything that takes the recorded signal, full-scale values 0..1.
     source_range, target_range
-        The range of the values that go into the LUT and come out of it.
+        How the values that go into the LUT and come out of it are laid out; what goes in
+        as the codes of the curve are published unless given.
     zebra_min, zebra_step
         The lowest zebra the camera offers and its steps, percent of signal.
     over_exposure
@@ -392,12 +403,11 @@ def levels(
     >>> [round(day.at(x).recorded.percent) for x in (0.18, 0.9, 1.0)]  # Report ITU-R BT.2408
     [38, 73, 75]
     """
-    source_range, target_range = check_range(source_range), check_range(target_range)
+    source_range = check_range(source_range or curve.formula_codes)
+    target_range = check_range(target_range or "full")
     through = _Through(lut, source_range, target_range) if lut is not None else None
     rows = [
-        Level(
-            label, light, reading := Reading(float(curve.encode(light))), _after(through, reading)
-        )
+        Level(label, light, reading := reading_of(curve, light), _after(through, reading))
         for light, label in _lights(curve)
     ]
     return Levels(
@@ -411,6 +421,12 @@ def levels(
         after_ends=_ends_after(curve, through) if through else None,
         filter_choice=None if over_exposure is None else choose_filter(over_exposure),
     )
+
+
+def reading_of(curve: Curve, light: float) -> Reading:
+    """Where a light lands on a curve."""
+    low, high = curve.ends
+    return Reading(float(curve.encode(light)), low=low, high=high)
 
 
 def choose_filter(over: float) -> FilterChoice:
@@ -443,15 +459,16 @@ class _Through:
 
     def __call__(self, signal: ArrayLike) -> np.ndarray[Any, np.dtype[np.float64]]:
         """Signals of neutrals, shape (n,), to R G B signals, shape (n, 3)."""
-        held = np.clip(np.asarray(signal, dtype=np.float64), 0, 1)
-        values = RangeFromSignal(self.source_range).apply(np.repeat(held[:, None], 3, axis=1))
+        recorded = np.asarray(signal, dtype=np.float64)
+        laid_out = RangeFromSignal(self.source_range).apply(np.repeat(recorded[:, None], 3, axis=1))
+        values = np.clip(laid_out, 0, 1)
         return SignalFromRange(self.target_range).apply(examined(self.lut, values))
 
 
 def _after(through: _Through | None, reading: Reading) -> AfterLut | None:
     if through is None:
         return None
-    red, green, blue = through([reading.signal])[0].tolist()
+    red, green, blue = through([reading.held])[0].tolist()
     return AfterLut((red + green + blue) / 3, (red, green, blue))
 
 
@@ -473,12 +490,12 @@ def _lights(curve: Curve) -> list[tuple[float, str]]:
 
 
 def _ends(curve: Curve) -> Ends:
-    return Ends(float(curve.decode(0.0)), curve.clip)
+    return Ends(float(curve.decode(0.0)), float(curve.decode(1.0)))
 
 
 def _ends_after(curve: Curve, through: _Through) -> Ends:
     """The light at which a neutral leaves 0 % and reaches 100 % after the LUT."""
-    signal = np.linspace(0, 1, 4097)
+    signal = np.linspace(*curve.ends, 4097)
     out = through(signal).mean(axis=1)
     black, white = out <= 1e-6, out >= 1 - 1e-6
     zero = float(curve.decode(signal[black][-1])) if black.any() else None
@@ -503,7 +520,7 @@ def _zebra(curve: Curve, rows: list[Level], minimum: float, step: float) -> Zebr
     marked = (GREY, SKIN, WHITE_CARD, WHITE)
     after = {each.reflectance: each.after_lut for each in rows}
     advice = tuple(
-        _advice(light, name, Reading(float(curve.encode(light))), settings, after.get(light))
+        _advice(light, name, reading_of(curve, light), settings, after.get(light))
         for light, name in SUBJECTS
         if light in marked
     )
@@ -519,7 +536,7 @@ def _advice(
 ) -> ZebraAdvice:
     lowest = settings[0].percent if settings else 100.0
     at = f"{name} ({100 * light:.0f} %) lies at {reading.percent:.0f} %"
-    if reading.signal > 1 + 1e-9:
+    if reading.signal > reading.high + 1e-9:
         text = f"{at}: it is clipped, so no zebra tells how far over it is"
         return ZebraAdvice(name, light, reading.percent, None, text)
     below = [each for each in settings if each.percent <= reading.percent + 1e-9]

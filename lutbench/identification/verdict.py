@@ -119,7 +119,8 @@ def uncommonness(hypothesis: Hypothesis) -> float:
     """
     h, end = hypothesis, hypothesis.target_end
     cost = 0.5 * (abs(h.stops) > 0.02) + min(abs(h.stops), 4.0)
-    cost += (h.source.range != "full") + (h.target.range != "full")
+    cost += h.source.range != h.source.curve.curve.formula_codes
+    cost += h.target.range != (end.curve.curve.formula_codes if end else "full")
     if not h.pair.alike:
         cost += CONVERTS + 0.5 * h.pair.published
         cost += {"bradford": 0.0, "none": 3.0}.get(h.pair.adaptation, 1.0)

@@ -258,8 +258,8 @@ def inspect(
     *,
     source_curve: Curve | str | None = None,
     source_gamut: Gamut | str | None = None,
-    source_range: Range = "full",
-    target_range: Range = "full",
+    source_range: Range | None = None,
+    target_range: Range | None = None,
     target_curve: Curve | str | None = None,
     target_gamut: Gamut | str | None = None,
     limits: Limits | Mapping[str, float] | None = None,
@@ -275,7 +275,8 @@ def inspect(
         What the recording is, by name or object: adds levels in stops and
         reflectance, and what happens to hues.
     source_range, target_range
-        The range of the values that go in and come out.
+        How the values that go in and come out are laid out; as the codes of the curve
+        are published (full where no curve is named) unless given.
     target_curve, target_gamut
         How what comes out is seen; BT.1886 and BT.709 unless told.
     limits
@@ -297,16 +298,18 @@ def inspect(
         read = read_lut_file(lut)
         lut, format_name, notes = read.lut, read.format, read.notes
     names = _Names(catalogue)
+    source = names.curve(source_curve)
+    target = names.curve(target_curve) or Bt1886()
     return Inspection(
         Subject(lut),
         file,
         format_name,
         notes,
-        names.curve(source_curve),
+        source,
         names.gamut(source_gamut),
-        check_range(source_range, "source_range"),
-        check_range(target_range, "target_range"),
-        Encoding(names.curve(target_curve) or Bt1886(), names.gamut(target_gamut) or BT709),
+        check_range(source_range or (source.formula_codes if source else "full"), "source_range"),
+        check_range(target_range or target.formula_codes, "target_range"),
+        Encoding(target, names.gamut(target_gamut) or BT709),
         limits if isinstance(limits, Limits) else Limits(dict(limits or {})),
     )
 

@@ -68,14 +68,15 @@ def scene_report(
     curve: Curve,
     *,
     lut_name: str = "",
-    source_range: Range = "full",
+    source_range: Range | None = None,
     target_range: Range = "full",
 ) -> SceneReport:
     """Read `lut` in stops of a recording on `curve`."""
+    source_range = source_range or curve.formula_codes
     day = levels(
         curve, lut, lut_name=lut_name, source_range=source_range, target_range=target_range
     )
-    before = np.clip(curve.encode(MID_GREY * 2.0**STOPS), 0, 1)
+    before = np.clip(curve.encode(MID_GREY * 2.0**STOPS), *curve.ends)
     after = _through(lut, before, source_range, target_range)
     clip = np.log2(curve.clip / MID_GREY)
     recorded = clip + 1e-6 >= STOPS
@@ -94,7 +95,7 @@ def scene_report(
 
 
 def _through(lut: Transform, signal: Array, source: Range, target: Range) -> Array:
-    values = RangeFromSignal(source).apply(greys(signal))
+    values = np.clip(RangeFromSignal(source).apply(greys(signal)), 0, 1)
     out = np.asarray(lut.apply(values), dtype=np.float64)
     return np.asarray(SignalFromRange(target).apply(out).mean(axis=1))
 

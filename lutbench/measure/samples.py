@@ -83,9 +83,11 @@ def chart_patches(source: Encoding, stops: ArrayLike = CHART_STOPS) -> SampledCo
     signals, labels = [], []
     for stop in np.atleast_1d(np.asarray(stops, dtype=np.float64)):
         coded = source.curve.encode(light * 2.0**stop)
-        carried = np.atleast_1d(((coded >= 0) & (coded <= 1)).all(axis=-1))
+        low, high = source.curve.ends
+        carried = np.atleast_1d(((coded >= low) & (coded <= high)).all(axis=-1))
         if source.range == "legal":
             coded = RangeFromSignal("legal", source.bits).apply(coded)
+        carried &= ((coded >= 0) & (coded <= 1)).all(axis=-1)
         signals.append(coded[carried])
         exposure = f" {stop:+g} stops" if stop else ""
         labels += [name + exposure for name, kept in zip(names, carried, strict=True) if kept]

@@ -8,15 +8,10 @@ import numpy as np
 
 from lutbench.model.conversion import Encoding
 from lutbench.model.curves.base import Curve
-from lutbench.model.curves.hdr import (
-    REFERENCE_WHITE,
-    HlgScene,
-    HlgSystemGamma,
-    PqDisplay,
-    PqScene,
-)
+from lutbench.model.curves.hdr import HlgScene, PqDisplay, PqScene
 from lutbench.model.curves.video import Bt1886, Srgb
 from lutbench.model.gamuts import BT709, conversion
+from lutbench.model.light import REFERENCE_WHITE, Display
 from lutbench.model.signal import SignalFromRange
 from lutbench.model.transforms import Array
 
@@ -68,12 +63,8 @@ class View:
         signal = np.asarray(values, dtype=np.float64)
         if seen.range == "legal":
             signal = SignalFromRange("legal", seen.bits).apply(signal)
-        light = seen.curve.decode(signal)
-        if self.shows_light:
-            light = np.maximum(light, 0)
-        if seen.display_peak is not None:
-            light = HlgSystemGamma(seen.display_peak, seen.gamut.luminance_weights).apply(light)
-        return light
+        light = seen.to_light().apply(signal)
+        return np.maximum(light, 0) if self.shows_light else light
 
     def xyz(self, values: Array) -> Array:
         """XYZ, Y = 1 at white, of full-scale values, shape (..., 3)."""
@@ -95,11 +86,11 @@ class View:
 def view_of(target: Encoding) -> View:
     """How a signal written as `target` is seen.
 
-    - PQ and HLG: on an HDR display, absolute (HLG: of `display_peak`, else the
+    - PQ and HLG: on an HDR display, absolute (HLG: of the display named, else the
       nominal 1000 cd/m²).
     - A camera curve of television (BT.709, BT.2020): on a BT.1886 display with
       black 0 and white 100 cd/m², not through the inverse of the camera curve.
-    - A display curve (sRGB, gamma): on its own display, white 100 cd/m².
+    - A display curve (sRGB, gamma): on its own display, white 100 cd/m² unless it is named.
     - Log and linear: as the scene light they stand for, 1.0 at 203 cd/m². Such a
       signal is not for looking at; the measure then says how far the light is off.
 
@@ -110,15 +101,15 @@ def view_of(target: Encoding) -> View:
     """
     curve = target.curve
     if isinstance(curve, PqScene | PqDisplay):
-        shown = curve if isinstance(curve, PqDisplay) else PqDisplay()
+        shown = PqDisplay(white=curve.white)
         return View(_seen(target, shown), shown.white, hdr=True, description="a PQ display")
     if isinstance(curve, HlgScene):
-        peak = target.display_peak or HLG_PEAK
+        display = target.display or Display(HLG_PEAK)
         return View(
-            replace(target, display_peak=peak),
+            replace(target, display=display),
             REFERENCE_WHITE,
             hdr=True,
-            description=f"an HLG display of {peak:g} cd/m²",
+            description=f"an HLG display of {display}",
         )
     if curve.family in ("log", "linear"):
         return View(
@@ -128,9 +119,10 @@ def view_of(target: Encoding) -> View:
             shows_light=False,
             description=f"scene light, decoded from {curve.name}",
         )
+    white = target.white_luminance or SDR_WHITE
     if curve.family == "camera":
-        return View(_seen(target, Bt1886()), description="a BT.1886 display")
-    return View(target, description=f"a {curve.name} display")
+        return View(_seen(target, Bt1886()), white, description="a BT.1886 display")
+    return View(target, white, description=f"a {curve.name} display")
 
 
 def _seen(target: Encoding, display: Curve) -> Encoding:

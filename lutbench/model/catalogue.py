@@ -61,9 +61,9 @@ CURVE_ALIASES = {
     "gamma 2.2": ("2.2",),
     "gamma 2.4": ("2.4",),
     "gamma 2.6": ("2.6",),
-    "BT.2100 PQ": ("PQ",),
-    "ST 2084": ("PQ display",),
-    "BT.2100 HLG": ("HLG",),
+    "BT.2100 PQ": ("PQ", "Rec.2100 PQ", "ITU-R BT.2100 PQ"),
+    "ST 2084": ("PQ display", "SMPTE ST 2084"),
+    "BT.2100 HLG": ("HLG", "Rec.2100 HLG", "ITU-R BT.2100 HLG"),
     "Cineon": ("printing density",),
 }
 GAMUT_ALIASES = {

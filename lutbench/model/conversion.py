@@ -7,18 +7,13 @@ from typing import Any, Literal
 
 from lutbench.errors import LutbenchError, one_of
 from lutbench.model.compression import GamutCompression
-from lutbench.model.curves.base import Decode, Encode
-from lutbench.model.curves.hdr import (
-    HlgDisplayToScene,
-    HlgSystemGamma,
-    PqDisplay,
-    PqScene,
-)
 from lutbench.model.encoding import Encoding
 from lutbench.model.exposure import Exposure
 from lutbench.model.gamuts import conversion
+from lutbench.model.light import Side
+from lutbench.model.sides import Meeting, meeting, unrendered
 from lutbench.model.signal import RangeFromSignal, SignalFromRange
-from lutbench.model.tone import Eetf, ToneMapper
+from lutbench.model.tone import ToneMapper
 from lutbench.model.transforms import Clamp, Matrix, Pipeline, Transform, plain
 
 __all__ = ["KINDS", "PLACES", "Conversion", "Encoding", "Kind", "Place"]
@@ -39,8 +34,11 @@ class Conversion:
     matrix → gamut compression → grade "light" → tone → encode → grade "after" →
     clamp → range. A ``curve`` conversion leaves the matrix out; a ``gamut``
     conversion encodes again with the source's curve and takes no tone. `tone`
-    None is plain clipping. With `clamp` the signal is held to 0..1 before its
-    range is laid out.
+    None is plain clipping. The light between decode and encode is that of the side on
+    which the two ends meet (`sides.meeting`); a tone mapper of one side gets that side's
+    light. With `clamp` the signal is held to what its codes carry. `as_found` describes a
+    LUT from elsewhere that takes the light of its source for that of its target, whatever
+    side each is on; what is built never needs it.
     """
 
     source: Encoding
@@ -54,6 +52,7 @@ class Conversion:
     grade: tuple[Transform, ...] = ()
     grade_place: Place = "after"
     clamp: bool = True
+    as_found: bool = False
     notes: tuple[str, ...] = field(default=(), compare=False)
 
     def __post_init__(self) -> None:
@@ -68,26 +67,31 @@ class Conversion:
                 "a curve conversion leaves the gamut alone",
                 accepted="gamut clip, or kind combined",
             )
+        self._check_sides()
 
     @property
     def result(self) -> Encoding:
         """The encoding that really comes out: a gamut conversion keeps the source's curve,
         a curve conversion its gamut."""
         source, target = self.source, self.target
-        curve, peak = target.curve, target.display_peak
-        if self.kind == "gamut":
-            curve, peak = source.curve, source.display_peak
+        shown = source if self.kind == "gamut" else target
         gamut = source.gamut if self.kind == "curve" else target.gamut
-        return Encoding(curve, gamut, target.range, target.bits, peak)
+        return Encoding(shown.curve, gamut, target.range, target.bits, shown.display)
+
+    @property
+    def meeting(self) -> Meeting:
+        """The sides on which the source gives its light and the result takes it."""
+        source, result = self.source, self.result
+        return unrendered(source, result) if self.as_found else meeting(source, result)
 
     def pipeline(self) -> Pipeline:
         """The transform from full-scale input values to full-scale output values."""
-        result = self.result
+        result, sides = self.result, self.meeting
         steps: list[Transform] = []
         if self.source.range == "legal":
             steps.append(SignalFromRange("legal", self.source.bits))
         steps += self._graded("before")
-        steps += _to_light(self.source)
+        steps.append(self.source.to_light(sides.source))
         if self.exposure:
             steps.append(Exposure(self.exposure))
         if self.white_balance is not None:
@@ -97,24 +101,52 @@ class Conversion:
         if self.compression is not None:
             steps.append(self.compression)
         steps += self._graded("light")
-        steps += self._tone_and_encode(result)
+        steps += self._tone_and_encode(result, sides.target)
         steps += self._graded("after")
-        if self.clamp:
-            steps.append(Clamp(0.0, 1.0))
-        if result.range == "legal":
-            steps.append(RangeFromSignal("legal", result.bits))
-        return Pipeline(tuple(steps))
+        return Pipeline((*steps, *_carried(result, self.clamp)))
 
     def _graded(self, place: Place) -> list[Transform]:
         return list(self.grade) if place == self.grade_place else []
 
-    def _tone_and_encode(self, result: Encoding) -> list[Transform]:
-        encode = _to_signal(result)
-        if isinstance(self.tone, Eetf) and isinstance(result.curve, PqScene):
-            # BT.2390 works on display light, which this curve reaches only as signal.
-            display = PqDisplay()
-            return [*encode, Decode(display), self.tone, Encode(display)]
-        return [*([self.tone] if self.tone is not None else []), *encode]
+    def _tone_and_encode(self, result: Encoding, side: Side) -> list[Transform]:
+        tone, encode = self.tone, result.from_light(side)
+        if tone is None:
+            return [encode]
+        if tone.side is None:
+            return [tone, encode]
+        # Such a mapper takes the light of its own side, in cd/m²; where the light that
+        # arrives is on the other, the result's own signal leads over.
+        over = [] if side == tone.side else [encode, result.to_light(tone.side)]
+        before, after = self._whites() if tone.side == "display" else (1.0, 1.0)
+        return [
+            *over,
+            _times(after if over else before),
+            tone,
+            _times(1 / after),
+            result.from_light(tone.side),
+        ]
+
+    def _whites(self) -> tuple[float, float]:
+        """cd/m² of light 1.0 before and after a mapper of display light."""
+        assert self.tone is not None
+        before = self.source.white_luminance or self.tone.source_white
+        return before, self.result.white_luminance or self.tone.target_white
+
+    def _check_sides(self) -> None:
+        """Refuse light on the wrong side, with what to name."""
+        sides, tone = self.meeting, self.tone
+        if tone is None or tone.side is None or tone.side == sides.source == sides.target:
+            return
+        wrong = self.result if not self.result.gives(tone.side) else None
+        if sides.is_rendered_by_tone:
+            wrong = self.source if self.source.side != tone.side else self.result
+        if wrong is not None:
+            raise LutbenchError(
+                f"the tone {tone.method} works on {tone.side} light, and {wrong.curve.name} "
+                f"holds {wrong.side} light",
+                accepted=f"{wrong.curve.name} with its display named (display_peak), "
+                "an encoding of display light, or the tone shoulder",
+            )
 
     def to_data(self) -> dict[str, Any]:
         """The whole description as plain data."""
@@ -130,19 +162,19 @@ class Conversion:
             "grade": plain(self.grade),
             "grade_place": self.grade_place,
             "clamp": self.clamp,
+            "as_found": self.as_found,
         }
 
 
-def _to_light(encoding: Encoding) -> list[Transform]:
-    steps: list[Transform] = [Decode(encoding.curve)]
-    if encoding.display_peak is not None:
-        steps.append(HlgSystemGamma(encoding.display_peak, encoding.gamut.luminance_weights))
-    return steps
+def _carried(result: Encoding, clamp: bool) -> list[Transform]:
+    """From signal to full-scale values, held to what the codes can carry."""
+    held: list[Transform] = [Clamp(0.0, 1.0)] if clamp else []
+    if result.range == "full":
+        return held
+    laid_out = RangeFromSignal("legal", result.bits)
+    # Legal codes that the encoding's source publishes over 940 and under 64 are codes like others.
+    return [laid_out, *held] if result.curve.formula_codes == "legal" else [*held, laid_out]
 
 
-def _to_signal(encoding: Encoding) -> list[Transform]:
-    steps: list[Transform] = [Encode(encoding.curve)]
-    if encoding.display_peak is not None:
-        weights = encoding.gamut.luminance_weights
-        steps.insert(0, HlgDisplayToScene(encoding.display_peak, weights))
-    return steps
+def _times(factor: float) -> Matrix:
+    return Matrix(((factor, 0.0, 0.0), (0.0, factor, 0.0), (0.0, 0.0, factor)))

@@ -10,6 +10,7 @@
     lin_side_slope = 1.0
     lin_side_offset = 0.01
     lin_side_break = 0.01
+    codes = "full"              # what these values times 1023 are: full-range codes, or legal
 
     [curves."Measured"]
     kind = "table"
@@ -23,7 +24,7 @@
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -35,6 +36,7 @@ from lutbench.model.curves.tabulated import Tabulated, read_curve_csv
 from lutbench.model.curves.usable import why_unusable
 from lutbench.model.curves.video import Power
 from lutbench.model.gamuts import WHITES, Gamut
+from lutbench.model.signal import Range
 
 MAX_BYTES = 1 << 20
 MAX_ENTRIES = 100
@@ -125,13 +127,15 @@ def _curve(name: str, table: dict[str, Any], file: Path) -> Curve:
     where = f"{file}: curve {name!r}"
     values = dict(table)
     kind = values.pop("kind", None)
+    codes = _codes(values.pop("codes", "full"), f"{where}, codes")
     try:
         if kind == "log":
-            curve: Curve = CameraLog(name, **_numbers(values, _keys(CameraLog), where))
+            numbers = _numbers(values, _keys(CameraLog), where)
+            curve: Curve = CameraLog(name, formula_codes=codes, **numbers)
         elif kind == "power":
-            curve = Power(name, **_numbers(values, {"gamma"}, where))
+            curve = Power(name, formula_codes=codes, **_numbers(values, {"gamma"}, where))
         elif kind == "table":
-            curve = _tabulated(name, values, file, where)
+            curve = replace(_tabulated(name, values, file, where), formula_codes=codes)
         else:
             raise DefinitionError(f"the kind is {kind!r}", accepted="log, power, table")
     except DefinitionError as error:
@@ -145,7 +149,15 @@ def _curve(name: str, table: dict[str, Any], file: Path) -> Curve:
 
 
 def _keys(kind: type[Curve]) -> set[str]:
-    return {each.name for each in fields(kind)} - {"name"}
+    return {each.name for each in fields(kind)} - {"name", "formula_codes"}
+
+
+def _codes(value: Any, where: str) -> Range:
+    if not isinstance(value, str) or value.casefold() not in ("full", "legal"):
+        raise DefinitionError(
+            f"{value!r:.60} is no kind of code values", where=where, accepted="full, legal"
+        )
+    return value.casefold()  # type: ignore[return-value]
 
 
 def _numbers(values: dict[str, Any], known: set[str], where: str) -> dict[str, Any]:
@@ -163,8 +175,10 @@ def _tabulated(name: str, values: dict[str, Any], file: Path, where: str) -> Tab
     if set(values) == {"file"} and isinstance(values["file"], str):
         return read_curve_csv(file.parent / values["file"], name)
     if set(values) == {"light", "signal"} and all(isinstance(v, list) for v in values.values()):
-        columns = {key: tuple(number(v, where) for v in rows) for key, rows in values.items()}
-        return Tabulated(name, **columns)
+        light, signal = (
+            tuple(number(v, where) for v in values[key]) for key in ("light", "signal")
+        )
+        return Tabulated(name, light, signal)
     raise DefinitionError(
         "the table is not given", accepted="file = a CSV, or light = [...] and signal = [...]"
     )

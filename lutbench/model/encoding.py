@@ -7,34 +7,108 @@ from typing import Any
 
 from lutbench.errors import DefinitionError
 from lutbench.model.curves.base import Curve
-from lutbench.model.curves.hdr import HlgScene
 from lutbench.model.gamuts import Gamut
+from lutbench.model.light import Display, Side
 from lutbench.model.signal import Range, check_range, range_of
+from lutbench.model.transforms import Array, Transform
 
 
 @dataclass(frozen=True)
 class Encoding:
-    """One end of a conversion: curve, gamut, signal range.
+    """One end of a conversion: curve, gamut, how the codes are carried, and the display.
 
-    `bits` is the depth that a legal range is laid out for. `display_peak` asks
-    for display light at an HLG end, through the system gamma of a display of
-    that many cd/m²; None is scene light.
+    Parameters
+    ----------
+    curve
+        Between signal (0 nominal black, 1 nominal white) and light.
+    gamut
+        Primaries and white of that light.
+    range
+        How the file or the cable carries the signal: 0 and 1 on the ends of the code
+        scale (``full``) or on legal codes (``legal``: 64 and 940 of ten bits). Where it
+        is not given, values are as the curve's own source publishes them:
+        ``curve.formula_codes``.
+    bits
+        The depth that a legal range is laid out for.
+    display
+        The display the picture is seen on. With it the light is display light, of HLG
+        and of BT.709 too; it tells the luminance of white on a display of standard
+        range, and up to where tone goes on PQ.
+
+    Raises
+    ------
+    DefinitionError
+        When a display is named for signals that no picture is watched in.
     """
 
     curve: Curve
     gamut: Gamut
-    range: Range = "full"
+    range: Range = None  # type: ignore[assignment]  # a Range in every instance: see below
     bits: int = 10
-    display_peak: float | None = None
+    display: Display | None = None
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "range", check_range(self.range))
+        object.__setattr__(self, "range", check_range(self.range or self.curve.formula_codes))
         range_of(self.bits, self.range)
-        if self.display_peak is not None and not isinstance(self.curve, HlgScene):
+        if self.display is None:
+            return
+        if not self.curve.shown:
             raise DefinitionError(
-                f"a display peak means nothing to the curve {self.curve.name!r}",
-                accepted="a display peak with BT.2100 HLG only",
+                f"a display means nothing to the curve {self.curve.name!r}",
+                accepted="a display with a curve that pictures are watched in",
             )
+        if self.display.black and not self.curve.takes_black:
+            raise DefinitionError(
+                f"the curve {self.curve.name!r} has no black level",
+                accepted="a display's black with BT.1886, BT.709, PQ and HLG",
+            )
+
+    @property
+    def side(self) -> Side:
+        """The side its light is on: the curve's own, or the display's once one is named."""
+        return "display" if self.display is not None else self.curve.kind_of_light.side
+
+    def gives(self, side: Side) -> bool:
+        """Whether the standard of this encoding takes its signal to that side of light."""
+        return self._decoder(side) is not None
+
+    def to_light(self, side: Side | None = None) -> Transform:
+        """Signal to linear light of that side (of its own, unless told)."""
+        decoder = self._decoder(side or self.side)
+        if decoder is None:
+            raise DefinitionError(
+                f"{self.curve.name} has no {side} light without a display", accepted="a display"
+            )
+        return decoder
+
+    def from_light(self, side: Side | None = None) -> Transform:
+        """Linear light of that side to signal: the inverse of `to_light`."""
+        return self.to_light(side).inverse()
+
+    def _decoder(self, side: Side) -> Transform | None:
+        return self.curve.to_light(side, self.display, self.gamut.luminance_weights)
+
+    @property
+    def white_luminance(self) -> float | None:
+        """cd/m² of display light 1.0, or None where nothing tells it.
+
+        >>> from lutbench.model.curves.video import Bt1886
+        >>> from lutbench.model.gamuts import BT709
+        >>> Encoding(Bt1886(), BT709, display=Display(100)).white_luminance
+        100.0
+        """
+        if self.curve.display_white is not None or self.display is None:
+            return self.curve.display_white
+        return self.display.peak
+
+    def brightest(self, side: Side | None = None) -> float:
+        """The brightest neutral light that the signal carries on that side.
+
+        The light of the highest code; of PQ, that of the display where one is named.
+        """
+        signal = self.curve.brightest_signal(self.display)
+        grey: Array = self.to_light(side).apply([signal] * 3)
+        return float(grey[1])
 
     def to_data(self) -> dict[str, Any]:
         """Names and parameters as plain data."""
@@ -43,5 +117,5 @@ class Encoding:
             "gamut": self.gamut.to_data(),
             "range": self.range,
             "bits": self.bits,
-            "display_peak": self.display_peak,
+            "display": None if self.display is None else self.display.to_data(),
         }

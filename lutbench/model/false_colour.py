@@ -86,13 +86,15 @@ class FalseColour(Transform):
     curve: Curve
     gamut: Gamut
     bands: tuple[Band, ...]
-    range: Range = "full"
+    range: Range = None  # type: ignore[assignment]  # the codes as the curve publishes them
     bits: int = 10
     exposure: float = 0.0
     grey: Curve = field(default_factory=Bt1886)
     kind: ClassVar[str] = "false_colour"
 
     def __post_init__(self) -> None:
+        if self.range is None:
+            object.__setattr__(self, "range", self.curve.formula_codes)
         if not self.bands:
             raise DefinitionError("false colour has no bands", accepted="one band or more")
         object.__setattr__(self, "range", check_range(self.range))

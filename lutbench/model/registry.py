@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import inspect
 import warnings
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -13,7 +14,9 @@ import numpy as np
 from lutbench.errors import DefinitionError
 from lutbench.model.curves.base import Curve
 from lutbench.model.gamuts import Gamut
+from lutbench.model.light import SCENE, Light
 from lutbench.model.registered import registries
+from lutbench.model.signal import Range
 from lutbench.model.transforms import Array
 
 
@@ -58,8 +61,18 @@ class RegistryCurve(Curve):
     def _decode(self, signal: Array) -> Array:
         return self._call(self.decoder, signal)
 
+    @cached_property
+    def kind_of_light(self) -> Light:
+        """Scene light; where the highest code is 1.0 itself, that is what 1.0 stands for."""
+        return PEAK if self.clip <= 1 + 1e-6 else SCENE
+
     def to_data(self) -> dict[str, Any]:
-        return {"family": self.family, "name": self.name, "registry": self.registry}
+        return {
+            "family": self.family,
+            "codes": self.codes,
+            "name": self.name,
+            "registry": self.registry,
+        }
 
 
 @dataclass(frozen=True)
@@ -67,6 +80,9 @@ class RegistryLog(RegistryCurve):
     """A log encoding of colour-science."""
 
     family: ClassVar[str] = "log"
+
+
+PEAK = Light("scene", "the brightest that is recorded")
 
 
 def registry_curves(*, exact: bool = True) -> tuple[dict[str, Curve], dict[str, str]]:
@@ -82,23 +98,35 @@ def curves_of(colour: Any) -> tuple[dict[str, Curve], dict[str, str]]:
     """The curves and the reasons, from the registries of `colour`."""
     curves: dict[str, Curve] = {}
     missing: dict[str, str] = {}
-    for name in colour.LOG_ENCODINGS:
-        if name in colour.LOG_DECODINGS:
-            curves[name] = RegistryLog(
-                name, colour.LOG_ENCODINGS[name], colour.LOG_DECODINGS[name], True
+    for kind, encoders, decoders, lacking in (
+        (RegistryLog, colour.LOG_ENCODINGS, colour.LOG_DECODINGS, "no decoding is registered"),
+        (RegistryCurve, colour.OETFS, colour.OETF_INVERSES, "no inverse is registered"),
+    ):
+        for name, encoder in encoders.items():
+            if name in curves or name in missing:
+                continue
+            if name not in decoders:
+                missing[name] = lacking
+                continue
+            curves[name] = kind(
+                name,
+                encoder,
+                decoders[name],
+                kind is RegistryLog,
+                formula_codes=published_codes(encoder),
             )
-        else:
-            missing[name] = "no decoding is registered"
-    for name in colour.OETFS:
-        if name in curves or name in missing:
-            continue
-        if name in colour.OETF_INVERSES:
-            curves[name] = RegistryCurve(
-                name, colour.OETFS[name], colour.OETF_INVERSES[name], False
-            )
-        else:
-            missing[name] = "no inverse is registered"
     return curves, missing
+
+
+def published_codes(encoder: Callable[..., Any]) -> Range:
+    """Whether what a registered function gives, times 1023, is a full-range or a legal code.
+
+    Functions with a parameter ``out_normalised_code_value`` give legal code values
+    over 2^n - 1 where that is true, which is its default, and the signal (IRE / 100)
+    where it is false. All others give the signal.
+    """
+    parameter = inspect.signature(encoder).parameters.get("out_normalised_code_value")
+    return "legal" if parameter is not None and parameter.default else "full"
 
 
 def registry_gamuts() -> list[Gamut]:

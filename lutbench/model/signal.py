@@ -71,6 +71,21 @@ def signal_from_code(code: ArrayLike, bits: int = 10, name: Range = "full") -> A
     return np.asarray((np.asarray(code, dtype=np.float64) - low) / (high - low))
 
 
+def signal_from_full_scale(value: ArrayLike) -> Array:
+    """Signal of legal code values over 1023 (ten bits).
+
+    >>> signal_from_full_scale([64 / 1023, 940 / 1023]).round(12).tolist()
+    [0.0, 1.0]
+    """
+    return signal_from_code(np.asarray(value, dtype=np.float64) * 1023, 10, "legal")
+
+
+def full_scale_from_signal(signal: ArrayLike) -> Array:
+    """Legal code values over 1023 (ten bits) of signal: the inverse of `signal_from_full_scale`."""
+    low, high = range_of(10, "legal")
+    return np.asarray((low + np.asarray(signal, dtype=np.float64) * (high - low)) / 1023)
+
+
 @dataclass(frozen=True)
 class SignalFromRange(Transform):
     """Full-scale values (code / (2^bits - 1)) of a range into signal, headroom kept.

@@ -44,8 +44,8 @@ def _encoding(encoding: Encoding, *, gamut: bool) -> str:
         *([f"gamut {encoding.gamut.name}"] if gamut else []),
         f"{encoding.range} range{legal}",
     ]
-    if encoding.display_peak is not None:
-        parts.append(f"display light at {encoding.display_peak:g} cd/m²")
+    if encoding.display is not None:
+        parts.append(f"on a display of {encoding.display}")
     return ", ".join(parts)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Unpack
 
@@ -15,6 +15,7 @@ from lutbench.model.catalogue import Catalogue, open_catalogue
 from lutbench.model.compression import GamutCompression
 from lutbench.model.conversion import KINDS, Conversion, Encoding, Kind
 from lutbench.model.false_colour import FalseColour
+from lutbench.model.light import Display
 from lutbench.model.tone import tone_mapper
 from lutbench.recipes.comments import comments_for
 from lutbench.recipes.schema import LutJob, Recipe
@@ -87,7 +88,11 @@ def build(
         How a white is brought to another: ``bradford`` (the default), ``cat02``, ``cat16``,
         ``none``.
     source_range, target_range
-        ``full`` (the default) or ``legal`` (laid out for ten bits).
+        How the values are laid out: ``full``, or ``legal`` for ten bits; as the codes of the
+        curve are published unless given.
+    source_peak, target_peak
+        The display that an end is seen on, by its peak in cd/m²: its light is then
+        display light. BT.2100 HLG needs one to meet display light.
     dimensions
         3 (the default); or 1, for a ``curve`` LUT.
     title
@@ -125,10 +130,15 @@ def quick_job(settings: Settings, catalogue: Catalogue | None = None, name: str 
     mapper = tone_mapper(given["tone"]) if kind != "gamut" else None
     curve_in = known.curve(given["source_curve"])
     curve_out = curve_in if kind == "gamut" else known.curve(given["target_curve"])
-    source = Encoding(curve_in, known.gamut(given["source_gamut"] or "BT.709"))
-    source = replace(source, range=given["source_range"])
-    target = Encoding(curve_out, known.gamut(given["target_gamut"] or "BT.709"))
-    target = replace(target, range=given["target_range"])
+    source, target = (
+        Encoding(
+            curve,
+            known.gamut(given[f"{end}_gamut"] or "BT.709"),
+            given[f"{end}_range"],
+            display=Display(peak) if (peak := given[f"{end}_peak"]) is not None else None,
+        )
+        for end, curve in (("source", curve_in), ("target", curve_out))
+    )
     task = Conversion(
         source,
         target,

@@ -23,12 +23,13 @@ from lutbench.model.conversion import (
     Encoding,
 )
 from lutbench.model.curves.base import Curve
-from lutbench.model.curves.hdr import PqDisplay
+from lutbench.model.curves.hdr import PqDisplay, PqScene
 from lutbench.model.curves.video import Bt1886
 from lutbench.model.definitions import Definitions, parse_toml, read_toml
 from lutbench.model.false_colour import OKABE_ITO, Band, FalseColour, default_bands
 from lutbench.model.gamuts import Gamut, check_adaptation
 from lutbench.model.grade import Cdl, Saturation, gains, white_balance
+from lutbench.model.light import REFERENCE_SURROUND, Display
 from lutbench.model.tone import ToneMapper, tone_mapper, tone_names
 from lutbench.model.transforms import Matrix, Transform
 from lutbench.recipes.profile import Profile, read_profile
@@ -51,6 +52,7 @@ SHARED = (
     "interpolation",
     "decimals",
     "clamp",
+    "as_found",
 )
 
 
@@ -217,7 +219,7 @@ def _jobs(lut: Table, set_title: str, profile: Profile, known: Catalogue) -> lis
             raise
         raise DefinitionError(error.what, where=lut.where, accepted=error.accepted) from error
     for each in jobs:
-        target = each.task.target.range if isinstance(each.task, Conversion) else "full"
+        target = each.task.result.range if isinstance(each.task, Conversion) else "full"
         size = each.size if each.dimensions == 3 else None
         profile.check(each.name, size, target, lut.where)
     return jobs
@@ -300,6 +302,7 @@ def _conversion(lut: Table, kind: Any, known: Catalogue) -> Conversion:
         grade,
         place,
         lut.flag("clamp", True),
+        lut.flag("as_found", False),
     )
 
 
@@ -320,23 +323,34 @@ def _encoding(
             )
         curve = Bt1886(black=table.number("black"))
     if "white" in table:
-        if not isinstance(curve, PqDisplay):
+        if not isinstance(curve, PqDisplay | PqScene):
             raise DefinitionError(
                 f"a white level means nothing to {curve.name!r}",
                 where=table.at("white"),
-                accepted="with ST 2084 only",
+                accepted="with ST 2084 and BT.2100 PQ only",
             )
-        curve = PqDisplay(white=table.number("white"))
-    peak = table.number("display_peak") if "display_peak" in table else None
+        curve = replace(curve, white=table.number("white"))
+    display = _display(table)
     encoding = Encoding(
         curve,
         known.gamut(gamut_name, table.at("gamut")),
-        table.choice("range", ("full", "legal"), "full"),
+        table.choice("range", ("full", "legal"), curve.formula_codes),
         table.choice("bits", (8, 10, 12, 16), 10),
-        peak,
+        display,
     )
     table.done()
     return encoding
+
+
+def _display(table: Table) -> Display | None:
+    """The display that an end names with its peak; its black and its surround need the peak."""
+    if "display_peak" not in table:
+        return None
+    return Display(
+        table.number("display_peak"),
+        table.number("display_black", 0.0),
+        table.number("surround", REFERENCE_SURROUND),
+    )
 
 
 def _tone(
@@ -433,7 +447,7 @@ def _false_colour(lut: Table, known: Catalogue) -> FalseColour:
     exposure = lut.number("exposure", 0.0)
     bands = [_band(each) for each in lut.tables("bands")]
     # Keys that only conversions use may stand at the top for the other LUTs.
-    for key in ("white_balance", "tone", "gamut", "look", "clamp"):
+    for key in ("white_balance", "tone", "gamut", "look", "clamp", "as_found"):
         lut.take(key)
     return FalseColour(
         source.curve,

@@ -29,6 +29,8 @@ class Choices(TypedDict, total=False):
     adaptation: str
     source_range: Range
     target_range: Range
+    source_peak: float
+    target_peak: float
     dimensions: Literal[1, 3]
     title: str
 
@@ -118,16 +120,32 @@ SETTINGS: tuple[Setting, ...] = (
     Setting(
         "source_range",
         str,
-        "full",
-        "The range of the values that the LUT takes.",
+        None,
+        "Whether the values that the LUT takes are full-range or legal codes. "
+        "[default: as the curve's codes are published]",
         accepted=_RANGES,
     ),
     Setting(
         "target_range",
         str,
-        "full",
-        "The range of the values that the LUT gives.",
+        None,
+        "Whether the values that the LUT gives are full-range or legal codes. "
+        "[default: as the curve's codes are published]",
         accepted=_RANGES,
+    ),
+    Setting(
+        "source_peak",
+        float,
+        None,
+        "The display that the source is seen on, by its peak in cd/m²: makes it display light.",
+        placeholder="CD/M²",
+    ),
+    Setting(
+        "target_peak",
+        float,
+        None,
+        "The display that the result is seen on, by its peak in cd/m²: makes it display light.",
+        placeholder="CD/M²",
     ),
     Setting(
         "dimensions",

@@ -37,7 +37,7 @@ def ladder(
     figure = figure or new_figure(width, height)
     axes = figure.add_subplot(111)
     axes.set_xlim(-0.02, 1)
-    axes.set_ylim(-0.09, 1.05)
+    axes.set_ylim(-0.09, max(1.05, day.curve.ends[1] + 0.02))
     axes.axis("off")
     _scale(axes, palette, _LEFT, "recorded")
     if day.after_ends:

@@ -14,6 +14,7 @@ from lutbench.identification.samples import CODES, SIX_DECIMALS, Samples, sample
 from lutbench.model.conversion import Conversion, Encoding, Kind
 from lutbench.model.curves.video import Linear
 from lutbench.model.gamuts import BT709
+from lutbench.model.sides import is_unrendered
 from lutbench.model.signal import Range
 from lutbench.model.transforms import Array, Clamp, Pipeline, Transform
 from lutbench.splitting.tone import tone_table
@@ -57,14 +58,17 @@ def _conversion(h: Hypothesis, samples: Samples) -> Conversion:
     kind: Kind = "curve" if h.pair.alike else "combined"
     if kind == "combined" and not tone and end is not None and end.number == h.source.number:
         kind = "gamut"
+    source = Encoding(h.source.curve.curve, source_gamut, h.source.range)
+    target = Encoding(curve, target_gamut, h.target.range)
     return Conversion(
-        Encoding(h.source.curve.curve, source_gamut, h.source.range),
-        Encoding(curve, target_gamut, h.target.range),
+        source,
+        target,
         kind,
         round(h.stops, 4) + 0.0,
         adaptation="bradford" if h.pair.alike else h.pair.adaptation,
         compression=None if h.pair.alike else h.compression,
         clamp=_clamps(samples, h.target.range),
+        as_found=kind != "gamut" and not is_unrendered(source, target),
     )
 
 
@@ -105,7 +109,14 @@ class Tasks:
             compression=whole.compression,
         )
         end = whole.result
-        curve = Conversion(moved, end, "curve", whole.exposure, clamp=whole.clamp)
+        curve = Conversion(
+            moved,
+            end,
+            "curve",
+            whole.exposure,
+            clamp=whole.clamp,
+            as_found=whole.as_found,
+        )
         return cls(gamut, curve)
 
     @property

@@ -148,6 +148,8 @@ def _lut(split_lut: Split, name: str, cdl: Cdl | None) -> str:
     ]
     if not task.clamp:
         lines.append("clamp = false")
+    if task.as_found:
+        lines.append("as_found = true")
     low, high = float(frame.outer[0].min()), float(frame.outer[1].max())
     if frame.rows and not cdl and task.kind == "curve" and (low, high) == (0.0, 1.0):
         lines += ["dimensions = 1", f"size = {frame.rows}"]

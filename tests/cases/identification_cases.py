@@ -7,6 +7,7 @@ what `identify` is tested against comes by another road.
 
 from __future__ import annotations
 
+import inspect
 import warnings
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
@@ -101,12 +102,18 @@ TARGETS: tuple[tuple[str, str], ...] = (
 )
 
 
+def has_legal_codes(name: str) -> bool:
+    """Whether a registered log gives legal codes unless it is told to give the signal."""
+    return "out_normalised_code_value" in inspect.signature(colour.LOG_ENCODINGS[name]).parameters
+
+
 def decode(name: str, signal: Any) -> Any:
     """Light of a signal by colour-science."""
     with warnings.catch_warnings(), np.errstate(all="ignore"):
         warnings.simplefilter("ignore")
         if name in colour.LOG_DECODINGS:
-            return np.asarray(colour.log_decoding(signal, function=name), dtype=float)
+            ire = {"in_normalised_code_value": False} if has_legal_codes(name) else {}
+            return np.asarray(colour.LOG_DECODINGS[name](signal, **ire), dtype=float)
         return np.asarray(colour.oetf_inverse(signal, function=name), dtype=float)
 
 
@@ -115,7 +122,8 @@ def encode(name: str, light: Any) -> Any:
     with warnings.catch_warnings(), np.errstate(all="ignore"):
         warnings.simplefilter("ignore")
         if name in colour.LOG_ENCODINGS:
-            return np.asarray(colour.log_encoding(light, function=name), dtype=float)
+            ire = {"out_normalised_code_value": False} if has_legal_codes(name) else {}
+            return np.asarray(colour.LOG_ENCODINGS[name](light, **ire), dtype=float)
         if name == "ITU-R BT.1886":
             return np.asarray(colour.eotf_inverse(np.maximum(light, 0), name), dtype=float)
         if name == "sRGB":

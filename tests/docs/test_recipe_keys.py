@@ -37,7 +37,7 @@ def keys_in_the_code() -> set[str]:
     )
     found = set(SHARED).union(*(each.settings() for each in MAPPERS)) | {
         each.name for each in fields(CameraLog)
-    } - {"name"}
+    } - {"name", "formula_codes"}
     for module in ("recipes/schema.py", "recipes/profile.py"):
         text = (ROOT / "lutbench" / module).read_text(encoding="utf-8")
         for match in asked.finditer(text):

@@ -14,6 +14,7 @@ from lutbench.model.catalogue import Catalogue
 from lutbench.model.compression import GamutCompression
 from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.curves.hdr import HlgScene
+from lutbench.model.light import Display
 from lutbench.model.tone import Eetf, ToneCurve
 from lutbench.model.transforms import Clamp, Matrix, Pipeline, Transform
 from lutbench.tables.lut import lattice
@@ -29,8 +30,10 @@ TARGETS = {
     "BT.1886": colour.models.eotf_inverse_BT1886,
     "sRGB": colour.models.eotf_inverse_sRGB,
     "BT.2100 HLG": lambda light: colour.models.oetf_BT2100_HLG(light * HlgScene.WHITE_SCALE),
-    "ST 2084": lambda light: colour.models.eotf_inverse_ST2084(np.maximum(light, 0) * 203, 10000),
+    # Scene light comes to the light of ST 2084 through the reference OOTF of BT.2100.
+    "ST 2084": lambda light: colour.models.oetf_BT2100_PQ(np.maximum(light, 0) * PQ_WHITE),
 }
+PQ_WHITE = colour.models.ootf_inverse_BT2100_PQ(203)
 WIDE = ["ACES2065-1", "ACEScg", "ITU-R BT.2020", "P3-D65"]
 
 
@@ -128,7 +131,7 @@ def test_eetf_on_a_pq_target_works_on_display_light() -> None:
 
 
 def test_hlg_display_light() -> None:
-    peak = Encoding(KNOWN.curve("BT.2100 HLG"), KNOWN.gamut("BT.2020"), display_peak=1000.0)
+    peak = Encoding(KNOWN.curve("BT.2100 HLG"), KNOWN.gamut("BT.2020"), display=Display(1000.0))
     target = Encoding(KNOWN.curve("ST 2084"), KNOWN.gamut("BT.2020"))
     out = Conversion(peak, target).pipeline().apply([0.75, 0.75, 0.75])
     # Report ITU-R BT.2408, table 1: 75 % HLG and 58 % PQ are both 203 cd/m².
@@ -136,8 +139,8 @@ def test_hlg_display_light() -> None:
     assert out == pytest.approx(0.58069, abs=2.6e-4)
     back = Conversion(target, peak).pipeline().apply(out)
     assert back == pytest.approx(0.75, abs=1e-9)
-    with pytest.raises(DefinitionError, match=r"BT\.2100 HLG only"):
-        Encoding(KNOWN.curve("BT.709"), KNOWN.gamut("BT.709"), display_peak=1000.0)
+    with pytest.raises(DefinitionError, match="a display means nothing"):
+        Encoding(KNOWN.curve("ACEScct"), KNOWN.gamut("BT.709"), display=Display(1000.0))
 
 
 def test_what_does_not_go_together_is_refused() -> None:

@@ -17,6 +17,7 @@ from lutbench.model.compression import ACADEMY_LIMITS, ACADEMY_THRESHOLDS, Gamut
 from lutbench.model.encoding import Encoding
 from lutbench.model.exposure import Exposure
 from lutbench.model.gamuts import BT709
+from lutbench.model.sides import meeting
 from lutbench.model.tone import Eetf, ToneCurve
 
 LIGHT = np.r_[0.0, np.geomspace(1e-5, 60, 4000)]
@@ -94,16 +95,25 @@ def test_a_tone_that_is_none_is_refused(parameters: dict[str, float], message: s
         ToneCurve(**parameters)
 
 
+def refused(source: Encoding, target: Encoding) -> bool:
+    """HLG without a display against display light: it has to be named."""
+    sides = {source.curve.name: source.side, target.curve.name: target.side}
+    return "BT.2100 HLG" in sides and len(set(sides.values())) == 2
+
+
 @pytest.mark.parametrize("target", ["BT.1886", "BT.709", "sRGB", "BT.2100 HLG", "BT.2100 PQ"])
 def test_a_shoulder_fits_every_usable_source(target: str) -> None:
     known = Catalogue()
     for curve in known.usable_curves:
         for exposure in (-2.0, 0.0, 2.0):
             ends = Encoding(curve, BT709), Encoding(known.curve(target), BT709)
+            if refused(*ends):
+                continue
             tone = ToneCurve.between(*ends, exposure)
             top = tone.grey_in * 2**tone.white
             assert tone.apply(grey([top]))[0, 0] == pytest.approx(tone.white_out)
-            assert curve.clip * 2**exposure <= top * (1 + 1e-9)
+            brightest = ends[0].brightest(meeting(*ends).source)
+            assert brightest * 2**exposure <= top * (1 + 1e-9)
 
 
 def test_exposure_is_a_gain_of_two_a_stop() -> None:
@@ -145,13 +155,13 @@ def test_the_eetf_follows_the_report(source: float, target: float, black: float)
     step = Eetf(source, target, 0.0, black)
     expected = [eetf_by_the_report(float(each), source, target, black) for each in nits]
     # pq(0) is 7e-7 in colour-science, 0 here: 1e-5 of a cd/m² at most near black.
-    assert step.apply(grey(nits / 203))[:, 0] * 203 == pytest.approx(expected, rel=2e-5, abs=1e-4)
+    assert step.apply(grey(nits))[:, 0] == pytest.approx(expected, rel=2e-5, abs=1e-4)
 
 
 def test_the_eetf_ends_at_the_target_peak_and_rises() -> None:
     step = Eetf(4000, 203)
     nits = np.linspace(0, 4000, 4000)
-    shown = step.apply(grey(nits / 203))[:, 0] * 203
+    shown = step.apply(grey(nits))[:, 0]
     assert shown[-1] == pytest.approx(203, rel=1e-9)
     assert (np.diff(shown) >= 0).all()
     with pytest.raises(NotInvertibleError):

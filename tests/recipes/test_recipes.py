@@ -107,7 +107,8 @@ look = { saturation = 1.1, place = "light", cdl = { slope = [1.1, 1, 1], saturat
     # The Transform itself and the LUT agree on the nodes.
     lut = make(job)  # type: ignore[arg-type]
     assert np.array_equal(lut.table, job.transform().apply(lut.nodes))  # type: ignore[attr-defined]
-    eetf = one('[[lut]]\nname = "e"\ntone = { method = "eetf", source_peak = 1000 }\n')
+    hdr = 'source = { curve = "PQ" }\ntone = { method = "eetf", source_peak = 1000 }\n'
+    eetf = one('[[lut]]\nname = "e"\n' + hdr)
     assert isinstance(eetf.task.tone, Eetf)  # type: ignore[attr-defined]
     white = one('[[lut]]\nname = "w"\ntarget = { curve = "ST 2084", white = 100 }\n')
     assert white.task.target.curve == PqDisplay(white=100.0)  # type: ignore[attr-defined]
@@ -121,7 +122,11 @@ look = { saturation = 1.1, place = "light", cdl = { slope = [1.1, 1, 1], saturat
     [
         ('curve = "BT.709", black = 0.001', "a black level means nothing to 'BT.709'"),
         ('curve = "BT.1886", white = 100', "a white level means nothing to 'BT.1886'"),
-        ('curve = "ST 2084", display_peak = 600', "a display peak means nothing to the curve"),
+        ('curve = "ACEScct", display_peak = 600', "a display means nothing to the curve"),
+        (
+            'curve = "sRGB", display_peak = 100, display_black = 0.1',
+            "the curve 'sRGB' has no black level",
+        ),
     ],
 )
 def test_a_level_that_means_nothing_to_the_curve(target: str, words: str) -> None:

@@ -9,17 +9,22 @@ give the display side alone.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import ClassVar
 
 import numpy as np
 
-from lutbench.errors import DefinitionError
-from lutbench.model.curves.base import Curve, mirrored
+from lutbench.model.curves.base import Curve, Decode, Weights, mirrored
+from lutbench.model.light import (
+    MOST_LUMINANCE,
+    REFERENCE_SURROUND,
+    REFERENCE_WHITE,
+    Display,
+    Light,
+    Side,
+    check_luminance,
+)
 from lutbench.model.transforms import Array, Transform
-
-REFERENCE_WHITE = 203.0
-"""cd/m² of HDR reference white: Report ITU-R BT.2408, table 1."""
 
 # SMPTE ST 2084, section 5
 M1 = 2610 / 16384
@@ -27,7 +32,7 @@ M2 = 2523 / 4096 * 128
 C1 = 3424 / 4096
 C2 = 2413 / 4096 * 32
 C3 = 2392 / 4096 * 32
-PQ_PEAK = 10000.0
+PQ_PEAK = MOST_LUMINANCE
 
 # HLG OETF: Recommendation ITU-R BT.2100-2, table 5
 HLG_A = 0.17883277
@@ -59,14 +64,31 @@ class PqDisplay(Curve):
 
     name: str = "ST 2084"
     white: float = REFERENCE_WHITE
+    scene_name: ClassVar[str] = "BT.2100 PQ"
     family: ClassVar[str] = "display"
     source: ClassVar[str] = "SMPTE ST 2084:2014; Recommendation ITU-R BT.2100-2, table 4"
-    note: ClassVar[str] = "display light, 1.0 = 203 cd/m²"
+    television: ClassVar[bool] = True
     shown: ClassVar[bool] = True
     hdr: ClassVar[bool] = True
+    has_ootf: ClassVar[bool] = True
+    takes_black: ClassVar[bool] = True
 
     def __post_init__(self) -> None:
-        _check_luminance(self.name, "white", self.white)
+        check_luminance(self.name, "white", self.white)
+
+    @property
+    def kind_of_light(self) -> Light:
+        return Light("display", white_words(self.white), self.white)
+
+    @property
+    def display_white(self) -> float | None:
+        return self.white
+
+    def to_light(self, side: Side, display: Display | None, weights: Weights) -> Transform:
+        return Decode(self if side == "display" else PqScene(white=self.white))
+
+    def brightest_signal(self, display: Display | None) -> float:
+        return 1.0 if display is None else float(pq_signal(np.asarray(display.peak)))
 
     def _encode(self, light: Array) -> Array:
         return mirrored(pq_signal, light * self.white)
@@ -79,7 +101,7 @@ class PqDisplay(Curve):
 class PqScene(Curve):
     """The OETF of PQ: scene light through the reference OOTF, then the inverse EOTF.
 
-    Scene light 1.0 lands at 203 cd/m². The reference OOTF is BT.709's curve
+    Scene light 1.0 lands at `white` cd/m². The reference OOTF is BT.709's curve
     seen on a BT.1886 display, F_D = 100·(G709(59.5208·E))^2.4.
 
     >>> PqScene().encode([0.18, 0.9, 1.0]).round(2).tolist()  # Report ITU-R BT.2408, table 1
@@ -87,12 +109,29 @@ class PqScene(Curve):
     """
 
     name: str = "BT.2100 PQ"
+    white: float = REFERENCE_WHITE
     source: ClassVar[str] = "Recommendation ITU-R BT.2100-2, table 4; Report ITU-R BT.2408, table 1"
-    note: ClassVar[str] = "scene light, 1.0 at HDR reference white, with the reference OOTF"
+    note: ClassVar[str] = "1.0 at 58 %, with the reference OOTF"
+    television: ClassVar[bool] = True
     shown: ClassVar[bool] = True
     hdr: ClassVar[bool] = True
+    has_ootf: ClassVar[bool] = True
+    takes_black: ClassVar[bool] = True
 
     LINEAR_END: ClassVar[float] = 0.0003024
+
+    def __post_init__(self) -> None:
+        check_luminance(self.name, "white", self.white)
+
+    @property
+    def display_white(self) -> float | None:
+        return self.white
+
+    def to_light(self, side: Side, display: Display | None, weights: Weights) -> Transform:
+        return Decode(self if side == "scene" else PqDisplay(white=self.white))
+
+    def brightest_signal(self, display: Display | None) -> float:
+        return 1.0 if display is None else float(pq_signal(np.asarray(display.peak)))
 
     @staticmethod
     def _ootf(e: Array) -> Array:
@@ -110,7 +149,7 @@ class PqScene(Curve):
     @property
     def white_scale(self) -> float:
         """E of the Recommendation for scene light 1.0."""
-        return float(self._ootf_inverse(np.asarray(REFERENCE_WHITE)))
+        return float(self._ootf_inverse(np.asarray(self.white)))
 
     def _encode(self, light: Array) -> Array:
         return mirrored(lambda x: pq_signal(self._ootf(x * self.white_scale)), light)
@@ -154,11 +193,23 @@ class HlgScene(Curve):
 
     name: str = "BT.2100 HLG"
     source: ClassVar[str] = "Recommendation ITU-R BT.2100-2, table 5; Report ITU-R BT.2408, table 1"
-    note: ClassVar[str] = "scene light, 1.0 at HDR reference white (75 %)"
+    note: ClassVar[str] = "1.0 at 75 %"
+    television: ClassVar[bool] = True
     shown: ClassVar[bool] = True
     hdr: ClassVar[bool] = True
+    has_ootf: ClassVar[bool] = True
+    takes_black: ClassVar[bool] = True
 
     WHITE_SCALE: ClassVar[float] = float(hlg_light(np.asarray(HLG_WHITE_SIGNAL)))
+
+    @property
+    def display_white(self) -> float | None:
+        return REFERENCE_WHITE
+
+    def to_light(self, side: Side, display: Display | None, weights: Weights) -> Transform | None:
+        if side == "scene":
+            return Decode(self)
+        return None if display is None else HlgDisplayLight(display, weights)
 
     def _encode(self, light: Array) -> Array:
         return hlg_signal(light * self.WHITE_SCALE)
@@ -167,18 +218,25 @@ class HlgScene(Curve):
         return hlg_light(signal) / self.WHITE_SCALE
 
 
-def hlg_system_gamma(peak: float) -> float:
-    """The system gamma of HLG for a display of `peak` cd/m², 400 to 2000 and beyond.
+def white_words(luminance: float) -> str:
+    """What a white of that luminance is called."""
+    return "HDR reference white" if luminance == REFERENCE_WHITE else "diffuse white"
+
+
+def hlg_system_gamma(peak: float, surround: float = REFERENCE_SURROUND) -> float:
+    """The system gamma of HLG for a display of `peak` cd/m² in a surround, cd/m².
 
     Recommendation ITU-R BT.2100-2, table 5, note 5e: 1.2 + 0.42·log10(L_W / 1000)
-    from 400 to 2000 cd/m²; note 5f: 1.2·1.111^log2(L_W / 1000) outside.
+    from 400 to 2000 cd/m²; note 5f: 1.2·1.111^log2(L_W / 1000) outside. Report
+    ITU-R BT.2390-8, 6.2: times 0.98^log2(surround / 5).
 
-    >>> hlg_system_gamma(1000.0)
-    1.2
+    >>> hlg_system_gamma(1000.0), round(hlg_system_gamma(1000.0, 20.0), 4)
+    (1.2, 1.1525)
     """
+    around = float(0.98 ** np.log2(surround / REFERENCE_SURROUND))
     if 400 <= peak <= 2000:
-        return 1.2 + 0.42 * float(np.log10(peak / 1000))
-    return float(1.2 * 1.111 ** np.log2(peak / 1000))
+        return (1.2 + 0.42 * float(np.log10(peak / 1000))) * around
+    return float(1.2 * 1.111 ** np.log2(peak / 1000)) * around
 
 
 @dataclass(frozen=True)
@@ -191,20 +249,21 @@ class HlgSystemGamma(Transform):
     """
 
     peak: float = 1000.0
-    weights: tuple[float, float, float] = (0.2627, 0.6780, 0.0593)
+    weights: Weights = (0.2627, 0.6780, 0.0593)
+    surround: float = REFERENCE_SURROUND
     kind: ClassVar[str] = "hlg_system_gamma"
 
     def __post_init__(self) -> None:
-        _check_luminance("HLG", "peak", self.peak)
+        check_luminance("HLG", "peak", self.peak)
 
     def _apply(self, rgb: Array) -> Array:
         e = rgb * HlgScene.WHITE_SCALE
         luminance = np.maximum(e @ np.array(self.weights), 1e-12)[..., None]
-        gain = self.peak * luminance ** (hlg_system_gamma(self.peak) - 1)
+        gain = self.peak * luminance ** (hlg_system_gamma(self.peak, self.surround) - 1)
         return np.asarray(gain * e / REFERENCE_WHITE)
 
     def inverse(self) -> HlgDisplayToScene:
-        return HlgDisplayToScene(self.peak, self.weights)
+        return HlgDisplayToScene(self.peak, self.weights, self.surround)
 
 
 @dataclass(frozen=True)
@@ -212,24 +271,65 @@ class HlgDisplayToScene(Transform):
     """The inverse OOTF of HLG: display light (1.0 = 203 cd/m²) to scene light (1.0 at 75 %)."""
 
     peak: float = 1000.0
-    weights: tuple[float, float, float] = (0.2627, 0.6780, 0.0593)
+    weights: Weights = (0.2627, 0.6780, 0.0593)
+    surround: float = REFERENCE_SURROUND
     kind: ClassVar[str] = "hlg_display_to_scene"
 
     def __post_init__(self) -> None:
-        _check_luminance("HLG", "peak", self.peak)
+        check_luminance("HLG", "peak", self.peak)
 
     def _apply(self, rgb: Array) -> Array:
         display = rgb * REFERENCE_WHITE / self.peak
-        gamma = hlg_system_gamma(self.peak)
+        gamma = hlg_system_gamma(self.peak, self.surround)
         luminance = np.maximum(display @ np.array(self.weights), 1e-12**gamma)[..., None]
         return np.asarray(luminance ** (1 / gamma - 1) * display / HlgScene.WHITE_SCALE)
 
     def inverse(self) -> HlgSystemGamma:
-        return HlgSystemGamma(self.peak, self.weights)
+        return HlgSystemGamma(self.peak, self.weights, self.surround)
 
 
-def _check_luminance(where: str, what: str, value: float) -> None:
-    if not 1 <= value <= PQ_PEAK:
-        raise DefinitionError(
-            f"a {what} of {value:g} cd/m² is out of limits", where=where, accepted="1 to 10000"
-        )
+@dataclass(frozen=True)
+class HlgDisplayLight(Transform):
+    """The EOTF of HLG: signal to the light of a named display (1.0 = 203 cd/m²).
+
+    F_D = OOTF[OETF⁻¹[max(0, (1 - β)·E' + β)]] with the black lift
+    β = sqrt(3·(L_B / L_W)^(1/γ)): Recommendation ITU-R BT.2100-2, table 5.
+    """
+
+    display: Display = field(default_factory=Display)
+    weights: Weights = (0.2627, 0.6780, 0.0593)
+    kind: ClassVar[str] = "hlg_display_light"
+
+    @property
+    def ootf(self) -> HlgSystemGamma:
+        """Scene light to the light of this display."""
+        return HlgSystemGamma(self.display.peak, self.weights, self.display.surround)
+
+    @property
+    def lift(self) -> float:
+        """β of the Recommendation."""
+        gamma = hlg_system_gamma(self.display.peak, self.display.surround)
+        return float(np.sqrt(3 * (self.display.black / self.display.peak) ** (1 / gamma)))
+
+    def _apply(self, rgb: Array) -> Array:
+        # Without a black level the curve goes on below zero, so that it has an inverse there.
+        lifted = np.maximum((1 - self.lift) * rgb + self.lift, 0) if self.lift else rgb
+        return self.ootf.apply(HlgScene().decode(lifted))
+
+    def inverse(self) -> HlgSignalOfLight:
+        return HlgSignalOfLight(self)
+
+
+@dataclass(frozen=True)
+class HlgSignalOfLight(Transform):
+    """The inverse EOTF of HLG: the light of a named display (1.0 = 203 cd/m²) to signal."""
+
+    eotf: HlgDisplayLight
+    kind: ClassVar[str] = "hlg_signal_of_light"
+
+    def _apply(self, rgb: Array) -> Array:
+        lifted = HlgScene().encode(self.eotf.ootf.inverse().apply(rgb))
+        return np.asarray((lifted - self.eotf.lift) / (1 - self.eotf.lift))
+
+    def inverse(self) -> HlgDisplayLight:
+        return self.eotf

@@ -13,13 +13,14 @@ ROUND_TRIP = 1 / 1023
 def why_unusable(curve: Curve) -> str:
     """Why the curve cannot be used, or an empty string.
 
-    A usable curve decodes every full-range signal 0..1 to finite, rising light
+    A usable curve decodes every signal that a code stands for to finite, rising light
     and encodes that light back to within one 10-bit code.
     """
-    signal = np.linspace(0.0, 1.0, 1024)
+    low, high = curve.ends
+    signal = np.linspace(low, high, 1024)
     light = curve.decode(signal)
     if not np.isfinite(light).all():
-        return "decoding is not finite on signal 0..1"
+        return f"decoding is not finite on signal {low:.3g}..{high:.3g}"
     steps = np.diff(light)
     if (steps < 0).any():
         at = signal[int(np.argmax(steps < 0))]
@@ -29,7 +30,7 @@ def why_unusable(curve: Curve) -> str:
         return f"no inverse: decoded light stands still at signal {at:.3f}"
     back = curve.encode(light)
     if not np.isfinite(back).all():
-        return "no inverse: encoding is not finite on what signal 0..1 decodes to"
+        return "no inverse: encoding is not finite on what its signals decode to"
     error = np.abs(back - signal)
     if error.max() > ROUND_TRIP:
         return (

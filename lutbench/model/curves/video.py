@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import ClassVar
 
 import numpy as np
 
 from lutbench.errors import DefinitionError
-from lutbench.model.curves.base import Curve, mirrored
-from lutbench.model.transforms import Array
+from lutbench.model.curves.base import Curve, Decode, Weights, mirrored
+from lutbench.model.light import Display, Side
+from lutbench.model.transforms import Array, Transform
 
 
 @dataclass(frozen=True)
@@ -42,7 +43,15 @@ class Bt709(Curve):
     alpha: float = 1.099
     beta: float = 0.018
     source: ClassVar[str] = "Recommendation ITU-R BT.709-6, item 1.2"
+    television: ClassVar[bool] = True
     shown: ClassVar[bool] = True
+    takes_black: ClassVar[bool] = True
+
+    def to_light(self, side: Side, display: Display | None, weights: Weights) -> Transform | None:
+        if side == "scene":
+            return Decode(self)
+        # The display of BT.709's system is that of BT.1886 (BT.709-6, item 1.2, note 1).
+        return None if display is None else Bt1886().to_light(side, display, weights)
 
     def _encode(self, light: Array) -> Array:
         power = self.alpha * np.maximum(light, self.beta) ** 0.45 - (self.alpha - 1)
@@ -128,7 +137,16 @@ class Bt1886(Curve):
     black: float = 0.0
     family: ClassVar[str] = "display"
     source: ClassVar[str] = "Recommendation ITU-R BT.1886 (2011), annex 1"
+    television: ClassVar[bool] = True
     shown: ClassVar[bool] = True
+    takes_black: ClassVar[bool] = True
+    scene_name: ClassVar[str] = "BT.709"
+
+    def to_light(self, side: Side, display: Display | None, weights: Weights) -> Transform | None:
+        if side == "scene":
+            return None
+        black = 0.0 if display is None else display.black / display.peak
+        return Decode(replace(self, black=black) if black and not self.black else self)
 
     def __post_init__(self) -> None:
         if not 0 <= self.black < 0.5:

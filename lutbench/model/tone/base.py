@@ -6,6 +6,7 @@ from dataclasses import dataclass, fields
 from typing import Any, ClassVar, Self
 
 from lutbench.model.encoding import Encoding
+from lutbench.model.light import REFERENCE_WHITE, Side
 from lutbench.model.transforms import Transform
 
 
@@ -20,6 +21,9 @@ class ToneMapper(Transform):
     """
 
     method: ClassVar[str] = ""
+    side: ClassVar[Side | None] = None
+    """``display``: takes and gives display light in cd/m². None: takes the light on which the
+    two ends meet, 1.0 at white."""
     per_channel: ClassVar[bool] = True
     """Whether each channel comes from itself alone, so that a 1D LUT can hold it."""
 
@@ -37,6 +41,16 @@ class ToneMapper(Transform):
         `settings` are those that somebody has given; they are never overruled.
         """
         return cls(**settings)
+
+    @property
+    def source_white(self) -> float:
+        """For display light: the cd/m² of 1.0 of a source that does not tell its own."""
+        return REFERENCE_WHITE
+
+    @property
+    def target_white(self) -> float:
+        """For display light: the cd/m² of 1.0 of a target that does not tell its own."""
+        return REFERENCE_WHITE
 
     @property
     def words(self) -> str:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import Any, ClassVar, Self
 
 import numpy as np
 
 from lutbench.errors import DefinitionError, NotInvertibleError
-from lutbench.model.curves.hdr import PQ_PEAK, REFERENCE_WHITE, pq_luminance, pq_signal
+from lutbench.model.curves.hdr import PQ_PEAK, pq_luminance, pq_signal
+from lutbench.model.encoding import Encoding
+from lutbench.model.light import Side
 from lutbench.model.tone.base import ToneMapper
 from lutbench.model.transforms import Array, Transform
 
@@ -17,9 +19,12 @@ from lutbench.model.transforms import Array, Transform
 class Eetf(ToneMapper):
     """Light of a mastering display for a lesser one: the EETF of Report ITU-R BT.2390, 5.4.1.
 
-    Light 1.0 is 203 cd/m². The curve works on PQ signal: a Hermite shoulder
-    from KS = 1.5·maxLum - 0.5, and a black lift of minLum·(1 - E)^4. Applied to
-    each channel.
+    Display light in cd/m², in and out. The curve works on PQ signal: a Hermite
+    shoulder from KS = 1.5·maxLum - 0.5, and a black lift of minLum·(1 - E)^4.
+    Applied to each channel.
+
+    >>> Eetf(1000.0, 400.0).apply([10.0, 400.0, 1000.0]).round(1).tolist()
+    [10.0, 306.5, 400.0]
     """
 
     source_peak: float = 1000.0
@@ -28,6 +33,29 @@ class Eetf(ToneMapper):
     target_black: float = 0.0
     kind: ClassVar[str] = "eetf_bt2390"
     method: ClassVar[str] = "eetf"
+    side: ClassVar[Side | None] = "display"
+
+    @classmethod
+    def between(
+        cls, source: Encoding, target: Encoding, exposure: float = 0.0, **settings: Any
+    ) -> Self:
+        """The EETF between the displays of both ends, where `settings` do not say otherwise."""
+        given = dict(settings)
+        for key, display in (("source", source.display), ("target", target.display)):
+            if display is not None:
+                given.setdefault(f"{key}_peak", display.peak)
+                given.setdefault(f"{key}_black", display.black)
+        return cls(**given)
+
+    @property
+    def source_white(self) -> float:
+        """White of a source display of standard range is its peak."""
+        return self.source_peak
+
+    @property
+    def target_white(self) -> float:
+        """White of a target display of standard range is its peak."""
+        return self.target_peak
 
     @property
     def words(self) -> str:
@@ -55,7 +83,7 @@ class Eetf(ToneMapper):
         low, high = pq_signal(np.array([self.source_black, self.source_peak]))
         span = high - low
         dark, bright = (pq_signal(np.array([self.target_black, self.target_peak])) - low) / span
-        e1 = np.clip((pq_signal(rgb * REFERENCE_WHITE) - low) / span, 0, 1)
+        e1 = np.clip((pq_signal(rgb) - low) / span, 0, 1)
         knee = 1.5 * bright - 0.5
         t = np.clip((e1 - knee) / max(1 - knee, 1e-12), 0, 1)
         hermite = (
@@ -65,7 +93,7 @@ class Eetf(ToneMapper):
         )
         e2 = np.where(e1 < knee, e1, hermite)
         e3 = e2 + max(dark, 0.0) * (1 - e2) ** 4
-        return np.asarray(pq_luminance(e3 * span + low) / REFERENCE_WHITE)
+        return np.asarray(pq_luminance(e3 * span + low))
 
     def inverse(self) -> Transform:
         raise NotInvertibleError(

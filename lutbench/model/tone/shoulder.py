@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, ClassVar, Self
 
 import numpy as np
 
 from lutbench.errors import DefinitionError
-from lutbench.model.curves.base import MID_GREY, Curve, mirrored
+from lutbench.model.curves.base import MID_GREY, mirrored
 from lutbench.model.curves.hdr import PqDisplay, PqScene
 from lutbench.model.encoding import Encoding
+from lutbench.model.light import Display, Side
+from lutbench.model.sides import meeting
 from lutbench.model.tone.base import ToneMapper
 from lutbench.model.transforms import Array, Transform
 
-PQ_TONE_PEAK = 1000.0
+USUAL_PEAK = 1000.0
 """cd/m² that the shoulder of a PQ target reaches unless told otherwise (BT.2408's display)."""
 
 
@@ -59,16 +61,19 @@ class ToneCurve(ToneMapper):
         """A shoulder that fits a source and a target, where `settings` do not say otherwise.
 
         White is where the source clips, in stops above grey after the exposure; it
-        comes to the target's white: 1.0 for a display of standard range, the peak
-        of HLG, 1000 cd/m² for PQ.
+        comes to the brightest light of the target: 1.0 on a display of standard
+        range, the peak of the display that is named for HLG or PQ, else 1000 cd/m²
+        for PQ. Both are measured on the side of light where the two ends meet.
         """
         given = dict(settings)
-        given.setdefault("white_out", _white_of(target.curve))
+        sides = meeting(source, target)
+        if "white_out" not in given:
+            given["white_out"] = _brightest_shown(target, sides.target)
         contrast = given.get("contrast", 1.0)
         grey_out = given.get("grey_out", MID_GREY)
         if "white" not in given and given["white_out"] > 0 and grey_out > 0 and contrast > 0:
             grey_in = given.get("grey_in", MID_GREY)
-            clip = source.curve.clip
+            clip = source.brightest(sides.source)
             over = math.log2(clip / grey_in) + exposure if clip > 0 else 0.0
             straight = math.log2(given["white_out"] / grey_out) / contrast
             given["white"] = max(over, straight)
@@ -174,9 +179,8 @@ class ToneCurveInverse(Transform):
         return self.tone
 
 
-def _white_of(target: Curve) -> float:
-    """The light that white comes to on a target."""
-    if isinstance(target, PqScene | PqDisplay):
-        display = PqDisplay()
-        return float(target.decode(display.encode(PQ_TONE_PEAK / display.white)))
-    return target.clip
+def _brightest_shown(target: Encoding, side: Side) -> float:
+    """The brightest light of a target; of PQ without a named display that of the usual one."""
+    if isinstance(target.curve, PqScene | PqDisplay) and target.display is None:
+        target = replace(target, display=Display(USUAL_PEAK))
+    return target.brightest(side)

@@ -7,6 +7,7 @@ lists them; what they compute comes from colour-science itself.
 from __future__ import annotations
 
 import difflib
+import inspect
 from functools import cache
 
 import colour
@@ -92,7 +93,7 @@ def decoder(name: str) -> Function:
         white = colour.models.oetf_inverse_BT2100_HLG(0.75)
         return lambda v: colour.models.oetf_inverse_BT2100_HLG(np.maximum(v, 0)) / white
     if name in colour.LOG_DECODINGS:
-        return lambda v: np.asarray(colour.LOG_DECODINGS[name](v), dtype=float)
+        return lambda v: np.asarray(colour.LOG_DECODINGS[name](v, **_signal(name)), dtype=float)
     return lambda v: np.asarray(colour.OETF_INVERSES[name](v), dtype=float)
 
 
@@ -111,7 +112,15 @@ def encoder(name: str) -> Function:
     # Signals under 0 are clipped anyway, and some logarithms have none there.
     with np.errstate(all="ignore"):
         least = decoder(name)(np.array(0.0))
-    return lambda x: np.asarray(encode(np.maximum(x, least)), dtype=float)
+    out = {f"out_{key[3:]}": value for key, value in _signal(name).items()}
+    return lambda x: np.asarray(encode(np.maximum(x, least), **out), dtype=float)
+
+
+def _signal(name: str) -> dict[str, bool]:
+    """What makes a registered log take the signal (IRE / 100), where it takes legal codes else."""
+    key = "in_normalised_code_value"
+    decode = colour.LOG_DECODINGS.get(name)
+    return {key: False} if decode and key in inspect.signature(decode).parameters else {}
 
 
 def _power(exponent: float) -> Function:

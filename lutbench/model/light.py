@@ -1,0 +1,105 @@
+"""Sides of light: the scene before the camera, and the display before the eye.
+
+A curve's light is on one side. The two sides are not the same light on another
+scale: between them stands the rendering of a television system, its OOTF
+(Recommendation ITU-R BT.2100-2, table 1 and figure 1), or the tone of a LUT.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from lutbench.errors import DefinitionError
+
+Side = Literal["scene", "display"]
+
+REFERENCE_WHITE = 203.0
+"""cd/m² of HDR reference white: Report ITU-R BT.2408, table 1."""
+
+MOST_LUMINANCE = 10000.0
+"""cd/m² that PQ ends at: SMPTE ST 2084."""
+
+REFERENCE_SURROUND = 5.0
+"""cd/m² of the reference surround: Recommendation ITU-R BT.2100-2, table 3."""
+
+
+@dataclass(frozen=True)
+class Light:
+    """Which side a curve's light is on, and what its 1.0 stands for.
+
+    `luminance` is the cd/m² of 1.0 on the display; None where the light is relative:
+    that of a scene, or of a display whose white nobody has named.
+
+    >>> str(Light("display", "HDR reference white", 203.0))
+    'display light, 1.0 = HDR reference white, 203 cd/m²'
+    """
+
+    side: Side
+    one: str
+    luminance: float | None = None
+
+    def __str__(self) -> str:
+        absolute = "" if self.luminance is None else f", {self.luminance:g} cd/m²"
+        return f"{self.side} light, 1.0 = {self.one}{absolute}"
+
+    def to_data(self) -> dict[str, Any]:
+        """Side, meaning and luminance (cd/m² or None) of 1.0."""
+        return {"side": self.side, "one": self.one, "luminance": self.luminance}
+
+
+SCENE = Light("scene", "a perfect white diffuser")
+DISPLAY = Light("display", "the display's white")
+
+
+@dataclass(frozen=True)
+class Display:
+    """A display that is named: peak and black in cd/m², and the light around it.
+
+    `surround` is the luminance of what surrounds the picture, in cd/m²: HLG's
+    system gamma depends on it (Report ITU-R BT.2390).
+
+    Raises
+    ------
+    DefinitionError
+        When a level is out of limits.
+    """
+
+    peak: float = 1000.0
+    black: float = 0.0
+    surround: float = REFERENCE_SURROUND
+
+    def __post_init__(self) -> None:
+        check_luminance("display", "peak", self.peak)
+        if not 0 <= self.black < self.peak / 2:
+            raise DefinitionError(
+                f"a black of {self.black:g} cd/m² is out of limits",
+                where="display",
+                accepted="0 to under half the peak",
+            )
+        if not 0.1 <= self.surround <= 1000:
+            raise DefinitionError(
+                f"a surround of {self.surround:g} cd/m² is out of limits",
+                where="display",
+                accepted="0.1 to 1000",
+            )
+
+    def __str__(self) -> str:
+        parts = [f"{self.peak:g} cd/m²"]
+        if self.black:
+            parts.append(f"black {self.black:g} cd/m²")
+        if self.surround != REFERENCE_SURROUND:
+            parts.append(f"surround {self.surround:g} cd/m²")
+        return ", ".join(parts)
+
+    def to_data(self) -> dict[str, Any]:
+        """Peak, black and surround in cd/m²."""
+        return {"peak": self.peak, "black": self.black, "surround": self.surround}
+
+
+def check_luminance(where: str, what: str, value: float) -> None:
+    """Refuse a luminance that no display of this model has."""
+    if not 1 <= value <= MOST_LUMINANCE:
+        raise DefinitionError(
+            f"a {what} of {value:g} cd/m² is out of limits", where=where, accepted="1 to 10000"
+        )
