@@ -117,7 +117,7 @@ def lut_sheet(
     Returns
     -------
     ndarray
-        Shape (height, width, 3), uint8, R G B: for `write_sheet`, or `png_bytes`.
+        Shape (height, width, 3), uint8, R G B: for `write_sheet`.
     """
     small = thumbnail(still, cell_width)
     cells = [Cell(small, "as recorded")]
@@ -200,16 +200,6 @@ def draw_sheet(
 def write_sheet(sheet: NDArray[np.uint8], path: str | Path, *, force: bool = False) -> None:
     """Write a sheet as PNG, JPEG or TIFF, after the suffix."""
     write_still(Still(sheet, ("R", "G", "B"), "8"), path, depth="8", force=force)
-
-
-def png_bytes(sheet: NDArray[np.uint8]) -> bytes:
-    """The sheet as the bytes of a PNG file, for a page to embed."""
-    import tempfile
-
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "sheet.png"
-        write_sheet(sheet, path)
-        return path.read_bytes()
 
 
 @dataclass(frozen=True)

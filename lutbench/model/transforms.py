@@ -21,22 +21,6 @@ def check_interpolation(name: object) -> Interpolation:
     return one_of("interpolation", name, ("tetrahedral", "trilinear"))  # type: ignore[return-value]
 
 
-def as_rgb(rgb: ArrayLike) -> Array:
-    """`rgb` as float64 with R G B on the last axis; any leading shape.
-
-    Raises
-    ------
-    LutbenchError
-        When the last axis is not three long.
-    """
-    array = np.asarray(rgb, dtype=np.float64)
-    if array.ndim == 0 or array.shape[-1] != 3:
-        raise LutbenchError(
-            f"an array of shape {array.shape} is not R G B", accepted="a last axis of length 3"
-        )
-    return array
-
-
 @dataclass(frozen=True, eq=False)
 class Transform:
     """A step from R G B to R G B.

@@ -22,72 +22,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.tables import plain, threads
-from lutbench.tables.programs import (
-    CURVE,
-    LATTICES,
-    Program,
-    Step,
-    program,
-    table_step,
-)
+from lutbench.tables.programs import Program, Step, program
 
 # Pixels that numpy does in the time that numba takes to start. Float64 is what the
 # model computes in, seldom a picture: its kernel is left alone for longer, since a
 # machine that has not compiled it yet spends many seconds on it.
 FEW = {"float32": 3_000_000, "float64": 20_000_000}
 CHUNKS = (1 << 15, 1 << 19)  # pixels a thread takes at a time, at least and at most
-
-
-def apply_1d(
-    table: NDArray[Any],
-    domain: NDArray[np.float64],
-    rgb: NDArray[Any],
-    *,
-    threads: int | None = None,
-) -> NDArray[Any]:
-    """Linear interpolation in each channel of a (n, 3) table over `domain` (2, 3).
-
-    Parameters
-    ----------
-    rgb
-        Shape (..., 3), float32, float64, uint8 or uint16; the result has its type and shape.
-    threads
-        At most so many threads; None: ``LUTBENCH_THREADS``, else the usable cores.
-    """
-    return _apply((table_step(CURVE, table, domain),), rgb, threads)
-
-
-def apply_3d(
-    table: NDArray[Any],
-    domain: NDArray[np.float64],
-    rgb: NDArray[Any],
-    method: str,
-    *,
-    threads: int | None = None,
-) -> NDArray[Any]:
-    """Tetrahedral or trilinear interpolation in a (n, n, n, 3) table over `domain` (2, 3).
-
-    Parameters are those of `apply_1d`; `method` is ``"tetrahedral"`` or ``"trilinear"``.
-    """
-    return _apply((table_step(LATTICES[method], table, domain),), rgb, threads)
-
-
-def apply_shaped_3d(
-    curve: NDArray[Any],
-    curve_domain: NDArray[np.float64],
-    table: NDArray[Any],
-    domain: NDArray[np.float64],
-    rgb: NDArray[Any],
-    method: str,
-    *,
-    threads: int | None = None,
-) -> NDArray[Any]:
-    """`apply_1d`, then `apply_3d`, in one pass over the pixels."""
-    steps = (
-        table_step(CURVE, curve, curve_domain),
-        table_step(LATTICES[method], table, domain),
-    )
-    return _apply(steps, rgb, threads)
 
 
 def code_peak(dtype: Any, bits: int | None = None) -> float:
@@ -123,13 +64,6 @@ def run_steps(
         _run(laid, src, dst, out_peak, limit)
     if not np.may_share_memory(dst, out):  # no one stride leads through `out`
         out[...] = dst.reshape(out.shape)
-
-
-def _apply(steps: Sequence[Step], rgb: NDArray[Any], threads_wanted: int | None) -> NDArray[Any]:
-    out = np.empty(rgb.shape, rgb.dtype)
-    peak = code_peak(rgb.dtype)
-    run_steps(steps, rgb, out, peak=peak, out_peak=peak, threads_wanted=threads_wanted)
-    return out
 
 
 _by_numpy = dict.fromkeys(FEW, 0)  # pixels done in numpy so far

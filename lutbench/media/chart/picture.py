@@ -150,13 +150,6 @@ class Layout:
         bottom = low - self.marker / 2
         return np.array([[near, near], [right, near], [near, bottom], [right, bottom]])
 
-    def bit_centres(self, top: bool) -> Array:
-        """x and y of the code's cells in the top or the bottom strip, shape (bits, 2)."""
-        length = self.width - 2 * self.marker
-        x = self.marker + (np.arange(_BITS) + 0.5) * length / _BITS
-        y = self.marker / 2 if top else self.height - self.marker / 2
-        return np.stack([x, np.full(_BITS, y)], axis=1)
-
     def bits(self, top: bool) -> NDArray[np.int64]:
         """The code of a strip: what the layout is, and a checksum."""
         values = {
