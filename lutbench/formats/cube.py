@@ -20,7 +20,6 @@ from numpy.typing import NDArray
 
 from lutbench import files
 from lutbench.errors import FormatError
-from lutbench.formats.cube_faults import cube_fault
 from lutbench.formats.decimals import LARGEST, MAX_LINE, format_rows, number, parse_rows
 from lutbench.formats.lutfile import MAX_BYTES, LutFile, Writing
 from lutbench.plaintext import harmless
@@ -69,6 +68,8 @@ def parse_cube(data: bytes, where: str = "", _id: str | None = None) -> LutFile[
     try:
         return _Reader(where).read(data)
     except FormatError as error:
+        from lutbench.formats.cube_faults import cube_fault
+
         fault = cube_fault(data)
         if fault is None:
             raise
@@ -89,6 +90,8 @@ def parse_cured(data: bytes, where: str = "") -> LutFile[Lut]:
         try:
             read = _Reader(where).read(data)
         except FormatError:
+            from lutbench.formats.cube_faults import cube_fault
+
             fault = cube_fault(data)
             if fault is None or fault.cured is None or len(notes) >= MOST_CURES:
                 parse_cube(data, where)

@@ -15,10 +15,9 @@ from numpy.typing import ArrayLike, NDArray
 
 from lutbench.errors import LutbenchError
 from lutbench.model.transforms import Transform, steps_of
-from lutbench.tables.gpu.arrays import is_on_device
 from lutbench.tables.interpolation import code_peak, flat_pixels, run_steps, same_place
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
-from lutbench.tables.pixels import can_apply, plan
+from lutbench.tables.pixels import can_apply, on_device, plan
 from lutbench.tables.threads import thread_limit
 
 TYPES = ("uint8", "uint16", "float32", "float64")
@@ -31,7 +30,7 @@ def apply(
     transform: Transform, rgb: ArrayLike, out: NDArray[Any] | None, threads: int | None
 ) -> NDArray[Any]:
     """`Transform.apply`, whose text says what goes in and comes out."""
-    if is_on_device(rgb):
+    if not isinstance(rgb, np.ndarray) and on_device(rgb):
         from lutbench.tables.gpu.run import apply_on_device
 
         return apply_on_device([transform], rgb, out)  # type: ignore[no-any-return]

@@ -15,7 +15,6 @@ from numpy.typing import ArrayLike, DTypeLike, NDArray
 from lutbench.errors import LutbenchError
 from lutbench.model.grade import Cdl, CdlInverse, Saturation
 from lutbench.model.transforms import Clamp, Matrix, Transform, steps_of
-from lutbench.tables.gpu.arrays import is_on_device
 from lutbench.tables.interpolation import code_peak, run_steps
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
 from lutbench.tables.programs import (
@@ -93,7 +92,7 @@ def apply_pixels(
     [[5, 51, 128]]
     """
     transforms = [steps] if isinstance(steps, Transform) else list(steps)
-    if is_on_device(pixels):
+    if not isinstance(pixels, np.ndarray) and on_device(pixels):
         from lutbench.tables.gpu.run import Wish, apply_on_device
 
         wish = Wish(dtype, bits, out_bits, planar)
@@ -135,6 +134,13 @@ def apply_pixels(
     else:
         run_steps(chain, src, dst, peak=peak, out_peak=out_peak, threads_wanted=threads)
     return result
+
+
+def on_device(pixels: Any) -> bool:
+    """Whether pixels that are no numpy array live on a CUDA device."""
+    from lutbench.tables.gpu.arrays import is_on_device
+
+    return is_on_device(pixels)
 
 
 def can_apply(transform: Transform) -> bool:
