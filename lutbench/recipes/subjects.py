@@ -15,15 +15,17 @@ import os
 import re
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from lutbench.errors import DefinitionError, unknown_name
 from lutbench.formats.open import open_lut
-from lutbench.model.catalogue import Catalogue
-from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.transforms import Transform
-from lutbench.recipes.make import make, quick_job
-from lutbench.recipes.schema import LutJob, Recipe, read_recipe
 from lutbench.recipes.settings import ENDS, SETTINGS, Settings, setting_named
+
+if TYPE_CHECKING:
+    from lutbench.model.catalogue import Catalogue
+    from lutbench.model.encoding import Encoding
+    from lutbench.recipes.schema import LutJob, Recipe
 
 ACCEPTED = 'a LUT file, RECIPE.toml#NAME, or "CURVE, GAMUT to CURVE, GAMUT"'
 
@@ -116,6 +118,9 @@ def _is_file(path: Path) -> bool:
 def _of_recipe(
     text: str, path: Path, name: str, options: list[str], catalogue: Catalogue
 ) -> NamedTransform:
+    from lutbench.recipes.make import make
+    from lutbench.recipes.schema import read_recipe
+
     if options not in ([], ["exact"]):
         raise DefinitionError(
             f"{'; '.join(options)!r} means nothing to a recipe's LUT", where=text, accepted="exact"
@@ -129,6 +134,8 @@ def _of_recipe(
 def _subject(
     text: str, transform: Transform, job: LutJob, path: Path | None = None
 ) -> NamedTransform:
+    from lutbench.model.conversion import Conversion
+
     if isinstance(job.task, Conversion):
         return NamedTransform(text, transform, job.task.source, job.task.result, path)
     return NamedTransform(text, transform, path=path)
@@ -160,6 +167,8 @@ def quick_settings(text: str) -> Settings:
 
 
 def _quick(text: str, catalogue: Catalogue) -> NamedTransform:
+    from lutbench.recipes.make import make, quick_job
+
     settings = quick_settings(text)
     job = quick_job(settings, catalogue)
     sampled = "size" in settings or "dimensions" in settings

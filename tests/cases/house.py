@@ -1,0 +1,200 @@
+"""How the house is measured, and what is let pass, each with its reason: lists that only shrink."""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Iterator
+from pathlib import Path
+
+import lutbench
+
+PACKAGE = Path(lutbench.__file__).parent
+
+MOST_LINES_OF_A_FILE = 400
+MOST_LINES_OF_A_FUNCTION = 45
+"""Without its docstring: a text that says shapes, units and errors is no burden."""
+
+MOST_ARGUMENTS = 6
+
+OWN_SEARCH = "a search over hypotheses that has not been taken apart yet"
+COMPILED = "compiled: numba and LLVM take numbers and arrays, no settings objects"
+PUBLIC = "public: each keyword is documented, and a caller names those that it needs"
+NOT_YET = "not taken apart yet"
+
+CIRCLES = [["lutbench.tables.gpu.host", "lutbench.tables.gpu.run", "lutbench.tables.pixels"]]
+"""`apply_pixels` hands pixels that live on a device to the files that ask it for the plan."""
+
+LONG_FILES = {
+    "algebra/invert.py": NOT_YET,
+    "cli/inspect.py": NOT_YET,
+    "cli/rework.py": "one command after the other, each a dozen lines and its help",
+    "exposure/levels.py": NOT_YET,
+    "fitting/camera_match.py": NOT_YET,
+    "formats/clf_write.py": NOT_YET,
+    "formats/cube.py": NOT_YET,
+    "identification/freeform.py": OWN_SEARCH,
+    "identification/unknown.py": OWN_SEARCH,
+    "measure/causes.py": NOT_YET,
+    "media/chart/picture.py": NOT_YET,
+    "media/clip/ycbcr.py": COMPILED,
+    "recipes/schema.py": NOT_YET,
+}
+
+LONG_FUNCTIONS = {
+    "algebra/invert.py: _Inverter._reported": NOT_YET,
+    "algebra/invert.py: _Inverter._solved": NOT_YET,
+    "checks/kinds/levels.py: _point": NOT_YET,
+    "cli/display.py: calibrate": NOT_YET,
+    "fitting/camera_match.py: _Problem.fitted": NOT_YET,
+    "fitting/pair.py: fit_pair": NOT_YET,
+    "fitting/patches.py: fit_patches": NOT_YET,
+    "formats/safe_xml.py: parse": NOT_YET,
+    "identification/freeform.py: _solved": OWN_SEARCH,
+    "identification/graded.py: fit_cdl": OWN_SEARCH,
+    "identification/graded.py: fit_contrast": OWN_SEARCH,
+    "identification/search.py: answer": OWN_SEARCH,
+    "identification/unknown.py: _followed": OWN_SEARCH,
+    "identification/unknown.py: _targets": OWN_SEARCH,
+    "measure/causes.py: _fits": NOT_YET,
+    "media/chart/picture.py: read_chart": NOT_YET,
+    "media/clip/clip.py: _transcode": NOT_YET,
+    "media/clip/coding.py: coding_of": NOT_YET,
+    "media/clip/writer.py: ClipWriter.__init__": NOT_YET,
+    "media/clip/ycbcr.py: _decode_lines": COMPILED,
+    "report/identification.py: _figures": "one figure after the other, a few lines each",
+    "report/words.py: fact_rows": "one row after the other, a few lines each",
+    "tables/kernels.py: _run": COMPILED,
+    "tables/pixels.py: apply_pixels": NOT_YET,
+}
+
+MANY_ARGUMENTS = {
+    "cli/display.py: calibrate": NOT_YET,
+    "cli/display.py: check": NOT_YET,
+    "cli/display.py: patches": NOT_YET,
+    "display/calibration.py: calibrate": NOT_YET,
+    "exposure/levels.py: levels": PUBLIC,
+    "identification/known.py: _fitted": OWN_SEARCH,
+    "identification/search.py: identify": PUBLIC,
+    "identification/unknown.py: _followed": OWN_SEARCH,
+    "identification/unknown.py: _from_curve": OWN_SEARCH,
+    "identification/unknown.py: _targets": OWN_SEARCH,
+    "inspection/inspection.py: inspect": PUBLIC,
+    "measure/comparison.py: compare": PUBLIC,
+    "media/clip/clip.py: _transcode": NOT_YET,
+    "media/clip/codecs.py: choose": NOT_YET,
+    "media/clip/writer.py: ClipWriter.__init__": NOT_YET,
+    "media/clip/ycbcr.py: _decode_lines": COMPILED,
+    "media/clip/ycbcr.py: _encode_chroma": COMPILED,
+    "media/clip/ycbcr.py: _encode_luma": COMPILED,
+    "media/sheet.py: _text": NOT_YET,
+    "splitting/look.py: look_between": NOT_YET,
+    "tables/kernels.py: _lattice": COMPILED,
+    "tables/kernels.py: _run": COMPILED,
+    "tables/kernels.py: _store": COMPILED,
+    "tables/kernels_llvm.py: weigh_4": COMPILED,
+    "tables/kernels_llvm.py: weigh_8": COMPILED,
+    "tables/pixels.py: apply_pixels": PUBLIC,
+    "tables/sampling.py: sample_with_shaper": PUBLIC,
+    "testing.py: assert_baseline": PUBLIC,
+    "testing.py: assert_lut_close": PUBLIC,
+    "testing.py: assert_matches_reference": PUBLIC,
+}
+
+Function = ast.FunctionDef | ast.AsyncFunctionDef
+
+
+def modules() -> Iterator[tuple[str, ast.Module]]:
+    """Every file of the package, by its path within it, parsed."""
+    for file in sorted(PACKAGE.rglob("*.py")):
+        yield file.relative_to(PACKAGE).as_posix(), ast.parse(file.read_text(encoding="utf-8"))
+
+
+def functions() -> Iterator[tuple[str, Function]]:
+    """Every function, by its file and its name with that of its class."""
+
+    def within(node: ast.AST, before: str) -> Iterator[tuple[str, Function]]:
+        for each in ast.iter_child_nodes(node):
+            if isinstance(each, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef):
+                if not isinstance(each, ast.ClassDef):
+                    yield before + each.name, each
+                yield from within(each, f"{before}{each.name}.")
+            else:
+                yield from within(each, before)
+
+    for path, tree in modules():
+        for name, function in within(tree, ""):
+            yield f"{path}: {name}", function
+
+
+def lines_of(function: Function) -> int:
+    """The lines of a function without its decorators and its docstring."""
+    assert function.end_lineno is not None
+    whole = function.end_lineno - function.lineno + 1
+    first = function.body[0]
+    if isinstance(first, ast.Expr) and isinstance(first.value, ast.Constant):
+        assert first.end_lineno is not None
+        whole -= first.end_lineno - first.lineno + 1
+    return whole
+
+
+def arguments_of(function: Function) -> int:
+    """How many arguments a function takes; `self` and `cls` do not count."""
+    given = function.args
+    named = [*given.posonlyargs, *given.args, *given.kwonlyargs, given.vararg, given.kwarg]
+    return sum(each is not None and each.arg not in ("self", "cls") for each in named)
+
+
+def imports_that_run(tree: ast.Module, known: set[str]) -> set[str]:
+    """The modules of `known` that a module imports, inside functions too.
+
+    What is imported for type checkers only does not count: it never runs.
+    """
+    found: set[str] = set()
+
+    def look(node: ast.AST) -> None:
+        for each in ast.iter_child_nodes(node):
+            if isinstance(each, ast.If) and "TYPE_CHECKING" in ast.unparse(each.test):
+                continue
+            if isinstance(each, ast.ImportFrom) and each.module:
+                for name in each.names:
+                    whole = f"{each.module}.{name.name}"
+                    found.add(whole if whole in known else each.module)
+            elif isinstance(each, ast.Import):
+                found.update(name.name for name in each.names)
+            look(each)
+
+    look(tree)
+    return found & known
+
+
+def module_graph() -> dict[str, set[str]]:
+    """For each module of the package but its face: those that it imports."""
+    trees = {}
+    for path, tree in modules():
+        parts = ["lutbench", *path.removesuffix(".py").split("/")]
+        trees[".".join(parts[:-1] if parts[-1] == "__init__" else parts)] = tree
+    del trees["lutbench"]  # loads names of every floor on first use
+    return {name: imports_that_run(tree, set(trees)) for name, tree in trees.items()}
+
+
+def circles(graph: dict[str, set[str]]) -> list[list[str]]:
+    """The groups of modules that reach each other: what is left when leaves are picked off."""
+    left = {name: set(others) - {name} for name, others in graph.items()}
+    reached = {name: _reach(left, name) for name in left}
+    groups = {
+        tuple(sorted(other for other in reached[name] if name in reached[other]))
+        for name in left
+        if name in reached[name]
+    }
+    return [list(group) for group in sorted(groups)]
+
+
+def _reach(graph: dict[str, set[str]], start: str) -> set[str]:
+    found: set[str] = set()
+    waiting = list(graph[start])
+    while waiting:
+        name = waiting.pop()
+        if name not in found:
+            found.add(name)
+            waiting += graph[name]
+    return found
