@@ -21,8 +21,12 @@ COMPILED = "compiled: numba and LLVM take numbers and arrays, no settings object
 PUBLIC = "public: each keyword is documented, and a caller names those that it needs"
 NOT_YET = "not taken apart yet"
 
-CIRCLES = [["lutbench.tables.gpu.host", "lutbench.tables.gpu.run", "lutbench.tables.pixels"]]
-"""`apply_pixels` hands pixels that live on a device to the files that ask it for the plan."""
+CIRCLES = [
+    ["lutbench.model.registered", "lutbench.model.registry"],
+    ["lutbench.tables.gpu.host", "lutbench.tables.gpu.run", "lutbench.tables.pixels"],
+]
+"""Let pass: the samples of registered curves ask which there are to sample, and `apply_pixels`
+hands pixels that live on a device to the files that ask it for the plan."""
 
 LONG_FILES = {
     "algebra/invert.py": NOT_YET,
