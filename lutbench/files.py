@@ -174,6 +174,33 @@ def inside(folder: str | Path, name: str, where: str = "", what: str = "output f
     return Path(folder) / name
 
 
+OUTSIDE_VARIABLE = "LUTBENCH_ALLOW_OUTSIDE"
+"""Of the environment, so that processes that this one starts know it too: ``yes`` or nothing."""
+
+
+def beside(folder: str | Path, name: str, where: str | Path = "", what: str = "recipe") -> Path:
+    """The file `name` that a file in `folder` names, to be read.
+
+    A recipe or suite may come from a stranger: what it names lies in its own folder,
+    links followed, unless reading outside is allowed.
+
+    Raises
+    ------
+    LutbenchError
+        When it leads out; `what` says whose folder that is.
+    """
+    if os.environ.get(OUTSIDE_VARIABLE) == "yes":
+        return Path(folder) / name
+    try:
+        return inside(folder, name)
+    except LutbenchError as error:
+        raise LutbenchError(
+            f"the file {name!r} is outside the folder of the {what}",
+            where=where,
+            accepted="a file inside it, or --allow-outside where you trust it",
+        ) from error
+
+
 def unwritable(path: Path, error: OSError) -> LutbenchError:
     """The error for a path that cannot be written, with the system's reason."""
     return LutbenchError(f"cannot write: {error.strerror or error}", where=path)

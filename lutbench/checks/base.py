@@ -36,8 +36,8 @@ class Context:
         return self.suite.parent
 
     def path(self, name: str) -> Path:
-        """A path of the suite."""
-        return self.folder / name
+        """A path of the suite, inside its folder unless reading outside is allowed."""
+        return files.beside(self.folder, name, self.suite, "suite")
 
     def place(self, name: str, where: str) -> Path:
         """A path that is written when recording: a suite writes into its own folder only."""
@@ -45,14 +45,16 @@ class Context:
 
     def subject(self, text: str) -> NamedTransform:
         """A subject that the suite names."""
+        file = text.partition("#")[0].partition(";")[0].strip()
+        if (self.folder / file).exists():
+            self.path(file)
         return open_subject(text, self.catalogue, self.folder)
 
     def shown(self, text: str) -> str:
         """A path or subject of the suite, as it is named from the current folder."""
         file, mark, rest = text.partition("#")
-        if not self.path(file).exists():
-            return text
-        return os.path.relpath(self.path(file), self.start) + mark + rest
+        path = self.folder / file
+        return os.path.relpath(path, self.start) + mark + rest if path.exists() else text
 
     @property
     def itself(self) -> tuple[str, ...]:

@@ -10,6 +10,7 @@ from pathlib import Path
 from lutbench.checks.base import Check, Context, read_names
 from lutbench.checks.kinds import KINDS
 from lutbench.errors import DefinitionError, unknown_name
+from lutbench.files import beside
 from lutbench.model.catalogue import Catalogue, open_catalogue, user_definitions_wanted
 from lutbench.model.definitions import read_toml
 from lutbench.recipes.table import Table
@@ -75,7 +76,8 @@ def read_suite(path: str | Path, definitions: Sequence[str | Path] = ()) -> Suit
     named = read_names(top, "definitions", ()) or ()
     # What stands in one user's folder must not decide what passes on another machine.
     user = user_definitions_wanted(usual=False)
-    catalogue = open_catalogue(*(file.parent / name for name in named), *definitions, user=user)
+    found = (beside(file.parent, name, top.at("definitions"), "suite") for name in named)
+    catalogue = open_catalogue(*found, *definitions, user=user)
     title = top.text("title", file.name.removesuffix(SUFFIX).removesuffix(".toml"))
     tables = top.tables("check")
     top.done()

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from lutbench.files import OUTSIDE_VARIABLE
 from lutbench.plaintext import STEERING, harmless, harmless_json
 
 if TYPE_CHECKING:
@@ -62,31 +63,47 @@ def definitions_option(function: F) -> F:
         callback=_set_user_definitions,
         help="Read the definitions in your own folder, or do not. [default: yes; no for verify]",
     )
+    outside = click.option(
+        "--allow-outside",
+        is_flag=True,
+        expose_value=False,
+        callback=_allow_outside,
+        help="Let recipes, suites and definitions read files outside their own folder.",
+    )
     return click.option(
         "--definitions",
         "definitions",
         multiple=True,
         metavar="FILE",
         help="A TOML file with curves and gamuts of your own. May be given more than once.",
-    )(own(function))
+    )(own(outside(function)))
+
+
+def _allow_outside(ctx: click.Context, parameter: click.Parameter, value: bool) -> None:
+    if value:
+        _set_for_the_command(ctx, OUTSIDE_VARIABLE, "yes")
 
 
 def _set_user_definitions(
     ctx: click.Context, parameter: click.Parameter, value: bool | None
 ) -> None:
-    """Say it by the environment, so that processes that this one starts know it too."""
     if value is None:
         return
     from lutbench.model.catalogue import USER_VARIABLE
 
-    before = os.environ.get(USER_VARIABLE)
-    os.environ[USER_VARIABLE] = "yes" if value else "no"
+    _set_for_the_command(ctx, USER_VARIABLE, "yes" if value else "no")
+
+
+def _set_for_the_command(ctx: click.Context, variable: str, value: str) -> None:
+    """Say it by the environment, so that processes that this one starts know it too."""
+    before = os.environ.get(variable)
+    os.environ[variable] = value
 
     def restore() -> None:
         if before is None:
-            os.environ.pop(USER_VARIABLE, None)
+            os.environ.pop(variable, None)
         else:
-            os.environ[USER_VARIABLE] = before
+            os.environ[variable] = before
 
     ctx.call_on_close(restore)
 

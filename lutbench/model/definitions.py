@@ -29,7 +29,7 @@ from pathlib import Path
 from typing import Any
 
 from lutbench.errors import DefinitionError
-from lutbench.files import read_bytes
+from lutbench.files import beside, read_bytes
 from lutbench.model.curves.base import Curve
 from lutbench.model.curves.log import CameraLog
 from lutbench.model.curves.tabulated import Tabulated, read_curve_csv
@@ -173,7 +173,7 @@ def _numbers(values: dict[str, Any], known: set[str], where: str) -> dict[str, A
 
 def _tabulated(name: str, values: dict[str, Any], file: Path, where: str) -> Tabulated:
     if set(values) == {"file"} and isinstance(values["file"], str):
-        return read_curve_csv(file.parent / values["file"], name)
+        return read_curve_csv(beside(file.parent, values["file"], where, "definitions"), name)
     if set(values) == {"light", "signal"} and all(isinstance(v, list) for v in values.values()):
         light, signal = (
             tuple(number(v, where) for v in values[key]) for key in ("light", "signal")

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from lutbench.errors import DefinitionError, LutbenchError
+from lutbench.files import beside
 from lutbench.model.catalogue import Catalogue, open_catalogue
 from lutbench.model.compression import GamutCompression
 from lutbench.model.conversion import (
@@ -176,7 +177,8 @@ def _catalogue(top: Table, file: Path, catalogue: Catalogue | None) -> Catalogue
             "is no list of files", where=top.at("definitions"), accepted='["a.toml", "b.toml"]'
         )
     base = catalogue or open_catalogue()
-    more = open_catalogue(*(file.parent / name for name in names), user=False)
+    found = (beside(file.parent, name, top.at("definitions")) for name in names)
+    more = open_catalogue(*found, user=False)
     return replace(base, definitions=base.definitions.merged(more.definitions))
 
 
