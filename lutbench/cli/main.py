@@ -45,6 +45,19 @@ COMMANDS: dict[str, tuple[str, str]] = {
 }
 
 
+def register(name: str, module: str, says: str) -> None:
+    """Know another command: `module` is a whole module name, and holds it as `command`.
+
+    Raises
+    ------
+    LutbenchError
+        When the name is taken.
+    """
+    if name in COMMANDS:
+        raise LutbenchError(f"a command named {name!r} is there already", accepted="another name")
+    COMMANDS[name] = (module, says)
+
+
 OWN_FAULT = 70
 """The exit status of a fault of lutbench's own; EX_SOFTWARE in the BSD `sysexits.h`."""
 
@@ -78,7 +91,8 @@ class LazyGroup(click.Group):
     def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
         if name not in COMMANDS:
             return None
-        module = import_module(f"lutbench.cli.{COMMANDS[name][0]}")
+        place = COMMANDS[name][0]
+        module = import_module(place if "." in place else f"lutbench.cli.{place}")
         command = module.command
         assert isinstance(command, click.Command)
         _same_rules(command)
