@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -24,6 +23,7 @@ from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
     from rich.console import Console
+    from rich.panel import Panel
     from rich.table import Table
 
     from lutbench.inspection.inspection import Inspection
@@ -31,6 +31,9 @@ if TYPE_CHECKING:
     from lutbench.model.signal import Range
 
 SCHEMA = 1
+SHOWN_COMMENTS = 4
+"""Lines of the file's comments that the report prints at its end."""
+
 _STYLES = {"error": "bold red", "warning": "bold yellow", "info": "cyan", None: "green"}
 _SORTS = ("name", "worst", "kind", "grey")
 
@@ -174,7 +177,7 @@ def command(
     unreadable: list[dict[str, str]] = []
     for file in (each.path for each in files):
         try:
-            found.append(inspect(file, **settings, limits=limits))
+            found.append(inspect(file, **settings, limits=limits, catalogue=catalogue))
         except LutbenchError as error:
             if not many:
                 raise
@@ -193,8 +196,15 @@ def command(
     elif many:
         _print_many(found, unreadable)
     else:
-        _print_one(found[0])
+        _print_one(_identified(found[0], catalogue))
     return _status(found, unreadable, judging.fail_on)
+
+
+def _identified(found: Inspection, catalogue: Catalogue) -> Inspection:
+    """The inspection with what its numbers say, where neither the user nor the file does."""
+    from lutbench.inspection.identified import identified
+
+    return found if found.known_by else identified(found, catalogue)[0]
 
 
 def _sort_key(sort: str) -> Any:
@@ -228,22 +238,10 @@ def _status(found: list[Inspection], unreadable: list[dict[str, str]], fail_on: 
 def _write_page(
     found: Inspection, page: str, still: str | None, catalogue: Catalogue, force: bool
 ) -> None:
-    from lutbench.identification import identify
-    from lutbench.inspection.identified import with_identified_ends
+    from lutbench.inspection.identified import identified
     from lutbench.report.page import write_page
 
-    named = found.source_curve is not None
-    identification = None
-    # A LUT that always gives the same has nothing inside; the findings say so.
-    with contextlib.suppress(LutbenchError):
-        identification = identify(
-            found.lut,
-            catalogue=catalogue,
-            source_curve=found.source_curve.name if found.source_curve else None,
-            source_gamut=found.source_gamut.name if found.source_gamut else None,
-        )
-    if identification is not None and not named:
-        found = with_identified_ends(found, identification, catalogue)
+    found, identification = identified(found, catalogue)
     write_page(found, page, still=still, identification=identification, force=force)
     say(f"{page}: page written")
 
@@ -282,7 +280,7 @@ def _print_one(found: Inspection) -> None:
     screen = console(markup=True)
     screen.print(f"[bold]{escape(found.name)}[/bold]", soft_wrap=True)
     screen.print(escape(found.verdict))
-    screen.print()
+    screen.print(_box(found))
     screen.print(_facts(found))
     screen.print()
     if not found.findings:
@@ -308,11 +306,41 @@ def _print_one(found: Inspection) -> None:
     _cautions(screen, found)
 
 
+def _box(found: Inspection) -> Panel:
+    """The answer in short: what to set, to read and to expect."""
+    from rich import box
+    from rich.console import Group
+    from rich.markup import escape
+    from rich.panel import Panel
+    from rich.table import Table
+
+    answers = Table(box=None, show_header=False, padding=(0, 2, 0, 0), pad_edge=False)
+    answers.add_column(style="dim", no_wrap=True)
+    answers.add_column()
+    for name, text in found.box.rows:
+        answers.add_row(name, escape(text))
+    parts: list[Any] = [answers]
+    if found.box.lines:
+        table = Table(box=box.SIMPLE_HEAD, padding=(0, 3, 0, 0), pad_edge=False, show_edge=False)
+        table.add_column("on the waveform", no_wrap=True)
+        for name in ("before the LUT", "after it"):
+            table.add_column(name, justify="right", no_wrap=True)
+        for line in found.box.lines:
+            level = (f"{line.before:.0f} %", f"{line.after:.0f} %")
+            table.add_row(escape(line.label.replace("-", "−")), *level)
+        parts += ["", table]
+    return Panel(Group(*parts), box=box.ROUNDED, expand=False)
+
+
 def _cautions(screen: Console, found: Inspection) -> None:
     from rich.markup import escape
 
     for note in found.notes:
         screen.print(f"[dim]note: {escape(note)}[/dim]")
+    for line in filter(None, (line.strip() for line in found.comments[:SHOWN_COMMENTS])):
+        screen.print(f"[dim]comment: {escape(line)}[/dim]")
+    if (more := len(found.comments) - SHOWN_COMMENTS) > 0:
+        screen.print(f"[dim]… and {more} more lines of comment[/dim]")
     screen.print(
         "[dim]A monitoring LUT is for viewing: check the monitor's own range, and defer to the "
         "delivery specification.[/dim]"

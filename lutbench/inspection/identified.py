@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from lutbench.errors import LutbenchError
 from lutbench.model.conversion import Encoding
 from lutbench.model.signal import check_range
 
@@ -38,4 +39,27 @@ def with_identified_ends(
         source_range=check_range(source.range),
         target_range=check_range(target.range),
         target=seen,
+        known_by="identified",
     )
+
+
+def identified(found: Inspection, catalogue: Catalogue) -> tuple[Inspection, Identification | None]:
+    """An inspection with what `identify` says of the LUT, and that itself.
+
+    None where nothing can be inside: a LUT that always gives the same, or one that is
+    damaged as a file is.
+    """
+    from lutbench.identification import identify
+
+    try:
+        result = identify(
+            found.lut,
+            catalogue=catalogue,
+            source_curve=found.source_curve.name if found.source_curve else None,
+            source_gamut=found.source_gamut.name if found.source_gamut else None,
+        )
+    except LutbenchError:
+        return found, None
+    if found.source_curve is None and found.health.decided_by is None:
+        found = with_identified_ends(found, result, catalogue)
+    return found, result

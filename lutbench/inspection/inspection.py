@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -20,12 +20,16 @@ from lutbench.inspection.limits import Limits
 from lutbench.inspection.registry import all_limits
 from lutbench.inspection.scene import SceneReport, scene_report
 from lutbench.inspection.subject import CODES, Clip, NeutralAxis, Subject
+from lutbench.inspection.told import with_told_ends
 from lutbench.model.conversion import Encoding
 from lutbench.model.curves.base import MID_GREY, Curve
 from lutbench.model.curves.video import Bt1886
 from lutbench.model.gamuts import BT709, Gamut
 from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange, check_range
 from lutbench.model.transforms import Transform
+
+if TYPE_CHECKING:
+    from lutbench.inspection.box import Box
 
 SCHEMA = 1
 
@@ -47,6 +51,9 @@ class Inspection:
         What the recording is known to be; None where it is not.
     target
         How what comes out is taken to be seen.
+    known_by
+        Where the source is known from: ``named``, ``file`` (its comments), ``identified``;
+        empty where it is not known.
     """
 
     subject: Subject
@@ -59,6 +66,7 @@ class Inspection:
     target_range: Range = "full"
     target: Encoding = field(default_factory=lambda: Encoding(Bt1886(), BT709))
     limits: Limits = field(default_factory=Limits)
+    known_by: str = ""
 
     @property
     def lut(self) -> Transform:
@@ -173,6 +181,13 @@ class Inspection:
 
         return verdict(self)
 
+    @cached_property
+    def box(self) -> Box:
+        """What to set, to read and to expect, in short."""
+        from lutbench.inspection.box import box_of
+
+        return box_of(self)
+
     def levels_data(self) -> list[dict[str, Any]]:
         """The levels: of the source curve, else of tenths of the input scale."""
         if self.scene is not None:
@@ -209,11 +224,13 @@ class Inspection:
             "comments": list(self.comments),
             "notes": list(self.notes),
             "verdict": self.verdict,
+            "box": self.box.to_data(),
             "evidence": self.evidence.to_data(),
             "source": {
                 "curve": self.source_curve.name if self.source_curve else None,
                 "gamut": self.source_gamut.name if self.source_gamut else None,
                 "range": self.source_range,
+                "known_by": self.known_by or None,
             },
             "seen_as": {
                 "curve": self.target.curve.name,
@@ -273,7 +290,8 @@ def inspect(
         A LUT or transform, or the path of a file.
     source_curve, source_gamut
         What the recording is, by name or object: adds levels in stops and
-        reflectance, and what happens to hues.
+        reflectance, and what happens to hues. Unless given: what the comments of the
+        file say, as `lutbench build` writes them.
     source_range, target_range
         How the values that go in and come out are laid out; as the codes of the curve
         are published (full where no curve is named) unless given.
@@ -300,7 +318,7 @@ def inspect(
     names = _Names(catalogue)
     source = names.curve(source_curve)
     target = names.curve(target_curve) or Bt1886()
-    return Inspection(
+    found = Inspection(
         Subject(lut),
         file,
         format_name,
@@ -311,7 +329,9 @@ def inspect(
         check_range(target_range or target.formula_codes, "target_range"),
         Encoding(target, names.gamut(target_gamut) or BT709),
         limits if isinstance(limits, Limits) else Limits(dict(limits or {})),
+        "named" if source_curve is not None else "",
     )
+    return with_told_ends(found, catalogue)
 
 
 @dataclass

@@ -68,9 +68,6 @@ def fact_rows(found: Inspection) -> list[tuple[str, str]]:
     rows = [("table", f"{kinds[subject.type]}; takes {domain}")]
     if found.title:
         rows.append(("title", " ".join(found.title.split())))
-    rows += [("comment", " ".join(line.split())) for line in found.comments[:4] if line.strip()]
-    if len(found.comments) > 4:
-        rows.append(("comment", f"… and {len(found.comments) - 4} more lines"))
     rows.append(("kind", f"{found.kind}: {_evidence_words(evidence)}"))
     rows.append(("black, white", f"{_levels3(axis.outputs[0])} to {_levels3(axis.outputs[-1])}"))
     rows.append(

@@ -1,0 +1,205 @@
+"""The box on top of a report: what a shooter sets, reads and may expect of a LUT."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from lutbench.exposure.levels import GREY, SKIN, WHITE_CARD, Level, stops_of
+
+if TYPE_CHECKING:
+    from lutbench.inspection.inspection import Inspection
+
+DARK_SKIN = GREY / 2
+"""Reflectance: one stop under mid grey, as light skin is commonly held one stop over it. The dark
+skin patch of the measured 24-patch chart has 10 %."""
+
+CARDS = (
+    (GREY, "grey card"),
+    (DARK_SKIN, "dark skin"),
+    (SKIN, "light skin"),
+    (WHITE_CARD, "white card"),
+)
+
+HOW = {
+    "named": "as you named it",
+    "file": "as the file says",
+    "identified": "as identified from its numbers",
+}
+"""Where the source is known from, in words."""
+
+_USES = {
+    "combined": ("exposure, contrast and colour on the monitor", ""),
+    "curve": ("exposure and contrast", "colour: the recording's gamut stays, and looks pale"),
+    "gamut": ("a step before a LUT for tone", "judging by itself: log stays log, flat and grey"),
+    "identity": ("nothing: what goes in comes out", ""),
+}
+
+_NOT_FOR = {
+    "tint": "white balance by eye: it tints grey",
+    "fold": "keying and matching: some colours run backwards",
+    "clipped_highlights": "judging highlights: it cuts them off, though they are recorded",
+    "noise": "grading through it: its values are noisy",
+    "stray_node": "anything critical: a node of the table is wrong",
+    "banding": "skies and smooth walls: it makes bands",
+    "non_monotonic": "exposure: somewhere brighter comes out darker",
+    "duplicate_nodes": "smooth colour: a plane of the table is written twice",
+    "monochrome": "colour: it shows none",
+}
+
+
+@dataclass(frozen=True)
+class BoxLine:
+    """A subject with its level in percent of the signal, before and after the LUT."""
+
+    label: str
+    reflectance: float
+    before: float
+    after: float
+
+    def to_data(self) -> dict[str, Any]:
+        """The line as plain data."""
+        return {
+            "label": self.label,
+            "reflectance": self.reflectance,
+            "before_percent": self.before,
+            "after_percent": self.after,
+        }
+
+
+@dataclass(frozen=True)
+class Box:
+    """The answer in short, as sentences and a small table.
+
+    `lines` is empty where the recording is not known; `unsure` then says what would
+    settle it.
+    """
+
+    expects: str
+    monitor: str
+    lines: tuple[BoxLine, ...]
+    zebra: str
+    good_for: str
+    not_for: tuple[str, ...]
+    unsure: str
+
+    @property
+    def rows(self) -> list[tuple[str, str]]:
+        """A name and a sentence each, for what is known; the table of levels apart."""
+        named = [
+            ("expects", self.expects),
+            ("set the monitor to", self.monitor),
+            ("zebra", self.zebra),
+            ("good for", self.good_for),
+            ("not for", "; ".join(self.not_for)),
+            ("not sure", self.unsure),
+        ]
+        return [(name, text) for name, text in named if text]
+
+    def to_data(self) -> dict[str, Any]:
+        """The box as plain data."""
+        return {
+            "expects": self.expects,
+            "monitor": self.monitor,
+            "levels": [each.to_data() for each in self.lines],
+            "zebra": self.zebra or None,
+            "good_for": self.good_for,
+            "not_for": list(self.not_for),
+            "unsure": self.unsure or None,
+        }
+
+
+def box_of(found: Inspection) -> Box:
+    """The box of an inspection."""
+    decided = found.health.decided_by
+    if found.worst == "error":
+        first = found.findings[0]
+        return Box(_expects(found), "", (), "", "nothing as it is", (first.message,), first.advice)
+    if decided is not None and decided.code == "false_colour":
+        use, caution = (
+            "judging exposure: each band has a colour",
+            "colour, or anything but exposure",
+        )
+    else:
+        use, caution = _USES[found.kind]
+    faults = [_NOT_FOR[each.code] for each in found.findings if _counts(each)]
+    not_for = tuple(dict.fromkeys([*([caution] if caution else []), *faults, "delivery"]))
+    return Box(_expects(found), _monitor(found), _lines(found), _zebra(found), use, not_for,
+               _unsure(found))  # fmt: skip
+
+
+def _counts(finding: Any) -> bool:
+    return finding.code in _NOT_FOR and (
+        finding.severity != "info" or finding.code in ("monochrome", "clipped_highlights")
+    )
+
+
+def _expects(found: Inspection) -> str:
+    if found.source_curve is None:
+        return "a recording that the file does not name"
+    parts = [found.source_curve.name]
+    if found.source_gamut is not None:
+        parts.append(found.source_gamut.name)
+    return f"{', '.join(parts)}, {found.source_range} range ({HOW[found.known_by or 'named']})"
+
+
+def _monitor(found: Inspection) -> str:
+    legal = any(each.code == "legal_range_output" for each in found.findings)
+    out = "legal" if legal or found.target_range == "legal" else "full"
+    if found.kind == "gamut":
+        return f"no picture comes out yet; {found.source_range} range in, {out} range out"
+    seen = f"{found.target.curve.name}, {found.target.gamut.name}"
+    return (
+        f"{seen}; {found.source_range} range into the LUT, {out} range out of it; its own LUTs and "
+        "picture modes off"
+    )
+
+
+def _lines(found: Inspection) -> tuple[BoxLine, ...]:
+    if found.scene is None:
+        return ()
+    day = found.scene.levels
+    rows = {each.reflectance: each for each in day.levels}
+
+    def near(light: float) -> Level | None:
+        return next((row for at, row in rows.items() if math.isclose(at, light)), None)
+
+    wanted = [(near(light), light, label) for light, label in CARDS]
+    clip = day.levels[-1]
+    wanted.append((clip, clip.reflectance, f"clip ({stops_of(clip.reflectance):+.1f} stops)"))
+    return tuple(
+        BoxLine(label, light, row.recorded.percent, row.after_lut.percent)
+        for row, light, label in wanted
+        if row is not None and row.after_lut is not None
+    )
+
+
+def _zebra(found: Inspection) -> str:
+    """The zebra on the recording that shows the most: at the white card, else at light skin."""
+    if found.scene is None:
+        return ""
+    for light, name in ((WHITE_CARD, "a white card"), (SKIN, "light skin")):
+        advice = next((each for each in found.scene.levels.zebra.advice
+                       if math.isclose(each.reflectance, light)), None)  # fmt: skip
+        if advice is not None and advice.setting is not None:
+            stops = stops_of(advice.setting.reflectance)
+            return (
+                f"on the recording, {advice.setting.percent:g} % marks {stops:+.1f} stops and "
+                f"brighter; {name} lies at {advice.percent:.0f} %"
+            )
+    return ""
+
+
+def _unsure(found: Inspection) -> str:
+    if found.source_curve is None:
+        return (
+            "without the recording's curve no card has a level: name --source-curve, or see what "
+            "`lutbench identify` says"
+        )
+    if found.known_by == "identified":
+        return (
+            "the recording is what the numbers look like: the camera's menu settles it, or a grey "
+            "card that reads as above"
+        )
+    return ""

@@ -1,0 +1,75 @@
+"""What a LUT file says about itself, in the comments that `lutbench build` writes."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from lutbench.errors import LutbenchError
+from lutbench.model.conversion import Encoding
+from lutbench.model.signal import Range
+
+if TYPE_CHECKING:
+    from lutbench.inspection.inspection import Inspection
+    from lutbench.model.catalogue import Catalogue
+
+_END = re.compile(
+    r"^(?P<side>source|target): curve (?P<curve>.+?)"
+    r"(?:, gamut (?P<gamut>.+?))?, (?P<range>full|legal) range\b"
+)
+
+
+@dataclass(frozen=True)
+class ToldEnd:
+    """An end of a conversion as a comment names it."""
+
+    curve: str
+    gamut: str | None
+    range: Range
+
+
+def told_ends(comments: Iterable[str]) -> dict[str, ToldEnd]:
+    """The ends that comments name, by ``source`` and ``target``.
+
+    >>> told_ends(["source: curve ACEScct, gamut ACES AP1, full range"])["source"].curve
+    'ACEScct'
+    """
+    found = {}
+    for line in comments:
+        if match := _END.match(line.strip()):
+            range_name: Any = match["range"]
+            found[match["side"]] = ToldEnd(match["curve"], match["gamut"], range_name)
+    return found
+
+
+def with_told_ends(found: Inspection, catalogue: Catalogue | None = None) -> Inspection:
+    """`found` read with what its file says; as it is where the source is named already.
+
+    A name that no catalogue has is passed over: the file then tells nothing.
+    """
+    told = told_ends(found.comments)
+    source, target = told.get("source"), told.get("target")
+    if found.source_curve is not None or source is None:
+        return found
+    if catalogue is None:
+        from lutbench.model.catalogue import open_catalogue
+
+        catalogue = open_catalogue()
+    try:
+        seen = found.target
+        if target is not None and found.kind != "gamut":
+            gamut = catalogue.gamut(target.gamut) if target.gamut else found.target.gamut
+            seen = Encoding(catalogue.curve(target.curve), gamut)
+        return replace(
+            found,
+            source_curve=catalogue.curve(source.curve),
+            source_gamut=catalogue.gamut(source.gamut) if source.gamut else None,
+            source_range=source.range,
+            target_range=target.range if target else found.target_range,
+            target=seen,
+            known_by="file",
+        )
+    except LutbenchError:
+        return found

@@ -1,0 +1,116 @@
+"""The box: levels by colour-science, words that say where they are from, no answer that is a guess."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import colour
+import numpy as np
+import pytest
+
+from lutbench.cli.main import main
+from lutbench.formats.cube import write_cube
+from lutbench.inspection.inspection import inspect
+from lutbench.inspection.told import told_ends
+from lutbench.model.catalogue import open_catalogue
+from lutbench.model.false_colour import FalseColour, default_bands
+from lutbench.recipes.make import make, quick_job
+from lutbench.tables.lut import Lut3D
+from lutbench.tables.sampling import sample
+
+ENDS = {
+    "source_curve": "ACEScct",
+    "source_gamut": "ACES AP1",
+    "target_curve": "BT.1886",
+    "target_gamut": "BT.709",
+}
+
+
+@pytest.fixture(scope="module")
+def day() -> Lut3D:
+    """A LUT of our own making, whose comments tell its ends."""
+    lut = make(quick_job(**ENDS, tone="clip"))
+    assert isinstance(lut, Lut3D)
+    return lut
+
+
+def test_a_lut_of_ours_tells_its_ends_and_levels(day: Lut3D) -> None:
+    """Percent before by colour-science's ACEScct; after by BT.1886, exponent 2.4."""
+    found = inspect(day)
+    assert found.known_by == "file"
+    assert found.box.expects == "ACEScct, ACES AP1, full range (as the file says)"
+    lines = {line.label.split(" (")[0]: line for line in found.box.lines}
+    for label, light in (
+        ("grey card", 0.18), ("dark skin", 0.09), ("light skin", 0.36), ("white card", 0.9),
+    ):  # fmt: skip
+        before = 100 * float(colour.log_encoding(light, function="ACEScct"))
+        assert lines[label].before == pytest.approx(before, abs=0.01)
+        # Between nodes of 33 the tone curve is straight: under a tenth of a percent here.
+        assert lines[label].after == pytest.approx(100 * light ** (1 / 2.4), abs=0.3)
+    assert lines["clip"].before == pytest.approx(100, abs=1e-6)
+
+
+def test_a_file_that_says_nothing_gets_no_level_and_says_what_would_settle_it(day: Lut3D) -> None:
+    silent = inspect(Lut3D(day.table))
+    assert silent.box.lines == ()
+    assert silent.box.zebra == ""
+    assert "does not name" in silent.box.expects
+    assert "--source-curve" in silent.box.unsure
+
+
+def test_a_name_by_the_user_beats_the_file(day: Lut3D) -> None:
+    found = inspect(day, source_curve="BT.709")
+    assert found.known_by == "named"
+    assert found.box.expects.startswith("BT.709, full range")
+
+
+def test_what_it_is_not_good_for_follows_the_findings(day: Lut3D) -> None:
+    tinted = inspect(Lut3D(day.table * [1.0, 0.97, 0.95], comments=day.comments))
+    assert any("white balance" in each for each in tinted.box.not_for)
+    assert not any("white balance" in each for each in inspect(day).box.not_for)
+    swapped = inspect(Lut3D(day.table[..., ::-1], comments=day.comments)).box
+    assert swapped.good_for == "nothing as it is"
+    assert swapped.lines == ()
+
+
+def test_false_colour_is_for_exposure() -> None:
+    known = open_catalogue(user=False)
+    curve = known.curve("ACEScct")
+    bands = default_bands(float(np.log2(curve.clip / 0.18)))
+    box = inspect(sample(FalseColour(curve, known.gamut("ACES AP1"), bands), 65)).box
+    assert "exposure" in box.good_for
+    assert "anything but exposure" in box.not_for
+
+
+@pytest.mark.parametrize(
+    ("line", "side", "curve", "gamut", "name"),
+    [
+        ("source: curve BT.709, full range", "source", "BT.709", None, "full"),
+        (
+            "target: curve sRGB, gamut BT.709, legal range for 10 bit",
+            "target",
+            "sRGB",
+            "BT.709",
+            "legal",
+        ),
+    ],
+)
+def test_comments_are_read(line: str, side: str, curve: str, gamut: str | None, name: str) -> None:
+    end = told_ends([line])[side]
+    assert (end.curve, end.gamut, end.range) == (curve, gamut, name)
+
+
+def test_an_unknown_name_in_a_comment_tells_nothing(day: Lut3D) -> None:
+    odd = Lut3D(day.table, comments=("source: curve Nobody Log, gamut Nowhere, full range",))
+    assert inspect(odd).known_by == ""
+
+
+def test_the_report_has_the_box_before_all_else(
+    day: Lut3D, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    write_cube(day, tmp_path / "day.cube")
+    with pytest.raises(SystemExit):
+        main(["inspect", str(tmp_path / "day.cube")])
+    printed = capsys.readouterr().out
+    assert printed.index("set the monitor to") < printed.index("Findings") < printed.index("Levels")
+    assert printed.index("Levels") < printed.index("recipe sha256")
