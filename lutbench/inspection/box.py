@@ -119,7 +119,7 @@ def box_of(found: Inspection) -> Box:
     if decided is not None and decided.code == "false_colour":
         use, caution = (
             "judging exposure: each band has a colour",
-            "colour, or anything but exposure",
+            "anything but exposure",
         )
     else:
         use, caution = _USES[found.kind]

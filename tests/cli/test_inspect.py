@@ -65,8 +65,12 @@ def test_the_report_of_one_lut(luts: Path, capsys: Printed) -> None:
     assert max(map(len, out.splitlines())) <= 100
 
 
-def test_the_report_without_a_source_has_tenths(luts: Path, capsys: Printed) -> None:
-    assert run(luts / "day.cube") == 0
+def test_the_report_without_a_source_has_tenths(tmp_path: Path, capsys: Printed) -> None:
+    """A LUT that no conversion explains: a wave on each channel."""
+    nodes = Lut3D.identity(17).table
+    wave = nodes + 0.04 * np.sin(4 * np.pi * nodes) * (1 - nodes[..., ::-1])
+    write_cube(Lut3D(wave), tmp_path / "wave.cube")
+    assert run(tmp_path / "wave.cube") == 0
     out = capsys.readouterr().out
     assert [f"{tenth} %" for tenth in range(0, 101, 10)] == re.findall(r"^(\d+ %)", out, re.M)
     assert "stops" not in out.split("Levels")[1].splitlines()[1]

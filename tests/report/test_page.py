@@ -69,6 +69,12 @@ def test_the_page_tells_what_was_found(page: str) -> None:
     assert "defer to the delivery specification" in page
 
 
+def test_the_answer_comes_first(page: str) -> None:
+    order = ["In short", "Pictures", "Tone", "Findings", "Facts", "Levels", "Exact numbers"]
+    places = [page.index(f">{heading}</h2>") for heading in order]
+    assert places == sorted(places)
+
+
 def test_the_same_lut_gives_the_same_page(page: str) -> None:
     assert hostile_page() == page
 

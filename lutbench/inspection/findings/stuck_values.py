@@ -13,13 +13,13 @@ from lutbench.inspection.finding import Finding, FindingKind
 from lutbench.inspection.subject import CODES
 from lutbench.tables.noise import CLIPPED_WITHIN
 
-SHORTEST = 4
-"""Rows alike in turn, from which a run is looked at; two or three may be rounding."""
+SHORTEST = 6
+"""Rows alike in turn, from which a run is looked at; strong looks have plateaus of up to five."""
 
 MOST_RUNS = 3
 """Runs of a whole table: a look that has plateaus has them on many lines, not on three."""
 
-MUCH = 0.1
+MUCH = 0.2
 """Signal: how much the lines beside a run have to change over its length. Plateaus taper off."""
 
 FEWEST_BESIDE = 4
