@@ -26,11 +26,11 @@ FILE_FAULTS = (
     IntegerValues(),
     DomainInCodes(),
     Constant(),
+    FalseColour(),
     StuckValues(),
     AxisOrder(),
     ChannelOrder(),
     InverseOfTitle(),
-    FalseColour(),
     DuplicateNodes(),
 )
 """What a file turns out to be: looked for first."""
