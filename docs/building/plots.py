@@ -26,10 +26,12 @@ from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.curves.base import MID_GREY, Encode
 from lutbench.model.curves.hdr import pq_luminance, pq_signal
 from lutbench.model.false_colour import FalseColour, default_bands
-from lutbench.model.gamuts import conversion
+from lutbench.model.gamut_map import HUES, KNEE, edge_by_hue, limited
+from lutbench.model.gamuts import BT709, BT2020, P3_D65, conversion
 from lutbench.model.grade import Cdl, white_balance
 from lutbench.model.signal import signal_from_code
-from lutbench.model.tone import Eetf, ToneCurve
+from lutbench.model.tone import Eetf, Sigmoid, ToneCurve
+from lutbench.model.tone.bt2446 import Bt2446A, Bt2446C
 from lutbench.tables.lut import interpolated
 from lutbench.tables.sampling import sample
 
@@ -329,6 +331,83 @@ def ranges() -> Figure:
     return figure
 
 
+def gamut_map() -> Figure:
+    """The edges of gamuts by hue, and chroma before and after a mapping."""
+    figure, (upper, lower) = panel(7.0, 6.8, rows=2)
+    hue = np.arange(0, HUES + 1, 6)
+    edges = Lines(upper)
+    edges.add(hue * 360 / HUES, edge_by_hue(BT2020, outer=True)[hue], "BT.2020")
+    edges.add(hue * 360 / HUES, edge_by_hue(P3_D65)[hue], "P3-D65, as mapped to")
+    edges.add(hue * 360 / HUES, edge_by_hue(BT709)[hue], "BT.709, as mapped to")
+    upper.set(xlabel="hue in Oklab, degrees", ylabel="chroma / lightness")
+    upper.set(xlim=(0, 360), xticks=range(0, 361, 60), ylim=(0, 1.1))
+    upper.legend(loc="upper left", ncols=3, fontsize=9)
+    x = np.linspace(0, 2, 101)
+    curves = Lines(lower)
+    for most in (1.2, 1.5, 2.0):
+        inside = x <= most
+        curves.add(x[inside], limited(x[inside], KNEE, np.full(inside.sum(), most)), f"{most:g}")
+    lower.plot([0, 1.1], [0, 1.1], color="#999999", linewidth=0.8)
+    lower.axhline(1, color="#999999", linewidth=0.8)
+    lower.set(xlabel="chroma over that of the gamut's edge, before", ylabel="after")
+    lower.set(xlim=(0, 2), ylim=(0, 1.12))
+    lower.legend(title="BT.2020's edge at", loc="lower right")
+    return figure
+
+
+def sigmoid() -> Figure:
+    """The log sigmoid on greys, and on pure red by its inset."""
+    figure, (upper, lower) = panel(7.0, 7.0, rows=2)
+    stops = np.linspace(-10, 6.5, 166)
+    light = np.repeat(MID_GREY * 2.0 ** stops[:, None], 3, 1)
+    lines = Lines(upper)
+    for label, view in (
+        ("contrast 1.25, powers 1.5", Sigmoid()),
+        ("contrast 1.6", Sigmoid(contrast=1.6)),
+        ("shoulder 4", Sigmoid(shoulder=4.0)),
+        ("toe 0.8", Sigmoid(toe=0.8)),
+    ):
+        lines.add(stops, 100 * view.apply(light)[:, 0] ** (1 / 2.4), label)
+    upper.set(xlabel="light, stops from mid grey", ylabel="BT.1886 signal, %")
+    upper.set(xlim=(-10, 6.5), ylim=(0, 102))
+    upper.legend(loc="upper left")
+    lines = Lines(lower)
+    red = light * [1.0, 0.02, 0.02]
+    for share in (0.0, 0.1, 0.2, 0.4):
+        view = Sigmoid(inset_red=share, inset_green=share, inset_blue=share)
+        shown = np.clip(view.apply(red), 0, None)
+        lines.add(
+            stops, 100 * shown.min(axis=1) / np.maximum(shown.max(axis=1), 1e-9), f"inset {share:g}"
+        )
+    lower.set(xlabel="brightest channel of a red light, stops from mid grey")
+    lower.set(ylabel="least channel over greatest, %", xlim=(-10, 6.5), ylim=(0, 102))
+    lower.legend(loc="upper left")
+    return figure
+
+
+def bt2446() -> Figure:
+    """Methods A and C of BT.2446 beside the EETF of BT.2390, on greys."""
+    figure, axes = panel(7.0, 4.0)
+    light = np.geomspace(1, 1000, 161)
+    grey = np.repeat(light[:, None], 3, 1)
+    lines = Lines(axes)
+    signals = (
+        ("method A", Bt2446A().apply(grey)[:, 0]),
+        ("method C", Bt2446C().apply(grey)[:, 0]),
+    )
+    for label, shown in signals:
+        lines.add(light, 100 * (shown / 100) ** (1 / 2.4), label)
+    axes.axvline(203, color="#999999", linewidth=0.8)
+    axes.axhline(100, color="#999999", linewidth=0.8)
+    axes.annotate("203", (203, 2), xytext=(3, 2), textcoords="offset points", color="#555555")
+    axes.set(xlabel="HDR light, cd/m²", ylabel="SDR signal, %", xscale="log")
+    ticks = [1, 3, 10, 30, 100, 300, 1000]
+    axes.set_xticks(ticks, map(str, ticks))
+    axes.set(xlim=(1, 1000), ylim=(0, 130))
+    axes.legend(loc="upper left", ncols=2)
+    return figure
+
+
 PLOTTED: dict[str, Callable[[], Figure]] = {
     "curves-camera": curves_camera,
     "curves-display": curves_display,
@@ -342,6 +421,9 @@ PLOTTED: dict[str, Callable[[], Figure]] = {
     "interpolation": interpolation,
     "false-colour": false_colour,
     "ranges": ranges,
+    "gamut-map": gamut_map,
+    "sigmoid": sigmoid,
+    "bt2446": bt2446,
 }
 
 

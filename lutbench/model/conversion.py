@@ -9,6 +9,7 @@ from lutbench.errors import LutbenchError, one_of
 from lutbench.model.compression import GamutCompression
 from lutbench.model.encoding import Encoding
 from lutbench.model.exposure import Exposure
+from lutbench.model.gamut_map import GamutMapping
 from lutbench.model.gamuts import conversion
 from lutbench.model.light import Side
 from lutbench.model.sides import Meeting, meeting, unrendered
@@ -32,7 +33,8 @@ class Conversion:
 
     The order: range → grade "before" → decode → exposure → white balance → gamut
     matrix → gamut compression → grade "light" → tone → encode → grade "after" →
-    clamp → range. A ``curve`` conversion leaves the matrix out; a ``gamut``
+    clamp → range. A gamut mapping stands before a tone that takes each channel by itself, else
+    last before encode. A ``curve`` conversion leaves the matrix out; a ``gamut``
     conversion encodes again with the source's curve and takes no tone. `tone`
     None is plain clipping. The light between decode and encode is that of the side on
     which the two ends meet (`sides.meeting`); a tone mapper of one side gets that side's
@@ -53,6 +55,7 @@ class Conversion:
     grade_place: Place = "after"
     clamp: bool = True
     as_found: bool = False
+    mapping: GamutMapping | None = None
     notes: tuple[str, ...] = field(default=(), compare=False)
 
     def __post_init__(self) -> None:
@@ -66,6 +69,16 @@ class Conversion:
             raise LutbenchError(
                 "a curve conversion leaves the gamut alone",
                 accepted="gamut clip, or kind combined",
+            )
+        if self.kind == "curve" and self.tone is not None and not self.tone.per_channel:
+            raise LutbenchError(
+                f"the tone {self.tone.method} mixes channels, so no curve conversion has it",
+                accepted="kind combined",
+            )
+        if self.mapping is not None and (self.kind == "curve" or self.compression is not None):
+            raise LutbenchError(
+                "a gamut mapping has no place beside a compression, or where the gamut stays",
+                accepted="one way with colours out of gamut, and kind combined or gamut",
             )
         self._check_sides()
 
@@ -100,6 +113,8 @@ class Conversion:
             steps.append(conversion(self.source.gamut, self.target.gamut, self.adaptation))
         if self.compression is not None:
             steps.append(self.compression)
+        if self._maps_first and self.mapping is not None:
+            steps.append(self.mapping)
         steps += self._graded("light")
         steps += self._tone_and_encode(result, sides.target)
         steps += self._graded("after")
@@ -110,10 +125,12 @@ class Conversion:
 
     def _tone_and_encode(self, result: Encoding, side: Side) -> list[Transform]:
         tone, encode = self.tone, result.from_light(side)
+        mapping = [self.mapping] if self.mapping is not None and not self._maps_first else []
         if tone is None:
-            return [encode]
+            return [*mapping, encode]
+        mapper = tone.within(result.gamut)
         if tone.side is None:
-            return [tone, encode]
+            return [mapper, *mapping, encode]
         # Such a mapper takes the light of its own side, in cd/m²; where the light that
         # arrives is on the other, the result's own signal leads over.
         over = [] if side == tone.side else [encode, result.to_light(tone.side)]
@@ -121,8 +138,9 @@ class Conversion:
         return [
             *over,
             _times(after if over else before),
-            tone,
+            mapper,
             _times(1 / after),
+            *mapping,
             result.from_light(tone.side),
         ]
 
@@ -148,6 +166,12 @@ class Conversion:
                 "an encoding of display light, or the tone shoulder",
             )
 
+    @property
+    def _maps_first(self) -> bool:
+        """Whether a gamut mapping comes before the tone: one that takes each channel by itself
+        needs light of the gamut."""
+        return self.tone is not None and self.tone.per_channel
+
     def to_data(self) -> dict[str, Any]:
         """The whole description as plain data."""
         return {
@@ -163,7 +187,21 @@ class Conversion:
             "grade_place": self.grade_place,
             "clamp": self.clamp,
             "as_found": self.as_found,
+            "mapping": plain(self.mapping),
         }
+
+
+def mapping_into(task: Conversion, **settings: Any) -> GamutMapping:
+    """The gamut mapping for what comes out of a conversion.
+
+    It ends at the brightest light of a result that is watched; where a tone follows, that
+    decides, and a recording takes what comes.
+    """
+    result, tone = task.result, task.tone
+    if (tone is not None and tone.per_channel) or not result.curve.shown:
+        return GamutMapping(result.gamut, top=None, **settings)
+    side = tone.side if tone is not None and tone.side is not None else task.meeting.target
+    return GamutMapping(result.gamut, top=result.brightest(side), **settings)
 
 
 def _carried(result: Encoding, clamp: bool) -> list[Transform]:

@@ -37,6 +37,9 @@ LAB_FROM_ROOTS = np.array(
 KNEE = 0.5
 """Chroma over the gamut's, up to which colours stay as they are."""
 
+MOST_KNEE = 0.95
+"""The sharpest bend there is."""
+
 POWER = 1.2
 """How sharply values bend at a knee: that of the Academy reference gamut compression."""
 
@@ -104,11 +107,11 @@ class GamutMapping(Transform):
     kind: ClassVar[str] = "gamut_mapping"
 
     def __post_init__(self) -> None:
-        if not 0 <= self.knee <= 0.95 or not (self.top is None or self.top > 0):
+        if not 0 <= self.knee <= MOST_KNEE or not (self.top is None or self.top > 0):
             raise DefinitionError(
                 f"a knee of {self.knee:g} and a top of {self.top} are out of limits",
                 where="gamut mapping",
-                accepted="a knee of 0 to 0.95, a top over 0",
+                accepted=f"a knee of 0 to {MOST_KNEE}, a top over 0",
             )
 
     def _apply(self, rgb: Array) -> Array:

@@ -30,6 +30,8 @@ def _conversion(task: Conversion) -> list[str]:
         lines.append(f"white balance: {_matrix(task.white_balance)}")
     if task.kind != "curve":
         gamut = "compressed" if task.compression else "clipped"
+        if task.mapping is not None:
+            gamut = f"mapped with hue kept, knee {task.mapping.knee:g}"
         lines.append(f"gamut: {gamut}, adaptation {task.adaptation}")
     if task.kind != "gamut":
         lines.append(f"tone: {task.tone.words if task.tone else 'clip'}")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Unpack
 
@@ -13,7 +13,7 @@ from lutbench.formats.cube import write_cube
 from lutbench.measure.difference import Accuracy, accuracy
 from lutbench.model.catalogue import Catalogue, open_catalogue
 from lutbench.model.compression import GamutCompression
-from lutbench.model.conversion import KINDS, Conversion, Encoding, Kind
+from lutbench.model.conversion import KINDS, Conversion, Encoding, Kind, mapping_into
 from lutbench.model.false_colour import FalseColour
 from lutbench.model.light import Display
 from lutbench.model.tone import tone_mapper
@@ -123,7 +123,7 @@ def quick_job(settings: Settings, catalogue: Catalogue | None = None, name: str 
     given = with_defaults(settings)
     kind: Kind = one_of("kind", given["kind"], KINDS)  # type: ignore[assignment]
     given["kind"] = kind
-    gamut = one_of("gamut handling", given["gamut"], ("clip", "compress"))
+    gamut = one_of("gamut handling", given["gamut"], ("clip", "compress", "map"))
     if given["dimensions"] not in (1, 3):
         raise DefinitionError(f"a LUT of {given['dimensions']!r} dimensions", accepted="1, 3")
     _check_ends(given)
@@ -148,6 +148,8 @@ def quick_job(settings: Settings, catalogue: Catalogue | None = None, name: str 
         compression=GamutCompression() if gamut == "compress" else None,
         tone=mapper.between(source, target, given["exposure"]) if mapper else None,
     )
+    if gamut == "map":
+        task = replace(task, mapping=mapping_into(task))
     title = given["title"] or _title_of(task)
     return LutJob(name, title, task, size=given["size"], dimensions=given["dimensions"])
 

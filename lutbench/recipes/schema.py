@@ -22,12 +22,14 @@ from lutbench.model.conversion import (
     PLACES,
     Conversion,
     Encoding,
+    mapping_into,
 )
 from lutbench.model.curves.base import Curve
 from lutbench.model.curves.hdr import PqDisplay, PqScene
 from lutbench.model.curves.video import Bt1886
 from lutbench.model.definitions import Definitions, parse_toml, read_toml
 from lutbench.model.false_colour import OKABE_ITO, Band, FalseColour, default_bands
+from lutbench.model.gamut_map import KNEE, MOST_KNEE
 from lutbench.model.gamuts import Gamut, check_adaptation
 from lutbench.model.grade import Cdl, Saturation, gains, white_balance
 from lutbench.model.light import REFERENCE_SURROUND, Display
@@ -290,22 +292,26 @@ def _conversion(lut: Table, kind: Any, known: Catalogue) -> Conversion:
         lut, "target", known, curve_needed=kind != "gamut", gamut_needed=kind != "curve"
     )
     exposure = lut.number("exposure", 0.0)
-    adaptation, compression = _gamut_handling(lut.table("gamut"))
+    adaptation, way = _gamut_handling(lut.table("gamut"))
+    tone = _tone(lut.table("tone"), source, target, exposure)
     place, grade = _look(lut.table("look"))
-    return Conversion(
+    task = Conversion(
         source,
         target,
         kind,
         exposure,
         _white_balance(lut.table("white_balance"), source.gamut, adaptation),
         adaptation,
-        compression,
-        _tone(lut.table("tone"), source, target, exposure),
+        way if isinstance(way, GamutCompression) else None,
+        tone,
         grade,
         place,
         lut.flag("clamp", True),
         lut.flag("as_found", False),
     )
+    if not isinstance(way, dict):
+        return task
+    return replace(task, mapping=mapping_into(task, **way))
 
 
 def _encoding(
@@ -371,10 +377,13 @@ def _tone(
         raise DefinitionError(error.what, where=table.where, accepted=error.accepted) from error
 
 
-def _gamut_handling(table: Table | None) -> tuple[str, GamutCompression | None]:
+def _gamut_handling(
+    table: Table | None,
+) -> tuple[str, GamutCompression | dict[str, float] | None]:
+    """The adaptation, and a compression, the settings of a mapping, or nothing."""
     if table is None:
         return "bradford", None
-    method = table.choice("method", ("clip", "compress"), "clip")
+    method = table.choice("method", ("clip", "compress", "map"), "clip")
     adaptation = check_adaptation(table.text("adaptation", "bradford"), table.at("adaptation"))
     given: dict[str, Any] = {}
     for key in ("thresholds", "limits"):
@@ -383,9 +392,18 @@ def _gamut_handling(table: Table | None) -> tuple[str, GamutCompression | None]:
     if "power" in table:
         given["power"] = table.number("power")
     table.know("power")
+    knee = table.number("knee", KNEE)
     table.done()
     if method == "clip":
         return adaptation, None
+    if method == "map":
+        if not 0 <= knee <= MOST_KNEE:
+            raise DefinitionError(
+                f"a knee of {knee:g} is out of limits",
+                where=table.at("knee"),
+                accepted=f"0 to {MOST_KNEE}",
+            )
+        return adaptation, {"knee": knee}
     try:
         return adaptation, GamutCompression(**given)
     except DefinitionError as error:

@@ -99,16 +99,17 @@ SETTINGS: tuple[Setting, ...] = (
         "tone",
         str,
         "clip",
-        "Cut off what is brighter than white, roll it off, or bring an HDR display's light "
-        "to a lesser display.",
-        placeholder="clip|shoulder|eetf",
+        "Cut off what is brighter than white, roll it off, bring an HDR display's light to a "
+        "lesser display, or put light through a log sigmoid.",
+        placeholder="clip|shoulder|eetf|sigmoid",
     ),
     Setting(
         "gamut",
         str,
         "clip",
-        "Cut off colours outside the target gamut, or compress them into it.",
-        accepted=("clip", "compress"),
+        "Cut off colours outside the target gamut, compress them into it, or map them into it "
+        "with their hue kept.",
+        accepted=("clip", "compress", "map"),
     ),
     Setting(
         "adaptation",

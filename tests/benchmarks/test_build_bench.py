@@ -41,6 +41,22 @@ def test_colour_science(benchmark: BenchmarkFixture) -> None:
     assert lut.table == pytest.approx(ours.table, abs=2e-6)
 
 
+WAYS = {
+    "gamut map": {"gamut": "map"},
+    "shoulder and gamut map": {"tone": "shoulder", "gamut": "map"},
+    "log sigmoid": {"tone": "sigmoid"},
+    "log sigmoid and gamut map": {"tone": "sigmoid", "gamut": "map"},
+}
+
+
+@pytest.mark.benchmark(group="build 33³ from ACEScct, BT.2020 to BT.1886, BT.709, in process")
+@pytest.mark.parametrize("name", WAYS)
+def test_ways(benchmark: BenchmarkFixture, name: str) -> None:
+    ends = {"source_gamut": "BT.2020", "target_gamut": "BT.709"}
+    lut = benchmark(lutbench.build, "ACEScct", "BT.1886", **ends, **WAYS[name])
+    assert lut.size == 33
+
+
 COMMANDS = {
     "import lutbench": [sys.executable, "-c", "import lutbench"],
     "lutbench --help": [sys.executable, "-m", "lutbench", "--help"],

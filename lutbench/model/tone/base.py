@@ -6,6 +6,7 @@ from dataclasses import dataclass, fields
 from typing import Any, ClassVar, Self
 
 from lutbench.model.encoding import Encoding
+from lutbench.model.gamuts import Gamut
 from lutbench.model.light import REFERENCE_WHITE, Side
 from lutbench.model.transforms import Transform
 
@@ -41,6 +42,10 @@ class ToneMapper(Transform):
         `settings` are those that somebody has given; they are never overruled.
         """
         return cls(**settings)
+
+    def within(self, gamut: Gamut) -> Transform:
+        """The mapper on light of a gamut; itself where the gamut makes no difference to it."""
+        return self
 
     @property
     def source_white(self) -> float:

@@ -9,10 +9,11 @@ from lutbench.errors import LutbenchError
 from lutbench.model.tone.base import ToneMapper
 from lutbench.model.tone.eetf import Eetf
 from lutbench.model.tone.shoulder import ToneCurve
+from lutbench.model.tone.sigmoid import Sigmoid
 
 CLIP = "clip"
 
-_MAPPERS: dict[str, type[ToneMapper]] = {each.method: each for each in (ToneCurve, Eetf)}
+_MAPPERS: dict[str, type[ToneMapper]] = {each.method: each for each in (ToneCurve, Eetf, Sigmoid)}
 
 
 def register(mapper: type[ToneMapper]) -> type[ToneMapper]:

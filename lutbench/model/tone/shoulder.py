@@ -68,7 +68,7 @@ class ToneCurve(ToneMapper):
         given = dict(settings)
         sides = meeting(source, target)
         if "white_out" not in given:
-            given["white_out"] = _brightest_shown(target, sides.target)
+            given["white_out"] = brightest_shown(target, sides.target)
         contrast = given.get("contrast", 1.0)
         grey_out = given.get("grey_out", MID_GREY)
         if "white" not in given and given["white_out"] > 0 and grey_out > 0 and contrast > 0:
@@ -179,7 +179,7 @@ class ToneCurveInverse(Transform):
         return self.tone
 
 
-def _brightest_shown(target: Encoding, side: Side) -> float:
+def brightest_shown(target: Encoding, side: Side) -> float:
     """The brightest light of a target; of PQ without a named display that of the usual one."""
     if isinstance(target.curve, PqScene | PqDisplay) and target.display is None:
         target = replace(target, display=Display(USUAL_PEAK))

@@ -10,15 +10,24 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cached_property
-from typing import ClassVar
+from typing import Any, ClassVar, Self
 
 import numpy as np
 
 from lutbench.errors import DefinitionError
 from lutbench.model.curves.base import MID_GREY
-from lutbench.model.gamuts import BT2020, Gamut
+from lutbench.model.encoding import Encoding
+from lutbench.model.gamuts import BT2020, Gamut, conversion
+from lutbench.model.sides import meeting
 from lutbench.model.tone.base import ToneMapper
+from lutbench.model.tone.shoulder import brightest_shown
 from lutbench.model.transforms import Array, Matrix, Pipeline, Transform
+
+LEAST_ABOVE = 2.5
+"""Stops over grey of a white diffuser: no source is taken to end below it."""
+
+SPARE = 1.1
+"""Contrast over that of a straight line to an end, so that the curve can bend."""
 
 Moves = tuple[float, float, float]
 
@@ -36,6 +45,9 @@ class Sigmoid(ToneMapper):
        `toe` below, and S such that the end is met.
     4. Result white_out·y^gamma. `contrast` is the slope at grey in stops a stop, from which m.
     5. Outset: the inverse of an inset with its own shares and no turn (`outset_red` …).
+
+    All of it in BT.2020, so that colours outside the target's gamut keep their tone; how they
+    come into it is for the conversion to say. Light under 0 counts as none.
 
     Parameters
     ----------
@@ -82,6 +94,26 @@ class Sigmoid(ToneMapper):
     method: ClassVar[str] = "sigmoid"
     per_channel: ClassVar[bool] = False
 
+    @classmethod
+    def between(
+        cls, source: Encoding, target: Encoding, exposure: float = 0.0, **settings: Any
+    ) -> Self:
+        """A sigmoid up to where the source clips and to the target's white, where `settings`
+        do not say otherwise; with more contrast where it would not reach both ends."""
+        given: dict[str, Any] = dict(settings)
+        sides = meeting(source, target)
+        if "white_out" not in given:
+            given["white_out"] = brightest_shown(target, sides.target)
+        grey_in = given.get("grey_in", MID_GREY)
+        clip = source.brightest(sides.source)
+        if "above" not in given and clip > 0 and grey_in > 0:
+            over = math.log2(clip / grey_in) + exposure
+            given["above"] = min(max(over, LEAST_ABOVE), 20.0)
+        if "contrast" not in given:
+            steep = cls(**given, contrast=5.0)
+            given["contrast"] = max(cls.contrast, SPARE * 5.0 * steep._least / steep._slope)
+        return cls(**given)
+
     def __post_init__(self) -> None:
         limits: dict[str, tuple[float, float]] = {
             "below": (0.1, 20),
@@ -109,12 +141,12 @@ class Sigmoid(ToneMapper):
                 where="sigmoid",
                 accepted="grey_in over 0, grey_out between 0 and white_out",
             )
-        least = max(self._grey[1] / self._grey[0], (1 - self._grey[1]) / (1 - self._grey[0]))
-        if self._slope <= least * (1 + 1e-6):
+        if self._slope <= self._least * (1 + 1e-6):
+            over = self.contrast * self._least / self._slope
             raise DefinitionError(
                 f"contrast {self.contrast:g} is too low to reach black and white",
                 where="sigmoid",
-                accepted=f"over {self.contrast * least / self._slope:.2f}, or more stops",
+                accepted=f"over {over:.2f}, or more stops",
             )
 
     @property
@@ -122,6 +154,12 @@ class Sigmoid(ToneMapper):
         """Where grey lies on the sigmoid."""
         x = self.below / (self.below + self.above)
         return x, (self.grey_out / self.white_out) ** (1 / self.gamma)
+
+    @property
+    def _least(self) -> float:
+        """The slope of the steeper of two straight lines from grey to the ends."""
+        x, y = self._grey
+        return max(y / x, (1 - y) / (1 - x))
 
     @property
     def _slope(self) -> float:
@@ -165,14 +203,17 @@ class Sigmoid(ToneMapper):
         return np.asarray(scale / self._slope * (share / (1 - share)) ** (1 / power))
 
     def within(self, gamut: Gamut) -> Transform:
-        """The mapper on light of a gamut."""
+        """The mapper on light of a gamut: in BT.2020, whatever the gamut."""
         inset = mixing(
-            gamut,
+            BT2020,
             (self.inset_red, self.inset_green, self.inset_blue),
             (self.turn_red, self.turn_green, self.turn_blue),
         )
-        outset = mixing(gamut, (self.outset_red, self.outset_green, self.outset_blue))
-        return Pipeline((inset, SigmoidCurve(self), outset.inverse()))
+        outset = mixing(BT2020, (self.outset_red, self.outset_green, self.outset_blue))
+        before, after = conversion(gamut, BT2020), conversion(BT2020, gamut)
+        first = Matrix.from_array(inset.array @ before.array)
+        last = Matrix.from_array(after.array @ outset.inverse().array)
+        return Pipeline((first, SigmoidCurve(self), last))
 
     @cached_property
     def _usual(self) -> Transform:
