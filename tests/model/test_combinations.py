@@ -79,5 +79,6 @@ def test_nothing_folds_where_nothing_is_cut_off(
     whole = ((table >= -1e-9) & (table <= 1 + 1e-9)).all(axis=-1)
     for axis in range(3):
         whole = np.logical_and(*(np.delete(whole, k, axis) for k in (0, -1)))
-    # 1 is a cell as large after as before; rounding makes a millionth of one.
-    assert turned[whole].min() > -1e-6
+    # 1 is a cell as large after as before. The EETF is flat at its peak: of cells there nothing
+    # is left, give or take a hundred-thousandth.
+    assert turned[whole].min() > -3e-5
