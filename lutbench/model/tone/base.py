@@ -25,8 +25,6 @@ class ToneMapper(Transform):
     side: ClassVar[Side | None] = None
     """``display``: takes and gives display light in cd/m². None: takes the light on which the
     two ends meet, 1.0 at white."""
-    per_channel: ClassVar[bool] = True
-    """Whether each channel comes from itself alone, so that a 1D LUT can hold it."""
 
     @classmethod
     def settings(cls) -> dict[str, Any]:
@@ -42,6 +40,11 @@ class ToneMapper(Transform):
         `settings` are those that somebody has given; they are never overruled.
         """
         return cls(**settings)
+
+    @property
+    def per_channel(self) -> bool:
+        """Whether each channel comes from itself alone, so that a 1D LUT can hold it."""
+        return True
 
     def within(self, gamut: Gamut) -> Transform:
         """The mapper on light of a gamut; itself where the gamut makes no difference to it."""

@@ -10,14 +10,17 @@ Both work on display light of BT.2020 primaries, in cd/m².
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Self
 
 import numpy as np
 
 from lutbench.errors import DefinitionError
 from lutbench.model.curves.base import mirrored
+from lutbench.model.encoding import Encoding
+from lutbench.model.gamuts import BT2020, Gamut, conversion
+from lutbench.model.light import Side
 from lutbench.model.tone.base import ToneMapper
-from lutbench.model.transforms import Array, Transform
+from lutbench.model.transforms import Array, Pipeline, Transform
 
 WEIGHTS = np.array([0.2627, 0.6780, 0.0593])
 """Luma and luminance of BT.2020: Recommendation ITU-R BT.2020-2, table 4."""
@@ -45,6 +48,21 @@ C_JOINT = 58.5 / C_SLOPE
 C_SDR_PEAK = 100.0
 
 
+class _OfBt2020(ToneMapper):
+    """A mapper of display light in BT.2020, whatever the gamut of a conversion."""
+
+    side: ClassVar[Side | None] = "display"
+
+    @property
+    def per_channel(self) -> bool:
+        return False
+
+    def within(self, gamut: Gamut) -> Transform:
+        if gamut.same_as(BT2020):
+            return self
+        return Pipeline((conversion(gamut, BT2020), self, conversion(BT2020, gamut)))
+
+
 def _check(where: str, source: float, target: float) -> None:
     if not 1 <= target <= source <= 10000:
         raise DefinitionError(
@@ -55,7 +73,7 @@ def _check(where: str, source: float, target: float) -> None:
 
 
 @dataclass(frozen=True)
-class Bt2446A(ToneMapper):
+class Bt2446A(_OfBt2020):
     """HDR to SDR: method A, tone mapping on luma with a knee in a perceptual scale.
 
     With gamma-2.4 signals R' = (R/source_peak)^(1/2.4), their luma Y', and
@@ -84,8 +102,22 @@ class Bt2446A(ToneMapper):
     target_peak: float = 100.0
     kind: ClassVar[str] = "bt2446_a"
     method: ClassVar[str] = "bt2446-a"
-    side: ClassVar[Any] = "display"
-    per_channel: ClassVar[bool] = False
+
+    @classmethod
+    def between(
+        cls, source: Encoding, target: Encoding, exposure: float = 0.0, **settings: Any
+    ) -> Self:
+        """Between the displays of both ends, where `settings` do not say otherwise."""
+        given = dict(settings)
+        for key, display in (("source_peak", source.display), ("target_peak", target.display)):
+            if display is not None:
+                given.setdefault(key, display.peak)
+        return cls(**given)
+
+    @property
+    def target_white(self) -> float:
+        """White of a target display of standard range is its peak."""
+        return self.target_peak
 
     def __post_init__(self) -> None:
         _check("BT.2446 A", self.source_peak, self.target_peak)
@@ -142,7 +174,7 @@ class Bt2446AInverse(Transform):
 
 
 @dataclass(frozen=True)
-class Bt2446AUp(ToneMapper):
+class Bt2446AUp(_OfBt2020):
     """SDR of 100 cd/m² to HDR of 1000 cd/m²: the inverse tone mapping of method A.
 
     Luma Y'' on a scale of 255 becomes Y''^E with E = 1.8712e-5·Y''² - 2.7334e-3·Y'' + 1.3141
@@ -155,8 +187,6 @@ class Bt2446AUp(ToneMapper):
 
     kind: ClassVar[str] = "bt2446_a_up"
     method: ClassVar[str] = "bt2446-a-up"
-    side: ClassVar[Any] = "display"
-    per_channel: ClassVar[bool] = False
 
     @property
     def source_white(self) -> float:
@@ -173,7 +203,7 @@ class Bt2446AUp(ToneMapper):
 
 
 @dataclass(frozen=True)
-class Bt2446C(ToneMapper):
+class Bt2446C(_OfBt2020):
     """HDR of 1000 cd/m² to SDR: method C, tone mapping on luminance; and back.
 
     Luminance Y of the light after a crosstalk matrix (1 - 2α on its diagonal, α elsewhere):
@@ -199,8 +229,16 @@ class Bt2446C(ToneMapper):
     target_peak: float = C_SDR_PEAK
     kind: ClassVar[str] = "bt2446_c"
     method: ClassVar[str] = "bt2446-c"
-    side: ClassVar[Any] = "display"
-    per_channel: ClassVar[bool] = False
+
+    @classmethod
+    def between(
+        cls, source: Encoding, target: Encoding, exposure: float = 0.0, **settings: Any
+    ) -> Self:
+        """For the target's display, where `settings` do not say otherwise."""
+        given = dict(settings)
+        if target.display is not None:
+            given.setdefault("target_peak", target.display.peak)
+        return cls(**given)
 
     def __post_init__(self) -> None:
         if not 0 <= self.crosstalk <= 0.33:

@@ -10,8 +10,10 @@ import numpy as np
 from lutbench.errors import DefinitionError, NotInvertibleError
 from lutbench.model.curves.hdr import PQ_PEAK, pq_luminance, pq_signal
 from lutbench.model.encoding import Encoding
+from lutbench.model.gamuts import Gamut
 from lutbench.model.light import Side
 from lutbench.model.tone.base import ToneMapper
+from lutbench.model.tone.carrier import CHANNELS, Carried, check_carrier
 from lutbench.model.transforms import Array, Transform
 
 
@@ -21,7 +23,8 @@ class Eetf(ToneMapper):
 
     Display light in cd/m², in and out. The curve works on PQ signal: a Hermite
     shoulder from KS = 1.5·maxLum - 0.5, and a black lift of minLum·(1 - E)^4.
-    Applied to each channel.
+    Applied `on` each channel, or on the ``largest``, ``luminance`` or ``intensity``, with a
+    `blend` to white (`lutbench.model.tone.carrier`).
 
     >>> Eetf(1000.0, 400.0).apply([10.0, 400.0, 1000.0]).round(1).tolist()
     [10.0, 306.5, 400.0]
@@ -31,6 +34,8 @@ class Eetf(ToneMapper):
     target_peak: float = 203.0
     source_black: float = 0.0
     target_black: float = 0.0
+    on: str = CHANNELS
+    blend: float = 0.0
     kind: ClassVar[str] = "eetf_bt2390"
     method: ClassVar[str] = "eetf"
     side: ClassVar[Side | None] = "display"
@@ -61,10 +66,29 @@ class Eetf(ToneMapper):
     def words(self) -> str:
         return (
             f"EETF of BT.2390, {self.source_peak:g} to {self.target_peak:g} cd/m², "
-            f"black {self.source_black:g} to {self.target_black:g} cd/m²"
+            f"black {self.source_black:g} to {self.target_black:g} cd/m², on {self.on}"
+            + (f", blend {self.blend:g}" if self.blend else "")
         )
 
+    @property
+    def per_channel(self) -> bool:
+        return self.on == CHANNELS
+
+    @property
+    def ceiling(self) -> float:
+        """The target's peak, cd/m²."""
+        return self.target_peak
+
+    @property
+    def unit(self) -> float:
+        """The EETF takes cd/m² as they are."""
+        return 1.0
+
+    def within(self, gamut: Gamut) -> Transform:
+        return self if self.per_channel else Carried(self, gamut)
+
     def __post_init__(self) -> None:
+        check_carrier("EETF", self.on, self.blend)
         blacks_fit = 0 <= self.source_black <= self.target_black or self.target_black == 0
         if not (1 <= self.target_peak <= self.source_peak <= PQ_PEAK):
             raise DefinitionError(
@@ -80,10 +104,14 @@ class Eetf(ToneMapper):
             )
 
     def _apply(self, rgb: Array) -> Array:
+        return self.curve(rgb) if self.per_channel else Carried(self)._apply(rgb)
+
+    def curve(self, light: Array) -> Array:
+        """The EETF of light in cd/m², any shape."""
         low, high = pq_signal(np.array([self.source_black, self.source_peak]))
         span = high - low
         dark, bright = (pq_signal(np.array([self.target_black, self.target_peak])) - low) / span
-        e1 = np.clip((pq_signal(rgb) - low) / span, 0, 1)
+        e1 = np.clip((pq_signal(light) - low) / span, 0, 1)
         knee = 1.5 * bright - 0.5
         t = np.clip((e1 - knee) / max(1 - knee, 1e-12), 0, 1)
         hermite = (
@@ -95,7 +123,14 @@ class Eetf(ToneMapper):
         e3 = e2 + max(dark, 0.0) * (1 - e2) ** 4
         return np.asarray(pq_luminance(e3 * span + low))
 
+    def curve_back(self, result: Array) -> Array:
+        """There is none."""
+        raise self._none()
+
     def inverse(self) -> Transform:
-        raise NotInvertibleError(
+        raise self._none()
+
+    def _none(self) -> NotInvertibleError:
+        return NotInvertibleError(
             f"{self!r} flattens at the target peak and has no inverse in closed form"
         )

@@ -7,13 +7,22 @@ from __future__ import annotations
 
 from lutbench.errors import LutbenchError
 from lutbench.model.tone.base import ToneMapper
+from lutbench.model.tone.bt2446 import Bt2446A, Bt2446AUp, Bt2446C
 from lutbench.model.tone.eetf import Eetf
 from lutbench.model.tone.shoulder import ToneCurve
 from lutbench.model.tone.sigmoid import Sigmoid
 
 CLIP = "clip"
 
-_MAPPERS: dict[str, type[ToneMapper]] = {each.method: each for each in (ToneCurve, Eetf, Sigmoid)}
+KNOWN: tuple[type[ToneMapper], ...] = (
+    ToneCurve,
+    Eetf,
+    Sigmoid,
+    Bt2446A,
+    Bt2446AUp,
+    Bt2446C,
+)
+_MAPPERS: dict[str, type[ToneMapper]] = {each.method: each for each in KNOWN}
 
 
 def register(mapper: type[ToneMapper]) -> type[ToneMapper]:

@@ -12,9 +12,11 @@ from lutbench.errors import DefinitionError
 from lutbench.model.curves.base import MID_GREY, mirrored
 from lutbench.model.curves.hdr import PqDisplay, PqScene
 from lutbench.model.encoding import Encoding
-from lutbench.model.light import Display, Side
+from lutbench.model.gamuts import Gamut
+from lutbench.model.light import REFERENCE_WHITE, Display, Side
 from lutbench.model.sides import meeting
 from lutbench.model.tone.base import ToneMapper
+from lutbench.model.tone.carrier import CHANNELS, Carried, check_carrier
 from lutbench.model.transforms import Array, Transform
 
 USUAL_PEAK = 1000.0
@@ -34,8 +36,9 @@ class ToneCurve(ToneMapper):
     - below, with d = toe_start - u, v = v_t - contrast·d·(1 + toe·d / (d + 1)): the
       slope rises smoothly to contrast·(1 + toe), so shadows run into black faster.
 
-    The curve is monotone, has a continuous slope, and its inverse has a closed
-    form. Light of zero gives zero; below zero the curve is odd. Above ``white``
+    It acts `on` each channel, or on the ``largest``, ``luminance`` or ``intensity`` with a
+    `blend` to white (`lutbench.model.tone.carrier`). The curve is monotone, has a continuous
+    slope, and its inverse has a closed form. Light of zero gives zero; below zero the curve is odd. Above ``white``
     it goes on rising slowly over 1.0.
 
     >>> tone = ToneCurve(white=6.0, contrast=1.2)
@@ -51,6 +54,8 @@ class ToneCurve(ToneMapper):
     toe_start: float = -3.0
     toe: float = 0.0
     white_out: float = 1.0
+    on: str = CHANNELS
+    blend: float = 0.0
     kind: ClassVar[str] = "tone_curve"
     method: ClassVar[str] = "shoulder"
 
@@ -85,13 +90,33 @@ class ToneCurve(ToneMapper):
             f"shoulder, mid grey {self.grey_in:g} to {self.grey_out:g}, contrast "
             f"{self.contrast:g}, shoulder from {self.shoulder_start:+g} stops, white at "
             f"{self.white:+.4g} stops, toe {self.toe:g} from {self.toe_start:+g} stops"
+            + ("" if self.per_channel else f", on {self.on}, blend {self.blend:g}")
         )
+
+    @property
+    def per_channel(self) -> bool:
+        return self.on == CHANNELS
+
+    @property
+    def ceiling(self) -> float:
+        """The light that white comes to."""
+        return self.white_out
+
+    @property
+    def unit(self) -> float:
+        """Light 1.0 counts as HDR reference white."""
+        return REFERENCE_WHITE
+
+    def within(self, gamut: Gamut) -> Transform:
+        return self if self.per_channel else Carried(self, gamut)
 
     def __post_init__(self) -> None:
         def refuse(what: str, accepted: str) -> None:
             raise DefinitionError(what, where="tone", accepted=accepted)
 
-        if not all(map(math.isfinite, self.__dict__.values())):
+        check_carrier("tone", self.on, self.blend)
+        numbers = (each for each in self.__dict__.values() if not isinstance(each, str))
+        if not all(map(math.isfinite, numbers)):
             refuse("a parameter is not finite", "finite numbers")
         if not self.grey_in > 0 or not 0 < self.grey_out < self.white_out:
             refuse(
@@ -136,7 +161,15 @@ class ToneCurve(ToneMapper):
         return max(self.contrast * length / rise - 1, 0.0) / length
 
     def _apply(self, rgb: Array) -> Array:
-        return mirrored(self._forward, rgb)
+        return self.curve(rgb) if self.per_channel else Carried(self)._apply(rgb)
+
+    def curve(self, light: Array) -> Array:
+        """The tone of light, any shape."""
+        return mirrored(self._forward, light)
+
+    def curve_back(self, result: Array) -> Array:
+        """The light of a result, any shape."""
+        return mirrored(self._backward, result)
 
     def _forward(self, light: Array) -> Array:
         u = np.log2(np.maximum(light, 1e-30) / self.grey_in)
@@ -161,8 +194,8 @@ class ToneCurve(ToneMapper):
         u = np.clip(w, self.toe_start, self.shoulder_start) + above / (1 - above * self._bend) - d
         return np.where(result <= 0, 0.0, self.grey_in * 2.0 ** np.minimum(u, 200.0))
 
-    def inverse(self) -> ToneCurveInverse:
-        return ToneCurveInverse(self)
+    def inverse(self) -> Transform:
+        return ToneCurveInverse(self) if self.per_channel else Carried(self).inverse()
 
 
 @dataclass(frozen=True)

@@ -92,7 +92,6 @@ class Sigmoid(ToneMapper):
     outset_blue: float = 0.1
     kind: ClassVar[str] = "sigmoid"
     method: ClassVar[str] = "sigmoid"
-    per_channel: ClassVar[bool] = False
 
     @classmethod
     def between(
@@ -201,6 +200,10 @@ class Sigmoid(ToneMapper):
         scale = self._scale(length, rise, power)
         share = (np.minimum(risen, rise) / scale) ** power
         return np.asarray(scale / self._slope * (share / (1 - share)) ** (1 / power))
+
+    @property
+    def per_channel(self) -> bool:
+        return False
 
     def within(self, gamut: Gamut) -> Transform:
         """The mapper on light of a gamut: in BT.2020, whatever the gamut."""
