@@ -29,9 +29,11 @@ from lutbench.model.false_colour import FalseColour, default_bands
 from lutbench.model.gamut_map import HUES, KNEE, edge_by_hue, limited
 from lutbench.model.gamuts import BT709, BT2020, P3_D65, conversion
 from lutbench.model.grade import Cdl, white_balance
+from lutbench.model.ictcp import ictcp_from_bt2020
 from lutbench.model.signal import signal_from_code
 from lutbench.model.tone import Eetf, Sigmoid, ToneCurve
 from lutbench.model.tone.bt2446 import Bt2446A, Bt2446C
+from lutbench.model.tone.carrier import CARRIERS
 from lutbench.tables.lut import interpolated
 from lutbench.tables.sampling import sample
 
@@ -408,6 +410,29 @@ def bt2446() -> Figure:
     return figure
 
 
+def carriers() -> Figure:
+    """How far an EETF turns hues of bright saturated light, by what it acts on."""
+    figure, axes = panel(7.0, 4.0)
+    steps = np.linspace(0, 1, 13)[:-1]
+    corners = np.array([[1, 0, 0], [1, 1, 0], [0, 1, 0], [0, 1, 1], [0, 0, 1], [1, 0, 1]])
+    ends = zip(corners, np.roll(corners, -1, axis=0), strict=True)
+    ring = np.concatenate([a + steps[:, None] * (b - a) for a, b in ends])
+    light = 1000 * ring**2
+    before = ictcp_from_bt2020(light)
+    hue = np.degrees(np.arctan2(before[:, 2], before[:, 1]))
+    order = np.argsort(hue)
+    lines = Lines(axes)
+    for on in CARRIERS:
+        after = ictcp_from_bt2020(Eetf(1000.0, 203.0, on=on).apply(light))
+        turned = np.degrees(np.arctan2(after[:, 2], after[:, 1])) - hue
+        lines.add(hue[order], ((turned + 180) % 360 - 180)[order], on)
+    axes.axhline(0, color="#999999", linewidth=0.8)
+    axes.set(xlabel="hue in ICtCp, degrees", ylabel="hue turned by, degrees")
+    axes.set(xlim=(-180, 180), xticks=range(-180, 181, 60))
+    axes.legend(loc="upper left", ncols=2)
+    return figure
+
+
 PLOTTED: dict[str, Callable[[], Figure]] = {
     "curves-camera": curves_camera,
     "curves-display": curves_display,
@@ -424,6 +449,7 @@ PLOTTED: dict[str, Callable[[], Figure]] = {
     "gamut-map": gamut_map,
     "sigmoid": sigmoid,
     "bt2446": bt2446,
+    "carriers": carriers,
 }
 
 

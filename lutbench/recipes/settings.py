@@ -100,8 +100,8 @@ SETTINGS: tuple[Setting, ...] = (
         str,
         "clip",
         "Cut off what is brighter than white, roll it off, bring an HDR display's light to a "
-        "lesser display, or put light through a log sigmoid.",
-        placeholder="clip|shoulder|eetf|sigmoid",
+        "lesser display or to SDR, or put light through a log sigmoid.",
+        placeholder="clip|shoulder|eetf|sigmoid|bt2446-a|bt2446-a-up|bt2446-c",
     ),
     Setting(
         "gamut",

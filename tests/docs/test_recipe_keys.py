@@ -14,10 +14,11 @@ from examples import ROOT, Block, blocks_of
 from lutbench.model.curves.log import CameraLog
 from lutbench.model.definitions import parse_definitions
 from lutbench.model.tone import Eetf, Sigmoid, ToneCurve
+from lutbench.model.tone.bt2446 import Bt2446A, Bt2446C
 from lutbench.recipes.make import make
 from lutbench.recipes.schema import SHARED, recipe_from_data
 
-MAPPERS = (ToneCurve, Eetf, Sigmoid)
+MAPPERS = (ToneCurve, Eetf, Sigmoid, Bt2446A, Bt2446C)
 PAGE = ROOT / "docs" / "recipes.md"
 FRAGMENTS = [b for b in blocks_of(PAGE) if b.language == "toml" and not b.title]
 BASE = """

@@ -38,8 +38,8 @@ class ToneCurve(ToneMapper):
 
     It acts `on` each channel, or on the ``largest``, ``luminance`` or ``intensity`` with a
     `blend` to white (`lutbench.model.tone.carrier`). The curve is monotone, has a continuous
-    slope, and its inverse has a closed form. Light of zero gives zero; below zero the curve is odd. Above ``white``
-    it goes on rising slowly over 1.0.
+    slope, and its inverse has a closed form. Light of zero gives zero; below zero the curve
+    is odd. Above ``white`` it goes on rising slowly over 1.0.
 
     >>> tone = ToneCurve(white=6.0, contrast=1.2)
     >>> tone.apply([0.0, 0.18, 0.18 * 2**6]).round(9).tolist()
