@@ -428,8 +428,8 @@ def carriers() -> Figure:
         lines.add(hue[order], ((turned + 180) % 360 - 180)[order], on)
     axes.axhline(0, color="#999999", linewidth=0.8)
     axes.set(xlabel="hue in ICtCp, degrees", ylabel="hue turned by, degrees")
-    axes.set(xlim=(-180, 180), xticks=range(-180, 181, 60))
-    axes.legend(loc="upper left", ncols=2)
+    axes.set(xlim=(-180, 180), xticks=range(-180, 181, 60), ylim=(-42, 60))
+    axes.legend(loc="upper left", ncols=4)
     return figure
 
 
