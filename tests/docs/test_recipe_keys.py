@@ -13,8 +13,9 @@ from examples import ROOT, Block, blocks_of
 
 from lutbench.model.curves.log import CameraLog
 from lutbench.model.definitions import parse_definitions
-from lutbench.model.tone import Eetf, Sigmoid, ToneCurve
+from lutbench.model.tone import Eetf, ToneCurve
 from lutbench.model.tone.bt2446 import Bt2446A, Bt2446C
+from lutbench.model.tone.sigmoid import Sigmoid
 from lutbench.recipes.make import make
 from lutbench.recipes.schema import SHARED, recipe_from_data
 

@@ -5,24 +5,24 @@
 
 from __future__ import annotations
 
+from importlib import import_module
+
 from lutbench.errors import LutbenchError
 from lutbench.model.tone.base import ToneMapper
-from lutbench.model.tone.bt2446 import Bt2446A, Bt2446AUp, Bt2446C
-from lutbench.model.tone.eetf import Eetf
-from lutbench.model.tone.shoulder import ToneCurve
-from lutbench.model.tone.sigmoid import Sigmoid
 
 CLIP = "clip"
 
-KNOWN: tuple[type[ToneMapper], ...] = (
-    ToneCurve,
-    Eetf,
-    Sigmoid,
-    Bt2446A,
-    Bt2446AUp,
-    Bt2446C,
-)
-_MAPPERS: dict[str, type[ToneMapper]] = {each.method: each for each in KNOWN}
+# Name to its file in this folder and its class: imported when it is asked for, so that a
+# conversion without a tone loads none of them.
+_HOMES: dict[str, tuple[str, str]] = {
+    "shoulder": ("shoulder", "ToneCurve"),
+    "eetf": ("eetf", "Eetf"),
+    "sigmoid": ("sigmoid", "Sigmoid"),
+    "bt2446-a": ("bt2446", "Bt2446A"),
+    "bt2446-a-up": ("bt2446", "Bt2446AUp"),
+    "bt2446-c": ("bt2446", "Bt2446C"),
+}
+_ADDED: dict[str, type[ToneMapper]] = {}
 
 
 def register(mapper: type[ToneMapper]) -> type[ToneMapper]:
@@ -34,11 +34,12 @@ def register(mapper: type[ToneMapper]) -> type[ToneMapper]:
         When it has no name, or another one has it.
     """
     name = mapper.method
-    if not name or name == CLIP or _MAPPERS.get(name, mapper) is not mapper:
+    taken = name in _HOMES or _ADDED.get(name, mapper) is not mapper
+    if not name or name == CLIP or taken:
         raise LutbenchError(
             f"a tone mapper cannot be named {name!r}", accepted="a name that no other one has"
         )
-    _MAPPERS[name] = mapper
+    _ADDED[name] = mapper
     return mapper
 
 
@@ -48,7 +49,7 @@ def tone_names() -> tuple[str, ...]:
     >>> tone_names()[:2]
     ('clip', 'shoulder')
     """
-    return (CLIP, *_MAPPERS)
+    return (CLIP, *_HOMES, *_ADDED)
 
 
 def tone_mapper(name: str, where: str = "") -> type[ToneMapper] | None:
@@ -62,8 +63,12 @@ def tone_mapper(name: str, where: str = "") -> type[ToneMapper] | None:
     folded = name.casefold()
     if folded == CLIP:
         return None
-    if folded not in _MAPPERS:
+    if folded in _ADDED:
+        return _ADDED[folded]
+    if folded not in _HOMES:
         raise LutbenchError(
             f"no tone is named {name!r}", where=where, accepted=", ".join(tone_names())
         )
-    return _MAPPERS[folded]
+    file, mapper = _HOMES[folded]
+    found: type[ToneMapper] = getattr(import_module(f"lutbench.model.tone.{file}"), mapper)
+    return found
