@@ -53,7 +53,7 @@ class Dimmed(ToneMapper):
 def dimmed() -> Iterator[None]:
     tones.register(Dimmed)
     yield
-    del tones._MAPPERS["dimmed"]
+    del tones._ADDED["dimmed"]
 
 
 @pytest.mark.usefixtures("dimmed")

@@ -33,7 +33,7 @@ class Halved(ToneMapper):
 def halved() -> Iterator[None]:
     register(Halved)
     yield
-    del tones._MAPPERS["halved"]
+    del tones._ADDED["halved"]
 
 
 RECIPE = """

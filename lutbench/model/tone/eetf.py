@@ -27,7 +27,7 @@ class Eetf(ToneMapper):
     `blend` to white (`lutbench.model.tone.carrier`).
 
     >>> Eetf(1000.0, 400.0).apply([10.0, 400.0, 1000.0]).round(1).tolist()
-    [10.0, 306.5, 400.0]
+    [10.0, 348.7, 400.0]
     """
 
     source_peak: float = 1000.0
