@@ -84,6 +84,7 @@ class CheckItem(pytest.Item):
 
     def runtest(self) -> None:
         """Do the check."""
+        from lutbench.checks.junit import properties
         from lutbench.checks.runner import run_check
 
         wanted = _record(self.config)
@@ -96,8 +97,7 @@ class CheckItem(pytest.Item):
             if not made.holds:
                 raise CheckFailedError(made)
         outcome = run_check(self.check, self.suite.context())
-        for figure in outcome.figures:
-            self.user_properties.append((f"lutbench {figure.name}", figure.found))
+        self.user_properties.extend(properties(outcome))
         if not outcome.holds:
             raise CheckFailedError(outcome)
 

@@ -48,12 +48,27 @@ def _case(suite: ElementTree.Element, outcome: Outcome, title: str) -> None:
         "time": f"{outcome.seconds:.3f}",
     }
     case = ElementTree.SubElement(suite, "testcase", attributes)
+    if told := properties(outcome):
+        # First, as pytest writes them: readers that go by order expect them there.
+        place = ElementTree.SubElement(case, "properties")
+        for name, number in told:
+            attributes = {"name": _clean(name), "value": repr(number)}
+            ElementTree.SubElement(place, "property", attributes)
     if outcome.status in ("failed", "error"):
         element = "failure" if outcome.status == "failed" else "error"
-        told = {"message": _clean(outcome.summary), "type": outcome.kind}
-        ElementTree.SubElement(case, element, told).text = _clean(details(outcome))
+        attributes = {"message": _clean(outcome.summary), "type": outcome.kind}
+        ElementTree.SubElement(case, element, attributes).text = _clean(details(outcome))
     else:
         ElementTree.SubElement(case, "system-out").text = _clean(outcome.summary)
+
+
+def properties(outcome: Outcome) -> list[tuple[str, float]]:
+    """The figures of a check and their limits, by name: the pytest plugin tells the same."""
+    told: list[tuple[str, float]] = []
+    for figure in outcome.figures:
+        told.append((f"lutbench {figure.name}", float(figure.found)))
+        told.append((f"lutbench {figure.name} limit", float(figure.limit)))
+    return told
 
 
 def details(outcome: Outcome) -> str:
