@@ -20,7 +20,7 @@ from lutbench.tables.lut import Lut3D
 
 FLOORS = {
     **dict.fromkeys(
-        ["errors", "files", "strays", "plaintext", "cluster", "resources", "upstairs"], 1
+        ["errors", "files", "strays", "plaintext", "cluster", "resources", "upstairs", "results"], 1
     ),
     "model": 2,
     "tables": 3,
@@ -28,7 +28,7 @@ FLOORS = {
     **dict.fromkeys(["display", "fitting", "identification", "inspection", "media"], 5),
     **dict.fromkeys(["recipes", "report", "splitting"], 6),
     **dict.fromkeys(["checks", "demo"], 7),
-    **dict.fromkeys(["cli", "pytest_plugin", "testing"], 8),
+    **dict.fromkeys(["cli", "face", "pytest_plugin", "testing"], 8),
     "__main__": 9,
     # The public face loads names on first use, so it may name every floor.
     "__init__": 10,
@@ -73,6 +73,10 @@ def test_imports_go_down_only() -> None:
 
 
 UPSTAIRS = {
+    ("model/transforms", "formats.saving"),
+    ("model/transforms", "report.on_axes"),
+    ("results", "report.on_axes"),
+    ("tables/lut", "algebra.invert"),
     ("model/transforms", "tables.applying"),
     ("tables/lut", "tables.applying"),
 }

@@ -59,7 +59,7 @@ SHAPER_ROWS = 4096
 LARGEST = 129
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Inversion(Reworked):
     """An inverse, with the exact share that cannot be inverted.
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Transform
+from lutbench.results import Result
 from lutbench.tables.lut import Lut
 from lutbench.tables.nodes import greys
 
@@ -42,8 +43,8 @@ class Change:
         return {"code": self.code, "message": self.message, "value": self.value}
 
 
-@dataclass(frozen=True)
-class Reworked:
+@dataclass(frozen=True, repr=False)
+class Reworked(Result):
     """A LUT made from others.
 
     Parameters

@@ -13,6 +13,7 @@ from lutbench.checks.base import Check, Context, command_line
 from lutbench.checks.limits import CheckFigure
 from lutbench.checks.suite import Suite
 from lutbench.errors import LutbenchError
+from lutbench.results import Result
 
 Status = Literal["passed", "failed", "error", "recorded"]
 
@@ -58,8 +59,8 @@ class Outcome:
         }
 
 
-@dataclass(frozen=True)
-class Report:
+@dataclass(frozen=True, repr=False)
+class Report(Result):
     """The outcomes of a suite, in its order."""
 
     title: str

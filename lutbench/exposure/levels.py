@@ -23,6 +23,7 @@ from lutbench.model.signal import (
     signal_from_full_scale,
 )
 from lutbench.model.transforms import Transform
+from lutbench.results import Result
 from lutbench.tables.nodes import examined
 
 SCHEMA = 1
@@ -312,8 +313,8 @@ class FilterChoice:
         }
 
 
-@dataclass(frozen=True)
-class Levels:
+@dataclass(frozen=True, repr=False)
+class Levels(Result):
     """The levels of a curve for the day.
 
     `source_range` and `target_range` say what the LUT takes and gives; without

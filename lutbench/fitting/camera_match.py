@@ -23,6 +23,7 @@ from lutbench.model.conversion import Encoding
 from lutbench.model.curves.base import Decode, Encode
 from lutbench.model.exposure import Exposure
 from lutbench.model.transforms import Matrix, Pipeline, Transform
+from lutbench.results import Result
 from lutbench.tables.lut import Lut3D
 from lutbench.tables.sampling import sample
 
@@ -86,8 +87,8 @@ class PatchError:
         }
 
 
-@dataclass(frozen=True)
-class CameraMatch:
+@dataclass(frozen=True, repr=False)
+class CameraMatch(Result):
     """The match, its parts, and how good it is.
 
     Parameters

@@ -18,6 +18,7 @@ from lutbench.fitting.registration import check_registration
 from lutbench.fitting.robust import robust_spread
 from lutbench.fitting.scattered import ScatteredFit
 from lutbench.model.signal import CODES_10_BIT
+from lutbench.results import Result
 from lutbench.tables.lut import SIZES_3D, Lut3D, lattice
 
 Array = NDArray[np.float64]
@@ -44,8 +45,8 @@ HEAVY = 30.0
 """A colour seen this often weighs no more: its mean is known well enough."""
 
 
-@dataclass(frozen=True)
-class PairFit:
+@dataclass(frozen=True, repr=False)
+class PairFit(Result):
     """A LUT from a pair of pictures.
 
     Parameters

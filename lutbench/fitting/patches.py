@@ -13,6 +13,7 @@ from lutbench.algebra.result import CodeError, code_error
 from lutbench.errors import LutbenchError
 from lutbench.fitting.scattered import ScatteredFit, smooth_curves
 from lutbench.model.signal import CODES_10_BIT
+from lutbench.results import Result
 from lutbench.tables.lut import SIZES_3D, Lut1D, Lut3D, lattice
 
 Array = NDArray[np.float64]
@@ -27,8 +28,8 @@ POOR = 8.0
 """10-bit code values: a 95th percentile of the held-out error over this is named."""
 
 
-@dataclass(frozen=True)
-class PatchFit:
+@dataclass(frozen=True, repr=False)
+class PatchFit(Result):
     """A LUT from patches.
 
     Parameters

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import codecs
 import os
+import sys
 from pathlib import Path
+from typing import Any, BinaryIO
 
 from lutbench import files
-from lutbench.errors import FormatError
+from lutbench.errors import FormatError, LutbenchError
 from lutbench.formats.lutfile import MAX_BYTES, LutFile
 from lutbench.formats.registry import formats, recognised
 from lutbench.model.transforms import Transform
@@ -16,10 +18,19 @@ HEAD_BYTES = 64 * 1024
 """As much of a file tells its format."""
 
 
-def open_lut(path: str | Path) -> Transform:
-    """The LUT or transform in the file `path`; its content, not its suffix, tells the format.
+def open_lut(path: str | os.PathLike[str] | BinaryIO) -> Transform:
+    """The LUT or transform in a file; its content, not its suffix, tells the format.
 
-    One correction of a CDL file that holds several is asked for as ``FILE#ID``.
+    Parameters
+    ----------
+    path
+        A path; ``FILE#ID`` for one correction of a CDL file that holds several; ``-`` for
+        standard input; or a stream of bytes that is open for reading.
+
+    Returns
+    -------
+    Transform
+        A `Lut1D`, `Lut3D` or `ShaperLut3D`; of other files what they say, exactly.
 
     Raises
     ------
@@ -29,10 +40,35 @@ def open_lut(path: str | Path) -> Transform:
     return read_lut_file(path).lut
 
 
-def read_lut_file(path: str | Path) -> LutFile[Transform]:
+def read_lut_file(path: str | os.PathLike[str] | BinaryIO) -> LutFile[Transform]:
     """As `open_lut`, with the name of the format and notes of what was tolerated."""
+    if not isinstance(path, str | os.PathLike):
+        return _read_stream(path)
+    path = Path(path) if not isinstance(path, str) else path
+    if path == "-":
+        return _read_stream(sys.stdin.buffer, "standard input")
     path, wanted = _with_fragment(path)
     return parse_lut(files.read_bytes(path, limit=MAX_BYTES), str(path), wanted)
+
+
+def _read_stream(stream: Any, name: str = "") -> LutFile[Transform]:
+    """What a stream of bytes holds, as far as a file may be long."""
+    read = getattr(stream, "read", None)
+    if not callable(read):
+        raise LutbenchError(
+            f"{stream!r:.60} is no LUT file", accepted="a path, or a stream of bytes"
+        )
+    given = getattr(stream, "name", "")
+    name = name or (given if isinstance(given, str) else "") or "a stream"
+    try:
+        data = read(MAX_BYTES + 1)
+    except (OSError, ValueError) as error:
+        raise LutbenchError(f"cannot read: {error}", where=name) from error
+    if not isinstance(data, bytes):
+        raise LutbenchError("a stream of text", where=name, accepted="a stream of bytes")
+    if len(data) > MAX_BYTES:
+        raise LutbenchError("is too large", where=name, accepted=f"up to {MAX_BYTES} bytes")
+    return parse_lut(data, name)
 
 
 def parse_lut(data: bytes, where: str, wanted: str | None = None) -> LutFile[Transform]:

@@ -8,6 +8,7 @@ from typing import Any, Literal
 from lutbench.identification.hypothesis import Forecast, Hypothesis
 from lutbench.identification.samples import Samples
 from lutbench.model.transforms import plain
+from lutbench.results import Result
 
 SCHEMA = 1
 
@@ -267,8 +268,8 @@ class Look:
         }
 
 
-@dataclass(frozen=True)
-class Identification:
+@dataclass(frozen=True, repr=False)
+class Identification(Result):
     """What is inside a LUT.
 
     Parameters

@@ -27,6 +27,7 @@ from lutbench.model.curves.video import Bt1886
 from lutbench.model.gamuts import BT709, Gamut
 from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange, check_range
 from lutbench.model.transforms import Transform
+from lutbench.results import Result
 
 if TYPE_CHECKING:
     from lutbench.inspection.box import Box
@@ -37,8 +38,8 @@ SCHEMA = 1
 TENTHS = tuple(k / 10 for k in range(11))
 
 
-@dataclass(frozen=True)
-class Inspection:
+@dataclass(frozen=True, repr=False)
+class Inspection(Result):
     """What was found out about a LUT.
 
     Parameters

@@ -25,6 +25,7 @@ from lutbench.model.curves.video import Bt709
 from lutbench.model.gamuts import ACES_AP1, BT709
 from lutbench.model.signal import BIT_DEPTHS
 from lutbench.model.transforms import Array, Transform
+from lutbench.results import Result
 from lutbench.tables.nodes import domain_of
 
 SETS = ("chart", "neutral", "random", "nodes")
@@ -69,8 +70,8 @@ class WorstColour:
         }
 
 
-@dataclass(frozen=True, eq=False)
-class Comparison:
+@dataclass(frozen=True, eq=False, repr=False)
+class Comparison(Result):
     """What `compare` found."""
 
     view: View

@@ -326,6 +326,11 @@ def open_catalogue(*files: str | Path, user: bool | None = None) -> Catalogue:
         Whether the per-user folder is read; None: unless the environment variable
         ``LUTBENCH_USER_DEFINITIONS`` is ``no``.
 
+    Returns
+    -------
+    Catalogue
+        Names to curves and gamuts.
+
     Raises
     ------
     DefinitionError

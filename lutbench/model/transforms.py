@@ -126,6 +126,32 @@ class Transform:
         values = {field.name: getattr(self, field.name) for field in fields(self) if field.init}
         return _made, (type(self), values)
 
+    def save(self, path: Any, *, force: bool = False) -> None:
+        """Write the transform to `path`, in the format that its suffix names.
+
+        Parameters
+        ----------
+        path
+            ``.cube``, ``.clf``, ``.cdl``, ``.cc`` or ``.ccc``. What a format cannot hold as
+            it is, is sampled.
+        force
+            Whether a file that exists is replaced.
+
+        Raises
+        ------
+        LutbenchError
+            When the format cannot hold it, or the file cannot be written.
+        """
+        upstairs("formats.saving").save(self, path, force=force)
+
+    def plot(self, ax: Any = None) -> Any:
+        """Draw the neutral axis on matplotlib axes (new ones where `ax` is None); the axes."""
+        return upstairs("report.on_axes").plot(self, ax)
+
+    def to_dict(self) -> dict[str, Any]:
+        """As `to_data`."""
+        return self.to_data()
+
     def to_data(self) -> dict[str, Any]:
         """Plain data (strings, numbers, lists, dicts) that says what this transform is."""
         return {"kind": self.kind} | {

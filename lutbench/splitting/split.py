@@ -19,6 +19,7 @@ from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Conversion
 from lutbench.model.grade import Cdl
 from lutbench.model.transforms import Array, Pipeline, Transform, plain
+from lutbench.results import Result
 from lutbench.splitting.clean import Tasks, clean_conversion, noise_of
 from lutbench.splitting.frame import LARGEST, Frame
 from lutbench.splitting.look import LookPart, look_between, on_full_scale
@@ -37,8 +38,8 @@ CURVE_ERROR = 0.05
 MOST_NODES = 40_000
 
 
-@dataclass(frozen=True, eq=False)
-class Split:
+@dataclass(frozen=True, eq=False, repr=False)
+class Split(Result):
     """The parts of a LUT, in the order in which they act: gamut, curve, look.
 
     Parameters

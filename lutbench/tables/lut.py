@@ -230,6 +230,24 @@ class Lut3D(_Lut):
         """The LUT that changes nothing."""
         return cls(lattice(size), title=title)
 
+    def inverse(self) -> Transform:
+        """The LUT that undoes this one, solved on its nodes.
+
+        `lutbench.invert` does the same, with the share that cannot be undone and other ways
+        to meet it.
+
+        Raises
+        ------
+        NotInvertibleError
+            When the LUT gives one colour, or a plane of them.
+        """
+        found: Transform = upstairs("algebra.invert").invert(self).lut
+        return found
+
+    def with_domain(self, domain: ArrayLike) -> Self:
+        """The same table over another domain, (2,) or (2, 3)."""
+        return replace(self, domain=domain)  # type: ignore[arg-type]
+
     @property
     def nodes(self) -> Array:
         """The inputs of the nodes, shape (n, n, n, 3), indexed like the table."""
@@ -282,6 +300,11 @@ class ShaperLut3D(_Lut):
         """The same LUT with another interpolation between its nodes."""
         inner = self.lut.with_interpolation(interpolation)
         return self if inner is self.lut else replace(self, lut=inner)
+
+    def inverse(self) -> Transform:
+        """As `Lut3D.inverse`, of the two together."""
+        found: Transform = upstairs("algebra.invert").invert(self).lut
+        return found
 
     def __repr__(self) -> str:
         return f"ShaperLut3D(shaper={self.shaper.size}, size={self.size}, title={self.title!r})"

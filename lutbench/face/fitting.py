@@ -1,0 +1,177 @@
+"""Functions that make a LUT of pictures."""
+
+from __future__ import annotations
+
+import math
+import os
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from lutbench.errors import LutbenchError
+from lutbench.face import arguments
+from lutbench.face.arguments import Picture
+from lutbench.model.encoding import Encoding
+
+if TYPE_CHECKING:
+    from lutbench.fitting.camera_match import CameraMatch
+    from lutbench.fitting.pair import PairFit
+    from lutbench.fitting.patches import PatchFit
+
+FITTED = (2, 65)
+"""Sizes of a LUT that is fitted to pictures."""
+
+
+def learn(
+    before: Picture,
+    after: Picture,
+    *,
+    size: int = 33,
+    smoothness: float | None = None,
+    title: str = "",
+) -> PairFit:
+    """The LUT between a still and the same still graded.
+
+    Parameters
+    ----------
+    before, after
+        The same still pixel on pixel: paths, or arrays (height, width, 3).
+    size
+        Nodes an edge, 2 to 65.
+    smoothness
+        How strongly the LUT is pulled straight, over 0 to 1; what foretells unseen parts
+        best unless given.
+    title
+        The title of the LUT.
+
+    Returns
+    -------
+    PairFit
+        `lut`, what it covers, and its error on parts that were held out.
+
+    Raises
+    ------
+    LutbenchError
+        When a file cannot be read, or the stills are not one and the same.
+    """
+    from lutbench.fitting.pair import fit_pair
+
+    names = [str(each) for each in (before, after) if isinstance(each, str | os.PathLike)]
+    return fit_pair(
+        arguments.picture(before, "before"),
+        arguments.picture(after, "after"),
+        arguments.whole(size, "size", *FITTED),
+        smoothness=_smoothness(smoothness),
+        title=arguments.text(title, "title"),
+        where=", ".join(names),
+    )
+
+
+def capture(
+    picture: Picture, *, size: int = 33, smoothness: float | None = None, title: str = ""
+) -> PatchFit:
+    """The LUT of a box, from the chart that came back from it.
+
+    Parameters
+    ----------
+    picture
+        The chart of ``lutbench chart`` as it came back: a path, or an array.
+    size
+        Nodes an edge, 2 to 65.
+    smoothness
+        How strongly the LUT is pulled straight, over 0 to 1; what foretells unseen patches
+        best unless given.
+    title
+        The title of the LUT.
+
+    Returns
+    -------
+    PatchFit
+        `lut`, and its error on patches that were held out.
+
+    Raises
+    ------
+    LutbenchError
+        When the picture shows no such chart, or not the whole of it.
+    """
+    from lutbench.fitting.patches import fit_patches
+    from lutbench.media.chart.picture import read_chart
+
+    name = str(picture) if isinstance(picture, str | os.PathLike) else "the picture"
+    reading = read_chart(arguments.picture(picture, "picture"), name)
+    return fit_patches(
+        reading.inputs,
+        reading.outputs,
+        arguments.whole(size, "size", *FITTED),
+        uncertainty=math.hypot(reading.uncertainty / 255, 12**-0.5 / 255),
+        smoothness=_smoothness(smoothness),
+        title=arguments.text(title, "title"),
+    )
+
+
+def match(
+    source: ArrayLike | str | os.PathLike[str],
+    target: ArrayLike | str | os.PathLike[str],
+    source_encoding: Encoding,
+    target_encoding: Encoding,
+    *,
+    residual: bool = False,
+) -> CameraMatch:
+    """The transform that brings one camera to another, by a chart that both shot.
+
+    Parameters
+    ----------
+    source, target
+        Signal of the same patches: arrays (patches, 3), or CSV files with the columns
+        name, R, G, B.
+    source_encoding, target_encoding
+        What the two cameras record.
+    residual
+        Fit a smooth residual beyond the matrix.
+
+    Returns
+    -------
+    CameraMatch
+        Exposure, white balance, matrix, the error of each patch in ΔE 2000, and `lut(size)`.
+
+    Raises
+    ------
+    LutbenchError
+        When there are too few patches, or they do not belong together.
+    """
+    from lutbench.fitting.camera_match import match_cameras
+
+    for end, what in ((source_encoding, "source"), (target_encoding, "target")):
+        if not isinstance(end, Encoding):
+            raise LutbenchError(f"{end!r:.60} is no Encoding", where=what, accepted="an Encoding")
+    (names, first), (_, second) = _patches(source, "source"), _patches(target, "target")
+    if len(first) != len(second):
+        raise LutbenchError(
+            f"{len(first)} patches on one side, {len(second)} on the other", accepted="one chart"
+        )
+    flag = arguments.flag(residual, "residual")
+    return match_cameras(
+        first, second, source_encoding, target_encoding, names=names, residual=flag
+    )
+
+
+def _patches(value: Any, what: str) -> tuple[tuple[str, ...], NDArray[np.float64]]:
+    if isinstance(value, str | os.PathLike):
+        from lutbench.media.chart.patches import read_patch_table
+
+        table = read_patch_table(os.fspath(value))
+        return table.names, table.signal
+    try:
+        found = np.asarray(value, dtype=np.float64)
+    except (TypeError, ValueError):
+        found = np.empty(0)
+    if found.ndim != 2 or found.shape[1] != 3 or not np.isfinite(found).all():
+        raise LutbenchError(
+            "are no patches", where=what, accepted="an array (patches, 3), a CSV file"
+        )
+    return (), found
+
+
+def _smoothness(value: Any) -> float | None:
+    return None if value is None else arguments.real(value, "smoothness", 1e-12, 1.0)

@@ -1,0 +1,175 @@
+"""Functions that make a LUT of names or transforms, and put pixels through one."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Unpack
+
+from numpy.typing import ArrayLike, NDArray
+
+from lutbench.face import arguments
+from lutbench.face.arguments import LutLike
+from lutbench.model.catalogue import Catalogue
+from lutbench.model.curves.base import Curve
+from lutbench.model.transforms import Interpolation
+from lutbench.recipes.settings import Choices
+from lutbench.tables.lut import SIZES_3D, UNIT_DOMAIN, Lut, Lut3D
+
+if TYPE_CHECKING:
+    pass
+
+
+def build(
+    source_curve: Curve | str,
+    target_curve: Curve | str = "",
+    *,
+    catalogue: Catalogue | None = None,
+    **settings: Unpack[Choices],
+) -> Lut:
+    """A LUT from names: curves and gamuts of the catalogue.
+
+    Parameters
+    ----------
+    source_curve, target_curve
+        Names of the catalogue, or curves; or all in words as the only argument:
+        "ACEScct, ACEScg to BT.1886, BT.709". A ``gamut`` LUT needs no target curve.
+    source_gamut, target_gamut
+        Names of the catalogue. A ``curve`` LUT needs none.
+    kind
+        ``combined`` (the default), ``curve`` or ``gamut``.
+    size
+        Nodes an edge, 2 to 256 (33); of a 1D LUT rows, 2 to 65536 (1024).
+    exposure
+        Stops by which the light is raised before it is shown.
+    tone
+        ``clip`` (the default), or the name of a tone mapper, as ``shoulder``: highlights
+        roll off instead of being cut.
+    gamut
+        ``clip`` (the default), or ``compress``: colours outside the target gamut are drawn in.
+    adaptation
+        How a white is brought to another: ``bradford`` (the default), ``cat02``, ``cat16``,
+        ``none``.
+    source_range, target_range
+        ``full`` (the default) or ``legal`` (laid out for ten bits).
+    dimensions
+        3 (the default); or 1, for a ``curve`` LUT.
+    title
+        The title in the file; what the LUT does unless given.
+    catalogue
+        Where names are looked up; `open_catalogue()` unless given.
+
+    Returns
+    -------
+    Lut
+        A `Lut3D`, or a `Lut1D` of one dimension.
+
+    Raises
+    ------
+    LutbenchError
+        For a name that nobody knows (with the nearest ones) or a value out of limits.
+
+    >>> build("ACEScct, ACEScg to BT.1886, BT.709", size=17)
+    Lut3D(size=17, title='ACEScct to BT.1886, ACES AP1 to BT.709')
+    """
+    from lutbench.recipes.make import build
+    from lutbench.recipes.subjects import quick_settings
+
+    known = arguments.known(catalogue)
+    if isinstance(source_curve, str) and not target_curve and " to " in source_curve:
+        whole: Any = {**quick_settings(source_curve), **settings}
+    else:
+        whole = {"source_curve": source_curve, "target_curve": target_curve, **settings}
+    return build(**whole, catalogue=known)
+
+
+def sample(
+    transform: LutLike,
+    size: int = 33,
+    *,
+    domain: ArrayLike = UNIT_DOMAIN,
+    title: str = "",
+    interpolation: Interpolation = "tetrahedral",
+    catalogue: Catalogue | None = None,
+) -> Lut3D:
+    """A transform at the nodes of a lattice, as a 3D LUT.
+
+    Parameters
+    ----------
+    transform
+        A transform, a LUT, a path, or words like "ACEScct, ACEScg to BT.1886, BT.709".
+    size
+        Nodes an edge, 2 to 256.
+    domain
+        Least and greatest input: (2,), or (2, 3) for each channel.
+    title
+        The title of the LUT.
+    interpolation
+        ``"tetrahedral"`` or ``"trilinear"``.
+    catalogue
+        Where names are looked up; `open_catalogue()` unless given.
+
+    Returns
+    -------
+    Lut3D
+        Exact on its nodes.
+
+    Raises
+    ------
+    LutbenchError
+        When a name is not known, or a number is out of limits.
+
+    >>> sample("ACEScct to BT.1886; kind=curve", 5).shape
+    (5, 5, 5, 3)
+    """
+    from lutbench.tables.sampling import sample
+
+    bounds = Lut3D.identity(2).with_domain(domain).domain
+    return sample(
+        arguments.transform(transform, catalogue, "transform"),
+        arguments.whole(size, "size", *SIZES_3D),
+        domain=bounds,
+        title=arguments.text(title, "title"),
+        interpolation=interpolation,
+    )
+
+
+def apply(
+    lut: LutLike,
+    rgb: ArrayLike,
+    *,
+    interpolation: Interpolation | None = None,
+    out: NDArray[Any] | None = None,
+    threads: int | None = None,
+    catalogue: Catalogue | None = None,
+) -> NDArray[Any]:
+    """Pixels through a LUT.
+
+    Parameters
+    ----------
+    lut
+        A LUT, a path, or words like "ACEScct, ACEScg to BT.1886, BT.709".
+    rgb
+        R G B on the last axis; uint8 and uint16 are codes of the full range, floats signal.
+    interpolation
+        ``"tetrahedral"`` or ``"trilinear"``; None: what the LUT says.
+    out
+        Where to put the result: of the shape and type of `rgb`.
+    threads
+        At most so many threads.
+    catalogue
+        Where names are looked up; `open_catalogue()` unless given.
+
+    Returns
+    -------
+    ndarray
+        `out`, or a new array: uint8, uint16 and float32 as they came, all else float64.
+
+    Raises
+    ------
+    LutbenchError
+        When the LUT cannot be read, or `rgb` or `out` is no such array.
+
+    >>> apply("ACEScct to BT.1886; kind=curve", [0.413588, 0.413588, 0.413588]).round(3).tolist()
+    [0.489, 0.489, 0.489]
+    """
+    found = arguments.transform(lut, catalogue)
+    return found.apply(rgb, interpolation, out=out, threads=threads)

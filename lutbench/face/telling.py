@@ -1,0 +1,338 @@
+"""Functions that say something of a LUT: inspect, identify, split, compare, levels, verify."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from lutbench.errors import LutbenchError
+from lutbench.face import arguments
+from lutbench.face.arguments import LutLike
+from lutbench.model.catalogue import Catalogue
+from lutbench.model.curves.base import Curve
+from lutbench.model.encoding import Encoding
+from lutbench.model.gamuts import Gamut
+from lutbench.model.signal import Range
+
+if TYPE_CHECKING:
+    from lutbench.checks.runner import Report
+    from lutbench.exposure.levels import Levels
+    from lutbench.identification.result import Identification
+    from lutbench.inspection.inspection import Inspection
+    from lutbench.measure.comparison import Comparison
+    from lutbench.splitting.split import Split
+
+
+def inspect(
+    lut: LutLike,
+    *,
+    source_curve: Curve | str | None = None,
+    source_gamut: Gamut | str | None = None,
+    source_range: Range = "full",
+    target_range: Range = "full",
+    target_curve: Curve | str | None = None,
+    target_gamut: Gamut | str | None = None,
+    limits: Mapping[str, float] | None = None,
+    catalogue: Catalogue | None = None,
+) -> Inspection:
+    """What a LUT does, and what is wrong with it.
+
+    Parameters
+    ----------
+    lut
+        A LUT, a path, or words like "ACEScct, ACEScg to BT.1886, BT.709".
+    source_curve, source_gamut
+        What the recording is, by name or object: adds levels in stops and
+        reflectance, and what happens to hues.
+    source_range, target_range
+        ``full`` or ``legal``: the range of the values that go in and come out.
+    target_curve, target_gamut
+        How what comes out is seen; BT.1886 and BT.709 unless told.
+    limits
+        Limits of findings by their codes, in the units that the findings tell.
+    catalogue
+        Where names are looked up; `open_catalogue()` unless given.
+
+    Returns
+    -------
+    Inspection
+        `findings` are what is wrong, worst first.
+
+    Raises
+    ------
+    LutbenchError
+        When the file cannot be read, a name is not known, or a limit is none.
+
+    >>> inspect("ACEScct, ACEScg to BT.1886, BT.709; size=17").kind
+    'combined'
+    """
+    from lutbench.inspection.inspection import inspect
+
+    if limits is not None and not isinstance(limits, Mapping):
+        raise LutbenchError(
+            f"{limits!r:.60} are no limits", where="limits", accepted="numbers by code"
+        )
+    words = isinstance(lut, str) and not Path(lut).is_file()
+    subject = arguments.transform(lut, catalogue) if words or not _is_path(lut) else lut
+    return inspect(
+        subject,  # type: ignore[arg-type]
+        source_curve=source_curve,
+        source_gamut=source_gamut,
+        source_range=source_range,
+        target_range=target_range,
+        target_curve=target_curve,
+        target_gamut=target_gamut,
+        limits=limits,
+        catalogue=arguments.known(catalogue),
+    )
+
+
+def identify(
+    lut: LutLike,
+    *,
+    catalogue: Catalogue | None = None,
+    source_curve: str | None = None,
+    source_gamut: str | None = None,
+    source_range: Range | None = None,
+    target_curve: str | None = None,
+    target_gamut: str | None = None,
+    target_range: Range | None = None,
+) -> Identification:
+    """What is inside a LUT: source and target curve, gamut and range, exposure, look.
+
+    Parameters
+    ----------
+    lut
+        A LUT, a path, or words like "ACEScct, ACEScg to BT.1886, BT.709".
+    catalogue
+        The curves and gamuts to look among; `open_catalogue()` unless given.
+    source_curve, source_gamut, source_range, target_curve, target_gamut, target_range
+        What is known already, by name.
+
+    Returns
+    -------
+    Identification
+        `candidates`, best first, with errors in 10-bit codes, and how sure it is.
+
+    Raises
+    ------
+    LutbenchError
+        When the file cannot be read, or a name is not known.
+    """
+    from lutbench.identification.search import identify
+
+    return identify(
+        arguments.transform(lut, catalogue),
+        catalogue=None if catalogue is None else arguments.known(catalogue),
+        source_curve=source_curve,
+        source_gamut=source_gamut,
+        source_range=source_range,
+        target_curve=target_curve,
+        target_gamut=target_gamut,
+        target_range=target_range,
+    )
+
+
+def split(
+    lut: LutLike,
+    *,
+    catalogue: Catalogue | None = None,
+    identification: Identification | None = None,
+) -> Split:
+    """A LUT taken apart: gamut, curve and look, as LUTs whose chain gives it back.
+
+    Parameters
+    ----------
+    lut
+        A LUT, a path, or words like "ACEScct, ACEScg to BT.1886, BT.709".
+    catalogue
+        The curves and gamuts to look among; `open_catalogue()` unless given.
+    identification
+        What `identify` found, where it was asked already.
+
+    Returns
+    -------
+    Split
+        The parts, and how far their chain is from the LUT, in 10-bit codes.
+
+    Raises
+    ------
+    LutbenchError
+        When the file cannot be read, or there is nothing to take apart.
+    """
+    from lutbench.identification.result import Identification
+    from lutbench.splitting.split import split
+
+    if identification is not None and not isinstance(identification, Identification):
+        raise LutbenchError(
+            f"{identification!r:.60}", where="identification", accepted="what identify() gives"
+        )
+    return split(
+        arguments.transform(lut, catalogue),
+        catalogue=None if catalogue is None else arguments.known(catalogue),
+        identification=identification,
+    )
+
+
+def compare(
+    a: LutLike,
+    b: LutLike,
+    *,
+    source: Encoding | None = None,
+    target: Encoding | None = None,
+    sets: Sequence[str] | None = None,
+    bits: int = 10,
+    worst: int = 8,
+    catalogue: Catalogue | None = None,
+) -> Comparison:
+    """How far two LUTs or transforms are apart, where, and why.
+
+    Parameters
+    ----------
+    a, b
+        LUTs, paths, or words like "ACEScct, ACEScg to BT.1886, BT.709".
+    source, target
+        What goes in and comes out; as words or a recipe tell it, unless given.
+    sets
+        The sets of test colours: ``chart``, ``neutral``, ``random``.
+    bits
+        The depth of the code values: 8, 10, 12 or 16.
+    worst
+        So many of the worst colours are kept, 0 to 100.
+    catalogue
+        Where names are looked up; `open_catalogue()` unless given.
+
+    Returns
+    -------
+    Comparison
+        ΔE 2000, ΔE ITP and code values over the test colours, and an explanation.
+
+    Raises
+    ------
+    LutbenchError
+        When a file cannot be read, a name is not known, or a number is out of limits.
+    """
+    from lutbench.measure.comparison import SETS, compare
+
+    for end, what in ((source, "source"), (target, "target")):
+        if end is not None and not isinstance(end, Encoding):
+            raise LutbenchError(f"{end!r:.60} is no Encoding", where=what, accepted="an Encoding")
+    one, other = (arguments.named(each, catalogue, what) for each, what in ((a, "a"), (b, "b")))
+    return compare(
+        one.transform,
+        other.transform,
+        source=source or one.source or other.source,
+        target=target or one.target or other.target,
+        sets=SETS if sets is None else arguments.texts(sets, "sets"),
+        bits=arguments.whole(bits, "bits", 8, 16),
+        worst=arguments.whole(worst, "worst", 0, 100),
+    )
+
+
+def levels(
+    curve: Curve | str,
+    lut: LutLike | None = None,
+    *,
+    source_range: Range = "full",
+    target_range: Range = "full",
+    zebra_min: float | None = None,
+    catalogue: Catalogue | None = None,
+) -> Levels:
+    """Where grey, skin, white and each stop lie on a curve, and after a LUT.
+
+    Parameters
+    ----------
+    curve
+        What the camera records, by name or object.
+    lut
+        What the picture is watched through: a LUT, a path or words; None for nothing.
+    source_range, target_range
+        ``full`` or ``legal``: the range of the values that go into the LUT and come out.
+    zebra_min
+        The lowest zebra that the camera offers, percent of signal.
+    catalogue
+        Where names are looked up; `open_catalogue()` unless given.
+
+    Returns
+    -------
+    Levels
+        Signal, percent and code values, full and legal, of reflectances and stops.
+
+    Raises
+    ------
+    LutbenchError
+        When a name is not known, the file cannot be read, or a number is out of limits.
+    """
+    from lutbench.exposure.levels import levels
+
+    more: dict[str, Any] = {}
+    if zebra_min is not None:
+        more["zebra_min"] = arguments.real(zebra_min, "zebra_min", 0, 109)
+    subject = None if lut is None else arguments.named(lut, catalogue, "lut")
+    return levels(
+        arguments.known(catalogue).curve(curve, "curve", exact=False),
+        None if subject is None else subject.transform,
+        lut_name="" if subject is None else subject.name,
+        source_range=source_range,
+        target_range=target_range,
+        **more,
+    )
+
+
+def verify(
+    suite: str | os.PathLike[str],
+    *,
+    expression: str = "",
+    tags: Sequence[str] = (),
+    definitions: Sequence[str | os.PathLike[str]] = (),
+    jobs: int = 1,
+) -> Report:
+    """Run the checks of a suite.
+
+    Parameters
+    ----------
+    suite
+        The path of a suite in TOML.
+    expression
+        Words of the names of the checks to run, with ``and``, ``or`` and ``not``.
+    tags
+        Only checks that carry one of them.
+    definitions
+        Files with curves and gamuts of your own.
+    jobs
+        Checks at once, 1 to 64, in processes of their own.
+
+    Returns
+    -------
+    Report
+        `passed`, and the outcomes in the suite's order.
+
+    Raises
+    ------
+    LutbenchError
+        When the suite cannot be used. A check that fails raises nothing.
+    """
+    from lutbench.checks.runner import SuiteRun, run_suite
+    from lutbench.checks.suite import read_suite
+
+    if not isinstance(suite, str | os.PathLike):
+        raise LutbenchError(f"{suite!r:.60} is no path", where="suite", accepted="a path")
+    named = [definitions] if isinstance(definitions, str | os.PathLike) else definitions
+    if not all(isinstance(each, str | os.PathLike) for each in _listed(named, "definitions")):
+        raise LutbenchError("are no paths", where="definitions", accepted="paths")
+    read = read_suite(Path(suite), [Path(each) for each in named])
+    chosen = read.selected(arguments.text(expression, "expression"), arguments.texts(tags, "tags"))
+    return run_suite(read, chosen, SuiteRun(jobs=arguments.whole(jobs, "jobs", 1, 64)))
+
+
+def _listed(value: Any, what: str) -> list[Any]:
+    try:
+        return list(value)
+    except TypeError:
+        raise LutbenchError(f"{value!r:.60} is no list", where=what) from None
+
+
+def _is_path(value: Any) -> bool:
+    return isinstance(value, str | os.PathLike)

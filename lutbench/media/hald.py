@@ -1,0 +1,84 @@
+"""Hald images: a LUT as a picture.
+
+A picture of level n is n³ by n³ pixels and holds every colour of a lattice of n² nodes an
+edge, red fastest, in lines from the top left. What a program makes of an identity picture
+is the program's LUT. In common use, without a standard.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+
+from lutbench.errors import LutbenchError
+from lutbench.media.still.still import Still, read_still, write_still
+from lutbench.tables.lut import Lut3D, lattice
+
+LEVELS = (2, 12)
+"""4 to 144 nodes an edge: pictures of 8 to 1728 pixels a side."""
+
+
+def read_hald(path: str | Path) -> Lut3D:
+    """The LUT in a Hald image.
+
+    Parameters
+    ----------
+    path
+        A still of n³ by n³ pixels, n from 2 to 12: code values or floats of signal.
+
+    Returns
+    -------
+    Lut3D
+        Of n² nodes an edge, over 0..1.
+
+    Raises
+    ------
+    LutbenchError
+        When the file cannot be read, or its size is that of no Hald image.
+    """
+    signal = read_still(path).signal()
+    height, width = signal.shape[:2]
+    level = round(width ** (1 / 3))
+    if height != width or level**3 != width or not LEVELS[0] <= level <= LEVELS[1]:
+        raise LutbenchError(
+            f"a picture of {width}×{height} pixels is no Hald image",
+            where=path,
+            accepted="8×8, 27×27, 64×64, 125×125, … 1728×1728",
+        )
+    size = level * level
+    table = signal.reshape(size, size, size, 3).transpose(2, 1, 0, 3)
+    return Lut3D(table, title=Path(path).stem)
+
+
+def write_hald(lut: Lut3D | None, path: str | Path, *, level: int = 8, force: bool = False) -> None:
+    """Write a Hald image, of 16 bits where the format holds them.
+
+    Parameters
+    ----------
+    lut
+        What the picture holds; None for the identity, to send through a program.
+    path
+        A still; the suffix names the format. One without loss is needed.
+    level
+        n, from 2 to 12: n² nodes an edge, n³ pixels a side.
+    force
+        Whether a file that exists is replaced.
+
+    Raises
+    ------
+    LutbenchError
+        When the level is out of limits, the format loses colours, or the file cannot be written.
+    """
+    low, high = LEVELS
+    if not isinstance(level, int) or isinstance(level, bool) or not low <= level <= high:
+        raise LutbenchError(
+            f"{level!r:.40} is no level", where="level", accepted=f"{low} to {high}"
+        )
+    if Path(path).suffix.lower() in (".jpg", ".jpeg"):
+        raise LutbenchError("JPEG loses colours", where=path, accepted=".png, .tif, .exr")
+    nodes = lattice(level * level)
+    table = nodes if lut is None else lut.apply(nodes)
+    signal = np.clip(table.transpose(2, 1, 0, 3), 0, 1).reshape(level**3, level**3, 3)
+    codes = np.rint(signal * 65535).astype(np.uint16)
+    write_still(Still(codes, ("R", "G", "B"), "16"), path, force=force)

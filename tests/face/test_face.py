@@ -1,0 +1,236 @@
+"""The face: what stands at the top, what each function takes, and what each result can do."""
+
+from __future__ import annotations
+
+import dataclasses
+import inspect as python
+import io
+import json
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import matplotlib.pyplot as plt
+import numpy as np
+import pytest
+
+import lutbench as lb
+from lutbench.results import Result
+
+WORDS = "ACEScct, ACEScg to BT.1886, BT.709"
+FUNCTIONS = [
+    name for name in lb.__all__ if not name.startswith("_") and python.isfunction(getattr(lb, name))
+]
+
+
+@pytest.fixture(scope="module")
+def day(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("face") / "day.cube"
+    lb.build(WORDS, size=17).save(path)
+    return path
+
+
+def test_dir_is_the_table_of_contents() -> None:
+    found = subprocess.run(
+        [sys.executable, "-c", "import lutbench; print(*dir(lutbench))"],
+        capture_output=True,
+        text=True,
+    ).stdout.split()
+    assert [name for name in found if not name.startswith("__")] == sorted(
+        name for name in lb.__all__ if not name.startswith("__")
+    )
+    for name in lb.__all__:
+        assert getattr(lb, name) is not None
+
+
+@pytest.mark.parametrize("name", FUNCTIONS)
+def test_public_functions_say_what_they_take_give_and_raise(name: str) -> None:
+    function = getattr(lb, name)
+    text = python.getdoc(function) or ""
+    for section in ("Parameters", "Returns", "Raises"):
+        if section == "Returns" and python.signature(function).return_annotation == "None":
+            continue
+        assert f"\n{section}\n{'-' * len(section)}\n" in text, section
+    told = text.split("Parameters\n")[1].split("\nRaises\n")[0]
+    for parameter in python.signature(function).parameters.values():
+        if parameter.kind is not parameter.VAR_KEYWORD:
+            assert parameter.name in told, parameter.name
+
+
+def results(day: Path) -> dict[str, Any]:
+    lut = lb.open_lut(day)
+    return {
+        "inspect": lb.inspect(day, source_curve="ACEScct"),
+        "identify": lb.identify(lut),
+        "split": lb.split(lut),
+        "compare": lb.compare(day, WORDS, sets=["chart"]),
+        "levels": lb.levels("ACEScct", day),
+        "chain": lb.chain(day, day),
+        "invert": lb.invert(lb.sample("linear to gamma 2.4; kind=curve", 9)),
+        "resample": lb.resample(day, 9, "linear"),
+        "blend": lb.blend(day, lut, 0.5),
+    }
+
+
+@pytest.fixture(scope="module")
+def given(day: Path) -> dict[str, Any]:
+    return results(day)
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["inspect", "identify", "split", "compare", "levels", "chain", "invert", "resample", "blend"],
+)
+def test_results(given: dict[str, Any], name: str) -> None:
+    found = given[name]
+    assert isinstance(found, Result)
+    assert dataclasses.is_dataclass(found)
+    with pytest.raises(dataclasses.FrozenInstanceError):
+        found.anything = 1
+    assert len(repr(found)) < 200
+    assert "\n" not in repr(found)
+    assert repr(found).startswith(type(found).__name__)
+    assert found._repr_html_().startswith("<table>")
+    json.dumps(found.to_dict())
+    figure, ax = plt.subplots()
+    try:
+        if name == "identify":
+            with pytest.raises(lb.LutbenchError, match="is not drawn"):
+                found.plot(ax)
+        else:
+            assert found.plot(ax) is ax
+            assert ax.lines or ax.patches
+            assert ax.get_ylabel()
+        with pytest.raises(lb.LutbenchError):
+            found.plot("axes")
+    finally:
+        plt.close(figure)
+
+
+def test_a_lut_is_drawn_on_axes_of_its_own(day: Path) -> None:
+    try:
+        ax = lb.open_lut(day).plot()
+        assert len(ax.lines) == 1  # neutral all along
+    finally:
+        plt.close("all")
+
+
+def test_words_paths_and_luts_are_taken_alike(day: Path) -> None:
+    lut = lb.open_lut(day)
+    for form in (lut, day, str(day), lb.chain(day).lut):
+        assert lb.inspect(form).kind == "combined"
+        np.testing.assert_array_equal(lb.apply(form, [0.4, 0.4, 0.4]), lut.apply([0.4] * 3))
+    exact = lb.apply(WORDS, [0.4, 0.5, 0.6])
+    np.testing.assert_allclose(exact, lut.apply([0.4, 0.5, 0.6]), atol=0.01)
+    assert lb.build(WORDS, size=17) == lb.sample(WORDS, 17)
+    assert (
+        lb.compare(WORDS, WORDS + "; exposure=1", sets=["neutral"]).source.curve.name == "ACEScct"
+    )
+
+
+def test_streams_and_bytes(day: Path) -> None:
+    lut = lb.open_lut(day)
+    with open(day, "rb") as stream:
+        assert lb.open_lut(stream) == lut
+    assert lb.open_lut(io.BytesIO(day.read_bytes())) == lut
+    with pytest.raises(lb.LutbenchError, match="stream of text"), open(day) as text:
+        lb.open_lut(text)  # type: ignore[arg-type]
+    line = [sys.executable, "-m", "lutbench", "inspect", "-", "--json"]
+    found = subprocess.run(line, input=day.read_bytes(), capture_output=True)
+    assert json.loads(found.stdout)["kind"] == "combined"
+
+
+@pytest.mark.parametrize("suffix", [".cube", ".clf"])
+def test_save(tmp_path: Path, suffix: str) -> None:
+    lut = lb.build(WORDS, size=9)
+    path = tmp_path / f"a{suffix}"
+    lut.save(path)
+    np.testing.assert_allclose(np.asarray(lb.open_lut(path)), lut.table, atol=1e-6)
+    with pytest.raises(lb.LutbenchError, match="exists"):
+        lut.save(path)
+    lut.save(path, force=True)
+    for bad in (None, 3, tmp_path / "a.unknown", tmp_path / "no" / "a.cube"):
+        with pytest.raises(lb.LutbenchError):
+            lut.save(bad)
+
+
+def test_inverse_of_a_lattice() -> None:
+    lut = lb.sample("linear to gamma 2.4; kind=curve", 17)
+    back = lut.inverse()
+    colours = np.random.default_rng(0).uniform(0.2, 0.9, (100, 3))
+    np.testing.assert_allclose(back.apply(lut.apply(colours)), colours, atol=0.01)
+    with pytest.raises(lb.NotInvertibleError):
+        lb.Lut3D(np.full((5, 5, 5, 3), 0.5)).inverse()
+
+
+def test_names() -> None:
+    assert {"ACEScct", "BT.1886"} <= set(lb.curves())
+    assert {"BT.709", "P3-D65"} <= set(lb.gamuts())
+    curve = lb.open_catalogue().curve("ACEScct")
+    assert isinstance(curve, lb.Curve)
+    assert isinstance(lb.Cdl().inverse(), lb.Transform)
+
+
+def test_hald(tmp_path: Path) -> None:
+    """A Hald image of level n is n³ square, red fastest, then green (as in common use)."""
+    lb.write_hald(None, tmp_path / "identity.png", level=4)
+    from PIL import Image
+
+    pixels = np.asarray(Image.open(tmp_path / "identity.png"))
+    assert pixels.shape[:2] == (64, 64)
+    flat = pixels.reshape(-1, 3).astype(float) / np.iinfo(pixels.dtype).max
+    index = np.arange(64 * 64)
+    steps = np.stack([index % 16, index // 16 % 16, index // 256], axis=1) / 15
+    np.testing.assert_allclose(flat, steps, atol=1 / 255)
+    lut = lb.build(WORDS, size=16)
+    lb.write_hald(lut, tmp_path / "lut.tif", level=4)
+    np.testing.assert_allclose(lb.read_hald(tmp_path / "lut.tif").table, lut.table, atol=1e-5)
+    with pytest.raises(lb.LutbenchError, match="level"):
+        lb.write_hald(None, tmp_path / "b.png", level=1)
+    with pytest.raises(lb.LutbenchError, match="JPEG"):
+        lb.write_hald(None, tmp_path / "b.jpg")
+    lb.write_hald(None, tmp_path / "c.png", level=2)
+    Image.open(tmp_path / "c.png").resize((9, 8)).save(tmp_path / "d.png")
+    with pytest.raises(lb.LutbenchError, match="no Hald image"):
+        lb.read_hald(tmp_path / "d.png")
+
+
+def test_cdls_of_an_edl(tmp_path: Path) -> None:
+    (tmp_path / "a.edl").write_text(
+        "TITLE: SALT ROAD\n\n"
+        "001  A001C003 V     C        01:00:00:00 01:00:04:00 00:00:00:00 00:00:04:00\n"
+        "* FROM CLIP NAME: DUNE\n"
+        "* ASC_SOP (1.1 1.0 0.9)(0.01 -0.02 0)(1 1 1.2)\n* ASC_SAT 0.9\n"
+        "002  A002C001 V     C        01:00:00:00 01:00:04:00 00:00:04:00 00:00:08:00\n"
+        "003  A002C002 V     C        01:00:00:00 01:00:04:00 00:00:04:00 00:00:08:00\n"
+        "* asc_sop: (1, 1, 1) (0 0 0) (1 1 1)\n"
+    )
+    found = lb.cdls_of_edl(tmp_path / "a.edl")
+    assert found == {
+        "001 A001C003": lb.Cdl((1.1, 1.0, 0.9), (0.01, -0.02, 0.0), (1.0, 1.0, 1.2), 0.9),
+        "003 A002C002": lb.Cdl(),
+    }
+    for text, what in (("001 A V C\n", "no CDL"), ("* ASC_SOP (1 1)(0 0 0)(1 1 1)\n", "a.edl:1")):
+        (tmp_path / "a.edl").write_text(text)
+        with pytest.raises(lb.LutbenchError, match=what):
+            lb.cdls_of_edl(tmp_path / "a.edl")
+
+
+def test_other_libraries() -> None:
+    from PIL import Image
+
+    lut = lb.build(WORDS, size=9)
+    theirs = lb.to_colour(lut)
+    colours = np.random.default_rng(1).random((50, 3))
+    trilinear = lut.apply(colours, "trilinear")
+    np.testing.assert_allclose(theirs.apply(colours), trilinear, atol=1e-7)
+    assert lb.from_colour(theirs) == lut
+    curve = lb.build("ACEScct", "BT.1886", kind="curve", dimensions=1, size=64)
+    assert lb.from_colour(lb.to_colour(curve)) == curve
+    codes = np.random.default_rng(2).integers(0, 256, (8, 8, 3), np.uint8)
+    shown = np.asarray(Image.fromarray(codes).filter(lb.to_pillow(lut)))
+    assert np.abs(shown.astype(int) - lut.apply(codes, "trilinear")).max() <= 1
+    for function in (lb.to_colour, lb.from_colour, lb.to_pillow):
+        with pytest.raises(lb.LutbenchError):
+            function("a LUT")
