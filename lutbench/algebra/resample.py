@@ -18,6 +18,7 @@ from lutbench.algebra.result import Array, Change, Reworked, code_error, probe
 from lutbench.errors import LutbenchError
 from lutbench.tables.cells import positions, weight_matrix
 from lutbench.tables.lut import SIZES_3D, Interpolation, Lut, Lut1D, Lut3D, ShaperLut3D, lattice
+from lutbench.tables.sampling import check_size
 
 METHODS = ("linear", "pchip", "cubic", "fit")
 UNMEASURED = "pchip"
@@ -47,9 +48,7 @@ def resample(lut: Lut, size: int, method: str = "best") -> Reworked:
         return Reworked(result, error, inner.changes)
     if isinstance(lut, Lut1D):
         return _resampled_curve(lut, size, method)
-    low, high = SIZES_3D
-    if not low <= size <= high:
-        raise LutbenchError(f"a LUT size of {size} is out of limits", accepted=f"{low} to {high}")
+    check_size(size, SIZES_3D)
     if method not in (*METHODS, "best"):
         raise LutbenchError(
             f"no method is named {method!r}", accepted=", ".join((*METHODS, "best"))

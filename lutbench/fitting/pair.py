@@ -20,6 +20,8 @@ from lutbench.fitting.scattered import ScatteredFit
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.results import Result
 from lutbench.tables.lut import SIZES_3D, Lut3D, lattice
+from lutbench.tables.nodes import diagonal
+from lutbench.tables.sampling import check_size
 
 Array = NDArray[np.float64]
 
@@ -126,17 +128,13 @@ def fit_pair(
     LutbenchError
         When the pictures are not the same one, or one does not follow from the other.
     """
-    low, high = SIZES_3D
-    if not low <= size <= high:
-        raise LutbenchError(f"a LUT size of {size} is out of limits", accepted=f"{low} to {high}")
+    check_size(size, SIZES_3D)
     registration = check_registration(before, after, where)
     pixels = before.shape[0] * before.shape[1]
     # Of a large picture every second or third pixel tells as much.
     step = math.ceil(math.sqrt(pixels / MOST_PIXELS))
-    thin = (slice(None, None, step), slice(None, None, step))
-    x, y, seen, weight = _pixels(
-        np.asarray(before[thin], np.float64), np.asarray(after[thin], np.float64)
-    )
+    thinned = (np.asarray(each[::step, ::step], np.float64) for each in (before, after))
+    x, y, seen, weight = _pixels(*thinned)
     base = fit_base(*_binned(x[seen], y[seen], weight[seen]))
     keep = _followers(x, y, weight, base)
     outliers = float(1 - keep.mean())
@@ -146,20 +144,13 @@ def fit_pair(
     _check_follows(found, y[held], where)
     inputs, outputs, weights = _binned(x[keep], y[keep], weight[keep])
     base = fit_base(inputs, outputs, weights)
-    fit = _departure(inputs, outputs, weights, base, size)
-    departure = Lut3D(fit.solve(chosen, reach=REACH))
-    if size != fit.size:
-        larger = resample(departure, size, "cubic").lut
-        assert isinstance(larger, Lut3D)
-        departure = larger
-    table = np.clip(departure.table + base.apply(lattice(size)), *_ends(y))
-    lut = repair(Lut3D(table, title=title), ("monotone",)).lut
+    departure = _departure(inputs, outputs, weights, base, size)
+    table = _enlarged(departure, chosen, size) + base.apply(lattice(size))
+    lut = repair(Lut3D(np.clip(table, *_ends(y)), title=title), ("monotone",)).lut
     assert isinstance(lut, Lut3D)
     support = _support(inputs, weights, size) * (pixels / len(x))
     covered = support >= SUPPORT
-    index = np.arange(size)
-    levels = index[covered[index, index, index]] / (size - 1)
-    neutral = (float(levels.min()), float(levels.max())) if len(levels) else (0.0, 0.0)
+    neutral = _neutral_covered(covered)
     return PairFit(
         lut,
         support,
@@ -173,6 +164,18 @@ def fit_pair(
         chosen,
         _notes(covered, neutral, held_out, outliers),
     )
+
+
+def _enlarged(fit: ScatteredFit, smoothness: float, size: int) -> NDArray[Any]:
+    """The table of a fit, in the size that is wanted."""
+    found = Lut3D(fit.solve(smoothness, reach=REACH))
+    return found.table if size == fit.size else resample(found, size, "cubic").lut.table
+
+
+def _neutral_covered(covered: NDArray[np.bool_]) -> tuple[float, float]:
+    """The lowest and highest level of the neutral axis that is covered, (0, 0) where none is."""
+    levels = np.flatnonzero(diagonal(covered)) / (len(covered) - 1)
+    return (float(levels.min()), float(levels.max())) if len(levels) else (0.0, 0.0)
 
 
 def _pixels(before: Array, after: Array) -> tuple[Array, Array, NDArray[np.bool_], Array]:

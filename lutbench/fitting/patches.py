@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,6 +15,7 @@ from lutbench.fitting.scattered import ScatteredFit, smooth_curves
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.results import Result
 from lutbench.tables.lut import SIZES_3D, Lut1D, Lut3D, lattice
+from lutbench.tables.sampling import check_size
 
 Array = NDArray[np.float64]
 
@@ -87,9 +88,7 @@ def fit_patches(
     smoothness
         How strongly the LUT is pulled straight; chosen by hold-out where None.
     """
-    low, high = SIZES_3D
-    if not low <= size <= high:
-        raise LutbenchError(f"a LUT size of {size} is out of limits", accepted=f"{low} to {high}")
+    check_size(size, SIZES_3D)
     if len(inputs) < 30:
         raise LutbenchError(f"{len(inputs)} patches are too few", accepted="30 or more")
     random = np.random.default_rng(9)
@@ -98,30 +97,20 @@ def fit_patches(
     curves = neutral_curves(inputs, outputs)
     departure = outputs - curves(inputs)
     trial = ScatteredFit(inputs[seen], departure[seen], trial_size)
-
-    best = np.inf
-    chosen, held_out = 0.0, CodeError(0.0, 0.0, 0.0)
-    table = None
-    for amount in SMOOTHNESS if smoothness is None else (smoothness,):
-        table = trial.solve(amount, start=table)
-        found = Lut3D(table).apply(inputs[unseen])
-        squares = float(((found - departure[unseen]) ** 2).mean())
-        if squares > 1.5 * best:
-            break  # looser still would follow the noise only more
-        if squares < best:
-            best, chosen, held_out = squares, amount, code_error(found, departure[unseen])
+    tried = SMOOTHNESS if smoothness is None else (smoothness,)
+    chosen, held_out = _chosen(trial, tried, inputs[unseen], departure[unseen])
     fit = ScatteredFit(inputs, departure, size)
     table = fit.solve(chosen)
     residual = fit.predicted(table) - departure
     noise = float(np.sqrt((residual**2).mean())) if uncertainty is None else uncertainty
     nodes = lattice(size)
     lut = Lut3D(np.clip(table + curves(nodes), 0, 1), title=title)
-    notes = []
+    notes: tuple[str, ...] = ()
     if held_out.p95 > POOR:
-        notes.append(
+        notes = (
             f"a twentieth of the patches come out {held_out.p95:.0f} codes of 1023 or more away"
             " from what their neighbours foretell: the box bends more sharply than the chart"
-            " can show (a chart of a larger size may help), or is no LUT"
+            " can show (a chart of a larger size may help), or is no LUT",
         )
     return PatchFit(
         lut,
@@ -129,8 +118,24 @@ def fit_patches(
         held_out,
         code_error(lut.apply(inputs), outputs),
         _node_error(inputs, trial_size, chosen, noise, random),
-        tuple(notes),
+        notes,
     )
+
+
+def _chosen(
+    trial: ScatteredFit, tried: Sequence[float], inputs: Array, outputs: Array
+) -> tuple[float, CodeError]:
+    """The smoothness that foretells patches best that the fit has not seen, and its error there."""
+    best, chosen, held_out, table = np.inf, 0.0, CodeError(0.0, 0.0, 0.0), None
+    for amount in tried:
+        table = trial.solve(amount, start=table)
+        found = Lut3D(table).apply(inputs)
+        squares = float(((found - outputs) ** 2).mean())
+        if squares > 1.5 * best:
+            break  # looser still would follow the noise only more
+        if squares < best:
+            best, chosen, held_out = squares, amount, code_error(found, outputs)
+    return chosen, held_out
 
 
 def neutral_curves(inputs: Array, outputs: Array) -> Callable[[Array], Array]:

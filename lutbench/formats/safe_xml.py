@@ -43,6 +43,31 @@ def parse(data: bytes, where: str) -> Element:
     except ImportError as error:
         raise MissingExtraError("lxml", "clf", "reading and writing CLF and CDL") from error
 
+    data, encoding = _checked(data, where)
+    parser = etree.XMLParser(
+        encoding=encoding,
+        resolve_entities=False,
+        no_network=True,
+        load_dtd=False,
+        dtd_validation=False,
+        remove_comments=True,
+        remove_pis=True,
+        # A lattice is one text node, longer than libxml2 takes otherwise; without
+        # a document type there are no entities that could grow.
+        huge_tree=True,
+    )
+    try:
+        root = etree.fromstring(data, parser)
+    except etree.XMLSyntaxError as error:
+        place = f"{where}:{error.lineno}" if error.lineno else where
+        what = str(error.msg).split(", line ")[0]
+        raise FormatError(f"is no well-formed XML: {what}", where=place, accepted="XML") from None
+    _check_shape(root, where)
+    return root
+
+
+def _checked(data: bytes, where: str) -> tuple[bytes, str]:
+    """The text from its first sign on, and its encoding; refused where nothing good can come."""
     if len(data) > MAX_BYTES:
         raise FormatError(
             f"is too large for XML ({len(data)} bytes)",
@@ -67,26 +92,7 @@ def parse(data: bytes, where: str) -> Element:
             where=f"{where}:{line}",
             accepted="XML without <!DOCTYPE>",
         )
-    parser = etree.XMLParser(
-        encoding=encoding.decode("ascii"),
-        resolve_entities=False,
-        no_network=True,
-        load_dtd=False,
-        dtd_validation=False,
-        remove_comments=True,
-        remove_pis=True,
-        # A lattice is one text node, longer than libxml2 takes otherwise; without
-        # a document type there are no entities that could grow.
-        huge_tree=True,
-    )
-    try:
-        root = etree.fromstring(data, parser)
-    except etree.XMLSyntaxError as error:
-        place = f"{where}:{error.lineno}" if error.lineno else where
-        what = str(error.msg).split(", line ")[0]
-        raise FormatError(f"is no well-formed XML: {what}", where=place, accepted="XML") from None
-    _check_shape(root, where)
-    return root
+    return data, encoding.decode("ascii")
 
 
 def _check_shape(root: Element, where: str) -> None:

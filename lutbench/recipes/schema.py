@@ -16,27 +16,17 @@ from typing import Any, Literal
 from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.files import beside
 from lutbench.model.catalogue import Catalogue, open_catalogue
-from lutbench.model.compression import GamutCompression
 from lutbench.model.conversion import (
     KINDS,
-    PLACES,
     Conversion,
-    Encoding,
-    mapping_into,
 )
 from lutbench.model.curves.base import Curve
-from lutbench.model.curves.hdr import PqDisplay, PqScene
-from lutbench.model.curves.video import Bt1886
 from lutbench.model.definitions import Definitions, parse_toml, read_toml
-from lutbench.model.false_colour import OKABE_ITO, Band, FalseColour, default_bands
-from lutbench.model.gamut_map import KNEE, MOST_KNEE
-from lutbench.model.gamuts import Gamut, check_adaptation
-from lutbench.model.grade import Cdl, Saturation, gains, white_balance
-from lutbench.model.light import REFERENCE_SURROUND, Display
-from lutbench.model.tone import ToneMapper, tone_mapper, tone_names
-from lutbench.model.transforms import Matrix, Transform
+from lutbench.model.false_colour import FalseColour
+from lutbench.model.transforms import Transform
 from lutbench.recipes.profile import Profile, read_profile
 from lutbench.recipes.table import Table
+from lutbench.recipes.tasks import conversion_task, false_colour_task
 from lutbench.tables.lut import Interpolation
 
 MAX_LUTS = 500
@@ -210,7 +200,9 @@ def _jobs(lut: Table, set_title: str, profile: Profile, known: Catalogue) -> lis
         )
     try:
         task = (
-            _false_colour(lut, known) if kind == "false_colour" else _conversion(lut, kind, known)
+            false_colour_task(lut, known)
+            if kind == "false_colour"
+            else conversion_task(lut, kind, known)
         )
         job = _with_table(LutJob(name, title, task), lut, known)
         if isinstance(task, FalseColour):
@@ -284,219 +276,6 @@ def _shaper(table: Table | None, known: Catalogue) -> Shaper | None:
             "the shaper is out of limits", where=table.where, accepted="low < high, size 2 to 65536"
         )
     return Shaper(curve, low, high, size)
-
-
-def _conversion(lut: Table, kind: Any, known: Catalogue) -> Conversion:
-    source = _encoding(lut, "source", known, curve_needed=True, gamut_needed=kind != "curve")
-    target = _encoding(
-        lut, "target", known, curve_needed=kind != "gamut", gamut_needed=kind != "curve"
-    )
-    exposure = lut.number("exposure", 0.0)
-    adaptation, way = _gamut_handling(lut.table("gamut"))
-    tone = _tone(lut.table("tone"), source, target, exposure)
-    place, grade = _look(lut.table("look"))
-    task = Conversion(
-        source,
-        target,
-        kind,
-        exposure,
-        _white_balance(lut.table("white_balance"), source.gamut, adaptation),
-        adaptation,
-        way if isinstance(way, GamutCompression) else None,
-        tone,
-        grade,
-        place,
-        lut.flag("clamp", True),
-        lut.flag("as_found", False),
-    )
-    if not isinstance(way, dict):
-        return task
-    return replace(task, mapping=mapping_into(task, **way))
-
-
-def _encoding(
-    lut: Table, key: str, known: Catalogue, *, curve_needed: bool, gamut_needed: bool
-) -> Encoding:
-    table = lut.table(key) or Table({}, lut.at(key))
-    # A curve or gamut that the kind leaves alone may be named all the same.
-    curve_name = table.text("curve") if curve_needed else table.text("curve", "linear")
-    gamut_name = table.text("gamut") if gamut_needed else table.text("gamut", "BT.709")
-    curve = known.curve(curve_name, table.at("curve"))
-    if "black" in table:
-        if not isinstance(curve, Bt1886):
-            raise DefinitionError(
-                f"a black level means nothing to {curve.name!r}",
-                where=table.at("black"),
-                accepted="with BT.1886 only",
-            )
-        curve = Bt1886(black=table.number("black"))
-    if "white" in table:
-        if not isinstance(curve, PqDisplay | PqScene):
-            raise DefinitionError(
-                f"a white level means nothing to {curve.name!r}",
-                where=table.at("white"),
-                accepted="with ST 2084 and BT.2100 PQ only",
-            )
-        curve = replace(curve, white=table.number("white"))
-    display = _display(table)
-    encoding = Encoding(
-        curve,
-        known.gamut(gamut_name, table.at("gamut")),
-        table.choice("range", ("full", "legal"), curve.formula_codes),
-        table.choice("bits", (8, 10, 12, 16), 10),
-        display,
-    )
-    table.done()
-    return encoding
-
-
-def _display(table: Table) -> Display | None:
-    """The display that an end names with its peak; its black and its surround need the peak."""
-    if "display_peak" not in table:
-        return None
-    return Display(
-        table.number("display_peak"),
-        table.number("display_black", 0.0),
-        table.number("surround", REFERENCE_SURROUND),
-    )
-
-
-def _tone(
-    table: Table | None, source: Encoding, target: Encoding, exposure: float
-) -> ToneMapper | None:
-    if table is None:
-        return None
-    mapper = tone_mapper(table.choice("method", tone_names(), "shoulder"))
-    settings = mapper.settings() if mapper else {}
-    given = {key: table.like(key, default) for key, default in settings.items() if key in table}
-    table.know(*settings)
-    table.done()
-    try:
-        return mapper.between(source, target, exposure, **given) if mapper else None
-    except DefinitionError as error:
-        raise DefinitionError(error.what, where=table.where, accepted=error.accepted) from error
-
-
-def _gamut_handling(
-    table: Table | None,
-) -> tuple[str, GamutCompression | dict[str, float] | None]:
-    """The adaptation, and a compression, the settings of a mapping, or nothing."""
-    if table is None:
-        return "bradford", None
-    method = table.choice("method", ("clip", "compress", "map"), "clip")
-    adaptation = check_adaptation(table.text("adaptation", "bradford"), table.at("adaptation"))
-    given: dict[str, Any] = {}
-    for key in ("thresholds", "limits"):
-        if (values := table.numbers(key, 3)) is not None:
-            given[key] = values
-    if "power" in table:
-        given["power"] = table.number("power")
-    table.know("power")
-    knee = table.number("knee", KNEE)
-    table.done()
-    if method == "clip":
-        return adaptation, None
-    if method == "map":
-        if not 0 <= knee <= MOST_KNEE:
-            raise DefinitionError(
-                f"a knee of {knee:g} is out of limits",
-                where=table.at("knee"),
-                accepted=f"0 to {MOST_KNEE}",
-            )
-        return adaptation, {"knee": knee}
-    try:
-        return adaptation, GamutCompression(**given)
-    except DefinitionError as error:
-        raise DefinitionError(error.what, where=table.where, accepted=error.accepted) from error
-
-
-def _white_balance(table: Table | None, gamut: Gamut, adaptation: str) -> Matrix | None:
-    if table is None:
-        return None
-    try:
-        if (triple := table.numbers("gains", 3)) is not None:
-            matrix = gains(*triple)
-        else:
-            matrix = white_balance(
-                gamut,
-                table.number("kelvin"),
-                table.number("tint", 0.0),
-                balanced_for=table.number("balanced_for", 5600.0),
-                adaptation="bradford" if adaptation == "none" else adaptation,
-            )
-    except DefinitionError as error:
-        raise DefinitionError(error.what, where=table.where, accepted=error.accepted) from error
-    table.done()
-    return matrix
-
-
-def _look(table: Table | None) -> tuple[Any, tuple[Transform, ...]]:
-    if table is None:
-        return "after", ()
-    place = table.choice("place", PLACES, "after")
-    steps: list[Transform] = []
-    try:
-        if (cdl := table.table("cdl")) is not None:
-            triples = {
-                key: values
-                for key in ("slope", "offset", "power")
-                if (values := cdl.numbers(key, 3)) is not None
-            }
-            steps.append(
-                Cdl(
-                    **triples,  # type: ignore[arg-type]
-                    saturation=cdl.number("saturation", 1.0),
-                    clamp=cdl.flag("clamp", place != "light"),
-                )
-            )
-            cdl.done()
-        if "saturation" in table:
-            steps.append(Saturation(table.number("saturation")))
-    except DefinitionError as error:
-        raise DefinitionError(error.what, where=table.where, accepted=error.accepted) from error
-    table.know("saturation")
-    table.done()
-    return place, tuple(steps)
-
-
-def _false_colour(lut: Table, known: Catalogue) -> FalseColour:
-    source = _encoding(lut, "source", known, curve_needed=True, gamut_needed=True)
-    target = lut.table("target")
-    grey = Bt1886()
-    shown = known.curve(target.text("curve", grey.name)) if target else grey
-    exposure = lut.number("exposure", 0.0)
-    bands = [_band(each) for each in lut.tables("bands")]
-    # Keys that only conversions use may stand at the top for the other LUTs.
-    for key in ("white_balance", "tone", "gamut", "look", "clamp", "as_found"):
-        lut.take(key)
-    return FalseColour(
-        source.curve,
-        source.gamut,
-        tuple(bands) or default_bands(_stops(source.curve.clip)),
-        source.range,
-        source.bits,
-        exposure,
-        shown,
-    )
-
-
-def _stops(light: float) -> float:
-    from math import log2
-
-    return log2(max(light, 1e-6) / 0.18)
-
-
-def _band(table: Table) -> Band:
-    colour = table.text("colour")
-    low = table.number("low") if "low" in table else float("-inf")
-    high = table.number("high") if "high" in table else float("inf")
-    table.know("low", "high")
-    label = table.text("label", "")
-    table.done()
-    try:
-        return Band(low, high, OKABE_ITO.get(colour.casefold(), colour), label)
-    except DefinitionError as error:
-        raise DefinitionError(error.what, where=table.where, accepted=error.accepted) from error
 
 
 def _spoken(name: str) -> str:

@@ -31,7 +31,7 @@ def sample(
     interpolation: Interpolation = "tetrahedral",
 ) -> Lut3D:
     """The transform at the nodes of a lattice of `size` (2 to 256) over `domain`."""
-    _check_size(size, SIZES_3D)
+    check_size(size, SIZES_3D)
     bounds = np.broadcast_to(np.asarray(domain, float).reshape(2, -1), (2, 3))
     table = transform.apply(lattice(size, bounds))
     return Lut3D(table, bounds, title, comments, interpolation)
@@ -52,7 +52,7 @@ def sample_1d(
     LutbenchError
         When the channels act on each other, which no 1D LUT can hold.
     """
-    _check_size(size, SIZES_1D)
+    check_size(size, SIZES_1D)
     bounds = np.broadcast_to(np.asarray(domain, float).reshape(2, -1), (2, 3))
     probe = lattice(9, bounds)
     alone = np.empty_like(probe)
@@ -88,8 +88,8 @@ def sample_with_shaper(
     3D nodes are sampled through the shaper as it is interpolated, so that the
     two together are exact on the nodes.
     """
-    _check_size(size, SIZES_3D)
-    _check_size(shaper_size, SIZES_1D)
+    check_size(size, SIZES_3D)
+    check_size(shaper_size, SIZES_1D)
     if not low < high:
         raise LutbenchError(
             f"a shaper from {low:g} to {high:g} has no width", accepted="low under high"
@@ -108,7 +108,8 @@ def sample_with_shaper(
     return ShaperLut3D(one_d, lut, title, comments)
 
 
-def _check_size(size: int, limits: tuple[int, int]) -> None:
+def check_size(size: int, limits: tuple[int, int]) -> None:
+    """Refuse a size that is out of `limits`: `SIZES_3D` or `SIZES_1D`."""
     low, high = limits
     if not low <= size <= high:
         raise LutbenchError(f"a LUT size of {size} is out of limits", accepted=f"{low} to {high}")

@@ -41,7 +41,6 @@ LONG_FILES = {
     "measure/causes.py": NOT_YET,
     "media/chart/picture.py": NOT_YET,
     "media/clip/ycbcr.py": COMPILED,
-    "recipes/schema.py": NOT_YET,
 }
 
 LONG_FUNCTIONS = {
@@ -50,9 +49,6 @@ LONG_FUNCTIONS = {
     "checks/kinds/levels.py: _point": NOT_YET,
     "cli/display.py: calibrate": NOT_YET,
     "fitting/camera_match.py: _Problem.fitted": NOT_YET,
-    "fitting/pair.py: fit_pair": NOT_YET,
-    "fitting/patches.py: fit_patches": NOT_YET,
-    "formats/safe_xml.py: parse": NOT_YET,
     "identification/freeform.py: _solved": OWN_SEARCH,
     "identification/graded.py: fit_cdl": OWN_SEARCH,
     "identification/graded.py: fit_contrast": OWN_SEARCH,

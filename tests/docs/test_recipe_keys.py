@@ -40,7 +40,7 @@ def keys_in_the_code() -> set[str]:
     found = set(SHARED).union(*(each.settings() for each in MAPPERS)) | {
         each.name for each in fields(CameraLog)
     } - {"name", "formula_codes"}
-    for module in ("recipes/schema.py", "recipes/profile.py"):
+    for module in ("recipes/schema.py", "recipes/tasks.py", "recipes/profile.py"):
         text = (ROOT / "lutbench" / module).read_text(encoding="utf-8")
         for match in asked.finditer(text):
             found.add(re.findall(r'"(\w+)"', match[1])[0])
