@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from lutbench.cli.options import (
     catalogue_of,
-    console,
     definitions_option,
     force_option,
     gathered,
@@ -22,19 +20,11 @@ from lutbench.cli.saying import say
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
-    from rich.console import Console
-    from rich.panel import Panel
-    from rich.table import Table
-
     from lutbench.inspection.inspection import Inspection
     from lutbench.model.catalogue import Catalogue
     from lutbench.model.signal import Range
 
 SCHEMA = 1
-SHOWN_COMMENTS = 4
-"""Lines of the file's comments that the report prints at its end."""
-
-_STYLES = {"error": "bold red", "warning": "bold yellow", "info": "cyan", None: "green"}
 _SORTS = ("name", "worst", "kind", "grey")
 
 
@@ -69,10 +59,11 @@ class RangeOptions:
 
 @dataclass(frozen=True)
 class Pictures:
-    """The page and the contact sheet to draw, and the still that they show."""
+    """The page, the contact sheet and the set sheet to draw, and the still that they show."""
 
     page: str | None
     sheet: str | None
+    set_sheet: str | None
     still: str | None
     force: bool
 
@@ -128,9 +119,14 @@ class Judging:
     "--sheet", metavar="OUT.png", help="Write a contact sheet: one still through every LUT."
 )
 @click.option(
+    "--set-sheet",
+    metavar="OUT.html",
+    help="Write the set on one page to print: what each LUT is for, its levels, its checksum.",
+)
+@click.option(
     "--still",
     metavar="FILE",
-    help="The still for --page and --sheet, as it was recorded. [default: one of ours]",
+    help="The still that they show, as it was recorded. [default: one of ours]",
 )
 @click.option(
     "--sort",
@@ -161,7 +157,9 @@ def command(
     Example:
       lutbench inspect day.cube --source-curve ACEScct --source-gamut "ACES AP1"
       lutbench inspect luts/ --sheet sheet.png --source-curve ACEScct
+      lutbench inspect luts/ --set-sheet set.html
     """
+    from lutbench.cli.inspect_print import print_many, print_one
     from lutbench.formats.folders import lut_files
     from lutbench.inspection.inspection import inspect
     from lutbench.inspection.limits import Limits
@@ -184,20 +182,30 @@ def command(
             unreadable.append({"file": file, "error": str(error)})
     found.sort(key=_sort_key(judging.sort))
 
-    if pictures.page:
-        _write_page(found[0], pictures.page, pictures.still, catalogue, pictures.force)
-    if pictures.sheet:
-        _write_sheet(found, pictures.sheet, pictures.still, pictures.force)
+    _draw(found, pictures, catalogue)
     if options["as_json"] and many:
         luts_data = [each.to_data() for each in found]
         print_json({"schema": SCHEMA, "luts": luts_data, "unreadable": unreadable})
     elif options["as_json"]:
         print_json(found[0].to_data())
     elif many:
-        _print_many(found, unreadable)
+        print_many(found, unreadable)
     else:
-        _print_one(_identified(found[0], catalogue))
+        print_one(_identified(found[0], catalogue))
     return _status(found, unreadable, judging.fail_on)
+
+
+def _draw(found: list[Inspection], pictures: Pictures, catalogue: Catalogue) -> None:
+    """The page and the sheets that were asked for."""
+    if pictures.page:
+        _write_page(found[0], pictures.page, pictures.still, catalogue, pictures.force)
+    if pictures.sheet:
+        _write_sheet(found, pictures.sheet, pictures.still, pictures.force)
+    if pictures.set_sheet:
+        from lutbench.report.set_sheet import write_set_sheet
+
+        write_set_sheet(found, pictures.set_sheet, still=pictures.still, force=pictures.force)
+        say(f"{pictures.set_sheet}: set sheet written")
 
 
 def _identified(found: Inspection, catalogue: Catalogue) -> Inspection:
@@ -271,198 +279,3 @@ def _write_sheet(found: list[Inspection], sheet: str, still: str | None, force: 
     )
     write_sheet(drawn, sheet, force=force)
     say(f"{sheet}: contact sheet written")
-
-
-def _print_one(found: Inspection) -> None:
-    from rich.markup import escape
-    from rich.padding import Padding
-
-    screen = console(markup=True)
-    screen.print(f"[bold]{escape(found.name)}[/bold]", soft_wrap=True)
-    screen.print(escape(found.verdict))
-    screen.print(_box(found))
-    screen.print(_facts(found))
-    screen.print()
-    if not found.findings:
-        screen.print("[green]Findings: none[/green]")
-    else:
-        screen.print("[bold]Findings[/bold]")
-    for each in found.findings:
-        style = _STYLES[each.severity]
-        screen.print(f"[{style}]{each.severity}[/{style}] {each.code}: {escape(each.message)}")
-        for text in (f"Seen as: {each.seen}.", f"Do: {each.advice}."):
-            screen.print(Padding(f"[dim]{escape(text)}[/dim]", (0, 0, 0, 4)))
-        if each.place and each.place.node:
-            screen.print(Padding(f"[dim]{_place(each.place)}[/dim]", (0, 0, 0, 4)))
-    for missed in found.not_examined:
-        screen.print(f"[dim]not examined: {escape(str(missed))}[/dim]")
-    screen.print("\n[bold]Levels[/bold]")
-    screen.print(_levels(found))
-    if found.scene is not None:
-        for line in scene_lines(found):
-            screen.print(escape(line))
-    screen.print("\n[bold]Bit depth[/bold]")
-    screen.print(_depth(found))
-    _cautions(screen, found)
-
-
-def _box(found: Inspection) -> Panel:
-    """The answer in short: what to set, to read and to expect."""
-    from rich import box
-    from rich.console import Group
-    from rich.markup import escape
-    from rich.panel import Panel
-    from rich.table import Table
-
-    answers = Table(box=None, show_header=False, padding=(0, 2, 0, 0), pad_edge=False)
-    answers.add_column(style="dim", no_wrap=True)
-    answers.add_column()
-    for name, text in found.box.rows:
-        answers.add_row(name, escape(text))
-    parts: list[Any] = [answers]
-    if found.box.lines:
-        table = Table(box=box.SIMPLE_HEAD, padding=(0, 3, 0, 0), pad_edge=False, show_edge=False)
-        table.add_column("on the waveform", no_wrap=True)
-        for name in ("before the LUT", "after it"):
-            table.add_column(name, justify="right", no_wrap=True)
-        for line in found.box.lines:
-            level = (f"{line.before:.0f} %", f"{line.after:.0f} %")
-            table.add_row(escape(line.label.replace("-", "−")), *level)
-        parts += ["", table]
-    return Panel(Group(*parts), box=box.ROUNDED, expand=False)
-
-
-def _cautions(screen: Console, found: Inspection) -> None:
-    from rich.markup import escape
-
-    for note in found.notes:
-        screen.print(f"[dim]note: {escape(note)}[/dim]")
-    for line in filter(None, (line.strip() for line in found.comments[:SHOWN_COMMENTS])):
-        screen.print(f"[dim]comment: {escape(line)}[/dim]")
-    if (more := len(found.comments) - SHOWN_COMMENTS) > 0:
-        screen.print(f"[dim]… and {more} more lines of comment[/dim]")
-    screen.print(
-        "[dim]A monitoring LUT is for viewing: check the monitor's own range, and defer to the "
-        "delivery specification.[/dim]"
-    )
-
-
-def _place(place: Any) -> str:
-    def three(values: tuple[float, ...]) -> str:
-        return " ".join(f"{value:.3f}" for value in values)
-
-    node = " ".join(map(str, place.node))
-    text = f"At node {node}: {three(place.input)} in, {three(place.output)} out"
-    return f"{text} [{place.swatch}]██[/{place.swatch}] {place.swatch}"
-
-
-def _facts(found: Inspection) -> Table:
-    from rich.markup import escape
-    from rich.table import Table
-
-    from lutbench.report.words import fact_rows
-
-    table = Table(box=None, show_header=False, padding=(0, 2, 0, 0), pad_edge=False)
-    table.add_column(style="dim", no_wrap=True)
-    table.add_column()
-    for name, text in fact_rows(found):
-        table.add_row(name, escape(text))
-    return table
-
-
-def _levels(found: Inspection) -> Table:
-    from rich import box
-    from rich.markup import escape
-    from rich.table import Table
-
-    from lutbench.report.words import percent_words, stops_words
-
-    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False, show_edge=False)
-    known = found.scene is not None
-    table.add_column("light" if known else "in", no_wrap=True)
-    if known:
-        table.add_column("refl.", justify="right")
-        table.add_column("stops", justify="right")
-    names = ["in %", "10b full", "10b legal", "out %", "10b full", "10b legal"]
-    for name in names if known else names[1:]:
-        table.add_column(name, justify="right")
-    for row in found.levels_data():
-        after = row["after_lut"]
-        cells = [f"{row['percent']:.1f}", *_codes(row), f"{after['percent']:.1f}", *_codes(after)]
-        label = escape(row["label"].replace("-", "−"))
-        if known:
-            stops = stops_words(row["stops"] if row["stops"] is not None else float("-inf"))
-            cells = [label, percent_words(row["reflectance"]), stops, *cells]
-        else:
-            cells = [label, *cells[1:]]
-        subject = not row["label"].startswith(("+", "-"))
-        grey = row["reflectance"] == 0.18
-        table.add_row(*cells, style="bold" if grey else "" if subject else "dim")
-    return table
-
-
-def _codes(reading: dict[str, Any]) -> list[str]:
-    return [str(reading["code"][name]["10"]) for name in ("full", "legal")]
-
-
-def scene_lines(found: Inspection) -> list[str]:
-    """The reading in stops, in words."""
-    from lutbench.report.words import scene_words
-
-    return scene_words(found)
-
-
-def _depth(found: Inspection) -> Table:
-    from rich import box
-    from rich.table import Table
-
-    table = Table(box=box.SIMPLE_HEAD, padding=(0, 2, 0, 0), pad_edge=False, show_edge=False)
-    for name in ("one step of", "where", "in 10b codes", "in 8b codes", "after 8b output"):
-        table.add_column(name, justify="left" if name in ("one step of", "where") else "right")
-    for report in found.depth:
-        for step in report.steps:
-            where = "steepest" if step.place == "steepest" else "mid grey"
-            table.add_row(
-                f"{report.input_bits} bit",
-                f"{where}, {100 * step.at:.0f} % in",
-                f"{step.step * 1023:.1f}",
-                f"{step.step * 255:.1f}",
-                f"up to {step.after_8_bit}",
-            )
-    table.caption = "; ".join(
-        f"{each.input_bits} bit: {each.levels} greys come out, {each.levels_8_bit} in 8 bit"
-        for each in found.depth
-    )
-    table.caption_justify = "left"
-    return table
-
-
-def _print_many(found: list[Inspection], unreadable: list[dict[str, str]]) -> None:
-    from rich import box
-    from rich.markup import escape
-    from rich.table import Table
-
-    screen = console(markup=True)
-    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False, show_edge=False)
-    table.add_column("LUT", overflow="fold")
-    table.add_column("kind", no_wrap=True)
-    table.add_column("size", justify="right")
-    table.add_column("grey in → out", justify="right", no_wrap=True)
-    table.add_column("worst finding", overflow="fold")
-    for each in found:
-        grey = f"{100 * each.mid_grey_in:.0f} → {100 * each.mid_grey_out:.0f} %"
-        if each.source_curve is None:
-            grey = f"({grey})"
-        first = each.findings[0] if each.findings else None
-        style = _STYLES[each.worst]
-        worst = f"[{style}]{first.severity}[/{style}] {first.code}" if first else "none"
-        table.add_row(escape(each.name), each.kind, str(each.subject.size), grey, worst)
-    for bad in unreadable:
-        row = [escape(Path(bad["file"]).name), "", "", "", f"[bold red]{escape(bad['error'])}"]
-        table.add_row(*row)
-    screen.print(table)
-    if any(each.source_curve is None for each in found):
-        screen.print(
-            "[dim](in brackets: half way between the lowest and highest output; name "
-            "--source-curve for mid grey)[/dim]"
-        )

@@ -112,11 +112,10 @@ class Box:
 
 def box_of(found: Inspection) -> Box:
     """The box of an inspection."""
-    decided = found.health.decided_by
     if found.worst == "error":
         first = found.findings[0]
         return Box(_expects(found), "", (), "", "nothing as it is", (first.message,), first.advice)
-    if decided is not None and decided.code == "false_colour":
+    if _is_false_colour(found):
         use, caution = (
             "judging exposure: each band has a colour",
             "anything but exposure",
@@ -127,6 +126,10 @@ def box_of(found: Inspection) -> Box:
     not_for = tuple(dict.fromkeys([*([caution] if caution else []), *faults, "delivery"]))
     return Box(_expects(found), _monitor(found), _lines(found), _zebra(found), use, not_for,
                _unsure(found))  # fmt: skip
+
+
+def _is_false_colour(found: Inspection) -> bool:
+    return any(each.code == "false_colour" for each in found.findings)
 
 
 def _counts(finding: Any) -> bool:
@@ -157,7 +160,7 @@ def _monitor(found: Inspection) -> str:
 
 
 def _lines(found: Inspection) -> tuple[BoxLine, ...]:
-    if found.scene is None:
+    if found.scene is None or _is_false_colour(found):
         return ()
     day = found.scene.levels
     rows = {each.reflectance: each for each in day.levels}

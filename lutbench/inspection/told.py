@@ -44,6 +44,18 @@ def told_ends(comments: Iterable[str]) -> dict[str, ToldEnd]:
     return found
 
 
+def told_exposure(comments: Iterable[str]) -> float | None:
+    """The exposure in stops that comments name; None where they name none.
+
+    >>> told_exposure(["kind: combined", "exposure: -1.5 stops"])
+    -1.5
+    """
+    for line in comments:
+        if match := re.match(r"^exposure: ([-+]?\d+(?:\.\d+)?) stops$", line.strip()):
+            return float(match[1])
+    return None
+
+
 def with_told_ends(found: Inspection, catalogue: Catalogue | None = None) -> Inspection:
     """`found` read with what its file says; as it is where the source is named already.
 

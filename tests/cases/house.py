@@ -30,7 +30,6 @@ hands pixels that live on a device to the files that ask it for the plan."""
 
 LONG_FILES = {
     "algebra/invert.py": NOT_YET,
-    "cli/inspect.py": NOT_YET,
     "cli/rework.py": "one command after the other, each a dozen lines and its help",
     "exposure/levels.py": NOT_YET,
     "fitting/camera_match.py": NOT_YET,

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import re
-import shutil
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -26,7 +24,6 @@ from lutbench.tables.lut import Lut1D, Lut3D
 
 TITLE = "<script>alert(1)</script>"
 LIMIT = 3 * 1024 * 1024
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("chrome")
 
 
 def hostile_page() -> str:
@@ -122,22 +119,6 @@ def test_waveform_counts_levels() -> None:
 
 def test_steps_of_an_identity() -> None:
     np.testing.assert_allclose(steps_of(Lut3D.identity(17).table), 1023 / 16)
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    """Headless Chromium, or a skip with the reason."""
-    if CHROMIUM is None:
-        pytest.skip("no Chromium is installed")
-    sync_api = pytest.importorskip("playwright.sync_api")
-    flags = (
-        "--headless --no-sandbox --disable-gpu --disable-quic --no-first-run "
-        "--disable-background-networking --disable-component-update --disable-sync"
-    )
-    with sync_api.sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=flags.split())
-        yield chromium
-        chromium.close()
 
 
 @pytest.mark.browser

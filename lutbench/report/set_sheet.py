@@ -1,0 +1,125 @@
+"""The set sheet: every LUT of a set on one page, with its use, levels, checksum and pictures."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+import lutbench
+from lutbench import files
+from lutbench.errors import LutbenchError
+from lutbench.formats.lutfile import MAX_BYTES
+from lutbench.inspection.inspection import Inspection
+from lutbench.inspection.told import told_exposure
+from lutbench.media.still.shrink import thumbnail
+from lutbench.media.still.still import read_still
+from lutbench.report.drawing import picture_uri
+from lutbench.report.pictures import chart_picture, our_still
+from lutbench.report.templates import render
+
+PICTURE_WIDTH = 300
+"""Pixels: two pictures a LUT, printed 45 mm wide at 170 dpi."""
+
+MOST_LUTS = 60
+"""LUTs on a sheet: more is no sheet to take on set, and a file of over 5 MB."""
+
+CHECKSUM_DIGITS = 16
+"""Hexadecimal digits of SHA-256 that are printed: enough to tell two files apart by eye."""
+
+
+@dataclass(frozen=True)
+class SetRow:
+    """A LUT on the sheet."""
+
+    name: str
+    found: Inspection
+    checksum: str
+    exposure: float | None
+    photograph: str
+    chart: str
+
+    @property
+    def range_words(self) -> str:
+        """The ranges that go in and come out."""
+        given, out = self.found.source_range, self.found.target_range
+        return f"{given} range in and out" if given == out else f"{given} range in, {out} out"
+
+    @property
+    def size_words(self) -> str:
+        """The size of its table."""
+        size = self.found.subject.size
+        return f"{size} rows" if self.found.subject.lattice is None else f"{size} nodes an edge"
+
+
+def write_set_sheet(
+    found: Sequence[Inspection],
+    path: str | Path,
+    *,
+    still: str | Path | None = None,
+    force: bool = False,
+) -> None:
+    """Write the sheet to `path`, an HTML file that needs nothing else.
+
+    Raises
+    ------
+    LutbenchError
+        For another suffix, no LUT or too many, or when the file exists and `force` is not set.
+    """
+    if Path(path).suffix.lower() != ".html":
+        raise LutbenchError("is no set sheet", where=path, accepted="a name that ends in .html")
+    files.write_text(path, set_sheet_html(found, still=still), force=force)
+
+
+def set_sheet_html(found: Sequence[Inspection], *, still: str | Path | None = None) -> str:
+    """The sheet as text; LUTs in the order of their names, a ladder by its exposure."""
+    if not 1 <= len(found) <= MOST_LUTS:
+        raise LutbenchError(f"a set of {len(found)} LUTs", accepted=f"1 to {MOST_LUTS}")
+    rows = sorted((_row(each, still) for each in found), key=_order)
+    expected = list(dict.fromkeys(each.found.box.expects for each in rows))
+    return render(
+        "set_sheet.html",
+        rows=rows,
+        expected=expected,
+        note="your still" if still is not None else "a photograph and the measured 24-patch chart",
+        version=lutbench.__version__,
+    )
+
+
+def _row(found: Inspection, still: str | Path | None) -> SetRow:
+    picture = thumbnail(read_still(still) if still else our_still(found), PICTURE_WIDTH)
+    return SetRow(
+        found.name,
+        found,
+        _checksum(found),
+        told_exposure(found.comments),
+        _through(found, picture),
+        _through(found, chart_picture(found)),
+    )
+
+
+def _through(found: Inspection, picture: NDArray[Any]) -> str:
+    after = np.asarray(found.lut.apply(picture), dtype=np.float32)
+    return picture_uri(after, photographic=True)
+
+
+def _checksum(found: Inspection) -> str:
+    """The first digits of the file's SHA-256; empty for a LUT that is in no file."""
+    if found.file is None:
+        return ""
+    return hashlib.sha256(files.read_bytes(found.file, limit=MAX_BYTES)).hexdigest()[
+        :CHECKSUM_DIGITS
+    ]
+
+
+def _order(row: SetRow) -> tuple[str, float, str]:
+    """By the name without the mark of its exposure, then by exposure, darkest first."""
+    stem = Path(row.name).stem.casefold()
+    family = re.sub(r"[-_ ]?[pm+-]?\d+(?:[._]\d+)?$", "", stem)
+    return (family, row.exposure if row.exposure is not None else 0.0, stem)
