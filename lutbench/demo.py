@@ -6,6 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from lutbench.bench.gather import Order
+from lutbench.bench.page import write_bench
 from lutbench.checks.runner import run_suite
 from lutbench.checks.suite import read_suite
 from lutbench.exposure.levels import levels
@@ -143,6 +145,13 @@ def _inspect(demo: Demo, force: bool) -> None:
     demo.look_at.append((page, f"the report on {LOOK}: what it does, and what to set"))
 
 
+def _bench(demo: Demo, force: bool) -> None:
+    """The whole set in the hand: a page to look, expose and measure with."""
+    page = demo.folder / "bench.html"
+    write_bench(Order(demo.source / "salt_road.toml"), page, force=force)
+    demo.look_at.append((page, "the set to look, expose and measure with, on any device"))
+
+
 def _verify(demo: Demo, force: bool) -> None:
     """The suite of the set: against the exact pipeline, colour-science, and what was recorded."""
     suite = read_suite(demo.source / "salt_road.lutbench.toml")
@@ -163,5 +172,6 @@ STEPS: tuple[tuple[str, Step], ...] = (
     ("working out exposure levels", _levels),
     ("identifying LUTs by their content", _identify),
     ("inspecting, and writing the report", _inspect),
+    ("writing the live bench", _bench),
     ("verifying", _verify),
 )

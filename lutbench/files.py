@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import json
 import os
 import stat
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import Any
 
 from lutbench.errors import LutbenchError
 from lutbench.strays import remove_strays, temporary_beside
@@ -127,6 +129,28 @@ def write_bytes(path: str | Path, data: bytes, *, force: bool = False) -> None:
 def write_text(path: str | Path, text: str, *, force: bool = False) -> None:
     """Write `text` to `path` as UTF-8 with plain line feeds, as a whole or not at all."""
     write_bytes(path, text.encode("utf-8"), force=force)
+
+
+def json_text(data: Any, indent: int | None = None) -> str:
+    """`data` as JSON that every reader takes: numbers that are not finite become null.
+
+    >>> json_text({"stops": float("-inf"), "label": "no light"})
+    '{"stops":null,"label":"no light"}'
+    """
+    separators = None if indent else (",", ":")
+    return json.dumps(
+        _finite(data), indent=indent, separators=separators, ensure_ascii=False, allow_nan=False
+    )
+
+
+def _finite(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _finite(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_finite(item) for item in value]
+    if isinstance(value, float) and value - value != 0:
+        return None
+    return value
 
 
 def refuse_existing(target: Path, force: bool) -> None:

@@ -27,7 +27,7 @@ FLOORS = {
     **dict.fromkeys(["algebra", "formats", "measure", "exposure"], 4),
     **dict.fromkeys(["display", "fitting", "identification", "inspection", "media"], 5),
     **dict.fromkeys(["recipes", "report", "splitting"], 6),
-    **dict.fromkeys(["checks", "demo"], 7),
+    **dict.fromkeys(["bench", "checks", "demo"], 7),
     **dict.fromkeys(["cli", "face", "pytest_plugin", "testing"], 8),
     "__main__": 9,
     # The public face loads names on first use, so it may name every floor.

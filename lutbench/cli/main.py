@@ -39,6 +39,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "chart": ("chart", "Draw a chart of known colours to send through a box."),
     "capture": ("capture", "Make the LUT of a box from the chart that came back."),
     "display": ("display", "Measure a display, calibrate it with a LUT, check it."),
+    "bench": ("bench", "Write a set of LUTs as a page to look, expose and measure with."),
     "levels": ("levels", "Show where grey, skin and white lie on a curve, and after a LUT."),
     "list": ("list", "List the curves and gamuts that can be named."),
     "demo": ("demo", "Run the whole job on an invented production."),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, fields
@@ -11,7 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from lutbench.files import OUTSIDE_VARIABLE
+from lutbench.files import OUTSIDE_VARIABLE, json_text
 from lutbench.plaintext import STEERING, harmless, harmless_json
 
 if TYPE_CHECKING:
@@ -167,18 +166,7 @@ def catalogue_of(definitions: tuple[str, ...]) -> Catalogue:
 
 def print_json(data: dict[str, Any]) -> None:
     """Print a report as JSON, non-finite numbers as null so that every reader takes it."""
-    text = json.dumps(_finite(data), indent=2, ensure_ascii=False, allow_nan=False)
-    click.echo(harmless_json(text))
-
-
-def _finite(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {key: _finite(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [_finite(item) for item in value]
-    if isinstance(value, float) and value - value != 0:
-        return None
-    return value
+    click.echo(harmless_json(json_text(data, indent=2)))
 
 
 def console(*, stderr: bool = False, markup: bool = False) -> Console:

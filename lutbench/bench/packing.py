@@ -1,0 +1,90 @@
+"""Tables as text for a page: base64 of 16-bit steps where these are fine enough, else float32."""
+
+from __future__ import annotations
+
+from base64 import b64encode
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
+
+CODES = 1023.0
+"""Ten-bit codes from signal 0 to 1: the unit of an error."""
+
+FINE_ENOUGH = 0.01
+"""Ten-bit codes that 16-bit steps may be off: a hundredth of what is recorded."""
+
+STEPS = 65535
+
+
+@dataclass(frozen=True)
+class Packed:
+    """Numbers as text, and by how much they may be off: half a step, or a float32's rounding."""
+
+    packing: str
+    low: float
+    high: float
+    data: str
+    error: float
+
+    def to_data(self) -> dict[str, Any]:
+        """What the page unpacks."""
+        return {"packing": self.packing, "low": self.low, "high": self.high, "data": self.data}
+
+
+def packed(values: ArrayLike) -> Packed:
+    """`values` in 16-bit steps between their ends, or in float32 where a step would be coarse.
+
+    >>> packed([0.0, 0.5, 1.0]).packing, packed([0.0, 65000.0]).packing
+    ('u16', 'f32')
+    """
+    array = np.asarray(values, dtype=np.float64)
+    low, high = float(array.min()), float(array.max())
+    half_step = (high - low) / STEPS / 2
+    if half_step * CODES > FINE_ENOUGH:
+        return packed_floats(array)
+    steps = np.zeros_like(array) if high == low else np.round((array - low) / (high - low) * STEPS)
+    return Packed("u16", low, high, _text(steps.astype("<u2")), half_step)
+
+
+def packed_floats(values: ArrayLike) -> Packed:
+    """`values` as float32, whatever their range."""
+    array = np.asarray(values, dtype=np.float64)
+    single = array.astype("<f4")
+    error = float(np.abs(array - single).max())
+    return Packed("f32", float(array.min()), float(array.max()), _text(single), error)
+
+
+def _text(array: NDArray[Any]) -> str:
+    return b64encode(array.tobytes()).decode("ascii")
+
+
+@dataclass(frozen=True)
+class PackedLut:
+    """The curve and the lattice of a LUT, either of which may be missing; the error in codes."""
+
+    curve: dict[str, Any] | None
+    lattice: dict[str, Any] | None
+    error: float
+
+
+def packed_lut(lut: Lut1D | Lut3D | ShaperLut3D) -> PackedLut:
+    """A LUT for the page; the error is that of what comes out, in 10-bit codes."""
+    if isinstance(lut, ShaperLut3D):
+        # The shaper feeds the lattice: what it is off is multiplied there, so it keeps float32.
+        curve = _table(lut.shaper, packed_floats(lut.shaper.table))
+        nodes = packed(lut.lut.table)
+        return PackedLut(curve, _table(lut.lut, nodes), CODES * nodes.error)
+    values = packed(lut.table)
+    table = _table(lut, values)
+    error = CODES * values.error
+    if isinstance(lut, Lut1D):
+        return PackedLut(table, None, error)
+    return PackedLut(None, table, error)
+
+
+def _table(lut: Lut1D | Lut3D, values: Packed) -> dict[str, Any]:
+    return {"size": lut.size, "domain": lut.domain.tolist(), "table": values.to_data()}

@@ -1,0 +1,205 @@
+"""A bench on this machine: one address with a token, a page that follows its files."""
+
+from __future__ import annotations
+
+import hmac
+import secrets
+import threading
+from contextlib import suppress
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from types import TracebackType
+from typing import Any
+
+from lutbench.bench.contents import Packer
+from lutbench.bench.gather import Order, gather
+from lutbench.bench.page import LIVE, data_text, page_html, policy
+from lutbench.errors import LutbenchError
+
+HOST = "127.0.0.1"
+
+LOOK_EVERY = 0.15
+"""Seconds between looks at the files: a change is shown well within a second."""
+
+ALIVE_EVERY = 10.0
+"""Seconds after which a listening page is told that nothing happened, so that a gone one is met."""
+
+TOKEN_BYTES = 18
+
+
+class Follower:
+    """The data of an order, made anew when one of its files changes."""
+
+    def __init__(self, order: Order) -> None:
+        self.order = order
+        self.packer = Packer()
+        self.changed = threading.Condition()
+        self.version = 0
+        self.fault = ""
+        self.seen = self._stamps()
+        self.data = self._make()
+
+    def _make(self) -> dict[str, Any]:
+        bench, keys = gather(self.order)
+        return self.packer.data(bench, keys)
+
+    def _stamps(self) -> dict[str, tuple[int, int] | None]:
+        found: dict[str, tuple[int, int] | None] = {}
+        for path in self.order.watched():
+            try:
+                told = path.stat()
+                found[str(path)] = (told.st_mtime_ns, told.st_size)
+            except OSError:
+                found[str(path)] = None
+        return found
+
+    def told(self) -> dict[str, Any]:
+        """The data as the page gets them, with where and since when they are followed."""
+        with self.changed:
+            return self.data | {"live": LIVE | {"version": self.version}}
+
+    def look(self) -> bool:
+        """Whether something changed; the data are then new, or the fault is told."""
+        stamps = self._stamps()
+        if stamps == self.seen:
+            return False
+        self.seen = stamps
+        try:
+            data, fault = self._make(), ""
+        except LutbenchError as error:
+            data, fault = self.data, str(error)
+        with self.changed:
+            self.data, self.fault = data, fault
+            self.version += 1
+            self.changed.notify_all()
+        return True
+
+
+class BenchServer:
+    """Serves one bench on the loopback address until its block ends.
+
+    Only whoever has the token gets an answer, and only under a name of this machine: a
+    page elsewhere that has its own name point here is refused.
+
+    Raises
+    ------
+    LutbenchError
+        When the bench cannot be made or the port cannot be had.
+    """
+
+    def __init__(self, order: Order, port: int = 0) -> None:
+        self.follower = Follower(order)
+        self.token = secrets.token_urlsafe(TOKEN_BYTES)
+        self.ended = threading.Event()
+        try:
+            self.server = _Server((HOST, port), _Handler)
+        except OSError as error:
+            reason = error.strerror or str(error)
+            raise LutbenchError(f"cannot serve: {reason}", where=f"port {port}") from error
+        self.server.bench = self
+        self.port = int(self.server.server_address[1])
+        self.names = {f"{HOST}:{self.port}", f"localhost:{self.port}"}
+        threading.Thread(target=self.server.serve_forever, daemon=True).start()
+
+    @property
+    def address(self) -> str:
+        """Where the page is."""
+        return f"http://{HOST}:{self.port}/{self.token}/"
+
+    def run(self) -> None:
+        """Follow the files until the server is closed or interrupted."""
+        while not self.ended.wait(LOOK_EVERY):
+            self.follower.look()
+
+    def close(self) -> None:
+        """Stop serving."""
+        self.ended.set()
+        with self.follower.changed:
+            self.follower.changed.notify_all()
+        self.server.shutdown()
+        self.server.server_close()
+
+    def __enter__(self) -> BenchServer:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+
+class _Server(ThreadingHTTPServer):
+    daemon_threads = True
+    bench: BenchServer
+
+
+class _Handler(BaseHTTPRequestHandler):
+    server: _Server
+
+    server_version = "lutbench"
+    sys_version = ""
+
+    def do_GET(self) -> None:
+        wanted = self._wanted()
+        if wanted is None:
+            self.send_error(404)
+        elif wanted == LIVE["events"]:
+            self._events()
+        else:
+            live = wanted == LIVE["data"]
+            data = self.server.bench.follower.told()
+            text = data_text(data) if live else page_html(data)
+            self._answer(text, "application/json" if live else "text/html; charset=utf-8")
+
+    def _wanted(self) -> str | None:
+        """What is asked for under the token; None where it must not be had."""
+        if self.headers.get("Host", "") not in self.server.bench.names:
+            return None
+        token, slash, rest = self.path.removeprefix("/").partition("/")
+        if not hmac.compare_digest(token.encode(), self.server.bench.token.encode()) or not slash:
+            return None
+        return rest if rest in ("", *LIVE.values()) else None
+
+    def _head(self, kind: str) -> None:
+        self.send_response(200)
+        for name, value in {
+            "Content-Type": kind,
+            "Content-Security-Policy": policy(live=True) + "; frame-ancestors 'none'",
+            "X-Content-Type-Options": "nosniff",
+            "Referrer-Policy": "no-referrer",
+            "Cross-Origin-Resource-Policy": "same-origin",
+            "Cache-Control": "no-store",
+        }.items():
+            self.send_header(name, value)
+
+    def _answer(self, text: str, kind: str) -> None:
+        body = text.encode("utf-8")
+        self._head(kind)
+        self.send_header("Content-Length", str(len(body)))
+        with suppress(OSError):  # whoever asked has gone
+            self.end_headers()
+            self.wfile.write(body)
+
+    def _events(self) -> None:
+        """Tell of changes until the page is gone."""
+        self._head("text/event-stream")
+        self.end_headers()
+        follower = self.server.bench.follower
+        version = -1  # so that a page that missed a change is told at once
+        with suppress(OSError):  # the page was closed
+            while not self.server.bench.ended.is_set():
+                message = ":\n\n"
+                if follower.version != version:
+                    version, fault = follower.version, follower.fault
+                    name, text = ("fault", fault) if fault else ("changed", str(version))
+                    message = f"event: {name}\ndata: {text}\n\n"
+                self.wfile.write(message.encode("utf-8"))
+                self.wfile.flush()
+                with follower.changed:
+                    if follower.version == version:
+                        follower.changed.wait(ALIVE_EVERY)
+
+    def log_message(self, format: str, *args: Any) -> None:
+        """Say nothing: the address holds the token."""

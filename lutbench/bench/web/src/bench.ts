@@ -1,0 +1,289 @@
+/** The bench: its set, its state, what it draws. Panels show it and change its state. */
+
+import { parseCube } from "./cube.ts";
+import { BenchError } from "./errors.ts";
+import { Engine, type Scene, type Through } from "./gl/engine.ts";
+import { openPicture, pictureOf, type Picture } from "./picture.ts";
+import { endsOf, readingOf, signalFromValue } from "./signal.ts";
+import { SourceCurve, stopsOf } from "./source.ts";
+import { fragmentOf, START, stateOf, type State } from "./state.ts";
+import { applyLut, lutOf, tableOf, type Lut, type Table } from "./tables.ts";
+import type { BenchData, Level, LutEntry, Reading, SignalRange, Triple } from "./types.ts";
+
+export interface Shelf {
+  name: string;
+  title: string;
+  entry: LutEntry | null;
+  /** Unpacked when it is first asked for. */
+  lut: () => Lut;
+  range: SignalRange;
+  view: Table | null;
+  viewLabel: string;
+}
+
+/** What a pixel is: recorded, after the LUT, in light. */
+export interface Probe {
+  x: number;
+  y: number;
+  recorded: Reading[];
+  after: Reading[];
+  stops: number | null;
+  nearest: { level: Level; away: number } | null;
+}
+
+/** The largest `.cube` file that is taken while a page holds it: four floats a node. */
+export type Listener = (bench: Bench) => void;
+
+export class Bench {
+  data: BenchData;
+  state: State;
+  start: State;
+  source: SourceCurve | null = null;
+  shelves: Shelf[] = [];
+  pictures = new Map<string, Picture>();
+  /** Whether the picture is an ordinary one, encoded by the page as a stand-in for log. */
+  ordinary = new Set<string>();
+  camera: HTMLVideoElement | null = null;
+  message = "";
+  inMotion = false;
+  /** While held, the other picture is shown. */
+  swapped = false;
+  portrait = false;
+  private shown = "";
+  private readonly views = new Map<string, Table>();
+  private readonly listeners: Listener[] = [];
+
+  constructor(
+    data: BenchData,
+    readonly engine: Engine,
+  ) {
+    this.data = data;
+    this.start = { ...START };
+    this.state = this.start;
+    this.take(data);
+    this.state = this.fromAddress();
+  }
+
+  onChange(listener: Listener): void {
+    this.listeners.push(listener);
+  }
+
+  /** Take a set: at the start, and again when the served one has changed. */
+  take(data: BenchData): void {
+    this.data = data;
+    this.source = data.sources.length ? new SourceCurve(data.sources[0]) : null;
+    this.views.clear();
+    this.shelves = [...data.luts.map((entry) => this.shelfOf(entry)), ...this.dropped()];
+    for (const still of data.stills) this.pictures.delete(still.name);
+    this.shown = "";
+    this.start = {
+      ...START,
+      still: data.stills[0]?.name ?? "",
+      lut: this.shelves[0]?.name ?? "",
+    };
+  }
+
+  private dropped(): Shelf[] {
+    return this.shelves.filter((shelf) => !shelf.entry);
+  }
+
+  private shelfOf(entry: LutEntry): Shelf {
+    let lut: Lut | null = null;
+    const view = entry.view ? this.data.views[entry.view] : null;
+    return {
+      name: entry.name,
+      title: entry.title,
+      entry,
+      lut: () => (lut ??= lutOf(entry)),
+      range: entry.target_range,
+      view: entry.view && view ? this.viewOf(entry.view) : null,
+      viewLabel: view?.label ?? "",
+    };
+  }
+
+  private viewOf(name: string): Table {
+    const found = this.views.get(name) ?? tableOf(this.data.views[name].lattice);
+    this.views.set(name, found);
+    return found;
+  }
+
+  fromAddress(): State {
+    const stills = [...this.data.stills.map((still) => still.name), ...this.pictures.keys()];
+    return stateOf(location.hash, this.start, stills, this.shelves.map((shelf) => shelf.name));
+  }
+
+  set(change: Partial<State>): void {
+    this.state = { ...this.state, ...change };
+    const fragment = fragmentOf(this.state, this.start);
+    history.replaceState(null, "", fragment ? `#${fragment}` : location.pathname + location.search);
+    this.tell();
+  }
+
+  say(message: string): void {
+    this.message = message;
+    this.tell();
+  }
+
+  tell(): void {
+    for (const listener of this.listeners) listener(this);
+  }
+
+  shelf(name: string): Shelf | null {
+    return this.shelves.find((shelf) => shelf.name === name) ?? null;
+  }
+
+  /** The LUT that is looked through: of a ladder the one that brings the exposure back. */
+  chosen(): Shelf | null {
+    const chosen = this.shelf(this.state.lut);
+    const rungs = this.rungs(chosen);
+    if (!this.state.ladder || !rungs.length) return chosen;
+    const away = (shelf: Shelf): number => Math.abs((shelf.entry?.exposure ?? 0) + this.state.stops);
+    return rungs.reduce((best, each) => (away(each) < away(best) ? each : best));
+  }
+
+  /** The LUTs that differ from this one in exposure only, itself among them. */
+  rungs(shelf: Shelf | null): Shelf[] {
+    const ladder = shelf?.entry?.ladder ?? null;
+    return ladder === null ? [] : this.shelves.filter((each) => each.entry?.ladder === ladder);
+  }
+
+  private through(shelf: Shelf | null): Through {
+    if (!shelf) return { lut: null, ends: this.sourceEnds(), view: null };
+    return { lut: shelf.lut(), ends: endsOf(shelf.range), view: shelf.view };
+  }
+
+  sourceEnds(): [number, number] {
+    return endsOf(this.source?.told.range ?? "full");
+  }
+
+  scene(): Scene {
+    const { state } = this;
+    const both = [this.through(this.chosen()), this.through(this.shelf(state.against))];
+    if (this.swapped) both.reverse();
+    return {
+      first: both[0],
+      second: both[1],
+      source: this.source,
+      sourceEnds: this.sourceEnds(),
+      stops: state.stops,
+      look: this.swapped ? "one" : state.look,
+      stacked: this.portrait,
+      wipe: state.wipe,
+      gain: state.gain,
+      zebra: state.zebra === "off" ? 0 : state.zebra === "recording" ? 1 : 2,
+      zebraFrom: state.zebraAt / 100,
+      falseColour: state.bands ? this.data.false_colour : null,
+    };
+  }
+
+  /** Bring the chosen still onto the bench, where it is not there yet. */
+  async showStill(): Promise<void> {
+    const name = this.state.still;
+    const ordinary = this.ordinary.has(name);
+    const key = `${name}\n${ordinary}`;
+    if (this.camera || this.shown === key || !name) return;
+    this.shown = key;
+    const entry = this.data.stills.find((still) => still.name === name);
+    const picture = this.pictures.get(name) ?? (entry && (await pictureOf(entry)));
+    if (!picture || this.state.still !== name) return;
+    this.pictures.set(name, picture);
+    this.engine.setPicture(picture, ordinary ? (this.source?.standIn() ?? null) : null);
+    this.tell();
+  }
+
+  setOrdinary(on: boolean): void {
+    if (on) this.ordinary.add(this.state.still);
+    else this.ordinary.delete(this.state.still);
+    this.tell();
+  }
+
+  /** Take a dropped file: a `.cube` LUT or a picture. */
+  async open(file: File): Promise<void> {
+    try {
+      this.message = "";
+      if (/\.cube$/i.test(file.name)) await this.openCube(file);
+      else {
+        const picture = await openPicture(file);
+        this.stopCamera();
+        this.pictures.set(picture.name, picture);
+        this.shown = "";
+        this.set({ still: picture.name, x: -1, y: -1 });
+      }
+    } catch (thrown) {
+      if (!(thrown instanceof BenchError)) throw thrown;
+      this.say(thrown.message);
+    }
+  }
+
+  private async openCube(file: File): Promise<void> {
+    const { lut, title } = parseCube(new Uint8Array(await file.arrayBuffer()), file.name);
+    const name = file.name;
+    this.shelves = this.shelves.filter((shelf) => shelf.entry ?? shelf.name !== name);
+    if (this.shelf(name)) throw new BenchError("a LUT of the set has this name", name, "another name");
+    const given = { name, title, entry: null, range: "full", view: null, viewLabel: "" } as const;
+    this.shelves.push({ ...given, lut: () => lut });
+    this.set({ lut: name });
+  }
+
+  async startCamera(): Promise<void> {
+    if (!this.source) return;
+    const stand = this.source.standIn();
+    const element = document.createElement("video");
+    try {
+      const wanted = { video: { width: { ideal: 1280 }, facingMode: "environment" } };
+      element.srcObject = await navigator.mediaDevices.getUserMedia(wanted);
+      element.muted = true;
+      element.playsInline = true;
+      await element.play();
+    } catch {
+      this.say("The camera cannot be used: it is refused, missing, or not offered to this page.");
+      return;
+    }
+    this.engine.setVideo(element, stand);
+    this.camera = element;
+    this.tell();
+  }
+
+  stopCamera(): void {
+    const stream = this.camera?.srcObject;
+    if (stream instanceof MediaStream) for (const track of stream.getTracks()) track.stop();
+    this.camera = null;
+    this.engine.stopVideo();
+    this.shown = "";
+  }
+
+  /** What the pixel x, y of the exposed recording is. */
+  probe(x: number, y: number): Probe | null {
+    const { engine, source } = this;
+    if (x < 0 || y < 0 || x >= engine.width || y >= engine.height) return null;
+    const value = engine.valueAt(x, y);
+    const shelf = this.chosen();
+    return { x, y, ...this.readings(value, shelf), ...this.inLight(value, source) };
+  }
+
+  /** The figures of a full-scale value, recorded and after a LUT. */
+  readings(value: Triple, shelf: Shelf | null): { recorded: Reading[]; after: Reading[] } {
+    const range = this.source?.told.range ?? "full";
+    const after = shelf ? applyLut(shelf.lut(), value) : value;
+    const out = shelf ? shelf.range : range;
+    return {
+      recorded: value.map((each) => readingOf(signalFromValue(each, range), this.source?.told.ends)),
+      after: after.map((each) => readingOf(signalFromValue(each, out))),
+    };
+  }
+
+  private inLight(value: Triple, source: SourceCurve | null): Pick<Probe, "stops" | "nearest"> {
+    if (!source) return { stops: null, nearest: null };
+    const stops = stopsOf(source.luminance(value));
+    let nearest: Probe["nearest"] = null;
+    for (const level of source.told.levels.levels) {
+      // Whole stops have no name of their own: the figure in stops says as much.
+      if (/^[+-]/.test(level.label)) continue;
+      const away = level.stops === null ? Infinity : stops - level.stops;
+      if (Math.abs(away) < Math.abs(nearest?.away ?? Infinity)) nearest = { level, away };
+    }
+    const dark = source.told.levels.levels.find((level) => level.stops === null);
+    if (!nearest && dark) nearest = { level: dark, away: 0 };
+    return { stops, nearest };
+  }
+}

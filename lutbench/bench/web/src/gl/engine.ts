@@ -1,0 +1,268 @@
+/** The passes from a recording to what is shown. */
+
+import { BenchError } from "../errors.ts";
+import type { Picture } from "../picture.ts";
+import develop from "../shaders/develop.frag.glsl";
+import expose from "../shaders/expose.frag.glsl";
+import present from "../shaders/present.frag.glsl";
+import type { SourceCurve } from "../source.ts";
+import type { Lut, Table } from "../tables.ts";
+import { unpack } from "../tables.ts";
+import type { FalseColour, Triple } from "../types.ts";
+import {
+  cover, curveTexture, floatTexture, program, release, target, targetFormat, videoTexture,
+} from "./context.ts";
+import type { GL, Program, Target } from "./context.ts";
+import { LutDrawer, readFloats } from "./gpulut.ts";
+import { GpuClock } from "./clock.ts";
+import { ScopeDrawer, type Measured } from "./scopes.ts";
+
+export const LOOKS = ["one", "wipe", "beside", "difference"] as const;
+export type Look = (typeof LOOKS)[number];
+
+/** A LUT to look through: none is the recording as it is. */
+export interface Through {
+  lut: Lut | null;
+  /** Full-scale values of signal 0 and 1 of what comes out. */
+  ends: [number, number];
+  /** How its signal is shown on a screen of standard range; null as it is. */
+  view: Table | null;
+}
+
+export interface Scene {
+  first: Through;
+  second: Through;
+  source: SourceCurve | null;
+  sourceEnds: [number, number];
+  stops: number;
+  look: Look;
+  stacked: boolean;
+  wipe: number;
+  gain: number;
+  zebra: 0 | 1 | 2;
+  zebraFrom: number;
+  falseColour: FalseColour | null;
+}
+
+/** Most bands of a false colour; present.frag.glsl says the same. */
+const MOST_BANDS = 16;
+
+/** Lines of a picture that a zebra's stripe is a part of. */
+const STRIPES = 60;
+
+export class Engine {
+  readonly gl: GL;
+  readonly format: number;
+  readonly exact: boolean;
+  readonly scopes: ScopeDrawer;
+  readonly luts: LutDrawer;
+  readonly clock: GpuClock;
+  private readonly exposing: Program;
+  private readonly presenting: Program;
+  private readonly exposure: WebGLTexture;
+  private recorded: Target | null = null;
+  private exposed: Target | null = null;
+  private readonly developed: (Target | null)[] = [null, null];
+  private video: { element: HTMLVideoElement; texture: WebGLTexture; table: Table } | null = null;
+  private scene: Scene | null = null;
+  private light: { of: SourceCurve; texture: WebGLTexture } | null = null;
+  private grey: { of: FalseColour; texture: WebGLTexture; size: number } | null = null;
+
+  constructor(readonly canvas: HTMLCanvasElement) {
+    const gl = canvas.getContext("webgl2", {
+      alpha: false, antialias: false, depth: false, stencil: false, preserveDrawingBuffer: true,
+    });
+    if (!gl) throw new BenchError("this browser has no WebGL 2: the bench cannot draw");
+    this.gl = gl;
+    gl.disable(gl.DITHER);
+    const { format, exact } = targetFormat(gl);
+    this.format = format;
+    this.exact = exact;
+    this.luts = new LutDrawer(gl, program(gl, develop));
+    this.exposing = program(gl, expose);
+    this.presenting = program(gl, present);
+    this.scopes = new ScopeDrawer(gl, exact);
+    this.clock = new GpuClock(gl);
+    this.exposure = curveTexture(gl, new Float32Array(2), 1);
+  }
+
+  get width(): number {
+    return this.recorded?.width ?? 0;
+  }
+
+  get height(): number {
+    return this.recorded?.height ?? 0;
+  }
+
+  private room(width: number, height: number): Target {
+    if (this.recorded?.width === width && this.recorded.height === height) return this.recorded;
+    for (const old of [this.recorded, this.exposed, ...this.developed]) release(this.gl, old);
+    this.exposed = null;
+    this.developed.fill(null);
+    this.recorded = target(this.gl, width, height, this.format);
+    return this.recorded;
+  }
+
+  /** Take a picture as the recording; with `standIn` it is encoded by that lattice first. */
+  setPicture(picture: Picture, standIn: Table | null): void {
+    const { gl } = this;
+    const most = gl.getParameter(gl.MAX_TEXTURE_SIZE) as number;
+    if (Math.max(picture.width, picture.height) > most) {
+      throw new BenchError(`${picture.width} × ${picture.height} pixels`, picture.name, `up to ${most}`);
+    }
+    this.stopVideo();
+    const texture = floatTexture(gl, picture.width, picture.height, picture.pixels);
+    this.luts.draw({ curve: null, lattice: standIn }, texture, this.room(picture.width, picture.height));
+    gl.deleteTexture(texture);
+  }
+
+  /** Take the frames of a video, each encoded by `table`. */
+  setVideo(element: HTMLVideoElement, table: Table): void {
+    this.stopVideo();
+    this.video = { element, texture: videoTexture(this.gl), table };
+  }
+
+  stopVideo(): void {
+    if (this.video) this.gl.deleteTexture(this.video.texture);
+    this.video = null;
+  }
+
+  private takeFrame(): void {
+    if (!this.video || this.video.element.readyState < 2) return;
+    const { gl } = this;
+    const { element, texture, table } = this.video;
+    gl.bindTexture(gl.TEXTURE_2D, texture);
+    gl.texImage2D(gl.TEXTURE_2D, 0, gl.RGBA8, gl.RGBA, gl.UNSIGNED_BYTE, element);
+    const into = this.room(element.videoWidth, element.videoHeight);
+    this.luts.draw({ curve: null, lattice: table }, texture, into);
+  }
+
+  /** Draw a scene on the canvas. */
+  draw(scene: Scene): void {
+    this.scene = scene;
+    this.clock.start();
+    this.takeFrame();
+    if (!this.recorded) return;
+    const exposed = this.expose(scene);
+    const first = this.develop(0, scene.first, exposed);
+    const second = scene.look === "one" ? first : this.develop(1, scene.second, exposed);
+    this.present(scene, [first, second, exposed]);
+    this.clock.stop();
+  }
+
+  private expose({ source, stops }: Scene): Target {
+    const { gl, recorded } = this;
+    if (!recorded) throw new BenchError("there is no picture");
+    if (!source || stops === 0) return recorded;
+    this.exposed ??= target(gl, recorded.width, recorded.height, this.format);
+    const values = source.exposed(stops);
+    curveTexture(gl, values, 1, this.exposure);
+    this.exposing
+      .use()
+      .texture("picture", recorded.texture)
+      .texture("exposure", this.exposure)
+      .int("exposureSize", values.length);
+    cover(gl, this.exposed, recorded.width, recorded.height);
+    return this.exposed;
+  }
+
+  private develop(which: 0 | 1, { lut }: Through, exposed: Target): Target {
+    if (!lut) return exposed;
+    const into = this.developed[which] ?? target(this.gl, exposed.width, exposed.height, this.format);
+    this.developed[which] = into;
+    this.luts.draw(lut, exposed.texture, into);
+    return into;
+  }
+
+  private present(scene: Scene, [first, second, exposed]: Target[]): void {
+    const { gl, canvas, luts } = this;
+    const { width, height } = exposed;
+    const across = scene.look === "beside" && !scene.stacked ? 2 : 1;
+    const down = scene.look === "beside" && scene.stacked ? 2 : 1;
+    if (canvas.width !== width * across) canvas.width = width * across;
+    if (canvas.height !== height * down) canvas.height = height * down;
+    this.presenting
+      .use()
+      .int("extent", width, height)
+      .int("look", LOOKS.indexOf(scene.look))
+      .int("stacked", scene.stacked ? 1 : 0)
+      .float("wipe", scene.wipe)
+      .float("gain", scene.gain)
+      .texture("first", first.texture)
+      .texture("second", second.texture)
+      .texture("exposed", exposed.texture)
+      .float("firstEnds", ...scene.first.ends)
+      .float("secondEnds", ...scene.second.ends)
+      .float("sourceEnds", ...scene.sourceEnds)
+      .texture("firstView", luts.nodes(scene.first.view), true)
+      .texture("secondView", luts.nodes(scene.second.view), true)
+      .int("viewSizes", scene.first.view?.size ?? 0, scene.second.view?.size ?? 0)
+      .int("zebra", scene.zebra)
+      .float("zebraFrom", scene.zebraFrom)
+      .float("stripe", Math.max(4, height / STRIPES));
+    this.bands(scene);
+    cover(gl, null, canvas.width, canvas.height);
+  }
+
+  private bands({ falseColour, source }: Scene): void {
+    const none = this.luts.nothing;
+    const bands = source && falseColour ? falseColour.bands.slice(0, MOST_BANDS) : [];
+    this.presenting.int("bandCount", bands.length);
+    if (!source || !falseColour) {
+      this.presenting.texture("light", none).texture("grey", none);
+      return;
+    }
+    if (this.light?.of !== source) {
+      this.light = { of: source, texture: curveTexture(this.gl, source.light, 1) };
+    }
+    if (this.grey?.of !== falseColour) {
+      const values = unpack(falseColour.grey.table);
+      const texture = curveTexture(this.gl, values, 1);
+      this.grey = { of: falseColour, texture, size: values.length };
+    }
+    const far = 1e30;
+    this.presenting
+      .pairs("bandEnds", bands.flatMap((band) => [band.low ?? -far, band.high ?? far]))
+      .triples("bandColours", bands.flatMap((band) => coloursOf(band.colour)))
+      .texture("light", this.light.texture)
+      .int("lightSize", source.light.length)
+      .float("luminance", ...source.told.luminance)
+      .float("moreStops", falseColour.exposure)
+      .texture("grey", this.grey.texture)
+      .int("greySize", this.grey.size)
+      .float("greyEnds", falseColour.grey.from, falseColour.grey.to);
+  }
+
+  /** What the scopes measure: the first picture as it was drawn last. */
+  measured(): Measured | null {
+    if (!this.scene || !this.recorded) return null;
+    const exposed = this.scene.source && this.scene.stops !== 0 ? this.exposed : this.recorded;
+    const picture = this.scene.first.lut ? this.developed[0] : exposed;
+    return picture && { picture, ends: this.scene.first.ends };
+  }
+
+  /** The exposed recording at a pixel (0, 0 is top left), full-scale values. */
+  valueAt(x: number, y: number): Triple {
+    const from = this.scene?.source && this.scene.stops !== 0 ? this.exposed : this.recorded;
+    if (!from) throw new BenchError("there is no picture");
+    const [r, g, b] = readFloats(this.gl, from, x, y, 1, 1);
+    return [r, g, b];
+  }
+
+  /** Texels read for one pixel of the picture by the passes of a scene. */
+  static reads(scene: Scene): number {
+    const develop = ({ lut }: Through): number =>
+      lut ? 1 + (lut.curve ? 3 : 0) + (lut.lattice ? 4 : 0) : 0;
+    const show = ({ view }: Through): number => 1 + (view ? 4 : 0);
+    const two = scene.look !== "one";
+    const exposing = scene.source && scene.stops !== 0 ? 1 + 3 : 0;
+    const marking = (scene.falseColour ? 1 + 3 + 1 : 0) + (scene.zebra === 1 ? 1 : 0);
+    const second = two ? develop(scene.second) + show(scene.second) : 0;
+    return exposing + develop(scene.first) + show(scene.first) + second + marking;
+  }
+}
+
+export function coloursOf(text: string): Triple {
+  const number = Number.parseInt(text.slice(1), 16);
+  return [number >> 16, (number >> 8) & 255, number & 255].map((code) => code / 255) as Triple;
+}

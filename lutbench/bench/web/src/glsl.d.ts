@@ -1,0 +1,4 @@
+declare module "*.glsl" {
+  const text: string;
+  export default text;
+}

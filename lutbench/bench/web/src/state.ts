@@ -1,0 +1,98 @@
+/** What is being looked at, and its trace in the address: a link brings the same view back. */
+
+import { LOOKS, type Look } from "./gl/engine.ts";
+import { SCOPES, type Scope } from "./gl/scopes.ts";
+
+export const ZEBRAS = ["off", "recording", "view"] as const;
+export type Zebra = (typeof ZEBRAS)[number];
+
+export const MOST_STOPS = 8;
+export const GAINS = [1, 4, 16, 64] as const;
+export const ENLARGEMENTS = [1, 2, 4, 8] as const;
+
+export interface State {
+  still: string;
+  /** Names of LUTs; empty is the recording as it is. */
+  lut: string;
+  against: string;
+  look: Look;
+  wipe: number;
+  gain: number;
+  stops: number;
+  ladder: boolean;
+  bands: boolean;
+  zebra: Zebra;
+  zebraAt: number;
+  scopes: Scope[];
+  bits: number;
+  enlarge: number;
+  /** The pixel that is probed; −1 is none. */
+  x: number;
+  y: number;
+}
+
+export const START: Readonly<State> = {
+  still: "",
+  lut: "",
+  against: "",
+  look: "one",
+  wipe: 0.5,
+  gain: 4,
+  stops: 0,
+  ladder: false,
+  bands: false,
+  zebra: "off",
+  zebraAt: 70,
+  scopes: ["waveform"],
+  bits: 10,
+  enlarge: 1,
+  x: -1,
+  y: -1,
+};
+
+/** The state as a fragment: what stands as it did at the start is left out. */
+export function fragmentOf(state: State, start: State): string {
+  const words = new URLSearchParams();
+  for (const key of Object.keys(start) as (keyof State)[]) {
+    const [value, usual] = [String(state[key]), String(start[key])];
+    if (value !== usual) words.set(key, value);
+  }
+  return words.toString();
+}
+
+/** The state that a fragment tells; what cannot be is left as at the start. */
+export function stateOf(fragment: string, start: State, stills: string[], luts: string[]): State {
+  const words = new URLSearchParams(fragment.replace(/^#/, ""));
+  const one = <T extends string>(key: keyof State, known: readonly T[], usual: T): T =>
+    known.find((each) => each === words.get(key)) ?? usual;
+  const number = (key: keyof State, low: number, high: number): number => {
+    const told = words.get(key);
+    const value = told ? Number(told) : NaN;
+    return value >= low && value <= high ? value : (start[key] as number);
+  };
+  const choice = (key: keyof State, known: readonly number[]): number => {
+    const value = Number(words.get(key) ?? NaN);
+    return known.includes(value) ? value : (start[key] as number);
+  };
+  const told = (key: keyof State): boolean =>
+    words.has(key) ? words.get(key) === "true" : (start[key] as boolean);
+  const scopes = words.get("scopes")?.split(",");
+  return {
+    still: one("still", stills, start.still),
+    lut: one("lut", ["", ...luts], start.lut),
+    against: one("against", ["", ...luts], start.against),
+    look: one("look", LOOKS, start.look),
+    wipe: number("wipe", 0, 1),
+    gain: choice("gain", GAINS),
+    stops: number("stops", -MOST_STOPS, MOST_STOPS),
+    ladder: told("ladder"),
+    bands: told("bands"),
+    zebra: one("zebra", ZEBRAS, start.zebra),
+    zebraAt: number("zebraAt", 0, 109),
+    scopes: scopes ? SCOPES.filter((each) => scopes.includes(each)) : start.scopes,
+    bits: choice("bits", [8, 10]),
+    enlarge: choice("enlarge", ENLARGEMENTS),
+    x: Math.round(number("x", -1, 65535)),
+    y: Math.round(number("y", -1, 65535)),
+  };
+}

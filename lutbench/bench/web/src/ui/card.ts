@@ -1,0 +1,84 @@
+/** What the chosen LUT is: its summary, its findings, its card of levels. */
+
+import type { Bench, Shelf } from "../bench.ts";
+import type { Finding, Level } from "../types.ts";
+import { el, section } from "./dom.ts";
+import { labelWords, signed } from "./words.ts";
+
+export function cardPanel(bench: Bench): HTMLElement {
+  const name = el("p", { class: "name" });
+  const body = el("div");
+  let shown: Shelf | null | undefined;
+  let bits = 0;
+  bench.onChange(() => {
+    const shelf = bench.chosen();
+    if (shelf === shown && bits === bench.state.bits) return;
+    shown = shelf;
+    bits = bench.state.bits;
+    name.textContent = shelf ? shelf.title || shelf.name : "As recorded";
+    body.replaceChildren(...(shelf ? partsOf(shelf, bits) : recordedParts(bench, bits)));
+  });
+  return section("This LUT", "card", name, body);
+}
+
+function recordedParts(bench: Bench, bits: number): HTMLElement[] {
+  const source = bench.source?.told;
+  if (!source) return [el("p", { text: "The recording as it is. Its curve is not known." })];
+  const told = `${source.curve}, ${source.gamut}, ${source.range} range (${source.told}).`;
+  return [el("p", { text: told }), levelTable(source.levels.levels, bits)];
+}
+
+function partsOf(shelf: Shelf, bits: number): HTMLElement[] {
+  const { entry } = shelf;
+  if (!entry) {
+    return [el("p", { text: "Opened in this page and not examined: `lutbench inspect` says what it does." })];
+  }
+  const { inspection, levels } = entry;
+  const parts: HTMLElement[] = [el("p", { text: inspection.verdict })];
+  if (entry.target) {
+    const ranges = `takes ${entry.source_range} range, gives ${entry.target_range} range`;
+    parts.push(el("p", { class: "note", text: `For ${entry.target.curve}, ${entry.target.gamut}; ${ranges}.` }));
+  }
+  parts.push(findingList(inspection.findings));
+  if (levels) parts.push(levelTable(levels.levels, bits));
+  const packed = `In this page within ${entry.packing_error.toPrecision(1)} of a 10-bit code of the file`;
+  const sampled = entry.sampling_error === null ? "" : `; a chain of steps, sampled as a lattice: within ${entry.sampling_error.toPrecision(2)} codes on the colours tried`;
+  parts.push(el("p", { class: "note", text: `${packed}${sampled}.` }));
+  return parts;
+}
+
+function findingList(findings: Finding[]): HTMLElement {
+  if (!findings.length) return el("p", { text: "Findings: none." });
+  const items = findings.map((each) => {
+    const mark = el("strong", { class: `severity ${each.severity}`, text: each.severity });
+    return el("li", {}, mark, el("span", { text: ` ${each.message}` }), advice(each));
+  });
+  return el("ul", { class: "findings" }, ...items);
+}
+
+function advice({ advice: text }: Finding): HTMLElement | null {
+  return text ? el("span", { class: "note", text: ` ${text}.` }) : null;
+}
+
+function levelTable(levels: Level[], bits: number): HTMLElement {
+  const after = levels.some((level) => level.after_lut !== null);
+  const names = ["light", "stops", "%", `${bits}b full`, `${bits}b legal`];
+  if (after) names.push("LUT %", `${bits}b full`, `${bits}b legal`);
+  const head = el("tr", {}, ...names.map((name) => el("th", { text: name, set: { scope: "col" } })));
+  const rows = [...levels].reverse().map((level) => {
+    const cells = [
+      level.stops === null ? "−∞" : signed(level.stops, 1),
+      level.percent.toFixed(1), String(level.code.full[bits]), String(level.code.legal[bits]),
+    ];
+    if (level.after_lut) {
+      const { percent, code } = level.after_lut;
+      cells.push(percent.toFixed(1), String(code.full[bits]), String(code.legal[bits]));
+    }
+    const title = el("th", { text: labelWords(level.label), set: { scope: "row" } });
+    const row = el("tr", {}, title, ...cells.map((text) => el("td", { text })));
+    if (/^[+-]/.test(level.label)) row.className = "minor";
+    return row;
+  });
+  const table = el("table", { class: "levels" }, el("thead", {}, head), el("tbody", {}, ...rows));
+  return el("div", { class: "scroll", set: { tabindex: "0", role: "region", "aria-label": "Levels" } }, table);
+}
