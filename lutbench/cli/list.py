@@ -51,6 +51,8 @@ def command(what: str, definitions: tuple[str, ...], as_json: bool) -> None:
 def _curve_data(entry: Entry) -> dict[str, Any]:
     from math import log2
 
+    from lutbench.model.curves.usable import falls
+
     data: dict[str, Any] = {
         "name": entry.name,
         "aliases": list(entry.aliases),
@@ -66,6 +68,7 @@ def _curve_data(entry: Entry) -> dict[str, Any]:
         "black_signal": None,
         "white_signal": None,
         "clip_stops": None,
+        "falls": None,
     }
     if (curve := entry.curve) is not None:
         data |= {"family": curve.family, "source": curve.source, "note": curve.note or None}
@@ -77,8 +80,17 @@ def _curve_data(entry: Entry) -> dict[str, Any]:
                 "black_signal": black,
                 "white_signal": white,
                 "clip_stops": log2(curve.clip / 0.18),
+                "falls": falls(curve) or None,
             }
     return data
+
+
+def _light_words(light: dict[str, Any]) -> str:
+    """The side, and what 1.0 is where it is not what it usually is on that side."""
+    if light["luminance"] is not None:
+        return f"{light['side']}, 1.0 at {light['luminance']:g} cd/m²"
+    usual = light["one"] in ("a perfect white diffuser", "the display's white")
+    return light["side"] if usual else f"{light['side']}, 1.0 is the peak"
 
 
 def _gamut_data(entry: Entry) -> dict[str, Any]:
@@ -101,7 +113,7 @@ def _print_curves(rows: list[dict[str, Any]]) -> None:
     table.add_column("family")
     table.add_column("from")
     table.add_column("codes")
-    table.add_column("light, 1.0 is", overflow="fold")
+    table.add_column("light", overflow="fold")
     table.add_column("mid grey\n%", justify="right")
     table.add_column("clips at\nstops", justify="right")
     table.add_column("also named", overflow="fold", style="dim")
@@ -113,12 +125,21 @@ def _print_curves(rows: list[dict[str, Any]]) -> None:
                 row["family"],
                 row["origin"],
                 row["codes"],
-                f"{row['light']['side']}: {row['light']['one']}",
+                _light_words(row["light"]),
                 *levels,
                 ", ".join(row["aliases"]),
             )
     screen = console()
     screen.print(table)
+    screen.print(
+        "\ncodes: the code values that the source publishes, full-range or legal. light: of the "
+        "scene, 1.0 is a perfect white diffuser; of the display, 1.0 is its white.",
+        style="dim",
+    )
+    if falling := [row for row in rows if row["falls"]]:
+        screen.print("\nusable, but not quite rising", style="bold")
+        for row in falling:
+            screen.print(f"{row['name']}: {row['falls']}", markup=False, soft_wrap=True)
     unusable = [row for row in rows if not row["usable"]]
     if unusable:
         screen.print("\nnot usable", style="bold")

@@ -520,8 +520,10 @@ def _zebra(curve: Curve, rows: list[Level], minimum: float, step: float) -> Zebr
     )
     marked = (GREY, SKIN, WHITE_CARD, WHITE)
     after = {each.reflectance: each.after_lut for each in rows}
+    card = _advice(WHITE_CARD, "white card", reading_of(curve, WHITE_CARD), settings, "")
+    instead = _instead(after.get(GREY), card.setting)
     advice = tuple(
-        _advice(light, name, reading_of(curve, light), settings, after.get(light))
+        _advice(light, name, reading_of(curve, light), settings, instead)
         for light, name in SUBJECTS
         if light in marked
     )
@@ -533,7 +535,7 @@ def _advice(
     name: str,
     reading: Reading,
     settings: tuple[ZebraSetting, ...],
-    after: AfterLut | None,
+    instead: str,
 ) -> ZebraAdvice:
     lowest = settings[0].percent if settings else 100.0
     at = f"{name} ({100 * light:.0f} %) lies at {reading.percent:.0f} %"
@@ -544,7 +546,7 @@ def _advice(
     if not below:
         text = f"{at}, under the lowest zebra of {lowest:.0f} %: the zebra cannot mark it"
         if light == GREY:
-            text += ". " + _instead(after)
+            text += ". " + instead
         return ZebraAdvice(name, light, reading.percent, None, text)
     best = below[-1]
     short = stops_of(light) - stops_of(best.reflectance)
@@ -553,9 +555,10 @@ def _advice(
     return ZebraAdvice(name, light, reading.percent, best, text)
 
 
-def _instead(after: AfterLut | None) -> str:
-    """What to do when no zebra marks mid grey."""
+def _instead(after: AfterLut | None, card: ZebraSetting | None) -> str:
+    """What to do when no zebra marks mid grey: a zebra on the white card only if one marks it."""
     monitor = "the LUT's own grey level on the monitor"
     if after is not None:
         monitor = f"the grey card at {after.percent:.0f} % after the LUT on the monitor's waveform"
-    return f"Instead: a zebra on a 90 % white card, {monitor}, or a false-colour LUT"
+    zebra = "" if card is None else f"a zebra of {card.percent:g} % on a 90 % white card, "
+    return f"Instead: {zebra}{monitor}, or a false-colour LUT"

@@ -23,7 +23,7 @@ from lutbench.model.curves.video import Bt709, Bt1886, Power, Srgb
 from lutbench.model.exposure import Exposure
 from lutbench.model.gamuts import BT709
 from lutbench.model.signal import RangeFromSignal, SignalFromRange
-from lutbench.model.transforms import Array, Clamp, Pipeline, Transform
+from lutbench.model.transforms import Array, Pipeline, Transform
 from lutbench.tables.lut import Interpolation, Lut1D, Lut3D, interpolated
 from lutbench.tables.nodes import domain_of, greys
 
@@ -88,6 +88,8 @@ def explain(
     trial = _Trial(a, b, probes, out_a, out_b)
     if trial.same_at_probes and not tables:
         return tuple(_where_only_interpolation_differs(trial))
+    if clamps := tuple(_about_clamps(trial)):
+        return tables + clamps
     found = [each for guess in _guesses(trial, view, source) if (each := trial.judge(guess))]
     best = min((each.left for each in found), default=0.0)
     kept = [each for each in found if each.left <= 1.5 * best + LEFT_CODES / 3]
@@ -168,7 +170,6 @@ class _Trial:
 
 def _guesses(trial: _Trial, view: View, source: Encoding | None) -> Iterator[_Guess]:
     """Every guess, the simplest first."""
-    yield from _clamps(trial)
     yield from _ranges(trial)
     yield from _swaps(trial)
     yield from _fits(trial)
@@ -200,9 +201,25 @@ def _where_only_interpolation_differs(trial: _Trial) -> Iterator[Explanation]:
     )
 
 
-def _clamps(trial: _Trial) -> Iterator[_Guess]:
-    if (trial.out_a.min() < 0 or trial.out_a.max() > 1) and trial.out_b.min() >= 0:
-        yield _Guess("clamp", "B is A held to 0..1", Clamp().apply(trial.out_a))
+def _about_clamps(trial: _Trial) -> Iterator[Explanation]:
+    """One side is the other held to the values it reaches, as clipping holds them.
+
+    Looked at over all values: the trials of other guesses leave out what is clipped.
+    """
+    for held, free, words in (
+        (trial.out_b, trial.out_a, "B is A"),
+        (trial.out_a, trial.out_b, "A is B"),
+    ):
+        low, high = float(held.min()), float(held.max())
+        left = 1023 * np.abs(np.clip(free, low, high) - held)
+        if left.max() < SAME:
+            text = f"{words} held to {_plain(low)}..{_plain(high)}"
+            yield Explanation("clamp", text, _p95(left))
+            return
+
+
+def _plain(value: float) -> str:
+    return f"{round(value, 4) + 0.0:g}"
 
 
 def _ranges(trial: _Trial) -> Iterator[_Guess]:

@@ -126,7 +126,7 @@ def tag_header(header: Any, format_name: str, tags: ColourTags) -> None:
 
         profile = profile_of(gamut_of(tags.primaries), tags.curve)
         # A PNG file may have an sRGB chunk or a profile, not both.
-        if profile and (format_name, tags.transfer) != ("png", 13):
+        if profile and (format_name, tags.primaries, tags.transfer) != ("png", 1, 13):
             header.attribute("ICCProfile", f"uint8[{len(profile)}]", profile)
     if format_name == "png" and (tags.gamut and tags.curve):
         header.attribute("CICP", "int[4]", (tags.primaries, tags.transfer, 0, 1))

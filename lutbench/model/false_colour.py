@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import ClassVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lutbench.errors import DefinitionError, NotInvertibleError
 from lutbench.model.curves.base import MID_GREY, Curve
@@ -29,14 +30,22 @@ OKABE_ITO = {
 }
 
 
+CLIPPING = "clips, or within half a stop of it"
+
+
 @dataclass(frozen=True)
 class Band:
-    """A stretch of exposure, `low` to `high` stops from mid grey, and its colour (``#RRGGBB``)."""
+    """A stretch of exposure, `low` to `high` stops from mid grey, and its colour (``#RRGGBB``).
+
+    A band that `clips` is shown too wherever any channel is at its highest code, over
+    every other band.
+    """
 
     low: float
     high: float
     colour: str
     label: str = ""
+    clips: bool = False
 
     def __post_init__(self) -> None:
         if math.isnan(self.low) or math.isnan(self.high) or not self.low < self.high:
@@ -63,13 +72,16 @@ def default_bands(clip: float) -> tuple[Band, ...]:
     last half stop under clipping, and all that is six stops under grey or more.
     """
     white = math.log2(0.9 / MID_GREY)
-    top = max(clip - 0.5, white + 0.5)
+    # Encodings that end near white have no room for half a stop: only what clips is shown.
+    top = max(clip - 0.5, white + 0.25)
     return (
         Band(-math.inf, -6.0, OKABE_ITO["bluish green"], "6 stops under grey and darker"),
         Band(-3.25, -2.75, OKABE_ITO["blue"], "3 stops under grey"),
         Band(-0.25, 0.25, OKABE_ITO["orange"], "mid grey, 18 %"),
         Band(white - 0.25, white + 0.25, OKABE_ITO["sky blue"], "white card, 90 %"),
-        Band(top, math.inf, OKABE_ITO["reddish purple"], "clips, or within half a stop of it"),
+        Band(
+            top, math.inf, OKABE_ITO["reddish purple"], "clips, or within half a stop of it", True
+        ),
     )
 
 
@@ -138,12 +150,22 @@ class FalseColour(Transform):
         with np.errstate(divide="ignore"):
             return np.asarray(np.log2(np.maximum(luminance, 0) / MID_GREY) + self.exposure)
 
+    def clipped(self, rgb: Array) -> NDArray[np.bool_]:
+        """Where any channel is at the highest code that the recording has, within half a code."""
+        signal = signal_from_code(rgb * (2**self.bits - 1), self.bits, self.range)
+        top = 1.0 if self.range == "full" else self.curve.ends[1]
+        return np.asarray((signal >= top - 0.5 / 1023).any(axis=-1))
+
     def _apply(self, rgb: Array) -> Array:
         stops = self.stops(rgb)
         grey = np.clip(self.grey.encode(np.minimum(MID_GREY * 2.0**stops, 1.0)), 0, 1)
         result = np.repeat(grey[..., None], 3, axis=-1)
+        clipped = self.clipped(rgb)
         for band in reversed(self.bands):
             result[(stops >= band.low) & (stops < band.high)] = band.signal
+        for band in self.bands:
+            if band.clips:
+                result[clipped] = band.signal
         result[np.isnan(rgb).any(axis=-1)] = np.nan
         return result
 

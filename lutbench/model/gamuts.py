@@ -152,6 +152,18 @@ def conversion(source: Gamut, target: Gamut, adaptation: str = "bradford") -> Ma
     return Matrix.from_array(np.linalg.solve(target.to_xyz, adapt @ source.to_xyz))
 
 
+def usual_adaptation(source: Gamut, target: Gamut) -> Adaptation:
+    """How white is adapted unless somebody says: by Bradford, and to or from CIE XYZ not at all.
+
+    XYZ is no device with a white of its own: a colour keeps the white that its definition has.
+
+    >>> from lutbench.model.gamuts import BT709, P3_D65, XYZ
+    >>> usual_adaptation(BT709, P3_D65), usual_adaptation(BT709, XYZ)
+    ('bradford', 'none')
+    """
+    return "none" if XYZ.primaries in (source.primaries, target.primaries) else "bradford"
+
+
 def check_adaptation(name: str, where: str = "") -> Adaptation:
     """`name` as the name of an adaptation, letter case ignored."""
     folded = name.casefold()

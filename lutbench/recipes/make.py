@@ -15,6 +15,7 @@ from lutbench.model.catalogue import Catalogue, open_catalogue
 from lutbench.model.compression import GamutCompression
 from lutbench.model.conversion import KINDS, Conversion, Encoding, Kind, mapping_into
 from lutbench.model.false_colour import FalseColour
+from lutbench.model.gamuts import usual_adaptation
 from lutbench.model.light import Display
 from lutbench.model.tone import tone_mapper
 from lutbench.recipes.comments import comments_for
@@ -143,7 +144,7 @@ def quick_job(settings: Settings, catalogue: Catalogue | None = None, name: str 
         target,
         kind,
         given["exposure"],
-        adaptation=given["adaptation"],
+        adaptation=given["adaptation"] or usual_adaptation(source.gamut, target.gamut),
         compression=GamutCompression() if gamut == "compress" else None,
         tone=mapper.between(source, target, given["exposure"]) if mapper else None,
     )

@@ -199,17 +199,17 @@ def _jobs(lut: Table, set_title: str, profile: Profile, known: Catalogue) -> lis
             accepted=f"up to {MAX_LUTS}",
         )
     try:
-        task = (
-            false_colour_task(lut, known)
-            if kind == "false_colour"
-            else conversion_task(lut, kind, known)
-        )
+        task = _task(lut, kind, known)
         job = _with_table(LutJob(name, title, task), lut, known)
         if isinstance(task, FalseColour):
             task.refuse_coarse(job.size, lut.at("size"))
         lut.done()
-        rungs = [None] if ladder is None else list(ladder)
-        jobs = [_at_exposure(job, stops, profile, set_title) for stops in rungs]
+        jobs = []
+        for stops in [None] if ladder is None else ladder:
+            # Each rung as if its exposure stood in the recipe: its tone is fitted to it too.
+            values = lut.values | {"exposure": lut.number("exposure", 0.0) + (stops or 0.0)}
+            own = replace(job, task=_task(Table(values, lut.where), kind, known))
+            jobs.append(_named(own, stops, profile, set_title))
     except LutbenchError as error:
         if error.where:
             raise
@@ -221,17 +221,21 @@ def _jobs(lut: Table, set_title: str, profile: Profile, known: Catalogue) -> lis
     return jobs
 
 
-def _at_exposure(job: LutJob, stops: float | None, profile: Profile, set_title: str) -> LutJob:
-    """The job, or `stops` brighter, with its name and title saying so as the profile wants it."""
+def _task(lut: Table, kind: Any, known: Catalogue) -> Conversion | FalseColour:
+    if kind == "false_colour":
+        return false_colour_task(lut, known)
+    return conversion_task(lut, kind, known)
+
+
+def _named(job: LutJob, stops: float | None, profile: Profile, set_title: str) -> LutJob:
+    """The job with its name and title as the profile wants them, saying how much brighter it is."""
     usual = job.title if stops is None else f"{job.title} {stops:+g} stops"
     exposure = "" if stops is None else f"{stops:+g}"
     names = {"set": set_title, "lut": _spoken(job.name), "exposure": exposure}
     title = profile.title_of(names, usual)
     if stops is None:
         return replace(job, name=profile.cased(job.name), title=title)
-    task = replace(job.task, exposure=job.task.exposure + stops)
-    name = profile.cased(profile.ladder_name(job.name, stops))
-    return replace(job, name=name, title=title, task=task)
+    return replace(job, name=profile.cased(profile.ladder_name(job.name, stops)), title=title)
 
 
 def _with_table(job: LutJob, lut: Table, known: Catalogue) -> LutJob:

@@ -114,8 +114,8 @@ SETTINGS: tuple[Setting, ...] = (
     Setting(
         "adaptation",
         str,
-        "bradford",
-        "How one white is adapted to another.",
+        None,
+        "How one white is adapted to another. [default: bradford; to and from XYZ none]",
         accepted=("bradford", "cat02", "cat16", "none"),
     ),
     Setting(

@@ -18,7 +18,7 @@ from lutbench.model.curves.hdr import PqDisplay, PqScene
 from lutbench.model.curves.video import Bt1886
 from lutbench.model.false_colour import OKABE_ITO, Band, FalseColour, default_bands
 from lutbench.model.gamut_map import KNEE, MOST_KNEE
-from lutbench.model.gamuts import Gamut, check_adaptation
+from lutbench.model.gamuts import Gamut, check_adaptation, usual_adaptation
 from lutbench.model.grade import Cdl, Saturation, gains, white_balance
 from lutbench.model.light import REFERENCE_SURROUND, Display
 from lutbench.model.tone import ToneMapper, tone_mapper, tone_names
@@ -33,7 +33,9 @@ def conversion_task(lut: Table, kind: Any, known: Catalogue) -> Conversion:
         lut, "target", known, curve_needed=kind != "gamut", gamut_needed=kind != "curve"
     )
     exposure = lut.number("exposure", 0.0)
-    adaptation, way = _gamut_handling(lut.table("gamut"))
+    adaptation, way = _gamut_handling(
+        lut.table("gamut"), usual_adaptation(source.gamut, target.gamut)
+    )
     tone = _tone(lut.table("tone"), source, target, exposure)
     place, grade = _look(lut.table("look"))
     task = Conversion(
@@ -119,13 +121,13 @@ def _tone(
 
 
 def _gamut_handling(
-    table: Table | None,
+    table: Table | None, usual: str
 ) -> tuple[str, GamutCompression | dict[str, float] | None]:
-    """The adaptation, and a compression, the settings of a mapping, or nothing."""
+    """The adaptation (`usual` unless told); a compression, settings of a mapping, or nothing."""
     if table is None:
-        return "bradford", None
+        return usual, None
     method = table.choice("method", ("clip", "compress", "map"), "clip")
-    adaptation = check_adaptation(table.text("adaptation", "bradford"), table.at("adaptation"))
+    adaptation = check_adaptation(table.text("adaptation", usual), table.at("adaptation"))
     given: dict[str, Any] = {}
     for key in ("thresholds", "limits"):
         if (values := table.numbers(key, 3)) is not None:
@@ -234,8 +236,9 @@ def _band(table: Table) -> Band:
     high = table.number("high") if "high" in table else float("inf")
     table.know("low", "high")
     label = table.text("label", "")
+    clips = table.flag("clips", False)
     table.done()
     try:
-        return Band(low, high, OKABE_ITO.get(colour.casefold(), colour), label)
+        return Band(low, high, OKABE_ITO.get(colour.casefold(), colour), label, clips)
     except DefinitionError as error:
         raise DefinitionError(error.what, where=table.where, accepted=error.accepted) from error

@@ -5,11 +5,14 @@ Judged with colour-science's tetrahedral interpolation and its ΔE 2000.
 
 from __future__ import annotations
 
+from typing import Any
+
 import colour
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+import lutbench
 from lutbench.algebra import invert
 from lutbench.errors import NotInvertibleError
 from lutbench.model.catalogue import open_catalogue
@@ -225,3 +228,28 @@ def test_what_has_no_inverse_says_so() -> None:
     found = invert(clipped)
     assert found.collapsed > 0.5
     assert found.change("collapsed") is not None
+
+
+@pytest.mark.filterwarnings("ignore:.*encountered in:RuntimeWarning:colour")
+@pytest.mark.parametrize("dimensions", [1, 3])
+def test_the_inverse_of_a_clipped_curve_gives_the_light_where_it_begins_to_clip(
+    dimensions: int,
+) -> None:
+    """Display 1.0 once gave light 14.97 in place of 1.0: the light is colour-science's."""
+    options: dict[str, Any] = (
+        {"kind": "curve", "dimensions": 1, "size": 4096}
+        if dimensions == 1
+        else {"source_gamut": "BT.709", "target_gamut": "BT.709", "size": 65}
+    )
+    lut = lutbench.build("ACEScct", "BT.1886", **options)
+    found = invert(lut)
+    top, bottom = (found.lut.apply([level] * 3)[1] for level in (1.0, 0.0))
+    light = colour.log_decoding(top, function="ACEScct")
+    step = 1 / (lut.size - 1)
+    row_over = colour.log_decoding(top - step, function="ACEScct")
+    # The first row that is clipped: light 1.0 lies in the step under it.
+    assert row_over <= 1.0 <= light
+    assert abs(bottom - colour.log_encoding(0.0, function="ACEScct")) <= step
+    message = next(each.message for each in found.changes if each.code == "round_trip")
+    assert "come back within" in message
+    assert found.collapsed > 0.3  # told beside the error, which does not go through the flat

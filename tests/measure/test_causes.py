@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from lutbench.measure.causes import Explanation
+from lutbench.measure.causes import Explanation, explain
 from lutbench.measure.comparison import compare
+from lutbench.measure.view import view_of
 from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.curves.log import AcesCct
 from lutbench.model.curves.video import Bt709, Srgb
@@ -140,3 +143,15 @@ def test_one_dimension() -> None:
     damaged[20] += 0.01
     (found,) = compare(Lut1D(rows), Lut1D(damaged)).explanation
     assert (found.code, found.amount) == ("few_nodes", 1.0)
+
+
+@pytest.mark.parametrize("turned", [False, True])
+@pytest.mark.parametrize("bounds", [(0.0, 1.0), (64 / 1023, 940 / 1023)])
+def test_a_clamp_is_named_when_it_is_the_cause(turned: bool, bounds: tuple[float, float]) -> None:
+    """numpy's clip of the same table: nothing but a clamp parts the two."""
+    free = sample(replace(Conversion(SOURCE, TARGET), clamp=False).pipeline(), 17)
+    held = Lut3D(np.clip(free.table, *bounds))
+    sides = (held, free) if turned else (free, held)
+    first = explain(*sides, view_of(TARGET), SOURCE)[0]
+    assert first.code == "clamp"
+    assert f"{'A is B' if turned else 'B is A'} held to {round(bounds[0], 4):g}" in first.text

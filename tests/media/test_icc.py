@@ -76,3 +76,20 @@ def test_files_carry_the_profile_of_their_target(tmp_path: Path, suffix: str) ->
     write_still(read_still(path), tmp_path / f"next{suffix}")
     with Image.open(tmp_path / f"next{suffix}") as picture:
         assert "icc_profile" not in picture.info
+
+
+@pytest.mark.parametrize("gamut", ["P3-D65", "BT.2020", "BT.709"])
+def test_a_png_with_the_curve_of_srgb_says_its_own_primaries(gamut: str, tmp_path: Path) -> None:
+    """Pillow reads the file: a profile for wider gamuts, the sRGB chunk for sRGB alone."""
+    still = Still(np.full((4, 4, 3), 128, np.uint8), ("R", "G", "B"), "8")
+    path = tmp_path / "a.png"
+    write_still(still, path, tags=ColourTags(gamut, "sRGB"))
+    with Image.open(path) as read:
+        profile, chunk = read.info.get("icc_profile"), read.info.get("srgb")
+    if gamut == "BT.709":
+        assert chunk is not None
+        assert profile is None
+    else:
+        assert chunk is None
+        name = ImageCms.getProfileDescription(ImageCms.ImageCmsProfile(io.BytesIO(profile)))
+        assert name.strip() == f"{gamut}, sRGB"

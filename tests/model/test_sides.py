@@ -7,6 +7,7 @@ Report ITU-R BT.2390-8, 5.4.1 and 6.2 (both from memory of the Reports); colour-
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import colour
 import numpy as np
@@ -18,6 +19,9 @@ from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.curves.hdr import HlgDisplayLight, PqDisplay, PqScene, hlg_system_gamma
 from lutbench.model.light import Display
 from lutbench.model.tone import Eetf, ToneCurve
+from lutbench.recipes.make import quick_job
+from lutbench.recipes.schema import recipe_from_text
+from lutbench.recipes.settings import Settings
 
 KNOWN = open_catalogue(user=False)
 BT2020 = KNOWN.gamut("BT.2020")
@@ -239,3 +243,31 @@ def test_the_way_back_is_the_inverse_for_every_pair_of_ends(source: Encoding) ->
         out = there.apply(grey)
         assert np.ptp(out, axis=1).max() < 1e-9  # neutral stays neutral
     assert met >= 6
+
+
+@pytest.mark.parametrize("name", ["BT.2100 PQ", "ST 2084", "BT.709", "BT.2100 HLG"])
+def test_decoded_light_never_falls(name: str) -> None:
+    """BT.2100's OOTF steps down by 0.2 % where its two parts meet; no signal may show it."""
+    signal = np.linspace(-1.2, 1.2, 400_001)
+    assert (np.diff(KNOWN.curve(name).decode(signal)) >= 0).all()
+
+
+def test_xyz_keeps_the_white_of_what_is_converted() -> None:
+    """colour-science: RGB to XYZ without an adaptation, white of BT.709 at D65."""
+    rgb = np.random.default_rng(2).random((20, 3))
+    space = colour.RGB_COLOURSPACES["ITU-R BT.709"].copy()
+    space.use_derived_transformation_matrices(True)
+    expected = colour.RGB_to_XYZ(rgb, space)
+    settings = Settings(source_curve="linear", target_curve="linear")
+    for ends, given, wanted in (
+        (("BT.709", "XYZ"), rgb, expected),
+        (("XYZ", "BT.709"), expected, rgb),
+    ):
+        named = Settings(**settings, source_gamut=ends[0], target_gamut=ends[1])
+        task = replace(quick_job(named).task, clamp=False)
+        assert task.pipeline().apply(given) == pytest.approx(wanted, abs=1e-9)
+        text = (
+            f'[source]\ncurve = "linear"\ngamut = "{ends[0]}"\n'
+            f'[target]\ncurve = "linear"\ngamut = "{ends[1]}"\n[[lut]]\nname = "a"\n'
+        )
+        assert replace(recipe_from_text(text).jobs[0].task, clamp=False) == task

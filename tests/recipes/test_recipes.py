@@ -281,15 +281,18 @@ def test_false_colour_paints_its_bands() -> None:
     weights = colour.RGB_COLOURSPACES["ACEScg"].matrix_RGB_to_XYZ[1]
     stops = np.log2(np.maximum(light @ weights, 1e-30) / 0.18)
     seen = set()
+    # Where any channel is at the highest code it clips, whatever luminance says.
+    clips = (lut.nodes == 1).any(axis=-1)
+    assert (lut.table[clips] == next(b for b in task.bands if b.clips).signal).all()
     for band in task.bands:
-        inside = (stops > band.low + 1e-6) & (stops < band.high - 1e-6)
+        inside = ~clips & (stops > band.low + 1e-6) & (stops < band.high - 1e-6)
         if inside.any():
             seen.add(band.colour)
             assert lut.table[inside] == pytest.approx(
                 np.broadcast_to(band.signal, (inside.sum(), 3)), abs=1e-12
             )
     assert len(seen) >= 4
-    outside = np.ones(stops.shape, bool)
+    outside = ~clips
     for band in task.bands:
         outside &= (stops < band.low - 1e-6) | (stops > band.high + 1e-6)
     assert np.ptp(lut.table[outside], axis=-1) == pytest.approx(0, abs=1e-12)
@@ -357,3 +360,12 @@ def test_a_build_from_standards_does_not_load_colour_science(tmp_path: Path) -> 
     )
     subprocess.run([sys.executable, "-c", code], cwd=tmp_path, check=True, timeout=120)
     assert (tmp_path / "a.cube").is_file()
+
+
+def test_a_rung_of_a_ladder_is_the_lut_of_that_exposure() -> None:
+    """The shoulder is fitted to the exposure in both: the same stops give the same LUT."""
+    text = '[[lut]]\nname = "a"\nsize = 9\ntone = { method = "shoulder" }\n'
+    ladder = one(text + "exposure = 0.5\nexposure_ladder = [1.0]\n")
+    plain = one(text + "exposure = 1.5\n")
+    assert ladder.task == plain.task  # type: ignore[attr-defined]
+    assert np.array_equal(make(ladder).table, make(plain).table)  # type: ignore[arg-type]

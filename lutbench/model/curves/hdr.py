@@ -141,10 +141,13 @@ class PqScene(Curve):
 
     @staticmethod
     def _ootf_inverse(luminance: Array) -> Array:
+        # The two parts of the Recommendation's curve do not quite meet: between them light
+        # stands still at the break, so that it never falls.
         video = (luminance / 100) ** (1 / 2.4)
-        end = 267.84 * PqScene.LINEAR_END
-        upper = ((np.maximum(video, end) + 0.099) / 1.099) ** (1 / 0.45) / 59.5208
-        return np.asarray(np.where(video <= end, video / 267.84, upper))
+        end = PqScene.LINEAR_END
+        above = 1.099 * (59.5208 * end) ** 0.45 - 0.099
+        upper = ((np.maximum(video, above) + 0.099) / 1.099) ** (1 / 0.45) / 59.5208
+        return np.asarray(np.where(video < above, np.minimum(video / 267.84, end), upper))
 
     @property
     def white_scale(self) -> float:

@@ -10,6 +10,27 @@ from lutbench.model.curves.base import Curve
 ROUND_TRIP = 1 / 1023
 
 
+def falls(curve: Curve) -> str:
+    """Where the curve falls, by more than rounding, in words; empty where it never does.
+
+    Formulas whose parts do not quite meet step back there, by less than a 10-bit code;
+    the inverse of such a curve is not exact at the step.
+    """
+    low, high = curve.ends
+    signal = np.linspace(low, high, 1 << 15)
+    light = np.r_[0.0, np.geomspace(1e-5, 16.0, 1 << 14)]
+    decoded, encoded = np.diff(curve.decode(signal)), np.diff(curve.encode(light))
+    found = []
+    if (encoded < -1e-9).any():
+        at = int(encoded.argmin())
+        codes = -1023 * encoded[at]
+        found.append(f"the signal falls by {codes:.2f} 10-bit codes at light {light[at]:.3g}")
+    if (decoded < -1e-9).any():
+        at = int(decoded.argmin())
+        found.append(f"decoded light falls by {-decoded[at]:.1g} at {100 * signal[at]:.1f} %")
+    return "; ".join(found)
+
+
 def why_unusable(curve: Curve) -> str:
     """Why the curve cannot be used, or an empty string.
 

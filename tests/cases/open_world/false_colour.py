@@ -10,7 +10,7 @@ import numpy as np
 from open_world.case import Array, Case, Step, baked
 from open_world.ends import some_source
 from open_world.smooth_map import NAMELESS
-from open_world.spaces import decoder, luminance_weights
+from open_world.spaces import luminance_weights, published_decoder
 
 NAME = "no conversion: false colour"
 
@@ -22,7 +22,7 @@ def generate(rng: np.random.Generator) -> Case:
     grey = rng.random(len(edges) + 1) < 0.4
     curve, gamut = some_source(rng)
     weights = luminance_weights(gamut) if rng.random() < 0.5 else np.full(3, 1 / 3)
-    decode = decoder(curve)
+    decode = published_decoder(curve)
     by_light = rng.random() < 0.5
 
     def bands(rgb: Array) -> Array:

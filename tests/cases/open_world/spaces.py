@@ -97,6 +97,12 @@ def decoder(name: str) -> Function:
     return lambda v: np.asarray(colour.OETF_INVERSES[name](v), dtype=float)
 
 
+def published_decoder(name: str) -> Function:
+    """Light of values as colour-science publishes them: legal codes where those are meant."""
+    decode = decoder(name)
+    return (lambda v: decode((1023 * v - 64) / 876)) if _signal(name) else decode
+
+
 def encoder(name: str) -> Function:
     """Signal of light, by colour-science or the formula of the Recommendation."""
     if name in _SDR_ENCODE:
