@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from lutbench.cli.options import (
-    Report,
+    Reporting,
     clip_coding_options,
     gathered,
     interpolation_option,
@@ -127,14 +127,14 @@ FORMAT_SUFFIXES = {"png": ".png", "jpeg": ".jpg", "tiff": ".tif", "exr": ".exr",
 @click.option("--no-audio", is_flag=True, help="Leave the sound of a clip out.")
 @click.option("--force", is_flag=True, help="Replace files that exist, make all frames anew.")
 @json_option
-@gathered(files=Files, picture=PictureOptions, run=RunOptions, clip=ClipOptions, report=Report)
+@gathered(files=Files, picture=PictureOptions, run=RunOptions, clip=ClipOptions, report=Reporting)
 def command(
     lut: str,
     files: Files,
     picture: PictureOptions,
     run: RunOptions,
     clip: ClipOptions,
-    report: Report,
+    report: Reporting,
 ) -> int:
     """Put the picture or pictures IN through LUT and write them to OUT.
 
@@ -214,7 +214,7 @@ def _clip_settings(clip: ClipOptions, depth: str | None, tags: ColourTags) -> Cl
     )
 
 
-def _one_clip(transform: Transform, files: Files, settings: ClipSettings, report: Report) -> int:
+def _one_clip(transform: Transform, files: Files, settings: ClipSettings, report: Reporting) -> int:
     from lutbench.cli.progress import frame_progress
     from lutbench.media.clip.clip import apply_to_clip
 
@@ -234,7 +234,7 @@ def _one_clip(transform: Transform, files: Files, settings: ClipSettings, report
     return 0
 
 
-def _one_still(treatment: Treatment, files: Files, suffix: str | None, report: Report) -> int:
+def _one_still(treatment: Treatment, files: Files, suffix: str | None, report: Reporting) -> int:
     """One still, into OUT where that is a folder."""
     from lutbench.media.treatment import FramesOutcome, render_still
 
@@ -256,7 +256,7 @@ def _many(
     treatment: Treatment,
     fingerprint: str,
     run: RunOptions,
-    report: Report,
+    report: Reporting,
 ) -> int:
     from lutbench.cli.progress import frame_progress
     from lutbench.media.sequence.sequence import SequenceRun, run_sequence

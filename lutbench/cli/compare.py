@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from lutbench.cli.options import (
-    Report,
+    Reporting,
     catalogue_of,
     console,
     definitions_option,
@@ -123,13 +123,13 @@ class Colours:
 @definitions_option
 @force_option
 @json_option
-@gathered(colours=Colours, report=Report)
+@gathered(colours=Colours, report=Reporting)
 def command(
     a: str,
     b: str,
     colours: Colours,
     page: str | None,
-    report: Report,
+    report: Reporting,
     **options: Any,
 ) -> int:
     """Compare A and B: how far apart, where, and whether for a simple reason.

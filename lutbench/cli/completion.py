@@ -19,9 +19,9 @@ def offer_completions(command: click.Command) -> None:
     for param in command.params:
         if isinstance(param.type, click.types.StringParamType) and param.name:
             if param.name.endswith("curve"):
-                param.type = _Names("curve")
+                param.type = _CatalogueName("curve")
             elif param.name.endswith("gamut"):
-                param.type = _Names("gamut")
+                param.type = _CatalogueName("gamut")
             elif isinstance(param, click.Argument) or _names_a_file(param):
                 param.type = click.Path()
 
@@ -31,7 +31,7 @@ def _names_a_file(param: click.Parameter) -> bool:
     return any(word in metavar for word in ("FILE", "PATH", "DIR", "OUT", "LUT", "TOML"))
 
 
-class _Names(TextParam):
+class _CatalogueName(TextParam):
     """A curve or gamut, completed by its standard name, letter case ignored."""
 
     def __init__(self, kind: str) -> None:

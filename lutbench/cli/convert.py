@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from lutbench.cli.options import Report, console, force_option, gathered, json_option, print_json
+from lutbench.cli.options import Reporting, console, force_option, gathered, json_option, print_json
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -22,7 +22,7 @@ RANGES = click.Choice(["full", "legal"])
 
 
 @dataclass(frozen=True)
-class Form:
+class TargetForm:
     """The form of the LUT in OUT."""
 
     size: int | None
@@ -31,7 +31,7 @@ class Form:
 
 
 @dataclass(frozen=True)
-class RangeOptions:
+class RangeWishes:
     """The ranges that IN was made for, and those that OUT is to be for."""
 
     given_source_range: Any
@@ -93,14 +93,14 @@ class TextOptions:
 @click.option("--exact", is_flag=True, help="In a .cube as many digits as bring the table back.")
 @force_option
 @json_option
-@gathered(form=Form, ranges=RangeOptions, text=TextOptions, report=Report)
+@gathered(form=TargetForm, ranges=RangeWishes, text=TextOptions, report=Reporting)
 def command(
     source: str,
     target: str,
-    form: Form,
-    ranges: RangeOptions,
+    form: TargetForm,
+    ranges: RangeWishes,
     text: TextOptions,
-    report: Report,
+    report: Reporting,
 ) -> None:
     """Convert the LUT or transform IN to the format that OUT's suffix names.
 

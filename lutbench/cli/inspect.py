@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from lutbench.cli.inspect_print import print_many, print_one
 from lutbench.cli.options import (
+    LutRanges,
     catalogue_of,
     definitions_option,
     force_option,
@@ -22,7 +24,6 @@ from lutbench.errors import LutbenchError
 if TYPE_CHECKING:
     from lutbench.inspection.inspection import Inspection
     from lutbench.model.catalogue import Catalogue
-    from lutbench.model.signal import Range
 
 SCHEMA = 1
 _SORTS = ("name", "worst", "kind", "grey")
@@ -47,14 +48,6 @@ class Names:
             )
             for name, value in vars(self).items()
         }
-
-
-@dataclass(frozen=True)
-class RangeOptions:
-    """The ranges of the values that the LUT takes and gives."""
-
-    source_range: Range
-    target_range: Range
 
 
 @dataclass(frozen=True)
@@ -138,11 +131,11 @@ class Judging:
 @definitions_option
 @json_option
 @force_option
-@gathered(names=Names, ranges=RangeOptions, pictures=Pictures, judging=Judging)
+@gathered(names=Names, ranges=LutRanges, pictures=Pictures, judging=Judging)
 def command(
     luts: tuple[str, ...],
     names: Names,
-    ranges: RangeOptions,
+    ranges: LutRanges,
     pictures: Pictures,
     judging: Judging,
     **options: Any,
@@ -159,7 +152,6 @@ def command(
       lutbench inspect luts/ --sheet sheet.png --source-curve ACEScct
       lutbench inspect luts/ --set-sheet set.html
     """
-    from lutbench.cli.inspect_print import print_many, print_one
     from lutbench.formats.folders import lut_files
     from lutbench.inspection.inspection import inspect
     from lutbench.inspection.limits import Limits

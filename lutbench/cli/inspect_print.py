@@ -21,6 +21,7 @@ _STYLES = {"error": "bold red", "warning": "bold yellow", "info": "cyan", None: 
 
 
 def print_one(found: Inspection) -> None:
+    """The report of one LUT."""
     from rich.markup import escape
     from rich.padding import Padding
 
@@ -185,6 +186,7 @@ def _depth(found: Inspection) -> Table:
 
 
 def print_many(found: list[Inspection], unreadable: list[dict[str, str]]) -> None:
+    """A line for each of many LUTs."""
     from rich import box
     from rich.markup import escape
     from rich.table import Table

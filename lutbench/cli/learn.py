@@ -18,7 +18,7 @@ SCHEMA = 1
 
 
 @dataclass(frozen=True)
-class Fit:
+class LearnFit:
     """How the LUT is fitted, and where what it covers is drawn."""
 
     size: int
@@ -56,8 +56,8 @@ class Fit:
 @click.option("--title", default="", metavar="TEXT", help="The title of OUT.")
 @force_option
 @json_option
-@gathered(fit=Fit, new=NewLut)
-def command(before: str, after: str, fit: Fit, new: NewLut) -> None:
+@gathered(fit=LearnFit, new=NewLut)
+def command(before: str, after: str, fit: LearnFit, new: NewLut) -> None:
     """Learn the LUT that takes the still BEFORE to the still AFTER.
 
     Both are the same still pixel on pixel, as it was recorded and as it was graded

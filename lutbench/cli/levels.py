@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from lutbench.cli.options import (
+    LutRanges,
     catalogue_of,
     console,
     definitions_option,
@@ -35,14 +36,6 @@ class ZebraOptions:
     zebra_min: float
     zebra_step: float
     over_exposure: float | None
-
-
-@dataclass(frozen=True)
-class RangeOptions:
-    """The ranges of the values that the LUT takes and gives."""
-
-    source_range: Range
-    target_range: Range
 
 
 @dataclass(frozen=True)
@@ -96,12 +89,12 @@ class Printing:
 @definitions_option
 @json_option
 @force_option
-@gathered(zebra=ZebraOptions, ranges=RangeOptions, printing=Printing)
+@gathered(zebra=ZebraOptions, ranges=LutRanges, printing=Printing)
 def command(
     curve: str,
     lut: str | None,
     zebra: ZebraOptions,
-    ranges: RangeOptions,
+    ranges: LutRanges,
     printing: Printing,
     definitions: tuple[str, ...],
 ) -> None:

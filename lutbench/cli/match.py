@@ -29,7 +29,7 @@ SCHEMA = 1
 
 
 @dataclass(frozen=True)
-class Ends:
+class MatchEnds:
     """The encodings of the two sides."""
 
     source_curve: str
@@ -48,7 +48,7 @@ class Chart:
 
 
 @dataclass(frozen=True)
-class Fit:
+class MatchFit:
     """What is fitted, and in which size."""
 
     residual: bool
@@ -82,7 +82,7 @@ class Fit:
     metavar="CxR",
     help="Columns and rows of the chart in a still.",
 )
-@click.option("--residual", is_flag=True, help="Fit a smooth residual beyond the matrix.")
+@click.option("--residual", is_flag=True, help="MatchFit a smooth residual beyond the matrix.")
 @click.option(
     "--size",
     type=click.IntRange(2, 65),
@@ -95,13 +95,13 @@ class Fit:
 @definitions_option
 @force_option
 @json_option
-@gathered(ends=Ends, chart=Chart, fit=Fit, new=NewLut)
+@gathered(ends=MatchEnds, chart=Chart, fit=MatchFit, new=NewLut)
 def command(
     source: str,
     target: str | None,
-    ends: Ends,
+    ends: MatchEnds,
     chart: Chart,
-    fit: Fit,
+    fit: MatchFit,
     new: NewLut,
 ) -> None:
     """Bring the camera that shot SOURCE to the one that shot TARGET.
@@ -156,7 +156,7 @@ def command(
         _print(match)
 
 
-def _encodings(ends: Ends, definitions: tuple[str, ...]) -> tuple[Encoding, Encoding]:
+def _encodings(ends: MatchEnds, definitions: tuple[str, ...]) -> tuple[Encoding, Encoding]:
     """Source and target; without a gamut of its own the source is taken to have the target's."""
     from lutbench.model.conversion import Encoding
 

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from rich.segment import Segment
 
     from lutbench.model.catalogue import Catalogue
+    from lutbench.model.signal import Range
 
 NOT_A_TERMINAL = 100
 """Columns where the output goes into a file or a pipe."""
@@ -46,11 +47,19 @@ def gathered(**kinds: type[Any]) -> Callable[[F], Callable[..., Any]]:
 
 
 @dataclass(frozen=True)
-class Report:
+class Reporting:
     """How a command writes and reports: ``--force`` and ``--json``."""
 
     force: bool
     as_json: bool
+
+
+@dataclass(frozen=True)
+class LutRanges:
+    """The ranges of the values that a LUT takes and gives: see `range_options`."""
+
+    source_range: Range
+    target_range: Range
 
 
 def definitions_option(function: F) -> F:

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Layout:
+class SheetLayout:
     """How the sheet is laid out, and what stands above it."""
 
     count: int
@@ -41,7 +41,7 @@ class Layout:
 
 
 @dataclass(frozen=True)
-class Reading:
+class FrameReading:
     """How the frames are read and put through the LUT."""
 
     interpolation: Interpolation
@@ -82,13 +82,13 @@ class Reading:
 @clip_coding_options
 @definitions_option
 @force_option
-@gathered(layout=Layout, reading=Reading)
+@gathered(layout=SheetLayout, reading=FrameReading)
 def command(
     lut: str,
     source: str,
     target: str,
-    layout: Layout,
-    reading: Reading,
+    layout: SheetLayout,
+    reading: FrameReading,
     **options: Any,
 ) -> None:
     """Draw frames of IN before and after LUT, side by side, into the picture OUT.
@@ -130,7 +130,7 @@ def command(
 
 
 def _frames(
-    source: str, layout: Layout, reading: Reading
+    source: str, layout: SheetLayout, reading: FrameReading
 ) -> tuple[list[tuple[str, NDArray[Any]]], str, tuple[str, ...]]:
     """Pictures with their labels, a word on where they are from, and notes."""
     from lutbench.media.clip.clip import clip_pictures

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from lutbench.cli.options import (
-    Report,
+    Reporting,
     catalogue_of,
     console,
     definitions_option,
@@ -52,14 +52,14 @@ MEASURES = {"delta_e_2000": "ΔE 2000", "delta_e_itp": "ΔE ITP"}
 @definitions_option
 @force_option
 @json_option
-@gathered(report=Report)
+@gathered(report=Reporting)
 def command(
     lut: str,
     output: str,
     keep: tuple[Part, ...],
     drop: Part | None,
     definitions: tuple[str, ...],
-    report: Report,
+    report: Reporting,
 ) -> None:
     """Take LUT apart: gamut, curve and look as LUTs of their own, and a recipe.
 

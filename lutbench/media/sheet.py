@@ -38,12 +38,28 @@ _BAR = "#56b4e9"  # Okabe–Ito sky blue
 _MARGIN = 28
 _GAP = 20
 _SUBHEADING = 11.5
+
+
+@dataclass(frozen=True)
+class _Style:
+    """How a line of text is written: size in points."""
+
+    size: float
+    colour: str
+    weight: str = "normal"
+
+
+_HEADING = _Style(19, _INK, "bold")
+_BELOW_HEADING = _Style(_SUBHEADING, _FAINT)
+_LABEL = _Style(12.5, _INK)
+_DETAIL = _Style(10.5, _FAINT)
+
 # Luma weights of Recommendation ITU-R BT.709, for the level strip only.
 _LUMA = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
 
 
 @dataclass(frozen=True)
-class Levels:
+class LumaLevels:
     """The signal levels of a picture's luma, as fractions of full scale."""
 
     low: float
@@ -77,7 +93,7 @@ class Cell:
     detail: str = ""
 
 
-def levels_of(picture: NDArray[np.float32]) -> Levels:
+def levels_of(picture: NDArray[np.float32]) -> LumaLevels:
     """1st percentile, median and 99th percentile of the luma of a signal picture.
 
     >>> str(levels_of(np.full((4, 4, 3), 0.4, np.float32)))
@@ -87,7 +103,7 @@ def levels_of(picture: NDArray[np.float32]) -> Levels:
     luma = np.asarray(picture, dtype=np.float64) @ _LUMA
     luma = luma[np.isfinite(luma)]
     low, median, high = np.percentile(luma, [1, 50, 99]) if luma.size else [np.nan] * 3
-    return Levels(float(low), float(median), float(high))
+    return LumaLevels(float(low), float(median), float(high))
 
 
 def lut_sheet(
@@ -270,10 +286,10 @@ def _drawn(cells: Sequence[Cell], grid: _Grid, heading: str, subheading: str) ->
     canvas = FigureCanvasAgg(figure)
     room = grid.width - 2 * _MARGIN
     if heading:
-        _text(figure, grid, _MARGIN, _MARGIN + 26, heading, 19, _INK, room, weight="bold")
+        _text(figure, grid, (_MARGIN, _MARGIN + 26), heading, _HEADING, room)
     for number, line in enumerate(subheading.splitlines()):
         below = _MARGIN + 26 + (28 if heading else -8) + 21 * number
-        _text(figure, grid, _MARGIN, below, line, _SUBHEADING, _FAINT, room)
+        _text(figure, grid, (_MARGIN, below), line, _BELOW_HEADING, room)
     for index, cell in enumerate(cells):
         x, y = grid.place(index)
         levels = levels_of(cell.picture)
@@ -281,9 +297,9 @@ def _drawn(cells: Sequence[Cell], grid: _Grid, heading: str, subheading: str) ->
             _strip(figure, grid, x, y + grid.picture_height + 7, levels)
         at = y + grid.picture_height + 32
         if cell.label:
-            _text(figure, grid, x, at, cell.label, 12.5, _INK, grid.cell_width)
+            _text(figure, grid, (x, at), cell.label, _LABEL, grid.cell_width)
         detail = cell.detail or str(levels)
-        _text(figure, grid, x, at + 20, detail, 10.5, _FAINT, grid.cell_width)
+        _text(figure, grid, (x, at + 20), detail, _DETAIL, grid.cell_width)
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", "Glyph")  # a name in a script the font lacks
         canvas.draw()
@@ -330,18 +346,11 @@ def _folded(text: str, room: int) -> list[str]:
 
 
 def _text(
-    figure: Any,
-    grid: _Grid,
-    x: int,
-    baseline: int,
-    text: str,
-    size: float,
-    colour: str,
-    room: int,
-    weight: str = "normal",
+    figure: Any, grid: _Grid, place: tuple[int, int], text: str, style: _Style, room: int
 ) -> None:
-    """Text from `x` on the baseline, shortened in its middle where there is no room."""
-    font = _font(size, weight)
+    """Text from a place on its baseline, shortened in its middle where there is no room."""
+    x, baseline = place
+    font = _font(style.size, style.weight)
     line = " ".join(text.split())
     keep = len(line)
     while keep > 4 and _wide(line, font) > room:
@@ -352,14 +361,14 @@ def _text(
         x / grid.width,
         1 - baseline / grid.height,
         line,
-        color=colour,
+        color=style.colour,
         fontproperties=font,
         va="baseline",
         parse_math=False,
     )
 
 
-def _strip(figure: Any, grid: _Grid, x: int, y: int, levels: Levels) -> None:
+def _strip(figure: Any, grid: _Grid, x: int, y: int, levels: LumaLevels) -> None:
     """The level strip under a picture: the bar, the notch of the median, on a 0..100 % track."""
     from matplotlib.patches import Rectangle
 

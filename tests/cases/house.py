@@ -89,7 +89,6 @@ MANY_ARGUMENTS = {
     "media/clip/ycbcr.py: _decode_lines": COMPILED,
     "media/clip/ycbcr.py: _encode_chroma": COMPILED,
     "media/clip/ycbcr.py: _encode_luma": COMPILED,
-    "media/sheet.py: _text": NOT_YET,
     "splitting/look.py: look_between": NOT_YET,
     "tables/kernels.py: _lattice": COMPILED,
     "tables/kernels.py: _run": COMPILED,
