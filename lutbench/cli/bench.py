@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from lutbench.cli.options import (
-    Report,
+    Reporting,
     catalogue_of,
     definitions_option,
     force_option,
@@ -91,8 +91,8 @@ class Showing:
 @definitions_option
 @json_option
 @force_option
-@gathered(names=Names, showing=Showing, report=Report)
-def command(source: str, names: Names, showing: Showing, report: Report) -> None:
+@gathered(names=Names, showing=Showing, report=Reporting)
+def command(source: str, names: Names, showing: Showing, report: Reporting) -> None:
     """Write a set of LUTs as one page to look, expose and measure with, offline.
 
     The page opens in any browser with WebGL 2, on a phone too, and asks nothing
@@ -144,7 +144,7 @@ def _ends(catalogue: Catalogue, names: Names) -> Ends:
     )
 
 
-def _write(order: Order, output: str, report: Report) -> None:
+def _write(order: Order, output: str, report: Reporting) -> None:
     from lutbench.bench.page import write_bench
 
     if Path(output).suffix.lower() not in (".html", ".htm"):
