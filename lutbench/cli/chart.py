@@ -32,7 +32,7 @@ SCHEMA = 1
 @force_option
 @json_option
 def command(output: str, size: int, frame: str, force: bool, as_json: bool) -> None:
-    """Draw a chart of known colours, to send through a box that no file comes out of.
+    """Draw a chart of known colours, to send through a box that gives away no file.
 
     The box may be a monitor's recorder output, an editing program, a camera's
     preview. Bring the picture back as a still and `lutbench capture` makes the

@@ -224,6 +224,9 @@ def _limits(options: dict[str, Any], bits: int) -> dict[str, float]:
     return limits
 
 
+MEASURES = {"delta_e_2000": "ΔE 2000", "delta_e_itp": "ΔE ITP"}
+
+
 def print_comparison(found: Comparison, a: str, b: str, held: list[CheckFigure]) -> None:
     """The comparison as terminal tables, the worst colours with swatches."""
     from rich.markup import escape
@@ -232,6 +235,12 @@ def print_comparison(found: Comparison, a: str, b: str, held: list[CheckFigure])
     screen = console(markup=True)
     screen.print(f"[bold]A[/bold]  {escape(a)}", soft_wrap=True)
     screen.print(f"[bold]B[/bold]  {escape(b)}", soft_wrap=True)
+    name = MEASURES[found.view.measure]
+    seen = found.overall[found.view.measure]
+    screen.print(
+        f"[bold]{found.size[0].upper()}{found.size[1:]}[/bold]: {name} {seen.p95:.2f} at 95 % of "
+        f"the colours, {seen.mean:.2f} on average, {seen.max:.2f} at most"
+    )
     screen.print(f"[dim]seen on {escape(found.view.description)}[/dim]\n")
     _print_sets(screen, found)
     if found.worst:
@@ -257,7 +266,7 @@ def _print_sets(screen: Console, found: Comparison) -> None:
     from rich.table import Table
 
     scale = (2**found.bits - 1) / 1023
-    name = {"delta_e_2000": "ΔE 2000", "delta_e_itp": "ΔE ITP"}[found.view.measure]
+    name = MEASURES[found.view.measure]
     table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False, show_edge=False)
     table.add_column("colours")
     table.add_column("count", justify="right")

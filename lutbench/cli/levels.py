@@ -204,9 +204,9 @@ def ends_lines(day: Levels) -> list[str]:
     from lutbench.report.words import light_words
 
     def line(what: str, ends: Ends) -> str:
-        zero = "no light does" if ends.zero is None else light_words(ends.zero)
-        full = "no light does" if ends.full is None else light_words(ends.full)
-        return f"{what}: 0 % is {zero}, 100 % is {full}"
+        zero = "is not reached" if ends.zero is None else f"is {light_words(ends.zero)}"
+        full = "is not reached" if ends.full is None else f"is {light_words(ends.full)}"
+        return f"{what}: 0 % {zero}, 100 % {full}"
 
     lines = [line("Recorded", day.ends)]
     if day.after_ends:

@@ -151,7 +151,7 @@ class Level:
 
 @dataclass(frozen=True)
 class Ends:
-    """Which light falls on 0 % and on 100 % of a signal; None where no light does."""
+    """Which light falls on 0 % and on 100 % of a signal; None where none reaches it."""
 
     zero: float | None
     full: float | None

@@ -18,6 +18,7 @@ from lutbench.measure.samples import (
     nodes_of,
     random_points,
 )
+from lutbench.measure.size import size_word
 from lutbench.measure.view import View, view_of
 from lutbench.model.conversion import Encoding
 from lutbench.model.curves.log import AcesCct
@@ -86,6 +87,11 @@ class Comparison(Result):
     assumed: tuple[str, ...]
     """What was taken for granted, one line each."""
 
+    @property
+    def size(self) -> str:
+        """The difference in a word, by its 95th percentile over all test colours."""
+        return size_word(self.overall[self.view.measure].p95)
+
     def to_data(self) -> dict[str, Any]:
         """Plain data: ``delta_e_2000``, ``delta_e_itp`` and ``code_10bit`` over all test colours,
         ``code_values`` at the depth asked for, the sets, the worst colours, the explanation."""
@@ -95,6 +101,7 @@ class Comparison(Result):
             **{name: spread.to_data() for name, spread in self.overall.items()},
             "code_values": {"bits": self.bits, **codes},
             "measure": self.view.measure,
+            "size": self.size,
             "seen_on": self.view.description,
             "sets": {
                 name: {"count": self.counts[name]}

@@ -54,9 +54,9 @@ def ends_words(day: Levels) -> str:
     """Which light falls on 0 % and on 100 %."""
     ends = day.after_ends or day.ends
     where = "After the LUT" if day.after_ends else "Recorded"
-    zero = "no light" if ends.zero is None else light_words(ends.zero)
-    full = "no light" if ends.full is None else light_words(ends.full)
-    return f"{where}, 0 % is {zero} and 100 % is {full}."
+    zero = "is not reached" if ends.zero is None else f"is {light_words(ends.zero)}"
+    full = "is not reached" if ends.full is None else f"is {light_words(ends.full)}"
+    return f"{where}, 0 % {zero} and 100 % {full}."
 
 
 def _chosen(day: Levels) -> list[Level]:

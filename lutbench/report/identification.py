@@ -67,7 +67,7 @@ def _figures(found: Identification) -> list[Figure]:
                 "look-tones",
                 lambda: plots.tints_plot(found),
                 "What the look does to the grey scale: lightness, and the tint of shadows, "
-                "mid tones and highlights. No eye sees less than about 1.",
+                "mid tones and highlights. Less than about 1 is not seen.",
                 f"The look on the grey scale: {told}",
             )
         )
@@ -156,8 +156,7 @@ def _look_rows(look: Look) -> list[tuple[str, str]]:
     rows = [
         (
             "look",
-            f"ΔE 2000 {look.median:.1f} in the middle, {look.p95:.1f} for one colour in twenty, "
-            f"{look.max:.1f} at most",
+            f"ΔE 2000 {look.median:.1f} (median), {look.p95:.1f} (95 %), {look.max:.1f} (most)",
         ),
         ("what it does", "; ".join(look.description) or "no one way"),
     ]
@@ -167,8 +166,8 @@ def _look_rows(look: Look) -> list[tuple[str, str]]:
         rows.append(
             (
                 "the CDL leaves",
-                f"{cdl.error_median:.2f} codes in the middle, {cdl.error_p95:.2f} for one value "
-                f"in twenty (ΔE 2000 {cdl.delta_e_p95:.2f})",
+                f"{cdl.error_median:.2f} codes (median), {cdl.error_p95:.2f} (95 %; "
+                f"ΔE 2000 {cdl.delta_e_p95:.2f})",
             )
         )
     return rows

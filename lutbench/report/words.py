@@ -43,10 +43,10 @@ def light_words(light: float) -> str:
     """A light as stops from mid grey, or as what it is near black.
 
     >>> light_words(0.9), light_words(0.0), light_words(-0.01)
-    ('+2.3 stops', 'no light', 'below black')
+    ('+2.3 stops', 'no light', 'darker than no light')
     """
     if light < -1e-6:
-        return "below black"
+        return "darker than no light"
     if light < 1e-6:
         return "no light"
     return f"{stops_words(math.log2(light / 0.18))} stops"

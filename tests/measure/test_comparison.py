@@ -110,3 +110,35 @@ def test_nodes_alone_of_pipelines_are_nothing_to_compare() -> None:
     exact = Conversion(SOURCE, Encoding(Bt709(), BT709)).pipeline()
     with pytest.raises(LutbenchError, match="no test colours"):
         compare(exact, exact, sets=["nodes"])
+
+
+@pytest.mark.parametrize(
+    ("gain", "word"),
+    [
+        (1.0005, "invisible"),
+        (1.03, "just visible"),
+        (1.12, "clearly visible"),
+        (2.0, "another picture"),
+    ],
+)
+def test_the_size_is_a_word_by_colour_sciences_delta_e(gain: float, word: str) -> None:
+    """The word by ΔE 2000 of colour-science, with bounds at 1, 3 and 10 (common practice)."""
+    from lutbench.model.grade import Cdl
+
+    plain, gained = (Cdl((g, g, g), clamp=False) for g in (1.0, 1 / gain))
+    found = compare(plain, gained, sets=("neutral",))
+    level = np.linspace(0, 1, 1024)
+    ramp = np.repeat(level[:, None], 3, axis=1)
+    lab = [
+        colour.XYZ_to_Lab(
+            colour.RGB_to_XYZ(np.clip(ramp * g, 0, None) ** 2.4, "ITU-R BT.709"),
+            colour.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]["D65"],
+        )
+        for g in (1.0, 1 / gain)
+    ]
+    p95 = float(np.percentile(colour.delta_E(*lab, method="CIE 2000"), 95))
+    bound = {"invisible": (0, 1), "just visible": (1, 3), "clearly visible": (3, 10)}
+    low, high = bound.get(word, (10, 1000))
+    assert low <= p95 < high
+    assert found.size == word
+    assert found.to_data()["size"] == word

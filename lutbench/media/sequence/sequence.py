@@ -122,7 +122,7 @@ def _run_threads(
         try:
             while True:
                 # A frame is handed out when a thread is free, not before: an
-                # interruption has only the frames under work to wait for.
+                # interruption has only the frames being worked on to wait for.
                 for frame, replace in waiting:
                     running[pool.submit(render_frame, frame, treatment, replace)] = frame
                     if len(running) >= count:
