@@ -53,6 +53,11 @@ def conversion_options(function: F) -> F:
     metavar="PATH",
     help="The folder for a recipe's LUTs [default: here], or the .cube file to write.",
 )
+@click.option(
+    "--manifest",
+    is_flag=True,
+    help="Write MANIFEST.sha256 beside a recipe's LUTs: the SHA-256 of each, and the recipe's.",
+)
 @conversion_options
 @definitions_option
 @force_option
@@ -77,9 +82,12 @@ def command(
       lutbench build day.toml -o luts
     """
     catalogue = catalogue_of(definitions)
+    manifest = bool(quick.pop("manifest"))
     if recipe is not None:
         _refuse_quick_options(quick)
-        made = _from_recipe(recipe, output or ".", catalogue, force)
+        made = _from_recipe(recipe, output or ".", catalogue, force, manifest)
+    elif manifest:
+        raise LutbenchError("one LUT needs no manifest", accepted="--manifest with a recipe")
     else:
         made = _from_options(output, catalogue, force, quick)
     if as_json:
@@ -100,13 +108,19 @@ def _refuse_quick_options(quick: dict[str, Any]) -> None:
         )
 
 
-def _from_recipe(path: str, folder: str, catalogue: Catalogue, force: bool) -> list[Made]:
+def _from_recipe(
+    path: str, folder: str, catalogue: Catalogue, force: bool, manifest: bool
+) -> list[Made]:
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
+    from lutbench.files import refuse_existing
     from lutbench.recipes.make import build_recipe
+    from lutbench.recipes.manifest import NAME, write_manifest
     from lutbench.recipes.schema import read_recipe
 
     recipe = read_recipe(path, catalogue)
+    if manifest and Path(folder, NAME).exists():
+        refuse_existing(Path(folder, NAME), force)
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
     screen = console(stderr=True)
     with Progress(*columns, console=screen, transient=True, disable=not screen.is_terminal) as bar:
@@ -118,7 +132,11 @@ def _from_recipe(path: str, folder: str, catalogue: Catalogue, force: bool) -> l
             bar.update(task, completed=started, description=job.name)
             started += 1
 
-        return build_recipe(recipe, folder, force=force, progress=progress)
+        made = build_recipe(recipe, folder, force=force, progress=progress)
+    if manifest:
+        paths = [path for each in made for path in (each.path, each.legend) if path is not None]
+        write_manifest(recipe.digest, Path(folder), paths, force=force)
+    return made
 
 
 def _from_options(

@@ -19,6 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from lutbench.errors import FormatError, MissingExtraError
 from lutbench.formats import safe_xml as xml
+from lutbench.formats.digest import unsigned
 from lutbench.formats.lutfile import Writing
 from lutbench.formats.operators import Channels, Exponent, HalfLut1D, Log, Range
 from lutbench.model.curves.base import Curve, Decode, Encode
@@ -110,7 +111,7 @@ class _Writer:
             compatible_CLF_version="3.0",
             name=xml.fit(title) or None,
             inverse_of=None,
-            description=[xml.fit(line) for line in comments if line.strip()],
+            description=[xml.fit(line) for line in unsigned(comments) if line.strip()],
             input_descriptor=None,
             output_descriptor=None,
             process_nodes=nodes,

@@ -21,6 +21,8 @@ from numpy.typing import NDArray
 from lutbench import files
 from lutbench.errors import FormatError
 from lutbench.formats.decimals import LARGEST, MAX_LINE, format_rows, number, parse_rows
+from lutbench.formats.digest import signature, unsigned
+from lutbench.formats.layout import layout
 from lutbench.formats.lutfile import MAX_BYTES, LutFile, Writing
 from lutbench.plaintext import harmless
 from lutbench.tables.lut import SIZES_1D, SIZES_3D, UNIT_DOMAIN, Lut, Lut1D, Lut3D, ShaperLut3D
@@ -111,21 +113,22 @@ def write_cube(
     LutbenchError
         When the file exists and `force` is not set, or cannot be written.
     """
-    files.write_bytes(path, format_cube(lut, decimals), force=force)
+    files.write_bytes(path, format_cube(lut, decimals, signed=True), force=force)
 
 
 def write_as_cube(lut: Lut, how: Writing) -> tuple[bytes, tuple[str, ...]]:
     """The bytes of a ``.cube`` that holds `lut`, under the title and comments asked for."""
     named = replace(lut, title=how.title, comments=how.comments)
-    return format_cube(named, how.decimals), ()
+    return format_cube(named, how.decimals, signed=True), ()
 
 
-def format_cube(lut: Lut, decimals: int | None = 6) -> bytes:
+def format_cube(lut: Lut, decimals: int | None = 6, *, signed: bool = False) -> bytes:
     """The bytes of a ``.cube`` file that holds `lut`.
 
     `decimals` digits after the point (0 to 16) for the rows; None writes as many
     digits as bring the table back exactly (nine significant ones for float32),
-    where small numbers may come out in exponent notation.
+    where small numbers may come out in exponent notation. With `signed` a comment
+    says what the table is, as files do that are written.
 
     >>> print(format_cube(Lut3D.identity(2, title="None"), 1).decode().splitlines()[:4])
     ['TITLE "None"', 'LUT_3D_SIZE 2', '0.0 0.0 0.0', '1.0 0.0 0.0']
@@ -133,64 +136,26 @@ def format_cube(lut: Lut, decimals: int | None = 6) -> bytes:
     if decimals is not None and not 0 <= decimals <= 16:
         raise FormatError(f"{decimals} decimals cannot be written", accepted="0 to 16, or none")
     head = [f'TITLE "{_one_line(lut.title).replace(chr(34), chr(39))}"'] if lut.title else []
-    head += [
-        f"# {line}".rstrip() for comment in lut.comments for line in comment.splitlines() or [""]
-    ]
-    tables: list[NDArray[Any]] = []
-    # Sizes first: some readers look at a domain only after the size.
-    if isinstance(lut, ShaperLut3D):
-        head += [f"LUT_1D_SIZE {lut.shaper.size}", f"LUT_3D_SIZE {lut.lut.size}"]
-        head += [_range_line("LUT_1D_INPUT_RANGE", lut.shaper.domain)]
-        head += [_range_line("LUT_3D_INPUT_RANGE", lut.lut.domain)]
-        tables = [lut.shaper.table, _red_fastest(lut.lut.table)]
-    elif isinstance(lut, Lut1D):
-        head += [f"LUT_1D_SIZE {lut.size}", *_domain_lines(lut.domain)]
-        tables = [lut.table]
-    elif isinstance(lut, Lut3D):
-        head += [f"LUT_3D_SIZE {lut.size}", *_domain_lines(lut.domain)]
-        tables = [_red_fastest(lut.table)]
-    else:
-        raise FormatError(f"{lut!r} is no LUT", accepted="a 1D, 3D or shaper-plus-3D LUT")
+    shape, tables = layout(lut)
+    if any(np.abs(table).max() > LARGEST for table in tables):
+        raise FormatError("a number of the table is too large", accepted=f"up to {LARGEST}")
+    rows = [format_rows(table, decimals) for table in tables]
+    comments = unsigned(lut.comments)
+    if signed:
+        comments = (*comments, signature(shape, rows, decimals))
+    head += [f"# {line}".rstrip() for each in comments for line in each.splitlines() or [""]]
+    head += shape
     # A lone surrogate, from a file name that is no text, has no UTF-8.
     lines = [_one_line(line).encode("utf-8", "replace") for line in head]
     if any(len(line) > MAX_LINE for line in lines):
         raise FormatError("a title or comment is too long", accepted=f"up to {MAX_LINE} bytes")
-    if any(np.abs(table).max() > LARGEST for table in tables):
-        raise FormatError("a number of the table is too large", accepted=f"up to {LARGEST}")
-    return b"\n".join(lines) + b"\n" + b"".join(format_rows(rows, decimals) for rows in tables)
-
-
-def _red_fastest(table: NDArray[Any]) -> NDArray[Any]:
-    return table.transpose(2, 1, 0, 3).reshape(-1, 3)
+    return b"\n".join([*lines, b"".join(rows)])
 
 
 def _red_slowest(rows: NDArray[Any], size: int) -> NDArray[Any]:
     table = np.ascontiguousarray(rows.reshape(size, size, size, 3).transpose(2, 1, 0, 3))
     table.flags.writeable = False  # so that the LUT takes it as it is, without a copy
     return table
-
-
-def _domain_lines(domain: NDArray[np.float64]) -> list[str]:
-    if np.array_equal(domain, UNIT_DOMAIN):
-        return []
-    return [
-        f"{keyword} {' '.join(map(_plain_number, row))}"
-        for keyword, row in zip(_DOMAIN_KEYWORDS, domain.tolist(), strict=True)
-    ]
-
-
-def _range_line(keyword: str, domain: NDArray[np.float64]) -> str:
-    if not (domain == domain[:, :1]).all():
-        raise FormatError(
-            "a shaper with a 3D LUT has one input range for all channels in a .cube file",
-            accepted="domains that are alike in all channels",
-        )
-    return f"{keyword} {_plain_number(domain[0, 0])} {_plain_number(domain[1, 0])}"
-
-
-def _plain_number(value: float) -> str:
-    """The shortest decimal that reads back as `value`, without exponent, with a point."""
-    return np.format_float_positional(value, trim="0")
 
 
 def _one_line(text: str) -> str:

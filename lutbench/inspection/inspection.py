@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from lutbench.exposure.levels import Reading
+from lutbench.formats.digest import Written, written
 from lutbench.inspection.depth import DepthReport, depth_reports
 from lutbench.inspection.finding import Finding, NotExamined, Severity, worst_severity
 from lutbench.inspection.health import Health
@@ -28,6 +29,7 @@ from lutbench.model.gamuts import BT709, Gamut
 from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange, check_range
 from lutbench.model.transforms import Transform
 from lutbench.results import Result
+from lutbench.tables.lut import Lut
 
 if TYPE_CHECKING:
     from lutbench.inspection.box import Box
@@ -83,6 +85,11 @@ class Inspection(Result):
     def comments(self) -> tuple[str, ...]:
         """The comments of the file."""
         return tuple(getattr(self.lut, "comments", ()))
+
+    @cached_property
+    def written(self) -> Written | None:
+        """Whether the table is the one that was written; None where the file does not tell."""
+        return written(self.lut, self.comments) if isinstance(self.lut, Lut) else None
 
     @property
     def name(self) -> str:
@@ -224,6 +231,7 @@ class Inspection(Result):
             "title": self.title,
             "comments": list(self.comments),
             "notes": list(self.notes),
+            "written": self.written.to_data() if self.written else None,
             "verdict": self.verdict,
             "box": self.box.to_data(),
             "evidence": self.evidence.to_data(),

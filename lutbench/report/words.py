@@ -68,6 +68,8 @@ def fact_rows(found: Inspection) -> list[tuple[str, str]]:
     rows = [("table", f"{kinds[subject.type]}; takes {domain}")]
     if found.title:
         rows.append(("title", " ".join(found.title.split())))
+    if found.written is not None:
+        rows.append(("written", found.written.words))
     rows.append(("kind", f"{found.kind}: {_evidence_words(evidence)}"))
     rows.append(("black, white", f"{_levels3(axis.outputs[0])} to {_levels3(axis.outputs[-1])}"))
     rows.append(

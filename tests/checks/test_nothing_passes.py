@@ -222,10 +222,12 @@ OF_LUTS: dict[str, Callable[[Random], str]] = {
     "picture": _picture,
 }
 OF_THE_MODEL = ("curve", "matrix", "registry")
+OF_THE_FILE = ("written", "manifest")
+"""What the project writes is no damage to these: tests/formats/test_digest.py, test_manifest.py."""
 
 
 def test_every_kind_is_here() -> None:
-    assert {*OF_LUTS, *OF_THE_MODEL} == set(KINDS)
+    assert {*OF_LUTS, *OF_THE_MODEL, *OF_THE_FILE} == set(KINDS)
 
 
 @pytest.mark.parametrize("kind", OF_LUTS)

@@ -47,7 +47,7 @@ class Bytes(Check):
         name, _, wanted = self.lut.partition("#")
         recipe = read_recipe(context.path(name), context.catalogue)
         job = recipe_job(recipe, wanted, self.lut)
-        made = format_cube(make(job, recipe.digest), job.decimals)
+        made = format_cube(make(job, recipe.digest), job.decimals, signed=True)
         if self.against == "sha256":
             digest = hashlib.sha256(made).hexdigest()
             if digest == self.stored.lower():

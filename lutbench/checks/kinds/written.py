@@ -1,0 +1,52 @@
+"""A LUT's table is still the one that was written: nothing edited, rounded or made it anew.
+
+The file says in a comment what its table was; `recipe` may name the digest of the
+recipe that it must come from.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, ClassVar
+
+from lutbench.checks.base import Check, CheckResult, Context
+from lutbench.errors import DefinitionError
+from lutbench.formats.digest import written
+from lutbench.model.catalogue import Catalogue
+from lutbench.recipes.table import Table
+from lutbench.tables.lut import Lut
+
+
+@dataclass(frozen=True, kw_only=True)
+class WrittenCheck(Check):
+    """See the module."""
+
+    kind: ClassVar[str] = "written"
+    lut: str
+    recipe: str
+
+    @classmethod
+    def read(cls, table: Table, common: dict[str, Any], catalogue: Catalogue) -> WrittenCheck:
+        recipe = table.text("recipe", "").lower()
+        if recipe and (len(recipe) != 64 or not set(recipe) <= set("0123456789abcdef")):
+            raise DefinitionError(
+                "is no SHA-256", where=table.at("recipe"), accepted="64 hexadecimal digits"
+            )
+        return cls(**common, lut=table.text("lut"), recipe=recipe)
+
+    def run(self, context: Context) -> CheckResult:
+        side = context.subject(self.lut)
+        lut = side.transform
+        if side.path is None or not isinstance(lut, Lut):
+            raise DefinitionError(
+                "only a file can be as it was written", where=self.where, accepted="a LUT file"
+            )
+        found = written(lut, lut.comments)
+        if found is None:
+            return CheckResult(False, "the file does not say what its table was")
+        if not found.same:
+            return CheckResult(False, found.words, show=context.shows("inspect", side))
+        if self.recipe and found.recipe != self.recipe:
+            named = found.recipe or "none"
+            return CheckResult(False, f"it comes from the recipe {named}, not from {self.recipe}")
+        return CheckResult(True, found.words)

@@ -1,0 +1,91 @@
+"""The manifest of a set of LUTs: the SHA-256 of each file, the recipe, and what made them.
+
+The lines are those of the usual checksum tools (digest, two spaces, name), so that they
+can be checked without this project too: ``sha256sum -c MANIFEST.sha256``.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Sequence
+from importlib.metadata import version
+from pathlib import Path
+
+from lutbench import __version__, files
+from lutbench.errors import FormatError, LutbenchError
+
+NAME = "MANIFEST.sha256"
+MAX_BYTES = 1024 * 1024
+LARGEST_FILE = 512 * 1024 * 1024
+MADE_WITH = ("numpy", "scipy", "colour-science")
+"""Packages whose version can change a number of a LUT."""
+
+_ROW = re.compile(r"([0-9a-f]{64}) [ *](.+)")
+
+
+def manifest_text(recipe: str, folder: Path, paths: Sequence[Path]) -> str:
+    """The manifest of the files `paths` under `folder`, made by the recipe of that digest."""
+    packages = ", ".join(f"{name} {version(name)}" for name in MADE_WITH)
+    lines = [f"# recipe sha256: {recipe}", f"# made by: lutbench {__version__}, {packages}"]
+    for path in sorted(paths):
+        name = path.relative_to(folder).as_posix()
+        if "\n" in name or "\\" in name:
+            raise LutbenchError(
+                f"the name {name!r} cannot stand in a manifest", accepted="another name"
+            )
+        lines.append(f"{_sha256(path)}  {name}")
+    return "\n".join(lines) + "\n"
+
+
+def write_manifest(recipe: str, folder: Path, paths: Sequence[Path], *, force: bool) -> Path:
+    """Write the manifest into `folder`; the path of it."""
+    path = folder / NAME
+    files.write_text(path, manifest_text(recipe, folder, paths), force=force)
+    return path
+
+
+def faults_of(path: str | Path) -> tuple[list[str], int]:
+    """What is wrong with the files that a manifest lists, and how many it lists.
+
+    Raises
+    ------
+    LutbenchError
+        When it cannot be read, is no manifest, lists nothing or a file outside its folder.
+    """
+    where = Path(path)
+    rows = _rows(where)
+    faults = []
+    for digest, name in rows:
+        file = files.beside(where.parent, name, where, "manifest")
+        if not file.is_file():
+            faults.append(f"{name} is missing")
+        elif _sha256(file) != digest:
+            faults.append(f"{name} is not the file that was written")
+    return faults, len(rows)
+
+
+def _rows(path: Path) -> list[tuple[str, str]]:
+    try:
+        text = files.read_bytes(path, limit=MAX_BYTES).decode("utf-8")
+    except UnicodeDecodeError:
+        raise FormatError("is no UTF-8 text", where=path, accepted="a manifest") from None
+    rows = []
+    for number, line in enumerate(text.splitlines(), 1):
+        if not line.strip() or line.startswith("#"):
+            continue
+        found = _ROW.fullmatch(line)
+        if found is None:
+            raise FormatError(
+                "is no line of a manifest",
+                where=f"{path}:{number}",
+                accepted="a SHA-256, two spaces, a name",
+            )
+        rows.append((found[1], found[2]))
+    if not rows:
+        raise FormatError("lists no file", where=path, accepted="at least one")
+    return rows
+
+
+def _sha256(path: Path) -> str:
+    return hashlib.sha256(files.read_bytes(path, limit=LARGEST_FILE)).hexdigest()
