@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 F = TypeVar("F", bound=Callable[..., Any])
 SCHEMA = 1
+MANIFEST = "MANIFEST.sha256"
 
 
 def conversion_options(function: F) -> F:
@@ -56,7 +57,7 @@ def conversion_options(function: F) -> F:
 @click.option(
     "--manifest",
     is_flag=True,
-    help="Write MANIFEST.sha256 beside a recipe's LUTs: the SHA-256 of each, and the recipe's.",
+    help=f"Write {MANIFEST} beside a recipe's LUTs: the SHA-256 of each, and the recipe's.",
 )
 @conversion_options
 @definitions_option
@@ -115,12 +116,11 @@ def _from_recipe(
 
     from lutbench.files import refuse_existing
     from lutbench.recipes.make import build_recipe
-    from lutbench.recipes.manifest import NAME, write_manifest
     from lutbench.recipes.schema import read_recipe
 
     recipe = read_recipe(path, catalogue)
-    if manifest and Path(folder, NAME).exists():
-        refuse_existing(Path(folder, NAME), force)
+    if manifest and Path(folder, MANIFEST).exists():
+        refuse_existing(Path(folder, MANIFEST), force)
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
     screen = console(stderr=True)
     with Progress(*columns, console=screen, transient=True, disable=not screen.is_terminal) as bar:
@@ -134,8 +134,10 @@ def _from_recipe(
 
         made = build_recipe(recipe, folder, force=force, progress=progress)
     if manifest:
+        from lutbench.recipes.manifest import write_manifest
+
         paths = [path for each in made for path in (each.path, each.legend) if path is not None]
-        write_manifest(recipe.digest, Path(folder), paths, force=force)
+        write_manifest(recipe.digest, Path(folder, MANIFEST), paths, force=force)
     return made
 
 

@@ -21,8 +21,7 @@ from numpy.typing import NDArray
 from lutbench import files
 from lutbench.errors import FormatError
 from lutbench.formats.decimals import LARGEST, MAX_LINE, format_rows, number, parse_rows
-from lutbench.formats.digest import signature, unsigned
-from lutbench.formats.layout import layout
+from lutbench.formats.digest import layout, signature, unsigned
 from lutbench.formats.lutfile import MAX_BYTES, LutFile, Writing
 from lutbench.plaintext import harmless
 from lutbench.tables.lut import SIZES_1D, SIZES_3D, UNIT_DOMAIN, Lut, Lut1D, Lut3D, ShaperLut3D

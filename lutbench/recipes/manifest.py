@@ -15,7 +15,6 @@ from pathlib import Path
 from lutbench import __version__, files
 from lutbench.errors import FormatError, LutbenchError
 
-NAME = "MANIFEST.sha256"
 MAX_BYTES = 1024 * 1024
 LARGEST_FILE = 512 * 1024 * 1024
 MADE_WITH = ("numpy", "scipy", "colour-science")
@@ -38,11 +37,9 @@ def manifest_text(recipe: str, folder: Path, paths: Sequence[Path]) -> str:
     return "\n".join(lines) + "\n"
 
 
-def write_manifest(recipe: str, folder: Path, paths: Sequence[Path], *, force: bool) -> Path:
-    """Write the manifest into `folder`; the path of it."""
-    path = folder / NAME
-    files.write_text(path, manifest_text(recipe, folder, paths), force=force)
-    return path
+def write_manifest(recipe: str, path: Path, paths: Sequence[Path], *, force: bool) -> None:
+    """Write the manifest `path` of the files `paths`, which stand in its folder or under it."""
+    files.write_text(path, manifest_text(recipe, path.parent, paths), force=force)
 
 
 def faults_of(path: str | Path) -> tuple[list[str], int]:

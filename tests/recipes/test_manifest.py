@@ -11,8 +11,8 @@ import pytest
 
 from lutbench.checks.runner import run_check
 from lutbench.checks.suite import read_suite
+from lutbench.cli.build import MANIFEST as NAME
 from lutbench.cli.main import main
-from lutbench.recipes.manifest import NAME
 
 RECIPE = """\
 size = 3
