@@ -202,7 +202,7 @@ BUDGETS: dict[str, tuple[str, int, set[str]]] = {
     "build a recipe": ("build day.toml -o luts", 71, WORK | {"matplotlib", "numba", "lxml", "av"}),
     "convert": ("convert day.cube small.cube --size 5", 57, HEAVY | WORK | {"OpenImageIO"}),
     # A LUT whose file says nothing is identified, so that its box has an answer.
-    "inspect": ("inspect day.cube", 150, HEAVY | CLIPS | {"OpenImageIO"}),
+    "inspect": ("inspect day.cube", 152, HEAVY | CLIPS | {"OpenImageIO"}),
     "inspect with JSON": ("inspect day.cube --json", 110, HEAVY | CLIPS | {"OpenImageIO", "rich"}),
     "levels": ("levels --curve ACEScct", 41, HEAVY | {"OpenImageIO", "scipy"}),
     "list": ("list curves", 29, WORK | {"numba", "av", "lutbench.tables"}),
