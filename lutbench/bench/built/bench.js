@@ -1,4 +1,4 @@
-/* sources sha256: 3ae657f788417d38eee00779a5d20463d0701654bcaf85625afd5b3317075518 */
+/* sources sha256: e9330c205e3854d2e558bb8caa4990ea274e2e3915abd79863696d23c22638ca */
 "use strict";
 (() => {
   // src/errors.ts
@@ -1731,16 +1731,25 @@ ${ordinary}`;
     }
     const { inspection, levels } = entry;
     const parts = [el("p", { text: inspection.verdict })];
-    if (entry.target) {
-      const ranges = `takes ${entry.source_range} range, gives ${entry.target_range} range`;
-      parts.push(el("p", { class: "note", text: `For ${entry.target.curve}, ${entry.target.gamut}; ${ranges}.` }));
-    }
+    parts.push(boxOf(inspection.box));
     parts.push(findingList(inspection.findings));
     if (levels) parts.push(levelTable(levels.levels, bits));
     const packed = `In this page within ${entry.packing_error.toPrecision(1)} of a 10-bit code of the file`;
     const sampled = entry.sampling_error === null ? "" : `; a chain of steps, sampled as a lattice: within ${entry.sampling_error.toPrecision(2)} codes on the colours tried`;
     parts.push(el("p", { class: "note", text: `${packed}${sampled}.` }));
     return parts;
+  }
+  function boxOf(box) {
+    const rows = [
+      ["expects", box.expects],
+      ["set the monitor to", box.monitor],
+      ["zebra", box.zebra ?? ""],
+      ["good for", box.good_for],
+      ["not for", box.not_for.join("; ")],
+      ["not sure", box.unsure ?? ""]
+    ];
+    const told = rows.filter(([, text]) => text);
+    return el("dl", {}, ...told.flatMap(([name, text]) => [el("dt", { text: name }), el("dd", { text })]));
   }
   function findingList(findings) {
     if (!findings.length) return el("p", { text: "Findings: none." });

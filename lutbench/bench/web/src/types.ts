@@ -26,10 +26,21 @@ export interface Finding {
   advice?: string;
 }
 
+/** What a shooter sets, reads and may expect of a LUT. */
+export interface Box {
+  expects: string;
+  monitor: string;
+  zebra: string | null;
+  good_for: string;
+  not_for: string[];
+  unsure: string | null;
+}
+
 /** The result object of `inspect`, as far as the page reads it. */
 export interface Inspection {
   kind: string;
   verdict: string;
+  box: Box;
   findings: Finding[];
   notes: string[];
 }

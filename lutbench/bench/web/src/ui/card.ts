@@ -1,7 +1,7 @@
 /** What the chosen LUT is: its summary, its findings, its card of levels. */
 
 import type { Bench, Shelf } from "../bench.ts";
-import type { Finding, Level } from "../types.ts";
+import type { Box, Finding, Level } from "../types.ts";
 import { el, section } from "./dom.ts";
 import { labelWords, signed } from "./words.ts";
 
@@ -35,16 +35,27 @@ function partsOf(shelf: Shelf, bits: number): HTMLElement[] {
   }
   const { inspection, levels } = entry;
   const parts: HTMLElement[] = [el("p", { text: inspection.verdict })];
-  if (entry.target) {
-    const ranges = `takes ${entry.source_range} range, gives ${entry.target_range} range`;
-    parts.push(el("p", { class: "note", text: `For ${entry.target.curve}, ${entry.target.gamut}; ${ranges}.` }));
-  }
+  parts.push(boxOf(inspection.box));
   parts.push(findingList(inspection.findings));
   if (levels) parts.push(levelTable(levels.levels, bits));
   const packed = `In this page within ${entry.packing_error.toPrecision(1)} of a 10-bit code of the file`;
   const sampled = entry.sampling_error === null ? "" : `; a chain of steps, sampled as a lattice: within ${entry.sampling_error.toPrecision(2)} codes on the colours tried`;
   parts.push(el("p", { class: "note", text: `${packed}${sampled}.` }));
   return parts;
+}
+
+/** The answer in short: the rows of the box that `inspect` begins with. */
+function boxOf(box: Box): HTMLElement {
+  const rows: [string, string][] = [
+    ["expects", box.expects],
+    ["set the monitor to", box.monitor],
+    ["zebra", box.zebra ?? ""],
+    ["good for", box.good_for],
+    ["not for", box.not_for.join("; ")],
+    ["not sure", box.unsure ?? ""],
+  ];
+  const told = rows.filter(([, text]) => text);
+  return el("dl", {}, ...told.flatMap(([name, text]) => [el("dt", { text: name }), el("dd", { text })]));
 }
 
 function findingList(findings: Finding[]): HTMLElement {
