@@ -1,4 +1,4 @@
-/* sources sha256: e9330c205e3854d2e558bb8caa4990ea274e2e3915abd79863696d23c22638ca */
+/* sources sha256: 19dc114eb825e2fbefa4bf5a06d59c28502ee23eb2f421ab8ae2a3c0e7ca30ec */
 "use strict";
 (() => {
   // src/errors.ts
