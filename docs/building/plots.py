@@ -434,6 +434,48 @@ def carriers() -> Figure:
     return figure
 
 
+SIDES = (
+    # x, y, name, what it is and which names of this project stand there
+    (0.9, 2.05, "scene light", "1.0 = a perfect white diffuser\nlinear, mid grey 0.18"),
+    (5.0, 2.05, "signal", "percent, code values\nBT.709, BT.2100 PQ = ST 2084,\nBT.2100 HLG, log"),
+    (9.1, 2.05, "display light", "1.0 = the display's white,\nor 203 cd/m² (PQ, HLG)"),
+)
+WAYS = (
+    # from, to, height of the arrow, its name, what does it
+    (0, 1, 2.05, "OETF", "camera curve: BT.709,\nBT.2100 HLG, ACEScct, log"),
+    (1, 2, 2.05, "EOTF", "display curve: BT.1886,\nsRGB, gamma, ST 2084"),
+)
+
+
+def sides() -> Figure:
+    """Camera, OETF, signal, EOTF, display; the OOTF over all; and where each name stands."""
+    figure = Figure(figsize=(7.6, 3.1), layout="constrained")
+    axes = figure.subplots()
+    axes.set(xlim=(-0.55, 10.55), ylim=(0.45, 4.75))
+    axes.axis("off")
+    box = {"boxstyle": "round,pad=0.45", "facecolor": "white", "linewidth": 1.6}
+    for (x, y, name, what), ink in zip(SIDES, (INK[0], INK[4], INK[1]), strict=True):
+        axes.text(x, y, name, ha="center", va="center", weight="bold", color=ink,
+                  bbox=box | {"edgecolor": ink})  # fmt: skip
+        axes.text(x, y - 0.62, what, ha="center", va="top", size=8.2, color="#333333")
+    arrow = {"arrowstyle": "-|>", "color": "#333333", "linewidth": 1.4}
+    for start, end, y, name, what in WAYS:
+        left, right = SIDES[start][0] + 1.0, SIDES[end][0] - 1.05
+        axes.annotate("", (right, y), (left, y), arrowprops=arrow)
+        axes.text((left + right) / 2, y + 0.12, name, ha="center", weight="bold")
+        axes.text((left + right) / 2, y - 0.18, what, ha="center", va="top", size=7.4,
+                  color="#333333")  # fmt: skip
+    over = arrow | {"connectionstyle": "arc3,rad=-0.28", "linestyle": "--"}
+    axes.annotate("", (9.1, 2.5), (0.9, 2.5), arrowprops=over)
+    axes.text(5.0, 4.12, "OOTF: PQ has one, HLG one for each display (peak, black, surround);",
+              ha="center", size=8.6)  # fmt: skip
+    axes.text(5.0, 3.78, "from log to a display of standard range it is the tone of the LUT",
+              ha="center", size=8.6)  # fmt: skip
+    axes.text(0.9, 4.4, "camera", ha="center", color=INK[0], size=11)
+    axes.text(9.1, 4.4, "display", ha="center", color=INK[1], size=11)
+    return figure
+
+
 PLOTTED: dict[str, Callable[[], Figure]] = {
     "curves-camera": curves_camera,
     "curves-display": curves_display,
@@ -451,6 +493,7 @@ PLOTTED: dict[str, Callable[[], Figure]] = {
     "sigmoid": sigmoid,
     "bt2446": bt2446,
     "carriers": carriers,
+    "sides": sides,
 }
 
 

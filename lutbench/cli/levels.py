@@ -156,6 +156,7 @@ def _print(day: Levels) -> None:
     if day.lut:
         ranges = f"takes {day.source_range}, gives {day.target_range} range"
         screen.print(f"through {escape(day.lut)} [dim]({ranges})[/dim]", soft_wrap=True)
+    screen.print(day.range_note, soft_wrap=False, style="dim", markup=False)
     screen.print()
     screen.print(_table(day))
     for line in ends_lines(day):

@@ -331,6 +331,25 @@ class Levels(Result):
     after_ends: Ends | None = None
     filter_choice: FilterChoice | None = None
 
+    @property
+    def range_note(self) -> str:
+        """How the codes are to be read, and with a LUT what to set on the monitor."""
+        published = {
+            "legal": "Codes are published as legal codes: read the legal columns, the full ones "
+            "only for a file or a cable that is stretched to full range.",
+            "full": "Codes are published as full-range codes: read the full columns, the legal "
+            "ones for a file or a cable that carries the signal in legal range.",
+        }[self.curve.codes]
+        if self.lut is None:
+            return published
+        takes = {
+            "legal": "Set the monitor so that the LUT gets legal (video) codes as they come, black "
+            "at 64 and nominal white at 940 of ten bits.",
+            "full": "Set the monitor so that the LUT gets full range (data), black at 0 and white "
+            "at 1023 of ten bits: a legal signal has to be stretched before the LUT.",
+        }[self.source_range]
+        return f"{published} {takes}"
+
     def at(self, reflectance: float) -> Level:
         """The line of a reflectance.
 
@@ -351,6 +370,7 @@ class Levels(Result):
             "curve": self.curve.name,
             "curve_note": self.curve.note or None,
             "codes": self.curve.codes,
+            "range_note": self.range_note,
             "lut": self.lut,
             "source_range": self.source_range,
             "target_range": self.target_range,

@@ -45,7 +45,7 @@ def card_html(day: Levels) -> str:
         rows=[_row(each) for each in _chosen(day)],
         ends=ends_words(day),
         densities=NEUTRAL_DENSITIES,
-        range_note=RANGE_NOTE,
+        range_note=f"{day.range_note} ({RANGE_NOTE})",
         caution=CAUTION,
     )
 
@@ -157,7 +157,7 @@ def _notes(part: Any, day: Levels) -> None:
     )
     if day.filter_choice:
         lines.append(f"• {day.filter_choice.text}")
-    lines.append(RANGE_NOTE)
+    lines.append(f"{day.range_note} ({RANGE_NOTE})")
     lines.append(CAUTION)
     text = "\n".join(
         textwrap.fill(each, 112, subsequent_indent="   " if each.startswith("•") else "")

@@ -185,8 +185,9 @@ def test_which_light_falls_on_the_ends_after_a_lut() -> None:
 def test_json_keys_are_stable() -> None:
     data = levels(CATALOGUE.curve("ACEScct"), Lut3D.identity(9), over_exposure=3).to_data()
     assert list(data) == [
-        "schema", "curve", "curve_note", "codes", "lut", "source_range", "target_range", "levels",
-        "ends", "after_lut_ends", "zebra", "neutral_density", "filter_choice",
+        "schema", "curve", "curve_note", "codes", "range_note", "lut", "source_range",
+        "target_range", "levels", "ends", "after_lut_ends", "zebra", "neutral_density",
+        "filter_choice",
     ]  # fmt: skip
     assert list(data["levels"][0]) == [
         "label", "reflectance", "stops", "clipped", "signal", "percent", "percent_full_as_legal",
