@@ -57,6 +57,29 @@ def test_ways(benchmark: BenchmarkFixture, name: str) -> None:
     assert lut.size == 33
 
 
+HDR_WAYS = {
+    "PQ to HLG": ("ST 2084", "BT.2100 HLG", {"target_peak": 1000.0}),
+    "HLG to PQ": ("BT.2100 HLG", "ST 2084", {"source_peak": 1000.0}),
+    **{
+        f"PQ to SDR, {tone}": (
+            "ST 2084",
+            "BT.1886",
+            {"tone": tone, "gamut": "map", "source_peak": 1000.0, "target_peak": 100.0},
+        )
+        for tone in ("eetf", "bt2446-a", "bt2446-c")
+    },
+}
+
+
+@pytest.mark.benchmark(group="build 33³ between SDR, PQ and HLG, in process")
+@pytest.mark.parametrize("name", HDR_WAYS)
+def test_hdr_ways(benchmark: BenchmarkFixture, name: str) -> None:
+    source, target, more = HDR_WAYS[name]
+    ends = {"source_gamut": "BT.2020", "target_gamut": "BT.709"}
+    lut = benchmark(lutbench.build, source, target, **ends, **more)
+    assert lut.size == 33
+
+
 COMMANDS = {
     "import lutbench": [sys.executable, "-c", "import lutbench"],
     "lutbench --help": [sys.executable, "-m", "lutbench", "--help"],

@@ -1,0 +1,163 @@
+"""Two views of one scene: how far an SDR view and an HDR view are apart, and a look in both.
+
+Both views are brought to HDR reference white: a view of standard range counts with its
+white at 203 cd/m² (Report ITU-R BT.2408), as a display-referred conversion would carry it.
+Differences are ΔE ITP of Recommendation ITU-R BT.2124.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from lutbench.errors import LutbenchError
+from lutbench.measure.delta_e import ITP_SCALE, delta_e_itp, itp_from_xyz
+from lutbench.measure.difference import Spread
+from lutbench.measure.samples import chart24, chart_light
+from lutbench.model.conversion import Conversion
+from lutbench.model.light import REFERENCE_WHITE
+from lutbench.model.signal import RangeFromSignal, SignalFromRange
+from lutbench.model.transforms import Array, Transform
+
+MID_GREY_NAME = "mid grey (18 %)"
+SEEN = 1.0
+"""ΔE ITP from which a look counts as doing something to a colour: what an eye can just tell."""
+
+
+@dataclass(frozen=True, eq=False)
+class ViewsApart:
+    """Two views of the measured chart and of mid grey.
+
+    Parameters
+    ----------
+    names
+        Mid grey, then the patches.
+    luminance
+        cd/m² in the first and in the second view, at reference white 203, shape (n, 2).
+    delta_e_itp
+        Between the views, shape (n,).
+    """
+
+    names: tuple[str, ...]
+    luminance: Array
+    delta_e_itp: Array
+
+    def of(self, name: str) -> float:
+        """ΔE ITP of a patch, by its name."""
+        return float(self.delta_e_itp[self.names.index(name)])
+
+    def to_data(self) -> dict[str, Any]:
+        """The figures as plain data."""
+        rows = zip(self.names, self.luminance.tolist(), self.delta_e_itp.tolist(), strict=True)
+        return {
+            "patches": [
+                {"name": name, "luminance": pair, "delta_e_itp": apart}
+                for name, pair, apart in rows
+            ],
+            "delta_e_itp": Spread.of(self.delta_e_itp).to_data(),
+        }
+
+
+@dataclass(frozen=True, eq=False)
+class LookApart:
+    """What one look does in two views, and how far that parts.
+
+    Parameters
+    ----------
+    names
+        Of the patches on which the look can be seen in the second view.
+    effect
+        ΔE ITP that the look makes in the second view, shape (n,).
+    parted
+        Length of the difference of the two changes in I T P, in ΔE ITP, shape (n,): 0 where
+        the look does the same in both.
+    """
+
+    names: tuple[str, ...]
+    effect: Array
+    parted: Array
+
+    @property
+    def share(self) -> float:
+        """The mean difference over the mean effect: 0 is a look that carries over as it is."""
+        return float(self.parted.mean() / self.effect.mean())
+
+    def to_data(self) -> dict[str, Any]:
+        """The figures as plain data."""
+        return {
+            "effect": Spread.of(self.effect).to_data(),
+            "parted": Spread.of(self.parted).to_data(),
+            "share": self.share,
+        }
+
+
+def views_apart(first: Conversion, second: Conversion) -> ViewsApart:
+    """How far two views are apart on mid grey and the measured chart.
+
+    Raises
+    ------
+    LutbenchError
+        When a view's result is not watched on a display, or the sources' gamuts differ.
+    """
+    light = _scene(first, second)
+    shown = [_shown(each, light) for each in (first, second)]
+    apart = delta_e_itp(*(itp_from_xyz(each) for each in shown))
+    luminance = np.stack([each[:, 1] for each in shown], axis=1)
+    return ViewsApart((MID_GREY_NAME, *chart24()[0]), luminance, apart)
+
+
+def look_apart(first: Conversion, second: Conversion) -> LookApart:
+    """How far the look (`grade`) of two views parts between them, patch by patch.
+
+    Raises
+    ------
+    LutbenchError
+        When a view has no look, or no patch shows it.
+    """
+    if not first.grade or not second.grade:
+        raise LutbenchError("a view has no look", accepted="two conversions with the same look")
+    light = _scene(first, second)
+    changes = []
+    for view in (first, second):
+        plain = replace(view, grade=())
+        with_look, without = (itp_from_xyz(_shown(each, light)) for each in (view, plain))
+        changes.append(with_look - without)
+    effect, parted = (
+        ITP_SCALE * np.linalg.norm(each, axis=1) for each in (changes[1], changes[0] - changes[1])
+    )
+    seen = effect > SEEN
+    if not seen.any():
+        raise LutbenchError("the look does nothing that could be seen in the second view")
+    names = np.array((MID_GREY_NAME, *chart24()[0]), dtype=object)
+    return LookApart(tuple(names[seen].tolist()), effect[seen], parted[seen])
+
+
+def _scene(first: Conversion, second: Conversion) -> Array:
+    """Linear light of mid grey and the chart in the sources' gamut."""
+    if not first.source.gamut.same_as(second.source.gamut):
+        raise LutbenchError(
+            f"the views start from {first.source.gamut.name} and {second.source.gamut.name}",
+            accepted="two views of one recording",
+        )
+    return np.vstack([np.full((1, 3), 0.18), chart_light(first.source.gamut)])
+
+
+def _shown(view: Conversion, light: Array) -> Array:
+    """XYZ in cd/m² of scene light through a view, its white at reference white where SDR."""
+    signal = view.source.curve.encode(light)
+    if view.source.range == "legal":
+        signal = RangeFromSignal("legal", view.source.bits).apply(signal)
+    came = view.pipeline().apply(signal)
+    result = view.result
+    if not result.curve.shown or not result.gives("display"):
+        raise LutbenchError(
+            f"{result.curve.name} is not watched as it is",
+            accepted="views whose targets are display curves, or HLG with its display named",
+        )
+    if result.range == "legal":
+        came = SignalFromRange("legal", result.bits).apply(came)
+    to_light: Transform = result.to_light("display")
+    white = result.white_luminance if result.curve.hdr else REFERENCE_WHITE
+    return np.asarray(to_light.apply(came) @ result.gamut.to_xyz.T * (white or REFERENCE_WHITE))
