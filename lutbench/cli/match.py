@@ -21,7 +21,7 @@ from lutbench.cli.results import NewLut, print_written, write_lut
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
-    from lutbench.fitting.camera_match import CameraMatch
+    from lutbench.fitting.match_report import CameraMatch
     from lutbench.media.chart.patches import Patches
     from lutbench.model.conversion import Encoding
 

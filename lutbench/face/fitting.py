@@ -15,7 +15,7 @@ from lutbench.face.arguments import Picture
 from lutbench.model.encoding import Encoding
 
 if TYPE_CHECKING:
-    from lutbench.fitting.camera_match import CameraMatch
+    from lutbench.fitting.match_report import CameraMatch
     from lutbench.fitting.pair import PairFit
     from lutbench.fitting.patches import PatchFit
 

@@ -11,21 +11,18 @@ chart is judged by leaving out each patch in turn and foretelling it from the re
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lutbench.errors import LutbenchError
+from lutbench.fitting.match_report import CameraMatch, PatchError, notes_on
 from lutbench.measure.delta_e import delta_e_2000, lab_from_xyz
-from lutbench.measure.difference import Spread
 from lutbench.model.conversion import Encoding
 from lutbench.model.curves.base import Decode, Encode
 from lutbench.model.exposure import Exposure
 from lutbench.model.transforms import Matrix, Pipeline, Transform
-from lutbench.results import Result
-from lutbench.tables.lut import Lut3D
-from lutbench.tables.sampling import sample
 
 Array = NDArray[np.float64]
 
@@ -41,9 +38,6 @@ WIDTH = 0.25
 
 RIDGES = (0.03, 0.1, 0.3, 1.0, 3.0)
 """How strongly a residual is held back, tried in turn."""
-
-OVERFITTED = 1.5
-"""Left-out error over fitted error from which over-fitting is named."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,75 +58,6 @@ class Residual(Transform):
                 self.shifts
             )
         return moved.reshape(rgb.shape)
-
-
-@dataclass(frozen=True)
-class PatchError:
-    """ΔE 2000 of one patch: before, after, and foretold by the others."""
-
-    name: str
-    before: float
-    after: float
-    left_out: float
-    used: bool = True
-
-    def to_data(self) -> dict[str, Any]:
-        """The three figures as plain data."""
-        return {
-            "name": self.name,
-            "before": self.before,
-            "after": self.after,
-            "left_out": self.left_out,
-            "used": self.used,
-        }
-
-
-@dataclass(frozen=True, repr=False)
-class CameraMatch(Result):
-    """The match, its parts, and how good it is.
-
-    Parameters
-    ----------
-    transform
-        From source signal to target signal.
-    exposure_stops, white_balance, matrix
-        Its parts in linear light: stops; gains of R, G and B (G is 1); rows add up to 1.
-    patches
-        Errors by patch; patches that were clipped are there with `used` False.
-    residual_rms
-        Of the smooth residual at the patches, in signal; 0 where there is none.
-    """
-
-    transform: Transform
-    exposure_stops: float
-    white_balance: tuple[float, float, float]
-    matrix: Array
-    patches: tuple[PatchError, ...]
-    residual_rms: float = 0.0
-    notes: tuple[str, ...] = ()
-
-    def spread(self, what: str) -> Spread:
-        """The spread of ``before``, ``after`` or ``left_out`` over the patches used."""
-        return Spread.of(np.array([getattr(each, what) for each in self.patches if each.used]))
-
-    def lut(self, size: int = 33, *, title: str = "") -> Lut3D:
-        """The match as a LUT, values held to 0..1."""
-        made = sample(self.transform, size, title=title)
-        return Lut3D(np.clip(made.table, 0, 1), title=title)
-
-    def to_data(self) -> dict[str, Any]:
-        """The match as plain data."""
-        return {
-            "exposure_stops": self.exposure_stops,
-            "white_balance": list(self.white_balance),
-            "matrix": self.matrix.tolist(),
-            "residual_rms": self.residual_rms,
-            "delta_e_2000": {
-                name: self.spread(name).to_data() for name in ("before", "after", "left_out")
-            },
-            "patches": [each.to_data() for each in self.patches],
-            "notes": list(self.notes),
-        }
 
 
 def match_cameras(
@@ -177,7 +102,7 @@ def match_cameras(
             problem.names, before, after, left_out, problem.usable, strict=True
         )
     )
-    notes = _notes(patches, residual)
+    notes = notes_on(patches, residual)
     if residual:
         plain = problem.fitted(every, None)
         without = float(np.nanmean(problem.left_out(every, None, plain)))
@@ -396,23 +321,3 @@ def _white_preserving_lsq(light: Array, wanted: Array) -> Array:
         )[0]
         values += solved.tolist()
     return np.array(values)
-
-
-def _notes(patches: tuple[PatchError, ...], residual: bool) -> tuple[str, ...]:
-    notes = []
-    left = [each.name for each in patches if not each.used]
-    if left:
-        notes.append(f"left out, clipped or black: {', '.join(left)}")
-    used = [each for each in patches if each.used]
-    after = float(np.mean([each.after for each in used]))
-    foretold = float(np.mean([each.left_out for each in used]))
-    if foretold > OVERFITTED * after + 0.3:
-        notes.append(
-            f"patches that were left out come out at ΔE {foretold:.2f} on average, against"
-            f" {after:.2f} when fitted: over-fitted"
-            + ("; try without a residual" if residual else ", too few patches")
-        )
-    before = float(np.mean([each.before for each in used]))
-    if after > 0.8 * before and before > 1:
-        notes.append(f"the match gains little: ΔE {before:.2f} before, {after:.2f} after")
-    return tuple(notes)

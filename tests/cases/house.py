@@ -32,7 +32,6 @@ LONG_FILES = {
     "algebra/invert.py": NOT_YET,
     "cli/rework.py": "one command after the other, each a dozen lines and its help",
     "exposure/levels.py": NOT_YET,
-    "fitting/camera_match.py": NOT_YET,
     "formats/clf_write.py": NOT_YET,
     "formats/cube.py": NOT_YET,
     "identification/freeform.py": OWN_SEARCH,

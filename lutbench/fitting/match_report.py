@@ -1,0 +1,110 @@
+"""How good a camera match is, patch by patch."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.measure.difference import Spread
+from lutbench.model.transforms import Transform
+from lutbench.results import Result
+from lutbench.tables.lut import Lut3D
+from lutbench.tables.sampling import sample
+
+Array = NDArray[np.float64]
+
+OVERFITTED = 1.5
+"""Left-out error over fitted error from which over-fitting is named."""
+
+
+@dataclass(frozen=True)
+class PatchError:
+    """ΔE 2000 of one patch: before, after, and foretold by the others."""
+
+    name: str
+    before: float
+    after: float
+    left_out: float
+    used: bool = True
+
+    def to_data(self) -> dict[str, Any]:
+        """The three figures as plain data."""
+        return {
+            "name": self.name,
+            "before": self.before,
+            "after": self.after,
+            "left_out": self.left_out,
+            "used": self.used,
+        }
+
+
+@dataclass(frozen=True, repr=False)
+class CameraMatch(Result):
+    """The match, its parts, and how good it is.
+
+    Parameters
+    ----------
+    transform
+        From source signal to target signal.
+    exposure_stops, white_balance, matrix
+        Its parts in linear light: stops; gains of R, G and B (G is 1); rows add up to 1.
+    patches
+        Errors by patch; patches that were clipped are there with `used` False.
+    residual_rms
+        Of the smooth residual at the patches, in signal; 0 where there is none.
+    """
+
+    transform: Transform
+    exposure_stops: float
+    white_balance: tuple[float, float, float]
+    matrix: Array
+    patches: tuple[PatchError, ...]
+    residual_rms: float = 0.0
+    notes: tuple[str, ...] = ()
+
+    def spread(self, what: str) -> Spread:
+        """The spread of ``before``, ``after`` or ``left_out`` over the patches used."""
+        return Spread.of(np.array([getattr(each, what) for each in self.patches if each.used]))
+
+    def lut(self, size: int = 33, *, title: str = "") -> Lut3D:
+        """The match as a LUT, values held to 0..1."""
+        made = sample(self.transform, size, title=title)
+        return Lut3D(np.clip(made.table, 0, 1), title=title)
+
+    def to_data(self) -> dict[str, Any]:
+        """The match as plain data."""
+        return {
+            "exposure_stops": self.exposure_stops,
+            "white_balance": list(self.white_balance),
+            "matrix": self.matrix.tolist(),
+            "residual_rms": self.residual_rms,
+            "delta_e_2000": {
+                name: self.spread(name).to_data() for name in ("before", "after", "left_out")
+            },
+            "patches": [each.to_data() for each in self.patches],
+            "notes": list(self.notes),
+        }
+
+
+def notes_on(patches: tuple[PatchError, ...], residual: bool) -> tuple[str, ...]:
+    """What should be said of a match: patches left out, over-fitting, little gained."""
+    notes = []
+    left = [each.name for each in patches if not each.used]
+    if left:
+        notes.append(f"left out, clipped or black: {', '.join(left)}")
+    used = [each for each in patches if each.used]
+    after = float(np.mean([each.after for each in used]))
+    foretold = float(np.mean([each.left_out for each in used]))
+    if foretold > OVERFITTED * after + 0.3:
+        notes.append(
+            f"patches that were left out come out at ΔE {foretold:.2f} on average, against"
+            f" {after:.2f} when fitted: over-fitted"
+            + ("; try without a residual" if residual else ", too few patches")
+        )
+    before = float(np.mean([each.before for each in used]))
+    if after > 0.8 * before and before > 1:
+        notes.append(f"the match gains little: ΔE {before:.2f} before, {after:.2f} after")
+    return tuple(notes)
