@@ -26,7 +26,10 @@ if TYPE_CHECKING:
     from rich.table import Table
 
     from lutbench.exposure.levels import Levels
+    from lutbench.model.catalogue import Catalogue
+    from lutbench.model.curves.base import Curve
     from lutbench.model.signal import Range
+    from lutbench.model.transforms import Transform
 
 
 @dataclass(frozen=True)
@@ -51,9 +54,9 @@ class Printing:
 @click.command()
 @click.option(
     "--curve",
-    required=True,
     metavar="NAME",
-    help="The curve that the camera records: see `lutbench list curves`.",
+    help="The curve that the camera records: see `lutbench list curves`. [default: what the "
+    "comments of the LUT say]",
 )
 @click.option("--lut", metavar="FILE", help="A LUT: adds what comes out of it.")
 @click.option(
@@ -91,7 +94,7 @@ class Printing:
 @force_option
 @gathered(zebra=ZebraOptions, ranges=LutRanges, printing=Printing)
 def command(
-    curve: str,
+    curve: str | None,
     lut: str | None,
     zebra: ZebraOptions,
     ranges: LutRanges,
@@ -108,6 +111,7 @@ def command(
     Example:
       lutbench levels --curve "BT.2100 HLG" --zebra-min 50
       lutbench levels --curve ACEScct --card levels.html
+      lutbench levels --lut day.cube
     """
     import lutbench
     from lutbench.exposure.levels import levels
@@ -115,11 +119,13 @@ def command(
     if printing.as_csv and printing.as_json:
         raise LutbenchError("--csv and --json cannot both be printed", accepted="one of them")
     _check_cards(printing.cards)
+    opened = None if lut is None else lutbench.open_lut(lut)
+    recorded, told = _recorded(curve, lut, opened, catalogue_of(definitions))
     day = levels(
-        catalogue_of(definitions).curve(curve, where="--curve"),
-        None if lut is None else lutbench.open_lut(lut),
+        recorded,
+        opened,
         lut_name="" if lut is None else Path(lut).name,
-        **vars(ranges),
+        **{**told, **{name: value for name, value in vars(ranges).items() if value}},
         **vars(zebra),
     )
     for card in printing.cards:
@@ -135,6 +141,24 @@ def command(
         click.echo(csv_text(day), nl=False)
     else:
         _print(day)
+
+
+def _recorded(
+    curve: str | None, lut: str | None, opened: Transform | None, catalogue: Catalogue
+) -> tuple[Curve, dict[str, Range]]:
+    """The curve of the recording and the LUT's ranges, where its comments tell them."""
+    if curve is not None:
+        return catalogue.curve(curve, where="--curve"), {}
+    from lutbench.inspection.told import told_ends
+
+    told = told_ends(getattr(opened, "comments", ()))
+    if "source" not in told:
+        what = "no curve is named" if lut is None else "the LUT's comments name no curve"
+        raise LutbenchError(what, where=lut or "", accepted="--curve NAME")
+    found = catalogue.curve(told["source"].curve, where=f"{lut}, its comments")
+    say(f"curve {found.name}, as the comments of {lut} say")
+    ranges: dict[str, Range] = {f"{end}_range": each.range for end, each in told.items()}
+    return found, ranges
 
 
 def _check_cards(cards: tuple[str, ...]) -> None:
@@ -200,18 +224,12 @@ def density_line() -> str:
 
 
 def ends_lines(day: Levels) -> list[str]:
-    """Which light falls on 0 % and on 100 %, in words."""
-    from lutbench.exposure.levels import Ends
-    from lutbench.report.words import light_words
+    """Where no light lies, and which light falls on 0 % and on 100 %, in words."""
+    from lutbench.report.words import ends_words
 
-    def line(what: str, ends: Ends) -> str:
-        zero = "is not reached" if ends.zero is None else f"is {light_words(ends.zero)}"
-        full = "is not reached" if ends.full is None else f"is {light_words(ends.full)}"
-        return f"{what}: 0 % {zero}, 100 % {full}"
-
-    lines = [line("Recorded", day.ends)]
+    lines = [f"Recorded: {ends_words(day, after=False)}"]
     if day.after_ends:
-        lines.append(line("After the LUT", day.after_ends))
+        lines.append(f"After the LUT: {ends_words(day, after=True)}")
     return lines
 
 

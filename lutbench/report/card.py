@@ -8,10 +8,11 @@ from typing import Any
 from lutbench import files
 from lutbench.errors import LutbenchError
 from lutbench.exposure.levels import GREY, NEUTRAL_DENSITIES, Level, Levels
+from lutbench.report import words
 from lutbench.report.drawing import PAPER, plain_text, png, svg
 from lutbench.report.ladder import ladder, ladder_alternative
 from lutbench.report.templates import render
-from lutbench.report.words import light_words, percent_words, stops_words
+from lutbench.report.words import percent_words, stops_words
 
 CAUTION = "Monitoring levels for viewing: the delivery specification decides what is delivered."
 RANGE_NOTE = "full: 0 to 2ⁿ−1, legal: 16 to 235 in 8 bit, 64 to 940 in 10 bit"
@@ -52,11 +53,8 @@ def card_html(day: Levels) -> str:
 
 def ends_words(day: Levels) -> str:
     """Which light falls on 0 % and on 100 %."""
-    ends = day.after_ends or day.ends
     where = "After the LUT" if day.after_ends else "Recorded"
-    zero = "is not reached" if ends.zero is None else f"is {light_words(ends.zero)}"
-    full = "is not reached" if ends.full is None else f"is {light_words(ends.full)}"
-    return f"{where}, 0 % {zero} and 100 % {full}."
+    return f"{where}: {words.ends_words(day, after=day.after_ends is not None)}."
 
 
 def _chosen(day: Levels) -> list[Level]:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from lutbench.inspection.kind import NEUTRAL, SEPARABLE, Evidence
 
 if TYPE_CHECKING:
+    from lutbench.exposure.levels import Levels
     from lutbench.inspection.inspection import Inspection
 
 
@@ -40,16 +41,29 @@ def stops_words(stops: float) -> str:
 
 
 def light_words(light: float) -> str:
-    """A light as stops from mid grey, or as what it is near black.
+    """A light as stops from mid grey; no light as that.
 
-    >>> light_words(0.9), light_words(0.0), light_words(-0.01)
-    ('+2.3 stops', 'no light', 'darker than no light')
+    >>> light_words(0.9), light_words(0.0)
+    ('+2.3 stops', 'no light')
     """
-    if light < -1e-6:
-        return "darker than no light"
     if light < 1e-6:
         return "no light"
     return f"{stops_words(math.log2(light / 0.18))} stops"
+
+
+def ends_words(day: Levels, *, after: bool) -> str:
+    """What lies on 0 % and on 100 %, recorded or after the LUT; where no light lies, if above 0."""
+    ends = day.after_ends if after else day.ends
+    assert ends is not None
+    dark = day.at(0.0)
+    reading = dark.after_lut if after else dark.recorded
+    if ends.zero is not None and ends.zero >= -1e-6:
+        zero = f"0 % is {light_words(ends.zero)}"
+    else:
+        assert reading is not None
+        zero = f"no light lies at {reading.percent:.1f} %"
+    full = "nothing reaches 100 %" if ends.full is None else f"100 % is {light_words(ends.full)}"
+    return f"{zero}, {full}"
 
 
 def fact_rows(found: Inspection) -> list[tuple[str, str]]:
