@@ -13,9 +13,10 @@ from lutbench.identification.gamutbank import Pair
 from lutbench.identification.samples import CODES, Samples
 from lutbench.model.compression import GamutCompression
 from lutbench.model.curves.base import Curve
+from lutbench.model.curves.hdr import HlgSystemGamma
 from lutbench.model.curves.tabulated import Tabulated
 from lutbench.model.signal import Range
-from lutbench.model.transforms import Array, Transform
+from lutbench.model.transforms import Array, Matrix, Transform
 
 SMALL = 0.01
 """Light is told in asinh(light / this): nearly linear below, in stops above."""
@@ -73,6 +74,15 @@ class Hypothesis:
     stops: float = 0.0
     compression: GamutCompression | None = None
     grade: tuple[Transform, ...] = ()
+    rendering: HlgSystemGamma | None = None
+    """The system gamma of HLG, where the source's light is that of its display."""
+    gains: tuple[float, float, float] | None = None
+    """What each channel of light in is multiplied by: a white balance, printer lights."""
+
+    inset: Matrix | None = None
+    """A matrix on light in the target gamut, before the tone curve."""
+    norm: str | tuple[float, float, float] | None = None
+    """What the tone curve acts on: None each channel, the ``largest``, a luminance by weights."""
 
     @property
     def target_end(self) -> End | None:
@@ -83,9 +93,18 @@ class Hypothesis:
         """The same without what follows the encoding."""
         return replace(self, grade=())
 
+    @property
+    def matrix(self) -> Array:
+        """The matrix of the pair of gamuts, gains before it and the exposure with it."""
+        gains = np.ones(3) if self.gains is None else np.array(self.gains)
+        matrix = self.pair.matrix * gains * 2.0**self.stops
+        return np.asarray(matrix if self.inset is None else self.inset.array @ matrix)
+
     def light(self, light_in: Array) -> Array:
         """Light before the target's curve, of decoded input."""
-        light = (light_in @ self.pair.matrix.T) * 2.0**self.stops
+        if self.rendering is not None:
+            light_in = self.rendering.apply(light_in)
+        light = light_in @ self.matrix.T
         return self.compression.apply(light) if self.compression else light
 
     def lattice_light(self, axis: Array) -> Array:
@@ -93,7 +112,10 @@ class Hypothesis:
 
         Each channel lies in one piece of memory: they are worked on one by one.
         """
-        rows = self.pair.matrix * 2.0**self.stops
+        if self.rendering is not None:
+            nodes = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1)
+            return self.light(nodes)
+        rows = self.matrix
         red, green, blue = axis[:, None, None], axis[:, None], axis
         planes = np.empty((3, len(axis), len(axis), len(axis)))
         for plane, (r, g, b) in zip(planes, rows, strict=True):
@@ -103,7 +125,7 @@ class Hypothesis:
 
     def out(self, light: Array, *, clip: bool) -> Array:
         """Full-scale values of the light that `light` gives; with `clip` held to signal 0..1."""
-        values = self.target.encode(light)
+        values = self.target.encode(light) if self.norm is None else self._toned(light)
         low, span = scale_of(self.target.range)
         if clip:
             values = np.clip(values, low, low + span)
@@ -113,6 +135,17 @@ class Hypothesis:
                 signal = step.apply(signal)
             values = low + span * signal
         return values
+
+    def _toned(self, light: Array) -> Array:
+        """Full-scale values where the tone curve acts on one number of each colour."""
+        end = self.target_end
+        assert end is not None
+        assert self.norm is not None
+        level = light.max(axis=-1) if isinstance(self.norm, str) else light @ np.array(self.norm)
+        shown = end.decode(self.target.encode(level))
+        with np.errstate(all="ignore"):
+            ratio = np.where(level > 0, shown / level, 0.0)
+        return end.encode(np.maximum(light, 0.0) * ratio[..., None])
 
     def apply(self, values: Array, *, clip: bool = True) -> Array:
         """Full-scale output of full-scale input, shape (..., 3)."""

@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from lutbench.identification.hypothesis import Forecast, Hypothesis
 from lutbench.identification.samples import Samples
 from lutbench.model.transforms import plain
 from lutbench.results import Result
 
+if TYPE_CHECKING:
+    from lutbench.identification.measured import Measured
+
 SCHEMA = 1
+
+TOLD = 0.9
+"""The probability from which a part counts as told."""
 
 Kind = Literal["identity", "curve", "gamut", "combined", "unknown"]
 Confidence = Literal["high", "medium", "low", "none"]
@@ -70,7 +76,10 @@ class Candidate:
     """What `same_as` names beside other names of one encoding."""
     not_told: tuple[str, ...] = ()
     """What the LUT does not tell, so that what is named is no more than likely: of ``source
-    curve``, ``source range``, ``target curve``, ``target range``."""
+    curve``, ``source gamut``, ``source range``, ``target curve``, ``target gamut``, ``target
+    range``."""
+    probabilities: dict[str, float] = field(default_factory=dict)
+    """How likely the names of parts are, over other names and over no name at all."""
 
     def to_data(self) -> dict[str, Any]:
         """Plain data by the contract of the command, and more."""
@@ -84,6 +93,10 @@ class Candidate:
             "adaptation": self.adaptation,
             "exposure_in_scale_of": self.exposures,
             "not_told": list(self.not_told),
+            "probabilities": {
+                part.replace(" ", "_"): round(value, 4)
+                for part, value in self.probabilities.items()
+            },
         }
 
 
@@ -294,6 +307,8 @@ class Identification(Result):
     tone: Tone | None = None
     explanation: str = ""
     notes: tuple[str, ...] = ()
+    measured: Measured | None = field(default=None, compare=False)
+    """Parts without a name, as the LUT shows them; None where names explain it as well."""
     samples: Samples | None = field(default=None, repr=False, compare=False)
     forecast: Forecast | None = field(default=None, repr=False, compare=False)
 
@@ -312,5 +327,6 @@ class Identification(Result):
             "candidates": [each.to_data() for each in self.candidates],
             "look": self.look.to_data(),
             "tone": self.tone.to_data() if self.tone else None,
+            "measured": self.measured.to_data() if self.measured else None,
             "notes": list(self.notes),
         }

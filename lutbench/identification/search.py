@@ -39,6 +39,7 @@ from lutbench.identification.verdict import (
     EXACT,
     Finalist,
     candidates_of,
+    explained_share,
     kind_of,
     ranked,
     uncommonness,
@@ -77,6 +78,9 @@ FORECASTS = 10
 
 TOO_MUCH_LEFT = 10.0
 """ΔE 2000 in the middle over which a remainder is no look on a conversion any more."""
+
+EXPLAINED = 0.9
+"""The share of the values that needs no other form to explain it."""
 
 _default: list[Catalogue] = []
 
@@ -154,6 +158,10 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
     if not order or not (order[0].error <= EXACT or _is_whole(order[0])):
         more = _curves(samples, knowledge) if apart else _with_more(samples, knowledge, match)
         order = ranked([*order, *more])
+    if not apart and not (order and explained_share(order[0].forecast, few) >= EXPLAINED):
+        from lutbench.identification.forms.search import in_other_forms
+
+        order = in_other_forms(order, samples, knowledge)
     if not order:
         is_curve = apart or any(only_mixes(form) for form in [samples, *untinted_forms(samples)])
         order = ranked(guessed_curves(few, knowledge)) if is_curve else []
@@ -176,10 +184,21 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
     level = _held(candidates[0].confidence, look)
     if "source curve" in candidates[0].not_told:
         level = "low"
-    candidates = (replace(candidates[0], confidence=level), *candidates[1:])
+    first = replace(candidates[0], confidence=level)
+    measured = None
+    if not apart:
+        from lutbench.identification.certainty import with_certainty
+
+        first, measured = with_certainty(first, best, samples, knowledge)
     return explained(
         Identification(
-            kind_of(best.hypothesis), level, candidates, look, samples=samples, forecast=clean
+            kind_of(best.hypothesis),
+            first.confidence,
+            (first, *candidates[1:]),
+            look,
+            measured=measured,
+            samples=samples,
+            forecast=clean,
         )
     )
 

@@ -332,7 +332,7 @@ def _followed(
         places, outputs, trust = held.free_curve(ground)
         curve = FreeCurve.of(source.decode(places), outputs, trust, held.typical)
         grade = _grade_of(held.mixing)
-        told_here = _targets(curve, knowledge, source, samples, held.typical, pair, likely)
+        told_here = targets_of(curve, knowledge, source, samples, held.typical, pair, likely)
         if len(seen) == 1:
             likely = _likely(told_here, knowledge, source)
         for told in told_here[:TARGETS] or [NOTHING]:
@@ -370,7 +370,7 @@ def _likely(told: list[TargetFit], knowledge: Knowledge, source: End) -> list[in
     ]
 
 
-def _targets(
+def targets_of(
     curve: FreeCurve,
     knowledge: Knowledge,
     source: End,

@@ -61,6 +61,8 @@ class Finalist:
     """The typical error in codes, over the values clear of clipping."""
     curve_cost: float = 0.0
     """What explaining the curve costs: see `freecurve.cost_of`."""
+    nats: float = float("nan")
+    """What the forecast costs over all nodes: see `forms.score`."""
 
     @property
     def cost(self) -> float:
@@ -76,6 +78,17 @@ class Finalist:
         pair = (None, None) if h.pair.alike else (h.pair.source.name, h.pair.target.name)
         target = (end.number, end.range) if end else (None, h.target.range)
         return (h.source.number, h.source.range, *target, *pair)
+
+
+WITHIN_CODES, WITHIN_NOISE = 0.5, 3.0
+"""Codes, and times the noise, that a value may miss by and count as explained."""
+
+
+def explained_share(told: Forecast, samples: Samples) -> float:
+    """The share of the values clear of clipping that a forecast explains, but for noise."""
+    clear = samples.clear
+    misses = np.abs(told.miss[clear]) if clear.any() else np.abs(told.miss)
+    return float(np.mean(misses <= max(WITHIN_CODES, WITHIN_NOISE * samples.noise)))
 
 
 def ranked(finalists: Sequence[Finalist]) -> list[Finalist]:

@@ -7,7 +7,7 @@ from dataclasses import replace
 from lutbench.identification.hypothesis import Hypothesis, ToneTarget
 from lutbench.identification.lookwords import described
 from lutbench.identification.notes import notes_of
-from lutbench.identification.result import Candidate, Identification, Look, Tone
+from lutbench.identification.result import TOLD, Candidate, Identification, Look, Tone
 from lutbench.identification.tone import tone_of
 
 STOPS = 0.02
@@ -41,7 +41,12 @@ def _explanation(result: Identification) -> str:
             ]
         )
     best = result.best
-    parts = [_expects(best), _does(result, best)]
+    if result.measured is not None and result.measured.curve is not None:
+        return " ".join([result.measured.words, _nearest(best)])
+    if best.probabilities.get("source curve", 1.0) < TOLD:
+        known = "Does not tell what it expects: no curve explains it as a name must."
+        return " ".join([known, _nearest(best)])
+    parts = [_expects(result, best), _does(result, best)]
     if best.error_median > FAR_CODES and result.look.median > FAR_DELTA_E:
         parts.insert(
             0,
@@ -49,7 +54,8 @@ def _explanation(result: Identification) -> str:
             f"{best.error_median:.0f} codes off in the middle:",
         )
         return " ".join(parts)
-    if result.confidence in ("low", "none") and "source curve" not in best.not_told:
+    named = result.measured is None and "source curve" not in best.not_told
+    if result.confidence in ("low", "none") and named:
         parts.insert(0, "Not sure; the nearest conversion:")
     if abs(best.exposure_stops) >= STOPS:
         more = "brighter" if best.exposure_stops > 0 else "darker"
@@ -61,18 +67,38 @@ def _explanation(result: Identification) -> str:
     return " ".join(parts)
 
 
-def _expects(best: Candidate) -> str:
+def _expects(result: Identification, best: Candidate) -> str:
     if "source curve" in best.not_told:
         return (
             "Expects a curve that the LUT does not tell "
             f"(taken to be {best.source.curve} in {best.source.range} range)."
         )
     gamut = f" and {best.source.gamut}" if best.source.gamut else ""
-    return f"Expects {best.source.curve}{gamut} in {best.source.range} range."
+    if "source gamut" in best.not_told and best.source.gamut:
+        gamut = f" and a gamut that no name explains (nearest: {best.source.gamut})"
+    text = f"Expects {best.source.curve}{gamut} in {best.source.range} range."
+    measured = result.measured
+    return text if measured is None else f"{text} {measured.words}"
+
+
+def _nearest(best: Candidate) -> str:
+    """The nearest conversion by names, where a part has none."""
+    ends = [
+        " / ".join(name for name in (side.curve, side.gamut) if name)
+        + ("" if side.range == "full" else f" in {side.range} range")
+        for side in (best.source, best.target)
+    ]
+    return (
+        f"The nearest conversion by names, from {ends[0]} to {ends[1]}, is "
+        f"{best.error_median:.1f} codes off in the middle and {best.error_p95:.1f} for one value "
+        "in twenty: do not take its names for the LUT's own."
+    )
 
 
 def _does(result: Identification, best: Candidate) -> str:
     target = best.target
+    if "target gamut" in best.not_told and target.gamut:
+        target = replace(target, gamut=f"a gamut taken to be {target.gamut}")
     out = "" if target.range == best.source.range else f", in {target.range} range"
     if result.kind == "gamut":
         return f"Converts the gamut to {target.gamut} and leaves the curve as it was{out}."

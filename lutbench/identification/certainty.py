@@ -1,0 +1,158 @@
+"""How sure each part of an answer is: its name beside other names, and beside no name at all."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from lutbench.identification.forms.nodes import ground_of
+from lutbench.identification.forms.score import INDEPENDENT
+from lutbench.identification.forms.search import LEAST_FLOOR, UNMOVED
+from lutbench.identification.forms.yardstick import BENDS, ROWS, Yardstick, measure
+from lutbench.identification.gamutbank import Pair
+from lutbench.identification.hypothesis import ToneTarget, forecast
+from lutbench.identification.knowledge import Knowledge
+from lutbench.identification.measured import Measured, measured_of
+from lutbench.identification.result import TOLD, Candidate, Confidence
+from lutbench.identification.samples import CODES, Samples
+from lutbench.identification.verdict import Finalist
+
+TEMPERATURE = 4.0
+"""Nats of the nodes that count as one: misses of neighbours are alike. Learnt on families apart
+from those that rates are told of; see docs/identify.md.
+"""
+
+ROUNDING, ROUNDING_CODES = 1.02, 0.004
+"""What an exact answer may leave: this many times the rounding of the file, and some codes."""
+
+AT_NOISE = 1.1
+"""A free form that leaves no more than so many times the noise: then each value tells by itself."""
+
+WELL = 0.5
+"""Codes that a source and a free matrix may leave where the source counts by itself."""
+
+MUCH = 4.0
+"""Codes: an answer that leaves more in the better three quarters of the nodes is a guess."""
+
+NAMELESS = float(np.log(20))
+"""Nats that no name costs beside a name: one LUT in twenty has a part that nobody registered."""
+
+UNSEEN = 0.5
+"""The most that a name is worth that the nodes cannot tell."""
+
+FREE_MATRIX = 6
+"""The free numbers of a matrix that keeps neutrals."""
+
+
+@dataclass(frozen=True)
+class Certainty:
+    """Probabilities of the parts that were weighed, and what they were weighed with."""
+
+    probabilities: dict[str, float] = field(default_factory=dict)
+    exact: bool = False
+    yardstick: Yardstick | None = None
+
+    def level(self, before: Confidence) -> Confidence:
+        """The word for the whole: what the search thought of it, held to what the names earn."""
+        source = self.probabilities.get("source curve")
+        if self.exact or source is None or before == "none":
+            return before
+        if before == "low":
+            # Its names of gamuts may be far off, and the curve be told all the same.
+            fine = self.yardstick is not None and self.yardstick.errors[1] <= WELL
+            return "medium" if fine and source >= TOLD else "low"
+        return "medium" if source >= TOLD else "low"
+
+    @property
+    def not_told(self) -> tuple[str, ...]:
+        """The parts whose names are no more than guesses."""
+        return tuple(part for part, value in self.probabilities.items() if value < TOLD)
+
+
+def with_certainty(
+    candidate: Candidate, best: Finalist, samples: Samples, knowledge: Knowledge
+) -> tuple[Candidate, Measured | None]:
+    """The best candidate with what its names are worth, and what was measured in their stead."""
+    told = forecast(best.hypothesis, samples)
+    certainty = certainty_of(replace(best, forecast=told), samples, knowledge)
+    level = candidate.confidence
+    if level == "high" and not certainty.exact:
+        level = "medium"
+    untold = dict.fromkeys((*candidate.not_told, *certainty.not_told))
+    weighed = replace(
+        candidate,
+        confidence=certainty.level(level),
+        not_told=tuple(untold),
+        probabilities=certainty.probabilities,
+    )
+    yard = certainty.yardstick
+    if yard is None:
+        return weighed, None
+    measured = measured_of(
+        best.hypothesis, yard, certainty.probabilities, samples, knowledge.targets
+    )
+    return weighed, measured
+
+
+def certainty_of(best: Finalist, samples: Samples, knowledge: Knowledge) -> Certainty:
+    """How sure the names of the best hypothesis are."""
+    if is_exact(best, samples):
+        return Certainty({}, exact=True)
+    ground = None if samples.one_d else ground_of(samples)
+    if ground is None:
+        return Certainty()
+    floor = max(samples.noise, LEAST_FLOOR)
+    yard = measure(best.hypothesis, samples, ground, knowledge, floor)
+    return Certainty(_probabilities(best, yard, samples), yardstick=yard)
+
+
+def _probabilities(best: Finalist, yard: Yardstick, samples: Samples) -> dict[str, float]:
+    """Of the parts that the yardstick weighs.
+
+    The names with each other, the curve's name with a free matrix, a free curve with the
+    name of a pair of gamuts, both free, and other sources: each pays for its freedom, and
+    for having no name.
+    """
+    h = best.hypothesis
+    scale, freedom = 1 / TEMPERATURE, np.log(INDEPENDENT) / 2 / TEMPERATURE
+    if yard.errors[2] <= AT_NOISE * samples.noise:
+        # Rounding tells each value apart from its neighbours.
+        scale, freedom = 3 * ROWS / INDEPENDENT, np.log(3 * ROWS) / 2
+    matrix, curve = FREE_MATRIX * freedom + NAMELESS, BENDS * freedom + NAMELESS
+    named, unpaired = yard.named * scale, yard.free_matrix * scale + matrix
+    held = np.inf if yard.held is None else yard.held.nats * scale + curve
+    # A rival has a free matrix too: it may yet have a name, where that of the best has one.
+    more = 0.0 if named <= unpaired else matrix
+    rivals = [nats * scale + more for _, nats in yard.rivals]
+    nats = np.array([named, unpaired, held, yard.free_curve * scale + matrix + curve, *rivals])
+    weights = np.exp(-np.minimum(nats - nats.min(), 500.0))
+    weights /= weights.sum()
+    source, gamut = float(weights[0] + weights[1]), float(weights[0])
+    if yard.held is not None and _names(yard.held.pair) == _names(h.pair):
+        gamut += float(weights[2])
+    unmoved = bool(np.abs(yard.matrix - np.eye(3)).max() < UNMOVED)
+    # Where no matrix mixes light, any source explains the nodes.
+    unmoved &= bool(h.grade) or isinstance(h.target, ToneTarget)
+    if unmoved or yard.errors[1] > MUCH:
+        source, gamut = min(source, UNSEEN), min(gamut, UNSEEN)
+    found = {"source curve": source, "source range": source}
+    if isinstance(h.target, ToneTarget) and h.target.guessed:
+        found["target curve"] = source
+    if not h.pair.alike:
+        found |= {"source gamut": gamut, "target gamut": gamut}
+    return found
+
+
+def _names(pair: Pair) -> tuple[str, str]:
+    return pair.source.name, pair.target.name
+
+
+def is_exact(best: Finalist, samples: Samples) -> bool:
+    """Whether named parts alone explain every value to the rounding of the file."""
+    h = best.hypothesis
+    if isinstance(h.target, ToneTarget):
+        return False
+    told = best.forecast
+    left = float(np.sqrt(np.mean(np.square(told.miss))))
+    return left <= ROUNDING * max(samples.noise, 1e-6 * CODES) + ROUNDING_CODES

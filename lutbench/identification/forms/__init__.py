@@ -1,0 +1,1 @@
+"""Free fits of the forms that views have, and the names that come up to them."""

@@ -1,0 +1,149 @@
+"""The forms of a free fit, and the best sources in each."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from lutbench.identification.curvebank import End
+from lutbench.identification.forms.free import UNTOLD, Model, light_space, signal_space, typical
+from lutbench.identification.forms.nodes import Ground, Lights, Source, lights_of
+from lutbench.identification.forms.norms import NormModel
+from lutbench.identification.forms.score import INDEPENDENT, nats_of
+from lutbench.identification.samples import Samples
+from lutbench.model.compression import GamutCompression
+from lutbench.model.grade import CDL_WEIGHTS
+from lutbench.model.transforms import Array
+
+SATURATIONS = (1.0, 0.8, 1.25)
+"""What the second matrix is first taken to be."""
+
+SCREENED, FITTED, GLANCED = 150, 400, 60
+"""Nodes that first fits look at, that fits look at, and that tell whether a form is worth it."""
+
+KEPT, FOLLOWED, GLANCES = 14, 16, 4
+"""Sources that go from first fits to fits, from a few steps to more, and from a glance."""
+
+HOLD = 1e-4
+"""What holds the matrices of a first fit: near neutral only their product is told."""
+
+
+@dataclass(frozen=True)
+class Form:
+    """What is free in a fit, and what comes between the first matrix and the file.
+
+    `mixed` frees a second matrix, in the signal or in the light of a `display`. `norm` is
+    what a tone curve acts on: each channel (empty), the ``largest``, or a luminance by its
+    weights. A `compression` of the gamut comes before the curve.
+    """
+
+    mixed: bool = False
+    display: End | None = None
+    norm: str | tuple[float, float, float] = ""
+    compression: GamutCompression | None = None
+
+    @property
+    def parameters(self) -> int:
+        """The free numbers of a fit, a name of the form counted as one."""
+        return (12 if self.mixed else 6) + bool(self.norm or self.compression)
+
+    def model(self, ground: Ground, sources: Sequence[Source]) -> Model | NormModel:
+        """The model of some sources on some nodes."""
+        return self.model_of(ground, lights_of(ground, sources))
+
+    def model_of(self, ground: Ground, lights: Lights) -> Model | NormModel:
+        """The model of some light."""
+        space = light_space(ground, self.display) if self.display else signal_space(ground)
+        if self.norm:
+            weights = None if isinstance(self.norm, str) else self.norm
+            return NormModel(ground, lights, space, weights)
+        return Model(ground, lights, space, self.compression)
+
+
+@dataclass(frozen=True)
+class FreeFit:
+    """A source with the M and Q that explain the nodes best, in one form of what comes after.
+
+    `error` is in codes, what most nodes stay under; `nats` are those of `score`.
+    """
+
+    source: Source
+    matrix: Array
+    mixing: Array
+    form: Form
+    error: float
+    nats: float
+    samples: Samples
+    ground: Ground
+
+
+def fits_of(
+    form: Form, ground: Ground, samples: Samples, sources: Sequence[Source], floor: float
+) -> list[FreeFit]:
+    """The best sources of a form, best first."""
+    starts = [
+        start
+        for part in (ground.near(), ground)
+        for start in _first(form, part.thinned(SCREENED), sources, KEPT)
+    ]
+    if not starts:
+        return []
+    rows = np.array([start[0] for start in starts])
+    matrix, mixing = (np.array([start[k] for start in starts]) for k in (1, 2))
+    some = ground.thinned(FITTED)
+    model = form.model(some, [sources[int(i)] for i in rows])
+    matrix, mixing, error = model.refined(matrix, mixing, form.mixed, 2)
+    keep = np.argsort(error)[:FOLLOWED]
+    rows, matrix, mixing = rows[keep], matrix[keep], mixing[keep]
+    model = form.model(some, [sources[int(i)] for i in rows])
+    matrix, mixing, _ = model.refined(matrix, mixing, form.mixed, 4)
+    misses = model.misses(matrix, mixing)
+    error = typical(misses)
+    nats = nats_of(misses.reshape(len(misses), -1), floor)
+    nats += 0.5 * form.parameters * np.log(INDEPENDENT)
+    best: dict[int, FreeFit] = {}
+    for k in np.argsort(nats):
+        fit = FreeFit(
+            sources[int(rows[k])],
+            matrix[k],
+            mixing[k],
+            form,
+            float(error[k]),
+            float(nats[k]),
+            samples,
+            ground,
+        )
+        best.setdefault(int(rows[k]), fit)
+    return list(best.values())
+
+
+def glance(form: Form, ground: Ground, sources: Sequence[Source]) -> float:
+    """About the error in codes that the best source leaves, on few of the nodes."""
+    found = _first(form, ground.thinned(GLANCED), sources, GLANCES)
+    return min((error for *_, error in found), default=np.inf)
+
+
+def _first(
+    form: Form, part: Ground, sources: Sequence[Source], kept: int
+) -> Iterator[tuple[int, Array, Array, float]]:
+    """The sources that fit a part of the nodes best: which, M, Q, and the error in codes."""
+    model = form.model(part, sources)
+    error = np.full(len(sources), np.inf)
+    matrix = np.broadcast_to(np.eye(3), (len(sources), 3, 3)).copy()
+    mixing = matrix.copy()
+    for amount in SATURATIONS if form.mixed else (1.0,):
+        q = amount * np.eye(3) + (1 - amount) * np.outer(np.ones(3), CDL_WEIGHTS)
+        m = model.first(q)
+        off = typical(model.misses(m, np.broadcast_to(q, m.shape)))
+        better = off < error
+        error = np.where(better, off, error)
+        matrix[better], mixing[better] = m[better], q
+    top = np.argsort(error)[: 2 * kept]
+    few = form.model(part, [sources[int(i)] for i in top])
+    steps = 3 if form.mixed else 1
+    matrix, mixing, error = few.refined(matrix[top], mixing[top], form.mixed, steps, HOLD)
+    for k in np.argsort(error)[:kept]:
+        if error[k] < UNTOLD:
+            yield int(top[k]), matrix[k], mixing[k], float(error[k])

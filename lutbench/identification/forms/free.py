@@ -1,0 +1,219 @@
+"""Free fits: out = Q·N(L⁻¹(M·L)) in the space of a form, for many sources at once.
+
+L is the light of a source, N the neutral axis of the LUT itself, M and Q matrices that
+keep neutrals. With a given L the neutral axis stands for target, tone and exposure in
+one, so that only M and Q are unknown: two numbers a row.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.identification.curvebank import End
+from lutbench.identification.forms.linear import OTHERS, rows_of
+from lutbench.identification.forms.nodes import Ground, Lights
+from lutbench.identification.samples import CODES
+from lutbench.model.compression import GamutCompression
+from lutbench.model.transforms import Array
+
+EDGE = 0.02
+"""The share of the neutral axis at either end that first fits leave out."""
+
+SHARE, LEAST_SEEN, UNTOLD = 0.6, 0.25, 1e3
+"""An error is what this share of the foretold nodes stays under, if so many are foretold; else
+this many codes.
+"""
+
+REACH, FLATTEST = 1e-4, 1e-3
+"""A slope of light is taken over this much signal, and counts as no less than this."""
+
+BLACK = -1e-3
+"""Light down to this share of that in the middle of the axis is black."""
+
+MOST_STEP = 0.3
+"""An entry of a matrix moves by no more in a step."""
+
+
+@dataclass(frozen=True)
+class Space:
+    """Where the second matrix acts: outputs and the neutral axis there, and codes per unit."""
+
+    outputs: Array
+    neutral: Array
+    codes: Array
+
+
+def signal_space(ground: Ground) -> Space:
+    """The signal itself."""
+    return Space(ground.outputs, ground.neutral, np.full(ground.outputs.shape, CODES))
+
+
+def light_space(ground: Ground, display: End) -> Space:
+    """The light of a display."""
+    light = np.nan_to_num(display.light_near(ground.outputs))
+    above, below = (display.light_near(ground.outputs + step) for step in (REACH, -REACH))
+    rise = np.nan_to_num(above - below) / (2 * REACH)
+    neutral = np.maximum.accumulate(np.nan_to_num(display.light_near(ground.neutral)), axis=0)
+    return Space(light, neutral, CODES / np.maximum(rise, FLATTEST))
+
+
+@dataclass(frozen=True)
+class Model:
+    """The nodes of a fit, the light of its sources there, and the space of what comes after."""
+
+    ground: Ground
+    lights: Lights
+    space: Space
+    compression: GamutCompression | None = None
+
+    def first(self, mixing: Array) -> Array:
+        """M of every source, (s, 3, 3), by linear least squares with a given Q, (3, 3)."""
+        ground, lights = self.ground, self.lights
+        back = np.linalg.inv(mixing)
+        neutral, wanted = self.space.neutral @ back.T, self.space.outputs @ back.T
+        size = len(ground.grid)
+        aim, weight = np.empty((2, len(lights.table), *wanted.shape))
+        for c in range(3):
+            rising = np.maximum.accumulate(neutral[:, c]) + 1e-12 * np.arange(size)
+            place = np.interp(wanted[:, c], rising, np.arange(size))
+            inside = (place > EDGE * size) & (place < (1 - EDGE) * size)
+            cell = np.minimum(place.astype(np.int64), size - 2)
+            low, high = lights.table[:, cell], lights.table[:, cell + 1]
+            aim[..., c] = low + (place - cell) * (high - low)
+            slope = (rising[cell + 1] - rising[cell]) * self.space.codes[:, c] * inside
+            weight[..., c] = slope / np.maximum(high - low, 1e-12)
+        if self.compression is not None:
+            aim = self.compression.inverse().apply(aim)
+        return rows_of(lights.nodes, aim, weight)
+
+    def misses(self, matrix: Array, mixing: Array) -> Array:
+        """What given M and Q of each source leave, in codes, (s, n, 3); NaN where untold."""
+        return self._foretold(matrix, mixing)[0]
+
+    def refined(
+        self, matrix: Array, mixing: Array, mixed: bool, steps: int, hold: float = 1e-6
+    ) -> tuple[Array, Array, Array]:
+        """M, Q and the error of each source after Gauss-Newton steps: the best on the way."""
+        if self.compression is not None:
+            matrix, steps = self.first(np.eye(3)), 0
+        best_m, best_q, best = matrix, mixing, typical(self.misses(matrix, mixing))
+        for _ in range(steps):
+            matrix, mixing = self._step(matrix, mixing, mixed, hold)
+            error = typical(self.misses(matrix, mixing))
+            better = error < best
+            best_m = np.where(better[:, None, None], matrix, best_m)
+            best_q = np.where(better[:, None, None], mixing, best_q)
+            best = np.where(better, error, best)
+        return best_m, best_q, best
+
+    def _places(self, light: Array) -> Array:
+        """Where on the axis light lies; beyond its ends -1 or one too many, where not clipped."""
+        ground, table = self.ground, self.lights.table
+        size = len(ground.grid)
+        black = table[:, 0] >= BLACK * table[:, size // 2]
+        right = size - 1.0 if ground.capped else float(size)
+        place = np.empty_like(light)
+        for s in range(len(light)):
+            left = 0.0 if ground.floored or black[s] else -1.0
+            place[s] = np.interp(light[s], table[s], np.arange(size), left=left, right=right)
+        return place
+
+    def _foretold(self, matrix: Array, mixing: Array) -> tuple[Array, Array, Array]:
+        """Misses; the values before Q; and what they gain with light in, each (s, n, 3)."""
+        table = self.lights.table
+        light = self.lights.nodes @ matrix.transpose(0, 2, 1)
+        if self.compression is not None:
+            light = self.compression.apply(light)
+        place = self._places(light)
+        last = len(self.ground.grid) - 1
+        seen = ((place >= 0) & (place <= last)).all(axis=2, keepdims=True)
+        cell = np.clip(place.astype(np.int64), 0, last - 1)
+        part, s = place - cell, np.arange(len(light))[:, None, None]
+        rise = table[s, cell + 1] - table[s, cell]
+        before, climb = self._neutral(mixing, cell)
+        before = before + part * climb
+        misses = (self.space.outputs - before @ mixing.transpose(0, 2, 1)) * self.space.codes
+        moves = (place > 0) & (place < last) & (rise > 0)
+        gain = np.where(moves, climb / np.where(rise > 0, rise, 1.0), 0.0)
+        return np.where(seen, misses, np.nan), before, gain
+
+    def _neutral(self, mixing: Array, cell: NDArray[np.int64]) -> tuple[Array, Array]:
+        """The neutral axis before Q at the places of cells, and its climb over each."""
+        neutral = self.space.neutral
+        back = np.linalg.inv(mixing)
+        plain = bool(np.abs(back - np.eye(3)).max() < 1e-12)
+        low, high = np.empty((2, *cell.shape))
+        s = np.arange(len(cell))[:, None]
+        for c in range(3):
+            here = cell[..., c]
+            if plain:
+                low[..., c], high[..., c] = neutral[here, c], neutral[here + 1, c]
+            else:
+                tables = back[:, c, :] @ neutral.T
+                low[..., c], high[..., c] = tables[s, here], tables[s, here + 1]
+        return low, high - low
+
+    def _step(self, matrix: Array, mixing: Array, mixed: bool, hold: float) -> tuple[Array, Array]:
+        """M and Q a Gauss-Newton step on, far nodes weighed down."""
+        misses, before, gain = self._foretold(matrix, mixing)
+        s, n, _ = misses.shape
+        seen = ~np.isnan(misses[..., 0])
+        misses = np.nan_to_num(misses)
+        scale = 2 * typical(np.where(seen[..., None], misses, np.nan))[:, None] + 0.02
+        weight = np.where(seen, 1 / np.hypot(1, np.abs(misses).max(axis=2) / scale), 0.0)
+        nodes = self.lights.nodes
+        apart = np.stack([nodes[..., OTHERS[e]] - nodes[..., e : e + 1] for e in range(3)], axis=2)
+        apart = apart * gain[..., None]
+        k = 12 if mixed else 6
+        slopes = np.zeros((s, n, 3, k))
+        if mixed:
+            through = mixing[:, None, :, :, None] * apart[:, :, None]
+            slopes[..., :6] = through.reshape(s, n, 3, 6)
+        for c in range(3):
+            if mixed:
+                slopes[:, :, c, 6 + 2 * c : 8 + 2 * c] = (
+                    before[..., OTHERS[c]] - before[..., c : c + 1]
+                )
+            else:
+                slopes[:, :, c, 2 * c : 2 * c + 2] = apart[:, :, c]
+        slopes *= (self.space.codes * weight[..., None])[..., None]
+        flat = slopes.reshape(s, 3 * n, k)
+        right = (misses * weight[..., None]).reshape(s, 3 * n, 1)
+        turned = flat.transpose(0, 2, 1)
+        normal = turned @ flat
+        trace = np.trace(normal, axis1=1, axis2=2) / k
+        normal += (hold * trace + 1e-12)[:, None, None] * np.eye(k)
+        step = np.clip(np.linalg.solve(normal, turned @ right)[..., 0], -MOST_STEP, MOST_STEP)
+        return moved(matrix, step[:, :6]), moved(mixing, step[:, 6:]) if mixed else mixing
+
+
+def typical(misses: Array) -> Array:
+    """The size in codes that most of the foretold nodes stay under, (s,)."""
+    size = np.where(np.isnan(misses), np.inf, np.abs(misses)).max(axis=2)
+    seen = np.isfinite(size).sum(axis=1)
+    order = np.sort(size, axis=1)
+    at = np.maximum((SHARE * (seen - 1)).astype(np.int64), 0)
+    return np.where(seen >= LEAST_SEEN * size.shape[1], order[np.arange(len(order)), at], UNTOLD)
+
+
+def free_of(matrix: Array) -> Array:
+    """The two free numbers of each row, (..., 6), of matrices (..., 3, 3)."""
+    return np.concatenate([matrix[..., c, OTHERS[c]] for c in range(3)], axis=-1)
+
+
+def moved(matrix: Array, step: Array) -> Array:
+    """Matrices (..., 3, 3) with their free numbers moved by (..., 6); rows still sum to one."""
+    made = np.array(matrix, dtype=np.float64)
+    for c in range(3):
+        made[..., c, OTHERS[c]] += step[..., 2 * c : 2 * c + 2]
+        made[..., c, c] = 1 - made[..., c, OTHERS[c]].sum(axis=-1)
+    return made
+
+
+def rows_to_one(matrix: Array) -> Array:
+    """Matrices (..., 3, 3) with rows scaled to a sum of one."""
+    sums = matrix.sum(axis=-1, keepdims=True)
+    return np.asarray(matrix / np.where(np.abs(sums) < 1e-6, 1.0, sums))

@@ -1,0 +1,44 @@
+"""A matrix that keeps neutrals, from light that what comes last has been undone from."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from lutbench.model.transforms import Array
+
+STIFF = 1e-9
+"""The share of a system's trace that keeps it solvable."""
+
+TURNS = 3
+NEAR, NEAR_CODES = 2.0, 0.05
+"""Misses of more than so many medians, and codes, weigh less and less."""
+
+OTHERS = np.array([[1, 2], [0, 2], [0, 1]])
+"""The two other channels of each."""
+
+
+def rows_of(nodes: Array, aim: Array, weight: Array) -> Array:
+    """M of every source, (s, 3, 3): rows that sum to one and take `nodes` to `aim`.
+
+    Both are light, (s, n, 3); `weight` is in codes per light, 0 for what does not count.
+    Sums of soft absolute misses are made least, so that a share of the nodes may be anywhere.
+    """
+    matrix = np.empty((len(nodes), 3, 3))
+    for c in range(3):
+        a = nodes[..., OTHERS[c]] - nodes[..., c : c + 1]
+        b = aim[..., c] - nodes[..., c]
+        w = robust = weight[..., c]
+        for turn in range(TURNS):
+            wa = a * robust[..., None]
+            turned = wa.transpose(0, 2, 1)
+            normal = turned @ wa
+            trace = np.trace(normal, axis1=1, axis2=2)
+            normal += (STIFF * trace + 1e-300)[:, None, None] * np.eye(2)
+            x = np.linalg.solve(normal, turned @ (b * robust)[..., None])[..., 0]
+            if turn < TURNS - 1:
+                miss = np.abs((a @ x[..., None])[..., 0] - b) * w
+                scale = NEAR * np.median(miss, axis=1, keepdims=True) + NEAR_CODES
+                robust = w / np.sqrt(1 + (miss / scale) ** 2)
+        matrix[:, c, OTHERS[c]] = x
+        matrix[:, c, c] = 1 - x.sum(axis=1)
+    return matrix

@@ -1,0 +1,286 @@
+"""From a free fit to hypotheses with names: the pair of gamuts, and the target in the curve."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.identification.curvebank import End
+from lutbench.identification.forms.fits import FreeFit
+from lutbench.identification.forms.free import free_of, moved, rows_to_one
+from lutbench.identification.forms.score import nats_of
+from lutbench.identification.freecurve import FreeCurve, TargetFit
+from lutbench.identification.gamutbank import GamutBank, Pair
+from lutbench.identification.ground import rising_run
+from lutbench.identification.hypothesis import Hypothesis
+from lutbench.identification.knowledge import Knowledge
+from lutbench.identification.target import fit_targets
+from lutbench.identification.unknown import NOTHING, hypothesis_of, targets_of
+from lutbench.model.curves.base import Decode, Encode
+from lutbench.model.grade import CDL_WEIGHTS, Saturation
+from lutbench.model.transforms import Array, Matrix, Transform
+
+ROWS = 300
+"""Nodes that pairs of gamuts are told apart on."""
+
+STEP = 1e-5
+"""By how much an entry of a matrix is moved to see what the nodes do."""
+
+PAIRS, TARGETS = 3, 2
+"""Pairs of gamuts, and targets of each, that are followed."""
+
+INSET_PAIRS = 5
+"""Pairs that are tried with a matrix before the tone curve as well."""
+
+SETTLES = 3
+"""Steps to the second matrix when the first is held."""
+
+UNSEEN = 1e3
+"""Codes: what a node misses by that nothing foretells."""
+
+TINTED, LEAST_GAIN = 1.5, 0.005
+"""Codes, root mean square, from which the neutral axis may show gains of the channels, and
+what is none, as a natural logarithm.
+"""
+
+MIXES = 0.004
+"""A matrix nearer to none than this mixes nothing."""
+
+LEAVES, NOISE_LEAVES, WHOLE = 0.35, 1.5, 0.97
+"""Codes, times the error of the fit, and the share of the curve: a target that explains so much
+in the light of its display needs no tone curve.
+"""
+
+GUESSED = 60.0
+"""What a free tone curve in the light of a display costs: as a guess of a target elsewhere."""
+
+Gains = tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class Named:
+    """A pair of gamuts for a free fit, what else its matrices hold, and what that leaves."""
+
+    pair: Pair
+    mixing: Array
+    nats: float
+    gains: Gains | None = None
+    inset: Matrix | None = None
+
+
+def hypotheses_of(fit: FreeFit, knowledge: Knowledge) -> list[tuple[Hypothesis, float]]:
+    """The likeliest names for a free fit, each with the cost of its curve; best pairs first."""
+    nodes = _Nodes(fit)
+    named = list(_pairs(nodes, knowledge.bank))
+    if fit.form.display is not None and fit.form.mixed:
+        named = sorted([*_inset(nodes, knowledge.bank), *named], key=lambda one: one.nats)
+    return [each for one in named[:PAIRS] for each in _with_targets(fit, one, knowledge)]
+
+
+class _Nodes:
+    """Some nodes of a free fit, and what any matrices leave there."""
+
+    def __init__(self, fit: FreeFit) -> None:
+        self.fit = fit
+        self.model = fit.form.model(fit.ground.thinned(ROWS), [fit.source])
+
+    def misses(self, matrix: Array, mixing: Array) -> Array:
+        """In codes, (n, 3); nodes that nothing foretells miss by much."""
+        off = self.model.misses(matrix[None], mixing[None])[0]
+        return np.asarray(np.nan_to_num(off, nan=UNSEEN))
+
+    def named(
+        self, pair: Pair, matrix: Array, mixing: Array, **more: Gains | Matrix | None
+    ) -> Named:
+        """The pair with what it leaves."""
+        off = self.misses(matrix, mixing).ravel()
+        nats = float(nats_of(off[None], 0.05)[0])
+        return Named(pair, mixing, nats, **more)  # type: ignore[arg-type]
+
+    def weight(self, misses: Array) -> Array:
+        """How much each node counts, (n, 1)."""
+        size = np.abs(misses).max(axis=1)
+        soft = 1 / np.hypot(1, size / (2 * self.fit.error + 0.02))
+        return np.where(size >= UNSEEN / 2, 0.0, soft)[:, None]
+
+    def slopes(self, matrices: Callable[[Array], tuple[Array, Array]], count: int) -> Array:
+        """What each of `count` numbers does to the misses, (3n, count), and those, weighed."""
+        plain = self.misses(*matrices(np.zeros(count)))
+        weight = self.weight(plain)
+        moves = STEP * np.eye(count)
+        columns = [plain, *((plain - self.misses(*matrices(each))) / STEP for each in moves)]
+        return np.stack([(each * weight).ravel() for each in columns], axis=1)
+
+    def settled(self, matrix_of: Callable[[Array], Array], mixing: Array) -> Array:
+        """The Q that leaves least, with an M that hangs on it."""
+        for _ in range(SETTLES):
+
+            def both(step: Array, start: Array = mixing) -> tuple[Array, Array]:
+                q = moved(start, step)
+                return matrix_of(q), q
+
+            told = self.slopes(both, 6)
+            step = np.linalg.lstsq(told[:, 1:], told[:, 0], rcond=1e-8)[0]
+            mixing = moved(mixing, np.clip(step, -0.2, 0.2))
+        return mixing
+
+
+def _each_once(order: NDArray[np.int64], bank: GamutBank, most: int) -> Iterator[tuple[int, Pair]]:
+    """The first pairs of an order, two gamuts once whatever their adaptation."""
+    seen: set[tuple[str, str]] = set()
+    for index in order:
+        pair = bank.pair(int(index))
+        if (pair.source.name, pair.target.name) not in seen:
+            if len(seen) == most:
+                return
+            seen.add((pair.source.name, pair.target.name))
+            yield int(index), pair
+
+
+def _inset(nodes: _Nodes, bank: GamutBank) -> Iterator[Named]:
+    """Pairs of gamuts with a matrix before the tone curve that the one after it undoes."""
+    fit = nodes.fit
+    apart = np.abs(rows_to_one(bank.matrices) - fit.mixing @ fit.matrix).sum(axis=(1, 2))
+    for _, pair in _each_once(np.argsort(apart), bank, INSET_PAIRS):
+        plain = rows_to_one(pair.matrix)
+
+        def before(mixing: Array, plain: Array = plain) -> Array:
+            return np.asarray(np.linalg.solve(mixing, plain))
+
+        mixing = nodes.settled(before, fit.mixing)
+        inset = Matrix.from_array(np.linalg.inv(mixing))
+        yield nodes.named(pair, before(mixing), mixing, inset=inset)
+
+
+def _pairs(nodes: _Nodes, bank: GamutBank) -> Iterator[Named]:
+    """The pairs of gamuts nearest to M, each with gains of the channels and the Q it leaves."""
+    fit = nodes.fit
+
+    def both(step: Array) -> tuple[Array, Array]:
+        q = moved(fit.mixing, step[6:]) if fit.form.mixed else fit.mixing
+        return moved(fit.matrix, step[:6]), q
+
+    told = nodes.slopes(both, 12 if fit.form.mixed else 6)
+    off, a, q = told[:, 0], told[:, 1:7], told[:, 7:]
+    if q.shape[1]:
+        # What Q can make good says nothing against a pair.
+        back = np.linalg.pinv(q)
+        a, off = a - q @ (back @ a), off - q @ (back @ off)
+    normal, right = a.T @ a, a.T @ off
+    plain = rows_to_one(bank.matrices)
+    apart = free_of(plain) - free_of(fit.matrix)
+    gains = np.zeros((len(plain), 2))
+    if fit.ground.tinted > TINTED:
+        change, gains = _gains(plain, apart, normal, right)
+        apart = apart + (change @ gains[..., None])[..., 0]
+    extra = np.einsum("ij,jk,ik->i", apart, normal, apart) - 2 * apart @ right
+    for index, pair in _each_once(np.argsort(extra), bank, PAIRS):
+        red, blue = np.exp(gains[index])
+        gained = bool(np.abs(gains[index]).max() > LEAST_GAIN)
+        own = (float(red), 1.0, float(blue)) if gained else None
+        matrix = rows_to_one(pair.matrix * np.array(own or (1.0, 1.0, 1.0)))
+        mixing = fit.mixing
+        if q.shape[1]:
+
+            def held(_: Array, matrix: Array = matrix) -> Array:
+                return matrix
+
+            mixing = nodes.settled(held, mixing)
+        yield nodes.named(pair, matrix, mixing, gains=own)
+
+
+def _gains(plain: Array, apart: Array, normal: Array, right: Array) -> tuple[Array, Array]:
+    """Gains of red and blue that bring each pair nearest, and what they do to the free numbers.
+
+    To the first order, rows scaled back to one.
+    """
+    changes = [free_of(plain * (np.eye(3)[c] - plain[:, :, c : c + 1])) for c in (0, 2)]
+    change = np.stack(changes, axis=2)
+    turned = change.transpose(0, 2, 1)
+    system = turned @ normal @ change + 1e-9 * np.trace(normal) * np.eye(2)
+    return change, np.linalg.solve(system, turned @ (right - apart @ normal)[..., None])[..., 0]
+
+
+def _with_targets(
+    fit: FreeFit, named: Named, knowledge: Knowledge
+) -> list[tuple[Hypothesis, float]]:
+    """Hypotheses of a pair of gamuts with the targets that the curve holds."""
+    samples, source = fit.samples, fit.source.end
+    run = rising_run(samples)
+    if run is None:
+        return []
+    light = np.asarray(source.decode(samples.neutral_in[run]))
+    if fit.source.rendering is not None:
+        light = fit.source.rendering.apply(np.repeat(light[:, None], 3, axis=1))[:, 0]
+    output = _unmixed(samples.neutral[run], named.mixing, fit.form.display)
+    if named.gains is not None:
+        light, output = _together(light, output, named.pair.matrix @ np.array(named.gains))
+    curve = FreeCurve.of(light, output, np.ones(len(light)), fit.error)
+    told = _targets(fit, named, curve, knowledge)
+    grade = _grade_of(named.mixing, fit.form.display)
+    found = []
+    for each in told[:TARGETS] or [NOTHING]:
+        made = hypothesis_of(source, each, knowledge, curve, grade, samples)
+        if made is not None:
+            made = replace(
+                made,
+                pair=named.pair,
+                gains=named.gains,
+                inset=named.inset,
+                rendering=fit.source.rendering,
+                compression=fit.form.compression,
+                norm=fit.form.norm or None,
+            )
+            found.append((made, each.cost))
+    return found
+
+
+def _targets(fit: FreeFit, named: Named, curve: FreeCurve, knowledge: Knowledge) -> list[TargetFit]:
+    """The targets that the curve of a fit may hold: the display's own, where one is told."""
+    display, source = fit.form.display, fit.source.end
+    if display is None:
+        among = range(len(knowledge.targets))
+        return targets_of(curve, knowledge, source, fit.samples, fit.error, named.pair, among)
+    place = knowledge.targets.index(display)
+    limit = max(LEAVES, NOISE_LEAVES * fit.error)
+    for each in fit_targets(curve, [display], limit):
+        if each.model != "smooth" and each.error <= limit and each.share > WHOLE:
+            return [replace(each, target=place)]
+    return [TargetFit(place, "smooth", 0.0, 0.0, 1.0, None, GUESSED)]
+
+
+def _together(light: Array, output: Array, gains: Array) -> tuple[Array, Array]:
+    """One curve of channels that differ by gains of light: light and output, both rising."""
+    lights, values = np.outer(light, gains).ravel(), output.ravel()
+    order = np.argsort(lights, kind="stable")
+    rising = np.maximum.accumulate(values[order])
+    return lights[order], np.repeat(rising[:, None], 3, axis=1)
+
+
+def _unmixed(neutral: Array, mixing: Array, display: End | None) -> Array:
+    """The neutral axis before Q."""
+    if np.abs(mixing - np.eye(3)).max() < MIXES:
+        return neutral
+    back = np.linalg.inv(mixing)
+    if display is None:
+        return neutral @ back.T
+    return display.encode(display.decode(neutral) @ back.T)
+
+
+def _grade_of(mixing: Array, display: End | None) -> tuple[Transform, ...]:
+    """Q as steps on the signal: nothing, a saturation, a matrix, in light between two curves."""
+    if np.abs(mixing - np.eye(3)).max() < MIXES:
+        return ()
+    weights = np.outer(np.ones(3), CDL_WEIGHTS)
+    plain = np.eye(3) - weights
+    amount = float(((mixing - weights) * plain).sum() / (plain**2).sum())
+    step: Transform = Matrix.from_array(mixing)
+    if 0 <= amount <= 20 and np.abs(weights + amount * plain - mixing).max() < MIXES:
+        step = Saturation(amount)
+    if display is None:
+        return (step,)
+    curve = display.curve.curve
+    return (Decode(curve), step, Encode(curve))

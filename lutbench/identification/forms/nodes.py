@@ -1,0 +1,147 @@
+"""The nodes that free fits look at, and every source's light there."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.identification.curvebank import End, LightTables
+from lutbench.identification.ground import rising_run
+from lutbench.identification.samples import CODES, Samples
+from lutbench.model.curves.hdr import HlgSystemGamma
+from lutbench.model.transforms import Array
+
+GRID = 2048
+"""Points of the tables over the neutral axis."""
+
+NEAR, FAR = 600, 600
+"""Nodes near neutral and away from it that a fit looks at, at most."""
+
+FEWEST = 25
+"""Nodes without which nothing can be fitted."""
+
+REACH, NEAREST = 0.25, 150
+"""Nodes whose channels spread over no more of the axis are near it; so many at least."""
+
+
+@dataclass(frozen=True)
+class Source:
+    """An end whose light goes in: of the scene, or of a display that shows HLG."""
+
+    end: End
+    rendering: HlgSystemGamma | None = None
+
+
+@dataclass(frozen=True)
+class Ground:
+    """Chosen nodes: places on the axis (n, 3), outputs (n, 3); the neutral axis by `grid`.
+
+    `neutral` (GRID, 3) are outputs on the grid of full-scale inputs `grid`, a smooth
+    curve through the neutral nodes that are clear of clipping; `spread` (n,) is how far the
+    channels of a node lie apart on it. `floored` and `capped` tell whether it is clipped at
+    its ends.
+    """
+
+    axis: Array
+    places: NDArray[np.int64]
+    outputs: Array
+    grid: Array
+    neutral: Array
+    spread: Array
+    floored: bool = False
+    capped: bool = False
+
+    def only(self, rows: NDArray[np.int64]) -> Ground:
+        """Some of the nodes."""
+        return replace(
+            self,
+            places=self.places[rows],
+            outputs=self.outputs[rows],
+            spread=self.spread[rows],
+        )
+
+    def thinned(self, count: int) -> Ground:
+        """So many of the nodes, or all."""
+        n = len(self.outputs)
+        return self if n <= count else self.only(np.linspace(0, n - 1, count).astype(np.int64))
+
+    def near(self) -> Ground:
+        """The nodes near neutral: what is clipped or compressed lies farther out."""
+        limit = max(REACH, float(np.sort(self.spread)[min(NEAREST, len(self.spread) - 1)]))
+        return self.only(np.flatnonzero(self.spread <= limit))
+
+    @property
+    def tinted(self) -> float:
+        """Codes, root mean square, by which the channels of the neutral axis differ."""
+        apart = self.neutral - self.neutral.mean(axis=1, keepdims=True)
+        return float(np.sqrt(np.mean(apart**2)) * CODES)
+
+
+def ground_of(samples: Samples) -> Ground | None:
+    """None where the neutral axis does not rise, or too few nodes are clear of clipping."""
+    from scipy.interpolate import PchipInterpolator
+
+    run = rising_run(samples)
+    if run is None:
+        return None
+    inputs, neutral = samples.neutral_in[run], samples.neutral[run]
+    grid = np.linspace(inputs[0], inputs[-1], GRID)
+    dense = np.maximum.accumulate(PchipInterpolator(inputs, neutral)(grid), axis=0)
+    flat = samples.table.reshape(-1, 3)
+    low, high = dense[0], dense[-1]
+    clear = np.flatnonzero(((flat > low) & (flat < high) & samples.inside(flat)).all(axis=1))
+    if len(clear) < FEWEST:
+        return None
+    at = np.stack([np.interp(flat[clear, c], dense[:, c], grid) for c in range(3)], axis=1)
+    spread = np.ptp(at, axis=1)
+    order = np.argsort(spread, kind="stable")
+    rng = np.random.default_rng(1)
+    near, far = order[: len(order) // 3], order[len(order) // 3 :]
+    some = np.concatenate([_some(rng, near, NEAR), _some(rng, far, FAR)])
+    rng.shuffle(some)
+    rows = clear[some]
+    size = len(samples.axis)
+    places = np.array(np.unravel_index(rows, (size, size, size))).T
+    return Ground(
+        samples.axis,
+        places,
+        flat[rows],
+        grid,
+        dense,
+        spread[some],
+        run.start > 0,
+        run.stop < len(samples.neutral_in),
+    )
+
+
+def _some(rng: np.random.Generator, rows: NDArray[np.int64], count: int) -> NDArray[np.int64]:
+    return rows if len(rows) <= count else rng.choice(rows, count, replace=False)
+
+
+@dataclass(frozen=True)
+class Lights:
+    """Light of many sources: at the chosen nodes (s, n, 3), along the grid (s, GRID), rising."""
+
+    nodes: Array
+    table: Array
+
+    def only(self, chosen: NDArray[np.int64]) -> Lights:
+        return Lights(self.nodes[chosen], self.table[chosen])
+
+
+def lights_of(ground: Ground, sources: Sequence[Source]) -> Lights:
+    """Light of each source: each channel decoded, and rendered for a display where it says so."""
+    tables = LightTables.of([source.end for source in sources])
+    along = np.maximum.accumulate(tables.light(ground.grid), axis=1)
+    axis = np.array([source.end.of_axis(ground.axis) for source in sources])
+    axis = np.nan_to_num(axis, nan=0.0, posinf=1e9, neginf=-1e9)
+    nodes = axis[:, ground.places]
+    for s, source in enumerate(sources):
+        if source.rendering is not None:
+            nodes[s] = source.rendering.apply(nodes[s])
+            grey = source.rendering.apply(np.repeat(along[s][:, None], 3, axis=1))
+            along[s] = np.maximum.accumulate(grey[:, 0])
+    return Lights(nodes, along)

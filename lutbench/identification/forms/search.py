@@ -1,0 +1,153 @@
+"""Hypotheses from free fits: which forms are tried, and the names that come of the best."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from lutbench.identification.curvebank import End
+from lutbench.identification.forms.fits import Form, FreeFit, fits_of, glance
+from lutbench.identification.forms.named import hypotheses_of
+from lutbench.identification.forms.nodes import Ground, Source, ground_of
+from lutbench.identification.forms.score import nats_of
+from lutbench.identification.hypothesis import Forecast, forecast
+from lutbench.identification.knowledge import Knowledge
+from lutbench.identification.samples import Samples, range_seen
+from lutbench.identification.unknown import error_of
+from lutbench.identification.verdict import SHOWN_IN, Finalist, ranked
+from lutbench.model.compression import GamutCompression
+from lutbench.model.curves.hdr import HlgScene, HlgSystemGamma
+
+DISPLAY_PEAK = 1000.0
+"""cd/m² of the display that HLG is shown on: the reference of Recommendation ITU-R BT.2100."""
+
+LEAST_FLOOR = 0.05
+"""Codes, root mean square, that a neutral axis known at its nodes alone leaves between them."""
+
+ENOUGH = 0.2
+"""Codes: a form that leaves no more, beside the noise, needs no other."""
+
+TRIED = 2
+"""Forms of one kind that are fitted in full: those that few nodes speak for."""
+
+LEFT, LEFT_NOISE = 0.5, 1.5
+"""Codes, and times the noise, that most nodes must stay under for a form to count."""
+
+UNMOVED = 0.02
+"""A matrix nearer to none than this mixes no light."""
+
+FOLLOWED, WITHIN = 4, 120.0
+"""Free fits that get names, and the nats within which they are rivals of the first."""
+
+
+NAMED, CLEARLY = 3, 20.0
+"""Hypotheses that are compared, and the nats by which another form must explain more."""
+
+
+def in_other_forms(order: list[Finalist], samples: Samples, knowledge: Knowledge) -> list[Finalist]:
+    """The order with hypotheses of other forms before it, where those explain much more."""
+    before = min((nats_on(each.forecast, samples) for each in order[:NAMED]), default=np.inf)
+    found = search_forms(samples, knowledge)
+    if not found or found[0].nats > before - CLEARLY:
+        return order
+    return [*ranked([each for each in found if each.nats <= found[0].nats + CLEARLY]), *order]
+
+
+def search_forms(samples: Samples, knowledge: Knowledge) -> list[Finalist]:
+    """Finalists of the forms that explain the nodes best; none where nothing can be fitted."""
+    ground = ground_of(samples)
+    if ground is None:
+        return []
+    few = samples.few
+    found: list[Finalist] = []
+    for fit in rivals(free_fits(samples, ground, knowledge)):
+        groups: dict[int, list[Finalist]] = {}
+        for hypothesis, cost in hypotheses_of(fit, knowledge):
+            told = forecast(hypothesis, few)
+            one = Finalist(hypothesis, told, error_of(told, few), cost)
+            groups.setdefault(id(hypothesis.pair), []).append(one)
+        for group in groups.values():
+            # The curve's names are told by its cost: the nodes tell the rest.
+            error = min(each.error for each in group)
+            nats = min(nats_on(each.forecast, samples) for each in group)
+            found += [replace(each, error=error, nats=nats) for each in group]
+    return sorted(found, key=lambda each: each.nats)
+
+
+def rivals(fits: list[FreeFit]) -> list[FreeFit]:
+    """The best fit, and the others that come near, each source once.
+
+    None where the best leaves much: a form counts where it explains most of the nodes. None
+    either where its matrix mixes no light, for then any source does.
+    """
+    order = sorted(fits, key=lambda fit: fit.nats)
+    if not order or np.abs(order[0].matrix - np.eye(3)).max() < UNMOVED:
+        return []
+    if order[0].error > LEFT + LEFT_NOISE * order[0].samples.noise:
+        return []
+    kept: list[FreeFit] = []
+    for fit in order:
+        new = all(fit.source != other.source for other in kept)
+        if new and fit.nats <= order[0].nats + WITHIN and len(kept) < FOLLOWED:
+            kept.append(fit)
+    return kept
+
+
+def free_fits(samples: Samples, ground: Ground, knowledge: Knowledge) -> list[FreeFit]:
+    """Fits of the forms, simplest first, until one leaves next to nothing."""
+    sources = sources_of(knowledge)
+    floor = max(samples.noise, LEAST_FLOOR)
+    found: list[FreeFit] = []
+    for forms in _forms(samples, knowledge):
+        if len(forms) > TRIED:
+            forms = sorted(forms, key=lambda form: glance(form, ground, sources))[:TRIED]
+        for form in forms:
+            found += fits_of(form, ground, samples, sources, floor)
+        if found and min(fit.error for fit in found) <= ENOUGH + 1.2 * samples.noise:
+            break
+    return found
+
+
+def sources_of(knowledge: Knowledge) -> list[Source]:
+    """Every end as it is; those of HLG as a display shows them too."""
+    plain = [Source(end) for end in knowledge.sources]
+    shown = [
+        Source(each.end, HlgSystemGamma(DISPLAY_PEAK))
+        for each in plain
+        if isinstance(each.end.curve.curve, HlgScene)
+    ]
+    return plain + shown
+
+
+def _forms(samples: Samples, knowledge: Knowledge) -> Iterator[Sequence[Form]]:
+    yield (Form(), Form(mixed=True))
+    yield (Form(compression=GamutCompression()),)
+    displays = displays_of(samples, knowledge)
+    weights = [
+        entry.gamut.luminance_weights
+        for entry in knowledge.bank.gamuts
+        if entry.gamut is not None and entry.name in SHOWN_IN
+    ]
+    norms: list[str | tuple[float, float, float]] = ["largest", *weights]
+    yield [Form(display=end, norm=norm) for end in displays for norm in norms]
+    yield [Form(mixed=True, display=end) for end in displays]
+
+
+def displays_of(samples: Samples, knowledge: Knowledge) -> list[End]:
+    """The ends that pictures are shown on, in the range that the plateaus tell."""
+    wanted = range_seen(samples)
+    return [
+        end
+        for end in knowledge.targets
+        if end.curve.curve.shown and (wanted is None or end.range == wanted)
+    ]
+
+
+def nats_on(told: Forecast, samples: Samples) -> float:
+    """The nats of a forecast over the values that are clear of clipping, in gamut or not."""
+    few = samples.few
+    clear = few.clear
+    misses = told.miss[clear] if clear.any() else told.miss
+    return float(nats_of(misses.ravel()[None], max(samples.noise, LEAST_FLOOR))[0])
