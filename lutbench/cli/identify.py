@@ -12,9 +12,11 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from lutbench.cli.options import (
+    Reporting,
     catalogue_of,
     definitions_option,
     force_option,
+    gathered,
     json_option,
     print_json,
 )
@@ -39,6 +41,28 @@ class Answer:
     error: str = ""
 
 
+@dataclass(frozen=True)
+class Outputs:
+    """Files that are written beside the report, of one LUT."""
+
+    tone_curve: str | None
+    definitions_out: str | None
+
+    def check(self, many: bool, force: bool) -> None:
+        """Refuse, before the work, what cannot be written."""
+        from lutbench import files as writing
+
+        for option, path, what in (
+            ("--tone-curve", self.tone_curve, "a tone curve"),
+            ("--definitions-out", self.definitions_out, "a definition"),
+        ):
+            if path is None:
+                continue
+            if many:
+                raise LutbenchError(f"{what} is that of one LUT", where=option, accepted="one file")
+            writing.refuse_existing(Path(path), force)
+
+
 @click.command()
 @click.argument("luts", nargs=-1, required=True, metavar="LUT...")
 @click.option("--source-curve", metavar="NAME", help="The curve that goes in, where you know it.")
@@ -60,15 +84,20 @@ class Answer:
     metavar="OUT.csv",
     help="Write the tone curve of one LUT as a table of light and signal, for definitions.",
 )
+@click.option(
+    "--definitions-out",
+    metavar="OUT.toml",
+    help="Write the curve and the gamut that have no name as definitions that --definitions reads.",
+)
 @definitions_option
 @json_option
 @force_option
+@gathered(outputs=Outputs, report=Reporting)
 def command(
     luts: tuple[str, ...],
-    tone_curve: str | None,
+    outputs: Outputs,
     definitions: tuple[str, ...],
-    as_json: bool,
-    force: bool,
+    report: Reporting,
     **pins: str | None,
 ) -> int:
     """Say what each LUT expects, what it gives, and what of it is a look.
@@ -81,16 +110,10 @@ def command(
     Example:
       lutbench identify unknown.cube
     """
-    from lutbench import files as writing
     from lutbench.cli.identify_print import print_many, print_one
 
     files, many = _files(luts)
-    if tone_curve is not None:
-        if many:
-            raise LutbenchError(
-                "a tone curve is that of one LUT", where="--tone-curve", accepted="one file"
-            )
-        writing.refuse_existing(Path(tone_curve), force)
+    outputs.check(many, report.force)
     catalogue = catalogue_of(definitions)
     _check_names(catalogue, pins)
     answers = []
@@ -98,9 +121,11 @@ def command(
         for file, name in files:
             answers.append(_answer(file, name, catalogue, pins, many))
             step()
-    if tone_curve is not None:
-        _write_tone_curve(answers[0], tone_curve, force)
-    if as_json:
+    if outputs.tone_curve is not None:
+        _write_tone_curve(answers[0], outputs.tone_curve, report.force)
+    if outputs.definitions_out is not None:
+        _write_definitions(answers[0], outputs.definitions_out, report.force)
+    if report.as_json:
         _print_as_json(answers, many)
     elif many:
         print_many(answers)
@@ -187,6 +212,20 @@ def _write_tone_curve(answer: Answer, path: str, force: bool) -> None:
         )
     writing.write_text(path, tone_csv(tone, found), force=force)
     say(f"{path}: tone curve written, {len(tone.curve)} rows")
+
+
+def _write_definitions(answer: Answer, path: str, force: bool) -> None:
+    from lutbench import files as writing
+
+    measured = answer.found.measured if answer.found is not None else None
+    if measured is None:
+        raise LutbenchError(
+            "no definition to write: every part that the LUT shows has a name, or shows too little",
+            where=answer.file,
+            accepted="a LUT with a source curve or gamut that is not in the catalogue",
+        )
+    writing.write_text(path, measured.toml(), force=force)
+    click.echo(f"{path}: definitions written", err=True)
 
 
 def _print_as_json(answers: list[Answer], many: bool) -> None:
