@@ -462,6 +462,7 @@ def sides() -> Figure:
     for start, end, y, name, what in WAYS:
         left, right = SIDES[start][0] + 1.0, SIDES[end][0] - 1.05
         axes.annotate("", (right, y), (left, y), arrowprops=arrow)
+        axes.plot([left, right - 0.2], [y, y], color="#333333", linewidth=1.4, gid=f"data-{name}")
         axes.text((left + right) / 2, y + 0.12, name, ha="center", weight="bold")
         axes.text((left + right) / 2, y - 0.18, what, ha="center", va="top", size=7.4,
                   color="#333333")  # fmt: skip

@@ -11,12 +11,13 @@ from numpy.typing import NDArray
 
 from lutbench.errors import LutbenchError
 from lutbench.measure.delta_e import delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz
-from lutbench.measure.samples import chart_patches, neutral_ramp, random_points
+from lutbench.measure.samples import SampledColours, chart_patches, neutral_ramp, random_points
 from lutbench.measure.view import View, view_of
 from lutbench.model.conversion import Encoding
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array, Transform
-from lutbench.tables.lut import Interpolation, Lut, interpolated
+from lutbench.tables.lut import Interpolation, Lut, ShaperLut3D, interpolated
+from lutbench.tables.nodes import before_shaper
 from lutbench.tables.sampling import sample
 
 BLOCK = 65536  # colours at a time, so that the many temporaries stay small
@@ -149,13 +150,14 @@ def accuracy(
     """The error of `lut` against the transform `exact` on chart patches, neutrals, random colours.
 
     Both take full-scale values of `source` and give such values of `target`
-    (of a `Conversion`: its `result`). The chart is exposed from -3 to +3 stops,
-    the neutrals are every 10-bit code, the random colours fall between nodes.
+    (of a `Conversion`: its `result`). The chart is exposed from -3 to +3 stops; the
+    neutrals, 1024 of them, and the random colours, which fall between nodes, are spread
+    over the domain of the LUT, evenly behind its shaper where it has one.
     Differences are seen as `target` is shown: see `view_of`.
     """
     view = view_of(target)
     shown = interpolated(lut, interpolation)
-    tests = (chart_patches(source), neutral_ramp(), random_points())
+    tests = _over_domain(lut, source)
     measured = {
         each.name: measure(exact.apply(each.signals), shown.apply(each.signals), view)
         for each in tests
@@ -164,6 +166,20 @@ def accuracy(
     measured["all"] = first.joined(others)
     sets = {name: each.spreads() for name, each in measured.items()}
     return Accuracy(lut.size, interpolation, view.measure, sets)
+
+
+def _over_domain(lut: Lut, source: Encoding) -> tuple[SampledColours, ...]:
+    """Test colours over the whole domain of a LUT; evenly behind its shaper, where it has one."""
+    chart = chart_patches(source, domain=lut.domain)
+    if not isinstance(lut, ShaperLut3D):
+        return chart, neutral_ramp(domain=lut.domain), random_points(domain=lut.domain)
+    return (
+        chart,
+        *(
+            SampledColours(each.name, before_shaper(lut.shaper, each.signals))
+            for each in (neutral_ramp(), random_points())
+        ),
+    )
 
 
 @dataclass(frozen=True)

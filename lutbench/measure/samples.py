@@ -73,10 +73,13 @@ def chart_light(gamut: Gamut) -> Array:
     return np.asarray(chart24()[1] @ np.linalg.solve(gamut.to_xyz, adapt).T)
 
 
-def chart_patches(source: Encoding, stops: ArrayLike = CHART_STOPS) -> SampledColours:
+def chart_patches(
+    source: Encoding, stops: ArrayLike = CHART_STOPS, domain: ArrayLike | None = None
+) -> SampledColours:
     """The 24-patch chart at each exposure in stops, as full-scale values of `source`.
 
-    A colour that the signal cannot carry (clipped, or under black) is left out.
+    A colour that the signal cannot carry (clipped, or under black), or that lies outside
+    the `domain` of a LUT where one is given, is left out.
     """
     names = chart24()[0]
     light = chart_light(source.gamut)
@@ -87,7 +90,10 @@ def chart_patches(source: Encoding, stops: ArrayLike = CHART_STOPS) -> SampledCo
         carried = np.atleast_1d(((coded >= low) & (coded <= high)).all(axis=-1))
         if source.range == "legal":
             coded = RangeFromSignal("legal", source.bits).apply(coded)
-        carried &= ((coded >= 0) & (coded <= 1)).all(axis=-1)
+        least, most = np.asarray(UNIT_DOMAIN if domain is None else domain, dtype=np.float64)
+        if most.max() > 1:  # scene-linear light: values go on where codes would end
+            carried = np.ones_like(carried)
+        carried &= ((coded >= least) & (coded <= most)).all(axis=-1)
         signals.append(coded[carried])
         exposure = f" {stop:+g} stops" if stop else ""
         labels += [name + exposure for name, kept in zip(names, carried, strict=True) if kept]

@@ -273,7 +273,9 @@ def _shaper(table: Table | None, known: Catalogue) -> Shaper | None:
         return None
     curve = known.curve(table.text("curve"), table.at("curve"))
     low, high = table.number("low", 0.0), table.number("high", 1.0)
-    size = table.integer("size", 4096)
+    # Over a longer range rows stand as near to each other as a file allows, so that the
+    # stops around grey keep their accuracy.
+    size = table.integer("size", 4096 if high <= 1 else 65536)
     table.done()
     if not low < high or not 2 <= size <= 65536:
         raise DefinitionError(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from math import log2
 from typing import Any
 
 from lutbench.errors import DefinitionError
@@ -22,7 +23,9 @@ from lutbench.model.gamut_map import KNEE, MOST_KNEE
 from lutbench.model.gamuts import Gamut, check_adaptation, usual_adaptation
 from lutbench.model.grade import Cdl, Saturation, gains, white_balance
 from lutbench.model.light import REFERENCE_SURROUND, Display
+from lutbench.model.sides import meeting
 from lutbench.model.tone import ToneMapper, tone_mapper, tone_names
+from lutbench.model.tone.shoulder import ToneCurve
 from lutbench.model.transforms import Matrix, Transform
 from lutbench.recipes.table import Table
 
@@ -38,6 +41,9 @@ def conversion_task(lut: Table, kind: Any, known: Catalogue) -> Conversion:
         lut.table("gamut"), usual_adaptation(source.gamut, target.gamut)
     )
     tone = _tone(lut.table("tone"), source, target, exposure)
+    shaper = lut.table("shaper")
+    if isinstance(tone, ToneCurve) and shaper and "white" not in (lut.table("tone") or ()):
+        tone = _over(tone, shaper.number("high", 1.0), source, target, exposure)
     place, grade = _look(lut.table("look"))
     task = Conversion(
         source,
@@ -103,6 +109,15 @@ def _display(table: Table) -> Display | None:
         table.number("display_black", 0.0),
         table.number("surround", REFERENCE_SURROUND),
     )
+
+
+def _over(
+    tone: ToneCurve, high: float, source: Encoding, target: Encoding, exposure: float
+) -> ToneCurve:
+    """The shoulder with its white where the range of a shaper ends, if that is further up."""
+    light = float(source.to_light(meeting(source, target).source).apply([high] * 3)[1])
+    stops = log2(max(light, 1e-9) / tone.grey_in) + exposure
+    return replace(tone, white=stops) if stops > tone.white else tone
 
 
 def _tone(

@@ -369,3 +369,44 @@ def test_a_rung_of_a_ladder_is_the_lut_of_that_exposure() -> None:
     plain = one(text + "exposure = 1.5\n")
     assert ladder.task == plain.task  # type: ignore[attr-defined]
     assert np.array_equal(make(ladder).table, make(plain).table)  # type: ignore[arg-type]
+
+
+LINEAR = """
+[source]
+curve = "linear"
+gamut = "BT.709"
+[target]
+curve = "BT.1886"
+gamut = "BT.709"
+[tone]
+method = "shoulder"
+[[lut]]
+name = "linear"
+size = 65
+shaper = { curve = "ACEScct", low = 0.0, high = 16.0 }
+"""
+
+
+@pytest.mark.filterwarnings("ignore:.*encountered in:RuntimeWarning:colour")
+def test_a_shaper_from_linear_light_is_measured_and_rolled_off_over_its_whole_range() -> None:
+    job = recipe_from_text(LINEAR).jobs[0]
+    assert isinstance(job.task, Conversion)
+    # White is where the shaper's range ends, not where a signal of 1.0 would.
+    assert job.task.tone.white == pytest.approx(np.log2(16 / 0.18))  # type: ignore[union-attr]
+    lut = make(job)
+    exact = job.transform()
+    grey = np.repeat(0.18 * 2.0 ** np.linspace(-10, 6, 400)[:, None], 3, axis=1)
+    error = 1023 * np.abs(lut.apply(grey) - exact.apply(grey)).max(axis=1)
+    assert np.median(error) < 0.5
+    made = measured(job, lut)
+    assert made.accuracy is not None
+    # The report looks at the same light, and not at the sixteenth of it under 1.0.
+    worst = made.accuracy.sets["neutral"]["code_10bit"].max
+    assert worst >= 0.5 * error.max()
+    # The rows themselves, behind which the lattice lies: ACEScct by colour-science.
+    import colour
+
+    shaped = lut.shaper.apply(grey)[:, 1]  # type: ignore[attr-defined]
+    ends = colour.log_encoding(np.array([0.0, 16.0]), function="ACEScct")
+    expected = (colour.log_encoding(grey[:, 1], function="ACEScct") - ends[0]) / np.ptp(ends)
+    assert 1023 * np.abs(shaped - expected).max() < 0.5
