@@ -154,10 +154,17 @@ def _parts_in_words(parts: Split) -> list[str]:
     """What the chain gives back, in sentences."""
     measure = MEASURES[parts.measure]
     lines = []
+    best = parts.identification.best
+    beside = best.hypothesis.beside if best is not None and best.hypothesis is not None else ()
     if parts.cdl:
         lines.append(_cdl_in_words(parts))
     elif parts.identification.look.cdl:
         lines.append("A CDL comes near the look, but not within a code: look.cube holds it all.")
+    elif beside:
+        lines.append(
+            f"look.cube holds more than a look: the LUT has {' and '.join(beside)}, which "
+            "clean.toml and the other parts leave out."
+        )
     elif not parts.identification.look.present:
         lines.append("No look: look.cube changes next to nothing.")
     nodes = parts.error["nodes"][parts.measure]

@@ -94,6 +94,24 @@ class Hypothesis:
         return replace(self, grade=())
 
     @property
+    def beside(self) -> tuple[str, ...]:
+        """What stands beside curves, a matrix and a grade, each as a phrase."""
+        told = []
+        if self.rendering is not None:
+            told.append(f"the light of an HLG display of {self.rendering.peak:.0f} cd/m²")
+        if self.gains is not None:
+            red, _, blue = np.log2(self.gains)
+            told.append(
+                f"gains of {red:+.2f} stops in red and {blue:+.2f} in blue".replace("-", "−")
+            )
+        if self.inset is not None:
+            told.append("a matrix before the tone curve that the one after it undoes")
+        if self.norm is not None:
+            number = "the largest channel" if isinstance(self.norm, str) else "luminance"
+            told.append(f"a tone curve on {number}")
+        return tuple(told)
+
+    @property
     def matrix(self) -> Array:
         """The matrix of the pair of gamuts, gains before it and the exposure with it."""
         gains = np.ones(3) if self.gains is None else np.array(self.gains)

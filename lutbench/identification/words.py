@@ -47,6 +47,8 @@ def _explanation(result: Identification) -> str:
         known = "Does not tell what it expects: no curve explains it as a name must."
         return " ".join([known, _nearest(best)])
     parts = [_expects(result, best), _does(result, best)]
+    if best.hypothesis is not None and best.hypothesis.beside:
+        parts.append(f"It has {' and '.join(best.hypothesis.beside)}.")
     if best.error_median > FAR_CODES and result.look.median > FAR_DELTA_E:
         parts.insert(
             0,

@@ -224,7 +224,8 @@ def split(
     chained = gamut | curve | look.lut
     between = _between_nodes(whole, frame)
     own: dict[str, dict[str, Spread]] = {}
-    if look.cdl or not found.look.present:
+    beside = hypothesis is not None and bool(hypothesis.beside)
+    if (look.cdl or not found.look.present) and not beside:
         told = whole.pipeline() | on_full_scale((look.cdl,) if look.cdl else (), whole.target.range)
         own = _errors(lut, told, between, view)
     error = _errors(lut, chained, [SampledColours("nodes", nodes), *between], view)

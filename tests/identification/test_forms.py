@@ -16,6 +16,7 @@ from click.testing import CliRunner
 from open_world_score import same
 
 from lutbench.cli.identify import command
+from lutbench.cli.split import command as split_command
 from lutbench.identification import Identification, identify
 from lutbench.identification.result import TOLD
 from lutbench.model.catalogue import Catalogue, open_catalogue
@@ -98,6 +99,23 @@ def test_few_nodes_are_no_fault(size: int) -> None:
     rng = np.random.default_rng(size)
     table = np.sort(rng.uniform(0, 1, (size, size, size, 3)), axis=0)
     assert identify(Lut3D(table), catalogue=known()).confidence != "high"
+
+
+def test_what_stands_beside_curves_and_a_matrix_is_said() -> None:
+    _, hlg = found("HLG to SDR", 0)
+    _, luminance = found("tone on luminance", 0)
+    assert "an HLG display of 1000 cd/m²" in hlg.explanation
+    assert "a tone curve on luminance" in luminance.explanation
+
+
+def test_split_says_what_its_parts_leave_out(tmp_path: Path) -> None:
+    lut = tmp_path / "lut.cube"
+    lut.write_bytes(found("HLG to SDR", 0)[0].text)
+    result = CliRunner().invoke(split_command, [str(lut), "-o", str(tmp_path / "parts")])
+    assert result.exit_code == 0, result.output
+    text = " ".join(result.output.split())
+    assert "look.cube holds more than a look" in text
+    assert "No look" not in text
 
 
 def test_probabilities_are_told() -> None:
