@@ -30,6 +30,8 @@ def explained(result: Identification) -> Identification:
 
 
 def _explanation(result: Identification) -> str:
+    if result.kind == "identity" and result.look.present:
+        return f"Converts nothing: in and out are one encoding. {_look(result.look)}"
     if result.kind == "identity":
         return "Changes nothing: every value comes out as it went in."
     if result.best is None:
