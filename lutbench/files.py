@@ -10,6 +10,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
+from lutbench import given
 from lutbench.errors import LutbenchError
 from lutbench.strays import remove_strays, temporary_beside
 
@@ -59,7 +60,7 @@ def _opened(path: str | Path) -> tuple[int, os.stat_result]:
     """A handle to read the regular file `path` with, and what the system says of it."""
     try:
         # Not blocking: opening a pipe that nobody writes to would wait for ever.
-        handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0))
+        handle = os.open(given.path(path), os.O_RDONLY | getattr(os, "O_NONBLOCK", 0))
     except OSError as error:
         raise unreadable(path, error) from error
     except ValueError as error:  # a null character in the name
@@ -85,7 +86,7 @@ def replacing(path: str | Path, *, force: bool = False) -> Iterator[Path]:
     LutbenchError
         When `path` exists and `force` is not set, is a folder, or cannot be written.
     """
-    target = Path(path)
+    target = given.path(path)
     refuse_existing(target, force)
     remove_strays(target.parent)
     try:

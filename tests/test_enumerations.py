@@ -50,9 +50,7 @@ doors = pytest.mark.parametrize("door", DOORS.values(), ids=DOORS)
 
 
 @doors
-@pytest.mark.parametrize(
-    "word", ["video", "legal range", "", "narrow", None, 1, b"legal", ["legal"]]
-)
+@pytest.mark.parametrize("word", ["video", "legal range", "narrow", 1, b"legal", ["legal"]])
 def test_what_is_no_range_is_refused(door: Any, word: Any) -> None:
     with pytest.raises(LutbenchError, match="accepted: full, legal"):
         door(word)

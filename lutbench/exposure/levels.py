@@ -424,8 +424,8 @@ def levels(
     >>> [round(day.at(x).recorded.percent) for x in (0.18, 0.9, 1.0)]  # Report ITU-R BT.2408
     [38, 73, 75]
     """
-    source_range = check_range(source_range or curve.formula_codes)
-    target_range = check_range(target_range or "full")
+    source_range = check_range(curve.formula_codes if source_range is None else source_range)
+    target_range = check_range("full" if target_range is None else target_range)
     through = _Through(lut, source_range, target_range) if lut is not None else None
     rows = [
         Level(label, light, reading := reading_of(curve, light), _after(through, reading))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import os
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -12,6 +11,12 @@ from numpy.typing import ArrayLike, NDArray
 
 from lutbench.errors import LutbenchError
 from lutbench.formats.open import open_lut
+from lutbench.given import flag as flag
+from lutbench.given import path as path
+from lutbench.given import real as real
+from lutbench.given import text as text
+from lutbench.given import texts as texts
+from lutbench.given import whole as whole
 from lutbench.model.catalogue import Catalogue, open_catalogue
 from lutbench.model.transforms import Transform
 from lutbench.recipes.subjects import NamedTransform, open_subject
@@ -59,47 +64,13 @@ def known(catalogue: Any) -> Catalogue:
     return catalogue
 
 
-def whole(value: Any, what: str, low: int, high: int) -> int:
-    """`value` as a whole number from `low` to `high`."""
-    fits = isinstance(value, int | np.integer) and not isinstance(value, bool)
-    if not fits or not low <= value <= high:
+def name_of(value: Any, kind: type[Any], what: str) -> Any:
+    """`value` where it is a text or of `kind`."""
+    if not isinstance(value, str | kind):
         raise LutbenchError(
-            f"{value!r:.60} is no whole number", where=what, accepted=f"{low} to {high}"
+            f"{value!r:.60} is no name", where=what, accepted=f"a name, a {kind.__name__}"
         )
-    return int(value)
-
-
-def real(value: Any, what: str, low: float = -math.inf, high: float = math.inf) -> float:
-    """`value` as a finite number from `low` to `high`."""
-    fits = isinstance(value, int | float | np.integer | np.floating)
-    if not fits or isinstance(value, bool) or not math.isfinite(value) or not low <= value <= high:
-        limits = "a number" if math.isinf(low) else f"{low:g} to {high:g}"
-        raise LutbenchError(f"{value!r:.60} is no number", where=what, accepted=limits)
-    return float(value)
-
-
-def text(value: Any, what: str) -> str:
-    """`value` as a text."""
-    if not isinstance(value, str):
-        raise LutbenchError(f"{value!r:.60} is no text", where=what, accepted="a text")
     return value
-
-
-def flag(value: Any, what: str) -> bool:
-    """`value` as yes or no."""
-    if not isinstance(value, bool | np.bool_):
-        raise LutbenchError(f"{value!r:.60} is no answer", where=what, accepted="True, False")
-    return bool(value)
-
-
-def texts(value: Any, what: str) -> tuple[str, ...]:
-    """`value` as texts: one, or several."""
-    if isinstance(value, str):
-        return (value,)
-    try:
-        return tuple(text(each, what) for each in value)
-    except TypeError:
-        raise LutbenchError(f"{value!r:.60} is no list of texts", where=what) from None
 
 
 def picture(value: Picture, what: str) -> NDArray[np.float32]:

@@ -10,9 +10,10 @@ from lutbench.face import arguments
 from lutbench.face.arguments import LutLike
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.curves.base import Curve
+from lutbench.model.gamuts import Gamut
 from lutbench.model.transforms import Interpolation
 from lutbench.recipes.settings import Choices
-from lutbench.tables.lut import SIZES_3D, UNIT_DOMAIN, Lut, Lut3D
+from lutbench.tables.lut import SIZES_1D, SIZES_3D, UNIT_DOMAIN, Lut, Lut3D
 
 if TYPE_CHECKING:
     pass
@@ -32,30 +33,33 @@ def build(
     source_curve, target_curve
         Names of the catalogue, or curves; or all in words as the only argument:
         "ACEScct, ACEScg to BT.1886, BT.709". A ``gamut`` LUT needs no target curve.
-    source_gamut, target_gamut
-        Names of the catalogue. A ``curve`` LUT needs none.
-    kind
-        ``combined`` (the default), ``curve`` or ``gamut``.
-    size
-        Nodes an edge, 2 to 256 (33); of a 1D LUT rows, 2 to 65536 (1024).
-    exposure
-        Stops by which the light is raised before it is shown.
-    tone
-        ``clip`` (the default), or the name of a tone mapper, as ``shoulder``: highlights
-        roll off instead of being cut.
-    gamut
-        ``clip`` (the default), or ``compress``: colours outside the target gamut are drawn in.
-    adaptation
-        How a white is brought to another: ``bradford`` (the default), ``cat02``, ``cat16``,
-        ``none``.
-    source_range, target_range
-        ``full`` (the default) or ``legal`` (laid out for ten bits).
-    dimensions
-        3 (the default); or 1, for a ``curve`` LUT.
-    title
-        The title in the file; what the LUT does unless given.
     catalogue
         Where names are looked up; `open_catalogue()` unless given.
+
+    Other Parameters
+    ----------------
+    source_gamut, target_gamut : str
+        Names of the catalogue. A ``curve`` LUT needs none.
+    kind : str
+        ``combined`` (the default), ``curve`` or ``gamut``.
+    size : int
+        Nodes an edge, 2 to 256 (33); of a 1D LUT rows, 2 to 65536 (1024).
+    exposure : float
+        Stops by which the light is raised before it is shown.
+    tone : str
+        ``clip`` (the default), or the name of a tone mapper, as ``shoulder``: highlights
+        roll off instead of being cut.
+    gamut : str
+        ``clip`` (the default), or ``compress``: colours outside the target gamut are drawn in.
+    adaptation : str
+        How a white is brought to another: ``bradford`` (the default), ``cat02``, ``cat16``,
+        ``none``.
+    source_range, target_range : str
+        ``full`` (the default) or ``legal`` (laid out for ten bits).
+    dimensions : int
+        3 (the default); or 1, for a ``curve`` LUT.
+    title : str
+        The title in the file; what the LUT does unless given.
 
     Returns
     -------
@@ -74,7 +78,19 @@ def build(
     from lutbench.recipes.subjects import quick_settings
 
     known = arguments.known(catalogue)
-    if isinstance(source_curve, str) and not target_curve and " to " in source_curve:
+    for key, value in settings.items():
+        if key in ("size", "dimensions"):
+            arguments.whole(value, key, 1, SIZES_1D[1])
+        elif key in ("exposure", "source_peak", "target_peak"):
+            arguments.real(value, key)
+        elif key in ("source_gamut", "target_gamut"):
+            name = arguments.name_of(value, Gamut, key)
+            settings[key] = known.gamut(name, key) if name else ""  # type: ignore[literal-required]
+        else:
+            arguments.text(value, key)
+    source_curve = arguments.name_of(source_curve, Curve, "source_curve")
+    target_curve = arguments.name_of(target_curve, Curve, "target_curve")
+    if isinstance(source_curve, str) and target_curve == "" and " to " in source_curve:
         whole: Any = {**quick_settings(source_curve), **settings}
     else:
         whole = {"source_curve": source_curve, "target_curve": target_curve, **settings}

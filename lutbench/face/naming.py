@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from lutbench.model.catalogue import Catalogue, Entry, open_catalogue
+from lutbench.face import arguments
+from lutbench.model.catalogue import Catalogue, Entry
 
 
 def curves(catalogue: Catalogue | None = None) -> dict[str, Entry]:
@@ -27,7 +28,7 @@ def curves(catalogue: Catalogue | None = None) -> dict[str, Entry]:
     >>> curves()["ACEScct"].origin
     'standard'
     """
-    known = open_catalogue() if catalogue is None else catalogue
+    known = arguments.known(catalogue)
     return {each.name: each for each in known.curves(exact=False)}
 
 
@@ -52,5 +53,5 @@ def gamuts(catalogue: Catalogue | None = None) -> dict[str, Entry]:
     >>> gamuts()["BT.2020"].gamut.white
     (0.3127, 0.329)
     """
-    known = open_catalogue() if catalogue is None else catalogue
+    known = arguments.known(catalogue)
     return {each.name: each for each in known.gamuts()}

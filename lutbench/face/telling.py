@@ -14,7 +14,7 @@ from lutbench.model.catalogue import Catalogue
 from lutbench.model.curves.base import Curve
 from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import Gamut
-from lutbench.model.signal import Range
+from lutbench.model.signal import Range, check_range
 
 if TYPE_CHECKING:
     from lutbench.checks.runner import Report
@@ -30,8 +30,8 @@ def inspect(
     *,
     source_curve: Curve | str | None = None,
     source_gamut: Gamut | str | None = None,
-    source_range: Range = "full",
-    target_range: Range = "full",
+    source_range: Range | None = None,
+    target_range: Range | None = None,
     target_curve: Curve | str | None = None,
     target_gamut: Gamut | str | None = None,
     limits: Mapping[str, float] | None = None,
@@ -47,7 +47,8 @@ def inspect(
         What the recording is, by name or object: adds levels in stops and
         reflectance, and what happens to hues.
     source_range, target_range
-        ``full`` or ``legal``: the range of the values that go in and come out.
+        ``full`` or ``legal``: the range of the values that go in and come out; as the
+        curves at the ends are published unless told.
     target_curve, target_gamut
         How what comes out is seen; BT.1886 and BT.709 unless told.
     limits
@@ -74,18 +75,22 @@ def inspect(
         raise LutbenchError(
             f"{limits!r:.60} are no limits", where="limits", accepted="numbers by code"
         )
+    known = arguments.known(catalogue)
+    curves = {"source_curve": source_curve, "target_curve": target_curve}
+    gamuts = {"source_gamut": source_gamut, "target_gamut": target_gamut}
+    named: dict[str, Any] = {
+        **{key: known.curve(each, key) for key, each in curves.items() if each is not None},
+        **{key: known.gamut(each, key) for key, each in gamuts.items() if each is not None},
+    }
     words = isinstance(lut, str) and not Path(lut).is_file()
     subject = arguments.transform(lut, catalogue) if words or not _is_path(lut) else lut
     return inspect(
         subject,  # type: ignore[arg-type]
-        source_curve=source_curve,
-        source_gamut=source_gamut,
-        source_range=source_range,
-        target_range=target_range,
-        target_curve=target_curve,
-        target_gamut=target_gamut,
+        source_range=_range(source_range, "source_range"),
+        target_range=_range(target_range, "target_range"),
         limits=limits,
-        catalogue=arguments.known(catalogue),
+        catalogue=known,
+        **named,
     )
 
 
@@ -235,8 +240,8 @@ def levels(
     curve: Curve | str,
     lut: LutLike | None = None,
     *,
-    source_range: Range = "full",
-    target_range: Range = "full",
+    source_range: Range | None = None,
+    target_range: Range | None = None,
     zebra_min: float | None = None,
     catalogue: Catalogue | None = None,
 ) -> Levels:
@@ -249,7 +254,8 @@ def levels(
     lut
         What the picture is watched through: a LUT, a path or words; None for nothing.
     source_range, target_range
-        ``full`` or ``legal``: the range of the values that go into the LUT and come out.
+        ``full`` or ``legal``: the range of the values that go into the LUT and come out;
+        as the curve is published, and full, unless told.
     zebra_min
         The lowest zebra that the camera offers, percent of signal.
     catalogue
@@ -275,8 +281,8 @@ def levels(
         arguments.known(catalogue).curve(curve, "curve", exact=False),
         None if subject is None else subject.transform,
         lut_name="" if subject is None else subject.name,
-        source_range=source_range,
-        target_range=target_range,
+        source_range=_range(source_range, "source_range"),
+        target_range=_range(target_range, "target_range"),
         **more,
     )
 
@@ -325,6 +331,10 @@ def verify(
     read = read_suite(Path(suite), [Path(each) for each in named])
     chosen = read.selected(arguments.text(expression, "expression"), arguments.texts(tags, "tags"))
     return run_suite(read, chosen, SuiteRun(jobs=arguments.whole(jobs, "jobs", 1, 64)))
+
+
+def _range(value: Any, what: str) -> Range | None:
+    return None if value is None else check_range(value, what)
 
 
 def _listed(value: Any, what: str) -> list[Any]:

@@ -334,13 +334,17 @@ def inspect(
         notes,
         source,
         names.gamut(source_gamut),
-        check_range(source_range or (source.formula_codes if source else "full"), "source_range"),
-        check_range(target_range or target.formula_codes, "target_range"),
+        _range_of(source_range, source.formula_codes if source else "full", "source_range"),
+        _range_of(target_range, target.formula_codes, "target_range"),
         Encoding(target, names.gamut(target_gamut) or BT709),
         limits if isinstance(limits, Limits) else Limits(dict(limits or {})),
         "named" if source_curve is not None else "",
     )
     return with_told_ends(found, catalogue)
+
+
+def _range_of(given: Range | None, usual: Range, what: str) -> Range:
+    return check_range(usual if given is None else given, what)
 
 
 @dataclass

@@ -11,8 +11,10 @@ from pathlib import Path
 
 import numpy as np
 
+from lutbench import given
 from lutbench.errors import LutbenchError
 from lutbench.media.still.still import Still, read_still, write_still
+from lutbench.model.transforms import Transform
 from lutbench.tables.lut import Lut3D, lattice
 
 LEVELS = (2, 12)
@@ -37,6 +39,7 @@ def read_hald(path: str | Path) -> Lut3D:
     LutbenchError
         When the file cannot be read, or its size is that of no Hald image.
     """
+    path = given.path(path, "path")
     signal = read_still(path).signal()
     height, width = signal.shape[:2]
     level = round(width ** (1 / 3))
@@ -51,7 +54,9 @@ def read_hald(path: str | Path) -> Lut3D:
     return Lut3D(table, title=Path(path).stem)
 
 
-def write_hald(lut: Lut3D | None, path: str | Path, *, level: int = 8, force: bool = False) -> None:
+def write_hald(
+    lut: Transform | None, path: str | Path, *, level: int = 8, force: bool = False
+) -> None:
     """Write a Hald image, of 16 bits where the format holds them.
 
     Parameters
@@ -70,15 +75,14 @@ def write_hald(lut: Lut3D | None, path: str | Path, *, level: int = 8, force: bo
     LutbenchError
         When the level is out of limits, the format loses colours, or the file cannot be written.
     """
-    low, high = LEVELS
-    if not isinstance(level, int) or isinstance(level, bool) or not low <= level <= high:
-        raise LutbenchError(
-            f"{level!r:.40} is no level", where="level", accepted=f"{low} to {high}"
-        )
+    level, path = given.whole(level, "level", *LEVELS), given.path(path, "path")
+    if lut is not None and not isinstance(lut, Transform):
+        raise LutbenchError(f"{lut!r:.60} is no LUT", where="lut", accepted="a LUT, None")
     if Path(path).suffix.lower() in (".jpg", ".jpeg"):
         raise LutbenchError("JPEG loses colours", where=path, accepted=".png, .tif, .exr")
     nodes = lattice(level * level)
     table = nodes if lut is None else lut.apply(nodes)
     signal = np.clip(table.transpose(2, 1, 0, 3), 0, 1).reshape(level**3, level**3, 3)
     codes = np.rint(signal * 65535).astype(np.uint16)
-    write_still(Still(codes, ("R", "G", "B"), "16"), path, force=force)
+    still = Still(codes, ("R", "G", "B"), "16")
+    write_still(still, path, force=given.flag(force, "force"))

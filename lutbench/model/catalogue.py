@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from lutbench.errors import DefinitionError, LutbenchError, one_of, unknown_name
+from lutbench.given import flag
 from lutbench.model.curves.base import Curve
 from lutbench.model.curves.hdr import HlgScene, PqDisplay, PqScene
 from lutbench.model.curves.log import AcesCc, AcesCct, PrintingDensity
@@ -336,7 +337,7 @@ def open_catalogue(*files: str | Path, user: bool | None = None) -> Catalogue:
     DefinitionError
         With the file, when one of `files` cannot be used.
     """
-    own = user_definitions_wanted() if user is None else user
+    own = user_definitions_wanted() if user is None else flag(user, "user")
     definitions = _users_own() if own else Definitions()
     if len(files) > MAX_FILES:
         raise DefinitionError(

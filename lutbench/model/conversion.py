@@ -59,6 +59,11 @@ class Conversion:
     notes: tuple[str, ...] = field(default=(), compare=False)
 
     def __post_init__(self) -> None:
+        for end in (self.source, self.target):
+            if not isinstance(end, Encoding):
+                raise LutbenchError(
+                    f"{end!r:.60} is no end", where="Conversion", accepted="an Encoding"
+                )
         object.__setattr__(self, "kind", one_of("kind", self.kind, KINDS))
         object.__setattr__(self, "grade_place", one_of("place", self.grade_place, PLACES))
         if self.kind == "gamut" and self.tone is not None:

@@ -48,7 +48,17 @@ class Encoding:
     display: Display | None = None
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "range", check_range(self.range or self.curve.formula_codes))
+        if not isinstance(self.curve, Curve) or not isinstance(self.gamut, Gamut):
+            raise DefinitionError(
+                f"of {self.curve!r:.40} and {self.gamut!r:.40}",
+                where="Encoding",
+                accepted="a Curve and a Gamut",
+            )
+        object.__setattr__(
+            self,
+            "range",
+            check_range(self.curve.formula_codes if self.range is None else self.range),
+        )
         range_of(self.bits, self.range)
         if self.display is None:
             return

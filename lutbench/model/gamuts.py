@@ -63,7 +63,10 @@ class Gamut:
 
     def __post_init__(self) -> None:
         where = f"gamut {self.name!r}"
-        points = np.array([*self.primaries, self.white], dtype=np.float64)
+        try:
+            points = np.array([*self.primaries, self.white], dtype=np.float64)
+        except (TypeError, ValueError):
+            points = np.empty(0)
         if points.shape != (4, 2) or not np.isfinite(points).all() or np.abs(points).max() > 5:
             raise DefinitionError(
                 "primaries and white are not four xy points",
@@ -166,10 +169,12 @@ def usual_adaptation(source: Gamut, target: Gamut) -> Adaptation:
 
 def check_adaptation(name: str, where: str = "") -> Adaptation:
     """`name` as the name of an adaptation, letter case ignored."""
-    folded = name.casefold()
+    folded = name.casefold() if isinstance(name, str) else ""
     if folded not in (*ADAPTATIONS, "none"):
         raise LutbenchError(
-            f"no adaptation is named {name!r}", where=where, accepted="bradford, CAT02, CAT16, none"
+            f"no adaptation is named {name!r:.60}",
+            where=where,
+            accepted="bradford, CAT02, CAT16, none",
         )
     return folded  # type: ignore[return-value]
 

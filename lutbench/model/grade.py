@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 
-from lutbench.errors import DefinitionError, NotInvertibleError
+from lutbench.errors import DefinitionError, LutbenchError, NotInvertibleError
+from lutbench.given import flag, real, triple
 from lutbench.model.transforms import Array, Matrix, Transform
 
 if TYPE_CHECKING:
@@ -63,6 +64,13 @@ class Cdl(Transform):
     kind: ClassVar[str] = "cdl"
 
     def __post_init__(self) -> None:
+        try:
+            for name in ("slope", "offset", "power"):
+                object.__setattr__(self, name, triple(getattr(self, name), f"CDL, {name}"))
+            object.__setattr__(self, "saturation", real(self.saturation, "CDL, saturation"))
+            object.__setattr__(self, "clamp", flag(self.clamp, "CDL, clamp"))
+        except LutbenchError as error:
+            raise DefinitionError(error.what, where=error.where, accepted=error.accepted) from error
         numbers = [*self.slope, *self.offset, *self.power, self.saturation]
         if len(numbers) != 10 or not np.isfinite(numbers).all():
             raise DefinitionError(

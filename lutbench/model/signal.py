@@ -37,9 +37,10 @@ def range_of(bits: int, name: Range) -> tuple[float, float]:
     (64.0, 940.0)
     """
     name = check_range(name)
-    if isinstance(bits, bool) or bits not in BIT_DEPTHS:
+    if not isinstance(bits, int) or isinstance(bits, bool) or bits not in BIT_DEPTHS:
         raise LutbenchError(
-            f"{bits} bits is no bit depth of a signal", accepted=", ".join(map(str, BIT_DEPTHS))
+            f"{bits!r:.40} bits is no bit depth of a signal",
+            accepted=", ".join(map(str, BIT_DEPTHS)),
         )
     if name == "full":
         return 0.0, float(2**bits - 1)

@@ -234,6 +234,16 @@ class Clamp(Transform):
     high: float = 1.0
     kind: ClassVar[str] = "clamp"
 
+    def __post_init__(self) -> None:
+        numbers = (self.low, self.high)
+        plain = all(isinstance(x, int | float) and not isinstance(x, bool) for x in numbers)
+        if not plain or not self.low <= self.high:
+            raise LutbenchError(
+                f"from {self.low!r:.40} to {self.high!r:.40}",
+                where="Clamp",
+                accepted="two numbers, low up to high",
+            )
+
     def _apply(self, rgb: Array) -> Array:
         return np.clip(rgb, self.low, self.high)
 

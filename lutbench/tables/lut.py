@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lutbench.errors import LutbenchError, NotInvertibleError
+from lutbench.given import texts
 from lutbench.model.transforms import (
     Array,
     Transform,
@@ -78,10 +79,7 @@ class _Lut(Transform):
     def _check_words(self) -> None:
         if not isinstance(self.title, str):
             raise LutbenchError(f"a title of {self.title!r:.40}", accepted="a text")
-        lines = (self.comments,) if isinstance(self.comments, str) else tuple(self.comments)
-        if not all(isinstance(line, str) for line in lines):
-            raise LutbenchError("a comment is no text", accepted="texts, a line each")
-        object.__setattr__(self, "comments", lines)
+        object.__setattr__(self, "comments", texts(self.comments, "comments"))
 
     @property
     def size(self) -> int:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, DTypeLike, NDArray
 
 from lutbench.errors import LutbenchError
+from lutbench.given import flag, text, whole
 from lutbench.model.grade import Cdl, CdlInverse, Saturation
 from lutbench.model.transforms import Clamp, Matrix, Transform, steps_of
 from lutbench.tables.interpolation import code_peak, run_steps
@@ -91,20 +92,29 @@ def apply_pixels(
     >>> apply_pixels([half], np.array([[10, 101, 255]], np.uint8)).tolist()
     [[5, 51, 128]]
     """
-    transforms = [steps] if isinstance(steps, Transform) else list(steps)
+    transforms = _listed(steps)
+    planar = flag(planar, "planar")
+    device = None if device is None else text(device, "device")
     if not isinstance(pixels, np.ndarray) and on_device(pixels):
         from lutbench.tables.gpu.run import Wish, apply_on_device
 
         wish = Wish(dtype, bits, out_bits, planar)
         return apply_on_device(transforms, pixels, out, wish)  # type: ignore[no-any-return]
     chain = plan(transforms)
-    source = np.asarray(pixels)
-    if source.dtype.name not in TYPES and out is None and dtype is None:
-        source = source.astype(np.float64)
+    try:
+        source = np.asarray(pixels)
+        if source.dtype.kind == "c":
+            raise TypeError("complex numbers")
+        if source.dtype.name not in TYPES and out is None and dtype is None:
+            source = source.astype(np.float64)
+    except (TypeError, ValueError) as error:
+        raise LutbenchError(f"is no array of R G B: {error}", where="pixels") from error
     _check_type(source.dtype, "pixels")
     if out is None:
         result = np.empty(source.shape, _check_type(source.dtype if dtype is None else dtype))
     else:
+        if not isinstance(out, np.ndarray):
+            raise LutbenchError(f"out is a {type(out).__name__}", accepted="a numpy array")
         result = out
         _check_type(out.dtype, "out")
         if out.shape != source.shape or (dtype is not None and out.dtype != np.dtype(dtype)):
@@ -160,8 +170,19 @@ def plan(steps: Transform | Iterable[Transform]) -> list[Step]:
     LutbenchError
         For a transform that is none of those `apply_pixels` takes.
     """
-    transforms = [steps] if isinstance(steps, Transform) else list(steps)
+    transforms = _listed(steps)
     return [step for each in transforms for part in steps_of(each) for step in _kernel_steps(part)]
+
+
+def _listed(steps: Transform | Iterable[Transform]) -> list[Transform]:
+    try:
+        listed = [steps] if isinstance(steps, Transform) else list(steps)
+    except TypeError:
+        listed = [steps]  # type: ignore[list-item]
+    for each in listed:
+        if not isinstance(each, Transform):
+            raise LutbenchError(f"{each!r:.60} is no transform", accepted="a transform, a LUT")
+    return listed
 
 
 def _kernel_steps(transform: Transform) -> list[Step]:
@@ -212,7 +233,12 @@ def _saturation(saturation: Saturation) -> Step:
 
 
 def _check_type(dtype: DTypeLike, where: str = "dtype") -> np.dtype[Any]:
-    found = np.dtype(dtype)
+    try:
+        found = np.dtype(dtype)
+    except (TypeError, ValueError):
+        raise LutbenchError(
+            f"{dtype!r:.60} is no type of pixels", where=where, accepted=", ".join(TYPES)
+        ) from None
     if found.name not in TYPES:
         raise LutbenchError(f"{found} is no type of pixels", where=where, accepted=", ".join(TYPES))
     return found
@@ -220,6 +246,6 @@ def _check_type(dtype: DTypeLike, where: str = "dtype") -> np.dtype[Any]:
 
 def _peak(dtype: np.dtype[Any], bits: int | None, where: str) -> float:
     most = 8 * dtype.itemsize
-    if bits is not None and dtype.kind == "u" and not 1 <= bits <= most:
-        raise LutbenchError(f"{bits} bits in {dtype}", where=where, accepted=f"1 to {most}")
+    if bits is not None and dtype.kind == "u":
+        whole(bits, where, 1, most)
     return code_peak(dtype, bits)

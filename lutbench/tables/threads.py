@@ -127,10 +127,10 @@ def _usable_cores() -> int:
 def _checked(value: int | str, where: str) -> int:
     try:
         number = int(value)
-    except ValueError:
+    except (TypeError, ValueError, OverflowError):
         number = 0
     if not 1 <= number <= MOST:
         raise LutbenchError(
-            f"{value!r} is no number of threads", where=where, accepted=f"1 to {MOST}"
+            f"{value!r:.60} is no number of threads", where=where, accepted=f"1 to {MOST}"
         )
     return number

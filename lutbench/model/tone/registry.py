@@ -8,6 +8,7 @@ from __future__ import annotations
 from importlib import import_module
 
 from lutbench.errors import LutbenchError
+from lutbench.given import text
 from lutbench.model.tone.base import ToneMapper
 
 CLIP = "clip"
@@ -60,7 +61,7 @@ def tone_mapper(name: str, where: str = "") -> type[ToneMapper] | None:
     LutbenchError
         For a name that nobody has registered.
     """
-    folded = name.casefold()
+    folded = text(name, where or "tone").casefold()
     if folded == CLIP:
         return None
     if folded in _ADDED:

@@ -1,0 +1,81 @@
+"""What a user gives, looked at before it is used: numbers, texts, answers, paths.
+
+All that is of another kind is a `LutbenchError` of one line that says what would be accepted.
+"""
+
+from __future__ import annotations
+
+import math
+import os
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from lutbench.errors import LutbenchError
+
+
+def whole(value: Any, what: str, low: int, high: int) -> int:
+    """`value` as a whole number from `low` to `high`."""
+    fits = isinstance(value, int | np.integer) and not isinstance(value, bool)
+    if not fits or not low <= value <= high:
+        raise LutbenchError(
+            f"{value!r:.60} is no whole number", where=what, accepted=f"{low} to {high}"
+        )
+    return int(value)
+
+
+def real(value: Any, what: str, low: float = -math.inf, high: float = math.inf) -> float:
+    """`value` as a finite number from `low` to `high`."""
+    fits = isinstance(value, int | float | np.integer | np.floating)
+    if not fits or isinstance(value, bool) or not math.isfinite(value) or not low <= value <= high:
+        limits = "a number" if math.isinf(low) else f"{low:g} to {high:g}"
+        raise LutbenchError(f"{value!r:.60} is no number", where=what, accepted=limits)
+    return float(value)
+
+
+def text(value: Any, what: str) -> str:
+    """`value` as a text."""
+    if not isinstance(value, str):
+        raise LutbenchError(f"{value!r:.60} is no text", where=what, accepted="a text")
+    return value
+
+
+def flag(value: Any, what: str) -> bool:
+    """`value` as yes or no."""
+    if not isinstance(value, bool | np.bool_):
+        raise LutbenchError(f"{value!r:.60} is no answer", where=what, accepted="True, False")
+    return bool(value)
+
+
+def texts(value: Any, what: str) -> tuple[str, ...]:
+    """`value` as texts: one, or several."""
+    if isinstance(value, str):
+        return (value,)
+    try:
+        return tuple(text(each, what) for each in value)
+    except TypeError:
+        raise LutbenchError(
+            f"{value!r:.60} is no list of texts", where=what, accepted="texts"
+        ) from None
+
+
+def triple(value: Any, what: str) -> tuple[float, float, float]:
+    """`value` as three finite numbers."""
+    try:
+        found = np.asarray(value, dtype=np.float64)
+    except (TypeError, ValueError):
+        found = np.empty(0)
+    if found.shape != (3,) or not np.isfinite(found).all():
+        raise LutbenchError(
+            f"{value!r:.60} is not three numbers", where=what, accepted="(red, green, blue)"
+        )
+    red, green, blue = found.tolist()
+    return red, green, blue
+
+
+def path(value: Any, what: str = "") -> Path:
+    """`value` as a path."""
+    if not isinstance(value, str | os.PathLike):
+        raise LutbenchError(f"{value!r:.60} is no path", where=what, accepted="a file name")
+    return Path(value)
