@@ -146,7 +146,8 @@ def tint_plot(found: Inspection, palette: Palette = THEMED) -> Any:
         )
     limit = found.limits["tint"]
     axes.axhspan(-limit, limit, color=palette.line, alpha=0.45, linewidth=0)
-    reach = max(4 * limit, 1.15 * axis.tint[0] * CODES)
+    # A limit of 0 on a LUT without tint leaves nothing: a hundredth of a code is drawn then.
+    reach = max(4 * limit, 1.15 * axis.tint[0] * CODES, 0.01)
     axes.set_ylim(-reach, reach)
     axes.set_xlim(x[0], x[-1])
     axes.set_xlabel("in, % of signal")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import zlib
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -29,6 +30,7 @@ CALLS: dict[str, str] = {
     "match": "BEFORE AFTER -o OUT.cube --source-curve NAME --target-curve NAME --target-gamut AREA",
     "chart": "OUT.png --frame 320x192",
     "list": "curves",
+    "bench": "LUT --source-curve NAME -o OUT.html",
     "rework chain": "LUT OTHER -o OUT.cube",
     "rework invert": "LUT -o OUT.cube",
     "rework resize": "LUT SIZE -o OUT.cube",
@@ -39,14 +41,14 @@ CALLS: dict[str, str] = {
     "rework neutral": "LUT -o OUT.cube",
 }
 RARE = dict.fromkeys(("match", "chart", "list", "learn", "build", "verify"), 0.25)
-RARE |= dict.fromkeys(("sheet", "split", "capture"), 0.1)
+RARE |= dict.fromkeys(("sheet", "split", "capture", "bench"), 0.1)
 """How often what is little touched by a hostile LUT is called, and what is slow."""
 
 LEFT_OUT = (
     *("--help", "--scheduler", "--codec", "--record", "--self", "--jobs", "--definitions"),
-    *("--no-audio", "--chroma", "--quality", "--source-matrix"),
+    *("--no-audio", "--chroma", "--quality", "--source-matrix", "--serve", "--port"),
 )
-"""Options that wait for a cluster, write baselines, are for clips, or have fuzzing of their own."""
+"""They wait for a cluster, write baselines, serve pages, are for clips, or are fuzzed elsewhere."""
 
 CURVES = ("BT.709", "ACEScct", "BT.1886", "BT.2100 HLG", "linear", "sRGB", "ST 2084")
 GAMUTS = ("BT.709", "ACES AP1", "BT.2020", "XYZ")
@@ -71,7 +73,8 @@ def call(seed: int, number_of: int, folder: Path, stills: dict[str, str]) -> Cal
     weight = np.array([RARE.get(name, 1.0) for name in CALLS])
     name = str(rng.choice(list(CALLS), p=weight / weight.sum()))
     words = [_word(each, rng, folder, stills) for each in CALLS[name].split()]
-    return Call((*name.split(), *words, *_options(name, rng, folder, stills)), folder)
+    options = _options(name, (seed, number_of), folder, stills)
+    return Call((*name.split(), *words, *options), folder)
 
 
 def _word(word: str, rng: Random, folder: Path, stills: dict[str, str]) -> str:
@@ -135,12 +138,13 @@ def command_of(name: str) -> click.Command:
     return found
 
 
-def _options(name: str, rng: Random, folder: Path, stills: dict[str, str]) -> list[str]:
-    """Options that the command has, each with a chance."""
-    given: list[str] = ["--force"] if rng.random() < 0.2 else []
+def _options(name: str, case: tuple[int, int], folder: Path, stills: dict[str, str]) -> list[str]:
+    """Options that the command has, each with a chance of its own: a new one moves no other."""
+    given: list[str] = []
     for option in command_of(name).params:
-        if not isinstance(option, click.Option) or option.opts[0] in (*LEFT_OUT, "-o", "--force"):
+        if not isinstance(option, click.Option) or option.opts[0] in (*LEFT_OUT, "-o"):
             continue
+        rng = np.random.default_rng([*case, zlib.crc32(option.opts[-1].encode())])
         written = CALLS[name].split()
         if rng.random() > 0.12 or any(each in written for each in option.opts):
             continue

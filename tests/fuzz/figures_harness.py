@@ -28,6 +28,12 @@ SECONDS = 5.0
 
 
 SLOW = "took too long"
+FAULT = 70
+"""The exit status of what the command itself did wrong."""
+
+
+# A check that cannot be done says why, with the numbers it was given.
+_NOT_FINITE = re.compile(r"(?<![\w.])(nan|-?inf)(?![\w.])")
 
 
 @dataclass(frozen=True)
@@ -117,6 +123,9 @@ def run(of: Call) -> Ending:
 
 def judged(of: Call, status: int, out: str, err: str, seconds: float) -> tuple[str, str]:
     """What is wrong with an ending, and its reason; nothing where it is as it should be."""
+    if status == FAULT:
+        found = re.search(r"input: (\w+).*\((\S+):\d+\)", err)
+        return f"{found[1]} in {found[2]}" if found else "a fault of its own", err
     if status not in (0, 1, 2):
         return f"status {status}", err
     if "Traceback" in err or "Warning" in err:
@@ -129,7 +138,7 @@ def judged(of: Call, status: int, out: str, err: str, seconds: float) -> tuple[s
             json.loads(out, parse_constant=_no_number)
         except ValueError as error:
             return "the JSON cannot be read", f"{error}\n{out[:500]}"
-    elif found := re.search(r"(?<![\w.])(nan|-?inf)(?![\w.])", out):
+    elif of.args[0] != "verify" and (found := re.search(_NOT_FINITE, out)):
         at = max(0, found.start() - 200)
         return f"{found.group()} in the report of {of.args[0]}", out[at : found.end() + 100]
     left = [name for name in os.listdir(of.folder) if name.startswith(".")]

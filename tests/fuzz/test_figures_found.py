@@ -98,3 +98,18 @@ def test_subnormal_steps_are_resampled() -> None:
 
     table = Lut3D.identity(4).table * 1e-310
     assert np.abs(resample(Lut3D(table), 3, "pchip").lut.table).max() < 1e-300
+
+
+def test_a_chain_of_what_is_not_finite_is_refused() -> None:
+    from lutbench.algebra.chain import chain
+
+    scaled = Matrix.from_array(np.eye(3) * 1e300)
+    with pytest.raises(LutbenchError):
+        chain([scaled, scaled])
+
+
+def test_a_plot_of_no_tint_has_an_axis() -> None:
+    from lutbench.inspection.inspection import inspect
+    from lutbench.report.plots import tint_plot
+
+    tint_plot(inspect(Lut3D.identity(3), limits={"tint": 0.0}))
