@@ -113,3 +113,11 @@ def test_a_plot_of_no_tint_has_an_axis() -> None:
     from lutbench.report.plots import tint_plot
 
     tint_plot(inspect(Lut3D.identity(3), limits={"tint": 0.0}))
+
+
+def test_a_curve_of_infinities_is_no_table() -> None:
+    from lutbench.tables.sampling import sample_1d
+
+    scaled = Matrix.from_array(np.eye(3) * 1e300)
+    with pytest.raises(LutbenchError, match="NaN or infinity"):
+        sample_1d(scaled | scaled, 5)
