@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
+from lutbench.tables.nodes import LARGEST_PIXEL, sensible
 
 CODES = 1023.0
 """Ten-bit codes from signal 0 to 1: the unit of an error."""
@@ -51,8 +52,8 @@ def packed(values: ArrayLike) -> Packed:
 
 
 def packed_floats(values: ArrayLike) -> Packed:
-    """`values` as float32, whatever their range."""
-    array = np.asarray(values, dtype=np.float64)
+    """`values` as float32, whatever their range; LutbenchError where one is beyond it."""
+    array = sensible(np.asarray(values, dtype=np.float64), LARGEST_PIXEL)
     single = array.astype("<f4")
     error = float(np.abs(array - single).max())
     return Packed("f32", float(array.min()), float(array.max()), _text(single), error)

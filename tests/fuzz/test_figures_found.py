@@ -121,3 +121,10 @@ def test_a_curve_of_infinities_is_no_table() -> None:
     scaled = Matrix.from_array(np.eye(3) * 1e300)
     with pytest.raises(LutbenchError, match="NaN or infinity"):
         sample_1d(scaled | scaled, 5)
+
+
+def test_a_page_takes_no_number_beyond_a_pixel() -> None:
+    from lutbench.bench.packing import packed
+
+    with pytest.raises(LutbenchError, match=r"reaches 1e\+150"):
+        packed([0.0, 1e150])
