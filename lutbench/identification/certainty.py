@@ -19,8 +19,8 @@ from lutbench.identification.samples import CODES, Samples
 from lutbench.identification.verdict import Finalist
 
 TEMPERATURE = 4.0
-"""Nats of the nodes that count as one: misses of neighbours are alike. Learnt on families apart
-from those that rates are told of; see docs/identify.md.
+"""Nats of the nodes that count as one, since misses of neighbours are alike. Chosen by hand: it
+has not been learnt on families apart.
 """
 
 ROUNDING, ROUNDING_CODES = 1.02, 0.004

@@ -149,10 +149,11 @@ def measured_of(
     matrix = yard.matrix
     fits = yard.errors[1] <= most
     source = probabilities.get("source curve", 1.0)
+    least = min(yard.named, yard.free_matrix)
     paired = yard.held is not None and yard.held.nats - yard.free_curve <= PAIRED
     if paired and yard.held and yard.held.error <= most and source < TOLD:
         bent, matrix, fits = yard.held.light, yard.bent_matrix, True
-    elif yard.errors[2] <= most and yard.free_matrix - yard.free_curve > EARNED:
+    elif source < TOLD and yard.errors[2] <= most and least - yard.free_curve > EARNED:
         bent, matrix, fits = yard.light, yard.bent_matrix, True
     if bent is not None:
         curve = _curve(h, yard, _scaled(yard.grid, bent, samples, targets, most))

@@ -103,7 +103,8 @@ def measure(
     named = rows_to_one(h.matrix), _mixing_of(h)
     fits = fits_of(form, ground, samples, sources, floor)
     starts = [named, *((each.matrix, each.mixing) for each in fits if each.source == source)]
-    freed = [_refined(model, form, *start) for start in starts]
+    # A step may lead astray: a free matrix never does worse than the one it began with.
+    freed = [named, *(_refined(model, form, *start) for start in starts)]
     free = min(freed, key=lambda each: _size(_left(model, *each)))
     bent, bent_matrix, bent_mixing = _bent(model, form, *free)
     trials = [(model, *named), (model, *free), (bent, bent_matrix, bent_mixing)]
