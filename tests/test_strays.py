@@ -19,7 +19,8 @@ from lutbench.errors import LutbenchError
 
 # Writes one of two contents over and over, from the moment it says so.
 WRITER = """
-import sys
+import signal, sys
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell may have it ignored
 from lutbench import files
 contents = [bytes([each]) * 300_000 for each in (65, 66)]
 print("ready", flush=True)

@@ -104,7 +104,7 @@ class Encoding:
 
         >>> from lutbench.model.curves.video import Bt1886
         >>> from lutbench.model.gamuts import BT709
-        >>> Encoding(Bt1886(), BT709, display=Display(100)).white_luminance
+        >>> Encoding(Bt1886(), BT709, display=Display(100.0)).white_luminance
         100.0
         """
         if self.curve.display_white is not None or self.display is None:

@@ -145,7 +145,7 @@ def test_a_port_that_is_taken_gets_one_line(server: BenchServer, folder: Path) -
 
 @pytest.mark.browser
 def test_the_view_follows_an_edited_recipe(chromium: Any, tmp_path: Path) -> None:
-    from conftest import Opened
+    from bench_browser import Opened
 
     recipe = tmp_path / "day.toml"
     recipe.write_text(RECIPE.format(exposure=0.0))

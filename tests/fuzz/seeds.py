@@ -95,7 +95,7 @@ RECIPES: list[dict[str, Any]] = [
         "definitions": "tarn.toml",
         **_ENDS,
         "lut": [
-            {"name": "bands", "kind": "false_colour", "size": 3, "bands": [
+            {"name": "bands", "kind": "false_colour", "size": 5, "bands": [
                 {"low": -9.0, "high": 1.0, "colour": "orange", "label": "grey"},
                 {"low": 1.0, "colour": "#0072B2"},
             ]},

@@ -12,16 +12,14 @@ CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shuti
 
 
 @pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
+def browser(playwright_: Any) -> Iterator[Any]:
     """Headless Chromium, or a skip with the reason."""
     if CHROMIUM is None:
         pytest.skip("no Chromium is installed")
-    sync_api = pytest.importorskip("playwright.sync_api")
     flags = (
         "--headless --no-sandbox --disable-gpu --disable-quic --no-first-run "
         "--disable-background-networking --disable-component-update --disable-sync"
     )
-    with sync_api.sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=flags.split())
-        yield chromium
-        chromium.close()
+    chromium = playwright_.chromium.launch(executable_path=CHROMIUM, args=flags.split())
+    yield chromium
+    chromium.close()

@@ -347,7 +347,7 @@ def test_what_is_refused() -> None:
         apply_pixels(lut, rgb, planar=True)
     with pytest.raises(LutbenchError, match=r"shape \(4, 2\) is not R G B; accepted: a last"):
         apply_pixels(lut, rgb[:, :2])
-    with pytest.raises(LutbenchError, match="bits: 12 bits in uint8; accepted: 1 to 8"):
+    with pytest.raises(LutbenchError, match=r"bits: 12 .*accepted: 1 to 8"):
         apply_pixels(lut, rgb.astype(np.uint8), bits=12)
     with pytest.raises(LutbenchError, match=r"the result is float64 of shape \(5, 3\)"):
         apply_pixels(lut, rgb, out=np.zeros((5, 3)))
