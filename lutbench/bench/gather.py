@@ -187,9 +187,11 @@ def _ladders(jobs: Sequence[LutJob]) -> dict[str, int]:
     for job in jobs:
         task = job.task
         assert isinstance(task, Conversion)
-        # The same look wherever it stands: name, title and exposure apart.
-        alike = replace(job, name="", title="", task=replace(task, exposure=0.0))
-        groups.setdefault(pickle.dumps(alike), []).append(job.name)
+        # The same look wherever it stands: name, title and exposure apart. A shoulder's peak
+        # is fitted to the exposure, so a tone counts by what else it was asked for.
+        alike = replace(job, name="", title="", task=replace(task, exposure=0.0, tone=None))
+        asked = [getattr(task.tone, name, None) for name in ("kind", "contrast", "grey_out", "toe")]
+        groups.setdefault(pickle.dumps((alike, type(task.tone), asked)), []).append(job.name)
     rungs = [names for names in groups.values() if len(names) > 1]
     return {name: number for number, names in enumerate(rungs) for name in names}
 
