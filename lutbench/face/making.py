@@ -50,12 +50,16 @@ def build(
         ``clip`` (the default), or the name of a tone mapper, as ``shoulder``: highlights
         roll off instead of being cut.
     gamut : str
-        ``clip`` (the default), or ``compress``: colours outside the target gamut are drawn in.
+        ``clip`` (the default); ``compress``: colours outside the target gamut are drawn in;
+        or ``map``: they are drawn in at their hue.
     adaptation : str
-        How a white is brought to another: ``bradford`` (the default), ``cat02``, ``cat16``,
-        ``none``.
+        How one white is adapted to another: ``bradford`` (the default; ``none`` to and from
+        XYZ), ``cat02``, ``cat16``, ``none``.
     source_range, target_range : str
-        ``full`` (the default) or ``legal`` (laid out for ten bits).
+        Whether the LUT's values are ``full``-range or ``legal`` codes (laid out for ten
+        bits); as the curve's codes are published, unless given.
+    source_peak, target_peak : float
+        The display that the source, or the result, is seen on, by its peak in cd/m².
     dimensions : int
         3 (the default); or 1, for a ``curve`` LUT.
     title : str

@@ -68,37 +68,14 @@ def build(
 ) -> Lut:
     """A LUT from names: curves and gamuts of the catalogue.
 
+    The settings are those of `lutbench.build`, which takes words as well.
+
     Parameters
     ----------
     source_curve, target_curve
         Names of the catalogue. A ``gamut`` LUT needs no target curve.
     catalogue
         Where names are looked up; `open_catalogue()` unless given.
-
-    Other Parameters
-    ----------------
-    source_gamut, target_gamut : str
-        Names of the catalogue. A ``curve`` LUT needs none.
-    kind : str
-        ``combined`` (the default), ``curve`` or ``gamut``.
-    size : int
-        Nodes an edge, 2 to 256 (33); of a 1D LUT rows, 2 to 65536 (1024).
-    exposure : float
-        Stops by which the light is raised before it is shown.
-    tone : str
-        ``clip`` (the default), or the name of a tone mapper, as ``shoulder``: highlights
-        roll off instead of being cut.
-    gamut : str
-        ``clip`` (the default), or ``compress``: colours outside the target gamut are drawn in.
-    adaptation : str
-        How a white is brought to another: ``bradford`` (the default), ``cat02``, ``cat16``,
-        ``none``.
-    source_range, target_range : str
-        ``full`` (the default) or ``legal`` (laid out for ten bits).
-    dimensions : int
-        3 (the default); or 1, for a ``curve`` LUT.
-    title : str
-        The title in the file; what the LUT does unless given.
 
     Returns
     -------
