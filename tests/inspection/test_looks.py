@@ -36,6 +36,9 @@ SOUND = (
 
 # A tint that a look lays on is there, and folds are where the formula folds; neither is false.
 TRUE_OF_LOOKS = {"tint", "fold", "fold_in_black"}
+# Unlike offsets before a matrix make a channel fall near black, in the formula itself: with
+# seed 102 red falls by 12 codes between two nodes.
+TRUE_OF_FAMILY = {"offsets in log (printer lights)": {"non_monotonic"}}
 
 
 def alarms(lut: object) -> dict[str, str]:
@@ -54,7 +57,8 @@ def test_no_false_alarm_on_a_look(family: str) -> None:
 @pytest.mark.parametrize("family", SOUND)
 def test_few_false_alarms_on_many_looks(family: str) -> None:
     """One in ten at most, of seeds that no limit was set with."""
-    wrong = [set(alarms(case(family, seed).lut)) - TRUE_OF_LOOKS for seed in range(100, 110)]
+    true = TRUE_OF_LOOKS | TRUE_OF_FAMILY.get(family, set())
+    wrong = [set(alarms(case(family, seed).lut)) - true for seed in range(100, 110)]
     assert sum(map(bool, wrong)) <= 1, wrong
 
 

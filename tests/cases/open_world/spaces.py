@@ -119,7 +119,12 @@ def encoder(name: str) -> Function:
     with np.errstate(all="ignore"):
         least = decoder(name)(np.array(0.0))
     out = {f"out_{key[3:]}": value for key, value in _signal(name).items()}
-    return lambda x: np.asarray(encode(np.maximum(x, least), **out), dtype=float)
+
+    def signal(light: Array) -> Array:
+        with np.errstate(all="ignore"):  # of branches that are worked out and not taken
+            return np.asarray(encode(np.maximum(light, least), **out), dtype=float)
+
+    return signal
 
 
 def _signal(name: str) -> dict[str, bool]:
