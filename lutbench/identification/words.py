@@ -151,7 +151,7 @@ def _look(look: Look) -> str:
             f"over {look.p95:.1f} for one colour in twenty)."
         )
     text = f"Adds a look: {', '.join(phrases[:PHRASES])}"
-    return text + ("; a CDL makes it." if look.cdl is not None else ".")
+    return text + ("; one CDL accounts for it." if look.cdl is not None else ".")
 
 
 def _taken_as_look(look: Look) -> list[str]:

@@ -153,6 +153,8 @@ def _monitor(found: Inspection) -> str:
     if found.kind == "gamut":
         return f"no picture comes out yet; {found.source_range} range in, {out} range out"
     seen = f"{found.target.curve.name}, {found.target.gamut.name}"
+    if found.kind == "curve":  # the recording's own gamut is none that a monitor is set to
+        seen = f"{found.target.curve.name}, in its usual gamut"
     return (
         f"{seen}; {found.source_range} range into the LUT, {out} range out of it; its own LUTs and "
         "picture modes off"

@@ -114,3 +114,10 @@ def test_the_report_has_the_box_before_all_else(
     printed = capsys.readouterr().out
     assert printed.index("set the monitor to") < printed.index("Findings") < printed.index("Levels")
     assert printed.index("Levels") < printed.index("recipe sha256")
+
+
+def test_a_monitor_is_never_to_be_set_to_a_cameras_gamut() -> None:
+    lut = build("ACEScct", "BT.1886", source_gamut="ACEScg", kind="curve", size=17)
+    found = inspect(lut, source_curve="ACEScct", source_gamut="ACEScg", target_curve="BT.1886")
+    assert "ACES" not in found.box.monitor
+    assert found.box.monitor.startswith("BT.1886, in its usual gamut")
