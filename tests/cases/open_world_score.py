@@ -289,11 +289,15 @@ def compared(asked: str, given: str) -> tuple[int, int]:
     return len(near), len(truth)
 
 
+NO_SETTINGS = ("lut", "size", "dimensions", "display_peak")
+"""What is read elsewhere, what the file itself shows, and what changes no value of most LUTs."""
+
+
 def _numbers(value: Any, where: str = "") -> dict[str, float]:
     """The numbers of a recipe by their keys; what a LUT says lies over what all say."""
     if isinstance(value, dict):
         ones = value.get("lut", [])
-        plain = {key: each for key, each in value.items() if key not in ("lut", "size")}
+        plain = {key: each for key, each in value.items() if key not in NO_SETTINGS}
         found = [_numbers(each, f"{where}.{key}" if where else key) for key, each in plain.items()]
         found += [_numbers(each) for each in ones]
         return {key: number for each in found for key, number in each.items()}

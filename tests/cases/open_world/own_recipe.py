@@ -40,7 +40,7 @@ def generate(rng: np.random.Generator) -> Case:
         recipe["white_balance"] = {"gains": [round(float(x), 3) for x in rng.uniform(0.8, 1.2, 3)]}
     if rng.random() < 0.3:
         recipe["look"] = _look(rng)
-    text = _toml(recipe, size=int(rng.choice([17, 33, 33, 65])))
+    text = text_of(recipe, size=int(rng.choice([17, 33, 33, 65])))
     job = recipe_from_text(text).jobs[0]
     lut = make(job)
     return Case(NAME, format_cube(lut, job.decimals), _truth(ends, recipe), recipe=text)
@@ -71,21 +71,27 @@ def _tone(rng: np.random.Generator, target: str) -> dict[str, Any]:
 
 
 def _look(rng: np.random.Generator) -> dict[str, Any]:
-    cdl = {
+    cdl = some_cdl(rng)
+    return {"place": str(rng.choice(["before", "light", "after", "after"])), "cdl": cdl}
+
+
+def some_cdl(rng: np.random.Generator) -> dict[str, Any]:
+    """A CDL as grades have them."""
+    return {
         "slope": [round(float(x), 3) for x in rng.uniform(0.9, 1.12, 3)],
         "offset": [round(float(x), 3) for x in rng.uniform(-0.02, 0.02, 3)],
         "power": [round(float(x), 3) for x in rng.uniform(0.88, 1.12, 3)],
         "saturation": round(float(rng.uniform(0.75, 1.25)), 3),
     }
-    return {"place": str(rng.choice(["before", "light", "after", "after"])), "cdl": cdl}
 
 
-def _toml(recipe: dict[str, Any], size: int) -> str:
+def text_of(recipe: dict[str, Any], **lut: Any) -> str:
+    """A recipe as TOML text, with one LUT and its settings."""
     lines = [f"{key} = {value!r}" for key, value in recipe.items() if not isinstance(value, dict)]
     for key, table in recipe.items():
         if isinstance(table, dict):
             lines += [f"[{key}]", *_lines(table)]
-    return "\n".join([*lines, "[[lut]]", 'name = "one"', f"size = {size}"]) + "\n"
+    return "\n".join([*lines, "[[lut]]", 'name = "one"', *_lines(lut)]) + "\n"
 
 
 def _lines(table: dict[str, Any]) -> list[str]:
