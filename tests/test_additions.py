@@ -25,8 +25,8 @@ from lutbench.formats.lutfile import LutFile, Writing
 from lutbench.inspection import registry as findings
 from lutbench.inspection.examined import Examined
 from lutbench.inspection.finding import Finding, FindingKind, Limit
+from lutbench.model import tone as tones
 from lutbench.model.tone import ToneMapper
-from lutbench.model.tone import registry as tones
 from lutbench.model.transforms import Array, Transform
 from lutbench.tables.lut import Lut3D
 

@@ -31,9 +31,10 @@ from lutbench.model.gamuts import BT709, BT2020, P3_D65, conversion
 from lutbench.model.grade import Cdl, white_balance
 from lutbench.model.ictcp import ictcp_from_bt2020
 from lutbench.model.signal import signal_from_code
-from lutbench.model.tone import Eetf, ToneCurve
 from lutbench.model.tone.bt2446 import Bt2446A, Bt2446C
 from lutbench.model.tone.carrier import CARRIERS
+from lutbench.model.tone.eetf import Eetf
+from lutbench.model.tone.shoulder import ToneCurve
 from lutbench.model.tone.sigmoid import Sigmoid
 from lutbench.tables.lut import interpolated
 from lutbench.tables.sampling import sample

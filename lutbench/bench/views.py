@@ -13,7 +13,7 @@ from lutbench.model.conversion import Encoding
 from lutbench.model.curves.video import Srgb
 from lutbench.model.gamuts import BT709, conversion
 from lutbench.model.light import REFERENCE_WHITE
-from lutbench.model.tone import Eetf
+from lutbench.model.tone.eetf import Eetf
 from lutbench.tables.lut import lattice
 
 VIEW_SIZE = 33

@@ -44,8 +44,8 @@ class _CatalogueName(TextParam):
         from lutbench.model.catalogue import STANDARD_CURVES, open_catalogue
         from lutbench.model.gamuts import STANDARD_GAMUTS
 
-        standard = STANDARD_CURVES if self.name == "curve" else STANDARD_GAMUTS
-        names = [each.name for each in standard]
+        gamuts = [each.name for each in STANDARD_GAMUTS]
+        names = list(STANDARD_CURVES) if self.name == "curve" else gamuts
         try:
             mine = open_catalogue().definitions
             names += mine.curves if self.name == "curve" else mine.gamuts

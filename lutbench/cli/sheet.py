@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from lutbench.media.clip.ycbcr import Matrix
-    from lutbench.model.curves import Curve
+    from lutbench.model.curves.base import Curve
     from lutbench.model.signal import Range
     from lutbench.model.transforms import Transform
     from lutbench.tables.lut import Interpolation

@@ -13,7 +13,7 @@ from lutbench.model.curves.base import Curve
 from lutbench.model.curves.hdr import PQ_PEAK, PqDisplay
 from lutbench.model.curves.video import Bt1886
 from lutbench.model.gamuts import Gamut, xyz_of_xy
-from lutbench.model.tone import Eetf
+from lutbench.model.tone.eetf import Eetf
 from lutbench.model.transforms import Array
 
 SEARCH, SEARCH_STEPS = 0.1, 201

@@ -21,7 +21,7 @@ from lutbench.fitting.match_report import CameraMatch, PatchError, notes_on
 from lutbench.measure.delta_e import delta_e_2000, lab_from_xyz
 from lutbench.model.conversion import Encoding
 from lutbench.model.curves.base import Decode, Encode
-from lutbench.model.exposure import Exposure
+from lutbench.model.grade import Exposure
 from lutbench.model.transforms import Matrix, Pipeline, Transform
 
 Array = NDArray[np.float64]

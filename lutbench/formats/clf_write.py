@@ -25,10 +25,10 @@ from lutbench.formats.operators import Channels, Exponent, HalfLut1D, Log, Range
 from lutbench.model.curves.base import Curve, Decode, Encode
 from lutbench.model.curves.log import AcesCct, CameraLog, PrintingDensity
 from lutbench.model.curves.video import Bt709, Bt1886, Linear, Power, Srgb
-from lutbench.model.exposure import Exposure
-from lutbench.model.grade import Cdl, CdlInverse, Saturation
+from lutbench.model.grade import Cdl, CdlInverse, Exposure, Saturation
 from lutbench.model.signal import RangeFromSignal, SignalFromRange
-from lutbench.model.tone import ToneCurveInverse, ToneMapper
+from lutbench.model.tone import ToneMapper
+from lutbench.model.tone.shoulder import ToneCurveInverse
 from lutbench.model.transforms import Array, Clamp, Matrix, Pipeline, Transform, steps_of
 from lutbench.tables.lut import UNIT_DOMAIN, Interpolation, Lut1D, Lut3D, ShaperLut3D, lattice
 from lutbench.tables.nodes import greys

@@ -17,11 +17,11 @@ from numpy.typing import NDArray
 
 from lutbench.measure.samples import random_points
 from lutbench.measure.view import View
-from lutbench.model.conversion import Encoding
 from lutbench.model.curves.base import Curve, Decode, Encode
 from lutbench.model.curves.video import Bt709, Bt1886, Power, Srgb
-from lutbench.model.exposure import Exposure
+from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import BT709
+from lutbench.model.grade import Exposure
 from lutbench.model.signal import RangeFromSignal, SignalFromRange
 from lutbench.model.transforms import Array, Pipeline, Transform
 from lutbench.tables.lut import Interpolation, Lut1D, Lut3D, interpolated

@@ -20,9 +20,9 @@ from lutbench.measure.samples import (
 )
 from lutbench.measure.size import size_word
 from lutbench.measure.view import View, view_of
-from lutbench.model.conversion import Encoding
 from lutbench.model.curves.log import AcesCct
 from lutbench.model.curves.video import Bt709
+from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import ACES_AP1, BT709
 from lutbench.model.signal import BIT_DEPTHS
 from lutbench.model.transforms import Array, Transform

@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lutbench.model.gamuts import BT2020
-from lutbench.model.ictcp import ictcp_from_bt2020
 from lutbench.model.transforms import Array
 
 # CIE 15:2018, 8.2.1
@@ -90,6 +89,8 @@ def itp_from_xyz(xyz: ArrayLike) -> Array:
 
     Source: Recommendation ITU-R BT.2124-0, annex 1.
     """
+    from lutbench.model.ictcp import ictcp_from_bt2020
+
     rgb = np.asarray(xyz, dtype=np.float64) @ np.linalg.inv(BT2020.to_xyz).T
     return np.asarray(ictcp_from_bt2020(rgb) * ITP_FROM_ICTCP)
 

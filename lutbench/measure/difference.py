@@ -13,7 +13,7 @@ from lutbench.errors import LutbenchError
 from lutbench.measure.delta_e import delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz
 from lutbench.measure.samples import SampledColours, chart_patches, neutral_ramp, random_points
 from lutbench.measure.view import View, view_of
-from lutbench.model.conversion import Encoding
+from lutbench.model.encoding import Encoding
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array, Transform
 from lutbench.tables.lut import Interpolation, Lut, ShaperLut3D, interpolated

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lutbench.errors import LutbenchError
-from lutbench.model.conversion import Encoding
+from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import Gamut, adaptation_matrix
 from lutbench.model.signal import RangeFromSignal
 from lutbench.model.transforms import Array, Transform

@@ -6,10 +6,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from lutbench.model.conversion import Encoding
 from lutbench.model.curves.base import Curve
-from lutbench.model.curves.hdr import HlgScene, PqDisplay, PqScene
 from lutbench.model.curves.video import Bt1886, Srgb
+from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import BT709, conversion
 from lutbench.model.light import REFERENCE_WHITE, Display
 from lutbench.model.signal import SignalFromRange
@@ -100,17 +99,8 @@ def view_of(target: Encoding) -> View:
     'a BT.1886 display'
     """
     curve = target.curve
-    if isinstance(curve, PqScene | PqDisplay):
-        shown = PqDisplay(white=curve.white)
-        return View(_seen(target, shown), shown.white, hdr=True, description="a PQ display")
-    if isinstance(curve, HlgScene):
-        display = target.display or Display(HLG_PEAK)
-        return View(
-            replace(target, display=display),
-            REFERENCE_WHITE,
-            hdr=True,
-            description=f"an HLG display of {display}",
-        )
+    if curve.hdr:
+        return _hdr_view(target)
     if curve.family in ("log", "linear"):
         return View(
             target,
@@ -123,6 +113,22 @@ def view_of(target: Encoding) -> View:
     if curve.family == "camera":
         return View(_seen(target, Bt1886()), white, description="a BT.1886 display")
     return View(target, white, description=f"a {curve.name} display")
+
+
+def _hdr_view(target: Encoding) -> View:
+    from lutbench.model.curves.hdr import PqDisplay, PqScene
+
+    curve = target.curve
+    if isinstance(curve, PqScene | PqDisplay):
+        shown = PqDisplay(white=curve.white)
+        return View(_seen(target, shown), shown.white, hdr=True, description="a PQ display")
+    display = target.display or Display(HLG_PEAK)
+    return View(
+        replace(target, display=display),
+        REFERENCE_WHITE,
+        hdr=True,
+        description=f"an HLG display of {display}",
+    )
 
 
 def _seen(target: Encoding, display: Curve) -> Encoding:

@@ -13,44 +13,34 @@ import os
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cache, cached_property
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
 from lutbench.errors import DefinitionError, LutbenchError, one_of, unknown_name
 from lutbench.given import flag
 from lutbench.model.curves.base import Curve
-from lutbench.model.curves.hdr import HlgScene, PqDisplay, PqScene
-from lutbench.model.curves.log import AcesCc, AcesCct, PrintingDensity
-from lutbench.model.curves.usable import why_unusable
-from lutbench.model.curves.video import (
-    BT2020_12_BIT,
-    Bt709,
-    Bt1886,
-    Bt2020,
-    Linear,
-    Power,
-    Srgb,
-)
 from lutbench.model.definitions import Definitions, read_definitions
 from lutbench.model.gamuts import STANDARD_GAMUTS, Gamut
 
-STANDARD_CURVES: tuple[Curve, ...] = (
-    Linear(),
-    Bt709(),
-    Bt2020(),
-    BT2020_12_BIT,
-    Bt1886(),
-    Srgb(),
-    Power("gamma 2.2", 2.2),
-    Power("gamma 2.4", 2.4),
-    Power("gamma 2.6", 2.6),
-    PqScene(),
-    PqDisplay(),
-    HlgScene(),
-    AcesCc(),
-    AcesCct(),
-    PrintingDensity(),
-)
+STANDARD_CURVES = {
+    "linear": "video",
+    "BT.709": "video",
+    "BT.2020": "video",
+    "BT.2020 12-bit": "video",
+    "BT.1886": "video",
+    "sRGB": "video",
+    "gamma 2.2": "video",
+    "gamma 2.4": "video",
+    "gamma 2.6": "video",
+    "BT.2100 PQ": "hdr",
+    "ST 2084": "hdr",
+    "BT.2100 HLG": "hdr",
+    "ACEScc": "log",
+    "ACEScct": "log",
+    "Cineon": "log",
+}
+"""The standard curves, each with its family: a file of `curves/`, where it stands in `CURVES`."""
 
 # Other names of the standards: the trade's, and those that colour-science gives
 # to the very same function or primaries.
@@ -112,7 +102,7 @@ class Catalogue:
 
     def __post_init__(self) -> None:
         for kind, user, standard in (
-            ("curve", self.definitions.curves, _standard_curves()),
+            ("curve", self.definitions.curves, _standard_curve_names()),
             ("gamut", self.definitions.gamuts, _standard_gamuts()),
         ):
             seen: dict[str, str] = {}
@@ -145,7 +135,10 @@ class Catalogue:
         if isinstance(name, Curve):
             return name
         _check_name("curve", name, where)
-        found = _standard_curves().get(_folded(name)) or _by_folded(self.definitions.curves, name)
+        standard = _standard_curve_names().get(_folded(name))
+        found: Curve | None = (
+            standard_curve(standard) if standard else _by_folded(self.definitions.curves, name)
+        )
         if found is not None and found.name not in self.without:
             return found
         for entry in self._kept(_registry_curve_entries(exact)):
@@ -175,8 +168,8 @@ class Catalogue:
     def curves(self, *, exact: bool = True) -> list[Entry]:
         """Every curve: standards, the user's, the registry's; `exact` as for `curve`."""
         standard = [
-            Entry(each.name, "standard", CURVE_ALIASES.get(each.name, ()), curve=each)
-            for each in STANDARD_CURVES
+            Entry(name, "standard", CURVE_ALIASES.get(name, ()), curve=standard_curve(name))
+            for name in STANDARD_CURVES
         ]
         user = [Entry(name, "user", curve=curve) for name, curve in self.definitions.curves.items()]
         return self._kept([*standard, *user, *_registry_curve_entries(exact)])
@@ -213,11 +206,20 @@ def _by_folded(named: dict[str, Any], name: str) -> Any:
 
 
 @cache
-def _standard_curves() -> dict[str, Curve]:
+def standard_curve(name: str) -> Curve:
+    """The curve of a name in `STANDARD_CURVES`; loads its family and no other."""
+    family = import_module(f"lutbench.model.curves.{STANDARD_CURVES[name]}")
+    found: Curve = next(each for each in family.CURVES if each.name == name)
+    return found
+
+
+@cache
+def _standard_curve_names() -> dict[str, str]:
+    """Every name of a standard curve, folded, with its own."""
     return {
-        _folded(name): curve
-        for curve in STANDARD_CURVES
-        for name in (curve.name, *CURVE_ALIASES.get(curve.name, ()))
+        _folded(alias): name
+        for name in STANDARD_CURVES
+        for alias in (name, *CURVE_ALIASES.get(name, ()))
     }
 
 
@@ -232,6 +234,7 @@ def _standard_gamuts() -> dict[str, Gamut]:
 
 @cache
 def _registry_curve_entries(exact: bool = True) -> list[Entry]:
+    from lutbench.model.curves.usable import why_unusable
     from lutbench.model.registered import known_unusable
     from lutbench.model.registry import registry_curves
 
@@ -244,7 +247,7 @@ def _registry_curve_entries(exact: bool = True) -> list[Entry]:
     entries = [
         Entry(name, "registry", unusable=reasons[name], curve=curve)
         for name, curve in curves.items()
-        if _folded(name) not in _standard_curves()
+        if _folded(name) not in _standard_curve_names()
     ]
     entries += [Entry(name, "registry", unusable=reason) for name, reason in missing.items()]
     return sorted(entries, key=lambda entry: entry.name.casefold())

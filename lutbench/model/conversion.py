@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from lutbench.errors import LutbenchError, one_of
-from lutbench.model.compression import GamutCompression
-from lutbench.model.encoding import Encoding
-from lutbench.model.exposure import Exposure
-from lutbench.model.gamut_map import GamutMapping
+from lutbench.model.encoding import Encoding, Meeting, meeting, unrendered
 from lutbench.model.gamuts import conversion
+from lutbench.model.grade import Exposure
 from lutbench.model.light import Side
-from lutbench.model.sides import Meeting, meeting, unrendered
 from lutbench.model.signal import RangeFromSignal, SignalFromRange
-from lutbench.model.tone import ToneMapper
 from lutbench.model.transforms import Clamp, Matrix, Pipeline, Transform, plain
+
+if TYPE_CHECKING:
+    from lutbench.model.compression import GamutCompression
+    from lutbench.model.gamut_map import GamutMapping
+    from lutbench.model.tone import ToneMapper
 
 __all__ = ["KINDS", "PLACES", "Conversion", "Encoding", "Kind", "Place"]
 
@@ -202,6 +203,8 @@ def mapping_into(task: Conversion, **settings: Any) -> GamutMapping:
     It ends at the brightest light of a result that is watched; where a tone follows, that
     decides, and a recording takes what comes.
     """
+    from lutbench.model.gamut_map import GamutMapping
+
     result, tone = task.result, task.tone
     if (tone is not None and tone.per_channel) or not result.curve.shown:
         return GamutMapping(result.gamut, top=None, **settings)

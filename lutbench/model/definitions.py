@@ -26,17 +26,16 @@ from __future__ import annotations
 import tomllib
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from lutbench.errors import DefinitionError
 from lutbench.files import beside, read_bytes
 from lutbench.model.curves.base import Curve
-from lutbench.model.curves.log import CameraLog
-from lutbench.model.curves.tabulated import Tabulated, read_curve_csv
-from lutbench.model.curves.usable import why_unusable
-from lutbench.model.curves.video import Power
 from lutbench.model.gamuts import WHITES, Gamut
 from lutbench.model.signal import Range
+
+if TYPE_CHECKING:
+    from lutbench.model.curves.tabulated import Tabulated
 
 MAX_BYTES = 1 << 20
 MAX_ENTRIES = 100
@@ -124,6 +123,10 @@ def number(value: Any, where: str) -> float:
 
 
 def _curve(name: str, table: dict[str, Any], file: Path) -> Curve:
+    from lutbench.model.curves.log import CameraLog
+    from lutbench.model.curves.usable import why_unusable
+    from lutbench.model.curves.video import Power
+
     where = f"{file}: curve {name!r}"
     values = dict(table)
     kind = values.pop("kind", None)
@@ -172,6 +175,8 @@ def _numbers(values: dict[str, Any], known: set[str], where: str) -> dict[str, A
 
 
 def _tabulated(name: str, values: dict[str, Any], file: Path, where: str) -> Tabulated:
+    from lutbench.model.curves.tabulated import Tabulated, read_curve_csv
+
     if set(values) == {"file"} and isinstance(values["file"], str):
         return read_curve_csv(beside(file.parent, values["file"], where, "definitions"), name)
     if set(values) == {"light", "signal"} and all(isinstance(v, list) for v in values.values()):

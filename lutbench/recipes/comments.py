@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from lutbench.model.conversion import Conversion, Encoding
-from lutbench.model.false_colour import FalseColour
 from lutbench.model.transforms import Matrix
 from lutbench.recipes.schema import LutJob
+
+if TYPE_CHECKING:
+    from lutbench.model.false_colour import FalseColour
 
 CAUTION = "For viewing on set: judge delivery by its own specification, not by this LUT."
 
@@ -13,10 +17,8 @@ CAUTION = "For viewing on set: judge delivery by its own specification, not by t
 def comments_for(job: LutJob, digest: str) -> tuple[str, ...]:
     """The comment lines of a LUT, without the leading ``#``; no time, no host."""
     lines = [f"recipe sha256: {digest}", f"kind: {job.kind}"]
-    if isinstance(job.task, FalseColour):
-        lines += _false_colour(job.task)
-    else:
-        lines += _conversion(job.task)
+    task = job.task
+    lines += _conversion(task) if isinstance(task, Conversion) else _false_colour(task)
     return (*lines, CAUTION)
 
 

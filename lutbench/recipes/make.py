@@ -12,9 +12,7 @@ from lutbench.files import inside, make_folder
 from lutbench.formats.cube import write_cube
 from lutbench.measure.difference import Accuracy, accuracy
 from lutbench.model.catalogue import Catalogue, open_catalogue
-from lutbench.model.compression import GamutCompression
 from lutbench.model.conversion import KINDS, Conversion, Encoding, Kind, mapping_into
-from lutbench.model.false_colour import FalseColour
 from lutbench.model.gamuts import usual_adaptation
 from lutbench.model.light import Display
 from lutbench.model.tone import tone_mapper
@@ -122,11 +120,14 @@ def quick_job(settings: Settings, catalogue: Catalogue | None = None, name: str 
         kind,
         given["exposure"],
         adaptation=given["adaptation"] or usual_adaptation(source.gamut, target.gamut),
-        compression=GamutCompression() if gamut == "compress" else None,
         tone=mapper.between(source, target, given["exposure"]) if mapper else None,
     )
     if gamut == "map":
         task = replace(task, mapping=mapping_into(task))
+    elif gamut == "compress":
+        from lutbench.model.compression import GamutCompression
+
+        task = replace(task, compression=GamutCompression())
     title = given["title"] or _title_of(task)
     return LutJob(name, title, task, size=given["size"], dimensions=given["dimensions"])
 
@@ -179,7 +180,7 @@ def make(job: LutJob, digest: str = "") -> Lut:
 
 def measured(job: LutJob, lut: Lut, path: Path | None = None, legend: Path | None = None) -> Made:
     """The LUT with its accuracy against the exact transform, and the size to recommend."""
-    if isinstance(job.task, FalseColour):
+    if not isinstance(job.task, Conversion):
         return Made(job, lut, path, legend)
     source, result = job.task.source, job.task.result
     transform = job.transform()
@@ -243,7 +244,7 @@ def build_recipe(
         make_folder(path.parent)
         write_cube(lut, path, decimals=job.decimals, force=force)
         legend = None
-        if isinstance(job.task, FalseColour):
+        if not isinstance(job.task, Conversion):
             from lutbench.media.legend import write_legend
 
             legend = path.with_name(f"{path.stem}_legend.png")

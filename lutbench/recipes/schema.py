@@ -11,7 +11,7 @@ import hashlib
 import json
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.files import beside
@@ -22,12 +22,14 @@ from lutbench.model.conversion import (
 )
 from lutbench.model.curves.base import Curve
 from lutbench.model.definitions import Definitions, parse_toml, read_toml
-from lutbench.model.false_colour import FalseColour
 from lutbench.model.transforms import Transform
 from lutbench.recipes.profile import Profile, read_profile
 from lutbench.recipes.table import Table
-from lutbench.recipes.tasks import conversion_task, false_colour_task
+from lutbench.recipes.tasks import conversion_task
 from lutbench.tables.lut import Interpolation
+
+if TYPE_CHECKING:
+    from lutbench.model.false_colour import FalseColour
 
 MAX_LUTS = 500
 
@@ -201,7 +203,7 @@ def _jobs(lut: Table, set_title: str, profile: Profile, known: Catalogue) -> lis
     try:
         task = _task(lut, kind, known)
         job = _with_table(LutJob(name, title, task), lut, known)
-        if isinstance(task, FalseColour):
+        if not isinstance(task, Conversion):
             task.refuse_coarse(job.size, lut.at("size"))
         lut.done()
         jobs = []
@@ -223,6 +225,8 @@ def _jobs(lut: Table, set_title: str, profile: Profile, known: Catalogue) -> lis
 
 def _task(lut: Table, kind: Any, known: Catalogue) -> Conversion | FalseColour:
     if kind == "false_colour":
+        from lutbench.recipes.false_colour import false_colour_task
+
         return false_colour_task(lut, known)
     return conversion_task(lut, kind, known)
 
@@ -246,7 +250,7 @@ def _with_table(job: LutJob, lut: Table, known: Catalogue) -> LutJob:
             where=lut.at("dimensions"),
             accepted="3, or kind curve",
         )
-    usual = job.task.usual_size if isinstance(job.task, FalseColour) else 33
+    usual = 33 if isinstance(job.task, Conversion) else job.task.usual_size
     size = lut.integer("size", usual if dimensions == 3 else 1024)
     low, high = (2, 256) if dimensions == 3 else (2, 65536)
     if not low <= size <= high:

@@ -1,39 +1,36 @@
-"""What a LUT of a recipe is to do, from its tables: a conversion, or false colour."""
+"""The conversion that a LUT of a recipe is, from its tables."""
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 from math import log2
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from lutbench.errors import DefinitionError
 from lutbench.model.catalogue import Catalogue
-from lutbench.model.compression import GamutCompression
 from lutbench.model.conversion import (
     PLACES,
     Conversion,
     Encoding,
     mapping_into,
 )
-from lutbench.model.curves.hdr import PqDisplay, PqScene
 from lutbench.model.curves.video import Bt1886
-from lutbench.model.false_colour import OKABE_ITO, Band, FalseColour, default_bands
-from lutbench.model.gamut_map import KNEE, MOST_KNEE
+from lutbench.model.encoding import meeting
 from lutbench.model.gamuts import Gamut, check_adaptation, usual_adaptation
 from lutbench.model.grade import Cdl, Saturation, gains, white_balance
 from lutbench.model.light import REFERENCE_SURROUND, Display
-from lutbench.model.sides import meeting
 from lutbench.model.tone import ToneMapper, tone_mapper, tone_names
-from lutbench.model.tone.shoulder import ToneCurve
 from lutbench.model.transforms import Matrix, Transform
 from lutbench.recipes.table import Table
+
+if TYPE_CHECKING:
+    from lutbench.model.compression import GamutCompression
 
 
 def conversion_task(lut: Table, kind: Any, known: Catalogue) -> Conversion:
     """The conversion that a LUT's tables ask for."""
-    source = _encoding(lut, "source", known, curve_needed=True, gamut_needed=kind != "curve")
-    target = _encoding(
+    source = encoding_of(lut, "source", known, curve_needed=True, gamut_needed=kind != "curve")
+    target = encoding_of(
         lut, "target", known, curve_needed=kind != "gamut", gamut_needed=kind != "curve"
     )
     exposure = lut.number("exposure", 0.0)
@@ -42,7 +39,7 @@ def conversion_task(lut: Table, kind: Any, known: Catalogue) -> Conversion:
     )
     tone = _tone(lut.table("tone"), source, target, exposure)
     shaper = lut.table("shaper")
-    if isinstance(tone, ToneCurve) and shaper and "white" not in (lut.table("tone") or ()):
+    if tone is not None and shaper and "white" not in (lut.table("tone") or ()):
         tone = _over(tone, shaper.number("high", 1.0), source, target, exposure)
     place, grade = _look(lut.table("look"))
     task = Conversion(
@@ -52,7 +49,7 @@ def conversion_task(lut: Table, kind: Any, known: Catalogue) -> Conversion:
         exposure,
         _white_balance(lut.table("white_balance"), source.gamut, adaptation),
         adaptation,
-        way if isinstance(way, GamutCompression) else None,
+        None if isinstance(way, dict) else way,
         tone,
         grade,
         place,
@@ -64,9 +61,10 @@ def conversion_task(lut: Table, kind: Any, known: Catalogue) -> Conversion:
     return replace(task, mapping=mapping_into(task, **way))
 
 
-def _encoding(
+def encoding_of(
     lut: Table, key: str, known: Catalogue, *, curve_needed: bool, gamut_needed: bool
 ) -> Encoding:
+    """The encoding in the table `key` of a LUT."""
     table = lut.table(key) or Table({}, lut.at(key))
     # A curve or gamut that the kind leaves alone may be named all the same.
     curve_name = table.text("curve") if curve_needed else table.text("curve", "linear")
@@ -81,6 +79,8 @@ def _encoding(
             )
         curve = Bt1886(black=table.number("black"))
     if "white" in table:
+        from lutbench.model.curves.hdr import PqDisplay, PqScene
+
         if not isinstance(curve, PqDisplay | PqScene):
             raise DefinitionError(
                 f"a white level means nothing to {curve.name!r}",
@@ -112,9 +112,13 @@ def _display(table: Table) -> Display | None:
 
 
 def _over(
-    tone: ToneCurve, high: float, source: Encoding, target: Encoding, exposure: float
-) -> ToneCurve:
-    """The shoulder with its white where the range of a shaper ends, if that is further up."""
+    tone: ToneMapper, high: float, source: Encoding, target: Encoding, exposure: float
+) -> ToneMapper:
+    """The tone; a shoulder with its white where the shaper's range ends, if that is further up."""
+    from lutbench.model.tone.shoulder import ToneCurve
+
+    if not isinstance(tone, ToneCurve):
+        return tone
     light = float(source.to_light(meeting(source, target).source).apply([high] * 3)[1])
     stops = log2(max(light, 1e-9) / tone.grey_in) + exposure
     return replace(tone, white=stops) if stops > tone.white else tone
@@ -142,6 +146,9 @@ def _gamut_handling(
     """The adaptation (`usual` unless told); a compression, settings of a mapping, or nothing."""
     if table is None:
         return usual, None
+    from lutbench.model.compression import GamutCompression
+    from lutbench.model.gamut_map import KNEE, MOST_KNEE
+
     method = table.choice("method", ("clip", "compress", "map"), "clip")
     adaptation = check_adaptation(table.text("adaptation", usual), table.at("adaptation"))
     given: dict[str, Any] = {}
@@ -216,70 +223,3 @@ def _look(table: Table | None) -> tuple[Any, tuple[Transform, ...]]:
     table.know("saturation")
     table.done()
     return place, tuple(steps)
-
-
-def false_colour_task(lut: Table, known: Catalogue) -> FalseColour:
-    """The false colour that a LUT's tables ask for."""
-    source = _encoding(lut, "source", known, curve_needed=True, gamut_needed=True)
-    target = lut.table("target")
-    grey = Bt1886()
-    shown = known.curve(target.text("curve", grey.name)) if target else grey
-    exposure = lut.number("exposure", 0.0)
-    unit = lut.choice("bands_in", ("stops", "cd/m2"), "stops")
-    bands = [_band(each, source if unit == "cd/m2" else None) for each in lut.tables("bands")]
-    # Keys that only conversions use may stand at the top for the other LUTs.
-    for key in ("white_balance", "tone", "gamut", "look", "clamp", "as_found"):
-        lut.take(key)
-    return FalseColour(
-        source.curve,
-        source.gamut,
-        tuple(bands) or default_bands(_stops(source.curve.clip)),
-        source.range,
-        source.bits,
-        exposure,
-        shown,
-    )
-
-
-def _stops(light: float) -> float:
-    from math import log2
-
-    return log2(max(light, 1e-6) / 0.18)
-
-
-def _band(table: Table, shown: Encoding | None) -> Band:
-    """A band; with an encoding that is `shown` its ends are in cd/m² on the display."""
-    colour = table.text("colour")
-    low = table.number("low") if "low" in table else float("-inf")
-    high = table.number("high") if "high" in table else float("inf")
-    table.know("low", "high")
-    label = table.text("label", "")
-    clips = table.flag("clips", False)
-    table.done()
-    try:
-        if shown is not None:
-            label = label or _luminance_words(low, high)
-            low, high = (_stops_of_luminance(shown, each) for each in (low, high))
-        return Band(low, high, OKABE_ITO.get(colour.casefold(), colour), label, clips)
-    except DefinitionError as error:
-        raise DefinitionError(error.what, where=table.where, accepted=error.accepted) from error
-
-
-def _luminance_words(low: float, high: float) -> str:
-    if low == float("-inf"):
-        return f"under {high:g} cd/m²"
-    return f"over {low:g} cd/m²" if high == float("inf") else f"{low:g} to {high:g} cd/m²"
-
-
-def _stops_of_luminance(shown: Encoding, luminance: float) -> float:
-    """Stops from mid grey of a neutral of `luminance` cd/m² on the display of an encoding."""
-    white = shown.white_luminance
-    if white is None or not shown.gives("display"):
-        raise DefinitionError(
-            f"{shown.curve.name} does not say how bright it is shown",
-            accepted="bands in stops, or a source that does: PQ, or display_peak at the source",
-        )
-    if math.isinf(luminance) or luminance <= 0:
-        return luminance if luminance > 0 else float("-inf")
-    signal = shown.from_light("display").apply([luminance / white] * 3)
-    return _stops(float(shown.curve.decode(signal)[1]))

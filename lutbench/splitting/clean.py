@@ -13,8 +13,8 @@ from lutbench.identification.result import Identification
 from lutbench.identification.samples import CODES, SIX_DECIMALS, Samples, samples_of
 from lutbench.model.conversion import Conversion, Encoding, Kind
 from lutbench.model.curves.video import Linear
+from lutbench.model.encoding import is_unrendered
 from lutbench.model.gamuts import BT709
-from lutbench.model.sides import is_unrendered
 from lutbench.model.signal import Range
 from lutbench.model.transforms import Array, Clamp, Pipeline, Transform
 from lutbench.splitting.tone import tone_table

@@ -25,7 +25,7 @@ from lutbench.model.catalogue import open_catalogue
 from lutbench.model.curves.base import Decode, Encode
 from lutbench.model.gamuts import BT709, BT2020, conversion
 from lutbench.model.grade import Saturation
-from lutbench.model.tone import ToneCurve
+from lutbench.model.tone.shoulder import ToneCurve
 from lutbench.model.transforms import Matrix, Transform
 from lutbench.tables.cells import (
     channel_planes,

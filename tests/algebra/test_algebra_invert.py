@@ -17,10 +17,9 @@ from lutbench.algebra import invert
 from lutbench.errors import NotInvertibleError
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.curves.base import Decode, Encode
-from lutbench.model.exposure import Exposure
 from lutbench.model.gamuts import ACES_AP1, BT709, BT2020, P3_D65, conversion
-from lutbench.model.grade import Cdl, Saturation
-from lutbench.model.tone import ToneCurve
+from lutbench.model.grade import Cdl, Exposure, Saturation
+from lutbench.model.tone.shoulder import ToneCurve
 from lutbench.model.transforms import Clamp, Matrix, Transform
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D, lattice
 from lutbench.tables.sampling import sample

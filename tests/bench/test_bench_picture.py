@@ -17,10 +17,10 @@ from lutbench.media.subjects import photograph_light, recorded
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.curves.base import Decode, Encode
-from lutbench.model.exposure import Exposure
 from lutbench.model.false_colour import FalseColour, default_bands
+from lutbench.model.grade import Exposure
 from lutbench.model.signal import SignalFromRange
-from lutbench.model.tone import ToneCurve
+from lutbench.model.tone.shoulder import ToneCurve
 from lutbench.model.transforms import Clamp, Pipeline
 from lutbench.tables.lut import Lut3D
 from lutbench.tables.sampling import sample, sample_1d, sample_with_shaper

@@ -35,7 +35,7 @@ from lutbench.inspection.subject import Subject
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.compression import GamutCompression
 from lutbench.model.conversion import Conversion, Encoding
-from lutbench.model.tone import ToneCurve
+from lutbench.model.tone.shoulder import ToneCurve
 from lutbench.tables.lut import Lut3D
 from lutbench.tables.sampling import sample
 

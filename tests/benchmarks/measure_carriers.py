@@ -9,8 +9,8 @@ import numpy as np
 
 from lutbench.measure.delta_e import itp_from_xyz, lab_from_xyz
 from lutbench.model.gamuts import BT2020
-from lutbench.model.tone import Eetf
 from lutbench.model.tone.carrier import CARRIERS
+from lutbench.model.tone.eetf import Eetf
 from lutbench.tables.lut import lattice
 
 PEAK, DISPLAY = 1000.0, 203.0

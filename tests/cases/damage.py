@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.conversion import Conversion, Encoding
-from lutbench.model.tone import ToneCurve
+from lutbench.model.tone.shoulder import ToneCurve
 from lutbench.tables.lut import Lut3D
 from lutbench.tables.sampling import sample
 

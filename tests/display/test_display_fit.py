@@ -141,7 +141,7 @@ def test_pq_on_a_small_display_is_absolute_and_ends_at_its_peak() -> None:
 
 
 def test_a_roll_off_is_the_eetf_of_bt_2390() -> None:
-    from lutbench.model.tone import Eetf
+    from lutbench.model.tone.eetf import Eetf
 
     target = Target(PqDisplay(), P3_D65, 300.0, 0.05, mastered_at=1000.0)
     signal = np.repeat(np.linspace(0, 1, 50)[:, None], 3, 1)

@@ -13,8 +13,9 @@ from examples import ROOT, Block, blocks_of
 
 from lutbench.model.curves.log import CameraLog
 from lutbench.model.definitions import parse_definitions
-from lutbench.model.tone import Eetf, ToneCurve
 from lutbench.model.tone.bt2446 import Bt2446A, Bt2446C
+from lutbench.model.tone.eetf import Eetf
+from lutbench.model.tone.shoulder import ToneCurve
 from lutbench.model.tone.sigmoid import Sigmoid
 from lutbench.recipes.make import make
 from lutbench.recipes.schema import SHARED, recipe_from_data
@@ -40,8 +41,8 @@ def keys_in_the_code() -> set[str]:
     found = set(SHARED).union(*(each.settings() for each in MAPPERS)) | {
         each.name for each in fields(CameraLog)
     } - {"name", "formula_codes"}
-    for module in ("recipes/schema.py", "recipes/tasks.py", "recipes/profile.py"):
-        text = (ROOT / "lutbench" / module).read_text(encoding="utf-8")
+    for name in ("schema", "tasks", "false_colour", "profile"):
+        text = (ROOT / "lutbench/recipes" / f"{name}.py").read_text(encoding="utf-8")
         for match in asked.finditer(text):
             found.add(re.findall(r'"(\w+)"', match[1])[0])
         for names in re.findall(r"(?:keys = |for key in )\(([^)]*)\)", text):

@@ -24,7 +24,7 @@ from lutbench.model.catalogue import open_catalogue
 from lutbench.model.curves.base import Decode, Encode
 from lutbench.model.gamuts import BT709, BT2020, conversion
 from lutbench.model.grade import Cdl
-from lutbench.model.tone import ToneCurve
+from lutbench.model.tone.shoulder import ToneCurve
 from lutbench.model.transforms import Clamp
 from lutbench.report.coverage import coverage_png
 from lutbench.tables.lut import Lut1D, Lut3D, lattice

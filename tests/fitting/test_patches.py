@@ -21,7 +21,7 @@ from lutbench.model.catalogue import open_catalogue
 from lutbench.model.curves.base import Decode, Encode
 from lutbench.model.gamuts import ACES_AP1, BT709, BT2020, conversion
 from lutbench.model.grade import Cdl
-from lutbench.model.tone import ToneCurve
+from lutbench.model.tone.shoulder import ToneCurve
 from lutbench.model.transforms import Clamp, Transform
 from lutbench.tables.lut import Lut3D, lattice
 from lutbench.tables.sampling import sample

@@ -30,10 +30,9 @@ from lutbench.model.curves.base import Decode, Encode
 from lutbench.model.curves.hdr import PqScene
 from lutbench.model.curves.log import AcesCc, AcesCct, CameraLog, PrintingDensity
 from lutbench.model.curves.video import BT2020_12_BIT, Bt709, Bt1886, Linear, Power, Srgb
-from lutbench.model.exposure import Exposure
-from lutbench.model.grade import Cdl, Saturation
+from lutbench.model.grade import Cdl, Exposure, Saturation
 from lutbench.model.signal import RangeFromSignal, SignalFromRange
-from lutbench.model.tone import ToneCurve
+from lutbench.model.tone.shoulder import ToneCurve
 from lutbench.model.transforms import Clamp, Matrix, Pipeline, Transform
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D, lattice
 

@@ -16,7 +16,7 @@ from lutbench.inspection.registry import all_limits
 from lutbench.inspection.subject import Subject
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.conversion import Conversion, Encoding
-from lutbench.model.tone import ToneCurve
+from lutbench.model.tone.shoulder import ToneCurve
 from lutbench.tables.cells import volumes
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
 from lutbench.tables.sampling import sample, sample_with_shaper

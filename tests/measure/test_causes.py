@@ -15,7 +15,7 @@ from lutbench.model.curves.log import AcesCct
 from lutbench.model.curves.video import Bt709, Srgb
 from lutbench.model.gamuts import ACES_AP1, BT709
 from lutbench.model.signal import RangeFromSignal, SignalFromRange
-from lutbench.model.tone import ToneCurve
+from lutbench.model.tone.shoulder import ToneCurve
 from lutbench.model.transforms import Transform
 from lutbench.tables.lut import Lut1D, Lut3D
 from lutbench.tables.sampling import sample

@@ -19,7 +19,7 @@ from lutbench.model.conversion import Conversion
 from lutbench.model.encoding import Encoding
 from lutbench.model.grade import Cdl
 from lutbench.model.light import Display
-from lutbench.model.tone import ToneCurve
+from lutbench.model.tone.shoulder import ToneCurve
 
 KNOWN = open_catalogue(user=False)
 SOURCE = Encoding(KNOWN.curve("ACEScct"), KNOWN.gamut("ACEScg"))

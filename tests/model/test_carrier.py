@@ -14,8 +14,9 @@ from hypothesis import strategies as st
 
 from lutbench.errors import DefinitionError, NotInvertibleError
 from lutbench.model.gamuts import BT709, BT2020, Gamut
-from lutbench.model.tone import Eetf, ToneCurve
 from lutbench.model.tone.carrier import CARRIERS, Carried
+from lutbench.model.tone.eetf import Eetf
+from lutbench.model.tone.shoulder import ToneCurve
 
 WAYS = [each for each in CARRIERS if each != "channels"]
 COLOURS = np.random.default_rng(4).uniform(0, 1000, (300, 3))

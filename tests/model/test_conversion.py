@@ -15,7 +15,8 @@ from lutbench.model.compression import GamutCompression
 from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.curves.hdr import HlgScene
 from lutbench.model.light import Display
-from lutbench.model.tone import Eetf, ToneCurve
+from lutbench.model.tone.eetf import Eetf
+from lutbench.model.tone.shoulder import ToneCurve
 from lutbench.model.transforms import Clamp, Matrix, Pipeline, Transform
 from lutbench.tables.lut import lattice
 from lutbench.tables.sampling import sample

@@ -18,7 +18,8 @@ from lutbench.model.catalogue import open_catalogue
 from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.curves.hdr import HlgDisplayLight, PqDisplay, PqScene, hlg_system_gamma
 from lutbench.model.light import Display
-from lutbench.model.tone import Eetf, ToneCurve
+from lutbench.model.tone.eetf import Eetf
+from lutbench.model.tone.shoulder import ToneCurve
 from lutbench.recipes.make import quick_job
 from lutbench.recipes.schema import recipe_from_text
 from lutbench.recipes.settings import Settings

@@ -14,11 +14,11 @@ from hypothesis import strategies as st
 from lutbench.errors import DefinitionError, NotInvertibleError
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.compression import ACADEMY_LIMITS, ACADEMY_THRESHOLDS, GamutCompression
-from lutbench.model.encoding import Encoding
-from lutbench.model.exposure import Exposure
+from lutbench.model.encoding import Encoding, meeting
 from lutbench.model.gamuts import BT709
-from lutbench.model.sides import meeting
-from lutbench.model.tone import Eetf, ToneCurve
+from lutbench.model.grade import Exposure
+from lutbench.model.tone.eetf import Eetf
+from lutbench.model.tone.shoulder import ToneCurve
 
 LIGHT = np.r_[0.0, np.geomspace(1e-5, 60, 4000)]
 

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from lutbench.errors import LutbenchError
+from lutbench.model import tone as tones
 from lutbench.model.tone import ToneMapper, register, tone_mapper, tone_names
-from lutbench.model.tone import registry as tones
 from lutbench.model.transforms import Array
 from lutbench.recipes.make import build, make
 from lutbench.recipes.schema import recipe_from_text

@@ -15,7 +15,7 @@ from lutbench.formats import open_lut
 from lutbench.model.conversion import Conversion
 from lutbench.model.curves.hdr import PqDisplay
 from lutbench.model.false_colour import FalseColour
-from lutbench.model.tone import Eetf
+from lutbench.model.tone.eetf import Eetf
 from lutbench.recipes.make import build, build_recipe, make, measured, quick_job
 from lutbench.recipes.schema import read_recipe, recipe_from_text
 from lutbench.recipes.settings import Settings

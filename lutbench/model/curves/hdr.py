@@ -336,3 +336,7 @@ class HlgSignalOfLight(Transform):
 
     def inverse(self) -> HlgDisplayLight:
         return self.eotf
+
+
+CURVES = (PqScene(), PqDisplay(), HlgScene())
+"""Those that the catalogue names."""

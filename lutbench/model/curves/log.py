@@ -190,3 +190,7 @@ class CameraLog(Curve):
         argument = self.base**exponent
         log = (argument - self.lin_side_offset) / self.lin_side_slope
         return np.where(signal <= slope * at + offset, (signal - offset) / slope, log)
+
+
+CURVES = (AcesCc(), AcesCct(), PrintingDensity())
+"""Those that the catalogue names."""

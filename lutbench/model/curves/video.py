@@ -173,3 +173,17 @@ class Bt1886(Curve):
         if self.black == 0:
             return mirrored(lambda x: x**2.4, signal)
         return np.asarray(a * np.maximum(signal + b, 0) ** 2.4)
+
+
+CURVES = (
+    Linear(),
+    Bt709(),
+    Bt2020(),
+    BT2020_12_BIT,
+    Bt1886(),
+    Srgb(),
+    Power("gamma 2.2", 2.2),
+    Power("gamma 2.4", 2.4),
+    Power("gamma 2.6", 2.6),
+)
+"""Those that the catalogue names."""

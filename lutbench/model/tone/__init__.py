@@ -1,16 +1,138 @@
-"""Tone mappers: one a file, by name in `registry`."""
+"""What every tone mapper offers, and the tone mappers by name: one a file in this folder.
 
-from lutbench.model.tone.base import ToneMapper
-from lutbench.model.tone.eetf import Eetf
-from lutbench.model.tone.registry import register, tone_mapper, tone_names
-from lutbench.model.tone.shoulder import ToneCurve, ToneCurveInverse
+``clip`` is none of them: it is a conversion without a tone mapper.
+"""
 
-__all__ = [
-    "Eetf",
-    "ToneCurve",
-    "ToneCurveInverse",
-    "ToneMapper",
-    "register",
-    "tone_mapper",
-    "tone_names",
-]
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from importlib import import_module
+from typing import Any, ClassVar, Self
+
+from lutbench.errors import LutbenchError
+from lutbench.given import text
+from lutbench.model.encoding import Encoding
+from lutbench.model.gamuts import Gamut
+from lutbench.model.light import REFERENCE_WHITE, Side
+from lutbench.model.transforms import Transform
+
+
+@dataclass(frozen=True)
+class ToneMapper(Transform):
+    """A transform of light that stands for the tone of a conversion.
+
+    A subclass is a frozen dataclass whose fields are its settings: a recipe's
+    ``[tone]`` has a key for each (a number, true or false, or a text, as the
+    field's default is). `method` is its name in recipes and on the command line.
+    One file in this folder and one name in `_HOMES` make it known.
+    """
+
+    method: ClassVar[str] = ""
+    side: ClassVar[Side | None] = None
+    """``display``: takes and gives display light in cd/m². None: takes the light on which the
+    two ends meet, 1.0 at white."""
+
+    @classmethod
+    def settings(cls) -> dict[str, Any]:
+        """The settings by name, with their defaults."""
+        return {each.name: each.default for each in fields(cls)}
+
+    @classmethod
+    def between(
+        cls, source: Encoding, target: Encoding, exposure: float = 0.0, **settings: Any
+    ) -> Self:
+        """The mapper that fits a source, a target and an exposure in stops.
+
+        `settings` are those that somebody has given; they are never overruled.
+        """
+        return cls(**settings)
+
+    @property
+    def per_channel(self) -> bool:
+        """Whether each channel comes from itself alone, so that a 1D LUT can hold it."""
+        return True
+
+    def within(self, gamut: Gamut) -> Transform:
+        """The mapper on light of a gamut; itself where the gamut makes no difference to it."""
+        return self
+
+    @property
+    def source_white(self) -> float:
+        """For display light: the cd/m² of 1.0 of a source that does not tell its own."""
+        return REFERENCE_WHITE
+
+    @property
+    def target_white(self) -> float:
+        """For display light: the cd/m² of 1.0 of a target that does not tell its own."""
+        return REFERENCE_WHITE
+
+    @property
+    def words(self) -> str:
+        """The mapper and its settings in a line, as a LUT's comments give them."""
+        return ", ".join(
+            [self.method, *(f"{each.name} {getattr(self, each.name)}" for each in fields(self))]
+        )
+
+
+CLIP = "clip"
+
+# Name to its file in this folder and its class: imported when it is asked for, so that a
+# conversion without a tone loads none of them.
+_HOMES: dict[str, tuple[str, str]] = {
+    "shoulder": ("shoulder", "ToneCurve"),
+    "eetf": ("eetf", "Eetf"),
+    "sigmoid": ("sigmoid", "Sigmoid"),
+    "bt2446-a": ("bt2446", "Bt2446A"),
+    "bt2446-a-up": ("bt2446", "Bt2446AUp"),
+    "bt2446-c": ("bt2446", "Bt2446C"),
+}
+_ADDED: dict[str, type[ToneMapper]] = {}
+
+
+def register(mapper: type[ToneMapper]) -> type[ToneMapper]:
+    """Make a tone mapper known under its `method`; serves as a decorator.
+
+    Raises
+    ------
+    LutbenchError
+        When it has no name, or another one has it.
+    """
+    name = mapper.method
+    taken = name in _HOMES or _ADDED.get(name, mapper) is not mapper
+    if not name or name == CLIP or taken:
+        raise LutbenchError(
+            f"a tone mapper cannot be named {name!r}", accepted="a name that no other one has"
+        )
+    _ADDED[name] = mapper
+    return mapper
+
+
+def tone_names() -> tuple[str, ...]:
+    """What a recipe's ``method`` and ``--tone`` accept.
+
+    >>> tone_names()[:2]
+    ('clip', 'shoulder')
+    """
+    return (CLIP, *_HOMES, *_ADDED)
+
+
+def tone_mapper(name: str, where: str = "") -> type[ToneMapper] | None:
+    """The tone mapper of a name, letter case ignored; None for ``clip``.
+
+    Raises
+    ------
+    LutbenchError
+        For a name that nobody has registered.
+    """
+    folded = text(name, where or "tone").casefold()
+    if folded == CLIP:
+        return None
+    if folded in _ADDED:
+        return _ADDED[folded]
+    if folded not in _HOMES:
+        raise LutbenchError(
+            f"no tone is named {name!r}", where=where, accepted=", ".join(tone_names())
+        )
+    file, mapper = _HOMES[folded]
+    found: type[ToneMapper] = getattr(import_module(f"lutbench.model.tone.{file}"), mapper)
+    return found

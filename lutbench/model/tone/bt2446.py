@@ -19,7 +19,7 @@ from lutbench.model.curves.base import mirrored
 from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import BT2020, Gamut, conversion
 from lutbench.model.light import Side
-from lutbench.model.tone.base import ToneMapper
+from lutbench.model.tone import ToneMapper
 from lutbench.model.transforms import Array, Pipeline, Transform
 
 WEIGHTS = np.array([0.2627, 0.6780, 0.0593])

@@ -12,7 +12,7 @@ from lutbench.model.curves.hdr import PQ_PEAK, pq_luminance, pq_signal
 from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import Gamut
 from lutbench.model.light import Side
-from lutbench.model.tone.base import ToneMapper
+from lutbench.model.tone import ToneMapper
 from lutbench.model.tone.carrier import CHANNELS, Carried, check_carrier
 from lutbench.model.transforms import Array, Transform
 

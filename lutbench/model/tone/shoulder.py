@@ -11,11 +11,10 @@ import numpy as np
 from lutbench.errors import DefinitionError
 from lutbench.model.curves.base import MID_GREY, mirrored
 from lutbench.model.curves.hdr import PqDisplay, PqScene
-from lutbench.model.encoding import Encoding
+from lutbench.model.encoding import Encoding, meeting
 from lutbench.model.gamuts import Gamut
 from lutbench.model.light import REFERENCE_WHITE, Display, Side
-from lutbench.model.sides import meeting
-from lutbench.model.tone.base import ToneMapper
+from lutbench.model.tone import ToneMapper
 from lutbench.model.tone.carrier import CHANNELS, Carried, check_carrier
 from lutbench.model.transforms import Array, Transform
 

@@ -16,10 +16,9 @@ import numpy as np
 
 from lutbench.errors import DefinitionError
 from lutbench.model.curves.base import MID_GREY
-from lutbench.model.encoding import Encoding
+from lutbench.model.encoding import Encoding, meeting
 from lutbench.model.gamuts import BT2020, Gamut, conversion
-from lutbench.model.sides import meeting
-from lutbench.model.tone.base import ToneMapper
+from lutbench.model.tone import ToneMapper
 from lutbench.model.tone.shoulder import brightest_shown
 from lutbench.model.transforms import Array, Matrix, Pipeline, Transform
 

@@ -1,0 +1,78 @@
+"""The false colour that a LUT of a recipe is, from its tables."""
+
+from __future__ import annotations
+
+import math
+
+from lutbench.errors import DefinitionError
+from lutbench.model.catalogue import Catalogue
+from lutbench.model.curves.video import Bt1886
+from lutbench.model.encoding import Encoding
+from lutbench.model.false_colour import OKABE_ITO, Band, FalseColour, default_bands
+from lutbench.recipes.table import Table
+from lutbench.recipes.tasks import encoding_of
+
+
+def false_colour_task(lut: Table, known: Catalogue) -> FalseColour:
+    """The false colour that a LUT's tables ask for."""
+    source = encoding_of(lut, "source", known, curve_needed=True, gamut_needed=True)
+    target = lut.table("target")
+    grey = Bt1886()
+    shown = known.curve(target.text("curve", grey.name)) if target else grey
+    exposure = lut.number("exposure", 0.0)
+    unit = lut.choice("bands_in", ("stops", "cd/m2"), "stops")
+    bands = [_band(each, source if unit == "cd/m2" else None) for each in lut.tables("bands")]
+    # Keys that only conversions use may stand at the top for the other LUTs.
+    for key in ("white_balance", "tone", "gamut", "look", "clamp", "as_found"):
+        lut.take(key)
+    return FalseColour(
+        source.curve,
+        source.gamut,
+        tuple(bands) or default_bands(_stops(source.curve.clip)),
+        source.range,
+        source.bits,
+        exposure,
+        shown,
+    )
+
+
+def _stops(light: float) -> float:
+    return math.log2(max(light, 1e-6) / 0.18)
+
+
+def _band(table: Table, shown: Encoding | None) -> Band:
+    """A band; with an encoding that is `shown` its ends are in cd/m² on the display."""
+    colour = table.text("colour")
+    low = table.number("low") if "low" in table else float("-inf")
+    high = table.number("high") if "high" in table else float("inf")
+    table.know("low", "high")
+    label = table.text("label", "")
+    clips = table.flag("clips", False)
+    table.done()
+    try:
+        if shown is not None:
+            label = label or _luminance_words(low, high)
+            low, high = (_stops_of_luminance(shown, each) for each in (low, high))
+        return Band(low, high, OKABE_ITO.get(colour.casefold(), colour), label, clips)
+    except DefinitionError as error:
+        raise DefinitionError(error.what, where=table.where, accepted=error.accepted) from error
+
+
+def _luminance_words(low: float, high: float) -> str:
+    if low == float("-inf"):
+        return f"under {high:g} cd/m²"
+    return f"over {low:g} cd/m²" if high == float("inf") else f"{low:g} to {high:g} cd/m²"
+
+
+def _stops_of_luminance(shown: Encoding, luminance: float) -> float:
+    """Stops from mid grey of a neutral of `luminance` cd/m² on the display of an encoding."""
+    white = shown.white_luminance
+    if white is None or not shown.gives("display"):
+        raise DefinitionError(
+            f"{shown.curve.name} does not say how bright it is shown",
+            accepted="bands in stops, or a source that does: PQ, or display_peak at the source",
+        )
+    if math.isinf(luminance) or luminance <= 0:
+        return luminance if luminance > 0 else float("-inf")
+    signal = shown.from_light("display").apply([luminance / white] * 3)
+    return _stops(float(shown.curve.decode(signal)[1]))
