@@ -25,11 +25,23 @@ from lutbench.errors import LutbenchError
 if TYPE_CHECKING:
     from rich.table import Table
 
-    from lutbench.exposure.levels import Levels
+    from lutbench.exposure.levels import Level, Levels, Reading
+    from lutbench.exposure.luminance import Shown
     from lutbench.model.catalogue import Catalogue
     from lutbench.model.curves.base import Curve
     from lutbench.model.signal import Range
     from lutbench.model.transforms import Transform
+
+
+RANGES: tuple[Range, Range] = ("full", "legal")
+
+
+@dataclass(frozen=True)
+class Recording:
+    """What the camera records, and the LUT that it is watched through."""
+
+    curve: str | None
+    lut: str | None
 
 
 @dataclass(frozen=True)
@@ -39,6 +51,16 @@ class ZebraOptions:
     zebra_min: float
     zebra_step: float
     over_exposure: float | None
+
+
+@dataclass(frozen=True)
+class DisplayOptions:
+    """The display on which the levels are watched."""
+
+    display_peak: float | None
+    display_black: float
+    surround: float | None
+    target_curve: str | None
 
 
 @dataclass(frozen=True)
@@ -80,6 +102,31 @@ class Printing:
     metavar="STOPS",
     help="Stops that a meter shows too many: says which neutral density brings them back.",
 )
+@click.option(
+    "--display-peak",
+    type=float,
+    metavar="CD/M²",
+    help="The peak of the display that is watched: adds cd/m².",
+)
+@click.option(
+    "--display-black",
+    type=float,
+    default=0.0,
+    metavar="CD/M²",
+    help="Its black, with --display-peak. [default: 0]",
+)
+@click.option(
+    "--surround",
+    type=float,
+    metavar="CD/M²",
+    help="The luminance around it, with --display-peak: HLG depends on it. [default: 5]",
+)
+@click.option(
+    "--target-curve",
+    metavar="NAME",
+    help="With --display-peak: the curve of what comes out of the LUT. [default: what the "
+    "comments of the LUT say]",
+)
 @range_options
 @click.option("--csv", "as_csv", is_flag=True, help="Print the table as CSV.")
 @click.option(
@@ -92,12 +139,18 @@ class Printing:
 @definitions_option
 @json_option
 @force_option
-@gathered(zebra=ZebraOptions, ranges=LutRanges, printing=Printing)
+@gathered(
+    recording=Recording,
+    zebra=ZebraOptions,
+    ranges=LutRanges,
+    screen=DisplayOptions,
+    printing=Printing,
+)
 def command(
-    curve: str | None,
-    lut: str | None,
+    recording: Recording,
     zebra: ZebraOptions,
     ranges: LutRanges,
+    screen: DisplayOptions,
     printing: Printing,
     definitions: tuple[str, ...],
 ) -> None:
@@ -112,6 +165,7 @@ def command(
       lutbench levels --curve "BT.2100 HLG" --zebra-min 50
       lutbench levels --curve ACEScct --card levels.html
       lutbench levels --lut day.cube
+      lutbench levels --curve "BT.2100 HLG" --display-peak 600 --surround 20
     """
     import lutbench
     from lutbench.exposure.levels import levels
@@ -119,14 +173,17 @@ def command(
     if printing.as_csv and printing.as_json:
         raise LutbenchError("--csv and --json cannot both be printed", accepted="one of them")
     _check_cards(printing.cards)
+    lut = recording.lut
     opened = None if lut is None else lutbench.open_lut(lut)
-    recorded, told = _recorded(curve, lut, opened, catalogue_of(definitions))
+    known = catalogue_of(definitions)
+    recorded, told = _recorded(recording.curve, lut, opened, known)
     day = levels(
         recorded,
         opened,
         lut_name="" if lut is None else Path(lut).name,
         **{**told, **{name: value for name, value in vars(ranges).items() if value}},
         **vars(zebra),
+        shown=_shown(screen, recorded, opened, known),
     )
     for card in printing.cards:
         from lutbench.report.card import write_card
@@ -161,6 +218,33 @@ def _recorded(
     return found, ranges
 
 
+def _shown(
+    screen: DisplayOptions, recorded: Curve, opened: Transform | None, catalogue: Catalogue
+) -> Shown | None:
+    """What is watched on the display that the options name; None where they name none."""
+    from lutbench.exposure.luminance import shown_on
+    from lutbench.model.light import REFERENCE_SURROUND, Display
+
+    if screen.display_peak is None:
+        if screen.display_black or screen.surround or screen.target_curve:
+            raise LutbenchError("no display is named", accepted="--display-peak CD/M²")
+        return None
+    surround = REFERENCE_SURROUND if screen.surround is None else screen.surround
+    display = Display(screen.display_peak, screen.display_black, surround)
+    if opened is None:
+        return shown_on(recorded, display)
+    from lutbench.inspection.told import told_ends
+
+    target = told_ends(getattr(opened, "comments", ())).get("target")
+    name = screen.target_curve or (target.curve if target else None)
+    if name is None:
+        raise LutbenchError(
+            "nothing says which curve comes out of the LUT", accepted="--target-curve NAME"
+        )
+    gamut = catalogue.gamut(target.gamut) if target and target.gamut else None
+    return shown_on(catalogue.curve(name, where="--target-curve"), display, gamut)
+
+
 def _check_cards(cards: tuple[str, ...]) -> None:
     for card in cards:
         if Path(card).suffix.lower() not in (".html", ".png"):
@@ -180,6 +264,8 @@ def _print(day: Levels) -> None:
     if day.lut:
         ranges = f"takes {day.source_range}, gives {day.target_range} range"
         screen.print(f"through {escape(day.lut)} [dim]({ranges})[/dim]", soft_wrap=True)
+    if day.shown:
+        screen.print(f"{escape(str(day.shown))}", soft_wrap=True)
     screen.print(day.range_note, soft_wrap=False, style="dim", markup=False)
     screen.print()
     screen.print(_table(day))
@@ -235,43 +321,50 @@ def ends_lines(day: Levels) -> list[str]:
 
 def _table(day: Levels) -> Table:
     from rich import box
-    from rich.markup import escape
     from rich.table import Table
 
-    from lutbench.exposure.levels import GREY, Reading
-    from lutbench.report.words import percent_words, stops_words
+    from lutbench.exposure.levels import GREY
 
     depths = (8, 10) if day.lut else (8, 10, 12)
-    ranges: tuple[Range, Range] = ("full", "legal")
     gap = 1 if day.lut else 2
     table = Table(box=box.SIMPLE_HEAD, padding=(0, 0, 0, gap - 1), pad_edge=False, show_edge=False)
     table.add_column("light", no_wrap=True)
     if not day.lut:
         table.add_column("refl.", justify="right")
     table.add_column("stops", justify="right")
-
-    def add_columns(style: str) -> None:
-        table.add_column("%", justify="right", style=style)
-        for bits in depths:
-            for name in ranges:
-                table.add_column(f"{bits}b\n{name}", justify="right", style=style)
-
-    def cells(reading: Reading) -> list[str]:
-        codes = [str(reading.code(bits, name)) for bits in depths for name in ranges]
-        return [f"{reading.percent:.1f}", *codes]
-
-    add_columns("")
+    _add_columns(table, depths)
     if day.lut:
         table.add_column("→", style="dim", width=1)
-        add_columns("")
+        _add_columns(table, depths)
+    if day.shown:
+        table.add_column("cd/m²", justify="right")
     for each in day.levels:
-        row = [escape(each.label.replace("-", "−"))]
-        if not day.lut:
-            row.append(percent_words(each.reflectance))
-        row += [stops_words(each.stops), *cells(each.recorded)]
-        if each.after_lut:
-            row += ["", *cells(each.after_lut)]
         subject = not each.label.startswith(("+", "-"))
         style = "bold" if each.reflectance == GREY else "" if subject else "dim"
-        table.add_row(*row, style=style)
+        table.add_row(*_row(day, each, depths), style=style)
     return table
+
+
+def _add_columns(table: Table, depths: tuple[int, ...]) -> None:
+    table.add_column("%", justify="right")
+    for bits in depths:
+        for name in RANGES:
+            table.add_column(f"{bits}b\n{name}", justify="right")
+
+
+def _row(day: Levels, level: Level, depths: tuple[int, ...]) -> list[str]:
+    from rich.markup import escape
+
+    from lutbench.report.words import luminance_words, percent_words, stops_words
+
+    def cells(reading: Reading) -> list[str]:
+        codes = [str(reading.code(bits, name)) for bits in depths for name in RANGES]
+        return [f"{reading.percent:.1f}", *codes]
+
+    row = [escape(level.label.replace("-", "−"))]
+    if not day.lut:
+        row.append(percent_words(level.reflectance))
+    row += [stops_words(level.stops), *cells(level.recorded)]
+    if level.after_lut:
+        row += ["", *cells(level.after_lut)]
+    return [*row, luminance_words(level.luminance)] if day.shown else row

@@ -13,7 +13,8 @@ RANGES: tuple[Range, Range] = ("full", "legal")
 
 
 def csv_text(day: Levels) -> str:
-    """The table as CSV text; columns of the signal after the LUT where there is one.
+    """The table as CSV text; columns of the signal after the LUT where there is one,
+    and of cd/m² where a display is named.
 
     >>> from lutbench.exposure.levels import levels
     >>> from lutbench.model.catalogue import open_catalogue
@@ -24,12 +25,14 @@ def csv_text(day: Levels) -> str:
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     head = ["label", "reflectance", "stops", "clipped", *_columns("")]
-    writer.writerow([*head, *(_columns("after_lut_") if day.lut else [])])
+    after = _columns("after_lut_") if day.lut else []
+    writer.writerow([*head, *after, *(["luminance_cd_m2"] if day.shown else [])])
     for each in day.levels:
         stops = "" if each.reflectance <= 0 else f"{each.stops:.3f}"
         label = csv_text_cell(each.label)
         row = [label, f"{each.reflectance:.6g}", stops, each.clipped, *_values(each.recorded)]
-        writer.writerow([*row, *(_values(each.after_lut) if each.after_lut else [])])
+        row += _values(each.after_lut) if each.after_lut else []
+        writer.writerow([*row, *([] if each.luminance is None else [f"{each.luminance:.6g}"])])
     return text.getvalue()
 
 

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lutbench.errors import LutbenchError
+from lutbench.exposure.luminance import Shown
 from lutbench.model.curves.base import MID_GREY, Curve
 from lutbench.model.signal import (
     Range,
@@ -117,13 +118,15 @@ class Level:
     """A line of the table.
 
     `clipped` is ``"high"`` or ``"low"`` where the curve asks for more than the
-    range holds, else empty. `stops` is minus infinity for no light.
+    range holds, else empty. `stops` is minus infinity for no light. `luminance` is what a
+    named display shows of the level, after the LUT where there is one, in cd/m².
     """
 
     label: str
     reflectance: float
     recorded: Reading
     after_lut: AfterLut | None = None
+    luminance: float | None = None
 
     @property
     def stops(self) -> float:
@@ -145,6 +148,7 @@ class Level:
             "stops": self.stops if math.isfinite(self.stops) else None,
             "clipped": self.clipped or None,
             **self.recorded.to_data(),
+            "luminance": self.luminance,
             "after_lut": self.after_lut.to_data() if self.after_lut else None,
         }
 
@@ -330,6 +334,7 @@ class Levels(Result):
     target_range: Range = "full"
     after_ends: Ends | None = None
     filter_choice: FilterChoice | None = None
+    shown: Shown | None = None
 
     @property
     def range_note(self) -> str:
@@ -380,6 +385,7 @@ class Levels(Result):
             "zebra": self.zebra.to_data(),
             "neutral_density": [each.to_data() for each in NEUTRAL_DENSITIES],
             "filter_choice": self.filter_choice.to_data() if self.filter_choice else None,
+            "display": self.shown.to_data() if self.shown else None,
         }
 
 
@@ -402,6 +408,7 @@ def levels(
     zebra_min: float = 0.0,
     zebra_step: float = 5.0,
     over_exposure: float | None = None,
+    shown: Shown | None = None,
 ) -> Levels:
     """Where reflectances and stops land on `curve`, and what `lut` makes of them.
 
@@ -418,6 +425,9 @@ def levels(
         The lowest zebra the camera offers and its steps, percent of signal.
     over_exposure
         Stops that a meter shows too many: adds the choice of filter.
+    shown
+        The display on which the recording, or what comes out of the LUT, is watched: adds
+        cd/m² (`lutbench.exposure.luminance.shown_on`).
 
     >>> from lutbench.model.catalogue import open_catalogue
     >>> day = levels(open_catalogue(user=False).curve("BT.2100 HLG"))
@@ -428,7 +438,7 @@ def levels(
     target_range = check_range("full" if target_range is None else target_range)
     through = _Through(lut, source_range, target_range) if lut is not None else None
     rows = [
-        Level(label, light, reading := reading_of(curve, light), _after(through, reading))
+        _level(label, reading_of(curve, light), light, through, shown)
         for light, label in _lights(curve)
     ]
     return Levels(
@@ -441,6 +451,7 @@ def levels(
         target_range=target_range,
         after_ends=_ends_after(curve, through) if through else None,
         filter_choice=None if over_exposure is None else choose_filter(over_exposure),
+        shown=shown,
     )
 
 
@@ -484,6 +495,16 @@ class _Through:
         laid_out = RangeFromSignal(self.source_range).apply(np.repeat(recorded[:, None], 3, axis=1))
         values = np.clip(laid_out, 0, 1)
         return SignalFromRange(self.target_range).apply(examined(self.lut, values))
+
+
+def _level(
+    label: str, reading: Reading, light: float, through: _Through | None, shown: Shown | None
+) -> Level:
+    after = _after(through, reading)
+    if shown is None:
+        return Level(label, light, reading, after)
+    watched = (reading.held,) * 3 if after is None else after.rgb
+    return Level(label, light, reading, after, shown.luminance(watched))
 
 
 def _after(through: _Through | None, reading: Reading) -> AfterLut | None:

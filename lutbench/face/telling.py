@@ -19,9 +19,12 @@ from lutbench.model.signal import Range, check_range
 if TYPE_CHECKING:
     from lutbench.checks.runner import Report
     from lutbench.exposure.levels import Levels
+    from lutbench.exposure.luminance import Shown
     from lutbench.identification.result import Identification
     from lutbench.inspection.inspection import Inspection
     from lutbench.measure.comparison import Comparison
+    from lutbench.model.light import Display
+    from lutbench.recipes.subjects import NamedTransform
     from lutbench.splitting.split import Split
 
 
@@ -243,6 +246,8 @@ def levels(
     source_range: Range | None = None,
     target_range: Range | None = None,
     zebra_min: float | None = None,
+    display: Display | None = None,
+    target_curve: Curve | str | None = None,
     catalogue: Catalogue | None = None,
 ) -> Levels:
     """Where grey, skin, white and each stop lie on a curve, and after a LUT.
@@ -258,6 +263,10 @@ def levels(
         as the curve is published, and full, unless told.
     zebra_min
         The lowest zebra that the camera offers, percent of signal.
+    display
+        The display that is watched, by peak, black and surround in cd/m²: adds luminance.
+    target_curve
+        With `display` and `lut`: the curve of what comes out, where `lut` does not tell.
     catalogue
         Where names are looked up; `open_catalogue()` unless given.
 
@@ -277,8 +286,12 @@ def levels(
     if zebra_min is not None:
         more["zebra_min"] = arguments.real(zebra_min, "zebra_min", 0, 109)
     subject = None if lut is None else arguments.named(lut, catalogue, "lut")
+    known = arguments.known(catalogue)
+    recorded = known.curve(curve, "curve", exact=False)
+    if display is not None:
+        more["shown"] = _watched(display, recorded, subject, target_curve, known)
     return levels(
-        arguments.known(catalogue).curve(curve, "curve", exact=False),
+        recorded,
         None if subject is None else subject.transform,
         lut_name="" if subject is None else subject.name,
         source_range=_range(source_range, "source_range"),
@@ -331,6 +344,25 @@ def verify(
     read = read_suite(Path(suite), [Path(each) for each in named])
     chosen = read.selected(arguments.text(expression, "expression"), arguments.texts(tags, "tags"))
     return run_suite(read, chosen, SuiteRun(jobs=arguments.whole(jobs, "jobs", 1, 64)))
+
+
+def _watched(
+    display: Any, recorded: Curve, subject: NamedTransform | None, curve: Any, known: Catalogue
+) -> Shown:
+    from lutbench.exposure.luminance import shown_on
+    from lutbench.model.light import Display
+
+    if not isinstance(display, Display):
+        raise LutbenchError(f"{display!r:.60} is no Display", where="display", accepted="a Display")
+    told = None if subject is None else subject.target
+    if subject is None:
+        return shown_on(recorded, display)
+    if curve is None and told is None:
+        raise LutbenchError(
+            "nothing says which curve comes out of the LUT", accepted="target_curve"
+        )
+    watched = known.curve(curve, "target_curve") if curve is not None else told.curve  # type: ignore[union-attr]
+    return shown_on(watched, display, None if told is None else told.gamut)
 
 
 def _range(value: Any, what: str) -> Range | None:

@@ -12,7 +12,7 @@ from lutbench.report import words
 from lutbench.report.drawing import PAPER, plain_text, png, svg
 from lutbench.report.ladder import ladder, ladder_alternative
 from lutbench.report.templates import render
-from lutbench.report.words import percent_words, stops_words
+from lutbench.report.words import luminance_words, percent_words, stops_words
 
 CAUTION = "Monitoring levels for viewing: the delivery specification decides what is delivered."
 RANGE_NOTE = "full: 0 to 2ⁿ−1, legal: 16 to 235 in 8 bit, 64 to 940 in 10 bit"
@@ -75,6 +75,7 @@ def _row(level: Level) -> dict[str, Any]:
         "codes": _codes(recorded),
         "after_percent": f"{after.percent:.1f}" if after else "",
         "after_codes": _codes(after) if after else [],
+        "luminance": luminance_words(level.luminance),
     }
 
 
@@ -104,6 +105,8 @@ def _heading(part: Any, day: Levels) -> None:
     under = f"through {day.lut}" if day.lut else "as recorded"
     if day.lut:
         under += f" ({day.source_range} range in, {day.target_range} out)"
+    if day.shown:
+        under += f"; {day.shown}"
     part.text(0.04, 0.34, plain_text(under), fontsize=8.5, color=PAPER.faint)
     part.text(0.04, 0.08, plain_text(ends_words(day)), fontsize=8.5, color=PAPER.faint)
 
@@ -119,6 +122,9 @@ def _table(part: Any, day: Levels) -> None:
     if day.lut:
         places = [0.0, 0.37, 0.49, 0.61, 0.75, 0.88, 1.0]
         names = ["", "%", "10 full", "legal", "LUT %", "10 full", "legal"]
+    if day.shown:
+        places = [0.87 * place for place in places] + [1.0]
+        names.append("cd/m²")
     y = 1 - pitch
 
     def line(cells: list[str], colour: str, weight: str) -> None:
@@ -138,6 +144,8 @@ def _table(part: Any, day: Levels) -> None:
         cells = [label, row["percent"], *(codes[2:] if day.lut else codes)]
         if day.lut:
             cells += [row["after_percent"], *(str(code) for code in row["after_codes"][2:])]
+        if day.shown:
+            cells.append(row["luminance"])
         line(
             cells, PAPER.ink if row["subject"] else PAPER.faint, "bold" if row["grey"] else "normal"
         )

@@ -28,6 +28,21 @@ def percent_words(reflectance: float) -> str:
     return f"{percent:.{min(digits, 4)}f}".rstrip("0").rstrip(".") + " %"
 
 
+def luminance_words(luminance: float | None) -> str:
+    """A luminance in cd/m² with as many digits as tell it apart; nothing where there is none.
+
+    >>> luminance_words(203.4), luminance_words(26.03), luminance_words(0.0051)
+    ('203', '26.0', '0.0051')
+    """
+    if luminance is None:
+        return ""
+    if luminance >= 99.95 or luminance == 0:
+        return f"{luminance:.0f}"
+    if luminance >= 0.995:
+        return f"{luminance:.1f}"
+    return f"{luminance:.2g}" if luminance >= 1e-4 else "0"
+
+
 def stops_words(stops: float) -> str:
     """Stops from mid grey with their sign.
 

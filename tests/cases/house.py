@@ -71,6 +71,7 @@ MANY_ARGUMENTS = {
     "cli/display.py: patches": NOT_YET,
     "display/calibration.py: calibrate": NOT_YET,
     "exposure/levels.py: levels": PUBLIC,
+    "face/telling.py: levels": PUBLIC,
     "face/reworking.py: invert": PUBLIC,
     "face/telling.py: compare": PUBLIC,
     "face/telling.py: identify": PUBLIC,

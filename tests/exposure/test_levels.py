@@ -187,11 +187,11 @@ def test_json_keys_are_stable() -> None:
     assert list(data) == [
         "schema", "curve", "curve_note", "codes", "range_note", "lut", "source_range",
         "target_range", "levels", "ends", "after_lut_ends", "zebra", "neutral_density",
-        "filter_choice",
+        "filter_choice", "display",
     ]  # fmt: skip
     assert list(data["levels"][0]) == [
         "label", "reflectance", "stops", "clipped", "signal", "percent", "percent_full_as_legal",
-        "code", "after_lut",
+        "code", "luminance", "after_lut",
     ]  # fmt: skip
     assert data["levels"][0]["stops"] is None
     assert list(data["levels"][0]["code"]) == ["full", "legal"]

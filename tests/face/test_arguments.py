@@ -84,7 +84,7 @@ def doors(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, Any]]
         | {"hold": False, "title": ""},
         "learn": {"before": picture, "after": picture, "size": 5, "smoothness": None, "title": ""},
         "levels": {"curve": "ACEScct", "lut": None, "source_range": "full", "zebra_min": None}
-        | {"target_range": "full"},
+        | {"target_range": "full", "display": None},
         "match": {"source": patches, "target": patches, "source_encoding": end}
         | {"target_encoding": end, "residual": False},
         "open_lut": {"path": path},
