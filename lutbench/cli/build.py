@@ -20,6 +20,8 @@ from lutbench.errors import LutbenchError
 from lutbench.recipes.settings import SETTINGS
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from lutbench.model.catalogue import Catalogue
     from lutbench.recipes.make import Made
 
@@ -200,9 +202,7 @@ def _print_table(made: list[Made]) -> None:
     if folder != Path("."):
         screen.print(f"written into {folder}", markup=False, soft_wrap=True)
     screen.print(table)
-    for each in made:
-        if each.legend is not None:
-            screen.print(f"legend: {each.legend}", soft_wrap=True)
+    _print_beside(made, screen)
     screen.print(
         "ΔE against the exact transform that 99 % of the colours stay under: on 24 chart patches "
         "at -3 to +3 stops, on neutrals, and (all) with random colours added; ΔE ITP for HDR and "
@@ -211,6 +211,20 @@ def _print_table(made: list[Made]) -> None:
         "For viewing: delivery has its own specification.",
         style="dim",
     )
+
+
+def _print_beside(made: list[Made], screen: Console) -> None:
+    """Legends that were written too, and what a LUT cuts off."""
+    for each in made:
+        if each.legend is not None:
+            screen.print(f"legend: {each.legend}", soft_wrap=True)
+        if (cut := each.cut_off) is not None:
+            words = f"{each.job.name}: {cut.message}. {_sentence(cut.seen)} {_sentence(cut.advice)}"
+            screen.print(words)
+
+
+def _sentence(words: str) -> str:
+    return f"{words[0].upper()}{words[1:]}."
 
 
 def _common_folder(made: list[Made]) -> Path:

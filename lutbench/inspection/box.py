@@ -40,6 +40,7 @@ _NOT_FOR = {
     "tint": "white balance by eye: it tints grey",
     "fold": "keying and matching: some colours run backwards",
     "clipped_highlights": "judging highlights: it cuts them off, though they are recorded",
+    "clipped_colours": "saturated light such as LEDs and neon: it cuts most of it off",
     "noise": "grading through it: its values are noisy",
     "stray_node": "anything critical: a node of the table is wrong",
     "banding": "skies and smooth walls: it makes bands",
@@ -132,9 +133,13 @@ def _is_false_colour(found: Inspection) -> bool:
     return any(each.code == "false_colour" for each in found.findings)
 
 
+_COUNT_AS_FACTS = ("monochrome", "clipped_highlights", "clipped_colours")
+"""Findings that are right for some LUTs, and say what those are not for."""
+
+
 def _counts(finding: Any) -> bool:
     return finding.code in _NOT_FOR and (
-        finding.severity != "info" or finding.code in ("monochrome", "clipped_highlights")
+        finding.severity != "info" or finding.code in _COUNT_AS_FACTS
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Unpack
+from typing import TYPE_CHECKING, Any, Unpack
 
 from lutbench.errors import DefinitionError, one_of
 from lutbench.files import inside, make_folder
@@ -22,6 +22,9 @@ from lutbench.recipes.settings import ENDS, Choices, Settings, with_defaults
 from lutbench.tables.lut import Lut
 from lutbench.tables.sampling import sample, sample_1d, sample_with_shaper
 
+if TYPE_CHECKING:
+    from lutbench.inspection.finding import Finding
+
 USUAL_SIZES = (17, 33, 65)
 
 ERROR_LIMIT = 1.0
@@ -34,6 +37,7 @@ class Made:
 
     `accuracy` and `recommended` (the smallest usual size under the limit; None
     when no usual size is) are None for false colour, whose steps no table holds.
+    `cut_off` tells that a gamut conversion clips most saturated colours.
     """
 
     job: LutJob
@@ -42,6 +46,7 @@ class Made:
     legend: Path | None = None
     accuracy: Accuracy | None = None
     recommended: int | None = None
+    cut_off: Finding | None = None
 
     def to_data(self) -> dict[str, Any]:
         """The report of this LUT as plain data (ΔE 2000, ΔE ITP, 10-bit codes)."""
@@ -54,6 +59,7 @@ class Made:
             "legend": None if self.legend is None else str(self.legend),
             "accuracy": None if self.accuracy is None else self.accuracy.to_data(),
             "recommended_size": self.recommended,
+            "clipped_colours": None if self.cut_off is None else self.cut_off.to_data(),
         }
 
 
@@ -185,7 +191,17 @@ def measured(job: LutJob, lut: Lut, path: Path | None = None, legend: Path | Non
     source, result = job.task.source, job.task.result
     transform = job.transform()
     found = accuracy(lut, transform, source, result, interpolation=job.interpolation)
-    return Made(job, lut, path, legend, found, _recommended(job, found))
+    cut = _cut_off(lut) if job.kind == "gamut" else None
+    return Made(job, lut, path, legend, found, _recommended(job, found), cut)
+
+
+def _cut_off(lut: Lut) -> Finding | None:
+    """What a gamut conversion clips, where that is most saturated colours."""
+    from lutbench.inspection.examined import Examined
+    from lutbench.inspection.findings.clipped_colours import ClippedColours
+    from lutbench.inspection.subject import Subject
+
+    return next(iter(ClippedColours().examine(Examined(Subject(lut)))), None)
 
 
 def _recommended(job: LutJob, found: Accuracy) -> int | None:

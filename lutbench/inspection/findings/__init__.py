@@ -3,6 +3,7 @@
 from lutbench.inspection.findings.banding import Banding
 from lutbench.inspection.findings.channel_order import AxisOrder, ChannelOrder
 from lutbench.inspection.findings.clipped import ClippedHighlights, ClippedShadows
+from lutbench.inspection.findings.clipped_colours import ClippedColours
 from lutbench.inspection.findings.coarse import CoarseValues
 from lutbench.inspection.findings.constant import Constant
 from lutbench.inspection.findings.domain_in_codes import DomainInCodes
@@ -43,6 +44,7 @@ BUILT_IN = (
     LegalRangeInput(),
     ClippedHighlights(),
     ClippedShadows(),
+    ClippedColours(),
     LiftedBlack(),
     Monochrome(),
     OutOfRange(),
