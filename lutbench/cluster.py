@@ -8,7 +8,7 @@ leave the same files, when called again.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
@@ -65,21 +65,37 @@ def run_on_cluster(
     LutbenchError
         When no scheduler or worker answers, or a worker runs another version.
     """
+    done: list[Done[Item, Value] | None] = [None] * len(items)
+    found = each_on_cluster(
+        function, items, address, shared=shared, connect_seconds=connect_seconds
+    )
+    for index, outcome in found:
+        done[index] = outcome
+        if on_done is not None:
+            on_done(outcome)
+    return [each for each in done if each is not None]
+
+
+def each_on_cluster(
+    function: Callable[..., Value],
+    items: Sequence[Item],
+    address: str,
+    *,
+    shared: Any = None,
+    connect_seconds: float = CONNECT_SECONDS,
+) -> Iterator[tuple[int, Done[Item, Value]]]:
+    """As `run_on_cluster`: each item's number and what became of it, as they are done."""
     client = _connected(address, connect_seconds)
     try:
         _check_workers(client, address, connect_seconds)
-        return _run(client, function, items, shared, on_done)
+        yield from _each(client, function, items, shared)
     finally:
         client.close()
 
 
-def _run(
-    client: Any,
-    function: Callable[..., Value],
-    items: Sequence[Item],
-    shared: Any,
-    on_done: Callable[[Done[Item, Value]], None] | None,
-) -> list[Done[Item, Value]]:
+def _each(
+    client: Any, function: Callable[..., Value], items: Sequence[Item], shared: Any
+) -> Iterator[tuple[int, Done[Item, Value]]]:
     from distributed import as_completed
 
     # As a task of its own, not as scattered data: the scheduler can make it anew
@@ -87,8 +103,8 @@ def _run(
     extra = () if shared is None else (client.submit(_itself, shared, pure=False),)
     futures = [client.submit(function, item, *extra, pure=False) for item in items]
     position = {future.key: index for index, future in enumerate(futures)}
-    done: list[Done[Item, Value] | None] = [None] * len(items)
     finished = as_completed(futures, loop=client.loop)
+    del futures  # what is released below is then forgotten
     for future in finished:
         if future.status in ("pending", "lost"):
             # Its worker died between the word of the work and this look: it is done anew.
@@ -99,11 +115,8 @@ def _run(
             outcome: Done[Item, Value] = Done(items[index], future.result())
         else:
             outcome = Done(items[index], None, _reason(future))
-        done[index] = outcome
         future.release()
-        if on_done is not None:
-            on_done(outcome)
-    return [each for each in done if each is not None]
+        yield index, outcome
 
 
 def _itself(value: Any) -> Any:

@@ -26,6 +26,7 @@ FLOORS = {
             "strays",
             "plaintext",
             "cluster",
+            "hands",
             "resources",
             "upstairs",
             "results",

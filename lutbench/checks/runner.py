@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
-from multiprocessing import get_context
 from typing import Any, Literal
 
 from lutbench.checks.base import Check, Context, command_line
 from lutbench.checks.limits import CheckFigure
 from lutbench.checks.suite import Suite
 from lutbench.errors import LutbenchError
+from lutbench.hands import Hands, worked
 from lutbench.results import Result
 
 Status = Literal["passed", "failed", "error", "recorded"]
@@ -128,10 +127,6 @@ def _unable(check: Check, why: str, started: float) -> Outcome:
     )
 
 
-Task = tuple[Check, Context]
-"""A check and what it runs in: small, and all that another process needs."""
-
-
 @dataclass(frozen=True)
 class SuiteRun:
     """How the checks of a suite are run.
@@ -172,42 +167,8 @@ def run_suite(
         for check in checks:
             if check.recording:
                 context.place(check.recording, check.where)
-    tasks = [(check, context) for check in checks]
-    if run.scheduler is not None:
-        outcomes = _on_cluster(tasks, run.scheduler, on_outcome)
-    elif run.jobs > 1 and len(checks) > 1:
-        outcomes = []
-        # Fresh processes: threads of compiled kernels do not survive a fork.
-        with ProcessPoolExecutor(min(run.jobs, len(checks)), get_context("spawn")) as pool:
-            for outcome in pool.map(run_task, tasks):
-                outcomes.append(outcome)
-                on_outcome(outcome)
-    else:
-        outcomes = []
-        for task in tasks:
-            outcomes.append(run_task(task))
-            on_outcome(outcomes[-1])
+    outcomes = []
+    for done in worked(run_check, checks, context, Hands(run.jobs, run.scheduler)):
+        outcomes.append(done.value or _unable(done.item, done.error, time.perf_counter()))
+        on_outcome(outcomes[-1])
     return Report(suite.title, str(suite.path), tuple(outcomes))
-
-
-def run_task(task: Task) -> Outcome:
-    """Do the check of a task."""
-    return run_check(*task)
-
-
-def _on_cluster(
-    tasks: Sequence[Task],
-    address: str,
-    on_outcome: Callable[[Outcome], None],
-) -> list[Outcome]:
-    from lutbench.cluster import Done, run_on_cluster
-
-    def outcome_of(done: Done[Task, Outcome]) -> Outcome:
-        if done.value is not None:
-            return done.value
-        return _unable(done.item[0], done.error, time.perf_counter())
-
-    found = run_on_cluster(
-        run_task, tasks, address, on_done=lambda done: on_outcome(outcome_of(done))
-    )
-    return [outcome_of(done) for done in found]

@@ -11,8 +11,10 @@ import click
 
 from lutbench.cli.options import (
     Reporting,
+    RunOptions,
     clip_coding_options,
     gathered,
+    hands_options,
     interpolation_option,
     json_option,
     print_json,
@@ -48,14 +50,6 @@ class PictureOptions:
     format_name: str | None
     target_gamut: str | None
     target_curve: str | None
-
-
-@dataclass(frozen=True)
-class RunOptions:
-    """How many frames are under work at once, and where."""
-
-    jobs: int | None
-    scheduler: str | None
 
 
 @dataclass(frozen=True)
@@ -95,17 +89,7 @@ FORMAT_SUFFIXES = {"png": ".png", "jpeg": ".jpg", "tiff": ".tif", "exr": ".exr",
 @click.option(
     "--target-curve", metavar="NAME", help="The curve that the LUT gives, to tag the output with."
 )
-@click.option(
-    "--jobs",
-    type=click.IntRange(1, 256),
-    metavar="N",
-    help="Frames under work at once. [default: one for each core]",
-)
-@click.option(
-    "--scheduler",
-    metavar="ADDRESS",
-    help="Hand the frames to the Dask scheduler at ADDRESS (tcp://HOST:PORT).",
-)
+@hands_options("Frames")
 @click.option(
     "--codec",
     metavar="NAME",

@@ -2,25 +2,26 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
 from lutbench.cli.options import (
     Reporting,
+    RunOptions,
     catalogue_of,
     definitions_option,
     force_option,
     gathered,
+    hands_options,
+    json_line,
     json_option,
-    print_json,
+    print_json_line,
 )
-from lutbench.cli.saying import is_quiet, say
+from lutbench.cli.progress import progress
+from lutbench.cli.saying import say
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -30,23 +31,40 @@ if TYPE_CHECKING:
 SCHEMA = 1
 
 
+GROUPED = 100
+"""The groups of up to so many LUTs are told: each is held against each, and kept for it."""
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What is asked of every file."""
+
+    definitions: tuple[str, ...]
+    pins: dict[str, str | None]
+    as_json: bool
+    keep: bool
+    """Whether the identification itself is wanted, for groups or files beside the report."""
+
+
 @dataclass(frozen=True)
 class Answer:
-    """What was found of one file: an identification, or why there is none."""
+    """What was found of one file, as it is printed; or why there is nothing."""
 
     file: str
-    name: str
-    """The file as the table shows it."""
+    row: tuple[str, ...] = ()
+    line: str = ""
+    """The report as JSON, where that was asked for."""
     found: Identification | None = None
     error: str = ""
 
 
 @dataclass(frozen=True)
 class Outputs:
-    """Files that are written beside the report, of one LUT."""
+    """Files that are written beside the report."""
 
     tone_curve: str | None
     definitions_out: str | None
+    groups: str | None
 
     def check(self, many: bool, force: bool) -> None:
         """Refuse, before the work, what cannot be written."""
@@ -55,10 +73,11 @@ class Outputs:
         for option, path, what in (
             ("--tone-curve", self.tone_curve, "a tone curve"),
             ("--definitions-out", self.definitions_out, "a definition"),
+            ("--groups", self.groups, "groups"),
         ):
             if path is None:
                 continue
-            if many:
+            if many and option != "--groups":
                 raise LutbenchError(f"{what} is that of one LUT", where=option, accepted="one file")
             writing.refuse_existing(Path(path), force)
 
@@ -89,50 +108,100 @@ class Outputs:
     metavar="OUT.toml",
     help="Write the curve and the gamut that have no name as definitions that --definitions reads.",
 )
+@click.option(
+    "--groups",
+    metavar="OUT.json",
+    help=f"Write which of up to {GROUPED} LUTs are alike, or differ in little.",
+)
+@hands_options("LUTs")
 @definitions_option
 @json_option
 @force_option
-@gathered(outputs=Outputs, report=Reporting)
+@gathered(outputs=Outputs, report=Reporting, run=RunOptions)
 def command(
     luts: tuple[str, ...],
     outputs: Outputs,
     definitions: tuple[str, ...],
     report: Reporting,
+    run: RunOptions,
     **pins: str | None,
 ) -> int:
     """Say what each LUT expects, what it gives, and what of it is a look.
 
     LUT is a file, or a folder whose LUTs are all looked at. Errors are in
     10-bit codes over the nodes of the LUT; a look is told in ΔE 2000. Several
-    LUTs get a line each, and the groups they fall into.
+    LUTs get a line each as they are done, on all cores, and the groups they
+    fall into. With --json each line is a report of its own (JSON Lines).
 
     \b
     Example:
       lutbench identify unknown.cube
+      lutbench identify luts/ --json
     """
-    from lutbench.cli.identify_print import print_many, print_one
-
     files, many = _files(luts)
     outputs.check(many, report.force)
-    catalogue = catalogue_of(definitions)
-    _check_names(catalogue, pins)
-    answers = []
-    with _progress(len(files)) as step:
-        for file, name in files:
-            answers.append(_answer(file, name, catalogue, pins, many))
-            step()
+    _check_names(catalogue_of(definitions), pins)
+    writes = outputs.tone_curve is not None or outputs.definitions_out is not None
+    few = len(files) <= GROUPED
+    told = few and (outputs.groups is not None or not report.as_json)
+    if outputs.groups is not None and not few:
+        raise LutbenchError(
+            f"{len(files)} LUTs", where="--groups", accepted=f"up to {GROUPED} LUTs"
+        )
+    asked = Asked(definitions, pins, report.as_json, not many or writes or told)
+    if not many:
+        return _one(files[0][0], asked, outputs, report)
+    return _many(files, asked, outputs, report, run)
+
+
+def _one(file: str, asked: Asked, outputs: Outputs, report: Reporting) -> int:
+    from lutbench.cli.identify_print import print_one
+
+    found = _identified(file, asked)
     if outputs.tone_curve is not None:
-        _write_tone_curve(answers[0], outputs.tone_curve, report.force)
+        _write_tone_curve(found, file, outputs.tone_curve, report.force)
     if outputs.definitions_out is not None:
-        _write_definitions(answers[0], outputs.definitions_out, report.force)
+        _write_definitions(found, file, outputs.definitions_out, report.force)
+    if outputs.groups is not None:
+        _write_groups([], outputs.groups, report.force)
     if report.as_json:
-        _print_as_json(answers, many)
-    elif many:
-        print_many(answers)
+        print_json_line({"schema": SCHEMA, "file": file} | found.to_data())
     else:
-        assert answers[0].found is not None
-        print_one(answers[0].found)
-    return 2 if any(each.found is None for each in answers) else 0
+        print_one(found)
+    return 0
+
+
+def _many(
+    files: list[tuple[str, str]], asked: Asked, outputs: Outputs, report: Reporting, run: RunOptions
+) -> int:
+    from lutbench.cli.identify_print import COLUMNS, print_errors, print_groups
+    from lutbench.cli.lines import Lines
+    from lutbench.hands import worked
+
+    names = dict(files)
+    known: list[tuple[str, Identification]] = []
+    errors: list[str] = []
+    lines = None if report.as_json else Lines("LUT", list(names.values()), COLUMNS)
+    with progress("identifying", len(files), lines.screen if lines else None) as step:
+        for done in worked(looked_at, [file for file, _ in files], asked, run.hands(len(files))):
+            answer = done.value or _unreadable(done.item, done.error, asked.as_json)
+            if lines is None:
+                click.echo(answer.line)
+            else:
+                lines.print(names[answer.file], answer.row)
+            if answer.error:
+                errors.append(answer.error)
+            elif answer.found is not None:
+                known.append((answer.file, answer.found))
+            step()
+    if outputs.groups is not None:
+        _write_groups(known, outputs.groups, report.force)
+    if lines is not None:
+        print_errors(errors)
+        if len(files) > GROUPED:
+            say(f"{len(files)} LUTs: groups are told of up to {GROUPED}")
+        print_groups([(names[file], found) for file, found in known])
+    return 2 if errors else 0
 
 
 def _check_names(catalogue: Catalogue, pins: dict[str, str | None]) -> None:
@@ -144,22 +213,36 @@ def _check_names(catalogue: Catalogue, pins: dict[str, str | None]) -> None:
         look(value, where=f"--{key.replace('_', '-')}")
 
 
-def _answer(
-    file: str, name: str, catalogue: Catalogue, pins: dict[str, str | None], many: bool
-) -> Answer:
+def looked_at(file: str, asked: Asked) -> Answer:
+    """What is found of one file; in whatever process this is called."""
+    from lutbench.cli.identify_print import row_of
+
+    try:
+        found = _identified(file, asked)
+    except LutbenchError as error:
+        return _unreadable(file, str(error), asked.as_json)
+    line = json_line({"schema": SCHEMA, "file": file} | found.to_data()) if asked.as_json else ""
+    return Answer(file, row_of(found), line, found if asked.keep else None)
+
+
+def _unreadable(file: str, error: str, as_json: bool) -> Answer:
+    from lutbench.cli.identify_print import NOT_READ
+
+    line = json_line({"schema": SCHEMA, "file": file, "error": error}) if as_json else ""
+    return Answer(file, NOT_READ, line, error=error)
+
+
+def _identified(file: str, asked: Asked) -> Identification:
     import lutbench
     from lutbench.identification import identify
 
     try:
         lut = lutbench.open_lut(file)
-        return Answer(file, name, identify(lut, catalogue=catalogue, **pins))
+        return identify(lut, catalogue=catalogue_of(asked.definitions), **asked.pins)
     except LutbenchError as error:
-        told = (
-            error if error.where else LutbenchError(error.what, where=file, accepted=error.accepted)
-        )
-        if not many:
-            raise told from error
-        return Answer(file, name, error=str(told))
+        if error.where:
+            raise
+        raise LutbenchError(error.what, where=file, accepted=error.accepted) from error
 
 
 def _files(given: tuple[str, ...]) -> tuple[list[tuple[str, str]], bool]:
@@ -182,63 +265,41 @@ def _short(name: str) -> str:
     return str(Path(name).with_suffix("")) if Path(name).suffix.lower() in suffixes() else name
 
 
-@contextmanager
-def _progress(total: int) -> Iterator[Any]:
-    """A bar on a terminal while many LUTs are looked at."""
-    if total < 3 or is_quiet() or not sys.stderr.isatty():
-        yield lambda: None
-        return
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
-
-    columns = (TextColumn("identifying"), BarColumn(bar_width=None), MofNCompleteColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("identifying", total=total)
-        yield lambda: bar.advance(task)
-
-
-def _write_tone_curve(answer: Answer, path: str, force: bool) -> None:
+def _write_tone_curve(found: Identification, file: str, path: str, force: bool) -> None:
     from lutbench import files as writing
     from lutbench.identification.tone import tone_csv
 
-    found = answer.found
-    tone = found.tone if found is not None else None
-    if found is None or tone is None:
-        why = f"the kind is {found.kind}" if found is not None and found.best else "none is known"
+    tone = found.tone
+    if tone is None:
+        why = f"the kind is {found.kind}" if found.best else "none is known"
         raise LutbenchError(
             f"no tone curve to write: {why}",
-            where=answer.file,
+            where=file,
             accepted="a LUT that changes tone, of a source curve that is known",
         )
     writing.write_text(path, tone_csv(tone, found), force=force)
     say(f"{path}: tone curve written, {len(tone.curve)} rows")
 
 
-def _write_definitions(answer: Answer, path: str, force: bool) -> None:
+def _write_definitions(found: Identification, file: str, path: str, force: bool) -> None:
     from lutbench import files as writing
 
-    measured = answer.found.measured if answer.found is not None else None
+    measured = found.measured
     if measured is None:
         raise LutbenchError(
             "no definition to write: every part that the LUT shows has a name, or shows too little",
-            where=answer.file,
+            where=file,
             accepted="a LUT with a source curve or gamut that is not in the catalogue",
         )
     writing.write_text(path, measured.toml(), force=force)
     click.echo(f"{path}: definitions written", err=True)
 
 
-def _print_as_json(answers: list[Answer], many: bool) -> None:
-    data = [
-        {"file": each.file}
-        | (each.found.to_data() if each.found is not None else {"error": each.error})
-        for each in answers
-    ]
-    if not many:
-        print_json(data[0])
-        return
+def _write_groups(known: list[tuple[str, Identification]], path: str, force: bool) -> None:
+    from lutbench import files as writing
     from lutbench.identification.groups import groups_of
 
-    known = [(each.file, each.found) for each in answers if each.found is not None]
     groups = [group.to_data() for group in groups_of(known)]
-    print_json({"schema": SCHEMA, "luts": data, "groups": groups})
+    text = writing.json_text({"schema": SCHEMA, "groups": groups}, indent=2)
+    writing.write_text(path, text + "\n", force=force)
+    say(f"{path}: groups written")

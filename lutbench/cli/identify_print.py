@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from lutbench.cli.lines import Column
 from lutbench.cli.options import console
 
 if TYPE_CHECKING:
@@ -12,7 +13,6 @@ if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table
 
-    from lutbench.cli.identify import Answer
     from lutbench.identification import Candidate, Identification, Look, Tone
 
 SHOWN = 4
@@ -189,42 +189,50 @@ def _tones(look: Look) -> Table:
     return table
 
 
-def print_many(answers: Sequence[Answer]) -> None:
-    """A line for each LUT, then the groups."""
+NOT_READ = ("[bold red]not read[/bold red]",)
+"""The row of a file that could not be read."""
+
+COLUMNS = (
+    Column("kind", 8),
+    Column("source"),
+    Column("target"),
+    Column("stops", 6, number=True),
+    Column("look", 5, number=True),
+    Column("sure", 6),
+)
+"""Behind the name of the LUT."""
+
+
+def row_of(found: Identification) -> tuple[str, ...]:
+    """The cells of a LUT's line behind its name."""
     from rich.markup import escape
 
+    best = found.best
+    sides = (escape(_line(best.source)), escape(_line(best.target))) if best else ("", "")
+    return (
+        found.kind,
+        *sides,
+        _signed(best.exposure_stops) if best else "",
+        f"{found.look.median:.1f}" if found.look.present else "none",
+        found.confidence,
+    )
+
+
+def print_errors(errors: Sequence[str]) -> None:
+    """What the figures of the lines are, and why files could not be read."""
+    from rich.markup import escape
+
+    screen = console(markup=True)
+    screen.print("(look: ΔE 2000 in the middle)", style="dim")
+    for error in errors:
+        screen.print(f"\n{NOT_READ[0]} {escape(error)}", soft_wrap=True)
+
+
+def print_groups(known: Sequence[tuple[str, Identification]]) -> None:
+    """The groups that LUTs fall into."""
     from lutbench.identification.groups import groups_of
 
     screen = console(markup=True)
-    table = _table()
-    table.add_column("LUT", overflow="fold")
-    table.add_column("kind", no_wrap=True)
-    table.add_column("source", overflow="fold")
-    table.add_column("target", overflow="fold")
-    table.add_column("stops", justify="right", no_wrap=True)
-    table.add_column("look", justify="right", no_wrap=True)
-    table.add_column("sure", no_wrap=True)
-    for each in answers:
-        found = each.found
-        if found is None:
-            table.add_row(escape(each.name), "[bold red]not read[/bold red]")
-            continue
-        best = found.best
-        sides = (escape(_line(best.source)), escape(_line(best.target))) if best else ("", "")
-        table.add_row(
-            escape(each.name),
-            found.kind,
-            *sides,
-            _signed(best.exposure_stops) if best else "",
-            f"{found.look.median:.1f}" if found.look.present else "none",
-            found.confidence,
-        )
-    screen.print(table)
-    screen.print("(look: ΔE 2000 in the middle)", style="dim")
-    for each in answers:
-        if each.found is None:
-            screen.print(f"\n[bold red]not read[/bold red] {escape(each.error)}", soft_wrap=True)
-    known = [(each.name, each.found) for each in answers if each.found is not None]
     for group in groups_of(known):
         count = {2: "two", 3: "three", 4: "four", 5: "five"}.get(
             len(group.names), str(len(group.names))

@@ -2,52 +2,89 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from lutbench.cli.inspect_print import print_many, print_one
+from lutbench.cli.inspect_print import print_one
 from lutbench.cli.options import (
-    LutRanges,
+    RunOptions,
     catalogue_of,
     definitions_option,
     force_option,
     gathered,
+    hands_options,
+    json_line,
     json_option,
-    print_json,
+    print_json_line,
     range_options,
 )
+from lutbench.cli.progress import progress
 from lutbench.cli.saying import say
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
     from lutbench.inspection.inspection import Inspection
     from lutbench.model.catalogue import Catalogue
+    from lutbench.model.signal import Range
 
 SCHEMA = 1
 _SORTS = ("name", "worst", "kind", "grey")
 
 
 @dataclass(frozen=True)
-class Names:
-    """The encodings that the LUT stands between, by name."""
+class Ends:
+    """What the LUT stands between: encodings by name, and ranges of values."""
 
     source_curve: str | None
     source_gamut: str | None
+    source_range: Range | None
     target_curve: str
     target_gamut: str
+    target_range: Range | None
 
     def found(self, catalogue: Catalogue) -> dict[str, Any]:
-        """Curves and gamuts by the name of their option; None for one that is not given."""
-        return {
-            name: None
-            if value is None
-            else (catalogue.curve if name.endswith("curve") else catalogue.gamut)(
-                value, where=f"--{name.replace('_', '-')}"
-            )
-            for name, value in vars(self).items()
-        }
+        """By the name of their option; None for one that is not given."""
+        look: dict[str, Callable[..., Any]] = {"curve": catalogue.curve, "gamut": catalogue.gamut}
+        found: dict[str, Any] = dict(vars(self))
+        for name, value in vars(self).items():
+            kind = name.partition("_")[2]
+            if value is not None and kind in look:
+                found[name] = look[kind](value, where=f"--{name.replace('_', '-')}")
+        return found
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What is asked of every file."""
+
+    ends: Ends
+    limit_texts: tuple[str, ...]
+    definitions: tuple[str, ...]
+    as_json: bool
+    keep: bool
+    """Whether the inspection itself is wanted, for pictures."""
+
+
+@dataclass(frozen=True)
+class Looked:
+    """What one file gave, as it is printed; or why there is nothing."""
+
+    file: str
+    row: tuple[str, ...] = ()
+    line: str = ""
+    """The report as JSON, where that was asked for."""
+    kind: str = ""
+    grey: float = 0.0
+    worst: int = -1
+    """The severity of the worst finding, from 0; −1 where there is none."""
+    guessed: bool = False
+    """Whether mid grey is taken half way, since no curve says where it is."""
+    found: Inspection | None = None
+    error: str = ""
 
 
 @dataclass(frozen=True)
@@ -128,23 +165,25 @@ class Judging:
     show_default=True,
     help="The order of several LUTs: by name, worst finding, kind, or level of mid grey.",
 )
+@hands_options("LUTs")
 @definitions_option
 @json_option
 @force_option
-@gathered(names=Names, ranges=LutRanges, pictures=Pictures, judging=Judging)
+@gathered(ends=Ends, pictures=Pictures, judging=Judging, run=RunOptions)
 def command(
     luts: tuple[str, ...],
-    names: Names,
-    ranges: LutRanges,
+    ends: Ends,
     pictures: Pictures,
     judging: Judging,
+    run: RunOptions,
     **options: Any,
 ) -> int:
     """Say what a LUT does, and what is wrong with it.
 
-    One LUT gets a report; several, or a folder, one line each. Findings are
-    info (right for some LUTs, wrong for others), warnings (a defect that shows)
-    and errors (useless as it is).
+    One LUT gets a report; several, or a folder, one line each as they are
+    done, on all cores. With --json each line is a report of its own (JSON
+    Lines). Findings are info (right for some LUTs, wrong for others), warnings
+    (a defect that shows) and errors (useless as it is).
 
     \b
     Example:
@@ -153,38 +192,108 @@ def command(
       lutbench inspect luts/ --set-sheet set.html
     """
     from lutbench.formats.folders import lut_files
-    from lutbench.inspection.inspection import inspect
     from lutbench.inspection.limits import Limits
 
     files, many = lut_files(luts)
     if pictures.page and many:
         raise LutbenchError("a page shows one LUT", where="--page", accepted="one file")
     catalogue = catalogue_of(options["definitions"])
-    settings = {**names.found(catalogue), **vars(ranges)}
-    limits = Limits.parse(judging.limit_texts)
-
-    found: list[Inspection] = []
-    unreadable: list[dict[str, str]] = []
-    for file in (each.path for each in files):
-        try:
-            found.append(inspect(file, **settings, limits=limits, catalogue=catalogue))
-        except LutbenchError as error:
-            if not many:
-                raise
-            unreadable.append({"file": file, "error": str(error)})
-    found.sort(key=_sort_key(judging.sort))
-
-    _draw(found, pictures, catalogue)
-    if options["as_json"] and many:
-        luts_data = [each.to_data() for each in found]
-        print_json({"schema": SCHEMA, "luts": luts_data, "unreadable": unreadable})
-    elif options["as_json"]:
-        print_json(found[0].to_data())
-    elif many:
-        print_many(found, unreadable)
+    ends.found(catalogue)
+    Limits.parse(judging.limit_texts)
+    keep = not many or bool(pictures.sheet or pictures.set_sheet)
+    texts, definitions = judging.limit_texts, options["definitions"]
+    asked = Asked(ends, texts, definitions, options["as_json"], keep)
+    if many:
+        places = sorted((each.path for each in files), key=str.casefold)
+        looked = _many(places, asked, judging.sort, run)
+        known = [each.found for each in looked if each.found is not None]
+        if keep:
+            _draw(known, pictures, catalogue)
     else:
-        print_one(_identified(found[0], catalogue))
-    return _status(found, unreadable, judging.fail_on)
+        found = _inspected(files[0].path, asked)
+        _draw([found], pictures, catalogue)
+        if asked.as_json:
+            print_json_line(found.to_data())
+        else:
+            print_one(_identified(found, catalogue))
+        looked = [_looked(found, asked)]
+    return _status(looked, judging.fail_on)
+
+
+def _many(files: list[str], asked: Asked, sort: str, run: RunOptions) -> list[Looked]:
+    """Print a line for each file: as they come in the order of names, else at the end."""
+    from lutbench.cli.inspect_print import BRACKETS, COLUMNS
+    from lutbench.cli.lines import Lines
+    from lutbench.hands import worked
+
+    lines = None if asked.as_json else Lines("LUT", [Path(each).name for each in files], COLUMNS)
+    looked: list[Looked] = []
+
+    def put(each: Looked) -> None:
+        if lines is None:
+            click.echo(each.line)
+        else:
+            lines.print(Path(each.file).name, each.row)
+
+    with progress("inspecting", len(files), lines.screen if lines else None) as step:
+        for done in worked(looked_at, files, asked, run.hands(len(files))):
+            each = done.value or _unreadable(done.item, done.error, asked.as_json)
+            if sort == "name":
+                put(each)
+                each = replace(each, row=(), line="")
+            looked.append(each)
+            step()
+    if sort != "name":
+        looked.sort(key=_sort_key(sort))
+        for each in looked:
+            put(each)
+    if lines is not None and any(each.guessed for each in looked):
+        lines.screen.print(BRACKETS, style="dim")
+    return looked
+
+
+def looked_at(file: str, asked: Asked) -> Looked:
+    """What one file gives; in whatever process this is called."""
+    try:
+        return _looked(_inspected(file, asked), asked)
+    except LutbenchError as error:
+        return _unreadable(file, str(error), asked.as_json)
+
+
+def _inspected(file: str, asked: Asked) -> Inspection:
+    from lutbench.inspection.inspection import inspect
+    from lutbench.inspection.limits import Limits
+
+    catalogue = catalogue_of(asked.definitions)
+    return inspect(
+        file,
+        **asked.ends.found(catalogue),
+        limits=Limits.parse(asked.limit_texts),
+        catalogue=catalogue,
+    )
+
+
+def _looked(found: Inspection, asked: Asked) -> Looked:
+    from lutbench.cli.inspect_print import row_of
+    from lutbench.inspection.finding import SEVERITIES
+
+    return Looked(
+        found.file or "",
+        row_of(found),
+        json_line(found.to_data()) if asked.as_json else "",
+        found.kind,
+        found.mid_grey_out,
+        SEVERITIES.index(found.worst) if found.worst else -1,
+        found.source_curve is None,
+        found if asked.keep else None,
+    )
+
+
+def _unreadable(file: str, error: str, as_json: bool) -> Looked:
+    from lutbench.cli.inspect_print import row_of_unreadable
+
+    line = json_line({"schema": SCHEMA, "file": file, "error": error}) if as_json else ""
+    return Looked(file, row_of_unreadable(error), line, error=error)
 
 
 def _draw(found: list[Inspection], pictures: Pictures, catalogue: Catalogue) -> None:
@@ -208,31 +317,23 @@ def _identified(found: Inspection, catalogue: Catalogue) -> Inspection:
 
 
 def _sort_key(sort: str) -> Any:
-    from lutbench.inspection.finding import SEVERITIES
+    """What LUTs are sorted by; files that could not be read come last."""
 
-    def key(found: Inspection) -> tuple[Any, ...]:
-        name = (found.file or "").casefold()
-        if sort == "worst":
-            return (-(SEVERITIES.index(found.worst) if found.worst else -1), name)
-        if sort == "kind":
-            return (found.kind, name)
-        if sort == "grey":
-            return (found.mid_grey_out, name)
-        return (name,)
+    def key(each: Looked) -> tuple[Any, ...]:
+        by = {"worst": -each.worst, "kind": each.kind, "grey": each.grey}[sort]
+        return (bool(each.error), by, each.file.casefold())
 
     return key
 
 
-def _status(found: list[Inspection], unreadable: list[dict[str, str]], fail_on: str | None) -> int:
+def _status(looked: list[Looked], fail_on: str | None) -> int:
     from lutbench.inspection.finding import SEVERITIES
 
-    if unreadable:
+    if any(each.error for each in looked):
         return 2
     if fail_on is None:
         return 0
-    least = SEVERITIES.index(fail_on)
-    bad = any(each.worst and SEVERITIES.index(each.worst) >= least for each in found)
-    return 1 if bad else 0
+    return 1 if any(each.worst >= SEVERITIES.index(fail_on) for each in looked) else 0
 
 
 def _write_page(

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from lutbench.cli.lines import Column
 from lutbench.cli.options import console
 
 if TYPE_CHECKING:
@@ -185,33 +185,33 @@ def _depth(found: Inspection) -> Table:
     return table
 
 
-def print_many(found: list[Inspection], unreadable: list[dict[str, str]]) -> None:
-    """A line for each of many LUTs."""
-    from rich import box
-    from rich.markup import escape
-    from rich.table import Table
+COLUMNS = (
+    Column("kind", 8),
+    Column("size", 5, number=True),
+    Column("grey in → out", 15, number=True),
+    Column("worst finding"),
+)
+"""Behind the name of the LUT."""
 
-    screen = console(markup=True)
-    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False, show_edge=False)
-    table.add_column("LUT", overflow="fold")
-    table.add_column("kind", no_wrap=True)
-    table.add_column("size", justify="right")
-    table.add_column("grey in → out", justify="right", no_wrap=True)
-    table.add_column("worst finding", overflow="fold")
-    for each in found:
-        grey = f"{100 * each.mid_grey_in:.0f} → {100 * each.mid_grey_out:.0f} %"
-        if each.source_curve is None:
-            grey = f"({grey})"
-        first = each.findings[0] if each.findings else None
-        style = _STYLES[each.worst]
-        worst = f"[{style}]{first.severity}[/{style}] {first.code}" if first else "none"
-        table.add_row(escape(each.name), each.kind, str(each.subject.size), grey, worst)
-    for bad in unreadable:
-        row = [escape(Path(bad["file"]).name), "", "", "", f"[bold red]{escape(bad['error'])}"]
-        table.add_row(*row)
-    screen.print(table)
-    if any(each.source_curve is None for each in found):
-        screen.print(
-            "[dim](in brackets: half way between the lowest and highest output; name "
-            "--source-curve for mid grey)[/dim]"
-        )
+BRACKETS = (
+    "(in brackets: half way between the lowest and highest output; name --source-curve for "
+    "mid grey)"
+)
+
+
+def row_of(found: Inspection) -> tuple[str, ...]:
+    """The cells of a LUT's line behind its name."""
+    grey = f"{100 * found.mid_grey_in:.0f} → {100 * found.mid_grey_out:.0f} %"
+    if found.source_curve is None:
+        grey = f"({grey})"
+    first = found.findings[0] if found.findings else None
+    style = _STYLES[found.worst]
+    worst = f"[{style}]{first.severity}[/{style}] {first.code}" if first else "none"
+    return (found.kind, str(found.subject.size), grey, worst)
+
+
+def row_of_unreadable(error: str) -> tuple[str, ...]:
+    """The same where there is nothing but an error."""
+    from rich.markup import escape
+
+    return ("", "", "", f"[bold red]{escape(error)}")

@@ -17,8 +17,12 @@ if TYPE_CHECKING:
     from rich.console import Console
     from rich.segment import Segment
 
+    from lutbench.hands import Hands
     from lutbench.model.catalogue import Catalogue
     from lutbench.model.signal import Range
+
+WORTH_PROCESSES = 16
+"""Files from which on processes of their own pay: each takes about a second to start."""
 
 NOT_A_TERMINAL = 100
 """Columns where the output goes into a file or a pipe."""
@@ -116,6 +120,42 @@ def _set_for_the_command(ctx: click.Context, variable: str, value: str) -> None:
     ctx.call_on_close(restore)
 
 
+@dataclass(frozen=True)
+class RunOptions:
+    """Who does the work: see `hands_options`."""
+
+    jobs: int | None
+    scheduler: str | None
+
+    def hands(self, count: int) -> Hands:
+        """For `count` files: all cores unless told, this process alone where that is sooner."""
+        from lutbench.hands import Hands
+        from lutbench.tables.threads import thread_limit
+
+        usual = thread_limit() if count >= WORTH_PROCESSES else 1
+        return Hands(self.jobs or usual, self.scheduler)
+
+
+def hands_options(what: str) -> Callable[[F], F]:
+    """``--jobs`` and ``--scheduler``, for work on many of `what`."""
+
+    def decorate(function: F) -> F:
+        jobs = click.option(
+            "--jobs",
+            type=click.IntRange(1, 256),
+            metavar="N",
+            help=f"{what} under work at once. [default: one for each core]",
+        )
+        scheduler = click.option(
+            "--scheduler",
+            metavar="ADDRESS",
+            help=f"Hand the {what} to the Dask scheduler at ADDRESS (tcp://HOST:PORT).",
+        )
+        return jobs(scheduler(function))
+
+    return decorate
+
+
 def json_option(function: F) -> F:
     """``--json``."""
     return click.option(
@@ -176,6 +216,16 @@ def catalogue_of(definitions: tuple[str, ...]) -> Catalogue:
 def print_json(data: dict[str, Any]) -> None:
     """Print a report as JSON, non-finite numbers as null so that every reader takes it."""
     click.echo(harmless_json(json_text(data, indent=2)))
+
+
+def json_line(data: dict[str, Any]) -> str:
+    """A report as one line of JSON, for commands that may report on many files."""
+    return harmless_json(json_text(data))
+
+
+def print_json_line(data: dict[str, Any]) -> None:
+    """Print a report as one line of JSON."""
+    click.echo(json_line(data))
 
 
 def console(*, stderr: bool = False, markup: bool = False) -> Console:

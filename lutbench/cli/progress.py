@@ -6,8 +6,40 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from typing import TYPE_CHECKING
 
 from lutbench.cli.saying import is_quiet
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+
+@contextmanager
+def progress(what: str, total: int, screen: Console | None) -> Iterator[Callable[[], None]]:
+    """A function to call when another of `total` files is done, which moves a bar.
+
+    `screen` prints a line a file meanwhile: where that is a terminal, the bar stands below
+    the lines; else on standard error, if that is one.
+    """
+    own = screen is not None and screen.is_terminal
+    if is_quiet() or not (own or sys.stderr.isatty()):
+        yield lambda: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+
+    bar = Progress(
+        TextColumn(what),
+        BarColumn(bar_width=None),
+        MofNCompleteColumn(),
+        console=screen if own else Console(stderr=True),
+        transient=True,
+        redirect_stdout=False,  # which would send the report to the bar's own stream
+        redirect_stderr=False,
+    )
+    with bar:
+        task = bar.add_task(what, total=total)
+        yield lambda: bar.advance(task)
 
 
 @contextmanager

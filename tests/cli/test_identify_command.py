@@ -68,18 +68,31 @@ def test_many_get_a_line_each_and_their_groups(
     assert "differ only in exposure" in " ".join(out.split())
 
 
-def test_many_as_json(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    status, out, _ = run(capsys, str(folder), "--json")
+def test_many_as_json(folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A line each, of the shape that one LUT has; groups in a file."""
+    written = tmp_path / "groups.json"
+    status, out, err = run(capsys, str(folder), "--json", "--groups", str(written))
     assert status == 2
-    data = json.loads(out)
-    assert [Path(each["file"]).name for each in data["luts"]] == [
+    assert err == f"{written}: groups written\n"
+    reports = [json.loads(line) for line in out.splitlines()]
+    assert [Path(each["file"]).name for each in reports] == [
         *("broken.cube", "day.cube", "day_down.cube", "day_up.cube", "plain.cube", "strong.cube"),
     ]
-    assert "error" in data["luts"][0]
-    (exposure,) = [each for each in data["groups"] if each["differ_in"] == ["exposure"]]
+    assert set(reports[0]) == {"schema", "file", "error"}
+    _, alone, _ = run(capsys, str(folder / "day.cube"), "--json")
+    assert json.loads(alone) == reports[1]
+    assert out.splitlines()[1] == alone.rstrip("\n")
+    groups = json.loads(written.read_text())["groups"]
+    (exposure,) = [each for each in groups if each["differ_in"] == ["exposure"]]
     assert {Path(each).name for each in exposure["files"]} == {
         *("day.cube", "day_up.cube", "day_down.cube"),
     }
+
+
+def test_processes_say_what_one_says(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for more in ([], ["--json"]):
+        alone = run(capsys, str(folder), *more, "--jobs", "1")
+        assert run(capsys, str(folder), *more, "--jobs", "2") == alone
 
 
 def test_what_is_known_is_pinned(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:

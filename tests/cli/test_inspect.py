@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -36,6 +37,11 @@ def run(*args: object) -> int:
     with pytest.raises(SystemExit) as ended:
         main(["inspect", *map(str, args)])
     return int(ended.value.code or 0)
+
+
+def reports(capsys: Printed) -> list[dict[str, Any]]:
+    """The reports of many LUTs: a line each."""
+    return [json.loads(line) for line in capsys.readouterr().out.splitlines()]
 
 
 def flat(text: str) -> str:
@@ -97,12 +103,27 @@ def test_a_folder_gets_a_line_a_lut(luts: Path, capsys: Printed) -> None:
     assert re.search(r"day\.cube +combined +9 +41 → \d+ %", out)
 
 
+def test_one_shape_for_one_and_for_many(luts: Path, capsys: Printed) -> None:
+    assert run(luts, "--json") == 0
+    first = reports(capsys)[0]
+    assert run(luts / "day.cube", "--json") == 0
+    assert reports(capsys) == [first]
+
+
+@pytest.mark.parametrize("more", [[], ["--sort", "worst", "--json"]])
+def test_processes_say_what_one_says(more: list[str], luts: Path, capsys: Printed) -> None:
+    assert run(luts, *more, "--jobs", "1") == 0
+    alone = capsys.readouterr()
+    assert run(luts, *more, "--jobs", "2") == 0
+    assert capsys.readouterr() == alone
+
+
 @pytest.mark.parametrize(
     ("order", "first"), [("worst", "falling.cube"), ("kind", "day.cube"), ("grey", None)]
 )
 def test_the_order_of_many(order: str, first: str | None, luts: Path, capsys: Printed) -> None:
     assert run(luts, "--sort", order, "--json") == 0
-    found = json.loads(capsys.readouterr().out)["luts"]
+    found = reports(capsys)
     if first is not None:
         assert Path(found[0]["file"]).name == first
     keys = {
@@ -125,10 +146,12 @@ def test_a_file_that_cannot_be_read_is_listed_with_the_others(
     assert "day.cube" in out
     assert "broken.cube" in out
     assert run(luts / "day.cube", tmp_path / "broken.cube", "--json") == 2
-    data = json.loads(capsys.readouterr().out)
-    assert [Path(each["file"]).name for each in data["luts"]] == ["day.cube"]
-    assert data["unreadable"][0]["file"] == str(tmp_path / "broken.cube")
-    assert "broken.cube" in data["unreadable"][0]["error"]
+    found = {Path(each["file"]).name: each for each in reports(capsys)}
+    assert set(found) == {"day.cube", "broken.cube"}
+    broken = found["broken.cube"]
+    assert set(broken) == {"schema", "file", "error"}
+    assert broken["file"] == str(tmp_path / "broken.cube")
+    assert "broken.cube" in broken["error"]
     # Alone it is an error of one line.
     assert run(tmp_path / "broken.cube") == 2
     assert capsys.readouterr().err.count("\n") == 1

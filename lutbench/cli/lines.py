@@ -1,0 +1,69 @@
+"""A line for each of many files, printed as it comes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from lutbench.cli.options import console
+
+MOST_NAME = 32
+"""Cells that names take at most; longer ones are folded."""
+
+LEAST = 14
+"""Cells that a column without a width has at least, however narrow the screen."""
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column behind the name; without a width it shares what is left of the screen."""
+
+    head: str
+    width: int = 0
+    number: bool = False
+
+
+class Lines:
+    """Lines of a table whose widths are settled before the first is there.
+
+    Parameters
+    ----------
+    first
+        The head of the column of names.
+    names
+        All names that will come.
+    columns
+        Those behind it; their cells are rich markup.
+    """
+
+    def __init__(self, first: str, names: Sequence[str], columns: Sequence[Column]) -> None:
+        from rich.cells import cell_len
+
+        self.screen = console(markup=True)
+        name = min(max(map(cell_len, (first, *names))), MOST_NAME)
+        wide = sum(not each.width for each in columns)
+        left = self.screen.width - name - sum(each.width for each in columns) - len(columns)
+        share = max(LEAST, left // max(wide, 1))
+        self._columns = [
+            Column(first, name),
+            *(Column(each.head, each.width or share, each.number) for each in columns),
+        ]
+        self._print([f"[bold]{each.head}[/bold]" for each in self._columns])
+        self._print(["─" * each.width for each in self._columns])
+
+    def print(self, name: str, cells: Sequence[str]) -> None:
+        """The line of one file."""
+        from rich.markup import escape
+
+        self._print([escape(name), *cells])
+
+    def _print(self, cells: Sequence[str]) -> None:
+        from rich.table import Table
+
+        line = Table(box=None, show_header=False, padding=(0, 1, 0, 0), pad_edge=False)
+        for each in self._columns:
+            line.add_column(
+                width=each.width, overflow="fold", justify="right" if each.number else "left"
+            )
+        line.add_row(*cells)
+        self.screen.print(line)
