@@ -90,7 +90,7 @@ def main() -> None:
                     took, used, most = whole(command, files[:count], jobs)
                     ideal = wall * count / jobs
                     print(
-                        f"  {count} LUTs, {jobs} at once: {took:.1f} s ({took / ideal:.2f} x ideal), "
+                        f"  {count} LUTs, {jobs} at once: {took:.1f} s ({took / ideal:.2f} x), "
                         f"{used:.1f} s of processor ({used / busy / count:.2f} x), "
                         f"{most:.0f} MiB the largest process",
                         flush=True,
