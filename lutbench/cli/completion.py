@@ -20,7 +20,7 @@ def offer_completions(command: click.Command) -> None:
         if isinstance(param.type, click.types.StringParamType) and param.name:
             if param.name.endswith("curve"):
                 param.type = _CatalogueName("curve")
-            elif param.name.endswith("gamut"):
+            elif param.name.endswith("gamut") and param.name != "gamut":
                 param.type = _CatalogueName("gamut")
             elif isinstance(param, click.Argument) or _names_a_file(param):
                 param.type = click.Path()

@@ -1,4 +1,4 @@
-"""``lutbench list``: the curves and gamuts that are known."""
+"""``lutbench list``: the curves, gamuts, tones and gamut mappings that are known."""
 
 from __future__ import annotations
 
@@ -21,20 +21,32 @@ SCHEMA = 1
 
 
 @click.command()
-@click.argument("what", type=click.Choice(["curves", "gamuts"]))
+@click.argument("what", type=click.Choice(["curves", "gamuts", "tones", "mappings"]))
 @definitions_option
 @json_option
 def command(what: str, definitions: tuple[str, ...], as_json: bool) -> None:
-    """List the curves or gamuts that can be named: standards, your own, the registry's.
+    """List what can be named: curves and gamuts (standards, your own, the registry's), tones,
+    and mappings of colours outside a gamut.
 
     A curve shows its family, the signal of mid grey (18 %) in percent of full
     range, and how many stops over mid grey it clips. A registered curve that
-    cannot be used is listed with the reason.
+    cannot be used is listed with the reason. Tones and mappings show their
+    settings, with defaults and limits.
 
     \b
     Example:
       lutbench list curves
+      lutbench list tones
     """
+    if what in ("tones", "mappings"):
+        from lutbench.cli import list_parts
+
+        parts = list_parts.tone_rows() if what == "tones" else list_parts.mapping_rows()
+        if as_json:
+            print_json({"schema": SCHEMA, what: parts})
+        else:
+            list_parts.print_parts(what, parts)
+        return
     catalogue = catalogue_of(definitions)
     if what == "curves":
         rows = [_curve_data(entry) for entry in catalogue.curves(exact=False)]

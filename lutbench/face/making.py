@@ -48,10 +48,10 @@ def build(
         Stops by which the light is raised before it is shown.
     tone : str
         ``clip`` (the default), or the name of a tone mapper, as ``shoulder``: highlights
-        roll off instead of being cut.
+        roll off instead of being cut. Settings may follow: "shoulder contrast=1.2 on=largest".
     gamut : str
         ``clip`` (the default); ``compress``: colours outside the target gamut are drawn in;
-        or ``map``: they are drawn in at their hue.
+        or ``map``: they are drawn in at their hue. Settings may follow: "map knee=0.7".
     adaptation : str
         How one white is adapted to another: ``bradford`` (the default; ``none`` to and from
         XYZ), ``cat02``, ``cat16``, ``none``.

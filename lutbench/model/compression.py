@@ -8,6 +8,7 @@ from typing import ClassVar
 import numpy as np
 
 from lutbench.errors import DefinitionError
+from lutbench.model.parameter import bounded, hold_to_limits
 from lutbench.model.transforms import Array, Transform
 
 # Academy Reference Gamut Compression 1.3 (ACES): distances of cyan, magenta and
@@ -26,10 +27,11 @@ class GamutCompression(Transform):
     comes to 1. Defaults: the open Academy reference gamut compression.
     """
 
-    thresholds: tuple[float, float, float] = ACADEMY_THRESHOLDS
-    limits: tuple[float, float, float] = ACADEMY_LIMITS
-    power: float = ACADEMY_POWER
+    thresholds: tuple[float, float, float] = bounded(ACADEMY_THRESHOLDS, 0, 0.9999)
+    limits: tuple[float, float, float] = bounded(ACADEMY_LIMITS, 1.0001, 1000)
+    power: float = bounded(ACADEMY_POWER, 1, 100)
     kind: ClassVar[str] = "gamut_compression"
+    says: ClassVar[str] = "each channel's distance from the brightest is compressed (Academy)"
 
     def __post_init__(self) -> None:
         fits = all(0 <= t < 1 < c for t, c in zip(self.thresholds, self.limits, strict=True))
@@ -39,6 +41,7 @@ class GamutCompression(Transform):
                 where="gamut compression",
                 accepted="0 <= threshold < 1 < limit in each channel, power >= 1",
             )
+        hold_to_limits(self, "gamut compression")
 
     @property
     def _scale(self) -> Array:

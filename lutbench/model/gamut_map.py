@@ -7,7 +7,7 @@ same chroma over lightness, so where a gamut ends depends on the hue alone: one 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from typing import Any, ClassVar
 
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from lutbench.errors import DefinitionError, NotInvertibleError
 from lutbench.model.gamuts import BT2020, WHITES, Gamut, adaptation_matrix, conversion
+from lutbench.model.parameter import bounded
 from lutbench.model.transforms import Array, Transform
 
 # W3C, CSS Color Module Level 4, sample code: XYZ (D65) to LMS, LMS^(1/3) to L a b
@@ -101,10 +102,11 @@ class GamutMapping(Transform):
     """
 
     gamut: Gamut
-    reach: Gamut = BT2020
-    knee: float = KNEE
-    top: float | None = 1.0
+    reach: Gamut = field(default=BT2020, metadata={"hidden": True})
+    knee: float = bounded(KNEE, 0, MOST_KNEE)
+    top: float | None = field(default=1.0, metadata={"hidden": True})
     kind: ClassVar[str] = "gamut_mapping"
+    says: ClassVar[str] = "chroma is compressed towards grey, lightness and hue kept"
 
     def __post_init__(self) -> None:
         if not 0 <= self.knee <= MOST_KNEE or not (self.top is None or self.top > 0):

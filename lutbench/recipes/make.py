@@ -15,10 +15,11 @@ from lutbench.model.catalogue import Catalogue, open_catalogue
 from lutbench.model.conversion import KINDS, Conversion, Encoding, Kind, mapping_into
 from lutbench.model.gamuts import usual_adaptation
 from lutbench.model.light import Display
-from lutbench.model.tone import tone_mapper
 from lutbench.recipes.comments import comments_for
 from lutbench.recipes.schema import LutJob, Recipe
 from lutbench.recipes.settings import ENDS, Choices, Settings, with_defaults
+from lutbench.recipes.tasks import gamut_handling, tone_of
+from lutbench.recipes.words import table_of_words
 from lutbench.tables.lut import Lut
 from lutbench.tables.sampling import sample, sample_1d, sample_with_shaper
 
@@ -104,11 +105,9 @@ def quick_job(settings: Settings, catalogue: Catalogue | None = None, name: str 
     given = with_defaults(settings)
     kind: Kind = one_of("kind", given["kind"], KINDS)  # type: ignore[assignment]
     given["kind"] = kind
-    gamut = one_of("gamut handling", given["gamut"], ("clip", "compress", "map"))
     if given["dimensions"] not in (1, 3):
         raise DefinitionError(f"a LUT of {given['dimensions']!r} dimensions", accepted="1, 3")
     _check_ends(given)
-    mapper = tone_mapper(given["tone"]) if kind != "gamut" else None
     curve_in = known.curve(given["source_curve"])
     curve_out = curve_in if kind == "gamut" else known.curve(given["target_curve"])
     source, target = (
@@ -120,20 +119,22 @@ def quick_job(settings: Settings, catalogue: Catalogue | None = None, name: str 
         )
         for end, curve in (("source", curve_in), ("target", curve_out))
     )
+    tone = table_of_words(given["tone"], "tone")
+    adaptation, way = gamut_handling(
+        table_of_words(given["gamut"], "gamut"),
+        given["adaptation"] or usual_adaptation(source.gamut, target.gamut),
+    )
     task = Conversion(
         source,
         target,
         kind,
         given["exposure"],
-        adaptation=given["adaptation"] or usual_adaptation(source.gamut, target.gamut),
-        tone=mapper.between(source, target, given["exposure"]) if mapper else None,
+        adaptation=adaptation,
+        compression=None if isinstance(way, dict) else way,
+        tone=None if kind == "gamut" else tone_of(tone, source, target, given["exposure"]),
     )
-    if gamut == "map":
-        task = replace(task, mapping=mapping_into(task))
-    elif gamut == "compress":
-        from lutbench.model.compression import GamutCompression
-
-        task = replace(task, compression=GamutCompression())
+    if isinstance(way, dict):
+        task = replace(task, mapping=mapping_into(task, **way))
     title = given["title"] or _title_of(task)
     return LutJob(name, title, task, size=given["size"], dimensions=given["dimensions"])
 

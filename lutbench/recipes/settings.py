@@ -73,6 +73,9 @@ class Setting:
             ) from None
 
 
+GAMUT_METHODS = ("clip", "compress", "map")
+"""What may become of colours outside the target gamut."""
+
 _RANGES = ("full", "legal")
 
 SETTINGS: tuple[Setting, ...] = (
@@ -99,17 +102,17 @@ SETTINGS: tuple[Setting, ...] = (
         "tone",
         str,
         "clip",
-        "Cut off what is brighter than white, roll it off, bring an HDR display's light to a "
-        "lesser display or to SDR, or put light through a log sigmoid.",
-        placeholder="clip|shoulder|eetf|sigmoid|bt2446-a|bt2446-a-up|bt2446-c",
+        "What becomes of light brighter than white; settings may follow, as in "
+        '"shoulder contrast=1.2 on=largest". See `lutbench list tones`.',
+        placeholder="METHOD",
     ),
     Setting(
         "gamut",
         str,
         "clip",
         "Cut off colours outside the target gamut, compress them into it, or map them into it "
-        "with their hue kept.",
-        accepted=("clip", "compress", "map"),
+        'with their hue kept; settings may follow, as in "map knee=0.7".',
+        placeholder="|".join(GAMUT_METHODS),
     ),
     Setting(
         "adaptation",

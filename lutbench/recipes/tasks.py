@@ -6,7 +6,7 @@ from dataclasses import replace
 from math import log2
 from typing import TYPE_CHECKING, Any
 
-from lutbench.errors import DefinitionError
+from lutbench.errors import DefinitionError, one_of
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import (
     PLACES,
@@ -19,8 +19,9 @@ from lutbench.model.encoding import meeting
 from lutbench.model.gamuts import Gamut, check_adaptation, usual_adaptation
 from lutbench.model.grade import Cdl, Saturation, gains, white_balance
 from lutbench.model.light import REFERENCE_SURROUND, Display
-from lutbench.model.tone import ToneMapper, tone_mapper, tone_names
+from lutbench.model.tone import ToneMapper, tone_mapper
 from lutbench.model.transforms import Matrix, Transform
+from lutbench.recipes.settings import GAMUT_METHODS
 from lutbench.recipes.table import Table
 
 if TYPE_CHECKING:
@@ -34,10 +35,10 @@ def conversion_task(lut: Table, kind: Any, known: Catalogue) -> Conversion:
         lut, "target", known, curve_needed=kind != "gamut", gamut_needed=kind != "curve"
     )
     exposure = lut.number("exposure", 0.0)
-    adaptation, way = _gamut_handling(
+    adaptation, way = gamut_handling(
         lut.table("gamut"), usual_adaptation(source.gamut, target.gamut)
     )
-    tone = _tone(lut.table("tone"), source, target, exposure)
+    tone = tone_of(lut.table("tone"), source, target, exposure)
     shaper = lut.table("shaper")
     if tone is not None and shaper and "white" not in (lut.table("tone") or ()):
         tone = _over(tone, shaper.number("high", 1.0), source, target, exposure)
@@ -124,12 +125,13 @@ def _over(
     return replace(tone, white=stops) if stops > tone.white else tone
 
 
-def _tone(
+def tone_of(
     table: Table | None, source: Encoding, target: Encoding, exposure: float
 ) -> ToneMapper | None:
+    """The tone mapper that a table asks for, fitted to both ends."""
     if table is None:
         return None
-    mapper = tone_mapper(table.choice("method", tone_names(), "shoulder"))
+    mapper = tone_mapper(table.text("method", "shoulder"), table.where)
     settings = mapper.settings() if mapper else {}
     given = {key: table.like(key, default) for key, default in settings.items() if key in table}
     table.know(*settings)
@@ -140,16 +142,16 @@ def _tone(
         raise DefinitionError(error.what, where=table.where, accepted=error.accepted) from error
 
 
-def _gamut_handling(
+def gamut_handling(
     table: Table | None, usual: str
-) -> tuple[str, GamutCompression | dict[str, float] | None]:
+) -> tuple[str, GamutCompression | dict[str, Any] | None]:
     """The adaptation (`usual` unless told); a compression, settings of a mapping, or nothing."""
     if table is None:
         return usual, None
     from lutbench.model.compression import GamutCompression
     from lutbench.model.gamut_map import KNEE, MOST_KNEE
 
-    method = table.choice("method", ("clip", "compress", "map"), "clip")
+    method = one_of("gamut handling", table.text("method", "clip"), GAMUT_METHODS, table.where)
     adaptation = check_adaptation(table.text("adaptation", usual), table.at("adaptation"))
     given: dict[str, Any] = {}
     for key in ("thresholds", "limits"):

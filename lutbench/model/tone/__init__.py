@@ -23,11 +23,14 @@ class ToneMapper(Transform):
 
     A subclass is a frozen dataclass whose fields are its settings: a recipe's
     ``[tone]`` has a key for each (a number, true or false, or a text, as the
-    field's default is). `method` is its name in recipes and on the command line.
+    field's default is), with its limits where it is `bounded`. `method` is its name
+    in recipes and on the command line.
     One file in this folder and one name in `_HOMES` make it known.
     """
 
     method: ClassVar[str] = ""
+    says: ClassVar[str] = ""
+    """What it does, in a line of ``lutbench list tones``."""
     side: ClassVar[Side | None] = None
     """``display``: takes and gives display light in cd/m². None: takes the light on which the
     two ends meet, 1.0 at white."""

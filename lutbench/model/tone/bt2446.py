@@ -19,6 +19,7 @@ from lutbench.model.curves.base import mirrored
 from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import BT2020, Gamut, conversion
 from lutbench.model.light import Side
+from lutbench.model.parameter import bounded, hold_to_limits
 from lutbench.model.tone import ToneMapper
 from lutbench.model.transforms import Array, Pipeline, Transform
 
@@ -98,10 +99,11 @@ class Bt2446A(_OfBt2020):
     [68.7, 33.5, 100.0]
     """
 
-    source_peak: float = 1000.0
-    target_peak: float = 100.0
+    source_peak: float = bounded(1000.0, 1, 10000, "cd/m²")
+    target_peak: float = bounded(100.0, 1, 10000, "cd/m²")
     kind: ClassVar[str] = "bt2446_a"
     method: ClassVar[str] = "bt2446-a"
+    says: ClassVar[str] = "HDR to SDR by a knee on luma (BT.2446, method A)"
 
     @classmethod
     def between(
@@ -120,6 +122,7 @@ class Bt2446A(_OfBt2020):
         return self.target_peak
 
     def __post_init__(self) -> None:
+        hold_to_limits(self, "BT.2446 A")
         _check("BT.2446 A", self.source_peak, self.target_peak)
 
     def _apply(self, rgb: Array) -> Array:
@@ -187,6 +190,7 @@ class Bt2446AUp(_OfBt2020):
 
     kind: ClassVar[str] = "bt2446_a_up"
     method: ClassVar[str] = "bt2446-a-up"
+    says: ClassVar[str] = "SDR of 100 to HDR of 1000 cd/m² (BT.2446, method A)"
 
     @property
     def source_white(self) -> float:
@@ -225,10 +229,11 @@ class Bt2446C(_OfBt2020):
     [90.7, 90.7, 90.7]
     """
 
-    crosstalk: float = 0.04
-    target_peak: float = C_SDR_PEAK
+    crosstalk: float = bounded(0.04, 0, 0.33)
+    target_peak: float = bounded(C_SDR_PEAK, 1, 10000, "cd/m²")
     kind: ClassVar[str] = "bt2446_c"
     method: ClassVar[str] = "bt2446-c"
+    says: ClassVar[str] = "HDR of 1000 cd/m² to SDR, skin and white kept (BT.2446, method C)"
 
     @classmethod
     def between(
@@ -241,13 +246,7 @@ class Bt2446C(_OfBt2020):
         return cls(**given)
 
     def __post_init__(self) -> None:
-        if not 0 <= self.crosstalk <= 0.33:
-            raise DefinitionError(
-                f"a crosstalk of {self.crosstalk:g} is out of limits",
-                where="BT.2446 C",
-                accepted="0 to 0.33",
-            )
-        _check("BT.2446 C", 10000, self.target_peak)
+        hold_to_limits(self, "BT.2446 C")
 
     @property
     def target_white(self) -> float:

@@ -12,8 +12,9 @@ from lutbench.model.curves.hdr import PQ_PEAK, pq_luminance, pq_signal
 from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import Gamut
 from lutbench.model.light import Side
+from lutbench.model.parameter import bounded, hold_to_limits, worded
 from lutbench.model.tone import ToneMapper
-from lutbench.model.tone.carrier import CHANNELS, Carried, check_carrier
+from lutbench.model.tone.carrier import CARRIERS, CHANNELS, Carried, check_carrier
 from lutbench.model.transforms import Array, Transform
 
 
@@ -30,14 +31,15 @@ class Eetf(ToneMapper):
     [10.0, 348.7, 400.0]
     """
 
-    source_peak: float = 1000.0
-    target_peak: float = 203.0
-    source_black: float = 0.0
-    target_black: float = 0.0
-    on: str = CHANNELS
-    blend: float = 0.0
+    source_peak: float = bounded(1000.0, 1, PQ_PEAK, "cd/m²")
+    target_peak: float = bounded(203.0, 1, PQ_PEAK, "cd/m²")
+    source_black: float = bounded(0.0, 0, PQ_PEAK / 2, "cd/m²")
+    target_black: float = bounded(0.0, 0, PQ_PEAK / 2, "cd/m²")
+    on: str = worded(CHANNELS, CARRIERS)
+    blend: float = bounded(0.0, 0, 1)
     kind: ClassVar[str] = "eetf_bt2390"
     method: ClassVar[str] = "eetf"
+    says: ClassVar[str] = "a mastering display's light for a lesser one (BT.2390)"
     side: ClassVar[Side | None] = "display"
 
     @classmethod
@@ -88,6 +90,7 @@ class Eetf(ToneMapper):
         return self if self.per_channel else Carried(self, gamut)
 
     def __post_init__(self) -> None:
+        hold_to_limits(self, "EETF")
         check_carrier("EETF", self.on, self.blend)
         blacks_fit = 0 <= self.source_black <= self.target_black or self.target_black == 0
         if not (1 <= self.target_peak <= self.source_peak <= PQ_PEAK):

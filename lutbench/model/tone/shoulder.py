@@ -14,9 +14,16 @@ from lutbench.model.curves.hdr import PqDisplay, PqScene
 from lutbench.model.encoding import Encoding, meeting
 from lutbench.model.gamuts import Gamut
 from lutbench.model.light import REFERENCE_WHITE, Display, Side
+from lutbench.model.parameter import bounded, hold_to_limits, worded
 from lutbench.model.tone import ToneMapper
-from lutbench.model.tone.carrier import CHANNELS, Carried, check_carrier
+from lutbench.model.tone.carrier import CARRIERS, CHANNELS, Carried, check_carrier
 from lutbench.model.transforms import Array, Transform
+
+LIGHTS = (1e-4, 1e4)
+"""Light that a setting may name: any, within what numbers carry."""
+
+MOST_STOPS = 32.0
+"""Stops from grey that a setting may name: more than any signal holds."""
 
 USUAL_PEAK = 1000.0
 """cd/m² that the shoulder of a PQ target reaches unless told otherwise (BT.2408's display)."""
@@ -45,18 +52,19 @@ class ToneCurve(ToneMapper):
     [0.0, 0.18, 1.0]
     """
 
-    grey_in: float = MID_GREY
-    grey_out: float = MID_GREY
-    contrast: float = 1.0
-    white: float = 6.0
-    shoulder_start: float = 0.0
-    toe_start: float = -3.0
-    toe: float = 0.0
-    white_out: float = 1.0
-    on: str = CHANNELS
-    blend: float = 0.0
+    grey_in: float = bounded(MID_GREY, *LIGHTS)
+    grey_out: float = bounded(MID_GREY, *LIGHTS)
+    contrast: float = bounded(1.0, 0.1, 5)
+    white: float = bounded(6.0, -MOST_STOPS, MOST_STOPS, "stops")
+    shoulder_start: float = bounded(0.0, 0, MOST_STOPS, "stops")
+    toe_start: float = bounded(-3.0, -MOST_STOPS, 0, "stops")
+    toe: float = bounded(0.0, 0, 10)
+    white_out: float = bounded(1.0, *LIGHTS)
+    on: str = worded(CHANNELS, CARRIERS)
+    blend: float = bounded(0.0, 0, 1)
     kind: ClassVar[str] = "tone_curve"
     method: ClassVar[str] = "shoulder"
+    says: ClassVar[str] = "bright light rolls off, the toe runs into black, grey stays"
 
     @classmethod
     def between(
@@ -113,19 +121,13 @@ class ToneCurve(ToneMapper):
         def refuse(what: str, accepted: str) -> None:
             raise DefinitionError(what, where="tone", accepted=accepted)
 
+        hold_to_limits(self, "tone")
         check_carrier("tone", self.on, self.blend)
-        numbers = (each for each in self.__dict__.values() if not isinstance(each, str))
-        if not all(map(math.isfinite, numbers)):
-            refuse("a parameter is not finite", "finite numbers")
-        if not self.grey_in > 0 or not 0 < self.grey_out < self.white_out:
+        if not self.grey_out < self.white_out:
             refuse(
                 f"mid grey {self.grey_in:g} to {self.grey_out:g} is out of limits",
-                "grey_in over 0, grey_out between 0 and white_out",
+                "grey_out under white_out",
             )
-        if not 0.1 <= self.contrast <= 5:
-            refuse(f"contrast {self.contrast:g} is out of limits", "0.1 to 5")
-        if not 0 <= self.toe <= 10:
-            refuse(f"toe {self.toe:g} is out of limits", "0 (none) to 10")
         if not self.toe_start <= 0 <= self.shoulder_start < self.white:
             refuse(
                 "the toe, mid grey, the shoulder and white are not in this order",

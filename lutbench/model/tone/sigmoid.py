@@ -18,6 +18,7 @@ from lutbench.errors import DefinitionError
 from lutbench.model.curves.base import MID_GREY
 from lutbench.model.encoding import Encoding, meeting
 from lutbench.model.gamuts import BT2020, Gamut, conversion
+from lutbench.model.parameter import bounded, hold_to_limits
 from lutbench.model.tone import ToneMapper
 from lutbench.model.tone.shoulder import brightest_shown
 from lutbench.model.transforms import Array, Matrix, Pipeline, Transform
@@ -27,6 +28,9 @@ LEAST_ABOVE = 2.5
 
 SPARE = 1.1
 """Contrast over that of a straight line to an end, so that the curve can bend."""
+
+SHARES, TURNS = (0.0, 0.9), (-30.0, 30.0)
+"""Limits of insets and outsets, and of turns."""
 
 Moves = tuple[float, float, float]
 
@@ -71,26 +75,27 @@ class Sigmoid(ToneMapper):
     [0.0, 0.18, 1.0]
     """
 
-    grey_in: float = MID_GREY
-    grey_out: float = MID_GREY
-    below: float = 10.0
-    above: float = 6.5
-    contrast: float = 1.25
-    toe: float = 1.5
-    shoulder: float = 1.5
-    gamma: float = 2.4
-    white_out: float = 1.0
-    inset_red: float = 0.15
-    inset_green: float = 0.15
-    inset_blue: float = 0.15
-    turn_red: float = 0.0
-    turn_green: float = 0.0
-    turn_blue: float = 0.0
-    outset_red: float = 0.1
-    outset_green: float = 0.1
-    outset_blue: float = 0.1
+    grey_in: float = bounded(MID_GREY, 1e-4, 100)
+    grey_out: float = bounded(MID_GREY, 1e-4, 100)
+    below: float = bounded(10.0, 0.1, 20, "stops")
+    above: float = bounded(6.5, 0.1, 20, "stops")
+    contrast: float = bounded(1.25, 0.1, 5)
+    toe: float = bounded(1.5, 0.5, 10)
+    shoulder: float = bounded(1.5, 0.5, 10)
+    gamma: float = bounded(2.4, 1, 4)
+    white_out: float = bounded(1.0, 1e-3, 100)
+    inset_red: float = bounded(0.15, *SHARES)
+    inset_green: float = bounded(0.15, *SHARES)
+    inset_blue: float = bounded(0.15, *SHARES)
+    turn_red: float = bounded(0.0, *TURNS, "degrees")
+    turn_green: float = bounded(0.0, *TURNS, "degrees")
+    turn_blue: float = bounded(0.0, *TURNS, "degrees")
+    outset_red: float = bounded(0.1, *SHARES)
+    outset_green: float = bounded(0.1, *SHARES)
+    outset_blue: float = bounded(0.1, *SHARES)
     kind: ClassVar[str] = "sigmoid"
     method: ClassVar[str] = "sigmoid"
+    says: ClassVar[str] = "log exposure through an S curve, colours mixed before and after"
 
     @classmethod
     def between(
@@ -113,31 +118,12 @@ class Sigmoid(ToneMapper):
         return cls(**given)
 
     def __post_init__(self) -> None:
-        limits: dict[str, tuple[float, float]] = {
-            "below": (0.1, 20),
-            "above": (0.1, 20),
-            "contrast": (0.1, 5),
-            "toe": (0.5, 10),
-            "shoulder": (0.5, 10),
-            "gamma": (1, 4),
-            "white_out": (1e-3, 100),
-        }
-        for colour in ("red", "green", "blue"):
-            limits |= {f"inset_{colour}": (0, 0.9), f"outset_{colour}": (0, 0.9)}
-            limits[f"turn_{colour}"] = (-30, 30)
-        for name, (low, high) in limits.items():
-            value = getattr(self, name)
-            if not low <= value <= high:
-                raise DefinitionError(
-                    f"{name} {value:g} is out of limits",
-                    where="sigmoid",
-                    accepted=f"{low:g} to {high:g}",
-                )
-        if not self.grey_in > 0 or not 0 < self.grey_out < self.white_out:
+        hold_to_limits(self, "sigmoid")
+        if not self.grey_out < self.white_out:
             raise DefinitionError(
                 f"mid grey {self.grey_in:g} to {self.grey_out:g} is out of limits",
                 where="sigmoid",
-                accepted="grey_in over 0, grey_out between 0 and white_out",
+                accepted="grey_out under white_out",
             )
         if self._slope <= self._least * (1 + 1e-6):
             over = self.contrast * self._least / self._slope

@@ -1,0 +1,115 @@
+"""Parameters of the parts of a conversion: each with its default, its limits and its unit.
+
+Said once, at the field: a part holds its values to the limits, `lutbench list` shows them,
+and whoever fits a part to a LUT knows from them where to look.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import MISSING, dataclass, field, fields
+from typing import Any
+
+from lutbench.errors import DefinitionError
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """A parameter of a part.
+
+    Parameters
+    ----------
+    name
+        Of the field, and in recipes.
+    default
+        Its value where nobody gives one.
+    limits
+        The lowest and the highest number, or None for words and answers.
+    unit
+        ``stops``, ``cd/m²`` …; empty for a share or a factor.
+    accepted
+        The words that it takes, where it takes words.
+    """
+
+    name: str
+    default: Any
+    limits: tuple[float, float] | None = None
+    unit: str = ""
+    accepted: tuple[str, ...] = ()
+
+    @property
+    def range_words(self) -> str:
+        """What it takes, in words.
+
+        >>> Parameter("blend", 0.0, (0.0, 1.0)).range_words
+        '0 to 1'
+        """
+        if self.limits is None:
+            return ", ".join(self.accepted) or type(self.default).__name__
+        low, high = self.limits
+        return f"{low:g} to {high:g} {self.unit}".rstrip()
+
+    def to_data(self) -> dict[str, Any]:
+        """The parameter as plain data."""
+        default = list(self.default) if isinstance(self.default, tuple) else self.default
+        return {
+            "name": self.name,
+            "default": default,
+            "limits": None if self.limits is None else list(self.limits),
+            "unit": self.unit or None,
+            "accepted": list(self.accepted),
+        }
+
+
+def bounded(default: Any, low: float, high: float, unit: str = "") -> Any:
+    """A dataclass field for a number (or several) from `low` to `high`."""
+    return field(default=default, metadata={"limits": (low, high), "unit": unit})
+
+
+def worded(default: str, accepted: tuple[str, ...]) -> Any:
+    """A dataclass field for one of some words."""
+    return field(default=default, metadata={"accepted": accepted})
+
+
+def parameters(part: Any) -> tuple[Parameter, ...]:
+    """The parameters of a part (a dataclass or an instance): its fields that have a default.
+
+    >>> from lutbench.model.tone.eetf import Eetf
+    >>> [each.name for each in parameters(Eetf)][:2]
+    ['source_peak', 'target_peak']
+    """
+    return tuple(
+        Parameter(
+            each.name,
+            each.default,
+            each.metadata.get("limits"),
+            each.metadata.get("unit", ""),
+            each.metadata.get("accepted", ()),
+        )
+        for each in fields(part)
+        if each.default is not MISSING and each.init and not each.metadata.get("hidden")
+    )
+
+
+def hold_to_limits(part: Any, where: str) -> None:
+    """Refuse a part with a number outside its limits.
+
+    Raises
+    ------
+    DefinitionError
+        With the parameter and its limits.
+    """
+    for each in parameters(part):
+        if each.limits is None:
+            continue
+        low, high = each.limits
+        value = getattr(part, each.name)
+        for number in value if isinstance(value, tuple) else (value,):
+            fits = isinstance(number, int | float) and not isinstance(number, bool)
+            if not fits or not math.isfinite(number) or not low <= number <= high:
+                shown = f"{number:g}" if fits else f"{number!r:.40}"
+                raise DefinitionError(
+                    f"{each.name} {shown} is out of limits",
+                    where=where,
+                    accepted=each.range_words,
+                )

@@ -1,0 +1,50 @@
+"""A recipe's table in one line of words: ``shoulder contrast=1.2 on=largest``.
+
+The short form of ``[tone]`` and ``[gamut]`` for commands, pipelines and Python: the method,
+then any of its settings.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from lutbench.errors import DefinitionError
+from lutbench.given import text
+from lutbench.recipes.table import Table
+
+
+def table_of_words(words: str, what: str) -> Table:
+    """The table that `words` say: a method, and settings with ``=`` between key and value.
+
+    Numbers with commas between them are a list.
+
+    Raises
+    ------
+    DefinitionError
+        When a word is no setting, or one is given twice.
+
+    >>> table_of_words("compress power=1.1 limits=1.1,1.2,1.3", "gamut").values
+    {'method': 'compress', 'power': 1.1, 'limits': [1.1, 1.2, 1.3]}
+    """
+    method, *settings = text(words, what).split() or [""]
+    values: dict[str, Any] = {"method": method}
+    for setting in settings:
+        key, equals, value = setting.partition("=")
+        if not (key and equals and value) or key in values:
+            raise DefinitionError(
+                f"{setting!r:.60} is no setting, or stands there twice",
+                where=what,
+                accepted=f'settings after the method, as in "{method or "shoulder"} key=value"',
+            )
+        values[key] = _value(value)
+    return Table(values, what)
+
+
+def _value(written: str) -> Any:
+    if written.casefold() in ("true", "false"):
+        return written.casefold() == "true"
+    try:
+        numbers = [float(each) for each in written.split(",")]
+    except ValueError:
+        return written
+    return numbers if "," in written else numbers[0]
