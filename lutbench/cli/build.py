@@ -214,10 +214,15 @@ def _print_table(made: list[Made]) -> None:
 
 
 def _print_beside(made: list[Made], screen: Console) -> None:
-    """Legends that were written too, and what a LUT cuts off."""
+    """Legends that were written too, greys behind a shaper, and what a LUT cuts off."""
     for each in made:
         if each.legend is not None:
             screen.print(f"legend: {each.legend}", soft_wrap=True)
+        if each.greys_off is not None:
+            screen.print(
+                f"{each.job.name}: greys from 10 stops under mid grey to 6 over it are within "
+                f"{each.greys_off:.2f} 10-bit codes"
+            )
         if (cut := each.cut_off) is not None:
             words = f"{each.job.name}: {cut.message}. {_sentence(cut.seen)} {_sentence(cut.advice)}"
             screen.print(words)

@@ -21,7 +21,7 @@ from lutbench.recipes.settings import ENDS, Choices, Settings, with_defaults
 from lutbench.recipes.tasks import gamut_handling, tone_of
 from lutbench.recipes.words import table_of_words
 from lutbench.tables.lut import Lut
-from lutbench.tables.sampling import sample, sample_1d, sample_with_shaper
+from lutbench.tables.sampling import sample, sample_1d
 
 if TYPE_CHECKING:
     from lutbench.inspection.finding import Finding
@@ -38,7 +38,9 @@ class Made:
 
     `accuracy` and `recommended` (the smallest usual size under the limit; None
     when no usual size is) are None for false colour, whose steps no table holds.
-    `cut_off` tells that a gamut conversion clips most saturated colours.
+    `cut_off` tells that a gamut conversion clips most saturated colours; `greys_off` is, with a
+    shaper, the most that a grey from ten stops under mid grey to six over it is off, in 10-bit
+    codes.
     """
 
     job: LutJob
@@ -48,6 +50,7 @@ class Made:
     accuracy: Accuracy | None = None
     recommended: int | None = None
     cut_off: Finding | None = None
+    greys_off: float | None = None
 
     def to_data(self) -> dict[str, Any]:
         """The report of this LUT as plain data (ΔE 2000, ΔE ITP, 10-bit codes)."""
@@ -61,6 +64,7 @@ class Made:
             "accuracy": None if self.accuracy is None else self.accuracy.to_data(),
             "recommended_size": self.recommended,
             "clipped_colours": None if self.cut_off is None else self.cut_off.to_data(),
+            "greys_off_10bit": self.greys_off,
         }
 
 
@@ -165,17 +169,10 @@ def make(job: LutJob, digest: str = "") -> Lut:
     if job.dimensions == 1:
         return sample_1d(transform, job.size, title=job.title, comments=comments)
     if job.shaper is not None:
-        return sample_with_shaper(
-            transform,
-            job.size,
-            job.shaper.curve,
-            low=job.shaper.low,
-            high=job.shaper.high,
-            shaper_size=job.shaper.size,
-            title=job.title,
-            comments=comments,
-            interpolation=job.interpolation,
-        )
+        from lutbench.recipes.shaped import behind_shaper
+
+        shaped = behind_shaper(job, job.shaper, transform)
+        return replace(shaped, title=job.title, comments=comments)
     return sample(
         transform,
         job.size,
@@ -193,7 +190,13 @@ def measured(job: LutJob, lut: Lut, path: Path | None = None, legend: Path | Non
     transform = job.transform()
     found = accuracy(lut, transform, source, result, interpolation=job.interpolation)
     cut = _cut_off(lut) if job.kind == "gamut" else None
-    return Made(job, lut, path, legend, found, _recommended(job, found), cut)
+    greys_off = None
+    if job.shaper is not None:
+        from lutbench.recipes.shaped import to_light
+        from lutbench.tables.shaping import greys_off as measure_greys
+
+        greys_off = measure_greys(lut, transform, to_light(job.task))
+    return Made(job, lut, path, legend, found, _recommended(job, found), cut, greys_off)
 
 
 def _cut_off(lut: Lut) -> Finding | None:

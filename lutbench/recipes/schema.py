@@ -53,9 +53,12 @@ SHARED = (
 
 @dataclass(frozen=True)
 class Shaper:
-    """A 1D shaper before the 3D LUT: its curve, the input it spans, its rows."""
+    """A 1D shaper before the 3D LUT: its curve, the input it spans, its rows.
 
-    curve: Curve
+    Without a curve it is laid out for what the LUT does: see `lutbench.tables.shaping`.
+    """
+
+    curve: Curve | None
     low: float
     high: float
     size: int
@@ -259,14 +262,16 @@ def _with_table(job: LutJob, lut: Table, known: Catalogue) -> LutJob:
             where=lut.at("size"),
             accepted=f"{low} to {high}",
         )
-    decimals = lut.integer("decimals", 6)
+    shaper = _shaper(lut.table("shaper"), known)
+    # Rows of a shaper that is laid out may rise by less than a millionth.
+    decimals = lut.integer("decimals", 9 if shaper and shaper.curve is None else 6)
     if not 4 <= decimals <= 12:
         raise DefinitionError(f"{decimals} decimals", where=lut.at("decimals"), accepted="4 to 12")
     return replace(
         job,
         size=size,
         dimensions=dimensions,
-        shaper=_shaper(lut.table("shaper"), known),
+        shaper=shaper,
         interpolation=lut.choice("interpolation", ("tetrahedral", "trilinear"), "tetrahedral"),
         decimals=decimals,
     )
@@ -275,11 +280,11 @@ def _with_table(job: LutJob, lut: Table, known: Catalogue) -> LutJob:
 def _shaper(table: Table | None, known: Catalogue) -> Shaper | None:
     if table is None:
         return None
-    curve = known.curve(table.text("curve"), table.at("curve"))
+    curve = known.curve(table.text("curve"), table.at("curve")) if "curve" in table else None
     low, high = table.number("low", 0.0), table.number("high", 1.0)
     # Over a longer range rows stand as near to each other as a file allows, so that the
     # stops around grey keep their accuracy.
-    size = table.integer("size", 4096 if high <= 1 else 65536)
+    size = table.integer("size", 4096 if high <= 1 and curve is not None else 65536)
     table.done()
     if not low < high or not 2 <= size <= 65536:
         raise DefinitionError(

@@ -18,7 +18,7 @@ from lutbench.tables.lut import (
     ShaperLut3D,
     lattice,
 )
-from lutbench.tables.nodes import greys
+from lutbench.tables.nodes import before_shaper, greys
 
 
 def sample(
@@ -87,11 +87,9 @@ def sample_with_shaper(
 ) -> ShaperLut3D:
     """The transform as a 1D shaper and a 3D LUT.
 
-    The shaper is `shaper.encode`, scaled so that `low`..`high` fill 0..1. The
-    3D nodes are sampled through the shaper as it is interpolated, so that the
-    two together are exact on the nodes.
+    The shaper is `shaper.encode`, scaled so that `low`..`high` fill 0..1. The two together
+    are exact on the nodes.
     """
-    check_size(size, SIZES_3D)
     check_size(shaper_size, SIZES_1D)
     if not low < high:
         raise LutbenchError(
@@ -105,10 +103,26 @@ def sample_with_shaper(
             f"the shaper {shaper.name!r} does not rise from {low:g} to {high:g}"
         )
     one_d = Lut1D(greys(shaped), np.array([[low] * 3, [high] * 3]))
-    axis = np.interp(np.linspace(0, 1, size), shaped, inputs)
+    lut = sample_behind(transform, one_d, size, interpolation=interpolation)
+    return ShaperLut3D(lut.shaper, lut.lut, title, comments)
+
+
+def sample_behind(
+    transform: Transform,
+    shaper: Lut1D,
+    size: int,
+    *,
+    interpolation: Interpolation = "tetrahedral",
+) -> ShaperLut3D:
+    """The transform behind a shaper that rises from 0 to 1, the same in all channels.
+
+    The 3D nodes are sampled through the shaper as it is interpolated, so that the
+    two together are exact on the nodes.
+    """
+    check_size(size, SIZES_3D)
+    axis = before_shaper(shaper, greys(np.linspace(0, 1, size)))[:, 0]
     grid = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1)
-    lut = Lut3D(transform.apply(grid), interpolation=interpolation)
-    return ShaperLut3D(one_d, lut, title, comments)
+    return ShaperLut3D(shaper, Lut3D(transform.apply(grid), interpolation=interpolation))
 
 
 def check_size(size: int, limits: tuple[int, int]) -> None:

@@ -1,0 +1,41 @@
+"""A recipe's LUT with a shaper before its lattice."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from lutbench.model.conversion import Conversion
+from lutbench.model.curves.base import Decode
+from lutbench.model.signal import SignalFromRange
+from lutbench.model.transforms import Transform
+from lutbench.recipes.schema import LutJob, Shaper
+from lutbench.tables.lut import ShaperLut3D
+from lutbench.tables.sampling import sample_behind, sample_with_shaper
+from lutbench.tables.shaping import Span, laid_out
+
+if TYPE_CHECKING:
+    from lutbench.model.false_colour import FalseColour
+
+
+def behind_shaper(job: LutJob, shaper: Shaper, transform: Transform) -> ShaperLut3D:
+    """The transform of a job behind its shaper: of a curve, or laid out for the transform."""
+    if shaper.curve is not None:
+        return sample_with_shaper(
+            transform,
+            job.size,
+            shaper.curve,
+            low=shaper.low,
+            high=shaper.high,
+            shaper_size=shaper.size,
+            interpolation=job.interpolation,
+        )
+    span = Span(shaper.low, shaper.high, shaper.size)
+    rows = laid_out(transform, to_light(job.task), span, job.size)
+    return sample_behind(transform, rows, job.size, interpolation=job.interpolation)
+
+
+def to_light(task: Conversion | FalseColour) -> Transform:
+    """From the values that a LUT takes to the light that they stand for."""
+    end = task.source if isinstance(task, Conversion) else task
+    decode = Decode(end.curve)
+    return decode if end.range == "full" else SignalFromRange("legal", end.bits) | decode
