@@ -5,7 +5,9 @@ from __future__ import annotations
 import csv
 import io
 
-from lutbench.exposure.levels import BIT_DEPTHS, Levels, Reading
+from lutbench.exposure.levels import Levels
+from lutbench.exposure.reading import BIT_DEPTHS, Reading
+from lutbench.exposure.sets import SetLevels
 from lutbench.model.signal import Range
 from lutbench.plaintext import csv_text_cell
 
@@ -44,3 +46,25 @@ def _columns(prefix: str) -> list[str]:
 def _values(reading: Reading) -> list[str]:
     codes = [str(reading.code(bits, name)) for name in RANGES for bits in BIT_DEPTHS]
     return [f"{reading.percent:.3f}", *codes]
+
+
+def set_csv_text(found: SetLevels) -> str:
+    """The levels of a set as CSV text: a line a LUT, percent recorded and after the LUT."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    labels = [label for label, _ in next((each.cards for each in found.members if each.day), [])]
+    names = [label.replace(" ", "_") for label in labels]
+    head = ["name", "curve", "exposure_stops"]
+    writer.writerow(
+        [*head, *(f"{name}_recorded" for name in names), *(f"{name}_after_lut" for name in names)]
+    )
+    for each in found.members:
+        if each.day is None:
+            continue
+        cells = [csv_text_cell(each.name), csv_text_cell(each.day.curve.name)]
+        cells.append("" if each.exposure is None else f"{each.exposure:g}")
+        levels = [level for _, level in each.cards]
+        cells += [f"{level.recorded.percent:.3f}" for level in levels]
+        cells += [f"{level.after_lut.percent:.3f}" if level.after_lut else "" for level in levels]
+        writer.writerow(cells)
+    return text.getvalue()

@@ -6,14 +6,11 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from lutbench.exposure.levels import GREY, SKIN, WHITE_CARD, Level, stops_of
+from lutbench.exposure.levels import Level
+from lutbench.exposure.reading import DARK_SKIN, GREY, SKIN, WHITE_CARD, stops_of
 
 if TYPE_CHECKING:
     from lutbench.inspection.inspection import Inspection
-
-DARK_SKIN = GREY / 2
-"""Reflectance: one stop under mid grey, as light skin is commonly held one stop over it. The dark
-skin patch of the measured 24-patch chart has 10 %."""
 
 CARDS = (
     (GREY, "grey card"),

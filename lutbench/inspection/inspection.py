@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from lutbench.exposure.levels import Reading
+from lutbench.exposure.reading import Reading
 from lutbench.formats.digest import Written, written
 from lutbench.inspection.depth import DepthReport, depth_reports
 from lutbench.inspection.finding import Finding, NotExamined, Severity, worst_severity

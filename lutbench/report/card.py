@@ -1,13 +1,20 @@
-"""The levels card: one page to take on set, as HTML or as a picture."""
+"""The levels card: one page to take on set, as HTML or as a picture.
+
+Four rows come first, large enough to read at arm's length: grey card, skin, white card, clip.
+"""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from lutbench import files
 from lutbench.errors import LutbenchError
-from lutbench.exposure.levels import GREY, NEUTRAL_DENSITIES, Level, Levels
+from lutbench.exposure.filters import NEUTRAL_DENSITIES
+from lutbench.exposure.levels import Level, Levels
+from lutbench.exposure.reading import DARK_SKIN, GREY, SKIN, WHITE_CARD, Reading
+from lutbench.exposure.zebra import HighlightGuard, ZebraAdvice
 from lutbench.report import words
 from lutbench.report.drawing import PAPER, plain_text, png, svg
 from lutbench.report.ladder import ladder, ladder_alternative
@@ -17,9 +24,39 @@ from lutbench.report.words import luminance_words, percent_words, stops_words
 CAUTION = "Monitoring levels for viewing: the delivery specification decides what is delivered."
 RANGE_NOTE = "full: 0 to 2ⁿ−1, legal: 16 to 235 in 8 bit, 64 to 940 in 10 bit"
 DPI = 212
+LOWEST_STOP = -6
+"""Stops that a card lists down to: what is lit darker is not lit by the card."""
 
 
-def write_card(day: Levels, path: str | Path, *, force: bool = False) -> None:
+@dataclass(frozen=True)
+class CardHead:
+    """What stands at the head of a card, as the user gives it; empty for what is not given."""
+
+    project: str = ""
+    date: str = ""
+    exposure_index: str = ""
+
+    def __str__(self) -> str:
+        index = f"EI {self.exposure_index}" if self.exposure_index else ""
+        return " · ".join(each for each in (self.project, self.date, index) if each)
+
+
+NO_HEAD = CardHead()
+
+
+@dataclass(frozen=True)
+class BigRow:
+    """One of the four rows: a subject, its percent on the recording and after the LUT."""
+
+    label: str
+    under: str
+    before: str
+    after: str
+
+
+def write_card(
+    day: Levels, path: str | Path, *, head: CardHead = NO_HEAD, force: bool = False
+) -> None:
     """Write the card to `path`: HTML or PNG, after the suffix.
 
     Raises
@@ -29,22 +66,53 @@ def write_card(day: Levels, path: str | Path, *, force: bool = False) -> None:
     """
     suffix = Path(path).suffix.lower()
     if suffix == ".html":
-        files.write_text(path, card_html(day), force=force)
+        files.write_text(path, card_html(day, head), force=force)
     elif suffix == ".png":
-        files.write_bytes(path, card_png(day), force=force)
+        files.write_bytes(path, card_png(day, head), force=force)
     else:
         raise LutbenchError("is no card", where=path, accepted="a name that ends in .html, .png")
 
 
-def card_html(day: Levels) -> str:
+def big_rows(day: Levels) -> list[BigRow]:
+    """Grey card, skin, white card, clip."""
+    dark = day.at(DARK_SKIN)
+    skin = f"dark skin {_percent(dark.recorded)}"
+    if dark.after_lut:
+        skin += f" → {_percent(dark.after_lut)}"
+    clip = day.levels[-1]
+    chosen = (
+        ("grey card", percent_words(GREY), day.at(GREY)),
+        ("light skin", skin, day.at(SKIN)),
+        ("white card", percent_words(WHITE_CARD), day.at(WHITE_CARD)),
+        ("clip", f"{stops_words(clip.stops)} stops", clip),
+    )
+    return [
+        BigRow(
+            label,
+            under,
+            _percent(level.recorded),
+            _percent(level.after_lut) if level.after_lut else "",
+        )
+        for label, under, level in chosen
+    ]
+
+
+def _percent(reading: Reading) -> str:
+    return f"{reading.percent:.0f} %"
+
+
+def card_html(day: Levels, head: CardHead = NO_HEAD) -> str:
     """The card as one HTML file that needs nothing else."""
     picture = svg(ladder(day, width=3.0, height=5.2), "ladder", ladder_alternative(day))
     return render(
         "card.html",
         day=day,
+        head=str(head),
+        big=big_rows(day),
         ladder=picture,
         rows=[_row(each) for each in _chosen(day)],
         ends=ends_words(day),
+        zebra=zebra_lines(day),
         densities=NEUTRAL_DENSITIES,
         range_note=f"{day.range_note} ({RANGE_NOTE})",
         caution=CAUTION,
@@ -57,9 +125,23 @@ def ends_words(day: Levels) -> str:
     return f"{where}: {words.ends_words(day, after=day.after_ends is not None)}."
 
 
+def zebra_lines(day: Levels) -> list[tuple[str, list[str]]]:
+    """The advice on zebra, for the recording and for the monitor after the LUT."""
+    zebra = day.zebra
+    parts = [("on the recording", zebra.advice, zebra.guard)]
+    if zebra.after_lut:
+        parts.append(("after the LUT", zebra.after_lut_advice, zebra.after_lut_guard))
+    return [
+        (name, [each.text for each in advice] + ([guard.text] if guard else []))
+        for name, advice, guard in parts
+    ]
+
+
 def _chosen(day: Levels) -> list[Level]:
-    """The lines that fit on a card: named subjects, and stops from -6 up."""
-    return [each for each in day.levels if not each.label.startswith("-") or each.stops >= -6]
+    """The lines that fit on a card: named subjects, and stops from the lowest that counts."""
+    return [
+        each for each in day.levels if not each.label.startswith("-") or each.stops >= LOWEST_STOP
+    ]
 
 
 def _row(level: Level) -> dict[str, Any]:
@@ -83,41 +165,68 @@ def _codes(reading: Any) -> list[int]:
     return [reading.code(bits, name) for bits in (8, 10) for name in ("full", "legal")]
 
 
-def card_png(day: Levels) -> bytes:
+def card_png(day: Levels, head: CardHead = NO_HEAD) -> bytes:
     """The card as the bytes of a PNG picture, the size of an A5 sheet at 212 dpi."""
     from matplotlib.figure import Figure
 
     figure: Any = Figure(figsize=(5.83, 8.27))
-    top, middle, bottom = figure.subfigures(3, 1, height_ratios=(0.95, 5.6, 1.75))
-    _heading(top, day)
-    left, right = middle.subfigures(1, 2, width_ratios=(1.0, 1.35 if day.lut else 1.0))
-    ladder(day, PAPER, figure=left)
-    _table(right, day)
+    ratios = (0.9, 2.5, 3.35, 1.75)
+    top, rows, middle, bottom = figure.subfigures(4, 1, height_ratios=ratios)
+    _heading(top, day, head)
+    _big(rows, big_rows(day))
+    _table(middle, day)
     _notes(bottom, day)
     return png(figure, dpi=DPI)
 
 
-def _heading(part: Any, day: Levels) -> None:
+def _heading(part: Any, day: Levels, head: CardHead) -> None:
+    title = str(head) or f"Levels of {day.curve.name}"
     part.text(
-        0.04, 0.66, plain_text(f"Levels of {day.curve.name}"), fontsize=15, fontweight="bold",
-        color=PAPER.ink,
+        0.04, 0.60, plain_text(title), fontsize=15, fontweight="bold", color=PAPER.ink,
     )  # fmt: skip
-    under = f"through {day.lut}" if day.lut else "as recorded"
+    under = f"recorded in {day.curve.name}" if head != NO_HEAD or day.lut else "as recorded"
     if day.lut:
-        under += f" ({day.source_range} range in, {day.target_range} out)"
+        under += f", through {day.lut} ({day.source_range} range in, {day.target_range} out)"
     if day.shown:
         under += f"; {day.shown}"
-    part.text(0.04, 0.34, plain_text(under), fontsize=8.5, color=PAPER.faint)
-    part.text(0.04, 0.08, plain_text(ends_words(day)), fontsize=8.5, color=PAPER.faint)
+    if day.exposed:
+        under += f", exposed {words.signed_stops(day.exposed)}"
+    part.text(0.04, 0.28, plain_text(under), fontsize=8.5, color=PAPER.faint)
+    part.text(0.04, 0.02, plain_text(ends_words(day)), fontsize=8.5, color=PAPER.faint)
+
+
+def _big(part: Any, rows: list[BigRow]) -> None:
+    """The four rows, their figures high enough to be read at arm's length."""
+    axes = part.add_axes((0.04, 0.0, 0.92, 0.97))
+    axes.axis("off")
+    axes.set_xlim(0, 1)
+    axes.set_ylim(len(rows), 0)
+    both = any(row.after for row in rows)
+    for index, row in enumerate(rows):
+        middle = index + 0.5
+        axes.plot([0, 1], [index] * 2, color=PAPER.line, linewidth=0.8)
+        axes.text(0, middle - 0.12, row.label, fontsize=19, va="center", color=PAPER.ink)
+        axes.text(0, middle + 0.30, row.under, fontsize=8.5, va="center", color=PAPER.faint)
+        last = row.after or row.before
+        axes.text(
+            1, middle, last, fontsize=31, fontweight="bold", ha="right", va="center",
+            color=PAPER.ink,
+        )  # fmt: skip
+        if both:
+            axes.text(
+                0.66, middle, f"{row.before} →", fontsize=17, ha="right", va="center",
+                color=PAPER.faint,
+            )  # fmt: skip
+    axes.plot([0, 1], [len(rows)] * 2, color=PAPER.line, linewidth=0.8)
 
 
 def _table(part: Any, day: Levels) -> None:
-    axes = part.add_axes((0.0, 0.0, 0.97, 1.0))
+    axes = part.add_axes((0.04, 0.0, 0.92, 0.97))
     axes.axis("off")
     axes.set_xlim(0, 1)
     rows = [_row(each) for each in reversed(_chosen(day))]
-    pitch = 1 / (len(rows) + 3)
-    places = [0.0, 0.5, 0.62, 0.72, 0.83, 0.94] if day.lut else [0.0, 0.48, 0.62, 0.73, 0.86, 1.0]
+    pitch = 1 / (len(rows) + 2)
+    places = [0.0, 0.48, 0.62, 0.73, 0.86, 1.0]
     names = ["", "%", "8 full", "legal", "10 full", "legal"]
     if day.lut:
         places = [0.0, 0.37, 0.49, 0.61, 0.75, 0.88, 1.0]
@@ -131,7 +240,7 @@ def _table(part: Any, day: Levels) -> None:
         for x, cell, index in zip(places, cells, range(len(cells)), strict=True):
             axes.text(
                 x, y, plain_text(cell), ha="right" if index else "left", va="center",
-                fontsize=6.6, color=colour, fontweight=weight,
+                fontsize=6.8, color=colour, fontweight=weight,
             )  # fmt: skip
 
     line(names, PAPER.faint, "normal")
@@ -153,23 +262,34 @@ def _table(part: Any, day: Levels) -> None:
     axes.set_ylim(0, 1)
 
 
+def _short(advice: tuple[ZebraAdvice, ...], guard: HighlightGuard | None) -> str:
+    """Which setting is for which subject, in one line."""
+    found = [f"{each.setting.percent:g} % for {each.subject}" for each in advice if each.setting]
+    if unmarked := [each.subject for each in advice if each.setting is None]:
+        found.append(f"none for {' and '.join(unmarked)}")
+    text = ", ".join(found)
+    return text if guard is None else f"{text}; {guard.text}"
+
+
 def _notes(part: Any, day: Levels) -> None:
     import textwrap
 
-    lines = [f"• {each.text}" for each in day.zebra.advice]
-    lines.append(
-        "• Neutral density, stops: "
-        + ", ".join(f"{each.density:.1f} = {each.nominal_stops}" for each in NEUTRAL_DENSITIES[:7])
+    lines = []
+    zebra = day.zebra
+    lines.append(f"Zebra on the recording: {_short(zebra.advice, zebra.guard)}")
+    if zebra.after_lut:
+        short = _short(zebra.after_lut_advice, zebra.after_lut_guard)
+        lines.append(f"Zebra after the LUT: {short}")
+    densities = ", ".join(
+        f"{each.density:.1f} = {each.nominal_stops}" for each in NEUTRAL_DENSITIES
     )
+    lines.append(f"Neutral density, stops: {densities}")
     if day.filter_choice:
-        lines.append(f"• {day.filter_choice.text}")
+        lines.append(day.filter_choice.text)
     lines.append(f"{day.range_note} ({RANGE_NOTE})")
     lines.append(CAUTION)
-    text = "\n".join(
-        textwrap.fill(each, 112, subsequent_indent="   " if each.startswith("•") else "")
-        for each in lines
-    )
+    text = "\n".join(textwrap.fill(each, 118, subsequent_indent="   ") for each in lines)
     part.text(
-        0.04, 0.97, text.replace("$", r"\$"), va="top", fontsize=6.6, color=PAPER.ink,
-        linespacing=1.5,
+        0.04, 0.95, text.replace("$", r"\$"), va="top", fontsize=6.3, color=PAPER.ink,
+        linespacing=1.4,
     )  # fmt: skip

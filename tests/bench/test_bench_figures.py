@@ -88,7 +88,7 @@ def check_codes(reading: dict[str, Any], wanted: dict[str, Any], off: float) -> 
 
 def test_a_reading_is_that_of_the_library(opened: Any) -> None:
     """The same signals without a picture between: equal to the last digit."""
-    from lutbench.exposure.levels import Reading
+    from lutbench.exposure.reading import Reading
 
     item = Item("lut", "a LUT", build("ACEScct", "BT.1886", **ENDS, size=5), SOURCE)
     page = opened(BenchSet("Test", (item,), SOURCE, "in a test", stills=(level_still(SOURCE),)))

@@ -31,7 +31,6 @@ hands pixels that live on a device to the files that ask it for the plan."""
 LONG_FILES = {
     "algebra/invert.py": NOT_YET,
     "cli/rework.py": "one command after the other, each a dozen lines and its help",
-    "exposure/levels.py": NOT_YET,
     "formats/clf_write.py": NOT_YET,
     "formats/cube.py": NOT_YET,
     "identification/freeform.py": OWN_SEARCH,

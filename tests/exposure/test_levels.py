@@ -8,17 +8,9 @@ import numpy as np
 import pytest
 
 from lutbench.errors import LutbenchError
-from lutbench.exposure.levels import (
-    GREY,
-    NEUTRAL_DENSITIES,
-    SKIN,
-    WHITE,
-    WHITE_CARD,
-    Reading,
-    choose_filter,
-    levels,
-    stops_of,
-)
+from lutbench.exposure.filters import NEUTRAL_DENSITIES, choose_filter
+from lutbench.exposure.levels import levels
+from lutbench.exposure.reading import GREY, SKIN, WHITE, WHITE_CARD, Reading, stops_of
 from lutbench.model.catalogue import open_catalogue
 from lutbench.tables.lut import Lut1D, Lut3D
 
@@ -148,7 +140,7 @@ def test_filter_for_an_over_exposure() -> None:
     assert between.stronger is not None
     assert (between.weaker.density, between.stronger.density) == (0.6, 0.9)
     assert choose_filter(0.5).weaker is None
-    assert "stop down as well" in choose_filter(12.0).text
+    assert choose_filter(12.0).text.startswith("12.0 stops over: ND 3.0 + 0.6 brings it back")
 
 
 def test_after_a_lut_and_its_ranges() -> None:
@@ -186,8 +178,8 @@ def test_json_keys_are_stable() -> None:
     data = levels(CATALOGUE.curve("ACEScct"), Lut3D.identity(9), over_exposure=3).to_data()
     assert list(data) == [
         "schema", "curve", "curve_note", "codes", "range_note", "lut", "source_range",
-        "target_range", "levels", "ends", "after_lut_ends", "zebra", "neutral_density",
-        "filter_choice", "display",
+        "target_range", "exposed_stops", "levels", "ends", "after_lut_ends", "zebra",
+        "neutral_density", "filter_choice", "display",
     ]  # fmt: skip
     assert list(data["levels"][0]) == [
         "label", "reflectance", "stops", "clipped", "signal", "percent", "percent_full_as_legal",

@@ -1,0 +1,211 @@
+"""How `lutbench levels` prints: one LUT in full, a set side by side."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from lutbench.cli.options import console
+
+if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.table import Table
+
+    from lutbench.exposure.levels import Level, Levels
+    from lutbench.exposure.reading import Reading
+    from lutbench.exposure.sets import SetLevels, SetMember
+    from lutbench.exposure.zebra import HighlightGuard, ZebraAdvice, ZebraSetting
+    from lutbench.model.signal import Range
+
+RANGES: tuple[Range, Range] = ("full", "legal")
+
+
+def print_levels(day: Levels) -> None:
+    """Everything about one curve, and one LUT."""
+    from rich.markup import escape
+    from rich.padding import Padding
+
+    screen = console(markup=True)
+    screen.print(f"[bold]Levels of {escape(day.curve.name)}[/bold]", soft_wrap=True)
+    if day.curve.note:
+        screen.print(f"[dim]{escape(day.curve.note)}[/dim]")
+    if day.lut:
+        ranges = f"takes {day.source_range}, gives {day.target_range} range"
+        screen.print(f"through {escape(day.lut)} [dim]({ranges})[/dim]", soft_wrap=True)
+    if day.shown:
+        screen.print(escape(str(day.shown)), soft_wrap=True)
+    if day.exposed:
+        from lutbench.report.words import signed_stops
+
+        screen.print(f"exposed {signed_stops(day.exposed)}: light and stops are the subject's own")
+    screen.print(day.range_note, soft_wrap=False, style="dim", markup=False)
+    screen.print()
+    screen.print(_table(day))
+    for line in ends_lines(day):
+        screen.print(line)
+    zebra = day.zebra
+    screen.print("\n[bold]Zebra on the recording[/bold]" + zebra_offer(day))
+    _print_zebra(screen, zebra.advice, zebra.guard, zebra.settings)
+    if zebra.after_lut:
+        screen.print("\n[bold]Zebra after the LUT[/bold] (on the monitor)")
+        _print_zebra(screen, zebra.after_lut_advice, zebra.after_lut_guard, zebra.after_lut)
+    screen.print("\n[bold]Neutral density[/bold] (0.3 a stop)")
+    screen.print(Padding(density_line(), (0, 0, 0, 2)))
+    if day.filter_choice:
+        screen.print(Padding(f"• {day.filter_choice.text}", (0, 0, 0, 2)))
+
+
+def _print_zebra(
+    screen: Console,
+    advice: tuple[ZebraAdvice, ...],
+    guard: HighlightGuard | None,
+    settings: tuple[ZebraSetting, ...],
+) -> None:
+    from rich.markup import escape
+    from rich.padding import Padding
+
+    lines = [each.text for each in advice]
+    if guard is not None:
+        lines.append(guard.text)
+    lines.append(f"marks from: {zebra_line(settings)}")
+    for line in lines:
+        screen.print(Padding(f"• {escape(line)}", (0, 0, 0, 2)))
+
+
+def zebra_offer(day: Levels) -> str:
+    """What the camera is said to offer, as a short clause."""
+    if day.zebra.minimum > 0:
+        return f" (from {day.zebra.minimum:g} % in steps of {day.zebra.step:g} %)"
+    return f" (steps of {day.zebra.step:g} %; say --zebra-min for the camera's lowest)"
+
+
+def zebra_line(settings: tuple[ZebraSetting, ...]) -> str:
+    """What each zebra setting marks: the stops from which it shows."""
+    from lutbench.exposure.reading import stops_of
+    from lutbench.report.words import stops_words
+
+    return (
+        ", ".join(
+            f"{each.percent:g} % {stops_words(stops_of(each.reflectance))}"
+            for each in settings
+            if each.reflectance > 0
+        )
+        + " stops"
+    )
+
+
+def density_line() -> str:
+    """The filters with their stops, in one line."""
+    from lutbench.exposure.filters import NEUTRAL_DENSITIES
+
+    return ", ".join(f"{each.density:.1f} = {each.nominal_stops}" for each in NEUTRAL_DENSITIES)
+
+
+def ends_lines(day: Levels) -> list[str]:
+    """Where no light lies, and which light falls on 0 % and on 100 %, in words."""
+    from lutbench.report.words import ends_words
+
+    lines = [f"Recorded: {ends_words(day, after=False)}"]
+    if day.after_ends:
+        lines.append(f"After the LUT: {ends_words(day, after=True)}")
+    return lines
+
+
+def print_set(found: SetLevels) -> None:
+    """The LUTs of a set side by side: a table for each recording."""
+    from rich.markup import escape
+
+    from lutbench.exposure.sets import families
+
+    screen = console(markup=True)
+    if found.advice:
+        screen.print(f"[bold]{escape(found.advice)}[/bold]\n")
+    for family in families(found.members):
+        assert family[0].day is not None
+        screen.print(f"[bold]Recorded in {escape(family[0].day.curve.name)}[/bold]")
+        screen.print(_set_table(family, found))
+        screen.print()
+    for each in found.members:
+        if each.note:
+            screen.print(f"[dim]{escape(each.name)}: {escape(each.note)}[/dim]")
+    screen.print(
+        "[dim]Percent of the nominal signal (IRE) on the waveform. For viewing and exposing: "
+        "check the monitor's own range setting, and defer to the delivery specification.[/dim]"
+    )
+
+
+def _set_table(family: list[SetMember], found: SetLevels) -> Table:
+    from rich import box
+    from rich.markup import escape
+    from rich.table import Table
+
+    from lutbench.report.words import stops_words
+
+    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False, show_edge=False)
+    table.add_column("", overflow="fold")
+    table.add_column("exposure", justify="right")
+    for label, _ in family[0].cards:
+        table.add_column(label, justify="right")
+    recorded = [f"{level.recorded.percent:.0f} %" for _, level in family[0].cards]
+    scene = f"{stops_words(found.exposed)}" if found.exposed else ""
+    table.add_row("on the recording", scene, *recorded, style="dim", end_section=True)
+    for each in family:
+        percents = [
+            f"{level.after_lut.percent:.0f} %" if level.after_lut else "–"
+            for _, level in each.cards
+        ]
+        exposure = "" if each.exposure is None else stops_words(each.exposure)
+        style = "bold" if each in found.paired else ""
+        name = escape(each.name) + (" ← this one" if each in found.paired else "")
+        table.add_row(name, exposure, *percents, style=style)
+    return table
+
+
+def _table(day: Levels) -> Table:
+    from rich import box
+    from rich.table import Table
+
+    from lutbench.exposure.reading import GREY
+
+    depths = (8, 10) if day.lut else (8, 10, 12)
+    gap = 1 if day.lut else 2
+    table = Table(box=box.SIMPLE_HEAD, padding=(0, 0, 0, gap - 1), pad_edge=False, show_edge=False)
+    table.add_column("light", no_wrap=True)
+    if not day.lut:
+        table.add_column("refl.", justify="right")
+    table.add_column("stops", justify="right")
+    _add_columns(table, depths)
+    if day.lut:
+        table.add_column("→", style="dim", width=1)
+        _add_columns(table, depths)
+    if day.shown:
+        table.add_column("cd/m²", justify="right")
+    for each in day.levels:
+        subject = not each.label.startswith(("+", "-"))
+        style = "bold" if each.reflectance == GREY else "" if subject else "dim"
+        table.add_row(*_row(day, each, depths), style=style)
+    return table
+
+
+def _add_columns(table: Table, depths: tuple[int, ...]) -> None:
+    table.add_column("%", justify="right")
+    for bits in depths:
+        for name in RANGES:
+            table.add_column(f"{bits}b\n{name}", justify="right")
+
+
+def _row(day: Levels, level: Level, depths: tuple[int, ...]) -> list[str]:
+    from rich.markup import escape
+
+    from lutbench.report.words import luminance_words, percent_words, stops_words
+
+    def cells(reading: Reading) -> list[str]:
+        codes = [str(reading.code(bits, name)) for bits in depths for name in RANGES]
+        return [f"{reading.percent:.1f}", *codes]
+
+    row = [escape(level.label.replace("-", "−"))]
+    if not day.lut:
+        row.append(percent_words(level.reflectance))
+    row += [stops_words(level.stops), *cells(level.recorded)]
+    if level.after_lut:
+        row += ["", *cells(level.after_lut)]
+    return [*row, luminance_words(level.luminance)] if day.shown else row

@@ -1,0 +1,176 @@
+"""What `lutbench levels` is asked about: a curve, a LUT, a recipe's LUTs, a folder of them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from lutbench.cli.saying import say
+from lutbench.errors import LutbenchError
+
+if TYPE_CHECKING:
+    from lutbench.exposure.levels import Levels
+    from lutbench.exposure.sets import SetMember
+    from lutbench.model.catalogue import Catalogue
+    from lutbench.model.curves.base import Curve
+    from lutbench.model.signal import Range
+    from lutbench.model.transforms import Transform
+    from lutbench.recipes.schema import LutJob
+
+
+@dataclass(frozen=True)
+class Asked:
+    """One thing to give the levels of.
+
+    `curve` is None where nothing tells the recording, `lut` where there is none or it has no
+    levels; `note` then says why. `how` says where the curve is known from; empty where the
+    user named it. The target is what comes out of the LUT, where that is told.
+    """
+
+    name: str
+    curve: Curve | None
+    lut: Transform | None = None
+    source_range: Range | None = None
+    target_range: Range | None = None
+    exposure: float | None = None
+    how: str = ""
+    note: str = ""
+    target_curve: str | None = None
+    target_gamut: str | None = None
+
+
+def asked(
+    names: Sequence[str], curve: str | None, catalogue: Catalogue
+) -> tuple[list[Asked], bool]:
+    """What the names of a command line stand for, and whether they stand for a set.
+
+    Raises
+    ------
+    LutbenchError
+        When a file cannot be read, or one LUT's recording is not known.
+    """
+    named = None if curve is None else catalogue.curve(curve, where="--curve")
+    if not names:
+        if named is None:
+            raise LutbenchError(
+                "no curve is named", accepted="--curve NAME, or a LUT or a recipe that tells it"
+            )
+        return [Asked("", named)], False
+    from lutbench.formats.folders import lut_files
+
+    found: list[Asked] = []
+    several = len(names) > 1
+    for name in names:
+        file, hash_sign, job = name.partition("#")
+        if file.lower().endswith(".toml"):
+            found += _of_recipe(file, job, catalogue)
+            several = several or not hash_sign
+            continue
+        files, many = lut_files([name], luts_only=True)
+        several = several or many
+        found += [_of_file(each.path, each.name, named, catalogue) for each in files]
+    if not several and found[0].curve is None:
+        found = [_identified(found[0], names[0], catalogue)]
+    return found, several
+
+
+def _of_recipe(file: str, name: str, catalogue: Catalogue) -> list[Asked]:
+    from lutbench.recipes.schema import read_recipe
+    from lutbench.recipes.subjects import recipe_job
+
+    recipe = read_recipe(file, catalogue)
+    jobs = [recipe_job(recipe, name, file)] if name else list(recipe.jobs)
+    return [_of_job(job, recipe.digest, file) for job in jobs]
+
+
+def _of_job(job: LutJob, digest: str, file: str) -> Asked:
+    from lutbench.model.false_colour import FalseColour
+    from lutbench.recipes.make import make
+
+    how, task = f"as {file} says", job.task
+    if isinstance(task, FalseColour):
+        return Asked(job.name, task.curve, how=how, note="false colour: its legend tells the bands")
+    return Asked(
+        job.name, task.source.curve, make(job, digest),
+        task.source.range, task.result.range, task.exposure, how, "",
+        task.result.curve.name, task.result.gamut.name,
+    )  # fmt: skip
+
+
+def _of_file(path: str, name: str, named: Curve | None, catalogue: Catalogue) -> Asked:
+    import lutbench
+    from lutbench.inspection.told import told_ends, told_exposure
+
+    lut = lutbench.open_lut(path)
+    comments = getattr(lut, "comments", ())
+    exposure = told_exposure(comments)
+    if "kind: false_colour" in (line.strip() for line in comments):
+        return Asked(name, named, note="false colour: its legend tells the bands")
+    told = told_ends(comments)
+    target = told.get("target")
+    out = (target.curve, target.gamut) if target else (None, None)
+    if named is not None:
+        return Asked(name, named, lut, None, None, exposure, "", "", *out)
+    if "source" not in told:
+        return Asked(name, None, lut, note="nothing in the file tells its recording: --curve NAME")
+    curve = catalogue.curve(told["source"].curve, where=f"{path}, its comments")
+    ranges = (told["source"].range, target.range if target else None)
+    return Asked(name, curve, lut, *ranges, exposure, f"as the comments of {path} say", "", *out)
+
+
+def _identified(subject: Asked, path: str, catalogue: Catalogue) -> Asked:
+    """The LUT with the recording that its numbers tell; a guess, and said to be one."""
+    from lutbench.inspection.identified import identified
+    from lutbench.inspection.inspection import inspect
+
+    if subject.lut is not None:
+        found, _ = identified(inspect(path, catalogue=catalogue), catalogue)
+        if found.source_curve is not None:
+            how = "as identified from the numbers of the LUT, a guess: --curve settles it"
+            ranges = (found.source_range, found.target_range)
+            return Asked(subject.name, found.source_curve, subject.lut, *ranges, None, how)
+    raise LutbenchError(
+        "neither the comments nor the numbers of the LUT tell its recording",
+        where=path,
+        accepted="--curve NAME",
+    )
+
+
+def say_how(subjects: Sequence[Asked]) -> None:
+    """Say where curves are known from, each way once."""
+    ways = dict.fromkeys(
+        f"curve {each.curve.name}, {each.how}" for each in subjects if each.curve and each.how
+    )
+    for way in ways:
+        say(way)
+
+
+def members(subjects: Sequence[Asked], read: Callable[[Asked], Levels]) -> tuple[SetMember, ...]:
+    """The subjects with their levels as the members of a set."""
+    from lutbench.exposure.sets import SetMember
+
+    return tuple(
+        SetMember(
+            each.name,
+            None if each.curve is None or each.lut is None else read(each),
+            each.exposure,
+            each.note,
+        )
+        for each in subjects
+    )
+
+
+def only_one(subjects: Sequence[Asked], option: str) -> None:
+    """Refuse what shows one LUT for a set."""
+    raise LutbenchError(
+        f"a card shows one LUT, and here are {len(subjects)}",
+        where=option,
+        accepted="one LUT, or RECIPE.toml#NAME",
+    )
+
+
+def short(name: str) -> str:
+    """The file name of a path."""
+    return Path(name).name

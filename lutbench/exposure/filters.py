@@ -1,0 +1,161 @@
+"""Neutral density filters: their stops, and which of them bring an over-exposure back."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from typing import Any
+
+from lutbench.errors import LutbenchError
+
+MOST_STACKED = 3
+"""Filters in front of a lens at once: what a matte box holds."""
+
+DENSEST = 6.0
+"""Density of the strongest filter that may be named: 20 stops, for the sun itself."""
+
+
+@dataclass(frozen=True)
+class NeutralDensity:
+    """A neutral density filter or a stack of them: density log10(1 / transmission).
+
+    `parts` are the densities of a stack's filters, strongest first; empty for one filter.
+    Stops are density / log10(2).
+
+    >>> filter = NeutralDensity(1.2)
+    >>> filter.nominal_stops, round(filter.stops, 2), filter.factor
+    (4, 3.99, 16)
+    >>> str(NeutralDensity(1.8, (1.2, 0.6)))
+    'ND 1.2 + 0.6'
+    """
+
+    density: float
+    parts: tuple[float, ...] = ()
+
+    @property
+    def nominal_stops(self) -> int:
+        """Whole stops at 0.3 a stop."""
+        return round(self.density / 0.3)
+
+    @property
+    def stops(self) -> float:
+        """Stops by the density."""
+        return self.density / math.log10(2)
+
+    @property
+    def factor(self) -> int:
+        """How many times less light, as it is engraved: 2 to the nominal stops."""
+        return 1 << self.nominal_stops
+
+    def __str__(self) -> str:
+        return "ND " + " + ".join(f"{each:.1f}" for each in self.parts or (self.density,))
+
+    def to_data(self) -> dict[str, Any]:
+        """The filter as plain data."""
+        return {
+            "density": self.density,
+            "parts": list(self.parts or (self.density,)),
+            "nominal_stops": self.nominal_stops,
+            "stops": self.stops,
+            "factor": self.factor,
+            "transmission": 10**-self.density,
+        }
+
+
+NEUTRAL_DENSITIES = tuple(NeutralDensity(round(0.3 * n, 1)) for n in range(1, 11))
+"""The usual filters, 1 to 10 stops."""
+
+
+@dataclass(frozen=True)
+class FilterChoice:
+    """The filters about a metered over-exposure: the one that leaves it over, the one under.
+
+    `leaves` are the stops that remain: positive is over.
+    """
+
+    over: float
+    weaker: NeutralDensity | None
+    stronger: NeutralDensity | None
+
+    @property
+    def text(self) -> str:
+        """The choice in words."""
+        if self.weaker is not None and self.stronger is None:
+            left = self.over - self.weaker.stops
+            return f"{self.weaker} still leaves {left:.1f} stops over: stop down as well"
+        parts = [
+            f"{each} leaves {abs(left):.1f} stops {'over' if left > 0 else 'under'}"
+            if abs(left := self.over - each.stops) >= 0.05
+            else f"{each} brings it back to within {abs(left):.2f} stop"
+            for each in (self.weaker, self.stronger)
+            if each is not None
+        ]
+        return f"{self.over:.1f} stops over: " + "; ".join(parts)
+
+    def to_data(self) -> dict[str, Any]:
+        """The choice as plain data."""
+
+        def side(each: NeutralDensity | None) -> dict[str, Any] | None:
+            return None if each is None else each.to_data() | {"leaves": self.over - each.stops}
+
+        return {
+            "over_exposure_stops": self.over,
+            "weaker": side(self.weaker),
+            "stronger": side(self.stronger),
+            "text": self.text,
+        }
+
+
+def choose_filter(over: float, at_hand: Sequence[float] = ()) -> FilterChoice:
+    """The neutral density filters on both sides of an over-exposure in stops.
+
+    One filter where one will do, else a stack of up to three of those that there are.
+
+    Parameters
+    ----------
+    over
+        Stops of over-exposure, over 0 to 20.
+    at_hand
+        The densities of the filters in the bag; the usual ones, 0.3 to 3.0, unless given.
+
+    >>> choose_filter(3.2).text
+    '3.2 stops over: ND 0.9 leaves 0.2 stops over; ND 1.2 leaves 0.8 stops under'
+    >>> choose_filter(5.5, [0.6, 1.2]).text
+    '5.5 stops over: ND 1.2 leaves 1.5 stops over; ND 1.2 + 0.6 leaves 0.5 stops under'
+    """
+    if not 0 < over <= 20:
+        raise LutbenchError(
+            f"an over-exposure of {over:g} stops is out of limits", accepted="over 0 to 20"
+        )
+    for density in at_hand:
+        if not 0 < density <= DENSEST:
+            raise LutbenchError(
+                f"a filter of density {density:g} is out of limits",
+                accepted=f"over 0 to {DENSEST:g}",
+            )
+    stacks = _stacks(at_hand or [each.density for each in NEUTRAL_DENSITIES])
+    weaker = [each for each in stacks if _nominal(each) <= over]
+    stronger = [each for each in stacks if _nominal(each) > over]
+    exact = bool(weaker) and math.isclose(_nominal(weaker[-1]), over)
+    return FilterChoice(
+        over,
+        weaker[-1] if weaker and not exact else None,
+        weaker[-1] if exact else stronger[0] if stronger else None,
+    )
+
+
+def _nominal(each: NeutralDensity) -> float:
+    return each.density / 0.3
+
+
+def _stacks(densities: Sequence[float]) -> list[NeutralDensity]:
+    """Every density that single filters and stacks give, each with the fewest filters."""
+    found: dict[float, NeutralDensity] = {}
+    strongest_first = sorted(densities, reverse=True)
+    for count in range(1, MOST_STACKED + 1):
+        for parts in combinations(strongest_first, count):
+            total = round(sum(parts), 2)
+            found.setdefault(total, NeutralDensity(total, parts if count > 1 else ()))
+    return sorted(found.values(), key=_nominal)

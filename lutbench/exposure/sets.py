@@ -1,0 +1,121 @@
+"""The levels of a set: each LUT's cards side by side, and which LUT belongs to an exposure."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from lutbench.exposure.levels import SCHEMA, Level, Levels
+from lutbench.exposure.reading import DARK_SKIN, GREY, SKIN, WHITE_CARD
+from lutbench.results import Result
+
+CARDS = (
+    (GREY, "grey card"),
+    (DARK_SKIN, "dark skin"),
+    (SKIN, "light skin"),
+    (WHITE_CARD, "white card"),
+)
+"""The subjects that a LUT is read by."""
+
+SAME_EXPOSURE = 0.05
+"""Stops that two exposures may differ by and still count as one: less than an eye sees."""
+
+
+@dataclass(frozen=True)
+class SetMember:
+    """A LUT of a set with its levels.
+
+    `exposure` are the stops by which the LUT brightens, None where it is not told; `day` is
+    None where no level can be given, and `note` then says why.
+    """
+
+    name: str
+    day: Levels | None
+    exposure: float | None = None
+    note: str = ""
+
+    @property
+    def cards(self) -> list[tuple[str, Level]]:
+        """The cards, and where the recording clips."""
+        if self.day is None:
+            return []
+        lines = [(label, self.day.at(light)) for light, label in CARDS]
+        return [*lines, ("clip", self.day.levels[-1])]
+
+    def to_data(self) -> dict[str, Any]:
+        """The LUT's line as plain data."""
+        return {
+            "name": self.name,
+            "exposure_stops": self.exposure,
+            "note": self.note or None,
+            "levels": self.day.to_data() if self.day else None,
+        }
+
+
+@dataclass(frozen=True, repr=False)
+class SetLevels(Result):
+    """The levels of a set of LUTs for the day, the scene exposed by `exposed` stops."""
+
+    members: tuple[SetMember, ...]
+    exposed: float = 0.0
+
+    @property
+    def paired(self) -> tuple[SetMember, ...]:
+        """The LUTs that bring the exposure back: a scene of +1 stop by a LUT of -1 stop."""
+        if not self.exposed:
+            return ()
+        return tuple(each for each in self.members if brings_back(each.exposure, self.exposed))
+
+    @property
+    def advice(self) -> str:
+        """Which LUT to watch through; empty for a scene that is exposed as metered."""
+        if not self.exposed:
+            return ""
+        scene = f"Exposed {self.exposed:+g} stop{'' if abs(self.exposed) <= 1 else 's'}"
+        if self.paired:
+            names = ", ".join(each.name for each in self.paired)
+            return f"{scene}: watch through {names}, which brings it back"
+        return f"{scene}: no LUT here matches; {no_rung(self.exposed)}"
+
+    def to_data(self) -> dict[str, Any]:
+        """The set as plain data: the object that ``lutbench levels --json`` prints for it."""
+        return {
+            "schema": SCHEMA,
+            "exposed_stops": self.exposed,
+            "paired": [each.name for each in self.paired],
+            "advice": self.advice or None,
+            "luts": [each.to_data() for each in self.members],
+        }
+
+
+def brings_back(exposure: float | None, exposed: float) -> bool:
+    """Whether a LUT of that exposure shows a scene exposed by `exposed` as if it were not.
+
+    >>> brings_back(-1.0, 1.0), brings_back(0.0, 1.0), brings_back(None, 1.0)
+    (True, False, False)
+    """
+    return exposure is not None and math.isclose(exposure, -exposed, abs_tol=SAME_EXPOSURE)
+
+
+def no_rung(exposed: float) -> str:
+    """What to do where no LUT at hand brings an exposure back.
+
+    >>> no_rung(1)
+    'a LUT of -1 stop brings it back (exposure_ladder = [-1] in its recipe)'
+    """
+    plural = "" if abs(exposed) <= 1 else "s"
+    return (
+        f"a LUT of {-exposed:+g} stop{plural} brings it back "
+        f"(exposure_ladder = [{-exposed:g}] in its recipe)"
+    )
+
+
+def families(members: Sequence[SetMember]) -> list[list[SetMember]]:
+    """The members with levels, those of one recording together, in the order given."""
+    found: dict[str, list[SetMember]] = {}
+    for each in members:
+        if each.day is not None:
+            found.setdefault(each.day.curve.name, []).append(each)
+    return list(found.values())

@@ -1,0 +1,254 @@
+"""Zebra: what each setting marks, on the recording and on a LUT's output, and how it guards."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from lutbench.errors import LutbenchError
+from lutbench.exposure.reading import GREY, SKIN, WHITE, WHITE_CARD, AfterLut, Reading, stops_of
+
+MARKED = (
+    (GREY, "mid grey"),
+    (SKIN, "light skin"),
+    (WHITE_CARD, "white card"),
+    (WHITE, "full white"),
+)
+"""The subjects that a zebra is set by."""
+
+GUARD = 0.5
+"""Stops under clipping from which a zebra guards highlights: soon enough to close the iris."""
+
+
+@dataclass(frozen=True)
+class ZebraSetting:
+    """What a zebra setting marks: everything from `reflectance` up."""
+
+    percent: float
+    reflectance: float
+
+    def to_data(self) -> dict[str, Any]:
+        """The setting as plain data."""
+        stops = stops_of(self.reflectance)
+        return {
+            "percent": self.percent,
+            "reflectance": self.reflectance,
+            "stops": stops if math.isfinite(stops) else None,
+        }
+
+
+@dataclass(frozen=True)
+class ZebraAdvice:
+    """Which setting marks a subject; `setting` is None when the camera offers none."""
+
+    subject: str
+    reflectance: float
+    percent: float
+    setting: ZebraSetting | None
+    text: str
+
+    def to_data(self) -> dict[str, Any]:
+        """The advice as plain data."""
+        return {
+            "subject": self.subject,
+            "reflectance": self.reflectance,
+            "percent": self.percent,
+            "setting": self.setting.to_data() if self.setting else None,
+            "text": self.text,
+        }
+
+
+@dataclass(frozen=True)
+class HighlightGuard:
+    """The highest setting that still warns before highlights are cut off.
+
+    `before_clip` are the stops between what it marks and where the signal is cut off: the
+    recording at its last code, a LUT's output at 100 % or where it stops rising.
+    `after_lut` says which of the two signals the zebra looks at.
+    """
+
+    setting: ZebraSetting
+    before_clip: float
+    after_lut: bool
+    recorded_above: float | None = None
+    """Stops that the recording still holds above the LUT's own end; None on the recording."""
+
+    @property
+    def text(self) -> str:
+        """The guard in words."""
+        marks = f"{self.setting.percent:g} % marks {stops_of(self.setting.reflectance):+.1f} stops"
+        if not self.after_lut:
+            return f"highlights: {marks}, {self.before_clip:.1f} stops before the recording clips"
+        text = f"highlights: {marks}, {self.before_clip:.1f} stops before the LUT's white"
+        if self.recorded_above is not None and self.recorded_above >= 0.1:
+            text += f"; the recording holds {self.recorded_above:.1f} stops more"
+        return text
+
+    def to_data(self) -> dict[str, Any]:
+        """The guard as plain data."""
+        return {
+            "setting": self.setting.to_data(),
+            "before_clip_stops": self.before_clip,
+            "recorded_above_stops": self.recorded_above,
+            "text": self.text,
+        }
+
+
+@dataclass(frozen=True)
+class Zebra:
+    """The zebra settings a camera or a monitor offers: on the recording, and after a LUT."""
+
+    minimum: float
+    step: float
+    settings: tuple[ZebraSetting, ...]
+    advice: tuple[ZebraAdvice, ...]
+    guard: HighlightGuard | None = None
+    after_lut: tuple[ZebraSetting, ...] = ()
+    after_lut_advice: tuple[ZebraAdvice, ...] = ()
+    after_lut_guard: HighlightGuard | None = None
+
+    @property
+    def marks_mid_grey(self) -> bool:
+        """Whether a setting marks mid grey."""
+        return any(each.setting for each in self.advice if each.reflectance == GREY)
+
+    def to_data(self) -> dict[str, Any]:
+        """Settings and advice as plain data."""
+        return {
+            "minimum": self.minimum,
+            "step": self.step,
+            "marks_mid_grey": self.marks_mid_grey,
+            "settings": [each.to_data() for each in self.settings],
+            "advice": [each.to_data() for each in self.advice],
+            "highlights": self.guard.to_data() if self.guard else None,
+            "after_lut": {
+                "settings": [each.to_data() for each in self.after_lut],
+                "advice": [each.to_data() for each in self.after_lut_advice],
+                "highlights": self.after_lut_guard.to_data() if self.after_lut_guard else None,
+            }
+            if self.after_lut
+            else None,
+        }
+
+
+@dataclass(frozen=True)
+class Signal:
+    """One of the signals that a zebra may look at.
+
+    `light_at` gives the light of a signal, or None where nothing reaches it; `readings` are
+    the subjects in the order of `MARKED`; `clip` is the light that it is cut off at.
+    """
+
+    light_at: Any
+    readings: Sequence[Reading]
+    clip: float
+
+
+def offered(minimum: float, step: float) -> list[float]:
+    """The percents of a zebra from its lowest in steps.
+
+    Raises
+    ------
+    LutbenchError
+        When a number is out of limits.
+    """
+    if not 0 <= minimum <= 100:
+        raise LutbenchError(
+            f"a lowest zebra of {minimum:g} % is out of limits", accepted="0 to 100"
+        )
+    if not 0.5 <= step <= 50:
+        raise LutbenchError(f"a zebra step of {step:g} % is out of limits", accepted="0.5 to 50")
+    count = int((100 - minimum) / step + 1e-9)
+    return [percent for k in range(count + 1) if (percent := minimum + step * k) > 0]
+
+
+def zebra_of(minimum: float, step: float, recorded: Signal, after: Signal | None) -> Zebra:
+    """What the settings mark on the recording and after the LUT.
+
+    Raises
+    ------
+    LutbenchError
+        When `minimum` or `step` is out of limits.
+    """
+    percents = offered(minimum, step)
+    settings = _settings(percents, recorded)
+    card = _advice(*MARKED[2], recorded.readings[2], settings, "")
+    grey_after = after.readings[0] if after is not None else None
+    instead = _instead(grey_after, card.setting)
+    on_output = _settings(percents, after) if after is not None else ()
+    return Zebra(
+        minimum,
+        step,
+        settings,
+        _all_advice(recorded, settings, instead),
+        _guard(settings, recorded),
+        on_output,
+        _all_advice(after, on_output, "") if after is not None else (),
+        _guard(on_output, after, recorded) if after is not None else None,
+    )
+
+
+def _settings(percents: list[float], signal: Signal) -> tuple[ZebraSetting, ...]:
+    lights = ((percent, signal.light_at(percent / 100)) for percent in percents)
+    return tuple(
+        ZebraSetting(percent, max(light, 0.0)) for percent, light in lights if light is not None
+    )
+
+
+def _guard(
+    settings: tuple[ZebraSetting, ...], signal: Signal, recorded: Signal | None = None
+) -> HighlightGuard | None:
+    top = stops_of(signal.clip)
+    found = [
+        (each, top - stops_of(each.reflectance))
+        for each in settings
+        if each.reflectance > GREY and top - stops_of(each.reflectance) >= GUARD
+    ]
+    if not found:
+        return None
+    setting, left = found[-1]
+    above = None if recorded is None else stops_of(recorded.clip) - top
+    return HighlightGuard(setting, left, recorded is not None, above)
+
+
+def _all_advice(
+    signal: Signal, settings: tuple[ZebraSetting, ...], instead: str
+) -> tuple[ZebraAdvice, ...]:
+    pairs = zip(MARKED, signal.readings, strict=True)
+    return tuple(_advice(*subject, reading, settings, instead) for subject, reading in pairs)
+
+
+def _advice(
+    light: float,
+    name: str,
+    reading: Reading,
+    settings: tuple[ZebraSetting, ...],
+    instead: str,
+) -> ZebraAdvice:
+    lowest = settings[0].percent if settings else 100.0
+    at = f"{name} ({100 * light:.0f} %) lies at {reading.percent:.0f} %"
+    if reading.signal > reading.high + 1e-9:
+        text = f"{at}: it is clipped, so no zebra tells how far over it is"
+        return ZebraAdvice(name, light, reading.percent, None, text)
+    below = [each for each in settings if each.percent <= reading.percent + 1e-9]
+    if not below:
+        text = f"{at}, under the lowest zebra of {lowest:.0f} %: the zebra cannot mark it"
+        if light == GREY and instead:
+            text += ". " + instead
+        return ZebraAdvice(name, light, reading.percent, None, text)
+    best = below[-1]
+    short = stops_of(light) - stops_of(best.reflectance)
+    text = f"{at}: zebra {best.percent:g} % starts "
+    text += "just there" if short < 0.05 else f"{short:.1f} stops under it"
+    return ZebraAdvice(name, light, reading.percent, best, text)
+
+
+def _instead(after: Reading | None, card: ZebraSetting | None) -> str:
+    """What to do when no zebra marks mid grey: a zebra on the white card only if one marks it."""
+    monitor = "the LUT's own grey level on the monitor"
+    if isinstance(after, AfterLut):
+        monitor = f"the grey card at {after.percent:.0f} % after the LUT on the monitor's waveform"
+    zebra = "" if card is None else f"a zebra of {card.percent:g} % on a 90 % white card, "
+    return f"Instead: {zebra}{monitor}, or a false-colour LUT"
