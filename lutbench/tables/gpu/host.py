@@ -1,16 +1,16 @@
 """Arrays of the host through CUDA devices: both directions of the bus at work at once.
 
-Pixels go in chunks. A chunk is copied into pinned memory, sent, worked on and sent
-back on a stream of its own, while the next ones are on their way; chunks are dealt
-out to all devices that are named. An array whose memory is pinned already is sent
-as it lies.
+Pixels go in chunks, which a few threads take from one queue. Each has a stream of its own:
+it copies its chunk into pinned memory, sends it, has it worked on and sent back, and copies
+it out, while the others are at another of these. An array whose memory is pinned already is
+sent as it lies. Chunks go to all devices that are named.
 """
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor
+from queue import Empty, SimpleQueue
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -22,8 +22,9 @@ from lutbench.tables.gpu.arrays import cupy, devices
 from lutbench.tables.gpu.run import Codes, launch
 from lutbench.tables.threads import thread_limit
 
-CHUNK_BYTES = 1 << 25  # of a chunk's pixels: long enough for the bus, short enough to overlap
-SLOTS = 3  # chunks on their way on one device: in, at work, out
+PINNED_BYTES = 1 << 26  # of a chunk that is sent as it lies: long enough for the bus
+COPIED_BYTES = 1 << 24  # of one that the processor copies: many of them are on their way at once
+LANES = 4  # chunks on their way on one device, at least: in, at work, out, and one in hand
 
 
 def named_devices(name: str) -> list[int]:
@@ -49,6 +50,13 @@ def named_devices(name: str) -> list[int]:
     )
 
 
+class On(NamedTuple):
+    """Which devices work, and how many threads copy for them at most."""
+
+    devices: Sequence[int]
+    threads: int | None = None
+
+
 def apply_from_host(
     transforms: Sequence[Transform],
     pixels: NDArray[Any],
@@ -61,110 +69,70 @@ def apply_from_host(
     dst = out.reshape(-1, 3) if out.flags.c_contiguous else np.empty(src.shape, out.dtype)
     if np.may_share_memory(src, dst) and src.ctypes.data != dst.ctypes.data:
         src = src.copy()
-    count = max(1, CHUNK_BYTES // (3 * max(src.itemsize, dst.itemsize)))
-    spans = [slice(at, min(at + count, len(src))) for at in range(0, len(src), count)]
-    with Copier(thread_limit(on.threads)) as copier:
-        lanes = [_Lane(src, dst, number, count, copier) for number in on.lanes(len(spans))]
+    pinned = _is_pinned(src), _is_pinned(dst)
+    size = PINNED_BYTES if all(pinned) else COPIED_BYTES
+    count = max(1, size // (3 * max(src.itemsize, dst.itemsize)))
+    chunks: SimpleQueue[slice] = SimpleQueue()
+    for at in range(0, len(src), count):
+        chunks.put(slice(at, min(at + count, len(src))))
+    job = _Job(transforms, src, dst, codes, chunks)
+    copying = 0 if all(pinned) else thread_limit(on.threads)
+    each = max(LANES, -(-copying // len(on.devices)))
+    lanes = (list(on.devices) * each)[: max(1, chunks.qsize())]
+    with ThreadPoolExecutor(len(lanes)) as pool:
         try:
-            for span, lane in zip(spans, itertools.cycle(lanes), strict=False):
-                lane.send(transforms, span, codes)
-            for lane in lanes:
-                lane.finish()
-        finally:
-            for lane in lanes:
-                lane.stream.synchronize()
+            for lane in [pool.submit(_work, job, number, count, pinned) for number in lanes]:
+                lane.result()
+        finally:  # what is not begun is not done after an error or an interruption
+            _emptied(chunks)
     if not np.may_share_memory(dst, out):
         out[...] = dst.reshape(out.shape)
 
 
-class On(NamedTuple):
-    """Which devices work, and how many threads copy for them at most."""
-
-    devices: Sequence[int]
-    threads: int | None = None
-
-    def lanes(self, chunks: int) -> list[int]:
-        """The devices in the order in which chunks are dealt: each in turn, a few times."""
-        return (list(self.devices) * SLOTS)[:chunks]
+class _Job(NamedTuple):
+    transforms: Sequence[Transform]
+    src: NDArray[Any]
+    dst: NDArray[Any]
+    codes: Codes
+    chunks: SimpleQueue[slice]
 
 
-class Copier:
-    """Copies to and from pinned memory in several threads: one alone is slower than the bus."""
+def _work(job: _Job, device: int, count: int, pinned: tuple[bool, bool]) -> None:
+    """Take chunks from the queue until none is left, on a stream and in buffers of one's own."""
+    from cupyx import empty_pinned
 
-    def __init__(self, threads: int) -> None:
-        self.threads = threads
-        self.pool = ThreadPoolExecutor(threads)
-
-    def __enter__(self) -> Copier:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self.pool.shutdown()
-
-    def start(self, source: NDArray[Any], target: NDArray[Any]) -> list[Future[None]]:
-        """Begin to copy; numpy lets other threads work while it does."""
-        edges = np.linspace(0, len(source), self.threads + 1).astype(int)
-        return [
-            self.pool.submit(np.copyto, target[begin:end], source[begin:end])
-            for begin, end in itertools.pairwise(edges)
-        ]
-
-
-class _Lane:
-    """One chunk's way through a device: its stream, its buffers, and what is still to come."""
-
-    def __init__(
-        self, src: NDArray[Any], dst: NDArray[Any], device: int, count: int, copier: Copier
-    ) -> None:
-        from cupyx import empty_pinned
-
-        cp = cupy()
-        shape = (min(count, len(src)), 3)
-        self.src, self.dst, self.copier = src, dst, copier
-        self.device = cp.cuda.Device(device)
-        with self.device:
-            self.stream = cp.cuda.Stream(non_blocking=True)
-            self.here, self.there = cp.empty(shape, src.dtype), cp.empty(shape, dst.dtype)
-            self.done = cp.cuda.Event(disable_timing=True)
-        self.inbox = None if _is_pinned(src) else empty_pinned(shape, src.dtype)
-        self.outbox = None if _is_pinned(dst) else empty_pinned(shape, dst.dtype)
-        self.waiting: slice | None = None
-        self.taking: list[Future[None]] = []
-
-    def send(self, transforms: Sequence[Transform], span: slice, codes: Codes) -> None:
-        """Take back the chunk that was here, and send the next."""
-        self._take_back()
-        length = span.stop - span.start
-        chunk = self.src[span]
-        if self.inbox is not None:
-            _wait(self.copier.start(chunk, self.inbox[:length]))
-            chunk = self.inbox[:length]
-        _wait(self.taking)  # the outbox is to be written again
-        back = self.dst[span] if self.outbox is None else self.outbox[:length]
-        with self.device, self.stream:
-            self.here[:length].set(chunk, self.stream)
-            launch(transforms, self.here[:length], self.there[:length], codes)
-            self.there[:length].get(stream=self.stream, out=back, blocking=False)
-            self.done.record(self.stream)
-        self.waiting = span
-
-    def finish(self) -> None:
-        """See that the last chunk is back in its place."""
-        self._take_back()
-        _wait(self.taking)
-
-    def _take_back(self) -> None:
-        span, self.waiting = self.waiting, None
-        if span is not None:
-            self.done.synchronize()
-            if self.outbox is not None:
-                back = self.outbox[: span.stop - span.start]
-                self.taking = self.copier.start(back, self.dst[span])
+    cp = cupy()
+    shape = (min(count, len(job.src)), 3)
+    with cp.cuda.Device(device), cp.cuda.Stream(non_blocking=True) as stream:
+        here, there = cp.empty(shape, job.src.dtype), cp.empty(shape, job.dst.dtype)
+        inbox = None if pinned[0] else empty_pinned(shape, job.src.dtype)
+        outbox = None if pinned[1] else empty_pinned(shape, job.dst.dtype)
+        for span in iter(lambda: _next(job.chunks), None):
+            length = span.stop - span.start
+            chunk, back = job.src[span], job.dst[span]
+            if inbox is not None:
+                np.copyto(inbox[:length], chunk)
+                chunk = inbox[:length]
+            here[:length].set(chunk, stream)
+            launch(job.transforms, here[:length], there[:length], job.codes)
+            there[:length].get(
+                stream=stream, out=back if outbox is None else outbox[:length], blocking=False
+            )
+            stream.synchronize()
+            if outbox is not None:
+                np.copyto(back, outbox[:length])
 
 
-def _wait(copies: list[Future[None]]) -> None:
-    for each in copies:
-        each.result()
+def _next(chunks: SimpleQueue[slice]) -> slice | None:
+    try:
+        return chunks.get_nowait()
+    except Empty:
+        return None
+
+
+def _emptied(chunks: SimpleQueue[slice]) -> None:
+    while _next(chunks) is not None:
+        pass
 
 
 def _is_pinned(array: NDArray[Any]) -> bool:

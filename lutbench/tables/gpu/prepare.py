@@ -14,8 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.tables.gpu.arrays import cupy
-from lutbench.tables.gpu.source import FROM_ZERO
-from lutbench.tables.programs import CODES, CURVE, IN_FLOAT64, PARAMS, Step, finding, folded
+from lutbench.tables.gpu.source import FOUND, QUICK
+from lutbench.tables.programs import CURVE, PARAMS, Step, folded
+
+ROUNDING = 2.0**-24  # of a float32, relative
+# How far off a result may be for a place that was rounded: a quarter of what is promised
+# for float32, and less than half a code of 16 bits.
+SLACK = {"float32": 5e-7, "float16": 5e-6, "uint16": 5e-6, "uint8": 5e-6}
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,29 +32,59 @@ class Prepared:
     tables: tuple[Any, ...]
 
 
-def prepare(steps: Sequence[Step], number: str, peak: float) -> Prepared:
+@dataclass(frozen=True, eq=False)
+class _Laid:
+    """A table in the memory of a device, and the widest step between two of its nodes."""
+
+    table: Any
+    steepest: float
+
+
+def prepare(steps: Sequence[Step], number: str, peak: float, target: str) -> Prepared:
     """The steps for the current device, computed in `number`; `peak` is the code of 1.0."""
     plan = folded(steps, peak)
     rows, dtype = max(1, len(plan)), np.dtype(number)
-    layout = [("c", dtype, (rows, PARAMS)), ("size", np.int32, (rows,))]
+    layout = [("c", dtype, (rows, PARAMS)), ("size", dtype, (rows,))]
     params = np.zeros((), np.dtype(layout, align=True))
     kinds, tables = [], []
     for row, step in enumerate(plan):
-        how = IN_FLOAT64
+        how = FOUND
         params["c"][row] = step.params
         if step.table is not None:
-            size = step.table.shape[0]
-            how = finding(step.params, size, dtype, peak if row == 0 else 1.0)
-            params["size"][row] = size
-            if how == CODES:
-                params["c"][row, :2] = peak, 1 / peak
-            else:
-                params["c"][row] = _in_two(step.params, dtype)
-            if how == IN_FLOAT64 and not step.params[:3].any():
-                how = FROM_ZERO
-            tables.append(_on_device(step, dtype, bricks=len(plan) == 1))
+            laid = _on_device(step, dtype)
+            how = how_found(step, laid.steepest, SLACK.get(target, 0.0), dtype)
+            constants = _line(step) if how == QUICK else _in_two(step.params, dtype)
+            params["c"][row, : len(constants)] = constants
+            params["size"][row] = step.table.shape[0]
+            tables.append(laid.table)
         kinds.append((step.op, how))
     return Prepared(tuple(kinds), params, tuple(tables))
+
+
+def how_found(step: Step, steepest: float, slack: float, dtype: np.dtype[Any]) -> int:
+    """`QUICK` where float32 alone finds a place well enough, else `FOUND`.
+
+    Over a domain of 0..1 it is exact. Elsewhere a place is off by some roundings of the
+    domain's width, and a result by that part of the table's widest step, on each axis.
+    """
+    with np.errstate(all="ignore"):
+        size, (scale, shift) = _size(step), np.split(_line(step), 2)
+        exact = (scale == 1).all() and (shift == 0).all()
+        rounded = 0.0 if exact else float((2 + 2 * np.abs(shift)).max()) * ROUNDING
+        off = 3 * rounded * (size - 1) * steepest
+    fits = off <= slack and bool((np.abs(scale) < np.finfo(np.float32).max).all())
+    return QUICK if dtype == np.float32 and fits else FOUND
+
+
+def _size(step: Step) -> int:
+    assert step.table is not None  # the caller has seen to it
+    return len(step.table)
+
+
+def _line(step: Step) -> NDArray[np.float64]:
+    """Factors and summands, (6,), that take each channel's domain to 0..1."""
+    scale = step.params[3:6] / (_size(step) - 1)
+    return np.concatenate([scale, -step.params[:3] * scale])
 
 
 def _in_two(params: NDArray[np.float64], dtype: np.dtype[Any]) -> NDArray[Any]:
@@ -60,19 +95,22 @@ def _in_two(params: NDArray[np.float64], dtype: np.dtype[Any]) -> NDArray[Any]:
     return np.concatenate([low, rests[0], rate, rests[1]])
 
 
-_known: dict[tuple[int, str, bool, int], tuple[weakref.ref[Any], Any]] = {}
+_known: dict[tuple[int, str, int], tuple[weakref.ref[Any], _Laid]] = {}
 
 
-def _on_device(step: Step, dtype: np.dtype[Any], *, bricks: bool) -> Any:
+def _on_device(step: Step, dtype: np.dtype[Any]) -> _Laid:
     """The table of a step in the memory of the current device; a read-only one is remembered."""
     cp = cupy()
     table = step.table
     assert table is not None  # the caller has seen to it
-    key = (id(table), dtype.name, bricks, int(cp.cuda.runtime.getDevice()))
+    key = (id(table), dtype.name, int(cp.cuda.runtime.getDevice()))
     known = _known.get(key)
     if known is not None and known[0]() is table:
         return known[1]
-    laid = cp.asarray(_rows(table, dtype) if step.op == CURVE else _nodes(table, dtype, bricks))
+    axes = range(table.ndim - 1)
+    with np.errstate(all="ignore"):
+        steepest = max(float(np.abs(np.diff(table, axis=axis)).max(initial=0)) for axis in axes)
+    laid = _Laid((_rows if step.op == CURVE else _nodes)(table, dtype), steepest)
     cp.cuda.get_current_stream().synchronize()  # other streams may use it next
     if not table.flags.writeable:
 
@@ -85,24 +123,17 @@ def _on_device(step: Step, dtype: np.dtype[Any], *, bricks: bool) -> Any:
     return laid
 
 
-def _rows(table: NDArray[Any], dtype: np.dtype[Any]) -> NDArray[Any]:
-    """A curve's rows, each with its successor, one plane a channel; the last row is its own."""
-    rows = np.ascontiguousarray(table.T, dtype)
-    return np.stack([rows, np.concatenate([rows[:, 1:], rows[:, -1:]], axis=1)], axis=-1)
+def _rows(table: NDArray[Any], dtype: np.dtype[Any]) -> Any:
+    """A curve's rows, each with the step to its successor, one plane a channel."""
+    most = np.finfo(dtype).max
+    rows = np.ascontiguousarray(table.T, np.float64)
+    steps = np.clip(np.diff(rows, axis=1, append=rows[:, -1:]), -most, most)
+    return cupy().asarray(np.stack([rows, steps], axis=-1).astype(dtype))
 
 
-def _nodes(table: NDArray[Any], dtype: np.dtype[Any], bricks: bool) -> NDArray[Any]:
-    """A lattice, four numbers a node, of an even size past its own; nodes past the end repeat it.
-
-    In bricks, the nodes of each 2 × 2 × 2 stand together.
-    """
-    size = table.shape[0]
-    half = size // 2 + 1
-    inner = np.minimum(np.arange(2 * half), size - 1)
-    cube = np.zeros((2 * half, 2 * half, 2 * half, 4), dtype)
+def _nodes(table: NDArray[Any], dtype: np.dtype[Any]) -> Any:
+    """A lattice, four numbers a node; a node more along each edge repeats the last one."""
+    inner = np.minimum(np.arange(table.shape[0] + 1), table.shape[0] - 1)
+    cube = np.zeros((*[inner.size] * 3, 4), dtype)
     cube[..., :3] = table[np.ix_(inner, inner, inner)]
-    if not bricks:
-        return cube
-    return np.ascontiguousarray(
-        cube.reshape(half, 2, half, 2, half, 2, 4).transpose(0, 2, 4, 1, 3, 5, 6)
-    )
+    return cupy().asarray(cube)

@@ -156,7 +156,7 @@ def _launch_of(transforms: Sequence[Transform], src: Any, dst: Any, codes: Codes
 
     names = src.dtype.name, dst.dtype.name
     number = "float64" if "float64" in names else "float32"
-    ready = prepare(plan(transforms), number, codes.peak)
+    ready = prepare(plan(transforms), number, codes.peak, names[1])
     group = GROUP_BYTES // max(src.itemsize, dst.itemsize)
     layouts = [_layout(each, group) for each in (src, dst)]
     if "strided" in layouts:

@@ -14,11 +14,14 @@ from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 
-from lutbench.tables.programs import CLAMP, CODES, CURVE, EXACT, MATRIX, POWER, TABLES, TRILINEAR
+from lutbench.tables.programs import CLAMP, CURVE, MATRIX, POWER, TABLES, TRILINEAR
 
-FROM_ZERO = 3  # how a place is found, after `programs`: the domain begins at 0
+FOUND, QUICK = range(2)  # how a place in a table is found; see `prepare`
 GROUP_BYTES = 8  # of each of a thread's three loads: 16 leave too few threads at work
 THREADS = 256  # in a block
+# Blocks that must fit on a multiprocessor at once where a thread has two pixels: all of its
+# 2048 threads, which leaves each 32 registers. With more pixels that is too few registers.
+BLOCKS = 8
 
 ELEMENTS = {
     "uint8": "unsigned char",
@@ -29,7 +32,7 @@ ELEMENTS = {
 }
 SIZES = {"uint8": 1, "uint16": 2, "float16": 2, "float32": 4, "float64": 8}  # bytes
 WORDS = {8: "uint2", 4: "unsigned int", 2: "unsigned short", 1: "unsigned char"}  # by bytes
-FINDERS = {EXACT: "exact", CODES: "coded", FROM_ZERO: "from_zero"}
+FINDERS = ("found", "quick")
 
 
 @dataclass(frozen=True)
@@ -48,9 +51,10 @@ class Shape:
     target_layout: str
 
     @property
-    def bricks(self) -> bool:
-        """Whether a lattice is laid out in bricks: where it is alone; see `steps.cu`."""
-        return len(self.steps) == 1
+    def bounds(self) -> str:
+        """What the compiler is told of the threads in a block, and of blocks side by side."""
+        full = self.pixels == 2 and self.number == "float32"
+        return f"{THREADS}, {BLOCKS}" if full else f"{THREADS}"
 
     @property
     def pixels(self) -> int:
@@ -70,7 +74,6 @@ def write(shape: Shape) -> str:
     return f"""
 #define STEPS {max(1, len(shape.steps))}
 #define SINGLE {int(shape.number == "float32")}
-#define BRICKS {int(shape.bricks)}
 {files(__package__).joinpath("steps.cu").read_text(encoding="utf-8")}
 typedef {ELEMENTS[shape.source]} From;
 typedef {ELEMENTS[shape.target]} To;
@@ -79,18 +82,19 @@ typedef {ELEMENTS[shape.target]} To;
 __device__ __forceinline__ void pixel(Num* p, const Params& k{arguments}) {{
 {steps}
 }}
-extern "C" __global__ void __launch_bounds__({THREADS}) run(
+extern "C" __global__ void __launch_bounds__({shape.bounds}) run(
     const char* src, char* dst, long long count, long long src_step, long long src_channel,
     long long dst_step, long long dst_channel, double top, Params k{arguments}) {{
   long long t = (long long)blockIdx.x * {THREADS} + threadIdx.x;
-  Num peak = (Num)top;
+  Num peak = (Num)top, half = (Num)0.5 / peak;
 {"" if shape.pixels == 1 else _group(shape, names)}
   long long begin = t * {shape.pixels};
   for (long long i = begin; i < begin + {shape.pixels} && i < count; ++i) {{
     Num p[3];
     for (int c = 0; c < 3; ++c) p[c] = get(*(const From*)(src + i * src_step + c * src_channel));
     pixel(p, k{names});
-    for (int c = 0; c < 3; ++c) *(To*)(dst + i * dst_step + c * dst_channel) = put(p[c], peak);
+    for (int c = 0; c < 3; ++c)
+      *(To*)(dst + i * dst_step + c * dst_channel) = put(p[c], peak, half);
   }}
 }}
 """
@@ -105,7 +109,7 @@ def _steps(shape: Shape) -> Iterator[str]:
             yield f"  {plain[op]}(p, k.c[{k}]);"
             finite = finite and op == CLAMP
             continue
-        finder = FINDERS.get(how, "found")
+        finder = FINDERS[how]
         if op == CURVE:
             yield f"  curve<{finder}>(p, k.c[{k}], k.size[{k}], (const Pair*)table{k});"
             continue
@@ -128,13 +132,13 @@ def _writer(dtype: str) -> str:
     """The function that writes one element of a type."""
     body = "return (To)x;"
     if dtype.startswith("uint"):
-        body = "return (To)to_code(x, peak);"
+        body = "return (To)to_code(x, peak, half);"
     elif dtype == "float16":
         body = (
             "unsigned short e; float y = (float)x; "
             'asm("cvt.rn.f16.f32 %0, %1;" : "=h"(e) : "f"(y)); return e;'
         )
-    return f"__device__ __forceinline__ To put(Num x, Num peak) {{ {body} }}"
+    return f"__device__ __forceinline__ To put(Num x, Num peak, Num half) {{ {body} }}"
 
 
 def _group(shape: Shape, names: str) -> str:
@@ -163,7 +167,7 @@ def _group(shape: Shape, names: str) -> str:
       for (int c = 0; c < 3; ++c) p[c] = get(in.e[{at}]);
       pixel(p, k{names});
       #pragma unroll
-      for (int c = 0; c < 3; ++c) out.e[{at_out}] = put(p[c], peak);
+      for (int c = 0; c < 3; ++c) out.e[{at_out}] = put(p[c], peak, half);
     }}
     #pragma unroll
     for (int c = 0; c < 3; ++c)
