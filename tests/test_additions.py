@@ -23,8 +23,7 @@ from lutbench.formats import registry as formats
 from lutbench.formats.cube import write_cube
 from lutbench.formats.lutfile import LutFile, Writing
 from lutbench.inspection import registry as findings
-from lutbench.inspection.examined import Examined
-from lutbench.inspection.finding import Finding, FindingKind, Limit
+from lutbench.inspection.finding import Examined, Finding, FindingKind, Limit
 from lutbench.model import tone as tones
 from lutbench.model.tone import ToneMapper
 from lutbench.model.transforms import Array, Transform

@@ -192,7 +192,7 @@ def command(
       lutbench inspect luts/ --set-sheet set.html
     """
     from lutbench.formats.folders import lut_files
-    from lutbench.inspection.limits import Limits
+    from lutbench.inspection.registry import Limits
 
     files, many = lut_files(luts)
     if pictures.page and many:

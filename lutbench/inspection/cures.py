@@ -19,9 +19,8 @@ from lutbench.algebra.rewritten import (
     rows_turned,
 )
 from lutbench.errors import LutbenchError
-from lutbench.inspection.examined import Examined
-from lutbench.inspection.finding import Finding
-from lutbench.inspection.findings.channel_order import order_of
+from lutbench.inspection.finding import Examined, Finding
+from lutbench.inspection.findings.order import order_of
 from lutbench.inspection.health import Health
 from lutbench.inspection.subject import Subject
 from lutbench.model.signal import CODES_10_BIT

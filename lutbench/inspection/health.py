@@ -12,11 +12,9 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from lutbench.inspection import lattice as measures
-from lutbench.inspection.examined import Examined
-from lutbench.inspection.finding import SEVERITIES, Finding, FindingKind, NotExamined
+from lutbench.inspection.finding import SEVERITIES, Examined, Finding, FindingKind, NotExamined
 from lutbench.inspection.hue import HueShift
-from lutbench.inspection.limits import Limits
-from lutbench.inspection.registry import kinds
+from lutbench.inspection.registry import Limits, kinds
 from lutbench.inspection.subject import Subject
 
 

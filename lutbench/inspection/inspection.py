@@ -17,8 +17,7 @@ from lutbench.inspection.finding import Finding, NotExamined, Severity, worst_se
 from lutbench.inspection.health import Health
 from lutbench.inspection.hue import HueShift, hue_shift
 from lutbench.inspection.kind import Evidence, evidence_of
-from lutbench.inspection.limits import Limits
-from lutbench.inspection.registry import all_limits
+from lutbench.inspection.registry import Limits, all_limits
 from lutbench.inspection.scene import SceneReport, scene_report
 from lutbench.inspection.subject import CODES, Clip, NeutralAxis, Subject
 from lutbench.inspection.told import with_told_ends
@@ -185,7 +184,7 @@ class Inspection(Result):
     @property
     def verdict(self) -> str:
         """The LUT in two sentences."""
-        from lutbench.inspection.words import verdict
+        from lutbench.inspection.box import verdict
 
         return verdict(self)
 

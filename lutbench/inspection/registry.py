@@ -2,11 +2,50 @@
 
 from __future__ import annotations
 
-from lutbench.errors import LutbenchError
-from lutbench.inspection.finding import FindingKind, Limit
-from lutbench.inspection.findings import BUILT_IN
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
-_kinds: list[FindingKind] = list(BUILT_IN)
+import numpy as np
+
+from lutbench.errors import LutbenchError, nearest_names
+from lutbench.inspection.finding import FindingKind, Limit
+from lutbench.inspection.findings import clipped_colours, faults, grey, order, table
+
+FILE_FAULTS = (
+    faults.IntegerValues(),
+    faults.DomainInCodes(),
+    faults.Constant(),
+    faults.FalseColour(),
+    faults.StuckValues(),
+    order.AxisOrder(),
+    order.ChannelOrder(),
+    order.InverseOfTitle(),
+    faults.DuplicateNodes(),
+)
+"""What a file turns out to be: looked for first."""
+
+_kinds: list[FindingKind] = [
+    *FILE_FAULTS,
+    grey.NonMonotonic(),
+    grey.Tint(),
+    grey.LegalRangeOutput(),
+    grey.LegalRangeInput(),
+    grey.ClippedHighlights(),
+    grey.ClippedShadows(),
+    clipped_colours.ClippedColours(),
+    grey.LiftedBlack(),
+    table.Monochrome(),
+    table.OutOfRange(),
+    table.Fold(),
+    table.FoldInBlack(),
+    table.CoarseValues(),
+    table.Noise(),
+    table.StrayNode(),
+    table.Banding(),
+    table.Enlarged(),
+    table.HueShiftFound(),
+]
+"""In the order of the examination; what a file turns out to be comes first."""
 
 
 def kinds() -> tuple[FindingKind, ...]:
@@ -42,3 +81,44 @@ def codes() -> tuple[str, ...]:
 def all_limits() -> dict[str, Limit]:
     """The limits with their defaults and reasons, by name."""
     return {each.limit_name: each.limit for each in _kinds if each.limit is not None}
+
+
+@dataclass(frozen=True)
+class Limits:
+    """The limits in force: the defaults, with what was set over them."""
+
+    set: Mapping[str, float] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        known = all_limits()
+        for name, value in self.set.items():
+            if name not in known:
+                close = nearest_names(name, known) or sorted(known)
+                raise LutbenchError(
+                    f"no finding with a limit has the code {name!r}", accepted=", ".join(close)
+                )
+            if not (np.isfinite(value) and value >= 0):
+                raise LutbenchError(
+                    f"a limit of {value:g} for {name} is not allowed", accepted="0 or more"
+                )
+
+    def __getitem__(self, name: str) -> float:
+        return self.set.get(name, all_limits()[name].default)
+
+    @classmethod
+    def parse(cls, texts: tuple[str, ...] | list[str]) -> Limits:
+        """Limits of texts such as ``tint=2.5``.
+
+        >>> Limits.parse(["tint=2.5"])["tint"]
+        2.5
+        """
+        found: dict[str, float] = {}
+        for text in texts:
+            name, sign, number = text.partition("=")
+            try:
+                found[name.strip()] = float(number)
+            except ValueError:
+                sign = ""
+            if not sign:
+                raise LutbenchError(f"{text!r} sets no limit", accepted="CODE=VALUE, as tint=2.5")
+        return cls(found)

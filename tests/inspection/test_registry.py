@@ -9,8 +9,7 @@ import pytest
 from lutbench import inspect
 from lutbench.errors import LutbenchError
 from lutbench.inspection import registry
-from lutbench.inspection.examined import Examined
-from lutbench.inspection.finding import Finding, FindingKind, Limit
+from lutbench.inspection.finding import Examined, Finding, FindingKind, Limit
 from lutbench.tables.lut import Lut3D
 
 

@@ -11,8 +11,7 @@ from lutbench.checks.base import Check, CheckResult, Context, read_end, read_nam
 from lutbench.checks.judging import in_codes
 from lutbench.checks.limits import CheckFigure, checked_limit, most_in
 from lutbench.errors import DefinitionError, LutbenchError, unknown_name
-from lutbench.inspection.examined import Place
-from lutbench.inspection.finding import SEVERITIES
+from lutbench.inspection.finding import SEVERITIES, Place
 from lutbench.inspection.inspection import Inspection, inspect
 from lutbench.inspection.registry import all_limits, codes
 from lutbench.model.catalogue import Catalogue

@@ -6,9 +6,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from lutbench.inspection.examined import Examined
-from lutbench.inspection.finding import Finding, FindingKind, Limit
-from lutbench.inspection.findings.fold import NO_LATTICE
+from lutbench.inspection.finding import Examined, Finding, FindingKind, Limit
+from lutbench.inspection.findings.table import NO_LATTICE
 from lutbench.inspection.hue import HUES
 from lutbench.inspection.kind import evidence_of
 from lutbench.model.transforms import Array

@@ -1,0 +1,245 @@
+"""What a file turns out to be: codes for signals, nothing, false colour, parts written twice."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.inspection import lattice as measures
+from lutbench.inspection.finding import (
+    CHANNELS,
+    Examined,
+    Finding,
+    FindingKind,
+    Limit,
+)
+from lutbench.inspection.subject import CODES
+from lutbench.tables.code_scale import TOPS, code_scale, domain_scale
+from lutbench.tables.noise import CLIPPED_WITHIN
+
+
+class IntegerValues(FindingKind):
+    """The values are codes of some bit depth."""
+
+    code = "integer_values"
+    limit = Limit(2.0, "signal", "no display signal reaches twice its white")
+    severity = "error"
+    decides = True
+    cure = "scale"
+    seen = "a white frame: every value is far above white"
+    advice = "divide the table by the top of its scale"
+
+    def examine(self, lut: Examined) -> Iterator[Finding]:
+        planes = lut.subject.planes
+        if float(planes.max()) <= self.limit_for(lut):
+            return
+        if (top := code_scale(planes)) is None:
+            return
+        message = (
+            f"the values are {TOPS[top]}-bit codes, up to {planes.max():g}, "
+            "where signals from 0 to 1 belong"
+        )
+        yield self.finding(lut, message, float(planes.max()))
+
+
+class DomainInCodes(FindingKind):
+    """The input is expected as codes of some bit depth."""
+
+    code = "domain_in_codes"
+    unit = "top of the domain"
+    severity = "error"
+    decides = True
+    cure = "domain"
+    seen = "a black frame: every signal from 0 to 1 falls on the first nodes of the table"
+    advice = "set the domain to 0..1; or divide the pixels, where codes are what goes in"
+
+    def examine(self, lut: Examined) -> Iterator[Finding]:
+        if (top := domain_scale(lut.subject.domain)) is not None:
+            low = lut.subject.domain[0, 0]
+            message = (
+                f"the domain is given in {TOPS[top]}-bit codes, {low:g} to {top}, "
+                "where signals from 0 to 1 go in"
+            )
+            yield self.finding(lut, message, float(top))
+
+
+class Constant(FindingKind):
+    """Every grey comes out alike."""
+
+    code = "constant"
+    limit = Limit(1.0, "10-bit codes", "less than one code from black to white is no picture")
+    severity = "error"
+    decides = True
+    seen = "no picture at all"
+    advice = "it is empty, or its shaper is: make it again"
+
+    def examine(self, lut: Examined) -> Iterator[Finding]:
+        axis = lut.subject.neutral
+        value = float(np.ptp(axis.outputs, axis=0).max()) * CODES
+        if value <= self.limit_for(lut):
+            message = f"every grey comes out alike, at {100 * axis.black:.1f} %"
+            yield self.finding(lut, message, value, place=lut.on_axis(0))
+
+
+JUMP = 0.08
+"""Signal: R − G or B − G changes by more from one grey node to the next at the edge of a band."""
+
+CALM = 0.01
+"""Signal: the median change of R − G and B − G within bands; noise has more everywhere."""
+
+
+class FalseColour(FindingKind):
+    """The colour of the grey scale jumps from band to band."""
+
+    code = "false_colour"
+    limit = Limit(3.0, "jumps", "no look changes the colour of grey in three jumps or more")
+    severity = "info"
+    decides = True
+    seen = "each level of exposure painted in a colour of its own"
+    advice = "for judging exposure only; never grade or deliver through it"
+
+    def examine(self, lut: Examined) -> Iterator[Finding]:
+        outputs = lut.subject.neutral.outputs
+        chroma = outputs[:, [0, 2]] - outputs[:, [1]]
+        steps = np.abs(np.diff(chroma, axis=0)).max(axis=1)
+        over = steps > JUMP
+        jumps = int(over[0]) + int((over[1:] & ~over[:-1]).sum())  # those in a row count as one
+        calm = float(np.median(steps[steps <= JUMP])) if (steps <= JUMP).any() else 1.0
+        if jumps >= self.limit_for(lut) and calm < CALM:
+            message = f"false colour: the colour of grey jumps {jumps} times from black to white"
+            yield self.finding(lut, message, float(jumps))
+
+
+SHORTEST = 6
+"""Rows alike in turn, from which a run is looked at; strong looks have plateaus of up to five."""
+
+MOST_RUNS = 3
+"""Runs of a whole table: a look that has plateaus has them on many lines, not on three."""
+
+MUCH = 0.2
+"""Signal: how much the lines beside a run have to change over its length. Plateaus taper off."""
+
+FEWEST_BESIDE = 4
+"""Lines beside a run that have to say so: on a face of the table looks make short plateaus."""
+
+STILL = 1e-9
+"""Signal: values that differ by less are the same number in the file."""
+
+
+@dataclass(frozen=True)
+class StuckRun:
+    """Rows in turn that hold the same three numbers; `first` counts from 0 in the file."""
+
+    first: int
+    count: int
+
+
+class StuckValues(FindingKind):
+    """One channel never changes, or rows repeat where red should rise."""
+
+    code = "stuck_values"
+    unit = "rows"
+    severity = "error"
+    decides = True
+    seen = "a patch, or the whole picture, of one wrong colour"
+    advice = "what should stand there cannot be known: make the LUT or fetch the file again"
+
+    def examine(self, lut: Examined) -> Iterator[Finding]:
+        if lut.subject.lattice is None:
+            return
+        spans = np.ptp(lut.subject.planes.reshape(3, -1), axis=1) * CODES
+        still = [CHANNELS[c] for c in range(3) if spans[c] < 0.01]
+        if still and spans.max() > 1:
+            message = f"{' and '.join(still)} has one value in the whole table"
+            yield self.finding(lut, message, float(lut.subject.size**3))
+            return
+        runs = stuck_runs(lut.subject.planes)
+        if 0 < len(runs) <= MOST_RUNS:
+            worst = max(runs, key=lambda each: each.count)
+            node = np.unravel_index(worst.first, (lut.subject.size,) * 3)[::-1]
+            message = f"{worst.count} rows repeat one colour, from row {worst.first + 1} on"
+            place = lut.at(tuple(int(each) for each in node))
+            yield self.finding(lut, message, float(worst.count), place=place)
+
+
+def stuck_runs(planes: NDArray[np.float64]) -> list[StuckRun]:
+    """Runs of equal rows, in the order of the file, that clipping does not explain.
+
+    Clipping makes rows alike too: but from the darkest red of a line at its lowest value,
+    or up to the brightest at its highest, and on the lines beside it as well.
+    """
+    size = planes.shape[1]
+    rows = planes.transpose(3, 2, 1, 0).reshape(-1, 3)
+    same = (np.abs(np.diff(rows, axis=0)) < STILL).all(axis=1)
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], same, [False]]).astype(np.int8)))
+    lines = rows.reshape(size, size, size, 3)  # blue, green, red
+    runs = [StuckRun(first, last - first + 1) for first, last in edges.reshape(-1, 2).tolist()]
+    return [
+        each
+        for each in runs
+        if each.count >= SHORTEST and not _clipped(rows, each) and _changes_around(lines, each)
+    ]
+
+
+def _clipped(rows: NDArray[np.float64], run: StuckRun) -> bool:
+    """Whether red is at an end of its scale over the run, where it may be."""
+    size = round(len(rows) ** (1 / 3))
+    red = float(rows[run.first, 0])
+    dark = red <= float(rows[:, 0].min()) + CLIPPED_WITHIN
+    bright = red >= float(rows[:, 0].max()) - CLIPPED_WITHIN
+    if run.count > size:
+        return False  # over several lines red would have to change
+    return bool(dark or bright)
+
+
+def _changes_around(lines: NDArray[np.float64], run: StuckRun) -> bool:
+    """Whether every line beside a run, at the same reds, changes by much."""
+    size = len(lines)
+    first, last = divmod(run.first, size), divmod(run.first + run.count - 1, size)
+    one_line = first[0] == last[0]
+    reds = slice(first[1], last[1] + 1) if one_line else slice(None)
+    inside = {divmod(line, size) for line in range(first[0], last[0] + 1)}
+    beside = {
+        (blue + up, green + right)
+        for blue, green in inside
+        for up, right in ((-1, 0), (1, 0), (0, -1), (0, 1))
+        if 0 <= blue + up < size and 0 <= green + right < size
+    } - inside
+    return len(beside) >= FEWEST_BESIDE and all(
+        _change(lines, *line, reds) > MUCH for line in beside
+    )
+
+
+def _change(lines: NDArray[np.float64], blue: int, green: int, reds: slice) -> float:
+    return float(np.ptp(lines[blue, green, reds], axis=0).max())
+
+
+class DuplicateNodes(FindingKind):
+    """A whole plane is like the one before it, between planes that differ."""
+
+    code = "duplicate_nodes"
+    limit = Limit(
+        0.0,
+        "share of planes",
+        "clipping makes planes alike up to an end of the scale only",
+    )
+    seen = "flat patches with edges in smooth colour"
+    advice = "it was enlarged without interpolation, or a plane was written twice: make it again"
+
+    def examine(self, lut: Examined) -> Iterator[Finding]:
+        if lut.subject.lattice is None or lut.coarse_bits:
+            return  # plateaus of a 1D LUT, and of coarse values, are steps of their own
+        planes = measures.repeated_planes(lut.subject)
+        share = len(planes) / (3 * (lut.subject.size - 1))
+        if planes and share > self.limit_for(lut):
+            axis, index = planes[0]
+            node = [0, 0, 0]
+            node[axis] = index
+            where = f"{['red', 'green', 'blue'][axis]} plane {index + 1}"
+            message = f"{len(planes)} planes of the table are written twice, the first {where}"
+            if len(planes) == 1:
+                message = f"a plane of the table is written twice: {where}"
+            yield self.finding(lut, message, share, place=lut.at(tuple(node)))

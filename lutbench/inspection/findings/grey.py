@@ -1,0 +1,211 @@
+"""What becomes of the grey scale: falls, tint, range, clipping, black."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+import numpy as np
+
+from lutbench.inspection.finding import (
+    CHANNELS,
+    Examined,
+    Finding,
+    FindingKind,
+    Limit,
+    nearest,
+)
+from lutbench.inspection.subject import CODES, NeutralAxis
+
+NEGATIVE = 0.5 * CODES
+"""A fall of more than half the scale, in 10-bit codes: black and white change places."""
+
+
+class NonMonotonic(FindingKind):
+    """A channel falls while grey gets brighter."""
+
+    code = "non_monotonic"
+    limit = Limit(0.2, "10-bit codes", "twice what rounding to four decimals can turn round")
+    cure = "monotone"
+    seen = "a brighter part of a face or sky comes out darker than what is beside it"
+    advice = "do not use it for viewing; make the LUT again, or repair it with a monotone curve"
+
+    def examine(self, lut: Examined) -> Iterator[Finding]:
+        depth, index, channel = lut.subject.neutral.fall
+        value = depth * CODES
+        if value <= self.limit_for(lut):
+            return
+        message = f"{CHANNELS[channel]} falls by {value:.1f} codes while grey gets brighter"
+        negative = {"severity": "error", "seen": "a negative picture"} if value > NEGATIVE else {}
+        yield self.finding(lut, message, value, place=lut.on_axis(index), **negative)
+
+
+class Tint(FindingKind):
+    """Grey in comes out with a colour."""
+
+    code = "tint"
+    limit = Limit(1.0, "10-bit codes", "the least that a 10-bit signal can carry")
+    cure = "tint"
+    cured_on_request = True
+    seen = "a grey card and white clothes have a colour; a white balance by eye goes wrong"
+    advice = "on purpose in a look; else do not judge white balance through it"
+
+    def examine(self, lut: Examined) -> Iterator[Finding]:
+        spread, index = lut.subject.neutral.tint
+        value = spread * CODES
+        if value <= self.limit_for(lut):
+            return
+        place = lut.on_axis(index)
+        high, low = (CHANNELS[int(pick(place.output))] for pick in (np.argmax, np.argmin))
+        message = (
+            f"grey comes out tinted: {high} is {value:.1f} codes over {low} "
+            f"at {100 * place.input[0]:.0f} % in"
+        )
+        yield self.finding(lut, message, value, place=place)
+
+
+LEGAL_BLACKS = (64 / 1023, 16 / 255)
+LEGAL_WHITES = (940 / 1023, 235 / 255)
+
+LEAST_CLIPPED = 0.03
+"""Share of the input scale that both ends must clip: legal codes leave out 6 % and 8 %."""
+
+AT_END = 1e-6
+"""Signal: a rounding error of a six-decimal file."""
+
+
+class LegalRangeOutput(FindingKind):
+    """Black and white come out at the legal codes."""
+
+    code = "legal_range_output"
+    limit = Limit(1.5, "10-bit codes", "how near black and white lie to 64 and 940, with rounding")
+    severity = "info"
+    cure = "legal"
+    cured_on_request = True
+    seen = "right on a monitor set to legal range; flat and grey on one set to full range"
+    advice = (
+        "set the monitor's input range to legal (narrow, video), or build it with full range out"
+    )
+
+    def examine(self, lut: Examined) -> Iterator[Finding]:
+        axis = lut.subject.neutral
+        low, high = float(axis.mean.min()), float(axis.mean.max())
+        off = max(nearest(low, LEGAL_BLACKS), nearest(high, LEGAL_WHITES)) * CODES
+        if off <= self.limit_for(lut) and _ends_are_reached(axis):
+            message = (
+                f"what comes out lies in legal range: black {low * CODES:.0f}, "
+                f"white {high * CODES:.0f} of 1023"
+            )
+            if says_full(lut.title):
+                told = f"{message}, though its title says full range"
+                yield self.finding(lut, told, off, severity="warning", by_default=True)
+            else:
+                yield self.finding(lut, message, off)
+
+
+class LegalRangeInput(FindingKind):
+    """The input is used between the legal codes only."""
+
+    code = "legal_range_input"
+    limit = Limit(6.0, "10-bit codes", "how near the ends of what is used lie to 64 and 940")
+    severity = "info"
+    seen = "fed with full range, shadows are crushed and highlights cut off"
+    advice = "record or feed legal range, or build it for full range in"
+
+    def examine(self, lut: Examined) -> Iterator[Finding]:
+        low, high = lut.subject.neutral.clip_low, lut.subject.neutral.clip_high
+        if low is None or high is None or min(low.share, high.share) < LEAST_CLIPPED:
+            return
+        off = max(nearest(low.onset, LEGAL_BLACKS), nearest(high.onset, LEGAL_WHITES)) * CODES
+        if off <= self.limit_for(lut):
+            message = (
+                f"it uses the input from {low.onset * CODES:.0f} to {high.onset * CODES:.0f} "
+                "of 1023: it expects legal range in"
+            )
+            yield self.finding(lut, message, off)
+
+
+def says_full(title: str) -> bool:
+    """Whether a title claims full range, and not legal range as well.
+
+    >>> says_full("Day, full range"), says_full("full to legal"), says_full("Fullmoon")
+    (True, False, False)
+    """
+    words = set(re.findall(r"[a-z]+", title.lower()))
+    return "full" in words and not words & {"legal", "narrow", "video", "limited"}
+
+
+def _ends_are_reached(axis: NeutralAxis) -> bool:
+    """Whether black and white are the lowest and the highest output, so that they are meant."""
+    low, high = axis.mean.min() + AT_END, axis.mean.max() - AT_END
+    return bool(axis.mean[0] <= low and axis.mean[-1] >= high)
+
+
+LEAST = Limit(0.02, "share of the input scale", "under a fiftieth nothing that is recorded is lost")
+
+ROUNDING = 1e-6
+"""Signal: white counts as lost only where it lies in the clipped part by more than this."""
+
+
+class ClippedHighlights(FindingKind):
+    """Everything above some input comes out at one level."""
+
+    code = "clipped_highlights"
+    limit = LEAST
+    severity = "info"
+    seen = "what the camera records there is not seen on the monitor, though it is recorded"
+    advice = "judge highlights on the recorded signal's waveform, or use a LUT that rolls off"
+
+    def examine(self, lut: Examined) -> Iterator[Finding]:
+        axis, clip = lut.subject.neutral, lut.subject.neutral.clip_high
+        if clip is None or clip.share <= self.limit_for(lut):
+            return
+        message = (
+            f"everything above {100 * clip.onset:.1f} % in comes out at {100 * clip.level:.1f} %"
+        )
+        place = lut.on_axis(len(axis.inputs) - clip.nodes)
+        if lut.scene_white is not None and clip.onset < lut.scene_white - ROUNDING:
+            message += ", and that includes a 90 % white"
+            yield self.finding(lut, message, clip.share, place=place, severity="warning")
+        else:
+            yield self.finding(lut, message, clip.share, place=place)
+
+
+class ClippedShadows(FindingKind):
+    """Everything below some input comes out at one level."""
+
+    code = "clipped_shadows"
+    limit = LEAST
+    severity = "info"
+    seen = "shadows run into one black on the monitor, though more is recorded"
+    advice = "right where the recording has no light at all: the foot of a log curve"
+
+    def examine(self, lut: Examined) -> Iterator[Finding]:
+        clip = lut.subject.neutral.clip_low
+        if clip is None or clip.share <= self.limit_for(lut):
+            return
+        message = (
+            f"everything below {100 * clip.onset:.1f} % in comes out at {100 * clip.level:.1f} %"
+        )
+        yield self.finding(lut, message, clip.share, place=lut.on_axis(clip.nodes - 1))
+
+
+class LiftedBlack(FindingKind):
+    """Black comes out above 0, and not at a legal black."""
+
+    code = "lifted_black"
+    limit = Limit(10.0, "10-bit codes", "about 1 % of signal, where a black is seen to be grey")
+    severity = "info"
+    seen = "blacks look grey, as through haze; a waveform never reaches 0 %"
+    advice = "right when log comes out; else a look, or a range mistake: check the range"
+
+    def examine(self, lut: Examined) -> Iterator[Finding]:
+        axis = lut.subject.neutral
+        value = axis.black * CODES
+        legal = nearest(axis.black, LEGAL_BLACKS) * CODES <= LegalRangeOutput().limit_for(lut)
+        if value <= self.limit_for(lut) or legal or axis.white <= axis.black:
+            return
+        message = f"black comes out at {100 * axis.black:.1f} %"
+        if axis.clip_low is not None:
+            message += " though shadows are cut off below it"
+        yield self.finding(lut, message, value, place=lut.on_axis(0))
