@@ -6,10 +6,10 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from lutbench.exposure.levels import Level
 from lutbench.exposure.reading import DARK_SKIN, GREY, SKIN, WHITE_CARD, stops_of
 
 if TYPE_CHECKING:
+    from lutbench.exposure.levels import Level
     from lutbench.inspection.inspection import Inspection
 
 CARDS = (

@@ -10,12 +10,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 from lutbench.inspection import lattice as measures
 from lutbench.inspection.finding import SEVERITIES, Examined, Finding, FindingKind, NotExamined
-from lutbench.inspection.hue import HueShift
 from lutbench.inspection.registry import Limits, kinds
 from lutbench.inspection.subject import Subject
+
+if TYPE_CHECKING:
+    from lutbench.inspection.hue import HueShift
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ import numpy as np
 
 from lutbench.measure.delta_e import ITP_FROM_ICTCP, itp_from_xyz
 from lutbench.measure.view import view_of
-from lutbench.model.conversion import Encoding
+from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import BT709, BT2020, conversion
 from lutbench.model.ictcp import bt2020_from_ictcp
 from lutbench.model.light import REFERENCE_WHITE

@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from lutbench.errors import LutbenchError
-from lutbench.model.conversion import Encoding
+from lutbench.model.encoding import Encoding
 from lutbench.model.signal import check_range
 
 if TYPE_CHECKING:

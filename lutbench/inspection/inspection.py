@@ -11,19 +11,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from lutbench.exposure.reading import Reading
-from lutbench.formats.digest import Written, written
 from lutbench.inspection.depth import DepthReport, depth_reports
 from lutbench.inspection.finding import Finding, NotExamined, Severity, worst_severity
 from lutbench.inspection.health import Health
-from lutbench.inspection.hue import HueShift, hue_shift
 from lutbench.inspection.kind import Evidence, evidence_of
 from lutbench.inspection.registry import Limits, all_limits
-from lutbench.inspection.scene import SceneReport, scene_report
 from lutbench.inspection.subject import CODES, Clip, NeutralAxis, Subject
-from lutbench.inspection.told import with_told_ends
-from lutbench.model.conversion import Encoding
 from lutbench.model.curves.base import MID_GREY, Curve
 from lutbench.model.curves.video import Bt1886
+from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import BT709, Gamut
 from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange, check_range
 from lutbench.model.transforms import Transform
@@ -31,7 +27,10 @@ from lutbench.results import Result
 from lutbench.tables.lut import Lut
 
 if TYPE_CHECKING:
+    from lutbench.formats.digest import Written
     from lutbench.inspection.box import Box
+    from lutbench.inspection.hue import HueShift
+    from lutbench.inspection.scene import SceneReport
 
 SCHEMA = 1
 
@@ -88,7 +87,11 @@ class Inspection(Result):
     @cached_property
     def written(self) -> Written | None:
         """Whether the table is the one that was written; None where the file does not tell."""
-        return written(self.lut, self.comments) if isinstance(self.lut, Lut) else None
+        if not isinstance(self.lut, Lut) or not self.comments:
+            return None
+        from lutbench.formats.digest import written
+
+        return written(self.lut, self.comments)
 
     @property
     def name(self) -> str:
@@ -128,6 +131,8 @@ class Inspection(Result):
         """The LUT read in stops; None without a source curve."""
         if self.source_curve is None:
             return None
+        from lutbench.inspection.scene import scene_report
+
         return scene_report(
             self.lut,
             self.source_curve,
@@ -151,6 +156,8 @@ class Inspection(Result):
         """What happens to six ramps of constant hue; None unless curve and gamut are known."""
         if self.source_curve is None or self.source_gamut is None or self.subject.lattice is None:
             return None
+        from lutbench.inspection.hue import hue_shift
+
         source = Encoding(self.source_curve, self.source_gamut, self.source_range)
         return hue_shift(self.lut, source, self._seen_as)
 
@@ -339,6 +346,10 @@ def inspect(
         limits if isinstance(limits, Limits) else Limits(dict(limits or {})),
         "named" if source_curve is not None else "",
     )
+    if source is not None or not found.comments:
+        return found
+    from lutbench.inspection.told import with_told_ends
+
     return with_told_ends(found, catalogue)
 
 

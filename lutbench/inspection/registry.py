@@ -11,7 +11,7 @@ from lutbench.errors import LutbenchError, nearest_names
 from lutbench.inspection.finding import FindingKind, Limit
 from lutbench.inspection.findings import clipped_colours, faults, grey, order, table
 
-FILE_FAULTS = (
+_kinds: list[FindingKind] = [
     faults.IntegerValues(),
     faults.DomainInCodes(),
     faults.Constant(),
@@ -21,11 +21,6 @@ FILE_FAULTS = (
     order.ChannelOrder(),
     order.InverseOfTitle(),
     faults.DuplicateNodes(),
-)
-"""What a file turns out to be: looked for first."""
-
-_kinds: list[FindingKind] = [
-    *FILE_FAULTS,
     grey.NonMonotonic(),
     grey.Tint(),
     grey.LegalRangeOutput(),

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from lutbench.errors import LutbenchError
-from lutbench.model.conversion import Encoding
+from lutbench.model.encoding import Encoding
 from lutbench.model.signal import Range
 
 if TYPE_CHECKING:

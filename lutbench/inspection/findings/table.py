@@ -14,7 +14,6 @@ from lutbench.inspection.finding import (
     Limit,
     Place,
 )
-from lutbench.inspection.hue import HUES
 from lutbench.inspection.subject import CODES
 
 
@@ -275,6 +274,8 @@ class HueShiftFound(FindingKind):
     def examine(self, lut: Examined) -> Iterator[Finding]:
         if lut.hue is None:
             return
+        from lutbench.inspection.hue import HUES
+
         turn, ramp, step = lut.hue.greatest()
         if abs(turn) <= self.limit_for(lut):
             return
