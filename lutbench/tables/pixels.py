@@ -1,7 +1,10 @@
-"""A chain of steps over pixels in one pass: LUTs, matrices, clamps and CDLs.
+"""Any transform over pixels: one set of rules, and the compiled kernel wherever it can be.
 
-The steps run block by block while the block is in the cache, so that a chain
-reads and writes every pixel once, whatever its length.
+What the kernel knows (LUTs, matrices, saturation, clamps, CDLs, and chains of them)
+runs compiled for uint8, uint16 and float32, block by block while the block is in the
+cache, so that a chain reads and writes every pixel once, whatever its length. All else is
+the model: float64, step by step in numpy, in blocks that stay in the cache. Float64 pixels
+are the model's too, except those of LUTs alone, which the kernel does in float64.
 """
 
 from __future__ import annotations
@@ -14,21 +17,108 @@ from numpy.typing import ArrayLike, DTypeLike, NDArray
 
 from lutbench.errors import LutbenchError
 from lutbench.given import flag, text, whole
-from lutbench.model.grade import Cdl, CdlInverse, Saturation
-from lutbench.model.transforms import Clamp, Matrix, Transform, steps_of
-from lutbench.tables.interpolation import code_peak, run_steps
+from lutbench.model.transforms import Transform, steps_of
+from lutbench.tables.interpolation import code_peak, flat_pixels, run_steps, same_place
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
-from lutbench.tables.programs import (
-    CURVE,
-    LATTICES,
-    Step,
-    clamp_step,
-    matrix_step,
-    power_step,
-    table_step,
-)
+from lutbench.tables.programs import can_apply, listed, plan
+from lutbench.tables.threads import thread_limit
 
 TYPES = ("uint8", "uint16", "float32", "float64")
+ACCEPTED = "uint8 or uint16 codes, or floats of signal"
+
+BLOCK = 1 << 16
+"""Pixels at a time in numpy: 1.5 MiB of float64."""
+
+
+def apply(
+    transform: Transform, rgb: ArrayLike, out: NDArray[Any] | None, threads: int | None
+) -> NDArray[Any]:
+    """`Transform.apply`, whose text says what goes in and comes out."""
+    if not isinstance(rgb, np.ndarray) and on_device(rgb):
+        from lutbench.tables.gpu.run import apply_on_device
+
+        return apply_on_device([transform], rgb, out)  # type: ignore[no-any-return]
+    limit = thread_limit(threads)
+    pixels = as_pixels(rgb)
+    result = np.empty(pixels.shape, pixels.dtype) if out is None else _checked(out, pixels)
+    lut = all(isinstance(step, Lut1D | Lut3D | ShaperLut3D) for step in steps_of(transform))
+    if lut or (pixels.dtype != np.float64 and can_apply(transform)):
+        peak = code_peak(pixels.dtype)
+        run_steps(plan(transform), pixels, result, peak=peak, out_peak=peak, threads_wanted=limit)
+    elif out is None and pixels.dtype == np.float64 and pixels.size <= 3 * BLOCK:
+        return _by_steps(transform, pixels, limit)
+    else:
+        _in_blocks(transform, pixels, result, limit)
+    return result
+
+
+def as_pixels(rgb: ArrayLike) -> NDArray[Any]:
+    """`rgb` as an array of one of `TYPES`, R G B on its last axis.
+
+    Raises
+    ------
+    LutbenchError
+        When it is no array of numbers, its last axis is not three long, or it is an
+        array of whole numbers of a type that says no range of codes.
+    """
+    try:
+        array = np.asarray(rgb)
+    except (TypeError, ValueError) as error:
+        raise LutbenchError(f"is no array of R G B: {error}", accepted=ACCEPTED) from error
+    if array.dtype.name not in TYPES:
+        # Numbers in a list are signal, [1, 0, 0] too; an array was given its type.
+        plain = array.dtype.kind in "iu" and not hasattr(rgb, "__array__")
+        if array.dtype.kind != "f" and not plain:
+            raise LutbenchError(f"an array of {array.dtype} is no R G B", accepted=ACCEPTED)
+        array = array.astype(np.float64)
+    if array.ndim == 0 or array.shape[-1] != 3:
+        raise LutbenchError(
+            f"an array of shape {array.shape} is not R G B", accepted="a last axis of length 3"
+        )
+    return array
+
+
+def _checked(out: Any, pixels: NDArray[Any]) -> NDArray[Any]:
+    if not isinstance(out, np.ndarray):
+        raise LutbenchError(f"out is a {type(out).__name__}", accepted="a numpy array")
+    if out.dtype != pixels.dtype or out.shape != pixels.shape:
+        raise LutbenchError(
+            f"out is {out.dtype} of shape {out.shape}",
+            accepted=f"{pixels.dtype} of shape {pixels.shape}",
+        )
+    if not out.flags.writeable:
+        raise LutbenchError("out is read-only", accepted="an array that can be written to")
+    return out
+
+
+def _by_steps(transform: Transform, rgb: NDArray[np.float64], limit: int) -> NDArray[np.float64]:
+    """The steps one after the other in float64."""
+    # Numbers of a file may be huge: what overflows is infinite, and no warning to a user.
+    with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
+        for step in steps_of(transform):
+            if isinstance(step, Lut1D | Lut3D | ShaperLut3D):
+                after = np.empty(rgb.shape)
+                run_steps(plan(step), rgb, after, peak=1.0, out_peak=1.0, threads_wanted=limit)
+                rgb = after
+            else:
+                rgb = np.asarray(step._apply(rgb))
+    return rgb
+
+
+def _in_blocks(transform: Transform, pixels: NDArray[Any], out: NDArray[Any], limit: int) -> None:
+    source, target = flat_pixels(pixels), flat_pixels(out)
+    if np.may_share_memory(source, target) and not same_place(source, target):
+        source = source.copy()
+    peak = code_peak(pixels.dtype)
+    for start in range(0, len(source), BLOCK):
+        signal = source[start : start + BLOCK].astype(np.float64) / peak
+        signal = _by_steps(transform, signal, limit)
+        if pixels.dtype.kind == "u":
+            signal = np.floor(np.clip(np.nan_to_num(signal, nan=0.0), 0, 1) * peak + 0.5)
+        with np.errstate(over="ignore"):  # of float32
+            target[start : start + BLOCK] = signal
+    if not np.may_share_memory(target, out):  # no one stride leads through `out`
+        out[...] = target.reshape(out.shape)
 
 
 def apply_pixels(
@@ -92,7 +182,7 @@ def apply_pixels(
     >>> apply_pixels([half], np.array([[10, 101, 255]], np.uint8)).tolist()
     [[5, 51, 128]]
     """
-    transforms = _listed(steps)
+    transforms = listed(steps)
     planar = flag(planar, "planar")
     device = None if device is None else text(device, "device")
     if not isinstance(pixels, np.ndarray) and on_device(pixels):
@@ -148,88 +238,12 @@ def apply_pixels(
 
 def on_device(pixels: Any) -> bool:
     """Whether pixels that are no numpy array live on a CUDA device."""
+    kind = type(pixels)
+    if not (hasattr(kind, "__dlpack_device__") or hasattr(kind, "__cuda_array_interface__")):
+        return False
     from lutbench.tables.gpu.arrays import is_on_device
 
     return is_on_device(pixels)
-
-
-def can_apply(transform: Transform) -> bool:
-    """Whether `apply_pixels` takes the transform as it is."""
-    try:
-        plan(transform)
-    except LutbenchError:
-        return False
-    return True
-
-
-def plan(steps: Transform | Iterable[Transform]) -> list[Step]:
-    """The kernel steps of one transform or several.
-
-    Raises
-    ------
-    LutbenchError
-        For a transform that is none of those `apply_pixels` takes.
-    """
-    transforms = _listed(steps)
-    return [step for each in transforms for part in steps_of(each) for step in _kernel_steps(part)]
-
-
-def _listed(steps: Transform | Iterable[Transform]) -> list[Transform]:
-    try:
-        listed = [steps] if isinstance(steps, Transform) else list(steps)
-    except TypeError:
-        listed = [steps]  # type: ignore[list-item]
-    for each in listed:
-        if not isinstance(each, Transform):
-            raise LutbenchError(f"{each!r:.60} is no transform", accepted="a transform, a LUT")
-    return listed
-
-
-def _kernel_steps(transform: Transform) -> list[Step]:
-    match transform:
-        case Lut1D():
-            return [table_step(CURVE, transform.table, transform.domain)]
-        case Lut3D():
-            op = LATTICES[transform.interpolation]
-            return [table_step(op, transform.table, transform.domain)]
-        case ShaperLut3D():
-            return [*_kernel_steps(transform.shaper), *_kernel_steps(transform.lut)]
-        case Matrix():
-            return [matrix_step(transform.array, transform.offset)]
-        case Saturation():
-            return [_saturation(transform)]
-        case Clamp():
-            return [clamp_step(transform.low, transform.high)]
-        case Cdl():
-            held = [clamp_step(0, 1)] if transform.clamp else []
-            return [
-                matrix_step(np.diag(transform.slope), transform.offset),
-                *held,
-                power_step(transform.power),
-                _saturation(Saturation(transform.saturation)),
-                *held,
-            ]
-        case CdlInverse(cdl=cdl):
-            held = [clamp_step(0, 1)] if cdl.clamp else []
-            slope = np.array(cdl.slope)
-            return [
-                *held,
-                _saturation(Saturation(1 / cdl.saturation)),
-                *held,
-                power_step(1 / np.array(cdl.power)),
-                matrix_step(np.diag(1 / slope), -np.array(cdl.offset) / slope),
-                *held,
-            ]
-        case _:
-            raise LutbenchError(
-                f"{transform!r} cannot be run over pixels as it is",
-                accepted="LUTs, matrices, saturation, clamps and CDLs; sample others into a LUT",
-            )
-
-
-def _saturation(saturation: Saturation) -> Step:
-    luminance = np.tile(saturation.weights, (3, 1))
-    return matrix_step(luminance + saturation.amount * (np.eye(3) - luminance))
 
 
 def _check_type(dtype: DTypeLike, where: str = "dtype") -> np.dtype[Any]:

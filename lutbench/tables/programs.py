@@ -1,4 +1,4 @@
-"""Programs: steps laid out for the kernels, as three arrays that one kernel runs.
+"""Programs: transforms as steps, laid out for the kernels as three arrays that one kernel runs.
 
 - ``ops``, int64 (steps, 4): what the step is; for a table where it begins in
   the pool, its size, and how the place of a value in it is found;
@@ -29,6 +29,11 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, DTypeLike, NDArray
+
+from lutbench.errors import LutbenchError
+from lutbench.model.grade import Cdl, CdlInverse, Saturation
+from lutbench.model.transforms import Clamp, Matrix, Transform, steps_of
+from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
 
 CURVE, TETRAHEDRAL, TRILINEAR, MATRIX, CLAMP, POWER = range(6)
 TABLES = (CURVE, TETRAHEDRAL, TRILINEAR)
@@ -187,3 +192,83 @@ def _lay_out(table: NDArray[Any], dtype: np.dtype[Any]) -> NDArray[Any]:
     padded = np.zeros((*table.shape[:3], 4), dtype)
     padded[..., :3] = table
     return padded.reshape(-1)
+
+
+def can_apply(transform: Transform) -> bool:
+    """Whether `apply_pixels` takes the transform as it is."""
+    try:
+        plan(transform)
+    except LutbenchError:
+        return False
+    return True
+
+
+def plan(steps: Transform | Iterable[Transform]) -> list[Step]:
+    """The kernel steps of one transform or several.
+
+    Raises
+    ------
+    LutbenchError
+        For a transform that is none of those `apply_pixels` takes.
+    """
+    transforms = listed(steps)
+    return [step for each in transforms for part in steps_of(each) for step in _kernel_steps(part)]
+
+
+def listed(steps: Transform | Iterable[Transform]) -> list[Transform]:
+    """One transform or several, as a list."""
+    try:
+        listed = [steps] if isinstance(steps, Transform) else list(steps)
+    except TypeError:
+        listed = [steps]  # type: ignore[list-item]
+    for each in listed:
+        if not isinstance(each, Transform):
+            raise LutbenchError(f"{each!r:.60} is no transform", accepted="a transform, a LUT")
+    return listed
+
+
+def _kernel_steps(transform: Transform) -> list[Step]:
+    match transform:
+        case Lut1D():
+            return [table_step(CURVE, transform.table, transform.domain)]
+        case Lut3D():
+            op = LATTICES[transform.interpolation]
+            return [table_step(op, transform.table, transform.domain)]
+        case ShaperLut3D():
+            return [*_kernel_steps(transform.shaper), *_kernel_steps(transform.lut)]
+        case Matrix():
+            return [matrix_step(transform.array, transform.offset)]
+        case Saturation():
+            return [_saturation(transform)]
+        case Clamp():
+            return [clamp_step(transform.low, transform.high)]
+        case Cdl():
+            held = [clamp_step(0, 1)] if transform.clamp else []
+            return [
+                matrix_step(np.diag(transform.slope), transform.offset),
+                *held,
+                power_step(transform.power),
+                _saturation(Saturation(transform.saturation)),
+                *held,
+            ]
+        case CdlInverse(cdl=cdl):
+            held = [clamp_step(0, 1)] if cdl.clamp else []
+            slope = np.array(cdl.slope)
+            return [
+                *held,
+                _saturation(Saturation(1 / cdl.saturation)),
+                *held,
+                power_step(1 / np.array(cdl.power)),
+                matrix_step(np.diag(1 / slope), -np.array(cdl.offset) / slope),
+                *held,
+            ]
+        case _:
+            raise LutbenchError(
+                f"{transform!r} cannot be run over pixels as it is",
+                accepted="LUTs, matrices, saturation, clamps and CDLs; sample others into a LUT",
+            )
+
+
+def _saturation(saturation: Saturation) -> Step:
+    luminance = np.tile(saturation.weights, (3, 1))
+    return matrix_step(luminance + saturation.amount * (np.eye(3) - luminance))

@@ -28,7 +28,8 @@ from lutbench.model.grade import Cdl, Saturation
 from lutbench.model.transforms import Clamp, Matrix, Transform
 from lutbench.tables import interpolation
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
-from lutbench.tables.pixels import apply_pixels, can_apply
+from lutbench.tables.pixels import apply_pixels
+from lutbench.tables.programs import can_apply
 
 CODES = [np.uint8, np.uint16]
 # Half a code, and what float32 leaves open when the exact value is half way:

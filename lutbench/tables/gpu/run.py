@@ -21,6 +21,7 @@ from lutbench.tables.gpu.arrays import Borrowed, cupy, look, on_stream
 from lutbench.tables.gpu.prepare import prepare
 from lutbench.tables.gpu.source import GROUP_BYTES, SIZES, THREADS, Shape, write
 from lutbench.tables.interpolation import code_peak
+from lutbench.tables.programs import plan
 
 TYPES = tuple(SIZES)
 REMEMBERED = 256  # launches that are remembered, each a few hundred bytes
@@ -152,8 +153,6 @@ def launch(
 
 
 def _launch_of(transforms: Sequence[Transform], src: Any, dst: Any, codes: Codes) -> Launch:
-    from lutbench.tables.pixels import plan
-
     names = src.dtype.name, dst.dtype.name
     number = "float64" if "float64" in names else "float32"
     ready = prepare(plan(transforms), number, codes.peak, names[1])
