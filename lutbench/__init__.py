@@ -30,8 +30,8 @@ if TYPE_CHECKING:
     from lutbench.face.telling import levels as levels
     from lutbench.face.telling import split as split
     from lutbench.face.telling import verify as verify
-    from lutbench.formats import open_lut as open_lut
     from lutbench.formats.edl import cdls_of_edl as cdls_of_edl
+    from lutbench.formats.open import open_lut as open_lut
     from lutbench.formats.peers import from_colour as from_colour
     from lutbench.formats.peers import to_colour as to_colour
     from lutbench.formats.peers import to_pillow as to_pillow
@@ -60,7 +60,7 @@ _HOMES = {
     "LutbenchError": "lutbench.errors",
     "NotInvertibleError": "lutbench.errors",
     # Read and write
-    "open_lut": "lutbench.formats",
+    "open_lut": "lutbench.formats.open",
     "read_hald": "lutbench.media.hald",
     "write_hald": "lutbench.media.hald",
     "cdls_of_edl": "lutbench.formats.edl",

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from html import escape
+from importlib import import_module
 from typing import Any
-
-from lutbench.upstairs import upstairs
 
 SHOWN = 4
 ROWS = 24
@@ -31,7 +30,7 @@ class Result:
         LutbenchError
             When this kind of result is not drawn.
         """
-        return upstairs("report.on_axes").plot(self, ax)
+        return import_module("lutbench.report.on_axes").plot(self, ax)
 
     def __repr__(self) -> str:
         told = [f"{key}={_short(value)}" for key, value in self.facts()[:SHOWN]]

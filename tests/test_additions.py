@@ -20,8 +20,8 @@ import lutbench
 from lutbench.cli import main as command_line
 from lutbench.errors import FormatError, LutbenchError
 from lutbench.formats import registry as formats
-from lutbench.formats.cube import write_cube
-from lutbench.formats.lutfile import LutFile, Writing
+from lutbench.formats.cube_write import write_cube
+from lutbench.formats.registry import LutFile, Writing
 from lutbench.inspection import registry as findings
 from lutbench.inspection.finding import Examined, Finding, FindingKind, Limit
 from lutbench.model import tone as tones

@@ -24,7 +24,8 @@ import pytest
 
 from lutbench import files
 from lutbench.errors import LutbenchError
-from lutbench.formats.cube import read_cube, write_cube
+from lutbench.formats.cube import read_cube
+from lutbench.formats.cube_write import write_cube
 from lutbench.media.still.still import Still, read_still, write_still
 from lutbench.tables.lut import Lut3D
 

@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from lutbench import files, strays
+from lutbench import files
 from lutbench.errors import LutbenchError
 
 # Writes one of two contents over and over, from the moment it says so.
@@ -53,7 +53,7 @@ def test_writers_killed_at_random_leave_a_whole_file_and_the_next_run_nothing(
         assert not target.exists() or target.read_bytes() in WHOLE
         left = max(left, len(hidden(tmp_path)))
         assert left <= 1  # each run removes what the last one left
-    strays._looked_at.clear()
+    files._looked_at.clear()
     files.write_bytes(tmp_path / "another.bin", b"next")
     assert hidden(tmp_path) == []
 
@@ -61,7 +61,7 @@ def test_writers_killed_at_random_leave_a_whole_file_and_the_next_run_nothing(
 def test_what_belongs_to_somebody_stays(tmp_path: Path) -> None:
     gone = subprocess.Popen([sys.executable, "-c", ""])
     gone.wait()
-    here, number = strays._machine(), "0123456789abcdef"
+    here, number = files._machine(), "0123456789abcdef"
     theirs = [
         f".a.lutbench-{here}-{os.getpid()}-{number}.cube",  # of a process that lives
         f".a.lutbench-{'0' * 8}-{gone.pid}-{number}.cube",  # of another machine

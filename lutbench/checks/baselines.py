@@ -19,7 +19,8 @@ import numpy as np
 
 from lutbench import __version__, files
 from lutbench.errors import FormatError
-from lutbench.formats.cube import format_cube, parse_cube
+from lutbench.formats.cube import parse_cube
+from lutbench.formats.cube_write import format_cube
 from lutbench.measure.samples import (
     SampledColours,
     chart_patches,

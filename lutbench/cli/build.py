@@ -147,7 +147,7 @@ def _from_options(
     output: str | None, catalogue: Catalogue, force: bool, quick: dict[str, Any]
 ) -> list[Made]:
     from lutbench.files import refuse_existing
-    from lutbench.formats.cube import write_cube
+    from lutbench.formats.cube_write import write_cube
     from lutbench.recipes.make import make, measured, quick_job
 
     if not quick["source_curve"]:

@@ -13,7 +13,7 @@ from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
     from lutbench.formats.convert import Converted
-    from lutbench.formats.lutfile import LutFile
+    from lutbench.formats.registry import LutFile
     from lutbench.model.transforms import Transform
     from lutbench.tables.lut import Interpolation
 

@@ -357,7 +357,7 @@ def _fitted(
 
 
 def _monitoring_lut(path: str) -> Any:
-    from lutbench.formats import open_lut
+    from lutbench.formats.open import open_lut
     from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
 
     lut = open_lut(path)

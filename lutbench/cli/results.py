@@ -43,7 +43,7 @@ def write_lut(lut: Lut, path: str, *, force: bool) -> Transform:
     """Write a LUT in the format that the suffix of `path` names; as it reads back."""
     from lutbench import files
     from lutbench.formats.convert import Wishes, convert
-    from lutbench.formats.lutfile import LutFile
+    from lutbench.formats.registry import LutFile
 
     converted = convert(LutFile(lut, "", title=lut.title), path, Wishes())
     files.write_bytes(path, converted.data, force=force)

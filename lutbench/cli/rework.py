@@ -318,8 +318,8 @@ def _cured(text: str, out: Out) -> tuple[Any, list[Any]]:
     from lutbench.algebra.result import Change
     from lutbench.errors import FormatError
     from lutbench.files import read_bytes
-    from lutbench.formats.cube import parse_cured
-    from lutbench.formats.lutfile import MAX_BYTES
+    from lutbench.formats.cube_cured import parse_cured
+    from lutbench.formats.registry import MAX_BYTES
 
     try:
         return _as_lut(out.lut(text), None), []

@@ -73,8 +73,8 @@ def command(
       lutbench split unknown.cube --drop look -o clean.cube
       lutbench split unknown.cube --keep gamut -o gamut_only.cube
     """
-    from lutbench.formats import open_lut
-    from lutbench.formats.cube import write_cube
+    from lutbench.formats.cube_write import write_cube
+    from lutbench.formats.open import open_lut
     from lutbench.splitting.files import write_parts
     from lutbench.splitting.split import split
 

@@ -18,7 +18,7 @@ from lutbench import files
 from lutbench.errors import DefinitionError, FormatError, LutbenchError, MissingExtraError
 from lutbench.formats import safe_xml as xml
 from lutbench.formats.decimals import number
-from lutbench.formats.lutfile import LutFile, Writing
+from lutbench.formats.registry import LutFile, Writing
 from lutbench.model.grade import Cdl, Triple
 from lutbench.model.transforms import Transform
 

@@ -18,8 +18,8 @@ from lutbench.errors import FormatError, LutbenchError, MissingExtraError
 from lutbench.formats import operators
 from lutbench.formats import safe_xml as xml
 from lutbench.formats.decimals import LARGEST, number
-from lutbench.formats.lutfile import LutFile
 from lutbench.formats.operators import Channels, Exponent, HalfLut1D, Log
+from lutbench.formats.registry import LutFile
 from lutbench.model.grade import Cdl
 from lutbench.model.transforms import Matrix, Pipeline, Transform
 from lutbench.tables.lut import SIZES_1D, SIZES_3D, Lut1D, Lut3D

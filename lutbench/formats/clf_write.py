@@ -20,8 +20,8 @@ from numpy.typing import ArrayLike, NDArray
 from lutbench.errors import FormatError, MissingExtraError
 from lutbench.formats import safe_xml as xml
 from lutbench.formats.digest import unsigned
-from lutbench.formats.lutfile import Writing
 from lutbench.formats.operators import Channels, Exponent, HalfLut1D, Log, Range
+from lutbench.formats.registry import Writing
 from lutbench.model.curves.base import Curve, Decode, Encode
 from lutbench.model.curves.log import AcesCct, CameraLog, PrintingDensity
 from lutbench.model.curves.video import Bt709, Bt1886, Linear, Power, Srgb

@@ -10,8 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lutbench.errors import LutbenchError
-from lutbench.formats.lutfile import LutFile, Writing
-from lutbench.formats.registry import format_for
+from lutbench.formats.registry import LutFile, Writing, format_for
 from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange
 from lutbench.model.transforms import Array, Pipeline, Transform, steps_of
 from lutbench.tables.lut import (

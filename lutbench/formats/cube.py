@@ -11,7 +11,7 @@ from __future__ import annotations
 import codecs
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -20,10 +20,9 @@ from numpy.typing import NDArray
 
 from lutbench import files
 from lutbench.errors import FormatError
-from lutbench.formats.decimals import LARGEST, MAX_LINE, format_rows, number, parse_rows
-from lutbench.formats.digest import layout, signature, unsigned
-from lutbench.formats.lutfile import MAX_BYTES, LutFile, Writing
-from lutbench.plaintext import harmless
+from lutbench.formats.cube_write import _one_line
+from lutbench.formats.decimals import MAX_LINE, number, parse_rows
+from lutbench.formats.registry import MAX_BYTES, LutFile
 from lutbench.tables.lut import SIZES_1D, SIZES_3D, UNIT_DOMAIN, Lut, Lut1D, Lut3D, ShaperLut3D
 
 MAX_IDLE_LINES = 100_000
@@ -31,9 +30,6 @@ MAX_IDLE_LINES = 100_000
 
 MAX_COMMENT_BYTES = 1024 * 1024
 """How much comment is kept; what is beyond is passed over."""
-
-MOST_CURES = 3
-"""Faults of the text that one file may have after one another."""
 
 _SIZE_KEYWORDS = ("LUT_1D_SIZE", "LUT_3D_SIZE")
 _RANGE_KEYWORDS = ("LUT_1D_INPUT_RANGE", "LUT_3D_INPUT_RANGE")
@@ -78,87 +74,10 @@ def parse_cube(data: bytes, where: str = "", _id: str | None = None) -> LutFile[
         raise FormatError(fault.message, where=where, accepted=fault.advice + cure) from error
 
 
-def parse_cured(data: bytes, where: str = "") -> LutFile[Lut]:
-    """As `parse_cube`; a fault of the text that has a cure is cured first, and noted.
-
-    Raises
-    ------
-    FormatError
-        Where there is no cure.
-    """
-    notes: tuple[str, ...] = ()
-    while True:
-        try:
-            read = _Reader(where).read(data)
-        except FormatError:
-            from lutbench.formats.cube_faults import cube_fault
-
-            fault = cube_fault(data)
-            if fault is None or fault.cured is None or len(notes) >= MOST_CURES:
-                parse_cube(data, where)
-                raise
-            data, notes = fault.cured, (*notes, f"{fault.message}; cured: {fault.advice}")
-        else:
-            return replace(read, notes=(*notes, *read.notes))
-
-
-def write_cube(
-    lut: Lut, path: str | Path, *, decimals: int | None = 6, force: bool = False
-) -> None:
-    """Write `lut` to the ``.cube`` file `path`; see `format_cube`.
-
-    Raises
-    ------
-    LutbenchError
-        When the file exists and `force` is not set, or cannot be written.
-    """
-    files.write_bytes(path, format_cube(lut, decimals, signed=True), force=force)
-
-
-def write_as_cube(lut: Lut, how: Writing) -> tuple[bytes, tuple[str, ...]]:
-    """The bytes of a ``.cube`` that holds `lut`, under the title and comments asked for."""
-    named = replace(lut, title=how.title, comments=how.comments)
-    return format_cube(named, how.decimals, signed=True), ()
-
-
-def format_cube(lut: Lut, decimals: int | None = 6, *, signed: bool = False) -> bytes:
-    """The bytes of a ``.cube`` file that holds `lut`.
-
-    `decimals` digits after the point (0 to 16) for the rows; None writes as many
-    digits as bring the table back exactly (nine significant ones for float32),
-    where small numbers may come out in exponent notation. With `signed` a comment
-    says what the table is, as files do that are written.
-
-    >>> print(format_cube(Lut3D.identity(2, title="None"), 1).decode().splitlines()[:4])
-    ['TITLE "None"', 'LUT_3D_SIZE 2', '0.0 0.0 0.0', '1.0 0.0 0.0']
-    """
-    if decimals is not None and not 0 <= decimals <= 16:
-        raise FormatError(f"{decimals} decimals cannot be written", accepted="0 to 16, or none")
-    head = [f'TITLE "{_one_line(lut.title).replace(chr(34), chr(39))}"'] if lut.title else []
-    shape, tables = layout(lut)
-    if any(np.abs(table).max() > LARGEST for table in tables):
-        raise FormatError("a number of the table is too large", accepted=f"up to {LARGEST}")
-    rows = [format_rows(table, decimals) for table in tables]
-    comments = unsigned(lut.comments)
-    if signed:
-        comments = (*comments, signature(shape, rows, decimals))
-    head += [f"# {line}".rstrip() for each in comments for line in each.splitlines() or [""]]
-    head += shape
-    # A lone surrogate, from a file name that is no text, has no UTF-8.
-    lines = [_one_line(line).encode("utf-8", "replace") for line in head]
-    if any(len(line) > MAX_LINE for line in lines):
-        raise FormatError("a title or comment is too long", accepted=f"up to {MAX_LINE} bytes")
-    return b"\n".join([*lines, b"".join(rows)])
-
-
 def _red_slowest(rows: NDArray[Any], size: int) -> NDArray[Any]:
     table = np.ascontiguousarray(rows.reshape(size, size, size, 3).transpose(2, 1, 0, 3))
     table.flags.writeable = False  # so that the LUT takes it as it is, without a copy
     return table
-
-
-def _one_line(text: str) -> str:
-    return harmless(text.replace("\n", " ").replace("\t", " "), " ")
 
 
 @dataclass

@@ -10,8 +10,7 @@ from typing import Any, BinaryIO
 
 from lutbench import files
 from lutbench.errors import FormatError, LutbenchError
-from lutbench.formats.lutfile import MAX_BYTES, LutFile
-from lutbench.formats.registry import formats, recognised
+from lutbench.formats.registry import MAX_BYTES, LutFile, formats, recognised
 from lutbench.model.transforms import Transform
 
 HEAD_BYTES = 64 * 1024

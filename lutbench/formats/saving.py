@@ -7,7 +7,7 @@ from pathlib import Path
 from lutbench import files
 from lutbench.errors import LutbenchError
 from lutbench.formats.convert import Wishes, convert
-from lutbench.formats.lutfile import LutFile
+from lutbench.formats.registry import LutFile
 from lutbench.model.transforms import Transform
 
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from importlib import import_module
 from typing import Any, ClassVar, Literal, Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lutbench.errors import LutbenchError, NotInvertibleError, one_of
-from lutbench.upstairs import upstairs
 
 Array = NDArray[np.float64]
 
@@ -73,7 +73,7 @@ class Transform:
         LutbenchError
             When `rgb` or `out` is no such array.
         """
-        found: NDArray[Any] = upstairs("tables.applying").apply(
+        found: NDArray[Any] = import_module("lutbench.tables.pixels").apply(
             self.with_interpolation(interpolation), rgb, out, threads
         )
         return found
@@ -142,11 +142,11 @@ class Transform:
         LutbenchError
             When the format cannot hold it, or the file cannot be written.
         """
-        upstairs("formats.saving").save(self, path, force=force)
+        import_module("lutbench.formats.saving").save(self, path, force=force)
 
     def plot(self, ax: Any = None) -> Any:
         """Draw the neutral axis on matplotlib axes (new ones where `ax` is None); the axes."""
-        return upstairs("report.on_axes").plot(self, ax)
+        return import_module("lutbench.report.on_axes").plot(self, ax)
 
     def to_dict(self) -> dict[str, Any]:
         """As `to_data`."""

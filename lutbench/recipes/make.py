@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Unpack
 
 from lutbench.errors import DefinitionError, one_of
 from lutbench.files import inside, make_folder
-from lutbench.formats.cube import write_cube
+from lutbench.formats.cube_write import write_cube
 from lutbench.measure.difference import Accuracy, accuracy
 from lutbench.model.catalogue import Catalogue, open_catalogue
 from lutbench.model.conversion import KINDS, Conversion, Encoding, Kind, mapping_into

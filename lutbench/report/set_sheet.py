@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 import lutbench
 from lutbench import files
 from lutbench.errors import LutbenchError
-from lutbench.formats.lutfile import MAX_BYTES
+from lutbench.formats.registry import MAX_BYTES
 from lutbench.inspection.inspection import Inspection
 from lutbench.inspection.told import told_exposure
 from lutbench.media.still.shrink import thumbnail

@@ -9,7 +9,7 @@ from typing import Any
 
 from lutbench.files import make_folder, replacing
 from lutbench.formats.cdl import Correction, write_cdl
-from lutbench.formats.cube import write_cube
+from lutbench.formats.cube_write import write_cube
 from lutbench.model.catalogue import Catalogue
 from lutbench.splitting.recipe import DEFINITIONS, RECIPE, TONE, recipe_files
 from lutbench.splitting.split import Split

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from importlib import import_module
 from typing import TYPE_CHECKING, Any, ClassVar, Self
 
 import numpy as np
@@ -17,7 +18,6 @@ from lutbench.model.transforms import (
     read_only,
 )
 from lutbench.model.transforms import Interpolation as Interpolation
-from lutbench.upstairs import upstairs
 
 SIZES_3D = (2, 256)
 SIZES_1D = (2, 65536)
@@ -98,7 +98,7 @@ class _Lut(Transform):
         return np.array(self.table, dtype=dtype) if copy else np.asarray(self.table, dtype=dtype)
 
     def _apply(self, rgb: Array) -> Array:
-        found: Array = upstairs("tables.applying").apply(self, rgb, None, None)
+        found: Array = import_module("lutbench.tables.pixels").apply(self, rgb, None, None)
         return found
 
     def with_title(self, title: str) -> Self:
@@ -239,7 +239,7 @@ class Lut3D(_Lut):
         NotInvertibleError
             When the LUT gives one colour, or a plane of them.
         """
-        found: Transform = upstairs("algebra.invert").invert(self).lut
+        found: Transform = import_module("lutbench.algebra.invert").invert(self).lut
         return found
 
     def with_domain(self, domain: ArrayLike) -> Self:
@@ -301,7 +301,7 @@ class ShaperLut3D(_Lut):
 
     def inverse(self) -> Transform:
         """As `Lut3D.inverse`, of the two together."""
-        found: Transform = upstairs("algebra.invert").invert(self).lut
+        found: Transform = import_module("lutbench.algebra.invert").invert(self).lut
         return found
 
     def __repr__(self) -> str:

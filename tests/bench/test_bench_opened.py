@@ -14,7 +14,8 @@ import pytest
 from lutbench.bench.contents import BenchSet, Item
 from lutbench.bench.stills import BenchStill, png_of_codes
 from lutbench.errors import LutbenchError
-from lutbench.formats.cube import format_cube, parse_cube
+from lutbench.formats.cube import parse_cube
+from lutbench.formats.cube_write import format_cube
 from lutbench.media.still.still import Still, write_still
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.conversion import Encoding

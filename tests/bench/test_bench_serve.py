@@ -16,7 +16,7 @@ import pytest
 from lutbench.bench.gather import Ends, Order
 from lutbench.bench.serve import BenchServer
 from lutbench.errors import LutbenchError
-from lutbench.formats.cube import write_cube
+from lutbench.formats.cube_write import write_cube
 from lutbench.model.catalogue import open_catalogue
 from lutbench.tables.lut import Lut3D, lattice
 

@@ -22,7 +22,7 @@ import av
 import numpy as np
 from skimage import data
 
-from lutbench.formats.cube import write_cube
+from lutbench.formats.cube_write import write_cube
 from lutbench.media.clip.clip import ClipSettings, apply_to_clip
 from lutbench.media.clip.ycbcr import Coding, planes_from_rgb, rgb_from_planes
 from lutbench.tables.lut import Lut3D

@@ -23,7 +23,7 @@ import av
 import numpy as np
 from skimage import data
 
-from lutbench.formats.cube import write_cube
+from lutbench.formats.cube_write import write_cube
 from lutbench.media.still.still import Still, write_still
 from lutbench.tables.lut import Lut3D
 

@@ -93,7 +93,7 @@ COMMANDS = {
 @pytest.mark.parametrize("name", COMMANDS)
 def test_start(benchmark: BenchmarkFixture, name: str, tmp_path: Path) -> None:
     lut = lutbench.build("ACEScct", "BT.1886", source_gamut="ACEScg", target_gamut="BT.709")
-    from lutbench.formats.cube import write_cube
+    from lutbench.formats.cube_write import write_cube
 
     write_cube(lut, tmp_path / "m.cube")
 

@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 
 from lutbench.formats import cube
+from lutbench.formats.cube_write import write_cube
 from lutbench.tables.lut import Lut1D, Lut3D, lattice
 
 SIZES = [33, 65]
@@ -29,7 +30,7 @@ def a_lut(size: int) -> Lut3D:
 @pytest.fixture(params=SIZES)
 def file(request: pytest.FixtureRequest, tmp_path: Path) -> tuple[int, Path]:
     path = tmp_path / "lut.cube"
-    cube.write_cube(a_lut(request.param), path)
+    write_cube(a_lut(request.param), path)
     return request.param, path
 
 
@@ -56,8 +57,8 @@ def test_write(benchmark: Any, tmp_path: Path, size: int, who: str) -> None:
     benchmark.group = f"write {size}"
     exact = Lut3D(lut.table.astype(np.float32), title="Measured")
     writers = {
-        "lutbench": lambda: cube.write_cube(lut, path, force=True),
-        "lutbench exact": lambda: cube.write_cube(exact, path, decimals=None, force=True),
+        "lutbench": lambda: write_cube(lut, path, force=True),
+        "lutbench exact": lambda: write_cube(exact, path, decimals=None, force=True),
         "colour": lambda: colour.write_LUT(theirs, str(path), decimals=6),
         "numpy.savetxt": lambda: np.savetxt(path, rows, "%.6f"),
     }
@@ -67,7 +68,7 @@ def test_write(benchmark: Any, tmp_path: Path, size: int, who: str) -> None:
 @pytest.mark.parametrize("who", ["lutbench", "colour"])
 def test_read_1d(benchmark: Any, tmp_path: Path, who: str) -> None:
     path = tmp_path / "curve.cube"
-    cube.write_cube(Lut1D(np.linspace([0] * 3, [1] * 3, 65536) ** 2.4), path)
+    write_cube(Lut1D(np.linspace([0] * 3, [1] * 3, 65536) ** 2.4), path)
     benchmark.group = "read 1D, 65536 rows"
     reader = cube.read_cube if who == "lutbench" else colour.read_LUT
     benchmark.pedantic(reader, (str(path),), rounds=5, warmup_rounds=1)

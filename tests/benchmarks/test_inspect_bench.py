@@ -15,7 +15,7 @@ from typing import Any
 
 import pytest
 
-from lutbench.formats.cube import write_cube
+from lutbench.formats.cube_write import write_cube
 from lutbench.inspection.inspection import inspect
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.conversion import Conversion, Encoding

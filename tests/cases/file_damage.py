@@ -13,7 +13,8 @@ import numpy as np
 from damage import clean
 from numpy.typing import NDArray
 
-from lutbench.formats.cube import format_cube, parse_cube
+from lutbench.formats.cube import parse_cube
+from lutbench.formats.cube_write import format_cube
 from lutbench.tables.lut import Lut3D
 
 Table = NDArray[np.float64]

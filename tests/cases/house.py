@@ -23,16 +23,13 @@ NOT_YET = "not taken apart yet"
 
 CIRCLES = [
     ["lutbench.model.registered", "lutbench.model.registry"],
-    ["lutbench.tables.gpu.host", "lutbench.tables.gpu.run", "lutbench.tables.pixels"],
 ]
-"""Let pass: the samples of registered curves ask which there are to sample, and `apply_pixels`
-hands pixels that live on a device to the files that ask it for the plan."""
+"""Let pass: the samples of registered curves ask which there are to sample."""
 
 LONG_FILES = {
     "algebra/invert.py": NOT_YET,
     "cli/rework.py": "one command after the other, each a dozen lines and its help",
     "formats/clf_write.py": NOT_YET,
-    "formats/cube.py": NOT_YET,
     "identification/freeform.py": OWN_SEARCH,
     "identification/unknown.py": OWN_SEARCH,
     "measure/causes.py": NOT_YET,

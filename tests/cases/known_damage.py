@@ -12,7 +12,7 @@ import skimage
 
 from lutbench.checks.runner import Outcome, run_check
 from lutbench.checks.suite import read_suite
-from lutbench.formats.cube import write_cube
+from lutbench.formats.cube_write import write_cube
 from lutbench.media.still.still import Still, write_still
 from lutbench.model.signal import RangeFromSignal
 from lutbench.recipes.make import make

@@ -20,7 +20,8 @@ from open_world.own_recipe import some_cdl, text_of
 from open_world_score import compared, same
 
 from lutbench.errors import LutbenchError
-from lutbench.formats.cube import format_cube, parse_cube
+from lutbench.formats.cube import parse_cube
+from lutbench.formats.cube_write import format_cube
 from lutbench.model.catalogue import Catalogue
 from lutbench.recipes.make import make
 from lutbench.recipes.schema import read_recipe, recipe_from_text

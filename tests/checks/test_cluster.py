@@ -10,7 +10,7 @@ from click.testing import CliRunner
 from distributed import LocalCluster
 
 from lutbench.cli.main import group
-from lutbench.formats.cube import write_cube
+from lutbench.formats.cube_write import write_cube
 from lutbench.tables.lut import Lut3D
 
 SUITE = """

@@ -19,7 +19,7 @@ from lutbench.checks.runner import Outcome, run_check
 from lutbench.checks.suite import read_suite
 from lutbench.cli.main import main
 from lutbench.errors import LutbenchError
-from lutbench.formats.cube import write_cube
+from lutbench.formats.cube_write import write_cube
 from lutbench.tables.lut import Lut3D
 
 

@@ -9,7 +9,7 @@ import pytest
 
 from lutbench import files
 from lutbench.cli.main import main
-from lutbench.formats.cube import write_cube
+from lutbench.formats.cube_write import write_cube
 from lutbench.tables.lut import Lut3D
 
 RECIPE = """\

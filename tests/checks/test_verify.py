@@ -17,7 +17,7 @@ import lutbench
 from lutbench.checks.suite import name_fits
 from lutbench.cli.main import group
 from lutbench.errors import LutbenchError
-from lutbench.formats.cube import write_cube
+from lutbench.formats.cube_write import write_cube
 from lutbench.media.still.still import Still, write_still
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
 

@@ -12,7 +12,7 @@ from click.testing import CliRunner, Result
 import lutbench
 from lutbench.cli.main import group
 from lutbench.errors import LutbenchError
-from lutbench.formats.cube import write_cube
+from lutbench.formats.cube_write import write_cube
 from lutbench.tables.lut import Lut3D
 
 QUICK = "ACEScct, ACEScg to BT.1886, BT.709"

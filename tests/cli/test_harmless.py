@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 
 from lutbench.cli.main import main
-from lutbench.formats import cube
+from lutbench.formats.cube_write import format_cube, write_cube
 from lutbench.media.still.still import Still, write_still
 from lutbench.plaintext import csv_text_cell
 from lutbench.tables.lut import Lut3D
@@ -31,10 +31,10 @@ ESCAPED = "".join(c if " " <= c < "\x7f" else f"\\u{ord(c):04x}" for c in NAME)
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     place = tmp_path_factory.mktemp("hostile")
-    data = cube.format_cube(Lut3D(Lut3D.identity(5).table ** 1.3, title="Day"))
+    data = format_cube(Lut3D(Lut3D.identity(5).table ** 1.3, title="Day"))
     data = data.replace(b'"Day"', TITLE.encode()).replace(b"\n", "\n# \u202e\x1b[2J\n".encode(), 1)
     (place / NAME).write_bytes(data)
-    cube.write_cube(Lut3D.identity(5, title="Plain"), place / "plain.cube")
+    write_cube(Lut3D.identity(5, title="Plain"), place / "plain.cube")
     picture = Still(np.zeros((8, 8, 3), np.uint8), ("R", "G", "B"), "8")
     write_still(picture, place / "s.png")
     (place / "suite.toml").write_text(

@@ -12,7 +12,7 @@ import pytest
 
 from lutbench.cli.main import COMMANDS, group, main
 from lutbench.formats.cdl import Correction, write_cdl
-from lutbench.formats.cube import write_cube
+from lutbench.formats.cube_write import write_cube
 from lutbench.media.chart.picture import draw_chart
 from lutbench.media.still.still import Still, write_still
 from lutbench.model.grade import Cdl

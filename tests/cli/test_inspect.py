@@ -13,7 +13,7 @@ from PIL import Image
 
 import lutbench
 from lutbench.cli.main import main
-from lutbench.formats.cube import write_cube
+from lutbench.formats.cube_write import write_cube
 from lutbench.tables.lut import Lut1D, Lut3D
 
 

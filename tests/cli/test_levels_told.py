@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from lutbench.cli.main import main
-from lutbench.formats.cube import write_cube
+from lutbench.formats.cube_write import write_cube
 from lutbench.recipes.make import build
 from lutbench.tables.lut import Lut3D
 

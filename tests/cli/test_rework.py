@@ -10,7 +10,7 @@ import pytest
 
 from lutbench import open_lut
 from lutbench.cli.main import main
-from lutbench.formats.cube import write_cube
+from lutbench.formats.cube_write import write_cube
 from lutbench.media.still.still import apply_to_still, read_still, write_still
 from lutbench.model.grade import Cdl
 from lutbench.tables.lut import Lut1D, Lut3D

@@ -12,7 +12,7 @@ from PIL import Image
 from skimage import data
 
 from lutbench.cli.main import main
-from lutbench.formats.cube import write_cube
+from lutbench.formats.cube_write import write_cube
 from lutbench.tables.lut import Lut3D
 
 

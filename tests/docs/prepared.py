@@ -75,7 +75,7 @@ def prepare(folder: Path) -> None:
     import lutbench
     from lutbench.checks.runner import run_check
     from lutbench.checks.suite import read_suite
-    from lutbench.formats.cube import write_cube
+    from lutbench.formats.cube_write import write_cube
     from lutbench.model.grade import Cdl
     from lutbench.tables.sampling import sample
 

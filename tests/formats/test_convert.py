@@ -12,10 +12,10 @@ import pytest
 
 import lutbench
 from lutbench.cli.main import main
-from lutbench.formats import read_lut_file
 from lutbench.formats.cdl import write_cdl
 from lutbench.formats.convert import Ranges, Wishes, convert
-from lutbench.formats.cube import write_cube
+from lutbench.formats.cube_write import write_cube
+from lutbench.formats.open import read_lut_file
 from lutbench.model.grade import Cdl
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D, lattice
 

@@ -11,7 +11,9 @@ import pytest
 
 import lutbench
 from lutbench.errors import FormatError, LutbenchError
-from lutbench.formats import cube, read_lut_file
+from lutbench.formats import cube
+from lutbench.formats.cube_write import format_cube, write_cube
+from lutbench.formats.open import read_lut_file
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D, lattice
 
 ONE_D = b"LUT_1D_SIZE 3\n0 0 0\n.25 0.5 .75\n1 1 1\n"
@@ -28,7 +30,7 @@ def test_colour_science_reads_what_is_written(tmp_path: Path, size: int) -> None
     path = tmp_path / "a.cube"
     table = a_lattice(size)
     domain = np.array([[0.0, -0.5, 0.1], [1.0, 1.25, 0.9]])
-    cube.write_cube(Lut3D(table, domain, "A title", ("one", "two")), path)
+    write_cube(Lut3D(table, domain, "A title", ("one", "two")), path)
     theirs = colour.read_LUT(str(path))
     assert np.array_equal(theirs.table, table)
     assert np.array_equal(theirs.domain, domain)
@@ -54,7 +56,7 @@ def test_what_colour_science_writes_is_read(tmp_path: Path, size: int) -> None:
 def test_one_dimensional_both_ways(tmp_path: Path) -> None:
     path, back = tmp_path / "a.cube", tmp_path / "b.cube"
     table = np.random.default_rng(3).integers(0, 1_000_000, (1024, 3)) / 1e6
-    cube.write_cube(Lut1D(table, (0.0, 2.0), "Curve"), path)
+    write_cube(Lut1D(table, (0.0, 2.0), "Curve"), path)
     theirs = colour.read_LUT(str(path))
     assert np.array_equal(theirs.table, table)
     assert np.array_equal(theirs.domain, [[0, 0, 0], [2, 2, 2]])
@@ -66,9 +68,9 @@ def test_one_dimensional_both_ways(tmp_path: Path) -> None:
 
 
 def test_red_runs_fastest() -> None:
-    rows = cube.format_cube(Lut3D.identity(2), 0).decode().splitlines()[1:]
+    rows = format_cube(Lut3D.identity(2), 0).decode().splitlines()[1:]
     assert rows[:3] == ["0 0 0", "1 0 0", "0 1 0"]
-    assert cube.parse_cube(cube.format_cube(Lut3D.identity(2))).lut.table[1, 0, 0].tolist() == [
+    assert cube.parse_cube(format_cube(Lut3D.identity(2))).lut.table[1, 0, 0].tolist() == [
         1,
         0,
         0,
@@ -78,7 +80,7 @@ def test_red_runs_fastest() -> None:
 def test_shaper_with_lattice_comes_back() -> None:
     shaper = Lut1D(np.linspace([0, 0, 0], [1, 1, 1], 5) ** 0.5, (-0.25, 16.0))
     lut = ShaperLut3D(shaper, Lut3D(lattice(3), (0.0, 2.0)), "Both", ("why",))
-    read = cube.parse_cube(cube.format_cube(lut, None))
+    read = cube.parse_cube(format_cube(lut, None))
     back = read.lut
     assert isinstance(back, ShaperLut3D)
     assert np.array_equal(back.shaper.table, shaper.table)
@@ -94,13 +96,13 @@ def test_float32_comes_back_bit_for_bit() -> None:
     table = bits.view(np.float32)
     table[~np.isfinite(table)] = 0.1
     lut = Lut3D(table.reshape(9, 9, 9, 3))
-    back = cube.parse_cube(cube.format_cube(lut, None)).lut
+    back = cube.parse_cube(format_cube(lut, None)).lut
     assert np.array_equal(back.table.astype(np.float32), lut.table)
 
 
 def test_float64_comes_back_bit_for_bit() -> None:
     table = np.random.default_rng(1).normal(size=(9, 9, 9, 3))
-    assert np.array_equal(cube.parse_cube(cube.format_cube(Lut3D(table), None)).lut.table, table)
+    assert np.array_equal(cube.parse_cube(format_cube(Lut3D(table), None)).lut.table, table)
 
 
 TOLERATED = {
@@ -143,13 +145,13 @@ def test_what_is_tolerated_is_read_and_noted(case: str) -> None:
 @pytest.mark.parametrize("title", ["a\nb", 'say "day"', "\ud800", "\x1b[31m", "#", " ", "\u2028"])
 def test_any_title_stays_on_its_line(title: str) -> None:
     lut = Lut3D(lattice(2), title=title, comments=("a\nLUT_3D_SIZE 3", "", title))
-    read = cube.parse_cube(cube.format_cube(lut))
+    read = cube.parse_cube(format_cube(lut))
     assert np.array_equal(read.lut.table, lut.table)
     assert all(text.isprintable() for text in (read.title, *read.comments))
 
 
 def test_a_file_without_blemish_has_no_notes() -> None:
-    assert cube.parse_cube(cube.format_cube(Lut3D.identity(3, title="Clean"))).notes == ()
+    assert cube.parse_cube(format_cube(Lut3D.identity(3, title="Clean"))).notes == ()
 
 
 REFUSED = {
@@ -218,7 +220,7 @@ def test_what_is_refused_names_the_line(case: str) -> None:
 
 
 def test_a_fault_deep_in_a_large_file_is_named_by_its_line() -> None:
-    lines = cube.format_cube(Lut3D.identity(33, title="x")).split(b"\n")
+    lines = format_cube(Lut3D.identity(33, title="x")).split(b"\n")
     lines[30_000] = b"0.1 0.2 O.3"
     with pytest.raises(FormatError, match=r"^a\.cube:30001: "):
         cube.parse_cube(b"\n".join(lines), "a.cube")
@@ -255,7 +257,7 @@ def test_a_file_that_changes_while_it_is_read_is_refused(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, change: str
 ) -> None:
     path = tmp_path / "moving.cube"
-    path.write_bytes(cube.format_cube(Lut3D.identity(9)))
+    path.write_bytes(format_cube(Lut3D.identity(9)))
     os.utime(path, ns=(0, 0))
     look = os.fstat
     calls: list[int] = []
@@ -281,9 +283,9 @@ def test_an_existing_file_stays_unless_forced(tmp_path: Path) -> None:
     path = tmp_path / "a.cube"
     path.write_text("mine")
     with pytest.raises(LutbenchError, match="--force"):
-        cube.write_cube(Lut3D.identity(2), path)
+        write_cube(Lut3D.identity(2), path)
     assert path.read_text() == "mine"
-    cube.write_cube(Lut3D.identity(2), path, force=True)
+    write_cube(Lut3D.identity(2), path, force=True)
     assert isinstance(lutbench.open_lut(path), Lut3D)
 
 

@@ -10,6 +10,7 @@ import pytest
 from numpy.typing import NDArray
 
 from lutbench.formats import cube
+from lutbench.formats.cube_write import write_cube
 from lutbench.tables.lut import Lut3D, lattice
 
 
@@ -48,7 +49,7 @@ def test_ffmpeg_gives_the_same_picture(
     table = np.clip(lattice(17) ** 0.6 + rng.normal(0, 0.02, (17, 17, 17, 3)), 0, 1)
     path = tmp_path / "look.cube"
     lut = Lut3D(table.astype(np.float32), title="Salt Road look", comments=("for viewing",))
-    cube.write_cube(lut, path, decimals=decimals)
+    write_cube(lut, path, decimals=decimals)
     rgb = rng.random((48, 64, 3), dtype=np.float32)
     rgb[0] = np.linspace(0, 1, 64, dtype=np.float32)[:, None]
     theirs = through_ffmpeg(path, rgb, interpolation)
@@ -64,7 +65,7 @@ def test_ffmpeg_gives_the_same_picture(
 def test_ffmpeg_reads_the_domain(tmp_path: Path) -> None:
     path = tmp_path / "wide.cube"
     lut = Lut3D(lattice(9) ** 2, (0.0, 2.0))
-    cube.write_cube(lut, path, decimals=None)
+    write_cube(lut, path, decimals=None)
     rgb = np.random.default_rng(5).random((32, 32, 3), dtype=np.float32) * np.float32(2)
     # FFmpeg scales the input by 1 / (domain maximum - minimum).
     assert np.abs(lut.apply(rgb) - through_ffmpeg(path, rgb, "tetrahedral")).max() < 2e-6

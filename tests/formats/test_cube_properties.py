@@ -12,6 +12,7 @@ from hypothesis.extra.numpy import arrays
 
 from lutbench.errors import LutbenchError
 from lutbench.formats import cube
+from lutbench.formats.cube_write import format_cube
 from lutbench.formats.decimals import LARGEST, format_rows, number, parse_rows
 from lutbench.tables.lut import Lut, Lut1D, Lut3D, ShaperLut3D
 
@@ -73,7 +74,7 @@ def tables(lut: Lut) -> list[np.ndarray]:
 @calm
 @given(luts(FLOAT32, np.float32))
 def test_a_float32_lut_comes_back_whole(lut: Lut) -> None:
-    back = cube.parse_cube(cube.format_cube(lut, None)).lut
+    back = cube.parse_cube(format_cube(lut, None)).lut
     assert type(back) is type(lut)
     assert (back.title, back.comments) == (lut.title, lut.comments)
     assert np.array_equal(back.domain, lut.domain)
@@ -84,13 +85,13 @@ def test_a_float32_lut_comes_back_whole(lut: Lut) -> None:
 @calm
 @given(luts(FINITE, np.float64), st.integers(0, 12))
 def test_decimals_round_and_no_more(lut: Lut, decimals: int) -> None:
-    data = cube.format_cube(lut, decimals)
+    data = format_cube(lut, decimals)
     back = cube.parse_cube(data).lut
     for ours, theirs in zip(tables(back), tables(lut), strict=True):
         # Half a unit of the last decimal, and half a unit in the last place of float64.
         limit = 0.5 * 10.0**-decimals + np.spacing(np.abs(theirs))
         assert (np.abs(ours - theirs) <= limit).all()
-    assert cube.format_cube(back, decimals) == data
+    assert format_cube(back, decimals) == data
 
 
 @calm
@@ -134,10 +135,10 @@ def test_a_number_is_what_float_takes_in_plain_notation(token: bytes) -> None:
 
 
 WHOLE = [
-    cube.format_cube(Lut3D.identity(3, title="Day")),
-    cube.format_cube(Lut3D(np.random.default_rng(0).normal(size=(2, 2, 2, 3)), (-1.0, 2.0)), None),
-    cube.format_cube(Lut1D(np.linspace([0, 0, 0], [1, 2, 3], 9), title="Ramp", comments=("a",))),
-    cube.format_cube(
+    format_cube(Lut3D.identity(3, title="Day")),
+    format_cube(Lut3D(np.random.default_rng(0).normal(size=(2, 2, 2, 3)), (-1.0, 2.0)), None),
+    format_cube(Lut1D(np.linspace([0, 0, 0], [1, 2, 3], 9), title="Ramp", comments=("a",))),
+    format_cube(
         ShaperLut3D(Lut1D(np.linspace([0] * 3, [1] * 3, 5), (0.0, 16.0)), Lut3D.identity(2))
     ),
 ]
@@ -182,7 +183,7 @@ def read_or_refuse(data: bytes) -> None:
         assert "\n" not in complaint
         return
     assert all(np.isfinite(table).all() for table in tables(read.lut))
-    again = cube.parse_cube(cube.format_cube(read.lut, None)).lut
+    again = cube.parse_cube(format_cube(read.lut, None)).lut
     for first, second in zip(tables(read.lut), tables(again), strict=True):
         assert np.array_equal(first, second)
 

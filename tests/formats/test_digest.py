@@ -13,7 +13,8 @@ import pytest
 from lutbench.checks.runner import run_check
 from lutbench.checks.suite import read_suite
 from lutbench.cli.main import main
-from lutbench.formats.cube import format_cube, read_cube, write_cube
+from lutbench.formats.cube import read_cube
+from lutbench.formats.cube_write import format_cube, write_cube
 from lutbench.formats.digest import written
 from lutbench.tables.lut import Lut, Lut1D, Lut3D, ShaperLut3D
 

@@ -11,9 +11,9 @@ from typing import Any
 import numpy as np
 
 from lutbench.checks import baselines
-from lutbench.formats import cube
 from lutbench.formats.cdl import Correction, format_cdl
 from lutbench.formats.clf_write import format_clf
+from lutbench.formats.cube_write import format_cube
 from lutbench.formats.operators import Channels, Exponent, Log
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Conversion, Encoding
@@ -312,7 +312,7 @@ def neighbours(folder: Path) -> None:
     (folder / "tarn.toml").write_bytes(toml(DEFINITIONS))
     (folder / "curve.csv").write_bytes(curve_table())
     (folder / "recipe.toml").write_bytes(toml(RECIPES[0]))
-    (folder / "day.cube").write_bytes(cube.format_cube(Lut3D.identity(3, title="Day")))
+    (folder / "day.cube").write_bytes(format_cube(Lut3D.identity(3, title="Day")))
     (folder / "day.csv").write_bytes(table)
     (folder / "whole.cube").write_bytes(whole)
 

@@ -11,7 +11,7 @@ from lutbench.algebra.invert import invert
 from lutbench.algebra.neutral import neutral_curve
 from lutbench.errors import LutbenchError
 from lutbench.exposure.levels import levels
-from lutbench.formats.cube import write_cube
+from lutbench.formats.cube_write import write_cube
 from lutbench.measure.comparison import compare
 from lutbench.media.sheet import levels_of
 from lutbench.model.transforms import Matrix

@@ -10,8 +10,8 @@ import pytest
 
 from lutbench.cli.main import main
 from lutbench.errors import LutbenchError
-from lutbench.formats import cube
 from lutbench.formats.clf_write import format_clf
+from lutbench.formats.cube_write import format_cube, write_cube
 from lutbench.formats.open import parse_lut
 from lutbench.recipes.make import build_recipe
 from lutbench.recipes.schema import recipe_from_text
@@ -42,7 +42,7 @@ def test_a_1d_size_is_2_to_65536(size: str) -> None:
 
 def test_the_ends_of_the_sizes_are_read() -> None:
     for lut in (Lut3D.identity(2), Lut1D(np.linspace([0.0] * 3, [1.0] * 3, 65536))):
-        found = parse_lut(cube.format_cube(lut, None), "a.cube").lut
+        found = parse_lut(format_cube(lut, None), "a.cube").lut
         assert isinstance(found, type(lut))
         assert np.array_equal(found.table, lut.table)
 
@@ -106,7 +106,7 @@ def hostile(tmp_path: Path) -> Path:
     path = tmp_path / "<img src=x onerror=alert(2)>[bold red]'$(id).cube"
     table = Lut3D.identity(5).table ** 1.3
     lut = Lut3D(table, title=TITLE + "[bold red]", comments=("</pre><script>alert(3)</script>",))
-    cube.write_cube(lut, path)
+    write_cube(lut, path)
     return path
 
 
@@ -134,7 +134,7 @@ def test_titles_and_names_stay_text(
     # Short names: a table folds long ones, and other columns come between.
     monkeypatch.chdir(tmp_path)
 
-    cube.write_cube(Lut3D.identity(5, title="Plain"), tmp_path / "plain.cube")
+    write_cube(Lut3D.identity(5, title="Plain"), tmp_path / "plain.cube")
     write_still(Still(np.zeros((8, 8, 3), np.uint8), ("R", "G", "B"), "8"), tmp_path / "s.png")
     names = {"LUT": hostile.name, "PLAIN": "plain.cube", "STILL": "s.png"}
     args = [names.get(word, word.replace("OUT", "out")) for word in call.split()]
@@ -158,7 +158,7 @@ def test_control_characters_of_a_file_do_not_reach_the_terminal(
     tmp_path: Path, capfd: pytest.CaptureFixture[str]
 ) -> None:
     path = tmp_path / "day.cube"
-    data = cube.format_cube(Lut3D.identity(5, title="Day"))
+    data = format_cube(Lut3D.identity(5, title="Day"))
     path.write_bytes(
         data.replace(b"Day", b"Day\x1b]0;owned\x07\x1b[2J").replace(b"\n", b"\n# \x1b[31m\n", 1)
     )

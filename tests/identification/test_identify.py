@@ -13,7 +13,7 @@ from identification_cases import Case, build, negative, random_case
 from identification_score import wrong_parts
 
 from lutbench.cli.main import main
-from lutbench.formats.cube import write_cube
+from lutbench.formats.cube_write import write_cube
 from lutbench.identification import identify
 from lutbench.tables.lut import Lut3D, lattice
 

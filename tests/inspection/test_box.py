@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from lutbench.cli.main import main
-from lutbench.formats.cube import write_cube
+from lutbench.formats.cube_write import write_cube
 from lutbench.inspection.inspection import inspect
 from lutbench.inspection.told import told_ends
 from lutbench.model.catalogue import open_catalogue

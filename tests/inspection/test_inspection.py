@@ -10,7 +10,7 @@ import pytest
 from damage import clean
 
 import lutbench
-from lutbench.formats.cube import write_cube
+from lutbench.formats.cube_write import write_cube
 from lutbench.inspection.hue import HUES, hue_shift
 from lutbench.inspection.inspection import Inspection, inspect
 from lutbench.model.catalogue import open_catalogue

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from skimage import data
 
 from lutbench import LutbenchError
-from lutbench.formats.cube import write_cube
+from lutbench.formats.cube_write import write_cube
 from lutbench.measure.samples import chart_light
 from lutbench.media.clip.clip import ClipSettings, apply_to_clip, clip_pictures, open_clip
 from lutbench.media.clip.codecs import CODECS, has_encoder

@@ -16,7 +16,7 @@ from PIL import Image
 from skimage import data
 
 from lutbench import LutbenchError
-from lutbench.formats.cube import write_cube
+from lutbench.formats.cube_write import write_cube
 from lutbench.media.sequence.frames import FramePattern, list_frames
 from lutbench.media.sequence.sequence import SequenceRun, record_path, run_sequence
 from lutbench.media.treatment import FramesOutcome, Treatment

@@ -222,7 +222,7 @@ assert "colour" not in sys.modules, "imported colour-science"
     ],
 )
 def test_commands_that_do_without_colour_science(line: str, tmp_path: Path) -> None:
-    from lutbench.formats.cube import write_cube
+    from lutbench.formats.cube_write import write_cube
     from lutbench.recipes.make import build
 
     lut = tmp_path / "day.cube"

@@ -21,7 +21,7 @@ import lutbench.checks.independent
 import lutbench.checks.runner
 import lutbench.media.still.still
 from lutbench.errors import LutbenchError
-from lutbench.formats.cube import write_cube
+from lutbench.formats.cube_write import write_cube
 from lutbench.tables.lut import Lut3D
 from lutbench.testing import assert_lut_close, assert_matches_reference
 

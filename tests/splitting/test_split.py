@@ -12,9 +12,9 @@ from identification_cases import Case, build, sigmoid
 import lutbench
 from lutbench.cli.main import main
 from lutbench.errors import LutbenchError
-from lutbench.formats import open_lut
 from lutbench.formats.cdl import read_corrections
-from lutbench.formats.cube import write_cube
+from lutbench.formats.cube_write import write_cube
+from lutbench.formats.open import open_lut
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.grade import Cdl
 from lutbench.recipes.make import make

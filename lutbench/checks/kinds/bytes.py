@@ -9,8 +9,8 @@ from typing import Any, ClassVar
 from lutbench import files
 from lutbench.checks.base import Check, CheckResult, Context, one_of
 from lutbench.errors import DefinitionError, LutbenchError
-from lutbench.formats.cube import format_cube
-from lutbench.formats.lutfile import MAX_BYTES
+from lutbench.formats.cube_write import format_cube
+from lutbench.formats.registry import MAX_BYTES
 from lutbench.model.catalogue import Catalogue
 from lutbench.recipes.make import make
 from lutbench.recipes.schema import read_recipe

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from lutbench.formats.cube import format_cube
+from lutbench.formats.cube_write import format_cube
 from lutbench.recipes.make import make
 from lutbench.recipes.schema import recipe_from_text
 from open_world.case import Case, Truth

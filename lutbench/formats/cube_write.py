@@ -1,0 +1,70 @@
+"""Writing the ``.cube`` text format; what it is stands in `cube.py`."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from lutbench import files
+from lutbench.errors import FormatError
+from lutbench.formats.decimals import LARGEST, MAX_LINE, format_rows
+from lutbench.formats.digest import layout, signature, unsigned
+from lutbench.formats.registry import Writing
+from lutbench.plaintext import harmless
+from lutbench.tables.lut import Lut
+
+
+def write_cube(
+    lut: Lut, path: str | Path, *, decimals: int | None = 6, force: bool = False
+) -> None:
+    """Write `lut` to the ``.cube`` file `path`; see `format_cube`.
+
+    Raises
+    ------
+    LutbenchError
+        When the file exists and `force` is not set, or cannot be written.
+    """
+    files.write_bytes(path, format_cube(lut, decimals, signed=True), force=force)
+
+
+def write_as_cube(lut: Lut, how: Writing) -> tuple[bytes, tuple[str, ...]]:
+    """The bytes of a ``.cube`` that holds `lut`, under the title and comments asked for."""
+    named = replace(lut, title=how.title, comments=how.comments)
+    return format_cube(named, how.decimals, signed=True), ()
+
+
+def format_cube(lut: Lut, decimals: int | None = 6, *, signed: bool = False) -> bytes:
+    """The bytes of a ``.cube`` file that holds `lut`.
+
+    `decimals` digits after the point (0 to 16) for the rows; None writes as many
+    digits as bring the table back exactly (nine significant ones for float32),
+    where small numbers may come out in exponent notation. With `signed` a comment
+    says what the table is, as files do that are written.
+
+    >>> from lutbench.tables.lut import Lut3D
+    >>> print(format_cube(Lut3D.identity(2, title="None"), 1).decode().splitlines()[:4])
+    ['TITLE "None"', 'LUT_3D_SIZE 2', '0.0 0.0 0.0', '1.0 0.0 0.0']
+    """
+    if decimals is not None and not 0 <= decimals <= 16:
+        raise FormatError(f"{decimals} decimals cannot be written", accepted="0 to 16, or none")
+    head = [f'TITLE "{_one_line(lut.title).replace(chr(34), chr(39))}"'] if lut.title else []
+    shape, tables = layout(lut)
+    if any(np.abs(table).max() > LARGEST for table in tables):
+        raise FormatError("a number of the table is too large", accepted=f"up to {LARGEST}")
+    rows = [format_rows(table, decimals) for table in tables]
+    comments = unsigned(lut.comments)
+    if signed:
+        comments = (*comments, signature(shape, rows, decimals))
+    head += [f"# {line}".rstrip() for each in comments for line in each.splitlines() or [""]]
+    head += shape
+    # A lone surrogate, from a file name that is no text, has no UTF-8.
+    lines = [_one_line(line).encode("utf-8", "replace") for line in head]
+    if any(len(line) > MAX_LINE for line in lines):
+        raise FormatError("a title or comment is too long", accepted=f"up to {MAX_LINE} bytes")
+    return b"\n".join([*lines, b"".join(rows)])
+
+
+def _one_line(text: str) -> str:
+    return harmless(text.replace("\n", " ").replace("\t", " "), " ")
