@@ -262,7 +262,7 @@ def looked_at(file: str, asked: Asked) -> Looked:
 
 def _inspected(file: str, asked: Asked) -> Inspection:
     from lutbench.inspection.inspection import inspect
-    from lutbench.inspection.limits import Limits
+    from lutbench.inspection.registry import Limits
 
     catalogue = catalogue_of(asked.definitions)
     return inspect(

@@ -9,7 +9,7 @@ import numpy as np
 
 from lutbench.errors import LutbenchError, nearest_names
 from lutbench.inspection.finding import FindingKind, Limit
-from lutbench.inspection.findings import clipped_colours, faults, grey, order, table
+from lutbench.inspection.findings import colours, faults, grey, order, table
 
 _kinds: list[FindingKind] = [
     faults.IntegerValues(),
@@ -27,18 +27,18 @@ _kinds: list[FindingKind] = [
     grey.LegalRangeInput(),
     grey.ClippedHighlights(),
     grey.ClippedShadows(),
-    clipped_colours.ClippedColours(),
+    colours.ClippedColours(),
     grey.LiftedBlack(),
-    table.Monochrome(),
+    colours.Monochrome(),
     table.OutOfRange(),
-    table.Fold(),
-    table.FoldInBlack(),
+    colours.Fold(),
+    colours.FoldInBlack(),
     table.CoarseValues(),
     table.Noise(),
     table.StrayNode(),
     table.Banding(),
     table.Enlarged(),
-    table.HueShiftFound(),
+    colours.HueShiftFound(),
 ]
 """In the order of the examination; what a file turns out to be comes first."""
 

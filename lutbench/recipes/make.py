@@ -201,8 +201,8 @@ def measured(job: LutJob, lut: Lut, path: Path | None = None, legend: Path | Non
 
 def _cut_off(lut: Lut) -> Finding | None:
     """What a gamut conversion clips, where that is most saturated colours."""
-    from lutbench.inspection.examined import Examined
-    from lutbench.inspection.findings.clipped_colours import ClippedColours
+    from lutbench.inspection.finding import Examined
+    from lutbench.inspection.findings.colours import ClippedColours
     from lutbench.inspection.subject import Subject
 
     return next(iter(ClippedColours().examine(Examined(Subject(lut)))), None)

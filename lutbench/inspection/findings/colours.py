@@ -1,0 +1,199 @@
+"""What becomes of colours: none left, run backwards, turned, cut off."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from lutbench.inspection.finding import (
+    Examined,
+    Finding,
+    FindingKind,
+    Limit,
+    Place,
+)
+from lutbench.inspection.kind import evidence_of
+from lutbench.inspection.subject import CODES
+from lutbench.model.transforms import Array
+from lutbench.tables.lut import lattice
+
+
+class Monochrome(FindingKind):
+    """Red, green and blue come out alike everywhere."""
+
+    code = "monochrome"
+    limit = Limit(0.5, "10-bit codes", "rounding to 10 bits may part R, G and B by this much")
+    severity = "info"
+    seen = "a black-and-white picture"
+    advice = "right for judging light alone, wrong for everything else"
+
+    def examine(self, lut: Examined) -> Iterator[Finding]:
+        planes, limit = lut.subject.planes, self.limit_for(lut)
+        value = float(np.ptp(planes, axis=0).max()) * CODES
+        empty = float(np.ptp(planes)) < limit / CODES
+        if lut.subject.lattice is not None and value <= limit and not empty:
+            yield self.finding(lut, "all colour is taken out", value)
+
+
+NO_LATTICE = "a 1D LUT treats each channel by itself"
+
+
+FEW = 0.005
+"""Share of tetrahedra: fewer come with strong looks, at the edges of what they clip."""
+
+LOOK = "usual in a strong look; look at saturated colours through it before you key or match"
+
+
+class Fold(FindingKind):
+    """Tetrahedra of the lattice are turned over."""
+
+    code = "fold"
+    limit = Limit(
+        0.0,
+        "share of tetrahedra",
+        "a curve and a gamut conversion fold nothing deeper than half a code",
+    )
+    cure = "folds"
+    seen = "colours double back: an edge or ring where a saturated colour should run smoothly"
+    advice = "do not key or match through it; smooth it or make it again"
+
+    def hindrance(self, lut: Examined) -> str:
+        return NO_LATTICE if lut.subject.lattice is None else ""
+
+    def examine(self, lut: Examined) -> Iterator[Finding]:
+        folds = lut.folds
+        if folds is not None and folds.share > self.limit_for(lut):
+            message = (
+                f"colours run backwards in {100 * folds.share:.3g} % of the lattice, "
+                f"up to {folds.worst.value:.1f} codes deep"
+            )
+            few = folds.share < FEW
+            changed = {"severity": "info", "by_default": False, "advice": LOOK} if few else {}
+            place = lut.at(folds.worst.node)
+            yield self.finding(lut, message, folds.share, place=place, **changed)
+
+
+class FoldInBlack(FindingKind):
+    """As `Fold`, in the darkest corner alone."""
+
+    code = "fold_in_black"
+    limit = Limit(
+        0.15, "share of tetrahedra", "compressing a gamut turns over up to 7 % of what is below 0"
+    )
+    severity = "info"
+    seen = "coloured specks in deep shadow noise"
+    advice = "nothing, where the corner lies below black"
+
+    def hindrance(self, lut: Examined) -> str:
+        return NO_LATTICE if lut.subject.lattice is None else ""
+
+    def examine(self, lut: Examined) -> Iterator[Finding]:
+        folds = lut.folds
+        if folds is None or folds.dark_share <= 0 or folds.share > Fold().limit_for(lut):
+            return
+        changed = {}
+        if folds.dark_share > self.limit_for(lut):
+            look = "look at dark colours through it before you trust it"
+            changed = {"severity": "warning", "advice": look}
+        message = f"colours run backwards in {100 * folds.dark_share:.1f} % of the darkest corner"
+        place = lut.at(folds.worst.node)
+        yield self.finding(lut, message, folds.dark_share, place=place, **changed)
+
+
+class HueShiftFound(FindingKind):
+    """A hue turns as it gets more saturated."""
+
+    code = "hue_shift"
+    limit = Limit(12.0, "degrees", "about the hue step between neighbouring names of colours")
+    severity = "info"
+    seen = "strong colours change their name: a red light goes orange, a blue one violet"
+    advice = (
+        "usual where colours outside the target are cut off; compressing the gamut turns them less"
+    )
+
+    def hindrance(self, lut: Examined) -> str:
+        if lut.subject.lattice is None:
+            return NO_LATTICE
+        return "" if lut.hue is not None else "needs the source's curve and gamut"
+
+    def examine(self, lut: Examined) -> Iterator[Finding]:
+        if lut.hue is None:
+            return
+        from lutbench.inspection.hue import HUES
+
+        turn, ramp, step = lut.hue.greatest()
+        if abs(turn) <= self.limit_for(lut):
+            return
+        signal, output = lut.hue.signals[ramp, step], lut.hue.outputs[ramp, step]
+        place = Place((), tuple(signal.tolist()), tuple(output.tolist()))
+        message = f"{HUES[ramp]} turns by {abs(turn):.0f}° of hue as it gets more saturated"
+        yield self.finding(lut, message, abs(turn), place=place)
+
+
+SATURATED = 0.25
+"""Of the input scale: channels at least this far apart make a saturated colour. The primaries of
+BT.709 at half of white lie 0.17 to 0.42 apart on open log encodings, 0.7 on video."""
+
+MIDDLE = (0.25, 0.75)
+"""Of the input scale: a place to show lies where pictures are, not in the foot of a log curve."""
+
+
+class ClippedColours(FindingKind):
+    """A gamut conversion that holds most saturated colours at an end of the scale."""
+
+    code = "clipped_colours"
+    limit = Limit(0.5, "share of saturated colours", "over a half it is most of them")
+    severity = "info"
+    seen = "saturated light is flat and its hue is off, and no LUT for tone brings it back"
+    advice = (
+        "do not judge LEDs, neon or tail lights through it; use a LUT that compresses or maps "
+        "the gamut, or one that converts tone and gamut in one step"
+    )
+
+    def hindrance(self, lut: Examined) -> str:
+        return NO_LATTICE if lut.subject.lattice is None else ""
+
+    def examine(self, lut: Examined) -> Iterator[Finding]:
+        if lut.subject.lattice is None:
+            return
+        inputs = lattice(lut.subject.size)
+        apart = np.ptp(inputs, axis=-1)
+        # The ends of the input scale come out at the ends of the output without being cut.
+        inner = np.asarray(((inputs > 0) & (inputs < 1)).all(axis=-1))
+        saturated = inner & (apart >= SATURATED - 1e-9)
+        cut = np.asarray(lut.subject.at_end.any(axis=0))
+        if not saturated.any() or not cut[saturated].mean() > self.limit_for(lut):
+            return
+        if evidence_of(lut.subject).kind != "gamut":
+            return
+        share = float(cut[saturated].mean())
+        shares = _by_hue(inputs[saturated], cut[saturated])
+        most, least = max(shares, key=shares.__getitem__), min(shares, key=shares.__getitem__)
+        message = (
+            f"{share:.0%} of the saturated colours are cut off at an end of the scale: "
+            f"{shares[most]:.0%} of the {most}s, {shares[least]:.0%} of the {least}s"
+        ).replace("%", " %")
+        # Where it begins: the least saturated colour that is cut off.
+        brightest = inputs.max(axis=-1)
+        shown = inner & cut & (brightest >= MIDDLE[0]) & (brightest <= MIDDLE[1])
+        first = np.argmin(np.where(shown if shown.any() else cut & saturated, apart, np.inf))
+        node = tuple(int(each) for each in np.unravel_index(first, apart.shape))
+        yield self.finding(lut, message, share, place=lut.at(node))
+
+
+def _by_hue(inputs: Array, cut: Array) -> dict[str, float]:
+    """The share that is cut off of each of six hues: three primaries and what lies between."""
+    from lutbench.inspection.hue import HUES
+
+    lowest = inputs.min(axis=-1, keepdims=True)
+    scaled = (inputs - lowest) / np.ptp(inputs, axis=-1, keepdims=True)
+    # The two upper channels make a primary where the middle one is nearer to the lowest.
+    corner = scaled > 0.5
+    corners = ((1, 0, 0), (1, 1, 0), (0, 1, 0), (0, 1, 1), (0, 0, 1), (1, 0, 1))
+    found = {}
+    for name, each in zip(HUES, corners, strict=True):
+        here = (corner == np.array(each, dtype=bool)).all(axis=-1)
+        if here.any():
+            found[name] = float(cut[here].mean())
+    return found
