@@ -218,6 +218,7 @@ class Inspection(Result):
                     "stops": None,
                     "clipped": None,
                     **Reading(tenth).to_data(),
+                    "luminance": None,
                     "after_lut": after,
                 }
             )
