@@ -19,7 +19,7 @@ from lutbench.errors import LutbenchError
 from lutbench.exposure.filters import choose_filter
 from lutbench.exposure.levels import levels
 from lutbench.exposure.reading import GREY, SKIN, WHITE_CARD
-from lutbench.formats.cube import write_cube
+from lutbench.formats.cube_write import write_cube
 from lutbench.model.catalogue import open_catalogue
 from lutbench.recipes.make import build
 from lutbench.tables.lut import Lut3D

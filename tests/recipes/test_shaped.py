@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from lutbench.errors import LutbenchError
-from lutbench.formats.cube import write_cube
+from lutbench.formats.cube_write import write_cube
 from lutbench.formats.open import open_lut
 from lutbench.model.transforms import Array
 from lutbench.recipes.make import make, measured
