@@ -84,7 +84,7 @@ def command(
           --target-curve BT.1886 --target-gamut BT.709 -o monitor.cube
       lutbench build day.toml -o luts
     """
-    catalogue = catalogue_of(definitions)
+    catalogue = catalogue_of(definitions, with_project=recipe is None)
     manifest = bool(quick.pop("manifest"))
     if recipe is not None:
         _refuse_quick_options(quick)
@@ -92,6 +92,7 @@ def command(
     elif manifest:
         raise LutbenchError("one LUT needs no manifest", accepted="--manifest with a recipe")
     else:
+        _take_from_project(quick)
         made = _from_options(output, catalogue, force, quick)
     if as_json:
         print_json({"schema": SCHEMA, "luts": [each.to_data() for each in made]})
@@ -109,6 +110,25 @@ def _refuse_quick_options(quick: dict[str, Any]) -> None:
             f"--{given[0].replace('_', '-')} has no place beside a recipe",
             accepted="a recipe, or options, not both",
         )
+
+
+def _take_from_project(quick: dict[str, Any]) -> None:
+    """Fill in the ends that the command line leaves out with the project's, and say so."""
+    from lutbench.cli.project import project_here, say_taken
+
+    project = project_here()
+    for end, told in (
+        ("source", project and project.source),
+        ("target", project and project.target),
+    ):
+        if project is None or not told:
+            continue
+        # An end is taken as a whole: half of one and half of another is nobody's.
+        names = [f"{end}_{what}" for what in ("curve", "gamut", "range")]
+        if told.curve and all(quick[name] is None for name in names):
+            values = (told.curve, told.gamut or None, told.range)
+            quick.update(zip(names, values, strict=True))
+            say_taken(project, f"{end} {told}")
 
 
 def _from_recipe(

@@ -211,6 +211,8 @@ def command(
             _draw(known, pictures, catalogue)
     else:
         found = _inspected(files[0].path, asked)
+        if found.known_by == "project":
+            _say_project()
         _draw([found], pictures, catalogue)
         if asked.as_json:
             print_json_line(found.to_data())
@@ -265,12 +267,26 @@ def _inspected(file: str, asked: Asked) -> Inspection:
     from lutbench.inspection.registry import Limits
 
     catalogue = catalogue_of(asked.definitions)
-    return inspect(
+    found = inspect(
         file,
         **asked.ends.found(catalogue),
         limits=Limits.parse(asked.limit_texts),
         catalogue=catalogue,
     )
+    return found if found.known_by else _by_project(found, catalogue)
+
+
+def _by_project(found: Inspection, catalogue: Catalogue) -> Inspection:
+    """The inspection read with the recording of the project, where there is one."""
+    from lutbench.cli.project import project_here, shown_path
+    from lutbench.inspection.told import with_usual_ends
+
+    project = project_here()
+    if project is None or not project.source.curve or found.health.decided_by is not None:
+        return found
+    where, source = shown_path(project), project.source
+    gamut = catalogue.gamut(source.gamut, where=where) if source.gamut else None
+    return with_usual_ends(found, catalogue.curve(source.curve, where=where), gamut, source.range)
 
 
 def _looked(found: Inspection, asked: Asked) -> Looked:
@@ -307,6 +323,13 @@ def _draw(found: list[Inspection], pictures: Pictures, catalogue: Catalogue) -> 
 
         write_set_sheet(found, pictures.set_sheet, still=pictures.still, force=pictures.force)
         say(f"{pictures.set_sheet}: set sheet written")
+
+
+def _say_project() -> None:
+    from lutbench.cli.project import project_here, say_taken
+
+    if project := project_here():
+        say_taken(project, f"recorded in {project.source}")
 
 
 def _identified(found: Inspection, catalogue: Catalogue) -> Inspection:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,6 +18,7 @@ from lutbench.cli.options import (
     print_json,
     range_options,
 )
+from lutbench.cli.project import project_here
 from lutbench.cli.saying import note, say
 from lutbench.errors import LutbenchError
 
@@ -27,6 +28,11 @@ if TYPE_CHECKING:
     from lutbench.exposure.luminance import Shown
     from lutbench.exposure.sets import SetLevels
     from lutbench.model.catalogue import Catalogue
+    from lutbench.recipes.project import Project
+
+
+USUAL_STEP = 5.0
+"""Percent from one zebra setting to the next on most cameras."""
 
 
 @dataclass(frozen=True)
@@ -43,10 +49,24 @@ class Metering:
     """How the scene is exposed, and what zebra and filters there are."""
 
     expose: float
-    zebra_min: float
-    zebra_step: float
+    zebra_min: float | None
+    zebra_step: float | None
     over_exposure: float | None
     filters: tuple[float, ...]
+
+    def of_project(self, project: Project | None) -> Metering:
+        """With what the project says of zebra and filters, where the command line does not."""
+        given = self
+        if project is not None:
+            zebra_min = self.zebra_min if self.zebra_min is not None else project.zebra_min
+            zebra_step = self.zebra_step if self.zebra_step is not None else project.zebra_step
+            given = replace(
+                self,
+                zebra_min=zebra_min,
+                zebra_step=zebra_step,
+                filters=self.filters or project.filters,
+            )
+        return given
 
 
 @dataclass(frozen=True)
@@ -92,17 +112,14 @@ class Printing:
 @click.option(
     "--zebra-min",
     type=float,
-    default=0.0,
     metavar="PERCENT",
-    help="The lowest zebra setting the camera offers. [default: no lower end]",
+    help="The lowest zebra setting the camera offers. [default: the project's, or no lower end]",
 )
 @click.option(
     "--zebra-step",
     type=float,
-    default=5.0,
-    show_default=True,
     metavar="PERCENT",
-    help="The steps of the camera's zebra setting.",
+    help="The steps of the camera's zebra setting. [default: the project's, or 5]",
 )
 @click.option(
     "--over-exposure",
@@ -200,8 +217,10 @@ def command(
     _check_cards(printing.cards)
     names = subjects if recording.lut is None else (*subjects, recording.lut)
     catalogue = catalogue_of(recording.definitions)
-    found, several = asked(names, recording.curve, catalogue)
+    project = project_here()
+    found, several = asked(names, recording.curve, catalogue, project)
     say_how(found)
+    metering = metering.of_project(project)
 
     def read(subject: Asked) -> Levels:
         shown = _shown(screen, subject, catalogue)
@@ -228,8 +247,8 @@ def _levels(subject: Asked, ranges: LutRanges, metering: Metering, shown: Shown 
         source_range=ranges.source_range or subject.source_range,
         target_range=ranges.target_range or subject.target_range,
         exposed=metering.expose,
-        zebra_min=metering.zebra_min,
-        zebra_step=metering.zebra_step,
+        zebra_min=metering.zebra_min or 0.0,
+        zebra_step=USUAL_STEP if metering.zebra_step is None else metering.zebra_step,
         over_exposure=metering.over_exposure,
         filters=metering.filters,
         shown=shown,
@@ -266,7 +285,9 @@ def _show(day: Levels, subject: Asked, printing: Printing) -> None:
     for card in printing.cards:
         from lutbench.report.card import CardHead, write_card
 
-        head = CardHead(printing.project, printing.date, printing.exposure_index)
+        project = project_here()
+        title, index = (project.title, project.exposure_index) if project else ("", "")
+        head = CardHead(printing.project or title, printing.date, printing.exposure_index or index)
         write_card(day, card, head=head, force=printing.force)
         say(f"{card}: card written")
     if printing.as_json:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from lutbench.model.curves.base import Curve
     from lutbench.model.signal import Range
     from lutbench.model.transforms import Transform
+    from lutbench.recipes.project import Project
     from lutbench.recipes.schema import LutJob
 
 
@@ -42,7 +43,7 @@ class Asked:
 
 
 def asked(
-    names: Sequence[str], curve: str | None, catalogue: Catalogue
+    names: Sequence[str], curve: str | None, catalogue: Catalogue, project: Project | None = None
 ) -> tuple[list[Asked], bool]:
     """What the names of a command line stand for, and whether they stand for a set.
 
@@ -53,11 +54,12 @@ def asked(
     """
     named = None if curve is None else catalogue.curve(curve, where="--curve")
     if not names:
-        if named is None:
+        alone = Asked("", named) if named else _by_project(Asked("", None), project, catalogue)
+        if alone.curve is None:
             raise LutbenchError(
                 "no curve is named", accepted="--curve NAME, or a LUT or a recipe that tells it"
             )
-        return [Asked("", named)], False
+        return [alone], False
     from lutbench.formats.folders import lut_files
 
     found: list[Asked] = []
@@ -71,9 +73,28 @@ def asked(
         files, many = lut_files([name], luts_only=True)
         several = several or many
         found += [_of_file(each.path, each.name, named, catalogue) for each in files]
+    found = [_by_project(each, project, catalogue) for each in found]
     if not several and found[0].curve is None:
         found = [_identified(found[0], names[0], catalogue)]
     return found, several
+
+
+def _by_project(subject: Asked, project: Project | None, catalogue: Catalogue) -> Asked:
+    """The subject with the recording of the project, where nothing nearer tells it."""
+    if project is None or not project.source.curve or subject.curve is not None:
+        return subject
+    from lutbench.cli.project import shown_path
+
+    where = shown_path(project)
+    curve = catalogue.curve(project.source.curve, where=where)
+    given = project.source.range if subject.lut is not None else None
+    return replace(
+        subject,
+        curve=curve,
+        source_range=given,
+        how=f"as {where} says",
+        note="" if subject.lut else subject.note,
+    )
 
 
 def _of_recipe(file: str, name: str, catalogue: Catalogue) -> list[Asked]:

@@ -206,11 +206,16 @@ def clip_coding_options(function: F) -> F:
     return matrix(span(function))
 
 
-def catalogue_of(definitions: tuple[str, ...]) -> Catalogue:
-    """The catalogue with the files of ``--definitions``."""
+def catalogue_of(definitions: tuple[str, ...], *, with_project: bool = True) -> Catalogue:
+    """The catalogue with the project's definitions and those of ``--definitions``.
+
+    A recipe is made without the project's: it gives the same bytes wherever it lies.
+    """
+    from lutbench.cli.project import project_here
     from lutbench.model.catalogue import open_catalogue
 
-    return open_catalogue(*definitions)
+    project = project_here() if with_project else None
+    return open_catalogue(*(project.definitions if project else ()), *definitions)
 
 
 def print_json(data: dict[str, Any]) -> None:

@@ -109,8 +109,8 @@ def command(
 
     transform = interpolated(lutbench.open_lut(lut), reading.interpolation)
     known = None
-    if layout.curve:
-        known = catalogue_of(options["definitions"]).curve(layout.curve, where="--curve")
+    if curve := layout.curve or _projects_curve():
+        known = catalogue_of(options["definitions"]).curve(curve, where="--curve")
     if still_format(target) not in SHEET_FORMATS:
         raise LutbenchError("is no picture of a sheet", where=target, accepted=".png, .jpg, .tif")
     frames, from_where, notes = _frames(source, layout, reading)
@@ -127,6 +127,17 @@ def command(
     write_sheet(sheet, target, force=options["force"])
     count_words = "1 frame" if len(frames) == 1 else f"{len(frames)} frames"
     click.echo(printable(f"{target}: {count_words}, {sheet.shape[1]}×{sheet.shape[0]} pixels"))
+
+
+def _projects_curve() -> str:
+    """The curve that the project's pictures are recorded in, said where it is from."""
+    from lutbench.cli.project import project_here, say_taken
+
+    project = project_here()
+    if project is None or not project.source.curve:
+        return ""
+    say_taken(project, f"curve {project.source.curve}")
+    return project.source.curve
 
 
 def _frames(

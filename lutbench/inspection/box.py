@@ -22,6 +22,7 @@ CARDS = (
 HOW = {
     "named": "as you named it",
     "file": "as the file says",
+    "project": "as the project file says",
     "identified": "as identified from its numbers",
 }
 """Where the source is known from, in words."""

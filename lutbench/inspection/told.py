@@ -14,6 +14,8 @@ from lutbench.model.signal import Range
 if TYPE_CHECKING:
     from lutbench.inspection.inspection import Inspection
     from lutbench.model.catalogue import Catalogue
+    from lutbench.model.curves.base import Curve
+    from lutbench.model.gamuts import Gamut
 
 _END = re.compile(
     r"^(?P<side>source|target): curve (?P<curve>.+?)"
@@ -54,6 +56,21 @@ def told_exposure(comments: Iterable[str]) -> float | None:
         if match := re.match(r"^exposure: ([-+]?\d+(?:\.\d+)?) stops$", line.strip()):
             return float(match[1])
     return None
+
+
+def with_usual_ends(
+    found: Inspection, curve: Curve, gamut: Gamut | None, given: Range | None
+) -> Inspection:
+    """`found` read with the recording of a project, where nothing nearer to the LUT tells it."""
+    if found.source_curve is not None:
+        return found
+    return replace(
+        found,
+        source_curve=curve,
+        source_gamut=gamut,
+        source_range=given or curve.formula_codes,
+        known_by="project",
+    )
 
 
 def with_told_ends(found: Inspection, catalogue: Catalogue | None = None) -> Inspection:

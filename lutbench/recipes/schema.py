@@ -2,7 +2,8 @@
 
 Everything but ``[[lut]]``, ``definitions`` and ``[profile]`` may stand at the
 top, for all LUTs, or in one ``[[lut]]``, for that one; a table in a LUT is laid
-over the table of that name at the top, key by key.
+over the table of that name at the top, key by key. Several sources and displays stand in
+tables of their own, and each LUT is made for every pair (`lutbench.recipes.crossing`).
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ from lutbench.model.conversion import (
 from lutbench.model.curves.base import Curve
 from lutbench.model.definitions import Definitions, parse_toml, read_toml
 from lutbench.model.transforms import Transform
+from lutbench.recipes.crossing import crossed, read_ends
 from lutbench.recipes.profile import Profile, read_profile
 from lutbench.recipes.table import Table
 from lutbench.recipes.tasks import conversion_task
@@ -125,6 +127,7 @@ def recipe_from_data(
     title = top.text("title", "")
     profile = read_profile(top.table("profile"))
     shared = {key: value for key in SHARED if (value := top.take(key)) is not None}
+    ends = read_ends(top, SHARED)
     luts = top.tables("lut")
     top.done()
     if not 1 <= len(luts) <= MAX_LUTS:
@@ -134,9 +137,10 @@ def recipe_from_data(
             accepted=f"1 to {MAX_LUTS} tables [[lut]]",
         )
     jobs: list[LutJob] = []
-    for lut in luts:
-        merged = Table(_laid_over(shared, lut.values), lut.where)
-        jobs += _jobs(merged, title, profile, known)
+    pairs = ((lut, *pair) for lut in luts for pair in crossed(lut, ends))
+    for lut, of_ends, own in pairs:
+        inherited = _laid_over(shared, of_ends)
+        jobs += _jobs(Table(_laid_over(inherited, own), lut.where), title, profile, known)
         if len(jobs) > MAX_LUTS:
             raise DefinitionError(
                 f"the recipe asks for over {MAX_LUTS} LUTs",
