@@ -68,6 +68,10 @@ ADDED_LIGHT = 1 + 1e-9
 """A brightest channel that rises by no more than this counts as unchanged."""
 
 
+ONTO_EDGE = 1 + 1e-12
+"""Chroma over the gamut's that counts as on its edge: rounding aside it is 1."""
+
+
 @dataclass(frozen=True)
 class GamutMapping(Transform):
     """Linear light brought into its gamut; hue as in Oklab, towards the neutral axis.
@@ -89,7 +93,7 @@ class GamutMapping(Transform):
     gamut
         Of the light, in and out.
     reach
-        The gamut whose colours come inside; those beyond it are cut off at 0.
+        The gamut whose colours come inside; those beyond it are held on the edge, at their hue.
     knee
         0 to 0.95.
     top
@@ -128,7 +132,7 @@ class GamutMapping(Transform):
         found = np.where(light[:, None] > 0, flat, 0.0)
         if far.size:
             most = np.maximum(furthest[far] / edge[far], LEAST_REACH)
-            kept = limited(x[far], self.knee, most) / x[far]
+            kept = np.minimum(limited(x[far], self.knee, most), ONTO_EDGE) / x[far]
             inner = light[far, None] + kept[:, None] * (roots[far] - light[far, None])
             found[far] = np.maximum(inner**3 @ np.linalg.inv(to_lms).T, 0.0)
         if self.top is not None:
@@ -157,7 +161,7 @@ class GamutMapping(Transform):
         return np.interp(place, at, own), np.interp(place, at, far)
 
     def inverse(self) -> Transform:
-        raise NotInvertibleError(f"{self!r} has no inverse: colours beyond its reach are cut off")
+        raise NotInvertibleError(f"{self!r} has no inverse: colours beyond its reach are held")
 
 
 def limited(x: Array, knee: float, most: Array) -> Array:
@@ -190,7 +194,7 @@ def edge_by_hue(gamut: Gamut, outer: bool = False) -> Array:
     directions: Array = np.asarray([np.cos(hue), np.sin(hue)], dtype=np.float64)
     exact = _edge(directions, np.linalg.inv(lms_matrix(gamut)))
     if outer:
-        found = _rounded(_extreme(exact, np.maximum))
+        found = _rounded(_extreme(_with_corners(exact, gamut), np.maximum))
     else:
         lowered = _less_steep(np.log(_rounded(_extreme(exact, np.minimum))))
         found = np.exp(_rounded(_extreme(lowered, np.minimum)))
@@ -216,6 +220,16 @@ def _edge(directions: Array, to_rgb: NDArray[Any]) -> Array:
         within = inside(middle)
         low, high = np.where(within, middle, low), np.where(within, high, middle)
     return low
+
+
+def _with_corners(edge: Array, gamut: Gamut) -> Array:
+    """The edge with the primaries and their mixtures in it, which lie between two rows."""
+    corners = np.array([[1, 0, 0], [1, 1, 0], [0, 1, 0], [0, 1, 1], [0, 0, 1], [1, 0, 1]])
+    light, a, b = (np.cbrt(corners @ lms_matrix(gamut).T) @ LAB_FROM_ROOTS.T).T
+    row = np.rint(np.arctan2(b, a) % (2 * np.pi) * HUES / (2 * np.pi)).astype(int) % HUES
+    found = edge.copy()
+    np.maximum.at(found, row, np.hypot(a, b) / light)
+    return found
 
 
 def _less_steep(value: Array) -> Array:

@@ -1,7 +1,7 @@
 """Gamut mapping: hue kept, nothing folds, greys stay.
 
-Outside references: colour-science's Oklab (B. Ottosson, 2020) and its matrices. The hue
-limit of 2° on the boundary of BT.2020 is the project's own aim.
+Outside references: colour-science's Oklab (B. Ottosson, 2020) and its matrices, its CAM16 (Li
+et al., 2017) and CIELAB. The hue limit of 2° on the boundary of BT.2020 is the project's own aim.
 """
 
 from __future__ import annotations
@@ -9,14 +9,24 @@ from __future__ import annotations
 import colour
 import numpy as np
 import pytest
+from gamut_references import by_cam16, by_cielab, cam16
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lutbench.errors import DefinitionError, NotInvertibleError
 from lutbench.model.curves.base import Decode, Encode
 from lutbench.model.curves.video import Bt1886
-from lutbench.model.gamut_map import GamutMapping, limited
-from lutbench.model.gamuts import BT709, BT2020, DCI_P3, P3_D65, Gamut, conversion
+from lutbench.model.gamut_map import LAB_FROM_ROOTS, GamutMapping, limited, lms_matrix
+from lutbench.model.gamuts import (
+    ACES_AP0,
+    ACES_AP1,
+    BT709,
+    BT2020,
+    DCI_P3,
+    P3_D65,
+    Gamut,
+    conversion,
+)
 from lutbench.tables.cells import jacobians
 from lutbench.tables.lut import lattice
 from lutbench.tables.sampling import sample
@@ -51,6 +61,45 @@ def test_the_hue_of_bt_2020_s_boundary_is_kept(target: Gamut) -> None:
     # Cutting off turns it by far more than the 2° that is aimed at.
     cut = np.clip(conversion(BT2020, target).apply(light), 0, 1)
     assert np.abs(turned(oklab(light, BT2020), oklab(cut, target))).max() > 10
+
+
+@pytest.mark.parametrize("source", [ACES_AP1, ACES_AP0], ids=lambda each: each.name)
+@pytest.mark.parametrize("target", TARGETS, ids=lambda each: each.name)
+def test_colours_beyond_reach_keep_their_hue(source: Gamut, target: Gamut) -> None:
+    light = np.random.default_rng(5).uniform(0, 1, (6000, 3)) ** 3
+    into = conversion(source, target)
+    mapped = GamutMapping(target).apply(into.apply(light))
+    assert mapped.min() >= 0
+    beyond = conversion(source, BT2020).apply(light).min(axis=1) < -1e-4
+    # Where Oklab has a hue: lightness over 0; AP0 has primaries that no light has.
+    before, after = (
+        np.cbrt(each @ lms_matrix(target).T) @ LAB_FROM_ROOTS.T
+        for each in (into.apply(light), mapped)
+    )
+    seen = beyond & (before[:, 0] > 0.05) & (np.hypot(after[:, 1], after[:, 2]) > 1e-3)
+    assert seen.sum() > 500
+    assert np.abs(turned(before, after))[seen].max() < 0.1
+
+
+@pytest.mark.parametrize("target", TARGETS, ids=lambda each: each.name)
+def test_it_is_near_to_what_an_appearance_model_would_do(target: Gamut) -> None:
+    """Against chroma reduced in CAM16 at constant J and h, and the way of BT.2407 in CIELAB.
+
+    The figures of docs/maths/gamut-map.md; no plane is every eye's, so these are stated."""
+    light = boundary(9)
+    xyz = light @ BT2020.to_xyz.T
+    mapped = (conversion(BT2020, target) | GamutMapping(target)).apply(light)
+    for reference in (by_cam16, by_cielab):
+        labs = [
+            colour.XYZ_to_Lab(each @ target.to_xyz.T) for each in (reference(xyz, target), mapped)
+        ]
+        assert np.median(colour.delta_E(*labs, method="CIE 2000")) < 4
+    cut = np.clip(conversion(BT2020, target).apply(light), 0, 1)
+    hue, by_map, by_cut = (
+        cam16(each)[:, 2] for each in (xyz, mapped @ target.to_xyz.T, cut @ target.to_xyz.T)
+    )
+    turns = [np.abs((each - hue + 180) % 360 - 180).mean() for each in (by_map, by_cut)]
+    assert turns[0] < 0.95 * turns[1]
 
 
 @pytest.mark.parametrize("target", TARGETS, ids=lambda each: each.name)
