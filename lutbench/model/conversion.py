@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from lutbench.errors import LutbenchError, one_of
@@ -125,6 +125,18 @@ class Conversion:
         steps += self._tone_and_encode(result, sides.target)
         steps += self._graded("after")
         return Pipeline((*steps, *_carried(result, self.clamp)))
+
+    def inverse(self) -> Pipeline:
+        """From full-scale output values back to input values, as far as the way is clear.
+
+        What is held to what the codes carry is taken as it came out.
+
+        Raises
+        ------
+        NotInvertibleError
+            When a part of it has no inverse: it says which.
+        """
+        return replace(self, clamp=False).pipeline().inverse()
 
     def _graded(self, place: Place) -> list[Transform]:
         return list(self.grade) if place == self.grade_place else []

@@ -68,6 +68,9 @@ ADDED_LIGHT = 1 + 1e-9
 """A brightest channel that rises by no more than this counts as unchanged."""
 
 
+SPARE = 1.001
+"""How much further out than its table the edge of `reach` is taken: corners lie between rows."""
+
 ONTO_EDGE = 1 + 1e-12
 """Chroma over the gamut's that counts as on its edge: rounding aside it is 1."""
 
@@ -187,14 +190,15 @@ def lms_matrix(gamut: Gamut) -> Array:
 def edge_by_hue(gamut: Gamut, outer: bool = False) -> Array:
     """Chroma over lightness of a gamut's edge, at `HUES` equal steps of hue and the first again.
 
-    Held to `STEEPEST`, rounded, and no further out than the gamut; with `outer` the edge
-    itself, rounded and no further in than the gamut.
+    Held to `STEEPEST` and rounded: no further out than the gamut, or with `outer` no further
+    in.
     """
     hue = np.arange(HUES) * 2 * np.pi / HUES
     directions: Array = np.asarray([np.cos(hue), np.sin(hue)], dtype=np.float64)
     exact = _edge(directions, np.linalg.inv(lms_matrix(gamut)))
     if outer:
-        found = _rounded(_extreme(_with_corners(exact, gamut), np.maximum))
+        raised = -_less_steep(-np.log(_with_corners(exact, gamut)))
+        found = SPARE * _rounded(_extreme(np.exp(raised), np.maximum))
     else:
         lowered = _less_steep(np.log(_rounded(_extreme(exact, np.minimum))))
         found = np.exp(_rounded(_extreme(lowered, np.minimum)))

@@ -13,14 +13,11 @@ from examples import ROOT, Block, blocks_of
 
 from lutbench.model.curves.log import CameraLog
 from lutbench.model.definitions import parse_definitions
-from lutbench.model.tone.bt2446 import Bt2446A, Bt2446C
-from lutbench.model.tone.eetf import Eetf
-from lutbench.model.tone.shoulder import ToneCurve
-from lutbench.model.tone.sigmoid import Sigmoid
+from lutbench.model.tone import tone_mapper, tone_names
 from lutbench.recipes.make import make
 from lutbench.recipes.schema import SHARED, recipe_from_data
 
-MAPPERS = (ToneCurve, Eetf, Sigmoid, Bt2446A, Bt2446C)
+MAPPERS = [each for name in tone_names() if (each := tone_mapper(name))]
 PAGE = ROOT / "docs" / "recipes.md"
 FRAGMENTS = [b for b in blocks_of(PAGE) if b.language == "toml" and not b.title]
 BASE = """

@@ -6,11 +6,18 @@ colour-science's curves; anchor points from Report ITU-R BT.2408, table 1 (38 %,
 
 from __future__ import annotations
 
+from dataclasses import replace
+from typing import Any
+
 import colour
 import numpy as np
 import pytest
 
+from lutbench.errors import NotInvertibleError
 from lutbench.model.catalogue import open_catalogue
+from lutbench.model.conversion import Conversion
+from lutbench.model.tone.gamma_adjust import GammaAdjust
+from lutbench.recipes.comments import comments_for
 from lutbench.recipes.make import quick_job
 from lutbench.recipes.settings import Settings
 
@@ -22,7 +29,7 @@ WEIGHTS = np.array([0.2627, 0.6780, 0.0593])
 SIGNAL = np.random.default_rng(6).uniform(0.02, 0.98, (300, 3))
 
 
-def converted(source: str, target: str, signal: object, **more: float) -> np.ndarray:  # type: ignore[type-arg]
+def converted(source: str, target: str, signal: object, **more: Any) -> np.ndarray:  # type: ignore[type-arg]
     settings = Settings(
         source_curve=source,
         source_gamut="BT.2020",
@@ -91,3 +98,87 @@ def test_pq_and_hlg_at_a_named_peak(peak: float) -> None:
     assert converted("BT.2100 HLG", "ST 2084", [[1.0] * 3], source_peak=peak) == pytest.approx(
         colour.models.eotf_inverse_ST2084(peak) * np.ones((1, 3)), abs=1e-6
     )
+
+
+@pytest.mark.parametrize(("source", "target"), [(600.0, 1000.0), (1000.0, 600.0), (1500.0, 450.0)])
+def test_a_gamma_adjustment_is_what_hlg_does_between_displays(source: float, target: float) -> None:
+    """BT.2100-2's OOTF undone for one peak and done for the other, by colour-science."""
+    signal = SIGNAL[:50]
+    light = np.array([hlg_display(each, source) for each in signal])
+    wanted = np.array([hlg_display(each, target) for each in signal])
+    found = GammaAdjust(source, target).apply(light)
+    assert found == pytest.approx(wanted, rel=1e-4)
+    # So the HLG signal of the adjusted light is the one that it came from.
+    same = converted(
+        "BT.2100 HLG",
+        "BT.2100 HLG",
+        signal,
+        source_peak=source,
+        target_peak=target,
+        tone="gamma-adjust",
+    )
+    assert same == pytest.approx(signal, abs=1e-9)
+
+
+def test_a_gamma_adjustment_of_sdr() -> None:
+    """BT.2100-2, table 5, note 5f: 1.111 for each doubling, so 1.111^log2(2.03) from 100 to 203."""
+    adjust = GammaAdjust()
+    assert adjust.power == pytest.approx(1.111 ** np.log2(2.03), rel=1e-12)
+    white = converted("BT.1886", "ST 2084", [[1.0] * 3], tone="gamma-adjust")
+    assert white[0, 0] == pytest.approx(0.58, abs=0.002)
+    assert converted(
+        "BT.1886", "BT.2100 HLG", [[1.0] * 3], tone="gamma-adjust", target_peak=1000.0
+    )[0, 0] == pytest.approx(0.75, abs=0.002)
+    orange = np.array([80.0, 20.0, 5.0])
+    found = adjust.apply(orange)
+    # Chromaticity stays, luminance goes by the power.
+    assert found / found.sum() == pytest.approx(orange / orange.sum(), rel=1e-9)
+    luminance = 203 * (orange @ WEIGHTS / 100) ** adjust.power
+    assert found @ WEIGHTS == pytest.approx(luminance, rel=1e-4)
+    assert adjust.inverse().apply(found) == pytest.approx(orange, rel=1e-12)
+    surround = GammaAdjust(1000.0, 1000.0, 5.0, 20.0)
+    assert surround.power == pytest.approx(0.98**2)  # Report ITU-R BT.2390-8, 6.2: two doublings
+
+
+ENDS: tuple[tuple[str, str, dict[str, Any]], ...] = (
+    ("BT.1886", "ST 2084", {}),
+    ("BT.1886", "BT.2100 HLG", {"target_peak": 1000.0}),
+    ("BT.709", "BT.2100 PQ", {}),
+    ("BT.709", "BT.2100 HLG", {}),
+    ("BT.2100 HLG", "ST 2084", {"source_peak": 1000.0}),
+    ("ST 2084", "BT.2100 HLG", {"target_peak": 1000.0}),
+    ("BT.1886", "ST 2084", {"tone": "gamma-adjust"}),
+    ("BT.2100 HLG", "BT.1886", {"source_peak": 1e3, "target_peak": 1e2, "tone": "gamma-adjust"}),
+    ("ST 2084", "BT.1886", {"source_peak": 1e3, "target_peak": 1e2, "tone": "bt2446-a"}),
+    ("ST 2084", "BT.1886", {"source_peak": 1e3, "target_peak": 1e2, "tone": "bt2446-c"}),
+)
+
+
+@pytest.mark.parametrize(("source", "target", "more"), ENDS, ids=lambda each: str(each))
+def test_each_has_an_inverse_and_says_what_it_means(
+    source: str, target: str, more: dict[str, Any]
+) -> None:
+    ends = {"source_curve": source, "target_curve": target}
+    settings: Any = {**ends, "source_gamut": "BT.2020", "target_gamut": "BT.2020", **more}
+    job = quick_job(settings, KNOWN)
+    task = job.task
+    assert isinstance(task, Conversion)
+    there = replace(task, clamp=False).pipeline().apply(SIGNAL)
+    # A break of BT.709's rounded constants is 0.00025 wide (BT.709-6, item 1.2).
+    assert task.inverse().apply(there) == pytest.approx(SIGNAL, abs=1e-9)
+    # The side of light and the peaks stand in what a LUT says of itself.
+    comments = " ".join(comments_for(job, ""))
+    for name in ("source_peak", "target_peak"):
+        if name in more:
+            assert f"on a display of {more[name]:g} cd/m²" in comments
+    assert {task.meeting.source, task.meeting.target} <= {"scene", "display"}
+    assert task.tone is None or task.tone.side == "display"
+
+
+def test_an_eetf_says_that_it_has_no_inverse() -> None:
+    settings: Any = {"source_curve": "ST 2084", "target_curve": "BT.1886", "tone": "eetf"}
+    settings |= {"source_gamut": "BT.2020", "target_gamut": "BT.2020", "target_peak": 100.0}
+    task = quick_job(settings, KNOWN).task
+    assert isinstance(task, Conversion)
+    with pytest.raises(NotInvertibleError, match="flattens at the target peak"):
+        task.inverse()

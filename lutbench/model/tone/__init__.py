@@ -88,6 +88,7 @@ _HOMES: dict[str, tuple[str, str]] = {
     "bt2446-a": ("bt2446", "Bt2446A"),
     "bt2446-a-up": ("bt2446", "Bt2446AUp"),
     "bt2446-c": ("bt2446", "Bt2446C"),
+    "gamma-adjust": ("gamma_adjust", "GammaAdjust"),
 }
 _ADDED: dict[str, type[ToneMapper]] = {}
 
