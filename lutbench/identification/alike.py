@@ -11,10 +11,11 @@ from lutbench.identification.curvebank import End
 from lutbench.identification.hypothesis import Hypothesis
 from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.neutral import match_neutral
+from lutbench.identification.plausible import goes_together
 from lutbench.identification.result import Candidate
 from lutbench.identification.samples import Samples
 from lutbench.identification.untold import other_curves, shown_targets
-from lutbench.identification.verdict import goes_together, resolution
+from lutbench.identification.verdict import resolution
 
 ROUGH = 0.3
 """Codes by which a table may be off."""

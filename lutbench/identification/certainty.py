@@ -6,14 +6,16 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from lutbench.identification.curvebank import End
 from lutbench.identification.forms.nodes import ground_of
 from lutbench.identification.forms.score import INDEPENDENT
 from lutbench.identification.forms.search import LEAST_FLOOR, UNMOVED
 from lutbench.identification.forms.yardstick import BENDS, ROWS, Yardstick, measure
 from lutbench.identification.gamutbank import Pair
-from lutbench.identification.hypothesis import ToneTarget, forecast
+from lutbench.identification.hypothesis import Hypothesis, ToneTarget, forecast
 from lutbench.identification.knowledge import Knowledge
-from lutbench.identification.measured import Measured, measured_of
+from lutbench.identification.measured import Measured
+from lutbench.identification.measuring import measured_of
 from lutbench.identification.result import TOLD, Candidate, Confidence
 from lutbench.identification.samples import CODES, Samples
 from lutbench.identification.verdict import Finalist
@@ -40,6 +42,9 @@ NAMELESS = float(np.log(20))
 
 UNSEEN = 0.5
 """The most that a name is worth that the nodes cannot tell."""
+
+STRAIGHT = 1e-6
+"""How far steps of log slope may differ along a plain logarithm: what arithmetic leaves."""
 
 FREE_MATRIX = 6
 """The free numbers of a matrix that keeps neutrals."""
@@ -77,7 +82,7 @@ def with_certainty(
     told = forecast(best.hypothesis, samples)
     certainty = certainty_of(replace(best, forecast=told), samples, knowledge)
     level = candidate.confidence
-    if level == "high" and not certainty.exact:
+    if level == "high" and not (certainty.exact and _is_alone(candidate, best.hypothesis)):
         level = "medium"
     untold = dict.fromkeys((*candidate.not_told, *certainty.not_told))
     weighed = replace(
@@ -87,12 +92,11 @@ def with_certainty(
         probabilities=certainty.probabilities,
     )
     yard = certainty.yardstick
-    if yard is None:
+    ground = None if yard is None else ground_of(samples)
+    if yard is None or ground is None:
         return weighed, None
-    measured = measured_of(
-        best.hypothesis, yard, certainty.probabilities, samples, knowledge.targets
-    )
-    return weighed, measured
+    seen = samples, ground
+    return weighed, measured_of(best.hypothesis, yard, certainty.probabilities, seen, knowledge)
 
 
 def certainty_of(best: Finalist, samples: Samples, knowledge: Knowledge) -> Certainty:
@@ -142,6 +146,31 @@ def _probabilities(best: Finalist, yard: Yardstick, samples: Samples) -> dict[st
     if not h.pair.alike:
         found |= {"source gamut": gamut, "target gamut": gamut}
     return found
+
+
+def _is_alone(candidate: Candidate, h: Hypothesis) -> bool:
+    """Whether no other encoding does as well: other names of the same one do not count.
+
+    Where the gamut alone is converted, curves that differ by an added light are one to a LUT.
+    Film densities are coded as a plain logarithm with whatever black is wanted, so of such a
+    curve there are more than anybody registered.
+    """
+    if any((one.source.number, one.target_end) != _ends(h) for one in candidate.others):
+        return False
+    gamut_only = isinstance(h.target, End) and h.target.number == h.source.number
+    return not (gamut_only and not h.pair.alike and _is_plain_log(h.source))
+
+
+def _ends(h: Hypothesis) -> tuple[int, End | None]:
+    return h.source.number, h.target_end
+
+
+def _is_plain_log(end: End) -> bool:
+    """Whether light is one exponential of the signal and an added light, from end to end."""
+    signal = np.linspace(0.02, 0.98, 49)
+    slope = np.diff(np.asarray(end.curve.curve.decode(signal)))
+    rise = np.diff(np.log(np.maximum(slope, 1e-300)))
+    return bool(np.ptp(rise) < STRAIGHT < rise.min())
 
 
 def _names(pair: Pair) -> tuple[str, str]:

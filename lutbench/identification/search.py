@@ -22,6 +22,7 @@ from lutbench.identification.known import (
 )
 from lutbench.identification.look import measured_look
 from lutbench.identification.neutral import NeutralMatch, match_neutral
+from lutbench.identification.plausible import uncommonness
 from lutbench.identification.result import Confidence, Identification, Kind, Look
 from lutbench.identification.samples import CODES, SIX_DECIMALS, Samples, samples_of
 from lutbench.identification.simpler import simpler
@@ -42,7 +43,6 @@ from lutbench.identification.verdict import (
     explained_share,
     kind_of,
     ranked,
-    uncommonness,
     usual_first,
 )
 from lutbench.identification.words import explained

@@ -29,10 +29,11 @@ from lutbench.identification.ground import (
 )
 from lutbench.identification.hypothesis import Forecast, Hypothesis, ToneTarget
 from lutbench.identification.knowledge import Knowledge
+from lutbench.identification.plausible import goes_together
 from lutbench.identification.samples import CODES, Samples, range_seen
 from lutbench.identification.secondfits import Among, by_part, with_pair
 from lutbench.identification.target import fit_targets
-from lutbench.identification.verdict import WEIGHT, goes_together
+from lutbench.identification.verdict import WEIGHT
 from lutbench.model.curves.tabulated import Tabulated
 from lutbench.model.grade import CDL_WEIGHTS, Cdl, Saturation
 from lutbench.model.signal import Range

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lutbench.identification.curvebank import CurveClass, End
+from lutbench.identification.curvebank import End
 from lutbench.identification.hypothesis import Forecast, Hypothesis, ToneTarget
+from lutbench.identification.plausible import uncommonness
 from lutbench.identification.result import Candidate, Confidence, Kind, SameAs, Side
 from lutbench.identification.samples import CODES, Samples
 from lutbench.model.curves.tabulated import Tabulated
@@ -38,17 +39,6 @@ WEIGHT = 400.0
 """What an error e in codes costs is this times log e: it rests on hundreds of nodes."""
 
 LEAST = 0.02
-
-# What a gamut conversion costs beside none.
-CONVERTS = 24.0
-UNPAIRED = 20.0
-"""What a curve costs in a gamut that it is not met in."""
-
-UNSHOWN = 30.0
-"""What a curve that no picture is shown in costs in a gamut that pictures are shown in."""
-
-SHOWN_IN = ("BT.709", "BT.2020", "P3-D65")
-"""The gamuts that pictures are made for."""
 
 
 @dataclass(frozen=True)
@@ -122,46 +112,6 @@ def is_tie(one: Finalist, best: Finalist) -> bool:
     slack = max(TIE_SHARE * best.error, TIE_CODES)
     near = bool(one.error**2 - best.error**2 <= slack**2)
     return near and one.curve_cost - best.curve_cost < TIE_COST
-
-
-def uncommonness(hypothesis: Hypothesis) -> float:
-    """What naming something rarely met costs: it decides where errors hardly do.
-
-    Target gamuts that pictures are made for, adaptation by Bradford, full
-    range, no exposure, and no conversion where none is needed, come first.
-    """
-    h, end = hypothesis, hypothesis.target_end
-    cost = 0.5 * (abs(h.stops) > 0.02) + min(abs(h.stops), 4.0)
-    cost += h.source.range != h.source.curve.curve.formula_codes
-    cost += h.target.range != (end.curve.curve.formula_codes if end else "full")
-    if not h.pair.alike:
-        cost += CONVERTS + 0.5 * h.pair.published
-        cost += {"bradford": 0.0, "none": 3.0}.get(h.pair.adaptation, 1.0)
-        target = h.pair.target
-        gamut_only = end is not None and end.number == h.source.number
-        if target.name not in SHOWN_IN and not gamut_only:
-            cost += 4.0 if target.origin != "registry" else 8.0
-        cost += 1.0 * (h.pair.source.name in SHOWN_IN)
-        cost += UNPAIRED * (not goes_together(end, target.name))
-        if end is not None and not gamut_only and not end.curve.curve.shown:
-            cost += UNSHOWN * (target.name in SHOWN_IN)
-    if end is not None and end.number != h.source.number:
-        if not end.curve.curve.shown:
-            cost += 3.0
-        cost += 3.0 * _registered(end.curve)
-    return cost + 0.5 * _registered(h.source.curve)
-
-
-def goes_together(end: End | None, gamut: str) -> bool:
-    """Whether pictures are made for this curve in this gamut: HDR curves go with wide gamuts."""
-    name = end.curve.curve.name if end is not None else ""
-    if end is not None and end.curve.curve.hdr:
-        return gamut in ("BT.2020", "P3-D65")
-    return not (name == "gamma 2.6" and gamut in ("BT.709", "BT.2020"))
-
-
-def _registered(curve: CurveClass) -> bool:
-    return curve.curve.source == "colour-science registry"
 
 
 def kind_of(hypothesis: Hypothesis) -> Kind:

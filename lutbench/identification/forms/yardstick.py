@@ -7,14 +7,15 @@ better, the name is the nearest one and not the right one.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from lutbench.identification.curvebank import End
+from lutbench.identification.forms.bends import Bending, Bent, bent
 from lutbench.identification.forms.fits import Form, FreeFit, fits_of
-from lutbench.identification.forms.free import Model, moved, rows_to_one
-from lutbench.identification.forms.nodes import Ground, Lights, Source
+from lutbench.identification.forms.free import Model, rows_to_one
+from lutbench.identification.forms.nodes import Ground, Source
 from lutbench.identification.forms.norms import NormModel
 from lutbench.identification.forms.score import nats_of
 from lutbench.identification.forms.search import sources_of
@@ -29,17 +30,11 @@ from lutbench.model.transforms import Array, Matrix
 BENDS = 9
 """Numbers that bend a curve freely."""
 
-ROWS, STEPS, STEP = 300, 6, 1e-5
-"""Nodes that are looked at, steps to the free form, and what a number is moved by to see."""
-
-RIDGE, TINY = 1e-6, 1e-12
-"""What keeps the bends of a curve that no node sees at none, as a share and at least."""
+ROWS, STEPS = 300, 6
+"""Nodes that are looked at, and steps to the free form."""
 
 UNPAIRED, PAIRS = 12.0, 4
 """Nats from which a named pair of gamuts does not do, and pairs tried with a free curve."""
-
-MOST_STEP, UNSEEN = 0.5, 1e3
-"""A number moves by no more in a step; a node that nothing foretells misses by so many codes."""
 
 BETTER = 0.75
 """The share of the values, the best ones, whose error is told."""
@@ -55,7 +50,6 @@ class Held:
     pair: Pair
     nats: float
     error: float
-    light: Array
 
 
 @dataclass(frozen=True)
@@ -63,9 +57,9 @@ class Yardstick:
     """Nats of the nodes: with all names, with a free matrix, with a free curve too.
 
     `errors` are the same three in codes; `rivals` the nats of other sources in the same
-    form. `grid` and `light` are the free curve, `matrix` the free matrix beside the name's
-    curve, `bent_matrix` beside the free one. `held` is a free curve beside a named pair of
-    gamuts, where the pair of the hypothesis does not do.
+    form. `matrix` is the free matrix beside the name's curve, `loose` the free curve with its
+    matrix. `held` is a free curve beside a named pair of gamuts, where the pair of the
+    hypothesis does not do.
     """
 
     named: float
@@ -73,10 +67,8 @@ class Yardstick:
     free_curve: float
     errors: tuple[float, float, float]
     rivals: tuple[tuple[End, float], ...]
-    grid: Array
-    light: Array
     matrix: Array
-    bent_matrix: Array
+    loose: Bent
     held: Held | None
 
 
@@ -106,9 +98,8 @@ def measure(
     # A step may lead astray: a free matrix never does worse than the one it began with.
     freed = [named, *(_refined(model, form, *start) for start in starts)]
     free = min(freed, key=lambda each: _size(_left(model, *each)))
-    bent, bent_matrix, bent_mixing = _bent(model, form, *free)
-    trials = [(model, *named), (model, *free), (bent, bent_matrix, bent_mixing)]
-    left = [_left(each, m, q) for each, m, q in trials]
+    loose = bent(Bent(model, *free), Bending(BENDS, STEPS, form.mixed))
+    left = [_left(model, *named), _left(model, *free), loose.misses()]
     nats = [float(nats_of(each.reshape(1, -1), floor)[0]) for each in left]
     errors = [_size(each) for each in left]
     return Yardstick(
@@ -117,28 +108,23 @@ def measure(
         nats[2],
         (errors[0], errors[1], errors[2]),
         tuple((each.source.end, each.nats) for each in fits if _differs(each, source)),
-        ground.grid,
-        bent.lights.table[0],
         free[0],
-        bent_matrix,
-        _held(model, form, (bent_matrix, bent_mixing), knowledge.bank, floor)
-        if nats[0] - nats[1] > UNPAIRED
-        else None,
+        loose,
+        _held(loose, model, form, knowledge.bank, floor) if nats[0] - nats[1] > UNPAIRED else None,
     )
 
 
-def _held(
-    model: Model | NormModel, form: Form, bent: tuple[Array, Array], bank: GamutBank, floor: float
-) -> Held:
+def _held(loose: Bent, model: Model | NormModel, form: Form, bank: GamutBank, floor: float) -> Held:
     """The pair of gamuts that a free curve explains the nodes best with."""
-    apart = np.abs(rows_to_one(bank.matrices) - bent[0]).sum(axis=(1, 2))
+    apart = np.abs(rows_to_one(bank.matrices) - loose.matrix).sum(axis=(1, 2))
     found = []
     for index in np.argsort(apart)[:PAIRS]:
         pair = bank.pair(int(index))
-        told, m, q = _bent(model, form, rows_to_one(pair.matrix), bent[1], held=True)
-        left = _left(told, m, q)
+        start = Bent(model, rows_to_one(pair.matrix), loose.mixing)
+        told = bent(start, Bending(BENDS, STEPS, form.mixed, held=True))
+        left = told.misses()
         nats = float(nats_of(left.reshape(1, -1), floor)[0])
-        found.append(Held(pair, nats, _size(left), told.lights.table[0]))
+        found.append(Held(pair, nats, _size(left)))
     return min(found, key=lambda each: each.nats)
 
 
@@ -164,62 +150,6 @@ def _refined(
 ) -> tuple[Array, Array]:
     m, q, _ = model.refined(matrix[None], mixing[None], form.mixed, 4)
     return m[0], q[0]
-
-
-def _bent(
-    model: Model | NormModel, form: Form, matrix: Array, mixing: Array, *, held: bool = False
-) -> tuple[Model | NormModel, Array, Array]:
-    """The model with its light bent freely, M (unless it is `held`) and Q: what leaves least.
-
-    By damped Gauss-Newton steps; far nodes are weighed down.
-    """
-    ground, lights = model.ground, model.lights
-    basis = _basis(len(ground.grid))
-    at_axis = np.stack([np.interp(ground.axis, ground.grid, each) for each in basis])
-    at_nodes = at_axis[:, ground.places]
-    count = BENDS + (12 if form.mixed else 6)
-
-    def made(x: Array) -> tuple[Model | NormModel, Array, Array]:
-        bend = x[:BENDS]
-        table = np.maximum.accumulate(lights.table * np.exp(bend @ basis), axis=1)
-        light = Lights(lights.nodes * np.exp(np.tensordot(bend, at_nodes, 1)), table)
-        q = moved(mixing, x[BENDS + 6 :]) if form.mixed else mixing
-        return replace(model, lights=light), moved(matrix, x[BENDS : BENDS + 6]), q
-
-    def misses(x: Array) -> Array:
-        return np.asarray(np.nan_to_num(_left(*made(x))[0], nan=UNSEEN))
-
-    best = x = np.zeros(count)
-    least, damp = np.inf, 1e-4
-    for _ in range(STEPS):
-        plain = misses(x)
-        size = np.abs(plain).max(axis=1)
-        error = float(np.quantile(size, 0.6))
-        if error >= least:
-            x, damp = best, damp * 10
-            plain = misses(x)
-            size = np.abs(plain).max(axis=1)
-        else:
-            best, least, damp = x, error, damp / 3
-        soft = 1 / np.hypot(1, size / (2 * np.median(size) + 0.02))
-        weight = np.where(size >= UNSEEN / 2, 0.0, soft)[:, None]
-        moves = STEP * np.eye(count)
-        free = [each for k, each in enumerate(moves) if not (held and BENDS <= k < BENDS + 6)]
-        columns = [((plain - misses(x + each)) * weight).ravel() / STEP for each in free]
-        slopes = np.stack(columns, axis=1)
-        normal = slopes.T @ slopes
-        normal += np.diag(damp * np.diag(normal) + RIDGE * np.trace(normal) + TINY)
-        step = np.linalg.solve(normal, slopes.T @ (plain * weight).ravel())
-        x = x + np.clip(step, -MOST_STEP, MOST_STEP) @ (np.array(free) / STEP)
-    return made(best)
-
-
-def _basis(size: int) -> Array:
-    """Cubic B-splines over the grid, (BENDS, size)."""
-    from scipy.interpolate import BSpline
-
-    knots = np.concatenate([[0.0] * 3, np.linspace(0, 1, BENDS - 2), [1.0] * 3])
-    return np.asarray(BSpline.design_matrix(np.linspace(0, 1, size), knots, 3).toarray().T)
 
 
 def _mixing_of(h: Hypothesis) -> Array:

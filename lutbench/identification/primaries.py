@@ -1,0 +1,72 @@
+"""Primaries behind a free matrix: which of the gamuts that pictures are made for it leads to.
+
+A LUT shows only the product of two gamuts. Against the right target the source's primaries
+lie where those of camera gamuts do; against a narrower or wider one they do not.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from lutbench.errors import LutbenchError
+from lutbench.identification.gamutbank import GamutBank, Pair
+from lutbench.identification.measured import GAMUT
+from lutbench.identification.plausible import SHOWN_SHARES
+from lutbench.model.gamuts import Gamut
+from lutbench.model.transforms import Array
+
+FAR = 6.0
+"""Standard deviations from which a coordinate is far, however far it is."""
+
+CLEARLY = 0.9
+"""The probability from which a target is more than supposed."""
+
+
+def primaries_behind(matrix: Array, pair: Pair, bank: GamutBank) -> tuple[Gamut | None, str, bool]:
+    """The source's primaries, the target that they are seen against, and whether it is supposed.
+
+    Without adaptation: the white is that of the target.
+    """
+    known = {each.name: each.gamut for each in bank.gamuts if each.gamut is not None}
+    told = {bank.gamuts[int(t)].name for t in bank.targets[~bank.unchanged]}
+    names = list(told) if len(told) == 1 else [each for each in SHOWN_SHARES if each in known]
+    seen = {each: _seen(matrix, known[each]) for each in names or [pair.target.name]}
+    usual = np.array([np.ravel(each.primaries) for each in known.values() if _is_wide(each)])
+    if len(usual) < 2 or len(seen) == 1:
+        against = next(iter(seen))
+        return _gamut(seen[against], known[against]), against, len(told) != 1
+    middle, spread = np.median(usual, axis=0), usual.std(axis=0)
+    nats = np.array(
+        [
+            0.5 * np.sum(np.minimum(np.abs(seen[each].ravel() - middle) / spread, FAR) ** 2)
+            - np.log(SHOWN_SHARES[each])
+            for each in seen
+        ]
+    )
+    shares = np.exp(nats.min() - nats)
+    best = list(seen)[int(nats.argmin())]
+    return _gamut(seen[best], known[best]), best, bool(shares.max() / shares.sum() < CLEARLY)
+
+
+def _seen(matrix: Array, target: Gamut) -> Array:
+    """Primaries in xy of a source whose matrix to the target this is, (3, 2)."""
+    columns = target.to_xyz @ matrix
+    return np.asarray((columns[:2] / columns.sum(axis=0)).T)
+
+
+def _is_wide(gamut: Gamut) -> bool:
+    """Whether a gamut is wider than those that pictures of standard range are made for."""
+    (ax, ay), (bx, by), (cx, cy) = gamut.primaries
+    return 0.5 * abs((bx - ax) * (cy - ay) - (cx - ax) * (by - ay)) > WIDER_THAN
+
+
+WIDER_THAN = 0.13
+"""The area in xy of a triangle that is wider than BT.709's (0.112)."""
+
+
+def _gamut(points: Array, target: Gamut) -> Gamut | None:
+    red, green, blue = ((float(x), float(y)) for x, y in points)
+    try:
+        return Gamut(GAMUT, (red, green, blue), target.white, "measured in a LUT")
+    except LutbenchError:
+        return None

@@ -1,0 +1,58 @@
+"""What `identify` measures where nobody registered a name, and that it is sure of none there."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from measured_cases import FORMS, case_of, light_error, primaries_error
+
+import lutbench
+from lutbench.model.catalogue import Catalogue, open_catalogue
+
+LIGHT, POINTS = 0.005, 0.002
+"""What is aimed at: half a percent of light, two thousandths of a coordinate."""
+
+
+@pytest.mark.parametrize("form", [FORMS[2], FORMS[5]])
+def test_an_invented_curve_and_its_primaries_are_measured(form: str) -> None:
+    # Drawn by hand from the seeds: their targets are those that most LUTs have.
+    case = case_of(form, 0)
+    found = lutbench.identify(case.lut, catalogue=open_catalogue(user=False))
+    assert found.confidence != "high"
+    light, points = light_error(case, found.measured), primaries_error(case, found.measured)
+    assert light is not None
+    assert light < LIGHT
+    assert points is not None
+    assert points < POINTS
+    assert found.measured is not None
+    assert "no name" in found.explanation
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("form", FORMS)
+def test_curves_and_primaries_are_measured_in_the_middle(form: str) -> None:
+    cases = [case_of(form, seed) for seed in range(20, 23)]
+    known = open_catalogue(user=False)
+    found = [lutbench.identify(case.lut, catalogue=known) for case in cases]
+    assert all(each.confidence != "high" for each in found)
+    for error, limit in ((light_error, LIGHT), (primaries_error, POINTS)):
+        told = [error(case, each.measured) for case, each in zip(cases, found, strict=True)]
+        asked = [each for each in told if each is not None]
+        assert not asked or float(np.median(asked)) < limit
+
+
+@pytest.mark.slow
+def test_nobody_is_sure_of_the_name_of_an_encoding_that_is_left_out() -> None:
+    """Every sixth encoding of the registries, in each way that a LUT is made from it."""
+    from open_world.ends import Ends
+    from open_world.spaces import belongs_with, gamut_names, log_names
+    from open_world.unregistered_curve import WAYS, left_out
+
+    for number, name in enumerate(log_names()[::6]):
+        gamut = belongs_with(name, gamut_names(0.13))
+        ends = Ends(name, gamut, "BT.1886", "BT.709")
+        for way in WAYS:
+            rng = np.random.default_rng(number)
+            case = left_out(rng, ends, way, size=33, decimals=6)
+            found = lutbench.identify(case.lut, catalogue=Catalogue(without=case.without))
+            assert found.confidence != "high"
