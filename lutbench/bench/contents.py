@@ -10,31 +10,23 @@ from typing import Any
 import numpy as np
 
 from lutbench import __version__
-from lutbench.bench.packing import CODES, packed_floats, packed_lut
+from lutbench.bench.packing import packed_floats, packed_lut
 from lutbench.bench.stills import BenchStill
+from lutbench.bench.tabulated import tabulated
 from lutbench.bench.views import view_data, view_name
 from lutbench.exposure.levels import levels
 from lutbench.inspection.inspection import inspect
-from lutbench.measure.samples import SEED
 from lutbench.model.conversion import Encoding
 from lutbench.model.curves.base import MID_GREY
 from lutbench.model.false_colour import FalseColour
 from lutbench.model.gamuts import BT709, conversion
 from lutbench.model.signal import Range, SignalFromRange
 from lutbench.model.transforms import Transform
-from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
-from lutbench.tables.sampling import sample
 
 SCHEMA = 1
 
 LIGHT_SIZE = 4097
 """Values of a curve in the page: straight lines between them leave 4e-7 of a log curve's light."""
-
-SAMPLED_SIZE = 65
-"""Nodes an edge of a chain of steps, which the page takes as a lattice."""
-
-TRIED = 4096
-"""Random colours that a sampled chain is held against."""
 
 GREY_STOPS = (-12.0, math.log2(1 / MID_GREY))
 """Stops between which false colour shows grey: from black to full white."""
@@ -127,8 +119,8 @@ def _source(source: Encoding, told: str) -> dict[str, Any]:
 
 
 def _entry(item: Item) -> dict[str, Any]:
-    table, off = _tabulated(item.lut)
-    packed = packed_lut(table)
+    told = tabulated(item.lut)
+    packed = packed_lut(told.table)
     source, target = item.source, item.target
     found = inspect(
         item.lut,
@@ -151,7 +143,7 @@ def _entry(item: Item) -> dict[str, Any]:
     return {
         "name": item.name,
         "title": item.title,
-        "type": table.kind,
+        "type": told.table.kind,
         "source": None if source is None else 0,
         "source_range": item.source_range,
         "target_range": item.target_range,
@@ -162,21 +154,13 @@ def _entry(item: Item) -> dict[str, Any]:
         "exposure": item.exposure,
         "curve": packed.curve,
         "lattice": packed.lattice,
+        "held": told.held,
         "packing_error": packed.error,
-        "sampling_error": off,
+        "sampling_error": told.error,
         "view": None if target is None else view_name(target),
         "inspection": found.to_data() | {"file": item.file},
         "levels": None if day is None else day.to_data(),
     }
-
-
-def _tabulated(lut: Transform) -> tuple[Lut1D | Lut3D | ShaperLut3D, float | None]:
-    """The LUT as a table, and by how many 10-bit codes it is off where it had to be sampled."""
-    if isinstance(lut, Lut1D | Lut3D | ShaperLut3D):
-        return lut, None
-    table = sample(lut, SAMPLED_SIZE)
-    colours = np.random.default_rng(SEED).random((TRIED, 3))
-    return table, CODES * float(np.abs(table.apply(colours) - lut.apply(colours)).max())
 
 
 def _false_colour(task: FalseColour | None) -> dict[str, Any] | None:
@@ -192,10 +176,12 @@ def _false_colour(task: FalseColour | None) -> dict[str, Any] | None:
                 "high": each.high if math.isfinite(each.high) else None,
                 "colour": each.colour,
                 "label": each.label,
+                "clips": each.clips,
             }
             for each in task.bands
         ],
         "exposure": task.exposure,
+        "clips_from": task.clips_from,
         "grey": {
             "from": GREY_STOPS[0],
             "to": GREY_STOPS[1],

@@ -157,10 +157,10 @@ def _of_recipe(order: Order) -> tuple[BenchSet, dict[str, Any]]:
         notes.append(f"Made for another recording than the stills: {', '.join(other)}.")
     soft = [job.name for job in jobs if job.interpolation != "tetrahedral"]
     if soft:
-        notes.append(f"Made for trilinear interpolation, shown by tetrahedral: {', '.join(soft)}.")
+        notes.append(f"Made for trilinear interpolation (choose it under Look): {', '.join(soft)}.")
     bands = next((each for each in colours if source and each.curve == source.curve), None)
     title = recipe.title or order.path.stem
-    told = f"from {order.path.name}"
+    told = f"as the recipe {order.path.name} says"
     bench = BenchSet(title, items, source, told, bands, notes=tuple(notes))
     return bench, {job.name: pickle.dumps(job) for job in jobs}
 

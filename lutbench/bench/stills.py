@@ -9,6 +9,7 @@ the light and the dark skin patch of the 24-patch chart.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -44,14 +45,18 @@ class BenchStill:
     png: bytes
 
 
-def stills_that_come_along(source: Encoding | None) -> list[BenchStill]:
-    """The four of them as recorded in `source`; two as ordinary pictures where it is not known."""
+@lru_cache(maxsize=4)
+def stills_that_come_along(source: Encoding | None) -> tuple[BenchStill, ...]:
+    """The four of them as recorded in `source`; two as ordinary pictures where it is not known.
+
+    They are kept: a served bench is made anew at every change of a LUT.
+    """
     if source is None:
         note = "an ordinary picture (sRGB), since the recording's curve is not known"
-        return [
+        return (
             BenchStill("photograph", note, _png(subjects.photograph(), 8)),
             BenchStill("chart", note, _png(subjects.chart_picture(None), 8)),
-        ]
+        )
     recorded = f"recorded in {source.curve.name}, {source.gamut.name}, 10 bit"
     lights = (
         ("photograph", "CC0 photograph", subjects.photograph_light()),
@@ -64,7 +69,7 @@ def stills_that_come_along(source: Encoding | None) -> list[BenchStill]:
     ]
     chart = _png(subjects.chart_picture(source))
     made.insert(2, BenchStill("chart", f"measured 24-patch chart, {recorded}", chart))
-    return made
+    return tuple(made)
 
 
 def still_of_file(path: str | Path) -> BenchStill:

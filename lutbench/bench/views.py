@@ -1,4 +1,4 @@
-"""How PQ and HLG are shown on a screen of standard range: tone-mapped, and said to be."""
+"""How PQ and HLG are seen: tone-mapped for a screen of standard range, and said so; or as light."""
 
 from __future__ import annotations
 
@@ -7,9 +7,10 @@ from typing import Any
 
 import numpy as np
 
-from lutbench.bench.packing import packed
-from lutbench.measure.view import HLG_PEAK, view_of
+from lutbench.bench.packing import packed, packed_floats
+from lutbench.measure.view import HLG_PEAK, View, view_of
 from lutbench.model.conversion import Encoding
+from lutbench.model.curves.hdr import HlgScene, hlg_system_gamma
 from lutbench.model.curves.video import Srgb
 from lutbench.model.gamuts import BT709, conversion
 from lutbench.model.light import REFERENCE_WHITE
@@ -17,6 +18,9 @@ from lutbench.model.tone.eetf import Eetf
 from lutbench.tables.lut import lattice
 
 VIEW_SIZE = 33
+
+LIGHT_SIZE = 4097
+"""Signals of a display's light in the page, straight lines between them."""
 
 
 def view_name(end: Encoding) -> str | None:
@@ -42,7 +46,7 @@ def view_data(end: Encoding) -> dict[str, Any]:
     Display light through the EETF of Report ITU-R BT.2390 to 203 cd/m², each channel by
     itself, then to BT.709 with what is outside it cut off.
     """
-    seen = view_of(Encoding(end.curve, end.gamut, "full", display=end.display))
+    seen = _seen(end)
     light = seen.light(lattice(VIEW_SIZE)) * seen.white_luminance
     toned = Eetf(source_peak=_peak(end), target_peak=REFERENCE_WHITE).apply(light)
     inside = np.clip(conversion(end.gamut, BT709).apply(toned / REFERENCE_WHITE), 0, 1)
@@ -51,4 +55,30 @@ def view_data(end: Encoding) -> dict[str, Any]:
         "domain": [[0.0] * 3, [1.0] * 3],
         "table": packed(Srgb().encode(inside)).to_data(),
     }
-    return {"label": label_of(end), "lattice": table}
+    return {"label": label_of(end), "lattice": table, "light": _light_data(end, seen)}
+
+
+def _seen(end: Encoding) -> View:
+    return view_of(Encoding(end.curve, end.gamut, "full", display=end.display))
+
+
+def _light_data(end: Encoding, seen: View) -> dict[str, Any]:
+    """The light of the display, for a canvas that goes over white: what the page calculates.
+
+    A signal's channels go through `table`, are multiplied by their luminance to the
+    `power`, and taken to BT.709, 1.0 at 203 cd/m². For PQ the power is 0; for HLG it is
+    the system gamma less one (Recommendation ITU-R BT.2100-2, table 5), and the table is
+    the light of greys taken out of that gamma.
+    """
+    gamma = 1.0
+    if isinstance(end.curve, HlgScene) and (display := seen.encoding.display) is not None:
+        gamma = hlg_system_gamma(display.peak, display.surround)
+    greys = np.repeat(np.linspace(0, 1, LIGHT_SIZE)[:, None], 3, axis=1)
+    light = seen.light(greys)[:, 0] * seen.white_luminance / REFERENCE_WHITE
+    return {
+        "label": f"HDR as it is, {REFERENCE_WHITE:g} cd/m² at this screen's white",
+        "table": packed_floats(light ** (1 / gamma)).to_data(),
+        "weights": list(end.gamut.luminance_weights),
+        "power": gamma - 1,
+        "matrix": conversion(end.gamut, BT709).apply(np.eye(3)).T.tolist(),
+    }

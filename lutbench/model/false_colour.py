@@ -14,7 +14,7 @@ from lutbench.errors import DefinitionError, NotInvertibleError
 from lutbench.model.curves.base import MID_GREY, Curve
 from lutbench.model.curves.video import Bt1886
 from lutbench.model.gamuts import Gamut
-from lutbench.model.signal import Range, check_range, signal_from_code
+from lutbench.model.signal import Range, check_range, code_from_signal, signal_from_code
 from lutbench.model.transforms import Array, Transform
 
 # Okabe and Ito, 2008, "Color Universal Design": a palette that people with any
@@ -150,11 +150,16 @@ class FalseColour(Transform):
         with np.errstate(divide="ignore"):
             return np.asarray(np.log2(np.maximum(luminance, 0) / MID_GREY) + self.exposure)
 
+    @property
+    def clips_from(self) -> float:
+        """The full-scale value of the highest code that the recording has, less half a code."""
+        top = 1.0 if self.range == "full" else self.curve.ends[1]
+        code = code_from_signal(top - 0.5 / 1023, self.bits, self.range)
+        return float(code) / (2**self.bits - 1)
+
     def clipped(self, rgb: Array) -> NDArray[np.bool_]:
         """Where any channel is at the highest code that the recording has, within half a code."""
-        signal = signal_from_code(rgb * (2**self.bits - 1), self.bits, self.range)
-        top = 1.0 if self.range == "full" else self.curve.ends[1]
-        return np.asarray((signal >= top - 0.5 / 1023).any(axis=-1))
+        return np.asarray((rgb >= self.clips_from).any(axis=-1))
 
     def _apply(self, rgb: Array) -> Array:
         stops = self.stops(rgb)

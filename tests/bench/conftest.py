@@ -2,24 +2,14 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from bench_browser import Open, Opened
+from bench_browser import CHROMIUM, FLAGS, Open, Opened
 
 from lutbench.bench.contents import BenchSet, Packer
 from lutbench.bench.page import page_html
-
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("chrome")
-FLAGS = (
-    "--headless --no-sandbox --disable-quic --no-first-run --disable-background-networking "
-    "--disable-component-update --disable-sync --use-gl=angle --use-angle=swiftshader "
-    "--enable-unsafe-swiftshader --ignore-gpu-blocklist --use-fake-ui-for-media-stream "
-    "--use-fake-device-for-media-stream"
-)
-
 
 @pytest.fixture(scope="session")
 def chromium(playwright_: Any) -> Iterator[Any]:

@@ -177,6 +177,19 @@ def test_scopes_measure_after_the_lut_and_the_exposure(photographed: Any) -> Non
     ).sum()
 
 
+def test_of_two_pictures_either_is_measured(photographed: Any) -> None:
+    page, codes, _ = photographed
+    page.set(lut="lut", against="", look="wipe", measured="second", scopes=["waveform"], stops=0)
+    recorded_counts = np.bincount(codes[..., 1].ravel(), minlength=256)
+    np.testing.assert_array_equal(counts(page, "histogram")[:, 0, 1], recorded_counts)
+    page.set(measured="first")
+    assert (counts(page, "histogram")[:, 0, 1] != recorded_counts).any()
+    page.set(lut="", against="lut", measured="second")
+    second = counts(page, "histogram")
+    page.set(lut="lut", against="", look="one", measured="first")
+    np.testing.assert_array_equal(second, counts(page, "histogram"))
+
+
 def test_the_vectorscope_counts_chroma(photographed: Any) -> None:
     page, codes, _ = photographed
     page.set(lut="", scopes=[], stops=0)
@@ -217,3 +230,6 @@ def test_the_reads_of_a_pixel_are_told(photographed: Any) -> None:
     page.set(lut="lut", scopes=[], stops=1)
     # Exposing 1 + 3, the lattice 1 + 4, showing 1.
     page.wait("document.querySelector('#trust').textContent.includes('reads 10 texels')")
+    page.set(interpolation="trilinear")
+    page.wait("document.querySelector('#trust').textContent.includes('reads 14 texels')")
+    page.wait("document.querySelector('#trust').textContent.includes('(tetrahedral) is up to')")

@@ -147,6 +147,9 @@ def test_the_state_survives_a_reload(page: Any) -> None:
         "y": 50,
         "bands": True,
         "enlarge": 2,
+        "interpolation": "trilinear",
+        "measured": "second",
+        "hdr": False,
     }
     page.set(**change)
     before = page.view.evaluate("lutbench.bench.state")
@@ -208,7 +211,7 @@ def test_by_pointer(page: Any) -> None:
     assert at == pytest.approx(0.9, abs=0.01)
 
 
-VIEWS = [(320, 568), (390, 844), (844, 390), (1400, 900)]
+VIEWS = [(320, 568), (390, 844), (844, 390), (1400, 900), (3840, 2160)]
 
 
 @pytest.mark.browser
@@ -240,6 +243,20 @@ def test_axe_finds_nothing(page: Any, scheme: str) -> None:
             "(v) => v.id + ': ' + v.nodes.map((n) => n.html).join(' | ')); }"
         )
         assert found == []
+
+
+@pytest.mark.browser
+def test_nothing_moves_where_less_motion_is_wanted(page: Any) -> None:
+    page.view.set_viewport_size({"width": 390, "height": 844})
+    page.view.emulate_media(reduced_motion="reduce")
+    page.view.evaluate("scrollTo(0, 0)")
+    # At once, in the same task: a smooth way there would take several frames.
+    moved = page.view.evaluate(
+        "() => { document.querySelector('nav a[href=\"#trust\"]').click(); return scrollY; }"
+    )
+    assert moved > 300
+    assert page.view.evaluate("document.getAnimations().length") == 0
+    page.view.emulate_media(reduced_motion="no-preference")
 
 
 @pytest.mark.browser

@@ -10,19 +10,20 @@ from typing import Any
 import numpy as np
 import pytest
 
-from lutbench.bench.contents import SAMPLED_SIZE, BenchSet, Item, Packer
+from lutbench.bench.contents import BenchSet, Item, Packer
 from lutbench.bench.stills import BenchStill, png_of_codes
+from lutbench.bench.tabulated import tabulated
 from lutbench.bench.views import label_of, view_data
 from lutbench.media.subjects import photograph_light, recorded
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.curves.base import Decode, Encode
-from lutbench.model.false_colour import FalseColour, default_bands
-from lutbench.model.grade import Exposure
+from lutbench.model.false_colour import Band, FalseColour, default_bands
+from lutbench.model.grade import Cdl, Exposure
 from lutbench.model.signal import SignalFromRange
 from lutbench.model.tone.shoulder import ToneCurve
-from lutbench.model.transforms import Clamp, Pipeline
-from lutbench.tables.lut import Lut3D
+from lutbench.model.transforms import Clamp, Matrix, Pipeline
+from lutbench.tables.lut import Lut1D, Lut3D
 from lutbench.tables.sampling import sample, sample_1d, sample_with_shaper
 
 pytestmark = pytest.mark.browser
@@ -36,7 +37,16 @@ KNOWN = open_catalogue(user=False)
 SOURCE = Encoding(KNOWN.curve("ACEScct"), KNOWN.gamut("ACES AP1"))
 SDR = Encoding(KNOWN.curve("BT.1886"), KNOWN.gamut("BT.709"))
 HDR = Encoding(KNOWN.curve("BT.2100 PQ"), KNOWN.gamut("BT.2020"))
-BANDS = FalseColour(SOURCE.curve, SOURCE.gamut, default_bands(5.0), exposure=0.5)
+BANDS = FalseColour(
+    SOURCE.curve,
+    SOURCE.gamut,
+    (
+        *default_bands(5.0),
+        *(Band(low / 20 - 5, (low + 1) / 20 - 5, f"#{10 * low:02x}40c0") for low in range(25)),
+    ),
+    exposure=0.5,
+)
+"""Thirty bands, one of them for what clips."""
 LUMA = np.array([0.2126, 0.7152, 0.0722])  # Recommendation ITU-R BT.709-6, item 3.2
 
 
@@ -73,7 +83,9 @@ SHOWN_AS_IT_IS = (
 @pytest.fixture(scope="module")
 def codes() -> Any:
     """The log photograph, 16-bit codes."""
-    return np.round(recorded(photograph_light(), SOURCE) * 65535).astype(np.uint16)
+    codes = np.round(recorded(photograph_light(), SOURCE) * 65535).astype(np.uint16)
+    codes[8:24, 8:24, 0] = 65535  # one channel clips
+    return codes
 
 
 @pytest.fixture(scope="module")
@@ -125,6 +137,26 @@ def test_a_whole_photograph_within_one_code(
     assert np.abs(shown - wanted).max() <= ONE_CODE
 
 
+@pytest.mark.parametrize("name", ["17", "domain by channel", "shaper"])
+def test_trilinear_as_the_library_interpolates(
+    page: Any, tables: dict[str, Any], part: Any, name: str
+) -> None:
+    page.set(still="part", lut=name, interpolation="trilinear")
+    lut = tables[name]
+    straight = (
+        replace(lut, lut=replace(lut.lut, interpolation="trilinear"))
+        if name == "shaper"
+        else replace(lut, interpolation="trilinear")
+    )
+    wanted = straight.apply(part / 65535)
+    assert np.abs(page.pixels() - 255 * np.clip(wanted, 0, 1)).max() <= ONE_CODE
+    # The figures, in double precision: the page's table is off by half a 16-bit step.
+    page.set(x=7, y=5)
+    after = page.view.evaluate("lutbench.bench.probe(7, 5).after.map((each) => each.signal)")
+    np.testing.assert_allclose(after, wanted[5, 7], atol=2e-5)
+    assert np.abs(wanted - lut.apply(part / 65535)).max() > 1e-3
+
+
 def test_a_legal_lut_is_shown_as_its_signal(page: Any, tables: Any, part: Any) -> None:
     page.set(still="part", lut="legal")
     signal = SignalFromRange("legal").apply(tables["legal"].apply(part / 65535))
@@ -162,6 +194,7 @@ def test_false_colour_as_the_library_paints_it(page: Any, part: Any) -> None:
     # A pixel on the very edge of a band may fall on either side of it.
     edges = [edge for band in BANDS.bands for edge in (band.low, band.high)]
     stops = BANDS.stops(part / 65535)
+    assert BANDS.clipped(part / 65535).any()
     near = np.min([np.abs(stops - edge) for edge in edges], axis=0) < 1e-4
     assert not (off & ~near).any()
 
@@ -203,13 +236,39 @@ def test_a_large_lattice_in_half_floats(opened: Callable[..., Any], codes: Any) 
     assert np.abs(off).max() <= ONE_CODE
 
 
+def test_a_chain_keeps_its_corners_sharp() -> None:
+    """What clips at a curve's end or at the last step: the clamp of a CDL, a matrix after a log."""
+    log = Lut1D(np.linspace(0, 1, 1024)[:, None].repeat(3, 1) ** 0.4)
+    matrix = Matrix(np.array([[1.6, -0.5, -0.1], [-0.1, 1.2, -0.1], [0.0, -0.1, 1.1]]))
+    graded = Cdl((1.4, 1.2, 1.1), (-0.05, 0.0, 0.02), (1.1, 1.0, 0.9), 1.2)
+    colours = np.random.default_rng(6).random((4096, 3))
+    for chain in (graded, Pipeline((log, matrix, Clamp(0.0, 1.0)))):
+        told = tabulated(chain)
+        assert told.held == (0.0, 1.0)
+        found = np.clip(told.table.apply(colours), *told.held)
+        # Straight between 16385 rows; sampled on a lattice alone it is 5 and 43 codes off.
+        assert 1023 * np.abs(found - chain.apply(colours)).max() < 0.05
+
+
+def test_what_a_chain_is_held_to_is_drawn(opened: Callable[..., Any], part: Any) -> None:
+    graded = Cdl((1.4, 1.2, 1.1), (-0.05, 0.0, 0.02), (1.1, 1.0, 0.9), 1.4)
+    still = BenchStill("part", "a photograph", png_of_codes(part))
+    page = opened(BenchSet("Test", (Item("cdl", "c", graded, SOURCE),), SOURCE, stills=(still,)))
+    wanted = graded.apply(part / 65535)
+    assert np.abs(page.pixels() - 255 * wanted).max() <= ONE_CODE
+    y, x = np.unravel_index(int(wanted.max(axis=-1).argmax()), wanted.shape[:2])
+    after = page.view.evaluate("([x, y]) => lutbench.bench.probe(x, y).after", [int(x), int(y)])
+    assert max(each["signal"] for each in after) == 1.0
+
+
 def test_a_chain_of_steps_is_sampled_and_says_by_how_much_it_is_off() -> None:
     chain = conversion()
     data = Packer().data(BenchSet("Test", (Item("chain", "a chain", chain, SOURCE),), SOURCE))
     entry = data["luts"][0]
-    assert entry["lattice"]["size"] == SAMPLED_SIZE
+    table = tabulated(chain)
+    assert entry["sampling_error"] == table.error
     colours = np.random.default_rng(5).random((4096, 3))
-    off = 1023 * np.abs(sample(chain, SAMPLED_SIZE).apply(colours) - chain.apply(colours)).max()
+    off = 1023 * np.abs(table.table.apply(colours) - chain.apply(colours)).max()
     # Other colours than those tried: the same size of error, not the same number.
     assert 0.3 < off / entry["sampling_error"] < 3
 

@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 
 from lutbench.bench.gather import Ends, Order
-from lutbench.bench.serve import BenchServer
+from lutbench.bench.serve import LOOK_EVERY, BenchServer, Follower
 from lutbench.errors import LutbenchError
 from lutbench.formats.cube_write import write_cube
 from lutbench.model.catalogue import open_catalogue
@@ -154,8 +154,17 @@ def test_the_view_follows_an_edited_recipe(chromium: Any, tmp_path: Path) -> Non
         page = Opened(chromium, server.address)
         page.set(scopes=[], stops=0.5)
         before = page.pixels()
+        # To follow an edit takes no longer than the look at the files, the making of the set
+        # and the opening of the page anew; six times that, for what else a machine does.
+        begin = time.perf_counter()
+        Follower(Order(recipe))
+        page.view.reload()
+        page.wait_for_picture()
+        anew = time.perf_counter() - begin
+        begin = time.perf_counter()
         recipe.write_text(RECIPE.format(exposure=1.0))
         page.wait("lutbench.bench.shelves[0].entry.exposure === 1")
+        assert time.perf_counter() - begin < 6 * (LOOK_EVERY + anew)
         page.set()
         assert page.view.evaluate("lutbench.bench.state.stops") == 0.5
         assert page.pixels().mean() > before.mean() + 5

@@ -2,14 +2,25 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable
 from typing import Any
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("chrome")
+FLAGS = (
+    "--headless --no-sandbox --disable-quic --no-first-run --disable-background-networking "
+    "--disable-component-update --disable-sync --use-gl=angle --use-angle=swiftshader "
+    "--enable-unsafe-swiftshader --ignore-gpu-blocklist --use-fake-ui-for-media-stream "
+    "--use-fake-device-for-media-stream"
+)
 
 
 class Opened:
     """A bench in the browser: what it said, what it asked for, and ways to drive it."""
 
-    def __init__(self, browser: Any, address: str, fragment: str = "", **settings: Any) -> None:
+    def __init__(
+        self, browser: Any, address: str, fragment: str = "", **settings: Any
+    ) -> None:
         settings.setdefault("viewport", {"width": 1100, "height": 700})
         self.view = browser.new_page(**settings)
         self.said: list[str] = []

@@ -1,11 +1,15 @@
-/* sources sha256: 19dc114eb825e2fbefa4bf5a06d59c28502ee23eb2f421ab8ae2a3c0e7ca30ec */
+/* sources sha256: e97f2744a62d695776539dc54cb45c402ee350af066b5af9fc478647ea2d9a9e */
 "use strict";
 (() => {
   // src/errors.ts
+  var STEERING = /[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ufeff]/g;
+  function harmless(text) {
+    return text.replace(STEERING, "�");
+  }
   var BenchError = class extends Error {
     constructor(what, where = "", accepted = "") {
       const text = where ? `${where}: ${what}` : what;
-      super((accepted ? `${text}; accepted: ${accepted}` : text).split(/\s+/).join(" ").trim());
+      super(harmless(accepted ? `${text}; accepted: ${accepted}` : text).split(/\s+/).join(" ").trim());
     }
   };
   function messageOf(thrown) {
@@ -427,7 +431,8 @@
   function lutOf(entry) {
     return {
       curve: entry.curve && tableOf2(entry.curve),
-      lattice: entry.lattice && tableOf2(entry.lattice)
+      lattice: entry.lattice && tableOf2(entry.lattice),
+      held: entry.held
     };
   }
   function place(table, value, channel) {
@@ -445,7 +450,23 @@
     };
     return [one(0), one(1), one(2)];
   }
-  function throughLattice(table, rgb) {
+  var INTERPOLATIONS = ["tetrahedral", "trilinear"];
+  function trilinear(table, rgb) {
+    const { size, values } = table;
+    const [red, green, blue] = [0, 1, 2].map((channel) => place(table, rgb[channel], channel));
+    const out = [0, 0, 0];
+    for (let corner = 0; corner < 8; corner += 1) {
+      let weight = 1;
+      const node = [red, green, blue].reduce((sum, [cell, part], axis) => {
+        const end = corner >> axis & 1;
+        weight *= end ? part : 1 - part;
+        return sum * size + cell + end;
+      }, 0);
+      for (let channel = 0; channel < 3; channel += 1) out[channel] += weight * values[3 * node + channel];
+    }
+    return out;
+  }
+  function tetrahedral(table, rgb) {
     const { size, values } = table;
     const strides = [size * size, size, 1];
     const places = [0, 1, 2].map((channel) => place(table, rgb[channel], channel));
@@ -467,9 +488,12 @@
     add(left);
     return out;
   }
-  function applyLut(lut, rgb) {
-    const shaped = lut.curve ? throughCurve(lut.curve, rgb) : rgb;
-    return lut.lattice ? throughLattice(lut.lattice, shaped) : shaped;
+  function applyLut(lut, rgb, interpolation) {
+    let value = lut.curve ? throughCurve(lut.curve, rgb) : rgb;
+    if (lut.lattice) value = (interpolation === "trilinear" ? trilinear : tetrahedral)(lut.lattice, value);
+    if (!lut.held) return value;
+    const [low, high] = lut.held;
+    return value.map((each) => Math.min(Math.max(each, low), high));
   }
 
   // src/picture.ts
@@ -495,7 +519,7 @@
     const small = brought(decoded);
     const size = `${decoded.width} × ${decoded.height}, ${decoded.bits} bit`;
     const shrunk = small === decoded ? "" : `, shown at ${small.width} × ${small.height}`;
-    return { ...small, name: file.name, note: size + shrunk };
+    return { ...small, name: harmless(file.name), note: size + shrunk };
   }
   async function byBrowser(file) {
     let bitmap;
@@ -649,16 +673,16 @@
   }
 
   // src/shaders/develop.frag.glsl
-  var develop_frag_default = "// A picture through a LUT: a curve, a lattice, or a curve before a lattice.\nuniform sampler2D picture;\nuniform sampler2D curve;\nuniform int curveSize;  // 0: none\nuniform vec3 curveLow;\nuniform vec3 curveScale;\nuniform sampler3D nodes;\nuniform int size;  // 0: none\nuniform vec3 low;\nuniform vec3 scale;\nout vec4 colour;\n\nvoid main() {\n  vec3 value = texelFetch(picture, ivec2(gl_FragCoord.xy), 0).rgb;\n  if (curveSize > 0) value = shaped(curve, (value - curveLow) * curveScale, curveSize);\n  if (size > 0) value = tetrahedral(nodes, (value - low) * scale, size);\n  colour = vec4(value, 1.0);\n}\n";
+  var develop_frag_default = "// A picture through a LUT: a curve, a lattice, or a curve before a lattice.\nuniform sampler2D picture;\nuniform sampler2D curve;\nuniform int curveSize;  // 0: none\nuniform vec3 curveLow;\nuniform vec3 curveScale;\nuniform sampler3D nodes;\nuniform int size;  // 0: none\nuniform bool straight;  // trilinear rather than tetrahedral\nuniform vec3 low;\nuniform vec3 scale;\nuniform vec2 ends;  // what the values are held to\nout vec4 colour;\n\nvoid main() {\n  vec3 value = texelFetch(picture, ivec2(gl_FragCoord.xy), 0).rgb;\n  if (curveSize > 0) value = shaped(curve, (value - curveLow) * curveScale, curveSize);\n  vec3 steps = (value - low) * scale;\n  if (size > 0) value = straight ? trilinear(nodes, steps, size) : tetrahedral(nodes, steps, size);\n  colour = vec4(clamp(value, ends.x, ends.y), 1.0);\n}\n";
 
   // src/shaders/expose.frag.glsl
   var expose_frag_default = "// The recording as it would be with more light or less.\nuniform sampler2D picture;\nuniform sampler2D exposure;\nuniform int exposureSize;\nout vec4 colour;\n\nvoid main() {\n  vec3 value = texelFetch(picture, ivec2(gl_FragCoord.xy), 0).rgb;\n  colour = vec4(alongEach(exposure, value, exposureSize), 1.0);\n}\n";
 
   // src/shaders/present.frag.glsl
-  var present_frag_default = "// What is shown: one picture, two by a wipe or side by side, or their difference.\nconst int ONE = 0;\nconst int WIPE = 1;\nconst int BESIDE = 2;\nconst int DIFFERENCE = 3;\nconst int ON_RECORDING = 1;\nconst int ON_VIEW = 2;\nconst int MOST_BANDS = 16;\nconst vec3 LUMA = vec3(0.2126, 0.7152, 0.0722);  // Recommendation ITU-R BT.709\n\nuniform ivec2 extent;  // of the picture\nuniform int look;\nuniform bool stacked;\nuniform float wipe;\nuniform float gain;\n\nuniform sampler2D first;\nuniform sampler2D second;\nuniform sampler2D exposed;\nuniform vec2 firstEnds;  // values of signal 0 and 1\nuniform vec2 secondEnds;\nuniform vec2 sourceEnds;\nuniform sampler3D firstView;\nuniform sampler3D secondView;\nuniform ivec2 viewSizes;  // 0: shown as it is\n\nuniform int zebra;\nuniform float zebraFrom;\nuniform float stripe;\n\nuniform int bandCount;  // 0: no false colour\nuniform vec2 bandEnds[MOST_BANDS];\nuniform vec3 bandColours[MOST_BANDS];\nuniform sampler2D light;\nuniform int lightSize;\nuniform vec3 luminance;\nuniform float moreStops;\nuniform sampler2D grey;\nuniform int greySize;\nuniform vec2 greyEnds;\n\nout vec4 colour;\n\nvec3 signalOf(vec3 value, vec2 ends) {\n  return (value - ends.x) / (ends.y - ends.x);\n}\n\nvec3 falseColour(vec3 recorded) {\n  float level = dot(alongEach(light, recorded, lightSize), luminance);\n  float stops = level > 0.0 ? log2(level / 0.18) + moreStops : -1.0e30;\n  for (int band = 0; band < bandCount; band += 1) {\n    if (stops >= bandEnds[band].x && stops < bandEnds[band].y) return bandColours[band];\n  }\n  float place = (stops - greyEnds.x) / (greyEnds.y - greyEnds.x);\n  return vec3(along(grey, clamp(place, 0.0, 1.0) * float(greySize - 1), greySize, 0));\n}\n\nvec3 firstAt(ivec2 at) {\n  if (bandCount > 0) return falseColour(texelFetch(exposed, at, 0).rgb);\n  vec3 signal = signalOf(texelFetch(first, at, 0).rgb, firstEnds);\n  int size = viewSizes.x;\n  vec3 shown = size > 0 ? tetrahedral(firstView, signal * float(size - 1), size) : signal;\n  if (zebra == 0) return shown;\n  vec3 marked = zebra == ON_RECORDING ? signalOf(texelFetch(exposed, at, 0).rgb, sourceEnds) : signal;\n  float phase = fract(float(at.x + at.y) / stripe);\n  if (dot(marked, LUMA) < zebraFrom || phase >= 0.5) return shown;\n  return vec3(phase < 0.25 ? 0.0 : 1.0);\n}\n\nvec3 secondAt(ivec2 at) {\n  vec3 signal = signalOf(texelFetch(second, at, 0).rgb, secondEnds);\n  int size = viewSizes.y;\n  return size > 0 ? tetrahedral(secondView, signal * float(size - 1), size) : signal;\n}\n\nvec3 lookedAt(ivec2 at) {\n  if (look == BESIDE) {\n    bool later = stacked ? at.y >= extent.y : at.x >= extent.x;\n    if (!later) return firstAt(at);\n    return secondAt(at - (stacked ? ivec2(0, extent.y) : ivec2(extent.x, 0)));\n  }\n  if (look == WIPE) {\n    return float(at.x) + 0.5 < wipe * float(extent.x) ? firstAt(at) : secondAt(at);\n  }\n  if (look == DIFFERENCE) return 0.5 + gain * (firstAt(at) - secondAt(at));\n  return firstAt(at);\n}\n\nvoid main() {\n  int height = look == BESIDE && stacked ? 2 * extent.y : extent.y;\n  ivec2 at = ivec2(int(gl_FragCoord.x), height - 1 - int(gl_FragCoord.y));\n  colour = vec4(clamp(lookedAt(at), 0.0, 1.0), 1.0);\n}\n";
+  var present_frag_default = "// What is shown: one picture, two by a wipe or side by side, or their difference.\nconst int ONE = 0;\nconst int WIPE = 1;\nconst int BESIDE = 2;\nconst int DIFFERENCE = 3;\nconst int ON_RECORDING = 1;\nconst int ON_VIEW = 2;\nconst vec3 LUMA = vec3(0.2126, 0.7152, 0.0722);  // Recommendation ITU-R BT.709\n\nuniform ivec2 extent;  // of the picture\nuniform int look;\nuniform bool stacked;\nuniform float wipe;\nuniform float gain;\n\nuniform sampler2D first;\nuniform sampler2D second;\nuniform sampler2D exposed;\nuniform vec2 firstEnds;  // values of signal 0 and 1\nuniform vec2 secondEnds;\nuniform vec2 sourceEnds;\nuniform sampler3D firstView;\nuniform sampler3D secondView;\nuniform ivec2 viewSizes;  // 0: shown as it is\n\nuniform bool wide;  // for a canvas that goes over white: HDR is shown in its own light\nuniform sampler2D firstLight;\nuniform sampler2D secondLight;\nuniform int firstLightSize;  // 0: has no light over white\nuniform int secondLightSize;\nuniform vec4 firstOotf;  // weights of the luminance, and its power\nuniform vec4 secondOotf;\nuniform mat3 firstToScreen;\nuniform mat3 secondToScreen;\n\nuniform int zebra;\nuniform float zebraFrom;\nuniform float stripe;\n\nuniform int bandCount;  // 0: no false colour\nuniform sampler2D bands;  // above each other: low, high and whether it shows clipping; colour\nuniform float clipsFrom;  // the value of the highest code that is recorded\nuniform sampler2D light;\nuniform int lightSize;\nuniform vec3 luminance;\nuniform float moreStops;\nuniform sampler2D grey;\nuniform int greySize;\nuniform vec2 greyEnds;\n\nout vec4 colour;\n\nvec3 signalOf(vec3 value, vec2 ends) {\n  return (value - ends.x) / (ends.y - ends.x);\n}\n\n// Extended sRGB of the light of a display, 1.0 at the page's white.\nvec3 inLight(sampler2D table, int count, vec3 signal, vec4 ootf, mat3 toScreen) {\n  vec3 plain = alongEach(table, signal, count);\n  float weighed = dot(plain, ootf.rgb);\n  vec3 light = toScreen * (weighed > 0.0 ? plain * pow(weighed, ootf.a) : vec3(0.0));\n  vec3 size = abs(light);\n  vec3 curved = 1.055 * pow(max(size, 1e-9), vec3(1.0 / 2.4)) - 0.055;  // IEC 61966-2-1\n  return sign(light) * mix(12.92 * size, curved, vec3(greaterThan(size, vec3(0.0031308))));\n}\n\nvec3 falseColour(vec3 recorded) {\n  float level = dot(alongEach(light, recorded, lightSize), luminance);\n  float stops = level > 0.0 ? log2(level / 0.18) + moreStops : -1.0e30;\n  bool clips = any(greaterThanEqual(recorded, vec3(clipsFrom)));\n  int found = -1;\n  int marked = -1;\n  for (int band = 0; band < bandCount; band += 1) {\n    vec4 ends = texelFetch(bands, ivec2(band, 0), 0);\n    if (found < 0 && stops >= ends.x && stops < ends.y) found = band;\n    if (clips && ends.z > 0.0) marked = band;\n  }\n  if (marked >= 0) found = marked;\n  if (found >= 0) return texelFetch(bands, ivec2(found, 1), 0).rgb;\n  float place = (stops - greyEnds.x) / (greyEnds.y - greyEnds.x);\n  return vec3(along(grey, clamp(place, 0.0, 1.0) * float(greySize - 1), greySize, 0));\n}\n\nvec3 firstAt(ivec2 at) {\n  if (bandCount > 0) return falseColour(texelFetch(exposed, at, 0).rgb);\n  vec3 signal = signalOf(texelFetch(first, at, 0).rgb, firstEnds);\n  int size = viewSizes.x;\n  vec3 shown = size > 0 ? tetrahedral(firstView, signal * float(size - 1), size) : signal;\n  if (wide) {\n    shown = firstLightSize > 0\n      ? inLight(firstLight, firstLightSize, signal, firstOotf, firstToScreen)\n      : clamp(shown, 0.0, 1.0);\n  }\n  if (zebra == 0) return shown;\n  vec3 marked = zebra == ON_RECORDING ? signalOf(texelFetch(exposed, at, 0).rgb, sourceEnds) : signal;\n  float phase = fract(float(at.x + at.y) / stripe);\n  if (dot(marked, LUMA) < zebraFrom || phase >= 0.5) return shown;\n  return vec3(phase < 0.25 ? 0.0 : 1.0);\n}\n\nvec3 secondAt(ivec2 at) {\n  vec3 signal = signalOf(texelFetch(second, at, 0).rgb, secondEnds);\n  int size = viewSizes.y;\n  if (wide && secondLightSize > 0) {\n    return inLight(secondLight, secondLightSize, signal, secondOotf, secondToScreen);\n  }\n  vec3 shown = size > 0 ? tetrahedral(secondView, signal * float(size - 1), size) : signal;\n  return wide ? clamp(shown, 0.0, 1.0) : shown;\n}\n\nvec3 lookedAt(ivec2 at) {\n  if (look == BESIDE) {\n    bool later = stacked ? at.y >= extent.y : at.x >= extent.x;\n    if (!later) return firstAt(at);\n    return secondAt(at - (stacked ? ivec2(0, extent.y) : ivec2(extent.x, 0)));\n  }\n  if (look == WIPE) {\n    return float(at.x) + 0.5 < wipe * float(extent.x) ? firstAt(at) : secondAt(at);\n  }\n  if (look == DIFFERENCE) return 0.5 + gain * (firstAt(at) - secondAt(at));\n  return firstAt(at);\n}\n\nvoid main() {\n  int height = look == BESIDE && stacked ? 2 * extent.y : extent.y;\n  // A canvas begins at the bottom; what goes to the other canvas begins at the top.\n  int down = int(gl_FragCoord.y);\n  ivec2 at = ivec2(int(gl_FragCoord.x), wide ? down : height - 1 - down);\n  vec3 shown = lookedAt(at);\n  colour = vec4(wide ? shown : clamp(shown, 0.0, 1.0), 1.0);\n}\n";
 
   // src/shaders/lookup.glsl
-  var lookup_default = "precision highp float;\nprecision highp int;\nprecision highp sampler2D;\nprecision highp sampler3D;\n\n// A curve's texels hold a value and the next one, ROW of them a line: one read a channel.\nconst int ROW = 1024;\n\nfloat along(sampler2D curve, float steps, int size, int line) {\n  float held = clamp(steps, 0.0, float(size - 1));\n  int cell = min(int(held), size - 2);\n  vec2 ends = texelFetch(curve, ivec2(cell % ROW, line + cell / ROW), 0).rg;\n  return mix(ends.x, ends.y, held - float(cell));\n}\n\n// The same curve for every channel, over values 0..1.\nvec3 alongEach(sampler2D curve, vec3 value, int size) {\n  vec3 steps = value * float(size - 1);\n  return vec3(\n    along(curve, steps.r, size, 0),\n    along(curve, steps.g, size, 0),\n    along(curve, steps.b, size, 0)\n  );\n}\n\n// A curve for each channel, one below the other.\nvec3 shaped(sampler2D curve, vec3 steps, int size) {\n  int lines = (size + ROW - 1) / ROW;\n  return vec3(\n    along(curve, steps.r, size, 0),\n    along(curve, steps.g, size, lines),\n    along(curve, steps.b, size, 2 * lines)\n  );\n}\n\n// Tetrahedral interpolation: four reads. Blue runs fastest, so it is the texture's x.\nvec3 tetrahedral(sampler3D nodes, vec3 steps, int size) {\n  vec3 held = clamp(steps, 0.0, float(size - 1));\n  ivec3 cell = min(ivec3(held), size - 2);\n  vec3 f = held - vec3(cell);\n  float upper = max(f.r, f.g);\n  float lower = min(f.r, f.g);\n  float largest = max(upper, f.b);\n  float middle = max(min(upper, f.b), lower);\n  float smallest = min(lower, f.b);\n  ivec3 first = f.r >= f.g && f.r >= f.b ? ivec3(1, 0, 0)\n    : f.g >= f.b ? ivec3(0, 1, 0) : ivec3(0, 0, 1);\n  ivec3 final = f.r >= f.b && f.g >= f.b ? ivec3(0, 0, 1)\n    : f.r >= f.g ? ivec3(0, 1, 0) : ivec3(1, 0, 0);\n  ivec3 next = cell + 1;\n  return (1.0 - largest) * texelFetch(nodes, cell.bgr, 0).rgb\n    + (largest - middle) * texelFetch(nodes, (cell + first).bgr, 0).rgb\n    + (middle - smallest) * texelFetch(nodes, (next - final).bgr, 0).rgb\n    + smallest * texelFetch(nodes, next.bgr, 0).rgb;\n}\n";
+  var lookup_default = "precision highp float;\nprecision highp int;\nprecision highp sampler2D;\nprecision highp sampler3D;\n\n// A curve's texels hold a value and the next one, ROW of them a line: one read a channel.\nconst int ROW = 1024;\n\nfloat along(sampler2D curve, float steps, int size, int line) {\n  float held = clamp(steps, 0.0, float(size - 1));\n  int cell = min(int(held), size - 2);\n  vec2 ends = texelFetch(curve, ivec2(cell % ROW, line + cell / ROW), 0).rg;\n  return mix(ends.x, ends.y, held - float(cell));\n}\n\n// The same curve for every channel, over values 0..1.\nvec3 alongEach(sampler2D curve, vec3 value, int size) {\n  vec3 steps = value * float(size - 1);\n  return vec3(\n    along(curve, steps.r, size, 0),\n    along(curve, steps.g, size, 0),\n    along(curve, steps.b, size, 0)\n  );\n}\n\n// A curve for each channel, one below the other.\nvec3 shaped(sampler2D curve, vec3 steps, int size) {\n  int lines = (size + ROW - 1) / ROW;\n  return vec3(\n    along(curve, steps.r, size, 0),\n    along(curve, steps.g, size, lines),\n    along(curve, steps.b, size, 2 * lines)\n  );\n}\n\n// Trilinear interpolation: eight reads.\nvec3 trilinear(sampler3D nodes, vec3 steps, int size) {\n  vec3 held = clamp(steps, 0.0, float(size - 1));\n  ivec3 cell = min(ivec3(held), size - 2);\n  vec3 f = held - vec3(cell);\n  vec3 sum = vec3(0.0);\n  for (int corner = 0; corner < 8; corner += 1) {\n    ivec3 end = ivec3(corner & 1, (corner >> 1) & 1, corner >> 2);\n    vec3 weight = mix(1.0 - f, f, vec3(end));\n    sum += weight.r * weight.g * weight.b * texelFetch(nodes, (cell + end).bgr, 0).rgb;\n  }\n  return sum;\n}\n\n// Tetrahedral interpolation: four reads. Blue runs fastest, so it is the texture's x.\nvec3 tetrahedral(sampler3D nodes, vec3 steps, int size) {\n  vec3 held = clamp(steps, 0.0, float(size - 1));\n  ivec3 cell = min(ivec3(held), size - 2);\n  vec3 f = held - vec3(cell);\n  float upper = max(f.r, f.g);\n  float lower = min(f.r, f.g);\n  float largest = max(upper, f.b);\n  float middle = max(min(upper, f.b), lower);\n  float smallest = min(lower, f.b);\n  ivec3 first = f.r >= f.g && f.r >= f.b ? ivec3(1, 0, 0)\n    : f.g >= f.b ? ivec3(0, 1, 0) : ivec3(0, 0, 1);\n  ivec3 final = f.r >= f.b && f.g >= f.b ? ivec3(0, 0, 1)\n    : f.r >= f.g ? ivec3(0, 1, 0) : ivec3(1, 0, 0);\n  ivec3 next = cell + 1;\n  return (1.0 - largest) * texelFetch(nodes, cell.bgr, 0).rgb\n    + (largest - middle) * texelFetch(nodes, (cell + first).bgr, 0).rgb\n    + (middle - smallest) * texelFetch(nodes, (next - final).bgr, 0).rgb\n    + smallest * texelFetch(nodes, next.bgr, 0).rgb;\n}\n";
 
   // src/shaders/whole.vert.glsl
   var whole_vert_default = "#version 300 es\n// One triangle that covers everything.\nvoid main() {\n  vec2 corner = vec2(gl_VertexID == 1 ? 3.0 : -1.0, gl_VertexID == 2 ? 3.0 : -1.0);\n  gl_Position = vec4(corner, 0.0, 1.0);\n}\n";
@@ -698,15 +722,13 @@
       const place2 = this.at(name);
       if (values.length === 1) this.gl.uniform1f(place2, values[0]);
       else if (values.length === 2) this.gl.uniform2fv(place2, values);
-      else this.gl.uniform3fv(place2, values);
+      else if (values.length === 3) this.gl.uniform3fv(place2, values);
+      else this.gl.uniform4fv(place2, values);
       return this;
     }
-    pairs(name, values) {
-      this.gl.uniform2fv(this.at(name), values);
-      return this;
-    }
-    triples(name, values) {
-      this.gl.uniform3fv(this.at(name), values);
+    /** A matrix by rows. */
+    matrix(name, rows) {
+      this.gl.uniformMatrix3fv(this.at(name), true, rows.flat());
       return this;
     }
     texture(name, texture, solid = false) {
@@ -816,6 +838,7 @@ ${fragment}`;
   }
 
   // src/gl/gpulut.ts
+  var FAR = 3e38;
   function scaleOf(table) {
     const steps = table.size - 1;
     return table.low.map((low, channel) => steps / (table.high[channel] - low));
@@ -852,17 +875,19 @@ ${fragment}`;
       return found;
     }
     /** Draw `picture` through `lut` into `into`. */
-    draw(lut, picture, into) {
+    draw(lut, picture, into, interpolation = "tetrahedral") {
       const { curve, lattice } = lut;
       const textures = this.texturesOf(lut);
-      this.develop.use().texture("picture", picture).texture("curve", textures.curve ?? this.none2d).int("curveSize", curve ? curve.size : 0).float("curveLow", ...curve?.low ?? [0, 0, 0]).float("curveScale", ...curve ? scaleOf(curve) : [1, 1, 1]).texture("nodes", textures.nodes ?? this.none3d, true).int("size", lattice ? lattice.size : 0).float("low", ...lattice?.low ?? [0, 0, 0]).float("scale", ...lattice ? scaleOf(lattice) : [1, 1, 1]);
+      this.develop.use().texture("picture", picture).texture("curve", textures.curve ?? this.none2d).int("curveSize", curve ? curve.size : 0).float("curveLow", ...curve?.low ?? [0, 0, 0]).float("curveScale", ...curve ? scaleOf(curve) : [1, 1, 1]).texture("nodes", textures.nodes ?? this.none3d, true).int("size", lattice ? lattice.size : 0).int("straight", interpolation === "trilinear" ? 1 : 0).float("low", ...lattice?.low ?? [0, 0, 0]).float("scale", ...lattice ? scaleOf(lattice) : [1, 1, 1]);
+      if (lut.held) this.develop.float("ends", ...lut.held);
+      else this.develop.float("ends", -FAR, FAR);
       cover(this.gl, into, into.width, into.height);
     }
     /**
-     * The largest difference between what this device draws and the same LUT in float64, over
-     * colours off the nodes.
+     * Over colours off the nodes: the largest difference between what this device draws and the
+     * same LUT in float64, and between the two interpolations.
      */
-    largestError(lut, format) {
+    largestErrors(lut, format, interpolation) {
       const { gl } = this;
       const side = 16;
       const colours = new Float32Array(4 * side * side);
@@ -872,15 +897,18 @@ ${fragment}`;
       }
       const picture = floatTexture(gl, side, side, colours);
       const into = target(gl, side, side, format);
-      this.draw(lut, picture, into);
+      this.draw(lut, picture, into, interpolation);
       const drawn = readFloats(gl, into);
       release(gl, into);
       gl.deleteTexture(picture);
-      let worst = 0;
+      const another = interpolation === "trilinear" ? "tetrahedral" : "trilinear";
+      const worst = { drawn: 0, other: 0 };
       for (let at = 0; at < side * side; at += 1) {
         const rgb = [...colours.subarray(4 * at, 4 * at + 3)];
-        applyLut(lut, rgb).forEach((value, channel) => {
-          worst = Math.max(worst, Math.abs(value - drawn[4 * at + channel]));
+        const other = applyLut(lut, rgb, another);
+        applyLut(lut, rgb, interpolation).forEach((value, channel) => {
+          worst.drawn = Math.max(worst.drawn, Math.abs(value - drawn[4 * at + channel]));
+          worst.other = Math.max(worst.other, Math.abs(value - other[channel]));
         });
       }
       return worst;
@@ -1073,7 +1101,7 @@ ${fragment}`;
 
   // src/gl/engine.ts
   var LOOKS = ["one", "wipe", "beside", "difference"];
-  var MOST_BANDS = 16;
+  var NO_MATRIX = [[1, 0, 0], [0, 1, 0], [0, 0, 1]];
   var STRIPES = 60;
   var Engine = class {
     constructor(canvas) {
@@ -1114,7 +1142,9 @@ ${fragment}`;
     video = null;
     scene = null;
     light = null;
-    grey = null;
+    marks = null;
+    lit = null;
+    lights = /* @__PURE__ */ new WeakMap();
     get width() {
       return this.recorded?.width ?? 0;
     }
@@ -1166,8 +1196,8 @@ ${fragment}`;
       this.takeFrame();
       if (!this.recorded) return;
       const exposed = this.expose(scene);
-      const first = this.develop(0, scene.first, exposed);
-      const second = scene.look === "one" ? first : this.develop(1, scene.second, exposed);
+      const first = this.develop(0, scene.first, exposed, scene.interpolation);
+      const second = scene.look === "one" ? first : this.develop(1, scene.second, exposed, scene.interpolation);
       this.present(scene, [first, second, exposed]);
       this.clock.stop();
     }
@@ -1182,11 +1212,11 @@ ${fragment}`;
       cover(gl, this.exposed, recorded.width, recorded.height);
       return this.exposed;
     }
-    develop(which, { lut }, exposed) {
+    develop(which, { lut }, exposed, by) {
       if (!lut) return exposed;
       const into = this.developed[which] ?? target(this.gl, exposed.width, exposed.height, this.format);
       this.developed[which] = into;
-      this.luts.draw(lut, exposed.texture, into);
+      this.luts.draw(lut, exposed.texture, into, by);
       return into;
     }
     present(scene, [first, second, exposed]) {
@@ -1196,35 +1226,76 @@ ${fragment}`;
       const down = scene.look === "beside" && scene.stacked ? 2 : 1;
       if (canvas.width !== width * across) canvas.width = width * across;
       if (canvas.height !== height * down) canvas.height = height * down;
-      this.presenting.use().int("extent", width, height).int("look", LOOKS.indexOf(scene.look)).int("stacked", scene.stacked ? 1 : 0).float("wipe", scene.wipe).float("gain", scene.gain).texture("first", first.texture).texture("second", second.texture).texture("exposed", exposed.texture).float("firstEnds", ...scene.first.ends).float("secondEnds", ...scene.second.ends).float("sourceEnds", ...scene.sourceEnds).texture("firstView", luts.nodes(scene.first.view), true).texture("secondView", luts.nodes(scene.second.view), true).int("viewSizes", scene.first.view?.size ?? 0, scene.second.view?.size ?? 0).int("zebra", scene.zebra).float("zebraFrom", scene.zebraFrom).float("stripe", Math.max(4, height / STRIPES));
+      const lit = scene.wide ? this.litRoom(canvas.width, canvas.height) : null;
+      this.presenting.use().int("extent", width, height).int("look", LOOKS.indexOf(scene.look)).int("stacked", scene.stacked ? 1 : 0).float("wipe", scene.wipe).float("gain", scene.gain).texture("first", first.texture).texture("second", second.texture).texture("exposed", exposed.texture).float("firstEnds", ...scene.first.ends).float("secondEnds", ...scene.second.ends).float("sourceEnds", ...scene.sourceEnds).texture("firstView", luts.nodes(scene.first.view), true).texture("secondView", luts.nodes(scene.second.view), true).int("viewSizes", scene.first.view?.size ?? 0, scene.second.view?.size ?? 0).int("wide", 0).int("zebra", scene.zebra).float("zebraFrom", scene.zebraFrom).float("stripe", Math.max(4, height / STRIPES));
       this.bands(scene);
+      this.lightOf("first", scene.wide ? scene.first.light : null);
+      this.lightOf("second", scene.wide ? scene.second.light : null);
       cover(gl, null, canvas.width, canvas.height);
+      if (!lit) return;
+      this.presenting.int("wide", 1);
+      cover(gl, lit, lit.width, lit.height);
+    }
+    lightOf(which, light) {
+      let found = light && this.lights.get(light);
+      if (light && !found) {
+        const values = unpack(light.table);
+        found = { texture: curveTexture(this.gl, values, 1), size: values.length };
+        this.lights.set(light, found);
+      }
+      this.presenting.texture(`${which}Light`, found?.texture ?? this.luts.nothing).int(`${which}LightSize`, found?.size ?? 0).float(`${which}Ootf`, ...light?.weights ?? [0, 0, 0], light?.power ?? 0).matrix(`${which}ToScreen`, light?.matrix ?? NO_MATRIX);
+    }
+    /** What `lightShown` reads. */
+    litRoom(width, height) {
+      if (this.lit?.width === width && this.lit.height === height) return this.lit;
+      release(this.gl, this.lit);
+      this.lit = target(this.gl, width, height, this.gl.RGBA16F);
+      return this.lit;
+    }
+    /** Whether this device draws and gives half floats, as a canvas that goes over white takes. */
+    static halves(gl) {
+      const tried = target(gl, 1, 1, gl.RGBA16F);
+      const type = gl.getParameter(gl.IMPLEMENTATION_COLOR_READ_TYPE);
+      const format = gl.getParameter(gl.IMPLEMENTATION_COLOR_READ_FORMAT);
+      release(gl, tried);
+      return type === gl.HALF_FLOAT && format === gl.RGBA;
+    }
+    /** What was drawn in light last: half floats, R G B A, the top line first. */
+    lightShown() {
+      const { gl, lit } = this;
+      if (!lit || !this.scene?.wide) return null;
+      const { width, height } = lit;
+      const halves = new Uint16Array(4 * width * height);
+      gl.bindFramebuffer(gl.FRAMEBUFFER, lit.buffer);
+      gl.readPixels(0, 0, width, height, gl.RGBA, gl.HALF_FLOAT, halves);
+      return { halves, width, height };
     }
     bands({ falseColour, source }) {
       const none = this.luts.nothing;
-      const bands = source && falseColour ? falseColour.bands.slice(0, MOST_BANDS) : [];
-      this.presenting.int("bandCount", bands.length);
+      this.presenting.int("bandCount", source && falseColour ? falseColour.bands.length : 0);
       if (!source || !falseColour) {
-        this.presenting.texture("light", none).texture("grey", none);
+        this.presenting.texture("light", none).texture("grey", none).texture("bands", none);
         return;
       }
       if (this.light?.of !== source) {
         this.light = { of: source, texture: curveTexture(this.gl, source.light, 1) };
       }
-      if (this.grey?.of !== falseColour) {
+      if (this.marks?.of !== falseColour) {
         const values = unpack(falseColour.grey.table);
-        const texture = curveTexture(this.gl, values, 1);
-        this.grey = { of: falseColour, texture, size: values.length };
+        const grey = curveTexture(this.gl, values, 1);
+        this.marks = { of: falseColour, grey, size: values.length, bands: bandTexture(this.gl, falseColour) };
       }
-      const far = 1e30;
-      this.presenting.pairs("bandEnds", bands.flatMap((band) => [band.low ?? -far, band.high ?? far])).triples("bandColours", bands.flatMap((band) => coloursOf(band.colour))).texture("light", this.light.texture).int("lightSize", source.light.length).float("luminance", ...source.told.luminance).float("moreStops", falseColour.exposure).texture("grey", this.grey.texture).int("greySize", this.grey.size).float("greyEnds", falseColour.grey.from, falseColour.grey.to);
+      this.presenting.texture("bands", this.marks.bands).float("clipsFrom", falseColour.clips_from).texture("light", this.light.texture).int("lightSize", source.light.length).float("luminance", ...source.told.luminance).float("moreStops", falseColour.exposure).texture("grey", this.marks.grey).int("greySize", this.marks.size).float("greyEnds", falseColour.grey.from, falseColour.grey.to);
     }
-    /** What the scopes measure: the first picture as it was drawn last. */
+    /** What the scopes measure: a picture as it was drawn last, before it is shown. */
     measured() {
-      if (!this.scene || !this.recorded) return null;
-      const exposed = this.scene.source && this.scene.stops !== 0 ? this.exposed : this.recorded;
-      const picture = this.scene.first.lut ? this.developed[0] : exposed;
-      return picture && { picture, ends: this.scene.first.ends };
+      const { scene } = this;
+      if (!scene || !this.recorded) return null;
+      const exposed = scene.source && scene.stops !== 0 ? this.exposed : this.recorded;
+      const which = scene.measureSecond && scene.look !== "one" ? 1 : 0;
+      const { lut, ends } = which ? scene.second : scene.first;
+      const picture = lut ? this.developed[which] : exposed;
+      return picture && { picture, ends };
     }
     /** The exposed recording at a pixel (0, 0 is top left), full-scale values. */
     valueAt(x, y) {
@@ -1235,15 +1306,22 @@ ${fragment}`;
     }
     /** Texels read for one pixel of the picture by the passes of a scene. */
     static reads(scene) {
-      const develop = ({ lut }) => lut ? 1 + (lut.curve ? 3 : 0) + (lut.lattice ? 4 : 0) : 0;
+      const corners = scene.interpolation === "trilinear" ? 8 : 4;
+      const develop = ({ lut }) => lut ? 1 + (lut.curve ? 3 : 0) + (lut.lattice ? corners : 0) : 0;
       const show = ({ view }) => 1 + (view ? 4 : 0);
       const two = scene.look !== "one";
       const exposing = scene.source && scene.stops !== 0 ? 1 + 3 : 0;
-      const marking = (scene.falseColour ? 1 + 3 + 1 : 0) + (scene.zebra === 1 ? 1 : 0);
+      const marking = (scene.falseColour ? 1 + 3 + scene.falseColour.bands.length + 1 : 0) + (scene.zebra === 1 ? 1 : 0);
       const second = two ? develop(scene.second) + show(scene.second) : 0;
       return exposing + develop(scene.first) + show(scene.first) + second + marking;
     }
   };
+  function bandTexture(gl, { bands }) {
+    const far = 1e30;
+    const ends = bands.flatMap((band) => [band.low ?? -far, band.high ?? far, band.clips ? 1 : 0, 0]);
+    const colours = bands.flatMap((band) => [...coloursOf(band.colour), 1]);
+    return floatTexture(gl, bands.length, 2, Float32Array.from([...ends, ...colours]));
+  }
   function coloursOf(text) {
     const number = Number.parseInt(text.slice(1), 16);
     return [number >> 16, number >> 8 & 255, number & 255].map((code) => code / 255);
@@ -1251,6 +1329,7 @@ ${fragment}`;
 
   // src/state.ts
   var ZEBRAS = ["off", "recording", "view"];
+  var SIDES = ["first", "second"];
   var MOST_STOPS = 8;
   var GAINS = [1, 4, 16, 64];
   var ENLARGEMENTS = [1, 2, 4, 8];
@@ -1261,12 +1340,15 @@ ${fragment}`;
     look: "one",
     wipe: 0.5,
     gain: 4,
+    interpolation: "tetrahedral",
+    hdr: true,
     stops: 0,
     ladder: false,
     bands: false,
     zebra: "off",
     zebraAt: 70,
     scopes: ["waveform"],
+    measured: "first",
     bits: 10,
     enlarge: 1,
     x: -1,
@@ -1301,12 +1383,15 @@ ${fragment}`;
       look: one("look", LOOKS, start2.look),
       wipe: number("wipe", 0, 1),
       gain: choice("gain", GAINS),
+      interpolation: one("interpolation", INTERPOLATIONS, start2.interpolation),
+      hdr: told("hdr"),
       stops: number("stops", -MOST_STOPS, MOST_STOPS),
       ladder: told("ladder"),
       bands: told("bands"),
       zebra: one("zebra", ZEBRAS, start2.zebra),
       zebraAt: number("zebraAt", 0, 109),
       scopes: scopes ? SCOPES.filter((each) => scopes.includes(each)) : start2.scopes,
+      measured: one("measured", SIDES, start2.measured),
       bits: choice("bits", [8, 10]),
       enlarge: choice("enlarge", ENLARGEMENTS),
       x: Math.round(number("x", -1, 65535)),
@@ -1334,12 +1419,16 @@ ${fragment}`;
     /** Whether the picture is an ordinary one, encoded by the page as a stand-in for log. */
     ordinary = /* @__PURE__ */ new Set();
     camera = null;
+    /** Whether the screen that the page is on shows more than standard range. */
+    highRange = false;
+    /** Null where this browser has no canvas that goes over white, or until it is known. */
+    hdr = null;
     message = "";
     inMotion = false;
     /** While held, the other picture is shown. */
     swapped = false;
     portrait = false;
-    shown = "";
+    loaded = "";
     views = /* @__PURE__ */ new Map();
     listeners = [];
     onChange(listener) {
@@ -1347,12 +1436,13 @@ ${fragment}`;
     }
     /** Take a set: at the start, and again when the served one has changed. */
     take(data) {
+      const before = new Map(this.data.stills.map((still) => [still.name, still.png]));
       this.data = data;
       this.source = data.sources.length ? new SourceCurve(data.sources[0]) : null;
       this.views.clear();
       this.shelves = [...data.luts.map((entry) => this.shelfOf(entry)), ...this.dropped()];
-      for (const still of data.stills) this.pictures.delete(still.name);
-      this.shown = "";
+      for (const { name, png } of data.stills) if (before.get(name) !== png) this.pictures.delete(name);
+      this.loaded = "";
       this.start = {
         ...START,
         still: data.stills[0]?.name ?? "",
@@ -1372,7 +1462,8 @@ ${fragment}`;
         lut: () => lut ??= lutOf(entry),
         range: entry.target_range,
         view: entry.view && view ? this.viewOf(entry.view) : null,
-        viewLabel: view?.label ?? ""
+        viewLabel: view?.label ?? "",
+        light: view?.light ?? null
       };
     }
     viewOf(name) {
@@ -1414,11 +1505,37 @@ ${fragment}`;
       return ladder === null ? [] : this.shelves.filter((each) => each.entry?.ladder === ladder);
     }
     through(shelf) {
-      if (!shelf) return { lut: null, ends: this.sourceEnds(), view: null };
-      return { lut: shelf.lut(), ends: endsOf(shelf.range), view: shelf.view };
+      if (!shelf) return { lut: null, ends: this.sourceEnds(), view: null, light: null };
+      return { lut: shelf.lut(), ends: endsOf(shelf.range), view: shelf.view, light: shelf.light };
     }
     sourceEnds() {
       return endsOf(this.source?.told.range ?? "full");
+    }
+    /** The LUTs whose pictures are shown now; null is the recording. */
+    shown() {
+      const both = [this.chosen(), this.shelf(this.state.against)];
+      if (this.swapped) return [both[1]];
+      return this.state.look === "one" ? [both[0]] : both;
+    }
+    /** What the scopes measure. */
+    measuredShelf() {
+      const shown2 = this.shown();
+      return shown2[this.state.measured === "second" ? shown2.length - 1 : 0];
+    }
+    hdrAble() {
+      return this.highRange && this.hdr !== null;
+    }
+    /** Whether HDR is shown as such now, rather than tone-mapped. */
+    inLight() {
+      const able = this.state.hdr && this.hdrAble();
+      const difference = this.state.look === "difference" && !this.swapped;
+      return able && !difference && this.shown().some((shelf) => shelf?.light);
+    }
+    /** How the picture is seen where that is not as its codes stand; nothing where it is. */
+    viewWords() {
+      const light = this.inLight();
+      const labels2 = this.shown().map((shelf) => light && shelf?.light ? shelf.light.label : shelf?.viewLabel ?? "");
+      return [...new Set(labels2.filter(Boolean))].join(" · ");
     }
     scene() {
       const { state } = this;
@@ -1434,6 +1551,9 @@ ${fragment}`;
         stacked: this.portrait,
         wipe: state.wipe,
         gain: state.gain,
+        interpolation: state.interpolation,
+        wide: this.inLight(),
+        measureSecond: state.measured === "second",
         zebra: state.zebra === "off" ? 0 : state.zebra === "recording" ? 1 : 2,
         zebraFrom: state.zebraAt / 100,
         falseColour: state.bands ? this.data.false_colour : null
@@ -1445,8 +1565,8 @@ ${fragment}`;
       const ordinary = this.ordinary.has(name);
       const key = `${name}
 ${ordinary}`;
-      if (this.camera || this.shown === key || !name) return;
-      this.shown = key;
+      if (this.camera || this.loaded === key || !name) return;
+      this.loaded = key;
       const entry = this.data.stills.find((still) => still.name === name);
       const picture = this.pictures.get(name) ?? (entry && await pictureOf(entry));
       if (!picture || this.state.still !== name) return;
@@ -1468,7 +1588,7 @@ ${ordinary}`;
           const picture = await openPicture(file);
           this.stopCamera();
           this.pictures.set(picture.name, picture);
-          this.shown = "";
+          this.loaded = "";
           this.set({ still: picture.name, x: -1, y: -1 });
         }
       } catch (thrown) {
@@ -1477,11 +1597,11 @@ ${ordinary}`;
       }
     }
     async openCube(file) {
-      const { lut, title } = parseCube(new Uint8Array(await file.arrayBuffer()), file.name);
-      const name = file.name;
+      const name = harmless(file.name);
+      const { lut, title } = parseCube(new Uint8Array(await file.arrayBuffer()), name);
       this.shelves = this.shelves.filter((shelf) => shelf.entry ?? shelf.name !== name);
       if (this.shelf(name)) throw new BenchError("a LUT of the set has this name", name, "another name");
-      const given = { name, title, entry: null, range: "full", view: null, viewLabel: "" };
+      const given = { name, title, entry: null, range: "full", view: null, viewLabel: "", light: null };
       this.shelves.push({ ...given, lut: () => lut });
       this.set({ lut: name });
     }
@@ -1508,7 +1628,7 @@ ${ordinary}`;
       if (stream instanceof MediaStream) for (const track of stream.getTracks()) track.stop();
       this.camera = null;
       this.engine.stopVideo();
-      this.shown = "";
+      this.loaded = "";
     }
     /** What the pixel x, y of the exposed recording is. */
     probe(x, y) {
@@ -1516,19 +1636,19 @@ ${ordinary}`;
       if (x < 0 || y < 0 || x >= engine.width || y >= engine.height) return null;
       const value = engine.valueAt(x, y);
       const shelf = this.chosen();
-      return { x, y, ...this.readings(value, shelf), ...this.inLight(value, source) };
+      return { x, y, ...this.readings(value, shelf), ...this.lightOf(value, source) };
     }
     /** The figures of a full-scale value, recorded and after a LUT. */
     readings(value, shelf) {
       const range = this.source?.told.range ?? "full";
-      const after = shelf ? applyLut(shelf.lut(), value) : value;
+      const after = shelf ? applyLut(shelf.lut(), value, this.state.interpolation) : value;
       const out = shelf ? shelf.range : range;
       return {
         recorded: value.map((each) => readingOf(signalFromValue(each, range), this.source?.told.ends)),
         after: after.map((each) => readingOf(signalFromValue(each, out)))
       };
     }
-    inLight(value, source) {
+    lightOf(value, source) {
       if (!source) return { stops: null, nearest: null };
       const stops = stopsOf(source.luminance(value));
       let nearest = null;
@@ -1540,6 +1660,44 @@ ${ordinary}`;
       const dark = source.told.levels.levels.find((level) => level.stops === null);
       if (!nearest && dark) nearest = { level: dark, away: 0 };
       return { stops, nearest };
+    }
+  };
+
+  // src/gl/hdr.ts
+  var HdrCanvas = class _HdrCanvas {
+    constructor(canvas, device, context) {
+      this.canvas = canvas;
+      this.device = device;
+      this.context = context;
+    }
+    canvas;
+    device;
+    context;
+    /** The canvas, or null where this browser has none; `gone` hears when it is lost. */
+    static async open(canvas, gone) {
+      const gpu = navigator.gpu;
+      const device = await (await gpu?.requestAdapter())?.requestDevice();
+      const context = canvas.getContext("webgpu");
+      if (!device || !context) return null;
+      context.configure({
+        device,
+        format: "rgba16float",
+        usage: GPUTextureUsage.COPY_DST | GPUTextureUsage.RENDER_ATTACHMENT,
+        colorSpace: "srgb",
+        toneMapping: { mode: "extended" }
+      });
+      const told = typeof context.getConfiguration === "function" ? context.getConfiguration() : null;
+      if (told?.toneMapping?.mode !== "extended") return null;
+      void device.lost.then(gone);
+      return new _HdrCanvas(canvas, device, context);
+    }
+    /** Show half floats, R G B A, the top line first, extended sRGB: 1.0 is the page's white. */
+    show(halves, width, height) {
+      const { canvas, context, device } = this;
+      if (canvas.width !== width) canvas.width = width;
+      if (canvas.height !== height) canvas.height = height;
+      const texture = context.getCurrentTexture();
+      device.queue.writeTexture({ texture }, halves, { bytesPerRow: 8 * width }, [width, height]);
     }
   };
 
@@ -1888,6 +2046,10 @@ ${ordinary}`;
     ["beside", "Side by side"],
     ["difference", "Difference"]
   ];
+  var INTERPOLATION_WORDS = [
+    ["tetrahedral", "Tetrahedral"],
+    ["trilinear", "Trilinear"]
+  ];
   function lookPanel(bench) {
     const picture = new Picker("Picture", (still) => {
       bench.stopCamera();
@@ -1928,6 +2090,12 @@ ${ordinary}`;
         bench.set({ gain: GAINS[at] });
       }
     );
+    const interpolation = new Choice("Interpolation", INTERPOLATION_WORDS, (value) => {
+      bench.set({ interpolation: value });
+    });
+    const hdr = new Tick("Show HDR as HDR on this screen", (on) => {
+      bench.set({ hdr: on });
+    });
     const swap = swapButton(bench);
     const ordinary = new Tick("An ordinary picture: encode it as the recording", (on) => {
       bench.setOrdinary(on);
@@ -1953,6 +2121,9 @@ ${ordinary}`;
       wipe.element.hidden = state.look !== "wipe";
       gain.show(GAINS.findIndex((each) => each === state.gain));
       gain.element.hidden = state.look !== "difference";
+      interpolation.show(state.interpolation);
+      hdr.show(state.hdr);
+      hdr.element.hidden = !bench.hdrAble() || !bench.shown().some((shelf) => shelf?.light);
       const encoded = bench.ordinary.has(state.still) || bench.camera !== null;
       ordinary.show(bench.ordinary.has(state.still), bench.source !== null);
       ordinary.element.hidden = bench.camera !== null || own.some(([name]) => name === state.still);
@@ -1977,7 +2148,9 @@ ${ordinary}`;
       against.element,
       wipe.element,
       gain.element,
-      swap
+      swap,
+      hdr.element,
+      interpolation.element
     );
   }
   function swapButton(bench) {
@@ -2137,6 +2310,10 @@ ${ordinary}`;
     ["G", 0, 1, 0],
     ["Yl", 1, 1, 0]
   ];
+  var SIDE_WORDS = [
+    ["first", "The LUT"],
+    ["second", "The one it is compared with"]
+  ];
   var ScopeView = class {
     constructor(bench) {
       this.bench = bench;
@@ -2151,7 +2328,10 @@ ${ordinary}`;
       });
       const title = el("legend", { text: "Scopes of the signal after the LUT" });
       const choice = el("fieldset", { class: "choice" }, title, el("div", { class: "ticks" }, ...ticks));
-      this.element = el("div", { class: "scopes" }, choice, ...SCOPES.map((scope) => this.figure(scope)));
+      this.side = new Choice("Of two pictures", SIDE_WORDS, (measured) => {
+        bench.set({ measured });
+      });
+      this.element = el("div", { class: "scopes" }, choice, this.side.element, ...SCOPES.map((scope) => this.figure(scope)));
       bench.onChange(() => {
         this.show();
       });
@@ -2162,6 +2342,7 @@ ${ordinary}`;
     figures = /* @__PURE__ */ new Map();
     lines = /* @__PURE__ */ new Map();
     ticks = /* @__PURE__ */ new Map();
+    side;
     figure(scope) {
       const [width, height] = areaOf(scope);
       const canvas = el("canvas", { set: { role: "img", "aria-label": WORDS[scope] } });
@@ -2177,7 +2358,9 @@ ${ordinary}`;
       return figure;
     }
     show() {
-      const range = this.bench.chosen()?.range ?? this.bench.source?.told.range ?? "full";
+      this.side.show(this.bench.state.measured);
+      this.side.element.hidden = this.bench.state.look === "one";
+      const range = this.bench.measuredShelf()?.range ?? this.bench.source?.told.range ?? "full";
       for (const scope of SCOPES) {
         const on = this.bench.state.scopes.includes(scope);
         this.ticks.get(scope)?.show(on);
@@ -2285,8 +2468,18 @@ ${ordinary}`;
     caption = el("p", { class: "caption" });
     message = el("p", { class: "message", set: { role: "alert" } });
     hold;
+    /** Lies over the picture where HDR is shown as such. */
+    over = null;
     fitted = "";
     dragging = null;
+    /** Take a canvas for what goes over white. */
+    lay(over) {
+      this.over?.remove();
+      over.className = "over";
+      over.setAttribute("aria-hidden", "true");
+      this.canvas.after(over);
+      this.over = over;
+    }
     listen() {
       const { canvas, bench } = this;
       canvas.addEventListener("pointerdown", (event) => {
@@ -2386,9 +2579,11 @@ ${ordinary}`;
       frame.style.setProperty("height", `${canvas.height * room}px`);
       const [x, y] = [Math.max(bench.state.x, 0) + 0.5, Math.max(bench.state.y, 0) + 0.5];
       const origin = bench.state.x < 0 ? "50% 50%" : `${x * room}px ${y * room}px`;
-      canvas.style.setProperty("transform-origin", origin);
-      canvas.style.setProperty("transform", bench.state.enlarge > 1 ? `scale(${bench.state.enlarge})` : "none");
-      canvas.style.setProperty("image-rendering", scale >= 3 ? "pixelated" : "auto");
+      for (const { style } of this.over ? [canvas, this.over] : [canvas]) {
+        style.setProperty("transform-origin", origin);
+        style.setProperty("transform", bench.state.enlarge > 1 ? `scale(${bench.state.enlarge})` : "none");
+        style.setProperty("image-rendering", scale >= 3 ? "pixelated" : "auto");
+      }
       this.cross.style.setProperty("left", `${x * room}px`);
       this.cross.style.setProperty("top", `${y * room}px`);
       this.cross.hidden = bench.state.x < 0;
@@ -2407,8 +2602,9 @@ ${ordinary}`;
       this.line.hidden = state.look !== "wipe" || bench.swapped || state.enlarge > 1;
       this.line.style.setProperty("left", `${100 * state.wipe}%`);
       const parts = [bench.camera ? "camera (stand-in for log)" : state.still, stopsWords(state.stops)];
-      const view = bench.chosen()?.viewLabel;
+      const view = bench.viewWords();
       if (view) parts.push(view);
+      if (this.over) this.over.hidden = !bench.inLight();
       retext(this.caption, parts.join(" · "));
       this.canvas.setAttribute("aria-label", `${state.still} through ${single}, ${stopsWords(state.stops)}`);
       retext(this.message, bench.message);
@@ -2423,6 +2619,21 @@ ${ordinary}`;
     "This screen is not calibrated: trust the figures, not the eye.",
     "The browser takes the codes for its own screen; a monitor's own range setting is a thing apart."
   ];
+  function interpolationWords(shelf, by, error) {
+    const codes = (255 * error.drawn).toPrecision(1);
+    const name = `${by[0].toUpperCase()}${by.slice(1)}`;
+    const lines = [`${name} interpolation, drawn by this device within ${codes} of an 8-bit code of the same in double precision (256 colours tried now).`];
+    if (shelf.lut().lattice) {
+      const other = by === "trilinear" ? "tetrahedral" : "trilinear";
+      lines.push(`A device that interpolates in the other way (${other}) is up to ${(255 * error.other).toPrecision(2)} 8-bit codes away on the same colours.`);
+    }
+    return lines;
+  }
+  function hdrWords(bench) {
+    if (!bench.highRange) return "HDR is shown tone-mapped: the browser says that this screen shows standard range only.";
+    if (!bench.hdr) return "HDR is shown tone-mapped: this browser has no canvas that goes over white.";
+    return "HDR can be shown as such here: 203 cd/m² stands at the page's white. How bright that is, and where the screen cuts off, the browser does not tell.";
+  }
   function trustPanel(bench) {
     const facts = el("ul");
     const notes = el("ul");
@@ -2432,14 +2643,15 @@ ${ordinary}`;
     let error = null;
     bench.onChange(() => {
       const shelf = bench.chosen();
-      if (shelf && error?.of !== shelf.name) {
-        error = { of: shelf.name, worst: bench.engine.luts.largestError(shelf.lut(), bench.engine.format) };
+      const by2 = bench.state.interpolation;
+      const of = `${by2} ${shelf?.name ?? ""}`;
+      if (shelf && error?.of !== of) {
+        error = { of, ...bench.engine.luts.largestErrors(shelf.lut(), bench.engine.format, by2) };
       }
-      const lines = [];
-      if (shelf && error) {
-        const codes = (255 * error.worst).toPrecision(1);
-        lines.push(`Tetrahedral interpolation, drawn by this device within ${codes} of an 8-bit code of the same in double precision (256 colours tried now).`);
-      }
+      const lines = [hdrWords(bench)];
+      if (shelf && error) lines.push(...interpolationWords(shelf, by2, error));
+      const off = shelf?.entry?.sampling_error ?? 0;
+      if (off >= 1) lines.push(`This LUT is a chain of steps that the page samples: up to ${off.toFixed(0)} 10-bit codes off on the colours tried, most where the chain clips.`);
       lines.push(`This view reads ${Engine.reads(bench.scene())} texels for a pixel of the picture.`);
       const time = bench.engine.clock.last;
       const size = `${bench.engine.width} × ${bench.engine.height}`;
@@ -2476,6 +2688,7 @@ ${ordinary}`;
       measure.show(bench.probe(bench.state.x, bench.state.y), aloud);
     };
     const stage = new Stage(bench, canvas, showPoint);
+    followRange(bench, stage);
     const sections = [lookPanel(bench), exposePanel(bench), measure.element, cardPanel(bench), trustPanel(bench)];
     const links = sections.map(
       (each) => el("a", { text: each.firstElementChild?.textContent ?? "", set: { href: `#${each.id}` }, on: { click: jump } })
@@ -2490,6 +2703,23 @@ ${ordinary}`;
     });
     hear(bench);
     bench.tell();
+  }
+  function followRange(bench, stage) {
+    const range = matchMedia("(dynamic-range: high)");
+    const gone = () => {
+      bench.hdr = null;
+      bench.tell();
+    };
+    const changed = async () => {
+      bench.highRange = range.matches;
+      if (range.matches && !bench.hdr && Engine.halves(bench.engine.gl)) {
+        bench.hdr = await HdrCanvas.open(el("canvas"), gone).catch(() => null);
+        if (bench.hdr) stage.lay(bench.hdr.canvas);
+      }
+      bench.tell();
+    };
+    range.addEventListener("change", () => void changed());
+    void changed();
   }
   function jump(event) {
     event.preventDefault();
@@ -2524,6 +2754,8 @@ ${ordinary}`;
             scopes.paint(scope, pixels);
           });
         }
+        const light = engine.lightShown();
+        if (light) bench.hdr?.show(light.halves, light.width, light.height);
         drawn(measured !== null);
       }
       engine.scopes.poll();

@@ -1,14 +1,15 @@
 /** The bench: its set, its state, what it draws. Panels show it and change its state. */
 
 import { parseCube } from "./cube.ts";
-import { BenchError } from "./errors.ts";
+import { BenchError, harmless } from "./errors.ts";
 import { Engine, type Scene, type Through } from "./gl/engine.ts";
+import type { HdrCanvas } from "./gl/hdr.ts";
 import { openPicture, pictureOf, type Picture } from "./picture.ts";
 import { endsOf, readingOf, signalFromValue } from "./signal.ts";
 import { SourceCurve, stopsOf } from "./source.ts";
 import { fragmentOf, START, stateOf, type State } from "./state.ts";
 import { applyLut, lutOf, tableOf, type Lut, type Table } from "./tables.ts";
-import type { BenchData, Level, LutEntry, Reading, SignalRange, Triple } from "./types.ts";
+import type { BenchData, Level, LutEntry, Reading, SignalRange, Triple, ViewLight } from "./types.ts";
 
 export interface Shelf {
   name: string;
@@ -19,6 +20,7 @@ export interface Shelf {
   range: SignalRange;
   view: Table | null;
   viewLabel: string;
+  light: ViewLight | null;
 }
 
 /** What a pixel is: recorded, after the LUT, in light. */
@@ -31,7 +33,6 @@ export interface Probe {
   nearest: { level: Level; away: number } | null;
 }
 
-/** The largest `.cube` file that is taken while a page holds it: four floats a node. */
 export type Listener = (bench: Bench) => void;
 
 export class Bench {
@@ -44,12 +45,16 @@ export class Bench {
   /** Whether the picture is an ordinary one, encoded by the page as a stand-in for log. */
   ordinary = new Set<string>();
   camera: HTMLVideoElement | null = null;
+  /** Whether the screen that the page is on shows more than standard range. */
+  highRange = false;
+  /** Null where this browser has no canvas that goes over white, or until it is known. */
+  hdr: HdrCanvas | null = null;
   message = "";
   inMotion = false;
   /** While held, the other picture is shown. */
   swapped = false;
   portrait = false;
-  private shown = "";
+  private loaded = "";
   private readonly views = new Map<string, Table>();
   private readonly listeners: Listener[] = [];
 
@@ -70,12 +75,14 @@ export class Bench {
 
   /** Take a set: at the start, and again when the served one has changed. */
   take(data: BenchData): void {
+    const before = new Map(this.data.stills.map((still) => [still.name, still.png]));
     this.data = data;
     this.source = data.sources.length ? new SourceCurve(data.sources[0]) : null;
     this.views.clear();
     this.shelves = [...data.luts.map((entry) => this.shelfOf(entry)), ...this.dropped()];
-    for (const still of data.stills) this.pictures.delete(still.name);
-    this.shown = "";
+    // A still that is the same need not be decoded again.
+    for (const { name, png } of data.stills) if (before.get(name) !== png) this.pictures.delete(name);
+    this.loaded = "";
     this.start = {
       ...START,
       still: data.stills[0]?.name ?? "",
@@ -98,6 +105,7 @@ export class Bench {
       range: entry.target_range,
       view: entry.view && view ? this.viewOf(entry.view) : null,
       viewLabel: view?.label ?? "",
+      light: view?.light ?? null,
     };
   }
 
@@ -148,12 +156,43 @@ export class Bench {
   }
 
   private through(shelf: Shelf | null): Through {
-    if (!shelf) return { lut: null, ends: this.sourceEnds(), view: null };
-    return { lut: shelf.lut(), ends: endsOf(shelf.range), view: shelf.view };
+    if (!shelf) return { lut: null, ends: this.sourceEnds(), view: null, light: null };
+    return { lut: shelf.lut(), ends: endsOf(shelf.range), view: shelf.view, light: shelf.light };
   }
 
   sourceEnds(): [number, number] {
     return endsOf(this.source?.told.range ?? "full");
+  }
+
+  /** The LUTs whose pictures are shown now; null is the recording. */
+  shown(): (Shelf | null)[] {
+    const both = [this.chosen(), this.shelf(this.state.against)];
+    if (this.swapped) return [both[1]];
+    return this.state.look === "one" ? [both[0]] : both;
+  }
+
+  /** What the scopes measure. */
+  measuredShelf(): Shelf | null {
+    const shown = this.shown();
+    return shown[this.state.measured === "second" ? shown.length - 1 : 0];
+  }
+
+  hdrAble(): boolean {
+    return this.highRange && this.hdr !== null;
+  }
+
+  /** Whether HDR is shown as such now, rather than tone-mapped. */
+  inLight(): boolean {
+    const able = this.state.hdr && this.hdrAble();
+    const difference = this.state.look === "difference" && !this.swapped;
+    return able && !difference && this.shown().some((shelf) => shelf?.light);
+  }
+
+  /** How the picture is seen where that is not as its codes stand; nothing where it is. */
+  viewWords(): string {
+    const light = this.inLight();
+    const labels = this.shown().map((shelf) => (light && shelf?.light ? shelf.light.label : shelf?.viewLabel ?? ""));
+    return [...new Set(labels.filter(Boolean))].join(" · ");
   }
 
   scene(): Scene {
@@ -170,6 +209,9 @@ export class Bench {
       stacked: this.portrait,
       wipe: state.wipe,
       gain: state.gain,
+      interpolation: state.interpolation,
+      wide: this.inLight(),
+      measureSecond: state.measured === "second",
       zebra: state.zebra === "off" ? 0 : state.zebra === "recording" ? 1 : 2,
       zebraFrom: state.zebraAt / 100,
       falseColour: state.bands ? this.data.false_colour : null,
@@ -181,8 +223,8 @@ export class Bench {
     const name = this.state.still;
     const ordinary = this.ordinary.has(name);
     const key = `${name}\n${ordinary}`;
-    if (this.camera || this.shown === key || !name) return;
-    this.shown = key;
+    if (this.camera || this.loaded === key || !name) return;
+    this.loaded = key;
     const entry = this.data.stills.find((still) => still.name === name);
     const picture = this.pictures.get(name) ?? (entry && (await pictureOf(entry)));
     if (!picture || this.state.still !== name) return;
@@ -206,7 +248,7 @@ export class Bench {
         const picture = await openPicture(file);
         this.stopCamera();
         this.pictures.set(picture.name, picture);
-        this.shown = "";
+        this.loaded = "";
         this.set({ still: picture.name, x: -1, y: -1 });
       }
     } catch (thrown) {
@@ -216,11 +258,11 @@ export class Bench {
   }
 
   private async openCube(file: File): Promise<void> {
-    const { lut, title } = parseCube(new Uint8Array(await file.arrayBuffer()), file.name);
-    const name = file.name;
+    const name = harmless(file.name);
+    const { lut, title } = parseCube(new Uint8Array(await file.arrayBuffer()), name);
     this.shelves = this.shelves.filter((shelf) => shelf.entry ?? shelf.name !== name);
     if (this.shelf(name)) throw new BenchError("a LUT of the set has this name", name, "another name");
-    const given = { name, title, entry: null, range: "full", view: null, viewLabel: "" } as const;
+    const given = { name, title, entry: null, range: "full", view: null, viewLabel: "", light: null } as const;
     this.shelves.push({ ...given, lut: () => lut });
     this.set({ lut: name });
   }
@@ -249,7 +291,7 @@ export class Bench {
     if (stream instanceof MediaStream) for (const track of stream.getTracks()) track.stop();
     this.camera = null;
     this.engine.stopVideo();
-    this.shown = "";
+    this.loaded = "";
   }
 
   /** What the pixel x, y of the exposed recording is. */
@@ -258,13 +300,13 @@ export class Bench {
     if (x < 0 || y < 0 || x >= engine.width || y >= engine.height) return null;
     const value = engine.valueAt(x, y);
     const shelf = this.chosen();
-    return { x, y, ...this.readings(value, shelf), ...this.inLight(value, source) };
+    return { x, y, ...this.readings(value, shelf), ...this.lightOf(value, source) };
   }
 
   /** The figures of a full-scale value, recorded and after a LUT. */
   readings(value: Triple, shelf: Shelf | null): { recorded: Reading[]; after: Reading[] } {
     const range = this.source?.told.range ?? "full";
-    const after = shelf ? applyLut(shelf.lut(), value) : value;
+    const after = shelf ? applyLut(shelf.lut(), value, this.state.interpolation) : value;
     const out = shelf ? shelf.range : range;
     return {
       recorded: value.map((each) => readingOf(signalFromValue(each, range), this.source?.told.ends)),
@@ -272,7 +314,7 @@ export class Bench {
     };
   }
 
-  private inLight(value: Triple, source: SourceCurve | null): Pick<Probe, "stops" | "nearest"> {
+  private lightOf(value: Triple, source: SourceCurve | null): Pick<Probe, "stops" | "nearest"> {
     if (!source) return { stops: null, nearest: null };
     const stops = stopsOf(source.luminance(value));
     let nearest: Probe["nearest"] = null;

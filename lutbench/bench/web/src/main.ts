@@ -4,6 +4,7 @@ import { Bench } from "./bench.ts";
 import { parseCube } from "./cube.ts";
 import { messageOf } from "./errors.ts";
 import { Engine } from "./gl/engine.ts";
+import { HdrCanvas } from "./gl/hdr.ts";
 import { follow } from "./live.ts";
 import { decodePng } from "./png.ts";
 import { readingOf } from "./signal.ts";
@@ -41,6 +42,7 @@ function lay(bench: Bench, canvas: HTMLCanvasElement, place: HTMLElement): void 
     measure.show(bench.probe(bench.state.x, bench.state.y), aloud);
   };
   const stage = new Stage(bench, canvas, showPoint);
+  followRange(bench, stage);
   const sections = [lookPanel(bench), exposePanel(bench), measure.element, cardPanel(bench), trustPanel(bench)];
   const links = sections.map((each) =>
     el("a", { text: each.firstElementChild?.textContent ?? "", set: { href: `#${each.id}` }, on: { click: jump } }),
@@ -55,6 +57,25 @@ function lay(bench: Bench, canvas: HTMLCanvasElement, place: HTMLElement): void 
   });
   hear(bench);
   bench.tell();
+}
+
+/** Show HDR as such while the screen can, and the browser too; else all of it is tone-mapped. */
+function followRange(bench: Bench, stage: Stage): void {
+  const range = matchMedia("(dynamic-range: high)");
+  const gone = (): void => {
+    bench.hdr = null;
+    bench.tell();
+  };
+  const changed = async (): Promise<void> => {
+    bench.highRange = range.matches;
+    if (range.matches && !bench.hdr && Engine.halves(bench.engine.gl)) {
+      bench.hdr = await HdrCanvas.open(el("canvas"), gone).catch(() => null);
+      if (bench.hdr) stage.lay(bench.hdr.canvas);
+    }
+    bench.tell();
+  };
+  range.addEventListener("change", () => void changed());
+  void changed();
 }
 
 /** Scroll to a section; the fragment is kept for the state. */
@@ -90,6 +111,8 @@ function loop(bench: Bench, scopes: ScopeView, drawn: (measured: boolean) => voi
           scopes.paint(scope, pixels);
         });
       }
+      const light = engine.lightShown();
+      if (light) bench.hdr?.show(light.halves, light.width, light.height);
       drawn(measured !== null);
     }
     engine.scopes.poll();

@@ -1,6 +1,6 @@
 /** Pictures: those that come with the page, those dropped on it, the device's camera. */
 
-import { BenchError } from "./errors.ts";
+import { BenchError, harmless } from "./errors.ts";
 import { decodePng, isPng, MOST_PIXELS, type Decoded } from "./png.ts";
 import { bytesOf } from "./tables.ts";
 import type { StillEntry } from "./types.ts";
@@ -38,7 +38,7 @@ export async function openPicture(file: File): Promise<Picture> {
   const small = brought(decoded);
   const size = `${decoded.width} × ${decoded.height}, ${decoded.bits} bit`;
   const shrunk = small === decoded ? "" : `, shown at ${small.width} × ${small.height}`;
-  return { ...small, name: file.name, note: size + shrunk };
+  return { ...small, name: harmless(file.name), note: size + shrunk };
 }
 
 async function byBrowser(file: File): Promise<Decoded> {

@@ -2,9 +2,14 @@
 
 import { LOOKS, type Look } from "./gl/engine.ts";
 import { SCOPES, type Scope } from "./gl/scopes.ts";
+import { INTERPOLATIONS, type Interpolation } from "./tables.ts";
 
 export const ZEBRAS = ["off", "recording", "view"] as const;
 export type Zebra = (typeof ZEBRAS)[number];
+
+/** Of two pictures the one that the scopes measure. */
+export const SIDES = ["first", "second"] as const;
+export type Side = (typeof SIDES)[number];
 
 export const MOST_STOPS = 8;
 export const GAINS = [1, 4, 16, 64] as const;
@@ -18,12 +23,16 @@ export interface State {
   look: Look;
   wipe: number;
   gain: number;
+  interpolation: Interpolation;
+  /** Whether HDR is shown as such where the screen can. */
+  hdr: boolean;
   stops: number;
   ladder: boolean;
   bands: boolean;
   zebra: Zebra;
   zebraAt: number;
   scopes: Scope[];
+  measured: Side;
   bits: number;
   enlarge: number;
   /** The pixel that is probed; −1 is none. */
@@ -38,12 +47,15 @@ export const START: Readonly<State> = {
   look: "one",
   wipe: 0.5,
   gain: 4,
+  interpolation: "tetrahedral",
+  hdr: true,
   stops: 0,
   ladder: false,
   bands: false,
   zebra: "off",
   zebraAt: 70,
   scopes: ["waveform"],
+  measured: "first",
   bits: 10,
   enlarge: 1,
   x: -1,
@@ -84,12 +96,15 @@ export function stateOf(fragment: string, start: State, stills: string[], luts: 
     look: one("look", LOOKS, start.look),
     wipe: number("wipe", 0, 1),
     gain: choice("gain", GAINS),
+    interpolation: one("interpolation", INTERPOLATIONS, start.interpolation),
+    hdr: told("hdr"),
     stops: number("stops", -MOST_STOPS, MOST_STOPS),
     ladder: told("ladder"),
     bands: told("bands"),
     zebra: one("zebra", ZEBRAS, start.zebra),
     zebraAt: number("zebraAt", 0, 109),
     scopes: scopes ? SCOPES.filter((each) => scopes.includes(each)) : start.scopes,
+    measured: one("measured", SIDES, start.measured),
     bits: choice("bits", [8, 10]),
     enlarge: choice("enlarge", ENLARGEMENTS),
     x: Math.round(number("x", -1, 65535)),

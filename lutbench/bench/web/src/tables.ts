@@ -10,10 +10,11 @@ export interface Table {
   values: Float32Array;
 }
 
-/** A curve, a lattice, or a curve before a lattice. */
+/** A curve, a lattice, or a curve before a lattice; its values may be held between two ends. */
 export interface Lut {
   curve: Table | null;
   lattice: Table | null;
+  held?: [number, number] | null;
 }
 
 export function bytesOf(base64: string): Uint8Array<ArrayBuffer> {
@@ -46,6 +47,7 @@ export function lutOf(entry: LutEntry): Lut {
   return {
     curve: entry.curve && tableOf(entry.curve),
     lattice: entry.lattice && tableOf(entry.lattice),
+    held: entry.held,
   };
 }
 
@@ -66,7 +68,26 @@ function throughCurve(table: Table, rgb: Triple): Triple {
   return [one(0), one(1), one(2)];
 }
 
-function throughLattice(table: Table, rgb: Triple): Triple {
+export const INTERPOLATIONS = ["tetrahedral", "trilinear"] as const;
+export type Interpolation = (typeof INTERPOLATIONS)[number];
+
+function trilinear(table: Table, rgb: Triple): Triple {
+  const { size, values } = table;
+  const [red, green, blue] = [0, 1, 2].map((channel) => place(table, rgb[channel], channel));
+  const out: Triple = [0, 0, 0];
+  for (let corner = 0; corner < 8; corner += 1) {
+    let weight = 1;
+    const node = [red, green, blue].reduce((sum, [cell, part], axis) => {
+      const end = (corner >> axis) & 1;
+      weight *= end ? part : 1 - part;
+      return sum * size + cell + end;
+    }, 0);
+    for (let channel = 0; channel < 3; channel += 1) out[channel] += weight * values[3 * node + channel];
+  }
+  return out;
+}
+
+function tetrahedral(table: Table, rgb: Triple): Triple {
   const { size, values } = table;
   const strides = [size * size, size, 1];
   const places = [0, 1, 2].map((channel) => place(table, rgb[channel], channel));
@@ -89,8 +110,11 @@ function throughLattice(table: Table, rgb: Triple): Triple {
   return out;
 }
 
-/** What a LUT makes of a colour; tetrahedral in a lattice, inputs held to the domain. */
-export function applyLut(lut: Lut, rgb: Triple): Triple {
-  const shaped = lut.curve ? throughCurve(lut.curve, rgb) : rgb;
-  return lut.lattice ? throughLattice(lut.lattice, shaped) : shaped;
+/** What a LUT makes of a colour; inputs are held to the domain. */
+export function applyLut(lut: Lut, rgb: Triple, interpolation: Interpolation): Triple {
+  let value = lut.curve ? throughCurve(lut.curve, rgb) : rgb;
+  if (lut.lattice) value = (interpolation === "trilinear" ? trilinear : tetrahedral)(lut.lattice, value);
+  if (!lut.held) return value;
+  const [low, high] = lut.held;
+  return value.map((each) => Math.min(Math.max(each, low), high)) as Triple;
 }

@@ -98,6 +98,8 @@ export interface LutEntry {
   exposure: number;
   curve: PackedTable | null;
   lattice: PackedTable | null;
+  /** What its values are held to afterwards. */
+  held: [number, number] | null;
   /** By how much unpacking may be off, and sampling, in 10-bit codes. */
   packing_error: number;
   sampling_error: number | null;
@@ -109,6 +111,19 @@ export interface LutEntry {
 export interface View {
   label: string;
   lattice: PackedTable;
+  light: ViewLight;
+}
+
+/**
+ * The light of an HDR display, for a canvas that goes over white: what `table` makes of each
+ * channel, times its luminance to the `power`, by `matrix` (rows) to BT.709; 1.0 is white.
+ */
+export interface ViewLight {
+  label: string;
+  table: Packed;
+  weights: Triple;
+  power: number;
+  matrix: Triple[];
 }
 
 export interface Band {
@@ -116,12 +131,16 @@ export interface Band {
   high: number | null;
   colour: string;
   label: string;
+  /** Shown too wherever a channel is at the highest code. */
+  clips: boolean;
 }
 
 export interface FalseColour {
   name: string;
   bands: Band[];
   exposure: number;
+  /** The full-scale value of the highest code that is recorded. */
+  clips_from: number;
   /** The grey that is shown outside the bands, over stops from `from` to `to`. */
   grey: { from: number; to: number; size: number; table: Packed };
 }

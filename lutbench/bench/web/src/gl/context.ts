@@ -54,17 +54,14 @@ export class Program {
     const place = this.at(name);
     if (values.length === 1) this.gl.uniform1f(place, values[0]);
     else if (values.length === 2) this.gl.uniform2fv(place, values);
-    else this.gl.uniform3fv(place, values);
+    else if (values.length === 3) this.gl.uniform3fv(place, values);
+    else this.gl.uniform4fv(place, values);
     return this;
   }
 
-  pairs(name: string, values: number[]): this {
-    this.gl.uniform2fv(this.at(name), values);
-    return this;
-  }
-
-  triples(name: string, values: number[]): this {
-    this.gl.uniform3fv(this.at(name), values);
+  /** A matrix by rows. */
+  matrix(name: string, rows: number[][]): this {
+    this.gl.uniformMatrix3fv(this.at(name), true, rows.flat());
     return this;
   }
 

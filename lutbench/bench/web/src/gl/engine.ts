@@ -6,9 +6,9 @@ import develop from "../shaders/develop.frag.glsl";
 import expose from "../shaders/expose.frag.glsl";
 import present from "../shaders/present.frag.glsl";
 import type { SourceCurve } from "../source.ts";
-import type { Lut, Table } from "../tables.ts";
+import type { Interpolation, Lut, Table } from "../tables.ts";
 import { unpack } from "../tables.ts";
-import type { FalseColour, Triple } from "../types.ts";
+import type { FalseColour, Triple, ViewLight } from "../types.ts";
 import {
   cover, curveTexture, floatTexture, program, release, target, targetFormat, videoTexture,
 } from "./context.ts";
@@ -27,6 +27,8 @@ export interface Through {
   ends: [number, number];
   /** How its signal is shown on a screen of standard range; null as it is. */
   view: Table | null;
+  /** The light of its display, where that goes over white. */
+  light: ViewLight | null;
 }
 
 export interface Scene {
@@ -39,13 +41,18 @@ export interface Scene {
   stacked: boolean;
   wipe: number;
   gain: number;
+  interpolation: Interpolation;
+  /** Whether the picture is also made for a canvas that goes over white. */
+  wide: boolean;
+  /** Whether the scopes measure the second picture rather than the first. */
+  measureSecond: boolean;
   zebra: 0 | 1 | 2;
   zebraFrom: number;
   falseColour: FalseColour | null;
 }
 
-/** Most bands of a false colour; present.frag.glsl says the same. */
-const MOST_BANDS = 16;
+/** Rows of a matrix that changes nothing. */
+const NO_MATRIX = [[1, 0, 0], [0, 1, 0], [0, 0, 1]];
 
 /** Lines of a picture that a zebra's stripe is a part of. */
 const STRIPES = 60;
@@ -66,7 +73,9 @@ export class Engine {
   private video: { element: HTMLVideoElement; texture: WebGLTexture; table: Table } | null = null;
   private scene: Scene | null = null;
   private light: { of: SourceCurve; texture: WebGLTexture } | null = null;
-  private grey: { of: FalseColour; texture: WebGLTexture; size: number } | null = null;
+  private marks: { of: FalseColour; grey: WebGLTexture; size: number; bands: WebGLTexture } | null = null;
+  private lit: Target | null = null;
+  private readonly lights = new WeakMap<ViewLight, { texture: WebGLTexture; size: number }>();
 
   constructor(readonly canvas: HTMLCanvasElement) {
     const gl = canvas.getContext("webgl2", {
@@ -144,8 +153,8 @@ export class Engine {
     this.takeFrame();
     if (!this.recorded) return;
     const exposed = this.expose(scene);
-    const first = this.develop(0, scene.first, exposed);
-    const second = scene.look === "one" ? first : this.develop(1, scene.second, exposed);
+    const first = this.develop(0, scene.first, exposed, scene.interpolation);
+    const second = scene.look === "one" ? first : this.develop(1, scene.second, exposed, scene.interpolation);
     this.present(scene, [first, second, exposed]);
     this.clock.stop();
   }
@@ -166,11 +175,11 @@ export class Engine {
     return this.exposed;
   }
 
-  private develop(which: 0 | 1, { lut }: Through, exposed: Target): Target {
+  private develop(which: 0 | 1, { lut }: Through, exposed: Target, by: Interpolation): Target {
     if (!lut) return exposed;
     const into = this.developed[which] ?? target(this.gl, exposed.width, exposed.height, this.format);
     this.developed[which] = into;
-    this.luts.draw(lut, exposed.texture, into);
+    this.luts.draw(lut, exposed.texture, into, by);
     return into;
   }
 
@@ -181,6 +190,8 @@ export class Engine {
     const down = scene.look === "beside" && scene.stacked ? 2 : 1;
     if (canvas.width !== width * across) canvas.width = width * across;
     if (canvas.height !== height * down) canvas.height = height * down;
+    // Before textures are set: making one takes a place of theirs.
+    const lit = scene.wide ? this.litRoom(canvas.width, canvas.height) : null;
     this.presenting
       .use()
       .int("extent", width, height)
@@ -197,48 +208,98 @@ export class Engine {
       .texture("firstView", luts.nodes(scene.first.view), true)
       .texture("secondView", luts.nodes(scene.second.view), true)
       .int("viewSizes", scene.first.view?.size ?? 0, scene.second.view?.size ?? 0)
+      .int("wide", 0)
       .int("zebra", scene.zebra)
       .float("zebraFrom", scene.zebraFrom)
       .float("stripe", Math.max(4, height / STRIPES));
     this.bands(scene);
+    this.lightOf("first", scene.wide ? scene.first.light : null);
+    this.lightOf("second", scene.wide ? scene.second.light : null);
     cover(gl, null, canvas.width, canvas.height);
+    if (!lit) return;
+    // The same once more, not held to white.
+    this.presenting.int("wide", 1);
+    cover(gl, lit, lit.width, lit.height);
+  }
+
+  private lightOf(which: "first" | "second", light: ViewLight | null): void {
+    let found = light && this.lights.get(light);
+    if (light && !found) {
+      const values = unpack(light.table);
+      found = { texture: curveTexture(this.gl, values, 1), size: values.length };
+      this.lights.set(light, found);
+    }
+    this.presenting
+      .texture(`${which}Light`, found?.texture ?? this.luts.nothing)
+      .int(`${which}LightSize`, found?.size ?? 0)
+      .float(`${which}Ootf`, ...(light?.weights ?? [0, 0, 0]), light?.power ?? 0)
+      .matrix(`${which}ToScreen`, light?.matrix ?? NO_MATRIX);
+  }
+
+  /** What `lightShown` reads. */
+  private litRoom(width: number, height: number): Target {
+    if (this.lit?.width === width && this.lit.height === height) return this.lit;
+    release(this.gl, this.lit);
+    this.lit = target(this.gl, width, height, this.gl.RGBA16F);
+    return this.lit;
+  }
+
+  /** Whether this device draws and gives half floats, as a canvas that goes over white takes. */
+  static halves(gl: GL): boolean {
+    const tried = target(gl, 1, 1, gl.RGBA16F);
+    const type = gl.getParameter(gl.IMPLEMENTATION_COLOR_READ_TYPE) as number;
+    const format = gl.getParameter(gl.IMPLEMENTATION_COLOR_READ_FORMAT) as number;
+    release(gl, tried);
+    return type === gl.HALF_FLOAT && format === gl.RGBA;
+  }
+
+  /** What was drawn in light last: half floats, R G B A, the top line first. */
+  lightShown(): { halves: Uint16Array<ArrayBuffer>; width: number; height: number } | null {
+    const { gl, lit } = this;
+    if (!lit || !this.scene?.wide) return null;
+    const { width, height } = lit;
+    const halves = new Uint16Array(4 * width * height);
+    gl.bindFramebuffer(gl.FRAMEBUFFER, lit.buffer);
+    gl.readPixels(0, 0, width, height, gl.RGBA, gl.HALF_FLOAT, halves);
+    return { halves, width, height };
   }
 
   private bands({ falseColour, source }: Scene): void {
     const none = this.luts.nothing;
-    const bands = source && falseColour ? falseColour.bands.slice(0, MOST_BANDS) : [];
-    this.presenting.int("bandCount", bands.length);
+    this.presenting.int("bandCount", source && falseColour ? falseColour.bands.length : 0);
     if (!source || !falseColour) {
-      this.presenting.texture("light", none).texture("grey", none);
+      this.presenting.texture("light", none).texture("grey", none).texture("bands", none);
       return;
     }
     if (this.light?.of !== source) {
       this.light = { of: source, texture: curveTexture(this.gl, source.light, 1) };
     }
-    if (this.grey?.of !== falseColour) {
+    if (this.marks?.of !== falseColour) {
       const values = unpack(falseColour.grey.table);
-      const texture = curveTexture(this.gl, values, 1);
-      this.grey = { of: falseColour, texture, size: values.length };
+      const grey = curveTexture(this.gl, values, 1);
+      this.marks = { of: falseColour, grey, size: values.length, bands: bandTexture(this.gl, falseColour) };
     }
-    const far = 1e30;
     this.presenting
-      .pairs("bandEnds", bands.flatMap((band) => [band.low ?? -far, band.high ?? far]))
-      .triples("bandColours", bands.flatMap((band) => coloursOf(band.colour)))
+      .texture("bands", this.marks.bands)
+      .float("clipsFrom", falseColour.clips_from)
       .texture("light", this.light.texture)
       .int("lightSize", source.light.length)
       .float("luminance", ...source.told.luminance)
       .float("moreStops", falseColour.exposure)
-      .texture("grey", this.grey.texture)
-      .int("greySize", this.grey.size)
+      .texture("grey", this.marks.grey)
+      .int("greySize", this.marks.size)
       .float("greyEnds", falseColour.grey.from, falseColour.grey.to);
   }
 
-  /** What the scopes measure: the first picture as it was drawn last. */
+  /** What the scopes measure: a picture as it was drawn last, before it is shown. */
   measured(): Measured | null {
-    if (!this.scene || !this.recorded) return null;
-    const exposed = this.scene.source && this.scene.stops !== 0 ? this.exposed : this.recorded;
-    const picture = this.scene.first.lut ? this.developed[0] : exposed;
-    return picture && { picture, ends: this.scene.first.ends };
+    const { scene } = this;
+    if (!scene || !this.recorded) return null;
+    const exposed = scene.source && scene.stops !== 0 ? this.exposed : this.recorded;
+    const which = scene.measureSecond && scene.look !== "one" ? 1 : 0;
+    const { lut, ends } = which ? scene.second : scene.first;
+    const picture = lut ? this.developed[which] : exposed;
+    return picture && { picture, ends };
   }
 
   /** The exposed recording at a pixel (0, 0 is top left), full-scale values. */
@@ -251,15 +312,24 @@ export class Engine {
 
   /** Texels read for one pixel of the picture by the passes of a scene. */
   static reads(scene: Scene): number {
+    const corners = scene.interpolation === "trilinear" ? 8 : 4;
     const develop = ({ lut }: Through): number =>
-      lut ? 1 + (lut.curve ? 3 : 0) + (lut.lattice ? 4 : 0) : 0;
+      lut ? 1 + (lut.curve ? 3 : 0) + (lut.lattice ? corners : 0) : 0;
     const show = ({ view }: Through): number => 1 + (view ? 4 : 0);
     const two = scene.look !== "one";
     const exposing = scene.source && scene.stops !== 0 ? 1 + 3 : 0;
-    const marking = (scene.falseColour ? 1 + 3 + 1 : 0) + (scene.zebra === 1 ? 1 : 0);
+    const marking = (scene.falseColour ? 1 + 3 + scene.falseColour.bands.length + 1 : 0) + (scene.zebra === 1 ? 1 : 0);
     const second = two ? develop(scene.second) + show(scene.second) : 0;
     return exposing + develop(scene.first) + show(scene.first) + second + marking;
   }
+}
+
+/** Bands as texels, a band a column: low, high and whether it shows clipping; under it its colour. */
+function bandTexture(gl: GL, { bands }: FalseColour): WebGLTexture {
+  const far = 1e30;
+  const ends = bands.flatMap((band) => [band.low ?? -far, band.high ?? far, band.clips ? 1 : 0, 0]);
+  const colours = bands.flatMap((band) => [...coloursOf(band.colour), 1]);
+  return floatTexture(gl, bands.length, 2, Float32Array.from([...ends, ...colours]));
 }
 
 export function coloursOf(text: string): Triple {

@@ -1,9 +1,12 @@
 /** LUTs as textures, made when they are first drawn with. */
 
-import { applyLut, type Lut, type Table } from "../tables.ts";
+import { applyLut, type Interpolation, type Lut, type Table } from "../tables.ts";
 import type { Triple } from "../types.ts";
 import { cover, curveTexture, floatTexture, latticeTexture, release, target } from "./context.ts";
 import type { GL, Program, Target } from "./context.ts";
+
+/** No value of a LUT is as large: a clamp to it changes nothing. */
+const FAR = 3e38;
 
 interface Textures {
   curve: WebGLTexture | null;
@@ -51,7 +54,7 @@ export class LutDrawer {
   }
 
   /** Draw `picture` through `lut` into `into`. */
-  draw(lut: Lut, picture: WebGLTexture, into: Target): void {
+  draw(lut: Lut, picture: WebGLTexture, into: Target, interpolation: Interpolation = "tetrahedral"): void {
     const { curve, lattice } = lut;
     const textures = this.texturesOf(lut);
     this.develop
@@ -63,16 +66,19 @@ export class LutDrawer {
       .float("curveScale", ...(curve ? scaleOf(curve) : [1, 1, 1]))
       .texture("nodes", textures.nodes ?? this.none3d, true)
       .int("size", lattice ? lattice.size : 0)
+      .int("straight", interpolation === "trilinear" ? 1 : 0)
       .float("low", ...(lattice?.low ?? [0, 0, 0]))
       .float("scale", ...(lattice ? scaleOf(lattice) : [1, 1, 1]));
+    if (lut.held) this.develop.float("ends", ...lut.held);
+    else this.develop.float("ends", -FAR, FAR);
     cover(this.gl, into, into.width, into.height);
   }
 
   /**
-   * The largest difference between what this device draws and the same LUT in float64, over
-   * colours off the nodes.
+   * Over colours off the nodes: the largest difference between what this device draws and the
+   * same LUT in float64, and between the two interpolations.
    */
-  largestError(lut: Lut, format: number): number {
+  largestErrors(lut: Lut, format: number, interpolation: Interpolation): { drawn: number; other: number } {
     const { gl } = this;
     const side = 16;
     const colours = new Float32Array(4 * side * side);
@@ -83,15 +89,18 @@ export class LutDrawer {
     }
     const picture = floatTexture(gl, side, side, colours);
     const into = target(gl, side, side, format);
-    this.draw(lut, picture, into);
+    this.draw(lut, picture, into, interpolation);
     const drawn = readFloats(gl, into);
     release(gl, into);
     gl.deleteTexture(picture);
-    let worst = 0;
+    const another = interpolation === "trilinear" ? "tetrahedral" : "trilinear";
+    const worst = { drawn: 0, other: 0 };
     for (let at = 0; at < side * side; at += 1) {
       const rgb = [...colours.subarray(4 * at, 4 * at + 3)] as Triple;
-      applyLut(lut, rgb).forEach((value, channel) => {
-        worst = Math.max(worst, Math.abs(value - drawn[4 * at + channel]));
+      const other = applyLut(lut, rgb, another);
+      applyLut(lut, rgb, interpolation).forEach((value, channel) => {
+        worst.drawn = Math.max(worst.drawn, Math.abs(value - drawn[4 * at + channel]));
+        worst.other = Math.max(worst.other, Math.abs(value - other[channel]));
       });
     }
     return worst;

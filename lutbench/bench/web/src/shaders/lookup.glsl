@@ -33,6 +33,20 @@ vec3 shaped(sampler2D curve, vec3 steps, int size) {
   );
 }
 
+// Trilinear interpolation: eight reads.
+vec3 trilinear(sampler3D nodes, vec3 steps, int size) {
+  vec3 held = clamp(steps, 0.0, float(size - 1));
+  ivec3 cell = min(ivec3(held), size - 2);
+  vec3 f = held - vec3(cell);
+  vec3 sum = vec3(0.0);
+  for (int corner = 0; corner < 8; corner += 1) {
+    ivec3 end = ivec3(corner & 1, (corner >> 1) & 1, corner >> 2);
+    vec3 weight = mix(1.0 - f, f, vec3(end));
+    sum += weight.r * weight.g * weight.b * texelFetch(nodes, (cell + end).bgr, 0).rgb;
+  }
+  return sum;
+}
+
 // Tetrahedral interpolation: four reads. Blue runs fastest, so it is the texture's x.
 vec3 tetrahedral(sampler3D nodes, vec3 steps, int size) {
   vec3 held = clamp(steps, 0.0, float(size - 1));

@@ -2,6 +2,7 @@
 
 import type { Bench } from "../bench.ts";
 import type { Look } from "../gl/engine.ts";
+import type { Interpolation } from "../tables.ts";
 import { GAINS } from "../state.ts";
 import { button, Choice, el, Picker, section, Slider, Tick } from "./dom.ts";
 
@@ -10,6 +11,11 @@ const LOOK_WORDS: [Look, string][] = [
   ["wipe", "Wipe"],
   ["beside", "Side by side"],
   ["difference", "Difference"],
+];
+
+const INTERPOLATION_WORDS: [Interpolation, string][] = [
+  ["tetrahedral", "Tetrahedral"],
+  ["trilinear", "Trilinear"],
 ];
 
 export function lookPanel(bench: Bench): HTMLElement {
@@ -42,6 +48,10 @@ export function lookPanel(bench: Bench): HTMLElement {
     (at) => `× ${GAINS[at]}`,
     (at) => { bench.set({ gain: GAINS[at] }); },
   );
+  const interpolation = new Choice("Interpolation", INTERPOLATION_WORDS, (value) => {
+    bench.set({ interpolation: value });
+  });
+  const hdr = new Tick("Show HDR as HDR on this screen", (on) => { bench.set({ hdr: on }); });
   const swap = swapButton(bench);
   const ordinary = new Tick("An ordinary picture: encode it as the recording", (on) => {
     bench.setOrdinary(on);
@@ -68,6 +78,9 @@ export function lookPanel(bench: Bench): HTMLElement {
     wipe.element.hidden = state.look !== "wipe";
     gain.show(GAINS.findIndex((each) => each === state.gain));
     gain.element.hidden = state.look !== "difference";
+    interpolation.show(state.interpolation);
+    hdr.show(state.hdr);
+    hdr.element.hidden = !bench.hdrAble() || !bench.shown().some((shelf) => shelf?.light);
     const encoded = bench.ordinary.has(state.still) || bench.camera !== null;
     ordinary.show(bench.ordinary.has(state.still), bench.source !== null);
     ordinary.element.hidden = bench.camera !== null || own.some(([name]) => name === state.still);
@@ -82,6 +95,7 @@ export function lookPanel(bench: Bench): HTMLElement {
     "Look", "look",
     picture.element, about, sources, drop, ordinary.element, standIn,
     lut.element, look.element, against.element, wipe.element, gain.element, swap,
+    hdr.element, interpolation.element,
   );
 }
 

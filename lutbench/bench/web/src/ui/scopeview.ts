@@ -2,9 +2,10 @@
 
 import type { Bench } from "../bench.ts";
 import { areaOf, SCOPES, type Scope } from "../gl/scopes.ts";
+import type { Side } from "../state.ts";
 import { valueFromSignal } from "../signal.ts";
 import type { SignalRange } from "../types.ts";
-import { el, svg, Tick } from "./dom.ts";
+import { Choice, el, svg, Tick } from "./dom.ts";
 
 const WORDS: Record<Scope, string> = {
   waveform: "Waveform",
@@ -18,12 +19,18 @@ const BARS: [string, number, number, number][] = [
   ["R", 1, 0, 0], ["Mg", 1, 0, 1], ["B", 0, 0, 1], ["Cy", 0, 1, 1], ["G", 0, 1, 0], ["Yl", 1, 1, 0],
 ];
 
+const SIDE_WORDS: [Side, string][] = [
+  ["first", "The LUT"],
+  ["second", "The one it is compared with"],
+];
+
 export class ScopeView {
   readonly element: HTMLElement;
   private readonly canvases = new Map<Scope, HTMLCanvasElement>();
   private readonly figures = new Map<Scope, HTMLElement>();
   private readonly lines = new Map<Scope, SVGElement>();
   private readonly ticks = new Map<Scope, Tick>();
+  private readonly side: Choice<Side>;
 
   constructor(private readonly bench: Bench) {
     const ticks = SCOPES.map((scope) => {
@@ -37,7 +44,8 @@ export class ScopeView {
     });
     const title = el("legend", { text: "Scopes of the signal after the LUT" });
     const choice = el("fieldset", { class: "choice" }, title, el("div", { class: "ticks" }, ...ticks));
-    this.element = el("div", { class: "scopes" }, choice, ...SCOPES.map((scope) => this.figure(scope)));
+    this.side = new Choice("Of two pictures", SIDE_WORDS, (measured) => { bench.set({ measured }); });
+    this.element = el("div", { class: "scopes" }, choice, this.side.element, ...SCOPES.map((scope) => this.figure(scope)));
     bench.onChange(() => { this.show(); });
   }
 
@@ -57,7 +65,9 @@ export class ScopeView {
   }
 
   private show(): void {
-    const range = this.bench.chosen()?.range ?? this.bench.source?.told.range ?? "full";
+    this.side.show(this.bench.state.measured);
+    this.side.element.hidden = this.bench.state.look === "one";
+    const range = this.bench.measuredShelf()?.range ?? this.bench.source?.told.range ?? "full";
     for (const scope of SCOPES) {
       const on = this.bench.state.scopes.includes(scope);
       this.ticks.get(scope)?.show(on);

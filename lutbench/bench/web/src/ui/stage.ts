@@ -15,6 +15,8 @@ export class Stage {
   private readonly caption = el("p", { class: "caption" });
   private readonly message = el("p", { class: "message", set: { role: "alert" } });
   private readonly hold: HTMLElement;
+  /** Lies over the picture where HDR is shown as such. */
+  private over: HTMLCanvasElement | null = null;
   private fitted = "";
   private dragging: "wipe" | "point" | null = null;
 
@@ -37,6 +39,15 @@ export class Stage {
     this.listen();
     bench.onChange(() => { this.show(); });
     new ResizeObserver(() => { this.fit(); }).observe(hold);
+  }
+
+  /** Take a canvas for what goes over white. */
+  lay(over: HTMLCanvasElement): void {
+    this.over?.remove();
+    over.className = "over";
+    over.setAttribute("aria-hidden", "true");
+    this.canvas.after(over);
+    this.over = over;
   }
 
   private listen(): void {
@@ -138,9 +149,11 @@ export class Stage {
     frame.style.setProperty("height", `${canvas.height * room}px`);
     const [x, y] = [Math.max(bench.state.x, 0) + 0.5, Math.max(bench.state.y, 0) + 0.5];
     const origin = bench.state.x < 0 ? "50% 50%" : `${x * room}px ${y * room}px`;
-    canvas.style.setProperty("transform-origin", origin);
-    canvas.style.setProperty("transform", bench.state.enlarge > 1 ? `scale(${bench.state.enlarge})` : "none");
-    canvas.style.setProperty("image-rendering", scale >= 3 ? "pixelated" : "auto");
+    for (const { style } of this.over ? [canvas, this.over] : [canvas]) {
+      style.setProperty("transform-origin", origin);
+      style.setProperty("transform", bench.state.enlarge > 1 ? `scale(${bench.state.enlarge})` : "none");
+      style.setProperty("image-rendering", scale >= 3 ? "pixelated" : "auto");
+    }
     this.cross.style.setProperty("left", `${x * room}px`);
     this.cross.style.setProperty("top", `${y * room}px`);
     this.cross.hidden = bench.state.x < 0;
@@ -160,8 +173,9 @@ export class Stage {
     this.line.hidden = state.look !== "wipe" || bench.swapped || state.enlarge > 1;
     this.line.style.setProperty("left", `${100 * state.wipe}%`);
     const parts = [bench.camera ? "camera (stand-in for log)" : state.still, stopsWords(state.stops)];
-    const view = bench.chosen()?.viewLabel;
+    const view = bench.viewWords();
     if (view) parts.push(view);
+    if (this.over) this.over.hidden = !bench.inLight();
     retext(this.caption, parts.join(" · "));
     this.canvas.setAttribute("aria-label", `${state.still} through ${single}, ${stopsWords(state.stops)}`);
     retext(this.message, bench.message);

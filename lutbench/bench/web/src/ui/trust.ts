@@ -1,7 +1,8 @@
 /** What the picture on this screen is worth, and what was measured about it here. */
 
-import type { Bench } from "../bench.ts";
+import type { Bench, Shelf } from "../bench.ts";
 import { Engine } from "../gl/engine.ts";
+import type { Interpolation } from "../tables.ts";
 import { button, el, section } from "./dom.ts";
 
 const CAUTIONS = [
@@ -10,22 +11,41 @@ const CAUTIONS = [
   "The browser takes the codes for its own screen; a monitor's own range setting is a thing apart.",
 ];
 
+function interpolationWords(shelf: Shelf, by: Interpolation, error: { drawn: number; other: number }): string[] {
+  const codes = (255 * error.drawn).toPrecision(1);
+  const name = `${by[0].toUpperCase()}${by.slice(1)}`;
+  const lines = [`${name} interpolation, drawn by this device within ${codes} of an 8-bit code of the same in double precision (256 colours tried now).`];
+  if (shelf.lut().lattice) {
+    const other = by === "trilinear" ? "tetrahedral" : "trilinear";
+    lines.push(`A device that interpolates in the other way (${other}) is up to ${(255 * error.other).toPrecision(2)} 8-bit codes away on the same colours.`);
+  }
+  return lines;
+}
+
+/** How HDR is shown here, and why. */
+function hdrWords(bench: Bench): string {
+  if (!bench.highRange) return "HDR is shown tone-mapped: the browser says that this screen shows standard range only.";
+  if (!bench.hdr) return "HDR is shown tone-mapped: this browser has no canvas that goes over white.";
+  return "HDR can be shown as such here: 203 cd/m² stands at the page's white. How bright that is, and where the screen cuts off, the browser does not tell.";
+}
+
 export function trustPanel(bench: Bench): HTMLElement {
   const facts = el("ul");
   const notes = el("ul");
   const print = button("Print this view", () => { window.print(); }, { class: "wide" });
-  let error: { of: string; worst: number } | null = null;
+  let error: { of: string; drawn: number; other: number } | null = null;
 
   bench.onChange(() => {
     const shelf = bench.chosen();
-    if (shelf && error?.of !== shelf.name) {
-      error = { of: shelf.name, worst: bench.engine.luts.largestError(shelf.lut(), bench.engine.format) };
+    const by = bench.state.interpolation;
+    const of = `${by} ${shelf?.name ?? ""}`;
+    if (shelf && error?.of !== of) {
+      error = { of, ...bench.engine.luts.largestErrors(shelf.lut(), bench.engine.format, by) };
     }
-    const lines: string[] = [];
-    if (shelf && error) {
-      const codes = (255 * error.worst).toPrecision(1);
-      lines.push(`Tetrahedral interpolation, drawn by this device within ${codes} of an 8-bit code of the same in double precision (256 colours tried now).`);
-    }
+    const lines = [hdrWords(bench)];
+    if (shelf && error) lines.push(...interpolationWords(shelf, by, error));
+    const off = shelf?.entry?.sampling_error ?? 0;
+    if (off >= 1) lines.push(`This LUT is a chain of steps that the page samples: up to ${off.toFixed(0)} 10-bit codes off on the colours tried, most where the chain clips.`);
     lines.push(`This view reads ${Engine.reads(bench.scene())} texels for a pixel of the picture.`);
     const time = bench.engine.clock.last;
     const size = `${bench.engine.width} × ${bench.engine.height}`;

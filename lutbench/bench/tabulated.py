@@ -1,0 +1,85 @@
+"""A LUT as the page holds it: a table, and what its values are held to after it.
+
+Tables stay as they are. A chain of steps (a CLF, a CDL) is sampled, in the form that is off
+least: its first steps as a curve where they work on each channel alone, a last clamp as
+what it is, so that a corner of either stays sharp.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from lutbench.algebra.chain import chain, is_curve
+from lutbench.bench.packing import CODES
+from lutbench.measure.samples import SEED
+from lutbench.model.grade import Cdl, Saturation
+from lutbench.model.transforms import Clamp, Pipeline, Transform, steps_of
+from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
+from lutbench.tables.nodes import domain_of
+from lutbench.tables.sampling import sample, sample_1d
+
+SAMPLED_SIZE = 65
+"""Nodes an edge of a sampled chain."""
+
+CURVE_SIZE = 16385
+"""Rows of the curve that the first steps of a chain become."""
+
+TRIED = 4096
+"""Random colours that a sampled chain is held against."""
+
+
+@dataclass(frozen=True)
+class Tabulated:
+    """A table, the ends that its values are held to, and 10-bit codes off where it is sampled."""
+
+    table: Lut1D | Lut3D | ShaperLut3D
+    held: tuple[float, float] | None = None
+    error: float | None = None
+
+
+def tabulated(lut: Transform) -> Tabulated:
+    """`lut` as a table for the page."""
+    if isinstance(lut, Lut1D | Lut3D | ShaperLut3D):
+        return Tabulated(lut)
+    steps = tuple(_single_steps(lut))
+    held = None
+    if isinstance(steps[-1], Clamp) and len(steps) > 1:
+        held, steps = (steps[-1].low, steps[-1].high), steps[:-1]
+    colours = np.random.default_rng(SEED).random((TRIED, 3))
+    wanted = lut.apply(colours)
+
+    def off(table: Transform) -> float:
+        found = table.apply(colours)
+        return CODES * float(np.abs((np.clip(found, *held) if held else found) - wanted).max())
+
+    tables = [sample(Pipeline(steps), SAMPLED_SIZE), *_behind_its_curves(steps)]
+    errors = [off(each) for each in tables]
+    best = int(np.argmin(errors))
+    return Tabulated(tables[best], held, errors[best])
+
+
+def _single_steps(lut: Transform) -> Iterator[Transform]:
+    """The steps; a CDL taken apart into its curves, its saturation and its clamp."""
+    for step in steps_of(lut):
+        if isinstance(step, Cdl) and step.saturation != 1:
+            yield replace(step, saturation=1.0)
+            yield Saturation(step.saturation)
+            if step.clamp:
+                yield Clamp(0.0, 1.0)
+        else:
+            yield step
+
+
+def _behind_its_curves(steps: tuple[Transform, ...]) -> list[Lut1D | Lut3D | ShaperLut3D]:
+    """The chain with its first steps as a curve, where these work on each channel alone."""
+    domain = domain_of(steps[0])
+    curves = 0
+    while curves < len(steps) and is_curve(Pipeline(steps[: curves + 1]), domain):
+        curves += 1
+    if curves == 0:
+        return [chain(steps, SAMPLED_SIZE).lut] if isinstance(steps[0], ShaperLut3D) else []
+    first = sample_1d(Pipeline(steps[:curves]), CURVE_SIZE, domain=domain)
+    return [chain([first, *steps[curves:]], None if curves == len(steps) else SAMPLED_SIZE).lut]
