@@ -11,6 +11,7 @@ from bench_browser import CHROMIUM, FLAGS, Open, Opened
 from lutbench.bench.contents import BenchSet, Packer
 from lutbench.bench.page import page_html
 
+
 @pytest.fixture(scope="session")
 def chromium(playwright_: Any) -> Iterator[Any]:
     """The browser, or a skip with the reason."""

@@ -75,9 +75,7 @@ def main() -> None:
         tempfile.TemporaryDirectory() as name,
         demo_files() as demo,
     ):
-        browser = playwright.chromium.launch(
-            executable_path=CHROMIUM, args=FLAGS.split()
-        )
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS.split())
         one, day = Path(name) / "one.toml", Path(name) / "day"
         one.write_text(ONE, encoding="utf-8")
         shutil.copytree(demo, day)

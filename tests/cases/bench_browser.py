@@ -18,9 +18,7 @@ FLAGS = (
 class Opened:
     """A bench in the browser: what it said, what it asked for, and ways to drive it."""
 
-    def __init__(
-        self, browser: Any, address: str, fragment: str = "", **settings: Any
-    ) -> None:
+    def __init__(self, browser: Any, address: str, fragment: str = "", **settings: Any) -> None:
         settings.setdefault("viewport", {"width": 1100, "height": 700})
         self.view = browser.new_page(**settings)
         self.said: list[str] = []
