@@ -155,7 +155,7 @@ class FalseColour(Transform):
         """The full-scale value of the highest code that the recording has, less half a code."""
         top = 1.0 if self.range == "full" else self.curve.ends[1]
         code = code_from_signal(top - 0.5 / 1023, self.bits, self.range)
-        return float(code) / (2**self.bits - 1)
+        return float(code / (2**self.bits - 1))
 
     def clipped(self, rgb: Array) -> NDArray[np.bool_]:
         """Where any channel is at the highest code that the recording has, within half a code."""
