@@ -38,6 +38,7 @@ FLOORS = {
     **dict.fromkeys(["display", "fitting", "identification", "inspection", "media"], 5),
     **dict.fromkeys(["recipes", "report", "splitting"], 6),
     **dict.fromkeys(["bench", "checks", "demo"], 7),
+    "schemas": 8,
     **dict.fromkeys(["cli", "face", "pytest_plugin", "testing"], 8),
     "__main__": 9,
     # The public face loads names on first use, so it may name every floor.

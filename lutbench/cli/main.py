@@ -42,6 +42,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "bench": ("bench", "Write a set of LUTs as a page to look, expose and measure with."),
     "levels": ("levels", "Show where grey, skin and white lie on a curve, and after a LUT."),
     "list": ("list", "List the curves and gamuts that can be named."),
+    "schema": ("schema", "Print the JSON Schema of a file or a report."),
     "demo": ("demo", "Run the whole job on an invented production."),
 }
 

@@ -30,6 +30,7 @@ CALLS: dict[str, str] = {
     "match": "BEFORE AFTER -o OUT.cube --source-curve NAME --target-curve NAME --target-gamut AREA",
     "chart": "OUT.png --frame 320x192",
     "list": "curves",
+    "schema": "recipe",
     "bench": "LUT --source-curve NAME -o OUT.html",
     "rework chain": "LUT OTHER -o OUT.cube",
     "rework invert": "LUT -o OUT.cube",
@@ -40,7 +41,7 @@ CALLS: dict[str, str] = {
     "rework blend": "LUT OTHER NUMBER -o OUT.cube",
     "rework neutral": "LUT -o OUT.cube",
 }
-RARE = dict.fromkeys(("match", "chart", "list", "learn", "build", "verify"), 0.25)
+RARE = dict.fromkeys(("match", "chart", "list", "schema", "learn", "build", "verify"), 0.25)
 RARE |= dict.fromkeys(("sheet", "split", "capture", "bench"), 0.1)
 """How often what is little touched by a hostile LUT is called, and what is slow."""
 

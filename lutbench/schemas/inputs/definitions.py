@@ -1,0 +1,80 @@
+"""A file of definitions: curves and gamuts of a user's own."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal, NotRequired, TypedDict
+
+from lutbench.model.gamuts import WHITES
+from lutbench.schemas.words import Range, length, names, usual
+
+Point = tuple[float, float]
+White = Annotated[str, names(lambda: WHITES)]
+Codes = Annotated[Range, usual("full")]
+
+
+class LogCurve(TypedDict):
+    """A log curve in its parametric form, as in the Common LUT Format."""
+
+    kind: Literal["log"]
+    codes: NotRequired[Codes]
+    """What these values times 1023 are: full-range codes, or legal ones."""
+    base: NotRequired[float]
+    log_side_slope: NotRequired[float]
+    log_side_offset: NotRequired[float]
+    lin_side_slope: NotRequired[float]
+    lin_side_offset: NotRequired[float]
+    lin_side_break: NotRequired[float]
+    """The light under which the curve is a straight line."""
+    linear_slope: NotRequired[float]
+    """Of the straight line; the tangent's unless given."""
+
+
+class PowerCurve(TypedDict):
+    """A power."""
+
+    kind: Literal["power"]
+    codes: NotRequired[Codes]
+    """What these values times 1023 are: full-range codes, or legal ones."""
+    gamma: NotRequired[float]
+
+
+class TableFile(TypedDict):
+    """A curve as a table in a file."""
+
+    kind: Literal["table"]
+    codes: NotRequired[Codes]
+    """What these values times 1023 are: full-range codes, or legal ones."""
+    file: str
+    """A CSV file with the columns light, signal, beside this file."""
+
+
+class TableHere(TypedDict):
+    """A curve as a table."""
+
+    kind: Literal["table"]
+    codes: NotRequired[Codes]
+    """What these values times 1023 are: full-range codes, or legal ones."""
+    light: Annotated[list[float], length(2)]
+    """1 is a perfect white diffuser."""
+    signal: Annotated[list[float], length(2)]
+    """0 to 1 of full scale."""
+
+
+class DefinedGamut(TypedDict):
+    """Primaries and white, as CIE xy."""
+
+    primaries: tuple[Point, Point, Point]
+    """[x, y] of red, green and blue."""
+    white: NotRequired[Annotated[White | Point, usual("D65")]]
+    """A name, or [x, y]."""
+    source: NotRequired[str]
+    """Where the values are from."""
+
+
+class Definitions(TypedDict):
+    """Curves and gamuts by name."""
+
+    curves: NotRequired[dict[str, LogCurve | PowerCurve | TableFile | TableHere]]
+    """[curves."A name"]"""
+    gamuts: NotRequired[dict[str, DefinedGamut]]
+    """[gamuts."A name"]"""

@@ -1,0 +1,151 @@
+"""A JSON Schema (draft 2020-12) of a TypedDict.
+
+Names and types come from its annotations; descriptions from the docstrings of the class and
+of its keys, where a unit stands too. What a type cannot say, a `Hint` beside it does.
+"""
+
+from __future__ import annotations
+
+import ast
+import inspect
+import types
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from functools import cache
+from typing import (
+    Annotated,
+    Any,
+    Literal,
+    NotRequired,
+    Required,
+    Union,
+    get_args,
+    get_origin,
+    get_type_hints,
+    is_typeddict,
+)
+
+DIALECT = "https://json-schema.org/draft/2020-12/schema"
+PLAIN = {str: "string", int: "integer", float: "number", bool: "boolean", type(None): "null"}
+
+
+@dataclass(frozen=True)
+class Hint:
+    """What goes into the schema beside what the type says, made when it is asked for."""
+
+    extra: Callable[[], dict[str, Any]]
+
+
+@dataclass
+class _Made:
+    """The schema as it grows: definitions by the name of their class."""
+
+    closed: bool
+    definitions: dict[str, Any] = field(default_factory=dict)
+
+
+def schema_of(kind: Any, title: str, *, closed: bool) -> dict[str, Any]:
+    """The JSON Schema of a type.
+
+    Parameters
+    ----------
+    kind
+        A TypedDict, or a union of several.
+    title
+        What the schema is of.
+    closed
+        Whether a key that is not described is a fault: so in a file that is read. In a
+        report it is not: later versions may add some.
+    """
+    made = _Made(closed)
+    body = _schema(kind, made)
+    return {"$schema": DIALECT, "title": title, **body, "$defs": made.definitions}
+
+
+def _schema(kind: Any, made: _Made) -> dict[str, Any]:
+    if kind is Any:
+        return {}
+    if kind in PLAIN:
+        return {"type": PLAIN[kind]}
+    if is_typeddict(kind):
+        return _reference(kind, made)
+    origin, inner = get_origin(kind), get_args(kind)
+    if origin is Annotated:
+        return _schema(inner[0], made) | _hints(inner[1:])
+    if origin in (NotRequired, Required):
+        return _schema(inner[0], made)
+    if origin is Literal:
+        return {"enum": list(inner)}
+    if origin in (Union, types.UnionType):
+        return {"anyOf": [_schema(each, made) for each in inner]}
+    if origin is list:
+        return {"type": "array", "items": _schema(inner[0], made)}
+    if origin is tuple:
+        count = len(inner)
+        items = [_schema(each, made) for each in inner]
+        return {"type": "array", "prefixItems": items, "minItems": count, "maxItems": count}
+    if origin is dict:
+        return {"type": "object", "additionalProperties": _schema(inner[1], made)}
+    raise TypeError(f"{kind!r} has no JSON Schema")
+
+
+def _hints(given: Sequence[Any]) -> dict[str, Any]:
+    found: dict[str, Any] = {}
+    for each in given:
+        if isinstance(each, Hint):
+            found |= each.extra()
+    return found
+
+
+def _reference(kind: Any, made: _Made) -> dict[str, Any]:
+    if kind.__name__ not in made.definitions:
+        made.definitions[kind.__name__] = {}  # holds the place: a table may hold itself
+        made.definitions[kind.__name__] = _object(kind, made)
+    return {"$ref": f"#/$defs/{kind.__name__}"}
+
+
+def _object(kind: Any, made: _Made) -> dict[str, Any]:
+    told = _told(kind)
+    hints = get_type_hints(kind, include_extras=True)
+    properties = {}
+    for name, annotation in hints.items():
+        found = _schema(annotation, made)
+        properties[name] = found | ({"description": told[name]} if name in told else {})
+    schema: dict[str, Any] = {"type": "object", "properties": properties}
+    # Not `__required_keys__`: a class does not see through annotations that are text.
+    if needed := [name for name, each in hints.items() if get_origin(each) is not NotRequired]:
+        schema["required"] = needed
+    if made.closed:
+        schema["additionalProperties"] = False
+    about = inspect.getdoc(kind)
+    return ({"description": " ".join(about.split())} if about else {}) | schema
+
+
+def _told(kind: Any) -> dict[str, str]:
+    """The docstring under each key, of the class and of those that it is made of."""
+    found: dict[str, str] = {}
+    for each in getattr(kind, "__orig_bases__", ()):
+        if is_typeddict(each):
+            found |= _told(each)
+    return found | _told_in(kind.__module__).get(kind.__name__, {})
+
+
+@cache
+def _told_in(module: str) -> dict[str, dict[str, str]]:
+    """By class and key the docstrings of a module's source, which Python itself drops."""
+    import importlib
+
+    tree = ast.parse(inspect.getsource(importlib.import_module(module)))
+    return {
+        node.name: {
+            key.target.id: " ".join(text.value.value.split())
+            for key, text in zip(node.body, node.body[1:], strict=False)
+            if isinstance(key, ast.AnnAssign)
+            and isinstance(key.target, ast.Name)
+            and isinstance(text, ast.Expr)
+            and isinstance(text.value, ast.Constant)
+            and isinstance(text.value.value, str)
+        }
+        for node in tree.body
+        if isinstance(node, ast.ClassDef)
+    }

@@ -1,0 +1,77 @@
+"""The schemas by name."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from importlib import import_module
+from typing import Any
+
+from lutbench.errors import unknown_name
+from lutbench.schemas.making import schema_of
+
+
+@dataclass(frozen=True)
+class NamedSchema:
+    """A schema, and where the type that it is made of stands."""
+
+    name: str
+    title: str
+    place: str
+    """Module under `lutbench.schemas`, and the name in it."""
+
+    @property
+    def of_a_file(self) -> bool:
+        """Whether it is that of a file that is read; else of what a command prints."""
+        return self.place.startswith("inputs.")
+
+    def made(self) -> dict[str, Any]:
+        """The JSON Schema."""
+        module, _, kind = self.place.partition(":")
+        found = getattr(import_module(f"lutbench.schemas.{module}"), kind)
+        return schema_of(found, self.title, closed=self.of_a_file)
+
+
+FILES = (
+    NamedSchema("recipe", "A recipe for `lutbench build`", "inputs.recipe:Recipe"),
+    NamedSchema("suite", "A suite for `lutbench verify`", "inputs.suite:SuiteFile"),
+    NamedSchema("definitions", "Curves and gamuts of your own", "inputs.definitions:Definitions"),
+)
+"""Of the TOML files that are read."""
+
+_MAKING = ("apply", "bench", "build", "capture", "chart", "convert", "demo", "learn", "match")
+_LOOKING = ("identify", "inspect", "split")
+_MEASURING = (
+    *("compare", "display-calibrate", "display-check", "display-fit", "display-patches"),
+    *("levels", "list-curves", "list-gamuts", "verify"),
+)
+
+
+def _reports(module: str, names: tuple[str, ...]) -> list[NamedSchema]:
+    return [
+        NamedSchema(
+            name,
+            f"What `lutbench {name.replace('-', ' ')} --json` prints",
+            f"reports.{module}:{name.title().replace('-', '')}",
+        )
+        for name in names
+    ]
+
+
+REPORTS = (
+    *_reports("making", (*_MAKING, "rework")),
+    *_reports("looking", _LOOKING),
+    NamedSchema(
+        "identify-groups", "What `lutbench identify --groups` writes", "reports.looking:Groups"
+    ),
+    *_reports("measuring", _MEASURING),
+)
+"""Of what commands print with ``--json``: a command of several words has ``-`` between them."""
+
+
+def schema_named(name: str) -> NamedSchema:
+    """The schema of that name; UnknownNameError with the nearest names."""
+    known = {each.name: each for each in (*FILES, *REPORTS)}
+    try:
+        return known[name.casefold()]
+    except KeyError:
+        raise unknown_name("schema", name, sorted(known)) from None

@@ -1,0 +1,1 @@
+"""What each command prints with ``--json``; a key that no class has is a fault of the tests."""

@@ -1,0 +1,328 @@
+"""What the commands print that make LUTs or put pictures through them."""
+
+from __future__ import annotations
+
+from typing import Literal, NotRequired, TypedDict
+
+from lutbench.model.signal import Range
+from lutbench.schemas.reports.common import (
+    Errors,
+    Lut,
+    Matrix,
+    Measures,
+    MedianErrors,
+    Notice,
+    Point,
+    Rgb,
+    Schema,
+    Spread,
+)
+from lutbench.schemas.reports.looking import Finding
+
+
+class Accuracy(TypedDict):
+    """How near a LUT comes to the exact transform."""
+
+    size: int
+    interpolation: Literal["tetrahedral", "trilinear"]
+    measure: Literal["delta_e_2000", "delta_e_itp"]
+    """The one that counts for this target."""
+    sets: dict[str, Measures]
+    """By set of colours: chart, neutral, random, and all of them."""
+
+
+class BuiltLut(TypedDict):
+    """A LUT that was built."""
+
+    name: str
+    title: str
+    kind: Literal["combined", "curve", "gamut", "false_colour"]
+    size: int
+    file: str | None
+    legend: str | None
+    """The picture that says what false colours mean."""
+    accuracy: Accuracy | None
+    recommended_size: int | None
+    """The smallest size that nobody sees, where the LUT's own is smaller."""
+    clipped_colours: Finding | None
+
+
+class Build(TypedDict):
+    """What `build` made."""
+
+    schema: Schema
+    luts: list[BuiltLut]
+
+
+class ReworkedLut(Lut):
+    """A LUT made of others."""
+
+    shaper_size: NotRequired[int]
+    """Rows of the shaper, where there is one."""
+
+
+class Change(TypedDict):
+    """What was changed, and by how much."""
+
+    code: str
+    message: str
+    value: float
+
+
+class Rework(TypedDict):
+    """What a command of `rework` made; shares of 0 to 1 are told of an inverse."""
+
+    schema: Schema
+    file: str
+    sources: list[str]
+    lut: ReworkedLut
+    error_code_10bit: Errors
+    """Between the LUT and what it stands for."""
+    changes: list[Change]
+    bijective: NotRequired[bool]
+    collapsed_share: NotRequired[float]
+    folded_share: NotRequired[float]
+    unreached_share: NotRequired[float]
+    ambiguous_share: NotRequired[float]
+
+
+class ConvertedFile(TypedDict):
+    """One side of a conversion."""
+
+    file: str
+    format: str
+    kind: str
+    steps: list[str]
+    size: int | None
+    domain: tuple[Rgb, Rgb] | None
+    title: str
+    notes: list[str]
+
+
+class LossWorst(TypedDict):
+    """Where most was lost."""
+
+    input: Rgb
+    wanted: Rgb
+    given: Rgb
+
+
+class Loss(TypedDict):
+    """What the conversion lost, as read back."""
+
+    inputs: int
+    code_10bit: Spread
+    worst: LossWorst
+
+
+class Convert(TypedDict):
+    """What `convert` wrote."""
+
+    schema: Schema
+    source: ConvertedFile
+    target: ConvertedFile
+    notes: list[str]
+    loss: Loss
+
+
+class Chart(TypedDict):
+    """The chart that `chart` drew."""
+
+    schema: Schema
+    file: str
+    size: int
+    """Colours along an edge of the cube."""
+    frame: tuple[int, int]
+    """Width and height in pixels."""
+    patches: int
+    control_patches: int
+    patch_pixels: int
+
+
+class ChartReading(TypedDict):
+    """How the chart came back."""
+
+    size: int
+    patches: int
+    patch_pixels: Point
+    noise_code_8bit: float
+    uncertainty_code_8bit: float
+    scale: Point
+    offset: Point
+    """In pixels."""
+    clipped_share: float
+    """0 to 1."""
+    notes: list[str]
+
+
+class PatchFit(TypedDict):
+    """The LUT of the box."""
+
+    lut: Lut
+    smoothness: float
+    held_out_code_10bit: Errors
+    """At patches that were held out."""
+    residual_code_10bit: Errors
+    node_error_code_10bit: MedianErrors
+    notes: list[str]
+
+
+class Capture(TypedDict):
+    """What `capture` read and made."""
+
+    schema: Schema
+    file: str
+    picture: str
+    reading: ChartReading
+    fit: PatchFit
+
+
+class Learn(TypedDict):
+    """What `learn` made of a still and its grade; shares are 0 to 1."""
+
+    schema: Schema
+    file: str
+    before: str
+    after: str
+    lut: Lut
+    coverage: float
+    """The share of the LUT that the picture has colours for."""
+    neutral_covered: Point
+    """From which to which signal it has greys."""
+    held_out_code_10bit: Errors
+    residual_code_10bit: Errors
+    outlier_share: float
+    edge_agreement: float
+    smoothness: float
+    notes: list[str]
+    held_out_delta_e_2000: Spread
+
+
+class MatchSpreads(TypedDict):
+    """ΔE 2000 over the patches: as they were, matched, and foretold from the others."""
+
+    before: Spread
+    after: Spread
+    left_out: Spread
+
+
+class MatchPatch(TypedDict):
+    """A patch, in ΔE 2000."""
+
+    name: str
+    before: float
+    after: float
+    left_out: float
+    used: bool
+
+
+class Match(TypedDict):
+    """The match of two cameras."""
+
+    schema: Schema
+    file: str
+    source: str
+    target: str | None
+    """Null for the published values of the chart."""
+    exposure_stops: float
+    white_balance: Rgb
+    matrix: Matrix
+    residual_rms: float
+    delta_e_2000: MatchSpreads
+    patches: list[MatchPatch]
+    notes: list[str]
+
+
+class FailedFrame(TypedDict):
+    """A frame that could not be made."""
+
+    source: str
+    target: str
+    message: str
+
+
+class Frames(TypedDict):
+    """What `apply` did with stills."""
+
+    schema: Schema
+    frames: int
+    written: int
+    skipped: int
+    """Made by a former run."""
+    failed: list[FailedFrame]
+    notes: list[Notice]
+
+
+class Clip(TypedDict):
+    """What `apply` did with a clip."""
+
+    schema: Schema
+    frames: int
+    codec: str
+    notes: list[Notice]
+
+
+Apply = Frames | Clip
+
+
+class BenchSource(TypedDict):
+    """What the recording is, and how that is known."""
+
+    curve: str
+    gamut: str
+    range: Range
+    told: str
+
+
+class BenchLut(TypedDict):
+    """A LUT on the page."""
+
+    name: str
+    title: str
+    packing_error: float
+    """10-bit codes that packing it cost."""
+    sampling_error: float | None
+    """10-bit codes that sampling it cost, where it was no 3D LUT."""
+
+
+class BenchStill(TypedDict):
+    """A still on the page."""
+
+    name: str
+    note: str
+
+
+class Bench(TypedDict):
+    """The page that `bench` wrote."""
+
+    schema: Schema
+    file: str
+    bytes: int
+    source: BenchSource | None
+    luts: list[BenchLut]
+    stills: list[BenchStill]
+    notes: list[str]
+
+
+class DemoFinding(TypedDict):
+    """What a step of the demo found."""
+
+    step: str
+    text: str
+
+
+class DemoPlace(TypedDict):
+    """Where to look."""
+
+    path: str
+    shows: str
+
+
+class Demo(TypedDict):
+    """What the demo did."""
+
+    schema: Schema
+    folder: str
+    findings: list[DemoFinding]
+    look_at: list[DemoPlace]
+    failed: list[str]

@@ -1,0 +1,393 @@
+"""What `compare`, `verify`, `levels`, `display` and `list` print."""
+
+from __future__ import annotations
+
+from typing import Literal, TypedDict
+
+from lutbench.model.signal import Range
+from lutbench.schemas.reports.common import (
+    DeltaE,
+    Figure,
+    Level,
+    Lut,
+    Point,
+    Rgb,
+    Schema,
+    Spread,
+)
+
+
+class SetMeasures(TypedDict):
+    """How far two sides are apart over one set of colours."""
+
+    count: int
+    delta_e_2000: Spread
+    delta_e_itp: Spread
+    code_10bit: Spread
+
+
+class CodeSpread(Spread):
+    """Code values at the depth that was asked for."""
+
+    bits: Literal[8, 10, 12, 16]
+
+
+class Worst(TypedDict):
+    """One of the colours that are furthest apart."""
+
+    set: str
+    label: str
+    input: Rgb
+    a: Rgb
+    b: Rgb
+    delta_e_2000: float
+    delta_e_itp: float
+    code_10bit: float
+    swatch_a: str
+    """As sRGB, #rrggbb."""
+    swatch_b: str
+
+
+class Cause(TypedDict):
+    """A simple reason."""
+
+    code: str
+    text: str
+    left: float
+    """ΔE 2000 (the 95th percentile) that it leaves."""
+    amount: float | None
+
+
+class Compare(TypedDict):
+    """How far two sides are apart, where, and why."""
+
+    schema: Schema
+    a: str
+    b: str
+    delta_e_2000: Spread
+    delta_e_itp: Spread
+    code_10bit: Spread
+    code_values: CodeSpread
+    measure: Literal["delta_e_2000", "delta_e_itp"]
+    """The one that counts for this target."""
+    size: str
+    """How much that is, in words."""
+    seen_on: str
+    sets: dict[str, SetMeasures]
+    worst: list[Worst]
+    explanation: list[Cause]
+    assumed: list[str]
+    """What was taken for granted, since nobody said it."""
+    limits: list[Figure]
+
+
+class Check(TypedDict):
+    """What became of a check."""
+
+    name: str
+    kind: str
+    status: Literal["passed", "failed", "error", "recorded"]
+    summary: str
+    where: str
+    show: str
+    """The command line that shows it."""
+    tags: list[str]
+    reason: str
+    figures: list[Figure]
+    seconds: float
+
+
+class Suite(TypedDict):
+    """What became of a suite."""
+
+    suite: str
+    title: str
+    passed: bool
+    counts: dict[str, int]
+    """By status."""
+    checks: list[Check]
+
+
+class VerifyRun(TypedDict):
+    """What became of the suites."""
+
+    schema: Schema
+    passed: bool
+    suites: list[Suite]
+
+
+class ListedCheck(TypedDict):
+    """A check that would run."""
+
+    suite: str
+    name: str
+    kind: str
+    tags: list[str]
+    reason: str
+
+
+class VerifyList(TypedDict):
+    """The checks of ``verify --list``."""
+
+    schema: Schema
+    checks: list[ListedCheck]
+
+
+Verify = VerifyRun | VerifyList
+
+
+class End(TypedDict):
+    """Light at an end of the signal."""
+
+    reflectance: float
+    stops: float | None
+
+
+class Ends(TypedDict):
+    """Which light falls on 0 % and 100 %; null where none does."""
+
+    zero_percent: End | None
+    hundred_percent: End | None
+
+
+class ZebraSetting(TypedDict):
+    """What a zebra setting marks: everything from there up."""
+
+    percent: float
+    reflectance: float
+    stops: float | None
+
+
+class ZebraAdvice(TypedDict):
+    """Which setting marks a subject; null where the camera offers none."""
+
+    subject: str
+    reflectance: float
+    percent: float
+    setting: ZebraSetting | None
+    text: str
+
+
+class Zebra(TypedDict):
+    """The zebra settings of the camera, percent of signal."""
+
+    minimum: float
+    step: float
+    marks_mid_grey: bool
+    settings: list[ZebraSetting]
+    advice: list[ZebraAdvice]
+
+
+class NeutralDensity(TypedDict):
+    """A neutral density filter."""
+
+    density: float
+    nominal_stops: int
+    stops: float
+    factor: int
+    transmission: float
+
+
+class ChosenDensity(NeutralDensity):
+    """A filter for the day."""
+
+    leaves: float
+    """Stops that remain; positive is over."""
+
+
+class FilterChoice(TypedDict):
+    """The filters about what the meter shows too many."""
+
+    over_exposure_stops: float
+    weaker: ChosenDensity | None
+    stronger: ChosenDensity | None
+    text: str
+
+
+class ShownOn(TypedDict):
+    """The display that was named, in cd/m²."""
+
+    curve: str
+    peak: float
+    black: float
+    surround: float
+
+
+class Levels(TypedDict):
+    """The levels of a curve for the day."""
+
+    schema: Schema
+    curve: str
+    curve_note: str | None
+    codes: Range
+    range_note: str
+    lut: str | None
+    source_range: Range
+    target_range: Range
+    levels: list[Level]
+    ends: Ends
+    after_lut_ends: Ends | None
+    zebra: Zebra
+    neutral_density: list[NeutralDensity]
+    filter_choice: FilterChoice | None
+    display: ShownOn | None
+
+
+class DisplayTarget(TypedDict):
+    """What a display is held against; luminances in cd/m²."""
+
+    curve: str
+    gamut: str
+    peak: float
+    black: float
+    mastered_at: float | None
+
+
+class Reach(TypedDict):
+    """What a display can show; coverages and the share of colours are 0 to 1."""
+
+    peak: float
+    white: float
+    black: float
+    contrast: float
+    coverage_xy: float
+    coverage_uv: float
+    colours: float
+
+
+class DisplayPatches(TypedDict):
+    """The patches that were drawn."""
+
+    schema: Schema
+    table: str
+    patches: int
+    stills: int
+
+
+class DisplayFit(TypedDict):
+    """How a measured display behaves."""
+
+    schema: Schema
+    file: str
+    patches: int
+    coding: str
+    left_out_patches: int
+    delta_e_2000: Spread
+    """At patches that were left out."""
+    delta_e_itp: Spread
+    delta_e_2000_additive: float | None
+    residual: bool
+    additivity: float | None
+    """White over the sum of red, green and blue."""
+    drift: float | None
+    primaries: tuple[Point, Point, Point]
+    white: Point
+    white_luminance: float
+    black_luminance: float
+    notes: list[str]
+    target: DisplayTarget
+    reach: Reach
+
+
+class DisplayCalibrate(TypedDict):
+    """The LUT that brings a display to a target."""
+
+    schema: Schema
+    file: str
+    measured: str
+    target: DisplayTarget
+    lut: Lut
+    expected: dict[str, DeltaE]
+    """As the fitted model says, by set of colours."""
+
+
+class CheckedPatch(TypedDict):
+    """A patch as it was read; XYZ in cd/m²."""
+
+    name: str
+    signal: Rgb
+    xyz: Rgb
+    wanted_xyz: Rgb
+    delta_e_2000: float
+    delta_e_itp: float
+
+
+class CheckedGrey(TypedDict):
+    """A step of the grey scale; luminances in cd/m²."""
+
+    level: float
+    luminance: float
+    wanted: float
+    gamma: float | None
+    gamma_wanted: float | None
+    balance: Rgb
+    xy: Point
+    delta_e_2000: float
+    delta_e_itp: float
+
+
+class DisplayCheck(TypedDict):
+    """A display against a target."""
+
+    schema: Schema
+    file: str
+    holds: bool
+    target: DisplayTarget
+    patches: list[CheckedPatch]
+    greys: list[CheckedGrey]
+    spreads: dict[str, DeltaE]
+
+
+class Light(TypedDict):
+    """What 1.0 of a curve's light is."""
+
+    side: Literal["scene", "display"]
+    one: str
+    luminance: float | None
+    """cd/m², where it is told."""
+
+
+class CurveEntry(TypedDict):
+    """A curve that can be named; figures are null where it cannot be used."""
+
+    name: str
+    aliases: list[str]
+    origin: Literal["standard", "user", "registry"]
+    usable: bool
+    reason: str | None
+    family: str | None
+    source: str | None
+    codes: Range | None
+    light: Light | None
+    note: str | None
+    mid_grey_signal: float | None
+    black_signal: float | None
+    white_signal: float | None
+    clip_stops: float | None
+    """Stops over mid grey."""
+    falls: str | None
+
+
+class ListCurves(TypedDict):
+    """The curves that can be named."""
+
+    schema: Schema
+    curves: list[CurveEntry]
+
+
+class GamutEntry(TypedDict):
+    """A gamut that can be named; CIE xy."""
+
+    name: str
+    aliases: list[str]
+    origin: Literal["standard", "user", "registry"]
+    source: str
+    primaries: tuple[Point, Point, Point]
+    white: Point
+
+
+class ListGamuts(TypedDict):
+    """The gamuts that can be named."""
+
+    schema: Schema
+    gamuts: list[GamutEntry]
