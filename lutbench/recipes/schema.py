@@ -10,12 +10,14 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from lutbench.errors import DefinitionError, LutbenchError
-from lutbench.files import beside
+from lutbench.files import beside, read_bytes
+from lutbench.formats.registry import MAX_BYTES
 from lutbench.model.catalogue import Catalogue, open_catalogue
 from lutbench.model.conversion import (
     KINDS,
@@ -122,7 +124,7 @@ def recipe_from_data(
     data: dict[str, Any], file: Path, catalogue: Catalogue | None = None
 ) -> Recipe:
     """The recipe in a parsed TOML file that stands at `file`."""
-    top = Table(data, str(file))
+    top = Table(data, str(file), file.parent)
     known = _catalogue(top, file, catalogue)
     title = top.text("title", "")
     profile = read_profile(top.table("profile"))
@@ -137,10 +139,13 @@ def recipe_from_data(
             accepted=f"1 to {MAX_LUTS} tables [[lut]]",
         )
     jobs: list[LutJob] = []
+    looks: list[str | None] = []
     pairs = ((lut, *pair) for lut in luts for pair in crossed(lut, ends))
     for lut, of_ends, own in pairs:
-        inherited = _laid_over(shared, of_ends)
-        jobs += _jobs(Table(_laid_over(inherited, own), lut.where), title, profile, known)
+        table = Table(_laid_over(_laid_over(shared, of_ends), own), lut.where, lut.folder)
+        look = table.table("look")
+        looks.append(look.file("file") if look is not None else None)
+        jobs += _jobs(table, title, profile, known)
         if len(jobs) > MAX_LUTS:
             raise DefinitionError(
                 f"the recipe asks for over {MAX_LUTS} LUTs",
@@ -157,16 +162,22 @@ def recipe_from_data(
                 accepted="a name of its own for each",
             )
         seen.add(job.name.casefold())
-    return Recipe(title, tuple(jobs), digest_of(data, known.definitions), profile, known, file)
+    digest = digest_of(data, known.definitions, filter(None, dict.fromkeys(looks)))
+    return Recipe(title, tuple(jobs), digest, profile, known, file)
 
 
-def digest_of(data: dict[str, Any], definitions: Definitions) -> str:
-    """SHA-256 of a recipe's content and of the definitions it can see (layout ignored)."""
+def digest_of(data: dict[str, Any], definitions: Definitions, looks: Iterable[str] = ()) -> str:
+    """SHA-256 of a recipe's content, of its looks' files and of the definitions it can see.
+
+    The layout of the recipe does not matter.
+    """
     user = {
         "curves": {name: curve.to_data() for name, curve in definitions.curves.items()},
         "gamuts": {name: gamut.to_data() for name, gamut in definitions.gamuts.items()},
     }
-    text = json.dumps([data, user], sort_keys=True, default=str, ensure_ascii=False)
+    files = [read_bytes(each.partition("#")[0], limit=MAX_BYTES) for each in looks]
+    whole = [data, user, *(hashlib.sha256(each).hexdigest() for each in files)]
+    text = json.dumps(whole, sort_keys=True, default=str, ensure_ascii=False)
     return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
 
 
@@ -217,7 +228,7 @@ def _jobs(lut: Table, set_title: str, profile: Profile, known: Catalogue) -> lis
         for stops in [None] if ladder is None else ladder:
             # Each rung as if its exposure stood in the recipe: its tone is fitted to it too.
             values = lut.values | {"exposure": lut.number("exposure", 0.0) + (stops or 0.0)}
-            own = replace(job, task=_task(Table(values, lut.where), kind, known))
+            own = replace(job, task=_task(Table(values, lut.where, lut.folder), kind, known))
             jobs.append(_named(own, stops, profile, set_title))
     except LutbenchError as error:
         if error.where:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 from lutbench.errors import DefinitionError, nearest_names
+from lutbench.files import beside
 from lutbench.model.definitions import number
 
 
@@ -17,13 +19,16 @@ class Table:
         The table as parsed.
     where
         The file and place that errors name.
+    folder
+        Where the files lie that the table names.
     """
 
-    def __init__(self, values: Any, where: str) -> None:
+    def __init__(self, values: Any, where: str, folder: Path = Path()) -> None:
         if not isinstance(values, dict):
             raise DefinitionError("is no table", where=where, accepted="key = value pairs")
         self.values: dict[str, Any] = dict(values)
         self.where = where
+        self.folder = folder
         self._read: set[str] = set()
 
     def __contains__(self, key: str) -> bool:
@@ -120,10 +125,18 @@ class Table:
             )
         return tuple(number(each, self.at(key)) for each in value)
 
+    def file(self, key: str) -> str | None:
+        """The path of a file beside the one that names it (`files.beside`); None without `key`."""
+        self.know(key)
+        if key not in self:
+            return None
+        name, mark, part = self.text(key).partition("#")
+        return f"{beside(self.folder, name, self.at(key))}{mark}{part}"
+
     def table(self, key: str) -> Table | None:
         """A table within, or None when it is not there."""
         value = self.take(key)
-        return None if value is None else Table(value, self.at(key))
+        return None if value is None else type(self)(value, self.at(key), self.folder)
 
     def tables(self, key: str) -> list[Table]:
         """A list of tables (``[[key]]``), empty when it is not there."""
@@ -132,7 +145,10 @@ class Table:
             return []
         if not isinstance(value, list):
             raise DefinitionError("is no list of tables", where=self.at(key), accepted=f"[[{key}]]")
-        return [Table(each, f"{self.where}, {key} {i}") for i, each in enumerate(value, 1)]
+        places = [f"{self.where}, {key} {i}" for i in range(1, len(value) + 1)]
+        return [
+            type(self)(each, place, self.folder) for each, place in zip(value, places, strict=True)
+        ]
 
     def done(self) -> None:
         """Refuse what nobody read."""

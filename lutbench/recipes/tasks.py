@@ -203,6 +203,8 @@ def _look(table: Table | None) -> tuple[Any, tuple[Transform, ...]]:
         return "after", ()
     place = table.choice("place", PLACES, "after")
     steps: list[Transform] = []
+    if (file := table.file("file")) is not None:
+        steps.append(_look_in(file, place))
     try:
         if (cdl := table.table("cdl")) is not None:
             triples = {
@@ -225,3 +227,11 @@ def _look(table: Table | None) -> tuple[Any, tuple[Transform, ...]]:
     table.know("saturation")
     table.done()
     return place, tuple(steps)
+
+
+def _look_in(file: str, place: str) -> Transform:
+    """The look of a file: a CDL that holds its result to 0..1 as one of the recipe's would."""
+    from lutbench.formats.open import open_lut
+
+    look = open_lut(file)
+    return replace(look, clamp=place != "light") if isinstance(look, Cdl) else look

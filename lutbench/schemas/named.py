@@ -34,12 +34,12 @@ class NamedSchema:
 FILES = (
     NamedSchema("recipe", "A recipe for `lutbench build`", "inputs.recipe:Recipe"),
     NamedSchema("suite", "A suite for `lutbench verify`", "inputs.suite:SuiteFile"),
+    NamedSchema("project", "What holds for a whole shoot: lutbench.toml", "inputs.project:Project"),
     NamedSchema("definitions", "Curves and gamuts of your own", "inputs.definitions:Definitions"),
 )
 """Of the TOML files that are read."""
 
 _MAKING = ("apply", "bench", "build", "capture", "chart", "convert", "demo", "learn", "match")
-_LOOKING = ("identify", "inspect", "split")
 _MEASURING = (
     *("compare", "display-calibrate", "display-check", "display-fit", "display-patches"),
     *("levels", "list-curves", "list-gamuts", "verify"),
@@ -59,9 +59,10 @@ def _reports(module: str, names: tuple[str, ...]) -> list[NamedSchema]:
 
 REPORTS = (
     *_reports("making", (*_MAKING, "rework")),
-    *_reports("looking", _LOOKING),
+    *_reports("looking", ("inspect",)),
+    *_reports("identifying", ("identify", "split")),
     NamedSchema(
-        "identify-groups", "What `lutbench identify --groups` writes", "reports.looking:Groups"
+        "identify-groups", "What `lutbench identify --groups` writes", "reports.identifying:Groups"
     ),
     *_reports("measuring", _MEASURING),
 )

@@ -410,3 +410,65 @@ def test_a_shaper_from_linear_light_is_measured_and_rolled_off_over_its_whole_ra
     ends = colour.log_encoding(np.array([0.0, 16.0]), function="ACEScct")
     expected = (colour.log_encoding(grey[:, 1], function="ACEScct") - ends[0]) / np.ptp(ends)
     assert 1023 * np.abs(shaped - expected).max() < 0.5
+
+
+CORRECTIONS = """<?xml version="1.0" encoding="UTF-8"?>
+<ColorCorrectionCollection xmlns="urn:ASC:CDL:v1.2">
+  <ColorCorrection id="one"><SOPNode><Slope>1.1 1.0 0.9</Slope><Offset>0 0 0.02</Offset>
+  <Power>1.0 1.1 1.0</Power></SOPNode><SatNode><Saturation>0.8</Saturation></SatNode>
+  </ColorCorrection></ColorCorrectionCollection>
+"""
+
+
+@pytest.mark.parametrize("place", ["before", "light", "after"])
+def test_a_look_may_be_a_file(tmp_path: Path, place: str) -> None:
+    """A CDL, a CLF and a LUT beside the recipe do what their steps do at that place."""
+    cdl = lutbench.Cdl((1.1, 1.0, 0.9), (0, 0, 0.02), (1.0, 1.1, 1.0), 0.8, clamp=place != "light")
+    lut = lutbench.sample(lutbench.Cdl(slope=(0.9, 1.0, 1.1)), 17)
+    (tmp_path / "looks.ccc").write_text(CORRECTIONS)
+    lut.save(tmp_path / "look.cube")
+    lut.save(tmp_path / "look.clf")
+    end = 'source = { curve = "ACEScct", gamut = "ACEScg" }\n'
+    end += 'target = { curve = "BT.1886", gamut = "BT.709" }\n'
+    colours = np.random.default_rng(0).random((40, 3))
+    digests = set()
+    for name, look in (("looks.ccc#one", cdl), ("look.cube", lut), ("look.clf", lut)):
+        text = f'{end}[look]\nplace = "{place}"\nfile = "{name}"\n[[lut]]\nname = "a"\nsize = 9\n'
+        (tmp_path / "day.toml").write_text(text)
+        recipe = read_recipe(tmp_path / "day.toml")
+        digests.add(recipe.digest)
+        task = recipe.jobs[0].task
+        assert isinstance(task, Conversion)
+        wanted = Conversion(task.source, task.target, grade=(look,), grade_place=place)  # type: ignore[arg-type]
+        np.testing.assert_allclose(
+            task.pipeline().apply(colours), wanted.pipeline().apply(colours), atol=1e-6
+        )
+        made = build_recipe(recipe, tmp_path / f"made_{len(digests)}")
+        nodes = made[0].lut.table.reshape(-1, 3)
+        exact = wanted.pipeline().apply(Lut3D.identity(9).table.reshape(-1, 3))
+        np.testing.assert_allclose(nodes, exact, atol=1e-6)
+    assert len(digests) == 3
+    # Another grade in the file is another recipe.
+    before = read_recipe(tmp_path / "day.toml").digest
+    lutbench.sample(lutbench.Cdl(slope=(0.8, 1.0, 1.1)), 17).save(tmp_path / "look.clf", force=True)
+    assert read_recipe(tmp_path / "day.toml").digest != before
+
+
+def test_a_look_file_that_will_not_do(tmp_path: Path) -> None:
+    (tmp_path / "day").mkdir()
+    end = 'source = { curve = "ACEScct", gamut = "ACEScg" }\n'
+    end += 'target = { curve = "BT.1886", gamut = "BT.709" }\n'
+    (tmp_path / "outside.cube").write_text("LUT_3D_SIZE 2\n")
+    (tmp_path / "day" / "broken.cube").write_text("LUT_3D_SIZE 2\n")
+    (tmp_path / "day" / "looks.ccc").write_text(CORRECTIONS)
+    for name, words in (
+        ("gone.cube", "gone.cube"),
+        ("../outside.cube", "outside the folder of the recipe"),
+        ("broken.cube", "broken.cube"),
+        ("looks.ccc#two", "two"),
+    ):
+        (tmp_path / "day" / "day.toml").write_text(
+            f'{end}[look]\nfile = "{name}"\n[[lut]]\nname = "a"\n'
+        )
+        with pytest.raises(LutbenchError, match=words):
+            read_recipe(tmp_path / "day" / "day.toml")

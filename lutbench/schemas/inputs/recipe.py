@@ -109,13 +109,14 @@ class RecipeLook(TypedDict):
 class RecipeShaper(TypedDict):
     """A 1D curve before the 3D LUT."""
 
-    curve: CurveName
+    curve: NotRequired[CurveName]
+    """Laid out for the LUT, if left out."""
     low: NotRequired[Annotated[float, usual(0.0)]]
     """The least input."""
     high: NotRequired[Annotated[float, usual(1.0)]]
     """The greatest input."""
     size: NotRequired[Annotated[int, between(2, 65536)]]
-    """Rows; 4096, or with `high` over 1 65536, if left out."""
+    """Rows; 65536, or with a curve and `high` up to 1 4096, if left out."""
 
 
 class RecipeBand(TypedDict):
@@ -185,13 +186,9 @@ def _tone() -> dict[str, Any]:
 Tone = Annotated[Any, Hint(_tone)]
 
 
-class Shared(TypedDict):
-    """What may stand at the top, for all LUTs, or in a LUT."""
+class Given(TypedDict):
+    """What may stand in a LUT, beside its ends."""
 
-    source: NotRequired[RecipeEnd]
-    """What is recorded."""
-    target: NotRequired[RecipeEnd]
-    """What is shown, or delivered."""
     exposure: NotRequired[Annotated[float, usual(0.0)]]
     """Stops brighter (or darker), after decoding."""
     white_balance: NotRequired[WhiteBalance]
@@ -214,15 +211,35 @@ class Shared(TypedDict):
     """Take the source's light for the target's, whatever side it is on."""
 
 
+class Shared(Given):
+    """What may stand at the top, for all LUTs, or in a LUT."""
+
+    source: NotRequired[RecipeEnd]
+    """What is recorded."""
+    target: NotRequired[RecipeEnd]
+    """What is shown, or delivered."""
+
+
+class NamedEnd(RecipeEnd):
+    """One of several sources or displays."""
+
+    lut: NotRequired[Given]
+    """What else its LUTs are given."""
+
+
 class RecipeLut(Shared):
     """A LUT to build."""
 
     name: Annotated[str, Hint(lambda: {"minLength": 1, "maxLength": 200})]
-    """The file name without suffix; may hold folders."""
+    """The file name without suffix; may hold folders, {source} and {display}."""
     title: NotRequired[str]
     """In the file; the recipe's title and the name, if left out."""
     kind: NotRequired[Annotated[str, words(lambda: (*KINDS, "false_colour")), usual("combined")]]
     """Tone and gamut, tone alone, gamut alone, or bands of colour."""
+    sources: NotRequired[str | list[str]]
+    """The sources that it is made for; all, if left out."""
+    displays: NotRequired[str | list[str]]
+    """The displays that it is made for; all, if left out."""
     exposure_ladder: NotRequired[list[float]]
     """Stops: one LUT for each."""
     bands_in: NotRequired[Annotated[str, words(lambda: ("stops", "cd/m2")), usual("stops")]]
@@ -239,5 +256,9 @@ class Recipe(Shared):
     definitions: NotRequired[str | list[str]]
     """Files with curves and gamuts of your own, beside the recipe."""
     profile: NotRequired[Profile]
+    sources: NotRequired[dict[str, NamedEnd]]
+    """[sources.NAME]: every LUT is made for every source and display."""
+    displays: NotRequired[dict[str, NamedEnd]]
+    """[displays.NAME]"""
     lut: Annotated[list[RecipeLut], length(1, 500)]
     """[[lut]]"""

@@ -45,6 +45,8 @@ class BuiltLut(TypedDict):
     recommended_size: int | None
     """The smallest size that nobody sees, where the LUT's own is smaller."""
     clipped_colours: Finding | None
+    greys_off_10bit: float | None
+    """With a shaper: the most that a grey is off, ten stops under mid grey to six over it."""
 
 
 class Build(TypedDict):

@@ -168,6 +168,24 @@ class ZebraAdvice(TypedDict):
     text: str
 
 
+class HighlightGuard(TypedDict):
+    """The highest setting that warns before highlights are cut off."""
+
+    setting: ZebraSetting
+    before_clip_stops: float
+    recorded_above_stops: float | None
+    """After a LUT: the stops over its white that the recording still holds."""
+    text: str
+
+
+class ZebraAfterLut(TypedDict):
+    """The same where the zebra looks at what the LUT gives."""
+
+    settings: list[ZebraSetting]
+    advice: list[ZebraAdvice]
+    highlights: HighlightGuard | None
+
+
 class Zebra(TypedDict):
     """The zebra settings of the camera, percent of signal."""
 
@@ -176,12 +194,16 @@ class Zebra(TypedDict):
     marks_mid_grey: bool
     settings: list[ZebraSetting]
     advice: list[ZebraAdvice]
+    highlights: HighlightGuard | None
+    after_lut: ZebraAfterLut | None
 
 
 class NeutralDensity(TypedDict):
     """A neutral density filter."""
 
     density: float
+    parts: list[float]
+    """The densities that make it up."""
     nominal_stops: int
     stops: float
     factor: int
@@ -224,6 +246,8 @@ class Levels(TypedDict):
     lut: str | None
     source_range: Range
     target_range: Range
+    exposed_stops: float
+    """Stops that the day is exposed over the meter."""
     levels: list[Level]
     ends: Ends
     after_lut_ends: Ends | None
