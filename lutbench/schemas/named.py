@@ -42,7 +42,7 @@ FILES = (
 _MAKING = ("apply", "bench", "build", "capture", "chart", "convert", "demo", "learn", "match")
 _MEASURING = (
     *("compare", "display-calibrate", "display-check", "display-fit", "display-patches"),
-    *("levels", "list-curves", "list-gamuts", "verify"),
+    "verify",
 )
 
 
@@ -65,6 +65,7 @@ REPORTS = (
         "identify-groups", "What `lutbench identify --groups` writes", "reports.identifying:Groups"
     ),
     *_reports("measuring", _MEASURING),
+    *_reports("naming", ("levels", "list-curves", "list-gamuts")),
 )
 """Of what commands print with ``--json``: a command of several words has ``-`` between them."""
 

@@ -64,7 +64,7 @@ REPORTS: dict[str, tuple[str, ...]] = {
     "rework": (
         "rework chain day.cube look.cube -o j_both.cube",
         "rework resize day.cube 9 -o j_resized.cube",
-        "rework invert look.cube --shaper -o j_back.cube",
+        "rework invert bright.cube --shaper -o j_back.cube",
         "rework repair damaged.cube -o j_mended.cube",
         "rework neutral day.cube -o j_neutral.cube",
         "rework strength look.cube 0.5 -o j_half.cube",

@@ -1,14 +1,12 @@
-"""What `compare`, `verify`, `levels`, `display` and `list` print."""
+"""What `compare`, `verify` and `display` print."""
 
 from __future__ import annotations
 
 from typing import Literal, TypedDict
 
-from lutbench.model.signal import Range
 from lutbench.schemas.reports.common import (
     DeltaE,
     Figure,
-    Level,
     Lut,
     Point,
     Rgb,
@@ -136,127 +134,6 @@ class VerifyList(TypedDict):
 Verify = VerifyRun | VerifyList
 
 
-class End(TypedDict):
-    """Light at an end of the signal."""
-
-    reflectance: float
-    stops: float | None
-
-
-class Ends(TypedDict):
-    """Which light falls on 0 % and 100 %; null where none does."""
-
-    zero_percent: End | None
-    hundred_percent: End | None
-
-
-class ZebraSetting(TypedDict):
-    """What a zebra setting marks: everything from there up."""
-
-    percent: float
-    reflectance: float
-    stops: float | None
-
-
-class ZebraAdvice(TypedDict):
-    """Which setting marks a subject; null where the camera offers none."""
-
-    subject: str
-    reflectance: float
-    percent: float
-    setting: ZebraSetting | None
-    text: str
-
-
-class HighlightGuard(TypedDict):
-    """The highest setting that warns before highlights are cut off."""
-
-    setting: ZebraSetting
-    before_clip_stops: float
-    recorded_above_stops: float | None
-    """After a LUT: the stops over its white that the recording still holds."""
-    text: str
-
-
-class ZebraAfterLut(TypedDict):
-    """The same where the zebra looks at what the LUT gives."""
-
-    settings: list[ZebraSetting]
-    advice: list[ZebraAdvice]
-    highlights: HighlightGuard | None
-
-
-class Zebra(TypedDict):
-    """The zebra settings of the camera, percent of signal."""
-
-    minimum: float
-    step: float
-    marks_mid_grey: bool
-    settings: list[ZebraSetting]
-    advice: list[ZebraAdvice]
-    highlights: HighlightGuard | None
-    after_lut: ZebraAfterLut | None
-
-
-class NeutralDensity(TypedDict):
-    """A neutral density filter."""
-
-    density: float
-    parts: list[float]
-    """The densities that make it up."""
-    nominal_stops: int
-    stops: float
-    factor: int
-    transmission: float
-
-
-class ChosenDensity(NeutralDensity):
-    """A filter for the day."""
-
-    leaves: float
-    """Stops that remain; positive is over."""
-
-
-class FilterChoice(TypedDict):
-    """The filters about what the meter shows too many."""
-
-    over_exposure_stops: float
-    weaker: ChosenDensity | None
-    stronger: ChosenDensity | None
-    text: str
-
-
-class ShownOn(TypedDict):
-    """The display that was named, in cd/m²."""
-
-    curve: str
-    peak: float
-    black: float
-    surround: float
-
-
-class Levels(TypedDict):
-    """The levels of a curve for the day."""
-
-    schema: Schema
-    curve: str
-    curve_note: str | None
-    codes: Range
-    range_note: str
-    lut: str | None
-    source_range: Range
-    target_range: Range
-    exposed_stops: float
-    """Stops that the day is exposed over the meter."""
-    levels: list[Level]
-    ends: Ends
-    after_lut_ends: Ends | None
-    zebra: Zebra
-    neutral_density: list[NeutralDensity]
-    filter_choice: FilterChoice | None
-    display: ShownOn | None
-
-
 class DisplayTarget(TypedDict):
     """What a display is held against; luminances in cd/m²."""
 
@@ -360,58 +237,3 @@ class DisplayCheck(TypedDict):
     patches: list[CheckedPatch]
     greys: list[CheckedGrey]
     spreads: dict[str, DeltaE]
-
-
-class Light(TypedDict):
-    """What 1.0 of a curve's light is."""
-
-    side: Literal["scene", "display"]
-    one: str
-    luminance: float | None
-    """cd/m², where it is told."""
-
-
-class CurveEntry(TypedDict):
-    """A curve that can be named; figures are null where it cannot be used."""
-
-    name: str
-    aliases: list[str]
-    origin: Literal["standard", "user", "registry"]
-    usable: bool
-    reason: str | None
-    family: str | None
-    source: str | None
-    codes: Range | None
-    light: Light | None
-    note: str | None
-    mid_grey_signal: float | None
-    black_signal: float | None
-    white_signal: float | None
-    clip_stops: float | None
-    """Stops over mid grey."""
-    falls: str | None
-
-
-class ListCurves(TypedDict):
-    """The curves that can be named."""
-
-    schema: Schema
-    curves: list[CurveEntry]
-
-
-class GamutEntry(TypedDict):
-    """A gamut that can be named; CIE xy."""
-
-    name: str
-    aliases: list[str]
-    origin: Literal["standard", "user", "registry"]
-    source: str
-    primaries: tuple[Point, Point, Point]
-    white: Point
-
-
-class ListGamuts(TypedDict):
-    """The gamuts that can be named."""
-
-    schema: Schema
-    gamuts: list[GamutEntry]
