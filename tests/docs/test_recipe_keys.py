@@ -10,7 +10,9 @@ from typing import Any
 
 import pytest
 from examples import ROOT, Block, blocks_of
+from prepared import CORRECTIONS
 
+from lutbench.model.catalogue import open_catalogue
 from lutbench.model.curves.log import CameraLog
 from lutbench.model.definitions import parse_definitions
 from lutbench.model.tone import tone_mapper, tone_names
@@ -55,14 +57,16 @@ def test_every_key_of_a_recipe_is_on_the_page() -> None:
 
 
 @pytest.mark.parametrize("fragment", FRAGMENTS, ids=lambda block: block.where)
-def test_every_fragment_is_taken_and_makes_a_lut(fragment: Block) -> None:
+def test_every_fragment_is_taken_and_makes_a_lut(fragment: Block, tmp_path: Path) -> None:
     own = tomllib.loads(fragment.text)
     if {"curves", "gamuts"} & set(own):
         found = parse_definitions(own, Path("own.toml"))
         assert set(found.curves) | set(found.gamuts) == {*own["curves"], *own["gamuts"]}
         return
     data: dict[str, Any] = tomllib.loads(BASE) | own
-    recipe = recipe_from_data(data, Path("fragment.toml"))
+    (tmp_path / "looks.ccc").write_text(CORRECTIONS, encoding="utf-8")
+    known = open_catalogue(ROOT / "luts_demo" / "tarn.toml", user=False)
+    recipe = recipe_from_data(data, tmp_path / "fragment.toml", known)
     assert recipe.jobs
     for job in recipe.jobs:
         assert make(job).size == job.size
