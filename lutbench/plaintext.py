@@ -42,3 +42,8 @@ def csv_text_cell(text: str) -> str:
     """
     plain = harmless(text)
     return f"'{plain}" if plain.startswith(_FORMULA) else plain
+
+
+def one_line(text: str) -> str:
+    """`text` on one line, with a blank in place of each character that steers."""
+    return harmless(text.replace("\n", " ").replace("\t", " "), " ")

@@ -23,7 +23,7 @@ from lutbench.model.catalogue import Catalogue, open_catalogue
 from lutbench.model.compression import GamutCompression
 from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.curves.base import MID_GREY, Encode
-from lutbench.model.curves.hdr import pq_luminance, pq_signal
+from lutbench.model.curves.hdr import ictcp_from_bt2020, pq_luminance, pq_signal
 from lutbench.model.false_colour import FalseColour, default_bands
 from lutbench.model.gamuts import conversion
 from lutbench.model.grade import Cdl, white_balance
@@ -31,7 +31,7 @@ from lutbench.model.signal import signal_from_code
 from lutbench.model.tone.eetf import Eetf
 from lutbench.model.tone.shoulder import ToneCurve
 from lutbench.tables.lut import interpolated
-from lutbench.tables.sampling import sample
+from lutbench.tables.nodes import sample
 
 # What stands beside this file is found from wherever it is loaded.
 sys.path.insert(0, str(Path(__file__).parent))

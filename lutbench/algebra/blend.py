@@ -13,8 +13,7 @@ from lutbench.errors import LutbenchError
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array, Pipeline, Transform
 from lutbench.tables.lut import Interpolation, Lut, Lut1D, Lut3D, ShaperLut3D
-from lutbench.tables.nodes import domain_of
-from lutbench.tables.sampling import sample
+from lutbench.tables.nodes import domain_of, sample
 
 AMOUNTS = (-1.0, 3.0)
 

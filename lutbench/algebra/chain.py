@@ -18,8 +18,7 @@ from lutbench.tables.lut import (
     Lut3D,
     ShaperLut3D,
 )
-from lutbench.tables.nodes import domain_of
-from lutbench.tables.sampling import sample
+from lutbench.tables.nodes import domain_of, sample
 
 DEFAULT_SIZE = 33
 CURVE_SIZE = 4096

@@ -19,8 +19,7 @@ from lutbench.algebra.result import (
 from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange, check_range
 from lutbench.model.transforms import Pipeline, Transform
 from lutbench.tables.lut import UNIT_DOMAIN, Lut, Lut1D, Lut3D, ShaperLut3D
-from lutbench.tables.nodes import domain_of
-from lutbench.tables.sampling import sample
+from lutbench.tables.nodes import domain_of, sample
 
 EXACT = CodeError(0.0, 0.0, 0.0)
 

@@ -18,7 +18,7 @@ from lutbench.algebra.result import Array, Change, Reworked, code_error, probe
 from lutbench.errors import LutbenchError
 from lutbench.tables.cells import positions, weight_matrix
 from lutbench.tables.lut import SIZES_3D, Interpolation, Lut, Lut1D, Lut3D, ShaperLut3D, lattice
-from lutbench.tables.sampling import check_size
+from lutbench.tables.nodes import check_size
 
 METHODS = ("linear", "pchip", "cubic", "fit")
 UNMEASURED = "pchip"

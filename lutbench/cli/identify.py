@@ -247,7 +247,7 @@ def _identified(file: str, asked: Asked) -> Identification:
 
 def _files(given: tuple[str, ...]) -> tuple[list[tuple[str, str]], bool]:
     """Files and the names to show, and whether several may come."""
-    from lutbench.formats.folders import lut_files
+    from lutbench.formats.open import lut_files
 
     files, many = lut_files(given, luts_only=True)
     # Files of one name in several places are told apart by their whole path.

@@ -191,7 +191,7 @@ def command(
       lutbench inspect luts/ --sheet sheet.png --source-curve ACEScct
       lutbench inspect luts/ --set-sheet set.html
     """
-    from lutbench.formats.folders import lut_files
+    from lutbench.formats.open import lut_files
     from lutbench.inspection.registry import Limits
 
     files, many = lut_files(luts)

@@ -399,6 +399,6 @@ def strength(lut: str, amount: float, base: str | None, size: int | None, out: O
 def _as_lut(transform: Transform, size: int | None) -> Any:
     """A LUT as it is; another transform sampled."""
     from lutbench.tables.lut import Lut
-    from lutbench.tables.sampling import sample
+    from lutbench.tables.nodes import sample
 
     return transform if isinstance(transform, Lut) else sample(transform, size or 33)

@@ -16,7 +16,7 @@ from lutbench.measure.samples import chart_light
 from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange
 from lutbench.model.transforms import Array, Transform, steps_of
 from lutbench.tables.lut import Lut
-from lutbench.tables.sampling import sample
+from lutbench.tables.nodes import sample
 
 GREYS = 101
 COLOURS = 3000

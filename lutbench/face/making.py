@@ -140,7 +140,7 @@ def sample(
     >>> sample("ACEScct to BT.1886; kind=curve", 5).shape
     (5, 5, 5, 3)
     """
-    from lutbench.tables.sampling import sample
+    from lutbench.tables.nodes import sample
 
     bounds = Lut3D.identity(2).with_domain(domain).domain
     return sample(

@@ -216,6 +216,6 @@ def _as_lut(transform: Any, size: int | None) -> Lut:
     """A LUT as it is; another transform sampled."""
     if isinstance(transform, Lut1D | Lut3D | ShaperLut3D):
         return transform
-    from lutbench.tables.sampling import sample
+    from lutbench.tables.nodes import sample
 
     return sample(transform, size if size is not None and size <= SIZES_3D[1] else 33)

@@ -12,7 +12,7 @@ from lutbench.measure.difference import Spread
 from lutbench.model.transforms import Transform
 from lutbench.results import Result
 from lutbench.tables.lut import Lut3D
-from lutbench.tables.sampling import sample
+from lutbench.tables.nodes import sample
 
 Array = NDArray[np.float64]
 

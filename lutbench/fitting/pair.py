@@ -20,8 +20,7 @@ from lutbench.fitting.scattered import ScatteredFit
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.results import Result
 from lutbench.tables.lut import SIZES_3D, Lut3D, lattice
-from lutbench.tables.nodes import diagonal
-from lutbench.tables.sampling import check_size
+from lutbench.tables.nodes import check_size, diagonal
 
 Array = NDArray[np.float64]
 

@@ -15,7 +15,7 @@ from lutbench.fitting.scattered import ScatteredFit, smooth_curves
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.results import Result
 from lutbench.tables.lut import SIZES_3D, Lut1D, Lut3D, lattice
-from lutbench.tables.sampling import check_size
+from lutbench.tables.nodes import check_size
 
 Array = NDArray[np.float64]
 

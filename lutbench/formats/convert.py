@@ -22,8 +22,7 @@ from lutbench.tables.lut import (
     ShaperLut3D,
     interpolated,
 )
-from lutbench.tables.nodes import greys
-from lutbench.tables.sampling import sample, sample_1d
+from lutbench.tables.nodes import greys, sample, sample_1d
 
 DEFAULT_SIZE_3D = 33
 DEFAULT_SIZE_1D = 4096

@@ -20,9 +20,9 @@ from numpy.typing import NDArray
 
 from lutbench import files
 from lutbench.errors import FormatError
-from lutbench.formats.cube_write import _one_line
 from lutbench.formats.decimals import MAX_LINE, number, parse_rows
 from lutbench.formats.registry import MAX_BYTES, LutFile
+from lutbench.plaintext import one_line
 from lutbench.tables.lut import SIZES_1D, SIZES_3D, UNIT_DOMAIN, Lut, Lut1D, Lut3D, ShaperLut3D
 
 MAX_IDLE_LINES = 100_000
@@ -162,7 +162,7 @@ class _Reader:
         except UnicodeDecodeError:
             self._note("text that is not UTF-8, taken as Latin-1", line)
             text = raw.decode("latin-1")
-        return _one_line(text).strip()
+        return one_line(text).strip()
 
     # Keywords
 

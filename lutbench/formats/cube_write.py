@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -11,9 +12,11 @@ from lutbench import files
 from lutbench.errors import FormatError
 from lutbench.formats.decimals import LARGEST, MAX_LINE, format_rows
 from lutbench.formats.digest import layout, signature, unsigned
-from lutbench.formats.registry import Writing
-from lutbench.plaintext import harmless
+from lutbench.plaintext import one_line
 from lutbench.tables.lut import Lut
+
+if TYPE_CHECKING:
+    from lutbench.formats.registry import Writing
 
 
 def write_cube(
@@ -49,7 +52,7 @@ def format_cube(lut: Lut, decimals: int | None = 6, *, signed: bool = False) -> 
     """
     if decimals is not None and not 0 <= decimals <= 16:
         raise FormatError(f"{decimals} decimals cannot be written", accepted="0 to 16, or none")
-    head = [f'TITLE "{_one_line(lut.title).replace(chr(34), chr(39))}"'] if lut.title else []
+    head = [f'TITLE "{one_line(lut.title).replace(chr(34), chr(39))}"'] if lut.title else []
     shape, tables = layout(lut)
     if any(np.abs(table).max() > LARGEST for table in tables):
         raise FormatError("a number of the table is too large", accepted=f"up to {LARGEST}")
@@ -60,11 +63,7 @@ def format_cube(lut: Lut, decimals: int | None = 6, *, signed: bool = False) -> 
     head += [f"# {line}".rstrip() for each in comments for line in each.splitlines() or [""]]
     head += shape
     # A lone surrogate, from a file name that is no text, has no UTF-8.
-    lines = [_one_line(line).encode("utf-8", "replace") for line in head]
+    lines = [one_line(line).encode("utf-8", "replace") for line in head]
     if any(len(line) > MAX_LINE for line in lines):
         raise FormatError("a title or comment is too long", accepted=f"up to {MAX_LINE} bytes")
     return b"\n".join([*lines, b"".join(rows)])
-
-
-def _one_line(text: str) -> str:
-    return harmless(text.replace("\n", " ").replace("\t", " "), " ")

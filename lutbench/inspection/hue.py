@@ -13,9 +13,9 @@ import numpy as np
 
 from lutbench.measure.delta_e import ITP_FROM_ICTCP, itp_from_xyz
 from lutbench.measure.view import view_of
+from lutbench.model.curves.hdr import bt2020_from_ictcp
 from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import BT709, BT2020, conversion
-from lutbench.model.ictcp import bt2020_from_ictcp
 from lutbench.model.light import REFERENCE_WHITE
 from lutbench.model.signal import RangeFromSignal
 from lutbench.model.transforms import Array, Transform

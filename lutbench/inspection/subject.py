@@ -57,7 +57,7 @@ class Subject:
             return self.lut
         if isinstance(self.lut, ShaperLut3D):
             return self.lut.lut
-        from lutbench.tables.sampling import sample
+        from lutbench.tables.nodes import sample
 
         return sample(self.lut, SAMPLED_SIZE)
 

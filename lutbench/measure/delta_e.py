@@ -89,7 +89,7 @@ def itp_from_xyz(xyz: ArrayLike) -> Array:
 
     Source: Recommendation ITU-R BT.2124-0, annex 1.
     """
-    from lutbench.model.ictcp import ictcp_from_bt2020
+    from lutbench.model.curves.hdr import ictcp_from_bt2020
 
     rgb = np.asarray(xyz, dtype=np.float64) @ np.linalg.inv(BT2020.to_xyz).T
     return np.asarray(ictcp_from_bt2020(rgb) * ITP_FROM_ICTCP)

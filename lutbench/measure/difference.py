@@ -17,8 +17,7 @@ from lutbench.model.encoding import Encoding
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array, Transform
 from lutbench.tables.lut import Interpolation, Lut, ShaperLut3D, interpolated
-from lutbench.tables.nodes import before_shaper
-from lutbench.tables.sampling import sample
+from lutbench.tables.nodes import before_shaper, sample
 
 BLOCK = 65536  # colours at a time, so that the many temporaries stay small
 

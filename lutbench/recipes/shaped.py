@@ -10,7 +10,7 @@ from lutbench.model.signal import SignalFromRange
 from lutbench.model.transforms import Transform
 from lutbench.recipes.schema import LutJob, Shaper
 from lutbench.tables.lut import ShaperLut3D
-from lutbench.tables.sampling import sample_behind, sample_with_shaper
+from lutbench.tables.nodes import sample_behind, sample_with_shaper
 from lutbench.tables.shaping import Span, laid_out
 
 if TYPE_CHECKING:

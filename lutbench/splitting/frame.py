@@ -8,8 +8,7 @@ import numpy as np
 
 from lutbench.model.transforms import Array, Transform
 from lutbench.tables.lut import UNIT_DOMAIN, Lut1D, Lut3D, ShaperLut3D, lattice
-from lutbench.tables.nodes import before_shaper, rises
-from lutbench.tables.sampling import sample_1d
+from lutbench.tables.nodes import before_shaper, rises, sample_1d
 
 USUAL = 33
 """Nodes along an edge where a LUT has none of its own."""

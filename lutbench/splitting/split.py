@@ -24,7 +24,7 @@ from lutbench.splitting.clean import Tasks, clean_conversion, noise_of
 from lutbench.splitting.frame import LARGEST, Frame
 from lutbench.splitting.look import LookPart, look_between, on_full_scale
 from lutbench.tables.lut import Lut, Lut1D, Lut3D, ShaperLut3D
-from lutbench.tables.sampling import sample_1d
+from lutbench.tables.nodes import sample_1d
 
 Part = Literal["curve", "gamut", "look"]
 PARTS: tuple[Part, ...] = get_args(Part)

@@ -39,8 +39,8 @@ from lutbench.tables.cells import (
     weight_matrix,
 )
 from lutbench.tables.lut import UNIT_DOMAIN, Lut1D, Lut3D, ShaperLut3D, lattice
+from lutbench.tables.nodes import sample
 from lutbench.tables.noise import noise_level
-from lutbench.tables.sampling import sample
 
 CODE = 1 / 1023
 UNIT = np.array(UNIT_DOMAIN)

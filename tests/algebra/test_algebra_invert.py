@@ -22,7 +22,7 @@ from lutbench.model.grade import Cdl, Exposure, Saturation
 from lutbench.model.tone.shoulder import ToneCurve
 from lutbench.model.transforms import Clamp, Matrix, Transform
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D, lattice
-from lutbench.tables.sampling import sample
+from lutbench.tables.nodes import sample
 
 CATALOGUE = open_catalogue(user=False)
 TETRAHEDRAL = colour.algebra.table_interpolation_tetrahedral

@@ -37,7 +37,7 @@ from lutbench.model.compression import GamutCompression
 from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.tone.shoulder import ToneCurve
 from lutbench.tables.lut import Lut3D
-from lutbench.tables.sampling import sample
+from lutbench.tables.nodes import sample
 
 TARGETS = (
     ("BT.709", "BT.709"),

@@ -32,7 +32,7 @@ def invert() -> None:
     from test_algebra_invert import delta_e, random_bijection
 
     from lutbench import algebra
-    from lutbench.tables.sampling import sample
+    from lutbench.tables.nodes import sample
 
     head("pipelines", "shaper", "mean ΔE", "worst mean", "95 % under, worst", "collapsed, worst",
          "folded, worst", "seconds")  # fmt: skip
@@ -60,7 +60,7 @@ def resize() -> None:
     from test_algebra_invert import random_bijection
 
     from lutbench import algebra
-    from lutbench.tables.sampling import sample
+    from lutbench.tables.nodes import sample
 
     methods = ("linear", "pchip", "cubic", "fit", "best")
     head("from", "to", *methods)
@@ -83,7 +83,7 @@ def capture() -> None:
     from lutbench.fitting.patches import fit_patches
     from lutbench.media.chart.picture import draw_chart, read_chart
     from lutbench.model.transforms import Clamp
-    from lutbench.tables.sampling import sample
+    from lutbench.tables.nodes import sample
 
     head("box", "chart", "patch known to", "mean ΔE", "95 % under", "neutrals, mean", "largest",
          "seconds")  # fmt: skip
@@ -111,7 +111,7 @@ def pairs() -> None:
     from test_pair import GRADE, TO_DISPLAY, TO_LOG, delta_e, jpeg, photograph
 
     from lutbench.fitting.pair import fit_pair
-    from lutbench.tables.sampling import sample
+    from lutbench.tables.nodes import sample
 
     head("photograph", "change", "file", "unseen, mean ΔE", "95 % under", "nodes supported",
          "seconds")  # fmt: skip

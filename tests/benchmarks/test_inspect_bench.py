@@ -19,7 +19,7 @@ from lutbench.formats.cube_write import write_cube
 from lutbench.inspection.inspection import inspect
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.conversion import Conversion, Encoding
-from lutbench.tables.sampling import sample
+from lutbench.tables.nodes import sample
 
 
 @pytest.fixture(scope="module")

@@ -12,7 +12,7 @@ from lutbench.model.catalogue import open_catalogue
 from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.tone.shoulder import ToneCurve
 from lutbench.tables.lut import Lut3D
-from lutbench.tables.sampling import sample
+from lutbench.tables.nodes import sample
 
 Table = NDArray[np.float64]
 CODE = 1 / 1023

@@ -14,7 +14,7 @@ from lutbench.formats.cube_write import write_cube
 from lutbench.media.still.still import apply_to_still, read_still, write_still
 from lutbench.model.grade import Cdl
 from lutbench.tables.lut import Lut1D, Lut3D
-from lutbench.tables.sampling import sample
+from lutbench.tables.nodes import sample
 
 Printed = pytest.CaptureFixture[str]
 LOOK = Cdl((1.0, 0.95, 0.9), (0.02, 0.02, 0.03), (1.1, 1.0, 1.0), 0.9, clamp=False)

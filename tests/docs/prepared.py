@@ -77,7 +77,7 @@ def prepare(folder: Path) -> None:
     from lutbench.checks.suite import read_suite
     from lutbench.formats.cube_write import write_cube
     from lutbench.model.grade import Cdl
-    from lutbench.tables.sampling import sample
+    from lutbench.tables.nodes import sample
 
     shutil.copytree(
         ROOT / "luts_demo", folder / "luts_demo", ignore=shutil.ignore_patterns("__pycache__")

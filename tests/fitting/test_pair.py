@@ -28,7 +28,7 @@ from lutbench.model.tone.shoulder import ToneCurve
 from lutbench.model.transforms import Clamp
 from lutbench.report.coverage import coverage_png
 from lutbench.tables.lut import Lut1D, Lut3D, lattice
-from lutbench.tables.sampling import sample
+from lutbench.tables.nodes import sample
 
 Picture = NDArray[np.float64]
 CURVES = open_catalogue(user=False)

@@ -24,7 +24,7 @@ from lutbench.model.grade import Cdl
 from lutbench.model.tone.shoulder import ToneCurve
 from lutbench.model.transforms import Clamp, Transform
 from lutbench.tables.lut import Lut3D, lattice
-from lutbench.tables.sampling import sample
+from lutbench.tables.nodes import sample
 
 Array = NDArray[np.float64]
 CURVES = open_catalogue(user=False)

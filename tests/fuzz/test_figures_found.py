@@ -116,7 +116,7 @@ def test_a_plot_of_no_tint_has_an_axis() -> None:
 
 
 def test_a_curve_of_infinities_is_no_table() -> None:
-    from lutbench.tables.sampling import sample_1d
+    from lutbench.tables.nodes import sample_1d
 
     scaled = Matrix.from_array(np.eye(3) * 1e300)
     with pytest.raises(LutbenchError, match="NaN or infinity"):

@@ -16,7 +16,7 @@ from lutbench.model.catalogue import open_catalogue
 from lutbench.model.false_colour import FalseColour, default_bands
 from lutbench.recipes.make import build
 from lutbench.tables.lut import Lut3D
-from lutbench.tables.sampling import sample
+from lutbench.tables.nodes import sample
 
 ENDS = {
     "source_curve": "ACEScct",

@@ -18,7 +18,7 @@ from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.tone.shoulder import ToneCurve
 from lutbench.tables.cells import volumes
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
-from lutbench.tables.sampling import sample, sample_with_shaper
+from lutbench.tables.nodes import sample, sample_with_shaper
 
 LOG_TO_VIDEO = "log to video, clipped"
 

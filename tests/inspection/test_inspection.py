@@ -17,7 +17,7 @@ from lutbench.model.catalogue import open_catalogue
 from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.grade import Cdl
 from lutbench.tables.lut import Lut1D, Lut3D
-from lutbench.tables.sampling import sample, sample_1d
+from lutbench.tables.nodes import sample, sample_1d
 
 KNOWN = open_catalogue(user=False)
 

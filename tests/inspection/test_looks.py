@@ -20,7 +20,7 @@ from lutbench.model.catalogue import open_catalogue
 from lutbench.model.conversion import Encoding
 from lutbench.model.false_colour import FalseColour, default_bands
 from lutbench.tables.lut import Lut3D
-from lutbench.tables.sampling import sample
+from lutbench.tables.nodes import sample
 
 SOUND = (
     "black lifted, white lowered", "BT.2390 EETF", "BT.2446 method A", "BT.2446 method C",

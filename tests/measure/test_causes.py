@@ -18,7 +18,7 @@ from lutbench.model.signal import RangeFromSignal, SignalFromRange
 from lutbench.model.tone.shoulder import ToneCurve
 from lutbench.model.transforms import Transform
 from lutbench.tables.lut import Lut1D, Lut3D
-from lutbench.tables.sampling import sample
+from lutbench.tables.nodes import sample
 
 SOURCE = Encoding(AcesCct(), ACES_AP1)
 TARGET = Encoding(Bt709(), BT709)

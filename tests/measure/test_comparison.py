@@ -16,7 +16,7 @@ from lutbench.model.curves.log import AcesCct
 from lutbench.model.curves.video import Bt709, Bt1886
 from lutbench.model.gamuts import ACES_AP1, BT709, BT2020
 from lutbench.tables.lut import Lut1D, Lut3D
-from lutbench.tables.sampling import sample, sample_with_shaper
+from lutbench.tables.nodes import sample, sample_with_shaper
 
 SOURCE = Encoding(AcesCct(), ACES_AP1)
 LUT = sample(Conversion(SOURCE, Encoding(Bt709(), BT709)).pipeline(), 17)

@@ -27,7 +27,7 @@ from lutbench.model.curves.log import AcesCct
 from lutbench.model.curves.video import Bt709, Srgb
 from lutbench.model.gamuts import ACES_AP1, BT709, BT2020
 from lutbench.tables.lut import Lut3D
-from lutbench.tables.sampling import sample
+from lutbench.tables.nodes import sample
 
 TELEVISION = Encoding(Bt709(), BT709)
 CCT = Encoding(AcesCct(), ACES_AP1)
@@ -184,7 +184,7 @@ from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.curves.log import AcesCct
 from lutbench.model.curves.video import Bt709
 from lutbench.model.gamuts import ACES_AP1, BT709
-from lutbench.tables.sampling import sample
+from lutbench.tables.nodes import sample
 a, b = Encoding(AcesCct(), ACES_AP1), Encoding(Bt709(), BT709)
 exact = Conversion(a, b).pipeline()
 accuracy(sample(exact, 5), exact, a, b)

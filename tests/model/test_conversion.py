@@ -19,7 +19,7 @@ from lutbench.model.tone.eetf import Eetf
 from lutbench.model.tone.shoulder import ToneCurve
 from lutbench.model.transforms import Clamp, Matrix, Pipeline, Transform
 from lutbench.tables.lut import lattice
-from lutbench.tables.sampling import sample
+from lutbench.tables.nodes import sample
 
 pytestmark = pytest.mark.filterwarnings("ignore:.*encountered in:RuntimeWarning:colour")
 

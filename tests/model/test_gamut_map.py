@@ -29,7 +29,7 @@ from lutbench.model.gamuts import (
 )
 from lutbench.tables.cells import jacobians
 from lutbench.tables.lut import lattice
-from lutbench.tables.sampling import sample
+from lutbench.tables.nodes import sample
 
 TARGETS = (BT709, P3_D65)
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import os
+import zlib
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from lutbench.errors import FormatError, LutbenchError
 
@@ -79,3 +80,106 @@ def error_of(thing: Any) -> str:
 
 def _mebibytes(count: int) -> int:
     return -(-count >> 20)
+
+
+# Bit depths by colour type: table 11.1 of the PNG specification (ISO/IEC 15948).
+_DEPTHS = {0: (1, 2, 4, 8, 16), 2: (8, 16), 3: (1, 2, 4, 8), 4: (8, 16), 6: (8, 16)}
+_PALETTE = 3
+
+
+def check_png(file: BinaryIO, path: Path) -> bool:
+    """Refuse a PNG that is cut short, damaged by its checksums, or without header or picture.
+
+    `file` stands behind the signature. Says whether the picture is interlaced: then
+    the image library holds it as a whole.
+    """
+    size = os.fstat(file.fileno()).st_size
+    seen: set[bytes] = set()
+    name = b""
+    colour_type, interlaced = 0, False
+    while name != b"IEND":
+        head = file.read(8)
+        length, name = int.from_bytes(head[:4], "big"), head[4:]
+        if len(head) < 8 or file.tell() + length + 4 > size:
+            raise FormatError("the PNG file is cut short", where=path)
+        checksum = zlib.crc32(name)
+        first = b""
+        while length:
+            part = file.read(min(length, 1 << 20))
+            first = first or part
+            checksum = zlib.crc32(part, checksum)
+            length -= len(part)
+        if file.read(4) != checksum.to_bytes(4, "big"):
+            raise FormatError("the PNG file is damaged: a checksum is wrong", where=path)
+        if (name == b"IHDR") != (not seen):
+            raise FormatError("the PNG file does not begin with its one header", where=path)
+        if name == b"IHDR":
+            colour_type, interlaced = _colour_type(first, path), first[12] == 1
+        seen.add(name)
+    if b"IDAT" not in seen or (colour_type == _PALETTE and b"PLTE" not in seen):
+        raise FormatError("the PNG file holds no picture", where=path)
+    return interlaced
+
+
+def _colour_type(header: bytes, path: Path) -> int:
+    if len(header) == 13:
+        width, height = int.from_bytes(header[:4], "big"), int.from_bytes(header[4:8], "big")
+        depth, colour_type, compression, filtering, interlace = header[8:]
+        if (
+            0 < min(width, height) <= max(width, height) < 1 << 31
+            and depth in _DEPTHS.get(colour_type, ())
+            and compression == filtering == 0
+            and interlace < 2
+        ):
+            return colour_type
+    raise FormatError("the header of the PNG file is not one", where=path)
+
+
+MOST_SCANS = 100
+"""A scan of a few bytes makes a decoder walk over the whole picture; ten are usual."""
+
+_START_OF_FRAME = {*range(0xC0, 0xD0)} - {0xC4, 0xC8, 0xCC}  # ITU-T T.81, table B.1
+_SEQUENTIAL = {0xC0, 0xC1}
+_START_OF_SCAN = 0xDA
+_ALONE = {0x01, *range(0xD0, 0xD9)}  # markers without a segment
+
+
+def size_in_scans(file: BinaryIO, path: Path) -> tuple[int, int, int] | None:
+    """Width, height and channels of a picture that comes in several scans, else None.
+
+    That is a progressive one, or one channel after the other. A decoder holds the
+    coefficients of the whole of it, of two bytes each. `file` stands behind the
+    signature, the marker of the start of the image.
+    """
+    sequential, size = True, (0, 0, 0)
+    while len(head := file.read(2)) == 2 and head[0] == 0xFF:
+        marker = head[1]
+        if marker in _ALONE:
+            continue
+        if marker == 0xFF:  # a fill byte
+            file.seek(-1, 1)
+            continue
+        length = int.from_bytes(file.read(2), "big")
+        if marker == _START_OF_SCAN:
+            whole = sequential and (file.read(1) or b"\0")[0] >= size[2]
+            if whole:
+                return None
+            if _scans_left(file) >= MOST_SCANS:
+                raise FormatError(
+                    "the JPEG file has too many scans", where=path, accepted=f"up to {MOST_SCANS}"
+                )
+            return size
+        body = file.read(max(0, length - 2))
+        if marker in _START_OF_FRAME and len(body) > 5:
+            height, width = int.from_bytes(body[1:3], "big"), int.from_bytes(body[3:5], "big")
+            sequential, size = marker in _SEQUENTIAL, (width, height, body[5])
+    return None
+
+
+def _scans_left(file: BinaryIO) -> int:
+    """How many scans begin in the rest of the file: no other bytes than a marker's are such."""
+    count, last = 0, b""
+    while part := file.read(1 << 20):
+        count += (last + part).count(bytes([0xFF, _START_OF_SCAN]))
+        last = part[-1:]
+    return count

@@ -33,10 +33,11 @@ from lutbench.media.still.formats import (
     JPEG_SIGNATURE,
     MOST_CHANNELS,
     PNG_SIGNATURE,
+    name_in_header,
     output_depth,
+    output_header,
 )
 from lutbench.media.still.formats import still_format as still_format
-from lutbench.media.still.headers import name_in_header, output_header
 from lutbench.media.still.pixels import Still as Still
 from lutbench.media.still.pixels import apply_to_still as apply_to_still
 from lutbench.media.still.pixels import colour_indices_of, no_colours, rounded
@@ -155,12 +156,12 @@ def _held_beside(path: Path, limit: int) -> int:
     try:
         with open(path, "rb") as file:
             if file.read(len(PNG_SIGNATURE)) == PNG_SIGNATURE:
-                from lutbench.media.still.png import check_png
+                from lutbench.media.still.checks import check_png
 
                 return 1 if check_png(file, path) else 0
             file.seek(0)
             if file.read(len(JPEG_SIGNATURE)) == JPEG_SIGNATURE:
-                from lutbench.media.still.jpeg import size_in_scans
+                from lutbench.media.still.checks import size_in_scans
 
                 if size := size_in_scans(file, path):
                     samples = math.prod(size)

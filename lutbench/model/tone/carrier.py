@@ -12,9 +12,14 @@ from typing import ClassVar, Protocol
 import numpy as np
 
 from lutbench.errors import DefinitionError, NotInvertibleError
-from lutbench.model.curves.hdr import pq_luminance, pq_signal
+from lutbench.model.curves.hdr import (
+    bt2020_from_ictcp,
+    bt2020_matrix,
+    ictcp_from_bt2020,
+    pq_luminance,
+    pq_signal,
+)
 from lutbench.model.gamuts import BT2020, Gamut
-from lutbench.model.ictcp import bt2020_from_ictcp, bt2020_matrix, ictcp_from_bt2020
 from lutbench.model.transforms import Array, Transform
 
 CHANNELS = "channels"
