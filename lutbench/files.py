@@ -9,6 +9,7 @@ import re
 import secrets
 import socket
 import stat
+import tomllib
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from functools import cache
@@ -16,7 +17,10 @@ from pathlib import Path
 from typing import Any
 
 from lutbench import given
-from lutbench.errors import LutbenchError
+from lutbench.errors import DefinitionError, LutbenchError
+
+MOST_TOML_BYTES = 1 << 20
+"""Of a definitions file, a recipe, a suite."""
 
 
 def read_bytes(path: str | Path, *, limit: int) -> bytes:
@@ -45,6 +49,28 @@ def read_bytes(path: str | Path, *, limit: int) -> bytes:
     if len(data) != before.st_size or before.st_mtime_ns != after.st_mtime_ns:
         raise LutbenchError("the file changed while it was read", where=path)
     return data
+
+
+def read_toml(path: str | Path) -> dict[str, Any]:
+    """The content of a TOML file of at most 1 MiB.
+
+    Raises
+    ------
+    LutbenchError
+        When it cannot be read, or is larger.
+    DefinitionError
+        With the line where it is not TOML.
+    """
+    file = Path(path)
+    return parse_toml(read_bytes(file, limit=MOST_TOML_BYTES), file)
+
+
+def parse_toml(data: bytes, where: str | Path) -> dict[str, Any]:
+    """TOML bytes as a dict; DefinitionError where they are not TOML."""
+    try:
+        return tomllib.loads(data.decode("utf-8-sig"))
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
+        raise DefinitionError(f"is not TOML: {error}", where=where) from error
 
 
 def regular(path: str | Path) -> os.stat_result:

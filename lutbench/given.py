@@ -7,17 +7,16 @@ from __future__ import annotations
 
 import math
 import os
+from numbers import Integral, Real
 from pathlib import Path
 from typing import Any
-
-import numpy as np
 
 from lutbench.errors import LutbenchError
 
 
 def whole(value: Any, what: str, low: int, high: int) -> int:
     """`value` as a whole number from `low` to `high`."""
-    fits = isinstance(value, int | np.integer) and not isinstance(value, bool)
+    fits = isinstance(value, Integral) and not isinstance(value, bool)
     if not fits or not low <= value <= high:
         raise LutbenchError(
             f"{value!r:.60} is no whole number", where=what, accepted=f"{low} to {high}"
@@ -27,7 +26,7 @@ def whole(value: Any, what: str, low: int, high: int) -> int:
 
 def real(value: Any, what: str, low: float = -math.inf, high: float = math.inf) -> float:
     """`value` as a finite number from `low` to `high`."""
-    fits = isinstance(value, int | float | np.integer | np.floating)
+    fits = isinstance(value, Real)
     if not fits or isinstance(value, bool) or not math.isfinite(value) or not low <= value <= high:
         limits = "a number" if math.isinf(low) else f"{low:g} to {high:g}"
         raise LutbenchError(f"{value!r:.60} is no number", where=what, accepted=limits)
@@ -43,6 +42,8 @@ def text(value: Any, what: str) -> str:
 
 def flag(value: Any, what: str) -> bool:
     """`value` as yes or no."""
+    import numpy as np
+
     if not isinstance(value, bool | np.bool_):
         raise LutbenchError(f"{value!r:.60} is no answer", where=what, accepted="True, False")
     return bool(value)
@@ -62,6 +63,8 @@ def texts(value: Any, what: str) -> tuple[str, ...]:
 
 def triple(value: Any, what: str) -> tuple[float, float, float]:
     """`value` as three finite numbers."""
+    import numpy as np
+
     try:
         found = np.asarray(value, dtype=np.float64)
     except (TypeError, ValueError):

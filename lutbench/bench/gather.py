@@ -12,13 +12,13 @@ from typing import Any
 from lutbench.bench.contents import BenchSet, Item
 from lutbench.bench.stills import BenchStill, still_of_file, stills_that_come_along
 from lutbench.errors import LutbenchError
+from lutbench.files import read_toml
 from lutbench.formats.open import open_lut
 from lutbench.formats.registry import suffixes
 from lutbench.identification import identify
 from lutbench.model.catalogue import Catalogue, open_catalogue
 from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.curves.base import MID_GREY, Curve
-from lutbench.model.definitions import read_toml
 from lutbench.model.false_colour import FalseColour, default_bands
 from lutbench.model.gamuts import BT709, BT2020, Gamut
 from lutbench.model.signal import Range, check_range

@@ -10,9 +10,8 @@ from pathlib import Path
 from lutbench.checks.base import Check, Context, read_names
 from lutbench.checks.kinds import KINDS
 from lutbench.errors import DefinitionError, unknown_name
-from lutbench.files import beside
+from lutbench.files import beside, read_toml
 from lutbench.model.catalogue import Catalogue, open_catalogue, user_definitions_wanted
-from lutbench.model.definitions import read_toml
 from lutbench.recipes.table import Table
 
 MAX_CHECKS = 10_000

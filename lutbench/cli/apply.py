@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from lutbench.cli.options import (
+    LOG,
     Reporting,
     RunOptions,
     clip_coding_options,
@@ -17,9 +18,10 @@ from lutbench.cli.options import (
     hands_options,
     interpolation_option,
     json_option,
+    note,
     print_json,
+    printable,
 )
-from lutbench.cli.saying import LOG, note, printable
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:

@@ -15,10 +15,10 @@ from lutbench.cli.options import (
     force_option,
     gathered,
     json_option,
+    note,
     print_json,
     range_options,
 )
-from lutbench.cli.saying import note
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:

@@ -18,9 +18,9 @@ from lutbench.cli.options import (
     gathered,
     json_option,
     print_json,
+    say,
 )
 from lutbench.cli.params import NumberParam
-from lutbench.cli.saying import say
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:

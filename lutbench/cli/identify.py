@@ -19,9 +19,9 @@ from lutbench.cli.options import (
     json_line,
     json_option,
     print_json_line,
+    say,
 )
 from lutbench.cli.progress import progress
-from lutbench.cli.saying import say
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:

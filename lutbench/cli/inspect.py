@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from lutbench.cli.inspect_print import print_one
 from lutbench.cli.options import (
     RunOptions,
     catalogue_of,
@@ -21,9 +20,9 @@ from lutbench.cli.options import (
     json_option,
     print_json_line,
     range_options,
+    say,
 )
 from lutbench.cli.progress import progress
-from lutbench.cli.saying import say
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -217,6 +216,8 @@ def command(
         if asked.as_json:
             print_json_line(found.to_data())
         else:
+            from lutbench.cli.inspect_print import print_one
+
             print_one(_identified(found, catalogue))
         looked = [_looked(found, asked)]
     return _status(looked, judging.fail_on)

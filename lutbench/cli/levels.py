@@ -15,11 +15,12 @@ from lutbench.cli.options import (
     force_option,
     gathered,
     json_option,
+    note,
     print_json,
     range_options,
+    say,
 )
 from lutbench.cli.project import project_here
-from lutbench.cli.saying import note, say
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from lutbench.cli.saying import say
+from lutbench.cli.options import say
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:

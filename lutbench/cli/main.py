@@ -15,7 +15,7 @@ from typing import Any, NoReturn
 import click
 
 from lutbench import __version__
-from lutbench.cli.saying import add_saying_options, is_verbose, printable, start_saying
+from lutbench.cli.options import add_saying_options, is_verbose, printable, start_saying
 from lutbench.errors import LutbenchError, nearest_names
 
 COMPLETION_VARIABLE = "_LUTBENCH_COMPLETE"

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
-from lutbench.cli.saying import is_quiet
+from lutbench.cli.options import is_quiet
 
 if TYPE_CHECKING:
     from rich.console import Console

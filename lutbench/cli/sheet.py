@@ -15,8 +15,9 @@ from lutbench.cli.options import (
     force_option,
     gathered,
     interpolation_option,
+    note,
+    printable,
 )
-from lutbench.cli.saying import note, printable
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:

@@ -79,8 +79,8 @@ def picture(value: Picture, what: str) -> NDArray[np.float32]:
         from lutbench.media.still.still import read_still
 
         return np.asarray(read_still(Path(value)).signal(), dtype=np.float32)
-    from lutbench.tables.interpolation import code_peak
     from lutbench.tables.pixels import as_pixels
+    from lutbench.tables.programs import code_peak
 
     pixels = as_pixels(value)
     if pixels.ndim != 3:

@@ -21,7 +21,7 @@ from lutbench.algebra.rewritten import (
 from lutbench.errors import LutbenchError
 from lutbench.inspection.finding import Examined, Finding
 from lutbench.inspection.findings.order import order_of
-from lutbench.inspection.health import Health
+from lutbench.inspection.registry import Health
 from lutbench.inspection.subject import Subject
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.tables.code_scale import code_scale

@@ -23,21 +23,20 @@
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from lutbench.errors import DefinitionError
-from lutbench.files import beside, read_bytes
+from lutbench.files import beside
 from lutbench.model.curves.base import Curve
 from lutbench.model.gamuts import WHITES, Gamut
 from lutbench.model.signal import Range
 
 if TYPE_CHECKING:
     from lutbench.model.curves.tabulated import Tabulated
+from lutbench.files import read_toml
 
-MAX_BYTES = 1 << 20
 MAX_ENTRIES = 100
 """Curves, and gamuts, in one file: each is tried out before it is taken."""
 
@@ -52,28 +51,6 @@ class Definitions:
     def merged(self, other: Definitions) -> Definitions:
         """These with those of `other`, which win."""
         return Definitions(self.curves | other.curves, self.gamuts | other.gamuts)
-
-
-def read_toml(path: str | Path) -> dict[str, Any]:
-    """The content of a TOML file of at most 1 MiB.
-
-    Raises
-    ------
-    LutbenchError
-        When it cannot be read, or is larger.
-    DefinitionError
-        With the line where it is not TOML.
-    """
-    file = Path(path)
-    return parse_toml(read_bytes(file, limit=MAX_BYTES), file)
-
-
-def parse_toml(data: bytes, where: str | Path) -> dict[str, Any]:
-    """TOML bytes as a dict; DefinitionError where they are not TOML."""
-    try:
-        return tomllib.loads(data.decode("utf-8-sig"))
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
-        raise DefinitionError(f"is not TOML: {error}", where=where) from error
 
 
 def read_definitions(path: str | Path) -> Definitions:

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from lutbench.errors import DefinitionError, LutbenchError
-from lutbench.files import beside, read_bytes
+from lutbench.files import beside, parse_toml, read_bytes, read_toml
 from lutbench.formats.registry import MAX_BYTES
 from lutbench.model.catalogue import Catalogue, open_catalogue
 from lutbench.model.conversion import (
@@ -24,7 +24,7 @@ from lutbench.model.conversion import (
     Conversion,
 )
 from lutbench.model.curves.base import Curve
-from lutbench.model.definitions import Definitions, parse_toml, read_toml
+from lutbench.model.definitions import Definitions
 from lutbench.model.transforms import Transform
 from lutbench.recipes.crossing import crossed, read_ends
 from lutbench.recipes.profile import Profile, read_profile
@@ -189,6 +189,8 @@ def _catalogue(top: Table, file: Path, catalogue: Catalogue | None) -> Catalogue
             "is no list of files", where=top.at("definitions"), accepted='["a.toml", "b.toml"]'
         )
     base = catalogue or open_catalogue()
+    if not names:
+        return base
     found = (beside(file.parent, name, top.at("definitions")) for name in names)
     more = open_catalogue(*found, user=False)
     return replace(base, definitions=base.definitions.merged(more.definitions))

@@ -12,6 +12,7 @@ import io
 import re
 import tempfile
 import warnings
+from collections.abc import Callable
 from dataclasses import dataclass, fields
 from html import escape
 from pathlib import Path
@@ -150,3 +151,19 @@ def picture_uri(pixels: NDArray[Any], *, photographic: bool = False) -> str:
 def plain_text(text: str) -> str:
     """Text for a plot: on one line, and no mathematics in it."""
     return " ".join(text.split()).replace("$", r"\$")
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A drawing with its caption and its text alternative; `html` is safe HTML."""
+
+    html: str
+    caption: str
+    wide: bool = False
+
+
+def figure(
+    key: str, draw: Callable[[], Any], caption: str, alternative: str, wide: bool = False
+) -> Figure:
+    """The figure that `draw` makes; `key` is its own on the page."""
+    return Figure(svg(draw(), key, alternative), caption, wide)

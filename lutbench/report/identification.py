@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from lutbench.report import plots_identification as plots
-from lutbench.report.figures import Figure, figure
+from lutbench.report.drawing import Figure, figure
 from lutbench.report.words import stops_words
 
 if TYPE_CHECKING:

@@ -14,9 +14,8 @@ from lutbench import files
 from lutbench.inspection.hue import HUES
 from lutbench.inspection.inspection import Inspection
 from lutbench.inspection.registry import all_limits
-from lutbench.report import plots, plots_colour, plots_lattice
-from lutbench.report.drawing import picture_uri, svg
-from lutbench.report.figures import Figure, figure
+from lutbench.report import plots, plots_colour
+from lutbench.report.drawing import Figure, figure, picture_uri, svg
 from lutbench.report.identification import inside
 from lutbench.report.pictures import chart_picture, our_still
 from lutbench.report.templates import render
@@ -168,14 +167,14 @@ def _lattice(found: Inspection) -> list[Figure]:
     return [
         figure(
             "slices",
-            lambda: plots_lattice.slices_plot(found),
+            lambda: plots_colour.slices_plot(found),
             "Slices of the table as the colours that come out.",
             "Five slices of the lattice at rising blue, as colours",
             wide=True,
         ),
         figure(
             "steps",
-            lambda: plots_lattice.steps_plot(found),
+            lambda: plots_colour.steps_plot(found),
             "The widest step to a neighbouring node, in 10-bit codes: where it is bright, little "
             f"in makes much out. Crosses mark folded cells ({fold_text}).",
             f"Map of step widths on five slices; of the tetrahedra {fold_text}",

@@ -272,3 +272,9 @@ def _kernel_steps(transform: Transform) -> list[Step]:
 def _saturation(saturation: Saturation) -> Step:
     luminance = np.tile(saturation.weights, (3, 1))
     return matrix_step(luminance + saturation.amount * (np.eye(3) - luminance))
+
+
+def code_peak(dtype: Any, bits: int | None = None) -> float:
+    """What 1.0 is in an array of `dtype`: the highest code of `bits`, 1.0 for floats."""
+    dtype = np.dtype(dtype)
+    return 1.0 if dtype.kind == "f" else float((1 << (bits or 8 * dtype.itemsize)) - 1)

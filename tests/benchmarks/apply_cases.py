@@ -27,7 +27,8 @@ from skimage import data, transform
 
 from lutbench.model.grade import Cdl
 from lutbench.model.transforms import Matrix
-from lutbench.tables import interpolation, kernels, programs, threads
+from lutbench.tables import kernels, programs, threads
+from lutbench.tables import pixels as over_pixels
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D, lattice
 from lutbench.tables.pixels import apply_pixels
 
@@ -201,7 +202,7 @@ def _touched(shape: tuple[int, ...]) -> NDArray[np.float32]:
     def work(start: int, stop: int) -> None:
         new[start:stop:300] = 0
 
-    threads.share(work, len(new), interpolation._chunk(len(new), limit), limit)
+    threads.share(work, len(new), over_pixels._chunk(len(new), limit), limit)
     return new
 
 

@@ -30,7 +30,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "cases"))
 from damage import CONVERSIONS, DEFECTS, Defect, clean, damaged
 
 from lutbench.errors import LutbenchError
-from lutbench.inspection.health import Health
+from lutbench.inspection.registry import Health
 from lutbench.inspection.subject import Subject
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.compression import GamutCompression

@@ -13,7 +13,7 @@ from click.testing import CliRunner
 import lutbench
 from lutbench.cli.main import group
 from lutbench.inspection.finding import Finding
-from lutbench.inspection.health import Health
+from lutbench.inspection.registry import Health
 from lutbench.inspection.subject import Subject
 from lutbench.tables.lut import Lut3D
 

@@ -10,8 +10,7 @@ from damage import CONVERSIONS, DEFECTS, Defect, clean, damaged
 
 from lutbench.errors import LutbenchError
 from lutbench.inspection import lattice as measures
-from lutbench.inspection.health import Health
-from lutbench.inspection.registry import Limits, all_limits
+from lutbench.inspection.registry import Health, Limits, all_limits
 from lutbench.inspection.subject import Subject
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.conversion import Conversion, Encoding

@@ -13,8 +13,8 @@ from open_world import case
 from scipy.interpolate import RegularGridInterpolator
 
 from lutbench.inspection.cures import Bounds, repair
-from lutbench.inspection.health import Health
 from lutbench.inspection.inspection import inspect
+from lutbench.inspection.registry import Health
 from lutbench.inspection.subject import Subject
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.conversion import Encoding

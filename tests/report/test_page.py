@@ -19,7 +19,7 @@ from lutbench.model.catalogue import open_catalogue
 from lutbench.report.card import card_html
 from lutbench.report.page import page_html, write_page
 from lutbench.report.plots import WAVE_COLUMNS, WAVE_LEVELS, waveform
-from lutbench.report.plots_lattice import steps_of
+from lutbench.report.plots_colour import steps_of
 from lutbench.tables.lut import Lut1D, Lut3D
 
 TITLE = "<script>alert(1)</script>"

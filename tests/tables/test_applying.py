@@ -14,7 +14,8 @@ from lutbench.model.curves.video import Bt709, Power
 from lutbench.model.grade import Cdl, Saturation
 from lutbench.model.signal import RangeFromSignal
 from lutbench.model.transforms import Clamp, Matrix, Pipeline, Transform
-from lutbench.tables import interpolation, plain
+from lutbench.tables import pixels as over_pixels
+from lutbench.tables import plain
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
 from lutbench.tables.pixels import apply_pixels
 
@@ -179,9 +180,9 @@ def test_numpy_has_the_kernels_bits(
         odd = [np.nan, np.inf, -np.inf, 1e-40, -1e-40, 1e38, 0.0, -0.0]
         given[: len(odd)] = np.array(odd, dtype)[:, None]
         given[8, 1] = np.nan
-    monkeypatch.setattr(interpolation, "_is_few", lambda pixels, number: True)
+    monkeypatch.setattr(over_pixels, "_is_few", lambda pixels, number: True)
     in_numpy = apply_pixels(chain, given, dtype=out)
-    monkeypatch.setattr(interpolation, "_is_few", lambda pixels, number: False)
+    monkeypatch.setattr(over_pixels, "_is_few", lambda pixels, number: False)
     monkeypatch.setattr(plain, "run", None)
     compiled = apply_pixels(chain, given, dtype=out)
     np.testing.assert_array_equal(in_numpy, compiled)

@@ -24,20 +24,21 @@ from lattice_reference import (
 from numpy.typing import NDArray
 
 from lutbench.errors import LutbenchError
-from lutbench.tables import interpolation, plain, programs, threads
+from lutbench.tables import pixels as over_pixels
+from lutbench.tables import plain, programs, threads
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
 
 
 @pytest.fixture(autouse=True)
 def no_numpy_form(monkeypatch: pytest.MonkeyPatch) -> None:
     """The compiled kernels, whatever ran before."""
-    monkeypatch.setattr(interpolation, "FEW", dict.fromkeys(interpolation.FEW, -1))
+    monkeypatch.setattr(over_pixels, "FEW", dict.fromkeys(over_pixels.FEW, -1))
 
 
 def compiled(step: programs.Step, rgb: NDArray[Any], limit: int = 1) -> NDArray[Any]:
     """The compiled kernel, however few the pixels."""
     out = np.empty_like(rgb)
-    interpolation._run(programs.program((step,), rgb.dtype), rgb, out, 1.0, limit)
+    over_pixels._run(programs.program((step,), rgb.dtype), rgb, out, 1.0, limit)
     return out
 
 
@@ -290,9 +291,9 @@ class TestThreads:
 def test_numba_is_started_when_it_pays() -> None:
     code = (
         "import sys, numpy as np\n"
-        "from lutbench.tables import interpolation\n"
+        "from lutbench.tables import pixels as over_pixels\n"
         "from lutbench.tables.lut import Lut3D\n"
-        "interpolation.FEW['float64'] = 10_000\n"
+        "over_pixels.FEW['float64'] = 10_000\n"
         "lut, rgb = Lut3D.identity(33), np.random.default_rng(1).random((4000, 3))\n"
         "first = lut.apply(rgb)\n"
         "lut.apply(rgb)\n"

@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 from lutbench.errors import LutbenchError
 from lutbench.model.grade import Cdl, Saturation
 from lutbench.model.transforms import Clamp, Matrix, Transform
-from lutbench.tables import interpolation
+from lutbench.tables import pixels as over_pixels
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
 from lutbench.tables.pixels import apply_pixels
 from lutbench.tables.programs import can_apply
@@ -40,7 +40,7 @@ NEAREST = {np.uint8: 0.5 + 255 * 2e-7, np.uint16: 0.5 + 65535 * 2e-7}
 @pytest.fixture(autouse=True)
 def no_numpy_form(monkeypatch: pytest.MonkeyPatch) -> None:
     """The compiled kernels, whatever ran before."""
-    monkeypatch.setattr(interpolation, "FEW", dict.fromkeys(interpolation.FEW, -1))
+    monkeypatch.setattr(over_pixels, "FEW", dict.fromkeys(over_pixels.FEW, -1))
 
 
 def codes(dtype: Any, count: int = 5000, peak: int | None = None) -> NDArray[Any]:

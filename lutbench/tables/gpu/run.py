@@ -20,8 +20,7 @@ from lutbench.model.transforms import Transform
 from lutbench.tables.gpu.arrays import Borrowed, cupy, look, on_stream
 from lutbench.tables.gpu.prepare import prepare
 from lutbench.tables.gpu.source import GROUP_BYTES, SIZES, THREADS, Shape, write
-from lutbench.tables.interpolation import code_peak
-from lutbench.tables.programs import plan
+from lutbench.tables.programs import code_peak, plan
 
 TYPES = tuple(SIZES)
 REMEMBERED = 256  # launches that are remembered, each a few hundred bytes
