@@ -23,7 +23,7 @@ from lutbench.model.catalogue import Catalogue, open_catalogue
 from lutbench.model.compression import GamutCompression
 from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.curves.base import MID_GREY, Encode
-from lutbench.model.curves.hdr import ictcp_from_bt2020, pq_luminance, pq_signal
+from lutbench.model.curves.hdr import pq_luminance, pq_signal
 from lutbench.model.false_colour import FalseColour, default_bands
 from lutbench.model.gamuts import conversion
 from lutbench.model.grade import Cdl, white_balance

@@ -9,10 +9,9 @@ from matplotlib.figure import Figure
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.curves.base import MID_GREY
-from lutbench.model.curves.hdr import hlg_system_gamma
+from lutbench.model.curves.hdr import hlg_system_gamma, ictcp_from_bt2020
 from lutbench.model.gamut_map import HUES, KNEE, edge_by_hue, limited
 from lutbench.model.gamuts import BT709, BT2020, P3_D65
-from lutbench.model.ictcp import ictcp_from_bt2020
 from lutbench.model.light import Display
 from lutbench.model.tone.bt2446 import Bt2446A, Bt2446C
 from lutbench.model.tone.carrier import CARRIERS

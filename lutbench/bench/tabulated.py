@@ -18,8 +18,7 @@ from lutbench.measure.samples import SEED
 from lutbench.model.grade import Cdl, Saturation
 from lutbench.model.transforms import Clamp, Pipeline, Transform, steps_of
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
-from lutbench.tables.nodes import domain_of
-from lutbench.tables.sampling import sample, sample_1d
+from lutbench.tables.nodes import domain_of, sample, sample_1d
 
 SAMPLED_SIZE = 65
 """Nodes an edge of a sampled chain."""

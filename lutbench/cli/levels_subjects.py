@@ -60,7 +60,7 @@ def asked(
                 "no curve is named", accepted="--curve NAME, or a LUT or a recipe that tells it"
             )
         return [alone], False
-    from lutbench.formats.folders import lut_files
+    from lutbench.formats.open import lut_files
 
     found: list[Asked] = []
     several = len(names) > 1

@@ -6,7 +6,7 @@ import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from lutbench.cli.saying import say
+from lutbench.cli.options import say
 from lutbench.errors import one_of
 
 if TYPE_CHECKING:

@@ -12,8 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from lutbench.errors import DefinitionError
-from lutbench.files import beside
-from lutbench.model.definitions import read_toml
+from lutbench.files import beside, read_toml
 from lutbench.model.signal import Range
 from lutbench.recipes.table import Table
 

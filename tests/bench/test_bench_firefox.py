@@ -14,13 +14,13 @@ from firefox import Firefox, missing
 from lutbench.bench.contents import BenchSet, Item, Packer
 from lutbench.bench.page import page_html
 from lutbench.bench.stills import BenchStill, png_of_codes
-from lutbench.formats.cube import format_cube
+from lutbench.formats.cube_write import format_cube
 from lutbench.media.subjects import photograph_light, recorded
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.conversion import Encoding
 from lutbench.recipes.make import build
 from lutbench.tables.lut import Lut3D, lattice
-from lutbench.tables.sampling import sample_with_shaper
+from lutbench.tables.nodes import sample_with_shaper
 
 # Software drawing of whole pictures beside a second browser: not for the default suite.
 pytestmark = [pytest.mark.browser, pytest.mark.slow]

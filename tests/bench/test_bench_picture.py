@@ -24,7 +24,7 @@ from lutbench.model.signal import SignalFromRange
 from lutbench.model.tone.shoulder import ToneCurve
 from lutbench.model.transforms import Clamp, Matrix, Pipeline
 from lutbench.tables.lut import Lut1D, Lut3D
-from lutbench.tables.sampling import sample, sample_1d, sample_with_shaper
+from lutbench.tables.nodes import sample, sample_1d, sample_with_shaper
 
 pytestmark = pytest.mark.browser
 

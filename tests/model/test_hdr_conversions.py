@@ -17,8 +17,7 @@ from lutbench.errors import NotInvertibleError
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.conversion import Conversion
 from lutbench.model.tone.gamma_adjust import GammaAdjust
-from lutbench.recipes.comments import comments_for
-from lutbench.recipes.make import quick_job
+from lutbench.recipes.make import comments_for, quick_job
 from lutbench.recipes.settings import Settings
 
 # colour-science takes the logarithm of what its other piece then stands for.
