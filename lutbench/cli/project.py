@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import logging
 import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from lutbench.cli.options import say
 from lutbench.errors import one_of
 
 if TYPE_CHECKING:
     from lutbench.recipes.project import Project
+
+_log = logging.getLogger("lutbench")
 
 NAME = "lutbench.toml"
 VARIABLE = "LUTBENCH_PROJECT"
@@ -53,4 +55,4 @@ def shown_path(project: Project) -> str:
 
 def say_taken(project: Project, what: str) -> None:
     """Say that something comes from the project's file."""
-    say(f"{what}, as {shown_path(project)} says")
+    _log.info("%s, as %s says", what, shown_path(project))
