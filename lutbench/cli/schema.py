@@ -6,8 +6,7 @@ from pathlib import Path
 
 import click
 
-from lutbench.cli.options import console, force_option
-from lutbench.cli.saying import say
+from lutbench.cli.options import console, force_option, say
 from lutbench.errors import LutbenchError
 
 
