@@ -18,9 +18,11 @@ from lutbench.cli.options import (
     hands_options,
     interpolation_option,
     json_option,
+    lut_range_options,
     note,
     print_json,
     printable,
+    value_ranges,
 )
 from lutbench.errors import LutbenchError
 
@@ -50,6 +52,9 @@ class PictureOptions:
     interpolation: Interpolation
     depth: str | None
     format_name: str | None
+    file_range: Range | None
+    source_range: Range | None
+    target_range: Range | None
     target_gamut: str | None
     target_curve: str | None
 
@@ -62,7 +67,6 @@ class ClipOptions:
     chroma: str | None
     quality: int | None
     source_matrix: Matrix | None
-    source_range: Range | None
     no_audio: bool
 
 
@@ -110,10 +114,17 @@ FORMAT_SUFFIXES = {"png": ".png", "jpeg": ".jpg", "tiff": ".tif", "exr": ".exr",
     help="Constant rate factor of H.264 and H.265, lower is better. [default: 14, 16]",
 )
 @clip_coding_options
+@lut_range_options
 @click.option("--no-audio", is_flag=True, help="Leave the sound of a clip out.")
 @click.option("--force", is_flag=True, help="Replace files that exist, make all frames anew.")
 @json_option
-@gathered(files=Files, picture=PictureOptions, run=RunOptions, clip=ClipOptions, report=Reporting)
+@gathered(
+    files=Files,
+    picture=PictureOptions,
+    run=RunOptions,
+    clip=ClipOptions,
+    report=Reporting,
+)
 def command(
     lut: str,
     files: Files,
@@ -132,6 +143,10 @@ def command(
     they no longer hold: say what the LUT gives with --target-gamut and
     --target-curve.
 
+    --source-range and --target-range say, as in build and inspect, what the LUT takes and
+    gives; a LUT that build made tells it. --file-range says how IN carries its codes, where
+    its tags do not, or are wrong.
+
     A run over many frames that was cut short goes on where it stopped when it is
     started again. Frames that fail are listed; the exit status is then 1.
 
@@ -145,6 +160,7 @@ def command(
     import lutbench
     from lutbench.media.names import is_clip, is_pattern
     from lutbench.media.tags import ColourTags
+    from lutbench.tables.carried import over_codes, over_signal
     from lutbench.tables.code_scale import refuse_code_values
     from lutbench.tables.lut import interpolated
 
@@ -155,19 +171,31 @@ def command(
     transform = interpolated(opened, picture.interpolation)
     if is_clip(source):
         _refuse(source, format=picture.format_name, jobs=run.jobs, scheduler=run.scheduler)
-        return _one_clip(transform, files, _clip_settings(clip, picture.depth, tags), report)
+        settings = _clip_settings(clip, picture, tags)
+        transform = over_signal(transform, value_ranges(opened, picture))
+        return _one_clip(transform, files, settings, report)
     _refuse(source, **{**vars(clip), "no_audio": clip.no_audio or None})
 
     from lutbench.media.treatment import Treatment
 
+    told = [picture.interpolation, picture.depth, tags.gamut, tags.curve]
+    if picture.file_range is not None:
+        values = value_ranges(opened, picture)
+        transform = over_codes(transform, values, picture.file_range)
+        told += [picture.file_range, values.source, values.target]
+    elif picture.source_range or picture.target_range:
+        raise LutbenchError(
+            "a still gives the LUT its codes as they are, whatever range the LUT is for",
+            where=source,
+            accepted="--file-range full or legal beside it, where the still carries another range",
+        )
     treatment = Treatment(transform, picture.depth, tags)
     suffix = FORMAT_SUFFIXES.get(picture.format_name or "")
     if Path(source).is_dir() or is_pattern(source):
         from lutbench.media.sequence.frames import list_frames
 
         frames = list_frames(source, files.target, suffix)
-        settings = [picture.interpolation, picture.depth, tags.gamut, tags.curve]
-        return _many(frames, treatment, _fingerprint(lut, settings), run, report)
+        return _many(frames, treatment, _fingerprint(lut, told), run, report)
     _refuse(source, jobs=run.jobs, scheduler=run.scheduler)
     return _one_still(treatment, files, suffix, report)
 
@@ -183,9 +211,10 @@ def _refuse(source: str, **options: object) -> None:
         )
 
 
-def _clip_settings(clip: ClipOptions, depth: str | None, tags: ColourTags) -> ClipSettings:
+def _clip_settings(clip: ClipOptions, picture: PictureOptions, tags: ColourTags) -> ClipSettings:
     from lutbench.media.clip.clip import ClipSettings
 
+    depth = picture.depth
     if depth not in (None, "8", "10", "12"):
         raise LutbenchError(f"no clip is written with a depth of {depth}", accepted="8, 10, 12")
     return ClipSettings(
@@ -194,7 +223,7 @@ def _clip_settings(clip: ClipOptions, depth: str | None, tags: ColourTags) -> Cl
         clip.chroma,
         clip.quality,
         clip.source_matrix,
-        clip.source_range,
+        picture.file_range,
         tags,
         not clip.no_audio,
     )
@@ -216,7 +245,11 @@ def _one_clip(transform: Transform, files: Files, settings: ClipSettings, report
     else:
         for text in outcome.notes:
             note(text)
-        click.echo(printable(f"{goal}: {outcome.frames} frames written as {outcome.codec}"))
+        written = f"{goal}: {outcome.frames} frames written as {outcome.codec}"
+        cut = (
+            f", {100 * outcome.cut_share:.2g} % of the pixels cut off" if outcome.cut_share else ""
+        )
+        click.echo(printable(written + cut))
     return 0
 
 

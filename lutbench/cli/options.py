@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from lutbench.hands import Hands
     from lutbench.model.catalogue import Catalogue
     from lutbench.model.signal import Range
+    from lutbench.tables.carried import ValueRanges
 
 WORTH_PROCESSES = 16
 """Files from which on processes of their own pay: each takes about a second to start."""
@@ -182,29 +183,54 @@ def interpolation_option(function: F) -> F:
 
 def range_options(function: F) -> F:
     """``--source-range`` and ``--target-range``: as the curve's codes are published unless told."""
+    return _range_options(function, "as the curve's codes are published, else full")
+
+
+def lut_range_options(function: F) -> F:
+    """``--source-range`` and ``--target-range``: as a LUT says unless told (`value_ranges`)."""
+    return _range_options(function, "as the LUT's comments say, else full")
+
+
+def _range_options(function: F, default: str) -> F:
     for name, what in (("--target-range", "gives"), ("--source-range", "takes")):
         function = click.option(
             name,
             type=click.Choice(["full", "legal"]),
             help=f"Whether the values that the LUT {what} are full-range or legal codes. "
-            "[default: as the curve's codes are published, else full]",
+            f"[default: {default}]",
         )(function)
     return function
 
 
 def clip_coding_options(function: F) -> F:
-    """``--source-matrix`` and ``--source-range``: how the code values of a clip are read."""
+    """``--source-matrix`` and ``--file-range``: how the code values of the file are read."""
     matrix = click.option(
         "--source-matrix",
         type=click.Choice(["BT.601", "BT.709", "BT.2020"], case_sensitive=False),
         help="The Y'CbCr matrix of a clip, in place of what its tags say.",
     )
     span = click.option(
-        "--source-range",
+        "--file-range",
         type=click.Choice(["legal", "full"]),
-        help="The range of a clip's code values, in place of what its tags say.",
+        help="The range that IN carries its codes in. [default: of a clip, as its tags say; of "
+        "a still, as the LUT takes them]",
     )
     return matrix(span(function))
+
+
+def value_ranges(lut: Any, named: Any) -> ValueRanges:
+    """The ranges of a LUT's values: as the options `named` say, else as its comments tell.
+
+    Where neither does they are full.
+    """
+    from lutbench.inspection.told import told_ends
+    from lutbench.tables.carried import ValueRanges
+
+    told = told_ends(getattr(lut, "comments", ()))
+    return ValueRanges(
+        named.source_range or (told["source"].range if "source" in told else "full"),
+        named.target_range or (told["target"].range if "target" in told else "full"),
+    )
 
 
 def catalogue_of(definitions: tuple[str, ...], *, with_project: bool = True) -> Catalogue:

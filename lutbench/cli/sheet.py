@@ -15,8 +15,10 @@ from lutbench.cli.options import (
     force_option,
     gathered,
     interpolation_option,
+    lut_range_options,
     note,
     printable,
+    value_ranges,
 )
 from lutbench.errors import LutbenchError
 
@@ -47,7 +49,9 @@ class FrameReading:
 
     interpolation: Interpolation
     source_matrix: Matrix | None
+    file_range: Range | None
     source_range: Range | None
+    target_range: Range | None
 
 
 @click.command()
@@ -81,6 +85,7 @@ class FrameReading:
 @click.option("--title", help="The heading. [default: the LUT's own title, or its file name]")
 @interpolation_option
 @clip_coding_options
+@lut_range_options
 @definitions_option
 @force_option
 @gathered(layout=SheetLayout, reading=FrameReading)
@@ -104,11 +109,15 @@ def command(
       lutbench sheet day.cube A004.mov A004.png --curve ACEScct
     """
     import lutbench
+    from lutbench.media.names import is_clip
     from lutbench.media.sheet import SHEET_FORMATS, before_after_sheet, write_sheet
     from lutbench.media.still.still import still_format
+    from lutbench.tables.carried import over_codes, over_signal
     from lutbench.tables.lut import interpolated
 
-    transform = interpolated(lutbench.open_lut(lut), reading.interpolation)
+    opened = lutbench.open_lut(lut)
+    values = value_ranges(opened, reading)
+    transform = interpolated(opened, reading.interpolation)
     known = None
     if curve := layout.curve or _projects_curve():
         known = catalogue_of(options["definitions"]).curve(curve, where="--curve")
@@ -120,8 +129,12 @@ def command(
     heading = layout.title or getattr(transform, "title", "") or Path(lut).stem
     lines = [
         f"{_kind(transform, reading.interpolation)}  ·  {from_where}",
-        _levels(transform, known),
+        _levels(over_signal(transform, values), known),
     ]
+    if is_clip(source):
+        transform = over_signal(transform, values)
+    elif reading.file_range is not None:
+        transform = over_codes(transform, values, reading.file_range)
     sheet = before_after_sheet(
         frames, transform, heading=heading, subheading="\n".join(lines), columns=layout.columns
     )
@@ -153,7 +166,7 @@ def _frames(
 
     name = Path(source).name or source
     if is_clip(source):
-        coding = (reading.source_matrix, reading.source_range)
+        coding = (reading.source_matrix, reading.file_range)
         pictures, notes = clip_pictures(source, layout.count, layout.width, *coding)
         return pictures, f"{len(pictures)} frames of {name}", notes
     if Path(source).is_dir() or is_pattern(source):

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -18,40 +18,35 @@ import av
 import colour
 import numpy as np
 import pytest
+from clips import (
+    EXACT,
+    chroma_to,
+    coded_by_ffmpeg,
+    decoded,
+    filtered,
+    log_picture,
+    planes_of,
+    rgb_codes,
+    rgb_frame,
+)
 from numpy.typing import NDArray
-from skimage import data
 
 from lutbench import LutbenchError
 from lutbench.formats.cube_write import write_cube
-from lutbench.measure.samples import chart_light
 from lutbench.media.clip.clip import ClipSettings, apply_to_clip, clip_pictures, open_clip
 from lutbench.media.clip.codecs import CODECS, has_encoder
 from lutbench.media.clip.coding import coding_of, rgb_of
 from lutbench.media.clip.writer import time_code
 from lutbench.media.tags import ColourTags
-from lutbench.model.gamuts import BT709
 from lutbench.tables.lut import Lut3D
 
 MATRICES = {"BT.601": ("smpte170m", 6), "BT.709": ("bt709", 1), "BT.2020": ("bt2020nc", 9)}
-# The accurate converter of FFmpeg (its older one is up to 2.4 codes of 10 bits off), no dither.
-EXACT = "flags=unstable+bicubic+accurate_rnd+full_chroma_int+full_chroma_inp:sws_dither=none"
 
 
 def display_lut(size: int = 33) -> Lut3D:
     """ACEScct to a 2.4 power display, held to 0..1."""
     linear = colour.models.log_decoding_ACEScct(Lut3D.identity(size).table)
     return Lut3D(np.clip(linear, 0, 1) ** (1 / 2.4))
-
-
-def log_picture(height: int = 120, width: int = 160) -> NDArray[np.uint16]:
-    """Above the photograph, below the chart, in log, as 16-bit codes."""
-    photograph = (data.coffee()[: 2 * 72 : 2, : 2 * width : 2] / 255) ** 2.4
-    patches = np.clip(chart_light(BT709), 0, None)
-    below = np.repeat(np.repeat(patches.reshape(4, 6, 3), 12, axis=0), width // 6, axis=1)
-    below = np.pad(below, ((0, 0), (0, width - below.shape[1]), (0, 0)), "edge")
-    light = np.concatenate([photograph, below])[:height]
-    log = colour.models.log_encoding_ACEScct(np.maximum(light, 1e-9))
-    return np.rint(np.clip(log, 0, 1) * 65535).astype(np.uint16)
 
 
 def large_chart() -> NDArray[np.uint16]:
@@ -64,42 +59,6 @@ def patch_means(rgb: NDArray[Any]) -> NDArray[np.float64]:
     inner = [78 * patch + offset for patch in range(6) for offset in range(27, 51)]
     rows = rgb.reshape(4, 36, 480, 3)[:, 14:22][:, :, inner]
     return np.asarray(rows.reshape(4, 8, 6, 24, 3).mean(axis=(1, 3)))
-
-
-def filtered(frame: Any, *steps: str) -> Any:
-    """A frame through FFmpeg's filters."""
-    graph = av.filter.Graph()
-    chain: list[Any] = [
-        graph.add_buffer(
-            width=frame.width, height=frame.height, format=frame.format, time_base=Fraction(1, 25)
-        )
-    ]
-    for step in steps:
-        name, _, options = step.partition("=")
-        chain.append(graph.add(name, options or None))
-        chain[-2].link_to(chain[-1])
-    chain.append(graph.add("buffersink"))
-    chain[-2].link_to(chain[-1])
-    graph.configure()
-    graph.push(frame)
-    return graph.pull()
-
-
-def rgb_frame(codes: NDArray[np.uint16]) -> Any:
-    frame = av.VideoFrame(codes.shape[1], codes.shape[0], "gbrp16le")
-    for plane, channel in zip(frame.planes, (1, 2, 0), strict=True):
-        lines = np.frombuffer(plane, np.uint16).reshape(plane.height, -1)
-        lines[:, : codes.shape[1]] = codes[..., channel]
-    return frame
-
-
-def rgb_codes(frame: Any) -> NDArray[np.uint16]:
-    assert frame.format.name == "gbrp16le"
-    out = np.empty((frame.height, frame.width, 3), np.uint16)
-    for plane, channel in zip(frame.planes, (1, 2, 0), strict=True):
-        lines = np.frombuffer(plane, np.uint16).reshape(plane.height, -1)
-        out[..., channel] = lines[:, : frame.width]
-    return out
 
 
 def write_clip(
@@ -146,30 +105,10 @@ def write_clip(
     return path
 
 
-def decoded(path: Path) -> Iterator[Any]:
-    with av.open(str(path)) as container:
-        yield from container.decode(video=0)
-
-
 def sound_of(path: Path) -> bytes:
     with av.open(str(path)) as container:
         stream = container.streams.audio[0]
         return b"".join(bytes(packet) for packet in container.demux(stream))
-
-
-def coded_by_ffmpeg(form: str, matrix: str, span: str, codes: NDArray[np.uint16]) -> Any:
-    whole = form[:3] + "444" + form[6:]
-    steps = [
-        f"scale=out_color_matrix={matrix}:out_range={span}:{EXACT}",
-        f"format=pix_fmts={whole}",
-    ]
-    return filtered(rgb_frame(codes), *steps, *([] if whole == form else _chroma_to(form)))
-
-
-def _chroma_to(form: str) -> list[str]:
-    """The accurate converter does no chroma sampling: that is a step of its own."""
-    same = "in_range=tv:out_range=tv:in_color_matrix=bt709:out_color_matrix=bt709"
-    return [f"scale={same}:flags=bicubic+accurate_rnd:sws_dither=none", f"format=pix_fmts={form}"]
 
 
 @pytest.mark.parametrize("span", ["legal", "full"])
@@ -212,7 +151,7 @@ def test_subsampled_chroma_is_read_back_inside_patches(tmp_path: Path, form: str
 
 def rgb_by_ffmpeg(frame: Any, *more: str) -> Any:
     """R G B of 16 bits: chroma to 4:4:4 at 12 bits first, where it is not."""
-    whole = [] if "444" in frame.format.name else _chroma_to("yuv444p12le")
+    whole = [] if "444" in frame.format.name else chroma_to("yuv444p12le")
     exact = f"scale=in_color_matrix=bt709:in_range=tv:{EXACT}"
     return filtered(frame, *whole, exact, "format=pix_fmts=gbrp16le", *more)
 
@@ -225,16 +164,8 @@ def ffmpeg_lut3d(frame: Any, lut: Path, form: str) -> Any:
         f"lut3d=file={lut}:interp=tetrahedral",
         f"scale=out_color_matrix=bt709:out_range=tv:{EXACT}",
         f"format=pix_fmts={whole}",
-        *([] if whole == form else _chroma_to(form)),
+        *([] if whole == form else chroma_to(form)),
     )
-
-
-def planes_of(frame: Any) -> list[NDArray[np.int64]]:
-    kind = np.uint8 if frame.format.components[0].bits == 8 else np.uint16
-    return [
-        np.frombuffer(plane, kind).reshape(plane.height, -1)[:, : plane.width].astype(np.int64)
-        for plane in frame.planes
-    ]
 
 
 @pytest.mark.parametrize("form", ["yuv444p10le", "yuv422p10le", "yuv420p10le"])
@@ -394,10 +325,10 @@ def test_untagged_clips_say_what_was_assumed(tmp_path: Path) -> None:
     source = write_clip(tmp_path / "in.mkv", [small], tags=(0, 2, 2, 2))
     outcome = apply_to_clip(Lut3D.identity(2), source, tmp_path / "out.mkv")
     assert outcome.notes == [
-        "the clip does not say its range: legal is assumed (--source-range)",
+        "the clip does not say its range: legal is assumed (--file-range)",
         "the clip does not say its matrix: BT.601 is assumed (--source-matrix)",
     ]
-    told = ClipSettings(source_matrix="BT.709", source_range="full")
+    told = ClipSettings(source_matrix="BT.709", file_range="full")
     outcome = apply_to_clip(Lut3D.identity(2), source, tmp_path / "out.mkv", told, force=True)
     assert outcome.notes == []
     with av.open(str(tmp_path / "out.mkv")) as container:

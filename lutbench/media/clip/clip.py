@@ -42,6 +42,14 @@ class ClipOutcome:
     frames: int = 0
     codec: str = ""
     notes: list[str] = field(default_factory=list)
+    cut: dict[str, int] = field(default_factory=dict)
+    """Pixels in all, outside the LUT's domain, and beyond the codes of the output."""
+
+    @property
+    def cut_share(self) -> float:
+        """The share of the pixels that were cut off at some end."""
+        ends = sum(count for name, count in self.cut.items() if name != "pixels")
+        return ends / self.cut["pixels"] if ends else 0.0
 
     def to_data(self) -> dict[str, Any]:
         """Plain data with stable keys."""
@@ -49,6 +57,7 @@ class ClipOutcome:
             "schema": 1,
             "frames": self.frames,
             "codec": self.codec,
+            "cut": self.cut,
             "notes": [{"message": text} for text in self.notes],
         }
 
@@ -63,8 +72,8 @@ class ClipSettings:
         Of the output: a name of `lutbench.media.clip.codecs.CODECS`, bits, ``"420"`` …
     quality
         The constant rate factor of H.264 and H.265: lower is better.
-    source_matrix, source_range
-        In place of what the clip's tags say.
+    source_matrix, file_range
+        In place of what the clip's tags say of its codes.
     tags
         What the colours are after the LUT.
     """
@@ -74,7 +83,7 @@ class ClipSettings:
     chroma: str | None = None
     quality: int | None = None
     source_matrix: Matrix | None = None
-    source_range: Range | None = None
+    file_range: Range | None = None
     tags: ColourTags = NO_TAGS
     audio: bool = True
 
@@ -107,7 +116,7 @@ def apply_to_clip(
     source, target = Path(source), Path(target)
     with open_clip(source) as container:
         stream = _video(container, source)
-        coding = coding_of(stream, settings.source_matrix, settings.source_range, source)
+        coding = coding_of(stream, settings.source_matrix, settings.file_range, source)
         choice = choose(
             target,
             settings.codec,
@@ -198,7 +207,7 @@ def _transcode(
     begun = False
     try:
         writer = ClipWriter(
-            output, container, stream, choice, coding, settings.tags, settings.quality
+            output, container, stream, choice, coding, settings.tags, settings.quality, transform
         )
         copies = copied_streams(container, output, settings.audio, outcome.notes)
         stream.thread_type = "AUTO"
@@ -214,7 +223,7 @@ def _transcode(
         def convert() -> Iterator[Any]:
             for thing in decoded:
                 if isinstance(thing, av.VideoFrame):
-                    yield writer.through(thing, transform)
+                    yield writer.through(thing)
                 else:
                     yield thing
 
@@ -238,6 +247,8 @@ def _transcode(
             raise FormatError("holds no frame that can be decoded", where=container.name)
         writer.finish()
         output.close()
+        outcome.notes += writer.notes
+        outcome.cut = writer.cuts.to_data()
     except av.FFmpegError as error:
         raise LutbenchError(
             f"cannot be worked on: {_reason(error)}",

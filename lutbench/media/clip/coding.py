@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.errors import LutbenchError
+from lutbench.media.clip.siting import siting_of
 from lutbench.media.clip.ycbcr import Coding, Matrix, Siting, rgb_from_planes
 from lutbench.media.still.checks import memory_limit
 from lutbench.model.signal import Range
@@ -98,7 +99,10 @@ def coding_of(
     if matrix is None:
         matrix, note = _tagged_matrix(context, where)
         notes += note
-    siting: Siting = "center" if name.startswith("yuvj") else "left"
+    siting: Siting = "left"
+    if down == 2:
+        siting, note = siting_of(stream, matrix)
+        notes += note
     return ClipCoding(bits, span, matrix, across, down, siting, alpha, tuple(notes))
 
 
@@ -133,7 +137,7 @@ def _tagged_range(context: Any, form: str) -> tuple[Range, list[str]]:
         return "full", []
     if context.color_range == LEGAL:
         return "legal", []
-    return "legal", ["the clip does not say its range: legal is assumed (--source-range)"]
+    return "legal", ["the clip does not say its range: legal is assumed (--file-range)"]
 
 
 def _tagged_matrix(context: Any, where: str | Path) -> tuple[Matrix, list[str]]:

@@ -10,7 +10,10 @@ import numpy as np
 from lutbench.errors import LutbenchError
 from lutbench.media.clip.codecs import Choice, load_av
 from lutbench.media.clip.coding import LEGAL, ClipCoding, plane_of, rgb_of
-from lutbench.media.clip.ycbcr import Coding, Matrix, planes_from_rgb
+from lutbench.media.clip.cuts import Cuts
+from lutbench.media.clip.siting import usual_siting
+from lutbench.media.clip.volume import Volume, leaves_alone
+from lutbench.media.clip.ycbcr import Coding, Matrix, Siting, planes_from_rgb
 from lutbench.media.still.pixels import through
 from lutbench.media.tags import ColourTags
 from lutbench.model.transforms import Transform
@@ -41,9 +44,17 @@ class ClipWriter:
         coding: ClipCoding,
         tags: ColourTags,
         quality: int | None,
+        transform: Transform,
     ) -> None:
         rate = source.average_rate or source.guessed_rate or Fraction(25)
         options = choice.codec.options_for(choice.bits, quality if choice.codec.quality else None)
+        matrix = _target_matrix(tags, coding, choice)
+        across = 2 if choice.chroma in ("420", "422") else 1
+        down = 2 if choice.chroma == "420" else 1
+        siting: Siting = "left"
+        if choice.chroma == "420":
+            siting = coding.siting if coding.chroma == "420" else usual_siting(matrix)
+            options = options | {"chroma_sample_location": siting}
         stream = output.add_stream(choice.codec.encoder, rate=rate, options=options)
         context = stream.codec_context
         context.width, context.height = source.codec_context.width, source.codec_context.height
@@ -58,7 +69,6 @@ class ClipWriter:
         stream.time_base = context.time_base = base
         if source.codec_context.sample_aspect_ratio:
             context.sample_aspect_ratio = source.codec_context.sample_aspect_ratio
-        matrix = _target_matrix(tags, coding, choice)
         self.tags = (
             LEGAL,
             _MATRIX_CODES[matrix],
@@ -69,9 +79,11 @@ class ClipWriter:
         self.coding = coding
         self.shape = (context.width, context.height)
         self.form = choice.form
-        across = 2 if choice.chroma in ("420", "422") else 1
-        down = 2 if choice.chroma == "420" else 1
-        self.target = Coding(matrix, "legal", choice.bits, across, down)
+        self.target = Coding(matrix, "legal", choice.bits, across, down, siting)
+        self.transform = transform
+        self.cuts = Cuts(transform, coding, self.target)
+        self.volume: Volume | None = None
+        self.notes: list[str] = []
         self.output, self.stream, self.rate, self.base = output, stream, rate, base
         self.rotation = 0
         self.count = 0
@@ -79,7 +91,7 @@ class ClipWriter:
         self.begun = False
         _keep_metadata(container, source, output, stream)
 
-    def through(self, frame: Any, transform: Transform) -> Any:
+    def through(self, frame: Any) -> Any:
         """A new frame: `frame` through the transform, in the form of the output."""
         av = load_av()
         if (frame.width, frame.height) != self.shape:
@@ -89,7 +101,12 @@ class ClipWriter:
             )
         if frame.interlaced_frame:
             raise LutbenchError("the clip is interlaced", accepted="progressive frames")
-        rgb = through(transform, rgb_of(frame, self.coding))
+        if self.volume is None:
+            self.volume = Volume.of(frame)
+        rgb = rgb_of(frame, self.coding)
+        self.cuts.going_in(rgb)
+        rgb = through(self.transform, rgb)
+        self.cuts.coming_out(rgb)
         result = av.VideoFrame(frame.width, frame.height, self.form)
         y, cb, cr = (plane_of(result, index, self.target.bits) for index in range(3))
         planes_from_rgb(rgb, y, cb, cr, self.target)
@@ -122,13 +139,35 @@ class ClipWriter:
             self.begun = True
             if self.rotation and hasattr(self.stream, "set_display_rotation"):
                 self.stream.set_display_rotation(self.rotation)
+            self._keep_volume()
         packets = self.stream.encode(frame)
         self.output.mux(packets)
         return bool(packets)
 
+    def _keep_volume(self) -> None:
+        """Write what the clip says of its mastering display where that holds; note it where not."""
+        volume = self.volume
+        if volume is None or volume.is_empty:
+            return
+        context = self.stream.codec_context
+        carried = volume.options_for(context.name)
+        if not leaves_alone(self.transform):
+            why = "the LUT changes the picture that it describes"
+        elif not carried or volume.dynamic:
+            why = "no way is known here to write it into such a file"
+        else:
+            why = ""
+            name = {"libx264": "x264-params", "libx265": "x265-params"}[context.name]
+            before = context.options.get(name, "")
+            told = [before, *(f"{key}={value}" for key, value in carried.items())]
+            context.options = context.options | {name: ":".join(filter(None, told))}
+        if why:
+            self.notes.append(f"left out: what the clip says of {volume.words}: {why}")
+
     def finish(self) -> None:
         """Write what the encoder still holds."""
         self.output.mux(self.stream.encode(None))
+        self.notes += self.cuts.notes()
 
 
 def copied_streams(container: Any, output: Any, audio: bool, notes: list[str]) -> dict[Any, Any]:

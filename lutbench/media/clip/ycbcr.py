@@ -22,7 +22,8 @@ from lutbench.errors import LutbenchError
 from lutbench.model.signal import Range
 
 Matrix = Literal["BT.601", "BT.709", "BT.2020"]
-Siting = Literal["left", "center", "topleft"]
+Siting = Literal["left", "center", "topleft", "top"]
+SITINGS: tuple[Siting, ...] = ("left", "center", "topleft", "top")
 
 # The weights of R and B in luma.
 LUMA_WEIGHTS: dict[str, tuple[float, float]] = {
@@ -50,8 +51,8 @@ class Coding:
         How many luma samples share a chroma sample: 1 or 2.
     siting
         Where chroma sits, for a direction with two samples: ``"left"`` (on the
-        first of two columns, between two lines), ``"center"`` (between both) or
-        ``"topleft"`` (on both).
+        first of two columns, between two lines), ``"center"`` (between both),
+        ``"topleft"`` (on both) or ``"top"`` (between two columns, on the first line).
     """
 
     matrix: Matrix
@@ -158,7 +159,7 @@ def planes_from_rgb(
     rgb = np.ascontiguousarray(rgb, dtype=np.float32)
     lines, samples = coding.chroma_shape(height, width)
     low, high = coding.code_limits
-    numbers = np.array([*_encoding_numbers(coding), low, high], np.float32)
+    numbers = np.array([*encoding_numbers(coding), low, high], np.float32)
     down_across, down_down = _down_weights(coding)
     narrow = np.empty((2, height, samples), np.float32)
     first, second = _encoders(y.dtype)
@@ -189,7 +190,8 @@ def _decoding_numbers(coding: Coding) -> NDArray[np.float32]:
     return np.array([*values, *matrix], np.float32)
 
 
-def _encoding_numbers(coding: Coding) -> list[float]:
+def encoding_numbers(coding: Coding) -> list[float]:
+    """The weights of R, G, B in luma; black, and codes of luma; no colour, and codes of Cb, Cr."""
     red, blue = LUMA_WEIGHTS[coding.matrix]
     (black, luma), (middle, chroma) = coding.luma_scale, coding.chroma_scale
     to_cb, to_cr = chroma / (2 * (1 - blue)), chroma / (2 * (1 - red))
@@ -226,15 +228,15 @@ def _down(factor: int, on_sample: bool) -> NDArray[np.float32]:
 
 def _up_weights(coding: Coding) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     return (
-        _up(coding.across, coding.siting != "center"),
-        _up(coding.down, coding.siting == "topleft"),
+        _up(coding.across, coding.siting in ("left", "topleft")),
+        _up(coding.down, coding.siting in ("topleft", "top")),
     )
 
 
 def _down_weights(coding: Coding) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     return (
-        _down(coding.across, coding.siting != "center"),
-        _down(coding.down, coding.siting == "topleft"),
+        _down(coding.across, coding.siting in ("left", "topleft")),
+        _down(coding.down, coding.siting in ("topleft", "top")),
     )
 
 
@@ -375,7 +377,8 @@ def _encode_chroma(narrow, cb, cr, down, numbers, weights, start, stop):  # type
                 out[line, i] = int(code)
 
 
-def _compiled(function: Any, *signature: Any) -> Any:
+def compiled(function: Any, *signature: Any) -> Any:
+    """A loop over pixels as machine code, kept for the next time where a folder can be written."""
     from numba import njit, types
 
     try:
@@ -393,7 +396,7 @@ def _decoder(code: Any) -> Any:
     weights = types.Array(types.float32, 2, "C")
     rgb = types.Array(types.float32, 3, "C")
     ends = (types.int64, types.int64)
-    return _compiled(
+    return compiled(
         _decode_lines, plane, plane, plane, rgb, types.int64, numbers, weights, weights, *ends
     )
 
@@ -408,6 +411,6 @@ def _encoders(code: Any) -> tuple[Any, Any]:
     row = types.Array(types.float32, 1, "C")
     ends = (types.int64, types.int64)
     return (
-        _compiled(_encode_luma, picture, plane, cube, types.int64, row, row, *ends),
-        _compiled(_encode_chroma, cube, plane, plane, types.int64, row, row, *ends),
+        compiled(_encode_luma, picture, plane, cube, types.int64, row, row, *ends),
+        compiled(_encode_chroma, cube, plane, plane, types.int64, row, row, *ends),
     )

@@ -1,0 +1,191 @@
+"""What a run over a clip cuts off, counted pixel by pixel, and told.
+
+Codes over nominal white and under black are values over 1 and under 0. A LUT holds what is
+outside its domain to its ends; a code cannot be further out than legal range goes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.media.clip.coding import ClipCoding
+from lutbench.media.clip.ycbcr import Coding, compiled, encoding_numbers
+from lutbench.model.signal import code_from_signal
+from lutbench.model.transforms import Transform
+from lutbench.tables.lut import Lut
+from lutbench.tables.threads import share, thread_limit
+
+_ROWS = 32  # lines that a thread takes at a time
+
+TOLD = 0.001
+"""Share of the pixels from which a cut is worth a note: below, it is edges of subsampled chroma
+and what a codec adds to them. Every pixel is counted."""
+
+_HALF_A_CODE = 0.5
+"""Nearer to an end than this, rounding to codes loses as much."""
+
+
+@dataclass
+class Cuts:
+    """The pixels of a run, and how many of them were held to an end.
+
+    Parameters
+    ----------
+    transform
+        Takes signal and gives signal.
+    source
+        How the clip's codes are read.
+    target
+        How they are written.
+    """
+
+    transform: Transform
+    source: ClipCoding
+    target: Coding
+    pixels: int = 0
+    over_domain: int = 0
+    under_domain: int = 0
+    over_codes: int = 0
+    under_codes: int = 0
+    _ends: NDArray[np.float32] | None = field(default=None, repr=False)
+    _stays_inside: bool = field(default=False, repr=False)
+
+    def __post_init__(self) -> None:
+        if isinstance(self.transform, Lut):
+            step = _HALF_A_CODE / self._white_step
+            low, high = self.transform.domain
+            self._ends = np.stack([low - step, high + step]).astype(np.float32)
+            # Between nodes of 0 to 1 nothing else comes out, and codes hold all of that.
+            table = self.transform.table
+            self._stays_inside = bool(table.min() >= 0 and table.max() <= 1)
+
+    @property
+    def _white_step(self) -> float:
+        """Codes of the clip from signal 0 to 1."""
+        return float(Coding("BT.709", self.source.range, self.source.bits).luma_scale[1])
+
+    def going_in(self, rgb: NDArray[np.float32]) -> None:
+        """Count a frame's pixels outside the domain of the LUT."""
+        self.pixels += rgb.shape[0] * rgb.shape[1]
+        if self._ends is not None:
+            over, under = _counted(_outside(), rgb, self._ends)
+            self.over_domain += over
+            self.under_domain += under
+
+    def coming_out(self, rgb: NDArray[np.float32]) -> None:
+        """Count a frame's pixels that no code of the output stands for."""
+        if self._stays_inside:
+            return
+        low, high = self.target.code_limits
+        limits = (low - _HALF_A_CODE, high + _HALF_A_CODE)
+        numbers = np.array([*encoding_numbers(self.target), *limits], np.float32)
+        over, under = _counted(_beyond_codes(), rgb, numbers)
+        self.over_codes += over
+        self.under_codes += under
+
+    def notes(self) -> list[str]:
+        """What was cut, in words, where it is more than edges."""
+        found: list[str] = []
+        if not self.pixels:
+            return found
+        bits = f"{self.source.bits} bit"
+        for count, end, word, beyond in (
+            (self.over_domain, 1, "brighter", "over"),
+            (self.under_domain, 0, "darker", "under"),
+        ):
+            if count >= TOLD * self.pixels:
+                code = self._code(end)
+                found.append(
+                    f"{self._share(count)} of the pixels are {word} than the LUT takes ({beyond} "
+                    f"code {code:.0f} of {bits}) and were held to its end: a LUT made for legal "
+                    "range, or with a wider domain, keeps them"
+                )
+        beyond_codes = self.over_codes + self.under_codes
+        if beyond_codes >= TOLD * self.pixels:
+            low, high = self.target.code_limits
+            found.append(
+                f"{self._share(beyond_codes)} of the pixels came out beyond "
+                f"what {self.target.range} range holds (codes {low:.0f} to {high:.0f} of "
+                f"{self.target.bits} bit) and were held to it"
+            )
+        return found
+
+    def to_data(self) -> dict[str, int]:
+        """The counts, in pixels."""
+        names = ("pixels", "over_domain", "under_domain", "over_codes", "under_codes")
+        return {name: getattr(self, name) for name in names}
+
+    def _code(self, end: int) -> float:
+        assert isinstance(self.transform, Lut)
+        value = self.transform.domain[end]
+        at = value.min() if end else value.max()
+        return float(code_from_signal(at, self.source.bits, self.source.range))
+
+    def _share(self, count: int) -> str:
+        return f"{100 * count / self.pixels:.2g} %"
+
+
+def _counted(kernel: Any, rgb: NDArray[np.float32], limits: NDArray[np.float32]) -> tuple[int, int]:
+    """Pixels over and under, over all lines."""
+    counts = np.zeros((rgb.shape[0], 2), np.int64)
+
+    def work(start: int, stop: int) -> None:
+        kernel(rgb, limits, counts, start, stop)
+
+    share(work, rgb.shape[0], _ROWS, thread_limit(None))
+    over, under = counts.sum(axis=0).tolist()
+    return over, under
+
+
+def _count_outside(rgb, ends, counts, start, stop):  # type: ignore[no-untyped-def]
+    """Pixels of lines `start` to `stop` with a channel over and under its ends."""
+    for line in range(start, stop):
+        over = under = 0
+        for x in range(rgb.shape[1]):
+            r, g, b = rgb[line, x, 0], rgb[line, x, 1], rgb[line, x, 2]
+            over += (r > ends[1, 0]) | (g > ends[1, 1]) | (b > ends[1, 2])
+            under += (r < ends[0, 0]) | (g < ends[0, 1]) | (b < ends[0, 2])
+        counts[line, 0] = over
+        counts[line, 1] = under
+
+
+def _count_beyond(rgb, numbers, counts, start, stop):  # type: ignore[no-untyped-def]
+    """Pixels whose Y', Cb or Cr lies over and under the codes, as `planes_from_rgb` makes them."""
+    red, green, blue, black, luma = numbers[0], numbers[1], numbers[2], numbers[3], numbers[4]
+    middle, to_cb, to_cr, low, high = numbers[5], numbers[6], numbers[7], numbers[8], numbers[9]
+    for line in range(start, stop):
+        over = under = 0
+        for x in range(rgb.shape[1]):
+            r, g, b = rgb[line, x, 0], rgb[line, x, 1], rgb[line, x, 2]
+            light = red * r + green * g + blue * b
+            y = black + light * luma
+            cb = middle + (b - light) * to_cb
+            cr = middle + (r - light) * to_cr
+            over += (y > high) | (cb > high) | (cr > high)
+            under += (y < low) | (cb < low) | (cr < low)
+        counts[line, 0] = over
+        counts[line, 1] = under
+
+
+@cache
+def _outside() -> Any:
+    return _kernel(_count_outside, 2)
+
+
+@cache
+def _beyond_codes() -> Any:
+    return _kernel(_count_beyond, 1)
+
+
+def _kernel(function: Any, dimensions: int) -> Any:
+    from numba import types
+
+    rgb = types.Array(types.float32, 3, "C")
+    limits = types.Array(types.float32, dimensions, "C")
+    counts = types.Array(types.int64, 2, "C")
+    return compiled(function, rgb, limits, counts, types.int64, types.int64)

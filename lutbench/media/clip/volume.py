@@ -1,0 +1,111 @@
+"""What a clip says of the display it was mastered on, and of how bright its pictures are.
+
+SMPTE ST 2086 (primaries, white, and the luminances of the display) and CTA-861-H (the
+brightest pixel, and the brightest mean of a frame, in cd/m²). They describe one picture: they
+go on where the LUT leaves that picture as it is, and are left out, with a note, where it does not.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from lutbench.model.signal import CODES_10_BIT
+from lutbench.model.transforms import Transform
+from lutbench.tables.lut import lattice
+from lutbench.tables.nodes import domain_of
+
+# FFmpeg's names of side data.
+_MASTERING, _LIGHT = "MASTERING_DISPLAY_METADATA", "CONTENT_LIGHT_LEVEL"
+_DYNAMIC = ("DYNAMIC_HDR_PLUS", "DYNAMIC_HDR_VIVID", "DOVI_METADATA", "DOVI_RPU_BUFFER")
+
+# Units of the bit streams of H.264 and H.265: of chromaticity, and of cd/m².
+_XY, _LUMINANCE = 50000, 10000
+
+_LEFT_ALONE = 0.5
+"""10-bit codes: less is lost by rounding."""
+
+
+@dataclass(frozen=True)
+class Volume:
+    """The metadata of a clip's first frame.
+
+    `mastering` has x and y of R, G, B and white, then the least and the greatest luminance
+    in cd/m²; `light` the brightest pixel and the brightest mean in cd/m².
+    """
+
+    mastering: tuple[float, ...] = ()
+    light: tuple[int, ...] = ()
+    dynamic: tuple[str, ...] = field(default=())
+
+    @classmethod
+    def of(cls, frame: Any) -> Volume:
+        """What a decoded frame says."""
+        mastering: tuple[float, ...] = ()
+        light: tuple[int, ...] = ()
+        names = set()
+        for each in frame.side_data:
+            names.add(each.type.name)
+            if each.type.name == _MASTERING:
+                mastering = _mastering(bytes(each))
+            elif each.type.name == _LIGHT:
+                light = tuple(int(n) for n in np.frombuffer(bytes(each), np.uint32)[:2])
+        return cls(mastering, light, tuple(name for name in _DYNAMIC if name in names))
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether the clip says nothing of it."""
+        return not (self.mastering or self.light or self.dynamic)
+
+    @property
+    def words(self) -> str:
+        """What the clip has, in words."""
+        parts = []
+        if self.mastering:
+            low, high = self.mastering[8:]
+            parts.append(f"the mastering display ({low:g} to {high:g} cd/m²)")
+        if self.light:
+            most, mean = self.light
+            parts.append(f"content light levels ({most} and {mean} cd/m²)")
+        if self.dynamic:
+            parts.append("dynamic HDR metadata")
+        return " and ".join(parts)
+
+    def options_for(self, encoder: str) -> dict[str, str]:
+        """Parameters of an encoder that carry it: empty where it has none."""
+        names = {"libx264": ("mastering-display", "cll"), "libx265": ("master-display", "max-cll")}
+        if encoder not in names:
+            return {}
+        mastering, light = names[encoder]
+        found = {}
+        if self.mastering:
+            found[mastering] = _in_bit_stream(self.mastering)
+        if self.light:
+            found[light] = f"{self.light[0]},{self.light[1]}"
+        return found
+
+
+def leaves_alone(transform: Transform) -> bool:
+    """Whether what comes out is what goes in, to half a 10-bit code."""
+    inputs = lattice(17, domain_of(transform)).reshape(-1, 3)
+    return bool(np.abs(transform.apply(inputs) - inputs).max() * CODES_10_BIT < _LEFT_ALONE)
+
+
+def _mastering(data: bytes) -> tuple[float, ...]:
+    """FFmpeg's AVMasteringDisplayMetadata: ten fractions, and two flags for what is there."""
+    numbers = np.frombuffer(data, np.int32)[:22].astype(np.float64)
+    tops, bottoms = numbers[0:20:2], numbers[1:20:2]
+    if not numbers[20:].all() or not bottoms.all():
+        return ()
+    return tuple((tops / bottoms).tolist())
+
+
+def _in_bit_stream(mastering: tuple[float, ...]) -> str:
+    r, g, b, white = (
+        tuple(round(each * _XY) for each in mastering[at : at + 2]) for at in (0, 2, 4, 6)
+    )
+    low, high = (round(each * _LUMINANCE) for each in mastering[8:])
+    points = "".join(f"{name}({x},{y})" for name, (x, y) in zip("GBR", (g, b, r), strict=True))
+    return f"{points}WP({white[0]},{white[1]})L({high},{low})"
