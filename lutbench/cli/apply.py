@@ -160,7 +160,7 @@ def command(
     import lutbench
     from lutbench.media.names import is_clip, is_pattern
     from lutbench.media.tags import ColourTags
-    from lutbench.tables.carried import over_codes, over_signal
+    from lutbench.tables.carried import over_signal
     from lutbench.tables.code_scale import refuse_code_values
     from lutbench.tables.lut import interpolated
 
@@ -176,7 +176,23 @@ def command(
         return _one_clip(transform, files, settings, report)
     _refuse(source, **{**vars(clip), "no_audio": clip.no_audio or None})
 
+    treatment, told = _treatment(opened, transform, picture, tags)
+    suffix = FORMAT_SUFFIXES.get(picture.format_name or "")
+    if Path(source).is_dir() or is_pattern(source):
+        from lutbench.media.sequence.frames import list_frames
+
+        frames = list_frames(source, files.target, suffix)
+        return _many(frames, treatment, _fingerprint(lut, told), run, report)
+    _refuse(source, jobs=run.jobs, scheduler=run.scheduler)
+    return _one_still(treatment, files, suffix, report)
+
+
+def _treatment(
+    opened: Transform, transform: Transform, picture: PictureOptions, tags: ColourTags
+) -> tuple[Treatment, list[str | None]]:
+    """What is done to each still, and the settings that tell it from another treatment."""
     from lutbench.media.treatment import Treatment
+    from lutbench.tables.carried import over_codes
 
     told = [picture.interpolation, picture.depth, tags.gamut, tags.curve]
     if picture.file_range is not None:
@@ -186,18 +202,9 @@ def command(
     elif picture.source_range or picture.target_range:
         raise LutbenchError(
             "a still gives the LUT its codes as they are, whatever range the LUT is for",
-            where=source,
             accepted="--file-range full or legal beside it, where the still carries another range",
         )
-    treatment = Treatment(transform, picture.depth, tags)
-    suffix = FORMAT_SUFFIXES.get(picture.format_name or "")
-    if Path(source).is_dir() or is_pattern(source):
-        from lutbench.media.sequence.frames import list_frames
-
-        frames = list_frames(source, files.target, suffix)
-        return _many(frames, treatment, _fingerprint(lut, told), run, report)
-    _refuse(source, jobs=run.jobs, scheduler=run.scheduler)
-    return _one_still(treatment, files, suffix, report)
+    return Treatment(transform, picture.depth, tags), told
 
 
 def _refuse(source: str, **options: object) -> None:

@@ -255,12 +255,27 @@ class Frames(TypedDict):
     notes: list[Notice]
 
 
+class Cut(TypedDict):
+    """Pixels of a clip in all, and those that were held to an end."""
+
+    pixels: int
+    over_domain: int
+    """Brighter than the LUT takes."""
+    under_domain: int
+    """Darker than the LUT takes."""
+    over_codes: int
+    """Came out over the highest code."""
+    under_codes: int
+    """Came out under the lowest code."""
+
+
 class Clip(TypedDict):
     """What `apply` did with a clip."""
 
     schema: Schema
     frames: int
     codec: str
+    cut: Cut
     notes: list[Notice]
 
 
