@@ -38,6 +38,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "match": ("match", "Bring one camera to another, by a chart that both shot."),
     "chart": ("chart", "Draw a chart of known colours to send through a box."),
     "capture": ("capture", "Make the LUT of a box from the chart that came back."),
+    "monitor": ("monitor", "Find out what a monitor does with a LUT."),
     "display": ("display", "Measure a display, calibrate it with a LUT, check it."),
     "bench": ("bench", "Write a set of LUTs as a page to look, expose and measure with."),
     "levels": ("levels", "Show where grey, skin and white lie on a curve, and after a LUT."),

@@ -30,8 +30,8 @@ def test_a_hostile_number_gets_a_report_or_one_line(share: int, tmp_path: Path) 
     assert record.endings["status 0"] + record.endings["status 1"] > CASES / SHARES / 3
 
 
-NOT_CALLED = {"demo", "display"}
-"""One makes its own files; the other reads a meter's readings, and no LUT of somebody's."""
+NOT_CALLED = {"demo", "display", "monitor"}
+"""They make their own files, or read a meter's readings or a grab, and no LUT of somebody's."""
 
 
 def test_every_command_is_called() -> None:

@@ -1,0 +1,135 @@
+"""``lutbench monitor``: find out what a monitor does with a LUT."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from lutbench.cli.options import (
+    Reporting,
+    console,
+    force_option,
+    gathered,
+    json_option,
+    print_json,
+)
+from lutbench.errors import LutbenchError
+
+if TYPE_CHECKING:
+    from lutbench.media.probe.read import Answer, ProbeReading
+
+SCHEMA = 1
+
+size_option = click.option(
+    "--size",
+    type=click.Choice(["17", "33", "65"]),
+    default="33",
+    show_default=True,
+    help="Nodes an edge of the probe LUT: the size that your LUTs have.",
+)
+
+
+@click.group()
+def command() -> None:
+    """Find out what a monitor does with a LUT.
+
+    Whether it reads full or legal codes, in which order the channels, how many
+    nodes it uses and how it interpolates, how many bits arrive, whether black or
+    white is cut, and whether its own controls come before the LUT.
+    """
+
+
+@command.command()
+@click.argument("folder")
+@size_option
+@json_option
+@force_option
+@gathered(report=Reporting)
+def draw(folder: str, size: str, report: Reporting) -> None:
+    """Write two pictures, two LUTs and a page that says what to look for.
+
+    \b
+    Example:
+      lutbench monitor draw monitor-test
+    """
+    from lutbench.report.monitor_page import write_monitor_set
+
+    paths = write_monitor_set(folder, int(size), force=report.force)
+    if report.as_json:
+        print_json({"schema": SCHEMA, "size": int(size), "files": [str(path) for path in paths]})
+        return
+    screen = console()
+    for path in paths:
+        screen.print(str(path), soft_wrap=True)
+    screen.print(f"Open {paths[-1]}: it leads through the test.", soft_wrap=True)
+
+
+@command.command()
+@click.argument("grab")
+@size_option
+@click.option(
+    "--turned",
+    metavar="GRAB",
+    help="A second grab, taken with the monitor's contrast or brightness turned: says whether the "
+    "LUT comes before its controls.",
+)
+@json_option
+def read(grab: str, size: str, turned: str | None, as_json: bool) -> None:
+    """Read a grab of the monitor's output, taken through the probe LUT.
+
+    GRAB is a still of the whole picture, scaled or moved but not turned: a
+    recording of the monitor's output, or a screen grab; no photograph.
+
+    \b
+    Example:
+      lutbench monitor read grab.png
+    """
+    from lutbench.media.probe.read import controls_answer, line_in
+    from lutbench.media.still.still import read_still
+
+    found = _read(grab, int(size))
+    answers = list(found.answers)
+    if turned is not None:
+        after = line_in(read_still(turned).signal(), int(size), found.codes, turned)
+        answers.append(controls_answer(found.line_at, after))
+    if as_json:
+        print_json(found.to_data() | {"answers": [each.to_data() for each in answers]})
+    else:
+        _print(answers, found)
+
+
+def _read(path: str, size: int) -> ProbeReading:
+    """The reading of a grab as the board that it shows: that of the range it is read in."""
+    from lutbench.media.probe.read import read_board
+    from lutbench.media.still.still import read_still
+
+    picture = read_still(path).signal()
+    full = read_board(picture, size, "full", path)
+    if full.answer("range").sound:
+        return full
+    try:
+        legal = read_board(picture, size, "legal", path)
+    except LutbenchError:
+        return full
+    told = legal.answer("range").sound and legal.answer("channels").sound is not None
+    return legal if told else full
+
+
+def _print(answers: list[Answer], found: ProbeReading) -> None:
+    from rich.table import Table
+
+    screen = console()
+    table = Table(box=None, pad_edge=False, show_header=False, padding=(0, 2, 0, 0))
+    table.add_column(style="bold", no_wrap=True)
+    table.add_column(overflow="fold")
+    marks = {True: "yes", False: "NO", None: "–"}
+    for each in answers:
+        text = each.found + (f": {each.advice}" if each.advice else "")
+        table.add_row(marks[each.sound], text)
+    screen.print(f"{found.codes}.png through a probe LUT of {found.size} nodes", soft_wrap=True)
+    screen.print(table)
+    screen.print(
+        "This says how the monitor treats a LUT, not how true its panel is: that takes a meter.",
+        style="dim",
+    )

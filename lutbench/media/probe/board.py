@@ -1,0 +1,192 @@
+"""The board: rows of words, each in a colour that the probe LUT lights up only if the word is true.
+
+A row asks one question of a monitor. Its words are the possible answers, and each stands in a
+colour of its own on a ground of nearly the same. The probe LUT (`lutbench.media.probe.lattice`)
+turns nearly everything black; a word lights up where the monitor brings its colour to a node that
+is lit, and it does that only when it reads, orders and interpolates as the word says.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import permutations
+from typing import Literal
+
+from lutbench.errors import LutbenchError
+from lutbench.model.signal import Range
+
+Triple = tuple[float, float, float]
+
+SIZES = (17, 33, 65)
+"""Nodes an edge of the probe LUT: the sizes that monitors load."""
+
+WIDTH, HEIGHT = 1920, 1080
+FRAME, LINE = 36, 8
+"""Pixels from the edge of the picture to the white frame, and how thick it is."""
+
+TITLE_WIDTH = 330
+"""Pixels for the question in front of its answers."""
+
+BLACK: Triple = (0.0, 0.0, 0.0)
+WHITE: Triple = (1.0, 1.0, 1.0)
+
+RANGE_NODE = 7 / 8
+"""Red of the lit node of the row on range: there full and legal reading lie farthest apart."""
+
+ORDER_NODE: Triple = (0.75, 0.5, 0.25)
+"""The lit node of the row on channels: three levels that no order of channels confuses."""
+
+CUT_BLACK, CUT_WHITE = 0.045, 0.955
+"""Signal under legal black and over legal white, as full-range codes: 16 and 235 of 255."""
+
+LINE_AT = 0.5
+"""Neutral signal that lights up as a line in the ramp of the row on controls."""
+
+
+@dataclass(frozen=True)
+class Word:
+    """A word, the colour it is written in and its ground; signal as the monitor ought to read it.
+
+    `codes` says how the signal is laid on code values where the word itself tests that.
+    """
+
+    text: str
+    ink: Triple
+    ground: Triple
+    codes: Range | None = None
+
+
+@dataclass(frozen=True)
+class Strip:
+    """A smooth run of colour from one end to the other.
+
+    `teeth` are how many steps the combs above and under it mark; empty for none.
+    """
+
+    start: Triple
+    end: Triple
+    teeth: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True)
+class Row:
+    """A question, and its answers."""
+
+    key: Literal["range", "channels", "nodes", "between", "smooth", "bits", "ends", "controls"]
+    title: str
+    parts: tuple[Word | Strip, ...]
+
+
+@dataclass(frozen=True)
+class Box:
+    """A rectangle in pixels of the board."""
+
+    left: int
+    top: int
+    right: int
+    bottom: int
+
+
+def check_size(size: int) -> int:
+    """`size` where a probe LUT can have it."""
+    if size not in SIZES:
+        raise LutbenchError(
+            f"a probe LUT of {size} nodes", accepted=", ".join(str(each) for each in SIZES)
+        )
+    return size
+
+
+def rows(size: int, codes: Range) -> tuple[Row, ...]:
+    """The rows of the board for a probe LUT of `size` nodes, laid on full or legal codes."""
+    cells = check_size(size) - 1
+    return (
+        Row("range", "codes read as", _range_words()),
+        Row("channels", "channels in order", _order_words()),
+        Row("nodes", "nodes in use", _node_words(cells)),
+        Row("between", "between nodes", _interpolation_words(cells)),
+        Row("smooth", "no steps here", (Strip((1.0, 0.0, 0.0), (1.0, 1.0, 0.0)),)),
+        Row("bits", "bits", (_bits_strip(cells, codes),)),
+        *((Row("ends", "not cut", _end_words()),) if codes == "full" else ()),
+        Row("controls", "controls", (Strip((0.15,) * 3, (0.85,) * 3, (10.0,)),)),
+    )
+
+
+def _range_words() -> tuple[Word, ...]:
+    # The grounds lie on the side away from where the other reading would take the word, so that
+    # no blurred edge passes through the lit node.
+    at = RANGE_NODE
+    return (
+        Word("FULL", (at, 0.0, 0.0), (1.0, 0.0, 0.0), "full"),
+        Word("LEGAL", (at, 0.0, 0.0), (0.5, 0.0, 0.0), "legal"),
+    )
+
+
+def _order_words() -> tuple[Word, ...]:
+    """A word for each order: its colour is the lit node, taken back through that order."""
+    words = []
+    for order in permutations("RGB"):
+        ink = [0.0] * 3
+        for place, channel in enumerate(order):
+            ink["RGB".index(channel)] = ORDER_NODE[place]
+        words.append(Word("".join(order), (ink[0], ink[1], ink[2]), BLACK))
+    return tuple(words)
+
+
+def node_places(cells: int) -> dict[int, float]:
+    """Blue of a node that grids of at least so many nodes have, and coarser ones have not."""
+    return {
+        cells + 1: (cells * 13 // 16 | 1) / cells,
+        cells // 2 + 1: 2 * ((cells // 2 * 5 // 8) | 1) / cells,
+        cells // 4 + 1: 4 * ((cells // 4 * 3 // 8) | 1) / cells,
+    }
+
+
+def _node_words(cells: int) -> tuple[Word, ...]:
+    return tuple(
+        Word(str(nodes), (0.0, 0.0, blue), (0.0, 0.0, blue - 2 / cells))
+        for nodes, blue in node_places(cells).items()
+    )
+
+
+def saddles(cells: int) -> tuple[tuple[int, int], tuple[int, int], tuple[int, int]]:
+    """Red and green of the cells that tell interpolations apart, and of a plain mid grey area."""
+    quarter = cells // 4
+    return (quarter, quarter), (quarter, 3 * quarter), (cells * 5 // 8, cells * 5 // 8)
+
+
+def _interpolation_words(cells: int) -> tuple[Word, ...]:
+    along, across, plain = saddles(cells)
+
+    def middle(cell: tuple[int, int], by: float = 0.5) -> Triple:
+        return ((cell[0] + by) / cells, (cell[1] + by) / cells, 1.0)
+
+    dark = ((across[0] - 2) / cells, across[1] / cells, 1.0)
+    return (
+        Word("TETRAHEDRAL", middle(along), middle(plain, 1.0)),
+        Word("TRILINEAR", middle(across), dark),
+    )
+
+
+def _bits_strip(cells: int, codes: Range) -> Strip:
+    low, high = cells // 2 / cells, (cells // 2 + 1) / cells
+    coarse = (255 if codes == "full" else 219) / cells
+    return Strip((1.0, 1.0, low), (1.0, 1.0, high), (coarse, 4 * coarse))
+
+
+def _end_words() -> tuple[Word, ...]:
+    return (
+        Word("BLACK", (0.0, CUT_BLACK, 0.0), BLACK),
+        Word("WHITE", (1.0, CUT_WHITE, 1.0), WHITE),
+    )
+
+
+def box_of(row: int, part: int, count_rows: int, count_parts: int) -> Box:
+    """Where a part of a row stands."""
+    left, top = FRAME + LINE, FRAME + LINE
+    high = (HEIGHT - 2 * top) / count_rows
+    wide = (WIDTH - 2 * left - TITLE_WIDTH) / count_parts
+    start = left + TITLE_WIDTH + part * wide
+    return Box(
+        round(start + 8), round(top + row * high + 8),
+        round(start + wide - 8), round(top + (row + 1) * high - 8),
+    )  # fmt: skip

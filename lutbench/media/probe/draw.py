@@ -1,0 +1,120 @@
+"""Drawing the board, as code values of 16 bits."""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.media.probe.board import (
+    FRAME,
+    HEIGHT,
+    LINE,
+    TITLE_WIDTH,
+    WHITE,
+    WIDTH,
+    Box,
+    Row,
+    Strip,
+    Word,
+    box_of,
+    rows,
+)
+from lutbench.media.still.still import Still
+from lutbench.model.signal import Range, full_scale_from_signal
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+COMB = 16
+"""Pixels: the height of a comb above or under a strip."""
+
+
+def draw_board(size: int, codes: Range) -> Still:
+    """The board for a probe LUT of `size` nodes; 65535 is the highest code.
+
+    Labels are at the highest code in either range: whichever is right, they are white.
+    """
+    asked = rows(size, codes)
+    picture = np.zeros((HEIGHT, WIDTH, 3))
+    letters = word_mask(size, codes)
+    _frame(picture)
+    for number, row in enumerate(asked):
+        for index, part in enumerate(row.parts):
+            box = box_of(number, index, len(asked), len(row.parts))
+            place = (slice(box.top, box.bottom), slice(box.left, box.right))
+            if isinstance(part, Word):
+                laid = codes if part.codes is None else part.codes
+                ink, ground = (_codes(each, laid) for each in (part.ink, part.ground))
+                picture[place] = np.where(letters[place][..., None], ink, ground)
+            else:
+                _strip(picture, part, box, codes)
+        picture[_title_place(number, len(asked))] = _titled(letters, number, len(asked))
+    return Still(np.rint(picture * 65535).astype(np.uint16), ("R", "G", "B"), "16")
+
+
+def _codes(signal: Any, laid: Range) -> Array:
+    """Signal as a share of the highest code."""
+    value = np.asarray(signal, dtype=np.float64)
+    return value if laid == "full" else np.asarray(full_scale_from_signal(value))
+
+
+@cache
+def word_mask(size: int, codes: Range) -> Mask:
+    """Where the letters of the board stand, shape (height, width)."""
+    return _letters(rows(size, codes))
+
+
+def _frame(picture: Array) -> None:
+    inner = (slice(FRAME + LINE, HEIGHT - FRAME - LINE), slice(FRAME + LINE, WIDTH - FRAME - LINE))
+    picture[FRAME : HEIGHT - FRAME, FRAME : WIDTH - FRAME] = WHITE
+    picture[inner] = 0.0
+
+
+def _title_place(row: int, count: int) -> tuple[slice, slice]:
+    box = box_of(row, 0, count, 1)
+    return slice(box.top, box.bottom), slice(FRAME + LINE, FRAME + LINE + TITLE_WIDTH)
+
+
+def _titled(letters: Mask, row: int, count: int) -> Array:
+    return np.repeat(letters[_title_place(row, count)][..., None], 3, axis=-1).astype(np.float64)
+
+
+def _strip(picture: Array, part: Strip, box: Box, codes: Range) -> None:
+    run = np.linspace(0, 1, box.right - box.left)[:, None]
+    colours = (
+        _codes(np.array(part.start), codes) * (1 - run) + _codes(np.array(part.end), codes) * run
+    )
+    gap = COMB + 4 if part.teeth else 0
+    picture[box.top + gap : box.bottom - gap, box.left : box.right] = colours
+    for teeth, top in zip(part.teeth, (box.top, box.bottom - COMB), strict=False):
+        marks = np.floor(run[:, 0] * teeth * (1 - 1e-9)) % 2 == 0
+        picture[top : top + COMB, box.left : box.right] = marks[:, None]
+
+
+def _letters(asked: tuple[Row, ...]) -> Mask:
+    """All words and titles, drawn without soft edges: a colour between two would be a third."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(WIDTH / 100, HEIGHT / 100), dpi=100, facecolor="black")
+    canvas = FigureCanvasAgg(figure)
+
+    def put(text: str, x: float, y: float, size: float, align: str, weight: str) -> None:
+        figure.text(
+            x / WIDTH, 1 - y / HEIGHT, text, color="white", fontsize=size, ha=align,
+            va="center", fontweight=weight, antialiased=False, family="DejaVu Sans",
+        )  # fmt: skip
+
+    for number, row in enumerate(asked):
+        whole = box_of(number, 0, len(asked), 1)
+        middle = (whole.top + whole.bottom) / 2
+        put(row.title, FRAME + LINE + 20, middle, 22, "left", "normal")
+        for index, part in enumerate(row.parts):
+            if isinstance(part, Word):
+                box = box_of(number, index, len(asked), len(row.parts))
+                put(part.text, (box.left + box.right) / 2, middle, 44, "center", "bold")
+    canvas.draw()
+    return np.asarray(np.asarray(canvas.buffer_rgba())[..., 0] > 127)

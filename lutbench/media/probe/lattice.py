@@ -1,0 +1,87 @@
+"""The probe LUT: black nearly everywhere, lit at the few nodes that the board's words ask for."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.media.probe.board import (
+    LINE_AT,
+    ORDER_NODE,
+    RANGE_NODE,
+    check_size,
+    node_places,
+    saddles,
+)
+from lutbench.tables.lut import Lut3D
+
+Table = NDArray[np.float64]
+
+SLACK = 1 / 64
+"""Signal about a lit node that is lit with it: what rounding to 8-bit Y'CbCr moves a colour by."""
+
+LOW, HIGH = 0.07, 0.89
+"""Signal up to which a channel counts as none, and from which as full, so that a path that cuts
+at 16 and 235 of 255 puts out no other row than the one that asks for it."""
+
+TITLES = {"probe": "monitor probe", "plain": "nothing: what goes in comes out"}
+
+
+def probe_lut(size: int) -> Lut3D:
+    """The LUT that lights up what is true of a monitor.
+
+    >>> probe_lut(17).apply([1.0, 1.0, 1.0]).tolist()
+    [1.0, 1.0, 1.0]
+    """
+    cells = check_size(size) - 1
+    grid = np.arange(size) / cells
+    level = np.zeros((size, size, size))
+    none, full = np.flatnonzero(grid <= LOW), np.flatnonzero(grid >= HIGH)
+    level[np.ix_(full, full, full)] = 1.0
+    level[np.ix_(_near(grid, RANGE_NODE), none, none)] = 1.0
+    level[np.ix_(*(_near(grid, each) for each in ORDER_NODE))] = 1.0
+    level[np.ix_(*(_near(grid, LINE_AT, 0.0),) * 3)] = 1.0
+    for blue in node_places(cells).values():
+        level[np.ix_(none, none, _near(grid, blue, 0.0))] = 1.0
+    # Along green with full red and no blue nothing is changed.
+    level[np.ix_(full, np.arange(size), none)] = grid[None, :, None]
+    for step, value in ((0, 0.0), (1, 1.0)):
+        level[np.ix_(full, full, _near(grid, (cells // 2 + step) / cells, 0.0))] = value
+    _cut_ends(level, grid)
+    _saddles(level, cells, full)
+    return Lut3D(np.repeat(level[..., None], 3, axis=-1), title=TITLES["probe"])
+
+
+def plain_lut(size: int) -> Lut3D:
+    """The LUT that changes nothing, to see the board as it is."""
+    return Lut3D(Lut3D.identity(check_size(size)).table, title=TITLES["plain"])
+
+
+def _near(grid: Table, at: float, slack: float = SLACK) -> NDArray[np.int64]:
+    return np.flatnonzero(np.abs(grid - at) <= slack + 1e-9)
+
+
+def _cut_ends(level: Table, grid: Table) -> None:
+    """Green under legal black lit; green over it but under white dark, where white is lit."""
+    low = np.flatnonzero((grid > 0.02) & (grid < 0.063))
+    dark, white = _near(grid, 0.0), _near(grid, 1.0)
+    level[np.ix_(dark, low, dark)] = 1.0
+    level[np.ix_(white, np.flatnonzero((grid > 0.93) & (grid < 0.98)), white)] = 0.0
+
+
+def _saddles(level: Table, cells: int, blues: NDArray[np.int64]) -> None:
+    """Two cells with opposite corners lit, and a plain area of mid grey, at full blue.
+
+    In the middle of a cell with the corners of the diagonal lit a tetrahedral reading gives 1
+    and a trilinear one 1/2; with the other two corners lit it gives 0 and 1/2.
+    """
+    along, across, plain = saddles(cells)
+    for red, green, value in (
+        (along[0], along[1], 1.0),
+        (along[0] + 1, along[1] + 1, 1.0),
+        (across[0] + 1, across[1], 1.0),
+        (across[0], across[1] + 1, 1.0),
+    ):
+        level[red, green, blues] = value
+    area = np.ix_(plain[0] + np.arange(3), plain[1] + np.arange(3), blues)
+    level[area] = 0.5

@@ -1,0 +1,350 @@
+"""Reading a board that came back through a monitor: which words are lit, and what that says."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.errors import LutbenchError
+from lutbench.media.probe.board import (
+    FRAME,
+    HEIGHT,
+    WIDTH,
+    Box,
+    Row,
+    Strip,
+    Word,
+    box_of,
+    rows,
+)
+from lutbench.media.probe.draw import COMB, word_mask
+from lutbench.model.signal import Range
+from lutbench.results import Result
+
+Array = NDArray[np.float64]
+
+LIT = 0.35
+"""Contrast of a word to its ground, as a share of white, from which it is lit. Rounding to 8-bit
+Y'CbCr leaves a true word at 0.6 or more; a false one is at 0."""
+
+FAINT = 0.12
+"""Contrast under which a word is dark: over it a coarser grid carries a part of its node."""
+
+MOVED = 0.02
+"""Signal by which the line must move to have moved: twice what reading it is off by."""
+
+FRAME_BRIGHT = 0.7
+"""Share of each side of the frame that must be bright for a board to be found."""
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What a row says: the words that are lit, in words, and what to do about it.
+
+    `sound` is None where the row says nothing.
+    """
+
+    key: str
+    found: str
+    sound: bool | None
+    advice: str = ""
+
+    def to_data(self) -> dict[str, Any]:
+        """The answer as plain data."""
+        return {
+            "question": self.key,
+            "found": self.found,
+            "sound": self.sound,
+            "advice": self.advice or None,
+        }
+
+
+@dataclass(frozen=True, repr=False)
+class ProbeReading(Result):
+    """What a board that came back says about the monitor."""
+
+    size: int
+    codes: Range
+    answers: tuple[Answer, ...]
+    line_at: float | None
+
+    def answer(self, key: str) -> Answer:
+        """The answer to a question.
+
+        Raises
+        ------
+        LutbenchError
+            When the board does not ask it.
+        """
+        for each in self.answers:
+            if each.key == key:
+                return each
+        raise LutbenchError(f"this board does not ask for {key!r}")
+
+    @property
+    def sound(self) -> bool:
+        """Whether nothing that was found is a fault."""
+        return all(each.sound is not False for each in self.answers)
+
+    def to_data(self) -> dict[str, Any]:
+        """The reading as plain data."""
+        return {
+            "schema": 1,
+            "size": self.size,
+            "codes": self.codes,
+            "sound": self.sound,
+            "answers": [each.to_data() for each in self.answers],
+            "line_at": self.line_at,
+        }
+
+
+def read_board(picture: NDArray[Any], size: int, codes: Range, where: str = "") -> ProbeReading:
+    """What a board says that came back as `picture`, signal of shape (height, width, 3).
+
+    It may be scaled and moved, not turned or seen at an angle: a recording or a grab of the
+    monitor's output, not a photograph.
+
+    Raises
+    ------
+    LutbenchError
+        When no frame is found.
+    """
+    straight = _straightened(np.asarray(picture, dtype=np.float64), where)
+    asked = rows(size, codes)
+    letters = word_mask(size, codes)
+    answers, line_at = [], None
+    for number, row in enumerate(asked):
+        boxes = [box_of(number, k, len(asked), len(row.parts)) for k in range(len(row.parts))]
+        if row.key == "controls":
+            line_at = _line(straight, boxes[0], row)
+        elif isinstance(row.parts[0], Word):
+            lit = [_lit(straight, letters, box) for box in boxes]
+            answers.append(_judged(row, lit, codes))
+        else:
+            answers.append(_steps(straight, boxes[0], row, size))
+    if answers[0].sound is not True:
+        # Channels in another order put out the first row too: what they say still holds.
+        answers = [
+            each if each.key in ("range", "channels") else _unasked(each) for each in answers
+        ]
+    if not any(each.sound is not None for each in answers):
+        raise LutbenchError(
+            "no word is lit: the probe LUT is not loaded, or the picture is not a board",
+            where=where,
+            accepted="a grab of full.png or legal.png through probe.cube",
+        )
+    return ProbeReading(size, codes, tuple(answers), line_at)
+
+
+def _unasked(answer: Answer) -> Answer:
+    """A row that says nothing while the rows above it are not as they ought to be."""
+    return Answer(answer.key, "not asked before the codes are read as on this board", None)
+
+
+def line_in(picture: NDArray[Any], size: int, codes: Range, where: str = "") -> float | None:
+    """The signal at which the line of the ramp stands in a board that came back; None for none.
+
+    Raises
+    ------
+    LutbenchError
+        When no frame is found.
+    """
+    asked = rows(size, codes)
+    straight = _straightened(np.asarray(picture, dtype=np.float64), where)
+    return _line(straight, box_of(len(asked) - 1, 0, len(asked), 1), asked[-1])
+
+
+def controls_answer(before: float | None, after: float | None) -> Answer:
+    """Whether the LUT stands before or after the monitor's own controls.
+
+    Both are where the line stands; `after` with the monitor's contrast or brightness turned.
+    Where that moves the line, the controls act on what the LUT gets.
+    """
+    if before is None or after is None:
+        return Answer("controls", "the line in the ramp is gone", None, "turn the control less")
+    moved = abs(before - after)
+    if moved > MOVED:
+        return Answer(
+            "controls",
+            f"the LUT comes after the monitor's controls (the line moved by {100 * moved:.0f} %)",
+            False,
+            "leave contrast, brightness, saturation and white balance of the monitor at their "
+            "neutral settings: they change what the LUT gets",
+        )
+    return Answer("controls", "the LUT comes before the monitor's controls", True)
+
+
+def _straightened(picture: Array, where: str) -> Array:
+    """The board in its own pixels, white at 1: cut out along its frame and scaled."""
+    if picture.ndim != 3 or picture.shape[2] < 3 or min(picture.shape[:2]) < 270:
+        raise LutbenchError("is too small for a board", where=where, accepted="270 lines or more")
+    grey = np.clip(np.nan_to_num(picture[..., :3]), 0, None).mean(axis=-1)
+    top = float(np.quantile(grey, 0.999))
+    bright = grey > max(0.5 * top, 0.05)
+    across, down = np.flatnonzero(bright.any(axis=0)), np.flatnonzero(bright.any(axis=1))
+    if not len(across) or not len(down):
+        raise LutbenchError("is dark: no board is in it", where=where)
+    left, right, high, low = across[0], across[-1] + 1, down[0], down[-1] + 1
+    sides = (
+        bright[high:low, left : left + 3].any(axis=1).mean(),
+        bright[high:low, right - 3 : right].any(axis=1).mean(),
+        bright[high : high + 3, left:right].any(axis=0).mean(),
+        bright[low - 3 : low, left:right].any(axis=0).mean(),
+    )
+    if min(sides) < FRAME_BRIGHT:
+        raise LutbenchError(
+            "the white frame of the board is not found",
+            where=where,
+            accepted="a grab that shows the whole board, neither turned nor at an angle",
+        )
+    columns = left + (np.arange(WIDTH) - FRAME + 0.5) * (right - left) / (WIDTH - 2 * FRAME)
+    lines = high + (np.arange(HEIGHT) - FRAME + 0.5) * (low - high) / (HEIGHT - 2 * FRAME)
+    x = np.clip(columns.astype(int), 0, picture.shape[1] - 1)
+    y = np.clip(lines.astype(int), 0, picture.shape[0] - 1)
+    return np.asarray(grey[np.ix_(y, x)] / max(top, 1e-6))
+
+
+def _lit(picture: Array, letters: NDArray[np.bool_], box: Box) -> float:
+    """How much a word stands out of its ground, by medians away from its edges."""
+    from scipy.ndimage import binary_erosion
+
+    cut = (slice(box.top, box.bottom), slice(box.left, box.right))
+    inside, ground = letters[cut], ~letters[cut]
+    ink = binary_erosion(inside, iterations=3)
+    around = binary_erosion(ground, iterations=6)
+    shown = picture[cut]
+    return float(np.median(shown[ink]) - np.median(shown[around]))
+
+
+def _judged(row: Row, lit: list[float], codes: Range) -> Answer:
+    words = [part.text for part in row.parts if isinstance(part, Word)]
+    levels = [abs(each) for each in lit] if row.key == "ends" else lit
+    bright = [word for word, level in zip(words, levels, strict=True) if level >= LIT]
+    faint = [word for word, level in zip(words, levels, strict=True) if FAINT <= level < LIT]
+    return _ANSWERS[row.key](words, bright, faint, codes)
+
+
+def _of_range(words: list[str], bright: list[str], faint: list[str], codes: Range) -> Answer:
+    if len(bright) != 1:
+        return Answer("range", "neither full nor legal", None, "see whether probe.cube is loaded")
+    found = bright[0].lower()
+    if found == codes:
+        return Answer("range", f"codes are read as {found} range", True)
+    return Answer(
+        "range", f"codes are read as {found} range", False,
+        f"use {found}.png for the other rows; LUTs for this monitor take {found} range",
+    )  # fmt: skip
+
+
+def _of_channels(words: list[str], bright: list[str], faint: list[str], codes: Range) -> Answer:
+    if len(bright) != 1:
+        return Answer("channels", "no order of channels", None, "answer the row on codes first")
+    sound = bright[0] == "RGB"
+    advice = "" if sound else "the monitor reads LUT files in another order: convert them for it"
+    return Answer("channels", f"channels in the order {bright[0]}", sound, advice)
+
+
+def _of_nodes(words: list[str], bright: list[str], faint: list[str], codes: Range) -> Answer:
+    if not bright:
+        return Answer("nodes", "no count of nodes", None, "answer the row on codes first")
+    most = max(int(word) for word in bright)
+    if most == int(words[0]) and not faint:
+        return Answer("nodes", f"all {most} nodes are in use", True)
+    between = (
+        "" if not faint else ", and some part of finer ones: it resamples to a size of its own"
+    )
+    return Answer(
+        "nodes", f"of {words[0]} nodes {most} are in use{between}", False,
+        f"make LUTs for this monitor with {most} nodes, so that you see what it shows",
+    )  # fmt: skip
+
+
+def _of_between(words: list[str], bright: list[str], faint: list[str], codes: Range) -> Answer:
+    if len(bright) != 1:
+        return Answer("between", "neither tetrahedral nor trilinear", None)
+    found = bright[0].lower()
+    return Answer("between", f"{found} interpolation", True)
+
+
+def _of_ends(words: list[str], bright: list[str], faint: list[str], codes: Range) -> Answer:
+    cut = [word.lower() for word in words if word not in bright]
+    if not cut:
+        return Answer("ends", "neither black nor white is cut", True)
+    return Answer(
+        "ends", f"{' and '.join(cut)} cut at the end of legal range", False,
+        "the path to the monitor is legal range: set player, cable and input alike",
+    )  # fmt: skip
+
+
+_ANSWERS = {
+    "range": _of_range,
+    "channels": _of_channels,
+    "nodes": _of_nodes,
+    "between": _of_between,
+    "ends": _of_ends,
+}
+
+
+def _profile(picture: Array, box: Box, part: Strip) -> Array:
+    """The levels along a strip, the combs left out."""
+    gap = COMB + 8 if part.teeth else 6
+    return np.asarray(
+        np.median(picture[box.top + gap : box.bottom - gap, box.left : box.right], axis=0)
+    )
+
+
+def _steps(picture: Array, box: Box, row: Row, size: int) -> Answer:
+    part = row.parts[0]
+    assert isinstance(part, Strip)
+    levels = _profile(picture, box, part)
+    rise = float(levels[-12:].mean() - levels[:12].mean())
+    if rise < LIT:
+        return Answer(row.key, "the strip is dark", None, "answer the row on codes first")
+    if row.key == "smooth":
+        return _smooth(levels, size)
+    coarse = part.teeth[0]
+    # A smooth run lies 1/4 of a step off its steps in the mean, one of four times as many
+    # steps nearly as much: half way to nothing parts them from steps of 8 bits.
+    if _follows(levels, coarse) < 0.125 / coarse:
+        return Answer(
+            "bits", "8 bits reach the LUT", False, "10 bits need a 10-bit path all the way"
+        )
+    return Answer("bits", "10 bits or more reach the LUT", True)
+
+
+def _follows(levels: Array, steps: float) -> float:
+    """How far levels are, in the mean, from a staircase of so many steps over the strip."""
+    run = np.linspace(0, 1, len(levels))
+    best = np.inf
+    for shift in np.linspace(0, 1, 16, endpoint=False):
+        stair = np.floor(run * steps + shift)
+        means = {each: levels[stair == each].mean() for each in np.unique(stair)}
+        inside = np.array([means[each] for each in stair])
+        best = min(best, float(np.abs(levels - inside).mean()))
+    return best
+
+
+def _smooth(levels: Array, size: int) -> Answer:
+    jumps = np.abs(np.diff(levels))
+    # A grid of no more nodes than the LUT, read without interpolation, jumps from node to node.
+    if float(np.quantile(jumps, 0.999)) > 0.6 / (size - 1):
+        return Answer(
+            "smooth", "steps: values between nodes are not interpolated", False,
+            "no LUT looks right on this monitor: load the LUT elsewhere",
+        )  # fmt: skip
+    return Answer("smooth", "smooth: values between nodes are interpolated", True)
+
+
+def _line(picture: Array, box: Box, row: Row) -> float | None:
+    """The signal at which the line in the ramp stands; None where there is none."""
+    part = row.parts[0]
+    assert isinstance(part, Strip)
+    levels = _profile(picture, box, part)
+    bright = np.flatnonzero(levels > max(0.5 * levels.max(), FAINT))
+    if not len(bright) or len(bright) > len(levels) / 3:
+        return None
+    share = float(np.mean(bright)) / (len(levels) - 1)
+    return part.start[0] + share * (part.end[0] - part.start[0])

@@ -1,0 +1,178 @@
+"""The board and the probe LUT against monitors that are simulated by other means.
+
+The monitors interpolate with scipy (trilinear), with colour-science (tetrahedral) or not at all;
+legal codes are those of Recommendation ITU-R BT.709-6, item 5.6 (black 64, white 940 of 10 bits).
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import colour
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from scipy.interpolate import RegularGridInterpolator
+
+from lutbench.cli.main import main
+from lutbench.errors import LutbenchError
+from lutbench.media.probe.draw import draw_board
+from lutbench.media.probe.lattice import probe_lut
+from lutbench.media.probe.read import controls_answer, line_in, read_board
+from lutbench.media.still.still import Still, write_still
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Monitor:
+    """A monitor with its habits."""
+
+    reads: str = "full"
+    order: str = "RGB"
+    nodes: int = 0
+    interpolation: str = "tetrahedral"
+    bits: int = 10
+    cut: bool = False
+    contrast: float = 1.0
+
+    def shows(self, board: Array, size: int) -> Array:
+        codes = np.rint(board * (2**self.bits - 1)) / (2**self.bits - 1)
+        if self.cut:
+            codes = np.clip(codes, 16 / 255, 235 / 255)
+        signal = codes if self.reads == "full" else (codes * 1023 - 64) / 876
+        signal = np.clip(signal * self.contrast, 0, 1)[
+            ..., ["RGB".index(each) for each in self.order]
+        ]
+        table = np.asarray(probe_lut(size).table)
+        if self.nodes:
+            table = self._look_up(table, _grid(self.nodes), "trilinear")
+        # Every pixel of a row is alike but in strips: look up each colour once.
+        colours, back = np.unique(signal.reshape(-1, 3), axis=0, return_inverse=True)
+        seen = self._look_up(table, colours, self.interpolation)
+        return np.asarray(seen[back.ravel()].reshape(board.shape))
+
+    @staticmethod
+    def _look_up(table: Array, colours: Array, how: str) -> Array:
+        if how == "tetrahedral":
+            return np.asarray(colour.algebra.table_interpolation_tetrahedral(colours, table))
+        axis = np.linspace(0, 1, table.shape[0])
+        method = "nearest" if how == "nearest" else "linear"
+        return np.asarray(RegularGridInterpolator((axis,) * 3, table, method=method)(colours))
+
+
+def _grid(nodes: int) -> Array:
+    axis = np.linspace(0, 1, nodes)
+    return np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1)
+
+
+@cache
+def board(size: int, codes: Any) -> Array:
+    """A third of the board's pixels: what comes back may be scaled."""
+    return np.asarray(draw_board(size, codes).signal(), dtype=np.float64)[1::3, 1::3]
+
+
+def answers(monitor: Monitor, size: int = 33, codes: Any = "full") -> dict[str, Any]:
+    found = read_board(monitor.shows(board(size, codes), size), size, codes)
+    return {each.key: each for each in found.answers}
+
+
+SLOW = pytest.mark.slow
+
+
+@pytest.mark.parametrize("size", [pytest.param(17, marks=SLOW), 33, pytest.param(65, marks=SLOW)])
+@pytest.mark.parametrize("codes", ["full", "legal"])
+def test_a_sound_monitor_is_called_sound(size: int, codes: str) -> None:
+    found = answers(Monitor(reads=codes), size, codes)
+    assert all(each.sound for each in found.values())
+    assert codes in found["range"].found
+    assert "tetrahedral" in found["between"].found
+
+
+@pytest.mark.parametrize(
+    ("monitor", "key", "words"),
+    [
+        (Monitor(reads="legal"), "range", "legal range"),
+        (Monitor(order="BGR"), "channels", "order BGR"),
+        (Monitor(order="GBR"), "channels", "order GBR"),
+        (Monitor(nodes=17), "nodes", "17 are in use"),
+        (Monitor(nodes=9), "nodes", "9 are in use"),
+        (Monitor(interpolation="nearest"), "smooth", "steps"),
+        (Monitor(bits=8), "bits", "8 bits"),
+        (Monitor(cut=True), "ends", "black and white cut"),
+    ],
+)
+def test_each_habit_is_found_and_nothing_else(monitor: Monitor, key: str, words: str) -> None:
+    found = answers(monitor)
+    assert words in found[key].found
+    assert found[key].sound is False
+    if key not in ("range", "nodes", "smooth"):  # those take other rows with them, or the LUT
+        assert [each.key for each in found.values() if each.sound is False] == [key]
+
+
+def test_trilinear_is_told_from_tetrahedral() -> None:
+    assert "trilinear" in answers(Monitor(interpolation="trilinear"))["between"].found
+
+
+def test_a_board_for_the_other_range_says_only_that() -> None:
+    found = answers(Monitor(reads="full"), codes="legal")
+    assert found["range"].sound is False
+    assert {each.sound for key, each in found.items() if key != "range"} == {None}
+
+
+def test_controls_before_the_lut_move_the_line() -> None:
+    seen = Monitor().shows(board(33, "full"), 33)
+    plain, dimmed = (line_in(each, 33, "full") for each in (seen, seen * 0.8))
+    moved = line_in(Monitor(contrast=0.9).shows(board(33, "full"), 33), 33, "full")
+    assert plain == pytest.approx(0.5, abs=0.01)
+    # Nine tenths of the signal: the line stands where the ramp is 0.5 / 0.9.
+    assert moved == pytest.approx(0.5 / 0.9, abs=0.01)
+    assert controls_answer(plain, moved).sound is False
+    assert controls_answer(plain, dimmed).sound is True
+
+
+def test_a_grab_may_be_scaled_moved_and_noisy() -> None:
+    seen = Monitor(bits=8).shows(board(33, "full"), 33)
+    larger = seen[np.arange(0, 360, 0.5).astype(int)][:, np.arange(0, 640, 0.5).astype(int)]
+    framed = np.zeros((760, 1400, 3))
+    framed[20:740, 70:1350] = larger
+    noise = np.random.default_rng(3).normal(0, 0.01, framed.shape)
+    found = {each.key: each for each in read_board(framed + noise, 33, "full").answers}
+    assert found["range"].sound
+    assert found["channels"].sound
+    assert found["nodes"].sound
+    assert "tetrahedral" in found["between"].found
+
+
+@pytest.mark.parametrize("picture", [np.zeros((600, 800, 3)), np.full((600, 800, 3), 0.4)])
+def test_what_is_no_board_is_refused(picture: Array) -> None:
+    with pytest.raises(LutbenchError):
+        read_board(picture, 33, "full", "grab.png")
+
+
+def test_the_command_writes_a_set_and_reads_a_grab(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit) as ended:
+        main(["monitor", "draw", str(tmp_path / "test"), "--size", "17"])
+    assert not ended.value.code
+    capsys.readouterr()
+    names = {path.name for path in (tmp_path / "test").iterdir()}
+    assert names == {"probe.cube", "plain.cube", "full.png", "legal.png", "index.html"}
+    seen = Monitor(reads="legal", bits=8).shows(board(17, "legal"), 17)
+    grab = tmp_path / "grab.png"
+    pixels = np.rint(np.clip(seen, 0, 1) * 255).astype(np.uint8)
+    write_still(Still(pixels, ("R", "G", "B"), "8"), grab, depth="8")
+    with pytest.raises(SystemExit) as ended:
+        main(["monitor", "read", str(grab), "--size", "17", "--json"])
+    assert not ended.value.code
+    data = json.loads(capsys.readouterr().out)
+    assert data["codes"] == "legal"
+    assert {each["question"]: each["sound"] for each in data["answers"]} == {
+        "range": True, "channels": True, "nodes": True, "between": True, "smooth": True,
+        "bits": False,
+    }  # fmt: skip
