@@ -37,6 +37,10 @@ def command() -> None:
     Whether it reads full or legal codes, in which order the channels, how many
     nodes it uses and how it interpolates, how many bits arrive, whether black or
     white is cut, and whether its own controls come before the LUT.
+
+    \b
+    Example:
+      lutbench monitor draw monitor-test
     """
 
 

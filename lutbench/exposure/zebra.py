@@ -239,6 +239,9 @@ def _advice(
             text += ". " + instead
         return ZebraAdvice(name, light, reading.percent, None, text)
     best = below[-1]
+    if best.reflectance <= 0:
+        text = f"{at}: zebra {best.percent:g} % marks the whole picture"
+        return ZebraAdvice(name, light, reading.percent, None, text)
     short = stops_of(light) - stops_of(best.reflectance)
     text = f"{at}: zebra {best.percent:g} % starts "
     text += "just there" if short < 0.05 else f"{short:.1f} stops under it"
