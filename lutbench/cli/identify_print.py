@@ -24,8 +24,12 @@ NAMES = 2
 
 def print_one(found: Identification) -> None:
     """The report of one LUT."""
+    from lutbench.identification.claims import in_words
+
     screen = console(markup=True)
     screen.print(found.explanation, markup=False)
+    if found.claims:
+        screen.print(in_words(found.claims), markup=False)
     screen.print()
     screen.print(f"kind {found.kind}, confidence {found.confidence}", markup=False, style="bold")
     if found.candidates:

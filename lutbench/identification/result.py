@@ -11,6 +11,7 @@ from lutbench.model.transforms import plain
 from lutbench.results import Result
 
 if TYPE_CHECKING:
+    from lutbench.identification.claims import Claim
     from lutbench.identification.measured import Measured
 
 SCHEMA = 1
@@ -309,6 +310,8 @@ class Identification(Result):
     notes: tuple[str, ...] = ()
     measured: Measured | None = field(default=None, compare=False)
     """Parts without a name, as the LUT shows them; None where names explain it as well."""
+    claims: tuple[Claim, ...] = ()
+    """What the file says of itself, and whether it is so."""
     samples: Samples | None = field(default=None, repr=False, compare=False)
     forecast: Forecast | None = field(default=None, repr=False, compare=False)
 
@@ -328,5 +331,6 @@ class Identification(Result):
             "look": self.look.to_data(),
             "tone": self.tone.to_data() if self.tone else None,
             "measured": self.measured.to_data() if self.measured else None,
+            "claims": [each.to_data() for each in self.claims],
             "notes": list(self.notes),
         }

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from lutbench.identification.alike import with_alike
+from lutbench.identification.claims import claims_of
 from lutbench.identification.curvebank import End
 from lutbench.identification.curvesonly import averaged, is_apart, only_mixes
 from lutbench.identification.freecurve import cost_of
@@ -130,7 +131,9 @@ def identify(
     samples = samples_of(lut)
     # Many small systems of equations: threads would cost more than they give.
     with threadpool_limits(limits=1, user_api="blas"):
-        return answer(samples, knowledge)
+        found = answer(samples, knowledge)
+        claims = claims_of(lut, samples, found, knowledge_of(catalogue), catalogue)
+    return replace(found, claims=claims)
 
 
 def answer(samples: Samples, knowledge: Knowledge) -> Identification:

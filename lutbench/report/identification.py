@@ -26,10 +26,13 @@ class Inside:
     look: list[tuple[str, str]]
     hues: list[tuple[str, ...]]
     tones: list[tuple[str, ...]]
+    claims: str
 
 
 def inside(found: Identification) -> Inside:
     """The tables and figures of an identification."""
+    from lutbench.identification.claims import in_words
+
     return Inside(
         _figures(found),
         [_row(each) for each in found.candidates[:SHOWN]],
@@ -38,6 +41,7 @@ def inside(found: Identification) -> Inside:
         _look_rows(found.look),
         _hue_rows(found.look),
         _tone_change_rows(found.look),
+        in_words(found.claims),
     )
 
 
