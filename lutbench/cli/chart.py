@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
-import re
-
 import click
 
-from lutbench.cli.options import console, force_option, json_option, print_json
+from lutbench.cli.display_patches import PatchOptions, frame_size, write_patches
+from lutbench.cli.options import (
+    Reporting,
+    console,
+    force_option,
+    gathered,
+    json_option,
+    print_json,
+)
 from lutbench.errors import LutbenchError
 
 SCHEMA = 1
@@ -29,9 +35,16 @@ SCHEMA = 1
     metavar="WxH",
     help="Width and height in pixels: the frame that the box works in.",
 )
+@click.option(
+    "--patches",
+    type=click.Choice(["short", "usual", "long"]),
+    help="Draw patches to show to a meter on a display instead, a still each (73, 204 or 685), and "
+    "the table for its readings: OUT is a folder. See `lutbench display`.",
+)
 @force_option
 @json_option
-def command(output: str, size: int, frame: str, force: bool, as_json: bool) -> None:
+@gathered(reporting=Reporting)
+def command(output: str, size: int, frame: str, patches: str | None, reporting: Reporting) -> None:
     """Draw a chart of known colours, to send through a box that gives away no file.
 
     The box may be a monitor's recorder output, an editing program, a camera's
@@ -39,24 +52,27 @@ def command(output: str, size: int, frame: str, force: bool, as_json: bool) -> N
     LUT of it. OUT is .png or .tif, 16 bits. It has to be taken as code values:
     full range, no colour management, no sharpening.
 
+    With --patches it draws what a meter reads from a display, one patch at a time.
+
     \b
     Example:
       lutbench chart chart.png
       lutbench chart chart.tif --size 33 --frame 3840x2160
+      lutbench chart shown --patches short
     """
+    if patches is not None:
+        write_patches(output, PatchOptions(amount=patches, frame=frame), reporting)
+        return
     from lutbench.media.chart.picture import draw_chart, layout_for
     from lutbench.media.still.still import still_format, write_still
 
-    parts = re.fullmatch(r"(\d{1,5})[xX×](\d{1,5})", frame.strip())
-    if parts is None:
-        raise LutbenchError(f"a frame of {frame!r}", accepted="WIDTHxHEIGHT, such as 1920x1080")
     if still_format(output) not in ("png", "tiff"):
         raise LutbenchError(
             "a chart has to keep 16 bits", where=output, accepted="a .png or a .tif"
         )
-    width, height = int(parts[1]), int(parts[2])
+    width, height = frame_size(frame)
     layout = layout_for(size, width, height)
-    write_still(draw_chart(size, width, height), output, depth="16", force=force)
+    write_still(draw_chart(size, width, height), output, depth="16", force=reporting.force)
     report = {
         "schema": SCHEMA,
         "file": output,
@@ -66,7 +82,7 @@ def command(output: str, size: int, frame: str, force: bool, as_json: bool) -> N
         "control_patches": int((layout.controls >= 0).sum()),
         "patch_pixels": layout.cell,
     }
-    if as_json:
+    if reporting.as_json:
         print_json(report)
         return
     console().print(

@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from lutbench.cli.compare import Limit
+from lutbench.cli.display_patches import PatchOptions, write_patches
 from lutbench.cli.display_print import print_check, print_fit, target_words
 from lutbench.cli.options import (
+    Reporting,
     catalogue_of,
     console,
     definitions_option,
     force_option,
+    gathered,
     json_option,
     print_json,
 )
@@ -53,6 +57,9 @@ def target_options(function: F) -> F:
                      help="The gamut that signals are meant for."),
         click.option("--peak", type=click.FloatRange(1, 10000), metavar="CD/M2",
                      help="Luminance of white. [default: the most that the display reaches]"),
+        click.option("--surround", type=click.FloatRange(0.1, 1000), default=5.0,
+                     show_default=True, metavar="CD/M2",
+                     help="With BT.2100 HLG: the luminance around the display."),
         click.option("--mastered-at", type=click.FloatRange(1, 10000), metavar="CD/M2",
                      help="With ST 2084: the peak of the mastering display; what is brighter than "
                      "this display is rolled off (BT.2390). [default: it is cut off]"),
@@ -101,17 +108,8 @@ def command(context: click.Context) -> None:
 @click.option("--table-only", is_flag=True, help="Write patches.csv alone, without stills.")
 @force_option
 @json_option
-def patches(
-    folder: str,
-    amount: str,
-    bits: str,
-    range_: str,
-    frame: str,
-    window: float,
-    table_only: bool,
-    force: bool,
-    as_json: bool,
-) -> None:
+@gathered(options=PatchOptions, reporting=Reporting)
+def patches(folder: str, options: PatchOptions, reporting: Reporting) -> None:
     """Draw the patches to show, a still each, and the table for the readings.
 
     FOLDER gets patches.csv, whose X, Y and Z are to be filled in, and numbered stills
@@ -123,24 +121,7 @@ def patches(
     Example:
       lutbench display patches shown --amount short
     """
-    from lutbench import files
-    from lutbench.display.patches import patch_set
-    from lutbench.model.signal import check_range
-
-    shown = patch_set(amount, int(bits), check_range(range_))
-    place = files.make_folder(folder)
-    table = place / "patches.csv"
-    size = _frame(frame)
-    files.refuse_existing(table, force)
-    if not table_only:
-        _draw(shown.full_scale, place, size, window / 100, force)
-    files.write_text(table, shown.csv(), force=force)
-    count = len(shown.names)
-    if as_json:
-        stills = 0 if table_only else count
-        print_json({"schema": SCHEMA, "table": str(table), "patches": count, "stills": stills})
-        return
-    console().print(f"{table}: {count} patches, {bits}-bit codes, {range_} range", soft_wrap=True)
+    write_patches(folder, options, reporting)
 
 
 @command.command()
@@ -266,6 +247,7 @@ def check(
     target_gamut: str,
     peak: float | None,
     mastered_at: float | None,
+    surround: float,
     black: float | None,
     page: str | None,
     limit_delta_e: float | None,
@@ -295,6 +277,7 @@ def check(
         black,
         mastered_at,
     )
+    found = replace(found, target=replace(found.target, surround=surround))
     if page is not None:
         from lutbench.report.display_page import write_display_page
 
@@ -306,32 +289,6 @@ def check(
     else:
         print_check(found, page, limit_delta_e)
     return 0 if holds else 1
-
-
-def _frame(frame: str) -> tuple[int, int]:
-    width, _, height = frame.lower().replace("×", "x").partition("x")
-    if not (width.isdigit() and height.isdigit()):
-        raise LutbenchError(f"a frame of {frame!r}", accepted="WIDTHxHEIGHT, such as 1920x1080")
-    if not (64 <= int(width) <= 16384 and 64 <= int(height) <= 16384):
-        raise LutbenchError(f"a frame of {frame!r}", accepted="64 to 16384 pixels each way")
-    return int(width), int(height)
-
-
-def _draw(codes: Any, folder: Path, size: tuple[int, int], share: float, force: bool) -> None:
-    """A still a patch: the patch in the middle of black."""
-    import numpy as np
-
-    from lutbench.media.still.still import Still, write_still
-
-    width, height = size
-    w, h = (max(round(each * share**0.5), 1) for each in size)
-    left, top = (width - w) // 2, (height - h) // 2
-    digits = len(str(len(codes)))
-    for number, colour in enumerate(np.rint(65535 * codes).astype(np.uint16), 1):
-        pixels = np.zeros((height, width, 3), np.uint16)
-        pixels[top : top + h, left : left + w] = colour
-        still = Still(pixels, ("R", "G", "B"), "16")
-        write_still(still, folder / f"patch_{number:0{digits}d}.png", depth="16", force=force)
 
 
 def _read(path: str, bits: str | None, range_: str | None) -> Measurements:
@@ -353,7 +310,8 @@ def _fitted(
     curve = known.curve(options["target_curve"], "--target-curve")
     gamut = known.gamut(options["target_gamut"], "--target-gamut")
     found = fit_display(_read(measured, options["bits"], options["range_"]))
-    return found, target_for(found.model, curve, gamut, options["peak"], options["mastered_at"])
+    target = target_for(found.model, curve, gamut, options["peak"], options["mastered_at"])
+    return found, replace(target, surround=options["surround"])
 
 
 def _monitoring_lut(path: str) -> Any:

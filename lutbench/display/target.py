@@ -10,9 +10,16 @@ import numpy as np
 from lutbench.display.model import DisplayModel
 from lutbench.errors import DefinitionError
 from lutbench.model.curves.base import Curve
-from lutbench.model.curves.hdr import PQ_PEAK, PqDisplay
-from lutbench.model.curves.video import Bt1886
+from lutbench.model.curves.hdr import (
+    PQ_PEAK,
+    HlgDisplayLight,
+    HlgScene,
+    PqDisplay,
+    PqScene,
+)
+from lutbench.model.curves.video import Bt709, Bt1886
 from lutbench.model.gamuts import Gamut, xyz_of_xy
+from lutbench.model.light import REFERENCE_SURROUND, REFERENCE_WHITE, Display
 from lutbench.model.tone.eetf import Eetf
 from lutbench.model.transforms import Array
 
@@ -31,17 +38,21 @@ class Target:
     Parameters
     ----------
     curve
-        A display curve: BT.1886, a gamma, sRGB, ST 2084.
+        A curve that pictures are watched in: BT.1886, a gamma, sRGB, ST 2084, HLG; BT.709 and
+        BT.2020 count as BT.1886, BT.2100 PQ as ST 2084.
     gamut
         Its primaries and white.
     peak
         cd/m² of signal 1; of an absolute curve (ST 2084) the most that is shown.
     black
         cd/m² of signal 0. BT.1886 runs into it as the Recommendation says, and so does
-        ST 2084 with `mastered_at` (BT.2390); other curves are pure, and cut off at it.
+        ST 2084 with `mastered_at` (BT.2390) and HLG (BT.2100, table 5); other curves are pure,
+        and cut off at it.
     mastered_at
         With ST 2084: the peak of the mastering display, in cd/m². Light between is rolled
         off with the EETF of BT.2390; None cuts off at `peak`.
+    surround
+        With HLG: cd/m² around the picture. Its system gamma is that of `peak` and surround.
     """
 
     curve: Curve
@@ -49,14 +60,11 @@ class Target:
     peak: float
     black: float = 0.0
     mastered_at: float | None = None
+    surround: float = REFERENCE_SURROUND
 
     def __post_init__(self) -> None:
-        if self.curve.family != "display":
-            raise DefinitionError(
-                f"{self.curve.name} takes scene light, so it does not say what a display shows",
-                where="target",
-                accepted="a display curve: BT.1886, gamma 2.4, sRGB, ST 2084",
-            )
+        check_shown(self.curve)
+        object.__setattr__(self, "curve", seen_as(self.curve))
         if not 0 <= self.black < self.peak / 2 or not 1 <= self.peak <= PQ_PEAK:
             raise DefinitionError(
                 f"a peak of {self.peak:g} and a black of {self.black:g} cd/m²",
@@ -89,6 +97,10 @@ class Target:
                 light = roll_off.apply(light)
             return np.clip(light, self.black, self.peak)
         curve = self.curve
+        if isinstance(curve, HlgScene):
+            display = Display(self.peak, self.black, self.surround)
+            shown = HlgDisplayLight(display, self.gamut.luminance_weights)
+            return np.asarray(np.clip(shown.apply(signal) * REFERENCE_WHITE, self.black, None))
         if isinstance(curve, Bt1886):
             curve = replace(curve, black=self.black / self.peak)
         return np.clip(curve.decode(signal) * self.peak, self.black, None)
@@ -105,7 +117,37 @@ class Target:
             "peak": self.peak,
             "black": self.black,
             "mastered_at": self.mastered_at,
+            "surround": self.surround if isinstance(self.curve, HlgScene) else None,
         }
+
+
+def check_shown(curve: Curve) -> None:
+    """Refuse a curve that no display shows.
+
+    Raises
+    ------
+    DefinitionError
+        With what would be accepted.
+    """
+    if not curve.shown:
+        raise DefinitionError(
+            f"{curve.name} does not say what a display shows",
+            where="target",
+            accepted="a curve that pictures are watched in: BT.1886, BT.709, gamma 2.4, sRGB, "
+            "ST 2084, BT.2100 HLG",
+        )
+
+
+def seen_as(curve: Curve) -> Curve:
+    """The curve of the display on which a signal is watched.
+
+    >>> from lutbench.model.curves.video import Bt709
+    >>> seen_as(Bt709()).name
+    'BT.1886'
+    """
+    if isinstance(curve, Bt709):
+        return Bt1886()
+    return PqDisplay(white=curve.white) if isinstance(curve, PqScene) else curve
 
 
 def target_for(

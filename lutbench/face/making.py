@@ -60,6 +60,9 @@ def build(
         bits); as the curve's codes are published, unless given.
     source_peak, target_peak : float
         The display that the source, or the result, is seen on, by its peak in cd/m².
+    measured_display : str
+        A CSV file of a meter's readings of the display that the LUT goes to, as
+        ``lutbench display`` takes it: what comes out is calibrated for it.
     dimensions : int
         3 (the default); or 1, for a ``curve`` LUT.
     title : str

@@ -145,6 +145,7 @@ def accuracy(
     target: Encoding,
     *,
     interpolation: Interpolation = "tetrahedral",
+    view: View | None = None,
 ) -> Accuracy:
     """The error of `lut` against the transform `exact` on chart patches, neutrals, random colours.
 
@@ -152,9 +153,9 @@ def accuracy(
     (of a `Conversion`: its `result`). The chart is exposed from -3 to +3 stops; the
     neutrals, 1024 of them, and the random colours, which fall between nodes, are spread
     over the domain of the LUT, evenly behind its shaper where it has one.
-    Differences are seen as `target` is shown: see `view_of`.
+    Differences are seen through `view`, else as `target` is shown: see `view_of`.
     """
-    view = view_of(target)
+    view = view or view_of(target)
     shown = interpolated(lut, interpolation)
     tests = _over_domain(lut, source)
     measured = {

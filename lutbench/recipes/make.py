@@ -141,7 +141,14 @@ def quick_job(settings: Settings, catalogue: Catalogue | None = None, name: str 
     if isinstance(way, dict):
         task = replace(task, mapping=mapping_into(task, **way))
     title = given["title"] or _title_of(task)
-    return LutJob(name, title, task, size=given["size"], dimensions=given["dimensions"])
+    display = None
+    if given["measured_display"]:
+        from lutbench.recipes.measured import measured_display
+
+        display = measured_display(Path(given["measured_display"]), task.result)
+    return LutJob(
+        name, title, task, size=given["size"], dimensions=given["dimensions"], display=display
+    )
 
 
 def _check_ends(given: dict[str, Any]) -> None:
@@ -189,7 +196,7 @@ def measured(job: LutJob, lut: Lut, path: Path | None = None, legend: Path | Non
         return Made(job, lut, path, legend)
     source, result = job.task.source, job.task.result
     transform = job.transform()
-    found = accuracy(lut, transform, source, result, interpolation=job.interpolation)
+    found = accuracy(lut, transform, source, result, interpolation=job.interpolation, view=job.view)
     cut = _cut_off(lut) if job.kind == "gamut" else None
     greys_off = None
     if job.shaper is not None:
@@ -222,7 +229,9 @@ def _recommended(job: LutJob, found: Accuracy) -> int | None:
         if size != job.size:
             lut = sample(transform, size)
             ends = (job.task.source, job.task.result)
-            found_here = accuracy(lut, transform, *ends, interpolation=job.interpolation)
+            found_here = accuracy(
+                lut, transform, *ends, interpolation=job.interpolation, view=job.view
+            )
         else:
             found_here = found
         if all(
@@ -282,6 +291,8 @@ def comments_for(job: LutJob, digest: str) -> tuple[str, ...]:
     lines = [f"recipe sha256: {digest}", f"kind: {job.kind}"]
     task = job.task
     lines += _conversion(task) if isinstance(task, Conversion) else _false_colour(task)
+    if job.display is not None:
+        lines.append(f"measured display: {job.display.words}")
     return (*lines, CAUTION)
 
 

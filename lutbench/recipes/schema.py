@@ -33,7 +33,9 @@ from lutbench.recipes.tasks import conversion_task
 from lutbench.tables.lut import Interpolation
 
 if TYPE_CHECKING:
+    from lutbench.measure.view import View
     from lutbench.model.false_colour import FalseColour
+    from lutbench.recipes.measured import MeasuredDisplay
 
 MAX_LUTS = 500
 
@@ -80,6 +82,7 @@ class LutJob:
     shaper: Shaper | None = None
     interpolation: Interpolation = "tetrahedral"
     decimals: int = 6
+    display: MeasuredDisplay | None = None
 
     @property
     def kind(self) -> str:
@@ -88,7 +91,15 @@ class LutJob:
 
     def transform(self) -> Transform:
         """The exact transform that the LUT samples."""
-        return self.task.pipeline() if isinstance(self.task, Conversion) else self.task
+        if not isinstance(self.task, Conversion):
+            return self.task
+        made = self.task.pipeline()
+        return made if self.display is None else made | self.display.step
+
+    @property
+    def view(self) -> View | None:
+        """How what comes out is seen, where the conversion's target does not say it."""
+        return None if self.display is None else self.display.view
 
 
 @dataclass(frozen=True)
@@ -139,12 +150,11 @@ def recipe_from_data(
             accepted=f"1 to {MAX_LUTS} tables [[lut]]",
         )
     jobs: list[LutJob] = []
-    looks: list[str | None] = []
+    named: list[str | None] = []
     pairs = ((lut, *pair) for lut in luts for pair in crossed(lut, ends))
     for lut, of_ends, own in pairs:
         table = Table(_laid_over(_laid_over(shared, of_ends), own), lut.where, lut.folder)
-        look = table.table("look")
-        looks.append(look.file("file") if look is not None else None)
+        named += [_file_of(table, "look", "file"), _file_of(table, "target", "measured")]
         jobs += _jobs(table, title, profile, known)
         if len(jobs) > MAX_LUTS:
             raise DefinitionError(
@@ -162,12 +172,19 @@ def recipe_from_data(
                 accepted="a name of its own for each",
             )
         seen.add(job.name.casefold())
-    digest = digest_of(data, known.definitions, filter(None, dict.fromkeys(looks)))
+    digest = digest_of(data, known.definitions, filter(None, dict.fromkeys(named)))
     return Recipe(title, tuple(jobs), digest, profile, known, file)
 
 
-def digest_of(data: dict[str, Any], definitions: Definitions, looks: Iterable[str] = ()) -> str:
-    """SHA-256 of a recipe's content, of its looks' files and of the definitions it can see.
+def _file_of(lut: Table, key: str, file: str) -> str | None:
+    """The file that a table of a LUT names, if it names one."""
+    values = lut.values.get(key)
+    table = lut.table(key) if isinstance(values, dict) else None
+    return None if table is None else table.file(file)
+
+
+def digest_of(data: dict[str, Any], definitions: Definitions, named: Iterable[str] = ()) -> str:
+    """SHA-256 of a recipe's content, of the files it names and of the definitions it can see.
 
     The layout of the recipe does not matter.
     """
@@ -175,7 +192,7 @@ def digest_of(data: dict[str, Any], definitions: Definitions, looks: Iterable[st
         "curves": {name: curve.to_data() for name, curve in definitions.curves.items()},
         "gamuts": {name: gamut.to_data() for name, gamut in definitions.gamuts.items()},
     }
-    files = [read_bytes(each.partition("#")[0], limit=MAX_BYTES) for each in looks]
+    files = [read_bytes(each.partition("#")[0], limit=MAX_BYTES) for each in named]
     whole = [data, user, *(hashlib.sha256(each).hexdigest() for each in files)]
     text = json.dumps(whole, sort_keys=True, default=str, ensure_ascii=False)
     return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
@@ -222,7 +239,7 @@ def _jobs(lut: Table, set_title: str, profile: Profile, known: Catalogue) -> lis
         )
     try:
         task = _task(lut, kind, known)
-        job = _with_table(LutJob(name, title, task), lut, known)
+        job = _with_table(LutJob(name, title, task, display=_measured(lut, task)), lut, known)
         if not isinstance(task, Conversion):
             task.refuse_coarse(job.size, lut.at("size"))
         lut.done()
@@ -238,6 +255,7 @@ def _jobs(lut: Table, set_title: str, profile: Profile, known: Catalogue) -> lis
         raise DefinitionError(error.what, where=lut.where, accepted=error.accepted) from error
     for each in jobs:
         target = each.task.result.range if isinstance(each.task, Conversion) else "full"
+        target = target if each.display is None else each.display.readings.range
         size = each.size if each.dimensions == 3 else None
         profile.check(each.name, size, target, lut.where)
     return jobs
@@ -249,6 +267,17 @@ def _task(lut: Table, kind: Any, known: Catalogue) -> Conversion | FalseColour:
 
         return false_colour_task(lut, known)
     return conversion_task(lut, kind, known)
+
+
+def _measured(lut: Table, task: Conversion | FalseColour) -> MeasuredDisplay | None:
+    """The measured display that the target names, if it names one."""
+    target = lut.table("target") if isinstance(task, Conversion) else None
+    path = None if target is None else target.file("measured")
+    if path is None or target is None or not isinstance(task, Conversion):
+        return None
+    from lutbench.recipes.measured import measured_display
+
+    return measured_display(Path(path), task.result, target.at("measured"))
 
 
 def _named(job: LutJob, stops: float | None, profile: Profile, set_title: str) -> LutJob:

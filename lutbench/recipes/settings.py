@@ -31,6 +31,7 @@ class Choices(TypedDict, total=False):
     target_range: Range
     source_peak: float
     target_peak: float
+    measured_display: str
     dimensions: Literal[1, 3]
     title: str
 
@@ -150,6 +151,14 @@ SETTINGS: tuple[Setting, ...] = (
         None,
         "The display that the result is seen on, by its peak in cd/m²: makes it display light.",
         placeholder="CD/M²",
+    ),
+    Setting(
+        "measured_display",
+        str,
+        "",
+        "A meter's readings of the display that the LUT goes to (CSV, see `lutbench display`): "
+        "the result is calibrated for it.",
+        placeholder="FILE",
     ),
     Setting(
         "dimensions",

@@ -29,8 +29,8 @@ if TYPE_CHECKING:
 
 ACCEPTED = 'a LUT file, RECIPE.toml#NAME, or "CURVE, GAMUT to CURVE, GAMUT"'
 
-_OPTIONS = tuple(each for each in SETTINGS if each.name not in (*ENDS, "title"))
-"""The settings that may follow a pipeline; its two ends are the text itself."""
+_OPTIONS = tuple(each for each in SETTINGS if each.name not in (*ENDS, "title", "measured_display"))
+"""The settings that may follow a pipeline; its ends are the text itself, and it reads no file."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -90,6 +90,8 @@ def encoding_of(
             )
         curve = replace(curve, white=table.number("white"))
     display = _display(table)
+    if key == "target":
+        table.know("measured")  # a LUT's display, for the LUT itself to read
     encoding = Encoding(
         curve,
         known.gamut(gamut_name, table.at("gamut")),

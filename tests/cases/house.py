@@ -64,7 +64,6 @@ LONG_FUNCTIONS = {
 MANY_ARGUMENTS = {
     "cli/display.py: calibrate": NOT_YET,
     "cli/display.py: check": NOT_YET,
-    "cli/display.py: patches": NOT_YET,
     "display/calibration.py: calibrate": NOT_YET,
     "exposure/levels.py: levels": PUBLIC,
     "face/telling.py: levels": PUBLIC,

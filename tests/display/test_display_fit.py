@@ -32,7 +32,8 @@ from lutbench.display.reach import coverage, reach, uv_of_xy
 from lutbench.display.target import Target, highest_peak, target_for
 from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.model.curves.hdr import PqDisplay
-from lutbench.model.curves.video import Bt709, Bt1886, Power
+from lutbench.model.curves.log import AcesCct
+from lutbench.model.curves.video import Bt1886, Power
 from lutbench.model.gamuts import BT709, BT2020, P3_D65, Gamut
 from lutbench.tables.lut import Lut1D
 
@@ -258,8 +259,8 @@ def test_what_is_no_display_is_refused() -> None:
     grey = read.xyz.mean(axis=0) * (read.signal.mean(axis=1, keepdims=True) + 0.01)
     with pytest.raises(LutbenchError, match="do not span colours"):
         fit_display(Measurements(read.names, read.signal, grey))
-    with pytest.raises(DefinitionError, match="takes scene light"):
-        Target(Bt709(), BT709, 100.0)
+    with pytest.raises(DefinitionError, match="does not say what a display shows"):
+        Target(AcesCct(), BT709, 100.0)
     with pytest.raises(DefinitionError, match="mastering peak"):
         Target(Power("gamma 2.4", 2.4), BT709, 100.0, mastered_at=1000.0)
     with pytest.raises(LutbenchError, match="lack black"):

@@ -1,0 +1,134 @@
+"""The display of a LUT as it was measured: what the LUT gives is calibrated for it."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass, replace
+from functools import cached_property, lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from lutbench.errors import LutbenchError
+from lutbench.files import read_bytes
+from lutbench.model.encoding import Encoding
+from lutbench.model.light import REFERENCE_SURROUND
+from lutbench.model.signal import RangeFromSignal, SignalFromRange
+from lutbench.model.transforms import Pipeline, Transform
+
+if TYPE_CHECKING:
+    from lutbench.display.fit import DisplayFit
+    from lutbench.display.measurements import Measurements
+    from lutbench.display.target import Target
+    from lutbench.measure.view import View
+
+
+@dataclass(frozen=True, eq=False)
+class MeasuredDisplay:
+    """A display, by a meter's readings, that shows what an encoding asks for.
+
+    Parameters
+    ----------
+    path
+        The file with the readings.
+    digest
+        Its SHA-256.
+    readings
+        What the meter read.
+    asked
+        The encoding whose signals it is to show. Its display, where one is named, says the
+        peak and the surround; else the peak is the most that the display reaches.
+    """
+
+    path: Path
+    digest: str
+    readings: Measurements
+    asked: Encoding
+
+    @property
+    def fit(self) -> DisplayFit:
+        """The model of the display, fitted once for a file."""
+        return _fitted(self.path, self.digest)
+
+    @cached_property
+    def target(self) -> Target:
+        """What is asked of the display."""
+        from lutbench.display.target import target_for
+
+        display = self.asked.display
+        found = target_for(
+            self.fit.model,
+            self.asked.curve,
+            self.asked.gamut,
+            None if display is None else display.peak,
+        )
+        return replace(found, surround=REFERENCE_SURROUND if display is None else display.surround)
+
+    @cached_property
+    def step(self) -> Transform:
+        """Full-scale values of the encoding to those of the display's code values."""
+        from lutbench.display.calibration import Calibration
+
+        steps: list[Transform] = [Calibration(self.fit.model, self.target)]
+        if self.asked.range == "legal":
+            steps.insert(0, SignalFromRange("legal", self.asked.bits))
+        if self.readings.range == "legal":
+            steps.append(RangeFromSignal("legal"))
+        return Pipeline(tuple(steps))
+
+    @property
+    def view(self) -> View:
+        """How the values that the display gets are seen: by its model."""
+        from lutbench.display.view import ModelView
+
+        hdr = self.asked.curve.hdr
+        return ModelView(
+            self.asked,
+            float(self.fit.model.white[1]),
+            hdr=hdr,
+            description="the measured display",
+            model=self.fit.model,
+            coding=self.readings.range,
+        )
+
+    @property
+    def words(self) -> str:
+        """The display in a line of a LUT's comments."""
+        asked = self.target
+        return (
+            f"{self.path.name} (sha256 {self.digest}), {len(self.readings.names)} patches, "
+            f"{self.readings.range} range; calibrated to white {asked.peak:.4g}, black "
+            f"{asked.black:.3g} cd/m²"
+        )
+
+
+def measured_display(path: Path, asked: Encoding, where: str = "") -> MeasuredDisplay:
+    """The display that the readings in a CSV file tell, for signals of an encoding.
+
+    Raises
+    ------
+    LutbenchError
+        When the file holds no readings, or no display shows the signals.
+    """
+    from lutbench.display.measurements import read_measurements
+    from lutbench.display.target import check_shown
+    from lutbench.formats.columns import MOST_BYTES
+
+    if not asked.curve.shown:
+        raise LutbenchError(
+            f"no display shows the signals of {asked.curve.name!r}",
+            where=where,
+            accepted="a measured display with a target curve that pictures are watched in",
+        )
+    check_shown(asked.curve)
+    readings = read_measurements(path)
+    digest = hashlib.sha256(read_bytes(path, limit=MOST_BYTES)).hexdigest()
+    return MeasuredDisplay(path, digest, readings, asked)
+
+
+@lru_cache(maxsize=8)
+def _fitted(path: Path, digest: str) -> DisplayFit:
+    """The model for the file of that content."""
+    from lutbench.display.fit import fit_display
+    from lutbench.display.measurements import read_measurements
+
+    return fit_display(read_measurements(path))
