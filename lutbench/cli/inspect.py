@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -47,7 +48,10 @@ class Ends:
 
     def found(self, catalogue: Catalogue) -> dict[str, Any]:
         """By the name of their option; None for one that is not given."""
-        look: dict[str, Callable[..., Any]] = {"curve": catalogue.curve, "gamut": catalogue.gamut}
+        look: dict[str, Callable[..., Any]] = {
+            "curve": partial(catalogue.curve, exact=False),
+            "gamut": catalogue.gamut,
+        }
         found: dict[str, Any] = dict(vars(self))
         for name, value in vars(self).items():
             kind = name.partition("_")[2]
@@ -287,7 +291,9 @@ def _by_project(found: Inspection, catalogue: Catalogue) -> Inspection:
         return found
     where, source = shown_path(project), project.source
     gamut = catalogue.gamut(source.gamut, where=where) if source.gamut else None
-    return with_usual_ends(found, catalogue.curve(source.curve, where=where), gamut, source.range)
+    return with_usual_ends(
+        found, catalogue.curve(source.curve, where=where, exact=False), gamut, source.range
+    )
 
 
 def _looked(found: Inspection, asked: Asked) -> Looked:

@@ -275,7 +275,7 @@ def _shown(screen: DisplayOptions, subject: Asked, catalogue: Catalogue) -> Show
             "nothing says which curve comes out of the LUT", accepted="--target-curve NAME"
         )
     gamut = catalogue.gamut(subject.target_gamut) if subject.target_gamut else None
-    return shown_on(catalogue.curve(name, where="--target-curve"), display, gamut)
+    return shown_on(catalogue.curve(name, where="--target-curve", exact=False), display, gamut)
 
 
 def _show(day: Levels, subject: Asked, printing: Printing) -> None:

@@ -52,7 +52,7 @@ def asked(
     LutbenchError
         When a file cannot be read, or one LUT's recording is not known.
     """
-    named = None if curve is None else catalogue.curve(curve, where="--curve")
+    named = None if curve is None else catalogue.curve(curve, where="--curve", exact=False)
     if not names:
         alone = Asked("", named) if named else _by_project(Asked("", None), project, catalogue)
         if alone.curve is None:
@@ -86,7 +86,7 @@ def _by_project(subject: Asked, project: Project | None, catalogue: Catalogue) -
     from lutbench.cli.project import shown_path
 
     where = shown_path(project)
-    curve = catalogue.curve(project.source.curve, where=where)
+    curve = catalogue.curve(project.source.curve, where=where, exact=False)
     given = project.source.range if subject.lut is not None else None
     return replace(
         subject,
@@ -136,7 +136,8 @@ def _of_file(path: str, name: str, named: Curve | None, catalogue: Catalogue) ->
         return Asked(name, named, lut, None, None, exposure, "", "", *out)
     if "source" not in told:
         return Asked(name, None, lut, note="nothing in the file tells its recording: --curve NAME")
-    curve = catalogue.curve(told["source"].curve, where=f"{path}, its comments")
+    where = f"{path}, its comments"
+    curve = catalogue.curve(told["source"].curve, where=where, exact=False)
     ranges = (told["source"].range, target.range if target else None)
     return Asked(name, curve, lut, *ranges, exposure, f"as the comments of {path} say", "", *out)
 

@@ -64,6 +64,7 @@ def _curve_data(entry: Entry) -> dict[str, Any]:
     from math import log2
 
     from lutbench.model.curves.usable import falls
+    from lutbench.model.registered import judged
 
     data: dict[str, Any] = {
         "name": entry.name,
@@ -86,13 +87,14 @@ def _curve_data(entry: Entry) -> dict[str, Any]:
         data |= {"family": curve.family, "source": curve.source, "note": curve.note or None}
         data |= {"codes": curve.codes, "light": curve.kind_of_light.to_data()}
         if not entry.unusable:
-            black, grey, white = (float(curve.encode(light)) for light in (0.0, 0.18, 1.0))
+            black, grey, white = curve.encode([0.0, 0.18, 1.0]).tolist()
+            known = judged().get(entry.name) if entry.origin == "registry" else None
             data |= {
                 "mid_grey_signal": grey,
                 "black_signal": black,
                 "white_signal": white,
                 "clip_stops": log2(curve.clip / 0.18),
-                "falls": falls(curve) or None,
+                "falls": (known.falls if known else falls(curve)) or None,
             }
     return data
 

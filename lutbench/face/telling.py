@@ -82,7 +82,11 @@ def inspect(
     curves = {"source_curve": source_curve, "target_curve": target_curve}
     gamuts = {"source_gamut": source_gamut, "target_gamut": target_gamut}
     named: dict[str, Any] = {
-        **{key: known.curve(each, key) for key, each in curves.items() if each is not None},
+        **{
+            key: known.curve(each, key, exact=False)
+            for key, each in curves.items()
+            if each is not None
+        },
         **{key: known.gamut(each, key) for key, each in gamuts.items() if each is not None},
     }
     words = isinstance(lut, str) and not Path(lut).is_file()
@@ -361,7 +365,7 @@ def _watched(
         raise LutbenchError(
             "nothing says which curve comes out of the LUT", accepted="target_curve"
         )
-    watched = known.curve(curve, "target_curve") if curve is not None else told.curve  # type: ignore[union-attr]
+    watched = known.curve(curve, "target_curve", exact=False) if curve is not None else told.curve  # type: ignore[union-attr]
     return shown_on(watched, display, None if told is None else told.gamut)
 
 

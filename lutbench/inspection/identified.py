@@ -31,10 +31,10 @@ def with_identified_ends(
     seen = found.target
     if target.curve is not None and found.kind != "gamut":
         gamut = catalogue.gamut(target.gamut) if target.gamut else found.target.gamut
-        seen = Encoding(catalogue.curve(target.curve), gamut)
+        seen = Encoding(catalogue.curve(target.curve, exact=False), gamut)
     return replace(
         found,
-        source_curve=catalogue.curve(source.curve),
+        source_curve=catalogue.curve(source.curve, exact=False),
         source_gamut=catalogue.gamut(source.gamut) if source.gamut else None,
         source_range=check_range(source.range),
         target_range=check_range(target.range),

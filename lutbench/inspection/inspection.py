@@ -373,7 +373,7 @@ class _Names:
     def curve(self, name: Curve | str | None) -> Curve | None:
         """The curve of that name; a curve, or None, is passed on."""
         if isinstance(name, str):
-            found: Curve = self._open().curve(name)
+            found: Curve = self._open().curve(name, exact=False)  # looked at, not built from
             return found
         return name
 

@@ -90,10 +90,10 @@ def with_told_ends(found: Inspection, catalogue: Catalogue | None = None) -> Ins
         seen = found.target
         if target is not None and found.kind != "gamut":
             gamut = catalogue.gamut(target.gamut) if target.gamut else found.target.gamut
-            seen = Encoding(catalogue.curve(target.curve), gamut)
+            seen = Encoding(catalogue.curve(target.curve, exact=False), gamut)
         return replace(
             found,
-            source_curve=catalogue.curve(source.curve),
+            source_curve=catalogue.curve(source.curve, exact=False),
             source_gamut=catalogue.gamut(source.gamut) if source.gamut else None,
             source_range=source.range,
             target_range=target.range if target else found.target_range,

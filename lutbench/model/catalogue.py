@@ -235,14 +235,14 @@ def _standard_gamuts() -> dict[str, Gamut]:
 @cache
 def _registry_curve_entries(exact: bool = True) -> list[Entry]:
     from lutbench.model.curves.usable import why_unusable
-    from lutbench.model.registered import known_unusable
+    from lutbench.model.registered import judged
     from lutbench.model.registry import registry_curves
 
     curves, missing = registry_curves(exact=exact)
-    # Judged by the samples: they are there without colour-science.
-    near, told = registry_curves(exact=False)[0], known_unusable()
+    told = judged()
     reasons = {
-        name: told[name] if name in told else why_unusable(curve) for name, curve in near.items()
+        name: told[name].unusable if name in told else why_unusable(curve)
+        for name, curve in curves.items()
     }
     entries = [
         Entry(name, "registry", unusable=reasons[name], curve=curve)

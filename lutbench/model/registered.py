@@ -58,7 +58,7 @@ _DEPTH = 60
 _MOST = 8_000  # pieces of one function
 
 _MAX_BYTES = 64 << 20
-_MAGIC = b"lutbench registries 1\n"
+_MAGIC = b"lutbench registries 2\n"
 
 _log = logging.getLogger("lutbench")
 
@@ -129,6 +129,10 @@ def registries(*, exact: bool = True) -> Any:
         list(getattr(colour, key, ())) != list(header["functions"][key]) for key in FUNCTIONS
     ):
         return colour
+    return _tables(header, samples, exact=exact)
+
+
+def _tables(header: dict[str, Any], samples: Array, *, exact: bool) -> Registries:
     tables: dict[str, dict[str, Callable[..., Any]]] = {}
     for key in FUNCTIONS:
         tables[key] = {}
@@ -143,9 +147,17 @@ def registries(*, exact: bool = True) -> Any:
     return Registries(**tables, RGB_COLOURSPACES=spaces)
 
 
-def known_unusable() -> dict[str, str]:
-    """Why curves without samples cannot be used, by name; empty where they can."""
-    return dict(_kept()[0]["unusable"])
+@dataclass(frozen=True)
+class Judged:
+    """Why a registered curve cannot be used, and where it falls; empty where it can, and never."""
+
+    unusable: str
+    falls: str
+
+
+def judged() -> dict[str, Judged]:
+    """What is known of registered curves, by name: by their samples, where they have any."""
+    return {name: Judged(*each) for name, each in _kept()[0]["judged"].items()}
 
 
 def looked_up(registry: str, pieces: Array, given: Array) -> Array:
@@ -203,20 +215,20 @@ def _made() -> tuple[dict[str, Any], Array]:
         }
         for name, space in colour.RGB_COLOURSPACES.items()
     }
-    header = {"functions": functions, "spaces": spaces, "unusable": _unusable(colour, functions)}
-    return header, np.concatenate(parts)
+    header: dict[str, Any] = {"functions": functions, "spaces": spaces}
+    samples = np.concatenate(parts)
+    return header | {"judged": _judged(_tables(header, samples, exact=False))}, samples
 
 
-def _unusable(colour: Any, functions: dict[str, dict[str, Any]]) -> dict[str, str]:
-    """Why curves cannot be used that have no samples: to ask the functions would import them."""
-    from lutbench.model.curves.usable import why_unusable
+def _judged(near: Registries) -> dict[str, list[str]]:
+    from lutbench.model.curves.usable import falls, why_unusable
     from lutbench.model.registry import curves_of  # which stands on this module
 
-    unsampled = {
-        name for table in functions.values() for name, entry in table.items() if not entry["count"]
-    }
-    curves, _ = curves_of(colour)
-    return {name: why_unusable(curves[name]) for name in unsampled if name in curves}
+    found: dict[str, list[str]] = {}
+    for name, curve in curves_of(near)[0].items():
+        unusable = why_unusable(curve)
+        found[name] = [unusable, "" if unusable else falls(curve)]
+    return found
 
 
 def _parameters(function: Callable[..., Any]) -> list[list[Any]]:
@@ -348,6 +360,7 @@ def kept_file() -> Path | None:
         return None
     # Told without an import: the files that a release changes, and this one.
     told = hashlib.sha256(Path(__file__).read_bytes())
+    told.update((Path(__file__).parent / "curves" / "usable.py").read_bytes())
     package = Path(spec.origin).parent
     for place in (package, package / "models" / "rgb" / "transfer_functions", spec.origin):
         found = Path(place).stat()
