@@ -176,23 +176,15 @@ def stuck_runs(planes: NDArray[np.float64]) -> list[StuckRun]:
     same = (np.abs(np.diff(rows, axis=0)) < STILL).all(axis=1)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], same, [False]]).astype(np.int8)))
     lines = rows.reshape(size, size, size, 3)  # blue, green, red
-    runs = [StuckRun(first, last - first + 1) for first, last in edges.reshape(-1, 2).tolist()]
-    return [
-        each
-        for each in runs
-        if each.count >= SHORTEST and not _clipped(rows, each) and _changes_around(lines, each)
-    ]
-
-
-def _clipped(rows: NDArray[np.float64], run: StuckRun) -> bool:
-    """Whether red is at an end of its scale over the run, where it may be."""
-    size = round(len(rows) ** (1 / 3))
-    red = float(rows[run.first, 0])
-    dark = red <= float(rows[:, 0].min()) + CLIPPED_WITHIN
-    bright = red >= float(rows[:, 0].max()) - CLIPPED_WITHIN
-    if run.count > size:
-        return False  # over several lines red would have to change
-    return bool(dark or bright)
+    first, last = edges.reshape(-1, 2).T
+    count, red = last - first + 1, rows[first, 0]
+    # Red is at an end of its scale; over several lines it would have to change.
+    at_an_end = (red <= rows[:, 0].min() + CLIPPED_WITHIN) | (
+        red >= rows[:, 0].max() - CLIPPED_WITHIN
+    )
+    odd = (count >= SHORTEST) & ~(at_an_end & (count <= size))
+    runs = (StuckRun(int(first[at]), int(count[at])) for at in np.flatnonzero(odd))
+    return [each for each in runs if _changes_around(lines, each)]
 
 
 def _changes_around(lines: NDArray[np.float64], run: StuckRun) -> bool:
