@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from lutbench.cli.inspect_pictures import Pictures, draw
 from lutbench.cli.options import (
     RunOptions,
     catalogue_of,
@@ -21,7 +22,6 @@ from lutbench.cli.options import (
     json_option,
     print_json_line,
     range_options,
-    say,
 )
 from lutbench.cli.progress import progress
 from lutbench.errors import LutbenchError
@@ -88,17 +88,6 @@ class Looked:
     """Whether mid grey is taken half way, since no curve says where it is."""
     found: Inspection | None = None
     error: str = ""
-
-
-@dataclass(frozen=True)
-class Pictures:
-    """The page, the contact sheet and the set sheet to draw, and the still that they show."""
-
-    page: str | None
-    sheet: str | None
-    set_sheet: str | None
-    still: str | None
-    force: bool
 
 
 @dataclass(frozen=True)
@@ -211,12 +200,12 @@ def command(
         looked = _many(places, asked, judging.sort, run)
         known = [each.found for each in looked if each.found is not None]
         if keep:
-            _draw(known, pictures, catalogue)
+            draw(known, pictures, catalogue)
     else:
         found = _inspected(files[0].path, asked)
         if found.known_by == "project":
             _say_project()
-        _draw([found], pictures, catalogue)
+        draw([found], pictures, catalogue)
         if asked.as_json:
             print_json_line(found.to_data())
         else:
@@ -319,19 +308,6 @@ def _unreadable(file: str, error: str, as_json: bool) -> Looked:
     return Looked(file, row_of_unreadable(error), line, error=error)
 
 
-def _draw(found: list[Inspection], pictures: Pictures, catalogue: Catalogue) -> None:
-    """The page and the sheets that were asked for."""
-    if pictures.page:
-        _write_page(found[0], pictures.page, pictures.still, catalogue, pictures.force)
-    if pictures.sheet:
-        _write_sheet(found, pictures.sheet, pictures.still, pictures.force)
-    if pictures.set_sheet:
-        from lutbench.report.set_sheet import write_set_sheet
-
-        write_set_sheet(found, pictures.set_sheet, still=pictures.still, force=pictures.force)
-        say(f"{pictures.set_sheet}: set sheet written")
-
-
 def _say_project() -> None:
     from lutbench.cli.project import project_here, say_taken
 
@@ -364,41 +340,3 @@ def _status(looked: list[Looked], fail_on: str | None) -> int:
     if fail_on is None:
         return 0
     return 1 if any(each.worst >= SEVERITIES.index(fail_on) for each in looked) else 0
-
-
-def _write_page(
-    found: Inspection, page: str, still: str | None, catalogue: Catalogue, force: bool
-) -> None:
-    from lutbench.inspection.identified import identified
-    from lutbench.report.page import write_page
-
-    found, identification = identified(found, catalogue)
-    write_page(found, page, still=still, identification=identification, force=force)
-    say(f"{page}: page written")
-
-
-def _write_sheet(found: list[Inspection], sheet: str, still: str | None, force: bool) -> None:
-    from lutbench.media.sheet import lut_sheet, write_sheet
-    from lutbench.media.still.still import read_still
-    from lutbench.report.pictures import gamut_for_pictures, our_still
-
-    if not found:
-        raise LutbenchError("there is no LUT to show", where=sheet)
-    first = found[0]
-    picture = read_still(still) if still else our_still(first)
-    under = "recorded as it is"
-    if first.source_curve is not None:
-        under = f"recorded in {first.source_curve.name}"
-        if still is None:
-            told = "" if first.source_gamut is not None else " (assumed)"
-            under += f", {gamut_for_pictures(first).name}{told}"
-    elif still is None:
-        under = "a picture that is not log: name --source-curve, or give a log still with --still"
-    drawn = lut_sheet(
-        picture,
-        [(each.name, each.lut) for each in found],
-        heading=f"{len(found)} LUT{'s' if len(found) != 1 else ''}",
-        subheading=under,
-    )
-    write_sheet(drawn, sheet, force=force)
-    say(f"{sheet}: contact sheet written")

@@ -15,19 +15,14 @@ its digest holds; else all comes from colour-science itself.
 
 from __future__ import annotations
 
-import hashlib
 import inspect
-import json
 import logging
-import os
-import stat
 import sys
 import warnings
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import cache
-from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
@@ -35,6 +30,7 @@ import numpy as np
 
 from lutbench import files
 from lutbench.errors import LutbenchError
+from lutbench.model import kept
 from lutbench.model.transforms import Array
 
 FUNCTIONS = ("LOG_ENCODINGS", "LOG_DECODINGS", "OETFS", "OETF_INVERSES")
@@ -57,8 +53,6 @@ _FINEST = 1e-11  # the least width of a piece: where a function jumps
 _DEPTH = 60
 _MOST = 8_000  # pieces of one function
 
-_MAX_BYTES = 64 << 20
-_MAGIC = b"lutbench registries 2\n"
 
 _log = logging.getLogger("lutbench")
 
@@ -141,8 +135,8 @@ def _tables(header: dict[str, Any], samples: Array, *, exact: bool) -> Registrie
             if exact or not entry["count"]:
                 tables[key][name] = Exact(key, name, parameters)
             else:
-                kept = samples[entry["begin"] : entry["begin"] + entry["count"]]
-                tables[key][name] = Near(key, name, parameters, kept)
+                part = samples[entry["begin"] : entry["begin"] + entry["count"]]
+                tables[key][name] = Near(key, name, parameters, part)
     spaces = {name: Space(**entry) for name, entry in header["spaces"].items()}
     return Registries(**tables, RGB_COLOURSPACES=spaces)
 
@@ -332,82 +326,24 @@ def _called(function: Callable[..., Any], value: Array) -> Array:
 @cache
 def _kept() -> tuple[dict[str, Any], Array]:
     """The header and the samples: of the kept file, else made, and kept for the next time."""
-    file = kept_file()
+    file, columns = kept_file(), 2 + _ORDER
     if file is not None:
         with suppress(LutbenchError, ValueError, KeyError, OSError):
-            return _read(file)
+            return kept.read(file, columns)
     header, samples = _made()
     # As it will be read: what a process finds does not hang on whether the file was there.
-    data = _packed(header, samples)
+    data = kept.packed(header, samples)
     if file is not None:
         with suppress(LutbenchError, OSError):
             file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-            if only_ours(file.parent):
+            if kept.only_ours(file.parent):
                 files.write_bytes(file, data, force=True)
                 file.chmod(0o600)
                 _log.debug("%s: the registries of colour-science kept", file)
-    return _unpacked(data)
+    return kept.unpacked(data, columns)
 
 
 def kept_file() -> Path | None:
-    """Where the registries are kept for this colour-science, or None where there can be no file."""
-    import platformdirs
-
-    if os.environ.get("LUTBENCH_CACHE", "").strip().casefold() in ("no", "0", "false"):
-        return None
-    spec = find_spec("colour")
-    if spec is None or spec.origin is None:
-        return None
-    # Told without an import: the files that a release changes, and this one.
-    told = hashlib.sha256(Path(__file__).read_bytes())
-    told.update((Path(__file__).parent / "curves" / "usable.py").read_bytes())
-    package = Path(spec.origin).parent
-    for place in (package, package / "models" / "rgb" / "transfer_functions", spec.origin):
-        found = Path(place).stat()
-        told.update(f"{place} {found.st_mtime_ns} {found.st_size}\n".encode())
-    for record in sorted(package.parent.glob("colour_science-*.dist-info")):
-        told.update(f"{record.name} {record.stat().st_mtime_ns}\n".encode())
-    folder = Path(platformdirs.user_cache_dir("lutbench"))
-    return folder / f"registries-{told.hexdigest()[:16]}.bin"
-
-
-def only_ours(path: Path) -> bool:
-    """Whether nobody but the user and the administrator can have written `path`.
-
-    The folders above count too: who can rename one of them can put another in its place.
-    On Windows a user's cache folder is the user's own by the rules of the system.
-    """
-    if os.name != "posix":
-        return True
-    whole = path.resolve()
-    for place in (whole, *whole.parents):
-        found = place.stat()
-        if found.st_uid not in (0, os.getuid()):
-            return False
-        others_write = found.st_mode & (stat.S_IWGRP | stat.S_IWOTH)
-        if others_write and not (place != whole and found.st_mode & stat.S_ISVTX):
-            return False
-    return True
-
-
-def _packed(header: dict[str, Any], samples: Array) -> bytes:
-    text = json.dumps(header, ensure_ascii=True).encode()
-    body = len(text).to_bytes(8, "little") + text + samples.astype("<f8").tobytes()
-    return _MAGIC + hashlib.sha256(body).digest() + body
-
-
-def _read(file: Path) -> tuple[dict[str, Any], Array]:
-    if not file.exists() or not only_ours(file):
-        raise ValueError("no file to trust")
-    return _unpacked(files.read_bytes(file, limit=_MAX_BYTES))
-
-
-def _unpacked(data: bytes) -> tuple[dict[str, Any], Array]:
-    begin = len(_MAGIC) + 32
-    body = memoryview(data)[begin:]
-    if data[: len(_MAGIC)] != _MAGIC or hashlib.sha256(body).digest() != data[len(_MAGIC) : begin]:
-        raise ValueError("the digest does not hold")
-    length = int.from_bytes(body[:8], "little")
-    header = json.loads(bytes(body[8 : 8 + length]))
-    samples = np.frombuffer(data, "<f8", offset=begin + 8 + length)
-    return header, samples.reshape(-1, 2 + _ORDER)
+    """Where the registries are kept for this colour-science and this code, or None."""
+    here = Path(__file__)
+    return kept.file_for((here, here.with_name("kept.py"), here.parent / "curves" / "usable.py"))

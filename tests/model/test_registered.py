@@ -15,13 +15,13 @@ import numpy as np
 import pytest
 
 from lutbench.model import catalogue, registered
+from lutbench.model.kept import only_ours
 from lutbench.model.registered import (
     FUNCTIONS,
     LIMIT,
     Exact,
     Near,
     kept_file,
-    only_ours,
     registries,
 )
 
@@ -105,7 +105,7 @@ def makings(monkeypatch: pytest.MonkeyPatch) -> list[int]:
 
     def small() -> object:
         made.append(1)
-        header = {"functions": {key: {} for key in FUNCTIONS}, "spaces": {}, "unusable": {}}
+        header = {"functions": {key: {} for key in FUNCTIONS}, "spaces": {}, "judged": {}}
         return header, np.zeros((1, 2 + registered._ORDER))
 
     monkeypatch.setattr(registered, "_made", small)
