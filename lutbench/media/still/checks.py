@@ -12,6 +12,8 @@ from lutbench.errors import FormatError, LutbenchError
 MEMORY_LIMIT = 1 << 30
 MEMORY_VARIABLE = "LUTBENCH_PICTURE_MEMORY"
 MOST_CHANNELS_READ = 1024
+NOT_RGB = {"CMYK": "CMYK", "YCbCrK": "CMYK", "CIELAB": "CIELAB", "ICCLAB": "CIELAB"}
+"""How the image library calls colours that it makes R G B of by a rule of thumb."""
 
 
 def memory_limit() -> int:
@@ -36,6 +38,11 @@ def check_header(source: Any, header: Any, path: Path, limit: int, beside: int =
     if header.depth != 1 or header.width < 1 or header.height < 1:
         raise FormatError(
             f"{header.width}×{header.height}×{header.depth} is no picture", where=path
+        )
+    colours = header.get_string_attribute(f"{source.format_name()}:ColorSpace")
+    if colours in NOT_RGB:  # the library would make them R G B by a rule of thumb
+        raise FormatError(
+            f"holds {NOT_RGB[colours]} colours", where=path, accepted="R G B, grey or a palette"
         )
     if not 1 <= header.nchannels <= MOST_CHANNELS_READ:
         raise FormatError(

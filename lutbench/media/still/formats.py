@@ -98,7 +98,7 @@ def output_header(still: Still, format_name: str, depth: str, tags: ColourTags) 
             # What the library itself cannot take back (a damaged header) stays out.
             with suppress(RuntimeError, TypeError, UnicodeDecodeError):
                 if _passes(each.name, still.format, format_name):
-                    header.attribute(each.name, each.type, each.value)
+                    _pass_on(header, each)
     alpha = still.alpha_index()
     if alpha is not None:
         header.alpha_channel = alpha
@@ -118,6 +118,15 @@ def output_header(still: Still, format_name: str, depth: str, tags: ColourTags) 
         header.attribute("DateTime", time.strftime("%Y:%m:%d %H:%M:%S", moment))
     tag_header(header, format_name, tags)
     return header
+
+
+def _pass_on(header: Any, each: Any) -> None:
+    """Take an attribute over. Short integers (Exif's orientation) are not taken by their type."""
+    header.attribute(each.name, each.type, each.value)
+    if header.getattribute(each.name) is None:
+        values = each.value if isinstance(each.value, tuple) else (each.value,)
+        kind = "int" if all(isinstance(value, int) for value in values) else "float"
+        header.attribute(each.name, f"{kind}[{len(values)}]" if len(values) > 1 else kind, each.value)
 
 
 def name_in_header(path: Path, name: str) -> None:
