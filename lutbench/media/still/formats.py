@@ -126,7 +126,8 @@ def _pass_on(header: Any, each: Any) -> None:
     if header.getattribute(each.name) is None:
         values = each.value if isinstance(each.value, tuple) else (each.value,)
         kind = "int" if all(isinstance(value, int) for value in values) else "float"
-        header.attribute(each.name, f"{kind}[{len(values)}]" if len(values) > 1 else kind, each.value)
+        count = f"[{len(values)}]" if len(values) > 1 else ""
+        header.attribute(each.name, f"{kind}{count}", each.value)
 
 
 def name_in_header(path: Path, name: str) -> None:
