@@ -65,7 +65,7 @@ REPORTS = (
         "identify-groups", "What `lutbench identify --groups` writes", "reports.identifying:Groups"
     ),
     *_reports("measuring", _MEASURING),
-    *_reports("naming", ("levels", "list-curves", "list-gamuts")),
+    *_reports("naming", ("levels", "list-curves", "list-gamuts", "list-tones", "list-mappings")),
 )
 """Of what commands print with ``--json``: a command of several words has ``-`` between them."""
 

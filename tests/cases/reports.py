@@ -28,7 +28,10 @@ REPORTS: dict[str, tuple[str, ...]] = {
         f"build --kind gamut {GAMUTS}",
     ),
     "capture": ("capture returned.png -o j_box.cube --size 9",),
-    "chart": ("chart j_chart.png --size 9 --frame 640x480",),
+    "chart": (
+        "chart j_chart.png --size 9 --frame 640x480",
+        "chart j_shown --patches short --frame 64x64",
+    ),
     "compare": (
         f"compare day.cube {WORDS} --limit-delta-e 0.1",
         "compare day.cube bright.cube",
@@ -57,6 +60,8 @@ REPORTS: dict[str, tuple[str, ...]] = {
     ),
     "list curves": ("list curves --definitions luts_demo/tarn.toml",),
     "list gamuts": ("list gamuts --definitions luts_demo/tarn.toml",),
+    "list tones": ("list tones",),
+    "list mappings": ("list mappings",),
     "match": (
         f'match in.png --source-curve ACEScct --source-gamut ACEScg --source-corners "{CORNERS}"'
         " --target-curve BT.1886 --target-gamut BT.709 -o j_match.cube --size 9",

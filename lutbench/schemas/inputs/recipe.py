@@ -53,6 +53,13 @@ class RecipeEnd(TypedDict):
     """With display_peak, for HLG: the luminance around the picture in cd/m²."""
 
 
+class RecipeTarget(RecipeEnd):
+    """What is shown, or delivered."""
+
+    measured: NotRequired[str]
+    """A CSV file of a meter's readings of the display that the LUT goes to, beside the recipe."""
+
+
 class WhiteBalance(TypedDict):
     """White balance, in linear light of the source."""
 
@@ -216,12 +223,19 @@ class Shared(Given):
 
     source: NotRequired[RecipeEnd]
     """What is recorded."""
-    target: NotRequired[RecipeEnd]
+    target: NotRequired[RecipeTarget]
     """What is shown, or delivered."""
 
 
-class NamedEnd(RecipeEnd):
-    """One of several sources or displays."""
+class NamedSource(RecipeEnd):
+    """One of several sources."""
+
+    lut: NotRequired[Given]
+    """What else its LUTs are given."""
+
+
+class NamedDisplay(RecipeTarget):
+    """One of several displays."""
 
     lut: NotRequired[Given]
     """What else its LUTs are given."""
@@ -256,9 +270,9 @@ class Recipe(Shared):
     definitions: NotRequired[str | list[str]]
     """Files with curves and gamuts of your own, beside the recipe."""
     profile: NotRequired[Profile]
-    sources: NotRequired[dict[str, NamedEnd]]
+    sources: NotRequired[dict[str, NamedSource]]
     """[sources.NAME]: every LUT is made for every source and display."""
-    displays: NotRequired[dict[str, NamedEnd]]
+    displays: NotRequired[dict[str, NamedDisplay]]
     """[displays.NAME]"""
     lut: Annotated[list[RecipeLut], length(1, 500)]
     """[[lut]]"""

@@ -127,7 +127,7 @@ class Convert(TypedDict):
     loss: Loss
 
 
-class Chart(TypedDict):
+class ChartPicture(TypedDict):
     """The chart that `chart` drew."""
 
     schema: Schema
@@ -139,6 +139,18 @@ class Chart(TypedDict):
     patches: int
     control_patches: int
     patch_pixels: int
+
+
+class ChartPatches(TypedDict):
+    """The patches that `chart --patches` drew."""
+
+    schema: Schema
+    table: str
+    patches: int
+    stills: int
+
+
+Chart = ChartPicture | ChartPatches
 
 
 class ChartReading(TypedDict):

@@ -142,6 +142,8 @@ class DisplayTarget(TypedDict):
     peak: float
     black: float
     mastered_at: float | None
+    surround: float | None
+    """Of HLG."""
 
 
 class Reach(TypedDict):

@@ -182,3 +182,47 @@ class ListGamuts(TypedDict):
 
     schema: Schema
     gamuts: list[GamutEntry]
+
+
+class PartSetting(TypedDict):
+    """A setting of a tone or of a gamut mapping."""
+
+    name: str
+    default: float | str | list[float] | None
+    limits: tuple[float, float] | None
+    """The least and the greatest number; null for words."""
+    unit: str | None
+    accepted: list[str]
+    """The words that it takes."""
+
+
+class ToneEntry(TypedDict):
+    """A tone that can be named."""
+
+    name: str
+    says: str
+    light: Literal["scene", "display"] | None
+    """The light that it takes: of the display in cd/m², or that on which both ends meet."""
+    settings: list[PartSetting]
+
+
+class ListTones(TypedDict):
+    """The tones that can be named."""
+
+    schema: Schema
+    tones: list[ToneEntry]
+
+
+class MappingEntry(TypedDict):
+    """What may become of colours outside the target gamut."""
+
+    name: str
+    says: str
+    settings: list[PartSetting]
+
+
+class ListMappings(TypedDict):
+    """The gamut mappings that can be named."""
+
+    schema: Schema
+    mappings: list[MappingEntry]
