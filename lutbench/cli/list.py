@@ -103,8 +103,10 @@ def _light_words(light: dict[str, Any]) -> str:
     """The side, and what 1.0 is where it is not what it usually is on that side."""
     if light["luminance"] is not None:
         return f"{light['side']}, 1.0 at {light['luminance']:g} cd/m²"
-    usual = light["one"] in ("a perfect white diffuser", "the display's white")
-    return light["side"] if usual else f"{light['side']}, 1.0 is the peak"
+    if light["one"] in ("a perfect white diffuser", "the display's white"):
+        return str(light["side"])
+    at = light["one"] if light["one"].startswith("at ") else "is the peak"
+    return f"{light['side']}, 1.0 {at}"
 
 
 def _gamut_data(entry: Entry) -> dict[str, Any]:

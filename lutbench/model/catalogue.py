@@ -236,7 +236,7 @@ def _standard_gamuts() -> dict[str, Gamut]:
 def _registry_curve_entries(exact: bool = True) -> list[Entry]:
     from lutbench.model.curves.usable import why_unusable
     from lutbench.model.registered import judged
-    from lutbench.model.registry import registry_curves
+    from lutbench.model.registry import ROUNDED, registry_curves
 
     curves, missing = registry_curves(exact=exact)
     told = judged()
@@ -244,6 +244,8 @@ def _registry_curve_entries(exact: bool = True) -> list[Entry]:
         name: told[name].unusable if name in told else why_unusable(curve)
         for name, curve in curves.items()
     }
+    for name in reasons.keys() & ROUNDED.keys():
+        reasons[name] = f"its values are whole codes: {ROUNDED[name]}"
     entries = [
         Entry(name, "registry", unusable=reasons[name], curve=curve)
         for name, curve in curves.items()

@@ -61,10 +61,24 @@ class RegistryCurve(Curve):
     def _decode(self, signal: Array) -> Array:
         return self._call(self.decoder, signal)
 
+    @property
+    def codes(self) -> Range:
+        """As of every curve; a television standard lays its signal out on legal codes."""
+        return "legal" if self.name in OTHER_SCALES else super().codes
+
     @cached_property
     def kind_of_light(self) -> Light:
-        """Scene light; where the highest code is 1.0 itself, that is what 1.0 stands for."""
+        """Scene light; where 1.0 is the highest code, or half of the signal, it says so."""
+        if self.name in OTHER_SCALES:
+            return OTHER_SCALES[self.name].light
         return PEAK if self.clip <= 1 + 1e-6 else SCENE
+
+    @property
+    def note(self) -> str:  # type: ignore[override]
+        """What to know before its levels are read, where light 1.0 is no white card."""
+        if self.name in OTHER_SCALES:
+            return OTHER_SCALES[self.name].note
+        return PEAK_NOTE if self.kind_of_light == PEAK else ""
 
     def to_data(self) -> dict[str, Any]:
         return {
@@ -83,6 +97,29 @@ class RegistryLog(RegistryCurve):
 
 
 PEAK = Light("scene", "the brightest that is recorded")
+PEAK_NOTE = "Light 1.0 is the brightest that this curve records: a white card need not lie there."
+
+
+@dataclass(frozen=True)
+class Scale:
+    """A registered curve's scale of light, and what to know of it."""
+
+    light: Light
+    note: str
+
+
+OTHER_SCALES = {
+    # ARIB STD-B67: the level of reference white is half of the video level.
+    "ARIB STD-B67": Scale(
+        Light("scene", "at 50 % of the signal"),
+        "The signal of BT.2100 HLG with light 1.0 at 50 %: BT.2100 HLG has grey at 38 % and white "
+        "at 75 %, as BT.2408 has them.",
+    )
+}
+"""Television standards that are registered on a scale of their own."""
+
+ROUNDED = {"ACESproxy": "ACEScc with range legal has the same codes before they are rounded"}
+"""What to name in place of a registered curve that gives whole codes."""
 
 
 def registry_curves(*, exact: bool = True) -> tuple[dict[str, Curve], dict[str, str]]:
@@ -113,18 +150,21 @@ def curves_of(colour: Any) -> tuple[dict[str, Curve], dict[str, str]]:
                 encoder,
                 decoders[name],
                 kind is RegistryLog,
-                formula_codes=published_codes(encoder),
+                formula_codes=published_codes(name, encoder),
             )
     return curves, missing
 
 
-def published_codes(encoder: Callable[..., Any]) -> Range:
+def published_codes(name: str, encoder: Callable[..., Any]) -> Range:
     """Whether what a registered function gives, times 1023, is a full-range or a legal code.
 
     Functions with a parameter ``out_normalised_code_value`` give legal code values
     over 2^n - 1 where that is true, which is its default, and the signal (IRE / 100)
-    where it is false. All others give the signal.
+    where it is false. What gives whole codes from 64 to 940 (`ROUNDED`) gives legal ones. All
+    others give the signal.
     """
+    if name in ROUNDED:
+        return "legal"
     parameter = inspect.signature(encoder).parameters.get("out_normalised_code_value")
     return "legal" if parameter is not None and parameter.default else "full"
 

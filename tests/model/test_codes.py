@@ -94,6 +94,42 @@ def test_a_lut_into_legal_codes_keeps_those_over_940(name: str) -> None:
     assert axis[-1] > 940 / 1023  # past nominal white
 
 
+def test_whole_codes_of_a_registered_standard_are_legal_ones() -> None:
+    """Academy S-2013-001 (ACESproxy) rounds the legal codes of ACEScc, 64 to 940 of ten bits."""
+    entry = next(each for each in KNOWN.curves() if each.name == "ACESproxy")
+    assert entry.curve is not None
+    assert entry.curve.codes == "legal"
+    assert "ACEScc with range legal" in entry.unusable
+    light = 0.18 * 2.0 ** np.linspace(-6, 9, 400)
+    end = Encoding(KNOWN.curve("ACEScc"), ACES_AP1, "legal")
+    task = Conversion(Encoding(KNOWN.curve("linear"), ACES_AP1), end, "curve", clamp=False)
+    codes = 1023 * task.pipeline().apply(np.repeat(light[:, None], 3, axis=1))[:, 0]
+    rounded = 1023 * colour.log_encoding(light, function="ACESproxy")
+    assert np.abs(codes - rounded).max() <= 0.5 + 1e-6
+    assert rounded == pytest.approx(np.rint(rounded), abs=1e-9)
+
+
+def test_a_registered_standard_on_another_scale_says_so() -> None:
+    """ARIB STD-B67 has light 1.0 at half of the signal; the curve is that of BT.2100 HLG."""
+    other, hlg = KNOWN.curve("ARIB STD-B67"), KNOWN.curve("BT.2100 HLG")
+    assert float(other.encode(1.0)) == pytest.approx(0.5)
+    assert other.kind_of_light.one == "at 50 % of the signal"
+    assert "BT.2100 HLG" in other.note
+    assert other.codes == "legal"
+    signal = np.linspace(0, 1, 200)
+    scale = float(other.decode(0.75))
+    assert other.decode(signal) / scale == pytest.approx(hlg.decode(signal), abs=1e-5)
+    for each in KNOWN.curves():
+        if (
+            each.curve
+            and not each.unusable
+            and each.origin == "registry"
+            and each.curve.clip < 1.01
+        ):
+            assert each.curve.kind_of_light.one == "the brightest that is recorded"
+            assert "1.0 is the brightest" in each.curve.note
+
+
 @pytest.mark.parametrize(
     ("name", "light", "percent", "ten_bit", "codes"),
     [
