@@ -11,6 +11,7 @@ from lutbench.checks.base import Check, CheckResult, Context, read_end
 from lutbench.checks.judging import verdict
 from lutbench.checks.limits import CheckFigure, checked_limit
 from lutbench.errors import DefinitionError
+from lutbench.inspection.told import told_ends
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Encoding
 from lutbench.model.curves.base import MID_GREY
@@ -21,6 +22,7 @@ from lutbench.model.signal import (
     SignalFromRange,
     code_from_signal,
 )
+from lutbench.recipes.subjects import NamedTransform
 from lutbench.recipes.table import Table
 
 UNITS = ("percent", "signal", "code")
@@ -79,8 +81,7 @@ class LevelsCheck(Check):
             raise DefinitionError(
                 "nothing says what goes into the LUT", where=self.where, accepted="source = {...}"
             )
-        own = side.target.range if side.target else "full"
-        target_range = self.target_range or own
+        target_range = self.target_range or _given_range(side)
         light = np.array([[point.light] * 3 for point in self.points])
         recorded = source.curve.encode(light)
         if source.range == "legal":
@@ -107,6 +108,14 @@ class LevelsCheck(Check):
         return verdict(
             figures, "", context.shows("levels", side, "--curve", source.curve.name, "--lut")
         )
+
+
+def _given_range(side: NamedTransform) -> Range:
+    """The range that comes out: as a recipe or a pipeline has it, else as the file tells."""
+    if side.target is not None:
+        return side.target.range
+    told = told_ends(getattr(side.transform, "comments", ())).get("target")
+    return told.range if told is not None else "full"
 
 
 def _codes(full: Any, signal: Any, point: Point, target_range: Range) -> Any:
