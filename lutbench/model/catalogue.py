@@ -245,7 +245,7 @@ def _registry_curve_entries(exact: bool = True) -> list[Entry]:
         for name, curve in curves.items()
     }
     for name in reasons.keys() & ROUNDED.keys():
-        reasons[name] = f"its values are whole codes: {ROUNDED[name]}"
+        reasons[name] = f"it gives whole codes: take {ROUNDED[name]} in its place"
     entries = [
         Entry(name, "registry", unusable=reasons[name], curve=curve)
         for name, curve in curves.items()

@@ -118,8 +118,9 @@ OTHER_SCALES = {
 }
 """Television standards that are registered on a scale of their own."""
 
-ROUNDED = {"ACESproxy": "ACEScc with range legal has the same codes before they are rounded"}
-"""What to name in place of a registered curve that gives whole codes."""
+ROUNDED = {"ACESproxy": "ACEScc with range legal"}
+"""What to name in place of a registered curve that gives whole codes. ACESproxy (Academy
+S-2013-001) rounds the legal codes of ACEScc (S-2014-003)."""
 
 
 def registry_curves(*, exact: bool = True) -> tuple[dict[str, Curve], dict[str, str]]:
