@@ -242,5 +242,6 @@ def print_groups(known: Sequence[tuple[str, Identification]]) -> None:
             len(group.names), str(len(group.names))
         )
         screen.print(f"\nThese {count} {group.words}:", markup=False)
-        for name in group.names:
-            screen.print(f"  {name}", markup=False, soft_wrap=True)
+        for name, detail in zip(group.names, group.details, strict=True):
+            told = f"  {name}: {detail}" if detail else f"  {name}"
+            screen.print(told, markup=False, soft_wrap=True)

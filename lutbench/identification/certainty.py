@@ -20,11 +20,6 @@ from lutbench.identification.result import TOLD, Candidate, Confidence
 from lutbench.identification.samples import CODES, Samples
 from lutbench.identification.verdict import Finalist
 
-TEMPERATURE = 4.0
-"""Nats of the nodes that count as one, since misses of neighbours are alike. Chosen by hand: it
-has not been learnt on families apart.
-"""
-
 ROUNDING, ROUNDING_CODES = 1.02, 0.004
 """What an exact answer may leave: this many times the rounding of the file, and some codes."""
 
@@ -37,9 +32,6 @@ WELL = 0.5
 MUCH = 4.0
 """Codes: an answer that leaves more in the better three quarters of the nodes is a guess."""
 
-NAMELESS = float(np.log(20))
-"""Nats that no name costs beside a name: one LUT in twenty has a part that nobody registered."""
-
 UNSEEN = 0.5
 """The most that a name is worth that the nodes cannot tell."""
 
@@ -48,6 +40,28 @@ STRAIGHT = 1e-6
 
 FREE_MATRIX = 6
 """The free numbers of a matrix that keeps neutrals."""
+
+
+@dataclass(frozen=True)
+class Odds:
+    """What turns nats into probabilities: learnt by ``tests/benchmarks/calibration.py``.
+
+    Parameters
+    ----------
+    temperature
+        Nats of the nodes that count as one, since misses of neighbours are alike.
+    nameless
+        Nats that no name costs beside a name: how rare parts are that nobody registered.
+    unknown
+        The share of LUTs that no form here describes, however well one fits.
+    """
+
+    temperature: float = 4.0
+    nameless: float = float(np.log(20))
+    unknown: float = 0.0
+
+
+LEARNT = Odds()
 
 
 @dataclass(frozen=True)
@@ -108,22 +122,23 @@ def certainty_of(best: Finalist, samples: Samples, knowledge: Knowledge) -> Cert
         return Certainty()
     floor = max(samples.noise, LEAST_FLOOR)
     yard = measure(best.hypothesis, samples, ground, knowledge, floor)
-    return Certainty(_probabilities(best, yard, samples), yardstick=yard)
+    return Certainty(probabilities_of(best.hypothesis, yard, samples.noise), yardstick=yard)
 
 
-def _probabilities(best: Finalist, yard: Yardstick, samples: Samples) -> dict[str, float]:
+def probabilities_of(
+    h: Hypothesis, yard: Yardstick, noise: float, odds: Odds = LEARNT
+) -> dict[str, float]:
     """Of the parts that the yardstick weighs.
 
     The names with each other, the curve's name with a free matrix, a free curve with the
     name of a pair of gamuts, both free, and other sources: each pays for its freedom, and
     for having no name.
     """
-    h = best.hypothesis
-    scale, freedom = 1 / TEMPERATURE, np.log(INDEPENDENT) / 2 / TEMPERATURE
-    if yard.errors[2] <= AT_NOISE * samples.noise:
+    scale, freedom = 1 / odds.temperature, np.log(INDEPENDENT) / 2 / odds.temperature
+    if yard.errors[2] <= AT_NOISE * noise:
         # Rounding tells each value apart from its neighbours.
         scale, freedom = 3 * ROWS / INDEPENDENT, np.log(3 * ROWS) / 2
-    matrix, curve = FREE_MATRIX * freedom + NAMELESS, BENDS * freedom + NAMELESS
+    matrix, curve = FREE_MATRIX * freedom + odds.nameless, BENDS * freedom + odds.nameless
     named, unpaired = yard.named * scale, yard.free_matrix * scale + matrix
     held = np.inf if yard.held is None else yard.held.nats * scale + curve
     # A rival has a free matrix too: it may yet have a name, where that of the best has one.
@@ -131,7 +146,7 @@ def _probabilities(best: Finalist, yard: Yardstick, samples: Samples) -> dict[st
     rivals = [nats * scale + more for _, nats in yard.rivals]
     nats = np.array([named, unpaired, held, yard.free_curve * scale + matrix + curve, *rivals])
     weights = np.exp(-np.minimum(nats - nats.min(), 500.0))
-    weights /= weights.sum()
+    weights *= (1 - odds.unknown) / weights.sum()
     source, gamut = float(weights[0] + weights[1]), float(weights[0])
     if yard.held is not None and _names(yard.held.pair) == _names(h.pair):
         gamut += float(weights[2])

@@ -8,8 +8,10 @@ from typing import Any
 
 import numpy as np
 
+from lutbench.identification.groupwords import details_of
 from lutbench.identification.result import Candidate, Identification, Look, Tone
 from lutbench.identification.samples import CODES
+from lutbench.identification.shifted import is_shifted
 
 SAME_STOPS = 0.05
 SAME_VALUES = 1.5
@@ -37,6 +39,7 @@ _TRIED: tuple[tuple[str, ...], ...] = (
     ("target",),
     ("source",),
     ("exposure", "look"),
+    ("exposure", "tone"),
     ("exposure", "size"),
     ("look", "size"),
 )
@@ -49,6 +52,8 @@ class Group:
     differ_in: tuple[str, ...]
     names: tuple[str, ...]
     same_values: bool = False
+    details: tuple[str, ...] = ()
+    """What each has of what they differ in."""
 
     @property
     def words(self) -> str:
@@ -64,6 +69,7 @@ class Group:
         return {
             "differ_in": list(self.differ_in),
             "files": list(self.names),
+            "details": list(self.details),
             "same_values": self.same_values,
         }
 
@@ -82,7 +88,8 @@ def groups_of(results: Sequence[tuple[str, Identification]]) -> list[Group]:
             if len(names) < 2 or told.issuperset(names):
                 continue
             same = not free and all(_same_values(cluster[0][1], each) for _, each in cluster)
-            found.append(Group(free, names, same))
+            details = details_of([each for _, each in cluster], free)
+            found.append(Group(free, names, same, details))
             # Of LUTs that are alike one stands for all, and may stand in another group.
             told.update(names if free else names[1:])
     return found
@@ -107,9 +114,11 @@ def _alike(a: Identification, b: Identification, free: tuple[str, ...]) -> bool:
         if a.kind == b.kind == "identity":
             return "size" in free or _size(a) == _size(b)
         return not free and a.best is b.best and _same_values(a, b)
-    return a.kind == b.kind and all(
+    alike = a.kind == b.kind and all(
         same(a, b) for aspect, same in _ASPECTS.items() if aspect not in free
     )
+    # Names alone may be guesses: tables say whether exposure is all that differs.
+    return alike and (free != ("exposure",) or is_shifted(a, b, _stops_between(a, b)))
 
 
 def _best(result: Identification) -> Candidate:
@@ -149,6 +158,13 @@ def _same_exposure(a: Identification, b: Identification) -> bool:
     if _own_tone(a) and _own_tone(b):
         return abs(_shift(a, b)[0]) <= SAME_STOPS
     return abs(_best(a).exposure_stops - _best(b).exposure_stops) <= SAME_STOPS
+
+
+def _stops_between(a: Identification, b: Identification) -> float:
+    """How many stops brighter b is than a."""
+    if _own_tone(a) and _own_tone(b):
+        return _shift(a, b)[0]
+    return _best(b).exposure_stops - _best(a).exposure_stops
 
 
 def _own_tone(result: Identification) -> bool:

@@ -234,6 +234,33 @@ def test_groups_differ_in_one_thing() -> None:
     assert all(group.to_data()["files"] == list(group.names) for group in groups)
 
 
+def test_no_group_differs_in_exposure_alone_where_curves_differ() -> None:
+    """Tone curves of their own hide the display: the tables tell, where the names do not."""
+    toned = replace(PLAIN, tone="shoulder")
+    cases = {
+        "one": toned,
+        "brighter": replace(toned, exposure=0.7),
+        "other display": replace(toned, target_curve="sRGB"),
+        "other display, brighter": replace(toned, target_curve="sRGB", exposure=0.7),
+        "gamma": replace(toned, target_curve="gamma 2.2", exposure=0.3),
+        "other source": replace(toned, source_curve="ACEScc", exposure=-0.5),
+    }
+    named = {"one", "brighter"}, {"other display", "other display, brighter"}
+    for group in groups_of([(name, found_for(case)) for name, case in cases.items()]):
+        if group.differ_in == ("exposure",):
+            assert set(group.names) in named
+
+
+def test_each_of_a_group_says_what_it_has() -> None:
+    found = [
+        (f"{stops:+g}", found_for(replace(PLAIN, exposure=stops))) for stops in (-1.0, 0.0, 1.0)
+    ]
+    group = next(each for each in groups_of(found) if each.differ_in == ("exposure",))
+    greys = [float(each.removeprefix("mid grey at ").removesuffix(" %")) for each in group.details]
+    # BT.1886 of 18 % light, a stop darker and brighter.
+    assert greys == pytest.approx([100 * (0.18 * 2**s) ** (1 / 2.4) for s in (-1, 0, 1)], abs=0.1)
+
+
 def test_the_report_is_plain_data() -> None:
     import json
 

@@ -134,6 +134,7 @@ class MeasuredCurve(TypedDict):
     grey_signal: float
     signal_per_stop: float
     nearest: str | None
+    nearest_range: Literal["full", "legal"]
     codes_off: float | None
     """10-bit codes from the nearest."""
     light: list[float]
@@ -149,6 +150,8 @@ class MeasuredGamut(TypedDict):
     white: Point
     against: str
     """The target gamut that they hold with."""
+    against_supposed: bool
+    """Whether that is the likeliest of several, since a LUT shows only the product of both."""
 
 
 class Measured(TypedDict):
@@ -156,6 +159,18 @@ class Measured(TypedDict):
 
     source_curve: MeasuredCurve | None
     source_gamut: MeasuredGamut | None
+
+
+class Claim(TypedDict):
+    """Something that the file says of itself, held against its table."""
+
+    part: str
+    """``source curve`` and so on, ``kind``, ``exposure``; a side alone where a name of a curve
+    and of a gamut stands in a title."""
+    says: str
+    verdict: Literal["so", "not_so", "open"]
+    shows: str | None
+    """What the LUT shows instead, where that is told."""
 
 
 class Identification(TypedDict):
@@ -172,6 +187,8 @@ class Identification(TypedDict):
     look: Look
     tone: Tone | None
     measured: Measured | None
+    claims: list[Claim]
+    """What the file says of itself."""
     notes: list[str]
 
 
@@ -184,6 +201,8 @@ class Group(TypedDict):
 
     differ_in: list[str]
     files: list[str]
+    details: list[str]
+    """What each has of what they differ in, in the order of `files`."""
     same_values: bool
 
 

@@ -1,0 +1,51 @@
+"""Whether one LUT is another with the light before it made brighter, by their grey scales."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.identification.result import Identification
+from lutbench.identification.samples import CODES, Samples
+from lutbench.model.transforms import Array
+
+MIDDLE, MOST = 0.6, 3.0
+"""10-bit codes in the middle, and for one value in ten, by which two such grey scales may differ:
+what a smooth curve through 17 nodes leaves between them.
+"""
+
+FEWEST = 5
+"""Values that are clear of clipping in both and tell it."""
+
+CLIPS = 2e-3
+"""The share of the range at its ends that counts as clipped."""
+
+
+def is_shifted(a: Identification, b: Identification, stops: float) -> bool:
+    """Whether b gives of a grey what a gives of that grey `stops` brighter.
+
+    The greys are the nodes of b, made brighter on the source curve of a.
+    """
+    from scipy.interpolate import PchipInterpolator
+
+    one, two, best = a.samples, b.samples, a.best
+    if one is None or two is None or best is None or best.hypothesis is None:
+        return False
+    source = best.hypothesis.source
+    with np.errstate(all="ignore"):
+        inputs = np.asarray(source.encode(source.decode(two.neutral_in) * 2.0**stops))
+    inside = (inputs >= one.neutral_in[0]) & (inputs <= one.neutral_in[-1])
+    given = PchipInterpolator(one.neutral_in, one.neutral)(inputs[inside])
+    wanted = two.neutral[inside]
+    clear = (_clear(given, one) & _clear(wanted, two)).all(axis=1)
+    if clear.sum() < FEWEST:
+        return False
+    off = np.abs(given - wanted)[clear].max(axis=1) * CODES
+    return bool(np.median(off) <= MIDDLE and np.percentile(off, 90) <= MOST)
+
+
+def _clear(values: Array, samples: Samples) -> NDArray[np.bool_]:
+    """Which values neither end of the LUT's own range has clipped."""
+    low, high = float(samples.neutral.min()), float(samples.neutral.max())
+    margin = CLIPS * (high - low)
+    return (values > low + margin) & (values < high - margin)

@@ -1,0 +1,240 @@
+"""Odds of `identify`'s probabilities, learnt on half of the families and tried on the others.
+
+    python tests/benchmarks/calibration.py --count 4 --first-seed 300 --cache FOLDER
+    python tests/benchmarks/calibration.py --cache FOLDER --plot docs/pictures/identify-odds.svg
+
+Each LUT is identified once; its probabilities are worked out for every setting of a grid.
+The families, in the order of the alphabet, are dealt out in two halves. The setting with
+the least loss (mean -log of what was said of what is so) on the first is reported on the
+second. Only parts that the LUT can tell count; a name where there is none is wrong.
+"""
+
+from __future__ import annotations
+
+import argparse
+import itertools
+import json
+import multiprocessing
+import os
+import sys
+import warnings
+from pathlib import Path
+from typing import Any
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+os.environ.setdefault("NUMBA_NUM_THREADS", "1")
+sys.path.insert(0, str(Path(__file__).parents[1] / "cases"))
+
+import numpy as np
+import open_world
+from open_world.case import Case
+from open_world_score import same
+
+import lutbench
+from lutbench.identification import certainty
+from lutbench.identification.certainty import LEARNT, Odds
+from lutbench.model.catalogue import Catalogue, open_catalogue
+
+TEMPERATURES = (1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0)
+NAMELESS = (0.0, 1.0, 2.0, 3.0, 4.0, 6.0)
+UNKNOWN = (0.0, 0.01, 0.03, 0.05, 0.1)
+GRID = [Odds(*each) for each in itertools.product(TEMPERATURES, NAMELESS)]
+EDGES = (0.0, 0.1, 0.3, 0.5, 0.7, 0.9, 0.97, 1.0)
+LEAST = 1e-3
+"""No probability counts as less, so that one surprise does not decide all."""
+
+Row = dict[str, Any]
+Pairs = list[tuple[float, bool]]
+
+
+def main() -> None:
+    """Read the options, identify, learn, print."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawTextHelpFormatter
+    )
+    parser.add_argument("--count", type=int, default=4, help="LUTs of each family")
+    parser.add_argument("--first-seed", type=int, default=300)
+    parser.add_argument("--jobs", type=int, default=1, help="processes")
+    parser.add_argument("--cache", type=Path, required=True, help="a folder for what was found")
+    parser.add_argument("--plot", type=Path, help="a file for the plot")
+    options = parser.parse_args()
+    options.cache.mkdir(parents=True, exist_ok=True)
+    seeds = range(options.first_seed, options.first_seed + options.count)
+    jobs = [(name, seed) for name in open_world.families() for seed in seeds]
+    todo = [(*job, options.cache) for job in jobs if not _file(*job, options.cache).exists()]
+    with multiprocessing.get_context("fork").Pool(options.jobs, maxtasksperchild=20) as pool:
+        for _ in pool.imap_unordered(_found, todo):
+            pass
+    rows = [json.loads(_file(*job, options.cache).read_text("utf-8")) for job in jobs]
+    print("\n".join(report(rows)))
+    if options.plot:
+        plot(rows, options.plot)
+
+
+def _file(name: str, seed: int, cache: Path) -> Path:
+    return cache / f"{''.join(c if c.isalnum() else '_' for c in name)}-{seed}.json"
+
+
+def _found(job: tuple[str, int, Path]) -> None:
+    warnings.simplefilter("ignore")
+    name, seed, cache = job
+    row = row_of(open_world.case(name, seed)) | {"family": name, "seed": seed}
+    _file(name, seed, cache).write_text(json.dumps(row), encoding="utf-8")
+
+
+def row_of(case: Case) -> Row:
+    """What is so of each part that was named, and its probability by every setting."""
+    kept: list[dict[str, float]] = []
+    plain = certainty.probabilities_of
+
+    def watched(*given: Any) -> dict[str, float]:
+        kept.extend(plain(*given, odds) for odds in GRID)
+        return plain(*given)
+
+    certainty.probabilities_of = watched
+    try:
+        known = Catalogue(without=case.without) if case.without else open_catalogue(user=False)
+        found = lutbench.identify(case.lut, catalogue=known)
+    finally:
+        certainty.probabilities_of = plain
+    best = found.best
+    if best is None:
+        return {"right": {}, "said": [], "word": "none"}
+    right = {}
+    for part in ("source curve", "source gamut", "source range", "target gamut"):
+        end, _, what = part.partition(" ")
+        key, name = part.replace(" ", "_"), getattr(getattr(best, end), what)
+        ties = [name, *getattr(best.same_as, key, ())]
+        if key in case.truth.open_parts or name is None:
+            continue
+        names = case.truth.names(key)
+        if key in case.truth.unnamed or names:
+            right[part] = any(same(key, each, str(one)) for each in names for one in ties)
+    return {"right": right, "said": kept, "word": found.confidence}
+
+
+def halves(rows: list[Row]) -> tuple[list[Row], list[Row]]:
+    """The rows of every other family, and of those between."""
+    names = sorted({row["family"] for row in rows})
+    first = set(names[::2])
+    return [row for row in rows if row["family"] in first], [
+        row for row in rows if row["family"] not in first
+    ]
+
+
+def pairs(rows: list[Row], setting: int, unknown: float) -> Pairs:
+    """The probability of each part that was weighed, and whether its name is right."""
+    return [
+        (float(said[part]) * (1 - unknown), bool(row["right"][part]))
+        for row in rows
+        if row["said"]
+        for said in [row["said"][setting]]
+        for part in said
+        if part in row["right"]
+    ]
+
+
+def loss(found: Pairs) -> float:
+    """The mean of -log of the probability that was said of what is so."""
+    said, right = np.array([each[0] for each in found]), np.array([each[1] for each in found])
+    told = np.where(right, said, 1 - said)
+    return float(-np.mean(np.log(np.maximum(told, LEAST))))
+
+
+def learnt(rows: list[Row]) -> tuple[int, float]:
+    """The setting and the unknown share with the least loss."""
+    every = itertools.product(range(len(GRID)), UNKNOWN)
+    return min(every, key=lambda each: loss(pairs(rows, *each)))
+
+
+def report(rows: list[Row]) -> list[str]:
+    """What was learnt, its loss on either half, and how often what was said is so."""
+    one, other = halves(rows)
+    setting, unknown = learnt(one)
+    odds = GRID[setting]
+    as_is = min(range(len(GRID)), key=lambda k: _apart(GRID[k]))
+    lines = [
+        f"Learnt on {len(one)} LUTs: temperature {odds.temperature:g}, nameless "
+        f"{odds.nameless:g}, unknown {unknown:g}",
+        f"Loss there {loss(pairs(one, setting, unknown)):.3f}, on the {len(other)} others "
+        f"{loss(pairs(other, setting, unknown)):.3f}; as it stands (or the nearest setting) "
+        f"{loss(pairs(other, as_is, LEARNT.unknown)):.3f}",
+        "",
+        "| said | parts, learnt on | right | parts, held out | right |",
+        "|---|---:|---:|---:|---:|",
+    ]
+    binned = [bins(pairs(each, setting, unknown)) for each in (one, other)]
+    for k, (low, high) in enumerate(itertools.pairwise(EDGES)):
+        cells = [f"{each[k][1]} | {_share(each[k][2], each[k][1])}" for each in binned]
+        lines.append(f"| {low:.0%} to {high:.0%} | {' | '.join(cells)} |")
+    sure = [right for row in rows if row["word"] == "high" for right in row["right"].values()]
+    lines += ["", f"Said to be sure, without weighing: {sum(sure)} of {len(sure)} parts right"]
+    return lines
+
+
+def _apart(odds: Odds) -> float:
+    return abs(np.log(odds.temperature / LEARNT.temperature)) + abs(odds.nameless - LEARNT.nameless)
+
+
+def _share(right: int, count: int) -> str:
+    return f"{right / count:.0%}" if count else "–"
+
+
+def bins(found: Pairs) -> list[tuple[float, int, int]]:
+    """For each step of probability: the mean of what was said, how many, how many are right."""
+    made = []
+    for low, high in itertools.pairwise(EDGES):
+        inside = [
+            each for each in found if low <= each[0] < high or (high == 1.0 and each[0] == 1.0)
+        ]
+        said = float(np.mean([each[0] for each in inside])) if inside else (low + high) / 2
+        made.append((said, len(inside), sum(each[1] for each in inside)))
+    return made
+
+
+def plot(rows: list[Row], path: Path) -> None:
+    """What was said against how often it is so, on the families held out, with counts."""
+    from matplotlib import rc_context
+    from matplotlib.figure import Figure
+    from scipy.stats import beta
+
+    one, other = halves(rows)
+    style = {"svg.fonttype": "none", "svg.hashsalt": "lutbench", "font.size": 10}
+    with rc_context(style):
+        figure = Figure(figsize=(5.6, 5.2), layout="constrained")
+        axes = figure.add_subplot()
+        axes.plot([0, 1], [0, 1], color="#666666", linewidth=1, linestyle=":")
+        for half, marker, colour, label in (
+            (one, "s", "#999999", "families learnt on"),
+            (other, "o", "#0072B2", "families held out"),
+        ):
+            seen = [each for each in bins(pairs(half, *learnt(one))) if each[1]]
+            said = np.array([each[0] for each in seen])
+            count, right = (np.array([each[k] for each in seen]) for k in (1, 2))
+            low = np.nan_to_num(beta.ppf(0.05, right, count - right + 1))
+            high = np.nan_to_num(beta.ppf(0.95, right + 1, count - right), nan=1.0)
+            rate = right / count
+            bars = np.maximum([rate - low, high - rate], 0)
+            axes.errorbar(
+                said, rate, bars, fmt=marker, color=colour, label=label, capsize=3, markersize=6
+            )
+            if half is other:
+                for x, y, n in zip(said, rate, count, strict=True):
+                    axes.annotate(
+                        str(n), (x, y), (7, -12), textcoords="offset points", color=colour
+                    )
+        axes.set(
+            xlim=(-0.02, 1.04),
+            ylim=(-0.03, 1.05),
+            aspect="equal",
+            xlabel="probability that was said of a name",
+            ylabel="share of such names that are right",
+        )
+        axes.legend(frameon=False, loc="upper left")
+        for side in ("top", "right"):
+            axes.spines[side].set_visible(False)
+        figure.savefig(path, metadata={"Date": None} if path.suffix == ".svg" else None)
+
+
+if __name__ == "__main__":
+    main()
