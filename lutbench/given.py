@@ -9,9 +9,12 @@ import math
 import os
 from numbers import Integral, Real
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from lutbench.errors import LutbenchError
+from lutbench.errors import DefinitionError, LutbenchError
+
+if TYPE_CHECKING:
+    pass
 
 
 def whole(value: Any, what: str, low: int, high: int) -> int:
@@ -82,3 +85,10 @@ def path(value: Any, what: str = "") -> Path:
     if not isinstance(value, str | os.PathLike):
         raise LutbenchError(f"{value!r:.60} is no path", where=what, accepted="a file name")
     return Path(value)
+
+
+def number(value: Any, where: str) -> float:
+    """`value` as a float; DefinitionError when it is no number."""
+    if isinstance(value, bool) or not isinstance(value, int | float) or abs(value) > 1e12:
+        raise DefinitionError(f"{value!r:.60} is no number", where=where, accepted="a number")
+    return float(value)

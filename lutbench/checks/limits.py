@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from lutbench.errors import DefinitionError, unknown_name
+from lutbench.given import number
 from lutbench.measure.difference import Spread
-from lutbench.model.definitions import number
 
 UNITS = {
     "delta_e_2000": "ΔE 2000",

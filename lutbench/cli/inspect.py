@@ -286,12 +286,16 @@ def _by_project(found: Inspection, catalogue: Catalogue) -> Inspection:
 
 
 def _looked(found: Inspection, asked: Asked) -> Looked:
-    from lutbench.cli.inspect_print import row_of
     from lutbench.inspection.finding import SEVERITIES
 
+    row: tuple[str, ...] = ()
+    if not asked.as_json:
+        from lutbench.cli.inspect_print import row_of
+
+        row = tuple(row_of(found))
     return Looked(
         found.file or "",
-        row_of(found),
+        row,
         json_line(found.to_data()) if asked.as_json else "",
         found.kind,
         found.mid_grey_out,

@@ -36,6 +36,7 @@ from lutbench.model.signal import Range
 if TYPE_CHECKING:
     from lutbench.model.curves.tabulated import Tabulated
 from lutbench.files import read_toml
+from lutbench.given import number
 
 MAX_ENTRIES = 100
 """Curves, and gamuts, in one file: each is tried out before it is taken."""
@@ -90,13 +91,6 @@ def _tables(data: dict[str, Any], key: str, file: Path) -> dict[str, dict[str, A
                 f"{name[:40]!r} is no name", where=file, accepted="1 to 100 printable characters"
             )
     return tables
-
-
-def number(value: Any, where: str) -> float:
-    """`value` as a float; DefinitionError when it is no number."""
-    if isinstance(value, bool) or not isinstance(value, int | float) or abs(value) > 1e12:
-        raise DefinitionError(f"{value!r:.60} is no number", where=where, accepted="a number")
-    return float(value)
 
 
 def _curve(name: str, table: dict[str, Any], file: Path) -> Curve:

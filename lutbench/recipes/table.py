@@ -7,7 +7,7 @@ from typing import Any
 
 from lutbench.errors import DefinitionError, nearest_names
 from lutbench.files import beside
-from lutbench.model.definitions import number
+from lutbench.given import number
 
 
 class Table:

@@ -11,11 +11,11 @@ from lutbench.checks.base import Check, CheckResult, Context, read_end
 from lutbench.checks.judging import verdict
 from lutbench.checks.limits import CheckFigure, checked_limit
 from lutbench.errors import DefinitionError
+from lutbench.given import number
 from lutbench.inspection.told import told_ends
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Encoding
 from lutbench.model.curves.base import MID_GREY
-from lutbench.model.definitions import number
 from lutbench.model.signal import (
     Range,
     RangeFromSignal,

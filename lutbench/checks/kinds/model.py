@@ -15,9 +15,9 @@ from lutbench.checks.independent import independent_curve, independent_matrix
 from lutbench.checks.judging import verdict
 from lutbench.checks.limits import CheckFigure, checked_limit
 from lutbench.errors import DefinitionError, LutbenchError
+from lutbench.given import number
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.curves.base import Curve
-from lutbench.model.definitions import number
 from lutbench.model.gamuts import BT709, BT2020, Gamut, check_adaptation, conversion, xyz_of_xy
 from lutbench.model.transforms import Array
 from lutbench.recipes.table import Table
