@@ -8,6 +8,7 @@ import re
 import subprocess
 import sys
 import tomllib
+from dataclasses import dataclass
 from pathlib import Path
 
 import house
@@ -49,9 +50,8 @@ FLOORS = {
 def imports() -> list[tuple[str, str, str]]:
     """Every import of the package within itself, inside functions too: place, from, to."""
     found = []
-    for file in PACKAGE.rglob("*.py"):
-        parts = file.relative_to(PACKAGE).with_suffix("").parts
-        tree = ast.parse(file.read_text(encoding="utf-8"))
+    for path, tree in house.modules():
+        parts = path.removesuffix(".py").split("/")
         for node in ast.walk(tree):
             if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("lutbench"):
                 names = [node.module or ""]
@@ -194,6 +194,7 @@ name = "monitor"
 size = 9
 """
 
+IMAGES = "OpenImageIO"
 HEAVY = {"matplotlib", "colour", "numba", "lxml", "av"}
 """Libraries that a table has no use for."""
 
@@ -202,22 +203,41 @@ WORK = {f"lutbench.{room}" for room in ("identification", "splitting", "report",
 
 CLIPS = {"lutbench.media.clip", "lutbench.media.sequence", "lutbench.media.sheet"}
 
-# For each command: how many files of the package it may load (what it loaded when this was
-# written, and a tenth more), and what it may not.
-BUDGETS: dict[str, tuple[str, int, set[str]]] = {
-    "apply a still": (
+
+@dataclass(frozen=True)
+class Budget:
+    """What a command may take.
+
+    `walk` is how many files of the package may take part: those of which a function runs, so
+    that who follows the command through the house has to open them. What `identify` does is a
+    walk of its own, so its room does not count. `loaded` is how many may be imported, and
+    `kept_out` what may not.
+    """
+
+    line: str
+    walk: int
+    loaded: int
+    kept_out: set[str]
+
+
+BUDGETS = {
+    "apply a still": Budget(
         "apply day.cube in.png out.png",
-        45,
+        35,
+        35,
         HEAVY | WORK | CLIPS | {"scipy", "rich", "lutbench.recipes", "lutbench.inspection"},
     ),
-    "build a recipe": ("build day.toml -o luts", 76, WORK | {"matplotlib", "numba", "lxml", "av"}),
-    "convert": ("convert day.cube small.cube --size 5", 60, HEAVY | WORK | {"OpenImageIO"}),
+    "build a recipe": Budget(
+        "build day.toml -o luts", 35, 50, WORK | {"matplotlib", "numba", "lxml", "av"}
+    ),
+    "convert": Budget("convert day.cube small.cube --size 5", 30, 42, HEAVY | WORK | {IMAGES}),
+    "inspect": Budget("inspect day.cube --json", 40, 60, HEAVY | CLIPS | WORK | {IMAGES, "rich"}),
     # A LUT whose file says nothing is identified, so that its box has an answer.
-    "inspect": ("inspect day.cube", 155, HEAVY | CLIPS | {"OpenImageIO"}),
-    "inspect with JSON": ("inspect day.cube --json", 113, HEAVY | CLIPS | {"OpenImageIO", "rich"}),
-    "levels": ("levels --curve ACEScct", 49, HEAVY | {"OpenImageIO", "scipy"}),
-    "list": ("list curves", 32, WORK | {"numba", "av", "lutbench.tables"}),
-    "rework": ("rework neutral day.cube -o tone.cube", 68, HEAVY | WORK | {"OpenImageIO"}),
+    "inspect, in words": Budget("inspect day.cube", 65, 125, HEAVY | CLIPS | {IMAGES}),
+    "inspect with a page": Budget("inspect day.cube --page day.html", 80, 150, {"av", "lxml"}),
+    "levels": Budget("levels --curve ACEScct", 35, 45, HEAVY | {IMAGES, "scipy"}),
+    "list": Budget("list curves", 25, 30, WORK | {"numba", "av", "lutbench.tables"}),
+    "rework": Budget("rework neutral day.cube -o tone.cube", 40, 55, HEAVY | WORK | {IMAGES}),
 }
 
 
@@ -235,22 +255,43 @@ def day(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
+WATCHED = """
+import sys, threading
+ran = set()
+def look(frame, event, given):
+    code = frame.f_code
+    if event != "call" or "/lutbench/" not in code.co_filename or code.co_name == "<module>":
+        return
+    while frame := frame.f_back:  # what an import calls is no part of the walk
+        if frame.f_code.co_name == "<module>" and "/lutbench/" in frame.f_code.co_filename:
+            return
+    ran.add(code.co_filename)
+from lutbench.cli.main import main
+threading.setprofile(look)
+sys.setprofile(look)
+try:
+    main(sys.argv[1:])
+except SystemExit as end:
+    assert not end.code, end.code
+finally:
+    sys.setprofile(None)
+print("ran", *sorted(ran))
+print("loaded", *sorted(sys.modules))
+"""
+
+
 @pytest.mark.parametrize("name", BUDGETS)
-def test_a_command_loads_what_it_needs(day: Path, name: str) -> None:
-    line, most, kept_out = BUDGETS[name]
-    code = (
-        "import sys\n"
-        "from lutbench.cli.main import main\n"
-        f"try:\n    main({line.split()!r})\n"
-        "except SystemExit as end:\n    assert not end.code, end.code\n"
-        "print('loaded', *sorted(sys.modules))"
-    )
+def test_a_command_walks_through_and_loads_what_it_needs(day: Path, name: str) -> None:
+    budget = BUDGETS[name]
     out = subprocess.run(
-        [sys.executable, "-c", code],
+        [sys.executable, "-c", WATCHED, *budget.line.split()],
         check=True, capture_output=True, text=True, timeout=120, cwd=day,
         env={**os.environ, "PYTHONPATH": str(PACKAGE.parent)},
     ).stdout  # fmt: skip
-    loaded = out.rsplit("loaded", 1)[1].split()
-    assert not [each for each in loaded if {each, each.split(".")[0]} & kept_out]
+    ran, loaded = (each.split()[1:] for each in out.splitlines()[-2:])
+    walk = [each.rsplit("/lutbench/")[-1] for each in ran if each.endswith(".py")]
+    walk = [each for each in walk if not each.startswith("identification/")]
+    assert len(walk) <= budget.walk, " ".join(walk)
+    assert not [each for each in loaded if {each, each.split(".")[0]} & budget.kept_out]
     own = [each for each in loaded if each.split(".")[0] == "lutbench"]
-    assert len(own) <= most, " ".join(own)
+    assert len(own) <= budget.loaded, " ".join(own)

@@ -192,20 +192,22 @@ def command(
     catalogue = catalogue_of(options["definitions"])
     ends.found(catalogue)
     Limits.parse(judging.limit_texts)
-    keep = not many or bool(pictures.sheet or pictures.set_sheet)
+    drawn = bool(pictures.page or pictures.sheet or pictures.set_sheet)
+    keep = drawn or not many
     texts, definitions = judging.limit_texts, options["definitions"]
     asked = Asked(ends, texts, definitions, options["as_json"], keep)
     if many:
         places = sorted((each.path for each in files), key=str.casefold)
         looked = _many(places, asked, judging.sort, run)
         known = [each.found for each in looked if each.found is not None]
-        if keep:
+        if drawn:
             draw(known, pictures, catalogue)
     else:
         found = _inspected(files[0].path, asked)
         if found.known_by == "project":
             _say_project()
-        draw([found], pictures, catalogue)
+        if drawn:
+            draw([found], pictures, catalogue)
         if asked.as_json:
             print_json_line(found.to_data())
         else:
@@ -292,7 +294,7 @@ def _looked(found: Inspection, asked: Asked) -> Looked:
     if not asked.as_json:
         from lutbench.cli.inspect_print import row_of
 
-        row = tuple(row_of(found))
+        row = row_of(found)
     return Looked(
         found.file or "",
         row,

@@ -11,9 +11,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from lutbench.exposure.reading import Reading
-from lutbench.inspection.depth import DepthReport, depth_reports
+from lutbench.inspection.facts import DepthReport, Evidence, depth_reports, evidence_of
 from lutbench.inspection.finding import Finding, NotExamined, Severity, worst_severity
-from lutbench.inspection.kind import Evidence, evidence_of
 from lutbench.inspection.registry import Health, Limits, all_limits
 from lutbench.inspection.subject import CODES, Clip, NeutralAxis, Subject
 from lutbench.model.curves.base import MID_GREY, Curve

@@ -19,7 +19,6 @@ from lutbench.model.transforms import Matrix
 from lutbench.recipes.schema import LutJob, Recipe
 from lutbench.recipes.settings import ENDS, Choices, Settings, with_defaults
 from lutbench.recipes.tasks import gamut_handling, tone_of
-from lutbench.recipes.words import table_of_words
 from lutbench.tables.lut import Lut
 from lutbench.tables.nodes import sample, sample_1d
 
@@ -124,6 +123,8 @@ def quick_job(settings: Settings, catalogue: Catalogue | None = None, name: str 
         )
         for end, curve in (("source", curve_in), ("target", curve_out))
     )
+    from lutbench.recipes.words import table_of_words
+
     tone = table_of_words(given["tone"], "tone")
     adaptation, way = gamut_handling(
         table_of_words(given["gamut"], "gamut"),

@@ -17,7 +17,6 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.files import beside, parse_toml, read_bytes, read_toml
-from lutbench.formats.registry import MAX_BYTES
 from lutbench.model.catalogue import Catalogue, open_catalogue
 from lutbench.model.conversion import (
     KINDS,
@@ -27,7 +26,6 @@ from lutbench.model.curves.base import Curve
 from lutbench.model.definitions import Definitions
 from lutbench.model.transforms import Transform
 from lutbench.recipes.crossing import crossed, read_ends
-from lutbench.recipes.profile import Profile, read_profile
 from lutbench.recipes.table import Table
 from lutbench.recipes.tasks import conversion_task
 from lutbench.tables.lut import Interpolation
@@ -36,6 +34,7 @@ if TYPE_CHECKING:
     from lutbench.measure.view import View
     from lutbench.model.false_colour import FalseColour
     from lutbench.recipes.measured import MeasuredDisplay
+    from lutbench.recipes.profile import Profile
 
 MAX_LUTS = 500
 
@@ -109,7 +108,6 @@ class Recipe:
     title: str
     jobs: tuple[LutJob, ...]
     digest: str
-    profile: Profile
     catalogue: Catalogue
     path: Path | None = None
 
@@ -138,7 +136,7 @@ def recipe_from_data(
     top = Table(data, str(file), file.parent)
     known = _catalogue(top, file, catalogue)
     title = top.text("title", "")
-    profile = read_profile(top.table("profile"))
+    profile = _profile(top.table("profile"))
     shared = {key: value for key in SHARED if (value := top.take(key)) is not None}
     ends = read_ends(top, SHARED)
     luts = top.tables("lut")
@@ -173,7 +171,7 @@ def recipe_from_data(
             )
         seen.add(job.name.casefold())
     digest = digest_of(data, known.definitions, filter(None, dict.fromkeys(named)))
-    return Recipe(title, tuple(jobs), digest, profile, known, file)
+    return Recipe(title, tuple(jobs), digest, known, file)
 
 
 def _file_of(lut: Table, key: str, file: str) -> str | None:
@@ -192,10 +190,16 @@ def digest_of(data: dict[str, Any], definitions: Definitions, named: Iterable[st
         "curves": {name: curve.to_data() for name, curve in definitions.curves.items()},
         "gamuts": {name: gamut.to_data() for name, gamut in definitions.gamuts.items()},
     }
-    files = [read_bytes(each.partition("#")[0], limit=MAX_BYTES) for each in named]
+    files = [_named_bytes(each.partition("#")[0]) for each in named]
     whole = [data, user, *(hashlib.sha256(each).hexdigest() for each in files)]
     text = json.dumps(whole, sort_keys=True, default=str, ensure_ascii=False)
     return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()
+
+
+def _named_bytes(file: str) -> bytes:
+    from lutbench.formats.registry import MAX_BYTES
+
+    return read_bytes(file, limit=MAX_BYTES)
 
 
 def _catalogue(top: Table, file: Path, catalogue: Catalogue | None) -> Catalogue:
@@ -213,6 +217,14 @@ def _catalogue(top: Table, file: Path, catalogue: Catalogue | None) -> Catalogue
     return replace(base, definitions=base.definitions.merged(more.definitions))
 
 
+def _profile(table: Table | None) -> Profile | None:
+    if table is None:
+        return None
+    from lutbench.recipes.profile import read_profile
+
+    return read_profile(table)
+
+
 def _laid_over(shared: dict[str, Any], own: dict[str, Any]) -> dict[str, Any]:
     merged = dict(shared)
     for key, value in own.items():
@@ -222,7 +234,7 @@ def _laid_over(shared: dict[str, Any], own: dict[str, Any]) -> dict[str, Any]:
     return merged
 
 
-def _jobs(lut: Table, set_title: str, profile: Profile, known: Catalogue) -> list[LutJob]:
+def _jobs(lut: Table, set_title: str, profile: Profile | None, known: Catalogue) -> list[LutJob]:
     name = lut.text("name")
     if not name.strip() or len(name) > 200:
         raise DefinitionError(
@@ -254,6 +266,8 @@ def _jobs(lut: Table, set_title: str, profile: Profile, known: Catalogue) -> lis
             raise
         raise DefinitionError(error.what, where=lut.where, accepted=error.accepted) from error
     for each in jobs:
+        if profile is None:
+            break
         target = each.task.result.range if isinstance(each.task, Conversion) else "full"
         target = target if each.display is None else each.display.readings.range
         size = each.size if each.dimensions == 3 else None
@@ -280,9 +294,14 @@ def _measured(lut: Table, task: Conversion | FalseColour) -> MeasuredDisplay | N
     return measured_display(Path(path), task.result, target.at("measured"))
 
 
-def _named(job: LutJob, stops: float | None, profile: Profile, set_title: str) -> LutJob:
+def _named(job: LutJob, stops: float | None, profile: Profile | None, set_title: str) -> LutJob:
     """The job with its name and title as the profile wants them, saying how much brighter it is."""
     usual = job.title if stops is None else f"{job.title} {stops:+g} stops"
+    if profile is None and stops is None:
+        return replace(job, title=usual)
+    from lutbench.recipes.profile import Profile
+
+    profile = profile or Profile()
     exposure = "" if stops is None else f"{stops:+g}"
     names = {"set": set_title, "lut": _spoken(job.name), "exposure": exposure}
     title = profile.title_of(names, usual)

@@ -19,13 +19,13 @@ from lutbench.model.encoding import meeting
 from lutbench.model.gamuts import Gamut, check_adaptation, usual_adaptation
 from lutbench.model.grade import Cdl, Saturation, gains, white_balance
 from lutbench.model.light import REFERENCE_SURROUND, Display
-from lutbench.model.tone import ToneMapper, tone_mapper
 from lutbench.model.transforms import Matrix, Transform
 from lutbench.recipes.settings import GAMUT_METHODS
 from lutbench.recipes.table import Table
 
 if TYPE_CHECKING:
     from lutbench.model.compression import GamutCompression
+    from lutbench.model.tone import ToneMapper
 
 
 def conversion_task(lut: Table, kind: Any, known: Catalogue) -> Conversion:
@@ -133,6 +133,8 @@ def tone_of(
     """The tone mapper that a table asks for, fitted to both ends."""
     if table is None:
         return None
+    from lutbench.model.tone import tone_mapper
+
     mapper = tone_mapper(table.text("method", "shoulder"), table.where)
     settings = mapper.settings() if mapper else {}
     given = {key: table.like(key, default) for key, default in settings.items() if key in table}

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.inspection.kind import NEUTRAL, SEPARABLE, Evidence
+from lutbench.inspection.facts import NEUTRAL, SEPARABLE, Evidence
 
 if TYPE_CHECKING:
     from lutbench.exposure.levels import Levels

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import lutbench
@@ -100,10 +101,13 @@ MANY_ARGUMENTS = {
 Function = ast.FunctionDef | ast.AsyncFunctionDef
 
 
-def modules() -> Iterator[tuple[str, ast.Module]]:
+@cache
+def modules() -> list[tuple[str, ast.Module]]:
     """Every file of the package, by its path within it, parsed."""
-    for file in sorted(PACKAGE.rglob("*.py")):
-        yield file.relative_to(PACKAGE).as_posix(), ast.parse(file.read_text(encoding="utf-8"))
+    return [
+        (file.relative_to(PACKAGE).as_posix(), ast.parse(file.read_text(encoding="utf-8")))
+        for file in sorted(PACKAGE.rglob("*.py"))
+    ]
 
 
 def functions() -> Iterator[tuple[str, Function]]:

@@ -1,4 +1,4 @@
-"""The kind of a LUT, with the evidence: does each channel go its own way, do neutrals stay?"""
+"""Facts of a LUT: its kind with the evidence, and what one step of a recording becomes."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import numpy as np
 from lutbench.inspection.subject import CODES, Subject
 from lutbench.model.transforms import Array
 from lutbench.tables.lut import Lut
-from lutbench.tables.nodes import node_inputs
+from lutbench.tables.nodes import greys, node_inputs
 
 KINDS = ("curve", "gamut", "combined", "identity")
 
@@ -91,3 +91,100 @@ def _separability(planes: Array) -> float:
         left = np.abs(own - centre[:, None, None])
         np.maximum(worst, np.moveaxis(left, 0, channel), out=worst)
     return float(np.percentile(worst, 95))
+
+
+INPUT_BITS = (8, 10)
+AROUND_GREY = 4
+"""Codes to either side of mid grey that the step around it is taken over."""
+
+
+@dataclass(frozen=True)
+class StepReport:
+    """One recorded step somewhere on the grey scale.
+
+    Parameters
+    ----------
+    place
+        ``"steepest"`` or ``"mid_grey"``.
+    at
+        The recorded signal there, 0..1.
+    step
+        What one code becomes, in output signal.
+    after_8_bit
+        The widest step, in 8-bit codes, once the output is rounded to 8 bits.
+    """
+
+    place: str
+    at: float
+    step: float
+    after_8_bit: int
+
+    def to_data(self) -> dict[str, Any]:
+        """The step in codes of 8 and 10 bits."""
+        return {
+            "place": self.place,
+            "at": self.at,
+            "step_8bit_codes": self.step * 255,
+            "step_10bit_codes": self.step * 1023,
+            "after_8bit_output": self.after_8_bit,
+        }
+
+
+@dataclass(frozen=True)
+class DepthReport:
+    """A recording of `input_bits`: its steps, and how many levels of grey are left.
+
+    `levels` are the different levels of grey that come out; `levels_8_bit`
+    those that an 8-bit output keeps.
+    """
+
+    input_bits: int
+    steps: tuple[StepReport, ...]
+    levels: int
+    levels_8_bit: int
+
+    def step(self, place: str) -> StepReport:
+        """The step at ``"steepest"`` or ``"mid_grey"``."""
+        return next(each for each in self.steps if each.place == place)
+
+    def to_data(self) -> dict[str, Any]:
+        """The report as plain data."""
+        return {
+            "input_bits": self.input_bits,
+            "steps": [each.to_data() for each in self.steps],
+            "levels": self.levels,
+            "levels_8bit_output": self.levels_8_bit,
+        }
+
+
+def depth_reports(subject: Subject, mid_grey: float) -> tuple[DepthReport, ...]:
+    """What 8-bit and 10-bit recordings in full range become.
+
+    `mid_grey` is the input of mid grey. Every code of the recording is put
+    through the LUT as a grey.
+    """
+    return tuple(_report(subject, bits, mid_grey) for bits in INPUT_BITS)
+
+
+def _report(subject: Subject, bits: int, mid_grey: float) -> DepthReport:
+    top = 2**bits - 1
+    codes = np.arange(top + 1) / top
+    out = _grey(subject, codes)
+    steps = np.abs(np.diff(out))
+    rounded = np.rint(np.clip(out, 0, 1) * 255).astype(int)
+    coarse = np.abs(np.diff(rounded))
+    steepest = int(np.argmax(steps))
+    grey = int(np.clip(round(mid_grey * top), AROUND_GREY, top - AROUND_GREY))
+    near = slice(grey - AROUND_GREY, grey + AROUND_GREY)
+    found = (
+        StepReport("steepest", float(codes[steepest]), float(steps[steepest]), int(coarse.max())),
+        StepReport(
+            "mid_grey", float(codes[grey]), float(steps[near].mean()), int(coarse[near].max())
+        ),
+    )
+    levels = len(np.unique(np.rint(out * 1e6)))
+    return DepthReport(bits, found, levels, len(np.unique(rounded)))
+
+
+def _grey(subject: Subject, values: Array) -> Array:
+    return np.asarray(subject.lut.apply(greys(values)).mean(axis=1))
