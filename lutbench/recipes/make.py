@@ -112,6 +112,22 @@ def quick_job(settings: Settings, catalogue: Catalogue | None = None, name: str 
     if given["dimensions"] not in (1, 3):
         raise DefinitionError(f"a LUT of {given['dimensions']!r} dimensions", accepted="1, 3")
     _check_ends(given)
+    task = _task(given, kind, known)
+    title = given["title"] or _title_of(task)
+    display = None
+    if given["measured_display"]:
+        from lutbench.recipes.measured import measured_display
+
+        display = measured_display(Path(given["measured_display"]), task.result)
+    return LutJob(
+        name, title, task, size=given["size"], dimensions=given["dimensions"], display=display
+    )
+
+
+def _task(given: dict[str, Any], kind: Kind, known: Catalogue) -> Conversion:
+    """The conversion that settings with all their defaults ask for."""
+    from lutbench.recipes.words import table_of_words
+
     curve_in = known.curve(given["source_curve"])
     curve_out = curve_in if kind == "gamut" else known.curve(given["target_curve"])
     source, target = (
@@ -123,8 +139,6 @@ def quick_job(settings: Settings, catalogue: Catalogue | None = None, name: str 
         )
         for end, curve in (("source", curve_in), ("target", curve_out))
     )
-    from lutbench.recipes.words import table_of_words
-
     tone = table_of_words(given["tone"], "tone")
     adaptation, way = gamut_handling(
         table_of_words(given["gamut"], "gamut"),
@@ -139,17 +153,7 @@ def quick_job(settings: Settings, catalogue: Catalogue | None = None, name: str 
         compression=None if isinstance(way, dict) else way,
         tone=None if kind == "gamut" else tone_of(tone, source, target, given["exposure"]),
     )
-    if isinstance(way, dict):
-        task = replace(task, mapping=mapping_into(task, **way))
-    title = given["title"] or _title_of(task)
-    display = None
-    if given["measured_display"]:
-        from lutbench.recipes.measured import measured_display
-
-        display = measured_display(Path(given["measured_display"]), task.result)
-    return LutJob(
-        name, title, task, size=given["size"], dimensions=given["dimensions"], display=display
-    )
+    return replace(task, mapping=mapping_into(task, **way)) if isinstance(way, dict) else task
 
 
 def _check_ends(given: dict[str, Any]) -> None:
