@@ -74,10 +74,14 @@ class Colours:
 )
 @click.option("--target-gamut", metavar="NAME", help="The gamut that comes out of both.")
 @click.option(
-    "--source-range", type=RANGES, help="The range of the values that go in. [default: full]"
+    "--source-range",
+    type=RANGES,
+    help="The range of the values that go in. [default: as the curve's codes are published]",
 )
 @click.option(
-    "--target-range", type=RANGES, help="The range of the values that come out. [default: full]"
+    "--target-range",
+    type=RANGES,
+    help="The range of the values that come out. [default: as the curve's codes are published]",
 )
 @click.option(
     "--colours",

@@ -17,6 +17,7 @@ from lutbench.errors import LutbenchError
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.curves.hdr import HlgDisplayLight, PqDisplay, PqScene, hlg_system_gamma
+from lutbench.model.curves.usable import falls
 from lutbench.model.light import Display
 from lutbench.model.tone.eetf import Eetf
 from lutbench.model.tone.shoulder import ToneCurve
@@ -272,3 +273,40 @@ def test_xyz_keeps_the_white_of_what_is_converted() -> None:
             f'[target]\ncurve = "linear"\ngamut = "{ends[1]}"\n[[lut]]\nname = "a"\n'
         )
         assert replace(recipe_from_text(text).jobs[0].task, clamp=False) == task
+
+
+@pytest.mark.parametrize(
+    ("name", "spellings"),
+    [
+        ("BT.2100 PQ", ("ITU-R BT.2100 PQ", "itu-r bt.2100 pq", "Rec.2100 PQ", "PQ")),
+        ("BT.2100 HLG", ("ITU-R BT.2100 HLG", "ITU-R BT.2100  HLG", "Rec.2100 HLG", "hlg")),
+    ],
+)
+def test_the_systems_of_bt2100_are_built_in_under_every_spelling(
+    name: str, spellings: tuple[str, ...]
+) -> None:
+    """colour-science registers both as OETFs whose light ends at 1.0: never taken for these."""
+    assert f"ITU-R {name}" in colour.OETFS
+    for each in spellings:
+        assert KNOWN.curve(each) == KNOWN.curve(name)
+    assert [each.origin for each in KNOWN.curves() if each.name.endswith(name)] == ["standard"]
+
+
+def test_registered_curves_that_fall_are_told() -> None:
+    """What colour-science's own functions do, and nothing else, stands in the list."""
+    falling = []
+    with np.errstate(all="ignore"):
+        for entry in KNOWN.curves():
+            if entry.curve is None or entry.unusable or entry.curve.family != "log":
+                continue
+            if entry.name not in colour.LOG_ENCODINGS:
+                continue
+            light = np.r_[0.0, np.geomspace(1e-5, 16.0, 1 << 14)]
+            signal = colour.LOG_ENCODINGS[entry.name](light)
+            drop = float(np.diff(signal[np.isfinite(signal)]).min())
+            if drop < -1e-6:
+                falling.append(entry.name)
+                assert "signal falls" in falls(entry.curve), entry.name
+            elif drop > 1e-12:
+                assert "signal falls" not in falls(entry.curve), entry.name
+    assert falling
