@@ -2,21 +2,32 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from drawn import Lines, panel
 from matplotlib.figure import Figure
 
+from lutbench.display.calibration import calibrate
+from lutbench.display.check import check_display
+from lutbench.display.fit import fit_display
+from lutbench.display.measurements import Measurements
+from lutbench.display.patches import patch_set
+from lutbench.display.target import target_for
+from lutbench.measure.views import MID_GREY_NAME, views_apart
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.curves.base import MID_GREY
 from lutbench.model.curves.hdr import hlg_system_gamma, ictcp_from_bt2020
+from lutbench.model.curves.video import Bt1886
 from lutbench.model.gamut_map import HUES, KNEE, edge_by_hue, limited
-from lutbench.model.gamuts import BT709, BT2020, P3_D65
+from lutbench.model.gamuts import BT709, BT2020, P3_D65, Gamut
 from lutbench.model.light import Display
 from lutbench.model.tone.bt2446 import Bt2446A, Bt2446C
 from lutbench.model.tone.carrier import CARRIERS
 from lutbench.model.tone.eetf import Eetf
 from lutbench.model.tone.gamma_adjust import GammaAdjust
+from lutbench.model.tone.shoulder import ToneCurve
 from lutbench.model.tone.sigmoid import Sigmoid
 
 
@@ -161,10 +172,98 @@ def hdr_conversions() -> Figure:
     return figure
 
 
+def views() -> Figure:
+    """The two views of the page: luminance on greys, and differences by patch."""
+    known = open_catalogue(user=False)
+    source = Encoding(known.curve("ACEScct"), known.gamut("ACEScg"))
+    sdr, hdr = (
+        Conversion(source, target, tone=ToneCurve.between(source, target, **tone))
+        for target, tone in (
+            (
+                Encoding(known.curve("BT.1886"), BT709),
+                {"grey_out": 0.1266, "contrast": 1.3, "shoulder_start": 1.2},
+            ),
+            (Encoding(known.curve("BT.2100 PQ"), BT2020), {"shoulder_start": 1.0}),
+        )
+    )
+    figure, (upper, lower) = panel(7.0, 7.2, rows=2)
+    stops = np.linspace(-6, 6, 121)
+    grey = source.curve.encode(np.repeat(MID_GREY * 2.0 ** stops[:, None], 3, 1))
+    lines = Lines(upper)
+    for label, task in (("SDR, white at 203 cd/m²", sdr), ("HDR", hdr)):
+        light = task.result.to_light("display").apply(task.pipeline().apply(grey))
+        lines.add(stops, 203 * light[:, 1], label)
+    upper.axvline(0, color="#999999", linewidth=0.8)
+    upper.set(xlabel="light, stops from mid grey", ylabel="cd/m²", yscale="log", xlim=(-6, 6))
+    marks = [0.1, 1, 10, 26, 100, 203, 1000]
+    upper.set_yticks(marks, [f"{each:g}" for each in marks])
+    upper.minorticks_off()
+    upper.legend(loc="upper left")
+    apart = views_apart(sdr, hdr)
+    order = np.argsort(apart.delta_e_itp)
+    patches = Lines(lower)
+    patches.add(np.arange(len(order)), apart.delta_e_itp[order], "patch", marker="o")
+    for name in (MID_GREY_NAME, "dark skin", "light skin"):
+        at = apart.names.index(name)
+        place = int(np.flatnonzero(order == at)[0])
+        lower.annotate(
+            name,
+            (place, apart.delta_e_itp[at]),
+            xytext=(-8, 48 + 6 * place),
+            textcoords="offset points",
+            arrowprops={"arrowstyle": "-", "color": "#777777"},
+        )
+    lower.set(
+        xlabel="mid grey and the chart's patches, in order", ylabel="ΔE ITP between the views"
+    )
+    lower.set(xlim=(-0.5, len(order) - 0.5), ylim=(0, None), xticks=[])
+    return figure
+
+
+def display_model() -> Figure:
+    """An invented panel with an S curve: gamma and ΔE 2000 before and after its calibration."""
+    patches, noise = patch_set("usual"), np.random.default_rng(4)
+    white = np.array([0.302, 0.322])
+    own = Gamut("panel", ((0.652, 0.325), (0.285, 0.632), (0.150, 0.055)), tuple(white.tolist()))
+
+    def shown(signal: Any) -> Any:
+        bent = np.clip(signal, 0, 1) ** 1.6
+        light = bent + 0.35 * bent * (1 - bent) * (2 * bent - 1)
+        return 320 * light @ own.to_xyz.T + 0.2 * own.to_xyz.sum(axis=1)
+
+    read = shown(patches.signal) * (1 + 0.003 * noise.standard_normal((len(patches.names), 3)))
+    fit = fit_display(Measurements(patches.names, patches.signal, read))
+    target = target_for(fit.model, Bt1886(), BT709)
+    lut = calibrate(fit.model, target).lut
+    figure, (upper, lower) = panel(7.0, 7.2, rows=2)
+    gammas, spread = Lines(upper), Lines(lower)
+    for label, signal in (("before", patches.signal), ("after", lut.apply(patches.signal))):
+        found = check_display(
+            Measurements(patches.names, patches.signal, shown(signal)),
+            Bt1886(),
+            BT709,
+            None if label == "before" else target.peak,
+        )
+        steps = [each for each in found.greys if each.gamma is not None]
+        gammas.add([100 * s.level for s in steps], [s.gamma for s in steps], label)
+        ordered = np.sort(found.delta_e_2000)
+        spread.add(np.linspace(0, 100, len(ordered)), ordered, label)
+    wanted = [s.gamma_wanted for s in steps]
+    gammas.add([100 * s.level for s in steps], wanted, "BT.1886 into this black", lw=1.0)
+    upper.set(xlabel="signal of a grey, %", ylabel="gamma", xlim=(0, 100))
+    upper.legend(loc="best")
+    lower.set(xlabel="share of the patches, %", ylabel="ΔE 2000 at most", xlim=(0, 100))
+    lower.set(ylim=(0, None))
+    lower.legend(loc="upper left")
+    return figure
+
+
 PLOTTED = {
     "gamut-map": gamut_map,
     "sigmoid": sigmoid,
     "bt2446": bt2446,
     "carriers": carriers,
     "hdr-conversions": hdr_conversions,
+    "views": views,
+    "display-model": display_model,
 }

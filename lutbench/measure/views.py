@@ -17,7 +17,7 @@ from lutbench.measure.delta_e import ITP_SCALE, delta_e_itp, itp_from_xyz
 from lutbench.measure.difference import Spread
 from lutbench.measure.samples import chart24, chart_light
 from lutbench.model.conversion import Conversion
-from lutbench.model.light import REFERENCE_WHITE
+from lutbench.model.light import REFERENCE_WHITE, Display
 from lutbench.model.signal import RangeFromSignal, SignalFromRange
 from lutbench.model.transforms import Array, Transform
 
@@ -151,6 +151,9 @@ def _shown(view: Conversion, light: Array) -> Array:
         signal = RangeFromSignal("legal", view.source.bits).apply(signal)
     came = view.pipeline().apply(signal)
     result = view.result
+    if result.curve.shown and not result.curve.hdr and result.display is None:
+        # Seen on the display of its system: BT.709 on BT.1886.
+        result = replace(result, display=Display(REFERENCE_WHITE))
     if not result.curve.shown or not result.gives("display"):
         raise LutbenchError(
             f"{result.curve.name} is not watched as it is",

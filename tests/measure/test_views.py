@@ -44,12 +44,12 @@ def test_luminance_is_that_of_the_standards() -> None:
 
 
 def test_the_views_of_the_page_agree_in_grey_and_skin() -> None:
-    """The figures of docs/maths/hdr-conversions.md."""
-    sdr = view(SDR, grey_out=0.1266, contrast=1.25, shoulder_start=1.0)
+    """The figures of docs/maths/views.md."""
+    sdr = view(SDR, grey_out=0.1266, contrast=1.3, shoulder_start=1.2)
     found = views_apart(sdr, view(PQ, shoulder_start=1.0))
     assert found.of(MID_GREY_NAME) < 0.5
-    assert found.of("dark skin") < 5
-    assert found.of("light skin") < 7
+    assert found.of("dark skin") < 2
+    assert found.of("light skin") < 1.5
     assert views_apart(sdr, sdr).delta_e_itp.max() == 0
 
 
@@ -72,6 +72,14 @@ def test_a_named_hlg_display_is_a_view() -> None:
     found = views_apart(Conversion(SOURCE, hlg), Conversion(SOURCE, PQ))
     # HLG on 1000 cd/m² and PQ's reference OOTF put mid grey within 1 cd/m² of each other.
     assert np.ptp(found.luminance[0]) < 2
+
+
+def test_bt_709_is_seen_on_its_display() -> None:
+    """BT.709-6, item 1.2, note 1: the display of BT.1886; OETF and EOTF by colour-science."""
+    camera = Encoding(KNOWN.curve("BT.709"), SDR.gamut)
+    found = views_apart(Conversion(SOURCE, camera), view(PQ))
+    shown = 203 * colour.models.eotf_BT1886(colour.models.oetf_BT709(0.18))
+    assert found.luminance[0, 0] == pytest.approx(float(shown), rel=1e-3)
 
 
 def test_what_is_no_view_is_refused() -> None:
