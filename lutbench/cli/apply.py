@@ -51,6 +51,7 @@ class PictureOptions:
 
     interpolation: Interpolation
     depth: str | None
+    dither: bool
     format_name: str | None
     file_range: Range | None
     source_range: Range | None
@@ -82,6 +83,11 @@ FORMAT_SUFFIXES = {"png": ".png", "jpeg": ".jpg", "tiff": ".tif", "exr": ".exr",
     "--depth",
     type=click.Choice(["8", "10", "12", "16", "half", "float"]),
     help="Bits a channel to write, or half or float. [default: as in IN, where OUT can hold it]",
+)
+@click.option(
+    "--dither",
+    is_flag=True,
+    help="With --depth 8, 10 or 12, of stills: a noise of one code that keeps skies from banding.",
 )
 @click.option(
     "--format",
@@ -171,6 +177,7 @@ def command(
     transform = interpolated(opened, picture.interpolation)
     if is_clip(source):
         _refuse(source, format=picture.format_name, jobs=run.jobs, scheduler=run.scheduler)
+        _refuse(source, dither=picture.dither or None)
         settings = _clip_settings(clip, picture, tags)
         transform = over_signal(transform, value_ranges(opened, picture))
         return _one_clip(transform, files, settings, report)
@@ -194,7 +201,10 @@ def _treatment(
     from lutbench.media.treatment import Treatment
     from lutbench.tables.carried import over_codes
 
+    if picture.dither and picture.depth not in ("8", "10", "12"):
+        raise LutbenchError("--dither is for a depth that is named", accepted="--depth 8, 10 or 12")
     told = [picture.interpolation, picture.depth, tags.gamut, tags.curve]
+    told += ["dithered"] if picture.dither else []
     if picture.file_range is not None:
         values = value_ranges(opened, picture)
         transform = over_codes(transform, values, picture.file_range)
@@ -204,7 +214,7 @@ def _treatment(
             "a still gives the LUT its codes as they are, whatever range the LUT is for",
             accepted="--file-range full or legal beside it, where the still carries another range",
         )
-    return Treatment(transform, picture.depth, tags), told
+    return Treatment(transform, picture.depth, tags, picture.dither), told
 
 
 def _refuse(source: str, **options: object) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -24,10 +25,20 @@ if TYPE_CHECKING:
 
     from lutbench.model.catalogue import Catalogue
     from lutbench.recipes.make import Made
+    from lutbench.report.proof import ProvedLut
 
 F = TypeVar("F", bound=Callable[..., Any])
 SCHEMA = 1
 MANIFEST = "MANIFEST.sha256"
+PROOF = "proof.html"
+
+
+@dataclass(frozen=True)
+class Post:
+    """Whether files for post are wanted, and the still that they are proved with."""
+
+    wanted: bool
+    still: str | None
 
 
 def conversion_options(function: F) -> F:
@@ -61,6 +72,17 @@ def conversion_options(function: F) -> F:
     is_flag=True,
     help=f"Write {MANIFEST} beside a recipe's LUTs: the SHA-256 of each, and the recipe's.",
 )
+@click.option(
+    "--post",
+    is_flag=True,
+    help="Write a folder `post` beside a recipe's LUTs: each transform as a CLF, its look as a "
+    "CDL, and a sheet that proves that set and post show the same picture.",
+)
+@click.option(
+    "--still",
+    metavar="FILE",
+    help="With --post: a still as it was recorded, for the proof. [default: ours]",
+)
 @conversion_options
 @definitions_option
 @force_option
@@ -83,21 +105,68 @@ def command(
       lutbench build --source-curve ACEScct --source-gamut ACEScg \\
           --target-curve BT.1886 --target-gamut BT.709 -o monitor.cube
       lutbench build day.toml -o luts
+      lutbench build day.toml -o luts --post
     """
     catalogue = catalogue_of(definitions, with_project=recipe is None)
     manifest = bool(quick.pop("manifest"))
+    post = Post(bool(quick.pop("post")), quick.pop("still"))
+    proved: list[ProvedLut] = []
     if recipe is not None:
         _refuse_quick_options(quick)
         made = _from_recipe(recipe, output or ".", catalogue, force, manifest)
+        proved = _for_post(made, recipe, Path(output or "."), catalogue, post, force)
+    elif post.wanted or post.still:
+        raise LutbenchError("files for post come from a recipe", accepted="--post with a recipe")
     elif manifest:
         raise LutbenchError("one LUT needs no manifest", accepted="--manifest with a recipe")
     else:
         _take_from_project(quick)
         made = _from_options(output, catalogue, force, quick)
     if as_json:
-        print_json({"schema": SCHEMA, "luts": [each.to_data() for each in made]})
+        report: dict[str, Any] = {"schema": SCHEMA, "luts": [each.to_data() for each in made]}
+        if post.wanted:
+            from lutbench.recipes.post import to_data
+
+            report["post"] = to_data([each.lut for each in proved])
+        print_json(report)
     else:
         _print_table(made)
+        _print_proofs(proved)
+
+
+def _for_post(
+    made: list[Made], recipe: str, folder: Path, catalogue: Catalogue, post: Post, force: bool
+) -> list[ProvedLut]:
+    """The files for post, and the sheet that proves them."""
+    if not post.wanted:
+        if post.still:
+            raise LutbenchError("--still is for a proof", accepted="--post as well")
+        return []
+    from lutbench.recipes.post import FOLDER, write_post
+    from lutbench.recipes.schema import read_recipe
+    from lutbench.report.proof import write_proof
+
+    place = folder / FOLDER
+    luts = write_post(made, place, force=force)
+    if not luts:
+        raise LutbenchError("no LUT of the recipe is for post", where=recipe)
+    digest = read_recipe(recipe, catalogue).digest
+    return write_proof(luts, place / PROOF, digest, still=post.still, force=force)
+
+
+def _print_proofs(proved: list[ProvedLut]) -> None:
+    screen = console()
+    for each in proved:
+        worst = max(each.proofs, key=lambda proof: proof.worst)
+        with_look = " and a CDL" if each.lut.look else ""
+        screen.print(
+            f"post: {each.lut.made.job.name} as a CLF{with_look}: "
+            f"the difference is {worst.verdict} "
+            f"({each.measure}: 99 % under {worst.worst:.2f})",
+            soft_wrap=True,
+        )
+    if proved:
+        screen.print(f"proof: {proved[0].lut.clf.path.parent / PROOF}", soft_wrap=True)
 
 
 def _refuse_quick_options(quick: dict[str, Any]) -> None:

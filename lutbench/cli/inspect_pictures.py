@@ -51,7 +51,7 @@ def _write_page(
 def _write_sheet(found: list[Inspection], sheet: str, still: str | None, force: bool) -> None:
     from lutbench.media.sheet import lut_sheet, write_sheet
     from lutbench.media.still.still import read_still
-    from lutbench.report.pictures import gamut_for_pictures, our_still
+    from lutbench.report.pictures import gamut_for_pictures, our_still, shown_lut
 
     if not found:
         raise LutbenchError("there is no LUT to show", where=sheet)
@@ -67,7 +67,7 @@ def _write_sheet(found: list[Inspection], sheet: str, still: str | None, force: 
         under = "a picture that is not log: name --source-curve, or give a log still with --still"
     drawn = lut_sheet(
         picture,
-        [(each.name, each.lut) for each in found],
+        [shown_lut(each) for each in found],
         heading=f"{len(found)} LUT{'s' if len(found) != 1 else ''}",
         subheading=under,
     )

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import dataclasses
+import zlib
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from lutbench.media.still.still import apply_to_still, read_still, write_still
+import numpy as np
+
+from lutbench.media.still.still import Still, apply_to_still, read_still, write_still
 from lutbench.media.tags import NO_TAGS, ColourTags
 from lutbench.model.transforms import Transform
 
@@ -21,6 +25,7 @@ class Treatment:
     transform: Transform
     depth: str | None = None
     tags: ColourTags = NO_TAGS
+    dither: bool = False
 
 
 @dataclass
@@ -52,5 +57,21 @@ def render_still(
     source: Path, target: Path, treatment: Treatment, *, replace: bool = False
 ) -> list[str]:
     """Take one still from its source to its target; the notes of the writer come back."""
-    still = apply_to_still(treatment.transform, read_still(source))
-    return write_still(still, target, depth=treatment.depth, tags=treatment.tags, force=replace)
+    if not treatment.dither:
+        still = apply_to_still(treatment.transform, read_still(source))
+        return write_still(still, target, depth=treatment.depth, tags=treatment.tags, force=replace)
+    # In float, or what an 8-bit source rounds to would be dithered instead of what comes out.
+    still = apply_to_still(treatment.transform, in_float(read_still(source)))
+    # Each frame of a sequence has a noise of its own, and the same at every run.
+    seed = zlib.crc32(target.name.encode("utf-8", "surrogateescape"))
+    return write_still(
+        still, target, depth=treatment.depth, tags=treatment.tags, force=replace, dither=seed
+    )
+
+
+def in_float(still: Still) -> Still:
+    """The still with its pixels as 32-bit float signal."""
+    if still.full_scale == 1:
+        return still
+    pixels = still.pixels.astype(np.float32) / np.float32(still.full_scale)
+    return dataclasses.replace(still, pixels=pixels, depth="float")

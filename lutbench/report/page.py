@@ -14,10 +14,11 @@ from lutbench import files
 from lutbench.inspection.hue import HUES
 from lutbench.inspection.inspection import Inspection
 from lutbench.inspection.registry import all_limits
+from lutbench.media.toned import LABEL, for_page, is_hdr
 from lutbench.report import plots, plots_colour
 from lutbench.report.drawing import Figure, figure, picture_uri, svg
 from lutbench.report.identification import inside
-from lutbench.report.pictures import chart_picture, our_still
+from lutbench.report.pictures import chart_picture, our_still, target_of
 from lutbench.report.templates import render
 from lutbench.report.words import fact_rows, percent_words, scene_words, stops_words
 
@@ -224,11 +225,15 @@ def _our_note(found: Inspection) -> str:
 def _pair(found: Inspection, key: str, title: str, note: str, picture: NDArray[Any]) -> BeforeAfter:
     after = np.asarray(found.lut.apply(picture), dtype=np.float32)
     photographic = key == "still"
+    if is_hdr(found.target):
+        note = (
+            f"{note}. After: {LABEL}; the waveform is that of the {found.target.curve.name} signal"
+        )
     return BeforeAfter(
         title,
         note,
         picture_uri(picture, photographic=photographic),
-        picture_uri(after, photographic=photographic),
+        picture_uri(for_page(after, target_of(found)), photographic=photographic),
         f"{title}: {note}",
         svg(plots.waveform_plot(picture), f"{key}-before", f"Waveform of the {key} before"),
         svg(plots.waveform_plot(after), f"{key}-after", f"Waveform of the {key} after the LUT"),

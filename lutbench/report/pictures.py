@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
 
 from lutbench.media import subjects
 from lutbench.media.still.still import Still
 from lutbench.media.subjects import Picture
+from lutbench.media.toned import LABEL, for_page, is_hdr, toned_down
 from lutbench.model.conversion import Encoding
 from lutbench.model.gamuts import BT709, BT2020, Gamut
+from lutbench.model.transforms import Pipeline, Transform
 
 if TYPE_CHECKING:
     from lutbench.inspection.inspection import Inspection
@@ -30,6 +35,25 @@ def source_of(found: Inspection) -> Encoding | None:
     if found.source_curve is None:
         return None
     return Encoding(found.source_curve, gamut_for_pictures(found), found.source_range)
+
+
+def target_of(found: Inspection) -> Encoding:
+    """What comes out, as its values are laid out."""
+    return Encoding(found.target.curve, found.target.gamut, found.target_range)
+
+
+def shown_through(found: Inspection, picture: NDArray[Any]) -> Picture:
+    """A picture through the LUT, as a page may show it: HDR toned down."""
+    after = np.asarray(found.lut.apply(picture), dtype=np.float32)
+    return for_page(after, target_of(found))
+
+
+def shown_lut(found: Inspection) -> tuple[str, Transform]:
+    """Label and LUT for a contact sheet: where HDR comes out, toned down and said to be."""
+    target = target_of(found)
+    if not is_hdr(target):
+        return found.name, found.lut
+    return f"{found.name} ({LABEL})", Pipeline((found.lut, toned_down(target)))
 
 
 def our_still(found: Inspection) -> Still:

@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 from numpy.typing import NDArray
 
 import lutbench
@@ -20,8 +19,9 @@ from lutbench.inspection.inspection import Inspection
 from lutbench.inspection.told import told_exposure
 from lutbench.media.still.shrink import thumbnail
 from lutbench.media.still.still import read_still
+from lutbench.media.toned import LABEL, is_hdr
 from lutbench.report.drawing import picture_uri
-from lutbench.report.pictures import chart_picture, our_still
+from lutbench.report.pictures import chart_picture, our_still, shown_through
 from lutbench.report.templates import render
 
 PICTURE_WIDTH = 300
@@ -50,6 +50,11 @@ class SetRow:
         """The ranges that go in and come out."""
         given, out = self.found.source_range, self.found.target_range
         return f"{given} range in and out" if given == out else f"{given} range in, {out} out"
+
+    @property
+    def toned(self) -> str:
+        """What is said of its pictures where they are toned down; empty where they are not."""
+        return LABEL if is_hdr(self.found.target) else ""
 
     @property
     def size_words(self) -> str:
@@ -105,8 +110,7 @@ def _row(found: Inspection, still: str | Path | None) -> SetRow:
 
 
 def _through(found: Inspection, picture: NDArray[Any]) -> str:
-    after = np.asarray(found.lut.apply(picture), dtype=np.float32)
-    return picture_uri(after, photographic=True)
+    return picture_uri(shown_through(found, picture), photographic=True)
 
 
 def _checksum(found: Inspection) -> str:

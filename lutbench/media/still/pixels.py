@@ -181,6 +181,16 @@ def rounded(signal: NDArray[np.float32], scale: float) -> NDArray[Any]:
     return np.asarray(np.clip(codes, 0, scale), dtype=kind)
 
 
+def triangular(noise: np.random.Generator, shape: tuple[int, ...]) -> NDArray[np.float32]:
+    """Noise of -1 to 1 code, thickest about 0: rounding with it shows neither steps nor a shift.
+
+    Triangular dither of two codes peak to peak: S. P. Lipshitz, R. A. Wannamaker and
+    J. Vanderkooy, Quantization and Dither, J. Audio Eng. Soc. 40 (1992), from memory.
+    """
+    first, second = (noise.random(shape, dtype=np.float32) for _ in range(2))
+    return first - second
+
+
 def _kernel_view(still: Still) -> NDArray[Any] | None:
     """R G B as a view that the kernels can work on in place, or None."""
     first, second, third = still.colour_indices()

@@ -40,7 +40,7 @@ from lutbench.media.still.formats import (
 from lutbench.media.still.formats import still_format as still_format
 from lutbench.media.still.pixels import Still as Still
 from lutbench.media.still.pixels import apply_to_still as apply_to_still
-from lutbench.media.still.pixels import colour_indices_of, no_colours, rounded
+from lutbench.media.still.pixels import colour_indices_of, no_colours, rounded, triangular
 from lutbench.media.tags import NO_TAGS, ColourTags
 
 _PNG_END = b"\0\0\0\0IEND\xaeB`\x82"
@@ -109,13 +109,15 @@ def write_still(
     depth: str | None = None,
     tags: ColourTags = NO_TAGS,
     force: bool = False,
+    dither: int | None = None,
 ) -> list[str]:
     """Write a still, as a whole or not at all; what had to be left out comes back as notes.
 
     The format follows the suffix of `path`. The depth is the still's own where
     the format can hold it, else the next deeper one (DPX and PNG: 16 bit for
     float; JPEG: 8 bit). Colour tags of the source do not pass; `tags` says what
-    the colours are now.
+    the colours are now. `dither` is the seed of a noise of one code that keeps smooth
+    runs from banding where the depth gets smaller: the same seed gives the same bytes.
 
     Raises
     ------
@@ -133,7 +135,7 @@ def write_still(
             reason = error_of(writer if writer else oiio)
             raise LutbenchError(f"cannot write: {reason}", where=path)
         try:
-            fine = writer.write_image(_coded(still, depth))
+            fine = writer.write_image(_coded(still, depth, dither))
             reason = error_of(writer) if not fine else ""
         finally:
             fine = writer.close() and fine
@@ -283,7 +285,7 @@ def _surely_written(temporary: Path, path: str | Path) -> Iterator[Path]:
                 raise LutbenchError("cannot write: the disk is full or fails", where=path)
 
 
-def _coded(still: Still, depth: str) -> NDArray[Any]:
+def _coded(still: Still, depth: str, dither: int | None = None) -> NDArray[Any]:
     """The pixels as the writer wants them: 16-bit words are filled up from the left."""
     source = still.pixels
     if depth == still.depth:
@@ -297,8 +299,11 @@ def _coded(still: Still, depth: str) -> NDArray[Any]:
     else:
         scale = float(2 ** int(depth) - 1)
         codes = np.empty(source.shape, np.uint8 if depth == "8" else np.uint16)
+        noise = None if dither is None else np.random.default_rng(dither)
         for start in range(0, still.height, 64):
             part = source[start : start + 64].astype(np.float32) / np.float32(still.full_scale)
+            if noise is not None:
+                part += triangular(noise, part.shape) / np.float32(scale)
             codes[start : start + 64] = rounded(part, scale)
     if depth in ("10", "12"):
         bits = int(depth)
