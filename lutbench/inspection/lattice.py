@@ -42,6 +42,8 @@ PLANE_ALIKE, PLANE_DIFFERS = 0.9, 0.5
 Clipping fills the room between gradually."""
 
 
+SLAB = 16
+"""Planes of cells worked on at once: at 256 nodes the arrays take 8 MB each, not 134."""
 SHARPER = 5.0
 """How many times sharper the bends at the nodes of a smaller table are than those between."""
 
@@ -68,40 +70,59 @@ class Folds:
     dark_share: float
     worst: Spot
     mirrored: bool
-    cells: NDArray[np.int64]
+    cells: NDArray[np.int8]
 
 
 def folds(subject: Subject) -> Folds:
     """Where the lattice runs backwards: negative Jacobian determinants of its tetrahedra."""
+    forwards, balance = _folds(subject, 1.0)
+    return forwards if balance >= 0 else _folds(subject, -1.0)[0]
+
+
+def _folds(subject: Subject, sign: float) -> tuple[Folds, int]:
+    """The folds where `sign` is that of most tetrahedra, and how many more there are of +1.
+
+    Slab by slab along red, since a table of many nodes takes much memory.
+    """
     planes = subject.planes
     clipped: Mask = np.asarray(subject.at_end.any(axis=0))
     m = planes.shape[1] - 1
     dark = _dark(m)
-    measured = [(order, det, FOLD_DEPTH * areas) for order, det, areas in volumes(planes)]
-    total = sum(
-        int((det > margin).sum()) - int((det < -margin).sum()) for _, det, margin in measured
-    )
-    sign = -1.0 if total < 0 else 1.0
-    cells = np.zeros((m, m, m), np.int64)
+    cells = np.zeros((m, m, m), np.int8)
     counts = np.zeros((2, 2), np.int64)  # [bright, dark] × [folded, free]
-    worst = Spot(0.0, (0, 0, 0))
-    for order, det, margin in measured:
-        free: Mask = ~clipped[:m, :m, :m]
-        offset = [0, 0, 0]
-        for axis in order:
-            offset[axis] += 1
-            free &= ~clipped[tuple(slice(o, o + m) for o in offset)]
-        folded = free & (sign * det < -margin)
-        cells += folded
-        for row, place in ((0, ~dark), (1, dark)):
-            counts[row] += (folded & place).sum(), (free & place).sum()
-        depth = np.where(folded & ~dark if (folded & ~dark).any() else folded, -sign * det, 0.0)
-        at = int(np.argmax(depth))
-        if depth.flat[at] > worst.value:
-            worst = Spot(float(depth.flat[at]), _node(at, depth.shape))
+    deepest = [Spot(0.0, (0, 0, 0))] * 2  # bright, dark
+    balance = 0
+    for start in range(0, m, SLAB):
+        end = min(start + SLAB, m)
+        for order, det, areas in volumes(planes[:, start : end + 1]):
+            margin = FOLD_DEPTH * areas
+            balance += int((det > margin).sum()) - int((det < -margin).sum())
+            folded = _free(clipped[start : end + 1], order)
+            places = (folded & ~dark[start:end], folded & dark[start:end])
+            counts[:, 1] += [place.sum() for place in places]
+            folded &= sign * det < -margin
+            cells[start:end] += folded
+            for row, place in enumerate(places):
+                depth = np.where(folded & place, -sign * det, 0.0)
+                counts[row, 0] += np.count_nonzero(depth)
+                at = int(np.argmax(depth))
+                r, g, b = _node(at, depth.shape)
+                deepest[row] = max(deepest[row], Spot(float(depth.flat[at]), (start + r, g, b)))
     share, dark_share = (folded / max(free, 1) for folded, free in counts.tolist())
-    depth_in_codes = float(np.cbrt(worst.value)) * CODES
-    return Folds(share, dark_share, Spot(depth_in_codes, worst.node), sign < 0, cells)
+    worst = deepest[0] if counts[0, 0] else deepest[1]
+    depth_in_codes = Spot(float(np.cbrt(worst.value)) * CODES, worst.node)
+    return Folds(share, dark_share, depth_in_codes, sign < 0, cells), balance
+
+
+def _free(clipped: Mask, order: tuple[int, ...]) -> Mask:
+    """Which tetrahedra of one order have no node at an end of the scale."""
+    spans = [size - 1 for size in clipped.shape]
+    offset = [0, 0, 0]
+    free: Mask = ~clipped[tuple(slice(0, span) for span in spans)]
+    for axis in order:
+        offset[axis] += 1
+        free &= ~clipped[tuple(slice(o, o + s) for o, s in zip(offset, spans, strict=True))]
+    return free
 
 
 def _dark(m: int) -> Mask:
@@ -148,28 +169,37 @@ def _lone(subject: Subject, order: int, alike: float) -> Spot:
     axes, size, reach = planes.ndim - 1, planes.shape[1], order // 2 + 1
     if size < 2 * reach + 1:
         return Spot(0.0, (0,) * axes)
+    found: list[tuple[float, int, tuple[int, ...]]] = []
+    for channel in range(len(planes)):  # one at a time, which takes a third of the memory
+        one = slice(channel, channel + 1)
+        score = _lone_scores(planes[one], subject.at_end[one], order, alike)[0]
+        most = np.argpartition(score.ravel(), -min(LOOKED_AT, score.size))[-LOOKED_AT:]
+        found += [(float(score.flat[at]), channel, _node(int(at), score.shape)) for at in most]
+    for value, channel, inside in sorted(found, key=lambda each: -each[0])[:LOOKED_AT]:
+        node = tuple(each + reach for each in inside)
+        if _out_of_all(planes[channel], node, value):
+            return Spot(value * CODES, node)
+    return Spot(0.0, (0,) * axes)
+
+
+def _lone_scores(planes: Array, at_end: Mask, order: int, alike: float) -> Array:
+    """How much each inner value stands out, by channel; see `_lone`."""
+    axes, size, reach = planes.ndim - 1, planes.shape[1], order // 2 + 1
     inner = slice(reach, size - reach)
     own, beside = comb(order, order // 2), comb(order, order // 2 - 1)
-    scores, bends = [], []
+    score, least, most = (np.asarray(each) for each in (np.inf, np.inf, -np.inf))
     for axis in range(1, axes + 1):
         bend = np.diff(planes, n=order, axis=axis) * (-1 if order == 2 else 1)
         other: list[Any] = [slice(None), *([inner] * axes)]
         other[axis] = slice(None)
-        touched = any_along(subject.at_end, axis, 2 * reach)[tuple(other)]
-        scores.append(np.where(touched, 0.0, _alternation(bend, axis, own, beside)[tuple(other)]))
+        touched = any_along(at_end, axis, 2 * reach)[tuple(other)]
+        alone = np.where(touched, 0.0, _alternation(bend, axis, own, beside)[tuple(other)])
+        score = np.minimum(score, alone)
         middle = list(other)
         middle[axis] = slice(1, bend.shape[axis] - 1)
-        bends.append(np.abs(bend[tuple(middle)]))
-    score = np.minimum.reduce(scores)
-    score[np.minimum.reduce(bends) <= alike * np.maximum.reduce(bends)] = 0.0
-    flat = score.ravel()
-    most = np.argpartition(-flat, min(LOOKED_AT, len(flat)) - 1)[:LOOKED_AT]
-    for at in most[np.argsort(-flat[most])]:
-        channel, *inside = _node(int(at), score.shape)
-        node = tuple(each + reach for each in inside)
-        if _out_of_all(planes[channel], node, float(score.flat[at])):
-            return Spot(float(score.flat[at]) * CODES, node)
-    return Spot(0.0, (0,) * axes)
+        bent = np.abs(bend[tuple(middle)])
+        least, most = np.minimum(least, bent), np.maximum(most, bent)
+    return np.where(least <= alike * most, 0.0, score)
 
 
 def _out_of_all(plane: Array, node: tuple[int, ...], score: float) -> bool:
@@ -346,10 +376,14 @@ def _alternation(bend: Array, axis: int, own: int, beside: int) -> Array:
         index[axis] = slice(start, bend.shape[axis] - 2 + start)
         return np.asarray(bend[tuple(index)])
 
-    before, here, after = part(0) / beside, part(1) / own, part(2) / beside
-    up = np.minimum(here, np.minimum(-before, -after))
-    down = np.minimum(-here, np.minimum(before, after))
-    return np.asarray(np.maximum(np.maximum(up, down), 0.0))
+    # In place: a table of 256 nodes leaves room for few arrays of its size.
+    here = part(1) / own
+    up = np.maximum(part(0), part(2)) / -beside
+    np.minimum(here, up, out=up)
+    down = np.minimum(part(0), part(2)) / beside
+    np.minimum(np.negative(here, out=here), down, out=down)
+    np.maximum(up, down, out=up)
+    return np.maximum(up, 0.0, out=up)
 
 
 def _node(flat: int, shape: tuple[int, ...]) -> tuple[int, ...]:

@@ -106,20 +106,22 @@ def cell_steps(planes: Array) -> Iterator[tuple[tuple[int, ...], list[Array]]]:
     Parameters
     ----------
     planes
-        A table by channel, shape (3, n, n, n).
+        A table by channel, or a part of one: shape (3, i, j, k).
 
     Returns
     -------
-    Three arrays of shape (3, n − 1, n − 1, n − 1): how each channel changes along r, g and b.
+    Three arrays of shape (3, i − 1, j − 1, k − 1): how each channel changes along r, g and b.
     """
-    m = planes.shape[1] - 1
+    spans = [size - 1 for size in planes.shape[1:]]
     for order in ORDERS:
-        steps = [planes[:, :m, :m, :m]] * 3
         offset = [0, 0, 0]
-        before = planes[:, :m, :m, :m]
+        first = planes[(slice(None), *(slice(0, span) for span in spans))]
+        steps, before = [first] * 3, first
         for axis in order:
             offset[axis] += 1
-            here = planes[(slice(None), *(slice(o, o + m) for o in offset))]
+            here = planes[
+                (slice(None), *(slice(o, o + span) for o, span in zip(offset, spans, strict=True)))
+            ]
             steps[axis] = here - before
             before = here
         yield order, steps
