@@ -63,7 +63,7 @@ def command(output: str, size: int, frame: str, patches: str | None, reporting: 
     if patches is not None:
         write_patches(output, PatchOptions(amount=patches, frame=frame), reporting)
         return
-    from lutbench.media.chart.picture import draw_chart, layout_for
+    from lutbench.media.chart.layout import draw_chart, layout_for
     from lutbench.media.still.still import still_format, write_still
 
     if still_format(output) not in ("png", "tiff"):

@@ -81,7 +81,8 @@ def capture() -> None:
     from test_patches import BOXES, delta_e, through_box
 
     from lutbench.fitting.patches import fit_patches
-    from lutbench.media.chart.picture import draw_chart, read_chart
+    from lutbench.media.chart.layout import draw_chart
+    from lutbench.media.chart.picture import read_chart
     from lutbench.model.transforms import Clamp
     from lutbench.tables.nodes import sample
 

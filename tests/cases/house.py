@@ -34,7 +34,6 @@ LONG_FILES = {
     "identification/freeform.py": OWN_SEARCH,
     "identification/unknown.py": OWN_SEARCH,
     "measure/causes.py": NOT_YET,
-    "media/chart/picture.py": NOT_YET,
     "media/clip/ycbcr.py": COMPILED,
 }
 
@@ -51,7 +50,6 @@ LONG_FUNCTIONS = {
     "identification/unknown.py: _followed": OWN_SEARCH,
     "identification/unknown.py: targets_of": OWN_SEARCH,
     "measure/causes.py: _fits": NOT_YET,
-    "media/chart/picture.py: read_chart": NOT_YET,
     "media/clip/clip.py: _transcode": NOT_YET,
     "media/clip/coding.py: coding_of": NOT_YET,
     "media/clip/writer.py: ClipWriter.__init__": NOT_YET,

@@ -13,7 +13,7 @@ import pytest
 from lutbench.cli.main import COMMANDS, group, main
 from lutbench.formats.cdl import Correction, write_cdl
 from lutbench.formats.cube_write import write_cube
-from lutbench.media.chart.picture import draw_chart
+from lutbench.media.chart.layout import draw_chart
 from lutbench.media.still.still import Still, write_still
 from lutbench.model.grade import Cdl
 from lutbench.tables.lut import Lut3D

@@ -131,7 +131,7 @@ def _pictures(folder: Path) -> None:
 
 def _chart(path: Path, lut: Transform) -> None:
     """A small chart as it comes back from a box that does what `lut` does, in 8 bits."""
-    from lutbench.media.chart.picture import draw_chart
+    from lutbench.media.chart.layout import draw_chart
     from lutbench.media.still.still import apply_to_still, write_still
 
     write_still(apply_to_still(lut, draw_chart(13, 960, 540)), path, depth="8")

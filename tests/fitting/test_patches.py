@@ -16,7 +16,8 @@ from PIL import Image
 
 from lutbench import LutbenchError
 from lutbench.fitting.patches import fit_patches
-from lutbench.media.chart.picture import draw_chart, read_chart
+from lutbench.media.chart.layout import draw_chart
+from lutbench.media.chart.picture import read_chart
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.curves.base import Decode, Encode
 from lutbench.model.gamuts import ACES_AP1, BT709, BT2020, conversion

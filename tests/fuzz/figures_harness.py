@@ -20,7 +20,7 @@ import numpy as np
 from calls import Call, call
 
 from lutbench.cli.main import main
-from lutbench.media.chart.picture import draw_chart
+from lutbench.media.chart.layout import draw_chart
 from lutbench.media.still.still import Still, write_still
 
 SECONDS = 5.0

@@ -15,7 +15,8 @@ from PIL import Image
 from skimage import data
 
 from lutbench import LutbenchError
-from lutbench.media.chart.picture import CONTROLS, Layout, draw_chart, layout_for, read_chart
+from lutbench.media.chart.layout import CONTROLS, Layout, draw_chart, layout_for
+from lutbench.media.chart.picture import read_chart
 from lutbench.media.still.still import read_still, write_still
 from lutbench.tables.lut import lattice
 
