@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 
 from lutbench.errors import LutbenchError
-from lutbench.measure.causes import Explanation, explain
+from lutbench.measure.causes import explain
 from lutbench.measure.difference import Measured, Spread, measure
+from lutbench.measure.guesses import Explanation
 from lutbench.measure.samples import (
     SampledColours,
     chart_patches,

@@ -33,7 +33,6 @@ LONG_FILES = {
     "formats/clf_write.py": NOT_YET,
     "identification/freeform.py": OWN_SEARCH,
     "identification/unknown.py": OWN_SEARCH,
-    "measure/causes.py": NOT_YET,
     "media/clip/ycbcr.py": COMPILED,
 }
 
@@ -49,7 +48,6 @@ LONG_FUNCTIONS = {
     "identification/search.py: answer": OWN_SEARCH,
     "identification/unknown.py: _followed": OWN_SEARCH,
     "identification/unknown.py: targets_of": OWN_SEARCH,
-    "measure/causes.py: _fits": NOT_YET,
     "media/clip/clip.py: _transcode": NOT_YET,
     "media/clip/coding.py: coding_of": NOT_YET,
     "media/clip/writer.py: ClipWriter.__init__": NOT_YET,

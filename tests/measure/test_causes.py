@@ -7,8 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from lutbench.measure.causes import Explanation, explain
+from lutbench.measure.causes import explain
 from lutbench.measure.comparison import compare
+from lutbench.measure.guesses import Explanation
 from lutbench.measure.view import view_of
 from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.curves.log import AcesCct
