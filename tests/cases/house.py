@@ -30,7 +30,6 @@ CIRCLES = [
 LONG_FILES = {
     "algebra/invert.py": NOT_YET,
     "cli/rework.py": "one command after the other, each a dozen lines and its help",
-    "formats/clf_write.py": NOT_YET,
     "identification/freeform.py": OWN_SEARCH,
     "identification/unknown.py": OWN_SEARCH,
     "media/clip/ycbcr.py": COMPILED,

@@ -1,0 +1,161 @@
+"""The nodes of a CLF file, made with the classes of colour-clf-io."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from lutbench.errors import MissingExtraError
+from lutbench.formats.operators import Channels, Exponent, Log, Range
+from lutbench.model.grade import Cdl
+from lutbench.model.transforms import Array
+from lutbench.tables.lut import UNIT_DOMAIN, Lut3D
+
+Nodes = list[Any]
+
+
+class NodeMaker:
+    """Makes the nodes of one file; with `half` its numbers are of 16 bits.
+
+    Raises
+    ------
+    MissingExtraError
+        Where colour-clf-io is not installed.
+    """
+
+    def __init__(self, *, half: bool) -> None:
+        try:
+            import colour_clf_io as clf
+        except ImportError as error:
+            raise MissingExtraError("colour-clf-io", "clf", "reading and writing CLF") from error
+        self.clf = clf
+        # Both are plain floating point; halfDomain asks for the smaller.
+        self.depth = clf.BitDepth.f16 if half else clf.BitDepth.f32
+
+    def _common(self) -> dict[str, Any]:
+        return {
+            "id": None,
+            "name": None,
+            "in_bit_depth": self.depth,
+            "out_bit_depth": self.depth,
+            "description": None,
+        }
+
+    def _array(self, values: NDArray[Any], dim: tuple[int, ...]) -> Any:
+        # float32 numbers keep their type: written out, they are the shortest that come back.
+        flat = (values + 0).ravel()
+        return self.clf.Array(
+            values=list(flat) if flat.dtype == np.float32 else flat.tolist(), dim=dim
+        )
+
+    def _matrix(self, array: Array, offset: ArrayLike = (0.0, 0.0, 0.0)) -> Any:
+        column = np.asarray(offset, float).reshape(3, 1)
+        rows = np.hstack([array, column]) if column.any() else array
+        return self.clf.Matrix(array=self._array(rows, rows.shape), **self._common())
+
+    def _range(self, step: Range) -> Any:
+        styles = self.clf.RangeStyle
+        return self.clf.Range(
+            min_in_value=step.min_in,
+            max_in_value=step.max_in,
+            min_out_value=step.min_out,
+            max_out_value=step.max_out,
+            style=styles.CLAMP if step.clamp else styles.NO_CLAMP,
+            **self._common(),
+        )
+
+    def _cdl(self, cdl: Cdl, direction: str) -> Any:
+        clf = self.clf
+        return clf.ASC_CDL(
+            style=clf.ASC_CDLStyle(direction + ("" if cdl.clamp else "NoClamp")),
+            sopnode=clf.SOPNode(cdl.slope, cdl.offset, cdl.power),
+            sat_node=clf.SatNode(cdl.saturation),
+            **self._common(),
+        )
+
+    def _by_channel(self, step: Log | Exponent | Channels) -> Any:
+        """A Log or Exponent node, with one set of parameters or one a channel."""
+        clf = self.clf
+        if isinstance(step, Channels):
+            pairs = [
+                (each, channel)
+                for each, channel in zip(step.steps, clf.Channel, strict=True)
+                if each is not None
+            ]
+        else:
+            pairs = [(step, None)]
+        first = pairs[0][0]
+        if isinstance(first, Log):
+            style = "LinToLog" if first.forward else "LogToLin"
+            has_break = first.lin_side_break is not None
+            style = f"camera{style}" if has_break else style[0].lower() + style[1:]
+            return clf.Log(
+                style=clf.LogStyle(style),
+                log_params=[
+                    _log_parameters(clf, each, channel)
+                    for each, channel in pairs
+                    if isinstance(each, Log)
+                ],
+                **self._common(),
+            )
+        negative = {"mirror": "Mirror", "pass": "PassThru", "plain": ""}[first.negative]
+        style = f"{'basic' if first.offset is None else 'monCurve'}{negative}"
+        return clf.Exponent(
+            style=clf.ExponentStyle(f"{style}{'Fwd' if first.forward else 'Rev'}"),
+            exponent_params=[
+                clf.ExponentParams(each.exponent, each.offset, channel)
+                for each, channel in pairs
+                if isinstance(each, Exponent)
+            ],
+            **self._common(),
+        )
+
+    def _onto_unit(self, domain: Array) -> Nodes:
+        """What brings the domain of a LUT onto 0..1, its only domain in the format."""
+        if np.array_equal(domain, UNIT_DOMAIN):
+            return []
+        if (domain == domain[:, :1]).all():
+            return [self._range(Range(float(domain[0, 0]), float(domain[1, 0]), 0.0, 1.0))]
+        scale = 1 / (domain[1] - domain[0])
+        return [self._matrix(np.diag(scale), -domain[0] * scale)]
+
+    def _lut_1d(self, table: NDArray[Any], *, half_domain: bool = False) -> Any:
+        alike = (table == table[:, :1]).all()
+        values = table[:, :1] if alike else table
+        return self.clf.LUT1D(
+            array=self._array(values, values.shape),
+            half_domain=half_domain,
+            raw_halfs=False,
+            interpolation=self.clf.Interpolation1D.LINEAR,
+            **self._common(),
+        )
+
+    def _lut_nodes(self, lut: Lut3D) -> Nodes:
+        return [*self._onto_unit(lut.domain), self._lut_3d(lut)]
+
+    def _lut_3d(self, lut: Lut3D) -> Any:
+        return self.clf.LUT3D(
+            array=self._array(lut.table, lut.table.shape),
+            half_domain=False,
+            raw_halfs=False,
+            interpolation=self.clf.Interpolation3D(lut.interpolation),
+            **self._common(),
+        )
+
+
+def _log_parameters(clf: Any, log: Log, channel: Any) -> Any:
+    slope = log.linear_slope
+    if log.lin_side_break is not None and slope is None:
+        slope = log._linear_part[2]  # said, since not every reader works it out
+    return clf.LogParams(
+        log.base,
+        log.log_side_slope,
+        log.log_side_offset,
+        log.lin_side_slope,
+        log.lin_side_offset,
+        log.lin_side_break,
+        slope,
+        channel,
+    )
