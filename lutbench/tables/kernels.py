@@ -21,16 +21,14 @@ indices stay under 2**24 nodes, so float32 holds them exactly.
 
 from __future__ import annotations
 
-import hashlib
 import threading
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numba import njit, types
 from numpy.typing import DTypeLike
 
-from lutbench.tables import kernels_llvm, kernels_steps, programs
+from lutbench.tables.kept_code import kept_name
 from lutbench.tables.kernels_llvm import (
     BLOCK,
     getter,
@@ -255,6 +253,7 @@ def runner(number: DTypeLike) -> Any:
 
 
 def _compile_run(number: np.dtype[Any]) -> Any:
+    _run.__qualname__ = kept_name(number.name)
     return _compiled(
         _run,
         types.void(
@@ -279,19 +278,8 @@ def where(pixels: Any) -> tuple[int, int, int, int, int]:
 
 
 def _compiled(function: Any, signature: Any) -> Any:
-    """The function compiled for one signature, or loaded from an earlier process's cache.
-
-    numba looks for a change in the function's own file only, and by its time; so
-    the name that it keeps the code under says what all the files held.
-    """
-    function.__qualname__ = f"{function.__name__}_{_digest()}"
+    """The function compiled for one signature, or loaded from an earlier process's cache."""
     try:
         return njit(signature, cache=True, **OPTIONS)(function)
     except (RuntimeError, OSError):  # no folder for compiled code can be written, or it is full
         return njit(signature, **OPTIONS)(function)
-
-
-def _digest() -> str:
-    """A short digest of the sources that go into the compiled code."""
-    files = (__file__, kernels_llvm.__file__, kernels_steps.__file__, programs.__file__)
-    return hashlib.sha256(b"".join(Path(file).read_bytes() for file in files)).hexdigest()[:12]

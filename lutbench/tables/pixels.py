@@ -14,8 +14,8 @@ the result, rounded to nearest. The result has the same bits for any number of
 threads, any layout, and any split of the pixels into several calls.
 
 The compiled kernel is loaded when it pays: starting numba takes as long as
-numpy takes for some millions of pixels, so the first of a process are done in
-numpy, to the same bits (see docs/performance.md).
+numpy takes for some millions of pixels, compiling it as long as for many more, so the
+first of a process are done in numpy, to the same bits (see docs/performance.md).
 """
 
 from __future__ import annotations
@@ -45,6 +45,10 @@ FEW = {"float32": 3_000_000, "float64": 20_000_000}
 """Pixels that numpy does in the time that numba takes to start. Float64 is what the model computes
 in, seldom a picture: its kernel is left alone for longer, since a machine that has not compiled it
 yet spends many seconds on it."""
+
+NOT_KEPT = {"float32": 25, "float64": 5}
+"""How many times as many, where no earlier process has compiled the kernel: numpy then takes
+as long as the compiler would, some five seconds, and whoever has less to do never waits."""
 
 CHUNKS = (1 << 15, 1 << 19)
 """Pixels that a thread takes at a time, at least and at most."""
@@ -307,7 +311,7 @@ def run_steps(
     if np.may_share_memory(src, dst) and not same_place(src, dst):
         src = src.copy()
     if _is_few(len(src), number):
-        plain.run(src, dst, laid, out_peak)
+        _by_plain(laid, src, dst, out_peak, limit)
     else:
         _run(laid, src, dst, out_peak, limit)
     if not np.may_share_memory(dst, out):  # no one stride leads through `out`
@@ -322,8 +326,14 @@ def _is_few(pixels: int, number: np.dtype[Any]) -> bool:
     # While another thread imports the module, it is there and yet empty.
     is_loaded = getattr(sys.modules.get("lutbench.tables.kernels"), "is_loaded", None)
     done = _by_numpy[number.name] + pixels
-    if done > FEW[number.name] or (is_loaded is not None and is_loaded(number)):
+    few = FEW[number.name]
+    if done > few * NOT_KEPT[number.name] or (is_loaded is not None and is_loaded(number)):
         return False
+    if done > few:
+        from lutbench.tables.kept_code import is_kept
+
+        if is_kept(number.name):
+            return False
     _by_numpy[number.name] = done  # a count lost between two threads does no harm
     return True
 
@@ -345,6 +355,17 @@ def same_place(one: NDArray[Any], other: NDArray[Any]) -> bool:
         and one.strides == other.strides
         and one.__array_interface__["data"][0] == other.__array_interface__["data"][0]
     )
+
+
+def _by_plain(
+    laid: Program, src: NDArray[Any], dst: NDArray[Any], out_peak: float, limit: int
+) -> None:
+    """The same in numpy."""
+
+    def work(start: int, stop: int) -> None:
+        plain.run(src[start:stop], dst[start:stop], laid, out_peak)
+
+    share(work, len(src), CHUNKS[0], limit)
 
 
 def _run(laid: Program, src: NDArray[Any], dst: NDArray[Any], out_peak: float, limit: int) -> None:

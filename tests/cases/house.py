@@ -32,7 +32,6 @@ LONG_FILES = {
     "cli/rework.py": "one command after the other, each a dozen lines and its help",
     "identification/freeform.py": OWN_SEARCH,
     "identification/unknown.py": OWN_SEARCH,
-    "media/clip/ycbcr.py": COMPILED,
 }
 
 LONG_FUNCTIONS = {
@@ -50,7 +49,7 @@ LONG_FUNCTIONS = {
     "media/clip/clip.py: _transcode": NOT_YET,
     "media/clip/coding.py: coding_of": NOT_YET,
     "media/clip/writer.py: ClipWriter.__init__": NOT_YET,
-    "media/clip/ycbcr.py: _decode_lines": COMPILED,
+    "media/clip/ycbcr_loops.py: _decode_lines": COMPILED,
     "report/identification.py: _figures": "one figure after the other, a few lines each",
     "report/words.py: fact_rows": "one row after the other, a few lines each",
     "tables/kernels.py: _run": COMPILED,
@@ -77,9 +76,9 @@ MANY_ARGUMENTS = {
     "media/clip/clip.py: _transcode": NOT_YET,
     "media/clip/codecs.py: choose": NOT_YET,
     "media/clip/writer.py: ClipWriter.__init__": NOT_YET,
-    "media/clip/ycbcr.py: _decode_lines": COMPILED,
-    "media/clip/ycbcr.py: _encode_chroma": COMPILED,
-    "media/clip/ycbcr.py: _encode_luma": COMPILED,
+    "media/clip/ycbcr_loops.py: _decode_lines": COMPILED,
+    "media/clip/ycbcr_loops.py: _encode_chroma": COMPILED,
+    "media/clip/ycbcr_loops.py: _encode_luma": COMPILED,
     "splitting/look.py: look_between": NOT_YET,
     "tables/kernels.py: _lattice": COMPILED,
     "tables/kernels.py: _run": COMPILED,

@@ -294,6 +294,7 @@ def test_numba_is_started_when_it_pays() -> None:
         "from lutbench.tables import pixels as over_pixels\n"
         "from lutbench.tables.lut import Lut3D\n"
         "over_pixels.FEW['float64'] = 10_000\n"
+        "over_pixels.NOT_KEPT['float64'] = 1\n"
         "lut, rgb = Lut3D.identity(33), np.random.default_rng(1).random((4000, 3))\n"
         "first = lut.apply(rgb)\n"
         "lut.apply(rgb)\n"

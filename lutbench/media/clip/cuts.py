@@ -8,19 +8,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cache
+from threading import Lock
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.media.clip.coding import ClipCoding
-from lutbench.media.clip.ycbcr import Coding, compiled, encoding_numbers
+from lutbench.media.clip.ycbcr import Coding, encoding_numbers
+from lutbench.media.clip.ycbcr_loops import compiled
 from lutbench.model.signal import code_from_signal
 from lutbench.model.transforms import Transform
 from lutbench.tables.lut import Lut
-from lutbench.tables.threads import share, thread_limit
-
-_ROWS = 32  # lines that a thread takes at a time
 
 TOLD = 0.001
 """Share of the pixels from which a cut is worth a note: below, it is edges of subsampled chroma
@@ -54,6 +53,7 @@ class Cuts:
     under_codes: int = 0
     _ends: NDArray[np.float32] | None = field(default=None, repr=False)
     _stays_inside: bool = field(default=False, repr=False)
+    _counting: Lock = field(default_factory=Lock, repr=False)  # lines are counted side by side
 
     def __post_init__(self) -> None:
         if isinstance(self.transform, Lut):
@@ -70,23 +70,24 @@ class Cuts:
         return float(Coding("BT.709", self.source.range, self.source.bits).luma_scale[1])
 
     def going_in(self, rgb: NDArray[np.float32]) -> None:
-        """Count a frame's pixels outside the domain of the LUT."""
-        self.pixels += rgb.shape[0] * rgb.shape[1]
-        if self._ends is not None:
-            over, under = _counted(_outside(), rgb, self._ends)
-            self.over_domain += over
-            self.under_domain += under
+        """Count the pixels of some lines, (3, lines, width), outside the domain of the LUT."""
+        found = (0, 0) if self._ends is None else _counted(_outside(), rgb, self._ends)
+        with self._counting:
+            self.pixels += rgb.shape[1] * rgb.shape[2]
+            self.over_domain += found[0]
+            self.under_domain += found[1]
 
     def coming_out(self, rgb: NDArray[np.float32]) -> None:
-        """Count a frame's pixels that no code of the output stands for."""
+        """Count the pixels of some lines, (3, lines, width), that no code of the output holds."""
         if self._stays_inside:
             return
         low, high = self.target.code_limits
         limits = (low - _HALF_A_CODE, high + _HALF_A_CODE)
         numbers = np.array([*encoding_numbers(self.target), *limits], np.float32)
         over, under = _counted(_beyond_codes(), rgb, numbers)
-        self.over_codes += over
-        self.under_codes += under
+        with self._counting:
+            self.over_codes += over
+            self.under_codes += under
 
     def notes(self) -> list[str]:
         """What was cut, in words, where it is more than edges."""
@@ -130,46 +131,44 @@ class Cuts:
         return f"{100 * count / self.pixels:.2g} %"
 
 
+def planar(rgb: NDArray[np.float32]) -> NDArray[np.float32]:
+    """R G B of shape (lines, width, 3) with its channels on the first axis."""
+    return np.ascontiguousarray(np.moveaxis(rgb, -1, 0))
+
+
 def _counted(kernel: Any, rgb: NDArray[np.float32], limits: NDArray[np.float32]) -> tuple[int, int]:
-    """Pixels over and under, over all lines."""
-    counts = np.zeros((rgb.shape[0], 2), np.int64)
-
-    def work(start: int, stop: int) -> None:
-        kernel(rgb, limits, counts, start, stop)
-
-    share(work, rgb.shape[0], _ROWS, thread_limit(None))
-    over, under = counts.sum(axis=0).tolist()
-    return over, under
+    """Pixels over and under."""
+    counts = np.zeros(2, np.int64)
+    kernel(rgb.reshape(3, -1), limits, counts)
+    return int(counts[0]), int(counts[1])
 
 
-def _count_outside(rgb, ends, counts, start, stop):  # type: ignore[no-untyped-def]
-    """Pixels of lines `start` to `stop` with a channel over and under its ends."""
-    for line in range(start, stop):
-        over = under = 0
-        for x in range(rgb.shape[1]):
-            r, g, b = rgb[line, x, 0], rgb[line, x, 1], rgb[line, x, 2]
-            over += (r > ends[1, 0]) | (g > ends[1, 1]) | (b > ends[1, 2])
-            under += (r < ends[0, 0]) | (g < ends[0, 1]) | (b < ends[0, 2])
-        counts[line, 0] = over
-        counts[line, 1] = under
+def _count_outside(rgb, ends, counts):  # type: ignore[no-untyped-def]
+    """Pixels with a channel over and under its ends."""
+    over = under = 0
+    for x in range(rgb.shape[1]):
+        r, g, b = rgb[0, x], rgb[1, x], rgb[2, x]
+        over += (r > ends[1, 0]) | (g > ends[1, 1]) | (b > ends[1, 2])
+        under += (r < ends[0, 0]) | (g < ends[0, 1]) | (b < ends[0, 2])
+    counts[0] = over
+    counts[1] = under
 
 
-def _count_beyond(rgb, numbers, counts, start, stop):  # type: ignore[no-untyped-def]
+def _count_beyond(rgb, numbers, counts):  # type: ignore[no-untyped-def]
     """Pixels whose Y', Cb or Cr lies over and under the codes, as `planes_from_rgb` makes them."""
     red, green, blue, black, luma = numbers[0], numbers[1], numbers[2], numbers[3], numbers[4]
     middle, to_cb, to_cr, low, high = numbers[5], numbers[6], numbers[7], numbers[8], numbers[9]
-    for line in range(start, stop):
-        over = under = 0
-        for x in range(rgb.shape[1]):
-            r, g, b = rgb[line, x, 0], rgb[line, x, 1], rgb[line, x, 2]
-            light = red * r + green * g + blue * b
-            y = black + light * luma
-            cb = middle + (b - light) * to_cb
-            cr = middle + (r - light) * to_cr
-            over += (y > high) | (cb > high) | (cr > high)
-            under += (y < low) | (cb < low) | (cr < low)
-        counts[line, 0] = over
-        counts[line, 1] = under
+    over = under = 0
+    for x in range(rgb.shape[1]):
+        r, g, b = rgb[0, x], rgb[1, x], rgb[2, x]
+        light = red * r + green * g + blue * b
+        y = black + light * luma
+        cb = middle + (b - light) * to_cb
+        cr = middle + (r - light) * to_cr
+        over += (y > high) | (cb > high) | (cr > high)
+        under += (y < low) | (cb < low) | (cr < low)
+    counts[0] = over
+    counts[1] = under
 
 
 @cache
@@ -185,7 +184,7 @@ def _beyond_codes() -> Any:
 def _kernel(function: Any, dimensions: int) -> Any:
     from numba import types
 
-    rgb = types.Array(types.float32, 3, "C")
+    rgb = types.Array(types.float32, 2, "C")
     limits = types.Array(types.float32, dimensions, "C")
-    counts = types.Array(types.int64, 2, "C")
-    return compiled(function, rgb, limits, counts, types.int64, types.int64)
+    counts = types.Array(types.int64, 1, "C")
+    return compiled(function, rgb, limits, counts)

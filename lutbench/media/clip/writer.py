@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from fractions import Fraction
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lutbench.errors import LutbenchError
 from lutbench.media.clip.codecs import Choice, load_av
 from lutbench.media.clip.coding import LEGAL, ClipCoding, plane_of, rgb_of
-from lutbench.media.clip.cuts import Cuts
+from lutbench.media.clip.cuts import Cuts, planar
 from lutbench.media.clip.siting import usual_siting
 from lutbench.media.clip.volume import Volume, leaves_alone
-from lutbench.media.clip.ycbcr import Coding, Matrix, Siting, planes_from_rgb
+from lutbench.media.clip.ycbcr import Coding, Matrix, Siting, planes_from_rgb, planes_through
 from lutbench.media.still.pixels import through
 from lutbench.media.tags import ColourTags
 from lutbench.model.transforms import Transform
+from lutbench.tables.in_place import in_place
+from lutbench.tables.programs import can_apply, plan
 
 _MATRIX_CODES = {"BT.709": 1, "BT.601": 6, "BT.2020": 9}
 
@@ -89,6 +93,7 @@ class ClipWriter:
         self.count = 0
         self.first: int | None = None
         self.begun = False
+        self.change: Callable[[NDArray[np.float32]], None] | None = None
         _keep_metadata(container, source, output, stream)
 
     def through(self, frame: Any) -> Any:
@@ -103,13 +108,8 @@ class ClipWriter:
             raise LutbenchError("the clip is interlaced", accepted="progressive frames")
         if self.volume is None:
             self.volume = Volume.of(frame)
-        rgb = rgb_of(frame, self.coding)
-        self.cuts.going_in(rgb)
-        rgb = through(self.transform, rgb)
-        self.cuts.coming_out(rgb)
         result = av.VideoFrame(frame.width, frame.height, self.form)
-        y, cb, cr = (plane_of(result, index, self.target.bits) for index in range(3))
-        planes_from_rgb(rgb, y, cb, cr, self.target)
+        self._fill(result, frame)
         if self.form.startswith("yuva"):
             _copy_alpha(frame, result, self.coding.bits, self.target.bits)
         result.pts, result.time_base = self._time(frame)
@@ -118,6 +118,27 @@ class ClipWriter:
         _set_tags(result, self.tags)
         self.rotation = self.rotation or frame.rotation
         return result
+
+    def _fill(self, result: Any, frame: Any) -> None:
+        """The planes of `result`: in one pass where the kernels take the transform."""
+        y, cb, cr = (plane_of(result, index, self.target.bits) for index in range(3))
+        if self.coding.matrix is None or not can_apply(self.transform):
+            rgb = rgb_of(frame, self.coding)
+            self.cuts.going_in(planar(rgb))
+            rgb = through(self.transform, rgb)
+            self.cuts.coming_out(planar(rgb))
+            planes_from_rgb(rgb, y, cb, cr, self.target)
+            return
+        change = self.change = self.change or in_place(plan(self.transform))
+
+        def counted(band: NDArray[np.float32]) -> None:
+            self.cuts.going_in(band)
+            change(band)
+            self.cuts.coming_out(band)
+
+        a, b, c = (plane_of(frame, index, self.coding.bits) for index in range(3))
+        codings = (self.coding.ycbcr(), self.target)
+        planes_through((a, b, c), (y, cb, cr), frame.width, codings, counted)
 
     def _time(self, frame: Any) -> tuple[int, Fraction]:
         """The time of a frame, counted where the clip gives none."""

@@ -11,14 +11,15 @@ samples, (-1 0 9 16 9 0 -1)/32 on a sample. At an edge the last sample is repeat
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache
 from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.errors import LutbenchError
+from lutbench.media.clip.ycbcr_loops import decoder, encoders
 from lutbench.model.signal import Range
 
 Matrix = Literal["BT.601", "BT.709", "BT.2020"]
@@ -32,7 +33,8 @@ LUMA_WEIGHTS: dict[str, tuple[float, float]] = {
     "BT.2020": (0.2627, 0.0593),
 }
 
-_ROWS = 32  # lines that a thread takes at a time
+BAND_PIXELS = 1 << 15
+"""Pixels that are worked on at a time: 384 KiB of R G B, which the second-level cache holds."""
 
 
 @dataclass(frozen=True)
@@ -121,17 +123,15 @@ def rgb_from_planes(
     from lutbench.tables.threads import share, thread_limit
 
     height = y.shape[0]
-    y, cb, cr = (_whole_lines(plane) for plane in (y, cb, cr))
     rgb = np.empty((height, width, 3), np.float32)
-    kernel = _decoder(y.dtype)
-    numbers = _decoding_numbers(coding)
-    up_across, up_down = _up_weights(coding)
-    chroma_width = coding.chroma_shape(height, width)[1]
+    decode = _Decoding((y, cb, cr), width, coding)
 
     def work(start: int, stop: int) -> None:
-        kernel(y, cb, cr, rgb, chroma_width, numbers, up_across, up_down, start, stop)
+        band = np.empty((3, stop - start, width), np.float32)
+        decode(band, start, stop)
+        rgb[start:stop] = np.moveaxis(band, 0, -1)
 
-    share(work, height, _ROWS, thread_limit(threads))
+    share(work, height, band_lines(width), thread_limit(threads))
     return rgb
 
 
@@ -153,26 +153,100 @@ def planes_from_rgb(
     y, cb, cr
         uint8 or uint16, C-contiguous, lines at least as long as the picture's.
     """
+
+    def give(band: NDArray[np.float32], start: int, stop: int) -> None:
+        band[...] = np.moveaxis(rgb[start:stop], -1, 0)
+
+    _fill(give, (y, cb, cr), rgb.shape[:2], coding, threads)
+
+
+Planes = tuple[NDArray[Any], NDArray[Any], NDArray[Any]]
+Band = Callable[[NDArray[np.float32], int, int], object]
+"""Does something with lines of R G B, (3, lines, width), that stand from `start` to `stop`."""
+
+
+def planes_through(
+    source: Planes,
+    target: Planes,
+    width: int,
+    codings: tuple[Coding, Coding],
+    change: Callable[[NDArray[np.float32]], object],
+    *,
+    threads: int | None = None,
+) -> None:
+    """Planes into planes by way of R G B: a few lines at a time, which stay in the cache.
+
+    `change` works on R G B in place, shape (3, lines, width); the same comes out as from
+    `rgb_from_planes`, `change` and `planes_from_rgb` over whole pictures.
+    """
+    decode = _Decoding(source, width, codings[0])
+
+    def give(band: NDArray[np.float32], start: int, stop: int) -> None:
+        decode(band, start, stop)
+        change(band)
+
+    _fill(give, target, (source[0].shape[0], width), codings[1], threads)
+
+
+def band_lines(width: int) -> int:
+    """How many lines are worked on at a time."""
+    return max(1, BAND_PIXELS // width)
+
+
+class _Decoding:
+    """Lines of planes into R G B."""
+
+    def __init__(self, planes: Planes, width: int, coding: Coding) -> None:
+        self.planes = [_whole_lines(plane) for plane in planes]
+        self.kernel = decoder(self.planes[0].dtype)
+        self.numbers = _decoding_numbers(coding)
+        self.weights = _up_weights(coding)
+        self.chroma_width = coding.chroma_shape(1, width)[1]
+
+    def __call__(self, band: NDArray[np.float32], start: int, stop: int) -> None:
+        more = (self.chroma_width, self.numbers, *self.weights)
+        self.kernel(*self.planes, band, *more, start, stop)
+
+
+def _fill(
+    give: Band, planes: Planes, size: tuple[int, int], coding: Coding, threads: int | None
+) -> None:
+    """Fill planes with the lines of R G B that `give` puts into a band."""
     from lutbench.tables.threads import share, thread_limit
 
-    height, width = rgb.shape[:2]
-    rgb = np.ascontiguousarray(rgb, dtype=np.float32)
+    (height, width), (y, cb, cr) = size, planes
     lines, samples = coding.chroma_shape(height, width)
-    low, high = coding.code_limits
-    numbers = np.array([*encoding_numbers(coding), low, high], np.float32)
+    numbers = np.array([*encoding_numbers(coding), *coding.code_limits], np.float32)
     down_across, down_down = _down_weights(coding)
-    narrow = np.empty((2, height, samples), np.float32)
-    first, second = _encoders(y.dtype)
-    limit = thread_limit(threads)
+    luma, chroma = encoders(y.dtype)
+    limit, count = thread_limit(threads), band_lines(width)
+    # Chroma that is taken from several lines waits until all of them are there.
+    whole = np.empty((2, height, samples), np.float32) if coding.down > 1 else None
+    spare: list[tuple[NDArray[np.float32], NDArray[np.float32]]] = []
 
-    def luma(start: int, stop: int) -> None:
-        first(rgb, y, narrow, coding.across, numbers, down_across, start, stop)
+    def work(start: int, stop: int) -> None:
+        rooms = spare.pop() if spare else _rooms(count, width, samples)
+        band = rooms[0].reshape(-1)[: 3 * (stop - start) * width].reshape(3, -1, width)
+        give(band, start, stop)
+        narrow, first = (rooms[1], start) if whole is None else (whole, 0)
+        luma(band, y, narrow, first, coding.across, numbers, down_across, start, stop)
+        if whole is None:
+            chroma(narrow, first, cb, cr, 1, numbers, down_down, start, stop)
+        spare.append(rooms)
 
-    def chroma(start: int, stop: int) -> None:
-        second(narrow, cb, cr, coding.down, numbers, down_down, start, stop)
+    share(work, height, count, limit)
+    if whole is not None:
+        from_all = whole
 
-    share(luma, height, _ROWS, limit)
-    share(chroma, lines, _ROWS, limit)
+        def rest(start: int, stop: int) -> None:
+            chroma(from_all, 0, cb, cr, coding.down, numbers, down_down, start, stop)
+
+        share(rest, lines, count, limit)
+
+
+def _rooms(lines: int, width: int, samples: int) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Room for lines of R G B and of chroma, for one thread."""
+    return np.empty((3, lines, width), np.float32), np.empty((2, lines, samples), np.float32)
 
 
 def _whole_lines(plane: NDArray[Any]) -> NDArray[Any]:
@@ -237,180 +311,4 @@ def _down_weights(coding: Coding) -> tuple[NDArray[np.float32], NDArray[np.float
     return (
         _down(coding.across, coding.siting in ("left", "topleft")),
         _down(coding.down, coding.siting in ("topleft", "top")),
-    )
-
-
-# --- the loops, compiled by numba when pixels move ----------------------------------------------
-
-
-def _decode_lines(y, cb, cr, rgb, chroma_width, numbers, up_across, up_down, start, stop):  # type: ignore[no-untyped-def]
-    """Lines `start` to `stop` of the planes into R G B."""
-    width = rgb.shape[1]
-    chroma_height = cb.shape[0]
-    across = 2 if chroma_width != width else 1
-    down = 2 if chroma_height != y.shape[0] else 1
-    padded = np.empty((2, chroma_width + 4), np.float32)
-    wide = np.empty((2, 2 * chroma_width), np.float32)
-    black, luma, middle, chroma = numbers[0], numbers[1], numbers[2], numbers[3]
-    r_cr, b_cb, g_cb, g_cr = numbers[4], numbers[5], numbers[6], numbers[7]
-    for line in range(start, stop):
-        for plane in range(2):
-            source = cb if plane == 0 else cr
-            into = padded[plane]
-            if down == 1:
-                for i in range(chroma_width):
-                    into[i + 2] = (np.float32(source[line, i]) - middle) * chroma
-            else:
-                middle_line, part = line // 2, line % 2
-                w = up_down[part]
-                l0 = max(middle_line - 2, 0)
-                l1 = max(middle_line - 1, 0)
-                l3 = min(middle_line + 1, chroma_height - 1)
-                l4 = min(middle_line + 2, chroma_height - 1)
-                w0, w1, w2, w3, w4 = w[0], w[1], w[2], w[3], w[4]
-                for i in range(chroma_width):
-                    value = (
-                        w0 * np.float32(source[l0, i])
-                        + w1 * np.float32(source[l1, i])
-                        + w2 * np.float32(source[middle_line, i])
-                        + w3 * np.float32(source[l3, i])
-                        + w4 * np.float32(source[l4, i])
-                    )
-                    into[i + 2] = (value - middle) * chroma
-            into[0] = into[1] = into[2]
-            into[chroma_width + 2] = into[chroma_width + 3] = into[chroma_width + 1]
-            out = wide[plane]
-            if across == 1:
-                for i in range(chroma_width):
-                    out[i] = into[i + 2]
-            else:
-                for part in range(2):
-                    w = up_across[part]
-                    w0, w1, w2, w3, w4 = w[0], w[1], w[2], w[3], w[4]
-                    for i in range(chroma_width):
-                        out[2 * i + part] = (
-                            w0 * into[i]
-                            + w1 * into[i + 1]
-                            + w2 * into[i + 2]
-                            + w3 * into[i + 3]
-                            + w4 * into[i + 4]
-                        )
-        for x in range(width):
-            light = (np.float32(y[line, x]) - black) * luma
-            u = wide[0, x]
-            v = wide[1, x]
-            rgb[line, x, 0] = light + r_cr * v
-            rgb[line, x, 1] = light + g_cb * u + g_cr * v
-            rgb[line, x, 2] = light + b_cb * u
-
-
-def _encode_luma(rgb, y, narrow, across, numbers, weights, start, stop):  # type: ignore[no-untyped-def]
-    """Lines `start` to `stop`: luma codes, and chroma codes (not rounded) at their width."""
-    width = rgb.shape[1]
-    samples = narrow.shape[2]
-    red, green, blue, black, luma = numbers[0], numbers[1], numbers[2], numbers[3], numbers[4]
-    middle, to_cb, to_cr, low, high = numbers[5], numbers[6], numbers[7], numbers[8], numbers[9]
-    half, nought = np.float32(0.5), np.float32(0)
-    wide = np.empty((2, width + 9), np.float32)
-    for line in range(start, stop):
-        for x in range(width):
-            r, g, b = rgb[line, x, 0], rgb[line, x, 1], rgb[line, x, 2]
-            r = r if r == r else nought
-            g = g if g == g else nought
-            b = b if b == b else nought
-            light = red * r + green * g + blue * b
-            wide[0, x + 3] = (b - light) * to_cb
-            wide[1, x + 3] = (r - light) * to_cr
-            code = black + light * luma + half
-            code = code if code > low else low
-            code = code if code < high + half else high
-            y[line, x] = int(code)
-        for plane in range(2):
-            row = wide[plane]
-            if across == 1:
-                for i in range(samples):
-                    narrow[plane, line, i] = row[i + 3] + middle
-                continue
-            for i in range(3):
-                row[i] = row[3]
-            for i in range(width + 3, width + 9):
-                row[i] = row[width + 2]
-            w0, w1, w2, w3 = weights[0], weights[1], weights[2], weights[3]
-            w4, w5, w6, w7 = weights[4], weights[5], weights[6], weights[7]
-            for i in range(samples):
-                narrow[plane, line, i] = (
-                    w0 * row[2 * i]
-                    + w1 * row[2 * i + 1]
-                    + w2 * row[2 * i + 2]
-                    + w3 * row[2 * i + 3]
-                    + w4 * row[2 * i + 4]
-                    + w5 * row[2 * i + 5]
-                    + w6 * row[2 * i + 6]
-                    + w7 * row[2 * i + 7]
-                    + middle
-                )
-
-
-def _encode_chroma(narrow, cb, cr, down, numbers, weights, start, stop):  # type: ignore[no-untyped-def]
-    """Chroma lines `start` to `stop`, rounded to codes."""
-    height, samples = narrow.shape[1], narrow.shape[2]
-    low, high, half = numbers[8], numbers[9], np.float32(0.5)
-    row = np.empty(samples, np.float32)
-    for line in range(start, stop):
-        for plane in range(2):
-            out = cb if plane == 0 else cr
-            if down == 1:
-                for i in range(samples):
-                    row[i] = narrow[plane, line, i]
-            else:
-                row[:] = 0
-                for tap in range(8):
-                    w = weights[tap]
-                    if w != 0:
-                        at = min(max(2 * line - 3 + tap, 0), height - 1)
-                        for i in range(samples):
-                            row[i] += w * narrow[plane, at, i]
-            for i in range(samples):
-                code = row[i] + half
-                code = code if code > low else low
-                code = code if code < high + half else high
-                out[line, i] = int(code)
-
-
-def compiled(function: Any, *signature: Any) -> Any:
-    """A loop over pixels as machine code, kept for the next time where a folder can be written."""
-    from numba import njit, types
-
-    try:
-        return njit(types.void(*signature), nogil=True, cache=True)(function)
-    except RuntimeError:  # no folder for the compiled code can be written
-        return njit(types.void(*signature), nogil=True)(function)
-
-
-@cache
-def _decoder(code: Any) -> Any:
-    from numba import types
-
-    plane = types.Array(getattr(types, np.dtype(code).name), 2, "C", readonly=True)
-    numbers = types.Array(types.float32, 1, "C")
-    weights = types.Array(types.float32, 2, "C")
-    rgb = types.Array(types.float32, 3, "C")
-    ends = (types.int64, types.int64)
-    return compiled(
-        _decode_lines, plane, plane, plane, rgb, types.int64, numbers, weights, weights, *ends
-    )
-
-
-@cache
-def _encoders(code: Any) -> tuple[Any, Any]:
-    from numba import types
-
-    plane = types.Array(getattr(types, np.dtype(code).name), 2, "C")
-    cube = types.Array(types.float32, 3, "C")
-    picture = types.Array(types.float32, 3, "C", readonly=True)
-    row = types.Array(types.float32, 1, "C")
-    ends = (types.int64, types.int64)
-    return (
-        compiled(_encode_luma, picture, plane, cube, types.int64, row, row, *ends),
-        compiled(_encode_chroma, cube, plane, plane, types.int64, row, row, *ends),
     )

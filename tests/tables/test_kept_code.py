@@ -1,0 +1,72 @@
+"""A kernel that no process has compiled yet: numpy goes on for longer, so that nobody waits."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from lutbench.tables import kept_code
+from lutbench.tables import pixels as over_pixels
+
+
+@pytest.fixture
+def nothing_kept(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
+    """An empty folder, the only one where compiled code would be looked for."""
+    monkeypatch.setattr(kept_code, "HERE", tmp_path)
+    monkeypatch.setattr(kept_code, "kept_name", lambda number: f"_run_{number}")
+    monkeypatch.setattr(kept_code, "_parents", lambda: iter([tmp_path]))
+    monkeypatch.setattr(over_pixels, "_by_numpy", {"float64": 0})
+    monkeypatch.setattr(over_pixels, "FEW", {"float64": 100})
+    monkeypatch.setitem(sys.modules, "lutbench.tables.kernels", None)
+    monkeypatch.setattr(kept_code, "is_kept", kept_code.is_kept.__wrapped__)
+    return tmp_path
+
+
+@pytest.mark.parametrize("folder", [0, 1])
+def test_numpy_goes_on_until_a_compiled_kernel_is_kept(nothing_kept: Path, folder: int) -> None:
+    number = np.dtype("float64")
+    most = 100 * over_pixels.NOT_KEPT["float64"]
+    assert over_pixels._is_few(most - 50, number)
+    assert not over_pixels._is_few(51, number)
+    kept = list(kept_code._folders())[folder]
+    assert kept.is_relative_to(nothing_kept)
+    kept.mkdir()
+    (kept / "kernels._run_float64-1.py311.nbi").touch()
+    assert not over_pixels._is_few(1, number)
+
+
+COMPILE = """
+import numpy as np
+from lutbench.tables import kept_code, kernels
+before = kept_code.is_kept.__wrapped__("float32")
+kernels.runner(np.float32)
+print(before, kept_code.is_kept.__wrapped__("float32"), kept_code.is_kept.__wrapped__("float64"))
+"""
+
+
+@pytest.mark.slow
+def test_what_numba_keeps_is_found(tmp_path: Path) -> None:
+    """The real compiler, in a copy of the package whose folder of compiled code is empty."""
+    import shutil
+
+    import lutbench
+
+    copied = tmp_path / "copy" / "lutbench"
+    without = shutil.ignore_patterns("__pycache__", "node_modules")
+    shutil.copytree(Path(lutbench.__file__).parent, copied, ignore=without)
+    settings = os.environ | {"NUMBA_CACHE_DIR": str(tmp_path / "kept")}
+    settings["PYTHONPATH"] = str(copied.parent)
+    told = subprocess.run(
+        [sys.executable, "-c", COMPILE],
+        capture_output=True,
+        text=True,
+        env=settings,
+        cwd=tmp_path,
+        check=True,
+    )
+    assert told.stdout.split() == ["False", "True", "False"]
