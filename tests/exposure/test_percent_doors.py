@@ -25,6 +25,7 @@ from lutbench.media.legend import _levels as legend_levels
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.false_colour import Band, FalseColour
 from lutbench.model.gamuts import BT709
+from lutbench.model.signal import Range
 from lutbench.report.card import big_rows, card_html
 from lutbench.tables.lut import Lut1D
 
@@ -78,6 +79,19 @@ def test_levels_and_the_card(name: str) -> None:
     assert rows["grey card"] == f"{percent(name):.0f} %"
     assert rows["white card"] == f"{percent(name, 0.9):.0f} %"
     assert f"{percent(name):.0f} %" in card_html(day)
+
+
+@pytest.mark.parametrize(
+    ("source", "told"),
+    [
+        ("legal", "black at 64 and nominal white at 940 of ten bits"),
+        ("full", "a legal signal has to be stretched before the LUT"),
+    ],
+)
+def test_the_card_says_what_to_set_on_the_monitor(source: Range, told: str) -> None:
+    day = levels(KNOWN.curve("ACEScct"), identity("ACEScct"), source_range=source)
+    assert "Set the monitor so that the LUT gets" in card_html(day)
+    assert told in card_html(day)
 
 
 def test_zebra_advice_is_in_the_same_percent(name: str) -> None:
