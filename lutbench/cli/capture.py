@@ -1,4 +1,4 @@
-"""``lutbench capture``: the LUT of a box, from the chart that came back."""
+"""``lutbench capture``: the LUT of a device, from the chart that came back."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ SCHEMA = 1
 @json_option
 @gathered(new=NewLut)
 def command(picture: str, size: int, smoothness: float | None, new: NewLut) -> None:
-    """Make the LUT of a box from PICTURE, the chart that came back from it.
+    """Make the LUT of a device from PICTURE, the chart that came back from it.
 
     PICTURE may be scaled, moved, cropped into the chart's margin, of 8 bits,
     lightly compressed and noisy. It is refused when the chart is mirrored, turned,

@@ -1,4 +1,4 @@
-"""``lutbench chart``: the picture chart that is sent through a box."""
+"""``lutbench chart``: the picture chart that is sent through a device."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ SCHEMA = 1
     default="1920x1080",
     show_default=True,
     metavar="WxH",
-    help="Width and height in pixels: the frame that the box works in.",
+    help="Width and height in pixels: the frame that the device works in.",
 )
 @click.option(
     "--patches",
@@ -45,9 +45,9 @@ SCHEMA = 1
 @json_option
 @gathered(reporting=Reporting)
 def command(output: str, size: int, frame: str, patches: str | None, reporting: Reporting) -> None:
-    """Draw a chart of known colours, to send through a box that gives away no file.
+    """Draw a chart of known colours, to send through a device whose LUT you cannot get.
 
-    The box may be a monitor's recorder output, an editing program, a camera's
+    The device may be a monitor's recorder output, an editing program, a camera's
     preview. Bring the picture back as a still and `lutbench capture` makes the
     LUT of it. OUT is .png or .tif, 16 bits. It has to be taken as code values:
     full range, no colour management, no sharpening.

@@ -138,8 +138,8 @@ def _print_tone(screen: Console, tone: Tone) -> None:
 def _print_look(screen: Console, look: Look) -> None:
     screen.print()
     screen.print(
-        f"[bold]Look[/bold] of ΔE 2000 {look.median:.1f} in the middle, {look.p95:.1f} for one "
-        f"colour in twenty, {look.max:.1f} at most"
+        f"[bold]Look[/bold] of ΔE 2000: median {look.median:.1f}, 95 % under {look.p95:.1f}, "
+        f"at most {look.max:.1f}"
     )
     for phrase in look.description:
         screen.print(f"  {phrase}", markup=False)
@@ -227,7 +227,7 @@ def print_errors(errors: Sequence[str]) -> None:
     from rich.markup import escape
 
     screen = console(markup=True)
-    screen.print("(look: ΔE 2000 in the middle)", style="dim")
+    screen.print("(look: median ΔE 2000)", style="dim")
     for error in errors:
         screen.print(f"\n{NOT_READ[0]} {escape(error)}", soft_wrap=True)
 

@@ -22,16 +22,17 @@ SCHEMA = 1
 
 @click.command()
 @click.argument("what", type=click.Choice(["curves", "gamuts", "tones", "mappings"]))
+@click.option("--long", is_flag=True, help="Gamuts with their primaries and white, a line each.")
 @definitions_option
 @json_option
-def command(what: str, definitions: tuple[str, ...], as_json: bool) -> None:
+def command(what: str, long: bool, definitions: tuple[str, ...], as_json: bool) -> None:
     """List what can be named: curves and gamuts (standards, your own, the registry's), tones,
     and mappings of colours outside a gamut.
 
     A curve shows its family, the signal of mid grey (18 %) in percent of full
     range, and how many stops over mid grey it clips. A registered curve that
     cannot be used is listed with the reason. Tones and mappings show their
-    settings, with defaults and limits.
+    settings, with defaults and limits. Gamuts come grouped by where they are from.
 
     \b
     Example:
@@ -56,8 +57,10 @@ def command(what: str, definitions: tuple[str, ...], as_json: bool) -> None:
         print_json({"schema": SCHEMA, what: rows})
     elif what == "curves":
         _print_curves(rows)
-    else:
+    elif long:
         _print_gamuts(rows)
+    else:
+        _print_gamut_names(rows)
 
 
 def _curve_data(entry: Entry) -> dict[str, Any]:
@@ -176,3 +179,16 @@ def _print_gamuts(rows: list[dict[str, Any]]) -> None:
         points = (f"{x:.3f} {y:.3f}" for x, y in (*row["primaries"], row["white"]))
         table.add_row(row["name"], row["origin"], *points, ", ".join(row["aliases"]))
     console().print(table)
+
+
+def _print_gamut_names(rows: list[dict[str, Any]]) -> None:
+    """The names alone, grouped by where they are from."""
+    from rich.padding import Padding
+
+    screen = console()
+    origins = list(dict.fromkeys(row["origin"] for row in rows))
+    for origin in origins:
+        names = [row["name"] for row in rows if row["origin"] == origin]
+        screen.print(f"{origin}: {len(names)}", style="bold")
+        screen.print(Padding("; ".join(names), (0, 0, 1, 2)))
+    screen.print("--long shows primaries, white and other names.", style="dim")

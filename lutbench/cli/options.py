@@ -27,7 +27,10 @@ WORTH_PROCESSES = 16
 """Files from which on processes of their own pay: each takes about a second to start."""
 
 NOT_A_TERMINAL = 100
-"""Columns where the output goes into a file or a pipe."""
+"""Columns where the output goes into a file or a pipe, and no terminal tells its width."""
+
+LEAST_COLUMNS = 40
+"""Columns under which no table can be read: a smaller width is not believed."""
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -146,7 +149,7 @@ def hands_options(what: str) -> Callable[[F], F]:
             "--jobs",
             type=click.IntRange(1, 256),
             metavar="N",
-            help=f"{what} under work at once. [default: one for each core]",
+            help=f"{what} processed at once. [default: one for each core]",
         )
         scheduler = click.option(
             "--scheduler",
@@ -260,8 +263,27 @@ def print_json_line(data: dict[str, Any]) -> None:
     click.echo(json_line(data))
 
 
+def piped_width() -> int:
+    """Columns for what goes into a pipe or a file: those of the terminal in front of the user.
+
+    COLUMNS tells them, else the terminal that errors or the keyboard are on; 100 where there is
+    no terminal at all.
+    """
+    told = os.environ.get("COLUMNS", "")
+    if told.isdigit() and int(told) >= LEAST_COLUMNS:
+        return int(told)
+    for stream in (2, 0):
+        try:
+            columns = os.get_terminal_size(stream).columns
+        except (OSError, ValueError):
+            continue
+        if columns >= LEAST_COLUMNS:
+            return columns
+    return NOT_A_TERMINAL
+
+
 def console(*, stderr: bool = False, markup: bool = False) -> Console:
-    """A rich console: NO_COLOR obeyed, 100 columns where the output is no terminal.
+    """A rich console: NO_COLOR obeyed, as wide as the terminal, into a pipe too.
 
     Square brackets are text, unless `markup` is asked for: then every name that
     comes from outside must be escaped. Characters that steer a terminal are not printed.
@@ -281,7 +303,7 @@ def console(*, stderr: bool = False, markup: bool = False) -> Console:
 
     screen = Screen(stderr=stderr, highlight=False, markup=markup)
     if not screen.is_terminal:
-        screen = Screen(stderr=stderr, highlight=False, markup=markup, width=NOT_A_TERMINAL)
+        screen = Screen(stderr=stderr, highlight=False, markup=markup, width=piped_width())
     return screen
 
 

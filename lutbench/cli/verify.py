@@ -87,7 +87,7 @@ class Telling:
     default=1,
     show_default=True,
     metavar="N",
-    help="Checks under work at once.",
+    help="Checks run at once.",
 )
 @click.option(
     "--scheduler",

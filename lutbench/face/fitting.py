@@ -71,7 +71,7 @@ def learn(
 def capture(
     picture: Picture, *, size: int = 33, smoothness: float | None = None, title: str = ""
 ) -> PatchFit:
-    """The LUT of a box, from the chart that came back from it.
+    """The LUT of a device, from the chart that came back from it.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""A LUT fitted to the patches of a chart that came back from a box."""
+"""A LUT fitted to the patches of a chart that came back from a device."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ class PatchFit(Result):
         The one that foretold patches best that it had not seen.
     held_out
         The error at such patches, in 10-bit code values. It holds the noise of the
-        patches themselves, so the LUT is nearer the box than this.
+        patches themselves, so the LUT is nearer the device than this.
     residual
         What the final fit leaves at all patches, in 10-bit code values.
     node_error
@@ -77,7 +77,7 @@ def fit_patches(
     smoothness: float | None = None,
     title: str = "",
 ) -> PatchFit:
-    """The LUT of a box from patches sent through it.
+    """The LUT of a device from patches sent through it.
 
     Parameters
     ----------
@@ -109,7 +109,7 @@ def fit_patches(
     if held_out.p95 > POOR:
         notes = (
             f"a twentieth of the patches come out {held_out.p95:.0f} codes of 1023 or more away"
-            " from what their neighbours foretell: the box bends more sharply than the chart"
+            " from what their neighbours foretell: the device bends more sharply than the chart"
             " can show (a chart of a larger size may help), or is no LUT",
         )
     return PatchFit(
@@ -141,7 +141,7 @@ def _chosen(
 def neutral_curves(inputs: Array, outputs: Array) -> Callable[[Array], Array]:
     """What the neutral patches tell of tone, as a curve for each channel of any colour.
 
-    What a box does beside it, the departure from these curves, bends less, so that a
+    What a device does beside it, the departure from these curves, bends less, so that a
     coarse lattice of colours shows it better.
     """
     neutral = np.ptp(inputs, axis=1) < 1e-9

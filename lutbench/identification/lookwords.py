@@ -11,7 +11,7 @@ from lutbench.identification.result import HueChange, Look, ToneChange
 SATURATION, CONTRAST, TURN = 0.02, 0.03, 1.5
 LIGHTNESS, LUMA = 1.0, 1.5
 TINT, TINT_CLEAR, TINT_STRONG = 0.7, 3.0, 8.0
-"""Lengths of (a*, b*): no eye sees less than the first; from the others on it is plain, strong."""
+"""Lengths of (a*, b*): under the first none is seen; from the others on it is plain, strong."""
 
 COMPRESSED = 0.04
 """Strong colours that lose so much more than others are held back, as a gamut compression does."""
@@ -61,7 +61,7 @@ def _of_tints(tones: tuple[ToneChange, ...]) -> list[str]:
 
 
 def tint_word(change: ToneChange) -> str:
-    """``slightly cool`` and the like; empty where no eye sees a tint."""
+    """``slightly cool`` and the like; empty where no tint can be seen."""
     size = float(np.hypot(change.a, change.b))
     if size < TINT:
         return ""

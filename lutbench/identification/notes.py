@@ -48,7 +48,7 @@ def notes_of(result: Identification) -> tuple[str, ...]:
     if result.look.present:
         found.append(
             "The look hides how exact the conversion is: the same LUT without its look "
-            "would make the answer surer."
+            "would give a safer answer."
         )
     elif result.confidence != "high" and samples is not None:
         found.append(_of_doubt(samples))
@@ -239,7 +239,7 @@ def _of_doubt(samples: Samples) -> str:
             f"It is rounded to {round(math.log2(1 / samples.step + 1))} bits, which hides finer "
             "differences: the same LUT with six decimals would tell."
         )
-    return "What you know of it, named with --source-curve and the like, makes the answer surer."
+    return "What you know of it, given with --source-curve and the like, makes the answer safer."
 
 
 def _of_tone(result: Identification, best: Candidate, told: bool) -> Iterator[str]:

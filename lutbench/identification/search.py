@@ -78,7 +78,7 @@ FORECASTS = 10
 """Hypotheses that are worked out on nodes all over the LUT."""
 
 TOO_MUCH_LEFT = 10.0
-"""ΔE 2000 in the middle over which a remainder is no look on a conversion any more."""
+"""Median ΔE 2000 over which a remainder is no look on a conversion any more."""
 
 EXPLAINED = 0.9
 """The share of the values that needs no other form to explain it."""

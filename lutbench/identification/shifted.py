@@ -10,7 +10,7 @@ from lutbench.identification.samples import CODES, Samples
 from lutbench.model.transforms import Array
 
 MIDDLE, MOST = 0.6, 3.0
-"""10-bit codes in the middle, and for one value in ten, by which two such grey scales may differ:
+"""10-bit codes, the median and what 90 % stay under, by which two such grey scales may differ:
 what a smooth curve through 17 nodes leaves between them.
 """
 

@@ -95,7 +95,7 @@ def ranked(finalists: Sequence[Finalist]) -> list[Finalist]:
 def resolution(error: float, samples: Samples) -> float:
     """The difference in codes under which two hypotheses are one here.
 
-    What a hypothesis leaves over, in the middle, hides small differences: a
+    The median of what a hypothesis leaves over hides small differences: a
     look does for one, rounding and noise do.
     """
     return RESOLVED * float(np.clip(NOISE_OF_TYPICAL * error, samples.floor, MOST_NOISE))

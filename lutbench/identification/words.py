@@ -12,7 +12,7 @@ from lutbench.identification.tone import tone_of
 
 STOPS = 0.02
 FAR_CODES, FAR_DELTA_E = 20.0, 10.0
-"""An answer that is off by more of both in the middle explains nothing."""
+"""An answer whose medians are both larger explains nothing."""
 
 CURVE_ONLY = "Each channel keeps a curve of its own, so the gamut is left as it was."
 
@@ -55,7 +55,7 @@ def _explanation(result: Identification) -> str:
         parts.insert(
             0,
             "No candidate explains this LUT. The nearest, "
-            f"{best.error_median:.0f} codes off in the middle:",
+            f"{best.error_median:.0f} codes off (median):",
         )
         return " ".join(parts)
     named = result.measured is None and "source curve" not in best.not_told
@@ -94,8 +94,8 @@ def _nearest(best: Candidate) -> str:
     ]
     return (
         f"The nearest conversion by names, from {ends[0]} to {ends[1]}, is "
-        f"{best.error_median:.1f} codes off in the middle and {best.error_p95:.1f} for one value "
-        "in twenty: do not take its names for the LUT's own."
+        f"off by {best.error_median:.1f} codes (median; 95 % under {best.error_p95:.1f}): "
+        "do not take its names for the LUT's own."
     )
 
 
@@ -147,8 +147,7 @@ def _look(look: Look) -> str:
     phrases = look.description or described(look)
     if not phrases:
         return (
-            f"Leaves a little over (ΔE 2000 {look.median:.1f} in the middle, "
-            f"over {look.p95:.1f} for one colour in twenty)."
+            f"A little is left over (ΔE 2000: median {look.median:.1f}, 95 % under {look.p95:.1f})."
         )
     text = f"Adds a look: {', '.join(phrases[:PHRASES])}"
     return text + ("; one CDL accounts for it." if look.cdl is not None else ".")

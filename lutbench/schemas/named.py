@@ -42,7 +42,7 @@ FILES = (
 _MAKING = ("apply", "bench", "build", "capture", "chart", "convert", "demo", "learn", "match")
 _MEASURING = (
     *("compare", "display-calibrate", "display-check", "display-fit", "display-patches"),
-    "verify",
+    *("monitor-draw", "monitor-read", "verify"),
 )
 
 

@@ -26,6 +26,7 @@ REPORTS: dict[str, tuple[str, ...]] = {
         "build day.toml -o j_luts",
         f"build {NAMED} -o j_one.cube --size 9",
         f"build --kind gamut {GAMUTS}",
+        "build day.toml -o j_post --post",
     ),
     "capture": ("capture returned.png -o j_box.cube --size 9",),
     "chart": (
@@ -57,6 +58,7 @@ REPORTS: dict[str, tuple[str, ...]] = {
     "levels": (
         "levels --curve ACEScct --lut day.cube --zebra-min 50 --over-exposure 2.5",
         'levels --curve "BT.2100 PQ" --display-peak 1000',
+        "levels day.toml --expose 1",
     ),
     "list curves": ("list curves --definitions luts_demo/tarn.toml",),
     "list gamuts": ("list gamuts --definitions luts_demo/tarn.toml",),
@@ -66,6 +68,8 @@ REPORTS: dict[str, tuple[str, ...]] = {
         f'match in.png --source-curve ACEScct --source-gamut ACEScg --source-corners "{CORNERS}"'
         " --target-curve BT.1886 --target-gamut BT.709 -o j_match.cube --size 9",
     ),
+    "monitor draw": ("monitor draw j_monitor --size 17",),
+    "monitor read": ("monitor read grab.png --size 17 --turned grab.png",),
     "rework": (
         "rework chain day.cube look.cube -o j_both.cube",
         "rework resize day.cube 9 -o j_resized.cube",
@@ -86,11 +90,17 @@ def more(folder: Path) -> None:
     import numpy as np
 
     import lutbench as lb
+    from lutbench.media.probe.draw import draw_board
+    from lutbench.media.probe.lattice import probe_lut
+    from lutbench.media.still.still import Still, write_still
 
     words = "ACEScct, ACEScg to BT.1886, BT.709"
     lb.build(words + "; exposure=1").save(folder / "bright.cube")
     lb.build(words, size=17).save(folder / "written.cube")
     day = lb.build(words)
+    board = draw_board(17, "full").signal()[1::3, 1::3]
+    seen = np.rint(np.clip(probe_lut(17).apply(board), 0, 1) * 255).astype(np.uint8)
+    write_still(Still(seen, ("R", "G", "B"), "8"), folder / "grab.png", depth="8")
     look = lb.Cdl((1.1, 1.0, 0.95), (0.01, 0, -0.01), (1.05, 1, 1), saturation=0.8)
     lb.Lut3D(np.clip(look.apply(day.table), 0, 1)).save(folder / "looked.cube")
     table = np.array(day.table) * [1.0, 0.97, 1.0]

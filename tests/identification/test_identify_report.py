@@ -200,7 +200,7 @@ def test_notes_say_what_would_settle_it() -> None:
     # BT.1886 without black lift is gamma 2.4: whatever it is called, the LUT is right.
     assert "BT.1886 and gamma 2.4 are one curve" in notes
     look = " ".join(found_for(looked("hue rotation", degrees=8.0)).notes)
-    assert "without its look would make the answer surer" in look
+    assert "without its look would give a safer answer" in look
     nothing = identify(Lut3D(1 - lattice(9)))
     assert nothing.confidence != "high"
     assert any("--source-curve" in note for note in nothing.notes)

@@ -1,4 +1,4 @@
-"""The picture chart: a lattice of known colours that is sent through a box, and its reader.
+"""The picture chart: a lattice of known colours that is sent through a device, and its reader.
 
 The chart holds every node of an n-lattice, and a neutral ramp, as flat patches, with four ring
 markers in the corners, a code in the strips between them that says how it is
@@ -223,7 +223,7 @@ def _check_controls(
     blur = 6 * float(noise.max()) / np.sqrt(float(np.median(counts)))
     row, column = np.divmod(cells, layout.columns)
     what = "the same colour comes back differently across the chart"
-    accepted = "a box that treats every part of the picture alike, without overlays"
+    accepted = "a device that treats every part of the picture alike, without overlays"
     if far.max() > COVERED + blur or (far > BLED + blur).mean() > 0.04:
         worst = far.argmax()
         raise LutbenchError(

@@ -36,7 +36,7 @@ class SequenceRun:
     Parameters
     ----------
     jobs
-        Frames under work at once; as many as there are usable cores where None.
+        Frames rendered at once; as many as there are usable cores where None.
     force
         Make all frames anew, and replace those that are there.
     scheduler
@@ -195,7 +195,7 @@ def render_remote_frame(item: tuple[Frame, bool], treatment: Treatment) -> list[
 
 @contextmanager
 def _quiet_library(jobs: int) -> Iterator[None]:
-    """Keep the image library's own threads out while several frames are under work."""
+    """Keep the image library's own threads out while several frames are rendered."""
     import OpenImageIO as oiio
 
     before = oiio.get_int_attribute("threads"), oiio.get_int_attribute("exr_threads")

@@ -49,11 +49,30 @@ class BuiltLut(TypedDict):
     """With a shaper: the most that a grey is off, ten stops under mid grey to six over it."""
 
 
+class PostFile(TypedDict):
+    """A file for post."""
+
+    file: str
+    sha256: str
+
+
+class PostLut(TypedDict):
+    """What post has of a LUT."""
+
+    name: str
+    files: list[PostFile]
+    look: list[str] | None
+    """CDL and conversion without it, in the order in which they are put through."""
+    notes: list[str]
+
+
 class Build(TypedDict):
     """What `build` made."""
 
     schema: Schema
     luts: list[BuiltLut]
+    post: NotRequired[list[PostLut]]
+    """With --post."""
 
 
 class ReworkedLut(Lut):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Literal, TypedDict
 
+from lutbench.model.signal import Range
 from lutbench.schemas.reports.common import (
     DeltaE,
     Figure,
@@ -239,3 +240,34 @@ class DisplayCheck(TypedDict):
     patches: list[CheckedPatch]
     greys: list[CheckedGrey]
     spreads: dict[str, DeltaE]
+
+
+class MonitorDraw(TypedDict):
+    """The files of the test of a monitor."""
+
+    schema: Schema
+    size: int
+    """Nodes an edge of the probe LUT."""
+    files: list[str]
+
+
+class MonitorAnswer(TypedDict):
+    """What a row of the board says; `sound` is null where it says nothing."""
+
+    question: str
+    found: str
+    sound: bool | None
+    advice: str | None
+
+
+class MonitorRead(TypedDict):
+    """What a grab of a monitor's output says."""
+
+    schema: Schema
+    size: int
+    codes: Range
+    """The board that was read."""
+    sound: bool
+    answers: list[MonitorAnswer]
+    line_at: float | None
+    """Signal at which the line in the ramp stands."""

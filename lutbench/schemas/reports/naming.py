@@ -107,7 +107,7 @@ class ShownOn(TypedDict):
     surround: float
 
 
-class Levels(TypedDict):
+class LevelsOfOne(TypedDict):
     """The levels of a curve for the day."""
 
     schema: Schema
@@ -127,6 +127,31 @@ class Levels(TypedDict):
     neutral_density: list[NeutralDensity]
     filter_choice: FilterChoice | None
     display: ShownOn | None
+
+
+class SetMember(TypedDict):
+    """A LUT of a set."""
+
+    name: str
+    exposure_stops: float | None
+    """Stops by which it brightens, where that is told."""
+    note: str | None
+    """Why it has no levels."""
+    levels: LevelsOfOne | None
+
+
+class LevelsOfSet(TypedDict):
+    """The levels of several LUTs."""
+
+    schema: Schema
+    exposed_stops: float
+    paired: list[str]
+    """The LUTs that bring the exposure back."""
+    advice: str | None
+    luts: list[SetMember]
+
+
+Levels = LevelsOfOne | LevelsOfSet
 
 
 class Light(TypedDict):
