@@ -221,5 +221,11 @@ def _percent(rgb: list[float]) -> str:
     if any(value != value for value in rgb):
         raise LutbenchError("the LUT gives no number for a neutral level")
     if max(rgb) - min(rgb) < 0.005:
-        return f"{100 * sum(rgb) / 3:.0f} %"
-    return "/".join(f"{100 * value:.0f}" for value in rgb) + " %"
+        return f"{_whole(sum(rgb) / 3)} %"
+    return "/".join(_whole(value) for value in rgb) + " %"
+
+
+def _whole(signal: float) -> str:
+    """Whole percent; a file's rounding may leave a hair under nothing, which is no minus."""
+    text = f"{100 * signal:.0f}"
+    return "0" if text == "-0" else text

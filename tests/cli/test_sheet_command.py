@@ -79,3 +79,27 @@ def test_a_clip_and_a_curve(lut: Path, tmp_path: Path, capsys: pytest.CaptureFix
     assert capsys.readouterr().err.count("\n") == 1
     assert run("sheet", lut, tmp_path / "in.mp4", tmp_path / "sheet.exr") == 2
     assert capsys.readouterr().err.count("\n") == 1
+
+
+def test_levels_of_a_lut_for_legal_codes_are_percent_of_the_signal(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Codes 64 to 940 of ten bits are 0 to 100 % (BT.709-6, item 5.6), before and after."""
+    from lutbench.media import sheet
+
+    told = []
+    drawn = sheet.before_after_sheet
+
+    def kept(*args: object, **options: object) -> object:
+        told.append(options["subheading"])
+        return drawn(*args, **options)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(sheet, "before_after_sheet", kept)
+    path = tmp_path / "legal.cube"
+    legal = ("source: curve BT.709, legal range", "target: curve BT.709, legal range")
+    table = np.round(Lut3D.identity(9).table - 1e-6, 6)
+    write_cube(Lut3D(table, comments=legal), path)
+    Image.fromarray(data.coffee()[::8, ::8]).save(tmp_path / "a.png")
+    assert run("sheet", path, tmp_path / "a.png", tmp_path / "out.png") == 0
+    assert "0 % → 0 %" in told[0]
+    assert "100 % → 100 %" in told[0]
