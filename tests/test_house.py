@@ -87,7 +87,7 @@ UPSTAIRS = {
     ("model/transforms", "formats.saving"),
     ("model/transforms", "report.on_axes"),
     ("results", "report.on_axes"),
-    ("tables/lut", "algebra.invert"),
+    ("tables/lut", "algebra.inversion"),
     ("model/transforms", "tables.pixels"),
     ("tables/lut", "tables.pixels"),
 }

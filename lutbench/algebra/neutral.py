@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from lutbench.algebra.chain import CURVE_SIZE
+from lutbench.algebra.chaining import CURVE_SIZE
 from lutbench.algebra.result import Change, Reworked, code_error
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Transform

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lutbench.algebra.chain import DEFAULT_SIZE, is_curve
+from lutbench.algebra.chaining import DEFAULT_SIZE, is_curve
 from lutbench.algebra.result import (
     Change,
     CodeError,

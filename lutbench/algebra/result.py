@@ -98,3 +98,39 @@ def difference(first: Transform, second: Transform, domain: NDArray[np.float64])
     """The distance of two transforms over a domain, in 10-bit code values."""
     points = probe(domain)
     return code_error(first.apply(points), second.apply(points))
+
+
+@dataclass(frozen=True, repr=False)
+class Inversion(Reworked):
+    """An inverse, with the exact share that cannot be inverted.
+
+    Parameters
+    ----------
+    error
+        The round trip: colours of the LUT through the inverse and the LUT again.
+    collapsed, folded
+        Shares of the input cube whose colours fall together, or are turned
+        inside out (tetrahedra counted; both 0 for a bijection).
+    unreached, ambiguous
+        Shares of the new lattice's nodes that no input gives, or several give.
+    """
+
+    collapsed: float = 0.0
+    folded: float = 0.0
+    unreached: float = 0.0
+    ambiguous: float = 0.0
+
+    @property
+    def bijective(self) -> bool:
+        """Whether every input has a colour of its own."""
+        return self.collapsed == 0 and self.folded == 0 and self.ambiguous == 0
+
+    def to_data(self) -> dict[str, Any]:
+        shares = {
+            "bijective": self.bijective,
+            "collapsed_share": self.collapsed,
+            "folded_share": self.folded,
+            "unreached_share": self.unreached,
+            "ambiguous_share": self.ambiguous,
+        }
+        return super().to_data() | shares

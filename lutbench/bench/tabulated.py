@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from lutbench.algebra.chain import chain, is_curve
+from lutbench.algebra.chaining import chain, is_curve
 from lutbench.bench.packing import CODES
 from lutbench.measure.samples import SEED
 from lutbench.model.grade import Cdl, Saturation

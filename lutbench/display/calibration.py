@@ -7,7 +7,7 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from lutbench.algebra.chain import chain
+from lutbench.algebra.chaining import chain
 from lutbench.display.model import DisplayModel
 from lutbench.display.target import Target
 from lutbench.measure.delta_e import delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz

@@ -12,8 +12,7 @@ from lutbench.model.catalogue import Catalogue
 from lutbench.tables.lut import SIZES_1D, SIZES_3D, Lut, Lut1D, Lut3D, ShaperLut3D
 
 if TYPE_CHECKING:
-    from lutbench.algebra.invert import Inversion
-    from lutbench.algebra.result import Reworked
+    from lutbench.algebra.result import Inversion, Reworked
 
 
 def chain(
@@ -45,7 +44,7 @@ def chain(
     LutbenchError
         When there is nothing to chain, or a file cannot be read.
     """
-    from lutbench.algebra.chain import chain
+    from lutbench.algebra.chaining import chain
 
     steps = [arguments.transform(each, catalogue) for each in luts]
     return chain(steps, _size(size), title=arguments.text(title, "title"))
@@ -93,7 +92,7 @@ def invert(
     LutbenchError
         When the file cannot be read, or a value is out of limits.
     """
-    from lutbench.algebra.invert import invert
+    from lutbench.algebra.inversion import invert
 
     return invert(
         _as_lut(arguments.transform(lut, catalogue), size),
@@ -132,7 +131,7 @@ def resample(
     LutbenchError
         When the file cannot be read, or a value is out of limits.
     """
-    from lutbench.algebra.resample import resample
+    from lutbench.algebra.resampling import resample
 
     found = _as_lut(arguments.transform(lut, catalogue), None)
     limits = SIZES_1D if isinstance(found, Lut1D) else SIZES_3D
@@ -172,7 +171,7 @@ def blend(
     LutbenchError
         When the domains differ, a file cannot be read, or a number is out of limits.
     """
-    from lutbench.algebra.blend import blend
+    from lutbench.algebra.blending import blend
 
     one, other = (arguments.transform(each, catalogue) for each in (first, second))
     return blend(one, other, arguments.real(amount, "amount", -1, 3), _size(size))

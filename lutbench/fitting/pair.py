@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.algebra.repair import repair
-from lutbench.algebra.resample import resample
+from lutbench.algebra.repairing import repair
+from lutbench.algebra.resampling import resample
 from lutbench.algebra.result import CodeError, code_error
 from lutbench.errors import LutbenchError
 from lutbench.fitting.base import MixAndCurves, fit_base

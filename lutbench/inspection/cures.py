@@ -9,8 +9,8 @@ import numpy as np
 
 from lutbench.algebra import invert
 from lutbench.algebra.ranges import change_range
-from lutbench.algebra.repair import FADE, MOST_MOVED, REPAIRS, smoothed_node
-from lutbench.algebra.repair import repair as repair_table
+from lutbench.algebra.repairing import FADE, MOST_MOVED, REPAIRS, smoothed_node
+from lutbench.algebra.repairing import repair as repair_table
 from lutbench.algebra.result import Change, CodeError, Reworked, code_error
 from lutbench.algebra.rewritten import (
     channels_put_back,

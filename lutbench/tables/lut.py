@@ -239,7 +239,7 @@ class Lut3D(_Lut):
         NotInvertibleError
             When the LUT gives one colour, or a plane of them.
         """
-        found: Transform = import_module("lutbench.algebra.invert").invert(self).lut
+        found: Transform = import_module("lutbench.algebra.inversion").invert(self).lut
         return found
 
     def with_domain(self, domain: ArrayLike) -> Self:
@@ -301,7 +301,7 @@ class ShaperLut3D(_Lut):
 
     def inverse(self) -> Transform:
         """As `Lut3D.inverse`, of the two together."""
-        found: Transform = import_module("lutbench.algebra.invert").invert(self).lut
+        found: Transform = import_module("lutbench.algebra.inversion").invert(self).lut
         return found
 
     def __repr__(self) -> str:

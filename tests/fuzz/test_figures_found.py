@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from lutbench.algebra.invert import invert
+from lutbench.algebra.inversion import invert
 from lutbench.algebra.neutral import neutral_curve
 from lutbench.errors import LutbenchError
 from lutbench.exposure.levels import levels
@@ -94,14 +94,14 @@ def test_light_beyond_measure_is_measured() -> None:
 
 
 def test_subnormal_steps_are_resampled() -> None:
-    from lutbench.algebra.resample import resample
+    from lutbench.algebra.resampling import resample
 
     table = Lut3D.identity(4).table * 1e-310
     assert np.abs(resample(Lut3D(table), 3, "pchip").lut.table).max() < 1e-300
 
 
 def test_a_chain_of_what_is_not_finite_is_refused() -> None:
-    from lutbench.algebra.chain import chain
+    from lutbench.algebra.chaining import chain
 
     scaled = Matrix.from_array(np.eye(3) * 1e300)
     with pytest.raises(LutbenchError):

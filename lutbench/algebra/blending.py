@@ -7,7 +7,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from lutbench.algebra.chain import DEFAULT_SIZE, is_curve
+from lutbench.algebra.chaining import DEFAULT_SIZE, is_curve
 from lutbench.algebra.result import Change, Reworked, difference
 from lutbench.errors import LutbenchError
 from lutbench.model.signal import CODES_10_BIT

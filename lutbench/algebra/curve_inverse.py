@@ -1,0 +1,65 @@
+"""The inverse of a 1D LUT, channel by channel."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.algebra.repairing import isotonic
+from lutbench.algebra.result import Array, Change, Inversion, code_error
+from lutbench.algebra.solving import FLAT
+from lutbench.errors import NotInvertibleError
+from lutbench.tables.lut import Lut1D
+
+
+def inverted_curve(lut: Lut1D, size: int | None, title: str) -> Inversion:
+    table = lut.table.astype(np.float64)
+    rising = np.diff(table, axis=0)
+    if (table[-1] <= table[0]).any():
+        raise NotInvertibleError(f"{lut!r} does not rise from its first row to its last")
+    flat = float((np.abs(rising) < FLAT / lut.size).mean())
+    falling = float((rising <= -FLAT / lut.size).mean())
+    curve = isotonic(table)
+    low, high = curve[0], curve[-1]
+    count = size or min(max(4 * lut.size, 4096), 65536)
+    outputs = np.linspace(low, high, count)
+    inputs = np.linspace(lut.domain[0], lut.domain[1], lut.size)
+    rows = np.empty_like(outputs)
+    for c in range(3):
+        # Of a flat run the middle is taken; at the top where clipping begins, at the bottom
+        # where it ends: the light that is just shown, not the most that was lost.
+        values, first, many = np.unique(curve[:, c], return_index=True, return_counts=True)
+        chosen = 0.5 * (inputs[first, c] + inputs[first + many - 1, c])
+        chosen[0], chosen[-1] = inputs[many[0] - 1, c], inputs[first[-1], c]
+        rows[:, c] = np.interp(outputs[:, c], values, chosen)
+    result = Lut1D(rows, np.stack([low, high]), title)
+    points = np.linspace(lut.domain[0], lut.domain[1], 4 * count + 1)
+    colours = lut.apply(points)
+    back = result.apply(colours)
+    error = code_error(lut.apply(back), colours)
+    kept = _outside_flats(points, inputs, np.abs(rising) < FLAT / lut.size)
+    span = lut.domain[1] - lut.domain[0]
+    missed = code_error((back / span)[kept], (points / span)[kept])
+    changes = [
+        Change(
+            "round_trip",
+            f"through the inverse and the LUT again: off by {error.mean:.3f} codes of 1023 on"
+            f" average, {error.max:.2f} at most; inputs outside flat parts come back within"
+            f" {missed.mean:.3f} on average, {missed.max:.2f} at most",
+            error.mean,
+        )
+    ]
+    if flat:
+        changes.append(Change("collapsed", f"{flat:.3%} of the curve is flat (clipped)", flat))
+    if falling:
+        changes.append(Change("folded", f"{falling:.3%} of the curve falls", falling))
+    return Inversion(result, error, tuple(changes), flat, falling)
+
+
+def _outside_flats(points: Array, inputs: Array, flat: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Which of `points` (n, 3) no channel has in a flat part: there the input is lost."""
+    kept = np.ones(len(points), dtype=bool)
+    for c in range(3):
+        part = np.clip(np.searchsorted(inputs[:, c], points[:, c], side="right") - 1, 0, len(flat))
+        kept &= ~flat[np.minimum(part, len(flat) - 1), c]
+    return kept

@@ -1,0 +1,371 @@
+"""The inverse of a LUT.
+
+A tetrahedral LUT is linear in each of its tetrahedra, so where it is a bijection
+its inverse is exact: every node of the new lattice is looked for among the
+images of all tetrahedra. Nodes found in one place get the exact inverse; what
+cannot be inverted is counted and named:
+
+- *collapsed*: tetrahedra whose colours fall together (clipping); no inverse can
+  tell their inputs apart. All tetrahedra have the same input volume, so their
+  count over the whole is the exact share of inputs lost.
+- *folded*: tetrahedra turned inside out; their colours are reached from more
+  than one input, of which one is taken.
+- *unreached*: nodes of the new lattice that no input gives. The few that are
+  needed to interpolate up to the edge of what is reached are continued smoothly
+  (their values may leave the old domain); the rest get the input whose colour is
+  nearest.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.algebra.curve_inverse import inverted_curve
+from lutbench.algebra.repairing import isotonic
+from lutbench.algebra.result import Array, Change, CodeError, Inversion, code_error
+from lutbench.algebra.solving import (
+    FLAT,
+    Fallback,
+    covered,
+    grid_of,
+    nearest,
+    refined,
+    straightness,
+)
+from lutbench.errors import LutbenchError, NotInvertibleError
+from lutbench.model.transforms import Transform
+from lutbench.tables.cells import (
+    Index,
+    det3,
+    jacobians,
+    positions,
+    tetrahedra,
+    thickness,
+    weight_matrix,
+)
+from lutbench.tables.lut import UNIT_DOMAIN, Lut, Lut1D, Lut3D, ShaperLut3D, lattice
+from lutbench.tables.nodes import sensible
+
+SAME = 1e-4
+"""Inputs nearer than this, in shares of the domain, are one and the same solution."""
+
+BEYOND = 0.25
+"""How far, in shares of the domain, values may go past it to be exact at the edge."""
+
+SHAPER_ROWS = 4096
+LARGEST = 129
+
+
+def invert(
+    lut: Transform,
+    size: int | None = None,
+    *,
+    shaper: bool = False,
+    fallback: Fallback = "gamut",
+    hold: bool = False,
+    title: str = "",
+) -> Inversion:
+    """The LUT that undoes `lut`.
+
+    Parameters
+    ----------
+    size
+        Of the new lattice; the LUT's own where None.
+    shaper
+        Put a curve before the lattice that undoes the neutral axis: closer where
+        the LUT bends strongly, such as from a display encoding back to log.
+    fallback
+        For colours that no input gives: ``"gamut"`` keeps luma and hue and gives
+        up saturation first, ``"nearest"`` takes the nearest colour.
+    hold
+        Hold the values to the domain of `lut`: for devices that take only 0..1.
+        Costs precision at the edge of what is reached; the error says how much.
+
+    Raises
+    ------
+    NotInvertibleError
+        When there is nothing to invert: the LUT gives one colour, or a plane of them.
+    LutbenchError
+        When a value of the table is beyond what half float holds.
+    """
+    if size is not None and not 2 <= size <= LARGEST and not isinstance(lut, Lut1D):
+        raise LutbenchError(f"an inverse of size {size}", accepted=f"2 to {LARGEST}")
+    if fallback not in ("gamut", "nearest"):
+        raise LutbenchError(f"no fallback is named {fallback!r}", accepted="gamut, nearest")
+    if isinstance(lut, Lut1D):
+        return inverted_curve(lut, size, title)
+    if isinstance(lut, ShaperLut3D):
+        return _inverted_behind_shaper(lut, size, shaper, fallback, hold, title)
+    if not isinstance(lut, Lut3D):
+        raise LutbenchError(
+            f"{lut!r} is no LUT", accepted="a LUT (a transform has its own inverse)"
+        )
+    return _Inverter(lut, size or lut.size, shaper, fallback, hold, title).run()
+
+
+class _Inverter:
+    """One inversion, step by step: see `run`."""
+
+    def __init__(
+        self, lut: Lut3D, size: int, shaper: bool, fallback: Fallback, hold: bool, title: str
+    ) -> None:
+        self.lut, self.size, self.fallback, self.hold = lut, size, fallback, hold
+        self.title = title
+        self.table = sensible(lut.table.astype(np.float64))
+        self.old = lattice(lut.size)  # inputs are solved for in 0..1 of the old domain
+        self.domain = _output_domain(self.table)
+        self.shaper = _neutral_shaper(self.table, self.domain) if shaper else None
+        self.axes = self._axes()
+
+    def run(self) -> Inversion:
+        jacobian = jacobians(self.table)
+        flat = thickness(jacobian) < FLAT
+        turned = det3(jacobian) < 0
+        if flat.all():
+            raise NotInvertibleError(
+                f"{self.lut!r} gives no volume of colours, so nothing of it can be undone"
+            )
+        backwards = bool((turned & ~flat).sum() > 0.5 * (~flat).sum())
+        if backwards:  # mirrored as a whole (two channels swapped): as good a bijection
+            turned = ~turned
+        values, reached, ambiguous = self._solved(~flat, turned)
+        missing = ~reached
+        values[missing] = nearest(self.table, self._targets()[missing], self.fallback)
+        values = self._continued(values, missing, flat)
+        beyond = 0.0 if self.hold else BEYOND
+        values = np.clip(values, -beyond, 1 + beyond)
+        result = self._as_lut(values)
+        return self._reported(
+            result, flat, turned & ~flat, float(missing.mean()), float(ambiguous.mean())
+        )
+
+    def _axes(self) -> list[Array]:
+        """The output values of the new lattice's nodes, along each channel."""
+        low, high = self.domain
+        axes = []
+        for c in range(3):
+            if self.shaper is None:
+                axes.append(np.linspace(low[c], high[c], self.size))
+            else:
+                rows = np.linspace(low[c], high[c], self.shaper.size)
+                steps = np.linspace(0, 1, self.size)
+                axes.append(np.interp(steps, self.shaper.table[:, c], rows))
+        return axes
+
+    def _targets(self) -> Array:
+        """The colours to be undone: the new lattice's nodes, shape (n³, 3)."""
+        return grid_of(self.axes)
+
+    def _solved(self, solid: NDArray[Any], turned: NDArray[Any]) -> tuple[Array, Any, Any]:
+        """The exact inverse of every node that a tetrahedron covers."""
+        corners = tetrahedra(self.lut.size)[solid]
+        colours, inputs = (each.reshape(-1, 3)[corners] for each in (self.table, self.old))
+        nodes, solutions, which = covered(colours, inputs, self.axes)
+        return self._chosen(nodes, solutions, ~turned[solid][which])
+
+    def _chosen(self, nodes: Index, solutions: Array, good: Any) -> tuple[Array, Any, Any]:
+        """One solution for each node: not from a fold, then the least saturated."""
+        count = self.size**3
+        low, high = np.full((count, 3), np.inf), np.full((count, 3), -np.inf)
+        np.minimum.at(low, nodes, solutions)
+        np.maximum.at(high, nodes, solutions)
+        reached = np.isfinite(low[:, 0])
+        ambiguous = np.zeros(count, bool)
+        ambiguous[reached] = (high[reached] - low[reached]).max(axis=1) > SAME
+        order = np.lexsort((np.ptp(solutions, axis=1), ~good, nodes))
+        first = np.unique(nodes[order], return_index=True)[1]
+        values = np.zeros((count, 3))
+        values[nodes[order][first]] = solutions[order][first]
+        if self.lut.interpolation == "trilinear":
+            values[reached] = refined(self.table, values[reached], self._targets()[reached])
+        return values, reached, ambiguous
+
+    def _continued(self, values: Array, missing: Any, flat: NDArray[Any]) -> Array:
+        """Unreached nodes beside reached colours, moved so that interpolation between
+        them and their neighbours gives the right inputs at the edge.
+
+        Least squares over samples of the LUT, with a light pull to straight lines.
+        """
+        from scipy import sparse
+        from scipy.sparse.linalg import cg
+
+        if not missing.any():
+            return values
+        inputs, colours = self._samples(flat)
+        matrix = weight_matrix("tetrahedral", self._new_steps(colours), self.size)
+        used = np.zeros(self.size**3, bool)
+        used[matrix.indices[matrix.data > 1e-9]] = True
+        free = missing & used
+        if not free.any():
+            return values
+        columns = np.flatnonzero(free)
+        rows = np.unique(matrix[:, columns].nonzero()[0])
+        part = matrix[rows]
+        known = values.copy()
+        known[free] = 0
+        straight = straightness(self.size, used)
+        light = 1e-3
+        system = sparse.vstack([part, np.sqrt(light) * straight]).tocsr()
+        wanted = np.concatenate([inputs[rows], np.zeros((straight.shape[0], 3))])
+        wanted = wanted - system @ known
+        system = system[:, columns]
+        normal = (system.T @ system).tocsr()
+        right = system.T @ wanted
+        result = values.copy()
+        for c in range(3):
+            result[columns, c] = cg(
+                normal, right[:, c], x0=values[columns, c], rtol=1e-6, maxiter=400
+            )[0]
+        return result
+
+    def _samples(self, flat: NDArray[Any]) -> tuple[Array, Array]:
+        """Inputs and their colours: the nodes, and points inside the solid tetrahedra."""
+        corners = tetrahedra(self.lut.size)[~flat]
+        random = np.random.default_rng(3)
+        nodes = np.unique(corners)
+        # Several for each cell of the new lattice, whichever of the two is finer.
+        count = min(max(len(corners), 6 * self.size**3), 250_000)
+        corners = corners[random.integers(len(corners), size=count)]
+        weight = random.dirichlet(np.ones(4), count)
+        inputs = self.old.reshape(-1, 3)
+        inside = np.einsum("mk,mkc->mc", weight, inputs[corners])
+        between = np.concatenate([inputs[nodes], inside])
+        return between, np.asarray(Lut3D(self.table).apply(between))
+
+    def _new_steps(self, colours: Array) -> Array:
+        shaped = colours if self.shaper is None else self.shaper.apply(colours)
+        domain = self.domain if self.shaper is None else np.array(UNIT_DOMAIN)
+        return positions(shaped, domain, self.size)
+
+    def _as_lut(self, values: Array) -> Lut:
+        low, high = self.lut.domain
+        table = (low + values * (high - low)).reshape(self.size, self.size, self.size, 3)
+        if self.shaper is None:
+            return Lut3D(table, self.domain, self.title)
+        return ShaperLut3D(self.shaper, Lut3D(table), self.title)
+
+    def _reported(
+        self, result: Lut, flat: Any, turned: Any, unreached: float, ambiguous: float
+    ) -> Inversion:
+        shares = (float(flat.mean()), float(turned.mean()), unreached, ambiguous)
+        error, inputs = round_trip(self.lut, result, np.flatnonzero(~flat))
+        made = Change(
+            "round_trip",
+            f"through the inverse and the LUT again: off by {error.mean:.2f} codes of 1023 on"
+            f" average, {error.max:.1f} at most; inputs come back within {inputs.mean:.2f}",
+            error.mean,
+        )
+        low, high = self.lut.domain
+        outside = float(max((low - result.table).max(), (result.table - high).max(), 0))
+        changes = [made, *_lost(shares, self.fallback), *_beyond(outside)]
+        return Inversion(result, error, tuple(changes), *shares)
+
+
+def _lost(shares: tuple[float, float, float, float], fallback: Fallback) -> Iterator[Change]:
+    """What an inverse cannot give back: the shares of `Inversion`, in its order."""
+    collapsed, folded, unreached, ambiguous = shares
+    if collapsed:
+        text = f"{collapsed:.3%} of the inputs cannot be told apart after the LUT (clipped)"
+        yield Change("collapsed", text, collapsed)
+    if folded:
+        yield Change("folded", f"{folded:.3%} of the inputs lie in folds of the LUT", folded)
+    if ambiguous:
+        text = f"{ambiguous:.3%} of the inverse's nodes are reached from several inputs;"
+        yield Change("ambiguous", f"{text} one was taken", ambiguous)
+    if unreached:
+        way = "luma and hue kept" if fallback == "gamut" else "nearest colour"
+        text = (
+            f"{unreached:.1%} of the inverse's nodes are colours that the LUT never gives ({way})"
+        )
+        yield Change("unreached", text, unreached)
+
+
+def _beyond(outside: float) -> Iterator[Change]:
+    if outside > 1e-6:
+        text = f"values reach {outside:.3f} outside the LUT's domain, to be exact at the edge"
+        yield Change("out_of_domain", text, outside)
+
+
+def round_trip(
+    lut: Lut3D, inverse: Transform, solid: Index, count: int = 20_000
+) -> tuple[CodeError, CodeError]:
+    """How far LUT, inverse, LUT again is from the LUT, and how far the inputs come back.
+
+    At random inputs in the tetrahedra that have not collapsed (flat numbers in `solid`).
+    """
+    random = np.random.default_rng(5)
+    corners = tetrahedra(lut.size)[random.choice(solid, count)]
+    weight = random.dirichlet(np.ones(4), count)
+    inputs = np.einsum("mk,mkc->mc", weight, lut.nodes.reshape(-1, 3)[corners])
+    colours = lut.apply(inputs)
+    back = np.asarray(inverse.apply(colours))
+    low, high = lut.domain
+    span = high - low
+    return code_error(lut.apply(back), colours), code_error(back / span, inputs / span)
+
+
+def _output_domain(table: Array) -> Array:
+    """0..1 where the LUT stays in it, else the box around its values."""
+    low, high = table.reshape(-1, 3).min(axis=0), table.reshape(-1, 3).max(axis=0)
+    if (low >= -1e-6).all() and (high <= 1 + 1e-6).all():
+        return np.array(UNIT_DOMAIN)
+    if not (high - low > 1e-6).all():
+        raise NotInvertibleError("a channel of the LUT is constant, so nothing can be undone")
+    return np.stack([low, high])
+
+
+def _neutral_shaper(table: Array, domain: Array) -> Lut1D:
+    """The curve of each channel that undoes the LUT's neutral axis, from 0 to 1."""
+    size = table.shape[0]
+    index = np.arange(size)
+    axis = isotonic(table[index, index, index])
+    low, high = domain
+    rows = np.linspace(low, high, SHAPER_ROWS)
+    result = np.empty_like(rows)
+    for c in range(3):
+        # A slight slope everywhere: flat parts must not become a jump.
+        known = axis[:, c] + 1e-4 * np.linspace(0, 1, size)
+        ends_in = np.concatenate([[min(low[c], known[0] - 1e-6)], known])
+        ends_in = np.concatenate([ends_in, [max(high[c], known[-1] + 1e-6)]])
+        room = 1 / size
+        ends_out = np.concatenate([[-room], np.linspace(0, 1, size), [1 + room]])
+        curve = np.interp(rows[:, c], ends_in, ends_out)
+        curve += 1e-6 * np.linspace(0, 1, SHAPER_ROWS)
+        result[:, c] = (curve - curve[0]) / (curve[-1] - curve[0])
+    return Lut1D(result, domain)
+
+
+def _inverted_behind_shaper(
+    lut: ShaperLut3D, size: int | None, shaper: bool, fallback: Fallback, hold: bool, title: str
+) -> Inversion:
+    """Inverse of the lattice, its values taken back through the shaper, node by node."""
+    from dataclasses import replace
+
+    inner = invert(lut.lut, size, shaper=shaper, fallback=fallback, hold=True)
+    back = lut.shaper.inverse()
+    found = inner.lut
+    if isinstance(found, ShaperLut3D):
+        result: Lut = replace(
+            found, lut=replace(found.lut, table=back.apply(found.lut.table)), title=title
+        )
+    else:
+        assert isinstance(found, Lut3D)
+        result = replace(found, table=back.apply(found.table), title=title)
+    points = np.random.default_rng(5).random((20_000, 3))
+    points = lut.domain[0] + points * (lut.domain[1] - lut.domain[0])
+    colours = lut.apply(points)
+    error = code_error(lut.apply(result.apply(colours)), colours)
+    changes = (
+        Change(
+            "round_trip",
+            f"through the inverse and the LUT again: off by {error.mean:.2f} codes of 1023 on"
+            f" average, {error.max:.1f} at most",
+            error.mean,
+        ),
+        *inner.changes[1:],
+    )
+    return replace(inner, lut=result, error=error, changes=changes)
