@@ -28,15 +28,12 @@ CIRCLES = [
 """Let pass: the samples of registered curves ask which there are to sample."""
 
 LONG_FILES = {
-    "algebra/inversion.py": NOT_YET,
     "cli/rework.py": "one command after the other, each a dozen lines and its help",
     "identification/freeform.py": OWN_SEARCH,
     "identification/unknown.py": OWN_SEARCH,
 }
 
 LONG_FUNCTIONS = {
-    "algebra/inversion.py: _Inverter._reported": NOT_YET,
-    "algebra/inversion.py: _Inverter._solved": NOT_YET,
     "checks/kinds/levels.py: _point": NOT_YET,
     "cli/display.py: calibrate": NOT_YET,
     "fitting/camera_match.py: _Problem.fitted": NOT_YET,
