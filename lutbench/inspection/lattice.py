@@ -170,11 +170,14 @@ def _lone(subject: Subject, order: int, alike: float) -> Spot:
     if size < 2 * reach + 1:
         return Spot(0.0, (0,) * axes)
     found: list[tuple[float, int, tuple[int, ...]]] = []
-    for channel in range(len(planes)):  # one at a time, which takes a third of the memory
-        one = slice(channel, channel + 1)
-        score = _lone_scores(planes[one], subject.at_end[one], order, alike)[0]
+    slab = SLAB if axes == 3 else size
+    for channel, start in product(range(len(planes)), range(0, size - 2 * reach, slab)):
+        part = slice(channel, channel + 1), slice(start, start + slab + 2 * reach)
+        score = _lone_scores(planes[part], subject.at_end[part], order, alike)[0]
         most = np.argpartition(score.ravel(), -min(LOOKED_AT, score.size))[-LOOKED_AT:]
-        found += [(float(score.flat[at]), channel, _node(int(at), score.shape)) for at in most]
+        for at in most:
+            first, *others = _node(int(at), score.shape)
+            found.append((float(score.flat[at]), channel, (start + first, *others)))
     for value, channel, inside in sorted(found, key=lambda each: -each[0])[:LOOKED_AT]:
         node = tuple(each + reach for each in inside)
         if _out_of_all(planes[channel], node, value):
@@ -184,8 +187,8 @@ def _lone(subject: Subject, order: int, alike: float) -> Spot:
 
 def _lone_scores(planes: Array, at_end: Mask, order: int, alike: float) -> Array:
     """How much each inner value stands out, by channel; see `_lone`."""
-    axes, size, reach = planes.ndim - 1, planes.shape[1], order // 2 + 1
-    inner = slice(reach, size - reach)
+    axes, reach = planes.ndim - 1, order // 2 + 1
+    inner = slice(reach, -reach)
     own, beside = comb(order, order // 2), comb(order, order // 2 - 1)
     score, least, most = (np.asarray(each) for each in (np.inf, np.inf, -np.inf))
     for axis in range(1, axes + 1):
@@ -243,26 +246,27 @@ def out_of_plateau(subject: Subject) -> Spot:
     Where a channel is clipped, neighbours along every axis are alike on both sides;
     a table that rises or falls along each axis cannot leave one node out of them.
     """
-    planes = subject.planes
-    axes = planes.ndim - 1
-    if planes.shape[1] < 3:
+    axes = subject.planes.ndim - 1
+    if subject.planes.shape[1] < 3:
         return Spot(0.0, (0,) * axes)
-    inner = (slice(None), *([slice(1, -1)] * axes))
-    here = planes[inner]
+    return max(_out_of_plateau(plane) for plane in subject.planes)
+
+
+def _out_of_plateau(plane: Array) -> Spot:
+    inner = (slice(1, -1),) * plane.ndim
+    here = plane[inner]
     out, side = np.full(here.shape, np.inf), np.zeros(here.shape)
-    for axis in range(1, axes + 1):
-        ends = []
-        for part in (slice(None, -2), slice(2, None)):
-            index = list(inner)
-            index[axis] = part
-            ends.append(planes[tuple(index)])
-        level = np.abs(ends[0] - ends[1]) < SAME_NUMBER
-        out = np.minimum(out, np.where(level, np.abs(here - ends[0]), 0.0))
-        side += np.sign(here - ends[0])
-    score = np.where(np.abs(side) == axes, out, 0.0)
+    for axis in range(plane.ndim):
+        before, after = (
+            plane[(*inner[:axis], part, *inner[axis + 1 :])]
+            for part in (slice(None, -2), slice(2, None))
+        )
+        level = np.abs(before - after) < SAME_NUMBER
+        out = np.minimum(out, np.where(level, np.abs(here - before), 0.0))
+        side += np.sign(here - before)
+    score = np.where(np.abs(side) == plane.ndim, out, 0.0)
     at = int(np.argmax(score))
-    _, *inside = _node(at, score.shape)
-    return Spot(float(score.flat[at]) * CODES, tuple(each + 1 for each in inside))
+    return Spot(float(score.flat[at]) * CODES, tuple(each + 1 for each in _node(at, score.shape)))
 
 
 def enlarged_from(planes: Array, straight: float) -> tuple[int, float] | None:
@@ -376,14 +380,10 @@ def _alternation(bend: Array, axis: int, own: int, beside: int) -> Array:
         index[axis] = slice(start, bend.shape[axis] - 2 + start)
         return np.asarray(bend[tuple(index)])
 
-    # In place: a table of 256 nodes leaves room for few arrays of its size.
     here = part(1) / own
-    up = np.maximum(part(0), part(2)) / -beside
-    np.minimum(here, up, out=up)
-    down = np.minimum(part(0), part(2)) / beside
-    np.minimum(np.negative(here, out=here), down, out=down)
-    np.maximum(up, down, out=up)
-    return np.maximum(up, 0.0, out=up)
+    up = np.minimum(here, np.maximum(part(0), part(2)) / -beside)
+    down = np.minimum(-here, np.minimum(part(0), part(2)) / beside)
+    return np.asarray(np.maximum(np.maximum(up, down), 0.0))
 
 
 def _node(flat: int, shape: tuple[int, ...]) -> tuple[int, ...]:
