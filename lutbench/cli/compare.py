@@ -122,6 +122,12 @@ class Colours:
     help="Fail over this difference in code values of the depth of --bits.",
 )
 @click.option(
+    "--as-views",
+    is_flag=True,
+    help="A and B are two views of one recording, such as SDR and HDR: says how far they are apart "
+    "on mid grey and the chart, with both whites at 203 cd/m².",
+)
+@click.option(
     "--page", metavar="OUT.html", help="Write a page with difference maps and the worst colours."
 )
 @definitions_option
@@ -149,6 +155,7 @@ def command(
     Examples:
       lutbench compare monitor.cube "ACEScct, ACEScg to BT.1886, BT.709"
       lutbench compare old.cube day.toml#monitor --limit-delta-e 0.5
+      lutbench compare day.toml#sdr day.toml#hdr --as-views
     """
     from lutbench.checks.limits import held_against
     from lutbench.measure.comparison import compare
@@ -158,6 +165,8 @@ def command(
         raise LutbenchError("is no page", where=page, accepted="a name that ends in .html")
     catalogue = catalogue_of(options["definitions"])
     first, second = (open_subject(side, catalogue) for side in (a, b))
+    if options["as_views"]:
+        return _as_views(first, second, page, report, options)
     source, target = _ends(first, second, catalogue, options)
     found = compare(
         first.transform,
@@ -181,6 +190,32 @@ def command(
     else:
         print_comparison(found, a, b, held)
     return 0 if all(each.holds for each in held) else 1
+
+
+def _as_views(
+    first: NamedTransform,
+    second: NamedTransform,
+    page: str | None,
+    report: Reporting,
+    options: dict[str, Any],
+) -> int:
+    """Print two views of one recording; limits and a page belong to other comparisons."""
+    from lutbench.cli.compare_views import print_views, watched
+    from lutbench.measure.views import views_apart
+
+    others = {"page": page, **{key: options[key] for key in options if key.startswith("limit")}}
+    for name, value in others.items():
+        if value is not None:
+            raise LutbenchError(
+                f"--{name.replace('_', '-')} has no place beside --as-views",
+                accepted="one of the two",
+            )
+    found = views_apart(watched(first), watched(second))
+    if report.as_json:
+        print_json({"schema": SCHEMA, "a": first.name, "b": second.name} | found.to_data())
+    else:
+        print_views(found, first.name, second.name)
+    return 0
 
 
 def _ends(

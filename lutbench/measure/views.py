@@ -17,6 +17,7 @@ from lutbench.measure.delta_e import ITP_SCALE, delta_e_itp, itp_from_xyz
 from lutbench.measure.difference import Spread
 from lutbench.measure.samples import chart24, chart_light
 from lutbench.model.conversion import Conversion
+from lutbench.model.encoding import Encoding
 from lutbench.model.light import REFERENCE_WHITE, Display
 from lutbench.model.signal import RangeFromSignal, SignalFromRange
 from lutbench.model.transforms import Array, Transform
@@ -93,7 +94,20 @@ class LookApart:
         }
 
 
-def views_apart(first: Conversion, second: Conversion) -> ViewsApart:
+@dataclass(frozen=True)
+class Watched:
+    """A view that need not be a conversion: full-scale values of `source` to those of `result`."""
+
+    transform: Transform
+    source: Encoding
+    result: Encoding
+
+    def pipeline(self) -> Transform:
+        """The transform."""
+        return self.transform
+
+
+def views_apart(first: Conversion | Watched, second: Conversion | Watched) -> ViewsApart:
     """How far two views are apart on mid grey and the measured chart.
 
     Raises
@@ -134,7 +148,7 @@ def look_apart(first: Conversion, second: Conversion) -> LookApart:
     return LookApart(tuple(names[seen].tolist()), effect[seen], parted[seen])
 
 
-def _scene(first: Conversion, second: Conversion) -> Array:
+def _scene(first: Conversion | Watched, second: Conversion | Watched) -> Array:
     """Linear light of mid grey and the chart in the sources' gamut."""
     if not first.source.gamut.same_as(second.source.gamut):
         raise LutbenchError(
@@ -144,7 +158,7 @@ def _scene(first: Conversion, second: Conversion) -> Array:
     return np.vstack([np.full((1, 3), 0.18), chart_light(first.source.gamut)])
 
 
-def _shown(view: Conversion, light: Array) -> Array:
+def _shown(view: Conversion | Watched, light: Array) -> Array:
     """XYZ in cd/m² of scene light through a view, its white at reference white where SDR."""
     signal = view.source.curve.encode(light)
     if view.source.range == "legal":

@@ -37,6 +37,7 @@ REPORTS: dict[str, tuple[str, ...]] = {
         f"compare day.cube {WORDS} --limit-delta-e 0.1",
         "compare day.cube bright.cube",
         "compare day.cube day.cube",
+        f"compare {WORDS} {WORDS[:-1]}; tone=shoulder{WORDS[-1]} --as-views",
     ),
     "convert": ("convert day.cube j_day.clf", "convert day.cube j_small.cube --size 9"),
     "demo": ("demo j_demo",),

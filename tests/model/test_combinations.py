@@ -115,7 +115,7 @@ def uncut(task: Conversion, signal: np.ndarray) -> tuple[np.ndarray, np.ndarray]
     return rgb, whole & ((rgb >= 0) & (rgb <= 1)).all(axis=-1)
 
 
-def least_turn(task: Conversion, top: float, count: int = 1500) -> float:
+def least_turn(task: Conversion, top: float, count: int = 1000) -> float:
     """The least Jacobian determinant of the exact transform at random signals up to `top`,
     where nothing is cut off; enough of them must be so."""
     signal = np.random.default_rng(9).uniform(0.03, top, (count, 3))

@@ -57,7 +57,7 @@ class Cause(TypedDict):
     amount: float | None
 
 
-class Compare(TypedDict):
+class CompareFigures(TypedDict):
     """How far two sides are apart, where, and why."""
 
     schema: Schema
@@ -78,6 +78,28 @@ class Compare(TypedDict):
     assumed: list[str]
     """What was taken for granted, since nobody said it."""
     limits: list[Figure]
+
+
+class ViewedPatch(TypedDict):
+    """A patch in both views."""
+
+    name: str
+    luminance: tuple[float, float]
+    """cd/m², with both whites at 203."""
+    delta_e_itp: float
+
+
+class CompareViews(TypedDict):
+    """With ``--as-views``: how far two views of one recording are apart."""
+
+    schema: Schema
+    a: str
+    b: str
+    patches: list[ViewedPatch]
+    delta_e_itp: Spread
+
+
+Compare = CompareFigures | CompareViews
 
 
 class Check(TypedDict):
