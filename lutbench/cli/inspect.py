@@ -142,7 +142,7 @@ class Judging:
 )
 @click.option(
     "--set-sheet",
-    metavar="OUT.html",
+    metavar="OUT.html|OUT.png",
     help="Write the set on one page to print: what each LUT is for, its levels, its checksum.",
 )
 @click.option(

@@ -17,11 +17,13 @@ from lutbench.errors import LutbenchError
 from lutbench.formats.registry import MAX_BYTES
 from lutbench.inspection.inspection import Inspection
 from lutbench.inspection.told import told_exposure
+from lutbench.media.sheet import write_sheet
 from lutbench.media.still.shrink import thumbnail
 from lutbench.media.still.still import read_still
 from lutbench.media.toned import LABEL, is_hdr
 from lutbench.report.drawing import picture_uri
 from lutbench.report.pictures import chart_picture, our_still, shown_through
+from lutbench.report.set_picture import set_picture
 from lutbench.report.templates import render
 
 PICTURE_WIDTH = 300
@@ -70,23 +72,38 @@ def write_set_sheet(
     still: str | Path | None = None,
     force: bool = False,
 ) -> None:
-    """Write the sheet to `path`, an HTML file that needs nothing else.
+    """Write the sheet to `path`: an HTML file that needs nothing else, or a PNG picture.
 
     Raises
     ------
     LutbenchError
         For another suffix, no LUT or too many, or when the file exists and `force` is not set.
     """
-    if Path(path).suffix.lower() != ".html":
-        raise LutbenchError("is no set sheet", where=path, accepted="a name that ends in .html")
-    files.write_text(path, set_sheet_html(found, still=still), force=force)
+    suffix = Path(path).suffix.lower()
+    if suffix == ".png":
+        _check_count(found)
+        chosen = sorted(found, key=lambda each: _order(each.name, told_exposure(each.comments)))
+        picture = set_picture(chosen, [_checksum(each) for each in chosen], still=still)
+        write_sheet(picture, path, force=force)
+    elif suffix == ".html":
+        files.write_text(path, set_sheet_html(found, still=still), force=force)
+    else:
+        raise LutbenchError(
+            "is not a set sheet", where=path, accepted="a name that ends in .html, .png"
+        )
+
+
+def _check_count(found: Sequence[Inspection]) -> None:
+    if not 1 <= len(found) <= MOST_LUTS:
+        raise LutbenchError(f"a set of {len(found)} LUTs", accepted=f"1 to {MOST_LUTS}")
 
 
 def set_sheet_html(found: Sequence[Inspection], *, still: str | Path | None = None) -> str:
     """The sheet as text; LUTs in the order of their names, a ladder by its exposure."""
-    if not 1 <= len(found) <= MOST_LUTS:
-        raise LutbenchError(f"a set of {len(found)} LUTs", accepted=f"1 to {MOST_LUTS}")
-    rows = sorted((_row(each, still) for each in found), key=_order)
+    _check_count(found)
+    rows = sorted(
+        (_row(each, still) for each in found), key=lambda each: _order(each.name, each.exposure)
+    )
     expected = list(dict.fromkeys(each.found.box.expects for each in rows))
     return render(
         "set_sheet.html",
@@ -122,8 +139,8 @@ def _checksum(found: Inspection) -> str:
     ]
 
 
-def _order(row: SetRow) -> tuple[str, float, str]:
+def _order(name: str, exposure: float | None) -> tuple[str, float, str]:
     """By the name without the mark of its exposure, then by exposure, darkest first."""
-    stem = Path(row.name).stem.casefold()
+    stem = Path(name).stem.casefold()
     family = re.sub(r"[-_ ]?[pm+-]?\d+(?:[._]\d+)?$", "", stem)
-    return (family, row.exposure if row.exposure is not None else 0.0, stem)
+    return (family, exposure if exposure is not None else 0.0, stem)

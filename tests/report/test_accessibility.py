@@ -1,4 +1,4 @@
-"""The pages by axe-core: no violation, narrow and wide, light and dark.
+"""The pages by axe-core: no violation, on a phone, as wide as A4 and wide, light and dark.
 
 axe-core is fetched with npm and not part of the project: `npm install axe-core`, then
 `AXE_CORE=node_modules/axe-core/axe.min.js`.
@@ -17,6 +17,7 @@ from lutbench.exposure.levels import levels
 from lutbench.inspection.inspection import inspect
 from lutbench.model.catalogue import open_catalogue
 from lutbench.report.card import card_html
+from lutbench.report.monitor_page import monitor_page
 from lutbench.report.page import page_html
 from lutbench.report.set_sheet import set_sheet_html
 
@@ -39,11 +40,12 @@ def pages() -> dict[str, str]:
         "page": page_html(found),
         "set": set_sheet_html([found, inspect(clean("video to display", 9))]),
         "card": card_html(day),
+        "monitor": monitor_page(17),
     }
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("width", [390, 1400])
+@pytest.mark.parametrize("width", [390, 794, 1400])
 def test_axe_finds_no_violation(browser: Any, tmp_path: Path, width: int, scheme: str) -> None:
     axe = Path(AXE).read_text(encoding="utf-8")
     for name, html in pages().items():

@@ -7,6 +7,7 @@ import re
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from lutbench.errors import LutbenchError
@@ -87,3 +88,24 @@ def test_the_sheet_in_a_browser(sheet: str, browser: Any, tmp_path: Path) -> Non
     printed = view.pdf(prefer_css_page_size=True)
     assert len(re.findall(rb"/Type\s*/Page\b", printed)) == 1
     view.close()
+
+
+def test_the_sheet_as_a_picture(luts: list[Inspection], tmp_path: Path) -> None:
+    """Every LUT has a cell, and its photograph is that of the LUT, pixel for pixel."""
+    from lutbench.media.still.still import read_still
+
+    write_set_sheet(luts, tmp_path / "set.png")
+    sheet = read_still(tmp_path / "set.png").signal()
+    assert sheet.shape[0] > 2 * 250  # two rows of two
+    brighter = next(each for each in luts if each.name == "view_p1.cube")
+    from lutbench.media.still.shrink import thumbnail
+    from lutbench.report.pictures import our_still, shown_through
+    from lutbench.report.set_picture import WIDTH
+
+    shown = shown_through(brighter, thumbnail(our_still(brighter), WIDTH))
+    wanted = np.rint(np.clip(shown[100, :200], 0, 1) * 255)
+    rows = np.rint(sheet * 255)
+    windows = [rows[:, start : start + 200] for start in range(sheet.shape[1] - 200)]
+    assert any((np.abs(each - wanted) < 0.5).all(axis=(1, 2)).any() for each in windows)
+    with pytest.raises(LutbenchError, match=r"\.html, \.png"):
+        write_set_sheet(luts, tmp_path / "set.pdf")

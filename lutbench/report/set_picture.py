@@ -1,0 +1,78 @@
+"""The set sheet as one picture: every LUT with a face and a chart through it, and its levels."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.inspection.inspection import Inspection
+from lutbench.media.sheet import Cell, draw_sheet
+from lutbench.media.still.shrink import thumbnail
+from lutbench.media.still.still import read_still
+from lutbench.media.toned import LABEL, is_hdr
+from lutbench.report.pictures import chart_picture, our_still, shown_through
+
+WIDTH, GAP = 380, 10
+"""Pixels: a picture, and between the two of a LUT."""
+
+GROUND = 43 / 255
+"""The dark grey of a contact sheet, which the pictures stand on."""
+
+
+def set_picture(
+    found: Sequence[Inspection], checksums: Sequence[str], *, still: str | Path | None = None
+) -> NDArray[np.uint8]:
+    """The sheet, shape (height, width, 3), R G B; LUTs in the order given.
+
+    Parameters
+    ----------
+    checksums
+        The first digits of each file's SHA-256; empty for a LUT that is in no file.
+    """
+    cells = [_cell(each, digits, still) for each, digits in zip(found, checksums, strict=True)]
+    expected = dict.fromkeys(each.box.expects for each in found)
+    return draw_sheet(
+        cells,
+        heading=f"The set: {len(cells)} LUT{'s' if len(cells) != 1 else ''}",
+        subheading="\n".join(
+            [*(f"Expects {each}." for each in expected), "Percent on the waveform after the LUT. "
+             "For viewing: the delivery specification decides what is delivered."]
+        ),
+    )  # fmt: skip
+
+
+def _cell(found: Inspection, digits: str, still: str | Path | None) -> Cell:
+    picture = thumbnail(read_still(still) if still else our_still(found), WIDTH)
+    pictures = [shown_through(found, each) for each in (picture, chart_picture(found))]
+    parts = [_levels(found), f"{found.subject.size} nodes", f"{found.source_range} in", digits]
+    detail = " · ".join(each for each in parts if each)
+    label = found.name + (f" ({LABEL})" if is_hdr(found.target) else "")
+    return Cell(_beside(pictures), label, detail)
+
+
+def _levels(found: Inspection) -> str:
+    """Grey, skin and white after the LUT, short enough to stand under the pictures."""
+    after = {line.label: f"{line.after:.0f}" for line in found.box.lines}
+    if not after:
+        return found.box.good_for
+    return (
+        f"grey {after['grey card']}, skin {after['dark skin']} to {after['light skin']}, "
+        f"white {after['white card']} %"
+    )
+
+
+def _beside(pictures: Sequence[NDArray[Any]]) -> NDArray[np.float32]:
+    """Pictures side by side on the ground of the sheet."""
+    height = max(each.shape[0] for each in pictures)
+    width = sum(each.shape[1] for each in pictures) + GAP * (len(pictures) - 1)
+    both = np.full((height, width, 3), GROUND, np.float32)
+    left = 0
+    for each in pictures:
+        top = (height - each.shape[0]) // 2
+        both[top : top + each.shape[0], left : left + each.shape[1]] = each
+        left += each.shape[1] + GAP
+    return both
