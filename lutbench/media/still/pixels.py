@@ -138,8 +138,7 @@ def _apply_to_rows(
     if alpha is not None:
         rgb = rgb * cover
     codes = rgb if scale == 1.0 else rounded(rgb, float(scale))
-    for position, channel in enumerate(still.colour_indices()):
-        rows[..., channel] = codes[..., position]
+    rows[..., _places(still)] = codes
 
 
 def through(transform: Transform, rgb: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -209,7 +208,13 @@ def _blocks(still: Still) -> Iterator[NDArray[Any]]:
 
 
 def _block_signal(rows: NDArray[Any], still: Still, scale: np.float32) -> NDArray[np.float32]:
-    rgb = np.empty((*rows.shape[:2], 3), np.float32)
-    for position, channel in enumerate(still.colour_indices()):
-        np.divide(rows[..., channel], scale, out=rgb[..., position], casting="unsafe")
+    rgb = rows[..., _places(still)].astype(np.float32)
+    if scale != 1.0:
+        rgb /= scale
     return rgb
+
+
+def _places(still: Still) -> slice | list[int]:
+    """Where R, G, B stand in a pixel: a slice, which is much faster, where they come first."""
+    indices = still.colour_indices()
+    return slice(0, 3) if indices == (0, 1, 2) else list(indices)

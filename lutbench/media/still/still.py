@@ -306,9 +306,18 @@ def _coded(still: Still, depth: str, dither: int | None = None) -> NDArray[Any]:
                 part += triangular(noise, part.shape) / np.float32(scale)
             codes[start : start + 64] = rounded(part, scale)
     if depth in ("10", "12"):
-        bits = int(depth)
-        return np.asarray(codes << (16 - bits) | codes >> (2 * bits - 16))
+        return _filled_up(codes, int(depth))
     return np.ascontiguousarray(codes)
+
+
+def _filled_up(codes: NDArray[Any], bits: int) -> NDArray[Any]:
+    """Codes of `bits` as words of 16 bits: their own highest bits follow them."""
+    words = np.empty(codes.shape, np.uint16)
+    for start in range(0, len(codes), BAND):  # what is between stays in the cache
+        part, into = codes[start : start + BAND], words[start : start + BAND]
+        np.left_shift(part, 16 - bits, out=into)
+        into |= part >> (2 * bits - 16)
+    return words
 
 
 def _fitted(still: Still, format_name: str, path: str | Path) -> tuple[Still, list[str]]:
