@@ -155,7 +155,8 @@ def command(
     Examples:
       lutbench compare monitor.cube "ACEScct, ACEScg to BT.1886, BT.709"
       lutbench compare old.cube day.toml#monitor --limit-delta-e 0.5
-      lutbench compare day.toml#sdr day.toml#hdr --as-views
+      lutbench compare --as-views "ACEScct, ACEScg to BT.1886, BT.709" \\
+          "ACEScct, ACEScg to BT.2100 PQ, BT.2020"
     """
     from lutbench.checks.limits import held_against
     from lutbench.measure.comparison import compare
