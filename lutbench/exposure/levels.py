@@ -264,11 +264,6 @@ def levels(
     )
 
 
-def reading_of(curve: Curve, light: float) -> Reading:
-    """Where a light lands on a curve."""
-    return _Camera(curve).reading(light)
-
-
 @dataclass(frozen=True)
 class _Camera:
     """A curve, and the stops that the camera is exposed over: from reflectance to signal."""

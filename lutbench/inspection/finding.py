@@ -172,7 +172,7 @@ class NotExamined:
 
 
 class FindingKind(ABC):
-    """A kind of finding. A subclass is one file: what it measures, its limit, its words.
+    """A kind of finding. A subclass says what it measures, its limit, its words.
 
     `code` names the finding; `limit_code` names the limit where it differs (two kinds may
     report one code). `unit` counts where there is no limit.

@@ -30,9 +30,6 @@ OKABE_ITO = {
 }
 
 
-CLIPPING = "clips, or within half a stop of it"
-
-
 @dataclass(frozen=True)
 class Band:
     """A stretch of exposure, `low` to `high` stops from mid grey, and its colour (``#RRGGBB``).
