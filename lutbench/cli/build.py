@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from lutbench.cli.options import (
+    Reporting,
     catalogue_of,
     console,
     definitions_option,
@@ -113,6 +114,8 @@ def command(
     proved: list[ProvedLut] = []
     if recipe is not None:
         _refuse_quick_options(quick)
+        if output == "-":
+            raise LutbenchError("a recipe's LUTs are files", where="-o", accepted="a folder")
         made = _from_recipe(recipe, output or ".", catalogue, force, manifest)
         proved = _for_post(made, recipe, Path(output or "."), catalogue, post, force)
     elif post.wanted or post.still:
@@ -121,7 +124,7 @@ def command(
         raise LutbenchError("one LUT needs no manifest", accepted="--manifest with a recipe")
     else:
         _take_from_project(quick)
-        made = _from_options(output, catalogue, force, quick)
+        made = _from_options(output, catalogue, Reporting(force, as_json), quick)
     if as_json:
         report: dict[str, Any] = {"schema": SCHEMA, "luts": [each.to_data() for each in made]}
         if post.wanted:
@@ -207,9 +210,9 @@ def _from_recipe(
 
     from lutbench.files import refuse_existing
     from lutbench.recipes.make import build_recipe
-    from lutbench.recipes.schema import read_recipe
+    from lutbench.recipes.schema import read_recipe, recipe_from_stdin
 
-    recipe = read_recipe(path, catalogue)
+    recipe = recipe_from_stdin(catalogue) if path == "-" else read_recipe(path, catalogue)
     if manifest and Path(folder, MANIFEST).exists():
         refuse_existing(Path(folder, MANIFEST), force)
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
@@ -233,10 +236,10 @@ def _from_recipe(
 
 
 def _from_options(
-    output: str | None, catalogue: Catalogue, force: bool, quick: dict[str, Any]
+    output: str | None, catalogue: Catalogue, report: Reporting, quick: dict[str, Any]
 ) -> list[Made]:
-    from lutbench.files import refuse_existing
-    from lutbench.formats.cube_write import write_cube
+    from lutbench.cli.results import put, refuse_existing, with_suffix
+    from lutbench.formats.cube_write import format_cube
     from lutbench.recipes.make import make, measured, quick_job
 
     if not quick["source_curve"]:
@@ -246,20 +249,20 @@ def _from_options(
         )
     if output is None:
         raise LutbenchError("no output is named", accepted="-o OUT.cube")
-    path = Path(output)
+    path = Path(with_suffix(output))
     if path.suffix.lower() != ".cube":
         raise LutbenchError(
-            f"the suffix {path.suffix!r} is not known here", where=path, accepted="OUT.cube"
+            f"the suffix {path.suffix!r} is not known here", where=path, accepted="OUT.cube, -"
         )
-    refuse_existing(path, force)
+    refuse_existing(output, report.force, as_json=report.as_json)
     settings = {name: value for name, value in quick.items() if value is not None}
     settings["dimensions"] = int(settings["dimensions"])
     if settings["dimensions"] == 1 and settings["kind"] != "curve":
         raise LutbenchError("a 1D LUT holds a curve only", accepted="--kind curve")
     job = quick_job(settings, catalogue, path.stem)  # type: ignore[arg-type]
     lut = make(job)
-    write_cube(lut, path, force=force)
-    return [measured(job, lut, path)]
+    put(output, format_cube(lut, signed=True), force=report.force)
+    return [measured(job, lut, Path(output))]
 
 
 def _print_table(made: list[Made]) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -113,11 +112,11 @@ def command(
       lutbench convert day.cube day.clf
       lutbench convert day.cube monitor.cube --size 17 --target-range legal
     """
-    from lutbench import files
+    from lutbench.cli.results import put, refuse_existing, with_suffix
     from lutbench.formats.convert import Ranges, Wishes, convert
     from lutbench.formats.open import read_lut_file
 
-    files.refuse_existing(Path(target), report.force)
+    refuse_existing(target, report.force, as_json=report.as_json)
     if text.exact and click.get_current_context().get_parameter_source("decimals") is not (
         click.core.ParameterSource.DEFAULT
     ):
@@ -131,9 +130,9 @@ def command(
         title=text.title,
         decimals=None if text.exact else text.decimals,
     )
-    converted = convert(read, target, wishes)
+    converted = convert(read, with_suffix(target), wishes)
     data = _report(source, read, target, converted)
-    files.write_bytes(target, converted.data, force=report.force)
+    put(target, converted.data, force=report.force)
     if report.as_json:
         print_json(data)
     else:

@@ -194,7 +194,7 @@ def calibrate(
     from lutbench.display.calibration import calibrate as calibrated
     from lutbench.model.signal import check_range
 
-    refuse_existing(output, force)
+    refuse_existing(output, force, as_json=as_json)
     front = _monitoring_lut(behind) if behind is not None else None
     found, target = _fitted(measured, definitions, options)
     made = calibrated(

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import sys
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import click
+
 from lutbench.cli.options import console, print_json
+from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
     from lutbench.algebra.result import Reworked
@@ -17,13 +22,45 @@ SCHEMA = 1
 HOLDS = {"lut1d": "1D LUT", "lut3d": "3D LUT", "shaper_lut3d": "1D shaper and 3D LUT"}
 
 
-def refuse_existing(path: str, force: bool) -> None:
+STANDARD = "-"
+"""In place of a file: standard output, where a LUT goes as a .cube."""
+
+
+def refuse_existing(path: str, force: bool, *, as_json: bool = False) -> None:
     """Refuse before the work what could not be written after it."""
     from lutbench import files
     from lutbench.formats.registry import format_for
 
+    if path == STANDARD:
+        if as_json:
+            raise LutbenchError(
+                "the LUT and its report both go to standard output",
+                where="--json",
+                accepted="-o FILE with it, or -o - without it",
+            )
+        return
     format_for(path)
     files.refuse_existing(Path(path), force)
+
+
+def with_suffix(path: str) -> str:
+    """A name that tells the format: what goes to standard output is a .cube."""
+    return "standard output.cube" if path == STANDARD else path
+
+
+def put(path: str, data: bytes, *, force: bool) -> None:
+    """Write a LUT's bytes into a file, or to standard output: the report then goes elsewhere."""
+    from lutbench import files
+
+    if path != STANDARD:
+        files.write_bytes(path, data, force=force)
+        return
+    out = sys.stdout
+    out.flush()
+    out.buffer.write(data)
+    out.buffer.flush()
+    sys.stdout = sys.stderr
+    click.get_current_context().call_on_close(partial(setattr, sys, "stdout", out))
 
 
 @dataclass(frozen=True)
@@ -36,17 +73,16 @@ class NewLut:
     as_json: bool
 
     def __post_init__(self) -> None:
-        refuse_existing(self.output, self.force)
+        refuse_existing(self.output, self.force, as_json=self.as_json)
 
 
 def write_lut(lut: Lut, path: str, *, force: bool) -> Transform:
     """Write a LUT in the format that the suffix of `path` names; as it reads back."""
-    from lutbench import files
     from lutbench.formats.convert import Wishes, convert
     from lutbench.formats.registry import LutFile
 
-    converted = convert(LutFile(lut, "", title=lut.title), path, Wishes())
-    files.write_bytes(path, converted.data, force=force)
+    converted = convert(LutFile(lut, "", title=lut.title), with_suffix(path), Wishes())
+    put(path, converted.data, force=force)
     return converted.read_back.lut
 
 

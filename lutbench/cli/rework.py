@@ -41,7 +41,7 @@ class Out:
     as_json: bool
 
     def __post_init__(self) -> None:
-        refuse_existing(self.output, self.force)
+        refuse_existing(self.output, self.force, as_json=self.as_json)
 
     def lut(self, text: str) -> Transform:
         """The LUT, recipe's LUT or pipeline that an argument names."""

@@ -73,19 +73,20 @@ def command(
       lutbench split unknown.cube --drop look -o clean.cube
       lutbench split unknown.cube --keep gamut -o gamut_only.cube
     """
-    from lutbench.formats.cube_write import write_cube
+    from lutbench.cli.results import put
+    from lutbench.formats.cube_write import format_cube
     from lutbench.formats.open import open_lut
     from lutbench.splitting.files import write_parts
     from lutbench.splitting.split import split
 
     kept = _kept(keep, drop)
-    _refuse_output(output, bool(kept), report.force)
+    _refuse_output(output, bool(kept), report)
     catalogue = catalogue_of(definitions)
     opened = open_lut(lut)
     try:
         parts = split(opened, catalogue=catalogue)
         if kept:
-            write_cube(parts.kept(set(kept)), Path(output), force=report.force)
+            put(output, format_cube(parts.kept(set(kept)), signed=True), force=report.force)
             written = [output]
         else:
             written = write_parts(
@@ -122,24 +123,25 @@ def _kept(keep: tuple[Part, ...], drop: Part | None) -> frozenset[Part]:
     return kept  # type: ignore[return-value]
 
 
-def _refuse_output(output: str, one: bool, force: bool) -> None:
+def _refuse_output(output: str, one: bool, report: Reporting) -> None:
     """Refuse what could not be written, before the work."""
-    from lutbench.files import refuse_existing
+    from lutbench import files
+    from lutbench.cli.results import STANDARD, refuse_existing
     from lutbench.splitting.files import FILES
 
     path = Path(output)
     if not output.strip():
         raise LutbenchError("the output has no name", accepted="a folder, or OUT.cube")
     if one:
-        if path.suffix.lower() != ".cube":
-            raise LutbenchError("is no .cube file", where=path, accepted="OUT.cube")
-        refuse_existing(path, force)
+        if output != STANDARD and path.suffix.lower() != ".cube":
+            raise LutbenchError("is no .cube file", where=path, accepted="OUT.cube, -")
+        refuse_existing(output, report.force, as_json=report.as_json)
         return
     if path.exists() and not path.is_dir():
         raise LutbenchError("is a file", where=path, accepted="a folder for the parts")
     if path.is_dir():
         for name in FILES:
-            refuse_existing(path / name, force)
+            files.refuse_existing(path / name, report.force)
 
 
 def _of_another(output: str, written: list[str]) -> list[str]:

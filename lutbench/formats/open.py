@@ -138,6 +138,8 @@ def lut_files(given: Sequence[str], *, luts_only: bool = False) -> tuple[list[Na
     accepted = suffixes(luts_only=luts_only)
     files: list[NamedFile] = []
     many = len(given) > 1
+    if many and "-" in given:
+        raise LutbenchError("stands for one LUT, on standard input", where="-", accepted="- alone")
     for name in given:
         path = Path(name)
         if not path.is_dir():

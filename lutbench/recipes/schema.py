@@ -10,13 +10,14 @@ from __future__ import annotations
 
 import hashlib
 import json
+import sys
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from lutbench.errors import DefinitionError, LutbenchError
-from lutbench.files import beside, parse_toml, read_bytes, read_toml
+from lutbench.files import MOST_TOML_BYTES, beside, parse_toml, read_bytes, read_toml
 from lutbench.model.catalogue import Catalogue, open_catalogue
 from lutbench.model.conversion import (
     KINDS,
@@ -127,6 +128,14 @@ def read_recipe(path: str | Path, catalogue: Catalogue | None = None) -> Recipe:
 def recipe_from_text(text: str, where: str = "recipe") -> Recipe:
     """The recipe in a TOML text; its files are looked up in the current folder."""
     return recipe_from_data(parse_toml(text.encode("utf-8"), where), Path(where))
+
+
+def recipe_from_stdin(catalogue: Catalogue | None = None) -> Recipe:
+    """The recipe on standard input; its files are looked up in the current folder."""
+    data = sys.stdin.buffer.read(MOST_TOML_BYTES + 1)
+    if len(data) > MOST_TOML_BYTES:
+        raise LutbenchError("is too large", where="standard input", accepted="up to 1 MiB")
+    return recipe_from_data(parse_toml(data, "standard input"), Path("standard input"), catalogue)
 
 
 def recipe_from_data(

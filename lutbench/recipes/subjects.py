@@ -57,6 +57,8 @@ def open_subject(text: str, catalogue: Catalogue, folder: str | Path = ".") -> N
         When the file cannot be read, a name is unknown, or the text is none of the forms.
     """
     path = Path(folder, text)
+    if text == "-" and str(folder) == ".":  # of a command line; no suite waits for input
+        return NamedTransform(text, open_lut(text))
     if _is_file(path):
         if path.suffix.lower() == ".toml":
             return _of_recipe(text, path, "", [], catalogue)
