@@ -14,6 +14,8 @@ import pytest
 from click.testing import CliRunner, Result
 
 import lutbench
+from lutbench.checks.junit import junit_xml
+from lutbench.checks.runner import Outcome, Report
 from lutbench.checks.suite import name_fits
 from lutbench.cli.main import group
 from lutbench.errors import LutbenchError
@@ -201,6 +203,23 @@ def test_junit(folder: Path) -> None:
     failure = next(iter(suite)).result[0]
     assert failure.message == "maximum 10-bit codes 5.115, limit 0.1"
     assert "to see it: lutbench compare" in failure.text
+
+
+def test_junit_counts_what_it_holds() -> None:
+    """Attributes against elements, for a suite of every outcome and an empty one."""
+    statuses = ["passed"] * 3 + ["failed"] * 2 + ["error"] + ["recorded"]
+    outcomes = [Outcome(str(n), "health", each, each) for n, each in enumerate(statuses)]  # type: ignore[arg-type]
+    reports = [Report("one", "a.toml", tuple(outcomes)), Report("two", "b.toml", ())]
+    root = ElementTree.fromstring(junit_xml(reports))
+    for element in (root, *root.findall("testsuite")):
+        for attribute, inside in (
+            ("tests", "testcase"),
+            ("failures", "failure"),
+            ("errors", "error"),
+        ):
+            assert int(element.get(attribute, "")) == len(list(element.iter(inside)))
+    assert [root.get(each) for each in ("tests", "failures", "errors")] == ["7", "2", "1"]
+    assert [len(case) for case in root.iter("testcase")] == [1] * 7
 
 
 def properties_of(file: str) -> dict[str, dict[str, float]]:
