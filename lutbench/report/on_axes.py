@@ -9,10 +9,12 @@ import numpy as np
 
 from lutbench.errors import LutbenchError
 from lutbench.exposure.levels import Levels
+from lutbench.fitting.match_report import CameraMatch
+from lutbench.identification.result import Identification
 from lutbench.inspection.inspection import Inspection
 from lutbench.measure.comparison import Comparison
 from lutbench.model.curves.base import MID_GREY
-from lutbench.model.transforms import Transform
+from lutbench.model.transforms import Array, Transform
 from lutbench.splitting.split import Split
 from lutbench.tables.lut import UNIT_DOMAIN
 
@@ -36,6 +38,8 @@ def plot(subject: Any, ax: Any = None) -> Any:
         Split: lambda ax: _parts(ax, subject),
         Levels: lambda ax: _levels(ax, subject),
         Comparison: lambda ax: _comparison(ax, subject),
+        Identification: lambda ax: _identified(ax, subject),
+        CameraMatch: lambda ax: _match(ax, subject),
         Transform: lambda ax: _neutral(ax, subject, ""),
     }
     draw = next((each for kind, each in drawings.items() if isinstance(subject, kind)), None)
@@ -44,7 +48,8 @@ def plot(subject: Any, ax: Any = None) -> Any:
     if draw is None:
         raise LutbenchError(
             f"a {type(subject).__name__} is not drawn",
-            accepted="a LUT, an inspection, levels, a comparison, the parts of a split",
+            accepted="a LUT, what inspect, identify, split, compare, levels or match gives, or a "
+            "result with a LUT",
         )
     if ax is None:
         import matplotlib.pyplot as plt
@@ -61,7 +66,13 @@ def _neutral(ax: Any, lut: Transform, label: str, colour: str = _ONE, dash: Any 
     low, high = np.asarray(getattr(lut, "domain", UNIT_DOMAIN))
     part = np.linspace(0, 1, 513)[:, None]
     inputs = low + part * (high - low)
-    outputs = lut.apply(inputs)
+    _channels(ax, inputs, lut.apply(inputs), label, colour, dash)
+
+
+def _channels(
+    ax: Any, inputs: Array, outputs: Array, label: str, colour: str = _ONE, dash: Any = "-"
+) -> None:
+    """A line a channel; one where the channels are alike."""
     if float(np.ptp(outputs, axis=1).max()) < _ALIKE:
         ax.plot(inputs[:, 1], outputs[:, 1], color=colour, linestyle=dash, label=label or None)
     else:
@@ -78,6 +89,26 @@ def _parts(ax: Any, parts: Split) -> None:
     named = (("gamut", parts.gamut), ("curve", parts.curve_1d), ("look", parts.look))
     for (name, lut), (_, colour, dash) in zip(named, _CHANNELS, strict=True):
         _neutral(ax, lut, name, colour, dash)
+    ax.legend(frameon=False)
+
+
+def _identified(ax: Any, found: Identification) -> None:
+    """The neutral axis that was looked at."""
+    if found.samples is None:
+        raise LutbenchError("an identification that holds no samples is not drawn")
+    inputs = np.repeat(found.samples.neutral_in[:, None], 3, axis=1)
+    _channels(ax, inputs, found.samples.neutral, "")
+
+
+def _match(ax: Any, found: CameraMatch) -> None:
+    """ΔE 2000 of each patch: as the cameras saw it, and matched."""
+    x = np.arange(len(found.patches))
+    for k, (name, label) in enumerate((("before", "before"), ("after", "matched"))):
+        heights = [getattr(each, name) for each in found.patches]
+        ax.bar(x + (k - 0.5) * 0.4, heights, 0.38, color=_CHANNELS[2 * k][1], label=label)
+    ax.set_xticks(x, [each.name for each in found.patches], rotation=90, fontsize="small")
+    ax.margins(y=0.25)  # room for the legend
+    ax.set_ylabel("ΔE 2000")
     ax.legend(frameon=False)
 
 

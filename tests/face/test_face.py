@@ -58,6 +58,44 @@ def test_public_functions_say_what_they_take_give_and_raise(name: str) -> None:
             assert parameter.name in told, parameter.name
 
 
+def damaged(lut: Any) -> lb.Lut3D:
+    table = np.array(lut.table)
+    table[3, 9, 5] = 1.0 - table[3, 9, 5]
+    return lb.Lut3D(table)
+
+
+def suite(day: Path) -> Path:
+    path = day.with_name("day.lutbench.toml")
+    path.write_text(
+        f'[[check]]\nname = "a"\nkind = "reference"\nlut = "{day.name}"\nexact = "{WORDS}"\n'
+    )
+    return path
+
+
+def pair(lut: Any) -> tuple[Any, Any]:
+    from skimage import data
+
+    still = data.astronaut()[100:228, 100:228] / 255 * 0.7
+    return still, lut.apply(still)
+
+
+def returned(lut: Any) -> Any:
+    from lutbench.media.chart.picture import draw_chart
+    from lutbench.media.still.still import apply_to_still
+
+    return apply_to_still(lut, draw_chart(9, 640, 480)).signal()
+
+
+def chart() -> tuple[Any, ...]:
+    """The measured 24-patch chart as two cameras recorded it, one of them a stop darker."""
+    from lutbench.measure.samples import chart_light
+
+    catalogue = lb.open_catalogue(user=False)
+    ends = lb.Encoding(catalogue.curve("ACEScct"), catalogue.gamut("ACEScg"))
+    light = chart_light(ends.gamut)
+    return ends.curve.encode(light / 2), ends.curve.encode(light), ends, ends
+
+
 def results(day: Path) -> dict[str, Any]:
     lut = lb.open_lut(day)
     return {
@@ -70,6 +108,11 @@ def results(day: Path) -> dict[str, Any]:
         "invert": lb.invert(lb.sample("linear to gamma 2.4; kind=curve", 9)),
         "resample": lb.resample(day, 9, "linear"),
         "blend": lb.blend(day, lut, 0.5),
+        "repair": lb.repair(damaged(lut)),
+        "verify": lb.verify(suite(day)),
+        "learn": lb.learn(*pair(lut), size=5),
+        "capture": lb.capture(returned(lut), size=5),
+        "match": lb.match(*chart()),
     }
 
 
@@ -78,10 +121,26 @@ def given(day: Path) -> dict[str, Any]:
     return results(day)
 
 
-@pytest.mark.parametrize(
-    "name",
-    ["inspect", "identify", "split", "compare", "levels", "chain", "invert", "resample", "blend"],
+RESULTS = (
+    *("inspect", "identify", "split", "compare", "levels", "chain", "invert", "resample", "blend"),
+    *("repair", "verify", "learn", "capture", "match"),
 )
+
+
+def every_result(kind: type) -> list[type]:
+    return [each for sub in kind.__subclasses__() for each in (sub, *every_result(sub))]
+
+
+def test_every_function_that_finds_something_is_here(given: dict[str, Any]) -> None:
+    """By what they are annotated to return, now that all are imported: none goes untested."""
+    kinds = {each.__name__ for each in every_result(Result)}
+    finds = {
+        name for name in FUNCTIONS if python.signature(getattr(lb, name)).return_annotation in kinds
+    }
+    assert finds == set(RESULTS) == set(given)
+
+
+@pytest.mark.parametrize("name", RESULTS)
 def test_results(given: dict[str, Any], name: str) -> None:
     found = given[name]
     assert isinstance(found, Result)
@@ -95,13 +154,15 @@ def test_results(given: dict[str, Any], name: str) -> None:
     json.dumps(found.to_dict())
     figure, ax = plt.subplots()
     try:
-        if name == "identify":
+        if name == "verify":
             with pytest.raises(lb.LutbenchError, match="is not drawn"):
                 found.plot(ax)
         else:
             assert found.plot(ax) is ax
             assert ax.lines or ax.patches
             assert ax.get_ylabel()
+            plt.sca(ax)
+            assert found.plot() is ax  # the current axes, as pyplot's own functions
         with pytest.raises(lb.LutbenchError):
             found.plot("axes")
     finally:

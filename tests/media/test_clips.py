@@ -273,6 +273,9 @@ def test_ten_and_twelve_bits_where_asked(tmp_path: Path) -> None:
         assert next(decoded(tmp_path / "out.mkv")).format.name == form
     with pytest.raises(LutbenchError, match="prores holds no 420; accepted: 10 bit 422"):
         apply_to_clip(Lut3D.identity(2), source, tmp_path / "out.mov", ClipSettings(chroma="420"))
+    with pytest.raises(LutbenchError, match="a mov file holds no ffv1"):
+        apply_to_clip(Lut3D.identity(2), source, tmp_path / "out.mov", ClipSettings(codec="ffv1"))
+    assert not (tmp_path / "out.mov").exists()
 
 
 def test_a_lossless_codec_and_the_identity_lose_nothing(tmp_path: Path) -> None:

@@ -59,7 +59,13 @@ class ClipWriter:
         if choice.chroma == "420":
             siting = coding.siting if coding.chroma == "420" else usual_siting(matrix)
             options = options | {"chroma_sample_location": siting}
-        stream = output.add_stream(choice.codec.encoder, rate=rate, options=options)
+        try:
+            stream = output.add_stream(choice.codec.encoder, rate=rate, options=options)
+        except ValueError as error:  # of the library: this pair cannot be
+            raise LutbenchError(
+                f"a {output.format.name} file holds no {choice.name}",
+                accepted="another suffix, or another --codec",
+            ) from error
         context = stream.codec_context
         context.width, context.height = source.codec_context.width, source.codec_context.height
         context.pix_fmt = choice.form
