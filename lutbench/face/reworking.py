@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from lutbench.errors import one_of
 from lutbench.face import arguments
 from lutbench.face.arguments import LutLike
+from lutbench.face.renaming import renamed
 from lutbench.model.catalogue import Catalogue
 from lutbench.tables.lut import SIZES_1D, SIZES_3D, Lut, Lut1D, Lut3D, ShaperLut3D
 
@@ -177,8 +178,9 @@ def blend(
     return blend(one, other, arguments.real(amount, "amount", -1, 3), _size(size))
 
 
+@renamed(what="only")
 def repair(
-    lut: LutLike, what: Iterable[str] | None = None, *, catalogue: Catalogue | None = None
+    lut: LutLike, only: Iterable[str] | None = None, *, catalogue: Catalogue | None = None
 ) -> Reworked:
     """A LUT with what `inspect` finds in it mended.
 
@@ -186,7 +188,7 @@ def repair(
     ----------
     lut
         A LUT, a path, or words.
-    what
+    only
         The repairs to make, by name; those of what is found and cannot be meant, unless given.
     catalogue
         Where names are looked up; `open_catalogue()` unless given.
@@ -203,7 +205,7 @@ def repair(
     """
     from lutbench.inspection.cures import repair
 
-    wanted = None if what is None else arguments.texts(what, "what")
+    wanted = None if only is None else arguments.texts(only, "only")
     return repair(_as_lut(arguments.transform(lut, catalogue), None), wanted)
 
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from lutbench.errors import LutbenchError
 from lutbench.face import arguments
 from lutbench.face.arguments import LutLike
+from lutbench.face.renaming import renamed
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.curves.base import Curve
 from lutbench.model.encoding import Encoding
@@ -188,13 +189,14 @@ def split(
     )
 
 
+@renamed(sets="colours")
 def compare(
     a: LutLike,
     b: LutLike,
     *,
     source: Encoding | None = None,
     target: Encoding | None = None,
-    sets: Sequence[str] | None = None,
+    colours: Sequence[str] | None = None,
     bits: int = 10,
     worst: int = 8,
     catalogue: Catalogue | None = None,
@@ -207,7 +209,7 @@ def compare(
         LUTs, paths, or words like "ACEScct, ACEScg to BT.1886, BT.709".
     source, target
         What goes in and comes out; as words or a recipe tell it, unless given.
-    sets
+    colours
         The sets of test colours: ``chart``, ``neutral``, ``random``.
     bits
         The depth of the code values: 8, 10, 12 or 16.
@@ -237,7 +239,7 @@ def compare(
         other.transform,
         source=source or one.source or other.source,
         target=target or one.target or other.target,
-        sets=SETS if sets is None else arguments.texts(sets, "sets"),
+        sets=SETS if colours is None else arguments.texts(colours, "colours"),
         bits=arguments.whole(bits, "bits", 8, 16),
         worst=arguments.whole(worst, "worst", 0, 100),
     )

@@ -70,7 +70,7 @@ def doors(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, Any]]
         "build": curve | gamuts | choices | ranges | {"catalogue": None},
         "capture": {"picture": picture, "size": 5, "smoothness": None, "title": ""},
         "chain": {"size": 5, "title": ""},
-        "compare": {"a": lut, "b": lut, "source": None, "target": None, "sets": ["chart"]}
+        "compare": {"a": lut, "b": lut, "source": None, "target": None, "colours": ["chart"]}
         | {"bits": 10, "worst": 1},
         "curves": {"catalogue": None},
         "gamuts": {"catalogue": None},
@@ -92,7 +92,7 @@ def doors(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, Any]]
         "read_hald": {"path": hald},
         "write_hald": {"lut": None, "path": folder / "new.png", "level": 2, "force": True},
         "cdls_of_edl": {"path": folder / "a.edl"},
-        "repair": {"lut": lut, "what": None},
+        "repair": {"lut": lut, "only": None},
         "resample": {"lut": lut, "size": 3, "method": "linear"},
         "sample": {"transform": lut, "size": 3, "domain": (0, 1), "title": ""}
         | {"interpolation": "tetrahedral"},

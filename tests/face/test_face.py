@@ -102,7 +102,7 @@ def results(day: Path) -> dict[str, Any]:
         "inspect": lb.inspect(day, source_curve="ACEScct"),
         "identify": lb.identify(lut),
         "split": lb.split(lut),
-        "compare": lb.compare(day, WORDS, sets=["chart"]),
+        "compare": lb.compare(day, WORDS, colours=["chart"]),
         "levels": lb.levels("ACEScct", day),
         "chain": lb.chain(day, day),
         "invert": lb.invert(lb.sample("linear to gamma 2.4; kind=curve", 9)),
@@ -188,7 +188,8 @@ def test_words_paths_and_luts_are_taken_alike(day: Path) -> None:
     np.testing.assert_allclose(exact, lut.apply([0.4, 0.5, 0.6]), atol=0.01)
     assert lb.build(WORDS, size=17) == lb.sample(WORDS, 17)
     assert (
-        lb.compare(WORDS, WORDS + "; exposure=1", sets=["neutral"]).source.curve.name == "ACEScct"
+        lb.compare(WORDS, WORDS + "; exposure=1", colours=["neutral"]).source.curve.name
+        == "ACEScct"
     )
 
 

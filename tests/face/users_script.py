@@ -28,7 +28,7 @@ def day() -> None:
     words: str | None = found.candidates[0].source.curve
     report = lb.inspect("day.cube", source_curve="ACEScct", limits={"tint": 2.0})
     codes: list[str] = [finding.code for finding in report.findings]
-    far = lb.compare("day.cube", own, sets=["chart"]).overall["delta_e_2000"].p95
+    far = lb.compare("day.cube", own, colours=["chart"]).overall["delta_e_2000"].p95
     limit: bool = far < 0.5
     grey = lb.levels("ACEScct", own, zebra_min=50).at(0.18)
     percent: float = grey.recorded.percent
