@@ -34,15 +34,16 @@ def set_picture(
         The first digits of each file's SHA-256; empty for a LUT that is in no file.
     """
     cells = [_cell(each, digits, still) for each, digits in zip(found, checksums, strict=True)]
-    expected = dict.fromkeys(each.box.expects for each in found)
+    lines = [f"Expects {each}." for each in dict.fromkeys(each.box.expects for each in found)]
+    lines += [
+        "Percent on the waveform after the LUT.",
+        "For viewing: delivery has its own specification.",
+    ]
     return draw_sheet(
         cells,
         heading=f"The set: {len(cells)} LUT{'s' if len(cells) != 1 else ''}",
-        subheading="\n".join(
-            [*(f"Expects {each}." for each in expected), "Percent on the waveform after the LUT. "
-             "For viewing: the delivery specification decides what is delivered."]
-        ),
-    )  # fmt: skip
+        subheading="\n".join(lines),
+    )
 
 
 def _cell(found: Inspection, digits: str, still: str | Path | None) -> Cell:
