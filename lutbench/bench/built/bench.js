@@ -1,4 +1,4 @@
-/* sources sha256: e97f2744a62d695776539dc54cb45c402ee350af066b5af9fc478647ea2d9a9e */
+/* sources sha256: b057381eff90979cb8878ab2752419c92d43d038adc7f10c82c1cd21f0556b3d */
 "use strict";
 (() => {
   // src/errors.ts
@@ -2148,9 +2148,9 @@ ${ordinary}`;
       against.element,
       wipe.element,
       gain.element,
-      swap,
       hdr.element,
-      interpolation.element
+      interpolation.element,
+      swap
     );
   }
   function swapButton(bench) {

@@ -94,8 +94,8 @@ export function lookPanel(bench: Bench): HTMLElement {
   return section(
     "Look", "look",
     picture.element, about, sources, drop, ordinary.element, standIn,
-    lut.element, look.element, against.element, wipe.element, gain.element, swap,
-    hdr.element, interpolation.element,
+    lut.element, look.element, against.element, wipe.element, gain.element,
+    hdr.element, interpolation.element, swap,
   );
 }
 
