@@ -102,13 +102,18 @@ def written(lut: Lut, comments: Sequence[str]) -> Written | None:
 def _decimals(lut: Lut) -> int:
     """The fewest decimals that hold the table; 16 where 15 do not."""
     table = lut.lut.table if isinstance(lut, ShaperLut3D) else lut.table
-    values = np.asarray(table, dtype=np.float64)
-    assert isinstance(lut, Lut1D) or values.ndim == 4
-    for decimals in range(16):
-        scaled = values * 10.0**decimals
-        if (np.abs(scaled - np.rint(scaled)) <= 1e-9 * np.maximum(np.abs(scaled), 1)).all():
-            return decimals
-    return 16
+    decimals = 0
+    for part in table if table.ndim == 4 else [table]:  # plane by plane, to save memory
+        values = np.asarray(part, dtype=np.float64)
+        while decimals < 16 and not _hold(values, decimals):
+            decimals += 1
+    return decimals
+
+
+def _hold(values: NDArray[np.float64], decimals: int) -> bool:
+    scaled = values * 10.0**decimals
+    off = np.abs(scaled - np.rint(scaled))
+    return bool((off <= 1e-9 * np.maximum(np.abs(scaled), 1)).all())
 
 
 # --- the text that is counted, which is that of a .cube file -----------------------------
