@@ -5,8 +5,9 @@
 
 Each LUT is identified once; its probabilities are worked out for every setting of a grid.
 The families, in the order of the alphabet, are dealt out in two halves. The setting with
-the least loss (mean -log of what was said of what is so) on the first is reported on the
-second. Only parts that the LUT can tell count; a name where there is none is wrong.
+the least loss (mean -log of what was said of what is so) on the first, its logits moved and
+scaled to that end, is reported on the second. Only parts that the LUT can tell count; a name
+where there is none is wrong.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ import multiprocessing
 import os
 import sys
 import warnings
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -29,17 +31,17 @@ import numpy as np
 import open_world
 from open_world.case import Case
 from open_world_score import same
+from scipy.optimize import minimize
 
 import lutbench
 from lutbench.identification import certainty
-from lutbench.identification.certainty import LEARNT, Odds
+from lutbench.identification.certainty import Odds
 from lutbench.model.catalogue import Catalogue, open_catalogue
 
-TEMPERATURES = (1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0)
+TEMPERATURES = (1.0, 2.0, 4.0, 8.0, 16.0, 32.0)
 NAMELESS = (0.0, 1.0, 2.0, 3.0, 4.0, 6.0)
-UNKNOWN = (0.0, 0.01, 0.03, 0.05, 0.1)
-GRID = [Odds(*each) for each in itertools.product(TEMPERATURES, NAMELESS)]
-EDGES = (0.0, 0.1, 0.3, 0.5, 0.7, 0.9, 0.97, 1.0)
+GRID = [Odds(*each, lift=0.0, slope=1.0) for each in itertools.product(TEMPERATURES, NAMELESS)]
+EDGES = (0.0, 0.3, 0.5, 0.7, 0.8, 0.9, 1.0)
 LEAST = 1e-3
 """No probability counts as less, so that one surprise does not decide all."""
 
@@ -66,9 +68,10 @@ def main() -> None:
         for _ in pool.imap_unordered(_found, todo):
             pass
     rows = [json.loads(_file(*job, options.cache).read_text("utf-8")) for job in jobs]
-    print("\n".join(report(rows)))
+    found = learnt(halves(rows)[0])
+    print("\n".join(report(rows, *found)))
     if options.plot:
-        plot(rows, options.plot)
+        plot(rows, *found, options.plot)
 
 
 def _file(name: str, seed: int, cache: Path) -> Path:
@@ -122,10 +125,10 @@ def halves(rows: list[Row]) -> tuple[list[Row], list[Row]]:
     ]
 
 
-def pairs(rows: list[Row], setting: int, unknown: float) -> Pairs:
+def pairs(rows: list[Row], setting: int, odds: Odds) -> Pairs:
     """The probability of each part that was weighed, and whether its name is right."""
     return [
-        (float(said[part]) * (1 - unknown), bool(row["right"][part]))
+        (odds.told(float(said[part])), bool(row["right"][part]))
         for row in rows
         if row["said"]
         for said in [row["said"][setting]]
@@ -141,39 +144,39 @@ def loss(found: Pairs) -> float:
     return float(-np.mean(np.log(np.maximum(told, LEAST))))
 
 
-def learnt(rows: list[Row]) -> tuple[int, float]:
-    """The setting and the unknown share with the least loss."""
-    every = itertools.product(range(len(GRID)), UNKNOWN)
-    return min(every, key=lambda each: loss(pairs(rows, *each)))
+def learnt(rows: list[Row]) -> tuple[int, Odds]:
+    """The setting with the least loss, and its odds."""
+    found = []
+    for k, each in enumerate(GRID):
+
+        def left(x: Any, k: int = k, each: Odds = each) -> float:
+            return loss(pairs(rows, k, replace(each, lift=x[0], slope=abs(x[1]))))
+
+        best = minimize(left, [0.0, 1.0], method="Nelder-Mead", options={"maxiter": 60})
+        odds = replace(each, lift=float(best.x[0]), slope=abs(float(best.x[1])))
+        found.append((float(best.fun), k, odds))
+    _, k, odds = min(found, key=lambda each: each[0])
+    return k, odds
 
 
-def report(rows: list[Row]) -> list[str]:
+def report(rows: list[Row], setting: int, odds: Odds) -> list[str]:
     """What was learnt, its loss on either half, and how often what was said is so."""
     one, other = halves(rows)
-    setting, unknown = learnt(one)
-    odds = GRID[setting]
-    as_is = min(range(len(GRID)), key=lambda k: _apart(GRID[k]))
     lines = [
-        f"Learnt on {len(one)} LUTs: temperature {odds.temperature:g}, nameless "
-        f"{odds.nameless:g}, unknown {unknown:g}",
-        f"Loss there {loss(pairs(one, setting, unknown)):.3f}, on the {len(other)} others "
-        f"{loss(pairs(other, setting, unknown)):.3f}; as it stands (or the nearest setting) "
-        f"{loss(pairs(other, as_is, LEARNT.unknown)):.3f}",
+        f"Learnt on {len(one)} LUTs: {odds}",
+        f"Loss there {loss(pairs(one, setting, odds)):.3f}, on the {len(other)} others "
+        f"{loss(pairs(other, setting, odds)):.3f}",
         "",
         "| said | parts, learnt on | right | parts, held out | right |",
         "|---|---:|---:|---:|---:|",
     ]
-    binned = [bins(pairs(each, setting, unknown)) for each in (one, other)]
+    binned = [bins(pairs(each, setting, odds)) for each in (one, other)]
     for k, (low, high) in enumerate(itertools.pairwise(EDGES)):
         cells = [f"{each[k][1]} | {_share(each[k][2], each[k][1])}" for each in binned]
         lines.append(f"| {low:.0%} to {high:.0%} | {' | '.join(cells)} |")
     sure = [right for row in rows if row["word"] == "high" for right in row["right"].values()]
     lines += ["", f"Said to be sure, without weighing: {sum(sure)} of {len(sure)} parts right"]
     return lines
-
-
-def _apart(odds: Odds) -> float:
-    return abs(np.log(odds.temperature / LEARNT.temperature)) + abs(odds.nameless - LEARNT.nameless)
 
 
 def _share(right: int, count: int) -> str:
@@ -192,7 +195,7 @@ def bins(found: Pairs) -> list[tuple[float, int, int]]:
     return made
 
 
-def plot(rows: list[Row], path: Path) -> None:
+def plot(rows: list[Row], setting: int, odds: Odds, path: Path) -> None:
     """What was said against how often it is so, on the families held out, with counts."""
     from matplotlib import rc_context
     from matplotlib.figure import Figure
@@ -208,7 +211,7 @@ def plot(rows: list[Row], path: Path) -> None:
             (one, "s", "#999999", "families learnt on"),
             (other, "o", "#0072B2", "families held out"),
         ):
-            seen = [each for each in bins(pairs(half, *learnt(one))) if each[1]]
+            seen = [each for each in bins(pairs(half, setting, odds)) if each[1]]
             said = np.array([each[0] for each in seen])
             count, right = (np.array([each[k] for each in seen]) for k in (1, 2))
             low = np.nan_to_num(beta.ppf(0.05, right, count - right + 1))

@@ -3,7 +3,8 @@
     python tests/benchmarks/open_world.py --count 20 --first-seed 1000 --cache folder
 
 Prints a table in Markdown. Outcomes are kept in the folder of `--cache`, one file for
-a case, and not asked for again: a run that was stopped goes on where it was.
+a case, and not asked for again: a run that was stopped goes on where it was. With
+`--further` the LUTs are those of `further_families`, which the search was not made on.
 """
 
 from __future__ import annotations
@@ -22,9 +23,10 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 os.environ.setdefault("NUMBA_NUM_THREADS", "1")
 sys.path.insert(0, str(Path(__file__).parents[1] / "cases"))
 
+import further_families
 import numpy as np
 import open_world
-from open_world.case import PARTS
+from open_world.case import PARTS, Case
 from open_world_score import GUESS, LIKELY, NOTHING, SURE, Outcome, judge
 
 ASKED = (*PARTS, "kind", "look", "exposure")
@@ -35,7 +37,8 @@ REACH_HONEST, REACH_NAMED = 0.92, 0.85
 def main() -> None:
     """Read the options, judge, print."""
     options = _options()
-    names = options.family or list(open_world.families())
+    every = further_families.FAMILIES if options.further else open_world.families()
+    names = options.family or list(every)
     seeds = range(options.first_seed, options.first_seed + options.count)
     jobs = [(name, seed) for name in names for seed in seeds]
     found = outcomes(jobs, options.jobs, options.cache, options.recipes)
@@ -48,6 +51,7 @@ def _options() -> argparse.Namespace:
     parser.add_argument("--count", type=int, default=10, help="LUTs of each family")
     parser.add_argument("--first-seed", type=int, default=0)
     parser.add_argument("--family", action="append", help="only this family; may be repeated")
+    parser.add_argument("--further", action="store_true", help="the families kept apart")
     parser.add_argument("--jobs", type=int, default=1, help="processes")
     parser.add_argument("--cache", type=Path, help="a folder for outcomes")
     parser.add_argument("--recipes", action="store_true", help="split the own recipes' LUTs too")
@@ -67,7 +71,7 @@ def outcomes(
             todo.append((name, seed))
     context = multiprocessing.get_context("fork")
     # A catalogue with a name less is asked in a process of its own, which ends with it.
-    less = {name for name, seed in dict(todo).items() if open_world.case(name, seed).without}
+    less = {name for name, seed in dict(todo).items() if _case(name, seed).without}
     apart = [job for job in todo if job[0] in less]
     together = [job for job in todo if job[0] not in less]
     for share, limit in ((together, None), (apart, 1)):
@@ -83,7 +87,12 @@ def outcomes(
 def _judged(job: tuple[str, int], recipes: bool) -> Outcome:
     name, seed = job
     _warm()
-    return judge(open_world.case(name, seed), seed, recipes=recipes)
+    return judge(_case(name, seed), seed, recipes=recipes)
+
+
+def _case(name: str, seed: int) -> Case:
+    further = name in further_families.FAMILIES
+    return further_families.case(name, seed) if further else open_world.case(name, seed)
 
 
 _WARM: list[bool] = []
