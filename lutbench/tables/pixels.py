@@ -202,6 +202,7 @@ def apply_pixels(
 
     Examples
     --------
+    >>> from lutbench.model.transforms import Matrix
     >>> half = Matrix(((0.5, 0, 0), (0, 0.5, 0), (0, 0, 0.5)))
     >>> apply_pixels([half], np.array([[10, 101, 255]], np.uint8)).tolist()
     [[5, 51, 128]]

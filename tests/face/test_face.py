@@ -80,7 +80,7 @@ def pair(lut: Any) -> tuple[Any, Any]:
 
 
 def returned(lut: Any) -> Any:
-    from lutbench.media.chart.picture import draw_chart
+    from lutbench.media.chart.layout import draw_chart
     from lutbench.media.still.still import apply_to_still
 
     return apply_to_still(lut, draw_chart(9, 640, 480)).signal()
