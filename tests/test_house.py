@@ -234,8 +234,8 @@ BUDGETS = {
     "convert": Budget("convert day.cube small.cube --size 5", 30, 42, HEAVY | WORK | {IMAGES}),
     "inspect": Budget("inspect day.cube --json", 40, 60, HEAVY | CLIPS | WORK | {IMAGES, "rich"}),
     # A LUT whose file says nothing is identified, so that its box has an answer.
-    "inspect, in words": Budget("inspect day.cube", 65, 132, HEAVY | CLIPS | {IMAGES}),
-    "inspect with a page": Budget("inspect day.cube --page day.html", 80, 157, {"av", "lxml"}),
+    "inspect, in words": Budget("inspect day.cube", 65, 125, HEAVY | CLIPS | {IMAGES}),
+    "inspect with a page": Budget("inspect day.cube --page day.html", 80, 150, {"av", "lxml"}),
     "levels": Budget("levels --curve ACEScct", 35, 45, HEAVY | {IMAGES, "scipy"}),
     "list": Budget("list curves", 25, 30, WORK | {"numba", "av", "lutbench.tables"}),
     "rework": Budget("rework neutral day.cube -o tone.cube", 40, 55, HEAVY | WORK | {IMAGES}),

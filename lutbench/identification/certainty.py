@@ -9,7 +9,7 @@ import numpy as np
 from lutbench.identification.curvebank import End
 from lutbench.identification.forms.nodes import ground_of
 from lutbench.identification.forms.score import INDEPENDENT
-from lutbench.identification.forms.search import EXACT_FLOOR, LEAST_FLOOR, UNMOVED
+from lutbench.identification.forms.search import LEAST_FLOOR, UNMOVED
 from lutbench.identification.forms.yardstick import BENDS, ROWS, Yardstick, measure
 from lutbench.identification.gamutbank import Pair
 from lutbench.identification.hypothesis import Hypothesis, ToneTarget, forecast
@@ -122,7 +122,6 @@ def with_certainty(
         probabilities=certainty.probabilities,
     )
     yard = certainty.yardstick
-    samples = best.fitted or samples
     ground = None if yard is None else ground_of(samples)
     if yard is None or ground is None:
         return weighed, None
@@ -134,14 +133,10 @@ def certainty_of(best: Finalist, samples: Samples, knowledge: Knowledge) -> Cert
     """How sure the names of the best hypothesis are."""
     if is_exact(best, samples):
         return Certainty({}, exact=True)
-    samples = best.fitted or samples
     ground = None if samples.one_d else ground_of(samples)
     if ground is None:
         return Certainty()
-    h = best.hypothesis
-    # A curve that is kept as it was is known between the nodes as well.
-    kept = isinstance(h.target, End) and h.target.number == h.source.number and not h.grade
-    floor = max(samples.noise, EXACT_FLOOR if kept else LEAST_FLOOR)
+    floor = max(samples.noise, LEAST_FLOOR)
     yard = measure(best.hypothesis, samples, ground, knowledge, floor)
     return Certainty(probabilities_of(best.hypothesis, yard, samples.noise), yardstick=yard)
 

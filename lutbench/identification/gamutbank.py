@@ -15,8 +15,6 @@ from lutbench.model.transforms import Array
 # A published matrix this far from that of the primaries is worth a trial of its own.
 ROUNDED = 1e-6
 ONE_WHITE = 1e-4
-VERY_NEAR = 5e-4
-"""Entries of a matrix that differ by less may be one conversion by another publication."""
 
 
 @dataclass(frozen=True)
@@ -60,13 +58,6 @@ class GamutBank:
             self.matrices[index],
             bool(self.published[index]),
         )
-
-    def like(self, pair: Pair) -> list[Pair]:
-        """The pair by every adaptation and publication, and others of very nearly its matrix."""
-        ends = (self.gamuts.index(pair.source), self.gamuts.index(pair.target))
-        chosen = (self.sources == ends[0]) & (self.targets == ends[1])
-        chosen |= np.abs(self.matrices - pair.matrix).max(axis=(1, 2)) <= VERY_NEAR
-        return [self.pair(int(each)) for each in np.flatnonzero(chosen)]
 
     def only(self, source: str | None, target: str | None) -> GamutBank:
         """The pairs with the gamuts that are known; a gamut with itself stays as it is."""

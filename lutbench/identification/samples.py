@@ -77,8 +77,6 @@ class Samples:
     step: float
     one_d: bool
     piles: Array
-    tint: Transform | None = None
-    """A tint that was taken out of these."""
 
     @property
     def floor(self) -> float:

@@ -5,15 +5,14 @@ What the neutral axis shows at each luma is taken from every node of that luma.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import ClassVar
+from dataclasses import replace
 
 import numpy as np
 
 from lutbench.identification.samples import CODES, Samples
 from lutbench.model.grade import CDL_WEIGHTS
 from lutbench.model.pchip import Pchip
-from lutbench.model.transforms import Array, Transform
+from lutbench.model.transforms import Array
 from lutbench.tables.uniform import interp_uniform
 
 TINTED = 0.8
@@ -27,28 +26,8 @@ OUT = -9.0
 """What stands for a node that was clipped, and so is left out."""
 
 
-@dataclass(frozen=True)
-class Tint(Transform):
-    """What goes with luma: a shift of each channel by the luma of a colour, between points.
-
-    On the signal of a range: `low` and `span` are its full-scale values; points are full-scale
-    values too.
-    """
-
-    luma: tuple[float, ...]
-    shifts: tuple[tuple[float, ...], ...]
-    low: float = 0.0
-    span: float = 1.0
-    kind: ClassVar[str] = "tint_by_luma"
-
-    def _apply(self, rgb: Array) -> Array:
-        at = self.low + self.span * (rgb @ np.array(CDL_WEIGHTS))
-        shift = [np.interp(at, self.luma, each) for each in self.shifts]
-        return np.asarray(rgb + np.stack(shift, axis=-1) / self.span)
-
-
 def untinted_forms(samples: Samples) -> list[Samples]:
-    """The LUT without its tint: with the channels' mean kept, or green; [] without one."""
+    """The LUT without its tint: with the channels' mean kept, or green, or luma; [] without one."""
     if samples.one_d:
         return []
     clear = samples.inside(samples.neutral).all(axis=1)
@@ -59,14 +38,13 @@ def untinted_forms(samples: Samples) -> list[Samples]:
     if np.sqrt(np.mean(apart**2)) * CODES < TINTED:
         return []
     weights = np.array(CDL_WEIGHTS)
-    kept = (neutral.mean(axis=1), neutral[:, 1])
+    kept = (neutral.mean(axis=1), neutral[:, 1], neutral @ weights)
     order = np.argsort(neutral @ weights)
     luma = (neutral @ weights)[order]
-    return [_without(samples, luma, (neutral - grey[:, None])[order], grey[order]) for grey in kept]
+    return [_without(samples, luma, (neutral - grey[:, None])[order]) for grey in kept]
 
 
-def _without(samples: Samples, luma: Array, tint: Array, grey: Array) -> Samples:
-    """`grey` is what each neutral was before its tint."""
+def _without(samples: Samples, luma: Array, tint: Array) -> Samples:
     weights = np.array(CDL_WEIGHTS)
     # A smooth curve through the neutral nodes, as a table.
     dense = np.linspace(luma[0], luma[-1], DENSE)
@@ -92,13 +70,4 @@ def _without(samples: Samples, luma: Array, tint: Array, grey: Array) -> Samples
         low=fine.min(axis=0),
         high=fine.max(axis=0),
         margin=max(samples.margin, BLURRED),
-        tint=_tint_of(grey, tint),
     )
-
-
-def _tint_of(grey: Array, shifts: Array) -> Tint:
-    """The tint of greys, smooth between them."""
-    rising = np.concatenate([[True], np.diff(np.maximum.accumulate(grey)) > 1e-9])
-    dense = np.linspace(grey[rising][0], grey[rising][-1], DENSE)
-    curves = Pchip(grey[rising], shifts[rising])(dense).T
-    return Tint(tuple(dense.tolist()), tuple(tuple(each.tolist()) for each in curves))

@@ -14,8 +14,8 @@ from lutbench.identification.hypothesis import Hypothesis, ToneTarget, forecast
 from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.plausible import uncommonness
 from lutbench.identification.samples import Samples, range_seen
-from lutbench.identification.targets import error_of, hypothesis_of
 from lutbench.identification.tonecurves import tone_errors
+from lutbench.identification.unknown import error_of, hypothesis_of
 from lutbench.identification.verdict import Finalist, kind_of
 from lutbench.model.grade import Cdl
 from lutbench.model.transforms import Array

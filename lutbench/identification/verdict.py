@@ -22,7 +22,7 @@ TIE_SHARE, TIE_CODES = 0.06, 0.004
 # An answer is as good as exact with an error of this many codes: that of rounding to 10 bits
 # plus noise of a code.
 EXACT = 0.5
-RESOLVED, NOISE_OF_TYPICAL, MOST_NOISE = 0.4, 1.5, 0.6
+RESOLVED, NOISE_OF_TYPICAL, MOST_NOISE = 0.3, 1.5, 0.6
 """The share of the noise that hides a difference; its root mean square over the geometric mean
 (that of uniform noise), and what a code of noise has of it.
 """
@@ -52,16 +52,12 @@ class Finalist:
     curve_cost: float = 0.0
     """What explaining the curve costs: see `freecurve.cost_of`."""
     nats: float = float("nan")
-    """What the nodes cost: see `forms.score`."""
-    fitted: Samples | None = None
-    """The samples that it was fitted to, where a tint was taken out of them."""
+    """What the forecast costs over all nodes: see `forms.score`."""
 
     @property
     def cost(self) -> float:
         """What ranks hypotheses: both errors, and how uncommon what they name is."""
         error = WEIGHT * float(np.log(self.error + LEAST))
-        if np.isfinite(self.nats):
-            error = self.nats
         return error + self.curve_cost + uncommonness(self.hypothesis)
 
     @property
@@ -286,12 +282,8 @@ def confidence_of(order: Sequence[Finalist], samples: Samples) -> Confidence:
     if not order:
         return "none"
     best = order[0]
-    others = order[1:]
-    if isinstance(best.hypothesis.target, End):
-        # A tone curve of its own explains whatever a plain target does.
-        others = [each for each in others if isinstance(each.hypothesis.target, End)]
-    rival = next((each for each in others if not is_tie(each, best)), None)
-    tied = any(is_tie(each, best) for each in others)
+    rival = next((each for each in order[1:] if not is_tie(each, best)), None)
+    tied = any(is_tie(each, best) for each in order[1:])
     if best.error > EXACT:
         return "medium" if best.error < 3 else "low"
     h = best.hypothesis

@@ -29,15 +29,20 @@ CIRCLES = [
 
 LONG_FILES = {
     "cli/rework.py": "one command after the other, each a dozen lines and its help",
+    "identification/freeform.py": OWN_SEARCH,
+    "identification/unknown.py": OWN_SEARCH,
 }
 
 LONG_FUNCTIONS = {
     "checks/kinds/levels.py: _point": NOT_YET,
     "cli/display.py: calibrate": NOT_YET,
     "fitting/camera_match.py: _Problem.fitted": NOT_YET,
+    "identification/freeform.py: _solved": OWN_SEARCH,
     "identification/graded.py: fit_cdl": OWN_SEARCH,
     "identification/graded.py: fit_contrast": OWN_SEARCH,
-    "identification/targets.py: targets_of": OWN_SEARCH,
+    "identification/search.py: answer": OWN_SEARCH,
+    "identification/unknown.py: _followed": OWN_SEARCH,
+    "identification/unknown.py: targets_of": OWN_SEARCH,
     "media/clip/clip.py: _transcode": NOT_YET,
     "media/clip/coding.py: coding_of": NOT_YET,
     "media/clip/writer.py: ClipWriter.__init__": NOT_YET,
@@ -58,8 +63,11 @@ MANY_ARGUMENTS = {
     "face/telling.py: compare": PUBLIC,
     "face/telling.py: identify": PUBLIC,
     "face/telling.py: inspect": PUBLIC,
+    "identification/known.py: _fitted": OWN_SEARCH,
     "identification/search.py: identify": PUBLIC,
-    "identification/targets.py: targets_of": OWN_SEARCH,
+    "identification/unknown.py: _followed": OWN_SEARCH,
+    "identification/unknown.py: _from_curve": OWN_SEARCH,
+    "identification/unknown.py: targets_of": OWN_SEARCH,
     "inspection/inspection.py: inspect": PUBLIC,
     "measure/comparison.py: compare": PUBLIC,
     "media/clip/clip.py: _transcode": NOT_YET,

@@ -8,16 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from lutbench.identification.curvebank import End
-from lutbench.identification.forms.free import (
-    UNTOLD,
-    Model,
-    evenly,
-    light_space,
-    moved,
-    signal_space,
-    typical,
-)
-from lutbench.identification.forms.looks import NUMBERS, LookModel
+from lutbench.identification.forms.free import UNTOLD, Model, light_space, signal_space, typical
 from lutbench.identification.forms.nodes import Ground, Lights, Source, lights_of
 from lutbench.identification.forms.norms import NormModel
 from lutbench.identification.forms.score import INDEPENDENT, nats_of
@@ -32,7 +23,7 @@ SATURATIONS = (1.0, 0.8, 1.25)
 SCREENED, FITTED, GLANCED = 150, 400, 60
 """Nodes that first fits look at, that fits look at, and that tell whether a form is worth it."""
 
-KEPT, FOLLOWED, GLANCES = 10, 14, 6
+KEPT, FOLLOWED, GLANCES = 14, 16, 4
 """Sources that go from first fits to fits, from a few steps to more, and from a glance."""
 
 HOLD = 1e-4
@@ -52,27 +43,11 @@ class Form:
     display: End | None = None
     norm: str | tuple[float, float, float] = ""
     compression: GamutCompression | None = None
-    look: bool = False
-    """Whether a smooth look stands in the second matrix's stead."""
-
-    @property
-    def extra(self) -> int:
-        """The free numbers of the second matrix, or of a look."""
-        return NUMBERS if self.look else 6 if self.mixed else 0
 
     @property
     def parameters(self) -> int:
         """The free numbers of a fit, a name of the form counted as one."""
-        return 6 + self.extra + bool(self.norm or self.compression)
-
-    @property
-    def nothing(self) -> Array:
-        """A second matrix, or a look, that changes nothing."""
-        return np.zeros(NUMBERS) if self.look else np.eye(3)
-
-    def changed(self, mixing: Array, step: Array) -> Array:
-        """A second matrix, or a look, with its free numbers moved."""
-        return mixing + step if self.look else moved(mixing, step) if self.mixed else mixing
+        return (12 if self.mixed else 6) + bool(self.norm or self.compression)
 
     def model(self, ground: Ground, sources: Sequence[Source]) -> Model | NormModel:
         """The model of some sources on some nodes."""
@@ -84,8 +59,6 @@ class Form:
         if self.norm:
             weights = None if isinstance(self.norm, str) else self.norm
             return NormModel(ground, lights, space, weights)
-        if self.look:
-            return LookModel(ground, lights, space)
         return Model(ground, lights, space, self.compression)
 
 
@@ -112,10 +85,7 @@ def fits_of(
     """The best sources of a form, best first."""
     starts = [
         start
-        # A look is smooth where colours are not strong: nodes far out say little of the rest.
-        for part in (
-            (ground, ground.inner()) if form.look else (ground.near(), ground, ground.inner())
-        )
+        for part in (ground.near(), ground)
         for start in _first(form, part.thinned(SCREENED), sources, KEPT)
     ]
     if not starts:
@@ -149,26 +119,16 @@ def fits_of(
     return list(best.values())
 
 
-def glance(form: Form, ground: Ground, sources: Sequence[Source]) -> tuple[float, list[Source]]:
-    """About the error in codes that the best source leaves, on few of the nodes, and the best."""
-    found = list(_first(form, ground.thinned(GLANCED), sources, GLANCES))
-    return min((error for *_, error in found), default=np.inf), [sources[k] for k, *_ in found]
+def glance(form: Form, ground: Ground, sources: Sequence[Source]) -> float:
+    """About the error in codes that the best source leaves, on few of the nodes."""
+    found = _first(form, ground.thinned(GLANCED), sources, GLANCES)
+    return min((error for *_, error in found), default=np.inf)
 
 
 def _first(
     form: Form, part: Ground, sources: Sequence[Source], kept: int
 ) -> Iterator[tuple[int, Array, Array, float]]:
     """The sources that fit a part of the nodes best: which, M, Q, and the error in codes."""
-    if form.look:
-        plain = Form().model(part, sources)
-        matrix = plain.first(np.eye(3))
-        looked = LookModel(part, plain.lights, signal_space(part))
-        numbers = np.zeros((len(sources), NUMBERS))
-        matrix, numbers, error = looked.refined(matrix, numbers, True, 2)
-        for k in np.argsort(error)[:kept]:
-            if error[k] < UNTOLD:
-                yield int(k), matrix[k], numbers[k], float(error[k])
-        return
     model = form.model(part, sources)
     error = np.full(len(sources), np.inf)
     matrix = np.broadcast_to(np.eye(3), (len(sources), 3, 3)).copy()
@@ -176,7 +136,7 @@ def _first(
     for amount in SATURATIONS if form.mixed else (1.0,):
         q = amount * np.eye(3) + (1 - amount) * np.outer(np.ones(3), CDL_WEIGHTS)
         m = model.first(q)
-        off = evenly(model.misses(m, np.broadcast_to(q, m.shape)))
+        off = typical(model.misses(m, np.broadcast_to(q, m.shape)))
         better = off < error
         error = np.where(better, off, error)
         matrix[better], mixing[better] = m[better], q

@@ -27,12 +27,6 @@ SHARE, LEAST_SEEN, UNTOLD = 0.6, 0.25, 1e3
 this many codes.
 """
 
-KNOWN_TO = 0.05
-"""Codes that a neutral axis known at its nodes is known to between them."""
-
-FEWER = 0.25
-"""Later steps look at no more than this share of the nodes: the rest may be clipped or looks."""
-
 REACH, FLATTEST = 1e-4, 1e-3
 """A slope of light is taken over this much signal, and counts as no less than this."""
 
@@ -103,13 +97,12 @@ class Model:
         self, matrix: Array, mixing: Array, mixed: bool, steps: int, hold: float = 1e-6
     ) -> tuple[Array, Array, Array]:
         """M, Q and the error of each source after Gauss-Newton steps: the best on the way."""
-        if self.compression is not None and not mixed:
+        if self.compression is not None:
             matrix, steps = self.first(np.eye(3)), 0
-        best_m, best_q, best = matrix, mixing, evenly(self.misses(matrix, mixing))
-        for number in range(steps):
-            share = SHARE if 2 * number < steps else FEWER
-            matrix, mixing = self._step(matrix, mixing, mixed, hold, share)
-            error = evenly(self.misses(matrix, mixing))
+        best_m, best_q, best = matrix, mixing, typical(self.misses(matrix, mixing))
+        for _ in range(steps):
+            matrix, mixing = self._step(matrix, mixing, mixed, hold)
+            error = typical(self.misses(matrix, mixing))
             better = error < best
             best_m = np.where(better[:, None, None], matrix, best_m)
             best_q = np.where(better[:, None, None], mixing, best_q)
@@ -163,15 +156,13 @@ class Model:
                 low[..., c], high[..., c] = tables[s, here], tables[s, here + 1]
         return low, high - low
 
-    def _step(
-        self, matrix: Array, mixing: Array, mixed: bool, hold: float, share: float
-    ) -> tuple[Array, Array]:
+    def _step(self, matrix: Array, mixing: Array, mixed: bool, hold: float) -> tuple[Array, Array]:
         """M and Q a Gauss-Newton step on, far nodes weighed down."""
         misses, before, gain = self._foretold(matrix, mixing)
         s, n, _ = misses.shape
         seen = ~np.isnan(misses[..., 0])
         misses = np.nan_to_num(misses)
-        scale = 2 * typical(np.where(seen[..., None], misses, np.nan), share)[:, None] + 0.02
+        scale = 2 * typical(np.where(seen[..., None], misses, np.nan))[:, None] + 0.02
         weight = np.where(seen, 1 / np.hypot(1, np.abs(misses).max(axis=2) / scale), 0.0)
         nodes = self.lights.nodes
         apart = np.stack([nodes[..., OTHERS[e]] - nodes[..., e : e + 1] for e in range(3)], axis=2)
@@ -199,18 +190,12 @@ class Model:
         return moved(matrix, step[:, :6]), moved(mixing, step[:, 6:]) if mixed else mixing
 
 
-def evenly(misses: Array) -> Array:
-    """The geometric mean of the sizes in codes, (s,): far nodes weigh no more than near ones."""
-    size = np.where(np.isnan(misses), UNTOLD, np.abs(misses)).max(axis=2)
-    return np.asarray(np.exp(np.mean(np.log(size + KNOWN_TO), axis=1)))
-
-
-def typical(misses: Array, share: float = SHARE) -> Array:
-    """The size in codes that a share of the foretold nodes stay under, (s,)."""
+def typical(misses: Array) -> Array:
+    """The size in codes that most of the foretold nodes stay under, (s,)."""
     size = np.where(np.isnan(misses), np.inf, np.abs(misses)).max(axis=2)
     seen = np.isfinite(size).sum(axis=1)
     order = np.sort(size, axis=1)
-    at = np.maximum((share * (seen - 1)).astype(np.int64), 0)
+    at = np.maximum((SHARE * (seen - 1)).astype(np.int64), 0)
     return np.where(seen >= LEAST_SEEN * size.shape[1], order[np.arange(len(order)), at], UNTOLD)
 
 

@@ -8,10 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.identification.curvebank import End, scale_of
+from lutbench.identification.curvebank import End
 from lutbench.identification.forms.fits import FreeFit
 from lutbench.identification.forms.free import free_of, moved, rows_to_one
-from lutbench.identification.forms.looks import NUMBERS, LookModel, SmoothLook
 from lutbench.identification.forms.score import nats_of
 from lutbench.identification.freecurve import FreeCurve, TargetFit
 from lutbench.identification.gamutbank import GamutBank, Pair
@@ -19,8 +18,7 @@ from lutbench.identification.ground import rising_run
 from lutbench.identification.hypothesis import Hypothesis
 from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.target import fit_targets
-from lutbench.identification.targets import NOTHING, hypothesis_of, targets_of
-from lutbench.identification.untint import Tint
+from lutbench.identification.unknown import NOTHING, hypothesis_of, targets_of
 from lutbench.model.curves.base import Decode, Encode
 from lutbench.model.grade import CDL_WEIGHTS, Saturation
 from lutbench.model.transforms import Array, Matrix, Transform
@@ -31,8 +29,8 @@ ROWS = 300
 STEP = 1e-5
 """By how much an entry of a matrix is moved to see what the nodes do."""
 
-PAIRS, TARGETS, FEWER = 3, 5, 2
-"""Pairs of gamuts, and targets of the first and of the others, that are followed."""
+PAIRS, TARGETS = 3, 2
+"""Pairs of gamuts, and targets of each, that are followed."""
 
 INSET_PAIRS = 5
 """Pairs that are tried with a matrix before the tone curve as well."""
@@ -79,11 +77,7 @@ def hypotheses_of(fit: FreeFit, knowledge: Knowledge) -> list[tuple[Hypothesis, 
     named = list(_pairs(nodes, knowledge.bank))
     if fit.form.display is not None and fit.form.mixed:
         named = sorted([*_inset(nodes, knowledge.bank), *named], key=lambda one: one.nats)
-    return [
-        each
-        for one in named[:PAIRS]
-        for each in _with_targets(fit, one, knowledge)[: TARGETS if one is named[0] else FEWER]
-    ]
+    return [each for one in named[:PAIRS] for each in _with_targets(fit, one, knowledge)]
 
 
 class _Nodes:
@@ -114,32 +108,23 @@ class _Nodes:
 
     def slopes(self, matrices: Callable[[Array], tuple[Array, Array]], count: int) -> Array:
         """What each of `count` numbers does to the misses, (3n, count), and those, weighed."""
-        start = matrices(np.zeros(count))
-        plain = self.misses(*start)
+        plain = self.misses(*matrices(np.zeros(count)))
         weight = self.weight(plain)
-        # What the numbers of a look do is known without a trial.
-        told = NUMBERS if isinstance(self.model, LookModel) else 0
-        moves = STEP * np.eye(count)[: count - told]
+        moves = STEP * np.eye(count)
         columns = [plain, *((plain - self.misses(*matrices(each))) / STEP for each in moves)]
-        slopes = np.stack([(each * weight).ravel() for each in columns], axis=1)
-        if isinstance(self.model, LookModel):
-            look = np.nan_to_num(self.model.slopes(start[0])) * weight[..., None]
-            slopes = np.concatenate([slopes, look.reshape(-1, NUMBERS)], axis=1)
-        return slopes
+        return np.stack([(each * weight).ravel() for each in columns], axis=1)
 
     def settled(self, matrix_of: Callable[[Array], Array], mixing: Array) -> Array:
         """The Q that leaves least, with an M that hangs on it."""
-        form = self.fit.form
-        # A look is linear in its numbers.
-        for _ in range(1 if form.look else SETTLES):
+        for _ in range(SETTLES):
 
             def both(step: Array, start: Array = mixing) -> tuple[Array, Array]:
-                q = form.changed(start, step)
+                q = moved(start, step)
                 return matrix_of(q), q
 
-            told = self.slopes(both, form.extra)
-            step = np.asarray(np.linalg.lstsq(told[:, 1:], told[:, 0], rcond=1e-6)[0], float)
-            mixing = form.changed(mixing, step if form.look else np.clip(step, -0.2, 0.2))
+            told = self.slopes(both, 6)
+            step = np.linalg.lstsq(told[:, 1:], told[:, 0], rcond=1e-8)[0]
+            mixing = moved(mixing, np.clip(step, -0.2, 0.2))
         return mixing
 
 
@@ -175,13 +160,14 @@ def _pairs(nodes: _Nodes, bank: GamutBank) -> Iterator[Named]:
     fit = nodes.fit
 
     def both(step: Array) -> tuple[Array, Array]:
-        return moved(fit.matrix, step[:6]), fit.form.changed(fit.mixing, step[6:])
+        q = moved(fit.mixing, step[6:]) if fit.form.mixed else fit.mixing
+        return moved(fit.matrix, step[:6]), q
 
-    told = nodes.slopes(both, 6 + fit.form.extra)
+    told = nodes.slopes(both, 12 if fit.form.mixed else 6)
     off, a, q = told[:, 0], told[:, 1:7], told[:, 7:]
     if q.shape[1]:
         # What Q can make good says nothing against a pair.
-        back = np.linalg.pinv(q, rcond=1e-5)
+        back = np.linalg.pinv(q)
         a, off = a - q @ (back @ a), off - q @ (back @ off)
     normal, right = a.T @ a, a.T @ off
     plain = rows_to_one(bank.matrices)
@@ -229,14 +215,12 @@ def _with_targets(
     light = np.asarray(source.decode(samples.neutral_in[run]))
     if fit.source.rendering is not None:
         light = fit.source.rendering.apply(np.repeat(light[:, None], 3, axis=1))[:, 0]
-    output = samples.neutral[run]
-    if not fit.form.look:
-        output = unmixed(output, named.mixing, fit.form.display)
+    output = _unmixed(samples.neutral[run], named.mixing, fit.form.display)
     if named.gains is not None:
         light, output = _together(light, output, named.pair.matrix @ np.array(named.gains))
     curve = FreeCurve.of(light, output, np.ones(len(light)), fit.error)
     told = _targets(fit, named, curve, knowledge)
-    grade = () if fit.form.look else grade_of(named.mixing, fit.form.display)
+    grade = _grade_of(named.mixing, fit.form.display)
     found = []
     for each in told[:TARGETS] or [NOTHING]:
         made = hypothesis_of(source, each, knowledge, curve, grade, samples)
@@ -250,13 +234,6 @@ def _with_targets(
                 compression=fit.form.compression,
                 norm=fit.form.norm or None,
             )
-            low, span = scale_of(made.target.range)
-            if fit.form.look:
-                look = SmoothLook(tuple(map(float, named.mixing)), low, span)
-                made = replace(made, grade=(look, *made.grade))
-            if isinstance(samples.tint, Tint):
-                tint = replace(samples.tint, low=low, span=span)
-                made = replace(made, grade=(*made.grade, tint))
             found.append((made, each.cost))
     return found
 
@@ -283,7 +260,7 @@ def _together(light: Array, output: Array, gains: Array) -> tuple[Array, Array]:
     return lights[order], np.repeat(rising[:, None], 3, axis=1)
 
 
-def unmixed(neutral: Array, mixing: Array, display: End | None) -> Array:
+def _unmixed(neutral: Array, mixing: Array, display: End | None) -> Array:
     """The neutral axis before Q."""
     if np.abs(mixing - np.eye(3)).max() < MIXES:
         return neutral
@@ -293,7 +270,7 @@ def unmixed(neutral: Array, mixing: Array, display: End | None) -> Array:
     return display.encode(display.decode(neutral) @ back.T)
 
 
-def grade_of(mixing: Array, display: End | None) -> tuple[Transform, ...]:
+def _grade_of(mixing: Array, display: End | None) -> tuple[Transform, ...]:
     """Q as steps on the signal: nothing, a saturation, a matrix, in light between two curves."""
     if np.abs(mixing - np.eye(3)).max() < MIXES:
         return ()

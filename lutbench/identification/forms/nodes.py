@@ -17,14 +17,11 @@ from lutbench.model.transforms import Array
 GRID = 2048
 """Points of the tables over the neutral axis."""
 
-INNER, NEAR, FAR = 250, 600, 600
-"""Nodes with inputs next to neutral, with outputs near it, and away from it that a fit looks at."""
+NEAR, FAR = 600, 600
+"""Nodes near neutral and away from it that a fit looks at, at most."""
 
-FEWEST = 12
+FEWEST = 25
 """Nodes without which nothing can be fitted."""
-
-NOTHING = -2.0
-"""Full-scale output under this stands for a node that is not to be used."""
 
 REACH, NEAREST = 0.25, 150
 """Nodes whose channels spread over no more of the axis are near it; so many at least."""
@@ -44,8 +41,8 @@ class Ground:
 
     `neutral` (GRID, 3) are outputs on the grid of full-scale inputs `grid`, a smooth
     curve through the neutral nodes that are clear of clipping; `spread` (n,) is how far the
-    channels of a node lie apart on it. After `others` nodes come those next to neutral.
-    `floored` and `capped` tell whether it is clipped at its ends.
+    channels of a node lie apart on it. `floored` and `capped` tell whether it is clipped at
+    its ends.
     """
 
     axis: Array
@@ -54,7 +51,6 @@ class Ground:
     grid: Array
     neutral: Array
     spread: Array
-    others: int
     floored: bool = False
     capped: bool = False
 
@@ -62,7 +58,6 @@ class Ground:
         """Some of the nodes."""
         return replace(
             self,
-            others=len(rows),
             places=self.places[rows],
             outputs=self.outputs[rows],
             spread=self.spread[rows],
@@ -70,18 +65,13 @@ class Ground:
 
     def thinned(self, count: int) -> Ground:
         """So many of the nodes, or all."""
-        n = self.others
-        return self.only(np.linspace(0, n - 1, min(n, count)).astype(np.int64))
+        n = len(self.outputs)
+        return self if n <= count else self.only(np.linspace(0, n - 1, count).astype(np.int64))
 
     def near(self) -> Ground:
         """The nodes near neutral: what is clipped or compressed lies farther out."""
-        spread = self.spread[: self.others]
-        limit = max(REACH, float(np.sort(spread)[min(NEAREST, len(spread) - 1)]))
-        return self.only(np.flatnonzero(spread <= limit))
-
-    def inner(self) -> Ground:
-        """The nodes whose inputs are nearest to neutral: nothing clipped them before a look."""
-        return self.only(np.arange(self.others, len(self.outputs)))
+        limit = max(REACH, float(np.sort(self.spread)[min(NEAREST, len(self.spread) - 1)]))
+        return self.only(np.flatnonzero(self.spread <= limit))
 
     @property
     def tinted(self) -> float:
@@ -97,10 +87,9 @@ def ground_of(samples: Samples) -> Ground | None:
     run = rising_run(samples)
     if run is None:
         return None
-    inputs, neutral, ends = _with_ends(samples, run)
+    inputs, neutral = samples.neutral_in[run], samples.neutral[run]
     grid = np.linspace(inputs[0], inputs[-1], GRID)
     dense = np.maximum.accumulate(PchipInterpolator(inputs, neutral)(grid), axis=0)
-    dense = np.clip(dense, *ends)
     flat = samples.table.reshape(-1, 3)
     low, high = dense[0], dense[-1]
     clear = np.flatnonzero(((flat > low) & (flat < high) & samples.inside(flat)).all(axis=1))
@@ -108,19 +97,13 @@ def ground_of(samples: Samples) -> Ground | None:
         return None
     at = np.stack([np.interp(flat[clear, c], dense[:, c], grid) for c in range(3)], axis=1)
     spread = np.ptp(at, axis=1)
-    size = len(samples.axis)
-    steps = _from_neutral(np.array(np.unravel_index(clear, (size, size, size))).T, samples, run)
-    rng = np.random.default_rng(1)
-    shuffled = rng.permutation(len(clear))
-    # What lies within some steps of a clear neutral was not clipped before a look.
-    inner = shuffled[np.argsort(steps[shuffled], kind="stable")[:INNER]]
     order = np.argsort(spread, kind="stable")
+    rng = np.random.default_rng(1)
     near, far = order[: len(order) // 3], order[len(order) // 3 :]
     some = np.concatenate([_some(rng, near, NEAR), _some(rng, far, FAR)])
     rng.shuffle(some)
-    others = len(some)
-    some = np.concatenate([some, inner])
     rows = clear[some]
+    size = len(samples.axis)
     places = np.array(np.unravel_index(rows, (size, size, size))).T
     return Ground(
         samples.axis,
@@ -129,39 +112,9 @@ def ground_of(samples: Samples) -> Ground | None:
         grid,
         dense,
         spread[some],
-        others,
         run.start > 0,
         run.stop < len(samples.neutral_in),
     )
-
-
-def _from_neutral(places: NDArray[np.int64], samples: Samples, run: slice) -> Array:
-    """How far apart the inputs of nodes lie, in steps of the lattice; those beyond the run last."""
-    inputs = samples.axis[places]
-    low, high = samples.neutral_in[run.start], samples.neutral_in[run.stop - 1]
-    beyond = ((inputs < low) | (inputs > high)).any(axis=1)
-    return np.asarray(np.ptp(places, axis=1) + beyond * float(len(samples.axis)))
-
-
-def _with_ends(samples: Samples, run: slice) -> tuple[Array, Array, tuple[Array, Array]]:
-    """The clear neutral axis with a node more where it clips, as it goes on there, and the levels.
-
-    Between the last clear node and the first clipped one the curve runs into the level: on in a
-    parabola, and at least to the level.
-    """
-    inputs, neutral = samples.neutral_in, samples.neutral
-    start, stop = run.start, run.stop
-    places, values = inputs[run], neutral[run]
-    low, high = np.full(3, -np.inf), np.full(3, np.inf)
-    if start > 0 and (neutral[start - 1] > NOTHING).all():
-        low = neutral[start - 1]
-        on = np.minimum(3 * values[0] - 3 * values[1] + values[2], low)
-        places, values = np.r_[inputs[start - 1], places], np.vstack([on, values])
-    if stop < len(inputs) and (neutral[stop] > NOTHING).all():
-        high = neutral[stop]
-        on = np.maximum(3 * values[-1] - 3 * values[-2] + values[-3], high)
-        places, values = np.r_[places, inputs[stop]], np.vstack([values, on])
-    return places, values, (low, high)
 
 
 def _some(rng: np.random.Generator, rows: NDArray[np.int64], count: int) -> NDArray[np.int64]:

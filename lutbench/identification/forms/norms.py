@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lutbench.identification.forms.free import EDGE, Space, evenly
+from lutbench.identification.forms.free import EDGE, Space, typical
 from lutbench.identification.forms.linear import rows_of
 from lutbench.identification.forms.nodes import Ground, Lights
 from lutbench.model.transforms import Array
@@ -53,7 +53,7 @@ class NormModel:
     ) -> tuple[Array, Array, Array]:
         """M, Q and the error of each source; the first fit is the best already."""
         best = self.first(np.eye(3))
-        return best, mixing, evenly(self.misses(best, mixing))
+        return best, mixing, typical(self.misses(best, mixing))
 
     def misses(self, matrix: Array, mixing: Array) -> Array:
         """What M leaves, in codes, (s, n, 3); NaN where the norm lies beyond the neutral axis."""

@@ -15,7 +15,6 @@ from lutbench.identification.curvebank import End
 from lutbench.identification.forms.bends import Bending, Bent, bent
 from lutbench.identification.forms.fits import Form, FreeFit, fits_of
 from lutbench.identification.forms.free import Model, rows_to_one
-from lutbench.identification.forms.looks import SmoothLook
 from lutbench.identification.forms.nodes import Ground, Source
 from lutbench.identification.forms.norms import NormModel
 from lutbench.identification.forms.score import nats_of
@@ -77,8 +76,6 @@ def form_of(h: Hypothesis) -> Form:
     """The form that a hypothesis has."""
     if h.norm is not None:
         return Form(display=h.target_end, norm=h.norm)
-    if any(isinstance(step, SmoothLook) for step in h.grade):
-        return Form(look=True)
     display = h.target_end if any(isinstance(step, Decode) for step in h.grade) else None
     mixed = any(
         isinstance(step, Matrix | Saturation)
@@ -101,7 +98,7 @@ def measure(
     # A step may lead astray: a free matrix never does worse than the one it began with.
     freed = [named, *(_refined(model, form, *start) for start in starts)]
     free = min(freed, key=lambda each: _size(_left(model, *each)))
-    loose = bent(Bent(model, *free), Bending(BENDS, STEPS, form.mixed, look=form.look))
+    loose = bent(Bent(model, *free), Bending(BENDS, STEPS, form.mixed))
     left = [_left(model, *named), _left(model, *free), loose.misses()]
     nats = [float(nats_of(each.reshape(1, -1), floor)[0]) for each in left]
     errors = [_size(each) for each in left]
@@ -124,7 +121,7 @@ def _held(loose: Bent, model: Model | NormModel, form: Form, bank: GamutBank, fl
     for index in np.argsort(apart)[:PAIRS]:
         pair = bank.pair(int(index))
         start = Bent(model, rows_to_one(pair.matrix), loose.mixing)
-        told = bent(start, Bending(BENDS, STEPS, form.mixed, held=True, look=form.look))
+        told = bent(start, Bending(BENDS, STEPS, form.mixed, held=True))
         left = told.misses()
         nats = float(nats_of(left.reshape(1, -1), floor)[0])
         found.append(Held(pair, nats, _size(left)))
@@ -156,10 +153,7 @@ def _refined(
 
 
 def _mixing_of(h: Hypothesis) -> Array:
-    """The matrix that mixes the channels after the curve; of a look its numbers."""
-    look = next((step for step in h.grade if isinstance(step, SmoothLook)), None)
-    if look is not None:
-        return np.array(look.numbers)
+    """The matrix that mixes the channels after the curve."""
     weights = np.outer(np.ones(3), CDL_WEIGHTS)
     for step in h.grade:
         if isinstance(step, Matrix):

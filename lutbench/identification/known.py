@@ -1,0 +1,212 @@
+"""Hypotheses of known curves, a matrix, and nothing else."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.identification.curvebank import End
+from lutbench.identification.gamutbank import GamutBank
+from lutbench.identification.hues import hue_windows
+from lutbench.identification.matrix import (
+    ROWS,
+    MatrixFit,
+    chosen_nodes,
+    fit_matrices,
+    inner_nodes,
+    match_gamuts,
+)
+from lutbench.identification.neutral import NeutralMatch
+from lutbench.identification.samples import Samples
+from lutbench.model.compression import GamutCompression
+from lutbench.model.transforms import Transform
+
+FOLLOWED = 6
+PARTLY = 0.3
+"""Codes: a typical error over this makes the search go by hues."""
+
+TRIED, FEW = 48, 250
+"""Pairs of curves that are fitted to all of the chosen nodes, and nodes that choose them."""
+
+PARTLY_TRIED = 24
+"""The same that are fitted to a part of the nodes, near neutral and by hues."""
+
+COMPRESSED_PAIRS, COMPRESSED_ERROR, FEWEST_CLEAR = 24, 6.0, 40
+"""Pairs of curves that are tried with a compressed gamut, and the error in codes that goes on."""
+
+MOST_PAIRS = 160
+"""Pairs of curves that are followed up: all that leave the neutral axis alone, and some."""
+
+
+@dataclass(frozen=True)
+class Scored:
+    """A hypothesis in numbers: ends and gamut pair by index, gain, errors in codes."""
+
+    source: int
+    target: int
+    pair: int
+    gain: float
+    error: float
+    neutral: float
+
+
+def search_known(
+    samples: Samples,
+    sources: list[End],
+    targets: list[End],
+    bank: GamutBank,
+    match: NeutralMatch,
+    within: float,
+) -> list[Scored]:
+    """Hypotheses that explain the neutral axis `within` so many codes, best first."""
+    places = match.shortlist(within, MOST_PAIRS)
+    if samples.one_d:
+        return [
+            Scored(
+                i,
+                j,
+                0,
+                float(2 ** match.stops[i, j].mean()),
+                float(match.error[i, j]),
+                float(match.error[i, j]),
+            )
+            for i, j in places
+        ]
+    chosen = chosen_nodes(samples)
+    likely = _likeliest(samples, sources, targets, places, chosen, absolute=False)
+    fits = _fitted(samples, sources, targets, likely, chosen)
+    if not fits:
+        return []
+    best = min(fit.error for _, _, fit in fits)
+    found: list[Scored] = []
+    for i, j, fit in fits:
+        if fit.error > 4 * best + 1.0:
+            continue
+        error, gain = match_gamuts(fit, bank)
+        for pair in {0, *np.argsort(error)[:6].tolist()}:
+            if np.isfinite(error[pair]):
+                found.append(
+                    Scored(
+                        i,
+                        j,
+                        int(pair),
+                        float(gain[pair]),
+                        float(error[pair]),
+                        float(match.error[i, j]),
+                    )
+                )
+    return sorted(found, key=lambda each: each.error)
+
+
+def _likeliest(
+    samples: Samples,
+    sources: list[End],
+    targets: list[End],
+    places: list[tuple[int, int]],
+    chosen: list[NDArray[np.int64]],
+    *,
+    absolute: bool,
+) -> list[tuple[int, int]]:
+    """The pairs of curves that fit a few of the nodes best, where there are many pairs."""
+    if len(places) <= TRIED:
+        return places
+    few = [each[:: max(1, len(each) // FEW)] for each in chosen]
+    fits = _fitted(samples, sources, targets, places, few, absolute=absolute, exact=False)
+    order = sorted((fit.error, i, j) for i, j, fit in fits)
+    return [(i, j) for _, i, j in order[: PARTLY_TRIED if absolute else TRIED]]
+
+
+def _fitted(
+    samples: Samples,
+    sources: list[End],
+    targets: list[End],
+    places: Sequence[tuple[int, int]],
+    chosen: list[NDArray[np.int64]],
+    *,
+    absolute: bool = False,
+    expansion: Transform | None = None,
+    exact: bool = True,
+) -> list[tuple[int, int, MatrixFit]]:
+    """The fits of pairs of curves by their places, without those that nothing tells."""
+    pairs = [(sources[i], targets[j]) for i, j in places]
+    found = fit_matrices(
+        samples, pairs, chosen, absolute=absolute, expansion=expansion, exact=exact
+    )
+    return [(i, j, fit) for (i, j), fit in zip(places, found, strict=True) if fit is not None]
+
+
+def search_compressed(
+    samples: Samples,
+    sources: list[End],
+    targets: list[End],
+    bank: GamutBank,
+    match: NeutralMatch,
+    within: float,
+) -> list[Scored]:
+    """Hypotheses with the reference gamut compression, undone before the matrix is fitted."""
+    places = match.shortlist(within, COMPRESSED_PAIRS)
+    clear = np.flatnonzero(samples.inside(samples.table.reshape(-1, 3)).all(axis=1))
+    if samples.one_d or len(clear) < FEWEST_CLEAR:
+        return []
+    chosen = clear[:: max(1, len(clear) // ROWS)]
+    expansion = GamutCompression().inverse()
+    found: list[Scored] = []
+    for i, j, fit in _fitted(samples, sources, targets, places, [chosen] * 3, expansion=expansion):
+        if fit.error > COMPRESSED_ERROR:
+            continue
+        error, gain = match_gamuts(fit, bank)
+        found += [
+            Scored(i, j, pair, float(gain[pair]), float(error[pair]), float(match.error[i, j]))
+            for pair in np.argsort(error)[:4].tolist()
+            if np.isfinite(error[pair])
+        ]
+    return sorted(found, key=lambda each: each.error)
+
+
+def search_partly(
+    samples: Samples,
+    sources: list[End],
+    targets: list[End],
+    bank: GamutBank,
+    match: NeutralMatch,
+    places: list[tuple[int, int]],
+) -> list[Scored]:
+    """Hypotheses that explain the neutral axis and a part of the rest exactly.
+
+    A look that acts on some hues, or a compression of the gamut, leaves other
+    nodes as the conversion made them: sums of absolute errors find those among
+    all nodes near neutral, least squares among those of some hues.
+    """
+    inner = inner_nodes(samples)
+    likely = _likeliest(samples, sources, targets, places, [inner] * 3, absolute=True)
+    fits = _fitted(samples, sources, targets, likely, [inner] * 3, absolute=True)
+    fits.sort(key=lambda each: each[2].error)
+    if not fits or fits[0][2].error > PARTLY:
+        likely = [(i, j) for i, j, _ in fits] or places[:PARTLY_TRIED]
+        for hues in hue_windows(samples.table.reshape(-1, 3)[inner]):
+            chosen = inner[hues][::2]
+            found_there = _fitted(samples, sources, targets, likely, [chosen] * 3, exact=False)
+            fits += [each for each in found_there if each[2].share > 0.6]
+    best: dict[tuple[int, int], MatrixFit] = {}
+    for i, j, fit in sorted(fits, key=lambda each: each[2].error):
+        # Each pair of curves once, by the hues that it explains best.
+        best.setdefault((i, j), fit)
+    found: list[Scored] = []
+    for (i, j), fit in list(best.items())[:FOLLOWED]:
+        error, gain = match_gamuts(fit, bank)
+        for pair in {0, *np.argsort(error)[:4].tolist()}:
+            if np.isfinite(error[pair]):
+                found.append(
+                    Scored(
+                        i,
+                        j,
+                        int(pair),
+                        float(gain[pair]),
+                        float(error[pair]),
+                        float(match.error[i, j]),
+                    )
+                )
+    return sorted(found, key=lambda each: each.error)
