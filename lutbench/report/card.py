@@ -288,7 +288,9 @@ def _notes(part: Any, day: Levels) -> None:
         lines.append(day.filter_choice.text)
     lines.append(f"{day.range_note} ({RANGE_NOTE})")
     lines.append(CAUTION)
-    text = "\n".join(textwrap.fill(each, 118, subsequent_indent="   ") for each in lines)
+    # A number stays with its percent sign.
+    held = (each.replace(" %", "\u00a0%") for each in lines)
+    text = "\n".join(textwrap.fill(each, 118, subsequent_indent="   ") for each in held)
     part.text(
         0.04, 0.95, text.replace("$", r"\$"), va="top", fontsize=6.3, color=PAPER.ink,
         linespacing=1.4,
