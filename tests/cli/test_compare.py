@@ -62,7 +62,7 @@ def report(*args: str) -> dict:
 def test_a_reason_that_is_folded_keeps_its_indent(
     folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("lutbench.cli.options.NOT_A_TERMINAL", 30)
+    monkeypatch.setattr("lutbench.cli.options.piped_width", lambda: 30)
     out = run("monitor.cube", "lifted.cube", "--worst", "0").stdout
     after = out.split("A simple reason?\n")[1].splitlines()
     reason = after[: next(n for n, line in enumerate(after) if not line.startswith("  "))]
