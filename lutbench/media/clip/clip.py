@@ -20,10 +20,10 @@ from numpy.typing import NDArray
 
 from lutbench.errors import FormatError, LutbenchError
 from lutbench.files import regular, replacing
-from lutbench.media.clip.codecs import Choice, choose, load_av
-from lutbench.media.clip.coding import ClipCoding, coding_of, rgb_of
+from lutbench.media.clip.codecs import choose, load_av
+from lutbench.media.clip.coding import coding_of, rgb_of
 from lutbench.media.clip.pump import Line, pump
-from lutbench.media.clip.writer import ClipWriter, copied_streams
+from lutbench.media.clip.writer import ClipWriter, Rewriting, copied_streams
 from lutbench.media.clip.ycbcr import Matrix
 from lutbench.media.names import CLIP_SUFFIXES
 from lutbench.media.still.shrink import shrunk
@@ -117,22 +117,13 @@ def apply_to_clip(
     with open_clip(source) as container:
         stream = _video(container, source)
         coding = coding_of(stream, settings.source_matrix, settings.file_range, source)
-        choice = choose(
-            target,
-            settings.codec,
-            settings.depth,
-            settings.chroma,
-            source_bits=coding.bits,
-            source_chroma=coding.chroma,
-            alpha=coding.alpha,
-        )
+        choice = choose(target, settings.codec, settings.depth, settings.chroma, coding)
         outcome = ClipOutcome(codec=choice.name, notes=list(coding.notes))
         if coding.alpha and not choice.form.startswith("yuva"):
             outcome.notes.append(f"{choice.name} as chosen holds no alpha: left out")
+        rewriting = Rewriting(transform, coding, choice, settings.tags, settings.quality)
         with replacing(target, force=force) as temporary:
-            _transcode(
-                container, stream, coding, transform, temporary, choice, settings, outcome, watch
-            )
+            _transcode(stream, temporary, rewriting, settings.audio, outcome, watch)
     return outcome
 
 
@@ -176,8 +167,8 @@ def clip_pictures(
     with open_clip(path) as container:
         stream = _video(container, path)
         coding = coding_of(stream, matrix, span, path)
-        for moment in _moments(container, stream, count):
-            frame = _frame_at(container, stream, moment)
+        for moment in _moments(stream, count):
+            frame = _frame_at(stream, moment)
             if frame is not None:
                 seconds = float(frame.time or 0)
                 label = f"{int(seconds // 60)}:{seconds % 60:06.3f}"
@@ -188,61 +179,28 @@ def clip_pictures(
 
 
 def _transcode(
-    container: Any,
     stream: Any,
-    coding: ClipCoding,
-    transform: Transform,
     temporary: Path,
-    choice: Choice,
-    settings: ClipSettings,
+    rewriting: Rewriting,
+    audio: bool,
     outcome: ClipOutcome,
     watch: Callable[[int, int | None], None] | None,
 ) -> None:
     av = load_av()
-    total = _frame_count(container, stream)
+    container = stream.container
     output = av.open(str(temporary), "w")
     decoded, finished = Line(), Line()
     threads: list[threading.Thread] = []
     copies: dict[Any, Any] = {}
-    begun = False
     try:
-        writer = ClipWriter(
-            output, container, stream, choice, coding, settings.tags, settings.quality, transform
-        )
-        copies = copied_streams(container, output, settings.audio, outcome.notes)
+        writer = ClipWriter(output, stream, rewriting)
+        copies = copied_streams(container, output, audio, outcome.notes)
         stream.thread_type = "AUTO"
-
-        def decode() -> Iterator[Any]:
-            for packet in container.demux([stream, *copies]):
-                if packet.stream is not stream:
-                    if packet.dts is not None:
-                        yield packet
-                    continue
-                yield from packet.decode()
-
-        def convert() -> Iterator[Any]:
-            for thing in decoded:
-                if isinstance(thing, av.VideoFrame):
-                    yield writer.through(thing)
-                else:
-                    yield thing
-
-        threads = [pump(decode, decoded), pump(convert, finished)]
-        early: list[Any] = []
-        for thing in finished:
-            if isinstance(thing, av.VideoFrame):
-                begun = writer.write(thing) or begun
-                outcome.frames += 1
-                if watch is not None:
-                    watch(outcome.frames, total)
-            else:
-                thing.stream = copies[thing.stream]
-                early.append(thing)
-            # The file's header is written with the first packet, and must wait
-            # for what only the first frame tells.
-            if outcome.frames:
-                while early:
-                    output.mux(early.pop(0))
+        threads = [
+            pump(lambda: _decoded(stream, copies), decoded),
+            pump(lambda: _converted(decoded, writer), finished),
+        ]
+        _encode(finished, writer, copies, outcome, watch)
         if not outcome.frames:
             raise FormatError("holds no frame that can be decoded", where=container.name)
         writer.finish()
@@ -254,7 +212,7 @@ def _transcode(
             f"cannot be worked on: {_reason(error)}",
             where=container.name,
             # Nothing written yet: the file's header, which holds the sound's form, was refused.
-            accepted="perhaps --no-audio, or .mov" if copies and not begun else "",
+            accepted="perhaps --no-audio, or .mov" if copies and not writer.has_written else "",
         ) from error
     finally:
         finished.close()
@@ -265,15 +223,59 @@ def _transcode(
             output.close()
 
 
+def _decoded(stream: Any, copies: dict[Any, Any]) -> Iterator[Any]:
+    """The frames of a stream, and the packets of those that are copied, as they come."""
+    for packet in stream.container.demux([stream, *copies]):
+        if packet.stream is stream:
+            yield from packet.decode()
+        elif packet.dts is not None:
+            yield packet
+
+
+def _converted(decoded: Line, writer: ClipWriter) -> Iterator[Any]:
+    """The same, each frame through the transform."""
+    frame = load_av().VideoFrame
+    for thing in decoded:
+        yield writer.through(thing) if isinstance(thing, frame) else thing
+
+
+def _encode(
+    finished: Line,
+    writer: ClipWriter,
+    copies: dict[Any, Any],
+    outcome: ClipOutcome,
+    watch: Callable[[int, int | None], None] | None,
+) -> None:
+    """Write frames and packets as they come, and count the frames."""
+    frame = load_av().VideoFrame
+    total = _frame_count(writer.source)
+    early: list[Any] = []
+    for thing in finished:
+        if isinstance(thing, frame):
+            writer.write(thing)
+            outcome.frames += 1
+            if watch is not None:
+                watch(outcome.frames, total)
+        else:
+            thing.stream = copies[thing.stream]
+            early.append(thing)
+        # The file's header is written with the first packet, and must wait
+        # for what only the first frame tells.
+        if outcome.frames:
+            while early:
+                writer.output.mux(early.pop(0))
+
+
 def _video(container: Any, path: str | Path) -> Any:
     if not container.streams.video:
         raise FormatError("holds no picture", where=path)
     return container.streams.video[0]
 
 
-def _frame_count(container: Any, stream: Any) -> int | None:
+def _frame_count(stream: Any) -> int | None:
     if stream.frames:
         return int(stream.frames)
+    container = stream.container
     rate = stream.average_rate
     if rate and stream.duration and stream.time_base:
         return int(stream.duration * stream.time_base * rate + Fraction(1, 2))
@@ -282,22 +284,24 @@ def _frame_count(container: Any, stream: Any) -> int | None:
     return None
 
 
-def _moments(container: Any, stream: Any, count: int) -> list[int]:
+def _moments(stream: Any, count: int) -> list[int]:
     """Times in the stream's own unit, in the middle of `count` equal parts."""
+    container = stream.container
     if stream.duration:
         length = stream.duration
     elif container.duration and stream.time_base:
         length = int(container.duration / 1_000_000 / stream.time_base)
     else:
         return [0]
-    frames = _frame_count(container, stream) or count
+    frames = _frame_count(stream) or count
     count = max(1, min(count, frames))
     start = stream.start_time or 0
     return [start + int(length * (index + 0.5) / count) for index in range(count)]
 
 
-def _frame_at(container: Any, stream: Any, moment: int) -> Any:
+def _frame_at(stream: Any, moment: int) -> Any:
     """The frame on show at a time: the last that is not later, else the first after it."""
+    container = stream.container
     container.seek(moment, stream=stream)
     shown = None
     for frame in container.decode(stream):

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from lutbench.errors import LutbenchError, MissingExtraError
 from lutbench.media.names import CLIP_SUFFIXES
+
+if TYPE_CHECKING:
+    from lutbench.media.clip.coding import ClipCoding
 
 
 @dataclass(frozen=True)
@@ -97,14 +100,7 @@ class Choice:
 
 
 def choose(
-    target: Path,
-    name: str | None,
-    bits: int | None,
-    chroma: str | None,
-    *,
-    source_bits: int,
-    source_chroma: str,
-    alpha: bool,
+    target: Path, name: str | None, bits: int | None, chroma: str | None, source: ClipCoding
 ) -> Choice:
     """The codec for a file name and what the user asked for.
 
@@ -134,8 +130,8 @@ def choose(
         )
     wanted = (bits, chroma)
     if name == "ffv1":
-        nearest = min((each for each, _ in codec.forms), key=lambda depth: abs(depth - source_bits))
-        wanted = (bits or nearest, chroma or source_chroma)
+        nearest = min((each for each, _ in codec.forms), key=lambda depth: abs(depth - source.bits))
+        wanted = (bits or nearest, chroma or source.chroma)
     possible = [
         key for key in codec.forms if wanted[0] in (None, key[0]) and wanted[1] in (None, key[1])
     ]
@@ -144,7 +140,7 @@ def choose(
         asked = " ".join(filter(None, (f"{bits} bit" if bits else "", chroma or "")))
         raise LutbenchError(f"{name} holds no {asked}", accepted=combinations)
     key = possible[0]
-    form = codec.alpha.get(key, codec.forms[key]) if alpha else codec.forms[key]
+    form = codec.alpha.get(key, codec.forms[key]) if source.alpha else codec.forms[key]
     return Choice(name, codec, key[0], key[1], form)
 
 

@@ -58,35 +58,14 @@ def coding_of(
     LutbenchError
         When the pixel format or the matrix is none that is read here.
     """
+    name, bits, alpha = _form_of(stream, where)
     context = stream.codec_context
-    if context is None:
-        raise LutbenchError("nothing here decodes its pictures", where=where)
-    name = context.pix_fmt or "nothing"
-    form = context.format
-    parts = form.components if form is not None else ()
-    bits = parts[0].bits if parts else 0
-    planar = len(parts) >= 3 and len({part.plane for part in parts}) == len(parts)
-    known = name.startswith(("yuv", "gbrp", "gbrap")) and not name.endswith("be")
-    if not planar or not known or not 8 <= bits <= 16:
-        raise LutbenchError(
-            f"the pixel format {name} is none that is read",
-            where=where,
-            accepted="planar Y'CbCr or R G B of 8 to 16 bits",
-        )
-    need = context.width * context.height * 3 * 4 * 3
-    if need > memory_limit():
-        raise LutbenchError(
-            f"frames of {context.width}×{context.height} are larger than the memory limit",
-            where=where,
-            accepted=f"up to {memory_limit() >> 20} MiB for three frames in float32",
-        )
-    alpha = any(part.is_alpha for part in parts)
     notes: list[str] = []
     if name.startswith("gb"):
         chosen: Range = span or ("legal" if context.color_range == LEGAL else "full")
         return ClipCoding(bits, chosen, None, 1, 1, "left", alpha)
-    across = _factor(context.width, form.chroma_width(context.width))
-    down = _factor(context.height, form.chroma_height(context.height))
+    across = _factor(context.width, context.format.chroma_width(context.width))
+    down = _factor(context.height, context.format.chroma_height(context.height))
     if (across, down) not in ((1, 1), (2, 1), (2, 2)):
         raise LutbenchError(
             f"the pixel format {name} is none that is read",
@@ -104,6 +83,32 @@ def coding_of(
         siting, note = siting_of(stream, matrix)
         notes += note
     return ClipCoding(bits, span, matrix, across, down, siting, alpha, tuple(notes))
+
+
+def _form_of(stream: Any, where: str | Path) -> tuple[str, int, bool]:
+    """The name of the pixel format, its bits, whether it has alpha; refused where not read."""
+    context = stream.codec_context
+    if context is None:
+        raise LutbenchError("nothing here decodes its pictures", where=where)
+    name = context.pix_fmt or "nothing"
+    parts = context.format.components if context.format is not None else ()
+    bits = parts[0].bits if parts else 0
+    planar = len(parts) >= 3 and len({part.plane for part in parts}) == len(parts)
+    known = name.startswith(("yuv", "gbrp", "gbrap")) and not name.endswith("be")
+    if not planar or not known or not 8 <= bits <= 16:
+        raise LutbenchError(
+            f"the pixel format {name} is none that is read",
+            where=where,
+            accepted="planar Y'CbCr or R G B of 8 to 16 bits",
+        )
+    need = context.width * context.height * 3 * 4 * 3
+    if need > memory_limit():
+        raise LutbenchError(
+            f"frames of {context.width}×{context.height} are larger than the memory limit",
+            where=where,
+            accepted=f"up to {memory_limit() >> 20} MiB for three frames in float32",
+        )
+    return name, bits, any(part.is_alpha for part in parts)
 
 
 def rgb_of(frame: Any, coding: ClipCoding) -> NDArray[np.float32]:

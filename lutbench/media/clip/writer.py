@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
@@ -36,71 +37,96 @@ _MXF_RATES = {Fraction(n) for n in (24, 25, 30, 48, 50, 60)} | {
 }
 
 
+@dataclass(frozen=True)
+class Rewriting:
+    """How the pictures of a clip become those of another.
+
+    Parameters
+    ----------
+    transform
+        Takes signal and gives signal.
+    coding
+        How the clip's codes are read.
+    choice
+        The codec, depth and chroma of the output.
+    tags
+        What the colours are after the transform.
+    quality
+        The constant rate factor, for codecs that have one.
+    """
+
+    transform: Transform
+    coding: ClipCoding
+    choice: Choice
+    tags: ColourTags
+    quality: int | None
+
+    @property
+    def matrix(self) -> Matrix:
+        """The Y'CbCr matrix of the output: that of the target's gamut, else the clip's own."""
+        if self.choice.codec.only_709:
+            return "BT.709"
+        if self.tags.gamut is not None:
+            return "BT.2020" if self.tags.primaries == 9 else "BT.709"
+        return self.coding.matrix or "BT.709"
+
+    @property
+    def target(self) -> Coding:
+        """How the output's codes are written."""
+        chroma = self.choice.chroma
+        across = 2 if chroma in ("420", "422") else 1
+        down = 2 if chroma == "420" else 1
+        siting: Siting = "left"
+        if down == 2:
+            both = self.coding.chroma == "420"
+            siting = self.coding.siting if both else usual_siting(self.matrix)
+        return Coding(self.matrix, "legal", self.choice.bits, across, down, siting)
+
+    def encoder_options(self) -> dict[str, str]:
+        """What the encoder is told."""
+        codec = self.choice.codec
+        options = codec.options_for(self.choice.bits, self.quality if codec.quality else None)
+        siting = {"chroma_sample_location": self.target.siting}
+        return options | siting if self.choice.chroma == "420" else options
+
+
 class ClipWriter:
     """The encoder of a clip, with the tags and times of the frames that it gets."""
 
-    def __init__(
-        self,
-        output: Any,
-        container: Any,
-        source: Any,
-        choice: Choice,
-        coding: ClipCoding,
-        tags: ColourTags,
-        quality: int | None,
-        transform: Transform,
-    ) -> None:
-        rate = source.average_rate or source.guessed_rate or Fraction(25)
-        options = choice.codec.options_for(choice.bits, quality if choice.codec.quality else None)
-        matrix = _target_matrix(tags, coding, choice)
-        across = 2 if choice.chroma in ("420", "422") else 1
-        down = 2 if choice.chroma == "420" else 1
-        siting: Siting = "left"
-        if choice.chroma == "420":
-            siting = coding.siting if coding.chroma == "420" else usual_siting(matrix)
-            options = options | {"chroma_sample_location": siting}
-        try:
-            stream = output.add_stream(choice.codec.encoder, rate=rate, options=options)
-        except ValueError as error:  # of the library: this pair cannot be
-            raise LutbenchError(
-                f"a {output.format.name} file holds no {choice.name}",
-                accepted="another suffix, or another --codec",
-            ) from error
-        context = stream.codec_context
-        context.width, context.height = source.codec_context.width, source.codec_context.height
-        context.pix_fmt = choice.form
-        context.thread_type = "AUTO"
-        base = source.time_base or 1 / rate
+    def __init__(self, output: Any, source: Any, rewriting: Rewriting) -> None:
+        self.output, self.source = output, source
+        self.transform, self.coding = rewriting.transform, rewriting.coding
+        self.target, self.form = rewriting.target, rewriting.choice.form
+        tags = rewriting.tags
+        self.tags = (LEGAL, _MATRIX_CODES[self.target.matrix], tags.primaries, tags.transfer)
+        self.rate = source.average_rate or source.guessed_rate or Fraction(25)
+        self.stream = _added_stream(output, rewriting, self.rate)
         self.even = output.format.name == "mxf"  # which has one duration for all frames
-        if self.even:
-            if rate not in _MXF_RATES:
-                raise _uneven(f"on average {float(rate):.3f} a second")
-            base = 1 / rate
-        stream.time_base = context.time_base = base
-        if source.codec_context.sample_aspect_ratio:
-            context.sample_aspect_ratio = source.codec_context.sample_aspect_ratio
-        self.tags = (
-            LEGAL,
-            _MATRIX_CODES[matrix],
-            tags.primaries,
-            tags.transfer,
-        )
-        _set_tags(context, self.tags)
-        self.coding = coding
-        self.shape = (context.width, context.height)
-        self.form = choice.form
-        self.target = Coding(matrix, "legal", choice.bits, across, down, siting)
-        self.transform = transform
-        self.cuts = Cuts(transform, coding, self.target)
+        if self.even and self.rate not in _MXF_RATES:
+            raise _uneven(f"on average {float(self.rate):.3f} a second")
+        self.base = 1 / self.rate if self.even else source.time_base or 1 / self.rate
+        self.shape = (source.codec_context.width, source.codec_context.height)
+        self._set_up_encoder()
+        self.cuts = Cuts(self.transform, self.coding, self.target)
         self.volume: Volume | None = None
         self.notes: list[str] = []
-        self.output, self.stream, self.rate, self.base = output, stream, rate, base
         self.rotation = 0
         self.count = 0
         self.first: int | None = None
-        self.begun = False
+        self.has_begun = self.has_written = False
         self.change: Callable[[NDArray[np.float32]], None] | None = None
-        _keep_metadata(container, source, output, stream)
+        _keep_metadata(source, output, self.stream)
+
+    def _set_up_encoder(self) -> None:
+        context = self.stream.codec_context
+        context.width, context.height = self.shape
+        context.pix_fmt = self.form
+        context.thread_type = "AUTO"
+        self.stream.time_base = context.time_base = self.base
+        aspect = self.source.codec_context.sample_aspect_ratio
+        if aspect:
+            context.sample_aspect_ratio = aspect
+        _set_tags(context, self.tags)
 
     def through(self, frame: Any) -> Any:
         """A new frame: `frame` through the transform, in the form of the output."""
@@ -160,16 +186,16 @@ class ClipWriter:
             raise _uneven(f"at {frame.time} s")
         return moment, self.base
 
-    def write(self, frame: Any) -> bool:
-        """Encode a frame and write what comes of it; whether anything came."""
-        if not self.begun:
-            self.begun = True
+    def write(self, frame: Any) -> None:
+        """Encode a frame and write what comes of it."""
+        if not self.has_begun:
+            self.has_begun = True
             if self.rotation and hasattr(self.stream, "set_display_rotation"):
                 self.stream.set_display_rotation(self.rotation)
             self._keep_volume()
         packets = self.stream.encode(frame)
         self.output.mux(packets)
-        return bool(packets)
+        self.has_written = self.has_written or bool(packets)
 
     def _keep_volume(self) -> None:
         """Write what the clip says of its mastering display where that holds; note it where not."""
@@ -228,8 +254,21 @@ def time_code(container: Any) -> str:
     return ""
 
 
-def _keep_metadata(container: Any, source: Any, output: Any, stream: Any) -> None:
+def _added_stream(output: Any, rewriting: Rewriting, rate: Fraction) -> Any:
+    choice = rewriting.choice
+    options = rewriting.encoder_options()
+    try:
+        return output.add_stream(choice.codec.encoder, rate=rate, options=options)
+    except ValueError as error:  # of the library: this pair cannot be
+        raise LutbenchError(
+            f"a {output.format.name} file holds no {choice.name}",
+            accepted="another suffix, or another --codec",
+        ) from error
+
+
+def _keep_metadata(source: Any, output: Any, stream: Any) -> None:
     """What the file says of itself, and the time code, which writers make a track of."""
+    container = source.container
     for key, value in container.metadata.items():
         if key.lower() in _KEPT:
             output.metadata[key.lower()] = value
@@ -239,14 +278,6 @@ def _keep_metadata(container: Any, source: Any, output: Any, stream: Any) -> Non
     code = time_code(container)
     if code:
         output.metadata["timecode"] = code
-
-
-def _target_matrix(tags: ColourTags, coding: ClipCoding, choice: Choice) -> Matrix:
-    if choice.codec.only_709:
-        return "BT.709"
-    if tags.gamut is not None:
-        return "BT.2020" if tags.primaries == 9 else "BT.709"
-    return coding.matrix or "BT.709"
 
 
 def _uneven(where: str) -> LutbenchError:
