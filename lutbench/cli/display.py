@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -11,11 +11,10 @@ import click
 
 from lutbench.cli.compare import Limit
 from lutbench.cli.display_patches import PatchOptions, write_patches
-from lutbench.cli.display_print import print_check, print_fit, target_words
+from lutbench.cli.display_print import print_calibrated, print_check, print_fit
 from lutbench.cli.options import (
     Reporting,
     catalogue_of,
-    console,
     definitions_option,
     force_option,
     gathered,
@@ -26,16 +25,89 @@ from lutbench.cli.results import print_written, refuse_existing, write_lut
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
+    from lutbench.display.check import DisplayCheck
     from lutbench.display.fit import DisplayFit
     from lutbench.display.measurements import Measurements
     from lutbench.display.target import Target
+    from lutbench.model.curves.base import Curve
+    from lutbench.model.gamuts import Gamut
+    from lutbench.model.signal import Range
 
 SCHEMA = 1
 F = TypeVar("F", bound=Callable[..., Any])
 RANGES = click.Choice(["full", "legal"])
 
 
-def coding_options(function: F) -> F:
+@dataclass(frozen=True)
+class Readings:
+    """How the code values of a file of readings are coded."""
+
+    bits: str | None
+    range_: Range | None
+
+    def of(self, path: str) -> Measurements:
+        """The readings of a file."""
+        from lutbench.display.measurements import read_measurements
+
+        return read_measurements(path, int(self.bits) if self.bits else None, self.range_)
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What the display is to show, by name, and where names are looked up."""
+
+    target_curve: str
+    target_gamut: str
+    peak: float | None
+    surround: float
+    mastered_at: float | None
+    definitions: tuple[str, ...]
+
+    def checked(self, readings: Measurements, black: float | None) -> DisplayCheck:
+        """Readings against the target."""
+        from lutbench.display.check import check_display
+
+        found = check_display(readings, *self._named(), self.peak, black, self.mastered_at)
+        return replace(found, target=replace(found.target, surround=self.surround))
+
+    def fitted(self, readings: Measurements) -> tuple[DisplayFit, Target]:
+        """The display as its readings say, and what it is to show."""
+        from lutbench.display.fit import fit_display
+        from lutbench.display.target import target_for
+
+        curve, gamut = self._named()
+        found = fit_display(readings)
+        target = target_for(found.model, curve, gamut, self.peak, self.mastered_at)
+        return found, replace(target, surround=self.surround)
+
+    def _named(self) -> tuple[Curve, Gamut]:
+        known = catalogue_of(self.definitions)
+        return (
+            known.curve(self.target_curve, "--target-curve"),
+            known.gamut(self.target_gamut, "--target-gamut"),
+        )
+
+
+@dataclass(frozen=True)
+class Making:
+    """The LUT to make: what it takes, how many nodes it has, what stands in front."""
+
+    behind: str | None
+    size: int
+    source_range: Range
+    title: str
+
+
+@dataclass(frozen=True)
+class Checking:
+    """What a check holds the display to, and where its page goes."""
+
+    black: float | None
+    page: str | None
+    limit_delta_e: float | None
+
+
+def reading_options(function: F) -> F:
     """``--bits`` and ``--range`` of the code values in the CSV file."""
     bits = click.option(
         "--bits",
@@ -127,10 +199,11 @@ def patches(folder: str, options: PatchOptions, reporting: Reporting) -> None:
 @command.command()
 @click.argument("measured")
 @target_options
-@coding_options
+@reading_options
 @definitions_option
 @json_option
-def fit(measured: str, definitions: tuple[str, ...], as_json: bool, **options: Any) -> None:
+@gathered(readings=Readings, wanted=Wanted)
+def fit(measured: str, readings: Readings, wanted: Wanted, as_json: bool) -> None:
     """Say how a measured display behaves, and whether it can reach a target.
 
     MEASURED is a CSV file with the columns name, R, G, B (code values) and X, Y, Z, or
@@ -142,7 +215,7 @@ def fit(measured: str, definitions: tuple[str, ...], as_json: bool, **options: A
     """
     from lutbench.display.reach import reach
 
-    found, target = _fitted(measured, definitions, options)
+    found, target = wanted.fitted(readings.of(measured))
     reached = reach(found.model, target)
     if as_json:
         data = {"target": target.to_data(), "reach": reached.to_data()}
@@ -164,21 +237,18 @@ def fit(measured: str, definitions: tuple[str, ...], as_json: bool, **options: A
 @click.option("--source-range", type=RANGES, default="full", show_default=True,
               help="The range of the values that OUT takes (or LUT gives).")  # fmt: skip
 @click.option("--title", default="", metavar="TEXT", help="The title of OUT.")
-@coding_options
+@reading_options
 @definitions_option
 @force_option
 @json_option
+@gathered(readings=Readings, wanted=Wanted, making=Making, reporting=Reporting)
 def calibrate(
     measured: str,
     output: str,
-    behind: str | None,
-    size: int,
-    source_range: str,
-    title: str,
-    definitions: tuple[str, ...],
-    force: bool,
-    as_json: bool,
-    **options: Any,
+    readings: Readings,
+    wanted: Wanted,
+    making: Making,
+    reporting: Reporting,
 ) -> None:
     """Make the LUT that brings a measured display to a target.
 
@@ -192,70 +262,44 @@ def calibrate(
       lutbench display calibrate measured.csv --behind monitor.cube -o both.cube
     """
     from lutbench.display.calibration import calibrate as calibrated
-    from lutbench.model.signal import check_range
 
-    refuse_existing(output, force, as_json=as_json)
-    front = _monitoring_lut(behind) if behind is not None else None
-    found, target = _fitted(measured, definitions, options)
+    refuse_existing(output, reporting.force, as_json=reporting.as_json)
+    front = _monitoring_lut(making.behind) if making.behind is not None else None
+    found, target = wanted.fitted(readings.of(measured))
     made = calibrated(
         found.model,
         target,
-        size,
-        source_range=check_range(source_range),
+        making.size,
+        source_range=making.source_range,
         display_range=found.measurements.range,
         behind=front,
-        title=title or f"{target.curve.name}, {target.gamut.name} on a measured display",
     )
-    write_lut(made.lut, output, force=force)
-    if as_json:
+    usual = f"{target.curve.name}, {target.gamut.name} on a measured display"
+    made = replace(made, lut=made.lut.with_title(making.title or usual))
+    write_lut(made.lut, output, force=reporting.force)
+    if reporting.as_json:
         data = {"target": target.to_data(), **made.to_data()}
         print_json({"schema": SCHEMA, "file": output, "measured": measured, **data})
-        return
-    print_written(made.lut, output)
-    screen = console()
-    screen.print(target_words(target), soft_wrap=True)
-    for name, spreads in made.expected.items():
-        first, second = spreads["delta_e_2000"], spreads["delta_e_itp"]
-        screen.print(
-            f"expected on {name}: ΔE 2000 {first.mean:.2f} on average, {first.max:.2f} at most;"
-            f" ΔE ITP {second.mean:.2f}, {second.max:.2f}",
-            soft_wrap=True,
-        )
-    screen.print(
-        "As the fitted model says: check with a second set of readings. For viewing: delivery"
-        " has its own specification.",
-        style="dim",
-        soft_wrap=True,
-    )
+    else:
+        print_written(made.lut, output)
+        print_calibrated(made, target)
 
 
 @command.command()
-@click.argument("readings")
+@click.argument("second", metavar="READINGS")
 @target_options
 @click.option("--black", type=click.FloatRange(0, 100), metavar="CD/M2",
               help="Luminance of black. [default: as read]")  # fmt: skip
 @click.option("--page", metavar="OUT.html", help="Write the report as a page.")
 @click.option("--limit-delta-e", type=Limit(), metavar="X",
               help="Fail (exit status 1) when the mean ΔE 2000 is over X.")  # fmt: skip
-@coding_options
+@reading_options
 @definitions_option
 @force_option
 @json_option
+@gathered(readings=Readings, wanted=Wanted, checking=Checking, reporting=Reporting)
 def check(
-    readings: str,
-    target_curve: str,
-    target_gamut: str,
-    peak: float | None,
-    mastered_at: float | None,
-    surround: float,
-    black: float | None,
-    page: str | None,
-    limit_delta_e: float | None,
-    bits: str | None,
-    range_: str | None,
-    definitions: tuple[str, ...],
-    force: bool,
-    as_json: bool,
+    second: str, readings: Readings, wanted: Wanted, checking: Checking, reporting: Reporting
 ) -> int:
     """Check a display against a target: READINGS through the calibration.
 
@@ -266,52 +310,18 @@ def check(
     Example:
       lutbench display check second.csv --page check.html
     """
-    from lutbench.display.check import check_display
-
-    known = catalogue_of(definitions)
-    found = check_display(
-        _read(readings, bits, range_),
-        known.curve(target_curve, "--target-curve"),
-        known.gamut(target_gamut, "--target-gamut"),
-        peak,
-        black,
-        mastered_at,
-    )
-    found = replace(found, target=replace(found.target, surround=surround))
-    if page is not None:
+    found = wanted.checked(readings.of(second), checking.black)
+    if checking.page is not None:
         from lutbench.report.display_page import write_display_page
 
-        write_display_page(found, Path(readings).name, page, force=force)
+        write_display_page(found, Path(second).name, checking.page, force=reporting.force)
     mean = found.spreads()["all"]["delta_e_2000"].mean
-    holds = limit_delta_e is None or mean <= limit_delta_e
-    if as_json:
-        print_json({"schema": SCHEMA, "file": readings, "holds": holds, **found.to_data()})
+    holds = checking.limit_delta_e is None or mean <= checking.limit_delta_e
+    if reporting.as_json:
+        print_json({"schema": SCHEMA, "file": second, "holds": holds, **found.to_data()})
     else:
-        print_check(found, page, limit_delta_e)
+        print_check(found, checking.page, checking.limit_delta_e)
     return 0 if holds else 1
-
-
-def _read(path: str, bits: str | None, range_: str | None) -> Measurements:
-    from lutbench.display.measurements import read_measurements
-    from lutbench.model.signal import check_range
-
-    return read_measurements(
-        path, int(bits) if bits else None, check_range(range_) if range_ else None
-    )
-
-
-def _fitted(
-    measured: str, definitions: tuple[str, ...], options: dict[str, Any]
-) -> tuple[DisplayFit, Target]:
-    from lutbench.display.fit import fit_display
-    from lutbench.display.target import target_for
-
-    known = catalogue_of(definitions)
-    curve = known.curve(options["target_curve"], "--target-curve")
-    gamut = known.gamut(options["target_gamut"], "--target-gamut")
-    found = fit_display(_read(measured, options["bits"], options["range_"]))
-    target = target_for(found.model, curve, gamut, options["peak"], options["mastered_at"])
-    return found, replace(target, surround=options["surround"])
 
 
 def _monitoring_lut(path: str) -> Any:

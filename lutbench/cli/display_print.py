@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from lutbench.cli.options import console
 
 if TYPE_CHECKING:
+    from lutbench.display.calibration import Calibrated
     from lutbench.display.check import DisplayCheck
     from lutbench.display.fit import DisplayFit
     from lutbench.display.reach import Reach
@@ -19,6 +20,25 @@ def target_words(target: Target) -> str:
     return (
         f"target: {target.curve.name}, {target.gamut.name}, white {target.peak:.4g} cd/m²{rolled},"
         f" black {target.black:.3g} cd/m²"
+    )
+
+
+def print_calibrated(made: Calibrated, target: Target) -> None:
+    """What the display will show with its LUT, as the fitted model says."""
+    screen = console()
+    screen.print(target_words(target), soft_wrap=True)
+    for name, spreads in made.expected.items():
+        first, second = spreads["delta_e_2000"], spreads["delta_e_itp"]
+        screen.print(
+            f"expected on {name}: ΔE 2000 {first.mean:.2f} on average, {first.max:.2f} at most;"
+            f" ΔE ITP {second.mean:.2f}, {second.max:.2f}",
+            soft_wrap=True,
+        )
+    screen.print(
+        "As the fitted model says: check with a second set of readings. For viewing: delivery"
+        " has its own specification.",
+        style="dim",
+        soft_wrap=True,
     )
 
 

@@ -77,7 +77,6 @@ def calibrate(
     source_range: Range = "full",
     display_range: Range = "full",
     behind: Lut | None = None,
-    title: str = "",
 ) -> Calibrated:
     """The calibration LUT of a display.
 
@@ -90,18 +89,16 @@ def calibrate(
         what `source_range` says.
     behind
         A monitoring LUT: the result does both, the monitoring LUT first.
-    title
-        The title of the LUT.
     """
     calibration: Transform = Calibration(model, target)
     if source_range == "legal":
         calibration = SignalFromRange("legal") | calibration
     if display_range == "legal":
         calibration = calibration | RangeFromSignal("legal")
-    alone = sample(calibration, size, title=title)
+    alone = sample(calibration, size)
     lut: Lut = alone
     if behind is not None:
-        lut = chain([behind, *steps_of(calibration)], size, title=title).lut
+        lut = chain([behind, *steps_of(calibration)], size).lut
     return Calibrated(lut, _expected(model, target, alone, source_range, display_range))
 
 
