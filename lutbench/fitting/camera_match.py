@@ -10,7 +10,7 @@ chart is judged by leaving out each patch in turn and foretelling it from the re
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import ClassVar
 
 import numpy as np
@@ -22,7 +22,7 @@ from lutbench.measure.delta_e import delta_e_2000, lab_from_xyz
 from lutbench.model.conversion import Encoding
 from lutbench.model.curves.base import Decode, Encode
 from lutbench.model.grade import Exposure
-from lutbench.model.transforms import Matrix, Pipeline, Transform
+from lutbench.model.transforms import Matrix, Pipeline, Transform, steps_of
 
 Array = NDArray[np.float64]
 
@@ -228,19 +228,29 @@ class _Problem:
 
         `near` is a fit close to the one sought.
         """
+        plain = self._plain_fit(which, near)
+        if ridge is None:
+            return plain
+        centres = plain.transform.apply(self.signal[which])
+        rest = self.wanted[which] - centres
+        kernel = _bells(centres, centres, WIDTH)
+        shifts = np.linalg.solve(kernel + ridge * np.eye(len(which)), rest)
+        rms = float(np.sqrt(((kernel @ shifts) ** 2).mean()))
+        whole = Pipeline((*steps_of(plain.transform), Residual(centres, shifts)))
+        return replace(plain, transform=whole, residual_rms=rms)
+
+    def _plain_fit(self, which: NDArray[np.int64], near: _Fit | None) -> _Fit:
+        """Gains and matrix of the least ΔE 2000 over some patches.
+
+        What is fitted: changes of the gains, in logarithms, and the matrix. The neutral patches
+        of a chart are only nearly neutral, so they are the start.
+        """
         from scipy.optimize import least_squares
 
         light, wanted = self.light[which], self.light_wanted[which]
-        greys = self.neutral(which)
-        if len(greys):
-            ratio = np.maximum(self.light_wanted[greys], 1e-6) / self.light[greys]
-            gains = np.exp(np.log(ratio).mean(axis=0))
-        else:  # no neutral patch: the gains that bring the means together
-            gains = np.maximum(wanted, 1e-6).mean(axis=0) / light.mean(axis=0)
+        gains = self._first_gains(which)
         lab = self.lab(wanted)
         start = _white_preserving_lsq(light * gains, wanted)
-        # What is fitted: changes of the gains, in logarithms, and the matrix. The
-        # neutral patches of a chart are only nearly neutral, so they are the start.
         first = np.append(np.zeros(3), start)
         if near is not None:
             change = np.log(near.gains / gains)
@@ -255,8 +265,7 @@ class _Problem:
         found = least_squares(
             system, first, max_nfev=100 if near is None else 8, ftol=1e-5, xtol=1e-6
         ).x
-        gains = gains * np.exp(found[:3])
-        matrix = _rows(found[3:])
+        gains, matrix = gains * np.exp(found[:3]), _rows(found[3:])
         plain = (
             Decode(self.source.curve)
             | Exposure(float(np.log2(gains[1])))
@@ -264,14 +273,16 @@ class _Problem:
             | Matrix.from_array(matrix)
             | Encode(self.target.curve)
         )
-        if ridge is None:
-            return _Fit(plain, gains, matrix)
-        centres = plain.apply(self.signal[which])
-        rest = self.wanted[which] - centres
-        kernel = _bells(centres, centres, WIDTH)
-        shifts = np.linalg.solve(kernel + ridge * np.eye(len(which)), rest)
-        rms = float(np.sqrt(((kernel @ shifts) ** 2).mean()))
-        return _Fit(Pipeline((*plain.steps, Residual(centres, shifts))), gains, matrix, rms)
+        return _Fit(plain, gains, matrix)
+
+    def _first_gains(self, which: NDArray[np.int64]) -> Array:
+        """The gains that bring neutral patches together; the means where there is none."""
+        greys = self.neutral(which)
+        if len(greys):
+            ratio = np.maximum(self.light_wanted[greys], 1e-6) / self.light[greys]
+            return np.asarray(np.exp(np.log(ratio).mean(axis=0)))
+        wanted = np.maximum(self.light_wanted[which], 1e-6)
+        return np.asarray(wanted.mean(axis=0) / self.light[which].mean(axis=0))
 
     def left_out(self, which: NDArray[np.int64], ridge: float | None, fit: _Fit) -> Array:
         """ΔE 2000 of each of `which`, foretold by a fit to the others; NaN for the rest."""

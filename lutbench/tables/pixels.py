@@ -64,7 +64,7 @@ def apply(
         return apply_on_device([transform], rgb, out)  # type: ignore[no-any-return]
     limit = thread_limit(threads)
     pixels = as_pixels(rgb)
-    result = np.empty(pixels.shape, pixels.dtype) if out is None else _checked(out, pixels)
+    result = _result(pixels, pixels.dtype, out)
     lut = all(isinstance(step, Lut1D | Lut3D | ShaperLut3D) for step in steps_of(transform))
     if lut or (pixels.dtype != np.float64 and can_apply(transform)):
         peak = code_peak(pixels.dtype)
@@ -100,19 +100,6 @@ def as_pixels(rgb: ArrayLike) -> NDArray[Any]:
             f"an array of shape {array.shape} is not R G B", accepted="a last axis of length 3"
         )
     return array
-
-
-def _checked(out: Any, pixels: NDArray[Any]) -> NDArray[Any]:
-    if not isinstance(out, np.ndarray):
-        raise LutbenchError(f"out is a {type(out).__name__}", accepted="a numpy array")
-    if out.dtype != pixels.dtype or out.shape != pixels.shape:
-        raise LutbenchError(
-            f"out is {out.dtype} of shape {out.shape}",
-            accepted=f"{pixels.dtype} of shape {pixels.shape}",
-        )
-    if not out.flags.writeable:
-        raise LutbenchError("out is read-only", accepted="an array that can be written to")
-    return out
 
 
 def _by_steps(transform: Transform, rgb: NDArray[np.float64], limit: int) -> NDArray[np.float64]:
@@ -216,29 +203,8 @@ def apply_pixels(
         wish = Wish(dtype, bits, out_bits, planar)
         return apply_on_device(transforms, pixels, out, wish)  # type: ignore[no-any-return]
     chain = plan(transforms)
-    try:
-        source = np.asarray(pixels)
-        if source.dtype.kind == "c":
-            raise TypeError("complex numbers")
-        if source.dtype.name not in TYPES and out is None and dtype is None:
-            source = source.astype(np.float64)
-    except (TypeError, ValueError) as error:
-        raise LutbenchError(f"is no array of R G B: {error}", where="pixels") from error
-    _check_type(source.dtype, "pixels")
-    if out is None:
-        result = np.empty(source.shape, _check_type(source.dtype if dtype is None else dtype))
-    else:
-        if not isinstance(out, np.ndarray):
-            raise LutbenchError(f"out is a {type(out).__name__}", accepted="a numpy array")
-        result = out
-        _check_type(out.dtype, "out")
-        if out.shape != source.shape or (dtype is not None and out.dtype != np.dtype(dtype)):
-            raise LutbenchError(
-                f"the result is {out.dtype} of shape {out.shape}",
-                accepted=f"{np.dtype(dtype or out.dtype)} of shape {source.shape}",
-            )
-        if not out.flags.writeable:
-            raise LutbenchError("the array for the result is read-only", accepted="a writable one")
+    source = _source(pixels, as_signal=out is None and dtype is None)
+    result = _result(source, dtype, out)
     if out_bits is None and result.dtype == source.dtype:
         out_bits = bits
     if source.ndim == 0 or source.shape[0 if planar else -1] != 3:
@@ -259,6 +225,37 @@ def apply_pixels(
     else:
         run_steps(chain, src, dst, peak=peak, out_peak=out_peak, threads_wanted=threads)
     return result
+
+
+def _source(pixels: ArrayLike, *, as_signal: bool) -> NDArray[Any]:
+    """The pixels as an array; `as_signal` takes numbers of other types as float64."""
+    try:
+        source = np.asarray(pixels)
+        if source.dtype.kind == "c":
+            raise TypeError("complex numbers")
+        if source.dtype.name not in TYPES and as_signal:
+            source = source.astype(np.float64)
+    except (TypeError, ValueError) as error:
+        raise LutbenchError(f"is no array of R G B: {error}", where="pixels") from error
+    _check_type(source.dtype, "pixels")
+    return source
+
+
+def _result(source: NDArray[Any], dtype: DTypeLike | None, out: Any) -> NDArray[Any]:
+    """Where the result goes: `out` if it fits, else a new array."""
+    if out is None:
+        return np.empty(source.shape, _check_type(source.dtype if dtype is None else dtype))
+    if not isinstance(out, np.ndarray):
+        raise LutbenchError(f"out is a {type(out).__name__}", accepted="a numpy array")
+    _check_type(out.dtype, "out")
+    if out.shape != source.shape or (dtype is not None and out.dtype != np.dtype(dtype)):
+        raise LutbenchError(
+            f"the result is {out.dtype} of shape {out.shape}",
+            accepted=f"{np.dtype(dtype or out.dtype)} of shape {source.shape}",
+        )
+    if not out.flags.writeable:
+        raise LutbenchError("the array for the result is read-only", accepted="a writable one")
+    return out
 
 
 def on_device(pixels: Any) -> bool:

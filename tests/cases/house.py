@@ -34,29 +34,19 @@ LONG_FILES = {
 }
 
 LONG_FUNCTIONS = {
-    "checks/kinds/levels.py: _point": NOT_YET,
-    "cli/display.py: calibrate": NOT_YET,
-    "fitting/camera_match.py: _Problem.fitted": NOT_YET,
     "identification/freeform.py: _solved": OWN_SEARCH,
     "identification/graded.py: fit_cdl": OWN_SEARCH,
     "identification/graded.py: fit_contrast": OWN_SEARCH,
     "identification/search.py: answer": OWN_SEARCH,
     "identification/unknown.py: _followed": OWN_SEARCH,
     "identification/unknown.py: targets_of": OWN_SEARCH,
-    "media/clip/clip.py: _transcode": NOT_YET,
-    "media/clip/coding.py: coding_of": NOT_YET,
-    "media/clip/writer.py: ClipWriter.__init__": NOT_YET,
     "media/clip/ycbcr_loops.py: _decode_lines": COMPILED,
     "report/identification.py: _figures": "one figure after the other, a few lines each",
     "report/words.py: fact_rows": "one row after the other, a few lines each",
     "tables/kernels.py: _run": COMPILED,
-    "tables/pixels.py: apply_pixels": NOT_YET,
 }
 
 MANY_ARGUMENTS = {
-    "cli/display.py: calibrate": NOT_YET,
-    "cli/display.py: check": NOT_YET,
-    "display/calibration.py: calibrate": NOT_YET,
     "exposure/levels.py: levels": PUBLIC,
     "face/telling.py: levels": PUBLIC,
     "face/reworking.py: invert": PUBLIC,
@@ -70,9 +60,6 @@ MANY_ARGUMENTS = {
     "identification/unknown.py: targets_of": OWN_SEARCH,
     "inspection/inspection.py: inspect": PUBLIC,
     "measure/comparison.py: compare": PUBLIC,
-    "media/clip/clip.py: _transcode": NOT_YET,
-    "media/clip/codecs.py: choose": NOT_YET,
-    "media/clip/writer.py: ClipWriter.__init__": NOT_YET,
     "media/clip/ycbcr_loops.py: _decode_lines": COMPILED,
     "media/clip/ycbcr_loops.py: _encode_chroma": COMPILED,
     "media/clip/ycbcr_loops.py: _encode_luma": COMPILED,

@@ -131,29 +131,7 @@ def _default_within(unit: str, bits: int) -> float:
 
 
 def _point(table: Table) -> Point:
-    if "reflectance" in table and "stops" in table:
-        raise DefinitionError(
-            "both reflectance and stops are given", where=table.where, accepted="one of them"
-        )
-    if "reflectance" in table:
-        light = table.number("reflectance")
-        if not 0 <= light <= MOST_LIGHT:
-            raise DefinitionError(
-                f"a reflectance of {light:g} is out of limits",
-                where=table.at("reflectance"),
-                accepted=f"0 to {MOST_LIGHT:.0f}, where 1 is a perfect white",
-            )
-        name = f"{100 * light:g} % reflectance"
-    else:
-        stops = table.number("stops", 0.0)
-        if abs(stops) > MOST_STOPS:
-            raise DefinitionError(
-                f"{stops:g} stops are out of limits",
-                where=table.at("stops"),
-                accepted=f"-{MOST_STOPS} to {MOST_STOPS}",
-            )
-        light = MID_GREY * 2.0**stops
-        name = f"{stops:+g} stops" if stops else "mid grey"
+    light, name = _light(table)
     given = [unit for unit in UNITS if unit in table]
     if len(given) != 1:
         raise DefinitionError(
@@ -176,3 +154,28 @@ def _point(table: Table) -> Point:
     table.know("reflectance", "stops", *UNITS)
     table.done()
     return point
+
+
+def _light(table: Table) -> tuple[float, str]:
+    """The light of a point and its name: a reflectance, or stops from mid grey."""
+    if "reflectance" in table and "stops" in table:
+        raise DefinitionError(
+            "both reflectance and stops are given", where=table.where, accepted="one of them"
+        )
+    if "reflectance" in table:
+        light = table.number("reflectance")
+        if not 0 <= light <= MOST_LIGHT:
+            raise DefinitionError(
+                f"a reflectance of {light:g} is out of limits",
+                where=table.at("reflectance"),
+                accepted=f"0 to {MOST_LIGHT:.0f}, where 1 is a perfect white",
+            )
+        return light, f"{100 * light:g} % reflectance"
+    stops = table.number("stops", 0.0)
+    if abs(stops) > MOST_STOPS:
+        raise DefinitionError(
+            f"{stops:g} stops are out of limits",
+            where=table.at("stops"),
+            accepted=f"-{MOST_STOPS} to {MOST_STOPS}",
+        )
+    return MID_GREY * 2.0**stops, f"{stops:+g} stops" if stops else "mid grey"
