@@ -305,7 +305,11 @@ def _measured(lut: Table, task: Conversion | FalseColour) -> MeasuredDisplay | N
 
 def _named(job: LutJob, stops: float | None, profile: Profile | None, set_title: str) -> LutJob:
     """The job with its name and title as the profile wants them, saying how much brighter it is."""
-    usual = job.title if stops is None else f"{job.title} {stops:+g} stops"
+    usual = (
+        job.title
+        if stops is None
+        else f"{job.title} {stops:+g} {'stop' if abs(stops) == 1 else 'stops'}"
+    )
     if profile is None and stops is None:
         return replace(job, title=usual)
     from lutbench.recipes.profile import Profile

@@ -267,6 +267,43 @@ def test_the_view_prints_as_a_card(page: Any) -> None:
     assert len(re.findall(rb"/Type\s*/Page\b", printed)) == 1
 
 
+INSIDE = """() => {
+  const box = (name) => document.querySelector(name).getBoundingClientRect();
+  const [hold, frame, canvas] = [box(".hold"), box(".frame"), box(".frame canvas")];
+  const within = (inner, outer) =>
+    inner.left >= outer.left - 1 && inner.right <= outer.right + 1 &&
+    inner.top >= outer.top - 1 && inner.bottom <= outer.bottom + 1;
+  return within(canvas, frame) && within(frame, hold);
+}"""
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("look", ["one", "beside"])
+def test_the_whole_picture_is_printed(page: Any, look: str) -> None:
+    page.view.set_viewport_size({"width": 1900, "height": 1000})
+    page.set(look=look)
+    page.view.emulate_media(media="print")
+    try:
+        assert page.view.evaluate(INSIDE)
+    finally:
+        page.view.emulate_media(media="screen")
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("width", [320, 1000, 1400])
+def test_percent_after_the_lut_is_seen_without_moving_the_table(page: Any, width: int) -> None:
+    page.view.set_viewport_size({"width": width, "height": 700})
+    seen = page.view.evaluate(
+        """() => {
+          const titles = [...document.querySelectorAll(".levels thead th")];
+          const title = titles.find((each) => each.textContent === "LUT %");
+          const room = document.querySelector(".scroll").getBoundingClientRect();
+          return title.getBoundingClientRect().right <= room.right + 1;
+        }"""
+    )
+    assert seen
+
+
 @pytest.mark.browser
 def test_without_a_source_the_page_says_what_it_lacks(opened: Any) -> None:
     grey = BenchStill("grey", "a test", png_of_codes(np.full((8, 12, 3), 30000, np.uint16)))

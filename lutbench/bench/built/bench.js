@@ -1,4 +1,4 @@
-/* sources sha256: b057381eff90979cb8878ab2752419c92d43d038adc7f10c82c1cd21f0556b3d */
+/* sources sha256: 437eafe3022eda7fcdd6b5476a02f2e7cc05b16d0ae3b1a5e4db59c04e81b58c */
 "use strict";
 (() => {
   // src/errors.ts
@@ -1856,6 +1856,9 @@ ${ordinary}`;
     if (stops === null || !Number.isFinite(stops)) return "no light";
     return `${signed(stops, digits)} ${Math.abs(Number(stops.toFixed(digits))) === 1 ? "stop" : "stops"}`;
   }
+  function unbroken(text) {
+    return text.replace(/(\d) (?=%|stops?\b|codes?\b|cd\/m²|bit\b)/g, "$1 ");
+  }
   function labelWords(label) {
     return label.replace(/^-/, "−");
   }
@@ -1888,7 +1891,7 @@ ${ordinary}`;
       return [el("p", { text: "Opened in this page and not examined: `lutbench inspect` says what it does." })];
     }
     const { inspection, levels } = entry;
-    const parts = [el("p", { text: inspection.verdict })];
+    const parts = [el("p", { text: unbroken(inspection.verdict) })];
     parts.push(boxOf(inspection.box));
     parts.push(findingList(inspection.findings));
     if (levels) parts.push(levelTable(levels.levels, bits));
@@ -1907,35 +1910,33 @@ ${ordinary}`;
       ["not sure", box.unsure ?? ""]
     ];
     const told = rows.filter(([, text]) => text);
-    return el("dl", {}, ...told.flatMap(([name, text]) => [el("dt", { text: name }), el("dd", { text })]));
+    return el("dl", {}, ...told.flatMap(([name, text]) => [el("dt", { text: name }), el("dd", { text: unbroken(text) })]));
   }
   function findingList(findings) {
     if (!findings.length) return el("p", { text: "Findings: none." });
     const items = findings.map((each) => {
       const mark = el("strong", { class: `severity ${each.severity}`, text: each.severity });
-      return el("li", {}, mark, el("span", { text: ` ${each.message}` }), advice(each));
+      return el("li", {}, mark, el("span", { text: ` ${unbroken(each.message)}` }), advice(each));
     });
     return el("ul", { class: "findings" }, ...items);
   }
   function advice({ advice: text }) {
-    return text ? el("span", { class: "note", text: ` ${text}.` }) : null;
+    return text ? el("span", { class: "note", text: ` ${unbroken(text)}.` }) : null;
   }
   function levelTable(levels, bits) {
     const after = levels.some((level) => level.after_lut !== null);
-    const names = ["light", "stops", "%", `${bits}b full`, `${bits}b legal`];
-    if (after) names.push("LUT %", `${bits}b full`, `${bits}b legal`);
+    const percents = after ? ["%", "LUT %"] : ["%"];
+    const codes = [`${bits}b full`, `${bits}b legal`];
+    if (after) codes.push("LUT full", "LUT legal");
+    const names = ["light", "stops", ...percents, ...codes];
     const head = el("tr", {}, ...names.map((name) => el("th", { text: name, set: { scope: "col" } })));
     const rows = [...levels].reverse().map((level) => {
+      const signals = level.after_lut ? [level, level.after_lut] : [level];
       const cells = [
         level.stops === null ? "−∞" : signed(level.stops, 1),
-        level.percent.toFixed(1),
-        String(level.code.full[bits]),
-        String(level.code.legal[bits])
+        ...signals.map(({ percent }) => percent.toFixed(1)),
+        ...signals.flatMap(({ code }) => [String(code.full[bits]), String(code.legal[bits])])
       ];
-      if (level.after_lut) {
-        const { percent, code } = level.after_lut;
-        cells.push(percent.toFixed(1), String(code.full[bits]), String(code.legal[bits]));
-      }
       const title = el("th", { text: labelWords(level.label), set: { scope: "row" } });
       const row = el("tr", {}, title, ...cells.map((text) => el("td", { text })));
       if (/^[+-]/.test(level.label)) row.className = "minor";
@@ -1948,7 +1949,7 @@ ${ordinary}`;
   // src/ui/expose.ts
   var ZEBRA_WORDS = [
     ["off", "Off"],
-    ["recording", "On the recording"],
+    ["recording", "Recording"],
     ["view", "After the LUT"]
   ];
   function exposePanel(bench) {
@@ -2036,7 +2037,7 @@ ${ordinary}`;
       band.high === null ? "" : signed(band.high, 1)
     ];
     const range = !ends[0] ? `under ${ends[1]}` : !ends[1] ? `from ${ends[0]}` : `${ends[0]} to ${ends[1]}`;
-    return el("li", {}, swatch, el("span", { text: band.label || "band" }), el("span", { class: "faint", text: `${range} stops` }));
+    return el("li", {}, swatch, el("span", { text: unbroken(band.label || "band") }), el("span", { class: "faint", text: unbroken(`${range} stops`) }));
   }
 
   // src/ui/look.ts
@@ -2277,6 +2278,7 @@ ${ordinary}`;
         const reading = probe ? readings[3 * part + index % 3] : null;
         retext(cell, reading ? ROWS[row][1](reading, bits) : "–");
       });
+      this.element.classList.toggle("unpointed", !probe);
       retext(this.where, probe ? `Point ${probe.x}, ${probe.y}` : "Point at the picture, or tap it.");
       retext(this.light, probe ? lightWords(probe) : " ");
       if (aloud && probe) retext(this.spoken, spokenWords(probe));
@@ -2312,7 +2314,7 @@ ${ordinary}`;
   ];
   var SIDE_WORDS = [
     ["first", "The LUT"],
-    ["second", "The one it is compared with"]
+    ["second", "The other"]
   ];
   var ScopeView = class {
     constructor(bench) {
@@ -2328,7 +2330,7 @@ ${ordinary}`;
       });
       const title = el("legend", { text: "Scopes of the signal after the LUT" });
       const choice = el("fieldset", { class: "choice" }, title, el("div", { class: "ticks" }, ...ticks));
-      this.side = new Choice("Of two pictures", SIDE_WORDS, (measured) => {
+      this.side = new Choice("Scopes measure", SIDE_WORDS, (measured) => {
         bench.set({ measured });
       });
       this.element = el("div", { class: "scopes" }, choice, this.side.element, ...SCOPES.map((scope) => this.figure(scope)));
@@ -2390,12 +2392,13 @@ ${ordinary}`;
     for (const percent of [0, 25, 50, 75, 100]) {
       const y = height - 0.5 - valueFromSignal(percent / 100, range) * (height - 1);
       lines.push(svg("line", { x1: 0, x2: width, y1: y, y2: y }));
-      const above = percent === 0 ? y - 3 : y + 13;
-      lines.push(svg("text", { x: 4, y: above }, String(percent)));
+      const under = percent > 0;
+      const place2 = { x: 4, y: under ? y + 3 : y - 4, class: under ? "under" : "" };
+      lines.push(svg("text", place2, String(percent)));
     }
     if (scope === "parade") {
       ["R", "G", "B"].forEach((name, at) => {
-        lines.push(svg("text", { x: (at + 1) * width / 3 - 16, y: 16 }, name));
+        lines.push(svg("text", { x: (at + 1) * width / 3 - 5, y: 4, class: "under end" }, name));
         if (at) lines.push(svg("line", { x1: at * width / 3, x2: at * width / 3, y1: 0, y2: height }));
       });
     }
@@ -2408,7 +2411,7 @@ ${ordinary}`;
       lines.push(svg("line", { x1: x, x2: x, y1: 0, y2: height }));
     }
     ["R", "G", "B", "Y′"].forEach((name, at) => {
-      lines.push(svg("text", { x: width - 20, y: at * height / 4 + 15 }, name));
+      lines.push(svg("text", { x: width - 5, y: at * height / 4 + 4, class: "under end" }, name));
       if (at) lines.push(svg("line", { x1: 0, x2: width, y1: at * height / 4, y2: at * height / 4 }));
     });
     return lines;
@@ -2578,14 +2581,15 @@ ${ordinary}`;
       frame.style.setProperty("width", `${canvas.width * room}px`);
       frame.style.setProperty("height", `${canvas.height * room}px`);
       const [x, y] = [Math.max(bench.state.x, 0) + 0.5, Math.max(bench.state.y, 0) + 0.5];
-      const origin = bench.state.x < 0 ? "50% 50%" : `${x * room}px ${y * room}px`;
+      const [across, down] = [100 * x / canvas.width, 100 * y / canvas.height];
+      const origin = bench.state.x < 0 ? "50% 50%" : `${across}% ${down}%`;
       for (const { style } of this.over ? [canvas, this.over] : [canvas]) {
         style.setProperty("transform-origin", origin);
         style.setProperty("transform", bench.state.enlarge > 1 ? `scale(${bench.state.enlarge})` : "none");
         style.setProperty("image-rendering", scale >= 3 ? "pixelated" : "auto");
       }
-      this.cross.style.setProperty("left", `${x * room}px`);
-      this.cross.style.setProperty("top", `${y * room}px`);
+      this.cross.style.setProperty("left", `${across}%`);
+      this.cross.style.setProperty("top", `${down}%`);
       this.cross.hidden = bench.state.x < 0;
     }
     show() {
@@ -2625,7 +2629,7 @@ ${ordinary}`;
     const lines = [`${name} interpolation, drawn by this device within ${codes} of an 8-bit code of the same in double precision (256 colours tried now).`];
     if (shelf.lut().lattice) {
       const other = by === "trilinear" ? "tetrahedral" : "trilinear";
-      lines.push(`A device that interpolates in the other way (${other}) is up to ${(255 * error.other).toPrecision(2)} 8-bit codes away on the same colours.`);
+      lines.push(`A device that interpolates in the other way (${other}) differs by up to ${(255 * error.other).toPrecision(2)} codes of 8 bits on the same colours.`);
     }
     return lines;
   }
@@ -2651,7 +2655,7 @@ ${ordinary}`;
       const lines = [hdrWords(bench)];
       if (shelf && error) lines.push(...interpolationWords(shelf, by2, error));
       const off = shelf?.entry?.sampling_error ?? 0;
-      if (off >= 1) lines.push(`This LUT is a chain of steps that the page samples: up to ${off.toFixed(0)} 10-bit codes off on the colours tried, most where the chain clips.`);
+      if (off >= 1) lines.push(`This LUT is a chain of steps that the page samples: up to ${off.toFixed(0)} codes of 10 bits off on the colours tried, most where the chain clips.`);
       lines.push(`This view reads ${Engine.reads(bench.scene())} texels for a pixel of the picture.`);
       const time = bench.engine.clock.last;
       const size = `${bench.engine.width} × ${bench.engine.height}`;

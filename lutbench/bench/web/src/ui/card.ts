@@ -3,7 +3,7 @@
 import type { Bench, Shelf } from "../bench.ts";
 import type { Box, Finding, Level } from "../types.ts";
 import { el, section } from "./dom.ts";
-import { labelWords, signed } from "./words.ts";
+import { labelWords, signed, unbroken } from "./words.ts";
 
 export function cardPanel(bench: Bench): HTMLElement {
   const name = el("p", { class: "name" });
@@ -34,7 +34,7 @@ function partsOf(shelf: Shelf, bits: number): HTMLElement[] {
     return [el("p", { text: "Opened in this page and not examined: `lutbench inspect` says what it does." })];
   }
   const { inspection, levels } = entry;
-  const parts: HTMLElement[] = [el("p", { text: inspection.verdict })];
+  const parts: HTMLElement[] = [el("p", { text: unbroken(inspection.verdict) })];
   parts.push(boxOf(inspection.box));
   parts.push(findingList(inspection.findings));
   if (levels) parts.push(levelTable(levels.levels, bits));
@@ -55,36 +55,37 @@ function boxOf(box: Box): HTMLElement {
     ["not sure", box.unsure ?? ""],
   ];
   const told = rows.filter(([, text]) => text);
-  return el("dl", {}, ...told.flatMap(([name, text]) => [el("dt", { text: name }), el("dd", { text })]));
+  return el("dl", {}, ...told.flatMap(([name, text]) => [el("dt", { text: name }), el("dd", { text: unbroken(text) })]));
 }
 
 function findingList(findings: Finding[]): HTMLElement {
   if (!findings.length) return el("p", { text: "Findings: none." });
   const items = findings.map((each) => {
     const mark = el("strong", { class: `severity ${each.severity}`, text: each.severity });
-    return el("li", {}, mark, el("span", { text: ` ${each.message}` }), advice(each));
+    return el("li", {}, mark, el("span", { text: ` ${unbroken(each.message)}` }), advice(each));
   });
   return el("ul", { class: "findings" }, ...items);
 }
 
 function advice({ advice: text }: Finding): HTMLElement | null {
-  return text ? el("span", { class: "note", text: ` ${text}.` }) : null;
+  return text ? el("span", { class: "note", text: ` ${unbroken(text)}.` }) : null;
 }
 
 function levelTable(levels: Level[], bits: number): HTMLElement {
   const after = levels.some((level) => level.after_lut !== null);
-  const names = ["light", "stops", "%", `${bits}b full`, `${bits}b legal`];
-  if (after) names.push("LUT %", `${bits}b full`, `${bits}b legal`);
+  // Percent before and after stand side by side: where the table is cut off, they are seen.
+  const percents = after ? ["%", "LUT %"] : ["%"];
+  const codes = [`${bits}b full`, `${bits}b legal`];
+  if (after) codes.push("LUT full", "LUT legal");
+  const names = ["light", "stops", ...percents, ...codes];
   const head = el("tr", {}, ...names.map((name) => el("th", { text: name, set: { scope: "col" } })));
   const rows = [...levels].reverse().map((level) => {
+    const signals = level.after_lut ? [level, level.after_lut] : [level];
     const cells = [
       level.stops === null ? "−∞" : signed(level.stops, 1),
-      level.percent.toFixed(1), String(level.code.full[bits]), String(level.code.legal[bits]),
+      ...signals.map(({ percent }) => percent.toFixed(1)),
+      ...signals.flatMap(({ code }) => [String(code.full[bits]), String(code.legal[bits])]),
     ];
-    if (level.after_lut) {
-      const { percent, code } = level.after_lut;
-      cells.push(percent.toFixed(1), String(code.full[bits]), String(code.legal[bits]));
-    }
     const title = el("th", { text: labelWords(level.label), set: { scope: "row" } });
     const row = el("tr", {}, title, ...cells.map((text) => el("td", { text })));
     if (/^[+-]/.test(level.label)) row.className = "minor";

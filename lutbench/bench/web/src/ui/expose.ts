@@ -4,11 +4,11 @@ import type { Bench } from "../bench.ts";
 import { MOST_STOPS, type Zebra } from "../state.ts";
 import type { Band } from "../types.ts";
 import { button, Choice, el, section, Slider, Tick } from "./dom.ts";
-import { signed, stopsWords } from "./words.ts";
+import { signed, stopsWords, unbroken } from "./words.ts";
 
 const ZEBRA_WORDS: [Zebra, string][] = [
   ["off", "Off"],
-  ["recording", "On the recording"],
+  ["recording", "Recording"],
   ["view", "After the LUT"],
 ];
 
@@ -80,5 +80,5 @@ function entryOf(band: Band): HTMLElement {
     band.high === null ? "" : signed(band.high, 1),
   ];
   const range = !ends[0] ? `under ${ends[1]}` : !ends[1] ? `from ${ends[0]}` : `${ends[0]} to ${ends[1]}`;
-  return el("li", {}, swatch, el("span", { text: band.label || "band" }), el("span", { class: "faint", text: `${range} stops` }));
+  return el("li", {}, swatch, el("span", { text: unbroken(band.label || "band") }), el("span", { class: "faint", text: unbroken(`${range} stops`) }));
 }

@@ -71,6 +71,7 @@ export class MeasurePanel {
       const reading = probe ? readings[3 * part + (index % 3)] : null;
       retext(cell, reading ? ROWS[row][1](reading, bits) : "–");
     });
+    this.element.classList.toggle("unpointed", !probe);
     retext(this.where, probe ? `Point ${probe.x}, ${probe.y}` : "Point at the picture, or tap it.");
     retext(this.light, probe ? lightWords(probe) : "\u00a0");
     if (aloud && probe) retext(this.spoken, spokenWords(probe));

@@ -21,7 +21,7 @@ const BARS: [string, number, number, number][] = [
 
 const SIDE_WORDS: [Side, string][] = [
   ["first", "The LUT"],
-  ["second", "The one it is compared with"],
+  ["second", "The other"],
 ];
 
 export class ScopeView {
@@ -44,7 +44,7 @@ export class ScopeView {
     });
     const title = el("legend", { text: "Scopes of the signal after the LUT" });
     const choice = el("fieldset", { class: "choice" }, title, el("div", { class: "ticks" }, ...ticks));
-    this.side = new Choice("Of two pictures", SIDE_WORDS, (measured) => { bench.set({ measured }); });
+    this.side = new Choice("Scopes measure", SIDE_WORDS, (measured) => { bench.set({ measured }); });
     this.element = el("div", { class: "scopes" }, choice, this.side.element, ...SCOPES.map((scope) => this.figure(scope)));
     bench.onChange(() => { this.show(); });
   }
@@ -99,12 +99,13 @@ function linesOf(scope: Scope, range: SignalRange): SVGElement[] {
   for (const percent of [0, 25, 50, 75, 100]) {
     const y = height - 0.5 - valueFromSignal(percent / 100, range) * (height - 1);
     lines.push(svg("line", { x1: 0, x2: width, y1: y, y2: y }));
-    const above = percent === 0 ? y - 3 : y + 13;
-    lines.push(svg("text", { x: 4, y: above }, String(percent)));
+    const under = percent > 0;
+    const place = { x: 4, y: under ? y + 3 : y - 4, class: under ? "under" : "" };
+    lines.push(svg("text", place, String(percent)));
   }
   if (scope === "parade") {
     ["R", "G", "B"].forEach((name, at) => {
-      lines.push(svg("text", { x: ((at + 1) * width) / 3 - 16, y: 16 }, name));
+      lines.push(svg("text", { x: ((at + 1) * width) / 3 - 5, y: 4, class: "under end" }, name));
       if (at) lines.push(svg("line", { x1: (at * width) / 3, x2: (at * width) / 3, y1: 0, y2: height }));
     });
   }
@@ -118,7 +119,7 @@ function stripLines(width: number, height: number, range: SignalRange): SVGEleme
     lines.push(svg("line", { x1: x, x2: x, y1: 0, y2: height }));
   }
   ["R", "G", "B", "Y′"].forEach((name, at) => {
-    lines.push(svg("text", { x: width - 20, y: (at * height) / 4 + 15 }, name));
+    lines.push(svg("text", { x: width - 5, y: (at * height) / 4 + 4, class: "under end" }, name));
     if (at) lines.push(svg("line", { x1: 0, x2: width, y1: (at * height) / 4, y2: (at * height) / 4 }));
   });
   return lines;

@@ -148,14 +148,15 @@ export class Stage {
     frame.style.setProperty("width", `${canvas.width * room}px`);
     frame.style.setProperty("height", `${canvas.height * room}px`);
     const [x, y] = [Math.max(bench.state.x, 0) + 0.5, Math.max(bench.state.y, 0) + 0.5];
-    const origin = bench.state.x < 0 ? "50% 50%" : `${x * room}px ${y * room}px`;
+    const [across, down] = [(100 * x) / canvas.width, (100 * y) / canvas.height];
+    const origin = bench.state.x < 0 ? "50% 50%" : `${across}% ${down}%`;
     for (const { style } of this.over ? [canvas, this.over] : [canvas]) {
       style.setProperty("transform-origin", origin);
       style.setProperty("transform", bench.state.enlarge > 1 ? `scale(${bench.state.enlarge})` : "none");
       style.setProperty("image-rendering", scale >= 3 ? "pixelated" : "auto");
     }
-    this.cross.style.setProperty("left", `${x * room}px`);
-    this.cross.style.setProperty("top", `${y * room}px`);
+    this.cross.style.setProperty("left", `${across}%`);
+    this.cross.style.setProperty("top", `${down}%`);
     this.cross.hidden = bench.state.x < 0;
   }
 

@@ -17,7 +17,7 @@ function interpolationWords(shelf: Shelf, by: Interpolation, error: { drawn: num
   const lines = [`${name} interpolation, drawn by this device within ${codes} of an 8-bit code of the same in double precision (256 colours tried now).`];
   if (shelf.lut().lattice) {
     const other = by === "trilinear" ? "tetrahedral" : "trilinear";
-    lines.push(`A device that interpolates in the other way (${other}) is up to ${(255 * error.other).toPrecision(2)} 8-bit codes away on the same colours.`);
+    lines.push(`A device that interpolates in the other way (${other}) differs by up to ${(255 * error.other).toPrecision(2)} codes of 8 bits on the same colours.`);
   }
   return lines;
 }
@@ -45,7 +45,7 @@ export function trustPanel(bench: Bench): HTMLElement {
     const lines = [hdrWords(bench)];
     if (shelf && error) lines.push(...interpolationWords(shelf, by, error));
     const off = shelf?.entry?.sampling_error ?? 0;
-    if (off >= 1) lines.push(`This LUT is a chain of steps that the page samples: up to ${off.toFixed(0)} 10-bit codes off on the colours tried, most where the chain clips.`);
+    if (off >= 1) lines.push(`This LUT is a chain of steps that the page samples: up to ${off.toFixed(0)} codes of 10 bits off on the colours tried, most where the chain clips.`);
     lines.push(`This view reads ${Engine.reads(bench.scene())} texels for a pixel of the picture.`);
     const time = bench.engine.clock.last;
     const size = `${bench.engine.width} × ${bench.engine.height}`;

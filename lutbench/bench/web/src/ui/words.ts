@@ -16,6 +16,11 @@ export function percentWords(percent: number): string {
   return `${percent.toFixed(1)} %`;
 }
 
+/** A number stays on one line with its sign or its unit. */
+export function unbroken(text: string): string {
+  return text.replace(/(\d) (?=%|stops?\b|codes?\b|cd\/m²|bit\b)/g, "$1\u00a0");
+}
+
 /** A label of the levels table. */
 export function labelWords(label: string): string {
   return label.replace(/^-/, "−");
