@@ -232,4 +232,6 @@ def test_the_reads_of_a_pixel_are_told(photographed: Any) -> None:
     page.wait("document.querySelector('#trust').textContent.includes('reads 10 texels')")
     page.set(interpolation="trilinear")
     page.wait("document.querySelector('#trust').textContent.includes('reads 14 texels')")
-    page.wait("document.querySelector('#trust').textContent.includes('(tetrahedral) differs by up to')")
+    page.wait(
+        "document.querySelector('#trust').textContent.includes('(tetrahedral) differs by up to')"
+    )

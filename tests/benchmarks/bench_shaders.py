@@ -1,4 +1,4 @@
-"""GPU time of the live bench's passes on a 1080p still: exposure, LUT, showing.
+"""GPU time of the live bench's passes on a 1080p still: exposure, LUT, showing, scopes.
 
 Needs moderngl and a GPU with EGL: `python tests/benchmarks/bench_shaders.py`, in a
 checkout's top folder. The page's own shaders run unchanged, float32 textures as in the
@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import random
 from array import array
-from math import cos, sin
+from dataclasses import dataclass
+from math import ceil, cos, sin, sqrt
 from pathlib import Path
 from statistics import median
 from typing import Any
@@ -21,6 +22,42 @@ WIDTH, HEIGHT = 1920, 1080
 CURVE = 4097
 ROW = 1024
 FRAMES, ROUNDS = 50, 7
+
+# As in scopes.ts: columns of a waveform, levels, points counted while something moves.
+COLUMNS, LEVELS, POINTS_IN_MOTION = 640, 256, 200_000
+
+
+@dataclass(frozen=True)
+class Case:
+    """What is looked through, and whether all four scopes follow."""
+
+    nodes: int
+    shaper: bool = False
+    trilinear: bool = False
+    difference: bool = False
+    scopes: bool = False
+
+    def __str__(self) -> str:
+        words = {
+            "shaper": self.shaper,
+            "trilinear": self.trilinear,
+            "difference of two LUTs": self.difference,
+            "all scopes": self.scopes,
+        }
+        return ", ".join([f"{self.nodes} nodes", *(word for word, has in words.items() if has)])
+
+
+CASES = (
+    Case(17),
+    Case(33),
+    Case(65),
+    Case(33, shaper=True),
+    Case(33, trilinear=True),
+    Case(65, trilinear=True),
+    Case(33, difference=True),
+    Case(33, scopes=True),
+    Case(65, shaper=True, trilinear=True, difference=True, scopes=True),
+)
 
 
 def picture(smooth: bool) -> bytes:
@@ -37,8 +74,60 @@ def picture(smooth: bool) -> bytes:
     return values.tobytes()
 
 
+class Scopes:
+    """Waveform with parade, vectorscope and histogram, as while the slider moves."""
+
+    # Number of the kind in count.vert.glsl, width, instances, scopes painted from it.
+    KINDS = ((0, COLUMNS, 4, (0, 1)), (1, LEVELS, 1, (2,)), (0, 1, 4, (3,)))
+
+    def __init__(self, context: Any, whole: str, lookup: str) -> None:
+        self.context = context
+        self.stride = ceil(sqrt(WIDTH * HEIGHT / POINTS_IN_MOTION))
+        self.points = ceil(WIDTH / self.stride) * ceil(HEIGHT / self.stride)
+        self.count = context.program(
+            vertex_shader=(SHADERS / "count.vert.glsl").read_text(),
+            fragment_shader=(SHADERS / "count.frag.glsl").read_text(),
+        )
+        text = "#version 300 es\n" + lookup + (SHADERS / "paint.frag.glsl").read_text()
+        self.paint = context.program(vertex_shader=whole, fragment_shader=text)
+        self.counting = context.vertex_array(self.count, [])
+        self.painting = context.vertex_array(self.paint, [])
+        self.counts = []
+        self.areas = []
+        for _, width, _, scopes in self.KINDS:
+            texture = context.texture((width, LEVELS), 4, dtype="f4")
+            self.counts.append((texture, context.framebuffer([texture])))
+            for scope in scopes:
+                size = (LEVELS if scope == 2 else COLUMNS, LEVELS)
+                self.areas.append((scope, size, context.framebuffer([context.texture(size, 4)])))
+
+    def frame(self) -> None:
+        for (kind, width, instances, _), (_, into) in zip(self.KINDS, self.counts, strict=True):
+            into.use()
+            into.clear()
+            step = 1 if kind else max(self.stride, ceil(WIDTH / width))
+            columns = width if kind else ceil(WIDTH / step)
+            told = {"picture": 5, "extent": (WIDTH, HEIGHT), "stride": self.stride, "kind": kind,
+                    "step": step, "bins": (columns, LEVELS), "ends": (0, 1)}  # fmt: skip
+            for key, value in told.items():
+                self.count[key] = value
+            self.context.enable(moderngl.BLEND)
+            self.context.blend_func = moderngl.ONE, moderngl.ONE
+            self.counting.render(moderngl.POINTS, vertices=self.points, instances=instances)
+            self.context.disable(moderngl.BLEND)
+        owners = [at for at, (*_, scopes) in enumerate(self.KINDS) for _ in scopes]
+        for owner, (scope, size, into) in zip(owners, self.areas, strict=True):
+            self.counts[owner][0].use(6)
+            into.use()
+            told = {"counts": 6, "bins": self.counts[owner][0].size, "area": size, "scope": scope,
+                    "full": 100.0}  # fmt: skip
+            for key, value in told.items():
+                self.paint[key] = value
+            self.painting.render(moderngl.TRIANGLES, vertices=3)
+
+
 class Bench:
-    """The three passes on one context."""
+    """The passes on one context."""
 
     def __init__(self, context: Any) -> None:
         self.context = context
@@ -61,6 +150,7 @@ class Bench:
             texture.use(unit)
             self.targets.append(context.framebuffer([texture]))
         self.targets.append(context.framebuffer([context.texture((WIDTH, HEIGHT), 4)]))
+        self.scopes = Scopes(context, vertex, lookup)
 
     def floats(self, size: tuple[int, int], channels: int, data: bytes) -> Any:
         texture = self.context.texture(size, channels, data, dtype="f4")
@@ -74,13 +164,17 @@ class Bench:
         texture.filter = (moderngl.NEAREST, moderngl.NEAREST)
         return texture
 
-    def settings(self, nodes: int, shaper: bool) -> None:
+    def settings(self, case: Case) -> None:
+        nodes = case.nodes
+        self.case = case
         wanted = {
             "expose": {"picture": 0, "exposure": 1, "exposureSize": CURVE},
-            "develop": {"picture": 4, "curve": 2, "curveSize": CURVE if shaper else 0,
+            "develop": {"picture": 4, "curve": 2, "curveSize": CURVE if case.shaper else 0,
+                        "straight": case.trilinear, "ends": (0, 1),
                         "curveLow": (0, 0, 0), "curveScale": (CURVE - 1,) * 3, "nodes": 3,
                         "size": nodes, "low": (0, 0, 0), "scale": (nodes - 1,) * 3},
-            "present": {"extent": (WIDTH, HEIGHT), "look": 0, "first": 5, "second": 5,
+            "present": {"extent": (WIDTH, HEIGHT), "look": 3 if case.difference else 0,
+                        "first": 5, "second": 5,
                         "exposed": 4, "firstEnds": (0, 1), "secondEnds": (0, 1),
                         "sourceEnds": (0, 1), "firstView": 3, "secondView": 3,
                         "viewSizes": (0, 0), "zebra": 0, "bandCount": 0, "light": 1, "grey": 1,
@@ -93,9 +187,16 @@ class Bench:
                     program[key] = value
 
     def frame(self) -> None:
-        for target, (_, drawing) in zip(self.targets, self.passes.values(), strict=True):
-            target.use()
+        expose, develop, present = self.passes
+        for at, name in ((0, expose), (1, develop), (2, present)):
+            self.targets[at].use()
+            drawing = self.passes[name][1]
             drawing.render(moderngl.TRIANGLES, vertices=3)
+            if name == develop and self.case.difference:
+                # The second LUT costs what the first does; its own table changes nothing.
+                drawing.render(moderngl.TRIANGLES, vertices=3)
+        if self.case.scopes:
+            self.scopes.frame()
 
     def milliseconds(self) -> float:
         """The median of several rounds, for a frame."""
@@ -115,14 +216,14 @@ def main() -> None:
     bench = Bench(context)
     for smooth in (True, False):
         still = bench.floats((WIDTH, HEIGHT), 4, picture(smooth))
-        for nodes, shaper in ((17, False), (33, False), (65, False), (33, True)):
+        for case in CASES:
             still.use(0)
-            table = bench.lattice(nodes)
+            table = bench.lattice(case.nodes)
             table.use(3)
-            bench.settings(nodes, shaper)
+            bench.settings(case)
             bench.milliseconds()
-            told = f"{'smooth' if smooth else 'random'}, {nodes} nodes{', shaper' * shaper}"
-            print(f"{told}: {bench.milliseconds():.2f} ms a frame")
+            kind = "smooth" if smooth else "random"
+            print(f"{kind}, {case}: {bench.milliseconds():.2f} ms a frame")
 
 
 if __name__ == "__main__":
