@@ -184,7 +184,7 @@ def apply(
     Returns
     -------
     ndarray
-        `out`, or a new array: uint8, uint16 and float32 as they came, all else float64.
+        `out`, or a new array: uint8, uint16, float16 and float32 as they came, all else float64.
 
     Raises
     ------

@@ -64,7 +64,7 @@ class Transform:
         Returns
         -------
         ndarray
-            `out`, or a new array: uint8, uint16 and float32 as they came, all else
+            `out`, or a new array: uint8, uint16, float16 and float32 as they came, all else
             float64. Codes are rounded to nearest and held to those there are; NaN
             becomes code 0. Floats are held to nothing.
 

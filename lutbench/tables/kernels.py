@@ -51,7 +51,7 @@ from lutbench.tables.kernels_steps import (
     power,
     tetrahedra,
 )
-from lutbench.tables.programs import CLAMP, CURVE, MATRIX, POWER, TETRAHEDRAL
+from lutbench.tables.programs import CLAMP, CURVE, MATRIX, POWER, TETRAHEDRAL, TYPES
 
 # -- In and out ---------------------------------------------------------------
 
@@ -96,9 +96,12 @@ def _storer(put: Any) -> Any:
     return store
 
 
-TYPES = ("uint8", "uint16", "float32", "float64")
-_load_u1, _load_u2, _load_f4, _load_f8 = (_loader(getter(getattr(types, t))) for t in TYPES)
-_store_u1, _store_u2, _store_f4, _store_f8 = (_storer(putter(getattr(types, t))) for t in TYPES)
+_load_u1, _load_u2, _load_f2, _load_f4, _load_f8 = (
+    _loader(getter(getattr(types, name))) for name in TYPES
+)
+_store_u1, _store_u2, _store_f2, _store_f4, _store_f8 = (
+    _storer(putter(getattr(types, name))) for name in TYPES
+)
 
 
 @passage
@@ -109,6 +112,8 @@ def _load(kind, address, step, channel, count, planes):
     elif kind == 1:
         _load_u2(address, step, channel, count, planes)
     elif kind == 2:
+        _load_f2(address, step, channel, count, planes)
+    elif kind == 3:
         _load_f4(address, step, channel, count, planes)
     else:
         _load_f8(address, step, channel, count, planes)
@@ -122,6 +127,8 @@ def _store(planes, kind, address, step, channel, count, peak):
     elif kind == 1:
         _store_u2(planes, address, step, channel, count, peak)
     elif kind == 2:
+        _store_f2(planes, address, step, channel, count, peak)
+    elif kind == 3:
         _store_f4(planes, address, step, channel, count, peak)
     else:
         _store_f8(planes, address, step, channel, count, peak)

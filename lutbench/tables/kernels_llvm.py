@@ -52,15 +52,81 @@ def _splat(builder: Any, value: Any, lanes: int) -> Any:
     return _shuffled(builder, one, nothing, [0] * lanes)
 
 
+# A half float (IEEE 754 binary16) has 5 bits of exponent, 10 of mantissa; as bits of a float:
+_SHIFT = 13  # the mantissas' difference in length
+_BIAS = (127 - 15) << 23  # the exponents' difference
+_LEAST = 113 << 23  # the least normal half float, 2**-14
+_MOST = 143 << 23  # 2**16: what begins here is no half float any more
+_INFINITE = 0x7C00  # of a half float; a NaN is above it
+_HALVES = 126 << 23  # 0.5: added, the lowest bit left is a half float's least step, 2**-24
+
+
+def _from_half(builder: Any, bits: Any) -> Any:
+    """The float32 of a half float's bits. Exact; in steps that LLVM makes vectors of."""
+
+    def word(value: int) -> Any:
+        return ir.Constant(_I32, value)
+
+    bits = builder.zext(bits, _I32)
+    size = builder.and_(bits, word(0x7FFF))
+    moved = builder.add(builder.shl(size, word(_SHIFT)), word(_BIAS))
+    special = builder.icmp_unsigned(">=", size, word(_INFINITE))
+    moved = builder.select(special, builder.add(moved, word(_BIAS)), moved)
+    small = builder.icmp_unsigned("<", size, word(0x400))
+    # Under the least normal one there is no hidden bit: it is put there, and taken off.
+    least = builder.bitcast(word(_LEAST), ir.FloatType())
+    padded = builder.bitcast(builder.add(moved, word(1 << 23)), ir.FloatType())
+    exact = builder.bitcast(builder.fsub(padded, least), _I32)
+    found = builder.select(small, exact, moved)
+    sign = builder.shl(builder.and_(bits, word(0x8000)), word(16))
+    return builder.bitcast(builder.or_(found, sign), ir.FloatType())
+
+
+def _to_half(builder: Any, value: Any) -> Any:
+    """The bits of the half float next to a float32, ties to even; too large is infinite."""
+
+    def word(number: int) -> Any:
+        return ir.Constant(_I32, number)
+
+    bits = builder.bitcast(value, _I32)
+    size = builder.and_(bits, word(0x7FFFFFFF))
+    # Just under half a step and the last bit that stays, added: to nearest, ties to even.
+    odd = builder.and_(builder.lshr(size, word(_SHIFT)), word(1))
+    lifted = builder.add(builder.add(size, word(0xFFF - _BIAS)), odd)
+    found = builder.lshr(lifted, word(_SHIFT))
+    # Under the least normal one a sum rounds as wanted: its lowest bit is the least step.
+    halves = builder.bitcast(word(_HALVES), ir.FloatType())
+    summed = builder.fadd(builder.bitcast(size, ir.FloatType()), halves)
+    small = builder.sub(builder.bitcast(summed, _I32), word(_HALVES))
+    found = builder.select(builder.icmp_unsigned("<", size, word(_LEAST)), small, found)
+    too_large = builder.icmp_unsigned(">=", size, word(_MOST))
+    found = builder.select(too_large, word(_INFINITE), found)
+    # A NaN keeps the upper bits of its mantissa, and stays one.
+    kept = builder.or_(
+        builder.lshr(builder.and_(size, word(0x7FFFFF)), word(_SHIFT)), word(_INFINITE)
+    )
+    alone = builder.icmp_unsigned("==", kept, word(_INFINITE))
+    kept = builder.select(alone, word(_INFINITE + 1), kept)
+    found = builder.select(builder.icmp_unsigned(">", size, word(0x7F800000)), kept, found)
+    sign = builder.and_(builder.lshr(bits, word(16)), word(0x8000))
+    return builder.trunc(builder.or_(found, sign), ir.IntType(16))
+
+
 def getter(dtype: Any) -> Any:
-    """The intrinsic that reads element `index` of an array of `dtype` at an address."""
+    """The intrinsic that reads element `index` of an array of `dtype` at an address.
+
+    A half float is read as a float32: numba knows the type on devices only.
+    """
+    half = dtype == types.float16
+    stored, read = (types.uint16, types.float32) if half else (dtype, dtype)
 
     @intrinsic
     def get(typing: Any, address: Any, index: Any) -> Any:
         def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
-            return builder.load(_at(context, builder, dtype, *args))
+            found = builder.load(_at(context, builder, stored, *args))
+            return _from_half(builder, found) if half else found
 
-        return dtype(types.int64, types.int64), code
+        return read(types.int64, types.int64), code
 
     return get
 
@@ -69,13 +135,15 @@ def putter(dtype: Any) -> Any:
     """The intrinsic that writes a float as element `index` of an array of `dtype`.
 
     An array of codes gets the nearest code of 0..`peak` to ``value × peak``
-    (halves up), NaN as 0.
+    (halves up), NaN as 0. A float64 becomes a half float by way of float32.
     """
+    half = dtype == types.float16
+    stored = types.uint16 if half else dtype
 
     @intrinsic
     def put(typing: Any, address: Any, index: Any, value: Any, peak: Any) -> Any:
         def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
-            where = _at(context, builder, dtype, args[0], args[1])
+            where = _at(context, builder, stored, args[0], args[1])
             value, peak = args[2], args[3]
             if isinstance(dtype, types.Integer):
                 zero = ir.Constant(value.type, 0.0)
@@ -85,6 +153,9 @@ def putter(dtype: Any) -> Any:
                 value = builder.fadd(value, ir.Constant(value.type, 0.5))
                 value = builder.fptosi(value, _I32)
                 value = builder.trunc(value, ir.IntType(dtype.bitwidth))
+            elif half:
+                single = context.cast(builder, value, signature.args[2], types.float32)
+                value = _to_half(builder, single)
             else:
                 value = context.cast(builder, value, signature.args[2], dtype)
             builder.store(value, where)

@@ -1,7 +1,7 @@
 """Any transform over pixels: one set of rules, and the compiled kernel wherever it can be.
 
 What the kernel knows (LUTs, matrices, saturation, clamps, CDLs, and chains of them)
-runs compiled for uint8, uint16 and float32, block by block while the block is in the
+runs compiled for uint8, uint16, float16 and float32, block by block while the block is in the
 cache, so that a chain reads and writes every pixel once, whatever its length. All else is
 the model: float64, step by step in numpy, in blocks that stay in the cache. Float64 pixels
 are the model's too, except those of LUTs alone, which the kernel does in float64.
@@ -32,10 +32,18 @@ from lutbench.given import flag, text, whole
 from lutbench.model.transforms import Transform, steps_of
 from lutbench.tables import plain
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
-from lutbench.tables.programs import Program, Step, can_apply, code_peak, listed, plan, program
+from lutbench.tables.programs import (
+    TYPES,
+    Program,
+    Step,
+    can_apply,
+    code_peak,
+    listed,
+    plan,
+    program,
+)
 from lutbench.tables.threads import share, thread_limit
 
-TYPES = ("uint8", "uint16", "float32", "float64")
 ACCEPTED = "uint8 or uint16 codes, or floats of signal"
 
 BLOCK = 1 << 16
@@ -153,8 +161,8 @@ def apply_pixels(
         `ShaperLut3D`, `Matrix`, `Saturation`, `Clamp`, `Cdl` and its inverse, and
         pipelines of them. Sample any other transform into a LUT first.
     pixels
-        Shape (..., 3), or (3, ...) with `planar`; uint8, uint16, float32 or
-        float64. Any strides, so that ``rgba[..., :3]`` is taken as it is.
+        Shape (..., 3), or (3, ...) with `planar`; uint8, uint16, float16, float32
+        or float64. Any strides, so that ``rgba[..., :3]`` is taken as it is.
         Integers are codes of the full range: 1.0 is code 2**bits − 1.
     dtype
         The type of the result; that of the pixels where not given. Floats are
@@ -174,7 +182,7 @@ def apply_pixels(
         ``"cuda"`` streams an array of this machine's memory through all CUDA devices,
         ``"cuda:0"`` through one. Pixels that live on a device (of CuPy, torch, JAX, or
         whatever speaks DLPack or the CUDA array interface) are worked on there without
-        it, on their library's current stream, float16 too; the result is of the same
+        it, on their library's current stream; the result is of the same
         library. Both need CuPy (``lutbench[gpu]``).
 
     Returns

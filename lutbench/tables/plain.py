@@ -59,7 +59,7 @@ def _step(
 def _stored(planes: NDArray[Any], dtype: np.dtype[Any], peak: float) -> NDArray[Any]:
     """The planes as `dst` takes them: codes to nearest, halves up, NaN as 0."""
     if dtype.kind != "u":
-        return planes
+        return planes.astype(np.float32) if dtype == np.float16 else planes
     most = planes.dtype.type(peak)
     codes = planes * most
     codes = np.where(codes > 0, codes, planes.dtype.type(0))

@@ -41,6 +41,9 @@ LATTICES = {"tetrahedral": TETRAHEDRAL, "trilinear": TRILINEAR}
 IN_FLOAT64, EXACT, CODES = range(3)  # how a place in a table is found
 PARAMS = 12
 
+TYPES = ("uint8", "uint16", "float16", "float32", "float64")
+"""Of pixels that a program takes and gives."""
+
 
 @dataclass(frozen=True, eq=False)
 class Program:

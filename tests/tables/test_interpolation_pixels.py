@@ -125,7 +125,7 @@ def test_types_may_differ() -> None:
     assert np.abs(out - expected * 255)[keep].max() <= NEAREST[np.uint8]
 
 
-@pytest.mark.parametrize("dtype", [np.uint8, np.uint16, np.float32, np.float64])
+@pytest.mark.parametrize("dtype", [np.uint8, np.uint16, np.float16, np.float32, np.float64])
 @pytest.mark.parametrize("method", METHODS)
 @pytest.mark.parametrize("count", [1, 255, 257, 300])
 def test_a_block_that_is_not_full(dtype: Any, method: str, count: int) -> None:
@@ -139,13 +139,52 @@ def test_a_block_that_is_not_full(dtype: Any, method: str, count: int) -> None:
     np.testing.assert_array_equal(apply_pixels(chain, pixels), apply_pixels(chain, whole)[:count])
 
 
+@pytest.fixture(params=["kernel", "numpy"])
+def either_form(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The compiled kernel, or what numpy does before it is there."""
+    most = {"kernel": -1, "numpy": 10**9}[request.param]
+    monkeypatch.setattr(over_pixels, "FEW", dict.fromkeys(over_pixels.FEW, most))
+
+
+SAME = Matrix(((1, 0, 0), (0, 1, 0), (0, 0, 1)))
+
+
+def test_every_half_float_is_read(either_form: None) -> None:
+    """Held against numpy's conversion (IEEE 754 binary16): exact."""
+    halves = np.arange(65536, dtype=np.uint16).view(np.float16)
+    pixels = np.repeat(halves[np.isfinite(halves)][:, None], 3, axis=1)
+    found = apply_pixels([SAME], pixels, dtype=np.float32)
+    np.testing.assert_array_equal(found, pixels.astype(np.float32))
+
+
+def test_half_floats_are_written_to_nearest(either_form: None) -> None:
+    """Held against numpy's conversion: ties to even, subnormal and too large ones as well."""
+    halves = np.arange(0x7C00, dtype=np.uint16).view(np.float16).astype(np.float32)
+    ties = (halves[:-1] + halves[1:]) / 2
+    near = np.concatenate([ties, np.nextafter(ties, np.float32(0)), np.nextafter(ties, halves[1:])])
+    far = np.float32([65503, 65519.99, 65520, 65521, 1e30, 1e-30, 2.0**-25, 2.0**-24])
+    values = np.concatenate([halves, near, far])
+    pixels = np.stack([values, -values, values[::-1]], axis=1)
+    with np.errstate(over="ignore"):
+        wanted = pixels.astype(np.float16)
+    found = apply_pixels([SAME], pixels, dtype=np.float16)
+    np.testing.assert_array_equal(found, wanted)
+
+
+def test_what_is_no_number_stays_so_in_half_floats(either_form: None) -> None:
+    pixels = np.float16([[np.nan, 0.5, 0.5], [np.inf, 1, 2]])
+    found = apply_pixels([Lut1D(np.linspace([0, 0, 0], [1, 1, 1], 5))], pixels)
+    assert found.dtype == np.float16
+    np.testing.assert_array_equal(found, np.float16([[np.nan, 0.5, 0.5], [1, 1, 1]]))
+
+
 def test_values_beyond_the_codes_are_held() -> None:
     lut = Lut3D([[[[-1.0, 2.0, np.float64(0.5)]] * 2] * 2] * 2)
     assert lut.apply(np.array([[3, 4, 5]], np.uint8)).tolist() == [[0, 255, 128]]
     assert lut.apply(np.array([[3, 4, 5]], np.uint16)).tolist() == [[0, 65535, 32768]]
 
 
-@pytest.mark.parametrize("dtype", [np.uint8, np.uint16, np.float32, np.float64])
+@pytest.mark.parametrize("dtype", [np.uint8, np.uint16, np.float16, np.float32, np.float64])
 @pytest.mark.parametrize("method", METHODS)
 def test_same_bits_for_any_layout_and_threads(dtype: Any, method: str) -> None:
     lut = Lut3D(random_table(33), interpolation=method)  # type: ignore[arg-type]

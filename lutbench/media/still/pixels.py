@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.errors import FormatError, LutbenchError
-from lutbench.tables.pixels import TYPES, apply_pixels
-from lutbench.tables.programs import can_apply
+from lutbench.tables.pixels import apply_pixels
+from lutbench.tables.programs import TYPES, can_apply
 
 if TYPE_CHECKING:
     from lutbench.model.transforms import Transform
