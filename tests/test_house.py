@@ -146,6 +146,11 @@ def test_no_function_takes_many_arguments() -> None:
     held(many, house.MANY_ARGUMENTS, f"over {most} arguments: pass a settings object")
 
 
+def test_no_two_classes_have_one_name() -> None:
+    several = {name for name, places in house.class_places().items() if len(places) > 1}
+    held(several, house.SAME_NAMES, "in several places")
+
+
 def test_coverage_leaves_out_compiled_functions_only() -> None:
     """Whatever the patterns of pyproject.toml match stands in the modules that numba compiles."""
     settings = tomllib.loads((PACKAGE.parent / "pyproject.toml").read_text(encoding="utf-8"))

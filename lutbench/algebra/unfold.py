@@ -31,7 +31,7 @@ WORTH = 0.5
 
 
 @dataclass(frozen=True, eq=False)
-class Folds:
+class FoldedTetrahedra:
     """The folded tetrahedra in the order of `cells.tetrahedra`; depths in signal.
 
     `depth` is the sum over all, `deepest` the greatest.
@@ -47,7 +47,7 @@ class Folds:
         return int(self.bad.sum())
 
 
-def folds_of(table: Array) -> Folds:
+def folds_of(table: Array) -> FoldedTetrahedra:
     """The folds of a table that are deeper than half a 10-bit code; clipped cells are none."""
     planes = channel_planes(table)
     corner = clipped(planes).any(axis=0).ravel()[tetrahedra(table.shape[0])].any(axis=1)
@@ -58,7 +58,7 @@ def folds_of(table: Array) -> Folds:
     volume = np.stack([each for each, _ in found], axis=-1).reshape(-1)
     bad = np.stack([each for _, each in found], axis=-1).reshape(-1) & ~corner
     depths = np.cbrt(-volume[bad])
-    return Folds(bad, float(depths.sum()), float(depths.max(initial=0.0)))
+    return FoldedTetrahedra(bad, float(depths.sum()), float(depths.max(initial=0.0)))
 
 
 def unfolded(table: Array, most: float) -> Array | None:

@@ -35,7 +35,7 @@ MOST_IDENTIFIED = 3
 
 
 @dataclass(frozen=True)
-class Ends:
+class KnownEnds:
     """What is said about the ends of LUTs that come as files; None where nothing is."""
 
     source_curve: Curve | None = None
@@ -71,7 +71,7 @@ class Order:
     """What to make a bench of."""
 
     path: Path
-    ends: Ends = field(default_factory=Ends)
+    ends: KnownEnds = field(default_factory=KnownEnds)
     stills: tuple[Path, ...] = ()
     catalogue: Catalogue | None = None
 
@@ -230,7 +230,7 @@ def _of_files(order: Order) -> tuple[BenchSet, dict[str, Any]]:
     return BenchSet(title, tuple(items), source, told, notes=tuple(notes)), keys
 
 
-def _item_of_file(name: str, file: Path, lut: Any, ends: Ends) -> Item:
+def _item_of_file(name: str, file: Path, lut: Any, ends: KnownEnds) -> Item:
     title = str(getattr(lut, "title", "")) or name
     source, target = ends.source, ends.target
     return Item(
@@ -245,7 +245,7 @@ def _item_of_file(name: str, file: Path, lut: Any, ends: Ends) -> Item:
     )
 
 
-def _identified(items: Sequence[Item], order: Order) -> tuple[Ends, str]:
+def _identified(items: Sequence[Item], order: Order) -> tuple[KnownEnds, str]:
     """The source that one of the first LUTs tells with high confidence, else nothing."""
     catalogue = order.catalogue or open_catalogue()
     for item in items[:MOST_IDENTIFIED]:

@@ -31,7 +31,7 @@ TRIED = 4096
 
 
 @dataclass(frozen=True)
-class Tabulated:
+class BenchTable:
     """A table, the ends that its values are held to, and 10-bit codes off where it is sampled."""
 
     table: Lut1D | Lut3D | ShaperLut3D
@@ -39,10 +39,10 @@ class Tabulated:
     error: float | None = None
 
 
-def tabulated(lut: Transform) -> Tabulated:
+def tabulated(lut: Transform) -> BenchTable:
     """`lut` as a table for the page."""
     if isinstance(lut, Lut1D | Lut3D | ShaperLut3D):
-        return Tabulated(lut)
+        return BenchTable(lut)
     steps = tuple(_single_steps(lut))
     held = None
     if isinstance(steps[-1], Clamp) and len(steps) > 1:
@@ -57,7 +57,7 @@ def tabulated(lut: Transform) -> Tabulated:
     tables = [sample(Pipeline(steps), SAMPLED_SIZE), *_behind_its_curves(steps)]
     errors = [off(each) for each in tables]
     best = int(np.argmin(errors))
-    return Tabulated(tables[best], held, errors[best])
+    return BenchTable(tables[best], held, errors[best])
 
 
 def _single_steps(lut: Transform) -> Iterator[Transform]:

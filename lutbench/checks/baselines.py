@@ -50,7 +50,7 @@ _DIGEST = re.compile(r"^# sha256: ([0-9a-f]{64})$")
 
 
 @dataclass(frozen=True, eq=False)
-class Table:
+class RecordedTable:
     """A recorded table of samples.
 
     `shape` is what the LUT is (``3D 33``, ``1D 1024``, ``none``). `means` are the means
@@ -114,7 +114,7 @@ def part_means(side: Transform) -> dict[str, Array]:
     return {}
 
 
-def record_table(about: str, side: Transform, source: Encoding) -> Table:
+def record_table(about: str, side: Transform, source: Encoding) -> RecordedTable:
     """What `side` gives now."""
     samples = baseline_colours(side, source)
     outputs = np.asarray(side.apply(samples.signals), dtype=np.float64)
@@ -122,10 +122,10 @@ def record_table(about: str, side: Transform, source: Encoding) -> Table:
         raise FormatError(
             "gives NaN or infinity, which cannot be recorded", where=about, accepted="finite values"
         )
-    return Table(about, shape_of(side), samples, outputs, part_means(side))
+    return RecordedTable(about, shape_of(side), samples, outputs, part_means(side))
 
 
-def format_table(table: Table) -> str:
+def format_table(table: RecordedTable) -> str:
     """The text of a table."""
     lines = [f"# subject: {' '.join(table.about.split())}", f"# lut: {table.shape}"]
     if table.means:
@@ -143,7 +143,7 @@ def format_table(table: Table) -> str:
     return f"{HEAD}\n# made by: lutbench {__version__}\n# sha256: {_sha(body)}\n{body}"
 
 
-def read_table(path: Path) -> Table:
+def read_table(path: Path) -> RecordedTable:
     """The table in the file `path`.
 
     Raises
@@ -172,7 +172,7 @@ def read_table(path: Path) -> Table:
     return _parsed(lines[3:], where)
 
 
-def _parsed(lines: Sequence[str], where: str) -> Table:
+def _parsed(lines: Sequence[str], where: str) -> RecordedTable:
     said = {"subject": "", "lut": ""}
     labels: list[str] = []
     rows: list[list[float]] = []
@@ -201,7 +201,7 @@ def _parsed(lines: Sequence[str], where: str) -> Table:
     ):
         raise FormatError("holds no samples", where=where, accepted="a recorded baseline")
     samples = SampledColours("baseline", values[:, 0], tuple(labels))
-    return Table(said["subject"], said["lut"], samples, values[:, 1], parts)
+    return RecordedTable(said["subject"], said["lut"], samples, values[:, 1], parts)
 
 
 def format_lut(about: str, lut: Lut) -> bytes:

@@ -17,7 +17,7 @@ from lutbench.measure.comparison import (
     SETS,
     colours_to_compare,
 )
-from lutbench.measure.difference import Measured, measure
+from lutbench.measure.difference import PointDifferences, measure
 from lutbench.measure.samples import (
     SampledColours,
     nodes_of,
@@ -105,7 +105,7 @@ def worst_place(
     tests: Sequence[SampledColours],
     found: Sequence[NDArray[Any]],
     expected: Sequence[NDArray[Any]],
-    measured: Sequence[Measured],
+    measured: Sequence[PointDifferences],
     figure: CheckFigure,
 ) -> str:
     """Where the measure of a figure is largest, in words."""

@@ -22,7 +22,7 @@ from lutbench.cli.options import (
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
-    from lutbench.bench.gather import Ends, Order
+    from lutbench.bench.gather import KnownEnds, Order
     from lutbench.model.catalogue import Catalogue
     from lutbench.model.curves.base import Curve
     from lutbench.model.gamuts import Gamut
@@ -125,8 +125,8 @@ def command(source: str, names: Names, showing: Showing, report: Reporting) -> N
         _serve(order, showing.port)
 
 
-def _ends(catalogue: Catalogue, names: Names) -> Ends:
-    from lutbench.bench.gather import Ends
+def _ends(catalogue: Catalogue, names: Names) -> KnownEnds:
+    from lutbench.bench.gather import KnownEnds
 
     def curve(name: str | None, where: str) -> Curve | None:
         return catalogue.curve(name, where=where) if name else None
@@ -134,7 +134,7 @@ def _ends(catalogue: Catalogue, names: Names) -> Ends:
     def gamut(name: str | None, where: str) -> Gamut | None:
         return catalogue.gamut(name, where=where) if name else None
 
-    return Ends(
+    return KnownEnds(
         curve(names.source_curve, "--source-curve"),
         gamut(names.source_gamut, "--source-gamut"),
         names.source_range,

@@ -38,7 +38,7 @@ RANGES = click.Choice(["full", "legal"])
 SETS = ("chart", "neutral", "random", "nodes")
 
 
-class Limit(NumberParam):
+class LimitParam(NumberParam):
     """A finite number from 0: any other limit would check nothing."""
 
     name = "limit"
@@ -106,18 +106,26 @@ class Colours:
     metavar="N",
     help="How many of the worst colours to list.",
 )
-@click.option("--limit-delta-e", type=Limit(), metavar="X", help="Fail over this ΔE 2000.")
+@click.option("--limit-delta-e", type=LimitParam(), metavar="X", help="Fail over this ΔE 2000.")
 @click.option(
-    "--limit-delta-e-p95", type=Limit(), metavar="X", help="Fail over this 95th percentile of it."
+    "--limit-delta-e-p95",
+    type=LimitParam(),
+    metavar="X",
+    help="Fail over this 95th percentile of it.",
 )
 @click.option(
-    "--limit-delta-e-p99", type=Limit(), metavar="X", help="Fail over this 99th percentile of it."
+    "--limit-delta-e-p99",
+    type=LimitParam(),
+    metavar="X",
+    help="Fail over this 99th percentile of it.",
 )
-@click.option("--limit-delta-e-mean", type=Limit(), metavar="X", help="Fail over this mean of it.")
-@click.option("--limit-delta-e-itp", type=Limit(), metavar="X", help="Fail over this ΔE ITP.")
+@click.option(
+    "--limit-delta-e-mean", type=LimitParam(), metavar="X", help="Fail over this mean of it."
+)
+@click.option("--limit-delta-e-itp", type=LimitParam(), metavar="X", help="Fail over this ΔE ITP.")
 @click.option(
     "--limit-codes",
-    type=Limit(),
+    type=LimitParam(),
     metavar="X",
     help="Fail over this difference in code values of the depth of --bits.",
 )

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from lutbench.cli.compare import Limit
+from lutbench.cli.compare import LimitParam
 from lutbench.cli.display_patches import PatchOptions, write_patches
 from lutbench.cli.display_print import print_calibrated, print_check, print_fit
 from lutbench.cli.options import (
@@ -291,7 +291,7 @@ def calibrate(
 @click.option("--black", type=click.FloatRange(0, 100), metavar="CD/M2",
               help="Luminance of black. [default: as read]")  # fmt: skip
 @click.option("--page", metavar="OUT.html", help="Write the report as a page.")
-@click.option("--limit-delta-e", type=Limit(), metavar="X",
+@click.option("--limit-delta-e", type=LimitParam(), metavar="X",
               help="Fail (exit status 1) when the mean ΔE 2000 is over X.")  # fmt: skip
 @reading_options
 @definitions_option

@@ -36,7 +36,7 @@ GROUPED = 100
 
 
 @dataclass(frozen=True)
-class Asked:
+class IdentifyRequest:
     """What is asked of every file."""
 
     definitions: tuple[str, ...]
@@ -47,7 +47,7 @@ class Asked:
 
 
 @dataclass(frozen=True)
-class Answer:
+class FileReport:
     """What was found of one file, as it is printed; or why there is nothing."""
 
     file: str
@@ -148,13 +148,13 @@ def command(
         raise LutbenchError(
             f"{len(files)} LUTs", where="--groups", accepted=f"up to {GROUPED} LUTs"
         )
-    asked = Asked(definitions, pins, report.as_json, not many or writes or told)
+    asked = IdentifyRequest(definitions, pins, report.as_json, not many or writes or told)
     if not many:
         return _one(files[0][0], asked, outputs, report)
     return _many(files, asked, outputs, report, run)
 
 
-def _one(file: str, asked: Asked, outputs: Outputs, report: Reporting) -> int:
+def _one(file: str, asked: IdentifyRequest, outputs: Outputs, report: Reporting) -> int:
     from lutbench.cli.identify_print import print_one
 
     found = _identified(file, asked)
@@ -172,7 +172,11 @@ def _one(file: str, asked: Asked, outputs: Outputs, report: Reporting) -> int:
 
 
 def _many(
-    files: list[tuple[str, str]], asked: Asked, outputs: Outputs, report: Reporting, run: RunOptions
+    files: list[tuple[str, str]],
+    asked: IdentifyRequest,
+    outputs: Outputs,
+    report: Reporting,
+    run: RunOptions,
 ) -> int:
     from lutbench.cli.identify_print import COLUMNS, print_errors, print_groups
     from lutbench.cli.lines import Lines
@@ -213,7 +217,7 @@ def _check_names(catalogue: Catalogue, pins: dict[str, str | None]) -> None:
         look(value, where=f"--{key.replace('_', '-')}")
 
 
-def looked_at(file: str, asked: Asked) -> Answer:
+def looked_at(file: str, asked: IdentifyRequest) -> FileReport:
     """What is found of one file; in whatever process this is called."""
     from lutbench.cli.identify_print import row_of
 
@@ -222,17 +226,17 @@ def looked_at(file: str, asked: Asked) -> Answer:
     except LutbenchError as error:
         return _unreadable(file, str(error), asked.as_json)
     line = json_line({"schema": SCHEMA, "file": file} | found.to_data()) if asked.as_json else ""
-    return Answer(file, row_of(found), line, found if asked.keep else None)
+    return FileReport(file, row_of(found), line, found if asked.keep else None)
 
 
-def _unreadable(file: str, error: str, as_json: bool) -> Answer:
+def _unreadable(file: str, error: str, as_json: bool) -> FileReport:
     from lutbench.cli.identify_print import NOT_READ
 
     line = json_line({"schema": SCHEMA, "file": file, "error": error}) if as_json else ""
-    return Answer(file, NOT_READ, line, error=error)
+    return FileReport(file, NOT_READ, line, error=error)
 
 
-def _identified(file: str, asked: Asked) -> Identification:
+def _identified(file: str, asked: IdentifyRequest) -> Identification:
     import lutbench
     from lutbench.identification import identify
 

@@ -36,7 +36,7 @@ _SORTS = ("name", "worst", "kind", "grey")
 
 
 @dataclass(frozen=True)
-class Ends:
+class EndOptions:
     """What the LUT stands between: encodings by name, and ranges of values."""
 
     source_curve: str | None
@@ -61,10 +61,10 @@ class Ends:
 
 
 @dataclass(frozen=True)
-class Asked:
+class InspectRequest:
     """What is asked of every file."""
 
-    ends: Ends
+    ends: EndOptions
     limit_texts: tuple[str, ...]
     definitions: tuple[str, ...]
     as_json: bool
@@ -161,10 +161,10 @@ class Judging:
 @definitions_option
 @json_option
 @force_option
-@gathered(ends=Ends, pictures=Pictures, judging=Judging, run=RunOptions)
+@gathered(ends=EndOptions, pictures=Pictures, judging=Judging, run=RunOptions)
 def command(
     luts: tuple[str, ...],
-    ends: Ends,
+    ends: EndOptions,
     pictures: Pictures,
     judging: Judging,
     run: RunOptions,
@@ -195,7 +195,7 @@ def command(
     drawn = bool(pictures.page or pictures.sheet or pictures.set_sheet)
     keep = drawn or not many
     texts, definitions = judging.limit_texts, options["definitions"]
-    asked = Asked(ends, texts, definitions, options["as_json"], keep)
+    asked = InspectRequest(ends, texts, definitions, options["as_json"], keep)
     if many:
         places = sorted((each.path for each in files), key=str.casefold)
         looked = _many(places, asked, judging.sort, run)
@@ -218,7 +218,7 @@ def command(
     return _status(looked, judging.fail_on)
 
 
-def _many(files: list[str], asked: Asked, sort: str, run: RunOptions) -> list[Looked]:
+def _many(files: list[str], asked: InspectRequest, sort: str, run: RunOptions) -> list[Looked]:
     """Print a line for each file: as they come in the order of names, else at the end."""
     from lutbench.cli.inspect_print import BRACKETS, COLUMNS
     from lutbench.cli.lines import Lines
@@ -250,7 +250,7 @@ def _many(files: list[str], asked: Asked, sort: str, run: RunOptions) -> list[Lo
     return looked
 
 
-def looked_at(file: str, asked: Asked) -> Looked:
+def looked_at(file: str, asked: InspectRequest) -> Looked:
     """What one file gives; in whatever process this is called."""
     try:
         return _looked(_inspected(file, asked), asked)
@@ -258,7 +258,7 @@ def looked_at(file: str, asked: Asked) -> Looked:
         return _unreadable(file, str(error), asked.as_json)
 
 
-def _inspected(file: str, asked: Asked) -> Inspection:
+def _inspected(file: str, asked: InspectRequest) -> Inspection:
     from lutbench.inspection.inspection import inspect
     from lutbench.inspection.registry import Limits
 
@@ -287,7 +287,7 @@ def _by_project(found: Inspection, catalogue: Catalogue) -> Inspection:
     )
 
 
-def _looked(found: Inspection, asked: Asked) -> Looked:
+def _looked(found: Inspection, asked: InspectRequest) -> Looked:
     from lutbench.inspection.finding import SEVERITIES
 
     row: tuple[str, ...] = ()

@@ -24,7 +24,7 @@ from lutbench.cli.project import project_here
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
-    from lutbench.cli.levels_subjects import Asked
+    from lutbench.cli.levels_subjects import LevelsSubject
     from lutbench.exposure.levels import Levels
     from lutbench.exposure.luminance import Shown
     from lutbench.exposure.sets import SetLevels
@@ -223,7 +223,7 @@ def command(
     say_how(found)
     metering = metering.of_project(project)
 
-    def read(subject: Asked) -> Levels:
+    def read(subject: LevelsSubject) -> Levels:
         shown = _shown(screen, subject, catalogue)
         return _levels(subject, ranges, metering, shown)
 
@@ -237,7 +237,9 @@ def command(
         _show(read(found[0]), found[0], printing)
 
 
-def _levels(subject: Asked, ranges: LutRanges, metering: Metering, shown: Shown | None) -> Levels:
+def _levels(
+    subject: LevelsSubject, ranges: LutRanges, metering: Metering, shown: Shown | None
+) -> Levels:
     from lutbench.exposure.levels import levels
 
     assert subject.curve is not None
@@ -256,7 +258,7 @@ def _levels(subject: Asked, ranges: LutRanges, metering: Metering, shown: Shown 
     )
 
 
-def _shown(screen: DisplayOptions, subject: Asked, catalogue: Catalogue) -> Shown | None:
+def _shown(screen: DisplayOptions, subject: LevelsSubject, catalogue: Catalogue) -> Shown | None:
     """What is watched on the display that the options name; None where they name none."""
     from lutbench.exposure.luminance import shown_on
     from lutbench.model.light import REFERENCE_SURROUND, Display
@@ -278,7 +280,7 @@ def _shown(screen: DisplayOptions, subject: Asked, catalogue: Catalogue) -> Show
     return shown_on(catalogue.curve(name, where="--target-curve", exact=False), display, gamut)
 
 
-def _show(day: Levels, subject: Asked, printing: Printing) -> None:
+def _show(day: Levels, subject: LevelsSubject, printing: Printing) -> None:
     if subject.note:
         note(f"{subject.name}: {subject.note}")
     if day.exposed and subject.exposure is not None:
@@ -303,7 +305,7 @@ def _show(day: Levels, subject: Asked, printing: Printing) -> None:
         print_levels(day)
 
 
-def _note_other_rung(exposed: float, subject: Asked) -> None:
+def _note_other_rung(exposed: float, subject: LevelsSubject) -> None:
     """Say which LUT belongs to the exposure, where this one does not."""
     from lutbench.exposure.sets import brings_back, no_rung
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Asked:
+class LevelsSubject:
     """One thing to give the levels of.
 
     `curve` is None where nothing tells the recording, `lut` where there is none or it has no
@@ -44,7 +44,7 @@ class Asked:
 
 def asked(
     names: Sequence[str], curve: str | None, catalogue: Catalogue, project: Project | None = None
-) -> tuple[list[Asked], bool]:
+) -> tuple[list[LevelsSubject], bool]:
     """What the names of a command line stand for, and whether they stand for a set.
 
     Raises
@@ -54,7 +54,11 @@ def asked(
     """
     named = None if curve is None else catalogue.curve(curve, where="--curve", exact=False)
     if not names:
-        alone = Asked("", named) if named else _by_project(Asked("", None), project, catalogue)
+        alone = (
+            LevelsSubject("", named)
+            if named
+            else _by_project(LevelsSubject("", None), project, catalogue)
+        )
         if alone.curve is None:
             raise LutbenchError(
                 "no curve is named", accepted="--curve NAME, or a LUT or a recipe that tells it"
@@ -62,7 +66,7 @@ def asked(
         return [alone], False
     from lutbench.formats.open import lut_files
 
-    found: list[Asked] = []
+    found: list[LevelsSubject] = []
     several = len(names) > 1
     for name in names:
         file, hash_sign, job = name.partition("#")
@@ -79,7 +83,9 @@ def asked(
     return found, several
 
 
-def _by_project(subject: Asked, project: Project | None, catalogue: Catalogue) -> Asked:
+def _by_project(
+    subject: LevelsSubject, project: Project | None, catalogue: Catalogue
+) -> LevelsSubject:
     """The subject with the recording of the project, where nothing nearer tells it."""
     if project is None or not project.source.curve or subject.curve is not None:
         return subject
@@ -97,7 +103,7 @@ def _by_project(subject: Asked, project: Project | None, catalogue: Catalogue) -
     )
 
 
-def _of_recipe(file: str, name: str, catalogue: Catalogue) -> list[Asked]:
+def _of_recipe(file: str, name: str, catalogue: Catalogue) -> list[LevelsSubject]:
     from lutbench.recipes.schema import read_recipe
     from lutbench.recipes.subjects import recipe_job
 
@@ -106,21 +112,23 @@ def _of_recipe(file: str, name: str, catalogue: Catalogue) -> list[Asked]:
     return [_of_job(job, recipe.digest, file) for job in jobs]
 
 
-def _of_job(job: LutJob, digest: str, file: str) -> Asked:
+def _of_job(job: LutJob, digest: str, file: str) -> LevelsSubject:
     from lutbench.model.false_colour import FalseColour
     from lutbench.recipes.make import make
 
     how, task = f"as {file} says", job.task
     if isinstance(task, FalseColour):
-        return Asked(job.name, task.curve, how=how, note="false colour: its legend tells the bands")
-    return Asked(
+        return LevelsSubject(
+            job.name, task.curve, how=how, note="false colour: its legend tells the bands"
+        )
+    return LevelsSubject(
         job.name, task.source.curve, make(job, digest),
         task.source.range, task.result.range, task.exposure, how, "",
         task.result.curve.name, task.result.gamut.name,
     )  # fmt: skip
 
 
-def _of_file(path: str, name: str, named: Curve | None, catalogue: Catalogue) -> Asked:
+def _of_file(path: str, name: str, named: Curve | None, catalogue: Catalogue) -> LevelsSubject:
     import lutbench
     from lutbench.inspection.told import told_ends, told_exposure
 
@@ -128,21 +136,25 @@ def _of_file(path: str, name: str, named: Curve | None, catalogue: Catalogue) ->
     comments = getattr(lut, "comments", ())
     exposure = told_exposure(comments)
     if "kind: false_colour" in (line.strip() for line in comments):
-        return Asked(name, named, note="false colour: its legend tells the bands")
+        return LevelsSubject(name, named, note="false colour: its legend tells the bands")
     told = told_ends(comments)
     target = told.get("target")
     out = (target.curve, target.gamut) if target else (None, None)
     if named is not None:
-        return Asked(name, named, lut, None, None, exposure, "", "", *out)
+        return LevelsSubject(name, named, lut, None, None, exposure, "", "", *out)
     if "source" not in told:
-        return Asked(name, None, lut, note="nothing in the file tells its recording: --curve NAME")
+        return LevelsSubject(
+            name, None, lut, note="nothing in the file tells its recording: --curve NAME"
+        )
     where = f"{path}, its comments"
     curve = catalogue.curve(told["source"].curve, where=where, exact=False)
     ranges = (told["source"].range, target.range if target else None)
-    return Asked(name, curve, lut, *ranges, exposure, f"as the comments of {path} say", "", *out)
+    return LevelsSubject(
+        name, curve, lut, *ranges, exposure, f"as the comments of {path} say", "", *out
+    )
 
 
-def _identified(subject: Asked, path: str, catalogue: Catalogue) -> Asked:
+def _identified(subject: LevelsSubject, path: str, catalogue: Catalogue) -> LevelsSubject:
     """The LUT with the recording that its numbers tell; a guess, and said to be one."""
     from lutbench.inspection.identified import identified
     from lutbench.inspection.inspection import inspect
@@ -152,7 +164,7 @@ def _identified(subject: Asked, path: str, catalogue: Catalogue) -> Asked:
         if found.source_curve is not None:
             how = "as identified from the numbers of the LUT, a guess: --curve settles it"
             ranges = (found.source_range, found.target_range)
-            return Asked(subject.name, found.source_curve, subject.lut, *ranges, None, how)
+            return LevelsSubject(subject.name, found.source_curve, subject.lut, *ranges, None, how)
     raise LutbenchError(
         "neither the comments nor the numbers of the LUT tell its recording",
         where=path,
@@ -160,7 +172,7 @@ def _identified(subject: Asked, path: str, catalogue: Catalogue) -> Asked:
     )
 
 
-def say_how(subjects: Sequence[Asked]) -> None:
+def say_how(subjects: Sequence[LevelsSubject]) -> None:
     """Say where curves are known from, each way once."""
     ways = dict.fromkeys(
         f"curve {each.curve.name}, {each.how}" for each in subjects if each.curve and each.how
@@ -169,7 +181,9 @@ def say_how(subjects: Sequence[Asked]) -> None:
         say(way)
 
 
-def members(subjects: Sequence[Asked], read: Callable[[Asked], Levels]) -> tuple[SetMember, ...]:
+def members(
+    subjects: Sequence[LevelsSubject], read: Callable[[LevelsSubject], Levels]
+) -> tuple[SetMember, ...]:
     """The subjects with their levels as the members of a set."""
     from lutbench.exposure.sets import SetMember
 
@@ -184,7 +198,7 @@ def members(subjects: Sequence[Asked], read: Callable[[Asked], Levels]) -> tuple
     )
 
 
-def only_one(subjects: Sequence[Asked], option: str) -> None:
+def only_one(subjects: Sequence[LevelsSubject], option: str) -> None:
     """Refuse what shows one LUT for a set."""
     raise LutbenchError(
         f"a card shows one LUT, and here are {len(subjects)}",

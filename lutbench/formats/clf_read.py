@@ -47,10 +47,10 @@ def parse_clf(data: bytes, where: str = "", _id: str | None = None) -> LutFile[T
     MissingExtraError
         Where lxml or colour-clf-io is not installed.
     """
-    return _Reader(where).read(xml.parse(data, where))
+    return _ClfReader(where).read(xml.parse(data, where))
 
 
-class _Reader:
+class _ClfReader:
     def __init__(self, where: str) -> None:
         self.where = where
         self.notes: dict[str, None] = {}

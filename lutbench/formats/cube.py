@@ -63,7 +63,7 @@ def parse_cube(data: bytes, where: str = "", _id: str | None = None) -> LutFile[
     Lut1D(size=2, title='')
     """
     try:
-        return _Reader(where).read(data)
+        return _CubeReader(where).read(data)
     except FormatError as error:
         from lutbench.formats.cube_faults import cube_fault
 
@@ -81,7 +81,7 @@ def _red_slowest(rows: NDArray[Any], size: int) -> NDArray[Any]:
 
 
 @dataclass
-class _Reader:
+class _CubeReader:
     """Reads one file: its keywords, then its rows."""
 
     where: str

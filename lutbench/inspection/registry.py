@@ -29,7 +29,7 @@ _kinds: list[FindingKind] = [
     faults.IntegerValues(),
     faults.DomainInCodes(),
     faults.Constant(),
-    faults.FalseColour(),
+    faults.FalseColourBands(),
     faults.StuckValues(),
     order.AxisOrder(),
     order.ChannelOrder(),

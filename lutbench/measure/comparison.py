@@ -10,7 +10,7 @@ import numpy as np
 
 from lutbench.errors import LutbenchError
 from lutbench.measure.causes import explain
-from lutbench.measure.difference import Measured, Spread, measure
+from lutbench.measure.difference import PointDifferences, Spread, measure
 from lutbench.measure.guesses import Explanation
 from lutbench.measure.samples import (
     SampledColours,
@@ -217,7 +217,7 @@ def _lattices(a: Transform, b: Transform) -> list[SampledColours]:
 def _worst(
     tests: Sequence[SampledColours],
     outputs: Sequence[tuple[Array, ...]],
-    measured: Sequence[Measured],
+    measured: Sequence[PointDifferences],
     view: View,
     count: int,
 ) -> tuple[WorstColour, ...]:

@@ -43,7 +43,7 @@ class Spread:
 
 
 @dataclass(frozen=True, eq=False)
-class Measured:
+class PointDifferences:
     """The differences at each test colour: arrays of shape (n,).
 
     `code_10bit` is the largest of the three channels' differences, in codes
@@ -62,10 +62,10 @@ class Measured:
             "code_10bit": Spread.of(self.code_10bit),
         }
 
-    def joined(self, others: Iterable[Measured]) -> Measured:
+    def joined(self, others: Iterable[PointDifferences]) -> PointDifferences:
         """These differences and those of `others`, one after the other."""
         every = (self, *others)
-        return Measured(
+        return PointDifferences(
             *(
                 np.concatenate([getattr(each, name) for each in every])
                 for name in ("delta_e_2000", "delta_e_itp", "code_10bit")
@@ -77,7 +77,7 @@ MOST_LIGHT = 1e30
 """Of white: beyond, the seventh power of a chroma (CIE 142-2001) no longer fits a float64."""
 
 
-def measure(a: NDArray[Any], b: NDArray[Any], view: View) -> Measured:
+def measure(a: NDArray[Any], b: NDArray[Any], view: View) -> PointDifferences:
     """The differences of two sets of output signals, shape (n, 3) each, seen through `view`.
 
     Raises
@@ -99,13 +99,13 @@ def measure(a: NDArray[Any], b: NDArray[Any], view: View) -> Measured:
     return first.joined(others) if others else first
 
 
-def _measured(a: NDArray[Any], b: NDArray[Any], view: View) -> Measured:
+def _measured(a: NDArray[Any], b: NDArray[Any], view: View) -> PointDifferences:
     # A curve may make light of any size from a signal far out; no display shows it.
     xyz_a, xyz_b = (np.clip(view.xyz(each), -MOST_LIGHT, MOST_LIGHT) for each in (a, b))
     relative = (lab_from_xyz(xyz, view.white_xyz) for xyz in (xyz_a, xyz_b))
     absolute = (itp_from_xyz(xyz * view.white_luminance) for xyz in (xyz_a, xyz_b))
     codes = np.abs(np.asarray(a, np.float64) - np.asarray(b, np.float64)).max(axis=-1)
-    return Measured(delta_e_2000(*relative), delta_e_itp(*absolute), CODES_10_BIT * codes)
+    return PointDifferences(delta_e_2000(*relative), delta_e_itp(*absolute), CODES_10_BIT * codes)
 
 
 @dataclass(frozen=True)

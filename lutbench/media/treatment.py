@@ -15,7 +15,7 @@ from lutbench.media.tags import NO_TAGS, ColourTags
 from lutbench.model.transforms import Transform
 
 if TYPE_CHECKING:
-    from lutbench.media.sequence.frames import Frame
+    from lutbench.media.sequence.frames import SequenceFrame
 
 
 @dataclass(frozen=True)
@@ -35,7 +35,7 @@ class FramesOutcome:
     total: int
     written: int = 0
     skipped: int = 0
-    failed: list[tuple[Frame, str]] = field(default_factory=list)
+    failed: list[tuple[SequenceFrame, str]] = field(default_factory=list)
     notes: dict[str, int] = field(default_factory=dict)
 
     def to_data(self) -> dict[str, Any]:

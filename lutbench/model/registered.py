@@ -58,7 +58,7 @@ _log = logging.getLogger("lutbench")
 
 
 @dataclass(frozen=True)
-class Space:
+class RegisteredSpace:
     """An RGB colour space as it is registered."""
 
     primaries: tuple[tuple[float, float], ...]
@@ -112,7 +112,7 @@ class Registries:
     LOG_DECODINGS: dict[str, Callable[..., Any]]
     OETFS: dict[str, Callable[..., Any]]
     OETF_INVERSES: dict[str, Callable[..., Any]]
-    RGB_COLOURSPACES: dict[str, Space]
+    RGB_COLOURSPACES: dict[str, RegisteredSpace]
 
 
 def registries(*, exact: bool = True) -> Any:
@@ -137,7 +137,7 @@ def _tables(header: dict[str, Any], samples: Array, *, exact: bool) -> Registrie
             else:
                 part = samples[entry["begin"] : entry["begin"] + entry["count"]]
                 tables[key][name] = Near(key, name, parameters, part)
-    spaces = {name: Space(**entry) for name, entry in header["spaces"].items()}
+    spaces = {name: RegisteredSpace(**entry) for name, entry in header["spaces"].items()}
     return Registries(**tables, RGB_COLOURSPACES=spaces)
 
 

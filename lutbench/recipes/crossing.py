@@ -19,7 +19,7 @@ END_OF = {"sources": "source", "displays": "target"}
 
 
 @dataclass(frozen=True)
-class Ends:
+class NamedEnds:
     """The named sources and displays of a recipe: each name with the tables it adds to a LUT."""
 
     where: str
@@ -27,7 +27,7 @@ class Ends:
     displays: dict[str, dict[str, Any]] = field(default_factory=dict)
 
 
-def read_ends(top: Table, shared_keys: tuple[str, ...]) -> Ends:
+def read_ends(top: Table, shared_keys: tuple[str, ...]) -> NamedEnds:
     """The sources and displays that a recipe names at its top."""
     found = {}
     for group, end in END_OF.items():
@@ -40,7 +40,7 @@ def read_ends(top: Table, shared_keys: tuple[str, ...]) -> Ends:
             name: _member(each, end, f"{top.at(group)}.{name}", shared_keys)
             for name, each in (table or {}).items()
         }
-    return Ends(top.where, **found)
+    return NamedEnds(top.where, **found)
 
 
 def _member(values: Any, end: str, where: str, shared_keys: tuple[str, ...]) -> dict[str, Any]:
@@ -60,7 +60,7 @@ def _member(values: Any, end: str, where: str, shared_keys: tuple[str, ...]) -> 
     return {**more, end: {key: value for key, value in values.items() if key != "lut"}}
 
 
-def crossed(lut: Table, ends: Ends) -> Iterator[tuple[dict[str, Any], dict[str, Any]]]:
+def crossed(lut: Table, ends: NamedEnds) -> Iterator[tuple[dict[str, Any], dict[str, Any]]]:
     """What each pair adds to a LUT, and the LUT's own values with its name filled in.
 
     A LUT that is crossed with nothing comes out once, as it is.
@@ -79,7 +79,9 @@ def crossed(lut: Table, ends: Ends) -> Iterator[tuple[dict[str, Any], dict[str, 
             yield {**of_source, **of_display}, _filled(own, source, display)
 
 
-def _chosen(lut: Table, own: dict[str, Any], group: str, ends: Ends) -> dict[str, dict[str, Any]]:
+def _chosen(
+    lut: Table, own: dict[str, Any], group: str, ends: NamedEnds
+) -> dict[str, dict[str, Any]]:
     """The members of a group that a LUT is made for: those it names, else all."""
     known: dict[str, dict[str, Any]] = getattr(ends, group)
     named = own.pop(group, None)

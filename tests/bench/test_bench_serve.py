@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 
-from lutbench.bench.gather import Ends, Order
+from lutbench.bench.gather import KnownEnds, Order
 from lutbench.bench.serve import LOOK_EVERY, BenchServer, Follower
 from lutbench.errors import LutbenchError
 from lutbench.formats.cube_write import write_cube
@@ -45,7 +45,7 @@ def folder(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def server(folder: Path) -> Iterator[BenchServer]:
-    with BenchServer(Order(folder, Ends(KNOWN.curve("ACEScct")))) as made:
+    with BenchServer(Order(folder, KnownEnds(KNOWN.curve("ACEScct")))) as made:
         threading.Thread(target=made.run, daemon=True).start()
         yield made
 
@@ -111,7 +111,7 @@ def test_it_follows_a_folder(server: BenchServer, folder: Path) -> None:
 
 
 def test_what_has_not_changed_is_kept(folder: Path) -> None:
-    with BenchServer(Order(folder, Ends(KNOWN.curve("ACEScct")))) as server:
+    with BenchServer(Order(folder, KnownEnds(KNOWN.curve("ACEScct")))) as server:
         first = server.follower.packer.kept
         kept = dict(first)
         write_cube(Lut3D(1 - lattice(3)), folder / "b.cube")
@@ -140,7 +140,7 @@ def test_a_fault_while_a_recipe_is_edited_keeps_the_last_set(tmp_path: Path) -> 
 
 def test_a_port_that_is_taken_gets_one_line(server: BenchServer, folder: Path) -> None:
     with pytest.raises(LutbenchError, match="cannot serve"):
-        BenchServer(Order(folder, Ends(KNOWN.curve("ACEScct"))), server.port)
+        BenchServer(Order(folder, KnownEnds(KNOWN.curve("ACEScct"))), server.port)
 
 
 @pytest.mark.browser

@@ -16,7 +16,7 @@ import pytest
 from click.testing import CliRunner
 
 from lutbench.bench.contents import BenchSet, Packer
-from lutbench.bench.gather import Ends, Order, gather
+from lutbench.bench.gather import KnownEnds, Order, gather
 from lutbench.bench.packing import FINE_ENOUGH, packed, packed_lut
 from lutbench.bench.stills import HEIGHT, WIDTH, grey_ramp, still_of_file, two_skins
 from lutbench.cli.bench import command
@@ -101,7 +101,7 @@ def test_a_recipe_brings_its_luts_ladder_false_colour_and_stills(demo: dict[str,
 def test_the_result_objects_are_those_of_inspect_and_levels(tmp_path: Path) -> None:
     lut = build("ACEScct", "BT.1886", **ENDS, size=9)
     write_cube(lut, tmp_path / "day.cube", decimals=None)
-    ends = Ends(SOURCE.curve, SOURCE.gamut)
+    ends = KnownEnds(SOURCE.curve, SOURCE.gamut)
     data = Packer().data(gather(Order(tmp_path / "day.cube", ends))[0])
     entry = data["luts"][0]
     found = inspect(open_lut(tmp_path / "day.cube"), source_curve=SOURCE.curve,
@@ -129,7 +129,7 @@ def test_a_folder_names_what_it_leaves_out(tmp_path: Path) -> None:
     (tmp_path / "sub").mkdir()
     write_cube(Lut3D.identity(2), tmp_path / "sub/b.cube")
     (tmp_path / "c.cube").write_text("LUT_3D_SIZE 1\n")
-    bench = gather(Order(tmp_path, Ends(SOURCE.curve)))[0]
+    bench = gather(Order(tmp_path, KnownEnds(SOURCE.curve)))[0]
     assert [item.name for item in bench.items] == ["a.cube", "sub/b.cube"]
     assert len(bench.notes) == 1
     assert "c.cube" in bench.notes[0]

@@ -76,6 +76,15 @@ MANY_ARGUMENTS = {
     "testing.py: assert_matches_reference": PUBLIC,
 }
 
+SAME_NAMES = {
+    "Form": OWN_SEARCH,
+    "FreeFit": OWN_SEARCH,
+    "Ground": OWN_SEARCH,
+    "_Nodes": OWN_SEARCH,
+    "_Trial": OWN_SEARCH,
+}
+"""Class names of several places: an idea has one home, and its own name."""
+
 Function = ast.FunctionDef | ast.AsyncFunctionDef
 
 
@@ -103,6 +112,19 @@ def functions() -> Iterator[tuple[str, Function]]:
     for path, tree in modules():
         for name, function in within(tree, ""):
             yield f"{path}: {name}", function
+
+
+def class_places() -> dict[str, list[str]]:
+    """The files that define a class of each name.
+
+    `schemas/` does not count: what it describes are the reports of classes of the same names.
+    """
+    places: dict[str, list[str]] = {}
+    for path, tree in modules():
+        for node in ast.walk(tree):
+            if isinstance(node, ast.ClassDef) and not path.startswith("schemas/"):
+                places.setdefault(node.name, []).append(path)
+    return places
 
 
 def lines_of(function: Function) -> int:

@@ -129,7 +129,7 @@ class Baseline(Check):
 
 def held_to_table(
     side: Transform,
-    stored: baselines.Table,
+    stored: baselines.RecordedTable,
     limits: Mapping[str, float],
     view: View,
     show: tuple[str, ...] = (),

@@ -47,7 +47,7 @@ DEFAULT_HOLD = ("neutral", "monotone")
 
 
 @dataclass(frozen=True)
-class Measured:
+class Deviation:
     """How far an invariant is from holding, in 10-bit codes, and where."""
 
     codes: float
@@ -121,43 +121,43 @@ def _greys(transform: Transform) -> Array:
     return greys
 
 
-def _neutral(side: NamedTransform, inverse: Transform | None) -> Measured:
+def _neutral(side: NamedTransform, inverse: Transform | None) -> Deviation:
     greys = _greys(side.transform)
     out = _outputs(side.transform, greys)
     spread = 1023 * np.ptp(out, axis=-1)
     at = int(spread.argmax())
-    return Measured(
+    return Deviation(
         float(spread[at]), f"grey {in_codes(greys[at])} comes out as {in_codes(out[at])} (10 bit)"
     )
 
 
-def _monotone(side: NamedTransform, inverse: Transform | None) -> Measured:
+def _monotone(side: NamedTransform, inverse: Transform | None) -> Deviation:
     greys = _greys(side.transform)
     out = _outputs(side.transform, greys)
     # How far a channel lies under the highest it has been.
     fall = 1023 * (np.maximum.accumulate(out, axis=0) - out).max(axis=-1)
     at = int(fall.argmax())
-    return Measured(float(fall[at]), f"the output falls up to grey {in_codes(greys[at])} (10 bit)")
+    return Deviation(float(fall[at]), f"the output falls up to grey {in_codes(greys[at])} (10 bit)")
 
 
-def _monotone_channels(side: NamedTransform, inverse: Transform | None) -> Measured:
+def _monotone_channels(side: NamedTransform, inverse: Transform | None) -> Deviation:
     transform = side.transform
     size = transform.size if isinstance(transform, Lut3D) else 17
     inputs = lattice(size, domain_of(transform))
     out = _outputs(transform, inputs)
-    worst = Measured(0.0, "")
+    worst = Deviation(0.0, "")
     for axis in range(3):
         channel = out[..., axis]
         fall = 1023 * (np.maximum.accumulate(channel, axis=axis) - channel)
         if fall.max() > worst.codes:
             at = tuple(int(i) for i in np.unravel_index(int(fall.argmax()), fall.shape))
-            worst = Measured(
+            worst = Deviation(
                 float(fall.max()), f"{'RGB'[axis]} falls along its own axis at node {list(at)}"
             )
     return worst
 
 
-def _round_trip(side: NamedTransform, inverse: Transform | None) -> Measured:
+def _round_trip(side: NamedTransform, inverse: Transform | None) -> Deviation:
     back = inverse if inverse is not None else side.transform.inverse()
     source: Encoding = side.source or ASSUMED_SOURCE
     inputs = np.concatenate(
@@ -176,23 +176,23 @@ def _round_trip(side: NamedTransform, inverse: Transform | None) -> Measured:
     again = _outputs(back, out)
     off = 1023 * np.abs(again - inputs).max(axis=-1)
     at = int(off.argmax())
-    return Measured(
+    return Deviation(
         float(off[at]), f"{in_codes(inputs[at])} comes back as {in_codes(again[at])} (10 bit)"
     )
 
 
-def _within_range(side: NamedTransform, inverse: Transform | None) -> Measured:
+def _within_range(side: NamedTransform, inverse: Transform | None) -> Deviation:
     nodes = nodes_of(side.transform)
     inputs = nodes.signals if nodes else random_points(domain=domain_of(side.transform)).signals
     out = _outputs(side.transform, inputs)
     beyond = 1023 * np.maximum(-out, out - 1).max(axis=-1)
     at = int(beyond.argmax())
-    return Measured(
+    return Deviation(
         max(0.0, float(beyond[at])), f"{in_codes(inputs[at])} gives {in_codes(out[at])} (10 bit)"
     )
 
 
-INVARIANTS: dict[str, Callable[[NamedTransform, Transform | None], Measured]] = {
+INVARIANTS: dict[str, Callable[[NamedTransform, Transform | None], Deviation]] = {
     "neutral": _neutral,
     "monotone": _monotone,
     "monotone_channels": _monotone_channels,

@@ -91,7 +91,7 @@ CALM = 0.01
 """Signal: the median change of R − G and B − G within bands; noise has more everywhere."""
 
 
-class FalseColour(FindingKind):
+class FalseColourBands(FindingKind):
     """The colour of the grey scale jumps from band to band."""
 
     code = "false_colour"

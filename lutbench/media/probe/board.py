@@ -78,7 +78,7 @@ class Row:
 
 
 @dataclass(frozen=True)
-class Box:
+class Rectangle:
     """A rectangle in pixels of the board."""
 
     left: int
@@ -180,13 +180,13 @@ def _end_words() -> tuple[Word, ...]:
     )
 
 
-def box_of(row: int, part: int, count_rows: int, count_parts: int) -> Box:
+def box_of(row: int, part: int, count_rows: int, count_parts: int) -> Rectangle:
     """Where a part of a row stands."""
     left, top = FRAME + LINE, FRAME + LINE
     high = (HEIGHT - 2 * top) / count_rows
     wide = (WIDTH - 2 * left - TITLE_WIDTH) / count_parts
     start = left + TITLE_WIDTH + part * wide
-    return Box(
+    return Rectangle(
         round(start + 8), round(top + row * high + 8),
         round(start + wide - 8), round(top + (row + 1) * high - 8),
     )  # fmt: skip

@@ -15,7 +15,7 @@ from lutbench.media.probe.board import (
     TITLE_WIDTH,
     WHITE,
     WIDTH,
-    Box,
+    Rectangle,
     Row,
     Strip,
     Word,
@@ -82,7 +82,7 @@ def _titled(letters: Mask, row: int, count: int) -> Array:
     return np.repeat(letters[_title_place(row, count)][..., None], 3, axis=-1).astype(np.float64)
 
 
-def _strip(picture: Array, part: Strip, box: Box, codes: Range) -> None:
+def _strip(picture: Array, part: Strip, box: Rectangle, codes: Range) -> None:
     run = np.linspace(0, 1, box.right - box.left)[:, None]
     colours = (
         _codes(np.array(part.start), codes) * (1 - run) + _codes(np.array(part.end), codes) * run

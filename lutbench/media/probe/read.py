@@ -13,7 +13,7 @@ from lutbench.media.probe.board import (
     FRAME,
     HEIGHT,
     WIDTH,
-    Box,
+    Rectangle,
     Row,
     Strip,
     Word,
@@ -207,7 +207,7 @@ def _straightened(picture: Array, where: str) -> Array:
     return np.asarray(grey[np.ix_(y, x)] / max(top, 1e-6))
 
 
-def _lit(picture: Array, letters: NDArray[np.bool_], box: Box) -> float:
+def _lit(picture: Array, letters: NDArray[np.bool_], box: Rectangle) -> float:
     """How much a word stands out of its ground, by medians away from its edges."""
     from scipy.ndimage import binary_erosion
 
@@ -288,7 +288,7 @@ _ANSWERS = {
 }
 
 
-def _profile(picture: Array, box: Box, part: Strip) -> Array:
+def _profile(picture: Array, box: Rectangle, part: Strip) -> Array:
     """The levels along a strip, the combs left out."""
     gap = COMB + 8 if part.teeth else 6
     return np.asarray(
@@ -296,7 +296,7 @@ def _profile(picture: Array, box: Box, part: Strip) -> Array:
     )
 
 
-def _steps(picture: Array, box: Box, row: Row, size: int) -> Answer:
+def _steps(picture: Array, box: Rectangle, row: Row, size: int) -> Answer:
     part = row.parts[0]
     assert isinstance(part, Strip)
     levels = _profile(picture, box, part)
@@ -338,7 +338,7 @@ def _smooth(levels: Array, size: int) -> Answer:
     return Answer("smooth", "smooth: values between nodes are interpolated", True)
 
 
-def _line(picture: Array, box: Box, row: Row) -> float | None:
+def _line(picture: Array, box: Rectangle, row: Row) -> float | None:
     """The signal at which the line in the ramp stands; None where there is none."""
     part = row.parts[0]
     assert isinstance(part, Strip)

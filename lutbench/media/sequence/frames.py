@@ -18,7 +18,7 @@ from lutbench.media.names import FRAME_NUMBER, STILL_SUFFIXES, is_pattern
 
 
 @dataclass(frozen=True)
-class Frame:
+class SequenceFrame:
     """One still of a sequence: where it is, and where it goes."""
 
     source: Path
@@ -95,7 +95,7 @@ class FrameList:
     and `gaps` the first and last of each run of numbers that is missing.
     """
 
-    frames: tuple[Frame, ...]
+    frames: tuple[SequenceFrame, ...]
     source: Path
     target: Path
     name: str
@@ -134,14 +134,14 @@ def list_frames(source: str | Path, target: str | Path, suffix: str | None = Non
             _refuse_file(target)
             after = pattern.after if suffix is None else _with_suffix(pattern.after, suffix)
             goal = FramePattern(target, pattern.before, after, pattern.digits)
-        frames = [Frame(pattern.path(number), goal.path(number)) for number in numbers]
+        frames = [SequenceFrame(pattern.path(number), goal.path(number)) for number in numbers]
         target, name = goal.folder, goal.name
     else:
         if is_pattern(target):
             raise LutbenchError("is a frame pattern", where=target, accepted="a folder")
         _refuse_file(target)
         frames = [
-            Frame(
+            SequenceFrame(
                 each,
                 target / (each.name if suffix is None else _with_suffix(each.name, suffix)),
             )
@@ -204,7 +204,7 @@ def _gaps(numbers: Sequence[int]) -> list[tuple[int, int]]:
     return [(one + 1, two - 1) for one, two in pairwise(numbers) if two > one + 1]
 
 
-def _check_targets(frames: Sequence[Frame]) -> None:
+def _check_targets(frames: Sequence[SequenceFrame]) -> None:
     sources = {os.path.realpath(frame.source) for frame in frames}
     seen: dict[str, Path] = {}
     for frame in frames:

@@ -23,7 +23,7 @@ from typing import Any
 
 from lutbench.errors import LutbenchError
 from lutbench.files import make_folder, unwritable, write_text
-from lutbench.media.sequence.frames import Frame, FrameList
+from lutbench.media.sequence.frames import FrameList, SequenceFrame
 from lutbench.media.treatment import FramesOutcome, Treatment, render_still
 
 RECORD_SCHEMA = 1
@@ -52,7 +52,7 @@ class SequenceRun:
 Watcher = Callable[[FramesOutcome], None]
 
 
-def render_frame(frame: Frame, treatment: Treatment, replace: bool = False) -> list[str]:
+def render_frame(frame: SequenceFrame, treatment: Treatment, replace: bool = False) -> list[str]:
     """Take one frame from its source to its target; the notes of the writer come back."""
     return render_still(frame.source, frame.target, treatment, replace=replace)
 
@@ -85,7 +85,7 @@ def run_sequence(
     with _locked_record(frames) as record:
         begun, may_replace = _begin(record, frames, fingerprint, run.force)
         _remove_leftovers(frames)
-        todo: list[tuple[Frame, bool]] = []
+        todo: list[tuple[SequenceFrame, bool]] = []
         for frame in frames.frames:
             made = _made_at(frame.target)
             if made is not None and made >= begun:
@@ -105,7 +105,7 @@ def run_sequence(
 
 
 def _run_threads(
-    todo: list[tuple[Frame, bool]],
+    todo: list[tuple[SequenceFrame, bool]],
     treatment: Treatment,
     jobs: int | None,
     outcome: FramesOutcome,
@@ -117,7 +117,7 @@ def _run_threads(
     if not todo:
         return
     waiting = iter(todo)
-    running: dict[Future[list[str]], Frame] = {}
+    running: dict[Future[list[str]], SequenceFrame] = {}
     with _quiet_library(count), ThreadPoolExecutor(count, "frame") as pool:
         try:
             while True:
@@ -139,7 +139,7 @@ def _run_threads(
                 future.cancel()
 
 
-def _note(outcome: FramesOutcome, frame: Frame, future: Future[list[str]]) -> None:
+def _note(outcome: FramesOutcome, frame: SequenceFrame, future: Future[list[str]]) -> None:
     error = future.exception()
     if error is None:
         outcome.written += 1
@@ -155,7 +155,7 @@ def _note(outcome: FramesOutcome, frame: Frame, future: Future[list[str]]) -> No
 
 
 def _run_remote(
-    todo: list[tuple[Frame, bool]],
+    todo: list[tuple[SequenceFrame, bool]],
     treatment: Treatment,
     scheduler: str,
     outcome: FramesOutcome,
@@ -163,7 +163,7 @@ def _run_remote(
 ) -> None:
     from lutbench.cluster import Done, run_on_cluster
 
-    def note(done: Done[tuple[Frame, bool], list[str]]) -> None:
+    def note(done: Done[tuple[SequenceFrame, bool], list[str]]) -> None:
         if done.error:
             outcome.failed.append((done.item[0], done.error))
         else:
@@ -174,7 +174,7 @@ def _run_remote(
             watch(outcome)
 
     items = [
-        (Frame(frame.source.absolute(), frame.target.absolute()), replace)
+        (SequenceFrame(frame.source.absolute(), frame.target.absolute()), replace)
         for frame, replace in todo
     ]
     before = {item[0]: pair[0] for item, pair in zip(items, todo, strict=True)}
@@ -182,7 +182,7 @@ def _run_remote(
     outcome.failed = [(before.get(frame, frame), text) for frame, text in outcome.failed]
 
 
-def render_remote_frame(item: tuple[Frame, bool], treatment: Treatment) -> list[str]:
+def render_remote_frame(item: tuple[SequenceFrame, bool], treatment: Treatment) -> list[str]:
     """`render_frame` in a worker.
 
     The frame replaces what is there: when a worker died between the rename and

@@ -73,7 +73,7 @@ class Stream(NamedTuple):
         return 0, self.ptr
 
 
-class Look(NamedTuple):
+class ArrayFacts(NamedTuple):
     """What a launch must know of an array, read without CuPy taking it over."""
 
     make: tuple[Any, ...]  # of two arrays of one make, a kernel for one serves the other
@@ -83,7 +83,7 @@ class Look(NamedTuple):
     empty: Callable[[], Any]  # a new array like it
 
 
-def look(array: Any) -> Look | None:
+def look(array: Any) -> ArrayFacts | None:
     """The array at a glance; None where only CuPy can say what it is."""
     library = type(array).__module__.partition(".")[0]
     if library == "cupy":
@@ -93,17 +93,17 @@ def look(array: Any) -> Look | None:
     return None
 
 
-def _look_at_cupy(array: Any) -> Look | None:
+def _look_at_cupy(array: Any) -> ArrayFacts | None:
     memory, cp = array.data, sys.modules["cupy"]
     if memory.device_id != cp.cuda.runtime.getDevice():
         return None
     address, shape = memory.ptr, array.shape
     make = (memory.device_id, shape, array.strides, array.dtype, address % ALIGNMENT)
     end = address + array.nbytes if array.flags.c_contiguous else None
-    return Look(make, address, end, None, lambda: cp.empty(shape, array.dtype))
+    return ArrayFacts(make, address, end, None, lambda: cp.empty(shape, array.dtype))
 
 
-def _look_at_torch(tensor: Any) -> Look | None:
+def _look_at_torch(tensor: Any) -> ArrayFacts | None:
     torch, place = sys.modules["torch"], tensor.device
     if place.index != torch.cuda.current_device() or tensor.requires_grad:
         return None
@@ -111,7 +111,7 @@ def _look_at_torch(tensor: Any) -> Look | None:
     make = (place.index, tensor.shape, tensor.stride(), tensor.dtype, address % ALIGNMENT)
     end = address + tensor.nbytes if tensor.is_contiguous() else None
     stream = Stream(torch.cuda.current_stream().cuda_stream)
-    return Look(make, address, end, stream, lambda: torch.empty_like(tensor))
+    return ArrayFacts(make, address, end, stream, lambda: torch.empty_like(tensor))
 
 
 class Borrowed:
