@@ -96,7 +96,7 @@ UPSTAIRS = {
 
 def test_the_ways_up_are_these() -> None:
     found = set()
-    for file in PACKAGE.rglob("*.py"):
+    for file in house.files():
         text = file.read_text(encoding="utf-8")
         for name in re.findall(r"import_module\(\"lutbench\.([\w.]+)\"\)", text):
             found.add((file.relative_to(PACKAGE).with_suffix("").as_posix(), name))
@@ -158,7 +158,7 @@ def test_coverage_leaves_out_compiled_functions_only() -> None:
     places = {
         pattern: {
             path.relative_to(PACKAGE).as_posix()
-            for path in PACKAGE.rglob("*.py")
+            for path in house.files()
             for line in path.read_text(encoding="utf-8").splitlines()
             if re.search(pattern, line)
         }

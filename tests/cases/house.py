@@ -89,11 +89,16 @@ Function = ast.FunctionDef | ast.AsyncFunctionDef
 
 
 @cache
+def files() -> list[Path]:
+    """Every file of the package, without what npm has put beside the bench's script."""
+    return sorted(file for file in PACKAGE.rglob("*.py") if "node_modules" not in file.parts)
+
+
 def modules() -> list[tuple[str, ast.Module]]:
     """Every file of the package, by its path within it, parsed."""
     return [
         (file.relative_to(PACKAGE).as_posix(), ast.parse(file.read_text(encoding="utf-8")))
-        for file in sorted(PACKAGE.rglob("*.py"))
+        for file in files()
     ]
 
 
