@@ -334,6 +334,4 @@ def _common_folder(made: list[Made]) -> Path:
 
 
 def _preferred(made: Made) -> str:
-    if made.job.shaper is not None:
-        return "–"
     return "> 65" if made.recommended is None else str(made.recommended)

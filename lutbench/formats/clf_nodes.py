@@ -124,12 +124,15 @@ class NodeMaker:
     def _lut_1d(self, table: NDArray[Any], *, half_domain: bool = False) -> Any:
         alike = (table == table[:, :1]).all()
         values = table[:, :1] if alike else table
+        common = self._common()
+        if half_domain:
+            common["in_bit_depth"] = self.clf.BitDepth.f16
         return self.clf.LUT1D(
             array=self._array(values, values.shape),
             half_domain=half_domain,
             raw_halfs=False,
             interpolation=self.clf.Interpolation1D.LINEAR,
-            **self._common(),
+            **common,
         )
 
     def _lut_nodes(self, lut: Lut3D) -> Nodes:

@@ -32,6 +32,7 @@ from lutbench.model.tone.shoulder import ToneCurveInverse
 from lutbench.model.transforms import Array, Clamp, Matrix, Pipeline, Transform, steps_of
 from lutbench.tables.lut import UNIT_DOMAIN, Interpolation, Lut1D, Lut3D, ShaperLut3D, lattice
 from lutbench.tables.nodes import greys
+from lutbench.tables.shaping import greys_off, half_floats, rows_at
 
 NEAR = 2e-5
 """How far an operator may be off the step it stands for: a fiftieth of a 10-bit code."""
@@ -282,10 +283,33 @@ class _Writer(NodeMaker):
         low, high = self.domain
         if not (low < high).all():
             raise FormatError("the domain is empty", accepted="a minimum under the maximum")
+        self.notes = [f"sampled as a whole in a 3D LUT of size {self.size}"]
+        if self._takes_light():
+            return self._behind_half_floats()
         table = self.transform.apply(lattice(self.size, self.domain))
         lut = Lut3D(table, self.domain, interpolation=self.interpolation)
-        self.notes = [f"sampled as a whole in a 3D LUT of size {self.size}"]
         return self._lut_nodes(lut)
+
+    def _takes_light(self) -> bool:
+        """Whether linear light comes in, which even steps are too coarse for in the dark."""
+        first = steps_of(self.transform)[0]
+        return isinstance(first, Decode) and isinstance(first.curve, Linear)
+
+    def _behind_half_floats(self) -> Nodes:
+        """A 1D LUT with a row for each half float, laid out for the transform, and a 3D LUT."""
+        inputs = half_floats(self.domain[0].min(), self.domain[1].max())
+        rows = rows_at(inputs, self.transform, Decode(Linear()), self.size)
+        axis = np.interp(np.linspace(0, 1, self.size), rows, inputs)
+        grid = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1)
+        lut = Lut3D(self.transform.apply(grid), interpolation=self.interpolation)
+        shaper = HalfLut1D.through(inputs, rows)
+        off = greys_off(Pipeline((shaper, lut)), self.transform, Decode(Linear()), inputs)
+        self.notes[0] += (
+            f" behind a 1D LUT over half floats, for light of {inputs[0]:g} to {inputs[-1]:g}: "
+            f"greys from 10 stops under mid grey to 6 over it are within {off:.2f} 10-bit codes"
+        )
+        # 16 bits for what comes in alone: what goes on into the lattice keeps its digits.
+        return [self._lut_1d(shaper.table, half_domain=True), *self._lut_nodes(lut)]
 
 
 def _by_channel(step: Transform) -> bool:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from lutbench.errors import DefinitionError, NotInvertibleError
 from lutbench.model.transforms import Array, Transform, read_only
+from lutbench.tables.shaping import half_floats
 
 SMALLEST = float(np.finfo(np.float32).tiny)
 """What the logarithms hold their argument over: the smallest normal float32."""
@@ -273,9 +274,21 @@ class HalfLut1D(Transform):
     @staticmethod
     def _ascending() -> tuple[Array, NDArray[np.intp]]:
         """The finite half-floats in rising order, one zero only, and the row of each."""
-        positive = np.arange(0x7C00)
-        rows = np.concatenate([0x8000 + positive[:0:-1], positive])
-        return rows.astype(np.uint16).view(np.float16).astype(np.float64), rows
+        inputs = half_floats(-np.inf, np.inf)
+        return inputs, inputs.astype(np.float16).view(np.uint16).astype(np.intp)
+
+    @classmethod
+    def through(cls, inputs: Array, outputs: Array) -> HalfLut1D:
+        """The curve through rising `inputs`, shape (n,), alike in all channels.
+
+        Beyond its ends it is level; infinities have the rows of the ends, NaN that of zero.
+
+        >>> HalfLut1D.through(np.array([0.0, 2.0]), np.array([0.0, 1.0])).apply([1, 2, 9]).tolist()
+        [0.5, 1.0, 1.0]
+        """
+        every = np.arange(cls.ROWS, dtype=np.uint16).view(np.float16).astype(np.float64)
+        rows = np.interp(np.where(np.isnan(every), 0.0, every), inputs, outputs)
+        return cls(np.repeat(rows[:, None], 3, axis=1))
 
     def _apply(self, rgb: Array) -> Array:
         inputs, rows = self._ascending()

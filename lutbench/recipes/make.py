@@ -227,12 +227,12 @@ def _recommended(job: LutJob, found: Accuracy) -> int | None:
     Random colours do not count: where a conversion clips, every lattice has a
     kink between two nodes, out where no picture goes.
     """
-    if job.dimensions != 3 or job.shaper is not None or not isinstance(job.task, Conversion):
+    if job.dimensions != 3 or not isinstance(job.task, Conversion):
         return None
     transform = job.transform()
     for size in USUAL_SIZES:
         if size != job.size:
-            lut = sample(transform, size)
+            lut = make(replace(job, size=size))
             ends = (job.task.source, job.task.result)
             found_here = accuracy(
                 lut, transform, *ends, interpolation=job.interpolation, view=job.view

@@ -115,24 +115,31 @@ def _written(made: Made, task: Conversion, folder: Path, force: bool) -> PostLut
     make_folder(base.parent)
     for path in (clf, *((cdl, plain) if look else ())):
         refuse_existing(path, force)
-    told = made.lut.comments
-    notes = _write_clf(task.pipeline(), clf, made.job.title, told, force)
+    notes = _write_clf(task.pipeline(), clf, made, force)
     both = None
     if look is not None:
         correction = Correction(look, made.job.name.rsplit("/", 1)[-1])
         notes = (*notes, *write_cdl(correction, cdl, force=force))
-        bare = tuple(line for line in told if not line.startswith("grade ("))
-        title = f"{made.job.title}, no look"
-        _write_clf(_without_look(task).pipeline(), plain, title, bare, force)
+        bare = tuple(line for line in made.lut.comments if not line.startswith("grade ("))
+        without = replace(
+            made,
+            job=replace(made.job, title=f"{made.job.title}, no look"),
+            lut=replace(made.lut, comments=bare),
+        )
+        _write_clf(_without_look(task).pipeline(), plain, without, force)
         order = (cdl, plain) if task.grade_place == "before" else (plain, cdl)
         both = (PostFile.of(order[0]), PostFile.of(order[1]))
     return PostLut(made, task, PostFile.of(made.path), PostFile.of(clf), both, notes)
 
 
-def _write_clf(
-    transform: Transform, path: Path, title: str, comments: tuple[str, ...], force: bool
-) -> tuple[str, ...]:
-    data, notes = format_clf(transform, title=title, comments=comments, size=SIZE)
+def _write_clf(transform: Transform, path: Path, made: Made, force: bool) -> tuple[str, ...]:
+    data, notes = format_clf(
+        transform,
+        title=made.job.title,
+        comments=made.lut.comments,
+        size=SIZE,
+        domain=made.lut.domain,
+    )
     write_bytes(path, data, force=force)
     return notes
 

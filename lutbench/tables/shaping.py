@@ -1,8 +1,9 @@
 """Where the nodes behind a shaper fall: laid out for the transform that a LUT samples.
 
-A file holds the rows of a shaper at even steps of its input. From linear light that is too few
+A .cube holds the rows of a shaper at even steps of its input. From linear light that is too few
 in the dark (with 65536 rows up to 16 times white, ten stops under grey lie within the first
-row), so the nodes behind the shaper have to bend what the rows cannot.
+row), so the nodes behind the shaper have to bend what the rows cannot. A format with a row for
+each half float (`half_floats`) has no such bound.
 
 The shaper is a weighed sum of three coordinates, each from 0 to 1:
 
@@ -86,7 +87,27 @@ def laid_out(transform: Transform, to_light: Transform, span: Span, size: int) -
     if not span.low < span.high or not SIZES_1D[0] <= span.rows <= SIZES_1D[1]:
         raise LutbenchError("the shaper is out of limits", accepted="low < high, size 2 to 65536")
     span = span.with_a_row_at_zero()
-    layout = _Layout(transform, to_light, span, size)
+    rows = rows_at(span.inputs, transform, to_light, size)
+    return Lut1D(greys(rows), np.array([[span.low] * 3, [span.high] * 3]))
+
+
+def half_floats(low: float, high: float) -> Array:
+    """The half floats from `low` to `high` in rising order, one zero only.
+
+    >>> len(half_floats(0.0, 1.0)), half_floats(0.0, 1.0)[:2].tolist()
+    (15361, [0.0, 5.960464477539063e-08])
+    """
+    positive = np.arange(0x7C00, dtype=np.uint16).view(np.float16).astype(np.float64)
+    every = np.concatenate([-positive[:0:-1], positive])
+    return every[(every >= low) & (every <= high)]
+
+
+def rows_at(inputs: Array, transform: Transform, to_light: Transform, size: int) -> Array:
+    """What a shaper with its rows at rising `inputs`, shape (n,), holds there: from 0 to 1.
+
+    `transform`, `to_light`, `size` and errors as for `laid_out`.
+    """
+    layout = _Layout(transform, to_light, inputs, size)
     best, least = None, np.inf
     for parts in sorted(_grid(), key=layout.nodes_per_stop, reverse=True):
         rows = layout.rows(parts)
@@ -96,9 +117,9 @@ def laid_out(transform: Transform, to_light: Transform, span: Span, size: int) -
             break
     if best is None or not (np.diff(best) > 0).all():
         raise NotInvertibleError(
-            f"light does not rise from {span.low:g} to {span.high:g}, as a shaper has to"
+            f"light does not rise from {inputs[0]:g} to {inputs[-1]:g}, as a shaper has to"
         )
-    return Lut1D(greys(best), np.array([[span.low] * 3, [span.high] * 3]))
+    return best
 
 
 @dataclass(frozen=True)
@@ -120,12 +141,8 @@ class _Layout:
 
     transform: Transform
     to_light: Transform
-    span: Span
+    inputs: Array
     size: int
-
-    @cached_property
-    def inputs(self) -> Array:
-        return self.span.inputs
 
     @cached_property
     def light(self) -> Array:
@@ -174,10 +191,16 @@ class _Layout:
         return float(CODES_10_BIT * np.abs(found - expected).max())
 
 
-def greys_off(lut: Transform, exact: Transform, to_light: Transform) -> float:
-    """The most that `lut` is off for a grey from `STOPS` in its domain, in 10-bit codes."""
-    low, high = domain_of(lut)[:, 1]
-    every = np.linspace(low, high, SIZES_1D[1])
+def greys_off(
+    lut: Transform, exact: Transform, to_light: Transform, every: Array | None = None
+) -> float:
+    """The most that `lut` is off for a grey from `STOPS` in its domain, in 10-bit codes.
+
+    `every` are rising inputs that span the domain, where `lut` does not tell it.
+    """
+    if every is None:
+        low, high = domain_of(lut)[:, 1]
+        every = np.linspace(low, high, SIZES_1D[1])
     inputs = greys(_inputs_of_stops(every, np.asarray(to_light.apply(greys(every))[:, 1])))
     return float(CODES_10_BIT * np.abs(lut.apply(inputs) - exact.apply(inputs)).max())
 

@@ -43,7 +43,7 @@ class BuiltLut(TypedDict):
     """The picture that says what false colours mean."""
     accuracy: Accuracy | None
     recommended_size: int | None
-    """The smallest size that nobody sees, where the LUT's own is smaller."""
+    """The smallest of 17, 33 and 65 nodes whose error nobody sees; null where none is."""
     clipped_colours: Finding | None
     greys_off_10bit: float | None
     """With a shaper: the most that a grey is off, ten stops under mid grey to six over it."""
