@@ -169,7 +169,7 @@ def eetf() -> Figure:
     lines = Lines(axes)
     for peak in (600.0, 400.0, 203.0, 100.0):
         curve = Eetf(source_peak=1000.0, target_peak=peak)
-        shown = curve.apply(np.repeat(light[:, None] / 203.0, 3, 1))[:, 0] * 203.0
+        shown = curve.apply(np.repeat(light[:, None], 3, 1))[:, 0]
         lines.add(100 * signal, 100 * pq_signal(shown), f"{peak:g} cd/m²")
     axes.plot([0, 76], [0, 76], color="#999999", linewidth=0.8)
     ticks = [1, 10, 50, 100, 203, 400, 1000]
@@ -306,45 +306,53 @@ def ranges() -> Figure:
 
 
 SIDES = (
-    # x, y, name, what it is and which names of this project stand there
-    (0.9, 2.05, "scene light", "1.0 = a perfect white diffuser\nlinear, mid grey 0.18"),
-    (5.0, 2.05, "signal", "percent, code values\nBT.709, BT.2100 PQ = ST 2084,\nBT.2100 HLG, log"),
-    (9.1, 2.05, "display light", "1.0 = the display's white,\nor 203 cd/m² (PQ, HLG)"),
-)
+    # x, what stands there, the light's name, what 1.0 is, what of this project acts there
+    (1.3, "camera", "scene light", "1.0 = a perfect white diffuser,\nmid grey 0.18",
+     "exposure, white balance, gamut,\nshoulder, sigmoid"),
+    (5.0, "file, cable", "signal", "percent, code values,\nfull or legal range",
+     "ranges, looks before or after,\nzebra, levels"),
+    (8.7, "display", "display light", "1.0 = the display's white,\nor 203 cd/m² (PQ, HLG)",
+     "eetf, bt2446-a, bt2446-c,\ngamma-adjust, in cd/m²"),
+)  # fmt: skip
 WAYS = (
-    # from, to, height of the arrow, its name, what does it
-    (0, 1, 2.05, "OETF", "camera curve: BT.709,\nBT.2100 HLG, ACEScct, log"),
-    (1, 2, 2.05, "EOTF", "display curve: BT.1886,\nsRGB, gamma, ST 2084"),
+    # from, to, its name, the encodings that define it
+    (0, 1, "OETF", "log, ACEScct,\nBT.709, BT.2020,\nBT.2100 HLG and PQ"),
+    (1, 2, "EOTF", "BT.1886, sRGB,\ngamma, ST 2084"),
 )
 
 
 def sides() -> Figure:
     """Camera, OETF, signal, EOTF, display; the OOTF over all; and where each name stands."""
-    figure = Figure(figsize=(7.6, 3.1), layout="constrained")
+    figure = Figure(figsize=(7.6, 3.7), layout="constrained")
     axes = figure.subplots()
-    axes.set(xlim=(-0.55, 10.55), ylim=(0.45, 4.75))
+    axes.set(xlim=(0, 10), ylim=(0.2, 5.0))
     axes.axis("off")
     box = {"boxstyle": "round,pad=0.45", "facecolor": "white", "linewidth": 1.6}
-    for (x, y, name, what), ink in zip(SIDES, (INK[0], INK[4], INK[1]), strict=True):
-        axes.text(x, y, name, ha="center", va="center", weight="bold", color=ink,
+    for (x, place, name, one, acts), ink in zip(SIDES, (INK[0], INK[4], INK[1]), strict=True):
+        axes.text(x, 2.62, name, ha="center", va="center", weight="bold", color=ink,
                   bbox=box | {"edgecolor": ink})  # fmt: skip
-        axes.text(x, y - 0.62, what, ha="center", va="top", size=8.2, color="#333333")
+        axes.text(x, 3.02, place, ha="center", color=ink)
+        axes.text(x, 1.92, one, ha="center", va="top", size=8.2, color="#333333")
+        axes.text(x, 1.1, acts, ha="center", va="top", size=8.2, style="italic", color="#333333")
+    axes.text(5.0, 0.25, "in italics: what acts on that light, or on the signal", ha="center",
+              size=7.6, color="#666666")  # fmt: skip
     arrow = {"arrowstyle": "-|>", "color": "#333333", "linewidth": 1.4}
-    for start, end, y, name, what in WAYS:
-        left, right = SIDES[start][0] + 1.0, SIDES[end][0] - 1.05
-        axes.annotate("", (right, y), (left, y), arrowprops=arrow)
-        axes.plot([left, right - 0.2], [y, y], color="#333333", linewidth=1.4, gid=f"data-{name}")
-        axes.text((left + right) / 2, y + 0.12, name, ha="center", weight="bold")
-        axes.text((left + right) / 2, y - 0.18, what, ha="center", va="top", size=7.4,
+    for start, end, name, what in WAYS:
+        left, right = SIDES[start][0] + 1.0, SIDES[end][0] - (0.65 if end == 1 else 1.05)
+        left -= 0.35 if start == 1 else 0
+        axes.annotate("", (right, 2.62), (left, 2.62), arrowprops=arrow)
+        axes.plot([left, right - 0.2], [2.62] * 2, color="#333333", linewidth=1.4,
+                  gid=f"data-{name}")  # fmt: skip
+        axes.text((left + right) / 2, 2.74, name, ha="center", weight="bold")
+        axes.text((left + right) / 2, 2.48, what, ha="center", va="top", size=8.2,
                   color="#333333")  # fmt: skip
-    over = arrow | {"connectionstyle": "arc3,rad=-0.28", "linestyle": "--"}
-    axes.annotate("", (9.1, 2.5), (0.9, 2.5), arrowprops=over)
-    axes.text(5.0, 4.12, "OOTF: PQ has one, HLG one for each display (peak, black, surround);",
-              ha="center", size=8.6)  # fmt: skip
-    axes.text(5.0, 3.78, "from log to a display of standard range it is the tone of the LUT",
-              ha="center", size=8.6)  # fmt: skip
-    axes.text(0.9, 4.4, "camera", ha="center", color=INK[0], size=11)
-    axes.text(9.1, 4.4, "display", ha="center", color=INK[1], size=11)
+    over = arrow | {"connectionstyle": "arc3,rad=-0.16", "linestyle": "--"}
+    axes.annotate("", (8.7, 3.32), (1.3, 3.32), arrowprops=over)
+    axes.text(5.0, 4.62, "OOTF", ha="center", weight="bold")
+    axes.text(5.0, 4.3, "BT.2100 PQ has one, BT.2100 HLG one for each display (peak, black, "
+              "surround);", ha="center", size=8.2)  # fmt: skip
+    axes.text(5.0, 4.05, "from log to a display of standard range it is the tone of the LUT",
+              ha="center", size=8.2)  # fmt: skip
     return figure
 
 
