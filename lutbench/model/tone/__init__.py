@@ -77,6 +77,24 @@ class ToneMapper(Transform):
         )
 
 
+class BetweenPeaks(ToneMapper):
+    """A mapper from a display of one peak to one of another.
+
+    White of a display of standard range that nobody has told is that display's peak.
+    """
+
+    source_peak: float
+    target_peak: float
+
+    @property
+    def source_white(self) -> float:
+        return self.source_peak
+
+    @property
+    def target_white(self) -> float:
+        return self.target_peak
+
+
 CLIP = "clip"
 
 # Name to its file in this folder and its class: imported when it is asked for, so that a

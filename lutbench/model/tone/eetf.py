@@ -13,13 +13,13 @@ from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import Gamut
 from lutbench.model.light import Side
 from lutbench.model.parameter import bounded, hold_to_limits, worded
-from lutbench.model.tone import ToneMapper
+from lutbench.model.tone import BetweenPeaks
 from lutbench.model.tone.carrier import CARRIERS, CHANNELS, Carried, check_carrier
 from lutbench.model.transforms import Array, Transform
 
 
 @dataclass(frozen=True)
-class Eetf(ToneMapper):
+class Eetf(BetweenPeaks):
     """Light of a mastering display for a lesser one: the EETF of Report ITU-R BT.2390, 5.4.1.
 
     Display light in cd/m², in and out. The curve works on PQ signal: a Hermite
@@ -53,16 +53,6 @@ class Eetf(ToneMapper):
                 given.setdefault(f"{key}_peak", display.peak)
                 given.setdefault(f"{key}_black", display.black)
         return cls(**given)
-
-    @property
-    def source_white(self) -> float:
-        """White of a source display of standard range is its peak."""
-        return self.source_peak
-
-    @property
-    def target_white(self) -> float:
-        """White of a target display of standard range is its peak."""
-        return self.target_peak
 
     @property
     def words(self) -> str:

@@ -18,7 +18,7 @@ from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import BT2020, Gamut
 from lutbench.model.light import REFERENCE_SURROUND, REFERENCE_WHITE, Side
 from lutbench.model.parameter import bounded, hold_to_limits
-from lutbench.model.tone import ToneMapper
+from lutbench.model.tone import BetweenPeaks
 from lutbench.model.transforms import Array, Transform
 
 DARKEST = 1e-12
@@ -26,7 +26,7 @@ DARKEST = 1e-12
 
 
 @dataclass(frozen=True)
-class GammaAdjust(ToneMapper):
+class GammaAdjust(BetweenPeaks):
     """Display light for a display of another peak: L' = L_W'·(Y/L_W)^(g-1)·L/L_W.
 
     g = γ'/γ, each γ HLG's system gamma for that peak and surround; Y is the luminance, so
@@ -78,16 +78,6 @@ class GammaAdjust(ToneMapper):
     @property
     def per_channel(self) -> bool:
         return False
-
-    @property
-    def source_white(self) -> float:
-        """White of a source display of standard range is its peak."""
-        return self.source_peak
-
-    @property
-    def target_white(self) -> float:
-        """White of a target display of standard range is its peak."""
-        return self.target_peak
 
     @property
     def words(self) -> str:
