@@ -5,6 +5,7 @@ Against FFmpeg through PyAV: what its decoder and its own converter make of what
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -22,6 +23,7 @@ from lutbench.formats.cube_write import write_cube
 from lutbench.media.clip.clip import ClipSettings, apply_to_clip, open_clip
 from lutbench.media.clip.codecs import has_encoder
 from lutbench.media.clip.coding import coding_of, rgb_of
+from lutbench.media.clip.volume import Volume
 from lutbench.media.tags import ColourTags
 from lutbench.model.signal import Range
 from lutbench.tables.carried import ValueRanges, over_signal
@@ -226,7 +228,7 @@ def test_ffmpegs_chroma_is_read_best_where_it_says_it_is(tmp_path: Path, place: 
     [("libx265", "master-display", "max-cll"), ("libx264", "mastering-display", "cll")],
 )
 def test_what_a_clip_says_of_its_mastering_display(
-    tmp_path: Path, codec: str, key: str, light: str
+    tmp_path: Path, codec: str, key: str, light: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Carried where the picture stays what it is; else left out, with a note."""
     if not has_encoder(codec):
@@ -253,6 +255,19 @@ def test_what_a_clip_says_of_its_mastering_display(
     assert volume_of(tmp_path / "darker.mp4") == {}
     other = apply_to_clip(Lut3D.identity(9), source, tmp_path / "same.mkv")
     assert "no way is known here to write it" in " ".join(other.notes)
+    # What goes on with the scenes (SMPTE ST 2094) has no way here; the rest goes on without it.
+    found = Volume.of
+
+    def with_dynamic(frame: Any) -> Volume:
+        return replace(found(frame), dynamic=("DYNAMIC_HDR_PLUS",))
+
+    monkeypatch.setattr(Volume, "of", with_dynamic)
+    moving = apply_to_clip(Lut3D.identity(9), source, tmp_path / "moving.mp4", settings)
+    assert volume_of(tmp_path / "moving.mp4") == said
+    assert moving.notes == [
+        "left out: what the clip says of dynamic HDR metadata: no way is known here to write it "
+        "into such a file"
+    ]
 
 
 def volume_of(path: Path) -> dict[str, bytes]:

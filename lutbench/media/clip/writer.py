@@ -202,20 +202,22 @@ class ClipWriter:
         volume = self.volume
         if volume is None or volume.is_empty:
             return
-        context = self.stream.codec_context
-        carried = volume.options_for(context.name)
         if not leaves_alone(self.transform):
-            why = "the LUT changes the picture that it describes"
-        elif not carried or volume.dynamic:
-            why = "no way is known here to write it into such a file"
-        else:
-            why = ""
+            self._left_out(volume, "the LUT changes the picture that it describes")
+            return
+        context = self.stream.codec_context
+        carried, rest = volume.options_for(context.name), volume
+        if carried:
             name = {"libx264": "x264-params", "libx265": "x265-params"}[context.name]
             before = context.options.get(name, "")
             told = [before, *(f"{key}={value}" for key, value in carried.items())]
             context.options = context.options | {name: ":".join(filter(None, told))}
-        if why:
-            self.notes.append(f"left out: what the clip says of {volume.words}: {why}")
+            rest = Volume(dynamic=volume.dynamic)
+        if not rest.is_empty:
+            self._left_out(rest, "no way is known here to write it into such a file")
+
+    def _left_out(self, volume: Volume, why: str) -> None:
+        self.notes.append(f"left out: what the clip says of {volume.words}: {why}")
 
     def finish(self) -> None:
         """Write what the encoder still holds."""
