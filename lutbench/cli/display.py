@@ -276,7 +276,9 @@ def calibrate(
     )
     usual = f"{target.curve.name}, {target.gamut.name} on a measured display"
     made = replace(made, lut=made.lut.with_title(making.title or usual))
-    write_lut(made.lut, output, force=reporting.force)
+    # As recipes write it: `levels` and who opens the file see whose code values come out.
+    for_display = f"measured display: {Path(measured).name}; {target_words(target)}"
+    write_lut(made.lut, output, force=reporting.force, comments=(for_display,))
     if reporting.as_json:
         data = {"target": target.to_data(), **made.to_data()}
         print_json({"schema": SCHEMA, "file": output, "measured": measured, **data})

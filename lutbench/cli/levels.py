@@ -263,6 +263,8 @@ def _shown(screen: DisplayOptions, subject: LevelsSubject, catalogue: Catalogue)
     from lutbench.exposure.luminance import shown_on
     from lutbench.model.light import REFERENCE_SURROUND, Display
 
+    if subject.calibrated:
+        return _measured(screen, subject)
     if screen.display_peak is None:
         if screen.display_black or screen.surround or screen.target_curve:
             raise LutbenchError("no display is named", accepted="--display-peak CD/M²")
@@ -278,6 +280,23 @@ def _shown(screen: DisplayOptions, subject: LevelsSubject, catalogue: Catalogue)
         )
     gamut = catalogue.gamut(subject.target_gamut) if subject.target_gamut else None
     return shown_on(catalogue.curve(name, where="--target-curve", exact=False), display, gamut)
+
+
+def _measured(screen: DisplayOptions, subject: LevelsSubject) -> Shown | None:
+    """What a LUT shows that is calibrated for a measured display: known by its readings."""
+    if screen.display_peak or screen.display_black or screen.surround or screen.target_curve:
+        raise LutbenchError(
+            "the LUT gives the code values of a measured display, so no other can be named",
+            where=subject.name,
+            accepted="RECIPE.toml#NAME, which shows cd/m² by the readings",
+        )
+    if subject.measured is None:
+        note(
+            f"{subject.name} is calibrated for a measured display: it gives that display's own "
+            "code values, so percent after the LUT is not percent of the target's signal"
+        )
+        return None
+    return subject.measured.shown
 
 
 def _show(day: Levels, subject: LevelsSubject, printing: Printing) -> None:

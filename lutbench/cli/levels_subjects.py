@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from lutbench.model.curves.base import Curve
     from lutbench.model.signal import Range
     from lutbench.model.transforms import Transform
+    from lutbench.recipes.measured import MeasuredDisplay
     from lutbench.recipes.project import Project
     from lutbench.recipes.schema import LutJob
 
@@ -27,7 +28,8 @@ class LevelsSubject:
 
     `curve` is None where nothing tells the recording, `lut` where there is none or it has no
     levels; `note` then says why. `how` says where the curve is known from; empty where the
-    user named it. The target is what comes out of the LUT, where that is told.
+    user named it. The target is what comes out of the LUT, where that is told. Of a LUT that is
+    `calibrated` the code values of a measured display come out; `measured` is that display.
     """
 
     name: str
@@ -40,6 +42,8 @@ class LevelsSubject:
     note: str = ""
     target_curve: str | None = None
     target_gamut: str | None = None
+    measured: MeasuredDisplay | None = None
+    calibrated: bool = False
 
 
 def asked(
@@ -121,16 +125,18 @@ def _of_job(job: LutJob, digest: str, file: str) -> LevelsSubject:
         return LevelsSubject(
             job.name, task.curve, how=how, note="false colour: its legend tells the bands"
         )
+    measured = job.display
+    comes_out = task.result.range if measured is None else measured.readings.range
     return LevelsSubject(
         job.name, task.source.curve, make(job, digest),
-        task.source.range, task.result.range, task.exposure, how, "",
-        task.result.curve.name, task.result.gamut.name,
+        task.source.range, comes_out, task.exposure, how, "",
+        task.result.curve.name, task.result.gamut.name, measured, measured is not None,
     )  # fmt: skip
 
 
 def _of_file(path: str, name: str, named: Curve | None, catalogue: Catalogue) -> LevelsSubject:
     import lutbench
-    from lutbench.inspection.told import told_ends, told_exposure
+    from lutbench.inspection.told import told_display, told_ends, told_exposure
 
     lut = lutbench.open_lut(path)
     comments = getattr(lut, "comments", ())
@@ -139,7 +145,8 @@ def _of_file(path: str, name: str, named: Curve | None, catalogue: Catalogue) ->
         return LevelsSubject(name, named, note="false colour: its legend tells the bands")
     told = told_ends(comments)
     target = told.get("target")
-    out = (target.curve, target.gamut) if target else (None, None)
+    ends = (target.curve, target.gamut) if target else (None, None)
+    out = (*ends, None, told_display(comments) is not None)
     if named is not None:
         return LevelsSubject(name, named, lut, None, None, exposure, "", "", *out)
     if "source" not in told:
@@ -148,7 +155,8 @@ def _of_file(path: str, name: str, named: Curve | None, catalogue: Catalogue) ->
         )
     where = f"{path}, its comments"
     curve = catalogue.curve(told["source"].curve, where=where, exact=False)
-    ranges = (told["source"].range, target.range if target else None)
+    # Of a calibrated LUT the target's range is not that of the display's code values.
+    ranges = (told["source"].range, target.range if target and not out[-1] else None)
     return LevelsSubject(
         name, curve, lut, *ranges, exposure, f"as the comments of {path} say", "", *out
     )

@@ -76,12 +76,14 @@ class NewLut:
         refuse_existing(self.output, self.force, as_json=self.as_json)
 
 
-def write_lut(lut: Lut, path: str, *, force: bool) -> Transform:
+def write_lut(lut: Lut, path: str, *, force: bool, comments: tuple[str, ...] = ()) -> Transform:
     """Write a LUT in the format that the suffix of `path` names; as it reads back."""
     from lutbench.formats.convert import Wishes, convert
     from lutbench.formats.registry import LutFile
 
-    converted = convert(LutFile(lut, "", title=lut.title), with_suffix(path), Wishes())
+    converted = convert(
+        LutFile(lut, "", title=lut.title, comments=comments), with_suffix(path), Wishes()
+    )
     put(path, converted.data, force=force)
     return converted.read_back.lut
 

@@ -46,6 +46,16 @@ def told_ends(comments: Iterable[str]) -> dict[str, ToldEnd]:
     return found
 
 
+def told_display(comments: Iterable[str]) -> str | None:
+    """The measured display that comments name; None where they name none.
+
+    >>> told_display(["measured display: panel.csv, calibrated to BT.1886"])
+    'panel.csv, calibrated to BT.1886'
+    """
+    told = (line.strip().partition("measured display: ") for line in comments)
+    return next((words for before, found, words in told if found and not before), None)
+
+
 def told_exposure(comments: Iterable[str]) -> float | None:
     """The exposure in stops that comments name; None where they name none.
 

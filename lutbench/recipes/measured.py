@@ -6,18 +6,22 @@ import hashlib
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from lutbench.errors import LutbenchError
+from lutbench.exposure.luminance import Shown
 from lutbench.files import read_bytes
 from lutbench.model.encoding import Encoding
-from lutbench.model.light import REFERENCE_SURROUND
+from lutbench.model.light import REFERENCE_SURROUND, Display
 from lutbench.model.signal import RangeFromSignal, SignalFromRange
 from lutbench.model.transforms import Pipeline, Transform
 
 if TYPE_CHECKING:
     from lutbench.display.fit import DisplayFit
     from lutbench.display.measurements import Measurements
+    from lutbench.display.model import DisplayModel
     from lutbench.display.target import Target
     from lutbench.measure.view import View
 
@@ -91,6 +95,14 @@ class MeasuredDisplay:
         )
 
     @property
+    def shown(self) -> Shown:
+        """What the display shows of the code values that it gets."""
+        model, asked = self.fit.model, self.target
+        white, black = float(model.white[1]), float(model.darkest[1])
+        display = Display(white, max(black, 0.0), asked.surround)
+        return _ShownByModel(self.asked, display, model, self.path.name)
+
+    @property
     def words(self) -> str:
         """The display in a line of a LUT's comments."""
         asked = self.target
@@ -98,6 +110,23 @@ class MeasuredDisplay:
             f"{self.path.name} (sha256 {self.digest}), {len(self.readings.names)} patches, "
             f"{self.readings.range} range; calibrated to white {asked.peak:.4g}, black "
             f"{asked.black:.3g} cd/m²"
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class _ShownByModel(Shown):
+    """The code values of a measured display as its model shows them."""
+
+    model: DisplayModel
+    name: str
+
+    def luminance(self, signal: Any) -> float:
+        return float(self.model.xyz(np.clip(np.asarray(signal, dtype=np.float64), 0, 1))[1])
+
+    def __str__(self) -> str:
+        return (
+            f"cd/m² as the display measured in {self.name} shows them, calibrated for "
+            f"{self.encoding.curve.name}; the LUT gives that display's own code values"
         )
 
 

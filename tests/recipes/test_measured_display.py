@@ -19,6 +19,7 @@ import lutbench
 from lutbench.cli.main import main
 from lutbench.display.patches import patch_set
 from lutbench.errors import LutbenchError
+from lutbench.formats.cube_write import write_cube
 from lutbench.recipes.make import make
 from lutbench.recipes.schema import LutJob, read_recipe
 
@@ -125,6 +126,31 @@ def test_from_options_it_is_the_same(folder: Path, jobs: dict[str, LutJob]) -> N
         measured_display=str(folder / "measured.csv"),
     )
     assert built == make(jobs["view"])
+
+
+def test_levels_are_what_the_display_shows(
+    folder: Path, jobs: dict[str, LutJob], tmp_path: Path, capsys: Any
+) -> None:
+    """cd/m² by the simulated display's own formula; of a file alone they cannot be told."""
+    with pytest.raises(SystemExit) as ended:
+        main(["levels", f"{folder / 'day.toml'}#view", "--json"])
+    assert ended.value.code == 0
+    told = {each["label"]: each for each in json.loads(capsys.readouterr().out)["levels"]}
+    lut = make(jobs["view"])
+    for label, light in (("mid grey", 0.18), ("white card", 0.9)):
+        codes = lut.apply([float(colour.models.log_encoding_ACEScct(light))] * 3)
+        shown = DISPLAY.xyz(codes)[1]
+        # The fitted model is within a tenth of ΔE of the display: under 1 % of its light.
+        assert told[label]["luminance"] == pytest.approx(shown, rel=0.01)
+    write_cube(lut, tmp_path / "view.cube")
+    for options, status, words in (
+        ([], 0, "it gives that display's own code values"),
+        (["--display-peak", "100"], 2, "the code values of a measured display"),
+    ):
+        with pytest.raises(SystemExit) as ended:
+            main(["levels", str(tmp_path / "view.cube"), *options])
+        assert ended.value.code == status
+        assert words in capsys.readouterr().err
 
 
 def test_what_cannot_be_is_refused(folder: Path, tmp_path: Path) -> None:
