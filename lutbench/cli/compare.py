@@ -209,7 +209,7 @@ def _as_views(
     options: dict[str, Any],
 ) -> int:
     """Print two views of one recording; limits and a page belong to other comparisons."""
-    from lutbench.cli.compare_views import print_views, watched
+    from lutbench.cli.compare_views import look_of, print_views, watched
     from lutbench.measure.views import views_apart
 
     others = {"page": page, **{key: options[key] for key in options if key.startswith("limit")}}
@@ -220,10 +220,12 @@ def _as_views(
                 accepted="one of the two",
             )
     found = views_apart(watched(first), watched(second))
+    look = look_of(first, second)
     if report.as_json:
-        print_json({"schema": SCHEMA, "a": first.name, "b": second.name} | found.to_data())
+        data = found.to_data() | {"look": None if look is None else look.to_data()}
+        print_json({"schema": SCHEMA, "a": first.name, "b": second.name} | data)
     else:
-        print_views(found, first.name, second.name)
+        print_views(found, look, first.name, second.name)
     return 0
 
 

@@ -8,7 +8,7 @@ from lutbench.cli.options import console
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
-    from lutbench.measure.views import ViewsApart, Watched
+    from lutbench.measure.views import LookApart, ViewsApart, Watched
     from lutbench.recipes.subjects import NamedTransform
 
 
@@ -25,7 +25,20 @@ def watched(side: NamedTransform) -> Watched:
     return Watched(side.transform, side.source, side.target)
 
 
-def print_views(found: ViewsApart, a: str, b: str) -> None:
+def look_of(first: NamedTransform, second: NamedTransform) -> LookApart | None:
+    """What the look does in each of two views; None where one has none, or it cannot be seen."""
+    from lutbench.measure.views import look_apart
+
+    tasks = first.task, second.task
+    if tasks[0] is None or tasks[1] is None or not (tasks[0].grade and tasks[1].grade):
+        return None
+    try:
+        return look_apart(tasks[0], tasks[1])
+    except LutbenchError:  # the one left: the look does nothing that could be seen
+        return None
+
+
+def print_views(found: ViewsApart, look: LookApart | None, a: str, b: str) -> None:
     """Every patch in both views, the nearest first."""
     import numpy as np
     from rich.table import Table
@@ -46,3 +59,9 @@ def print_views(found: ViewsApart, a: str, b: str) -> None:
         "cd/m²: a view of standard range counts with its white there.",
         style="dim",
     )
+    if look is not None:
+        screen.print(
+            f"The look moves patches in B by ΔE ITP {look.effect.mean():.1f} on average, and in A "
+            f"by the same but for {look.parted.mean():.1f}: {100 * look.share:.0f} % of it. 0 % is "
+            "a look that does the same in both views."
+        )

@@ -24,6 +24,7 @@ from lutbench.recipes.settings import ENDS, SETTINGS, Settings, setting_named
 
 if TYPE_CHECKING:
     from lutbench.model.catalogue import Catalogue
+    from lutbench.model.conversion import Conversion
     from lutbench.model.encoding import Encoding
     from lutbench.recipes.schema import LutJob, Recipe
 
@@ -38,7 +39,7 @@ class NamedTransform:
     """A transform and what is known of it.
 
     `source` and `target` are its encodings where a recipe or a pipeline tells
-    them; a LUT file does not.
+    them, and `task` what it does; a LUT file does not.
     """
 
     name: str
@@ -46,6 +47,7 @@ class NamedTransform:
     source: Encoding | None = None
     target: Encoding | None = None
     path: Path | None = None
+    task: Conversion | None = None
 
 
 def open_subject(text: str, catalogue: Catalogue, folder: str | Path = ".") -> NamedTransform:
@@ -139,7 +141,7 @@ def _subject(
     from lutbench.model.conversion import Conversion
 
     if isinstance(job.task, Conversion):
-        return NamedTransform(text, transform, job.task.source, job.task.result, path)
+        return NamedTransform(text, transform, job.task.source, job.task.result, path, job.task)
     return NamedTransform(text, transform, path=path)
 
 

@@ -38,6 +38,7 @@ REPORTS: dict[str, tuple[str, ...]] = {
         "compare day.cube bright.cube",
         "compare day.cube day.cube",
         f"compare {WORDS} {WORDS[:-1]}; tone=shoulder{WORDS[-1]} --as-views",
+        "compare views.toml#view views.toml#view --as-views",
     ),
     "convert": ("convert day.cube j_day.clf", "convert day.cube j_small.cube --size 9"),
     "demo": ("demo j_demo",),
@@ -120,6 +121,12 @@ def more(folder: Path) -> None:
         lb.Lut3D.identity(33).table @ np.array([[0.7, 0.2, 0.1], [0.1, 0.8, 0.1], [0, 0.1, 0.9]]).T
     )
     lb.Lut3D(np.interp(mixed, np.linspace(0, 1, 33), curve)).save(folder / "nameless.cube")
+    (folder / "views.toml").write_text(
+        '[[lut]]\nname = "view"\nlook = { place = "before", cdl = { saturation = 0.5 } }\n'
+        'source = { curve = "ACEScct", gamut = "ACEScg" }\n'
+        'target = { curve = "BT.1886", gamut = "BT.709" }\n',
+        encoding="utf-8",
+    )
     (folder / "failing.lutbench.toml").write_text(
         '[[check]]\nname = "far"\nkind = "reference"\ntags = ["t"]\nreason = "to see"\n'
         f'lut = "bright.cube"\nexact = "{words}"\n'

@@ -89,6 +89,17 @@ class ViewedPatch(TypedDict):
     delta_e_itp: float
 
 
+class LookInViews(TypedDict):
+    """What one look does in two views, in ΔE ITP over the patches on which B shows it."""
+
+    effect: Spread
+    """What it does in B."""
+    parted: Spread
+    """How far what it does in A is from that."""
+    share: float
+    """The mean of `parted` over that of `effect`: 0 for a look that does the same in both."""
+
+
 class CompareViews(TypedDict):
     """With ``--as-views``: how far two views of one recording are apart."""
 
@@ -97,6 +108,8 @@ class CompareViews(TypedDict):
     b: str
     patches: list[ViewedPatch]
     delta_e_itp: Spread
+    look: LookInViews | None
+    """There where both sides have a look of their recipes."""
 
 
 Compare = CompareFigures | CompareViews
