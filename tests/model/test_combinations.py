@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from importlib import import_module
 from itertools import product
 from typing import Any
 
@@ -26,6 +27,7 @@ from lutbench.model.tone import tone_names
 from lutbench.recipes.make import quick_job
 from lutbench.recipes.settings import GAMUT_METHODS, Settings
 
+MODEL = "lutbench.model"
 KNOWN = open_catalogue(user=False)
 GREY = 26.0
 SCENE_TARGETS = {
@@ -179,3 +181,56 @@ def test_sdr_to_hdr(tone: str, target: str, way: str) -> None:
 def test_every_tone_is_in_the_check() -> None:
     checked = {each.split()[0] for each in (*SCENE_TONES, *DISPLAY_TONES)}
     assert checked | {"bt2446-a-up"} == set(tone_names())
+
+
+def tinted(old: Callable[..., Any]) -> Callable[..., Any]:
+    """The same with green a thousandth brighter."""
+    return lambda self, rgb: old(self, rgb) * np.array([1.0, 1.001, 1.0])
+
+
+def turned_back(old: Callable[..., Any]) -> Callable[..., Any]:
+    """Chroma that falls again beyond the knee."""
+    return lambda x, knee, most: np.where(x <= knee, x, np.maximum(1.3 * knee - 0.3 * x, 0.05))
+
+
+SCENE_LOG, DISPLAY_PQ = next(iter(SCENE_TARGETS)), DISPLAY_TARGETS[2]
+
+
+@pytest.mark.parametrize(
+    ("module", "holder", "name", "broken", "check"),
+    [
+        ("gamut_map", "GamutMapping", "_apply", tinted, ("shoulder", "map", SCENE_LOG)),
+        ("compression", "GamutCompression", "_apply", tinted, ("clip", "compress", SCENE_LOG)),
+        ("gamut_map", "", "limited", turned_back, ("clip", "map", SCENE_LOG)),
+        (
+            "tone.shoulder",
+            "ToneCurve",
+            "curve",
+            lambda old: lambda self, light: old(self, 1.03 * light),
+            ("shoulder on=largest", "clip", SCENE_LOG),
+        ),
+        (
+            "tone.eetf",
+            "Eetf",
+            "curve",
+            lambda old: lambda self, light: 1.001 * old(self, light),
+            ("eetf on=luminance", "map", DISPLAY_PQ),
+        ),
+    ],
+)
+def test_the_check_fails_on_what_is_broken(
+    module: str,
+    holder: str,
+    name: str,
+    broken: Callable[..., Any],
+    check: tuple[Any, ...],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A tint, a fold, a grey that is elsewhere: each is noticed."""
+    run = test_display_light if len(check[2]) == 3 else test_scene_light
+    run(*check)
+    place: Any = import_module(f"{MODEL}.{module}")
+    place = getattr(place, holder) if holder else place
+    monkeypatch.setattr(place, name, broken(getattr(place, name)))
+    with pytest.raises(AssertionError):
+        run(*check)
