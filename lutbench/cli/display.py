@@ -11,7 +11,7 @@ import click
 
 from lutbench.cli.compare import LimitParam
 from lutbench.cli.display_patches import PatchOptions, write_patches
-from lutbench.cli.display_print import print_calibrated, print_check, print_fit
+from lutbench.cli.display_print import print_calibrated, print_check, print_fit, target_words
 from lutbench.cli.options import (
     Reporting,
     catalogue_of,
