@@ -254,7 +254,12 @@ def test_what_a_clip_says_of_its_mastering_display(
     ]
     assert volume_of(tmp_path / "darker.mp4") == {}
     other = apply_to_clip(Lut3D.identity(9), source, tmp_path / "same.mkv")
-    assert "no way is known here to write it" in " ".join(other.notes)
+    assert "it cannot be written into such a file here" in " ".join(other.notes)
+    # Beside a codec that has no place for it: boxes of the file, which FFmpeg reads.
+    boxed = apply_to_clip(Lut3D.identity(9), source, tmp_path / "boxed.mov")
+    assert not any("left out" in note for note in boxed.notes)
+    assert volume_of(tmp_path / "boxed.mov") == said
+    assert len(list(decoded(tmp_path / "boxed.mov"))) == FRAMES
     # What goes on with the scenes (SMPTE ST 2094) has no way here; the rest goes on without it.
     found = Volume.of
 
@@ -265,8 +270,8 @@ def test_what_a_clip_says_of_its_mastering_display(
     moving = apply_to_clip(Lut3D.identity(9), source, tmp_path / "moving.mp4", settings)
     assert volume_of(tmp_path / "moving.mp4") == said
     assert moving.notes == [
-        "left out: what the clip says of dynamic HDR metadata: no way is known here to write it "
-        "into such a file"
+        "left out: what the clip says of dynamic HDR metadata: it cannot be written into such a "
+        "file here"
     ]
 
 

@@ -205,6 +205,7 @@ def _transcode(
             raise FormatError("holds no frame that can be decoded", where=container.name)
         writer.finish()
         output.close()
+        writer.finish_file(temporary)
         outcome.notes += writer.notes
         outcome.cut = writer.cuts.to_data()
     except av.FFmpegError as error:

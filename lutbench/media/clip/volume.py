@@ -21,8 +21,8 @@ from lutbench.tables.nodes import domain_of
 _MASTERING, _LIGHT = "MASTERING_DISPLAY_METADATA", "CONTENT_LIGHT_LEVEL"
 _DYNAMIC = ("DYNAMIC_HDR_PLUS", "DYNAMIC_HDR_VIVID", "DOVI_METADATA", "DOVI_RPU_BUFFER")
 
-# Units of the bit streams of H.264 and H.265: of chromaticity, and of cd/m².
-_XY, _LUMINANCE = 50000, 10000
+# Units of bit streams (H.264, H.265) and boxes: of chromaticity, and of cd/m².
+XY, LUMINANCE = 50000, 10000
 
 _LEFT_ALONE = 0.5
 """10-bit codes: less is lost by rounding."""
@@ -104,8 +104,8 @@ def _mastering(data: bytes) -> tuple[float, ...]:
 
 def _in_bit_stream(mastering: tuple[float, ...]) -> str:
     r, g, b, white = (
-        tuple(round(each * _XY) for each in mastering[at : at + 2]) for at in (0, 2, 4, 6)
+        tuple(round(each * XY) for each in mastering[at : at + 2]) for at in (0, 2, 4, 6)
     )
-    low, high = (round(each * _LUMINANCE) for each in mastering[8:])
+    low, high = (round(each * LUMINANCE) for each in mastering[8:])
     points = "".join(f"{name}({x},{y})" for name, (x, y) in zip("GBR", (g, b, r), strict=True))
     return f"{points}WP({white[0]},{white[1]})L({high},{low})"

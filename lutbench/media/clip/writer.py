@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.errors import LutbenchError
+from lutbench.media.clip.boxes import FORMATS, add_volume
 from lutbench.media.clip.codecs import Choice, load_av
 from lutbench.media.clip.coding import LEGAL, ClipCoding, plane_of, rgb_of
 from lutbench.media.clip.cuts import Cuts, planar
@@ -90,6 +92,9 @@ class Rewriting:
         return options | siting if self.choice.chroma == "420" else options
 
 
+_NO_WAY = "it cannot be written into such a file here"
+
+
 class ClipWriter:
     """The encoder of a clip, with the tags and times of the frames that it gets."""
 
@@ -109,6 +114,7 @@ class ClipWriter:
         self._set_up_encoder()
         self.cuts = Cuts(self.transform, self.coding, self.target)
         self.volume: Volume | None = None
+        self.boxed: Volume | None = None
         self.notes: list[str] = []
         self.rotation = 0
         self.count = 0
@@ -207,6 +213,9 @@ class ClipWriter:
             return
         context = self.stream.codec_context
         carried, rest = volume.options_for(context.name), volume
+        if not carried and self.output.format.name in FORMATS:
+            self.boxed = rest
+            rest = Volume(dynamic=volume.dynamic)
         if carried:
             name = {"libx264": "x264-params", "libx265": "x265-params"}[context.name]
             before = context.options.get(name, "")
@@ -214,7 +223,12 @@ class ClipWriter:
             context.options = context.options | {name: ":".join(filter(None, told))}
             rest = Volume(dynamic=volume.dynamic)
         if not rest.is_empty:
-            self._left_out(rest, "no way is known here to write it into such a file")
+            self._left_out(rest, _NO_WAY)
+
+    def finish_file(self, path: Path) -> None:
+        """Put into the closed file what its codec had no place for."""
+        if self.boxed is not None and not add_volume(path, self.boxed):
+            self._left_out(self.boxed, _NO_WAY)
 
     def _left_out(self, volume: Volume, why: str) -> None:
         self.notes.append(f"left out: what the clip says of {volume.words}: {why}")
