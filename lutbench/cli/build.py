@@ -165,7 +165,7 @@ def _print_proofs(proved: list[ProvedLut]) -> None:
         screen.print(
             f"post: {each.lut.made.job.name} as a CLF{with_look}: "
             f"the difference is {worst.verdict} "
-            f"({each.measure}: 99 % under {worst.worst:.2f})",
+            f"({each.measure}: 99 % under {max(worst.worst, 0.01):.2f})",
             soft_wrap=True,
         )
     if proved:

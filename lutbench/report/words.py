@@ -76,7 +76,7 @@ def light_words(light: float) -> str:
 
 
 def ends_words(day: Levels, *, after: bool) -> str:
-    """What lies on 0 % and on 100 %, recorded or after the LUT; where no light lies, if above 0."""
+    """What lies on 0 % and on 100 %, recorded or after the LUT; where black is, if over 0 %."""
     ends = day.after_ends if after else day.ends
     assert ends is not None
     dark = day.at(0.0)
@@ -85,7 +85,7 @@ def ends_words(day: Levels, *, after: bool) -> str:
         zero = f"0 % is {light_words(ends.zero)}"
     else:
         assert reading is not None
-        zero = f"no light lies at {reading.percent:.1f} %"
+        zero = f"black (no light) is at {reading.percent:.1f} %"
     full = "nothing reaches 100 %" if ends.full is None else f"100 % is {light_words(ends.full)}"
     return f"{zero}, {full}"
 

@@ -36,7 +36,7 @@ def test_the_comments_name_the_curve(day: Path, capsys: Printed) -> None:
     assert "curve ACEScct, as the comments of" in told.err
     assert "comments" not in named.err
     # S-2016-001: no light at 0.0729 of ACEScct, above 0.
-    assert "Recorded: no light lies at 7.3 %" in told.out
+    assert "Recorded: black (no light) is at 7.3 %" in told.out
 
 
 def test_without_a_word_it_asks_for_the_curve(tmp_path: Path, capsys: Printed) -> None:

@@ -98,8 +98,11 @@ def test_it_is_near_to_what_an_appearance_model_would_do(target: Gamut) -> None:
     hue, by_map, by_cut = (
         cam16(each)[:, 2] for each in (xyz, mapped @ target.to_xyz.T, cut @ target.to_xyz.T)
     )
-    turns = [np.abs((each - hue + 180) % 360 - 180).mean() for each in (by_map, by_cut)]
-    assert turns[0] < 0.95 * turns[1]
+    turns = [np.abs((each - hue + 180) % 360 - 180) for each in (by_map, by_cut)]
+    assert turns[0].mean() < 0.95 * turns[1].mean()
+    # The table's 4.8 and 24.0 degrees to BT.709, 3.9 and 21.8 to P3-D65.
+    assert turns[0].mean() < 5.0
+    assert turns[0].max() < 25.0
 
 
 @pytest.mark.parametrize("target", TARGETS, ids=lambda each: each.name)
