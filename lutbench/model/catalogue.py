@@ -234,9 +234,10 @@ def _standard_gamuts() -> dict[str, Gamut]:
 
 @cache
 def _registry_curve_entries(exact: bool = True) -> list[Entry]:
+    from lutbench.model.curves.registered import ROUNDED
     from lutbench.model.curves.usable import why_unusable
     from lutbench.model.registered import judged
-    from lutbench.model.registry import ROUNDED, registry_curves
+    from lutbench.model.registry import registry_curves
 
     curves, missing = registry_curves(exact=exact)
     told = judged()

@@ -44,13 +44,19 @@ _AIMS = (1e-12, 1e-10, 1e-8, 1e-6)
 """What a piece is made to hold where it is tried; the later ones near poles and jumps."""
 
 _SIGNALS = (-2.0, 3.0)
+"""Between which decodings are sampled: far beyond what codes hold."""
+
 _LIGHTS = (-10.0, 1e13)
+"""Between which encodings are sampled: beyond the light that any curve gives back."""
+
 _SCALE = 1e-3
 """Light is laid out as asinh(light / _SCALE): evenly below the scale, in stops above."""
 _ORDER = 8  # coefficients of a piece
 _FIRST = 64  # pieces to begin with
 _FINEST = 1e-11  # the least width of a piece: where a function jumps
 _DEPTH = 60
+"""Times that a piece may be halved: beyond the digits of float64."""
+
 _MOST = 8_000  # pieces of one function
 
 
@@ -215,8 +221,8 @@ def _made() -> tuple[dict[str, Any], Array]:
 
 
 def _judged(near: Registries) -> dict[str, list[str]]:
+    from lutbench.model.curves.registered import curves_of
     from lutbench.model.curves.usable import falls, why_unusable
-    from lutbench.model.registry import curves_of  # which stands on this module
 
     found: dict[str, list[str]] = {}
     for name, curve in curves_of(near)[0].items():
