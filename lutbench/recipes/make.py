@@ -12,13 +12,12 @@ from lutbench.files import inside, make_folder
 from lutbench.formats.cube_write import write_cube
 from lutbench.measure.difference import Accuracy, accuracy
 from lutbench.model.catalogue import Catalogue, open_catalogue
-from lutbench.model.conversion import KINDS, Conversion, Encoding, Kind, mapping_into
-from lutbench.model.gamuts import usual_adaptation
-from lutbench.model.light import Display
+from lutbench.model.conversion import KINDS, Conversion, Encoding, Kind
 from lutbench.model.transforms import Matrix
 from lutbench.recipes.schema import LutJob, Recipe
 from lutbench.recipes.settings import ENDS, Choices, Settings, with_defaults
-from lutbench.recipes.tasks import gamut_handling, tone_of
+from lutbench.recipes.tasks import conversion_task
+from lutbench.recipes.words import table_of_settings
 from lutbench.tables.lut import Lut
 from lutbench.tables.nodes import sample, sample_1d
 
@@ -27,6 +26,7 @@ if TYPE_CHECKING:
     from lutbench.model.false_colour import FalseColour
 
 USUAL_SIZES = (17, 33, 65)
+"""Nodes an edge that are tried for advice: those that monitors and cameras load."""
 
 ERROR_LIMIT = 1.0
 """ΔE that 99 % of real colours stay under in a good LUT: about what an eye can tell."""
@@ -112,7 +112,8 @@ def quick_job(settings: Settings, catalogue: Catalogue | None = None, name: str 
     if given["dimensions"] not in (1, 3):
         raise DefinitionError(f"a LUT of {given['dimensions']!r} dimensions", accepted="1, 3")
     _check_ends(given)
-    task = _task(given, kind, known)
+    left_out = {"target_curve": given["source_curve"], "tone": "clip"} if kind == "gamut" else {}
+    task = conversion_task(table_of_settings(given | left_out), kind, known)
     title = given["title"] or _title_of(task)
     display = None
     if given["measured_display"]:
@@ -122,38 +123,6 @@ def quick_job(settings: Settings, catalogue: Catalogue | None = None, name: str 
     return LutJob(
         name, title, task, size=given["size"], dimensions=given["dimensions"], display=display
     )
-
-
-def _task(given: dict[str, Any], kind: Kind, known: Catalogue) -> Conversion:
-    """The conversion that settings with all their defaults ask for."""
-    from lutbench.recipes.words import table_of_words
-
-    curve_in = known.curve(given["source_curve"])
-    curve_out = curve_in if kind == "gamut" else known.curve(given["target_curve"])
-    source, target = (
-        Encoding(
-            curve,
-            known.gamut(given[f"{end}_gamut"] or "BT.709"),
-            given[f"{end}_range"],
-            display=Display(peak) if (peak := given[f"{end}_peak"]) is not None else None,
-        )
-        for end, curve in (("source", curve_in), ("target", curve_out))
-    )
-    tone = table_of_words(given["tone"], "tone")
-    adaptation, way = gamut_handling(
-        table_of_words(given["gamut"], "gamut"),
-        given["adaptation"] or usual_adaptation(source.gamut, target.gamut),
-    )
-    task = Conversion(
-        source,
-        target,
-        kind,
-        given["exposure"],
-        adaptation=adaptation,
-        compression=None if isinstance(way, dict) else way,
-        tone=None if kind == "gamut" else tone_of(tone, source, target, given["exposure"]),
-    )
-    return replace(task, mapping=mapping_into(task, **way)) if isinstance(way, dict) else task
 
 
 def _check_ends(given: dict[str, Any]) -> None:

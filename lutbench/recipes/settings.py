@@ -45,18 +45,21 @@ class Settings(Choices, total=False):
 
 @dataclass(frozen=True)
 class Setting:
-    """One setting: its type, its default, what it is for, and the words it accepts.
+    """One setting: its key in a recipe, its type, its default, what it is for, what it accepts.
 
-    `default` None means that it follows from the others. An empty `accepted` takes
-    anything; `placeholder` then stands for it in a help text.
+    `key` is that of a LUT's table, with a dot between a table and its key. `default` None means
+    that it follows from the others. An empty `accepted` takes anything; `placeholder` then
+    stands for it in a help text. With `words` the setting is a table in one line of words.
     """
 
     name: str
+    key: str
     type: type[str] | type[int] | type[float]
     default: Any
     says: str
     placeholder: str = "NAME"
     accepted: tuple[str, ...] = ()
+    words: bool = False
 
     def value(self, text: str, where: str) -> Any:
         """The value that `text` gives.
@@ -80,11 +83,12 @@ GAMUT_METHODS = ("clip", "compress", "map")
 _RANGES = ("full", "legal")
 
 SETTINGS: tuple[Setting, ...] = (
-    Setting("source_curve", str, "", "The curve of the recording."),
-    Setting("source_gamut", str, "", "The gamut of the recording."),
-    Setting("target_curve", str, "", "The curve of the display or delivery."),
-    Setting("target_gamut", str, "", "The gamut of the display or delivery."),
+    Setting("source_curve", "source.curve", str, "", "The curve of the recording."),
+    Setting("source_gamut", "source.gamut", str, "", "The gamut of the recording."),
+    Setting("target_curve", "target.curve", str, "", "The curve of the display or delivery."),
+    Setting("target_gamut", "target.gamut", str, "", "The gamut of the display or delivery."),
     Setting(
+        "kind",
         "kind",
         str,
         "combined",
@@ -93,30 +97,36 @@ SETTINGS: tuple[Setting, ...] = (
     ),
     Setting(
         "size",
+        "size",
         int,
         None,
         "Nodes an edge, 2 to 256. [default: 33; of a 1D LUT 1024 rows]",
         placeholder="N",
     ),
-    Setting("exposure", float, 0.0, "Stops brighter (or darker).", placeholder="STOPS"),
+    Setting("exposure", "exposure", float, 0.0, "Stops brighter (or darker).", placeholder="STOPS"),
     Setting(
+        "tone",
         "tone",
         str,
         "clip",
         "What becomes of light brighter than white; settings may follow, as in "
         '"shoulder contrast=1.2 on=largest". See `lutbench list tones`.',
         placeholder="METHOD",
+        words=True,
     ),
     Setting(
+        "gamut",
         "gamut",
         str,
         "clip",
         "Cut off colours outside the target gamut, compress them into it, or map them into it "
         'with their hue kept; settings may follow, as in "map knee=0.7".',
         placeholder="|".join(GAMUT_METHODS),
+        words=True,
     ),
     Setting(
         "adaptation",
+        "gamut.adaptation",
         str,
         None,
         "How one white is adapted to another. [default: bradford; to and from XYZ none]",
@@ -124,6 +134,7 @@ SETTINGS: tuple[Setting, ...] = (
     ),
     Setting(
         "source_range",
+        "source.range",
         str,
         None,
         "Whether the values that the LUT takes are full-range or legal codes. "
@@ -132,6 +143,7 @@ SETTINGS: tuple[Setting, ...] = (
     ),
     Setting(
         "target_range",
+        "target.range",
         str,
         None,
         "Whether the values that the LUT gives are full-range or legal codes. "
@@ -140,6 +152,7 @@ SETTINGS: tuple[Setting, ...] = (
     ),
     Setting(
         "source_peak",
+        "source.display_peak",
         float,
         None,
         "The display that the source is seen on, by its peak in cd/m²: makes it display light.",
@@ -147,6 +160,7 @@ SETTINGS: tuple[Setting, ...] = (
     ),
     Setting(
         "target_peak",
+        "target.display_peak",
         float,
         None,
         "The display that the result is seen on, by its peak in cd/m²: makes it display light.",
@@ -154,6 +168,7 @@ SETTINGS: tuple[Setting, ...] = (
     ),
     Setting(
         "measured_display",
+        "target.measured",
         str,
         "",
         "A meter's readings of the display that the LUT goes to (CSV, see `lutbench display`): "
@@ -162,12 +177,13 @@ SETTINGS: tuple[Setting, ...] = (
     ),
     Setting(
         "dimensions",
+        "dimensions",
         int,
         3,
         "A 3D LUT, or (kind curve only) a 1D LUT.",
         accepted=("1", "3"),
     ),
-    Setting("title", str, "", "The title in the file.", placeholder="TEXT"),
+    Setting("title", "title", str, "", "The title in the file.", placeholder="TEXT"),
 )
 
 ENDS = ("source_curve", "source_gamut", "target_curve", "target_gamut")
@@ -182,23 +198,25 @@ def with_defaults(given: Settings) -> dict[str, Any]:
     LutbenchError
         For a setting that does not exist.
     """
+    from lutbench.tables.lut import USUAL_SIZE
+
     for name in given:
         setting_named(name)
     values = {each.name: each.default for each in SETTINGS} | dict(given)
     if values["size"] is None:
-        values["size"] = 33 if values["dimensions"] == 3 else 1024
+        values["size"] = USUAL_SIZE if values["dimensions"] == 3 else 1024
     return values
 
 
-def setting_named(name: str, where: str = "", among: tuple[Setting, ...] = SETTINGS) -> Setting:
-    """The setting of a name; ``-`` counts as ``_``.
+def setting_named(name: str, where: str = "", among: tuple[Setting, ...] = ()) -> Setting:
+    """The setting of a name, of some or of all; ``-`` counts as ``_``.
 
     Raises
     ------
     LutbenchError
         With the nearest names, when there is none.
     """
-    plain = name.replace("-", "_")
+    plain, among = name.replace("-", "_"), among or SETTINGS
     for each in among:
         if each.name == plain:
             return each

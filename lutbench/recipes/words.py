@@ -1,6 +1,6 @@
-"""A recipe's table in one line of words: ``shoulder contrast=1.2 on=largest``.
+"""A recipe's tables from words: ``shoulder contrast=1.2 on=largest``, or all settings of `build`.
 
-The short form of ``[tone]`` and ``[gamut]`` for commands, pipelines and Python: the method,
+The short form of ``[tone]`` and ``[gamut]`` for commands, pipelines and Python is the method,
 then any of its settings.
 """
 
@@ -10,6 +10,9 @@ from typing import Any
 
 from lutbench.errors import DefinitionError
 from lutbench.given import text
+from lutbench.model.curves.base import Curve
+from lutbench.model.gamuts import Gamut
+from lutbench.recipes.settings import SETTINGS
 from lutbench.recipes.table import Table
 
 
@@ -38,6 +41,32 @@ def table_of_words(words: str, what: str) -> Table:
             )
         values[key] = _value(value)
     return Table(values, what)
+
+
+class _OfSettings(Table):
+    """A table whose errors name a setting; curves and gamuts may be there themselves."""
+
+    def at(self, key: str) -> str:
+        return f"{self.where} {key}".strip()
+
+    def text(self, key: str, default: str | None = None) -> Any:
+        value = self.take(key)
+        return value if isinstance(value, Curve | Gamut) else super().text(key, default)
+
+
+def table_of_settings(values: dict[str, Any]) -> Table:
+    """The table of a recipe that says the same as settings; what has no value is left out."""
+    tables: dict[str, Any] = {}
+    for each in SETTINGS:
+        value = values[each.name]
+        if value is None or (value == "" and not each.words):
+            continue
+        *outer, key = each.key.split(".")
+        table = tables
+        for name in outer:
+            table = table.setdefault(name, {})
+        table.setdefault(key, table_of_words(value, each.name).values if each.words else value)
+    return _OfSettings(tables, "")
 
 
 def _value(written: str) -> Any:

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import inspect as python
 import warnings
+from pathlib import Path
 
 import click
 import numpy as np
 import pytest
 
 import lutbench as lb
+from lutbench.cli import build as cli_build
 from lutbench.cli.main import group
-from lutbench.recipes.schema import SHARED
-from lutbench.recipes.settings import SETTINGS
+from lutbench.recipes import settings, subjects, words
+from lutbench.recipes.schema import recipe_from_data
+from lutbench.recipes.settings import SETTINGS, Setting
+from lutbench.recipes.subjects import open_subject
 
 # Function to the command that does the same.
 COMMANDS = {
@@ -80,10 +84,30 @@ def test_settings_of_build_are_options_and_parameters() -> None:
     assert {each.name for each in SETTINGS} == set(Settings.__annotations__)
 
 
-def test_keys_of_a_recipe_are_options() -> None:
-    """Where both say it: a recipe has tables where the command line has a word."""
-    both = {"exposure", "size", "dimensions", "tone", "gamut"}
-    assert both <= set(SHARED) & {each.name for each in SETTINGS}
+def test_a_new_setting_is_everywhere(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Declared once, it is an option, a word of a pipeline, and reaches a recipe's reader."""
+    tint = Setting("tint", "white_balance.tint", float, 0.0, "Magenta or green.")
+    light = Setting("kelvin", "white_balance.kelvin", float, None, "The light's colour.")
+    for module in (settings, words, cli_build):
+        monkeypatch.setattr(module, "SETTINGS", (*SETTINGS, tint, light))
+    monkeypatch.setattr(subjects, "_OPTIONS", (*subjects._OPTIONS, tint, light))
+
+    @cli_build.conversion_options
+    def build(**given: object) -> None: ...
+
+    options = build.__click_params__  # type: ignore[attr-defined]
+    assert {"--tint", "--kelvin"} <= {name for option in options for name in option.opts}
+    text = "ACEScct, ACEScg to BT.1886, BT.709; tint=5; kelvin=3200"
+    told = open_subject(text, lb.open_catalogue(user=False)).transform
+    recipe = {
+        "source": {"curve": "ACEScct", "gamut": "ACEScg"},
+        "target": {"curve": "BT.1886", "gamut": "BT.709"},
+        "white_balance": {"kelvin": 3200.0, "tint": 5.0},
+        "lut": [{"name": "warm"}],
+    }
+    read = recipe_from_data(recipe, Path("warm.toml")).jobs[0].transform()
+    colours = np.random.default_rng(1).random((50, 3))
+    assert np.array_equal(told.apply(colours), read.apply(colours))
 
 
 def test_an_old_name_is_taken_with_a_warning() -> None:

@@ -23,6 +23,7 @@ from lutbench.model.catalogue import open_catalogue
 from lutbench.model.definitions import parse_definitions
 from lutbench.model.tone import tone_mapper, tone_names
 from lutbench.recipes.schema import recipe_from_data
+from lutbench.recipes.settings import SETTINGS
 from lutbench.recipes.table import Table
 from lutbench.schemas.named import schema_named
 
@@ -211,6 +212,12 @@ def test_what_the_schema_of_a_recipe_has_is_asked_for(
         left = set(properties(schemas["recipe"], place)) - set(keys) - {"sources", "displays"}
         settings = {each for name in tone_names() for each in _settings(name)}
         assert left - settings == set() or place.endswith("tone"), (place, left)
+
+
+def test_the_settings_of_build_are_keys_of_a_recipe(schemas: dict[str, dict[str, Any]]) -> None:
+    for setting in SETTINGS:
+        place, _, key = f"lut.{setting.key}".rpartition(".")
+        assert key in properties(schemas["recipe"], place.replace(".", "/")), setting.name
 
 
 def _settings(name: str) -> set[str]:
