@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from base64 import b64decode
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from bench_browser import PIXELS, codes_of
 from firefox import Firefox, missing
 
 from lutbench.bench.contents import BenchSet, Item, Packer
@@ -28,21 +28,6 @@ pytestmark = [pytest.mark.browser, pytest.mark.slow]
 KNOWN = open_catalogue(user=False)
 SOURCE = Encoding(KNOWN.curve("ACEScct"), KNOWN.gamut("ACES AP1"))
 ENDS = {"source_gamut": "ACES AP1", "target_gamut": "BT.709"}
-
-PIXELS = """
-  const {bench} = lutbench;
-  const {gl, canvas} = bench.engine;
-  bench.set(given[0]);
-  await bench.showStill();
-  bench.engine.draw(bench.scene());
-  const bytes = new Uint8Array(4 * canvas.width * canvas.height);
-  gl.bindFramebuffer(gl.FRAMEBUFFER, null);
-  gl.readPixels(0, 0, canvas.width, canvas.height, gl.RGBA, gl.UNSIGNED_BYTE, bytes);
-  let text = "";
-  for (let at = 0; at < bytes.length; at += 32768)
-    text += String.fromCharCode(...bytes.subarray(at, at + 32768));
-  return [canvas.width, canvas.height, btoa(text)];
-"""
 
 
 @pytest.fixture(scope="module")
@@ -91,9 +76,7 @@ def page(
 
 def pixels(page: Firefox, **state: Any) -> Any:
     plain = {"look": "one", "stops": 0, "still": "whole", "scopes": []}
-    width, height, text = page.run(PIXELS, plain | state)
-    shown = np.frombuffer(b64decode(text), np.uint8).reshape(height, width, 4)
-    return shown[::-1, :, :3].astype(int)
+    return codes_of(page.run(f"lutbench.bench.set(given[0]); {PIXELS}", plain | state))
 
 
 def test_the_address_holds_the_state(page: Firefox) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from base64 import b64decode, b64encode
 from collections.abc import Callable
 from typing import Any
 
@@ -13,6 +14,30 @@ FLAGS = (
     "--enable-unsafe-swiftshader --ignore-gpu-blocklist --use-fake-ui-for-media-stream "
     "--use-fake-device-for-media-stream"
 )
+
+PIXELS = """
+  const {bench} = lutbench;
+  const {gl, canvas} = bench.engine;
+  await bench.showStill();
+  bench.engine.draw(bench.scene());
+  const bytes = new Uint8Array(4 * canvas.width * canvas.height);
+  gl.bindFramebuffer(gl.FRAMEBUFFER, null);
+  gl.readPixels(0, 0, canvas.width, canvas.height, gl.RGBA, gl.UNSIGNED_BYTE, bytes);
+  let text = "";
+  for (let at = 0; at < bytes.length; at += 32768)
+    text += String.fromCharCode(...bytes.subarray(at, at + 32768));
+  return [canvas.width, canvas.height, btoa(text)];
+"""
+"""The body of an asynchronous function of the page: what is shown, for `codes_of`."""
+
+
+def codes_of(answer: tuple[int, int, str]) -> Any:
+    """R G B codes of what `PIXELS` gave, as numpy (height, width, 3), the top line first."""
+    import numpy as np
+
+    width, height, text = answer
+    codes = np.frombuffer(b64decode(text), np.uint8).reshape(height, width, 4)
+    return codes[::-1, :, :3].astype(int)
 
 
 class Opened:
@@ -64,32 +89,10 @@ class Opened:
 
     def pixels(self) -> Any:
         """R G B codes of what is shown, as numpy (height, width, 3)."""
-        import base64
-
-        import numpy as np
-
-        width, height, text = self.view.evaluate(
-            """async () => {
-              const {bench} = lutbench;
-              const {gl, canvas} = bench.engine;
-              await bench.showStill();
-              bench.engine.draw(bench.scene());
-              const bytes = new Uint8Array(4 * canvas.width * canvas.height);
-              gl.bindFramebuffer(gl.FRAMEBUFFER, null);
-              gl.readPixels(0, 0, canvas.width, canvas.height, gl.RGBA, gl.UNSIGNED_BYTE, bytes);
-              let text = "";
-              for (let at = 0; at < bytes.length; at += 32768)
-                text += String.fromCharCode(...bytes.subarray(at, at + 32768));
-              return [canvas.width, canvas.height, btoa(text)];
-            }"""
-        )
-        codes = np.frombuffer(base64.b64decode(text), np.uint8).reshape(height, width, 4)
-        return codes[::-1, :, :3].astype(int)
+        return codes_of(self.view.evaluate(f"async () => {{ {PIXELS} }}"))
 
     def drop(self, name: str, data: bytes, kind: str = "") -> str:
         """Drop a file on the page; what the page says of it (nothing where it takes it)."""
-        import base64
-
         message: str = self.view.evaluate(
             """async ([name, text, kind]) => {
               const bytes = Uint8Array.from(atob(text), (c) => c.charCodeAt(0));
@@ -98,7 +101,7 @@ class Opened:
               await bench.showStill();
               return bench.message;
             }""",
-            [name, base64.b64encode(data).decode("ascii"), kind],
+            [name, b64encode(data).decode("ascii"), kind],
         )
         return message
 
