@@ -108,7 +108,7 @@ def _facts(found: Inspection) -> Table:
     from rich.markup import escape
     from rich.table import Table
 
-    from lutbench.report.words import fact_rows
+    from lutbench.report.inspection_words import fact_rows
 
     table = Table(box=None, show_header=False, padding=(0, 2, 0, 0), pad_edge=False)
     table.add_column(style="dim", no_wrap=True)
@@ -155,7 +155,7 @@ def _codes(reading: dict[str, Any]) -> list[str]:
 
 def scene_lines(found: Inspection) -> list[str]:
     """The reading in stops, in words."""
-    from lutbench.report.words import scene_words
+    from lutbench.report.inspection_words import scene_words
 
     return scene_words(found)
 

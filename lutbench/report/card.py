@@ -24,6 +24,8 @@ from lutbench.report.words import luminance_words, percent_words, stops_words
 CAUTION = "Monitoring levels for viewing: the delivery specification decides what is delivered."
 RANGE_NOTE = "full: 0 to 2ⁿ−1, legal: 16 to 235 in 8 bit, 64 to 940 in 10 bit"
 DPI = 212
+"""Dots an inch of a card as PNG: sharp on a phone and on paper."""
+
 LOWEST_STOP = -6
 """Stops that a card lists down to: what is lit darker is not lit by the card."""
 

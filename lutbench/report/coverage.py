@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from lutbench.fitting.pair import PairFit
 
 SLICES = 8
+"""Slices of the lattice that are drawn: two rows of four."""
+
 TITLE: dict[str, Any] = {"fontsize": 9, "color": PAPER.faint}
 
 

@@ -12,13 +12,18 @@ from lutbench import files
 from lutbench.measure.comparison import Comparison
 from lutbench.measure.difference import measure
 from lutbench.measure.samples import chart_patches, neutral_ramp
+from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array, Transform
 from lutbench.report.drawing import THEMED, Palette, add_axes, new_figure, svg
 from lutbench.report.templates import render
 from lutbench.tables.nodes import domain_of
 
 MAP_SIZE = 65
+"""Points a side of a map: finer than what is seen of it."""
+
 SLICES = (0.0, 0.25, 0.5, 0.75, 1.0)
+"""Blue signal of each map."""
+
 MEASURES = {"delta_e_2000": "ΔE 2000", "delta_e_itp": "ΔE ITP"}
 
 Sides = tuple[Transform, Transform]
@@ -48,7 +53,7 @@ def difference_html(
 ) -> str:
     """The page as text; it needs nothing else. `limits` are held-against limits, if any."""
     unit = MEASURES[found.view.measure]
-    scale = (2**found.bits - 1) / 1023
+    scale = (2**found.bits - 1) / CODES_10_BIT
     return render(
         "difference.html",
         names=names,

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from lutbench.identification import Candidate, Identification, Look, Tone
 
 SHOWN = 6
+"""Candidates in the table; how many more there are is said."""
 
 
 @dataclass(frozen=True)

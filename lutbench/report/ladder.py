@@ -11,7 +11,10 @@ from lutbench.report.words import stops_words
 
 _NAMED = {GREY: "mid grey", SKIN: "light skin", WHITE_CARD: "white card"}
 _CLOSE = 0.026
+"""Share of the height: two labels nearer than this would overlap."""
+
 _LEFT, _RIGHT = 0.5, 0.76
+"""Where the scales before and after the LUT stand, as shares of the width."""
 
 
 def ladder_alternative(day: Levels) -> str:

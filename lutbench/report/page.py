@@ -15,17 +15,20 @@ from lutbench.inspection.hue import HUES
 from lutbench.inspection.inspection import Inspection
 from lutbench.inspection.registry import all_limits
 from lutbench.media.toned import LABEL, for_page, is_hdr
+from lutbench.model.signal import CODES_10_BIT
 from lutbench.report import plots, plots_colour
 from lutbench.report.drawing import Figure, figure, picture_uri, svg
 from lutbench.report.identification import inside
+from lutbench.report.inspection_words import fact_rows, scene_words
 from lutbench.report.pictures import chart_picture, our_still, target_of
 from lutbench.report.templates import render
-from lutbench.report.words import fact_rows, percent_words, scene_words, stops_words
+from lutbench.report.words import percent_words, stops_words
 
 if TYPE_CHECKING:
     from lutbench.identification import Identification
 
 PICTURE_WIDTH = 560
+"""Pixels across of a picture: half of a page."""
 
 
 @dataclass(frozen=True)
@@ -115,13 +118,14 @@ def _tone(found: Inspection) -> list[Figure]:
                 "Signal by exposure in stops; " + " ".join(scene_words(found)),
             )
         )
+    tint = CODES_10_BIT * found.neutral.tint[0]
     figures.append(
         figure(
             "tint",
             lambda: plots.tint_plot(found),
             f"Tint: how far red and blue part from green on the grey scale. Shaded: the limit of "
             f"{found.limits['tint']:g} codes.",
-            f"Tint of the grey scale: at most {1023 * found.neutral.tint[0]:.1f} 10-bit codes",
+            f"Tint of the grey scale: at most {tint:.1f} 10-bit codes",
         )
     )
     return figures

@@ -17,6 +17,8 @@ from lutbench.report.drawing import THEMED, Palette, add_axes, new_figure
 from lutbench.tables.nodes import greys
 
 WIDTH, HEIGHT = 4.7, 3.7
+"""Inches of a plot: two stand side by side on a page."""
+
 MARKED = ((GREY, "18 %"), (SKIN, "36 %"), (WHITE_CARD, "90 %"), (WHITE, "100 %"))
 _DASHES = ("-", (0, (4, 1.5)), (0, (1.2, 1.2)))
 
@@ -158,6 +160,7 @@ def tint_plot(found: Inspection, palette: Palette = THEMED) -> Any:
 
 
 WAVE_COLUMNS, WAVE_LEVELS = 240, 180
+"""Pixels of a waveform."""
 
 
 def waveform_plot(picture: NDArray[Any], palette: Palette = THEMED) -> Any:

@@ -127,7 +127,10 @@ def _locus() -> NDArray[np.float64]:
 
 
 SLICES = 5
+"""Slices of the table side by side."""
+
 WIDE, TALL = 9.4, 2.25
+"""Inches of a plot as wide as the page."""
 
 
 def slices_plot(found: Inspection, palette: Palette = THEMED) -> Any:

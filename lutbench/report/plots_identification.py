@@ -6,14 +6,18 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from lutbench.model.curves.base import MID_GREY
 from lutbench.report.drawing import THEMED, Palette, add_axes, new_figure, plain_text
 
 if TYPE_CHECKING:
     from lutbench.identification import Candidate, Identification
 
 RANKED = 6
+"""Candidates in the plot: as many as the table has."""
+
 SLICES = 5
-GREY = 0.18
+"""Slices of the table side by side."""
+
 NEAR_GREY = 1.5
 """Stops around mid grey within which a second word would cover that of grey."""
 
@@ -74,8 +78,8 @@ def tone_plot(found: Identification, palette: Palette = THEMED) -> Any:
     tone = found.tone
     assert tone is not None
     table = np.array(tone.curve)
-    table = table[table[:, 0] > GREY * 2.0**-9]
-    stops, signal = np.log2(table[:, 0] / GREY), 100 * table[:, 1]
+    table = table[table[:, 0] > MID_GREY * 2.0**-9]
+    stops, signal = np.log2(table[:, 0] / MID_GREY), 100 * table[:, 1]
     top = 100 * tone.white_signal
     figure = new_figure(4.7, 3.1)
     axes = add_axes(figure)
