@@ -18,6 +18,7 @@ Item = TypeVar("Item")
 Value = TypeVar("Value")
 
 CONNECT_SECONDS = 10.0
+"""Seconds to wait for a scheduler: one that is there answers at once."""
 
 
 @dataclass(frozen=True)

@@ -7,8 +7,13 @@ from importlib import import_module
 from typing import Any
 
 SHOWN = 4
+"""Facts in a result's short form."""
+
 ROWS = 24
+"""Facts in its table."""
+
 LONGEST = 40
+"""Characters of a value; what is longer is cut."""
 
 
 class Result:

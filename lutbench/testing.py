@@ -36,6 +36,7 @@ DEFAULT_CODES = 0.1
 """10-bit codes: the same LUT, but for the rounding of a file."""
 
 MAX_CSV_BYTES = 64 * 1024 * 1024
+"""Of a CSV file of reference values: a million rows."""
 
 
 def assert_lut_close(

@@ -7,15 +7,17 @@ from typing import ClassVar
 
 import numpy as np
 
-from lutbench.algebra.chaining import DEFAULT_SIZE, is_curve
+from lutbench.algebra.chaining import is_curve
 from lutbench.algebra.result import Change, Reworked, difference
 from lutbench.errors import LutbenchError
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array, Pipeline, Transform
-from lutbench.tables.lut import Interpolation, Lut, Lut1D, Lut3D, ShaperLut3D
+from lutbench.tables.lut import USUAL_SIZE, Interpolation, Lut, Lut1D, Lut3D, ShaperLut3D
 from lutbench.tables.nodes import domain_of, sample
 
 AMOUNTS = (-1.0, 3.0)
+"""How far a blend or a look may be taken: -1 turns a look round, 3 is thrice as strong; what lies
+beyond is more likely a slip of the keyboard."""
 
 
 @dataclass(frozen=True)
@@ -127,7 +129,7 @@ def _sampled_like(
     if curves and not lattices and is_curve(mix, domain):
         inputs = np.linspace(domain[0], domain[1], size or max(curves))
         return Lut1D(mix.apply(inputs), domain, title)
-    size = size or max(lattices, default=DEFAULT_SIZE)
+    size = size or max(lattices, default=USUAL_SIZE)
     shaper = _common_shaper([each for each in sources if isinstance(each, Lut)])
     if shaper is None:
         return sample(mix, size, domain=domain, interpolation=interpolation, title=title)

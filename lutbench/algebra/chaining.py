@@ -9,9 +9,12 @@ import numpy as np
 
 from lutbench.algebra.result import Array, Change, Reworked, difference, probe
 from lutbench.errors import LutbenchError
+from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Pipeline, Transform, steps_of
 from lutbench.tables.lut import (
     SIZES_1D,
+    USUAL_ROWS,
+    USUAL_SIZE,
     Interpolation,
     Lut,
     Lut1D,
@@ -19,9 +22,6 @@ from lutbench.tables.lut import (
     ShaperLut3D,
 )
 from lutbench.tables.nodes import domain_of, sample
-
-DEFAULT_SIZE = 33
-CURVE_SIZE = 4096
 
 
 def chain(
@@ -70,7 +70,7 @@ def chain(
     ]
     for before, after in pairwise(steps):
         left = _clamped_between(before, after)
-        if left > 0.5 / 1023:
+        if left > 0.5 / CODES_10_BIT:
             changes.append(
                 Change(
                     "clamped_between",
@@ -106,7 +106,7 @@ def _as_curve(
         if len(steps) == 1 and sizes:
             size = sizes[0]
         else:
-            size = min(max(CURVE_SIZE, 4 * max(sizes, default=0)), SIZES_1D[1])
+            size = min(max(USUAL_ROWS, 4 * max(sizes, default=0)), SIZES_1D[1])
     inputs = np.linspace(domain[0], domain[1], size)
     return Lut1D(whole.apply(inputs), domain, title)
 
@@ -120,7 +120,7 @@ def _as_lattice(
 ) -> Lut3D | ShaperLut3D:
     if size is None:
         sizes = [step.size for step in steps if isinstance(step, Lut3D | ShaperLut3D)]
-        size = max(sizes, default=DEFAULT_SIZE)
+        size = max(sizes, default=USUAL_SIZE)
     first, *rest = steps
     curve = first if isinstance(first, Lut1D) else None
     if isinstance(first, ShaperLut3D):

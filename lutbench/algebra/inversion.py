@@ -57,7 +57,10 @@ BEYOND = 0.25
 """How far, in shares of the domain, values may go past it to be exact at the edge."""
 
 SHAPER_ROWS = 4096
+"""Rows of the curve in front of an inverse: under a quarter of a 10-bit code apart."""
+
 LARGEST = 129
+"""Nodes an edge of an inverse: each node is searched for, over two million of them at this size."""
 
 
 def invert(

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 
-from lutbench.algebra.chaining import CURVE_SIZE
 from lutbench.algebra.result import Change, Reworked, code_error
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Transform
-from lutbench.tables.lut import Lut1D
+from lutbench.tables.lut import USUAL_ROWS, Lut1D
 from lutbench.tables.nodes import domain_of, examined
 
 
 def neutral_curve(
-    transform: Transform, size: int = CURVE_SIZE, *, grey: bool = False, title: str = ""
+    transform: Transform, size: int = USUAL_ROWS, *, grey: bool = False, title: str = ""
 ) -> Reworked:
     """The curve that a transform draws on the neutral axis, one for each channel.
 

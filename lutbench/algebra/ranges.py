@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lutbench.algebra.chaining import DEFAULT_SIZE, is_curve
+from lutbench.algebra.chaining import is_curve
 from lutbench.algebra.result import (
     Change,
     CodeError,
@@ -18,7 +18,7 @@ from lutbench.algebra.result import (
 )
 from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange, check_range
 from lutbench.model.transforms import Pipeline, Transform
-from lutbench.tables.lut import UNIT_DOMAIN, Lut, Lut1D, Lut3D, ShaperLut3D
+from lutbench.tables.lut import UNIT_DOMAIN, USUAL_SIZE, Lut, Lut1D, Lut3D, ShaperLut3D
 from lutbench.tables.nodes import domain_of, sample
 
 EXACT = CodeError(0.0, 0.0, 0.0)
@@ -124,7 +124,7 @@ def _resampled(
     if isinstance(lut, Lut1D) and is_curve(whole, domain):
         rows = np.linspace(domain[0], domain[1], size or max(lut.size, 4096))
         return Lut1D(whole.apply(rows), domain, title)
-    known = lut.size if isinstance(lut, Lut3D | ShaperLut3D) else DEFAULT_SIZE
+    known = lut.size if isinstance(lut, Lut3D | ShaperLut3D) else USUAL_SIZE
     method = lut.interpolation if isinstance(lut, Lut3D) else "tetrahedral"
     return sample(whole, size or known, domain=domain, interpolation=method, title=title)
 

@@ -31,6 +31,7 @@ LIGHT_SIZE = 4097
 GREY_STOPS = (-12.0, math.log2(1 / MID_GREY))
 """Stops between which false colour shows grey: from black to full white."""
 GREY_SIZE = 513
+"""Rows of the grey curve of false colour: some thirty a stop, finer than 8 bits show."""
 
 
 @dataclass(frozen=True)

@@ -9,16 +9,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from lutbench.model.signal import CODES_10_BIT
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
 from lutbench.tables.nodes import LARGEST_PIXEL, sensible
-
-CODES = 1023.0
-"""Ten-bit codes from signal 0 to 1: the unit of an error."""
 
 FINE_ENOUGH = 0.01
 """Ten-bit codes that 16-bit steps may be off: a hundredth of what is recorded."""
 
 STEPS = 65535
+"""Steps from the lowest to the highest value of a table: 16 bits, half the size of floats."""
 
 
 @dataclass(frozen=True)
@@ -45,7 +44,7 @@ def packed(values: ArrayLike) -> Packed:
     array = np.asarray(values, dtype=np.float64)
     low, high = float(array.min()), float(array.max())
     half_step = (high - low) / STEPS / 2
-    if half_step * CODES > FINE_ENOUGH:
+    if half_step * CODES_10_BIT > FINE_ENOUGH:
         return packed_floats(array)
     steps = np.zeros_like(array) if high == low else np.round((array - low) / (high - low) * STEPS)
     return Packed("u16", low, high, _text(steps.astype("<u2")), half_step)
@@ -78,10 +77,10 @@ def packed_lut(lut: Lut1D | Lut3D | ShaperLut3D) -> PackedLut:
         # The shaper feeds the lattice: what it is off is multiplied there, so it keeps float32.
         curve = _table(lut.shaper, packed_floats(lut.shaper.table))
         nodes = packed(lut.lut.table)
-        return PackedLut(curve, _table(lut.lut, nodes), CODES * nodes.error)
+        return PackedLut(curve, _table(lut.lut, nodes), CODES_10_BIT * nodes.error)
     values = packed(lut.table)
     table = _table(lut, values)
-    error = CODES * values.error
+    error = CODES_10_BIT * values.error
     if isinstance(lut, Lut1D):
         return PackedLut(table, None, error)
     return PackedLut(None, table, error)

@@ -24,6 +24,7 @@ ALIVE_EVERY = 10.0
 """Seconds after which a listening page is told that nothing happened, so that a gone one is met."""
 
 TOKEN_BYTES = 18
+"""Random bytes in a bench's address: 144 bits, which nobody guesses."""
 
 
 class Follower:

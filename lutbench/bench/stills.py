@@ -26,14 +26,19 @@ from lutbench.model.curves.base import MID_GREY
 from lutbench.model.gamuts import BT709
 
 RECORDED_BITS = 10
+"""Bits of a drawn still's codes: what a camera records."""
+
 WIDEST = 1920
 """Pixels: a wider still is averaged down, so that a page stays small enough for a phone."""
 
 WIDTH, HEIGHT = 640, 400
+"""Pixels of a drawn still: enough to judge a ramp or a face by, small in a page."""
+
 FINER = 2
 """Samples along each side of a pixel of a drawn still."""
 
 DARKEST_STOP = -8.0
+"""Stops from mid grey at which the ramp begins: under what a camera tells from black."""
 
 
 @dataclass(frozen=True)
@@ -111,7 +116,10 @@ SHOULDERS = (0.86, (0.30, 0.22, 0.2))
 HEAD = (0.42, (0.2, 0.28, 0.24))
 KEY_LIGHT = np.array([-0.5, -0.55, 0.67])
 FILL = 0.16
+"""Share of the light that comes from everywhere, so that the shadow side is not black."""
+
 SHEEN = 0.25
+"""Light that a glossy spot adds to the skin's own."""
 
 
 def _shade(

@@ -13,9 +13,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from lutbench.algebra.chaining import chain, is_curve
-from lutbench.bench.packing import CODES
 from lutbench.measure.samples import SEED
 from lutbench.model.grade import Cdl, Saturation
+from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Clamp, Pipeline, Transform, steps_of
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
 from lutbench.tables.nodes import domain_of, sample, sample_1d
@@ -52,7 +52,9 @@ def tabulated(lut: Transform) -> BenchTable:
 
     def off(table: Transform) -> float:
         found = table.apply(colours)
-        return CODES * float(np.abs((np.clip(found, *held) if held else found) - wanted).max())
+        return CODES_10_BIT * float(
+            np.abs((np.clip(found, *held) if held else found) - wanted).max()
+        )
 
     tables = [sample(Pipeline(steps), SAMPLED_SIZE), *_behind_its_curves(steps)]
     errors = [off(each) for each in tables]

@@ -18,6 +18,7 @@ from lutbench.model.tone.eetf import Eetf
 from lutbench.tables.lut import lattice
 
 VIEW_SIZE = 33
+"""Nodes an edge of the table that takes a display's signals to the screen's: as of usual LUTs."""
 
 LIGHT_SIZE = 4097
 """Signals of a display's light in the page, straight lines between them."""

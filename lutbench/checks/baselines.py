@@ -29,19 +29,29 @@ from lutbench.measure.samples import (
     random_points,
 )
 from lutbench.model.conversion import Encoding
+from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array, Transform
 from lutbench.tables.lut import Lut, Lut1D, Lut3D, ShaperLut3D
 from lutbench.tables.nodes import domain_of
 
 MAX_BYTES = 64 * 1024 * 1024
+"""Of a baseline: some megabytes are usual, more is another file."""
+
 HEAD = "# lutbench baseline 1"
 CUBE_HEAD = "lutbench baseline 1"
 COLUMNS = "what,r,g,b,r_out,g_out,b_out"
 
 NEUTRALS = 65
+"""Greys that a baseline records: two a row of a usual LUT."""
+
 RANDOMS = 64
+"""Colours off the nodes that a baseline records: they see a change of interpolation."""
+
 RUNS = 33
+"""Parts of a 1D table whose means are recorded: as many as a usual LUT has planes."""
+
 CORNERS = 3
+"""Nodes an edge of the lattice of corners, edges and middles that a baseline records."""
 
 LARGEST = 1e30
 """What a sample may hold: rounding to decimals would overflow far beyond it."""
@@ -104,11 +114,11 @@ def part_means(side: Transform) -> dict[str, Array]:
     match side:
         case Lut1D():
             runs = np.array_split(side.table.astype(np.float64), min(side.size, RUNS))
-            return {"rows": 1023 * np.array([run.mean(axis=0) for run in runs])}
+            return {"rows": CODES_10_BIT * np.array([run.mean(axis=0) for run in runs])}
         case Lut3D():
             table = side.table.astype(np.float64)
-            across = {"r": (1, 2), "g": (0, 2), "b": (0, 1)}
-            return {f"plane {axis}": 1023 * table.mean(axis=axes) for axis, axes in across.items()}
+            across = {"plane r": (1, 2), "plane g": (0, 2), "plane b": (0, 1)}
+            return {name: CODES_10_BIT * table.mean(axis=axes) for name, axes in across.items()}
         case ShaperLut3D():
             return part_means(side.shaper) | part_means(side.lut)
     return {}

@@ -15,6 +15,8 @@ from lutbench.model.catalogue import Catalogue, open_catalogue, user_definitions
 from lutbench.recipes.table import Table
 
 MAX_CHECKS = 10_000
+"""Checks in a suite: more is a mistake of whatever wrote it."""
+
 SUFFIX = ".lutbench.toml"
 """The end of a name by which pytest collects a suite."""
 

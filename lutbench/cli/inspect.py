@@ -23,7 +23,6 @@ from lutbench.cli.options import (
     print_json_line,
     range_options,
 )
-from lutbench.cli.progress import progress
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -222,6 +221,7 @@ def _many(files: list[str], asked: InspectRequest, sort: str, run: RunOptions) -
     """Print a line for each file: as they come in the order of names, else at the end."""
     from lutbench.cli.inspect_print import BRACKETS, COLUMNS
     from lutbench.cli.lines import Lines
+    from lutbench.cli.progress import progress
     from lutbench.hands import worked
 
     lines = None if asked.as_json else Lines("LUT", [Path(each).name for each in files], COLUMNS)

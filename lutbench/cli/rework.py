@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from lutbench import algebra
 from lutbench.cli.options import (
     catalogue_of,
     definitions_option,
@@ -48,6 +49,14 @@ class Out:
         from lutbench.recipes.subjects import open_subject
 
         return open_subject(text, catalogue_of(self.definitions)).transform
+
+    def plain_lut(self, text: str, size: int | None = None) -> Any:
+        """The LUT that an argument names; another transform is sampled."""
+        from lutbench.tables.lut import USUAL_SIZE, Lut
+        from lutbench.tables.nodes import sample
+
+        transform = self.lut(text)
+        return transform if isinstance(transform, Lut) else sample(transform, size or USUAL_SIZE)
 
     def write(self, made: Reworked, sources: Sequence[str]) -> None:
         """Write what was made from `sources`, and say what was done."""
@@ -115,11 +124,8 @@ def chain(luts: tuple[str, ...], size: int | None, no_shaper: bool, out: Out) ->
     Example:
       lutbench rework chain day.cube look.cube -o both.cube
     """
-    from lutbench import algebra
-
-    steps = [out.lut(each) for each in luts]
-    made = algebra.chain(steps, size, shaper=not no_shaper)
-    out.write(made, list(luts))
+    made = algebra.chain([out.lut(each) for each in luts], size, shaper=not no_shaper)
+    out.write(made, luts)
 
 
 @command.command()
@@ -149,10 +155,8 @@ def invert(lut: str, size: int | None, shaper: bool, fallback: Any, hold: bool, 
     Example:
       lutbench rework invert monitor.cube -o back.cube --size 65
     """
-    from lutbench import algebra
-
-    subject = out.lut(lut)
-    made = algebra.invert(_as_lut(subject, size), size, shaper=shaper, fallback=fallback, hold=hold)
+    subject = out.plain_lut(lut, size)
+    made = algebra.invert(subject, size, shaper=shaper, fallback=fallback, hold=hold)
     out.write(made, [lut])
 
 
@@ -174,9 +178,7 @@ def resize(lut: str, size: int, method: str, out: Out) -> None:
     Example:
       lutbench rework resize monitor.cube 17 -o small.cube
     """
-    from lutbench import algebra
-
-    made = algebra.resample(_as_lut(out.lut(lut), None), size, method)
+    made = algebra.resample(out.plain_lut(lut), size, method)
     out.write(made, [lut])
 
 
@@ -238,9 +240,7 @@ def change_range(
       lutbench rework range monitor.cube --target full legal -o legal.cube
       lutbench rework range monitor.cube --domain 0 2 -o wide.cube
     """
-    from lutbench import algebra
-
-    subject = _as_lut(out.lut(lut), None)
+    subject = out.plain_lut(lut)
     made = algebra.change_range(
         subject,
         source=now_wanted.source,
@@ -322,7 +322,7 @@ def _cured(text: str, out: Out) -> tuple[Any, list[Any]]:
     from lutbench.formats.registry import MAX_BYTES
 
     try:
-        return _as_lut(out.lut(text), None), []
+        return out.plain_lut(text), []
     except FormatError:
         if not text.lower().endswith(".cube"):
             raise
@@ -343,9 +343,9 @@ def neutral(lut: str, size: int | None, grey: bool, out: Out) -> None:
     Example:
       lutbench rework neutral monitor.cube -o tone.cube --size 1024
     """
-    from lutbench import algebra
+    from lutbench.tables.lut import USUAL_ROWS
 
-    made = algebra.neutral_curve(out.lut(lut), size or 4096, grey=grey)
+    made = algebra.neutral_curve(out.lut(lut), size or USUAL_ROWS, grey=grey)
     out.write(made, [lut])
 
 
@@ -362,10 +362,7 @@ def blend(first: str, second: str, amount: float, size: int | None, out: Out) ->
     Example:
       lutbench rework blend day.cube old.cube 0.5 -o between.cube
     """
-    from lutbench import algebra
-
-    pair = out.lut(first), out.lut(second)
-    made = algebra.blend(*pair, amount, size)
+    made = algebra.blend(out.lut(first), out.lut(second), amount, size)
     out.write(made, [first, second])
 
 
@@ -388,17 +385,6 @@ def strength(lut: str, amount: float, base: str | None, size: int | None, out: O
       lutbench rework strength monitor.cube 0.7 -o soft.cube \\
           --base "ACEScct, ACEScg to BT.1886, BT.709"
     """
-    from lutbench import algebra
-
-    subject = out.lut(lut)
     under = None if base is None else out.lut(base)
-    made = algebra.strength(subject, amount, under, size)
-    out.write(made, [lut, *([base] if base else [])])
-
-
-def _as_lut(transform: Transform, size: int | None) -> Any:
-    """A LUT as it is; another transform sampled."""
-    from lutbench.tables.lut import Lut
-    from lutbench.tables.nodes import sample
-
-    return transform if isinstance(transform, Lut) else sample(transform, size or 33)
+    made = algebra.strength(out.lut(lut), amount, under, size)
+    out.write(made, [lut] if base is None else [lut, base])

@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
 SCHEMA = 1
 INDENT = 9
+"""Columns in front of what belongs to a check: its mark has eight, and a space follows."""
+
 MARKS = {
     "passed": ("pass", "green"),
     "recorded": ("recorded", "cyan"),

@@ -18,6 +18,8 @@ KNOTS = 24
 """Spline pieces of a curve."""
 
 ROUNDS = 10
+"""Gauss–Newton steps of a fit."""
+
 CHROMA_SHARE = 0.03
 """How much less a difference of a* or b* counts with each unit of chroma: between the 0.045
 and 0.015 of ΔE 2000."""

@@ -15,11 +15,14 @@ from lutbench.measure.difference import Spread
 from lutbench.measure.samples import chart_light
 from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange
 from lutbench.model.transforms import Array, Transform, steps_of
-from lutbench.tables.lut import Lut
+from lutbench.tables.lut import USUAL_SIZE, Lut
 from lutbench.tables.nodes import sample
 
 GREYS = 101
+"""Greys by which a calibration is judged: one a percent."""
+
 COLOURS = 3000
+"""Random signals by which it is judged: enough for a steady 95th percentile."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,7 +75,7 @@ class Calibrated:
 def calibrate(
     model: DisplayModel,
     target: Target,
-    size: int = 33,
+    size: int = USUAL_SIZE,
     *,
     source_range: Range = "full",
     display_range: Range = "full",

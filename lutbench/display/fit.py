@@ -31,9 +31,14 @@ SMOOTHNESS = tuple(10.0**power for power in (-1, 0, 1, 2))
 """Of the curves, tried by leaving patches out."""
 
 FOLDS = 8
+"""Parts of the patches, each left out once."""
 
 RESIDUAL_SIZE = 9
+"""Nodes an edge of the residual lattice: about as many nodes as the long set has patches."""
+
 RESIDUAL_SMOOTHNESS = (1e-4, 1e-5, 1e-6)
+"""Of the residual, tried by leaving patches out."""
+
 RESIDUAL_REACH = 0.5
 """Share of the cube over which a residual dies away where no patch was measured."""
 

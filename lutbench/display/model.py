@@ -19,14 +19,20 @@ from lutbench.model.transforms import Array
 from lutbench.tables.lut import Lut3D
 
 CURVE_ROWS = 1025
+"""Rows of a curve: the signals of 10 bits and one more."""
+
 LAB_SCALE = 100.0
 """The residual lattice holds L*, a*, b* over this."""
 
 ROUNDS = 12
+"""Steps of the inverse at most; a colour that is near enough stops before."""
+
 UNSHIFTED = 3
 """Times that the shift is taken off what is wanted before that; each costs a quarter of a step."""
 
 STEP = 1e-4
+"""Signal over which the slope of the residual is taken: far under the distance of its nodes."""
+
 NEAR = 0.01
 """L*a*b*: near enough to what is wanted; an eye tells a hundred times that."""
 

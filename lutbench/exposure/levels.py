@@ -30,10 +30,9 @@ from lutbench.exposure.reading import (
 )
 from lutbench.exposure.zebra import MARKED, Signal, Zebra, zebra_of
 from lutbench.model.curves.base import Curve
-from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange, check_range
+from lutbench.model.signal import CODES_10_BIT, Range, RangeFromSignal, SignalFromRange, check_range
 from lutbench.model.transforms import Array, Transform
 from lutbench.results import Result
-from lutbench.tables.nodes import examined
 
 SCHEMA = 1
 
@@ -54,7 +53,9 @@ MOST_EXPOSED = 6.0
 MOST_STOPS = 16
 """Stops from mid grey that are listed at most."""
 
-ONE_CODE = 1 / 1023
+ONE_CODE = 1 / CODES_10_BIT
+"""Signal of a 10-bit code: stops nearer than this are not told apart."""
+
 RAMP = 4097
 """Samples from end to end of the recording: four to a 10-bit code."""
 
@@ -309,6 +310,8 @@ class _Through:
 
     def __call__(self, signal: ArrayLike) -> np.ndarray[Any, np.dtype[np.float64]]:
         """Signals of neutrals, shape (n,), to R G B signals, shape (n, 3)."""
+        from lutbench.tables.nodes import examined
+
         recorded = np.asarray(signal, dtype=np.float64)
         laid_out = RangeFromSignal(self.source_range).apply(np.repeat(recorded[:, None], 3, axis=1))
         values = np.clip(laid_out, 0, 1)

@@ -10,6 +10,7 @@ from lutbench.model.curves.base import MID_GREY
 from lutbench.model.signal import Range, code_from_signal, signal_from_full_scale
 
 BIT_DEPTHS = (8, 10, 12)
+"""Bits for which codes are given: what cameras and monitors show them in."""
 
 BLACK, GREY, SKIN, WHITE_CARD, WHITE = 0.0, MID_GREY, 0.36, 0.90, 1.0
 """Reflectances: no light, mid grey, light skin (commonly held one stop over grey), cards."""

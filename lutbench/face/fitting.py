@@ -13,6 +13,7 @@ from lutbench.errors import LutbenchError
 from lutbench.face import arguments
 from lutbench.face.arguments import Picture
 from lutbench.model.encoding import Encoding
+from lutbench.tables.lut import USUAL_SIZE
 
 if TYPE_CHECKING:
     from lutbench.fitting.match_report import CameraMatch
@@ -27,7 +28,7 @@ def learn(
     before: Picture,
     after: Picture,
     *,
-    size: int = 33,
+    size: int = USUAL_SIZE,
     smoothness: float | None = None,
     title: str = "",
 ) -> PairFit:
@@ -69,7 +70,7 @@ def learn(
 
 
 def capture(
-    picture: Picture, *, size: int = 33, smoothness: float | None = None, title: str = ""
+    picture: Picture, *, size: int = USUAL_SIZE, smoothness: float | None = None, title: str = ""
 ) -> PatchFit:
     """The LUT of a device, from the chart that came back from it.
 

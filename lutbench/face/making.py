@@ -13,7 +13,7 @@ from lutbench.model.curves.base import Curve
 from lutbench.model.gamuts import Gamut
 from lutbench.model.transforms import Interpolation
 from lutbench.recipes.settings import Choices
-from lutbench.tables.lut import SIZES_1D, SIZES_3D, UNIT_DOMAIN, Lut, Lut3D
+from lutbench.tables.lut import SIZES_1D, SIZES_3D, UNIT_DOMAIN, USUAL_SIZE, Lut, Lut3D
 
 if TYPE_CHECKING:
     pass
@@ -106,7 +106,7 @@ def build(
 
 def sample(
     transform: LutLike,
-    size: int = 33,
+    size: int = USUAL_SIZE,
     *,
     domain: ArrayLike = UNIT_DOMAIN,
     title: str = "",

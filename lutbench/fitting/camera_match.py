@@ -27,6 +27,8 @@ from lutbench.model.transforms import Matrix, Pipeline, Transform, steps_of
 Array = NDArray[np.float64]
 
 FEWEST = 8
+"""Patches: gains and matrix are nine numbers, and a patch tells three."""
+
 CLIPPED = 0.985
 """Signal from which a patch counts as clipped and is left out."""
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from lutbench.measure.difference import Spread
 from lutbench.model.transforms import Transform
 from lutbench.results import Result
-from lutbench.tables.lut import Lut3D
+from lutbench.tables.lut import USUAL_SIZE, Lut3D
 from lutbench.tables.nodes import sample
 
 Array = NDArray[np.float64]
@@ -69,7 +69,7 @@ class CameraMatch(Result):
         """The spread of ``before``, ``after`` or ``left_out`` over the patches used."""
         return Spread.of(np.array([getattr(each, what) for each in self.patches if each.used]))
 
-    def lut(self, size: int = 33, *, title: str = "") -> Lut3D:
+    def lut(self, size: int = USUAL_SIZE, *, title: str = "") -> Lut3D:
         """The match as a LUT, values held to 0..1."""
         made = sample(self.transform, size, title=title)
         return Lut3D(np.clip(made.table, 0, 1), title=title)

@@ -19,7 +19,7 @@ from lutbench.fitting.robust import robust_spread
 from lutbench.fitting.scattered import ScatteredFit
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.results import Result
-from lutbench.tables.lut import SIZES_3D, Lut3D, lattice
+from lutbench.tables.lut import SIZES_3D, USUAL_SIZE, Lut3D, lattice
 from lutbench.tables.nodes import check_size, diagonal
 
 Array = NDArray[np.float64]
@@ -32,12 +32,20 @@ TILE = 32
 neighbouring pixels tell each other's colours."""
 
 HELD_OUT = 0.2
+"""Share of the tiles that is held out to judge the fit by."""
+
 SUPPORT = 3.0
 """Pixels that a node has to be worth to count as supported by the picture."""
 
 MOST_PIXELS = 2_000_000
+"""Pixels that are fitted to: a larger picture is thinned out, since neighbours say the same."""
+
 BINS = 96
+"""Cells an edge into which colours are gathered: each counts by its mean."""
+
 FINEST = 17
+"""Nodes an edge of what the base leaves, which bends slowly."""
+
 REACH = 0.35
 """How far from any colour seen the LUT goes on before it is its base again: the share
 of the cube's edge."""
@@ -104,7 +112,7 @@ class PairFit(Result):
 def fit_pair(
     before: NDArray[Any],
     after: NDArray[Any],
-    size: int = 33,
+    size: int = USUAL_SIZE,
     *,
     smoothness: float | None = None,
     title: str = "",

@@ -14,7 +14,7 @@ from lutbench.errors import LutbenchError
 from lutbench.fitting.scattered import ScatteredFit, smooth_curves
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.results import Result
-from lutbench.tables.lut import SIZES_3D, Lut1D, Lut3D, lattice
+from lutbench.tables.lut import SIZES_3D, USUAL_SIZE, Lut1D, Lut3D, lattice
 from lutbench.tables.nodes import check_size
 
 Array = NDArray[np.float64]
@@ -71,7 +71,7 @@ class PatchFit(Result):
 def fit_patches(
     inputs: Array,
     outputs: Array,
-    size: int = 33,
+    size: int = USUAL_SIZE,
     *,
     uncertainty: float | None = None,
     smoothness: float | None = None,

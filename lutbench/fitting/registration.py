@@ -17,7 +17,10 @@ ALIKE = 0.4
 made from, another picture under 0.1, one that is scaled by 2 % under 0.4."""
 
 TILES = 4
+"""Parts of the picture a side, each compared by itself: a shift that is not everywhere shows."""
+
 _LONGEST = 1600
+"""Pixels along the longer side of what is compared: edges stay, and it is quick."""
 
 
 @dataclass(frozen=True)

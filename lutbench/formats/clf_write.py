@@ -30,7 +30,15 @@ from lutbench.model.signal import RangeFromSignal, SignalFromRange
 from lutbench.model.tone import ToneMapper
 from lutbench.model.tone.shoulder import ToneCurveInverse
 from lutbench.model.transforms import Array, Clamp, Matrix, Pipeline, Transform, steps_of
-from lutbench.tables.lut import UNIT_DOMAIN, Interpolation, Lut1D, Lut3D, ShaperLut3D, lattice
+from lutbench.tables.lut import (
+    UNIT_DOMAIN,
+    USUAL_SIZE,
+    Interpolation,
+    Lut1D,
+    Lut3D,
+    ShaperLut3D,
+    lattice,
+)
 from lutbench.tables.nodes import greys
 from lutbench.tables.shaping import greys_off, half_floats, rows_at
 
@@ -38,7 +46,10 @@ NEAR = 2e-5
 """How far an operator may be off the step it stands for: a fiftieth of a 10-bit code."""
 
 SAMPLED_1D_SIZES = (4096, 16384, 65536)
+"""Rows of a sampled curve, tried in turn."""
+
 SAMPLED_1D_ERROR = 1e-6
+"""Relative error at which a size is taken: a thousandth of a 10-bit code."""
 
 # Light of any size and sign is sampled behind its sixth root: even steps of that
 # are about even steps in stops, and go through zero.
@@ -50,7 +61,7 @@ def format_clf(
     *,
     title: str = "",
     comments: tuple[str, ...] = (),
-    size: int = 33,
+    size: int = USUAL_SIZE,
     domain: ArrayLike = UNIT_DOMAIN,
     interpolation: Interpolation = "tetrahedral",
 ) -> tuple[bytes, tuple[str, ...]]:

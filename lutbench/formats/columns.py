@@ -13,6 +13,7 @@ from lutbench import files
 from lutbench.errors import FormatError
 
 MOST_BYTES = 1 << 20
+"""Of a CSV file of readings: some thousand rows take far less."""
 
 Columns = tuple[str, ...]
 

@@ -15,6 +15,8 @@ from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange
 from lutbench.model.transforms import Array, Pipeline, Transform, steps_of
 from lutbench.tables.lut import (
     UNIT_DOMAIN,
+    USUAL_ROWS,
+    USUAL_SIZE,
     Interpolation,
     Lut,
     Lut1D,
@@ -23,9 +25,6 @@ from lutbench.tables.lut import (
     interpolated,
 )
 from lutbench.tables.nodes import greys, sample, sample_1d
-
-DEFAULT_SIZE_3D = 33
-DEFAULT_SIZE_1D = 4096
 
 RANGE_BITS = 10
 """The depth that a legal range is laid out for: signal 0 at 64/1023."""
@@ -142,7 +141,7 @@ def convert(source: LutFile[Transform], path: str | Path, wishes: Wishes) -> Con
     how = Writing(
         title=source.title if wishes.title is None else wishes.title,
         comments=source.comments,
-        size=wishes.size or DEFAULT_SIZE_3D,
+        size=wishes.size or USUAL_SIZE,
         domain=domain,
         interpolation=interpolation or "tetrahedral",
         decimals=wishes.decimals,
@@ -185,11 +184,11 @@ def _as_lut(transform: Transform, wanted: Transform, domain: Array, wishes: Wish
         return transform
     size = wishes.size or (transform.size if same_form else None)  # type: ignore[attr-defined]
     if dimensions == 1:
-        return sample_1d(wanted, size or DEFAULT_SIZE_1D, domain=domain)
+        return sample_1d(wanted, size or USUAL_ROWS, domain=domain)
     interpolation = _interpolation(transform)
     if isinstance(transform, ShaperLut3D):
         return _with_shaper(transform, domain, wishes, size or transform.size)
-    return sample(wanted, size or DEFAULT_SIZE_3D, domain=domain, interpolation=interpolation)
+    return sample(wanted, size or USUAL_SIZE, domain=domain, interpolation=interpolation)
 
 
 def _with_shaper(lut: ShaperLut3D, domain: ArrayLike, wishes: Wishes, size: int) -> ShaperLut3D:
@@ -198,7 +197,7 @@ def _with_shaper(lut: ShaperLut3D, domain: ArrayLike, wishes: Wishes, size: int)
     shaper = lut.shaper
     if ranges.changes_source:
         before = replace(ranges, target=None).around(shaper)
-        shaper = sample_1d(before, max(shaper.size, DEFAULT_SIZE_1D), domain=domain)
+        shaper = sample_1d(before, max(shaper.size, USUAL_ROWS), domain=domain)
     after = replace(ranges, source=None).around(lut.lut)
     inner = sample(after, size, domain=lut.lut.domain, interpolation=lut.lut.interpolation)
     return ShaperLut3D(shaper, inner)

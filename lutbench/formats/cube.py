@@ -38,6 +38,8 @@ _KEYWORDS = ("TITLE", *_SIZE_KEYWORDS, *_RANGE_KEYWORDS, *_DOMAIN_KEYWORDS)
 
 _WORD = re.compile(rb"[A-Za-z_][A-Za-z0-9_]*$", re.ASCII)
 _CHUNK = 128 * 1024
+"""Bytes of rows that are read at a time: they stay in the cache."""
+
 _SHORTEST_ROW = len(b"0 0 0\n")
 
 

@@ -41,7 +41,10 @@ _OVER_NINE = _U(0x7676767676767676)
 _EXACT = _U(2**53)
 
 _ROWS_AT_ONCE = 8192
+"""Rows that are written at a time: their digits stay in the cache."""
+
 _MAX_FIXED_DECIMALS = 9
+"""Decimals that the fast writer spells: with six digits in front they fit its whole numbers."""
 
 
 def number(token: bytes) -> float | None:

@@ -14,6 +14,7 @@ from lutbench.errors import FormatError
 from lutbench.model.grade import Cdl
 
 MAX_BYTES = 64 << 20
+"""Of a list: a feature film's takes a few megabytes."""
 
 _EVENT = re.compile(r"^\s*(\d{3,6})\s+(\S+)\s")
 _SOP = re.compile(

@@ -17,7 +17,7 @@ import numpy as np
 
 from lutbench.errors import LutbenchError
 from lutbench.model.transforms import Array, Transform
-from lutbench.tables.lut import UNIT_DOMAIN, Interpolation
+from lutbench.tables.lut import UNIT_DOMAIN, USUAL_SIZE, Interpolation
 
 _CUBE_KEYWORD = re.compile(rb"^\s*(LUT_[13]D_SIZE|TITLE|DOMAIN_M)", re.IGNORECASE | re.MULTILINE)
 
@@ -77,7 +77,7 @@ class Writing:
 
     title: str = ""
     comments: tuple[str, ...] = ()
-    size: int = 33
+    size: int = USUAL_SIZE
     domain: Array | tuple[tuple[float, ...], ...] = UNIT_DOMAIN
     interpolation: Interpolation = "tetrahedral"
     decimals: int | None = 6

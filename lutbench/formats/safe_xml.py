@@ -17,7 +17,10 @@ MAX_BYTES = 128 * 1024 * 1024
 """The largest XML file that is read."""
 
 MAX_DEPTH = 32
+"""Levels of elements: a CLF has about five."""
+
 MAX_ELEMENTS = 100_000
+"""Elements of a file: a LUT's numbers stand in one, so few are needed."""
 
 # What XML cannot hold (all but the last two ranges also disturb a terminal).
 _UNFIT = re.compile("[\x00-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")

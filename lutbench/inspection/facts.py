@@ -14,12 +14,15 @@ from lutbench.tables.nodes import greys, node_inputs
 
 KINDS = ("curve", "gamut", "combined", "identity")
 
-# In 10-bit codes. Half a code is what rounding to 10 bits may change: less than that
-# is no change at all. The other two allow one code, so that a LUT with noise or with
-# values rounded to 10 bits is still told.
 SAME = 0.5
+"""10-bit codes: what rounding to them may change; less than that is no change at all."""
+
 SEPARABLE = 1.0
+"""10-bit codes by which a channel may follow another and still be said to go by itself: a LUT
+that is noisy or rounded to 10 bits is recognised all the same."""
+
 NEUTRAL = 1.0
+"""10-bit codes by which greys may move and still be said to stay, for the same reason."""
 
 
 @dataclass(frozen=True)
@@ -94,6 +97,8 @@ def _separability(planes: Array) -> float:
 
 
 INPUT_BITS = (8, 10)
+"""Bits of the recordings whose steps are reported: the cameras' own."""
+
 AROUND_GREY = 4
 """Codes to either side of mid grey that the step around it is taken over."""
 

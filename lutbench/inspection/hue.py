@@ -13,6 +13,7 @@ import numpy as np
 
 from lutbench.measure.delta_e import ITP_FROM_ICTCP, itp_from_xyz
 from lutbench.measure.view import view_of
+from lutbench.model.curves.base import MID_GREY
 from lutbench.model.curves.hdr import bt2020_from_ictcp
 from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import BT709, BT2020, conversion
@@ -25,7 +26,9 @@ _CORNERS = np.array(
     [[1, 0, 0], [1, 1, 0], [0, 1, 0], [0, 1, 1], [0, 0, 1], [1, 0, 1]], dtype=np.float64
 )
 STEPS = 24
-LIGHT = 0.18
+"""Colours of a ramp, from grey to the gamut's edge."""
+
+LIGHT = MID_GREY
 """Luminance of the ramps, 1.0 at white: that of mid grey."""
 # The hue of less chroma than this (a just noticeable difference is 1/720) says nothing.
 LEAST_CHROMA = 8 / 720

@@ -30,6 +30,8 @@ FOLD_DEPTH = 0.5 / CODES
 # over 45 %.
 DARK_LEAST, DARK_MOST = 0.20, 0.45
 CREASES = 300.0
+"""10-bit codes times the nodes an edge, from which a value stands out: see `stray`."""
+
 # Of the values that stand out most so many are looked at along the diagonals.
 LOOKED_AT = 20
 

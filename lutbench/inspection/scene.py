@@ -15,6 +15,8 @@ from lutbench.model.transforms import Array, Transform
 from lutbench.tables.nodes import greys
 
 ONE_CODE_8_BIT = 1 / 255
+"""Signal of an 8-bit code: stops nearer than this look alike on most monitors."""
+
 # Roll-off starts where a stop gains less than this part of what the steepest stop gains.
 ROLL_OFF = 0.95
 STOPS = np.arange(-16, 16.01, 1 / 24)

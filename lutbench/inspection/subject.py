@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Transform
 from lutbench.tables.cells import channel_planes
-from lutbench.tables.lut import Lut, Lut1D, Lut3D, ShaperLut3D
+from lutbench.tables.lut import USUAL_SIZE, Lut, Lut1D, Lut3D, ShaperLut3D
 from lutbench.tables.nodes import (
     LARGEST_PIXEL,
     domain_of,
@@ -28,8 +28,6 @@ Array = NDArray[np.float64]
 
 CODES = CODES_10_BIT
 """10-bit codes in the full range."""
-
-SAMPLED_SIZE = 33
 
 
 @dataclass(frozen=True)
@@ -59,7 +57,7 @@ class Subject:
             return self.lut.lut
         from lutbench.tables.nodes import sample
 
-        return sample(self.lut, SAMPLED_SIZE)
+        return sample(self.lut, USUAL_SIZE)
 
     @cached_property
     def domain(self) -> Array:

@@ -28,6 +28,7 @@ from lutbench.measure.guesses import (
 from lutbench.measure.samples import random_points
 from lutbench.measure.view import View
 from lutbench.model.encoding import Encoding
+from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array, Transform
 from lutbench.tables.lut import Interpolation, Lut1D, Lut3D, interpolated
 from lutbench.tables.nodes import domain_of, greys
@@ -93,8 +94,8 @@ def _where_only_interpolation_differs(trial: Trial) -> Iterator[Explanation]:
     """For sides that are equal at nodes: the same, or the same but for their interpolation."""
     points = random_points(1000, domain=domain_of(trial.a, trial.b)).signals
     out_a, out_b = trial.a.apply(points), trial.b.apply(points)
-    left = p95(1023 * np.abs(out_a - out_b))
-    if 1023 * np.abs(out_a - out_b).max() < SAME:
+    left = p95(CODES_10_BIT * np.abs(out_a - out_b))
+    if CODES_10_BIT * np.abs(out_a - out_b).max() < SAME:
         yield Explanation("same", "the two are the same, but for rounding", left)
         return
     for name in INTERPOLATIONS:
@@ -103,7 +104,7 @@ def _where_only_interpolation_differs(trial: Trial) -> Iterator[Explanation]:
             (trial.b, out_a, f"A is B with {name} interpolation"),
         ):
             again = interpolated(one, name).apply(points)
-            if 1023 * np.abs(again - other).max() < SAME:
+            if CODES_10_BIT * np.abs(again - other).max() < SAME:
                 yield Explanation("interpolation", f"the interpolation between nodes: {words}", 0.0)
                 return
     yield Explanation(
@@ -123,7 +124,7 @@ def _about_clamps(trial: Trial) -> Iterator[Explanation]:
         (trial.out_a, trial.out_b, "A is B"),
     ):
         low, high = float(held.min()), float(held.max())
-        left = 1023 * np.abs(np.clip(free, low, high) - held)
+        left = CODES_10_BIT * np.abs(np.clip(free, low, high) - held)
         if left.max() < SAME:
             text = f"{words} held to {plain_number(low)}..{plain_number(high)}"
             yield Explanation("clamp", text, p95(left))
@@ -146,7 +147,7 @@ def _about_tables(a: Transform, b: Transform) -> Iterator[Explanation]:
                 left,
             )
         return
-    difference = 1023 * np.abs(a.table.astype(np.float64) - b.table)
+    difference = CODES_10_BIT * np.abs(a.table.astype(np.float64) - b.table)
     moved = (difference >= SAME).any(axis=-1)
     count = int(moved.sum())
     if count == 0 and (a.domain != b.domain).any():
@@ -167,7 +168,7 @@ def _about_tables(a: Transform, b: Transform) -> Iterator[Explanation]:
 
 def _about_channels(trial: Trial) -> Iterator[Explanation]:
     """Which channels of the output differ, where not all do."""
-    apart = 1023 * np.abs(trial.out_a - trial.out_b).max(axis=0)
+    apart = CODES_10_BIT * np.abs(trial.out_a - trial.out_b).max(axis=0)
     names = [name for name, codes in zip(CHANNELS, apart, strict=True) if codes >= SAME]
     if 0 < len(names) < 3:
         verb = "differs" if len(names) == 1 else "differ"
@@ -183,9 +184,9 @@ def _about_shift(table_a: NDArray[Any], table_b: NDArray[Any], what: str) -> Ite
         np.swapaxes(table, 0, -2).reshape(-1, 3).astype(np.float64) for table in (table_a, table_b)
     )
     for one, other, words in ((rows_a, rows_b, "early"), (rows_b, rows_a, "late")):
-        same = (1023 * np.abs(one - other) < SAME).all(axis=1)
+        same = (CODES_10_BIT * np.abs(one - other) < SAME).all(axis=1)
         start = int(np.argmin(same))
-        if (1023 * np.abs(one[start + 1 :] - other[start:-1]) < SAME).all():
+        if (CODES_10_BIT * np.abs(one[start + 1 :] - other[start:-1]) < SAME).all():
             yield Explanation(
                 "shifted_rows",
                 f"from row {start + 1} of the table on, every row of B comes one too "

@@ -25,7 +25,7 @@ from lutbench.model.curves.log import AcesCct
 from lutbench.model.curves.video import Bt709
 from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import ACES_AP1, BT709
-from lutbench.model.signal import BIT_DEPTHS
+from lutbench.model.signal import BIT_DEPTHS, CODES_10_BIT
 from lutbench.model.transforms import Array, Transform
 from lutbench.results import Result
 from lutbench.tables.nodes import domain_of
@@ -96,7 +96,7 @@ class Comparison(Result):
     def to_data(self) -> dict[str, Any]:
         """Plain data: ``delta_e_2000``, ``delta_e_itp`` and ``code_10bit`` over all test colours,
         ``code_values`` at the depth asked for, the sets, the worst colours, the explanation."""
-        scale = (2**self.bits - 1) / 1023
+        scale = (2**self.bits - 1) / CODES_10_BIT
         codes = {key: value * scale for key, value in self.overall["code_10bit"].to_data().items()}
         return {
             **{name: spread.to_data() for name, spread in self.overall.items()},

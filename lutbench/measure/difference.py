@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,7 +17,7 @@ from lutbench.model.encoding import Encoding
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array, Transform
 from lutbench.tables.lut import Interpolation, Lut, ShaperLut3D, interpolated
-from lutbench.tables.nodes import before_shaper, sample
+from lutbench.tables.nodes import before_shaper
 
 BLOCK = 65536  # colours at a time, so that the many temporaries stay small
 
@@ -180,49 +180,3 @@ def _over_domain(lut: Lut, source: Encoding) -> tuple[SampledColours, ...]:
             for each in (neutral_ramp(), random_points())
         ),
     )
-
-
-@dataclass(frozen=True)
-class SizeAdvice:
-    """The accuracy of several sizes and interpolations, and the smallest size that will do."""
-
-    entries: tuple[Accuracy, ...]
-    limit: float
-    recommended: int | None
-    """The smallest size whose 99th percentile is within the limit with each
-    interpolation that was tried; None when there is none."""
-
-    def to_data(self) -> dict[str, Any]:
-        """Plain data."""
-        return {
-            "entries": [each.to_data() for each in self.entries],
-            "limit": self.limit,
-            "recommended": self.recommended,
-        }
-
-
-def size_advice(
-    exact: Transform,
-    source: Encoding,
-    target: Encoding,
-    *,
-    sizes: Sequence[int] = (17, 33, 65),
-    interpolations: Sequence[Interpolation] = ("tetrahedral", "trilinear"),
-    limit: float = 1.0,
-) -> SizeAdvice:
-    """The error of LUTs of `exact` in several sizes, and the smallest under `limit`.
-
-    `limit` is in the measure to judge by (ΔE 2000, or ΔE ITP for HDR), for the
-    99th percentile over all test colours and every interpolation asked for.
-    """
-    entries = tuple(
-        accuracy(lut, exact, source, target, interpolation=interpolation)
-        for lut in (sample(exact, size) for size in sorted(sizes))
-        for interpolation in interpolations
-    )
-    good = [
-        size
-        for size in sorted(sizes)
-        if all(each.error.p99 <= limit for each in entries if each.size == size)
-    ]
-    return SizeAdvice(entries, limit, good[0] if good else None)

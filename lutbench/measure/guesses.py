@@ -16,7 +16,7 @@ from lutbench.model.curves.video import Bt709, Bt1886, Power, Srgb
 from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import BT709
 from lutbench.model.grade import Exposure
-from lutbench.model.signal import RangeFromSignal, SignalFromRange
+from lutbench.model.signal import CODES_10_BIT, RangeFromSignal, SignalFromRange
 from lutbench.model.transforms import Array, Pipeline, Transform
 
 RAMP = 129
@@ -29,6 +29,8 @@ LEFT_SHARES = np.array([0.1, 0.3])
 """Shares of the whole difference, at its median and 90th percentile, that a guess may leave."""
 
 LEFT_CODES = 0.15
+"""10-bit codes that a guess may leave whatever the difference was: what files round off."""
+
 INSIDE = (0.004, 0.996)
 """Outputs between which nothing was clipped."""
 
@@ -36,6 +38,7 @@ FEWEST = 60
 """Values that a guess must be judged on."""
 
 MOST_STOPS = 6.0
+"""Stops between two LUTs that are looked for, up or down."""
 
 CHANNELS = "RGB"
 
@@ -81,7 +84,7 @@ class Trial:
     @property
     def same_at_probes(self) -> bool:
         """Whether the sides are equal at every probe, but for rounding."""
-        return bool(1023 * np.abs(self.out_a - self.out_b).max() < SAME)
+        return bool(CODES_10_BIT * np.abs(self.out_a - self.out_b).max() < SAME)
 
     @property
     def inside(self) -> NDArray[np.bool_]:
@@ -94,7 +97,7 @@ class Trial:
         if judged.sum() < FEWEST or judged.sum() < 0.25 * _inside(self.out_b).sum():
             return None
         differences = (
-            1023 * np.abs(out - self.out_b)[judged] for out in (self.out_a, guess.outputs)
+            CODES_10_BIT * np.abs(out - self.out_b)[judged] for out in (self.out_a, guess.outputs)
         )
         whole, left = (np.percentile(each, [50, 90, 95]) for each in differences)
         # A guess about the input meets the interpolation of both tables, most of all
@@ -266,7 +269,7 @@ def _fits(trial: Trial) -> Iterator[Guess]:
     offset = float((y - x).mean())
     yield Guess(
         "output_offset",
-        f"an offset of the output: B is A {1023 * offset:+.2f} codes of 10 bit",
+        f"an offset of the output: B is A {CODES_10_BIT * offset:+.2f} codes of 10 bit",
         out_a + offset,
         offset,
     )
@@ -290,7 +293,7 @@ def _lines(trial: Trial) -> Iterator[Guess]:
         yield Guess(
             "output_gain_and_offset",
             f"gain and offset of the output: B is A times {slope:.5f}, "
-            f"{1023 * lift:+.2f} codes of 10 bit",
+            f"{CODES_10_BIT * lift:+.2f} codes of 10 bit",
             slope * out_a + lift,
             slope,
         )

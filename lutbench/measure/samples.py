@@ -27,9 +27,16 @@ CHART_WHITE = (0.345702914918791, 0.358538596679933)
 """xy of the illuminant under which the chart was measured: D50 of ICC.1:2022."""
 
 CHART_STOPS = (-3.0, -2.0, -1.0, 0.0, 1.0, 2.0, 3.0)
+"""Stops at which the chart is exposed: three under and over."""
+
 RAMP_COUNT = 1024
+"""Greys of a ramp: the codes of 10 bits."""
+
 RANDOM_COUNT = 4096
+"""Random colours: enough for a steady 95th percentile."""
+
 SEED = 18
+"""Of the random colours: the same at every run."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from lutbench.files import replacing
+from lutbench.model.curves.base import MID_GREY
 from lutbench.model.false_colour import FalseColour
 
 if TYPE_CHECKING:
@@ -63,7 +64,7 @@ def _stops(low: float, high: float) -> str:
 
 def _levels(task: FalseColour, low: float, high: float) -> str:
     def percent(stops: float) -> str:
-        light = 0.18 * 2.0 ** (stops - task.exposure)
+        light = MID_GREY * 2.0 ** (stops - task.exposure)
         return f"{100 * float(task.curve.encode(light)):.0f}"
 
     if math.isinf(low):

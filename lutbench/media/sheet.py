@@ -28,7 +28,10 @@ if TYPE_CHECKING:
 
 SHEET_FORMATS = ("png", "jpeg", "tiff")
 MOST_CELLS = 400
+"""Pictures of a sheet: more are too small to judge."""
+
 MOST_PIXELS = 1 << 27
+"""Pixels of a sheet: more is slow to draw and opens nowhere."""
 
 _GROUND = "#2b2b2b"
 _INK = "#ececec"
@@ -36,8 +39,13 @@ _FAINT = "#a8a8a8"
 _TRACK = "#4a4a4a"
 _BAR = "#56b4e9"  # Okabe–Ito sky blue
 _MARGIN = 28
+"""Pixels around the sheet."""
+
 _GAP = 20
+"""Pixels between groups."""
+
 _SUBHEADING = 11.5
+"""Points of the lines under the heading."""
 
 
 @dataclass(frozen=True)

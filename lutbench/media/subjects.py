@@ -25,6 +25,7 @@ HIGHLIGHT_GAIN = 3.0
 """White of the photograph lies at 1 + 3 times white: two stops over, as a camera records it."""
 
 PATCH, GAP = 44, 5
+"""Pixels of a patch's side, and between two patches."""
 
 
 def photograph() -> Picture:

@@ -17,6 +17,8 @@ from lutbench import files
 from lutbench.model.transforms import Array
 
 _MAX_BYTES = 64 << 20
+"""Of the kept file: it takes a few megabytes."""
+
 _MAGIC = b"lutbench registries 2\n"
 
 

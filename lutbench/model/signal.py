@@ -20,6 +20,7 @@ Range = Literal["full", "legal"]
 RANGES: tuple[Range, ...] = ("full", "legal")
 
 BIT_DEPTHS = (8, 10, 12, 16)
+"""Bits a code may have."""
 
 CODES_10_BIT = 1023.0
 """Code values of 10 bits from signal 0 to signal 1, full range: the unit of most errors."""

@@ -6,6 +6,7 @@ import math
 
 from lutbench.errors import DefinitionError
 from lutbench.model.catalogue import Catalogue
+from lutbench.model.curves.base import MID_GREY
 from lutbench.model.curves.video import Bt1886
 from lutbench.model.encoding import Encoding
 from lutbench.model.false_colour import OKABE_ITO, Band, FalseColour, default_bands
@@ -37,7 +38,7 @@ def false_colour_task(lut: Table, known: Catalogue) -> FalseColour:
 
 
 def _stops(light: float) -> float:
-    return math.log2(max(light, 1e-6) / 0.18)
+    return math.log2(max(light, 1e-6) / MID_GREY)
 
 
 def _band(table: Table, shown: Encoding | None) -> Band:

@@ -16,7 +16,11 @@ from lutbench import __version__, files
 from lutbench.errors import FormatError, LutbenchError
 
 MAX_BYTES = 1024 * 1024
+"""Of a manifest: it has a few lines for each LUT."""
+
 LARGEST_FILE = 512 * 1024 * 1024
+"""Bytes of a file that is held against it: as large as a LUT may be."""
+
 MADE_WITH = ("numpy", "scipy", "colour-science")
 """Packages whose version can change a number of a LUT."""
 

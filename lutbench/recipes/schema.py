@@ -29,7 +29,7 @@ from lutbench.model.transforms import Transform
 from lutbench.recipes.crossing import crossed, read_ends
 from lutbench.recipes.table import Table
 from lutbench.recipes.tasks import conversion_task
-from lutbench.tables.lut import Interpolation
+from lutbench.tables.lut import USUAL_SIZE, Interpolation
 
 if TYPE_CHECKING:
     from lutbench.measure.view import View
@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from lutbench.recipes.profile import Profile
 
 MAX_LUTS = 500
+"""LUTs of a recipe: more is a mistake in its crossings."""
 
 SHARED = (
     "source",
@@ -77,7 +78,7 @@ class LutJob:
     name: str
     title: str
     task: Conversion | FalseColour
-    size: int = 33
+    size: int = USUAL_SIZE
     dimensions: Literal[1, 3] = 3
     shaper: Shaper | None = None
     interpolation: Interpolation = "tetrahedral"
@@ -331,7 +332,7 @@ def _with_table(job: LutJob, lut: Table, known: Catalogue) -> LutJob:
             where=lut.at("dimensions"),
             accepted="3, or kind curve",
         )
-    usual = 33 if isinstance(job.task, Conversion) else job.task.usual_size
+    usual = USUAL_SIZE if isinstance(job.task, Conversion) else job.task.usual_size
     size = lut.integer("size", usual if dimensions == 3 else 1024)
     low, high = (2, 256) if dimensions == 3 else (2, 65536)
     if not low <= size <= high:

@@ -20,8 +20,19 @@ from lutbench.model.transforms import (
 from lutbench.model.transforms import Interpolation as Interpolation
 
 SIZES_3D = (2, 256)
+"""Nodes an edge, at least and at most: at 256 a table takes 400 MB."""
+
 SIZES_1D = (2, 65536)
+"""Rows, at least and at most: one a 16-bit code."""
+
+USUAL_SIZE = 33
+"""Nodes an edge where nobody names a number: what monitors and cameras load (common practice)."""
+
+USUAL_ROWS = 4096
+"""Rows of a 1D LUT where nobody names a number: a quarter of a 10-bit code apart."""
+
 UNIT_DOMAIN = ((0.0, 0.0, 0.0), (1.0, 1.0, 1.0))
+"""The least and greatest input of a LUT that says nothing else."""
 
 
 def _checked_table(table: ArrayLike, dimensions: int, sizes: tuple[int, int]) -> NDArray[Any]:
@@ -224,7 +235,7 @@ class Lut3D(_Lut):
         self._check_words()
 
     @classmethod
-    def identity(cls, size: int = 33, *, title: str = "") -> Lut3D:
+    def identity(cls, size: int = USUAL_SIZE, *, title: str = "") -> Lut3D:
         """The LUT that changes nothing."""
         return cls(lattice(size), title=title)
 

@@ -14,6 +14,8 @@ from lutbench.tables.lut import (
     SIZES_1D,
     SIZES_3D,
     UNIT_DOMAIN,
+    USUAL_ROWS,
+    USUAL_SIZE,
     Interpolation,
     Lut,
     Lut1D,
@@ -172,7 +174,7 @@ def neutral_inputs(lut: Transform, size: int) -> Array:
 
 def sample(
     transform: Transform,
-    size: int = 33,
+    size: int = USUAL_SIZE,
     *,
     domain: ArrayLike = UNIT_DOMAIN,
     title: str = "",
@@ -229,7 +231,7 @@ def sample_with_shaper(
     *,
     low: float = 0.0,
     high: float = 1.0,
-    shaper_size: int = 4096,
+    shaper_size: int = USUAL_ROWS,
     title: str = "",
     comments: tuple[str, ...] = (),
     interpolation: Interpolation = "tetrahedral",

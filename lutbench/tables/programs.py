@@ -40,6 +40,7 @@ TABLES = (CURVE, TETRAHEDRAL, TRILINEAR)
 LATTICES = {"tetrahedral": TETRAHEDRAL, "trilinear": TRILINEAR}
 IN_FLOAT64, EXACT, CODES = range(3)  # how a place in a table is found
 PARAMS = 12
+"""Numbers of a step: a matrix has the most, nine and an offset of three."""
 
 TYPES = ("uint8", "uint16", "float16", "float32", "float64")
 """Of pixels that a program takes and gives."""

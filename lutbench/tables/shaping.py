@@ -27,6 +27,7 @@ from functools import cached_property
 import numpy as np
 
 from lutbench.errors import LutbenchError, NotInvertibleError
+from lutbench.model.curves.base import MID_GREY
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array, Transform
 from lutbench.tables.lut import SIZES_1D, Lut1D
@@ -39,8 +40,12 @@ ENOUGH = 0.45
 """10-bit codes: under the half that rounding a code makes, with room for the file's decimals."""
 
 _MOVED = (0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7)
+"""Weights that are tried of what has moved; see `_Parts`."""
+
 _FIRST_ROW = (0.0, 0.02, 0.04, 0.07, 0.1, 0.13)
-_LEAST_LIGHTS = 0.18 * 2.0 ** np.arange(-16.0, -3.0, 1.5)
+"""Weights that are tried of the first row."""
+
+_LEAST_LIGHTS = MID_GREY * 2.0 ** np.arange(-16.0, -3.0, 1.5)
 _TESTS = 641  # greys, forty a stop
 
 
@@ -208,6 +213,6 @@ def greys_off(
 def _inputs_of_stops(inputs: Array, light: Array) -> Array:
     """The inputs of greys from `STOPS` that are spanned; where none is, all at even steps."""
     stops = np.linspace(*STOPS, _TESTS)
-    found = np.interp(0.18 * 2.0**stops, light, inputs, left=np.nan, right=np.nan)
+    found = np.interp(MID_GREY * 2.0**stops, light, inputs, left=np.nan, right=np.nan)
     found = found[np.isfinite(found)]
     return found if len(found) else np.linspace(inputs[0], inputs[-1], _TESTS)

@@ -18,10 +18,11 @@ from lutbench.errors import LutbenchError
 
 VARIABLE = "LUTBENCH_THREADS"
 MOST = 1024
+"""Threads that may be asked for: no machine gains by more."""
 
 _lock = threading.Lock()
 _pool: ThreadPoolExecutor | None = None
-_pool_size = 0
+_pool_size = 0  # threads of the pool now
 _working = 0  # callers and helpers that move pixels now
 
 

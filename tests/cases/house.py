@@ -22,13 +22,7 @@ COMPILED = "compiled: numba and LLVM take numbers and arrays, no settings object
 PUBLIC = "public: each keyword is documented, and a caller names those that it needs"
 NOT_YET = "not taken apart yet"
 
-CIRCLES = [
-    ["lutbench.model.registered", "lutbench.model.registry"],
-]
-"""Let pass: the samples of registered curves ask which there are to sample."""
-
 LONG_FILES = {
-    "cli/rework.py": "one command after the other, each a dozen lines and its help",
     "identification/freeform.py": OWN_SEARCH,
     "identification/unknown.py": OWN_SEARCH,
 }
@@ -42,7 +36,6 @@ LONG_FUNCTIONS = {
     "identification/unknown.py: targets_of": OWN_SEARCH,
     "media/clip/ycbcr_loops.py: _decode_lines": COMPILED,
     "report/identification.py: _figures": "one figure after the other, a few lines each",
-    "report/words.py: fact_rows": "one row after the other, a few lines each",
     "tables/kernels.py: _run": COMPILED,
 }
 
@@ -130,6 +123,43 @@ def class_places() -> dict[str, list[str]]:
             if isinstance(node, ast.ClassDef) and not path.startswith("schemas/"):
                 places.setdefault(node.name, []).append(path)
     return places
+
+
+def constants_without_a_reason(path: str, tree: ast.Module) -> list[str]:
+    """The numbers of a module that no comment and no docstring explains.
+
+    A comment above a run of lines speaks for all of it, as for the constants of a formula.
+    """
+    lines = (PACKAGE / path).read_text(encoding="utf-8").splitlines()
+    found, before = [], None
+    for node, after in zip(tree.body, [*tree.body[1:], None], strict=True):
+        if not isinstance(node, ast.Assign | ast.AnnAssign) or node.value is None:
+            continue
+        name = ast.unparse(node.targets[0] if isinstance(node, ast.Assign) else node.target)
+        is_said = isinstance(after, ast.Expr) and isinstance(after.value, ast.Constant)
+        is_said |= any("#" in line for line in lines[node.lineno - 2 : node.end_lineno])
+        is_said |= before == node.lineno - 1
+        if is_said:
+            before = node.end_lineno
+        elif _is_numeric(node.value) and not name.endswith("SCHEMA"):
+            found.append(f"{path}: {name}")
+    return found
+
+
+def _is_numeric(value: ast.expr) -> bool:
+    """Whether a constant is a number, or numbers alone."""
+    match value:
+        case ast.Constant(value=bool()):
+            return False
+        case ast.Constant(value=int() | float()):
+            return True
+        case ast.UnaryOp(operand=inner):
+            return _is_numeric(inner)
+        case ast.BinOp(left=left, right=right):
+            return _is_numeric(left) and _is_numeric(right)
+        case ast.Tuple(elts=several) | ast.List(elts=several) | ast.Set(elts=several):
+            return bool(several) and all(_is_numeric(each) for each in several)
+    return False
 
 
 def lines_of(function: Function) -> int:

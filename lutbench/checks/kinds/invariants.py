@@ -28,6 +28,7 @@ from lutbench.measure.samples import (
 )
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Encoding
+from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array, Transform
 from lutbench.recipes.subjects import NamedTransform
 from lutbench.recipes.table import Table
@@ -124,7 +125,7 @@ def _greys(transform: Transform) -> Array:
 def _neutral(side: NamedTransform, inverse: Transform | None) -> Deviation:
     greys = _greys(side.transform)
     out = _outputs(side.transform, greys)
-    spread = 1023 * np.ptp(out, axis=-1)
+    spread = CODES_10_BIT * np.ptp(out, axis=-1)
     at = int(spread.argmax())
     return Deviation(
         float(spread[at]), f"grey {in_codes(greys[at])} comes out as {in_codes(out[at])} (10 bit)"
@@ -135,7 +136,7 @@ def _monotone(side: NamedTransform, inverse: Transform | None) -> Deviation:
     greys = _greys(side.transform)
     out = _outputs(side.transform, greys)
     # How far a channel lies under the highest it has been.
-    fall = 1023 * (np.maximum.accumulate(out, axis=0) - out).max(axis=-1)
+    fall = CODES_10_BIT * (np.maximum.accumulate(out, axis=0) - out).max(axis=-1)
     at = int(fall.argmax())
     return Deviation(float(fall[at]), f"the output falls up to grey {in_codes(greys[at])} (10 bit)")
 
@@ -148,7 +149,7 @@ def _monotone_channels(side: NamedTransform, inverse: Transform | None) -> Devia
     worst = Deviation(0.0, "")
     for axis in range(3):
         channel = out[..., axis]
-        fall = 1023 * (np.maximum.accumulate(channel, axis=axis) - channel)
+        fall = CODES_10_BIT * (np.maximum.accumulate(channel, axis=axis) - channel)
         if fall.max() > worst.codes:
             at = tuple(int(i) for i in np.unravel_index(int(fall.argmax()), fall.shape))
             worst = Deviation(
@@ -174,7 +175,7 @@ def _round_trip(side: NamedTransform, inverse: Transform | None) -> Deviation:
         raise LutbenchError("every colour is clipped, so no round trip can be judged")
     inputs, out = inputs[whole], out[whole]
     again = _outputs(back, out)
-    off = 1023 * np.abs(again - inputs).max(axis=-1)
+    off = CODES_10_BIT * np.abs(again - inputs).max(axis=-1)
     at = int(off.argmax())
     return Deviation(
         float(off[at]), f"{in_codes(inputs[at])} comes back as {in_codes(again[at])} (10 bit)"
@@ -185,7 +186,7 @@ def _within_range(side: NamedTransform, inverse: Transform | None) -> Deviation:
     nodes = nodes_of(side.transform)
     inputs = nodes.signals if nodes else random_points(domain=domain_of(side.transform)).signals
     out = _outputs(side.transform, inputs)
-    beyond = 1023 * np.maximum(-out, out - 1).max(axis=-1)
+    beyond = CODES_10_BIT * np.maximum(-out, out - 1).max(axis=-1)
     at = int(beyond.argmax())
     return Deviation(
         max(0.0, float(beyond[at])), f"{in_codes(inputs[at])} gives {in_codes(out[at])} (10 bit)"

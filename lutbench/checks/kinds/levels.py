@@ -17,6 +17,7 @@ from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Encoding
 from lutbench.model.curves.base import MID_GREY
 from lutbench.model.signal import (
+    CODES_10_BIT,
     Range,
     RangeFromSignal,
     SignalFromRange,
@@ -126,7 +127,7 @@ def _codes(full: Any, signal: Any, point: Point, target_range: Range) -> Any:
 
 
 def _default_within(unit: str, bits: int) -> float:
-    scale = (2**bits - 1) / 1023 if unit == "code" else 1.0
+    scale = (2**bits - 1) / CODES_10_BIT if unit == "code" else 1.0
     return DEFAULT_WITHIN[unit] * scale
 
 

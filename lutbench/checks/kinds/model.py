@@ -19,6 +19,7 @@ from lutbench.given import number
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.curves.base import Curve
 from lutbench.model.gamuts import BT709, BT2020, Gamut, check_adaptation, conversion, xyz_of_xy
+from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array
 from lutbench.recipes.table import Table
 
@@ -132,7 +133,10 @@ DECODE_LIMIT = 0.3
 """10-bit codes: at a break whose published constants leave a gap, either side is right."""
 
 ROUND_TRIP_LIMIT = 0.5
+"""10-bit codes: less is lost by rounding to them."""
+
 MATRIX_LIMIT = 1e-9
+"""Of a matrix or of white: rounding in float64 stays far under it, published decimals do not."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -166,7 +170,7 @@ def _curves(catalogue: Catalogue) -> CheckResult:
     worst = dict.fromkeys(("encode", "decode", "round_trip"), (0.0, ""))
 
     def note(name: str, values: Array, curve: Curve) -> None:
-        off = 1023 * float(np.abs(values).max())
+        off = CODES_10_BIT * float(np.abs(values).max())
         if not off <= worst[name][0]:
             worst[name] = (off, curve.name)
 

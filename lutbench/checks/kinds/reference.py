@@ -34,7 +34,10 @@ DEFAULT_LIMITS = {"exact": 0.1, "colour_science": 0.1, "values": 0.5}
 AGAINST = ("exact", "colour_science", "values")
 COLUMNS = ("r", "g", "b", "r_out", "g_out", "b_out")
 MAX_BYTES = 64 * 1024 * 1024
+"""Of a CSV file: what `MAX_ROWS` rows of six numbers take."""
+
 MAX_ROWS = 1_000_000
+"""Rows of a CSV file: a lattice of 100 nodes an edge."""
 
 
 @dataclass(frozen=True, kw_only=True)

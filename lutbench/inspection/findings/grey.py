@@ -65,7 +65,10 @@ class Tint(FindingKind):
 
 
 LEGAL_BLACKS = (64 / 1023, 16 / 255)
+"""Full-scale values of legal black, of 10 and of 8 bits (Recommendation ITU-R BT.709-6)."""
+
 LEGAL_WHITES = (940 / 1023, 235 / 255)
+"""The same of legal white."""
 
 LEAST_CLIPPED = 0.03
 """Share of the input scale that both ends must clip: legal codes leave out 6 % and 8 %."""

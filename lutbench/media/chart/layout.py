@@ -17,6 +17,8 @@ from lutbench.tables.nodes import greys
 Array = NDArray[np.float64]
 
 SIZES = (5, 33)
+"""Nodes an edge of a chart's lattice, at least and at most: what fills and fits a frame."""
+
 LEAST_CELL = 6
 """Pixels: the smallest patch that is drawn."""
 
@@ -39,6 +41,8 @@ CONTROLS = np.array(
     ]
 )
 CONTROL_EVERY = 17
+"""Each such patch is a control, which says what light and lens do across the frame."""
+
 RAMP = 129
 """Steps of the neutral ramp: tone bends more sharply than a lattice of colours can show."""
 
@@ -49,8 +53,12 @@ PARTS = tuple(
 )
 UNITS = 9  # of a marker's side: field, ring, gap, three of the centre, gap, ring, field
 VERSION = 1
+"""Of the layout: written into the markers, so that a later one is known."""
+
 FIELDS = (("top", 1), ("version", 3), ("size", 8), ("columns", 10), ("rows", 10), ("cell", 8))
 CHECK_BITS = 16
+"""Bits of the checksum: one misreading in 65536 passes."""
+
 BITS = sum(bits for _, bits in FIELDS) + CHECK_BITS
 
 

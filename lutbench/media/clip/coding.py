@@ -18,6 +18,8 @@ from lutbench.model.signal import Range
 # Code points of Recommendation ITU-T H.273, matrix_coefficients.
 _MATRICES: dict[int, Matrix] = {1: "BT.709", 5: "BT.601", 6: "BT.601", 9: "BT.2020"}
 _UNSPECIFIED = 2
+"""The code point of H.273 for a matrix that nobody named."""
+
 LEGAL, FULL = 1, 2  # FFmpeg's numbers for the range tag
 
 

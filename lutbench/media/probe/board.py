@@ -21,6 +21,8 @@ SIZES = (17, 33, 65)
 """Nodes an edge of the probe LUT: the sizes that monitors load."""
 
 WIDTH, HEIGHT = 1920, 1080
+"""Pixels of the board: what a monitor shows without scaling."""
+
 FRAME, LINE = 36, 8
 """Pixels from the edge of the picture to the white frame, and how thick it is."""
 
@@ -28,7 +30,10 @@ TITLE_WIDTH = 330
 """Pixels for the question in front of its answers."""
 
 BLACK: Triple = (0.0, 0.0, 0.0)
+"""Signal of an unlit field."""
+
 WHITE: Triple = (1.0, 1.0, 1.0)
+"""Signal of a lit field."""
 
 RANGE_NODE = 7 / 8
 """Red of the lit node of the row on range: there full and legal reading lie farthest apart."""

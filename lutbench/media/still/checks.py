@@ -10,8 +10,12 @@ from typing import Any, BinaryIO
 from lutbench.errors import FormatError, LutbenchError
 
 MEMORY_LIMIT = 1 << 30
+"""Bytes that a picture may take unless `MEMORY_VARIABLE` says otherwise: 89 million pixels."""
+
 MEMORY_VARIABLE = "LUTBENCH_PICTURE_MEMORY"
 MOST_CHANNELS_READ = 1024
+"""Of a file that is looked at at all: renderers write some hundred."""
+
 NOT_RGB = {"CMYK": "CMYK", "YCbCrK": "CMYK", "CIELAB": "CIELAB", "ICCLAB": "CIELAB"}
 """How the image library calls colours that it makes R G B of by a rule of thumb."""
 
@@ -92,6 +96,7 @@ def _mebibytes(count: int) -> int:
 # Bit depths by colour type: table 11.1 of the PNG specification (ISO/IEC 15948).
 _DEPTHS = {0: (1, 2, 4, 8, 16), 2: (8, 16), 3: (1, 2, 4, 8), 4: (8, 16), 6: (8, 16)}
 _PALETTE = 3
+"""The colour type of PNG whose pixels are places in a palette (ISO/IEC 15948, table 11.1)."""
 
 
 def check_png(file: BinaryIO, path: Path) -> bool:
@@ -147,7 +152,11 @@ MOST_SCANS = 100
 
 _START_OF_FRAME = {*range(0xC0, 0xD0)} - {0xC4, 0xC8, 0xCC}  # ITU-T T.81, table B.1
 _SEQUENTIAL = {0xC0, 0xC1}
+"""Frames that are coded in one go (ITU-T T.81, table B.1)."""
+
 _START_OF_SCAN = 0xDA
+"""The marker in front of coded pixels (ITU-T T.81, table B.1)."""
+
 _ALONE = {0x01, *range(0xD0, 0xD9)}  # markers without a segment
 
 

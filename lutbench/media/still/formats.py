@@ -76,6 +76,8 @@ def output_depth(
 
 
 _JPEG_QUALITY = 95
+"""Of 100: no block shows at it (common practice)."""
+
 _PNG_LEVEL = 3  # of 9: nearly as small as the usual 6, in little more than half the time
 
 

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from lutbench.model.transforms import Transform
 
 _BLOCK_PIXELS = 1 << 18
+"""Pixels that are read at a time: 3 MiB of float32."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)

@@ -16,11 +16,18 @@ from lutbench.model.pchip import Pchip
 from lutbench.model.transforms import Array
 
 LINEAR_NEAR = 0.01
+"""Light under which steps are even in light, and above which they are even in stops."""
+
 MAX_ROWS = 65536
+"""Rows of a table: as of a 1D LUT."""
+
 LARGEST = 1e6
+"""Light or signal of a row: no curve that records a scene goes so far."""
+
 NEAREST = 1e-12
 """The least distance of two rows: nearer ones give slopes that overflow."""
 MAX_BYTES = 16 * 2**20
+"""Of a CSV file: 65536 rows of two numbers take a few megabytes."""
 
 
 @dataclass(frozen=True)

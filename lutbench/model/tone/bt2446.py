@@ -27,7 +27,10 @@ WEIGHTS = np.array([0.2627, 0.6780, 0.0593])
 """Luma and luminance of BT.2020: Recommendation ITU-R BT.2020-2, table 4."""
 
 CR_SCALE = 1.4746
+"""What C'R is divided by: Recommendation ITU-R BT.2020-2, table 4."""
+
 GAMMA = 2.4
+"""Of the signals that the methods work on: Report ITU-R BT.2446-1."""
 
 # Method A, tone mapping step 2: pieces of the knee function
 A_JOINTS = (0.7399, 0.9909)
