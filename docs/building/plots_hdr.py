@@ -94,6 +94,7 @@ def bt2446() -> Figure:
     signals = (
         ("method A", Bt2446A().apply(grey)[:, 0]),
         ("method C", Bt2446C().apply(grey)[:, 0]),
+        ("EETF of BT.2390", Eetf(1000.0, 100.0).apply(grey)[:, 0]),
     )
     for label, shown in signals:
         lines.add(light, 100 * (shown / 100) ** (1 / 2.4), label)
@@ -104,7 +105,7 @@ def bt2446() -> Figure:
     ticks = [1, 3, 10, 30, 100, 300, 1000]
     axes.set_xticks(ticks, map(str, ticks))
     axes.set(xlim=(1, 1000), ylim=(0, 130))
-    axes.legend(loc="upper left", ncols=2)
+    axes.legend(loc="upper left", ncols=3)
     return figure
 
 
@@ -209,7 +210,7 @@ def views() -> Figure:
         lower.annotate(
             name,
             (place, apart.delta_e_itp[at]),
-            xytext=(-8, 48 + 6 * place),
+            xytext=(-8, 110 - 10 * place),
             textcoords="offset points",
             arrowprops={"arrowstyle": "-", "color": "#777777"},
         )

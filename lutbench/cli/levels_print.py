@@ -101,7 +101,7 @@ def density_line() -> str:
 
 
 def ends_lines(day: Levels) -> list[str]:
-    """Where no light lies, and which light falls on 0 % and on 100 %, in words."""
+    """Where black is, and which light falls on 0 % and on 100 %, in words."""
     from lutbench.report.words import ends_words
 
     lines = [f"Recorded: {ends_words(day, after=False)}"]

@@ -13,7 +13,9 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import unquote, urlsplit
 
+import colour
 import numpy as np
+import pytest
 import yaml
 from examples import PAGES, ROOT
 from lxml import etree, html
@@ -145,6 +147,15 @@ def drawn(path: Path) -> dict[str, NDArray[np.float64]]:
             numbers = re.findall(r"-?\d+(?:\.\d+)?(?:e-?\d+)?", path_text)
             lines[group.get("id")] = np.array(numbers, dtype=np.float64)
     return lines
+
+
+def test_each_line_of_the_eetf_ends_at_its_display() -> None:
+    """At the peak's PQ signal, by colour-science: light drawn in the wrong unit shows no knee."""
+    axes = plots_module().eetf().axes[0]
+    peaks = (600.0, 400.0, 203.0, 100.0)
+    for peak, line in zip(peaks, axes.lines, strict=False):
+        signal = 100 * float(colour.models.eotf_inverse_ST2084(peak))
+        assert line.get_ydata()[-1] == pytest.approx(signal, abs=0.01)
 
 
 def test_the_plots_show_what_the_package_does_now(tmp_path: Path) -> None:

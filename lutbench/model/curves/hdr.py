@@ -112,7 +112,7 @@ class PqScene(Curve):
     name: str = "BT.2100 PQ"
     white: float = REFERENCE_WHITE
     source: ClassVar[str] = "Recommendation ITU-R BT.2100-2, table 4; Report ITU-R BT.2408, table 1"
-    note: ClassVar[str] = "1.0 at 58 %, with the reference OOTF"
+    note: ClassVar[str] = "light 1.0, HDR reference white, is at 58 % (with the reference OOTF)"
     television: ClassVar[bool] = True
     shown: ClassVar[bool] = True
     hdr: ClassVar[bool] = True
@@ -197,7 +197,7 @@ class HlgScene(Curve):
 
     name: str = "BT.2100 HLG"
     source: ClassVar[str] = "Recommendation ITU-R BT.2100-2, table 5; Report ITU-R BT.2408, table 1"
-    note: ClassVar[str] = "1.0 at 75 %"
+    note: ClassVar[str] = "light 1.0, HDR reference white, is at 75 %"
     television: ClassVar[bool] = True
     shown: ClassVar[bool] = True
     hdr: ClassVar[bool] = True
