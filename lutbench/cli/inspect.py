@@ -275,7 +275,7 @@ def _inspected(file: str, asked: InspectRequest) -> Inspection:
 def _by_project(found: Inspection, catalogue: Catalogue) -> Inspection:
     """The inspection read with the recording of the project, where there is one."""
     from lutbench.cli.project import project_here, shown_path
-    from lutbench.inspection.told import with_usual_ends
+    from lutbench.inspection.comments import with_usual_ends
 
     project = project_here()
     if project is None or not project.source.curve or found.health.decided_by is not None:

@@ -136,17 +136,21 @@ def _of_job(job: LutJob, digest: str, file: str) -> LevelsSubject:
 
 def _of_file(path: str, name: str, named: Curve | None, catalogue: Catalogue) -> LevelsSubject:
     import lutbench
-    from lutbench.inspection.told import told_display, told_ends, told_exposure
+    from lutbench.inspection.comments import (
+        display_in_comments,
+        ends_in_comments,
+        exposure_in_comments,
+    )
 
     lut = lutbench.open_lut(path)
     comments = getattr(lut, "comments", ())
-    exposure = told_exposure(comments)
+    exposure = exposure_in_comments(comments)
     if "kind: false_colour" in (line.strip() for line in comments):
         return LevelsSubject(name, named, note="false colour: its legend tells the bands")
-    told = told_ends(comments)
+    told = ends_in_comments(comments)
     target = told.get("target")
     ends = (target.curve, target.gamut) if target else (None, None)
-    out = (*ends, None, told_display(comments) is not None)
+    out = (*ends, None, display_in_comments(comments) is not None)
     if named is not None:
         return LevelsSubject(name, named, lut, None, None, exposure, "", "", *out)
     if "source" not in told:

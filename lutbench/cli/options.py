@@ -226,10 +226,10 @@ def value_ranges(lut: Any, named: Any) -> ValueRanges:
 
     Where neither does they are full.
     """
-    from lutbench.inspection.told import told_ends
+    from lutbench.inspection.comments import ends_in_comments
     from lutbench.tables.carried import ValueRanges
 
-    told = told_ends(getattr(lut, "comments", ()))
+    told = ends_in_comments(getattr(lut, "comments", ()))
     return ValueRanges(
         named.source_range or (told["source"].range if "source" in told else "full"),
         named.target_range or (told["target"].range if "target" in told else "full"),

@@ -12,7 +12,7 @@ from lutbench.model.signal import Range, code_from_signal, signal_from_code
 from lutbench.model.transforms import Array
 
 EVERY_WHITE = 40
-"""After so many patches white is shown again: the report then tells how the display drifts."""
+"""Patches after which white is shown again: the report then says how the display drifts."""
 
 
 @dataclass(frozen=True)

@@ -177,7 +177,7 @@ def apply(
     out
         Where to put the result: of the shape and type of `rgb`.
     threads
-        At most so many threads.
+        The most threads that work on it.
     catalogue
         Where names are looked up; `open_catalogue()` unless given.
 

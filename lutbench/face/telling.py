@@ -214,7 +214,7 @@ def compare(
     bits
         The depth of the code values: 8, 10, 12 or 16.
     worst
-        So many of the worst colours are kept, 0 to 100.
+        How many of the worst colours are kept, 0 to 100.
     catalogue
         Where names are looked up; `open_catalogue()` unless given.
 

@@ -347,7 +347,7 @@ def inspect(
     )
     if source is not None or not found.comments:
         return found
-    from lutbench.inspection.told import with_told_ends
+    from lutbench.inspection.comments import with_told_ends
 
     return with_told_ends(found, catalogue)
 

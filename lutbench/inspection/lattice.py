@@ -22,19 +22,18 @@ from lutbench.tables.noise import any_along, noise_level
 
 Mask = NDArray[np.bool_]
 
-# Half a 10-bit code: a fold shallower than what rounding a table to 10 bits may
-# turn over is no fold.
 FOLD_DEPTH = 0.5 / CODES
-# Where a channel lies under the black of a log curve its light is negative, and
-# compressing a gamut may turn such colours over: one channel under 20 % in, none
-# over 45 %.
+"""Signal: half a 10-bit code, which rounding a table to 10 bits may turn over, is no fold."""
+
 DARK_LEAST, DARK_MOST = 0.20, 0.45
+"""Signal of one channel at most, and of all: under the black of a log curve light is negative,
+and compressing a gamut may turn such colours over."""
+
 CREASES = 300.0
 """10-bit codes times the nodes an edge, from which a value stands out: see `stray`."""
 
-# Of the values that stand out most so many are looked at along the diagonals.
 LOOKED_AT = 20
-
+"""Values, those that stand out most, that are looked at along the diagonals too."""
 
 SAME_NUMBER = 2e-9
 """Signal: values nearer than this are one number in a file."""

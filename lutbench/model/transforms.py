@@ -59,7 +59,7 @@ class Transform:
             Where to put the result: an array of the shape of `rgb`, and of the type the
             result has without it. It may be `rgb` itself.
         threads
-            At most so many threads; None: ``LUTBENCH_THREADS``, else the usable cores.
+            The most threads that work on it; None: ``LUTBENCH_THREADS``, else the usable cores.
 
         Returns
         -------

@@ -38,7 +38,7 @@ class Profile:
     name_case: str = "as_written"
 
     def ladder_name(self, name: str, stops: float) -> str:
-        """The name of a ladder's LUT at so many stops.
+        """The name of a ladder's LUT by its stops.
 
         >>> Profile().ladder_name("view", -1.5)
         'view_m1_5'

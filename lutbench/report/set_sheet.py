@@ -15,8 +15,8 @@ import lutbench
 from lutbench import files
 from lutbench.errors import LutbenchError
 from lutbench.formats.registry import MAX_BYTES
+from lutbench.inspection.comments import exposure_in_comments
 from lutbench.inspection.inspection import Inspection
-from lutbench.inspection.told import told_exposure
 from lutbench.media.sheet import write_sheet
 from lutbench.media.still.shrink import thumbnail
 from lutbench.media.still.still import read_still
@@ -82,7 +82,9 @@ def write_set_sheet(
     suffix = Path(path).suffix.lower()
     if suffix == ".png":
         _check_count(found)
-        chosen = sorted(found, key=lambda each: _order(each.name, told_exposure(each.comments)))
+        chosen = sorted(
+            found, key=lambda each: _order(each.name, exposure_in_comments(each.comments))
+        )
         picture = set_picture(chosen, [_checksum(each) for each in chosen], still=still)
         write_sheet(picture, path, force=force)
     elif suffix == ".html":
@@ -120,7 +122,7 @@ def _row(found: Inspection, still: str | Path | None) -> SetRow:
         found.name,
         found,
         _checksum(found),
-        told_exposure(found.comments),
+        exposure_in_comments(found.comments),
         _through(found, picture),
         _through(found, chart_picture(found)),
     )

@@ -177,7 +177,7 @@ def apply_pixels(
         Where to put the result, in place of a new array: of the shape of the
         pixels, any strides; it may be `pixels` itself.
     threads
-        At most so many threads; None: ``LUTBENCH_THREADS``, else the usable cores.
+        The most threads that work on it; None: ``LUTBENCH_THREADS``, else the usable cores.
     device
         ``"cuda"`` streams an array of this machine's memory through all CUDA devices,
         ``"cuda:0"`` through one. Pixels that live on a device (of CuPy, torch, JAX, or

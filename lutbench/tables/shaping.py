@@ -51,7 +51,7 @@ _TESTS = 641  # greys, forty a stop
 
 @dataclass(frozen=True)
 class Span:
-    """What a shaper spans: from input `low` to `high`, in so many rows."""
+    """What a shaper spans, from input `low` to `high`, and its number of rows."""
 
     low: float
     high: float

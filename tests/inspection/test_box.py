@@ -10,8 +10,8 @@ import pytest
 
 from lutbench.cli.main import main
 from lutbench.formats.cube_write import write_cube
+from lutbench.inspection.comments import ends_in_comments
 from lutbench.inspection.inspection import inspect
-from lutbench.inspection.told import told_ends
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.false_colour import FalseColour, default_bands
 from lutbench.recipes.make import build
@@ -96,7 +96,7 @@ def test_false_colour_is_for_exposure() -> None:
     ],
 )
 def test_comments_are_read(line: str, side: str, curve: str, gamut: str | None, name: str) -> None:
-    end = told_ends([line])[side]
+    end = ends_in_comments([line])[side]
     assert (end.curve, end.gamut, end.range) == (curve, gamut, name)
 
 

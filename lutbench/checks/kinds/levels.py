@@ -12,7 +12,7 @@ from lutbench.checks.judging import verdict
 from lutbench.checks.limits import CheckFigure, checked_limit
 from lutbench.errors import DefinitionError
 from lutbench.given import number
-from lutbench.inspection.told import told_ends
+from lutbench.inspection.comments import ends_in_comments
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Encoding
 from lutbench.model.curves.base import MID_GREY
@@ -115,7 +115,7 @@ def _given_range(side: NamedTransform) -> Range:
     """The range that comes out: as a recipe or a pipeline has it, else as the file tells."""
     if side.target is not None:
         return side.target.range
-    told = told_ends(getattr(side.transform, "comments", ())).get("target")
+    told = ends_in_comments(getattr(side.transform, "comments", ())).get("target")
     return told.range if told is not None else "full"
 
 

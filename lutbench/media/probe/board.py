@@ -138,7 +138,7 @@ def _order_words() -> tuple[Word, ...]:
 
 
 def node_places(cells: int) -> dict[int, float]:
-    """Blue of a node that grids of at least so many nodes have, and coarser ones have not."""
+    """By the nodes of a grid, the blue of a node that it has and coarser grids lack."""
     return {
         cells + 1: (cells * 13 // 16 | 1) / cells,
         cells // 2 + 1: 2 * ((cells // 2 * 5 // 8) | 1) / cells,

@@ -316,7 +316,7 @@ def _steps(picture: Array, box: Rectangle, row: Row, size: int) -> Answer:
 
 
 def _follows(levels: Array, steps: float) -> float:
-    """How far levels are, in the mean, from a staircase of so many steps over the strip."""
+    """How far levels are, in the mean, from a staircase over the strip, by its number of steps."""
     run = np.linspace(0, 1, len(levels))
     best = np.inf
     for shift in np.linspace(0, 1, 16, endpoint=False):

@@ -24,7 +24,7 @@ _END = re.compile(
 
 
 @dataclass(frozen=True)
-class ToldEnd:
+class EndInComments:
     """An end of a conversion as a comment names it."""
 
     curve: str
@@ -32,34 +32,34 @@ class ToldEnd:
     range: Range
 
 
-def told_ends(comments: Iterable[str]) -> dict[str, ToldEnd]:
+def ends_in_comments(comments: Iterable[str]) -> dict[str, EndInComments]:
     """The ends that comments name, by ``source`` and ``target``.
 
-    >>> told_ends(["source: curve ACEScct, gamut ACES AP1, full range"])["source"].curve
+    >>> ends_in_comments(["source: curve ACEScct, gamut ACES AP1, full range"])["source"].curve
     'ACEScct'
     """
     found = {}
     for line in comments:
         if match := _END.match(line.strip()):
             range_name: Any = match["range"]
-            found[match["side"]] = ToldEnd(match["curve"], match["gamut"], range_name)
+            found[match["side"]] = EndInComments(match["curve"], match["gamut"], range_name)
     return found
 
 
-def told_display(comments: Iterable[str]) -> str | None:
+def display_in_comments(comments: Iterable[str]) -> str | None:
     """The measured display that comments name; None where they name none.
 
-    >>> told_display(["measured display: panel.csv, calibrated to BT.1886"])
+    >>> display_in_comments(["measured display: panel.csv, calibrated to BT.1886"])
     'panel.csv, calibrated to BT.1886'
     """
     told = (line.strip().partition("measured display: ") for line in comments)
     return next((words for before, found, words in told if found and not before), None)
 
 
-def told_exposure(comments: Iterable[str]) -> float | None:
+def exposure_in_comments(comments: Iterable[str]) -> float | None:
     """The exposure in stops that comments name; None where they name none.
 
-    >>> told_exposure(["kind: combined", "exposure: -1.5 stops"])
+    >>> exposure_in_comments(["kind: combined", "exposure: -1.5 stops"])
     -1.5
     """
     for line in comments:
@@ -88,7 +88,7 @@ def with_told_ends(found: Inspection, catalogue: Catalogue | None = None) -> Ins
 
     A name that no catalogue has is passed over: the file then tells nothing.
     """
-    told = told_ends(found.comments)
+    told = ends_in_comments(found.comments)
     source, target = told.get("source"), told.get("target")
     if found.source_curve is not None or source is None:
         return found
