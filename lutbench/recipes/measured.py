@@ -124,10 +124,7 @@ class _ShownByModel(Shown):
         return float(self.model.xyz(np.clip(np.asarray(signal, dtype=np.float64), 0, 1))[1])
 
     def __str__(self) -> str:
-        return (
-            f"cd/m² as the display measured in {self.name} shows them, calibrated for "
-            f"{self.encoding.curve.name}; the LUT gives that display's own code values"
-        )
+        return f"on the display measured in {self.name}, whose own codes the LUT gives"
 
 
 def measured_display(path: Path, asked: Encoding, where: str = "") -> MeasuredDisplay:

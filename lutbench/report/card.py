@@ -182,10 +182,9 @@ def card_png(day: Levels, head: CardHead = NO_HEAD) -> bytes:
 
 
 def _heading(part: Any, day: Levels, head: CardHead) -> None:
+    import textwrap
+
     title = str(head) or f"Levels of {day.curve.name}"
-    part.text(
-        0.04, 0.60, plain_text(title), fontsize=15, fontweight="bold", color=PAPER.ink,
-    )  # fmt: skip
     under = f"recorded in {day.curve.name}" if head != NO_HEAD or day.lut else "as recorded"
     if day.lut:
         under += f", through {day.lut} ({day.source_range} range in, {day.target_range} out)"
@@ -193,7 +192,13 @@ def _heading(part: Any, day: Levels, head: CardHead) -> None:
         under += f"; {day.shown}"
     if day.exposed:
         under += f", exposed {words.signed_stops(day.exposed)}"
-    part.text(0.04, 0.28, plain_text(under), fontsize=8.5, color=PAPER.faint)
+    lines = textwrap.wrap(plain_text(under), 96, break_long_words=True)
+    higher = 0.05 * (len(lines) > 1)
+    part.text(
+        0.04, 0.60 + higher, plain_text(title), fontsize=15, fontweight="bold", color=PAPER.ink,
+    )  # fmt: skip
+    size = 8.5 if len(lines) == 1 else 7.5
+    part.text(0.04, 0.26, "\n".join(lines[:2]), fontsize=size, color=PAPER.faint, va="bottom")
     part.text(0.04, 0.02, plain_text(ends_words(day)), fontsize=8.5, color=PAPER.faint)
 
 
