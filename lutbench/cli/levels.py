@@ -16,9 +16,11 @@ from lutbench.cli.options import (
     gathered,
     json_option,
     note,
+    number_option,
     print_json,
     range_options,
     say,
+    text_option,
 )
 from lutbench.cli.project import project_here
 from lutbench.errors import LutbenchError
@@ -102,59 +104,43 @@ class Printing:
     "recipe, the comments of the LUT or its numbers say]",
 )
 @click.option("--lut", metavar="FILE", help="A LUT: the same as to name it without an option.")
-@click.option(
+@number_option(
     "--expose",
-    type=float,
-    default=0.0,
-    metavar="STOPS",
-    help="Stops that you expose over (+1) or under (-1) on purpose: every subject is recorded "
+    "STOPS",
+    "Stops that you expose over (+1) or under (-1) on purpose: every subject is recorded "
     "that much higher, and the LUT of a ladder that brings it back is named.",
-)
-@click.option(
-    "--zebra-min",
-    type=float,
-    metavar="PERCENT",
-    help="The lowest zebra setting the camera offers. [default: the project's, or no lower end]",
-)
-@click.option(
-    "--zebra-step",
-    type=float,
-    metavar="PERCENT",
-    help="The steps of the camera's zebra setting. [default: the project's, or 5]",
-)
-@click.option(
-    "--over-exposure",
-    type=float,
-    metavar="STOPS",
-    help="Stops that a meter shows too many: says which neutral density brings them back.",
-)
-@click.option(
-    "--filter",
-    "filters",
-    type=float,
-    multiple=True,
-    metavar="DENSITY",
-    help="A neutral density filter that you have, such as 0.6; may be given more than once. "
-    "[default: 0.3 to 3.0]",
-)
-@click.option(
-    "--display-peak",
-    type=float,
-    metavar="CD/M²",
-    help="The peak of the display that is watched: adds cd/m².",
-)
-@click.option(
-    "--display-black",
-    type=float,
     default=0.0,
-    metavar="CD/M²",
-    help="Its black, with --display-peak. [default: 0]",
 )
-@click.option(
+@number_option(
+    "--zebra-min",
+    "PERCENT",
+    "The lowest zebra setting the camera offers. [default: the project's, or no lower end]",
+)
+@number_option(
+    "--zebra-step",
+    "PERCENT",
+    "The steps of the camera's zebra setting. [default: the project's, or 5]",
+)
+@number_option(
+    "--over-exposure",
+    "STOPS",
+    "Stops that a meter shows too many: says which neutral density brings them back.",
+)
+@number_option(
+    "--filter filters",
+    "DENSITY",
+    "A neutral density filter that you have, such as 0.6; may be given more than once. "
+    "[default: 0.3 to 3.0]",
+    multiple=True,
+)
+@number_option("--display-peak", "CD/M²", "The peak of the display that is watched: adds cd/m².")
+@number_option(
+    "--display-black", "CD/M²", "Its black, with --display-peak. [default: 0]", default=0.0
+)
+@number_option(
     "--surround",
-    type=float,
-    metavar="CD/M²",
-    help="The luminance around it, with --display-peak: HLG depends on it. [default: 5]",
+    "CD/M²",
+    "The luminance around it, with --display-peak: HLG depends on it. [default: 5]",
 )
 @click.option(
     "--target-curve",
@@ -171,13 +157,10 @@ class Printing:
     metavar="OUT",
     help="Write a one-page card to take on set: OUT.html or OUT.png. May be given more than once.",
 )
-@click.option("--project", default="", metavar="TEXT", help="The production, for the card's head.")
-@click.option("--date", default="", metavar="TEXT", help="The day, for the card's head.")
-@click.option(
-    "--exposure-index",
-    default="",
-    metavar="TEXT",
-    help="The exposure index that the camera is set to, for the card's head.",
+@text_option("--project", "The production, for the card's head.")
+@text_option("--date", "The day, for the card's head.")
+@text_option(
+    "--exposure-index", "The exposure index that the camera is set to, for the card's head."
 )
 @definitions_option
 @json_option

@@ -55,6 +55,16 @@ def gathered(**kinds: type[Any]) -> Callable[[F], Callable[..., Any]]:
     return decorate
 
 
+def number_option(name: str, unit: str, text: str, **more: Any) -> Callable[[F], F]:
+    """An option that takes a number; `more` is what click takes, `text` its help."""
+    return click.option(*name.split(), type=float, metavar=unit, help=text, **more)
+
+
+def text_option(name: str, text: str) -> Callable[[F], F]:
+    """An option that takes a text, none unless given."""
+    return click.option(name, default="", metavar="TEXT", help=text)
+
+
 @dataclass(frozen=True)
 class Reporting:
     """How a command writes and reports: ``--force`` and ``--json``."""
