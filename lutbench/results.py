@@ -38,8 +38,8 @@ class Result:
         return import_module("lutbench.report.on_axes").plot(self, ax)
 
     def __repr__(self) -> str:
-        told = [f"{key}={_short(value)}" for key, value in self.facts()[:SHOWN]]
-        return f"{type(self).__name__}({', '.join(told)})"
+        shown = [f"{key}={_short(value)}" for key, value in self.facts()[:SHOWN]]
+        return f"{type(self).__name__}({', '.join(shown)})"
 
     def facts(self) -> list[tuple[str, Any]]:
         """The first words and numbers of the result, by name."""

@@ -48,10 +48,10 @@ def _case(suite: ElementTree.Element, outcome: Outcome, title: str) -> None:
         "time": f"{outcome.seconds:.3f}",
     }
     case = ElementTree.SubElement(suite, "testcase", attributes)
-    if told := properties(outcome):
+    if pairs := properties(outcome):
         # First, as pytest writes them: readers that go by order expect them there.
         place = ElementTree.SubElement(case, "properties")
-        for name, number in told:
+        for name, number in pairs:
             attributes = {"name": _clean(name), "value": repr(number)}
             ElementTree.SubElement(place, "property", attributes)
     if outcome.status in ("failed", "error"):
@@ -64,11 +64,11 @@ def _case(suite: ElementTree.Element, outcome: Outcome, title: str) -> None:
 
 def properties(outcome: Outcome) -> list[tuple[str, float]]:
     """The figures of a check and their limits, by name: the pytest plugin tells the same."""
-    told: list[tuple[str, float]] = []
+    pairs: list[tuple[str, float]] = []
     for figure in outcome.figures:
-        told.append((f"lutbench {figure.name}", float(figure.found)))
-        told.append((f"lutbench {figure.name} limit", float(figure.limit)))
-    return told
+        pairs.append((f"lutbench {figure.name}", float(figure.found)))
+        pairs.append((f"lutbench {figure.name} limit", float(figure.limit)))
+    return pairs
 
 
 def details(outcome: Outcome) -> str:

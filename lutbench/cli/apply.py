@@ -183,13 +183,13 @@ def command(
         return _one_clip(transform, files, settings, report)
     _refuse(source, **{**vars(clip), "no_audio": clip.no_audio or None})
 
-    treatment, told = _treatment(opened, transform, picture, tags)
+    treatment, settled = _treatment(opened, transform, picture, tags)
     suffix = FORMAT_SUFFIXES.get(picture.format_name or "")
     if Path(source).is_dir() or is_pattern(source):
         from lutbench.media.sequence.frames import list_frames
 
         frames = list_frames(source, files.target, suffix)
-        return _many(frames, treatment, _fingerprint(lut, told), run, report)
+        return _many(frames, treatment, _fingerprint(lut, settled), run, report)
     _refuse(source, jobs=run.jobs, scheduler=run.scheduler)
     return _one_still(treatment, files, suffix, report)
 
@@ -203,18 +203,18 @@ def _treatment(
 
     if picture.dither and picture.depth not in ("8", "10", "12"):
         raise LutbenchError("--dither is for a depth that is named", accepted="--depth 8, 10 or 12")
-    told = [picture.interpolation, picture.depth, tags.gamut, tags.curve]
-    told += ["dithered"] if picture.dither else []
+    settled = [picture.interpolation, picture.depth, tags.gamut, tags.curve]
+    settled += ["dithered"] if picture.dither else []
     if picture.file_range is not None:
         values = value_ranges(opened, picture)
         transform = over_codes(transform, values, picture.file_range)
-        told += [picture.file_range, values.source, values.target]
+        settled += [picture.file_range, values.source, values.target]
     elif picture.source_range or picture.target_range:
         raise LutbenchError(
             "a still gives the LUT its codes as they are, whatever range the LUT is for",
             accepted="--file-range full or legal beside it, where the still carries another range",
         )
-    return Treatment(transform, picture.depth, tags, picture.dither), told
+    return Treatment(transform, picture.depth, tags, picture.dither), settled
 
 
 def _refuse(source: str, **options: object) -> None:

@@ -116,8 +116,8 @@ def _read(path: str, size: int) -> ProbeReading:
         legal = read_board(picture, size, "legal", path)
     except LutbenchError:
         return full
-    told = legal.answer("range").sound and legal.answer("channels").sound is not None
-    return legal if told else full
+    is_answered = legal.answer("range").sound and legal.answer("channels").sound is not None
+    return legal if is_answered else full
 
 
 def _print(answers: list[Answer], found: ProbeReading) -> None:

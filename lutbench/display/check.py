@@ -179,9 +179,9 @@ def check_display(
         When white or black is not told and not among the patches.
     """
     read = {"white": readings.mean(1, 1, 1), "black": readings.mean(0, 0, 0)}
-    told = {"white": peak, "black": black}
+    named = {"white": peak, "black": black}
     levels: dict[str, float] = {}
-    for name, value in told.items():
+    for name, value in named.items():
         reading = read[name]
         if value is None and reading is None:
             raise LutbenchError(

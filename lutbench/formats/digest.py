@@ -69,8 +69,8 @@ def unsigned(comments: Iterable[str]) -> tuple[str, ...]:
 
 def signature(lines: Sequence[str], texts: Iterable[bytes], decimals: int | None) -> str:
     """The comment that says what a table is, from its lines of size and domain and its rows."""
-    told = "exact" if decimals is None else f"{decimals} decimals"
-    return f"{MARK}{_digest(lines, texts, decimals)} ({told})"
+    rounding = "exact" if decimals is None else f"{decimals} decimals"
+    return f"{MARK}{_digest(lines, texts, decimals)} ({rounding})"
 
 
 def _digest(lines: Sequence[str], texts: Iterable[bytes], decimals: int | None) -> str:

@@ -245,9 +245,9 @@ def _what(found: Inspection) -> str:
 def _care(found: Inspection) -> str:
     bad = [each for each in found.findings if each.severity != "info"]
     if not bad:
-        told = [each for each in found.findings if each.code.startswith("legal_range")]
-        if told:
-            return f"No defect was found, but mind the range: {told[0].message}"
+        of_range = [each for each in found.findings if each.code.startswith("legal_range")]
+        if of_range:
+            return f"No defect was found, but mind the range: {of_range[0].message}"
         return "No defect was found"
     first = bad[0].message
     more = len(bad) - 1

@@ -240,9 +240,9 @@ def _registry_curve_entries(exact: bool = True) -> list[Entry]:
     from lutbench.model.registry import registry_curves
 
     curves, missing = registry_curves(exact=exact)
-    told = judged()
+    judgements = judged()
     reasons = {
-        name: told[name].unusable if name in told else why_unusable(curve)
+        name: judgements[name].unusable if name in judgements else why_unusable(curve)
         for name, curve in curves.items()
     }
     for name in reasons.keys() & ROUNDED.keys():

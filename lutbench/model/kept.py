@@ -31,18 +31,18 @@ def file_for(code: Iterable[Path]) -> Path | None:
     spec = find_spec("colour")
     if spec is None or spec.origin is None:
         return None
-    told = hashlib.sha256()
+    fingerprint = hashlib.sha256()
     for each in code:
-        told.update(each.read_bytes())
+        fingerprint.update(each.read_bytes())
     # Told without an import: the files that a release changes.
     package = Path(spec.origin).parent
     for place in (package, package / "models" / "rgb" / "transfer_functions", spec.origin):
         found = Path(place).stat()
-        told.update(f"{place} {found.st_mtime_ns} {found.st_size}\n".encode())
+        fingerprint.update(f"{place} {found.st_mtime_ns} {found.st_size}\n".encode())
     for record in sorted(package.parent.glob("colour_science-*.dist-info")):
-        told.update(f"{record.name} {record.stat().st_mtime_ns}\n".encode())
+        fingerprint.update(f"{record.name} {record.stat().st_mtime_ns}\n".encode())
     folder = Path(platformdirs.user_cache_dir("lutbench"))
-    return folder / f"registries-{told.hexdigest()[:16]}.bin"
+    return folder / f"registries-{fingerprint.hexdigest()[:16]}.bin"
 
 
 def only_ours(path: Path) -> bool:

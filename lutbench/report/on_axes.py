@@ -129,10 +129,10 @@ def _levels(ax: Any, day: Levels) -> None:
 def _comparison(ax: Any, found: Comparison) -> None:
     """ΔE 2000 of each set of test colours: mean, 95 % and the largest."""
     measures = ("mean", "p95", "max")
-    told = found.to_data()["sets"]
-    names = [name for name in told if "delta_e_2000" in told[name]]
+    spreads = found.to_data()["sets"]
+    names = [name for name in spreads if "delta_e_2000" in spreads[name]]
     for k, (measure, (_, colour, _)) in enumerate(zip(measures, _CHANNELS, strict=True)):
-        heights = [told[name]["delta_e_2000"][measure] for name in names]
+        heights = [spreads[name]["delta_e_2000"][measure] for name in names]
         ax.bar(np.arange(len(names)) + (k - 1) * 0.27, heights, 0.25, color=colour, label=measure)
     ax.set_xticks(range(len(names)), names)
     ax.set_ylabel("ΔE 2000")

@@ -219,10 +219,10 @@ def _our_note(found: Inspection) -> str:
             "Name the source curve, or give a still of your own"
         )
     gamut = gamut_for_pictures(found)
-    told = "" if found.source_gamut is not None else " (assumed)"
+    assumed = "" if found.source_gamut is not None else " (assumed)"
     return (
         f"a photograph, its highlights opened to two stops over white, as recorded in "
-        f"{found.source_curve.name}, {gamut.name}{told}"
+        f"{found.source_curve.name}, {gamut.name}{assumed}"
     )
 
 

@@ -115,8 +115,8 @@ def _given_range(side: NamedTransform) -> Range:
     """The range that comes out: as a recipe or a pipeline has it, else as the file tells."""
     if side.target is not None:
         return side.target.range
-    told = ends_in_comments(getattr(side.transform, "comments", ())).get("target")
-    return told.range if told is not None else "full"
+    end = ends_in_comments(getattr(side.transform, "comments", ())).get("target")
+    return end.range if end is not None else "full"
 
 
 def _codes(full: Any, signal: Any, point: Point, target_range: Range) -> Any:

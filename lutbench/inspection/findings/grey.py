@@ -100,8 +100,8 @@ class LegalRangeOutput(FindingKind):
                 f"white {high * CODES:.0f} of 1023"
             )
             if says_full(lut.title):
-                told = f"{message}, though its title says full range"
-                yield self.finding(lut, told, off, severity="warning", by_default=True)
+                sentence = f"{message}, though its title says full range"
+                yield self.finding(lut, sentence, off, severity="warning", by_default=True)
             else:
                 yield self.finding(lut, message, off)
 

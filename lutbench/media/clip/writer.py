@@ -219,8 +219,8 @@ class ClipWriter:
         if carried:
             name = {"libx264": "x264-params", "libx265": "x265-params"}[context.name]
             before = context.options.get(name, "")
-            told = [before, *(f"{key}={value}" for key, value in carried.items())]
-            context.options = context.options | {name: ":".join(filter(None, told))}
+            parameters = [before, *(f"{key}={value}" for key, value in carried.items())]
+            context.options = context.options | {name: ":".join(filter(None, parameters))}
             rest = Volume(dynamic=volume.dynamic)
         if not rest.is_empty:
             self._left_out(rest, _NO_WAY)
