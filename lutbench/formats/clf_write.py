@@ -296,7 +296,9 @@ class _Writer(NodeMaker):
             raise FormatError("the domain is empty", accepted="a minimum under the maximum")
         self.notes = [f"sampled as a whole in a 3D LUT of size {self.size}"]
         if self._takes_light():
-            return self._behind_half_floats()
+            inputs = half_floats(self.domain[0].min(), self.domain[1].max())
+            if len(inputs) >= self.size:
+                return self._behind_half_floats(inputs)
         table = self.transform.apply(lattice(self.size, self.domain))
         lut = Lut3D(table, self.domain, interpolation=self.interpolation)
         return self._lut_nodes(lut)
@@ -306,9 +308,8 @@ class _Writer(NodeMaker):
         first = steps_of(self.transform)[0]
         return isinstance(first, Decode) and isinstance(first.curve, Linear)
 
-    def _behind_half_floats(self) -> Nodes:
+    def _behind_half_floats(self, inputs: Array) -> Nodes:
         """A 1D LUT with a row for each half float, laid out for the transform, and a 3D LUT."""
-        inputs = half_floats(self.domain[0].min(), self.domain[1].max())
         rows = rows_at(inputs, self.transform, Decode(Linear()), self.size)
         axis = np.interp(np.linspace(0, 1, self.size), rows, inputs)
         grid = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1)

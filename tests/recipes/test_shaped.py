@@ -104,6 +104,14 @@ def test_a_clf_holds_such_greys_up_to_any_light(target: str, tmp_path: Path) -> 
     assert b'<Array dim="65536 1">' in data
 
 
+def test_a_domain_with_few_half_floats_is_sampled_as_it_is() -> None:
+    asked = job(size=9, more='gamut = { method = "compress" }\nshaper = { high = 16.0 }')
+    for domain in ([[0.0] * 3, [1e-7] * 3], [[1e5] * 3, [2e5] * 3]):
+        data, notes = format_clf(asked.transform(), size=9, domain=domain)
+        assert notes == ("sampled as a whole in a 3D LUT of size 9",)
+        assert b"LUT1D" not in data
+
+
 def test_the_clf_for_post_holds_what_its_shaper_spans(tmp_path: Path) -> None:
     """The LUT of the set and the file for post are one picture, also over diffuse white."""
     tone = 'gamut = { method = "compress" }\ntone = { method = "shoulder" }'
