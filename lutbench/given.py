@@ -22,7 +22,7 @@ def whole(value: Any, what: str, low: int, high: int) -> int:
     fits = isinstance(value, Integral) and not isinstance(value, bool)
     if not fits or not low <= value <= high:
         raise LutbenchError(
-            f"{value!r:.60} is no whole number", where=what, accepted=f"{low} to {high}"
+            f"{value!r:.60} is not a whole number", where=what, accepted=f"{low} to {high}"
         )
     return int(value)
 
@@ -32,14 +32,14 @@ def real(value: Any, what: str, low: float = -math.inf, high: float = math.inf) 
     fits = isinstance(value, Real)
     if not fits or isinstance(value, bool) or not math.isfinite(value) or not low <= value <= high:
         limits = "a number" if math.isinf(low) else f"{low:g} to {high:g}"
-        raise LutbenchError(f"{value!r:.60} is no number", where=what, accepted=limits)
+        raise LutbenchError(f"{value!r:.60} is not a number", where=what, accepted=limits)
     return float(value)
 
 
 def text(value: Any, what: str) -> str:
     """`value` as a text."""
     if not isinstance(value, str):
-        raise LutbenchError(f"{value!r:.60} is no text", where=what, accepted="a text")
+        raise LutbenchError(f"{value!r:.60} is not text", where=what, accepted="a text")
     return value
 
 
@@ -48,7 +48,7 @@ def flag(value: Any, what: str) -> bool:
     import numpy as np
 
     if not isinstance(value, bool | np.bool_):
-        raise LutbenchError(f"{value!r:.60} is no answer", where=what, accepted="True, False")
+        raise LutbenchError(f"{value!r:.60} is not an answer", where=what, accepted="True, False")
     return bool(value)
 
 
@@ -60,7 +60,7 @@ def texts(value: Any, what: str) -> tuple[str, ...]:
         return tuple(text(each, what) for each in value)
     except TypeError:
         raise LutbenchError(
-            f"{value!r:.60} is no list of texts", where=what, accepted="texts"
+            f"{value!r:.60} is not a list of texts", where=what, accepted="texts"
         ) from None
 
 
@@ -83,12 +83,12 @@ def triple(value: Any, what: str) -> tuple[float, float, float]:
 def path(value: Any, what: str = "") -> Path:
     """`value` as a path."""
     if not isinstance(value, str | os.PathLike):
-        raise LutbenchError(f"{value!r:.60} is no path", where=what, accepted="a file name")
+        raise LutbenchError(f"{value!r:.60} is not a path", where=what, accepted="a file name")
     return Path(value)
 
 
 def number(value: Any, where: str) -> float:
-    """`value` as a float; DefinitionError when it is no number."""
+    """`value` as a float; DefinitionError when it is not a number."""
     if isinstance(value, bool) or not isinstance(value, int | float) or abs(value) > 1e12:
-        raise DefinitionError(f"{value!r:.60} is no number", where=where, accepted="a number")
+        raise DefinitionError(f"{value!r:.60} is not a number", where=where, accepted="a number")
     return float(value)

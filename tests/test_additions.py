@@ -142,7 +142,7 @@ def test_a_format(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     run("inspect", str(luts), "--json")
     report = json.loads(capsys.readouterr().out)
     assert Path(report["file"]).name == "night.toy"
-    with pytest.raises(LutbenchError, match="is there already"):
+    with pytest.raises(LutbenchError, match="exists already"):
         formats.register(TOY)
 
 
@@ -170,7 +170,7 @@ def test_a_command(capsys: pytest.CaptureFixture[str]) -> None:
     run("--help")
     assert "Greet someone." in capsys.readouterr().out
     assert run("hello", "") == 2  # the rules for every command hold for it too
-    with pytest.raises(LutbenchError, match="is there already"):
+    with pytest.raises(LutbenchError, match="exists already"):
         command_line.register("build", "toy_commands.hello", "")
 
 

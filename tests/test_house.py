@@ -252,10 +252,10 @@ BUDGETS = {
         "build day.toml -o luts", 35, 50, WORK | {"matplotlib", "numba", "lxml", "av"}
     ),
     "convert": Budget("convert day.cube small.cube --size 5", 26, 41, HEAVY | WORK | {IMAGES}),
-    "inspect": Budget("inspect day.cube --json", 40, 58, HEAVY | CLIPS | WORK | {IMAGES, "rich"}),
+    "inspect": Budget("inspect day.cube --json", 52, 68, HEAVY | CLIPS | WORK | {IMAGES, "rich"}),
     # A LUT whose file says nothing is identified, so that its box has an answer.
-    "inspect, in words": Budget("inspect day.cube", 62, 123, HEAVY | CLIPS | {IMAGES}),
-    "inspect with a page": Budget("inspect day.cube --page day.html", 80, 149, {"av", "lxml"}),
+    "inspect, in words": Budget("inspect day.cube", 70, 130, HEAVY | CLIPS | {IMAGES}),
+    "inspect with a page": Budget("inspect day.cube --page day.html", 87, 155, {"av", "lxml"}),
     "levels": Budget("levels --curve ACEScct", 25, 34, HEAVY | {IMAGES, "scipy"}),
     "list": Budget("list curves", 25, 28, WORK | {"numba", "av", "lutbench.tables"}),
     "rework": Budget("rework neutral day.cube -o tone.cube", 32, 47, HEAVY | WORK | {IMAGES}),

@@ -55,7 +55,7 @@ def blend(
     """
     low, high = AMOUNTS
     if not low <= amount <= high:
-        raise LutbenchError(f"an amount of {amount:g} is out of limits", accepted="-1 to 3")
+        raise LutbenchError(f"an amount of {amount:g} is out of range", accepted="-1 to 3")
     domain = domain_of(first if isinstance(first, Lut) else second)
     if (
         isinstance(first, Lut)

@@ -48,11 +48,11 @@ def chain(
     Raises
     ------
     LutbenchError
-        When there is nothing to chain.
+        When nothing to chain was given.
     """
     steps = [step for each in transforms for step in steps_of(each)]
     if not steps:
-        raise LutbenchError("there is nothing to chain", accepted="one LUT or more")
+        raise LutbenchError("nothing to chain was given", accepted="one LUT or more")
     whole = Pipeline(tuple(steps))
     domain = domain_of(steps[0])
     if is_curve(whole, domain):

@@ -105,7 +105,7 @@ def invert(
         return _inverted_behind_shaper(lut, size, shaper, fallback, hold, title)
     if not isinstance(lut, Lut3D):
         raise LutbenchError(
-            f"{lut!r} is no LUT", accepted="a LUT (a transform has its own inverse)"
+            f"{lut!r} is not a LUT", accepted="a LUT (a transform has its own inverse)"
         )
     return _Inverter(lut, size or lut.size, shaper, fallback, hold, title).run()
 

@@ -27,7 +27,7 @@ def neutral_curve(
     Raises
     ------
     LutbenchError
-        When an output is no number, or beyond what half float holds.
+        When an output is not a number, or beyond what half float holds.
     """
     domain = domain_of(transform)
     curve = examined(transform, np.linspace(domain[0], domain[1], size))

@@ -33,6 +33,16 @@ LEAST_NOISE = 0.1
 """10-bit codes: there is nothing to see of less."""
 
 
+def check_bounds(most: float, fade: float) -> None:
+    """Refuse bounds that no repair can keep; see `repair`."""
+    if not 0 < fade <= 2:
+        raise LutbenchError(f"a fade of {fade:g} is out of range", accepted="over 0, up to 2")
+    if not 0 < most <= CODES_10_BIT:
+        raise LutbenchError(
+            f"a bound of {most:g} codes is out of range", accepted="over 0, up to 1023"
+        )
+
+
 def repair(
     lut: Lut3D | ShaperLut3D,
     what: Iterable[str] = ("noise", "monotone", "folds"),
@@ -65,10 +75,7 @@ def repair(
     unknown = sorted(wanted - set(REPAIRS))
     if unknown:
         raise LutbenchError(f"no repair is named {unknown[0]!r}", accepted=", ".join(REPAIRS))
-    if not 0 < fade <= 2:
-        raise LutbenchError(f"a fade of {fade:g} is out of limits", accepted="over 0, up to 2")
-    if not 0 < most <= CODES_10_BIT:
-        raise LutbenchError(f"a bound of {most:g} codes is not allowed", accepted="over 0 to 1023")
+    check_bounds(most, fade)
     if isinstance(lut, ShaperLut3D):
         inner = repair(lut.lut, wanted, fade=fade, most=most)
         assert isinstance(inner.lut, Lut3D)

@@ -21,7 +21,7 @@ from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
 from lutbench.tables.nodes import domain_of, sample, sample_1d
 
 SAMPLED_SIZE = 65
-"""Nodes an edge of a sampled chain."""
+"""Nodes along an edge of a sampled chain."""
 
 CURVE_SIZE = 16385
 """Rows of the curve that the first steps of a chain become."""

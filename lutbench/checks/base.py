@@ -140,7 +140,7 @@ def read_names(table: Table, key: str, default: tuple[str, ...] | None) -> tuple
         return default
     names = [value] if isinstance(value, str) else value
     if not isinstance(names, list) or not all(isinstance(name, str) for name in names):
-        raise DefinitionError("is no list of texts", where=table.at(key), accepted='["a", "b"]')
+        raise DefinitionError("is not a list of texts", where=table.at(key), accepted='["a", "b"]')
     return tuple(names)
 
 

@@ -51,7 +51,7 @@ RUNS = 33
 """Parts of a 1D table whose means are recorded: as many as a usual LUT has planes."""
 
 CORNERS = 3
-"""Nodes an edge of the lattice of corners, edges and middles that a baseline records."""
+"""Nodes along an edge of the lattice of corners, edges and middles that a baseline records."""
 
 LARGEST = 1e30
 """What a sample may hold: rounding to decimals would overflow far beyond it."""
@@ -159,17 +159,17 @@ def read_table(path: Path) -> RecordedTable:
     Raises
     ------
     LutbenchError
-        When the file cannot be read, is no baseline, or is not as it was recorded.
+        When the file cannot be read, is not a baseline, or is not as it was recorded.
     """
     where = str(path)
     try:
         text = files.read_bytes(path, limit=MAX_BYTES).decode("utf-8")
     except UnicodeDecodeError:
-        raise FormatError("is no baseline: it is no text", where=where) from None
+        raise FormatError("is not a baseline: it is not text", where=where) from None
     # A checkout may have turned the line ends.
     lines = text.replace("\r\n", "\n").split("\n")
     if lines[0] != HEAD:
-        raise FormatError("is no baseline", where=where, accepted=f"a file that begins {HEAD!r}")
+        raise FormatError("is not a baseline", where=where, accepted=f"a file that begins {HEAD!r}")
     digest = _DIGEST.match(lines[2]) if len(lines) > 2 else None
     if digest is None:
         raise FormatError("has no digest", where=f"{where}:3", accepted="# sha256: 64 digits")
@@ -203,7 +203,7 @@ def _parsed(lines: Sequence[str], where: str) -> RecordedTable:
                 rows.append([float(cell) for cell in cells])
                 labels.append(what)
         except ValueError:
-            raise FormatError("is no row", where=f"{where}:{number}", accepted=COLUMNS) from None
+            raise FormatError("is not a row", where=f"{where}:{number}", accepted=COLUMNS) from None
     values = np.array(rows).reshape(-1, 2, 3)
     parts = {what: np.array(each) for what, each in means.items()}
     if not len(values) or not all(
@@ -230,7 +230,7 @@ def read_baseline_lut(path: Path) -> Lut:
     lut = parse_cube(data, where).lut
     if CUBE_HEAD not in lut.comments:
         raise FormatError(
-            "is no baseline: it carries no digest",
+            "is not a baseline: it carries no digest",
             where=where,
             accepted="a LUT recorded with verify --record (or a reference check)",
         )

@@ -103,7 +103,7 @@ def _check(table: Table, catalogue: Catalogue) -> Check:
     name = table.text("name")
     if not name.strip() or len(name) > 200 or not name.isprintable():
         raise DefinitionError(
-            f"{name[:40]!r} is no name", where=table.at("name"), accepted="1 to 200 characters"
+            f"{name[:40]!r} is not a name", where=table.at("name"), accepted="1 to 200 characters"
         )
     kind = table.text("kind")
     if kind not in KINDS:
@@ -144,6 +144,6 @@ def _term(term: str, expression: str) -> tuple[str, bool]:
     word = term if wanted else term[3:].strip()
     if not word:
         raise DefinitionError(
-            f"{expression!r} is no selection", accepted='"word", "word and not word"'
+            f"{expression!r} is not a selection", accepted='"word", "word and not word"'
         )
     return word, wanted

@@ -222,7 +222,7 @@ def _refuse(source: str, **options: object) -> None:
     given = [name for name, value in options.items() if value is not None]
     if given:
         raise LutbenchError(
-            f"--{given[0].replace('_', '-')} means nothing for this kind of IN",
+            f"--{given[0].replace('_', '-')} has no meaning for this kind of IN",
             where=source,
             accepted="leave it out",
         )

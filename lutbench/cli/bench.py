@@ -72,7 +72,7 @@ class Showing:
 @click.option(
     "--serve",
     is_flag=True,
-    help="Show the page on this machine, at an address with a token, and follow changes.",
+    help="Show the page on this machine, at a private address, and follow changes.",
 )
 @click.option(
     "--port",
@@ -148,7 +148,7 @@ def _write(order: Order, output: str, report: Reporting) -> None:
     from lutbench.bench.page import write_bench
 
     if Path(output).suffix.lower() not in (".html", ".htm"):
-        raise LutbenchError("is no page", where=output, accepted="a name that ends in .html")
+        raise LutbenchError("is not a page", where=output, accepted="a name that ends in .html")
     data = write_bench(order, output, force=report.force)
     size = Path(output).stat().st_size
     if report.as_json:

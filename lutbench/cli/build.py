@@ -179,7 +179,7 @@ def _refuse_quick_options(quick: dict[str, Any]) -> None:
     ]
     if given:
         raise LutbenchError(
-            f"--{given[0].replace('_', '-')} has no place beside a recipe",
+            f"--{given[0].replace('_', '-')} cannot stand beside a recipe",
             accepted="a recipe, or options, not both",
         )
 

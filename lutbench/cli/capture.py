@@ -28,7 +28,7 @@ SCHEMA = 1
     default=33,
     show_default=True,
     metavar="N",
-    help="Nodes an edge of the LUT.",
+    help="Nodes along an edge of the LUT.",
 )
 @click.option(
     "--smoothness",

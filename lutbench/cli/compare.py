@@ -171,7 +171,7 @@ def command(
     from lutbench.recipes.subjects import open_subject
 
     if page is not None and Path(page).suffix.lower() != ".html":
-        raise LutbenchError("is no page", where=page, accepted="a name that ends in .html")
+        raise LutbenchError("is not a page", where=page, accepted="a name that ends in .html")
     catalogue = catalogue_of(options["definitions"])
     first, second = (open_subject(side, catalogue) for side in (a, b))
     if options["as_views"]:
@@ -216,7 +216,7 @@ def _as_views(
     for name, value in others.items():
         if value is not None:
             raise LutbenchError(
-                f"--{name.replace('_', '-')} has no place beside --as-views",
+                f"--{name.replace('_', '-')} cannot stand beside --as-views",
                 accepted="one of the two",
             )
     found = views_apart(watched(first), watched(second))
@@ -303,7 +303,7 @@ def print_comparison(found: Comparison, a: str, b: str, held: list[CheckFigure])
             left = "" if each.left < 0.005 else f" (left over: 95 % under {each.left:.2f} codes)"
             screen.print(Padding(f"{escape(each.text)}[dim]{left}[/dim]", (0, 0, 0, 2)))
     else:
-        screen.print("[bold]A simple reason?[/bold] None that fits.")
+        screen.print("[bold]A simple reason?[/bold] None found.")
     for line in found.assumed:
         screen.print(f"[dim]{escape(line)}[/dim]")
     for limit in held:

@@ -52,12 +52,12 @@ class TextOptions:
 @click.argument("source", metavar="IN")
 @click.argument("target", metavar="OUT")
 @click.option(
-    "--size", type=int, metavar="N", help="Nodes an edge (2 to 256), or rows of a 1D LUT."
+    "--size", type=int, metavar="N", help="Nodes along an edge (2 to 256), or rows of a 1D LUT."
 )
 @click.option(
     "--dimensions",
     type=click.Choice(["1", "3"]),
-    help="A 1D or a 3D LUT. [default: as IN, 3 for what is no LUT]",
+    help="A 1D or a 3D LUT. [default: as IN, 3 for what is not a LUT]",
 )
 @click.option("--source-range", type=RANGES, help="The range that OUT is to take. [default: as IN]")
 @click.option("--target-range", type=RANGES, help="The range that OUT is to give. [default: as IN]")

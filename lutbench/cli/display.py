@@ -233,7 +233,7 @@ def fit(measured: str, readings: Readings, wanted: Wanted, as_json: bool) -> Non
 @click.option("--behind", metavar="LUT",
               help="A monitoring LUT: OUT does both, the monitoring LUT first.")  # fmt: skip
 @click.option("--size", type=click.IntRange(2, 129), default=33, show_default=True, metavar="N",
-              help="Nodes an edge of OUT.")  # fmt: skip
+              help="Nodes along an edge of OUT.")  # fmt: skip
 @click.option("--source-range", type=RANGES, default="full", show_default=True,
               help="The range of the values that OUT takes (or LUT gives).")  # fmt: skip
 @click.option("--title", default="", metavar="TEXT", help="The title of OUT.")
@@ -332,5 +332,7 @@ def _monitoring_lut(path: str) -> Any:
 
     lut = open_lut(path)
     if not isinstance(lut, Lut1D | Lut3D | ShaperLut3D):
-        raise LutbenchError("is no plain LUT", where=path, accepted="a .cube or a CLF of one LUT")
+        raise LutbenchError(
+            "is not a plain LUT", where=path, accepted="a .cube or a CLF of one LUT"
+        )
     return lut

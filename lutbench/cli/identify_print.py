@@ -147,8 +147,8 @@ def _print_look(screen: Console, look: Look) -> None:
         cdl = look.cdl
         screen.print(f"  CDL: {cdl.words}", markup=False)
         screen.print(
-            f"  It leaves {cdl.error_median:.2f} codes, {cdl.error_p95:.2f} for one value in "
-            f"twenty (ΔE 2000 {cdl.delta_e_p95:.2f}).",
+            f"  It leaves a median of {cdl.error_median:.2f} codes, 95 % under {cdl.error_p95:.2f} "
+            f"(ΔE 2000 {cdl.delta_e_p95:.2f}).",
             markup=False,
         )
     for table in (_hues(look) if look.hues else None, _tones(look) if look.tones else None):

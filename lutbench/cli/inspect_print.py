@@ -38,12 +38,12 @@ def print_one(found: Inspection) -> None:
     for each in found.findings:
         style = _STYLES[each.severity]
         screen.print(f"[{style}]{each.severity}[/{style}] {each.code}: {escape(each.message)}")
-        for text in (f"Seen as: {each.seen}.", f"Do: {each.advice}."):
+        for text in (f"What you see: {each.seen}.", f"Advice: {each.advice}."):
             screen.print(Padding(f"[dim]{escape(text)}[/dim]", (0, 0, 0, 4)))
         if each.place and each.place.node:
             screen.print(Padding(f"[dim]{_place(each.place)}[/dim]", (0, 0, 0, 4)))
     for missed in found.not_examined:
-        screen.print(f"[dim]not examined: {escape(str(missed))}[/dim]")
+        screen.print(f"[dim]not checked: {escape(str(missed))}[/dim]")
     screen.print("\n[bold]Levels[/bold]")
     screen.print(_levels(found))
     if found.scene is not None:
@@ -164,6 +164,8 @@ def _depth(found: Inspection) -> Table:
     from rich import box
     from rich.table import Table
 
+    from lutbench.report.inspection_words import depth_words
+
     table = Table(box=box.SIMPLE_HEAD, padding=(0, 2, 0, 0), pad_edge=False, show_edge=False)
     for name in ("one step of", "where", "in 10b codes", "in 8b codes", "after 8b output"):
         table.add_column(name, justify="left" if name in ("one step of", "where") else "right")
@@ -177,10 +179,7 @@ def _depth(found: Inspection) -> Table:
                 f"{step.step * 255:.1f}",
                 f"up to {step.after_8_bit}",
             )
-    table.caption = "; ".join(
-        f"{each.input_bits} bit: {each.levels} greys come out, {each.levels_8_bit} in 8 bit"
-        for each in found.depth
-    )
+    table.caption = "\n".join(f"{depth_words(each)}." for each in found.depth)
     table.caption_justify = "left"
     return table
 

@@ -38,7 +38,7 @@ class LearnFit:
     default=33,
     show_default=True,
     metavar="N",
-    help="Nodes an edge of the LUT.",
+    help="Nodes along an edge of the LUT.",
 )
 @click.option(
     "--coverage",
@@ -127,7 +127,7 @@ LITTLE = 0.05
 
 def _coverage_words(coverage: float) -> str:
     """How much of the LUT the pictures say, and what that means for the figures below it."""
-    text = f"{coverage:.1%} of the nodes lie near colours of the pictures"
+    text = f"the pictures hold colours near {coverage:.1%} of the nodes"
     if coverage < LITTLE:
         text += "; the rest is a guess, and the figures below say nothing about it"
     return text

@@ -335,5 +335,5 @@ def _check_cards(cards: tuple[str, ...]) -> None:
     for card in cards:
         if Path(card).suffix.lower() not in (".html", ".png"):
             raise LutbenchError(
-                "is no card", where=card, accepted="a name that ends in .html, .png"
+                "is not a card", where=card, accepted="a name that ends in .html, .png"
             )

@@ -48,7 +48,7 @@ def print_levels(day: Levels) -> None:
     if zebra.after_lut:
         screen.print("\n[bold]Zebra after the LUT[/bold] (on the monitor)")
         _print_zebra(screen, zebra.after_lut_advice, zebra.after_lut_guard, zebra.after_lut)
-    screen.print("\n[bold]Neutral density[/bold] (0.3 a stop)")
+    screen.print("\n[bold]Neutral density[/bold] (0.3 per stop)")
     screen.print(Padding(density_line(), (0, 0, 0, 2)))
     if day.filter_choice:
         screen.print(Padding(f"• {day.filter_choice.text}", (0, 0, 0, 2)))

@@ -57,7 +57,7 @@ def register(name: str, module: str, says: str) -> None:
         When the name is taken.
     """
     if name in COMMANDS:
-        raise LutbenchError(f"a command named {name!r} is there already", accepted="another name")
+        raise LutbenchError(f"there is a command named {name!r} already", accepted="another name")
     COMMANDS[name] = (module, says)
 
 

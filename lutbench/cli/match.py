@@ -89,7 +89,7 @@ class MatchFit:
     default=33,
     show_default=True,
     metavar="N",
-    help="Nodes an edge of the LUT.",
+    help="Nodes along an edge of the LUT.",
 )
 @click.option("--title", default="", metavar="TEXT", help="The title of OUT.")
 @definitions_option

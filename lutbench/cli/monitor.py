@@ -26,7 +26,7 @@ size_option = click.option(
     type=click.Choice(["17", "33", "65"]),
     default="33",
     show_default=True,
-    help="Nodes an edge of the probe LUT: the size that your LUTs have.",
+    help="Nodes along an edge of the probe LUT: the size that your LUTs have.",
 )
 
 

@@ -81,7 +81,7 @@ def size_option(function: F) -> F:
         "--size",
         type=click.IntRange(2, 65536),
         metavar="N",
-        help="Nodes an edge of OUT, or rows of a 1D LUT. [default: as the LUT]",
+        help="Nodes along an edge of OUT, or rows of a 1D LUT. [default: as the LUT]",
     )(function)
 
 
@@ -252,7 +252,7 @@ def change_range(
         low, high = domain
         if not low < high:
             raise LutbenchError(
-                f"the domain {low:g} to {high:g} is none", accepted="LOW under HIGH"
+                f"the domain {low:g} to {high:g} is empty", accepted="LOW under HIGH"
             )
         moved = algebra.change_domain(made.lut, domain, size)
         made = replace(moved, changes=(*made.changes, *moved.changes))
@@ -378,7 +378,7 @@ def blend(first: str, second: str, amount: float, size: int | None, out: Out) ->
 @size_option
 @output_options
 def strength(lut: str, amount: float, base: str | None, size: int | None, out: Out) -> None:
-    """The look LUT at AMOUNT of its strength: 0 none, 1 as it is, 2 twice.
+    """The look LUT at AMOUNT of its strength: 0 is none, 1 as it is, 2 double.
 
     \b
     Example:

@@ -47,7 +47,7 @@ def command(name: str | None, output: str | None, force: bool) -> None:
         return
     folder = Path(output)
     if folder.exists() and not folder.is_dir():
-        raise LutbenchError("is no folder", where=output, accepted="a folder, or a NAME")
+        raise LutbenchError("is not a folder", where=output, accepted="a folder, or a NAME")
     make_folder(folder)
     for each in (*FILES, *REPORTS):
         text = json_text(each.made(), indent=2) + "\n"

@@ -122,7 +122,9 @@ def command(
     if curve := layout.curve or _projects_curve():
         known = catalogue_of(options["definitions"]).curve(curve, where="--curve")
     if still_format(target) not in SHEET_FORMATS:
-        raise LutbenchError("is no picture of a sheet", where=target, accepted=".png, .jpg, .tif")
+        raise LutbenchError(
+            "is not a picture of a sheet", where=target, accepted=".png, .jpg, .tif"
+        )
     frames, from_where, notes = _frames(source, layout, reading)
     for line in notes:
         note(line)

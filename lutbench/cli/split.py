@@ -131,7 +131,7 @@ def _refuse_output(output: str, one: bool, report: Reporting) -> None:
 
     path = Path(output)
     if not output.strip():
-        raise LutbenchError("the output has no name", accepted="a folder, or OUT.cube")
+        raise LutbenchError("no output is named", accepted="a folder, or OUT.cube")
     if one:
         if output != STANDARD and path.suffix.lower() != ".cube":
             raise LutbenchError("is no .cube file", where=path, accepted="OUT.cube, -")
@@ -168,7 +168,7 @@ def _parts_in_words(parts: Split) -> list[str]:
             "clean.toml and the other parts leave out."
         )
     elif not parts.identification.look.present:
-        lines.append("No look: look.cube changes next to nothing.")
+        lines.append("No look: look.cube changes almost nothing.")
     nodes = parts.error["nodes"][parts.measure]
     lines.append(f"Chained again, on the nodes of the LUT: {measure} {_figures(nodes)}.")
     between = {name: each for name, each in parts.error.items() if name != "nodes"}

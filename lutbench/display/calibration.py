@@ -86,7 +86,7 @@ def calibrate(
     Parameters
     ----------
     size
-        Nodes an edge.
+        Nodes along an edge.
     source_range, display_range
         Of the values that the LUT takes and gives; a monitoring LUT in front must give
         what `source_range` says.

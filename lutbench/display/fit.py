@@ -34,7 +34,7 @@ FOLDS = 8
 """Parts of the patches, each left out once."""
 
 RESIDUAL_SIZE = 9
-"""Nodes an edge of the residual lattice: about as many nodes as the long set has patches."""
+"""Nodes along an edge of the residual lattice: about as many nodes as the long set has patches."""
 
 RESIDUAL_SMOOTHNESS = (1e-4, 1e-5, 1e-6)
 """Of the residual, tried by leaving patches out."""

@@ -94,7 +94,7 @@ def read_measurements(
     bad = np.flatnonzero((xyz.min(axis=1) < -0.05) | (xyz.max(axis=1) > BRIGHTEST))
     if bad.size:
         raise FormatError(
-            f"the reading of {names[bad[0]]} is out of limits",
+            f"the reading of {names[bad[0]]} is out of range",
             where=path,
             accepted=f"X, Y, Z from 0 to {BRIGHTEST:g}",
         )

@@ -73,7 +73,7 @@ class Target:
             )
         if self.mastered_at is not None and not self.absolute:
             raise DefinitionError(
-                f"a mastering peak means nothing to {self.curve.name}",
+                f"a mastering peak has no meaning for {self.curve.name}",
                 where="target",
                 accepted="with ST 2084 only",
             )

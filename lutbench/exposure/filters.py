@@ -88,7 +88,7 @@ class FilterChoice:
         parts = [
             f"{each} leaves {abs(left):.1f} stops {'over' if left > 0 else 'under'}"
             if abs(left := self.over - each.stops) >= 0.05
-            else f"{each} brings it back to within {abs(left):.2f} stop"
+            else f"{each} brings it back to within {abs(left):.2f} stopss"
             for each in (self.weaker, self.stronger)
             if each is not None
         ]
@@ -127,12 +127,12 @@ def choose_filter(over: float, at_hand: Sequence[float] = ()) -> FilterChoice:
     """
     if not 0 < over <= 20:
         raise LutbenchError(
-            f"an over-exposure of {over:g} stops is out of limits", accepted="over 0 to 20"
+            f"an over-exposure of {over:g} stops is out of range", accepted="over 0 to 20"
         )
     for density in at_hand:
         if not 0 < density <= DENSEST:
             raise LutbenchError(
-                f"a filter of density {density:g} is out of limits",
+                f"a filter of density {density:g} is out of range",
                 accepted=f"over 0 to {DENSEST:g}",
             )
     stacks = _stacks(at_hand or [each.density for each in NEUTRAL_DENSITIES])

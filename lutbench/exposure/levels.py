@@ -275,7 +275,7 @@ class _Camera:
     def __post_init__(self) -> None:
         if not abs(self.exposed) <= MOST_EXPOSED:
             raise LutbenchError(
-                f"an exposure of {self.exposed:+g} stops is out of limits",
+                f"an exposure of {self.exposed:+g} stops is out of range",
                 accepted=f"-{MOST_EXPOSED:g} to {MOST_EXPOSED:g}",
             )
 

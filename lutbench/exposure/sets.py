@@ -77,7 +77,7 @@ class SetLevels(Result):
         if self.paired:
             names = ", ".join(each.name for each in self.paired)
             return f"{scene}: watch through {names}, which brings it back"
-        return f"{scene}: no LUT here matches; {no_rung(self.exposed)}"
+        return f"{scene}: none of these LUTs matches; {no_rung(self.exposed)}"
 
     def to_data(self) -> dict[str, Any]:
         """The set as plain data: the object that ``lutbench levels --json`` prints for it."""

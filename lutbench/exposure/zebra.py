@@ -152,14 +152,12 @@ def offered(minimum: float, step: float) -> list[float]:
     Raises
     ------
     LutbenchError
-        When a number is out of limits.
+        When a number is out of range.
     """
     if not 0 <= minimum <= 100:
-        raise LutbenchError(
-            f"a lowest zebra of {minimum:g} % is out of limits", accepted="0 to 100"
-        )
+        raise LutbenchError(f"a lowest zebra of {minimum:g} % is out of range", accepted="0 to 100")
     if not 0.5 <= step <= 50:
-        raise LutbenchError(f"a zebra step of {step:g} % is out of limits", accepted="0.5 to 50")
+        raise LutbenchError(f"a zebra step of {step:g} % is out of range", accepted="0.5 to 50")
     count = int((100 - minimum) / step + 1e-9)
     return [percent for k in range(count + 1) if (percent := minimum + step * k) > 0]
 
@@ -170,7 +168,7 @@ def zebra_of(minimum: float, step: float, recorded: Signal, after: Signal | None
     Raises
     ------
     LutbenchError
-        When `minimum` or `step` is out of limits.
+        When `minimum` or `step` is out of range.
     """
     percents = offered(minimum, step)
     settings = _settings(percents, recorded)
@@ -230,11 +228,11 @@ def _advice(
     lowest = settings[0].percent if settings else 100.0
     at = f"{name} ({100 * light:.0f} %) lies at {reading.percent:.0f} %"
     if reading.signal > reading.high + 1e-9:
-        text = f"{at}: it is clipped, so no zebra tells how far over it is"
+        text = f"{at}: it is clipped, so no zebra can tell how far over it is"
         return ZebraAdvice(name, light, reading.percent, None, text)
     below = [each for each in settings if each.percent <= reading.percent + 1e-9]
     if not below:
-        text = f"{at}, under the lowest zebra of {lowest:.0f} %: the zebra cannot mark it"
+        text = f"{at}, under the lowest zebra setting of {lowest:.0f} %: the zebra cannot mark it"
         if light == GREY and instead:
             text += ". " + instead
         return ZebraAdvice(name, light, reading.percent, None, text)
@@ -244,7 +242,7 @@ def _advice(
         return ZebraAdvice(name, light, reading.percent, None, text)
     short = stops_of(light) - stops_of(best.reflectance)
     text = f"{at}: zebra {best.percent:g} % starts "
-    text += "just there" if short < 0.05 else f"{short:.1f} stops under it"
+    text += "right there" if short < 0.05 else f"{short:.1f} stops under it"
     return ZebraAdvice(name, light, reading.percent, best, text)
 
 

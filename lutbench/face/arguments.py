@@ -43,7 +43,7 @@ def named(subject: LutLike | BinaryIO, catalogue: Catalogue | None, what: str) -
         return NamedTransform(str(subject), open_lut(subject))
     if isinstance(lut := getattr(subject, "lut", None), Transform):  # a result that holds one
         return NamedTransform(repr(lut), lut)
-    raise LutbenchError(f"{subject!r:.60} is no LUT", where=what, accepted=ACCEPTED)
+    raise LutbenchError(f"{subject!r:.60} is not a LUT", where=what, accepted=ACCEPTED)
 
 
 def transform(
@@ -59,7 +59,9 @@ def known(catalogue: Any) -> Catalogue:
         return open_catalogue()
     if not isinstance(catalogue, Catalogue):
         raise LutbenchError(
-            f"{catalogue!r:.60} is no catalogue", where="catalogue", accepted="open_catalogue(...)"
+            f"{catalogue!r:.60} is not a catalogue",
+            where="catalogue",
+            accepted="open_catalogue(...)",
         )
     return catalogue
 
@@ -68,7 +70,7 @@ def name_of(value: Any, kind: type[Any], what: str) -> Any:
     """`value` where it is a text or of `kind`."""
     if not isinstance(value, str | kind):
         raise LutbenchError(
-            f"{value!r:.60} is no name", where=what, accepted=f"a name, a {kind.__name__}"
+            f"{value!r:.60} is not a name", where=what, accepted=f"a name, a {kind.__name__}"
         )
     return value
 

@@ -39,7 +39,7 @@ def learn(
     before, after
         The same still pixel on pixel: paths, or arrays (height, width, 3).
     size
-        Nodes an edge, 2 to 65.
+        Nodes along an edge, 2 to 65.
     smoothness
         How strongly the LUT is pulled straight, over 0 to 1; what foretells unseen parts
         best unless given.
@@ -79,7 +79,7 @@ def capture(
     picture
         The chart of ``lutbench chart`` as it came back: a path, or an array.
     size
-        Nodes an edge, 2 to 65.
+        Nodes along an edge, 2 to 65.
     smoothness
         How strongly the LUT is pulled straight, over 0 to 1; what foretells unseen patches
         best unless given.
@@ -145,7 +145,9 @@ def match(
 
     for end, what in ((source_encoding, "source"), (target_encoding, "target")):
         if not isinstance(end, Encoding):
-            raise LutbenchError(f"{end!r:.60} is no Encoding", where=what, accepted="an Encoding")
+            raise LutbenchError(
+                f"{end!r:.60} is not an Encoding", where=what, accepted="an Encoding"
+            )
     (names, first), (_, second) = _patches(source, "source"), _patches(target, "target")
     if len(first) != len(second):
         raise LutbenchError(
@@ -169,7 +171,7 @@ def _patches(value: Any, what: str) -> tuple[tuple[str, ...], NDArray[np.float64
         found = np.empty(0)
     if found.ndim != 2 or found.shape[1] != 3 or not np.isfinite(found).all():
         raise LutbenchError(
-            "are no patches", where=what, accepted="an array (patches, 3), a CSV file"
+            "are not patches", where=what, accepted="an array (patches, 3), a CSV file"
         )
     return (), found
 

@@ -43,7 +43,7 @@ def build(
     kind : str
         ``combined`` (the default), ``curve`` or ``gamut``.
     size : int
-        Nodes an edge, 2 to 256 (33); of a 1D LUT rows, 2 to 65536 (1024).
+        Nodes along an edge, 2 to 256 (33); of a 1D LUT rows, 2 to 65536 (1024).
     exposure : float
         Stops by which the light is raised before it is shown.
     tone : str
@@ -120,7 +120,7 @@ def sample(
     transform
         A transform, a LUT, a path, or words like "ACEScct, ACEScg to BT.1886, BT.709".
     size
-        Nodes an edge, 2 to 256.
+        Nodes along an edge, 2 to 256.
     domain
         Least and greatest input: (2,), or (2, 3) for each channel.
     title
@@ -138,7 +138,7 @@ def sample(
     Raises
     ------
     LutbenchError
-        When a name is not known, or a number is out of limits.
+        When a name is not known, or a number is out of range.
 
     >>> sample("ACEScct to BT.1886; kind=curve", 5).shape
     (5, 5, 5, 3)

@@ -23,7 +23,7 @@ def curves(catalogue: Catalogue | None = None) -> dict[str, Entry]:
     Raises
     ------
     LutbenchError
-        When the environment asks for something that is no answer.
+        When the environment asks for something that is not an answer.
 
     >>> curves()["ACEScct"].origin
     'standard'
@@ -48,7 +48,7 @@ def gamuts(catalogue: Catalogue | None = None) -> dict[str, Entry]:
     Raises
     ------
     LutbenchError
-        When the environment asks for something that is no answer.
+        When the environment asks for something that is not an answer.
 
     >>> gamuts()["BT.2020"].gamut.white
     (0.3127, 0.329)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any, Literal
 
+from lutbench import given
+from lutbench.algebra.repairing import FADE, MOST_MOVED
 from lutbench.errors import one_of
 from lutbench.face import arguments
 from lutbench.face.arguments import LutLike
@@ -43,7 +45,7 @@ def chain(
     Raises
     ------
     LutbenchError
-        When there is nothing to chain, or a file cannot be read.
+        When nothing to chain was given, or a file cannot be read.
     """
     from lutbench.algebra.chaining import chain
 
@@ -91,7 +93,7 @@ def invert(
     NotInvertibleError
         When the LUT gives one colour, or a plane of them.
     LutbenchError
-        When the file cannot be read, or a value is out of limits.
+        When the file cannot be read, or a value is out of range.
     """
     from lutbench.algebra.inversion import invert
 
@@ -115,7 +117,7 @@ def resample(
     lut
         A LUT, a path, or words.
     size
-        Nodes an edge, 2 to 256; rows of a 1D LUT, 2 to 65536.
+        Nodes along an edge, 2 to 256; rows of a 1D LUT, 2 to 65536.
     method
         ``"best"`` (the one with the least error, measured), ``"linear"``, ``"pchip"``,
         ``"cubic"`` or ``"fit"``.
@@ -130,7 +132,7 @@ def resample(
     Raises
     ------
     LutbenchError
-        When the file cannot be read, or a value is out of limits.
+        When the file cannot be read, or a value is out of range.
     """
     from lutbench.algebra.resampling import resample
 
@@ -170,7 +172,7 @@ def blend(
     Raises
     ------
     LutbenchError
-        When the domains differ, a file cannot be read, or a number is out of limits.
+        When the domains differ, a file cannot be read, or a number is out of range.
     """
     from lutbench.algebra.blending import blend
 
@@ -180,7 +182,12 @@ def blend(
 
 @renamed(what="only")
 def repair(
-    lut: LutLike, only: Iterable[str] | None = None, *, catalogue: Catalogue | None = None
+    lut: LutLike,
+    only: Iterable[str] | None = None,
+    *,
+    most: float = MOST_MOVED,
+    fade: float = FADE,
+    catalogue: Catalogue | None = None,
 ) -> Reworked:
     """A LUT with what `inspect` finds in it mended.
 
@@ -190,6 +197,11 @@ def repair(
         A LUT, a path, or words.
     only
         The repairs to make, by name; those of what is found and cannot be meant, unless given.
+    most
+        The furthest that smoothing may move a value, in 10-bit codes (over 0, up to 1023).
+    fade
+        The input saturation (over 0, up to 2) at which changes of the neutral axis have faded
+        out.
     catalogue
         Where names are looked up; `open_catalogue()` unless given.
 
@@ -201,12 +213,14 @@ def repair(
     Raises
     ------
     LutbenchError
-        When the file cannot be read, a repair is not known, or nothing can be mended.
+        When the file cannot be read, a repair is not known, nothing can be mended, or a
+        bound is out of range.
     """
-    from lutbench.inspection.cures import repair
+    from lutbench.inspection.cures import Bounds, repair
 
     wanted = None if only is None else arguments.texts(only, "only")
-    return repair(_as_lut(arguments.transform(lut, catalogue), None), wanted)
+    bounds = Bounds(given.real(most, "most"), given.real(fade, "fade"))
+    return repair(_as_lut(arguments.transform(lut, catalogue), None), wanted, bounds=bounds)
 
 
 def _size(size: Any) -> int | None:

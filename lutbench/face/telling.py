@@ -77,7 +77,7 @@ def inspect(
 
     if limits is not None and not isinstance(limits, Mapping):
         raise LutbenchError(
-            f"{limits!r:.60} are no limits", where="limits", accepted="numbers by code"
+            f"{limits!r:.60} are not limits", where="limits", accepted="numbers by code"
         )
     known = arguments.known(catalogue)
     curves = {"source_curve": source_curve, "target_curve": target_curve}
@@ -226,13 +226,15 @@ def compare(
     Raises
     ------
     LutbenchError
-        When a file cannot be read, a name is not known, or a number is out of limits.
+        When a file cannot be read, a name is not known, or a number is out of range.
     """
     from lutbench.measure.comparison import SETS, compare
 
     for end, what in ((source, "source"), (target, "target")):
         if end is not None and not isinstance(end, Encoding):
-            raise LutbenchError(f"{end!r:.60} is no Encoding", where=what, accepted="an Encoding")
+            raise LutbenchError(
+                f"{end!r:.60} is not an Encoding", where=what, accepted="an Encoding"
+            )
     one, other = (arguments.named(each, catalogue, what) for each, what in ((a, "a"), (b, "b")))
     return compare(
         one.transform,
@@ -284,7 +286,7 @@ def levels(
     Raises
     ------
     LutbenchError
-        When a name is not known, the file cannot be read, or a number is out of limits.
+        When a name is not known, the file cannot be read, or a number is out of range.
     """
     from lutbench.exposure.levels import levels
 
@@ -343,10 +345,10 @@ def verify(
     from lutbench.checks.suite import read_suite
 
     if not isinstance(suite, str | os.PathLike):
-        raise LutbenchError(f"{suite!r:.60} is no path", where="suite", accepted="a path")
+        raise LutbenchError(f"{suite!r:.60} is not a path", where="suite", accepted="a path")
     named = [definitions] if isinstance(definitions, str | os.PathLike) else definitions
     if not all(isinstance(each, str | os.PathLike) for each in _listed(named, "definitions")):
-        raise LutbenchError("are no paths", where="definitions", accepted="paths")
+        raise LutbenchError("are not paths", where="definitions", accepted="paths")
     read = read_suite(Path(suite), [Path(each) for each in named])
     chosen = read.selected(arguments.text(expression, "expression"), arguments.texts(tags, "tags"))
     return run_suite(read, chosen, SuiteRun(jobs=arguments.whole(jobs, "jobs", 1, 64)))
@@ -359,7 +361,9 @@ def _watched(
     from lutbench.model.light import Display
 
     if not isinstance(display, Display):
-        raise LutbenchError(f"{display!r:.60} is no Display", where="display", accepted="a Display")
+        raise LutbenchError(
+            f"{display!r:.60} is not a Display", where="display", accepted="a Display"
+        )
     told = None if subject is None else subject.target
     if subject is None:
         return shown_on(recorded, display)
@@ -379,7 +383,7 @@ def _listed(value: Any, what: str) -> list[Any]:
     try:
         return list(value)
     except TypeError:
-        raise LutbenchError(f"{value!r:.60} is no list", where=what) from None
+        raise LutbenchError(f"{value!r:.60} is not a list", where=what) from None
 
 
 def _is_path(value: Any) -> bool:

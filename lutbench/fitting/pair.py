@@ -44,7 +44,7 @@ BINS = 96
 """Cells an edge into which colours are gathered: each counts by its mean."""
 
 FINEST = 17
-"""Nodes an edge of what the base leaves, which bends slowly."""
+"""Nodes along an edge of what the base leaves, which bends slowly."""
 
 REACH = 0.35
 """How far from any colour seen the LUT goes on before it is its base again: the share
@@ -292,7 +292,7 @@ def _notes(
     if covered.mean() < 0.004:
         notes.append(
             f"only {covered.mean():.1%} of the nodes are seen in the picture: everywhere else the"
-            " LUT is a guess that goes on smoothly; take a picture of more colours"
+            " LUT is a smooth guess; take a picture of more colours"
         )
     if neutral[1] - neutral[0] < 0.5:
         notes.append(

@@ -110,7 +110,7 @@ def fit_patches(
         notes = (
             f"a twentieth of the patches come out {held_out.p95:.0f} codes of 1023 or more away"
             " from what their neighbours foretell: the device bends more sharply than the chart"
-            " can show (a chart of a larger size may help), or is no LUT",
+            " can show (a chart of a larger size may help), or is not a LUT",
         )
     return PatchFit(
         lut,

@@ -87,7 +87,7 @@ def corrections_of(root: Element, where: str) -> tuple[tuple[Correction, ...], t
     """The corrections of a parsed document, and notes of what was tolerated."""
     if xml.name(root) not in ROOTS:
         raise FormatError(
-            f"<{xml.name(root)}> is no CDL", where=xml.at(root, where), accepted=", ".join(ROOTS)
+            f"<{xml.name(root)}> is not a CDL", where=xml.at(root, where), accepted=", ".join(ROOTS)
         )
     notes: dict[str, None] = {}
     if not xml.namespace(root).lower().startswith("urn:asc:cdl:"):
@@ -235,7 +235,7 @@ def format_cdl(corrections: Sequence[Correction], kind: str, where: str = "") ->
 
     roots = {kind: root for root, kind in ROOTS.items()}
     if kind not in roots:
-        raise LutbenchError(f"{kind!r} is no CDL file", where=where, accepted=".cdl, .cc, .ccc")
+        raise LutbenchError(f"{kind!r} is not a CDL file", where=where, accepted=".cdl, .cc, .ccc")
     if not corrections or (kind == "cc" and len(corrections) != 1):
         raise LutbenchError(
             f"{len(corrections)} corrections for a .{kind}",

@@ -89,7 +89,7 @@ class _ClfReader:
 
     def _check_root(self, root: Element) -> None:
         if xml.name(root) != ROOT:
-            self._fail(root, f"<{xml.name(root)}> is no CLF", ROOT)
+            self._fail(root, f"<{xml.name(root)}> is not a CLF", ROOT)
         namespace = xml.namespace(root)
         if namespace and not namespace.startswith(_NAMESPACES):
             self._fail(root, f"the namespace {namespace[:60]!r}", ACADEMY_NAMESPACE)

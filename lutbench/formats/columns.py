@@ -84,6 +84,6 @@ def _reader(path: str | Path) -> csv.DictReader[str]:
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise FormatError("is no UTF-8 text", where=path) from error
+        raise FormatError("is not UTF-8 text", where=path) from error
     lines = [line for line in text.splitlines() if line.strip() and not line.startswith("#")]
     return csv.DictReader(io.StringIO("\n".join(lines)), skipinitialspace=True)

@@ -121,7 +121,7 @@ class _CubeReader:
             raise FormatError("the file is empty", where=self.where, accepted="a .cube LUT")
         if b"\0" in data:
             line = 1 + data.count(b"\n", 0, data.index(b"\0"))
-            self._fail(line, "a null byte: this is no text", "a .cube LUT, ASCII or UTF-8")
+            self._fail(line, "a null byte: this is not text", "a .cube LUT, ASCII or UTF-8")
         if b"\r" in data:
             self._note("CRLF line ends" if b"\r\n" in data else "CR line ends")
             data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
@@ -212,9 +212,9 @@ class _CubeReader:
 
     def _size(self, line: int, keyword: str, argument: bytes) -> int:
         low, high = SIZES_1D if keyword == "LUT_1D_SIZE" else SIZES_3D
-        # At most nine digits: a longer number is out of limits whatever it is.
+        # At most nine digits: a longer number is out of range whatever it is.
         if not re.fullmatch(rb"\d{1,9}", argument, re.ASCII) or not low <= int(argument) <= high:
-            self._fail(line, f"{keyword} {_shown(argument)} is no size", f"{low} to {high}")
+            self._fail(line, f"{keyword} {_shown(argument)} is not a size", f"{low} to {high}")
         return int(argument)
 
     def _numbers(self, line: int, keyword: str, argument: bytes, count: int) -> list[float]:
@@ -340,7 +340,7 @@ class _CubeReader:
             self._fail(line, f"{_shown(content)} has decimal commas", "decimal points")
         if re.search(rb"nan|inf", content, re.IGNORECASE):
             self._fail(line, f"{_shown(content)} is not finite", "three finite numbers")
-        self._fail(line, f"{_shown(content)} is no row", "three finite numbers")
+        self._fail(line, f"{_shown(content)} is not a row", "three finite numbers")
 
     def _too_many(self, line: int, count: int) -> NoReturn:
         self._fail(line, f"a row too many for {self._declared()}", f"{count} rows")

@@ -62,7 +62,7 @@ def format_cube(lut: Lut, decimals: int | None = 6, *, signed: bool = False) -> 
         comments = (*comments, signature(shape, rows, decimals))
     head += [f"# {line}".rstrip() for each in comments for line in each.splitlines() or [""]]
     head += shape
-    # A lone surrogate, from a file name that is no text, has no UTF-8.
+    # A lone surrogate, from a file name that is not text, has no UTF-8.
     lines = [one_line(line).encode("utf-8", "replace") for line in head]
     if any(len(line) > MAX_LINE for line in lines):
         raise FormatError("a title or comment is too long", accepted=f"up to {MAX_LINE} bytes")

@@ -133,7 +133,7 @@ def layout(lut: Lut) -> tuple[list[str], list[NDArray[Any]]]:
         return [f"LUT_1D_SIZE {lut.size}", *_domain_lines(lut.domain)], [lut.table]
     if isinstance(lut, Lut3D):
         return [f"LUT_3D_SIZE {lut.size}", *_domain_lines(lut.domain)], [_red_fastest(lut.table)]
-    raise FormatError(f"{lut!r} is no LUT", accepted="a 1D, 3D or shaper-plus-3D LUT")
+    raise FormatError(f"{lut!r} is not a LUT", accepted="a 1D, 3D or shaper-plus-3D LUT")
 
 
 def _red_fastest(table: NDArray[Any]) -> NDArray[Any]:

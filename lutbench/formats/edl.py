@@ -40,7 +40,7 @@ def cdls_of_edl(path: str | Path) -> dict[str, Cdl]:
     Raises
     ------
     LutbenchError
-        When the file cannot be read, a comment is no CDL, or there is none in it.
+        When the file cannot be read, a comment is not a CDL, or there is none in it.
     """
     text = files.read_bytes(path, limit=MAX_BYTES).decode("utf-8-sig", "replace")
     found: dict[str, dict[str, object]] = {}
@@ -56,7 +56,9 @@ def cdls_of_edl(path: str | Path) -> dict[str, Cdl]:
         elif match := _SAT.match(line):
             found.setdefault(event, {})["saturation"] = _numbers(match[1], 1, where)[0]
         elif re.match(r"^\s*\*\s*ASC_(SOP|SAT)", line, re.IGNORECASE):
-            raise FormatError("is no CDL", where=where, accepted="* ASC_SOP (r g b)(r g b)(r g b)")
+            raise FormatError(
+                "is not a CDL", where=where, accepted="* ASC_SOP (r g b)(r g b)(r g b)"
+            )
     if not found:
         raise FormatError("has no CDL in its comments", where=path, accepted="* ASC_SOP, * ASC_SAT")
     return {name: Cdl(**values) for name, values in found.items()}  # type: ignore[arg-type]

@@ -57,7 +57,7 @@ def _read_stream(stream: Any, name: str = "") -> LutFile[Transform]:
     read = getattr(stream, "read", None)
     if not callable(read):
         raise LutbenchError(
-            f"{stream!r:.60} is no LUT file", accepted="a path, or a stream of bytes"
+            f"{stream!r:.60} is not a LUT file", accepted="a path, or a stream of bytes"
         )
     given = getattr(stream, "name", "")
     name = name or (given if isinstance(given, str) else "") or "a stream"
@@ -86,7 +86,9 @@ def parse_lut(data: bytes, where: str, wanted: str | None = None) -> LutFile[Tra
         found = recognised(f"<{root}>".encode(), suffix)
         what = f"it is XML of another kind, <{root[:40]}>"
     if found is None:
-        raise FormatError(f"is no LUT file that is read: {what}", where=where, accepted=_accepted())
+        raise FormatError(
+            f"is not a LUT file that is read: {what}", where=where, accepted=_accepted()
+        )
     if wanted is not None and not found.ids:
         raise FormatError("has no corrections with ids", where=where, accepted="a CDL file")
     return found.parse(data, where, wanted)

@@ -107,7 +107,7 @@ class Log(Transform):
         if not all(map(math.isfinite, numbers)):
             problem = "a parameter is not finite"
         elif self.base <= 0 or self.base == 1:
-            problem = f"{self.base:g} is no base"
+            problem = f"{self.base:g} is not a base"
         elif self.log_side_slope == 0 or self.lin_side_slope == 0 or self.linear_slope == 0:
             problem = "a slope is 0"
         elif self.linear_slope is not None and self.lin_side_break is None:
@@ -187,7 +187,7 @@ class Exponent(Transform):
             fits = fits and self.negative in ("plain", "mirror")
         if not fits:
             raise DefinitionError(
-                f"exponent {self.exponent:g}, offset {self.offset} are out of limits",
+                f"exponent {self.exponent:g}, offset {self.offset} are out of range",
                 where="Exponent",
                 accepted="0.01 to 100; with an offset (0 to 0.9) 1 to 10",
             )

@@ -36,7 +36,7 @@ def to_colour(lut: Lut) -> Any:
         return colour.LUT3D(np.array(lut.table), lut.title or "LUT", np.array(lut.domain))
     if isinstance(lut, ShaperLut3D):
         raise LutbenchError("a shaper with a 3D LUT is two", accepted="lut.shaper, lut.lut")
-    raise LutbenchError(f"{lut!r:.60} is no LUT", accepted="Lut1D, Lut3D")
+    raise LutbenchError(f"{lut!r:.60} is not a LUT", accepted="Lut1D, Lut3D")
 
 
 def from_colour(lut: Any) -> Lut:
@@ -59,7 +59,7 @@ def from_colour(lut: Any) -> Lut:
     """
     table, domain = getattr(lut, "table", None), getattr(lut, "domain", None)
     if table is None or domain is None:
-        raise LutbenchError(f"{lut!r:.60} is no LUT", accepted="colour.LUT1D, LUT3x1D, LUT3D")
+        raise LutbenchError(f"{lut!r:.60} is not a LUT", accepted="colour.LUT1D, LUT3x1D, LUT3D")
     table, domain = np.asarray(table, np.float64), np.asarray(domain, np.float64)
     if domain.shape not in ((2,), (2, 3)):
         raise LutbenchError("the domain is not even", accepted="its two ends for each channel")
@@ -76,7 +76,7 @@ def to_pillow(lut: Lut) -> Any:
     Parameters
     ----------
     lut
-        A `Lut3D` over 0..1 of at most 65 nodes an edge. Pillow interpolates trilinearly.
+        A `Lut3D` over 0..1 of at most 65 nodes along an edge. Pillow interpolates trilinearly.
 
     Returns
     -------
@@ -94,7 +94,7 @@ def to_pillow(lut: Lut) -> Any:
         raise MissingExtraError("pillow", "test", "a filter of Pillow") from None
     if not isinstance(lut, Lut3D) or lut.size > 65 or not np.array_equal(lut.domain, UNIT_DOMAIN):
         raise LutbenchError(
-            f"{lut!r:.60} is no filter of Pillow", accepted="a Lut3D over 0..1, up to 65 nodes"
+            f"{lut!r:.60} is not a filter of Pillow", accepted="a Lut3D over 0..1, up to 65 nodes"
         )
     rows = lut.table.transpose(2, 1, 0, 3).reshape(-1, 3)
     return Color3DLUT(lut.size, rows.ravel().tolist())

@@ -201,7 +201,7 @@ def register(format: Format) -> None:
     """
     if any(each.name == format.name or each.suffix == format.suffix for each in _formats):
         raise LutbenchError(
-            f"the format {format.name!r} ({format.suffix}) is there already",
+            f"the format {format.name!r} ({format.suffix}) exists already",
             accepted="another name and suffix",
         )
     _formats.insert(0, format)
@@ -230,12 +230,12 @@ def format_for(path: str | Path) -> Format:
         if each.suffix == suffix:
             return each
     raise LutbenchError(
-        f"the suffix {suffix!r} is no format that is written",
+        f"the suffix {suffix!r} is not a format that is written",
         where=path,
         accepted=", ".join(suffixes()),
     )
 
 
 def recognised(head: bytes, suffix: str) -> Format | None:
-    """The format of a file that begins with `head`; None where it is none that is read."""
+    """The format of a file that begins with `head`; None where it cannot be read."""
     return next((each for each in _formats if each.recognises(head, suffix)), None)

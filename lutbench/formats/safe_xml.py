@@ -64,7 +64,7 @@ def parse(data: bytes, where: str) -> Element:
     except etree.XMLSyntaxError as error:
         place = f"{where}:{error.lineno}" if error.lineno else where
         what = str(error.msg).split(", line ")[0]
-        raise FormatError(f"is no well-formed XML: {what}", where=place, accepted="XML") from None
+        raise FormatError(f"is not well-formed XML: {what}", where=place, accepted="XML") from None
     _check_shape(root, where)
     return root
 

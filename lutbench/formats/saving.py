@@ -20,7 +20,7 @@ def save(transform: Transform, path: str | Path, *, force: bool = False) -> Tran
         When the format cannot hold it, or the file cannot be written.
     """
     if not isinstance(path, str | Path):
-        raise LutbenchError(f"{path!r:.60} is no path", accepted="a file name")
+        raise LutbenchError(f"{path!r:.60} is not a path", accepted="a file name")
     title = getattr(transform, "title", "")
     converted = convert(LutFile(transform, "", title=title), path, Wishes())
     files.write_bytes(path, converted.data, force=force)

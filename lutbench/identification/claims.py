@@ -100,12 +100,15 @@ def claims_of(
 def in_words(claims: Sequence[Claim]) -> str:
     """The claims in a sentence for each verdict; nothing where there are none."""
     told = [
-        f"The file says {each.part} {each.says}; but it is not"
-        + (f": the LUT shows {each.shows}." if each.shows else ".")
+        f"The file says {each.part} {each.says}, but the table does not agree"
+        + (f": it shows {each.shows}." if each.shows else ".")
         for each in claims
         if each.verdict == "not so"
     ]
-    for verdict, words in (("so", "and it is so"), ("open", "this LUT does not show whether")):
+    for verdict, words in (
+        ("so", "and the table agrees"),
+        ("open", "the table cannot confirm this"),
+    ):
         phrase = _listed([each for each in claims if each.verdict == verdict])
         told += [f"The file says {phrase}; {words}."] if phrase else []
     return " ".join(told)

@@ -147,10 +147,11 @@ def _look(look: Look) -> str:
     phrases = look.description or described(look)
     if not phrases:
         return (
-            f"A little is left over (ΔE 2000: median {look.median:.1f}, 95 % under {look.p95:.1f})."
+            f"A small difference is left (ΔE 2000: median {look.median:.1f}, "
+            f"95 % under {look.p95:.1f})."
         )
     text = f"Adds a look: {', '.join(phrases[:PHRASES])}"
-    return text + ("; one CDL accounts for it." if look.cdl is not None else ".")
+    return text + ("; a single CDL describes it." if look.cdl is not None else ".")
 
 
 def _taken_as_look(look: Look) -> list[str]:

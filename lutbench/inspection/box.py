@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from lutbench.exposure.reading import DARK_SKIN, GREY, SKIN, WHITE_CARD, stops_of
+from lutbench.inspection.comments import ends_in_comments
 
 if TYPE_CHECKING:
     from lutbench.exposure.levels import Level
@@ -23,26 +24,26 @@ HOW = {
     "named": "as you named it",
     "file": "as the file says",
     "project": "as the project file says",
-    "identified": "as identified from its numbers",
+    "identified": "identified from its numbers: a guess",
 }
 """Where the source is known from, in words."""
 
 _USES = {
     "combined": ("exposure, contrast and colour on the monitor", ""),
     "curve": ("exposure and contrast", "colour: the recording's gamut stays, and looks pale"),
-    "gamut": ("a step before a LUT for tone", "judging by itself: log stays log, flat and grey"),
+    "gamut": ("use before a LUT for tone", "judging a picture: log stays log, flat and grey"),
     "identity": ("nothing: what goes in comes out", ""),
 }
 
 _NOT_FOR = {
     "tint": "white balance by eye: it tints grey",
-    "fold": "keying and matching: some colours run backwards",
+    "fold": "keying and matching: some colours double back",
     "clipped_highlights": "judging highlights: it cuts them off, though they are recorded",
     "clipped_colours": "saturated light such as LEDs and neon: it cuts most of it off",
     "noise": "grading through it: its values are noisy",
-    "stray_node": "anything critical: a node of the table is wrong",
+    "stray_node": "anything critical: one node of the table is wrong",
     "banding": "skies and smooth walls: it makes bands",
-    "non_monotonic": "exposure: somewhere brighter comes out darker",
+    "non_monotonic": "exposure: in places, brighter comes out darker",
     "duplicate_nodes": "smooth colour: a plane of the table is written twice",
     "monochrome": "colour: it shows none",
 }
@@ -113,7 +114,9 @@ def box_of(found: Inspection) -> Box:
     """The box of an inspection."""
     if found.worst == "error":
         first = found.findings[0]
-        return Box(_expects(found), "", (), "", "nothing as it is", (first.message,), first.advice)
+        return Box(
+            _expects(found), "", (), "", "nothing, as it stands", (first.message,), first.advice
+        )
     if _is_false_colour(found):
         use, caution = (
             "judging exposure: each band has a colour",
@@ -143,7 +146,11 @@ def _counts(finding: Any) -> bool:
 
 def _expects(found: Inspection) -> str:
     if found.source_curve is None:
-        return "a recording that the file does not name"
+        named = ends_in_comments(found.comments).get("source")
+        if named is None:
+            return "a recording that the file does not name"
+        names = ", ".join(name for name in (named.curve, named.gamut) if name)
+        return f"{names}, {named.range} range (as the file says, but the curve is not known here)"
     parts = [found.source_curve.name]
     if found.source_gamut is not None:
         parts.append(found.source_gamut.name)
@@ -154,7 +161,7 @@ def _monitor(found: Inspection) -> str:
     legal = any(each.code == "legal_range_output" for each in found.findings)
     out = "legal" if legal or found.target_range == "legal" else "full"
     if found.kind == "gamut":
-        return f"no picture comes out yet; {found.source_range} range in, {out} range out"
+        return f"log still comes out, not a picture; {found.source_range} range in, {out} range out"
     seen = f"{found.target.curve.name}, {found.target.gamut.name}"
     if found.kind == "curve":  # the recording's own gamut is none that a monitor is set to
         seen = f"{found.target.curve.name}, in its usual gamut"
@@ -201,14 +208,19 @@ def _zebra(found: Inspection) -> str:
 
 def _unsure(found: Inspection) -> str:
     if found.source_curve is None:
+        if named := ends_in_comments(found.comments).get("source"):
+            return (
+                f"levels need the curve {named.curve}: give the file that defines it with "
+                "--definitions, or another name with --source-curve"
+            )
         return (
-            "without the recording's curve no card has a level: name --source-curve, or see what "
+            "levels need the recording's curve: name it with --source-curve, or see what "
             "`lutbench identify` says"
         )
     if found.known_by == "identified":
         return (
-            "the recording is what the numbers look like: the camera's menu settles it, or a grey "
-            "card that reads as above"
+            "the recording is a guess from the LUT's numbers: the camera's menu settles it, or a "
+            "grey card that reads as above"
         )
     return ""
 
@@ -222,23 +234,26 @@ _CHANGES = {
 
 
 def verdict(found: Inspection) -> str:
-    """Two sentences: what it does, and what is wrong or worth knowing."""
-    return f"{_what(found)}. {_care(found)}."
+    """Two sentences: how much it changes and what, and what is wrong or worth knowing."""
+    if found.worst == "error" or _is_false_colour(found):
+        return f"{_what(found)}. {_care(found)}."
+    what = _what(found)
+    return f"{found.change.words}: {what[0].lower()}{what[1:]}. {_care(found)}."
 
 
 def _what(found: Inspection) -> str:
-    if any(each.code == "false_colour" for each in found.findings):
+    if _is_false_colour(found):
         return "It is false colour: bands of exposure, each painted in a colour of its own"
     text = _CHANGES[found.kind]
     if found.kind in ("curve", "combined"):
         grey_in, grey_out = 100 * found.mid_grey_in, 100 * found.mid_grey_out
         if found.source_curve is not None:
-            text += f": mid grey goes in at {grey_in:.0f} % and comes out at {grey_out:.0f} %"
+            text += f"; mid grey goes in at {grey_in:.0f} % and comes out at {grey_out:.0f} %"
         else:
-            text += f": {grey_in:.0f} % in comes out at {grey_out:.0f} %"
+            text += f"; {grey_in:.0f} % in comes out at {grey_out:.0f} %"
         high = found.neutral.clip_high
         if high is not None and high.share > found.limits["clipped_highlights"]:
-            text += f", and all above {100 * high.onset:.0f} % comes out as one white"
+            text += f", and everything above {100 * high.onset:.0f} % comes out as the same white"
     return text
 
 

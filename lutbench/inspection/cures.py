@@ -9,7 +9,7 @@ import numpy as np
 
 from lutbench.algebra import invert
 from lutbench.algebra.ranges import change_range
-from lutbench.algebra.repairing import FADE, MOST_MOVED, REPAIRS, smoothed_node
+from lutbench.algebra.repairing import FADE, MOST_MOVED, REPAIRS, check_bounds, smoothed_node
 from lutbench.algebra.repairing import repair as repair_table
 from lutbench.algebra.result import Change, CodeError, Reworked, code_error
 from lutbench.algebra.rewritten import (
@@ -45,6 +45,9 @@ class Bounds:
 
     most: float = MOST_MOVED
     fade: float = FADE
+
+    def __post_init__(self) -> None:
+        check_bounds(self.most, self.fade)
 
 
 Cure = Callable[[Examined, Finding, Bounds], Reworked]

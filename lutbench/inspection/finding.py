@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, Literal
 import numpy as np
 
 from lutbench.inspection import lattice as measures
+from lutbench.inspection.enlarging import enlarged_from
 from lutbench.inspection.subject import CODES, Subject
 
 if TYPE_CHECKING:
@@ -18,10 +19,6 @@ if TYPE_CHECKING:
 
 Severity = Literal["info", "warning", "error"]
 SEVERITIES: tuple[Severity, ...] = ("info", "warning", "error")
-
-
-STRAIGHT = 2.1e-4
-"""Signal: the second difference that rounding to four decimals leaves of a straight line."""
 
 CHANNELS = ("red", "green", "blue")
 
@@ -98,10 +95,10 @@ class Examined:
 
     @cached_property
     def enlarged_from(self) -> tuple[int, float] | None:
-        """The nodes an edge of the table that this was enlarged from, and what is left of bends."""
+        """The nodes of the table that this was enlarged from, and what is left of bends."""
         if self.subject.lattice is None:
             return None
-        return measures.enlarged_from(self.subject.planes, STRAIGHT)
+        return enlarged_from(self.subject.planes)
 
     def on_axis(self, index: int) -> Place:
         """The place of a point of the neutral axis."""

@@ -13,13 +13,14 @@ import numpy as np
 from lutbench.exposure.reading import Reading
 from lutbench.inspection.facts import DepthReport, Evidence, depth_reports, evidence_of
 from lutbench.inspection.finding import Finding, NotExamined, Severity, worst_severity
+from lutbench.inspection.naming import ByName, range_of
 from lutbench.inspection.registry import Health, Limits, all_limits
 from lutbench.inspection.subject import CODES, Clip, NeutralAxis, Subject
 from lutbench.model.curves.base import MID_GREY, Curve
 from lutbench.model.curves.video import Bt1886
 from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import BT709, Gamut
-from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange, check_range
+from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange
 from lutbench.model.transforms import Transform
 from lutbench.results import Result
 from lutbench.tables.lut import Lut
@@ -27,6 +28,7 @@ from lutbench.tables.lut import Lut
 if TYPE_CHECKING:
     from lutbench.formats.digest import Written
     from lutbench.inspection.box import Box
+    from lutbench.inspection.change import ChangeMade
     from lutbench.inspection.hue import HueShift
     from lutbench.inspection.scene import SceneReport
 
@@ -95,6 +97,18 @@ class Inspection(Result):
     def name(self) -> str:
         """The file's name, else its title."""
         return Path(self.file).name if self.file else (self.title or "LUT")
+
+    @cached_property
+    def sha256(self) -> str:
+        """The SHA-256 of the file, in hexadecimal; empty for a LUT that is no file."""
+        if not self.file or not Path(self.file).is_file():
+            return ""
+        import hashlib
+
+        from lutbench import files
+        from lutbench.formats.registry import MAX_BYTES
+
+        return hashlib.sha256(files.read_bytes(self.file, limit=MAX_BYTES)).hexdigest()
 
     @cached_property
     def evidence(self) -> Evidence:
@@ -186,6 +200,13 @@ class Inspection(Result):
         signal = float(self.source_curve.encode(0.9))
         return float(RangeFromSignal(self.source_range).apply([signal] * 3)[0])
 
+    @cached_property
+    def change(self) -> ChangeMade:
+        """How large a change it makes, in a word and a number."""
+        from lutbench.inspection.change import change_made
+
+        return change_made(self.subject, self._seen_as)
+
     @property
     def verdict(self) -> str:
         """The LUT in two sentences."""
@@ -238,6 +259,7 @@ class Inspection(Result):
             "notes": list(self.notes),
             "written": self.written.to_data() if self.written else None,
             "verdict": self.verdict,
+            "change": self.change.to_data(),
             "box": self.box.to_data(),
             "evidence": self.evidence.to_data(),
             "source": {
@@ -329,7 +351,7 @@ def inspect(
         file = str(lut)
         read = read_lut_file(lut)
         lut, format_name, notes = read.lut, read.format, read.notes
-    names = _Names(catalogue)
+    names = ByName(catalogue)
     source = names.curve(source_curve)
     target = names.curve(target_curve) or Bt1886()
     found = Inspection(
@@ -339,8 +361,8 @@ def inspect(
         notes,
         source,
         names.gamut(source_gamut),
-        _range_of(source_range, source.formula_codes if source else "full", "source_range"),
-        _range_of(target_range, target.formula_codes, "target_range"),
+        range_of(source_range, source.formula_codes if source else "full", "source_range"),
+        range_of(target_range, target.formula_codes, "target_range"),
         Encoding(target, names.gamut(target_gamut) or BT709),
         limits if isinstance(limits, Limits) else Limits(dict(limits or {})),
         "named" if source_curve is not None else "",
@@ -350,38 +372,6 @@ def inspect(
     from lutbench.inspection.comments import with_told_ends
 
     return with_told_ends(found, catalogue)
-
-
-def _range_of(given: Range | None, usual: Range, what: str) -> Range:
-    return check_range(usual if given is None else given, what)
-
-
-@dataclass
-class _Names:
-    """Names looked up only when one is given."""
-
-    catalogue: Any = None
-
-    def _open(self) -> Any:
-        if self.catalogue is None:
-            from lutbench.model.catalogue import open_catalogue
-
-            self.catalogue = open_catalogue()
-        return self.catalogue
-
-    def curve(self, name: Curve | str | None) -> Curve | None:
-        """The curve of that name; a curve, or None, is passed on."""
-        if isinstance(name, str):
-            found: Curve = self._open().curve(name, exact=False)  # looked at, not built from
-            return found
-        return name
-
-    def gamut(self, name: Gamut | str | None) -> Gamut | None:
-        """The gamut of that name; a gamut, or None, is passed on."""
-        if isinstance(name, str):
-            found: Gamut = self._open().gamut(name)
-            return found
-        return name
 
 
 def _clip_data(clip: Clip | None) -> dict[str, Any] | None:

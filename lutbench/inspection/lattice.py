@@ -21,6 +21,7 @@ from lutbench.tables.cells import volumes
 from lutbench.tables.noise import any_along, noise_level
 
 Mask = NDArray[np.bool_]
+Node = tuple[int, ...]
 
 FOLD_DEPTH = 0.5 / CODES
 """Signal: half a 10-bit code, which rounding a table to 10 bits may turn over, is no fold."""
@@ -30,7 +31,13 @@ DARK_LEAST, DARK_MOST = 0.20, 0.45
 and compressing a gamut may turn such colours over."""
 
 CREASES = 300.0
-"""10-bit codes times the nodes an edge, from which a value stands out: see `stray`."""
+"""10-bit codes times the nodes along an edge, from which a value stands out: see `stray`."""
+
+CREASES_ALIKE = 3.0
+"""How many times further a wrong value stands out than other places: where creases cross they do
+so again and again, and a wrong number stands alone."""
+APART = 2
+"""Nodes: nearer than this, two values stand out of one another."""
 
 LOOKED_AT = 20
 """Values, those that stand out most, that are looked at along the diagonals too."""
@@ -45,8 +52,6 @@ Clipping fills the room between gradually."""
 
 SLAB = 16
 """Planes of cells worked on at once: at 256 nodes the arrays take 8 MB each, not 134."""
-SHARPER = 5.0
-"""How many times sharper the bends at the nodes of a smaller table are than those between."""
 
 
 @dataclass(frozen=True, order=True)
@@ -148,23 +153,26 @@ def stray(subject: Subject) -> Spot:
     It stands out along the diagonals too, which where creases cross a node does not.
     Second differences see a code or less where the table is nearly straight,
     fourth differences more where it is curved; but creases of a gamut compression look
-    like 250 codes over the number of nodes to those, so they count from 300.
+    like 250 codes over the number of nodes to those, so they count from 300, and only
+    where hardly any other place of the table looks like that.
     """
     size = subject.planes.shape[1]
-    best = _lone(subject, 2, 0.5)
+    best = _lone(subject, 2, 0.5, others=2)
     if subject.planes.ndim == 4:
-        cubic = _lone(subject, 4, 0.8)
+        cubic = _lone(subject, 4, 0.8, others=1)
         if cubic.value > max(best.value, CREASES / size):
             return cubic
     return best
 
 
-def _lone(subject: Subject, order: int, alike: float) -> Spot:
+def _lone(subject: Subject, order: int, alike: float, others: int) -> Spot:
     """The lone value by differences of an even order.
 
     Along each axis: the least of what the difference says of the value itself and of
     what its neighbours say, with the sign turned; then the least over the axes,
-    where the least bend is more than `alike` of the greatest.
+    where the least bend is more than `alike` of the greatest. It has to stand out further
+    than what is beside it, and three times as far as the first or second of the other places
+    (`others`).
     """
     planes = subject.planes
     axes, size, reach = planes.ndim - 1, planes.shape[1], order // 2 + 1
@@ -177,11 +185,20 @@ def _lone(subject: Subject, order: int, alike: float) -> Spot:
         score = _lone_scores(planes[part], subject.at_end[part], order, alike)[0]
         most = np.argpartition(score.ravel(), -min(LOOKED_AT, score.size))[-LOOKED_AT:]
         for at in most:
-            first, *others = _node(int(at), score.shape)
-            found.append((float(score.flat[at]), channel, (start + first, *others)))
-    for value, channel, inside in sorted(found, key=lambda each: -each[0])[:LOOKED_AT]:
+            first, *second = _node(int(at), score.shape)
+            found.append((float(score.flat[at]), channel, (start + first, *second)))
+    found.sort(key=lambda each: -each[0])
+    places: list[tuple[float, int, Node]] = []
+    for each in found:
+        if all(max(map(abs, np.subtract(each[2], other[2]))) > APART for other in places):
+            places.append(each)
+        if len(places) > LOOKED_AT:
+            break
+    for at, (value, channel, inside) in enumerate(places[:LOOKED_AT]):
+        rest = places[:at] + places[at + 1 :]
+        beyond = rest[others - 1][0] if len(rest) >= others else 0.0
         node = tuple(each + reach for each in inside)
-        if _out_of_all(planes[channel], node, value):
+        if value >= CREASES_ALIKE * beyond and _out_of_all(planes[channel], node, value):
             return Spot(value * CODES, node)
     return Spot(0.0, (0,) * axes)
 
@@ -270,34 +287,6 @@ def _out_of_plateau(plane: Array) -> Spot:
     return Spot(float(score.flat[at]) * CODES, tuple(each + 1 for each in _node(at, score.shape)))
 
 
-def enlarged_from(planes: Array, straight: float) -> tuple[int, float] | None:
-    """The size from which a table was enlarged by straight interpolation, and its bend there.
-
-    Parameters
-    ----------
-    planes
-        Shape (3, n, n, n).
-    straight
-        The second difference, in signal, up to which three nodes are on a line.
-
-    Between nodes of the smaller table second differences along each axis are those of
-    rounding; at its nodes they are not. None where no step of nodes has that.
-    """
-    size = planes.shape[1]
-    for step in range((size - 1) // 2, 1, -1):
-        if (size - 1) % step:
-            continue
-        within, bent = 0.0, 0.0
-        for axis in range(1, 4):
-            bend = np.abs(np.moveaxis(np.diff(planes, n=2, axis=axis), axis, 0))
-            at_node = (np.arange(1, size - 1) % step) == 0
-            within = max(within, float(bend[~at_node].max()))
-            bent = max(bent, float(np.percentile(bend[at_node], 90)))
-        if within <= straight and bent > SHARPER * max(within, 1e-9):
-            return (size - 1) // step + 1, within
-    return None
-
-
 def coarse_bits(subject: Subject) -> int | None:
     """The bit depth on whose code values the whole table stands, 4 to 12; None for none.
 
@@ -347,9 +336,10 @@ def channel_order(subject: Subject) -> tuple[int, int, int]:
 def unevenness(outputs: Array) -> Spot:
     """The step of a curve that fits its neighbours least, against the wider of the two.
 
-    A step is held against the cubic through the two steps on each side; 0.3 is a
-    step 30 % wider or narrower than it should be. Steps at a clipped end do not
-    count.
+    A step is held against the cubic through the two steps on each side, and against the
+    wider and the narrower of the two beside it: between these it is the corner of a curve,
+    not a band. 0.3 is a step 30 % wider or narrower than it should be. Steps at a clipped
+    end do not count.
 
     Parameters
     ----------
@@ -363,8 +353,10 @@ def unevenness(outputs: Array) -> Spot:
     ended = (outputs <= low) | (outputs >= high)
     usable = ~(ended[1:] | ended[:-1])
     expected = (-steps[:-4] + 4 * steps[1:-3] + 4 * steps[3:-1] - steps[4:]) / 6
-    miss = np.abs(steps[2:-2] - expected)
-    wider = np.maximum(np.abs(steps[1:-3]), np.abs(steps[3:-1]))
+    before, here, after = steps[1:-3], steps[2:-2], steps[3:-1]
+    beyond = np.maximum(here - np.maximum(before, after), np.minimum(before, after) - here)
+    miss = np.minimum(np.abs(here - expected), np.maximum(beyond, 0))
+    wider = np.maximum(np.abs(before), np.abs(after))
     # Under one 10-bit code a step is not seen, whatever its neighbours are.
     ratio = miss / np.maximum(wider, 1.0 / CODES)
     whole = usable[:-4] & usable[1:-3] & usable[2:-2] & usable[3:-1] & usable[4:]

@@ -52,6 +52,7 @@ _kinds: list[FindingKind] = [
     table.StrayNode(),
     table.Banding(),
     table.Enlarged(),
+    table.Smoothed(),
     colours.HueShiftFound(),
 ]
 """In the order of the examination; what a file turns out to be comes first."""
@@ -72,7 +73,7 @@ def register(kind: FindingKind) -> None:
     """
     if any(each.limit_name == kind.limit_name for each in _kinds):
         raise LutbenchError(
-            f"a finding named {kind.limit_name!r} is there already", accepted="another code"
+            f"a finding named {kind.limit_name!r} exists already", accepted="another code"
         )
     _kinds.append(kind)
 

@@ -37,7 +37,7 @@ PROBES = 13
 """Points an edge of the lattice on which guesses are tried."""
 
 FEWEST_NODES = 5
-"""Nodes an edge from which a lattice alone holds enough values."""
+"""Nodes along an edge from which a lattice alone holds enough values."""
 
 INTERPOLATIONS: tuple[Interpolation, ...] = ("tetrahedral", "trilinear")
 

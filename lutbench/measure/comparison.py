@@ -148,7 +148,7 @@ def compare(
     """
     if bits not in BIT_DEPTHS:
         raise LutbenchError(
-            f"{bits} bits is no bit depth", accepted=", ".join(map(str, BIT_DEPTHS))
+            f"{bits} bits is not a bit depth", accepted=", ".join(map(str, BIT_DEPTHS))
         )
     view = view_of(target or ASSUMED_TARGET)
     tests = colours_to_compare(a, b, source or ASSUMED_SOURCE, sets)

@@ -18,7 +18,7 @@ from lutbench.model.transforms import Transform
 from lutbench.tables.lut import Lut3D, lattice
 
 LEVELS = (2, 12)
-"""4 to 144 nodes an edge: pictures of 8 to 1728 pixels a side."""
+"""4 to 144 nodes along an edge: pictures of 8 to 1728 pixels a side."""
 
 
 def read_hald(path: str | Path) -> Lut3D:
@@ -32,7 +32,7 @@ def read_hald(path: str | Path) -> Lut3D:
     Returns
     -------
     Lut3D
-        Of n² nodes an edge, over 0..1.
+        Of n² nodes along an edge, over 0..1.
 
     Raises
     ------
@@ -45,7 +45,7 @@ def read_hald(path: str | Path) -> Lut3D:
     level = round(width ** (1 / 3))
     if height != width or level**3 != width or not LEVELS[0] <= level <= LEVELS[1]:
         raise LutbenchError(
-            f"a picture of {width}×{height} pixels is no Hald image",
+            f"a picture of {width}×{height} pixels is not a Hald image",
             where=path,
             accepted="8×8, 27×27, 64×64, 125×125, … 1728×1728",
         )
@@ -66,18 +66,18 @@ def write_hald(
     path
         A still; the suffix names the format. One without loss is needed.
     level
-        n, from 2 to 12: n² nodes an edge, n³ pixels a side.
+        n, from 2 to 12: n² nodes along an edge, n³ pixels a side.
     force
         Whether a file that exists is replaced.
 
     Raises
     ------
     LutbenchError
-        When the level is out of limits, the format loses colours, or the file cannot be written.
+        When the level is out of range, the format loses colours, or the file cannot be written.
     """
     level, path = given.whole(level, "level", *LEVELS), given.path(path, "path")
     if lut is not None and not isinstance(lut, Transform):
-        raise LutbenchError(f"{lut!r:.60} is no LUT", where="lut", accepted="a LUT, None")
+        raise LutbenchError(f"{lut!r:.60} is not a LUT", where="lut", accepted="a LUT, None")
     if Path(path).suffix.lower() in (".jpg", ".jpeg"):
         raise LutbenchError("JPEG loses colours", where=path, accepted=".png, .tif, .exr")
     nodes = lattice(level * level)

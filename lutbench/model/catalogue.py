@@ -191,7 +191,7 @@ class Catalogue:
 def _check_name(kind: str, name: object, where: str) -> None:
     if not isinstance(name, str) or not name.strip():
         raise LutbenchError(
-            f"{name!r:.60} is no name of a {kind}",
+            f"{name!r:.60} is not a name of a {kind}",
             where=where,
             accepted=f"a name, a {kind.title()}",
         )

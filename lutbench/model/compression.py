@@ -37,7 +37,7 @@ class GamutCompression(Transform):
         fits = all(0 <= t < 1 < c for t, c in zip(self.thresholds, self.limits, strict=True))
         if not fits or not self.power >= 1:
             raise DefinitionError(
-                "the parameters are out of limits",
+                "the parameters are out of range",
                 where="gamut compression",
                 accepted="0 <= threshold < 1 < limit in each channel, power >= 1",
             )

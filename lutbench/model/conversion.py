@@ -63,7 +63,7 @@ class Conversion:
         for end in (self.source, self.target):
             if not isinstance(end, Encoding):
                 raise LutbenchError(
-                    f"{end!r:.60} is no end", where="Conversion", accepted="an Encoding"
+                    f"{end!r:.60} is not an end", where="Conversion", accepted="an Encoding"
                 )
         object.__setattr__(self, "kind", one_of("kind", self.kind, KINDS))
         object.__setattr__(self, "grade_place", one_of("place", self.grade_place, PLACES))
@@ -83,7 +83,7 @@ class Conversion:
             )
         if self.mapping is not None and (self.kind == "curve" or self.compression is not None):
             raise LutbenchError(
-                "a gamut mapping has no place beside a compression, or where the gamut stays",
+                "a gamut mapping cannot stand beside a compression, or where the gamut stays",
                 accepted="one way with colours out of gamut, and kind combined or gamut",
             )
         self._check_sides()

@@ -88,7 +88,7 @@ def _tables(data: dict[str, Any], key: str, file: Path) -> dict[str, dict[str, A
     for name in tables:
         if not name.strip() or len(name) > 100 or not name.isprintable():
             raise DefinitionError(
-                f"{name[:40]!r} is no name", where=file, accepted="1 to 100 printable characters"
+                f"{name[:40]!r} is not a name", where=file, accepted="1 to 100 printable characters"
             )
     return tables
 
@@ -129,7 +129,7 @@ def _keys(kind: type[Curve]) -> set[str]:
 def _codes(value: Any, where: str) -> Range:
     if not isinstance(value, str) or value.casefold() not in ("full", "legal"):
         raise DefinitionError(
-            f"{value!r:.60} is no kind of code values", where=where, accepted="full, legal"
+            f"{value!r:.60} is not a kind of code values", where=where, accepted="full, legal"
         )
     return value.casefold()  # type: ignore[return-value]
 
@@ -191,5 +191,5 @@ def _gamut(name: str, table: dict[str, Any], file: Path) -> Gamut:
 
 def _point(value: Any, where: str) -> tuple[float, float]:
     if not isinstance(value, list | tuple) or len(value) != 2:
-        raise DefinitionError(f"{value!r:.60} is no xy point", where=where, accepted="[x, y]")
+        raise DefinitionError(f"{value!r:.60} is not an xy point", where=where, accepted="[x, y]")
     return number(value[0], where), number(value[1], where)

@@ -79,7 +79,7 @@ class Encoding:
             return
         if not self.curve.shown:
             raise DefinitionError(
-                f"a display means nothing to the curve {self.curve.name!r}",
+                f"a display has no meaning for the curve {self.curve.name!r}",
                 accepted="a display with a curve that pictures are watched in",
             )
         if self.display.black and not self.curve.takes_black:

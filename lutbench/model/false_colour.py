@@ -52,7 +52,8 @@ class Band:
             )
         if not re.fullmatch(r"#[0-9A-Fa-f]{6}", self.colour):
             raise DefinitionError(
-                f"{self.colour!r:.40} is no colour", accepted="#RRGGBB or " + ", ".join(OKABE_ITO)
+                f"{self.colour!r:.40} is not a colour",
+                accepted="#RRGGBB or " + ", ".join(OKABE_ITO),
             )
 
     @property
@@ -121,7 +122,7 @@ class FalseColour(Transform):
 
     @property
     def usual_size(self) -> int:
-        """Nodes an edge that no band falls between: 33, 65 or 129."""
+        """Nodes along an edge that no band falls between: 33, 65 or 129."""
         width = self.narrowest[0] if self.narrowest else 1.0
         return next((size for size in (33, 65) if width * (size - 1) >= 1), 129)
 

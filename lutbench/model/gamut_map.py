@@ -118,7 +118,7 @@ class GamutMapping(Transform):
     def __post_init__(self) -> None:
         if not 0 <= self.knee <= MOST_KNEE or not (self.top is None or self.top > 0):
             raise DefinitionError(
-                f"a knee of {self.knee:g} and a top of {self.top} are out of limits",
+                f"a knee of {self.knee:g} and a top of {self.top} are out of range",
                 where="gamut mapping",
                 accepted=f"a knee of 0 to {MOST_KNEE}, a top over 0",
             )

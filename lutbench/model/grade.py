@@ -31,7 +31,7 @@ class Saturation(Transform):
     def __post_init__(self) -> None:
         if not 0 <= self.amount <= 20:
             raise DefinitionError(
-                f"a saturation of {self.amount:g} is out of limits", accepted="0 to 20"
+                f"a saturation of {self.amount:g} is out of range", accepted="0 to 20"
             )
 
     def _apply(self, rgb: Array) -> Array:
@@ -78,7 +78,7 @@ class Cdl(Transform):
             )
         if min(self.slope) < 0 or min(self.power) <= 0 or self.saturation < 0:
             raise DefinitionError(
-                "a value is out of limits",
+                "a value is out of range",
                 where="CDL",
                 accepted="slope >= 0, power > 0, saturation >= 0",
             )
@@ -127,7 +127,7 @@ def gains(red: float, green: float, blue: float) -> Matrix:
     """White balance as a gain for each channel of linear light."""
     if not all(0 < gain <= 100 for gain in (red, green, blue)):
         raise DefinitionError(
-            f"gains of {red:g} {green:g} {blue:g} are out of limits",
+            f"gains of {red:g} {green:g} {blue:g} are out of range",
             where="white balance",
             accepted="over 0, up to 100",
         )
@@ -145,7 +145,7 @@ def planckian_xy(kelvin: float) -> tuple[float, float]:
     """
     if not 1667 <= kelvin <= 25000:
         raise DefinitionError(
-            f"a colour temperature of {kelvin:g} K is out of limits",
+            f"a colour temperature of {kelvin:g} K is out of range",
             where="white balance",
             accepted="1667 to 25000",
         )
@@ -171,7 +171,7 @@ def illuminant_xy(kelvin: float, tint: float = 0.0) -> tuple[float, float]:
     """
     if not abs(tint) <= 50:
         raise DefinitionError(
-            f"a tint of {tint:g} is out of limits", where="white balance", accepted="-50 to 50"
+            f"a tint of {tint:g} is out of range", where="white balance", accepted="-50 to 50"
         )
     u, v = _uv(planckian_xy(kelvin))
     # Across the locus: the normal of its chord over a hundredth of its temperature.
@@ -226,7 +226,7 @@ class Exposure(Transform):
     def __post_init__(self) -> None:
         if not abs(self.stops) <= 20:
             raise DefinitionError(
-                f"an exposure of {self.stops:g} stops is out of limits", accepted="-20 to 20"
+                f"an exposure of {self.stops:g} stops is out of range", accepted="-20 to 20"
             )
 
     def _apply(self, rgb: Array) -> Array:

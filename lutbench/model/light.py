@@ -62,7 +62,7 @@ class Display:
     Raises
     ------
     DefinitionError
-        When a level is out of limits.
+        When a level is out of range.
     """
 
     peak: float = 1000.0
@@ -73,13 +73,13 @@ class Display:
         check_luminance("display", "peak", self.peak)
         if not 0 <= self.black < self.peak / 2:
             raise DefinitionError(
-                f"a black of {self.black:g} cd/m² is out of limits",
+                f"a black of {self.black:g} cd/m² is out of range",
                 where="display",
                 accepted="0 to under half the peak",
             )
         if not 0.1 <= self.surround <= 1000:
             raise DefinitionError(
-                f"a surround of {self.surround:g} cd/m² is out of limits",
+                f"a surround of {self.surround:g} cd/m² is out of range",
                 where="display",
                 accepted="0.1 to 1000",
             )
@@ -101,5 +101,5 @@ def check_luminance(where: str, what: str, value: float) -> None:
     """Refuse a luminance that no display of this model has."""
     if not 1 <= value <= MOST_LUMINANCE:
         raise DefinitionError(
-            f"a {what} of {value:g} cd/m² is out of limits", where=where, accepted="1 to 10000"
+            f"a {what} of {value:g} cd/m² is out of range", where=where, accepted="1 to 10000"
         )

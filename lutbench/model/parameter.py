@@ -109,7 +109,7 @@ def hold_to_limits(part: Any, where: str) -> None:
             if not fits or not math.isfinite(number) or not low <= number <= high:
                 shown = f"{number:g}" if fits else f"{number!r:.40}"
                 raise DefinitionError(
-                    f"{each.name} {shown} is out of limits",
+                    f"{each.name} {shown} is out of range",
                     where=where,
                     accepted=each.range_words,
                 )

@@ -40,7 +40,7 @@ def range_of(bits: int, name: Range) -> tuple[float, float]:
     name = check_range(name)
     if not isinstance(bits, int) or isinstance(bits, bool) or bits not in BIT_DEPTHS:
         raise LutbenchError(
-            f"{bits!r:.40} bits is no bit depth of a signal",
+            f"{bits!r:.40} bits is not a bit depth of a signal",
             accepted=", ".join(map(str, BIT_DEPTHS)),
         )
     if name == "full":

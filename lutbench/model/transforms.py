@@ -205,7 +205,9 @@ class Pipeline(Transform):
         steps = tuple(self.steps) if isinstance(self.steps, list | tuple) else (self.steps,)
         for step in steps:
             if not isinstance(step, Transform):
-                raise LutbenchError(f"{step!r:.60} is no transform", accepted="a transform, a LUT")
+                raise LutbenchError(
+                    f"{step!r:.60} is not a transform", accepted="a transform, a LUT"
+                )
         object.__setattr__(self, "steps", steps)
 
     def _apply(self, rgb: Array) -> Array:
@@ -295,7 +297,7 @@ def _numbers(value: ArrayLike, shape: tuple[int, ...]) -> Array:
         found = np.empty(0)
     if found.shape != shape or not np.isfinite(found).all():
         raise LutbenchError(
-            f"{value!r:.80} is no matrix or offset",
+            f"{value!r:.80} is not a matrix or offset",
             where="matrix",
             accepted="3 rows of 3 finite numbers, and 3 numbers of offset",
         )

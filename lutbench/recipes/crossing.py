@@ -45,15 +45,15 @@ def read_ends(top: Table, shared_keys: tuple[str, ...]) -> NamedEnds:
 
 def _member(values: Any, end: str, where: str, shared_keys: tuple[str, ...]) -> dict[str, Any]:
     if not isinstance(values, dict):
-        raise DefinitionError("is no table", where=where, accepted="key = value pairs")
+        raise DefinitionError("is not a table", where=where, accepted="key = value pairs")
     more = values.get("lut", {})
     if not isinstance(more, dict):
-        raise DefinitionError("is no table", where=f"{where}, lut", accepted="key = value pairs")
+        raise DefinitionError("is not a table", where=f"{where}, lut", accepted="key = value pairs")
     for key in more:
         if key not in shared_keys or key in ("source", "target"):
             accepted = [each for each in shared_keys if each not in ("source", "target")]
             raise DefinitionError(
-                f"{key!r} is no key of a LUT that may stand here",
+                f"{key!r} is not a key of a LUT that may stand here",
                 where=f"{where}, lut",
                 accepted=", ".join(accepted),
             )
@@ -92,7 +92,9 @@ def _chosen(
     names = [named] if isinstance(named, str) else named
     if not isinstance(names, list) or not names or not all(isinstance(n, str) for n in names):
         raise DefinitionError(
-            "is no list of names", where=lut.at(group), accepted=f"names of [{group}.NAME] tables"
+            "is not a list of names",
+            where=lut.at(group),
+            accepted=f"names of [{group}.NAME] tables",
         )
     for name in names:
         if name not in known:

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from lutbench.model.false_colour import FalseColour
 
 USUAL_SIZES = (17, 33, 65)
-"""Nodes an edge that are tried for advice: those that monitors and cameras load."""
+"""Nodes along an edge that are tried for advice: those that monitors and cameras load."""
 
 ERROR_LIMIT = 1.0
 """ΔE that 99 % of real colours stay under in a good LUT: about what an eye can tell."""

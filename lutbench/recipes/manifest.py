@@ -70,7 +70,7 @@ def _rows(path: Path) -> list[tuple[str, str]]:
     try:
         text = files.read_bytes(path, limit=MAX_BYTES).decode("utf-8")
     except UnicodeDecodeError:
-        raise FormatError("is no UTF-8 text", where=path, accepted="a manifest") from None
+        raise FormatError("is not UTF-8 text", where=path, accepted="a manifest") from None
     rows = []
     for number, line in enumerate(text.splitlines(), 1):
         if not line.strip() or line.startswith("#"):
@@ -78,7 +78,7 @@ def _rows(path: Path) -> list[tuple[str, str]]:
         found = _ROW.fullmatch(line)
         if found is None:
             raise FormatError(
-                "is no line of a manifest",
+                "is not a line of a manifest",
                 where=f"{path}:{number}",
                 accepted="a SHA-256, two spaces, a name",
             )

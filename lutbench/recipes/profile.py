@@ -102,7 +102,7 @@ def read_profile(table: Table | None) -> Profile:
         re.compile(f"[{characters}]" if characters else "")
     except re.error as error:
         raise DefinitionError(
-            f"{characters!r} is no set of characters",
+            f"{characters!r} is not a set of characters",
             where=table.at("name_characters"),
             accepted='such as "A-Z0-9_"',
         ) from error
@@ -129,7 +129,7 @@ def _pattern(table: Table, key: str, default: str, fields: tuple[str, ...]) -> s
     if set(found) <= set(fields) and not set(plain) & set("{}"):
         return text
     raise DefinitionError(
-        f"{text!r} is no pattern",
+        f"{text!r} is not a pattern",
         where=table.at(key),
         accepted="text with " + ", ".join("{" + field + "}" for field in fields),
     )

@@ -77,7 +77,7 @@ def _names(top: Table) -> list[str]:
     names = [named] if isinstance(named, str) else named or []
     if not isinstance(names, list) or not all(isinstance(name, str) for name in names):
         raise DefinitionError(
-            "is no list of files", where=top.at("definitions"), accepted='["a.toml", "b.toml"]'
+            "is not a list of files", where=top.at("definitions"), accepted='["a.toml", "b.toml"]'
         )
     return names
 

@@ -217,7 +217,7 @@ def _catalogue(top: Table, file: Path, catalogue: Catalogue | None) -> Catalogue
     names = [named] if isinstance(named, str) else named or []
     if not isinstance(names, list) or not all(isinstance(name, str) for name in names):
         raise DefinitionError(
-            "is no list of files", where=top.at("definitions"), accepted='["a.toml", "b.toml"]'
+            "is not a list of files", where=top.at("definitions"), accepted='["a.toml", "b.toml"]'
         )
     base = catalogue or open_catalogue()
     if not names:
@@ -248,7 +248,7 @@ def _jobs(lut: Table, set_title: str, profile: Profile | None, known: Catalogue)
     name = lut.text("name")
     if not name.strip() or len(name) > 200:
         raise DefinitionError(
-            f"{name[:40]!r} is no name", where=lut.at("name"), accepted="1 to 200 characters"
+            f"{name[:40]!r} is not a name", where=lut.at("name"), accepted="1 to 200 characters"
         )
     title = lut.text("title", " ".join(filter(None, [set_title, _spoken(name)])))
     kind = lut.choice("kind", (*KINDS, "false_colour"), "combined")
@@ -337,7 +337,7 @@ def _with_table(job: LutJob, lut: Table, known: Catalogue) -> LutJob:
     low, high = (2, 256) if dimensions == 3 else (2, 65536)
     if not low <= size <= high:
         raise DefinitionError(
-            f"a LUT size of {size} is out of limits",
+            f"a LUT size of {size} is out of range",
             where=lut.at("size"),
             accepted=f"{low} to {high}",
         )
@@ -367,7 +367,7 @@ def _shaper(table: Table | None, known: Catalogue) -> Shaper | None:
     table.done()
     if not low < high or not 2 <= size <= 65536:
         raise DefinitionError(
-            "the shaper is out of limits", where=table.where, accepted="low < high, size 2 to 65536"
+            "the shaper is out of range", where=table.where, accepted="low < high, size 2 to 65536"
         )
     return Shaper(curve, low, high, size)
 

@@ -73,7 +73,7 @@ class Setting:
             return self.type(text)
         except ValueError:
             raise DefinitionError(
-                f"{text!r} is no number", where=f"{where}, {self.name}", accepted="a number"
+                f"{text!r} is not a number", where=f"{where}, {self.name}", accepted="a number"
             ) from None
 
 
@@ -100,7 +100,7 @@ SETTINGS: tuple[Setting, ...] = (
         "size",
         int,
         None,
-        "Nodes an edge, 2 to 256. [default: 33; of a 1D LUT 1024 rows]",
+        "Nodes along an edge, 2 to 256. [default: 33; of a 1D LUT 1024 rows]",
         placeholder="N",
     ),
     Setting("exposure", "exposure", float, 0.0, "Stops brighter (or darker).", placeholder="STOPS"),

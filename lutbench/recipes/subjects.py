@@ -72,7 +72,9 @@ def open_subject(text: str, catalogue: Catalogue, folder: str | Path = ".") -> N
     if re.search(r"\sto\s", head):
         return _quick(text, catalogue)
     if options:
-        raise DefinitionError("is no subject", where=repr(text), accepted=ACCEPTED)
+        raise DefinitionError(
+            "is neither a LUT nor a pipeline", where=repr(text), accepted=ACCEPTED
+        )
     return NamedTransform(text, open_lut(path), path=path)
 
 
@@ -127,7 +129,9 @@ def _of_recipe(
 
     if options not in ([], ["exact"]):
         raise DefinitionError(
-            f"{'; '.join(options)!r} means nothing to a recipe's LUT", where=text, accepted="exact"
+            f"{'; '.join(options)!r} has no meaning for a recipe's LUT",
+            where=text,
+            accepted="exact",
         )
     recipe = read_recipe(path, catalogue)
     job = recipe_job(recipe, name, str(path))
@@ -155,7 +159,7 @@ def quick_settings(text: str) -> Settings:
     ends = re.split(r"\s+to\s+", head)
     sides = [[part.strip() for part in end.split(",")] for end in ends]
     if len(ends) != 2 or not all(1 <= len(side) <= 2 and all(side) for side in sides):
-        raise DefinitionError("is no pipeline", where=repr(text), accepted=ACCEPTED)
+        raise DefinitionError("is not a pipeline", where=repr(text), accepted=ACCEPTED)
     (source_curve, *source_gamut), (target_curve, *target_gamut) = sides
     settings = Settings(
         source_curve=source_curve,

@@ -25,7 +25,7 @@ class Table:
 
     def __init__(self, values: Any, where: str, folder: Path = Path()) -> None:
         if not isinstance(values, dict):
-            raise DefinitionError("is no table", where=where, accepted="key = value pairs")
+            raise DefinitionError("is not a table", where=where, accepted="key = value pairs")
         self.values: dict[str, Any] = dict(values)
         self.where = where
         self.folder = folder
@@ -53,7 +53,7 @@ class Table:
         if value is None and default is not None:
             return default
         if not isinstance(value, str):
-            what = "is missing" if value is None else f"{value!r:.60} is no text"
+            what = "is missing" if value is None else f"{value!r:.60} is not text"
             raise DefinitionError(what, where=self.at(key), accepted="a text in quotes")
         return value
 
@@ -85,7 +85,7 @@ class Table:
             return default
         if isinstance(value, bool) or not isinstance(value, int):
             raise DefinitionError(
-                f"{value!r:.60} is no whole number",
+                f"{value!r:.60} is not a whole number",
                 where=self.at(key),
                 accepted="a whole number",
             )
@@ -119,7 +119,7 @@ class Table:
             return None
         if not isinstance(value, list) or (count is not None and len(value) != count):
             raise DefinitionError(
-                f"{value!r:.60} is no list of numbers",
+                f"{value!r:.60} is not a list of numbers",
                 where=self.at(key),
                 accepted=f"[{count or 'some'} numbers]",
             )
@@ -144,7 +144,9 @@ class Table:
         if value is None:
             return []
         if not isinstance(value, list):
-            raise DefinitionError("is no list of tables", where=self.at(key), accepted=f"[[{key}]]")
+            raise DefinitionError(
+                "is not a list of tables", where=self.at(key), accepted=f"[[{key}]]"
+            )
         places = [f"{self.where}, {key} {i}" for i in range(1, len(value) + 1)]
         return [
             type(self)(each, place, self.folder) for each, place in zip(value, places, strict=True)

@@ -74,7 +74,7 @@ def encoding_of(
     if "black" in table:
         if not isinstance(curve, Bt1886):
             raise DefinitionError(
-                f"a black level means nothing to {curve.name!r}",
+                f"a black level has no meaning for {curve.name!r}",
                 where=table.at("black"),
                 accepted="with BT.1886 only",
             )
@@ -84,7 +84,7 @@ def encoding_of(
 
         if not isinstance(curve, PqDisplay | PqScene):
             raise DefinitionError(
-                f"a white level means nothing to {curve.name!r}",
+                f"a white level has no meaning for {curve.name!r}",
                 where=table.at("white"),
                 accepted="with ST 2084 and BT.2100 PQ only",
             )
@@ -171,7 +171,7 @@ def gamut_handling(
     if method == "map":
         if not 0 <= knee <= MOST_KNEE:
             raise DefinitionError(
-                f"a knee of {knee:g} is out of limits",
+                f"a knee of {knee:g} is out of range",
                 where=table.at("knee"),
                 accepted=f"0 to {MOST_KNEE}",
             )

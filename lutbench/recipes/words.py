@@ -24,7 +24,7 @@ def table_of_words(words: str, what: str) -> Table:
     Raises
     ------
     DefinitionError
-        When a word is no setting, or one is given twice.
+        When a word is not a setting, or one is given twice.
 
     >>> table_of_words("compress power=1.1 limits=1.1,1.2,1.3", "gamut").values
     {'method': 'compress', 'power': 1.1, 'limits': [1.1, 1.2, 1.3]}
@@ -35,7 +35,7 @@ def table_of_words(words: str, what: str) -> Table:
         key, equals, value = setting.partition("=")
         if not (key and equals and value) or key in values:
             raise DefinitionError(
-                f"{setting!r:.60} is no setting, or stands there twice",
+                f"{setting!r:.60} is not a setting, or stands there twice",
                 where=what,
                 accepted=f'settings after the method, as in "{method or "shoulder"} key=value"',
             )

@@ -72,7 +72,7 @@ def write_card(
     elif suffix == ".png":
         files.write_bytes(path, card_png(day, head), force=force)
     else:
-        raise LutbenchError("is no card", where=path, accepted="a name that ends in .html, .png")
+        raise LutbenchError("is not a card", where=path, accepted="a name that ends in .html, .png")
 
 
 def big_rows(day: Levels) -> list[BigRow]:

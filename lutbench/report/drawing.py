@@ -159,11 +159,8 @@ class Figure:
 
     html: str
     caption: str
-    wide: bool = False
 
 
-def figure(
-    key: str, draw: Callable[[], Any], caption: str, alternative: str, wide: bool = False
-) -> Figure:
+def figure(key: str, draw: Callable[[], Any], caption: str, alternative: str) -> Figure:
     """The figure that `draw` makes; `key` is its own on the page."""
-    return Figure(svg(draw(), key, alternative), caption, wide)
+    return Figure(svg(draw(), key, alternative), caption)

@@ -82,10 +82,10 @@ def _figures(found: Identification) -> list[Figure]:
             figure(
                 "ranking",
                 lambda: plots.ranking_plot(found),
-                "How far each candidate is off: the dot half of all values, the line nineteen "
-                "of twenty.",
-                f"Ranking of candidates: the first is {best.error_median:.2f} codes off in the "
-                f"middle, the second {rival.error_median:.2f}",
+                "How far off each candidate is: the dot is the median, the line the "
+                "95th percentile.",
+                f"Ranking of candidates: the first is {best.error_median:.2f} codes off "
+                f"(median), the second {rival.error_median:.2f}",
             )
         )
     if found.tone is not None:
@@ -106,7 +106,6 @@ def _figures(found: Identification) -> list[Figure]:
                 "Where in the table the remainder lies, in ΔE 2000. Grey: colours that the "
                 "target gamut cannot hold, which do not count.",
                 f"Map of the remainder on five slices; at most ΔE 2000 {found.look.max:.1f}",
-                wide=True,
             )
         )
     return figures

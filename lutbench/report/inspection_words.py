@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.inspection.facts import NEUTRAL, SEPARABLE, Evidence
+from lutbench.inspection.facts import NEUTRAL, SEPARABLE, DepthReport, Evidence
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.report.words import stops_words
 
@@ -33,7 +33,7 @@ def fact_rows(found: Inspection) -> list[tuple[str, str]]:
         f"read as {found.source_range} range in, {found.target_range} range out, "
         f"seen as {found.target.curve.name} / {found.target.gamut.name}"
     )
-    unknown = "" if known else " (half way up: grey is not known)"
+    unknown = "" if known else " (half-way up, as the grey level is not known)"
     return [
         *rows,
         ("kind", f"{found.kind}: {_evidence_words(found.evidence)}"),
@@ -49,9 +49,9 @@ def _table_words(subject: Subject) -> str:
     low, high = subject.domain
     kinds = {
         "lut1d": f"1D, {subject.size} rows",
-        "lut3d": f"3D, {subject.size} nodes an edge",
-        "shaper_lut3d": f"1D shaper, then 3D with {subject.size} nodes an edge",
-        "transform": f"no table: sampled with {subject.size} nodes an edge for this report",
+        "lut3d": f"3D, {subject.size} nodes along an edge",
+        "shaper_lut3d": f"1D shaper, then 3D with {subject.size} nodes along an edge",
+        "transform": f"no table: sampled with {subject.size} nodes along an edge for this report",
     }
     domain = " ".join(f"{a:g}..{b:g}" for a, b in zip(low, high, strict=True))
     if (low == low[0]).all() and (high == high[0]).all():
@@ -72,6 +72,14 @@ def _grey_words(axis: NeutralAxis) -> str:
     fall, tint = CODES_10_BIT * axis.fall[0], CODES_10_BIT * axis.tint[0]
     rising = "rises throughout" if fall < 0.05 else f"falls by up to {fall:.1f} codes"
     return rising + (", neutral" if tint < 0.05 else f", tinted by up to {tint:.1f} codes")
+
+
+def depth_words(report: DepthReport) -> str:
+    """How many greys a recording keeps through the LUT."""
+    return (
+        f"Of an {report.input_bits}-bit recording {report.levels} different greys come out, "
+        f"{report.levels_8_bit} of them after an 8-bit output"
+    ).replace("an 10", "a 10")
 
 
 def _levels3(rgb: NDArray[np.float64]) -> str:
@@ -97,15 +105,13 @@ def scene_words(found: Inspection) -> list[str]:
         lines.append("Roll-off: none before the recording ends")
     else:
         lines.append(
-            f"Roll-off: from {stops_words(scene.roll_off)} stops a stop gains less and less"
+            f"Roll-off: from {stops_words(scene.roll_off)} stops on, each stop gains less and less"
         )
     if scene.top is None or scene.bottom is None:
-        lines.append("Separated: no stop is one 8-bit code from the next")
+        lines.append("No two stops stay as much as one 8-bit code apart")
     else:
         top, bottom = (f"{each:+d}".replace("-", "−") for each in (scene.top, scene.bottom))
-        lines.append(
-            f"Separated by an 8-bit code or more: up to {top} stops, down to {bottom} stops"
-        )
+        lines.append(f"Stops that stay at least one 8-bit code apart: from {bottom} to {top}")
     return lines
 
 
@@ -114,7 +120,7 @@ def _evidence_words(evidence: Evidence) -> str:
     if evidence.kind == "identity":
         return f"nothing moves by more than {evidence.change:.2f} 10-bit codes"
     alone = evidence.separability_residual <= SEPARABLE
-    channels = "each channel goes by itself" if alone else "channels act on each other"
+    channels = "each channel stays separate" if alone else "the channels mix"
     stay = evidence.neutral_deviation <= NEUTRAL
     greys = "greys stay" if stay else "greys move"
     return (

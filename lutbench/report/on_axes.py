@@ -56,7 +56,7 @@ def plot(subject: Any, ax: Any = None) -> Any:
 
         ax = plt.gca()
     if not callable(getattr(ax, "plot", None)) or not callable(getattr(ax, "set_xlabel", None)):
-        raise LutbenchError(f"{ax!r:.60} is no place to draw on", accepted="matplotlib axes")
+        raise LutbenchError(f"{ax!r:.60} is not a place to draw on", accepted="matplotlib axes")
     draw(ax)
     return ax
 

@@ -19,7 +19,7 @@ from lutbench.model.signal import CODES_10_BIT
 from lutbench.report import plots, plots_colour
 from lutbench.report.drawing import Figure, figure, picture_uri, svg
 from lutbench.report.identification import inside
-from lutbench.report.inspection_words import fact_rows, scene_words
+from lutbench.report.inspection_words import depth_words, fact_rows, scene_words
 from lutbench.report.pictures import chart_picture, our_still, target_of
 from lutbench.report.templates import render
 from lutbench.report.words import percent_words, stops_words
@@ -94,6 +94,7 @@ def page_html(
         axis=_axis_rows(found),
         hue=_hue_rows(found),
         limits=_limits(found),
+        depth_words=depth_words,
     )
 
 
@@ -123,8 +124,8 @@ def _tone(found: Inspection) -> list[Figure]:
         figure(
             "tint",
             lambda: plots.tint_plot(found),
-            f"Tint: how far red and blue part from green on the grey scale. Shaded: the limit of "
-            f"{found.limits['tint']:g} codes.",
+            f"Tint: how far red and blue part from green on the grey scale. Shaded: "
+            f"{found.limits['tint']:g} of a 10-bit code and less, which is no tint.",
             f"Tint of the grey scale: at most {tint:.1f} 10-bit codes",
         )
     )
@@ -168,14 +169,13 @@ def _lattice(found: Inspection) -> list[Figure]:
         return []
     folds = found.health.folds
     folded = int(folds.cells.sum()) if folds is not None else 0
-    fold_text = f"{folded} tetrahedra run backwards" if folded else "none runs backwards"
+    fold_text = f"{folded} tetrahedra are folded" if folded else "none is folded"
     return [
         figure(
             "slices",
             lambda: plots_colour.slices_plot(found),
             "Slices of the table as the colours that come out.",
             "Five slices of the lattice at rising blue, as colours",
-            wide=True,
         ),
         figure(
             "steps",
@@ -183,7 +183,6 @@ def _lattice(found: Inspection) -> list[Figure]:
             "The widest step to a neighbouring node, in 10-bit codes: where it is bright, little "
             f"in makes much out. Crosses mark folded cells ({fold_text}).",
             f"Map of step widths on five slices; of the tetrahedra {fold_text}",
-            wide=True,
         ),
     ]
 

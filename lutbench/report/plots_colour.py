@@ -16,6 +16,7 @@ from lutbench.model.conversion import Encoding
 from lutbench.model.gamuts import Gamut
 from lutbench.report.drawing import THEMED, Palette, add_axes, new_figure, plain_text
 from lutbench.report.pictures import source_of
+from lutbench.report.slices import Sliced, slice_nodes
 
 # Hues drawn as themselves, in tones that show on light and dark grounds.
 _HUE_COLOURS = ("#d0402b", "#b59a00", "#2f9a3e", "#1f9fa8", "#3b66d6", "#c0489f")
@@ -126,26 +127,17 @@ def _locus() -> NDArray[np.float64]:
     return np.concatenate([points, points[:1]])
 
 
-SLICES = 5
-"""Slices of the table side by side."""
-
-WIDE, TALL = 9.4, 2.25
-"""Inches of a plot as wide as the page."""
-
-
 def slices_plot(found: Inspection, palette: Palette = THEMED) -> Any:
     """Five slices of constant blue as the colours that come out."""
     table = _table(found)
-    figure = new_figure(WIDE, TALL)
-    grid = figure.add_gridspec(1, SLICES)
-    for place, blue in enumerate(_blues(table.shape[0]), 1):
-        axes = _slice_axes(figure, grid, place, blue, table.shape[0], palette)
+    sliced, nodes = _sliced(len(table), palette)
+    for axes, blue in zip(sliced, nodes, strict=True):
         shown = np.clip(table[:, :, blue].transpose(1, 0, 2), 0, 1)
         axes.imshow(
             np.rint(255 * shown).astype(np.uint8), origin="lower", interpolation="none",
-            extent=(0, 100, 0, 100),
+            extent=(*sliced.extent, *sliced.extent),
         )  # fmt: skip
-    return figure
+    return sliced.figure
 
 
 def steps_plot(found: Inspection, palette: Palette = THEMED) -> Any:
@@ -155,29 +147,29 @@ def steps_plot(found: Inspection, palette: Palette = THEMED) -> Any:
     table = _table(found)
     widest = steps_of(table)
     folds = found.health.folds
-    figure = new_figure(WIDE, TALL + 0.1)
-    grid = figure.add_gridspec(1, SLICES)
     top = max(float(np.percentile(widest, 99.5)), 1.0)
     image = None
-    for place, blue in enumerate(_blues(table.shape[0]), 1):
-        axes = _slice_axes(figure, grid, place, blue, table.shape[0], palette)
+    sliced, nodes = _sliced(len(table), palette)
+    for axes, blue in zip(sliced, nodes, strict=True):
         layer = min(blue, widest.shape[2] - 1)
         image = axes.imshow(
             widest[:, :, layer].T, origin="lower", interpolation="none", cmap="cividis",
-            norm=PowerNorm(0.5, vmin=0, vmax=top), extent=(0, 100, 0, 100),
+            norm=PowerNorm(0.5, vmin=0, vmax=top), extent=(*sliced.extent, *sliced.extent),
         )  # fmt: skip
         if folds is not None and folds.cells.any():
             r, g = np.nonzero(folds.cells[:, :, layer])
             scale = 100 / folds.cells.shape[0]
             axes.plot(
-                (r + 0.5) * scale, (g + 0.5) * scale, linestyle="none", marker="x", markersize=4,
+                (r + 0.5) * scale, (g + 0.5) * scale, linestyle="none", marker="x", markersize=3,
                 color=palette.mark,
             )  # fmt: skip
-    bar = figure.colorbar(image, ax=figure.axes, fraction=0.02, pad=0.01)
-    bar.set_label("10-bit codes", color=palette.faint, fontsize=8)
-    bar.ax.tick_params(colors=palette.faint, labelsize=7)
-    bar.outline.set_visible(False)
-    return figure
+    sliced.bar(image, "10-bit codes")
+    return sliced.figure
+
+
+def _sliced(size: int, palette: Palette) -> tuple[Sliced, list[int]]:
+    nodes = slice_nodes(size)
+    return Sliced([100 * each / (size - 1) for each in nodes], palette), nodes
 
 
 def steps_of(table: NDArray[Any]) -> NDArray[np.float64]:
@@ -198,21 +190,3 @@ def steps_of(table: NDArray[Any]) -> NDArray[np.float64]:
 def _table(found: Inspection) -> NDArray[np.float64]:
     assert found.subject.lattice is not None
     return np.asarray(found.subject.lattice.table, dtype=np.float64)
-
-
-def _blues(size: int) -> list[int]:
-    """The nodes of the slices: from no blue to all of it."""
-    count = min(SLICES, size)
-    return sorted({int(each) for each in np.linspace(0, size - 1, count).round()})
-
-
-def _slice_axes(figure: Any, grid: Any, place: int, blue: int, size: int, palette: Palette) -> Any:
-    axes = add_axes(figure, grid[0, place - 1])
-    axes.grid(False)
-    axes.set_title(f"blue {100 * blue / (size - 1):.0f} %", fontsize=8.5, color=palette.ink)
-    axes.set_xticks([0, 50, 100])
-    axes.set_yticks([0, 50, 100] if place == 1 else [])
-    axes.set_xlabel("red in, %")
-    if place == 1:
-        axes.set_ylabel("green in, %")
-    return axes

@@ -8,15 +8,13 @@ import numpy as np
 
 from lutbench.model.curves.base import MID_GREY
 from lutbench.report.drawing import THEMED, Palette, add_axes, new_figure, plain_text
+from lutbench.report.slices import Sliced, slice_nodes
 
 if TYPE_CHECKING:
     from lutbench.identification import Candidate, Identification
 
 RANKED = 6
 """Candidates in the plot: as many as the table has."""
-
-SLICES = 5
-"""Slices of the table side by side."""
 
 NEAR_GREY = 1.5
 """Stops around mid grey within which a second word would cover that of grey."""
@@ -190,32 +188,18 @@ def remainder_plot(found: Identification, palette: Palette = THEMED) -> Any:
 
     delta, counted = remainder(found)
     size = delta.shape[0]
-    figure = new_figure(9.4, 2.35)
-    grid = figure.add_gridspec(1, SLICES)
     top = max(float(np.percentile(delta[counted], 99)), 1.0)
     axis = 100 * np.asarray(found.samples.axis) if found.samples is not None else np.zeros(size)
     edges = (float(axis[0]), float(axis[-1]))
     image = None
-    blues = sorted({int(each) for each in np.linspace(0, size - 1, min(SLICES, size)).round()})
-    for place, blue in enumerate(blues):
-        axes = add_axes(figure, grid[0, place])
-        axes.grid(False)
+    blues = slice_nodes(size)
+    sliced = Sliced([float(axis[blue]) for blue in blues], palette, edges)
+    for axes, blue in zip(sliced, blues, strict=True):
         image = axes.imshow(
             np.ma.masked_array(delta[:, :, blue], ~counted[:, :, blue]).T, origin="lower",
             interpolation="none", cmap="cividis", vmin=0, vmax=top, extent=(*edges, *edges),
         )  # fmt: skip
         # Under the map, since the ground of all axes is let through.
         axes.axhspan(*edges, color=palette.line, alpha=0.55, linewidth=0, zorder=-1)
-        axes.set_title(f"blue {axis[blue]:.0f} %", fontsize=8.5, color=palette.ink)
-        ticks = np.linspace(*edges, 3)
-        axes.set_xticks(ticks, [f"{tick:.0f}" for tick in ticks])
-        axes.set_yticks(ticks if place == 0 else [])
-        axes.set_xlabel("red in, %")
-        if place == 0:
-            axes.set_yticklabels([f"{tick:.0f}" for tick in ticks])
-            axes.set_ylabel("green in, %")
-    bar = figure.colorbar(image, ax=figure.axes, fraction=0.02, pad=0.01, extend="max")
-    bar.set_label("ΔE 2000", color=palette.faint, fontsize=8)
-    bar.ax.tick_params(colors=palette.faint, labelsize=7)
-    bar.outline.set_visible(False)
-    return figure
+    sliced.bar(image, "ΔE 2000", extend="max")
+    return sliced.figure

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -14,7 +13,6 @@ from numpy.typing import NDArray
 import lutbench
 from lutbench import files
 from lutbench.errors import LutbenchError
-from lutbench.formats.registry import MAX_BYTES
 from lutbench.inspection.comments import exposure_in_comments
 from lutbench.inspection.inspection import Inspection
 from lutbench.media.sheet import write_sheet
@@ -30,7 +28,7 @@ PICTURE_WIDTH = 300
 """Pixels: two pictures a LUT, printed 45 mm wide at 170 dpi."""
 
 MOST_LUTS = 60
-"""LUTs on a sheet: more is no sheet to take on set, and a file of over 5 MB."""
+"""LUTs on a sheet: more is not a sheet to take on set, and a file of over 5 MB."""
 
 CHECKSUM_DIGITS = 16
 """Hexadecimal digits of SHA-256 that are printed: enough to tell two files apart by eye."""
@@ -62,7 +60,9 @@ class SetRow:
     def size_words(self) -> str:
         """The size of its table."""
         size = self.found.subject.size
-        return f"{size} rows" if self.found.subject.lattice is None else f"{size} nodes an edge"
+        return (
+            f"{size} rows" if self.found.subject.lattice is None else f"{size} nodes along an edge"
+        )
 
 
 def write_set_sheet(
@@ -85,7 +85,8 @@ def write_set_sheet(
         chosen = sorted(
             found, key=lambda each: _order(each.name, exposure_in_comments(each.comments))
         )
-        picture = set_picture(chosen, [_checksum(each) for each in chosen], still=still)
+        checksums = [each.sha256[:CHECKSUM_DIGITS] for each in chosen]
+        picture = set_picture(chosen, checksums, still=still)
         write_sheet(picture, path, force=force)
     elif suffix == ".html":
         files.write_text(path, set_sheet_html(found, still=still), force=force)
@@ -121,7 +122,7 @@ def _row(found: Inspection, still: str | Path | None) -> SetRow:
     return SetRow(
         found.name,
         found,
-        _checksum(found),
+        found.sha256[:CHECKSUM_DIGITS],
         exposure_in_comments(found.comments),
         _through(found, picture),
         _through(found, chart_picture(found)),
@@ -130,15 +131,6 @@ def _row(found: Inspection, still: str | Path | None) -> SetRow:
 
 def _through(found: Inspection, picture: NDArray[Any]) -> str:
     return picture_uri(shown_through(found, picture), photographic=True)
-
-
-def _checksum(found: Inspection) -> str:
-    """The first digits of the file's SHA-256; empty for a LUT that is in no file."""
-    if found.file is None:
-        return ""
-    return hashlib.sha256(files.read_bytes(found.file, limit=MAX_BYTES)).hexdigest()[
-        :CHECKSUM_DIGITS
-    ]
 
 
 def _order(name: str, exposure: float | None) -> tuple[str, float, str]:

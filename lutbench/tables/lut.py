@@ -20,7 +20,7 @@ from lutbench.model.transforms import (
 from lutbench.model.transforms import Interpolation as Interpolation
 
 SIZES_3D = (2, 256)
-"""Nodes an edge, at least and at most: at 256 a table takes 400 MB."""
+"""Nodes along an edge, at least and at most: at 256 a table takes 400 MB."""
 
 SIZES_1D = (2, 65536)
 """Rows, at least and at most: one a 16-bit code."""
@@ -40,11 +40,11 @@ def _checked_table(table: ArrayLike, dimensions: int, sizes: tuple[int, int]) ->
     array = _numbers(table, "a table", f"finite numbers of shape {shape_wanted}")
     lattice = array.shape[:-1]
     if array.ndim != dimensions + 1 or array.shape[-1] != 3 or len(set(lattice)) != 1:
-        raise LutbenchError(f"a table of shape {array.shape} is no LUT", accepted=shape_wanted)
+        raise LutbenchError(f"a table of shape {array.shape} is not a LUT", accepted=shape_wanted)
     low, high = sizes
     if not low <= lattice[0] <= high:
         raise LutbenchError(
-            f"a LUT size of {lattice[0]} is out of limits", accepted=f"{low} to {high}"
+            f"a LUT size of {lattice[0]} is out of range", accepted=f"{low} to {high}"
         )
     if not np.isfinite(array).all():
         raise LutbenchError("the table holds NaN or infinity", accepted="finite numbers")
@@ -57,7 +57,7 @@ def _checked_domain(domain: ArrayLike) -> Array:
     if array.shape == (2,):
         array = np.repeat(array[:, None], 3, axis=1)
     if array.shape != (2, 3) or not np.isfinite(array).all() or not (array[0] < array[1]).all():
-        raise LutbenchError(f"{array.tolist()!r:.80} is no domain", accepted=accepted)
+        raise LutbenchError(f"{array.tolist()!r:.80} is not a domain", accepted=accepted)
     return read_only(array)
 
 
@@ -71,7 +71,7 @@ def _numbers(value: ArrayLike, what: str, accepted: str) -> NDArray[Any]:
         return array if array.dtype == np.float32 else array.astype(np.float64)
     except (TypeError, ValueError) as error:
         raise LutbenchError(
-            f"is no array of numbers: {error}", where=what, accepted=accepted
+            f"is not an array of numbers: {error}", where=what, accepted=accepted
         ) from error
 
 

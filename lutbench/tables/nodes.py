@@ -44,7 +44,7 @@ def examined(transform: Transform, inputs: ArrayLike, most: float = LARGEST_SIGN
     Raises
     ------
     LutbenchError
-        Where one is no number, or is over `most`.
+        Where one is not a number, or is over `most`.
     """
     return sensible(np.asarray(transform.apply(inputs), dtype=np.float64), most)
 
@@ -156,7 +156,7 @@ def neutral_inputs(lut: Transform, size: int) -> Array:
     Parameters
     ----------
     size
-        How many for a transform that is no LUT; the number of nodes of a LUT.
+        How many for a transform that is not a LUT; the number of nodes of a LUT.
     """
     domain = domain_of(lut)
     low, high = float(domain[0].max()), float(domain[1].min())
@@ -201,7 +201,7 @@ def sample_1d(
     Raises
     ------
     LutbenchError
-        When the channels act on each other, which no 1D LUT can hold.
+        When the the channels mix, which no 1D LUT can hold.
     """
     check_size(size, SIZES_1D)
     bounds = np.broadcast_to(np.asarray(domain, float).reshape(2, -1), (2, 3))
@@ -217,9 +217,7 @@ def sample_1d(
     with np.errstate(invalid="ignore"):
         off = np.abs(transform.apply(probe) - alone).max()
     if off > 1e-9:
-        raise LutbenchError(
-            "the channels act on each other, which a 1D LUT cannot hold", accepted="a 3D LUT"
-        )
+        raise LutbenchError("the the channels mix, which a 1D LUT cannot hold", accepted="a 3D LUT")
     table = transform.apply(np.linspace(bounds[0], bounds[1], size))
     return Lut1D(table, bounds, title, comments)
 
@@ -280,4 +278,4 @@ def check_size(size: int, limits: tuple[int, int]) -> None:
     """Refuse a size that is out of `limits`: `SIZES_3D` or `SIZES_1D`."""
     low, high = limits
     if not low <= size <= high:
-        raise LutbenchError(f"a LUT size of {size} is out of limits", accepted=f"{low} to {high}")
+        raise LutbenchError(f"a LUT size of {size} is out of range", accepted=f"{low} to {high}")

@@ -90,18 +90,18 @@ def as_pixels(rgb: ArrayLike) -> NDArray[Any]:
     Raises
     ------
     LutbenchError
-        When it is no array of numbers, its last axis is not three long, or it is an
+        When it is not an array of numbers, its last axis is not three long, or it is an
         array of whole numbers of a type that says no range of codes.
     """
     try:
         array = np.asarray(rgb)
     except (TypeError, ValueError) as error:
-        raise LutbenchError(f"is no array of R G B: {error}", accepted=ACCEPTED) from error
+        raise LutbenchError(f"is not an array of R G B: {error}", accepted=ACCEPTED) from error
     if array.dtype.name not in TYPES:
         # Numbers in a list are signal, [1, 0, 0] too; an array was given its type.
         plain = array.dtype.kind in "iu" and not hasattr(rgb, "__array__")
         if array.dtype.kind != "f" and not plain:
-            raise LutbenchError(f"an array of {array.dtype} is no R G B", accepted=ACCEPTED)
+            raise LutbenchError(f"an array of {array.dtype} is not R G B", accepted=ACCEPTED)
         array = array.astype(np.float64)
     if array.ndim == 0 or array.shape[-1] != 3:
         raise LutbenchError(
@@ -244,7 +244,7 @@ def _source(pixels: ArrayLike, *, as_signal: bool) -> NDArray[Any]:
         if source.dtype.name not in TYPES and as_signal:
             source = source.astype(np.float64)
     except (TypeError, ValueError) as error:
-        raise LutbenchError(f"is no array of R G B: {error}", where="pixels") from error
+        raise LutbenchError(f"is not an array of R G B: {error}", where="pixels") from error
     _check_type(source.dtype, "pixels")
     return source
 
@@ -267,7 +267,7 @@ def _result(source: NDArray[Any], dtype: DTypeLike | None, out: Any) -> NDArray[
 
 
 def on_device(pixels: Any) -> bool:
-    """Whether pixels that are no numpy array live on a CUDA device."""
+    """Whether pixels that are not numpy arrays live on a CUDA device."""
     kind = type(pixels)
     if not (hasattr(kind, "__dlpack_device__") or hasattr(kind, "__cuda_array_interface__")):
         return False
@@ -281,10 +281,12 @@ def _check_type(dtype: DTypeLike, where: str = "dtype") -> np.dtype[Any]:
         found = np.dtype(dtype)
     except (TypeError, ValueError):
         raise LutbenchError(
-            f"{dtype!r:.60} is no type of pixels", where=where, accepted=", ".join(TYPES)
+            f"{dtype!r:.60} is not a type of pixels", where=where, accepted=", ".join(TYPES)
         ) from None
     if found.name not in TYPES:
-        raise LutbenchError(f"{found} is no type of pixels", where=where, accepted=", ".join(TYPES))
+        raise LutbenchError(
+            f"{found} is not a type of pixels", where=where, accepted=", ".join(TYPES)
+        )
     return found
 
 

@@ -227,7 +227,7 @@ def listed(steps: Transform | Iterable[Transform]) -> list[Transform]:
         listed = [steps]  # type: ignore[list-item]
     for each in listed:
         if not isinstance(each, Transform):
-            raise LutbenchError(f"{each!r:.60} is no transform", accepted="a transform, a LUT")
+            raise LutbenchError(f"{each!r:.60} is not a transform", accepted="a transform, a LUT")
     return listed
 
 

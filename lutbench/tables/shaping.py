@@ -75,7 +75,7 @@ class Span:
 
 
 def laid_out(transform: Transform, to_light: Transform, span: Span, size: int) -> Lut1D:
-    """The shaper before a lattice of `size` nodes an edge.
+    """The shaper before a lattice of `size` nodes along an edge.
 
     Parameters
     ----------
@@ -90,7 +90,7 @@ def laid_out(transform: Transform, to_light: Transform, span: Span, size: int) -
         When light does not rise with the input.
     """
     if not span.low < span.high or not SIZES_1D[0] <= span.rows <= SIZES_1D[1]:
-        raise LutbenchError("the shaper is out of limits", accepted="low < high, size 2 to 65536")
+        raise LutbenchError("the shaper is out of range", accepted="low < high, size 2 to 65536")
     span = span.with_a_row_at_zero()
     rows = rows_at(span.inputs, transform, to_light, size)
     return Lut1D(greys(rows), np.array([[span.low] * 3, [span.high] * 3]))

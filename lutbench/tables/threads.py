@@ -132,6 +132,6 @@ def _checked(value: int | str, where: str) -> int:
         number = 0
     if not 1 <= number <= MOST:
         raise LutbenchError(
-            f"{value!r:.60} is no number of threads", where=where, accepted=f"1 to {MOST}"
+            f"{value!r:.60} is not a number of threads", where=where, accepted=f"1 to {MOST}"
         )
     return number

@@ -336,7 +336,7 @@ def test_strength_of_a_look() -> None:
         doubled.lut.apply(POINTS), POINTS + 2 * (look().apply(POINTS) - POINTS), atol=1e-9
     )
     assert isinstance(strength(rows(0.1, 0.9), 0.5).lut, Lut1D)
-    with pytest.raises(LutbenchError, match="out of limits"):
+    with pytest.raises(LutbenchError, match="out of range"):
         strength(made, 7)
 
 

@@ -193,7 +193,7 @@ def test_a_dropped_cube_is_looked_through(page: Any) -> None:
 
 def test_a_bad_cube_gets_one_line(page: Any) -> None:
     message = page.drop("bad.cube", CUBES["words"])
-    assert message == "bad.cube:2: '0 0 x' is no row; accepted: three finite numbers"
+    assert message == "bad.cube:2: '0 0 x' is not a row; accepted: three finite numbers"
     assert page.drop("in the set", b"x") != ""
     page.view.wait_for_selector(".message:not([hidden])")
 

@@ -33,7 +33,7 @@ ROUNDS = 5
 WIDTH, HEIGHT = 3840, 2160
 WORDS = {
     "pixels": ("pixels of a picture", "33 nodes, float32, all cores"),
-    "nodes": ("nodes an edge", "3840×2160, float32, all cores"),
+    "nodes": ("nodes along an edge", "3840×2160, float32, all cores"),
     "luts": ("LUTs in a folder", "inspect, 17 nodes, all cores, whole process"),
     "cores": ("threads", "3840×2160, 33 nodes, float32"),
 }

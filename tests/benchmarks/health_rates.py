@@ -11,7 +11,7 @@ the catalogue and its usual targets, rounded to six decimals as a file is. An
 alarm is a finding that is a warning or an error. LUTs with looks are those of
 `tests/cases/open_world`, by published formulas and colour-science. There an alarm
 is false where it names what the formula does not do; a tint that a look lays on is
-none, and folds are counted apart.
+none, and folds are counted apart. Those of `tests/cases/further_families.py` come with them.
 """
 
 from __future__ import annotations
@@ -135,40 +135,57 @@ def alarms(sizes: tuple[int, ...], part: float, seed: int) -> None:
 
 
 DAMAGED = {
-    "baked through 8 or 10 bits",
-    "no conversion: noise",
-    "no conversion: smooth map",
-    "resampled from fewer nodes",
-    "smoothed",
+    "baked through 8 or 10 bits": "banding",
+    "no conversion: noise": "noise",
+    "no conversion: smooth map": "",
+    "resampled from fewer nodes": "enlarged",
+    "smoothed": "smoothed",
 }
-"""Families that have a defect, or are no picture's LUT at all."""
+"""Families that have a defect, or are not picture's LUT at all, and what should be named there."""
+
+OF_LOOKS = {"tint", "fold", "fold_in_black"}
+"""Findings that are true of looks: a tint that is laid on, a fold where the formula folds."""
+
+OF_FILES = {"enlarged", "smoothed"}
+"""Findings that are no alarm, and false on a table that was sampled as it is."""
 
 
 @main.command()
 @click.option("--first", type=int, default=100, show_default=True, help="The first seed.")
 @click.option("--count", type=int, default=10, show_default=True, help="How many seeds.")
 def looks(first: int, count: int) -> None:
-    """Count alarms on LUTs with looks of every kind, by family."""
+    """Count alarms on LUTs with looks of every kind, by family, and damage that is named."""
+    import further_families
     from open_world import case, families
 
-    print("| family | LUTs | tint named | folds named | other alarms |\n|---|---:|---:|---:|---|")
+    made = dict.fromkeys(families(), case)
+    made |= dict.fromkeys(further_families.FAMILIES, further_families.case)
+    print("| family | LUTs | tint named | folds named | false |\n|---|---:|---:|---:|---|")
     total: Counter[str] = Counter()
-    for family in families():
+    codes: Counter[str] = Counter()
+    for family, make in made.items():
         if family in DAMAGED:
             continue
         seen: Counter[str] = Counter()
         for seed in range(first, first + count):
-            found = Health(Subject(case(family, seed).lut)).findings
+            found = Health(Subject(make(family, seed).lut)).findings
             raised = {each.code for each in found if each.severity != "info"}
-            seen.update(raised)
+            false = raised - OF_LOOKS | {each.code for each in found} & OF_FILES
+            seen.update(raised & OF_LOOKS | false)
+            codes.update(false)
             total["LUTs"] += 1
-            total["false"] += bool(raised - {"tint", "fold", "fold_in_black"})
+            total["false alarms"] += bool(raised - OF_LOOKS)
             total["tint"] += "tint" in raised
             total["fold"] += bool(raised & {"fold", "fold_in_black"})
-        other = {code: n for code, n in seen.items() if code not in ("tint", "fold")}
+        other = {code: n for code, n in seen.items() if code not in OF_LOOKS}
         words = ", ".join(f"`{code}` {n}" for code, n in sorted(other.items())) or "none"
         print(f"| {family} | {count} | {seen['tint']} | {seen['fold']} | {words} |", flush=True)
-    print(dict(total))
+    print(dict(total), dict(codes.most_common()))
+    for family, code in DAMAGED.items():
+        luts = (case(family, seed).lut for seed in range(first, first + count)) if code else ()
+        named = sum(code in {each.code for each in Health(Subject(lut)).findings} for lut in luts)
+        if code:
+            print(f"{family}: `{code}` named in {named} of {count}", flush=True)
 
 
 @main.command()

@@ -347,7 +347,7 @@ def random_case(seed: int, *, look: bool = False, size: int | None = None) -> Ca
 
 
 def negative(name: str, size: int, seed: int) -> Any:
-    """A table that is no colour conversion."""
+    """A table that is not a colour conversion."""
     rng = np.random.default_rng(seed)
     x = lattice(size)
     if name == "random smooth":

@@ -149,7 +149,7 @@ def test_selection(folder: Path) -> None:
 
 @pytest.mark.parametrize("expression", ["not", "a and", "or a", "a or or b"])
 def test_a_selection_that_is_none(expression: str) -> None:
-    with pytest.raises(LutbenchError, match="no selection"):
+    with pytest.raises(LutbenchError, match="not a selection"):
         name_fits("zzz", expression)
 
 
@@ -439,7 +439,7 @@ def test_stops_that_no_light_has_are_refused(folder: Path) -> None:
     keys = 'kind = "levels"\nlut = "monitor.cube"\n'
     for stops in ("2000", "-2000"):
         write_suite(f'[[check]]\nname = "a"\n{keys}points = [{{ stops = {stops}, percent = 1 }}]')
-        with pytest.raises(LutbenchError, match=r"out of limits; accepted: -20 to 20"):
+        with pytest.raises(LutbenchError, match=r"out of range; accepted: -20 to 20"):
             run("suite.toml")
 
 

@@ -45,9 +45,9 @@ def status_of(fault: BaseException | int, monkeypatch: pytest.MonkeyPatch, *more
     [
         (0, 0),
         (1, 1),
-        (LutbenchError("is no LUT", where="a.cube"), 2),
+        (LutbenchError("is not a LUT", where="a.cube"), 2),
         (click.UsageError("no such option"), 2),
-        (click.BadParameter("is no number"), 2),
+        (click.BadParameter("is not a number"), 2),
         (PermissionError(13, "Permission denied", "a.cube"), 2),
         (MemoryError(), 2),
         (TypeError("'NoneType' object is not iterable"), 70),

@@ -60,8 +60,8 @@ def test_the_report_of_one_lut(luts: Path, capsys: Printed) -> None:
     assert "tint" in [each.code for each in found.findings]
     for each in found.findings:
         assert flat(f"{each.severity} {each.code}: {each.message}") in text
-        assert flat(f"Seen as: {each.seen}.") in text
-        assert flat(f"Do: {each.advice}.") in text
+        assert flat(f"What you see: {each.seen}.") in text
+        assert flat(f"Advice: {each.advice}.") in text
     # Academy S-2016-001: mid grey at 0.4136 of ACEScct, code 423 of 1023.
     row = next(line for line in out.splitlines() if "18 %" in line)
     assert row.split("%")[1].split()[:3] == ["0.0", "41.4", "423"]

@@ -63,7 +63,7 @@ def test_chromaticities_are_the_same_reading(tmp_path: Path) -> None:
         ("R,G,B,X,Y,Z\n", "holds no patches"),
         ("R,G,B,X,Y,Z\n700,700,700,1,1,1\n", "the largest code is 700"),
         ("R,G,B,X,Y,Z\n-3,0,255,1,1,1\n", "codes from -3"),
-        ("R,G,B,X,Y,Z\n1,1,1,1,-5,1\n", "out of limits"),
+        ("R,G,B,X,Y,Z\n1,1,1,1,-5,1\n", "out of range"),
         ("R,G,B,Y,x,y\n1,1,1,5,0.3,0\n", "y = 0"),
     ],
 )

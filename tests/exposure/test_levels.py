@@ -84,7 +84,7 @@ def test_a_zebra_from_50_percent_misses_grey_on_most_log_curves() -> None:
         zebra = levels(curve, zebra_min=50).zebra
         assert not zebra.marks_mid_grey
         advice = next(each for each in zebra.advice if each.reflectance == GREY)
-        assert "under the lowest zebra of 50 %" in advice.text
+        assert "under the lowest zebra setting of 50 %" in advice.text
         # Never the card as a way out where no zebra marks the card either.
         card = next(each for each in zebra.advice if each.reflectance == WHITE_CARD)
         assert ("90 % white card" in advice.text) == (card.setting is not None)

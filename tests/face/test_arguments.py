@@ -92,7 +92,7 @@ def doors(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, Any]]
         "read_hald": {"path": hald},
         "write_hald": {"lut": None, "path": folder / "new.png", "level": 2, "force": True},
         "cdls_of_edl": {"path": folder / "a.edl"},
-        "repair": {"lut": lut, "only": None},
+        "repair": {"lut": lut, "only": None, "most": 64.0, "fade": 0.35},
         "resample": {"lut": lut, "size": 3, "method": "linear"},
         "sample": {"transform": lut, "size": 3, "domain": (0, 1), "title": ""}
         | {"interpolation": "tetrahedral"},
@@ -153,7 +153,7 @@ def test_wrong_arguments(
                 found.apply([0.1, 0.2, 0.3])
         except lb.LutbenchError as error:
             if "\n" in str(error) or len(str(error)) > 600:
-                faults.append(f"{what}: {str(error)[:80]!r} is no line")
+                faults.append(f"{what}: {str(error)[:80]!r} is not a line")
         except Exception as error:
             faults.append(f"{what}: {type(error).__name__}: {str(error)[:100]}")
     assert not faults, "\n".join(["", *faults])

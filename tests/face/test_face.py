@@ -256,7 +256,7 @@ def test_hald(tmp_path: Path) -> None:
         lb.write_hald(None, tmp_path / "b.jpg")
     lb.write_hald(None, tmp_path / "c.png", level=2)
     Image.open(tmp_path / "c.png").resize((9, 8)).save(tmp_path / "d.png")
-    with pytest.raises(lb.LutbenchError, match="no Hald image"):
+    with pytest.raises(lb.LutbenchError, match="not a Hald image"):
         lb.read_hald(tmp_path / "d.png")
 
 
@@ -275,7 +275,10 @@ def test_cdls_of_an_edl(tmp_path: Path) -> None:
         "001 A001C003": lb.Cdl((1.1, 1.0, 0.9), (0.01, -0.02, 0.0), (1.0, 1.0, 1.2), 0.9),
         "003 A002C002": lb.Cdl(),
     }
-    for text, what in (("001 A V C\n", "no CDL"), ("* ASC_SOP (1 1)(0 0 0)(1 1 1)\n", "a.edl:1")):
+    for text, what in (
+        ("001 A V C\n", "no CDL"),
+        ("* ASC_SOP (1 1)(0 0 0)(1 1 1)\n", "a.edl:1"),
+    ):
         (tmp_path / "a.edl").write_text(text)
         with pytest.raises(lb.LutbenchError, match=what):
             lb.cdls_of_edl(tmp_path / "a.edl")

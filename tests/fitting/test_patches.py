@@ -106,7 +106,7 @@ def test_smoothing_takes_noise_off() -> None:
 def test_a_box_that_is_no_smooth_lut_is_named() -> None:
     nodes = lattice(9).reshape(-1, 3)
     outputs = np.random.default_rng(0).random(nodes.shape)
-    assert any("no LUT" in note for note in fit_patches(nodes, outputs, 9).notes)
+    assert any("not a LUT" in note for note in fit_patches(nodes, outputs, 9).notes)
 
 
 def test_too_few_patches_are_refused() -> None:

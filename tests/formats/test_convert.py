@@ -195,7 +195,7 @@ def test_interpolation_is_said_in_clf_only(
 @pytest.mark.parametrize(
     ("args", "text"),
     [
-        (("a.cube", "b.3dx"), "no format that is written"),
+        (("a.cube", "b.3dx"), "not a format that is written"),
         (("a.cube", "b.cdl"), "holds a CDL and nothing else"),
         (("a.cube", "a.cube"), "--force to replace it"),
         (("a.cube", "b.cube", "--size", "1"), "2 to 256"),

@@ -150,7 +150,7 @@ def judged(of: Call, status: int, out: str, err: str, seconds: float) -> tuple[s
 
 
 def _no_number(word: str) -> Any:
-    raise ValueError(f"{word} is no number of JSON")
+    raise ValueError(f"{word} is not a number of JSON")
 
 
 def _place(error: BaseException) -> str:

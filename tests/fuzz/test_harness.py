@@ -42,8 +42,8 @@ def warning(path: Path) -> None:
     ("target", "outcome", "place"),
     [
         (lambda path: None, "read", ""),
-        (raising(LutbenchError("is no LUT")), "refused", ""),
-        (raising(TwoLines("is no LUT")), "fault", "message of more than one line"),
+        (raising(LutbenchError("is not a LUT")), "refused", ""),
+        (raising(TwoLines("is not a LUT")), "fault", "message of more than one line"),
         (raising(ValueError("no LUT")), "fault", "ValueError in test_harness.py:target"),
         (raising(RecursionError()), "fault", "RecursionError in test_harness.py:target"),
         (raising(SystemExit(2)), "fault", "SystemExit in test_harness.py:target"),

@@ -293,7 +293,7 @@ def test_every_device_works_where_the_data_lives() -> None:
 @needs_device
 def test_what_cannot_be_done_is_said_in_one_line() -> None:
     lut, here = lattice(3), cp.zeros((4, 3), cp.float32)
-    with pytest.raises(LutbenchError, match=r"int32 is no type of pixels.*uint8"):
+    with pytest.raises(LutbenchError, match=r"int32 is not a type of pixels.*uint8"):
         lut.apply(cp.zeros((4, 3), cp.int32))
     with pytest.raises(LutbenchError, match=r"not R G B"):
         lut.apply(cp.zeros((4, 4), cp.float32))

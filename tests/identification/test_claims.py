@@ -59,7 +59,7 @@ def test_what_a_recipe_writes_is_so(tone: str) -> None:
     found = identify(lut, catalogue=open_catalogue(user=False))
     assert set(verdicts(found).values()) == {"so"}
     assert {"source curve", "target gamut", "source range", "exposure"} <= set(verdicts(found))
-    assert "and it is so" in in_words(found.claims)
+    assert "and the table agrees" in in_words(found.claims)
 
 
 def test_a_comment_that_is_not_so_is_told_with_what_the_table_shows() -> None:

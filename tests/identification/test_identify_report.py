@@ -192,7 +192,7 @@ def test_the_explanation_is_what_a_shooter_understands() -> None:
     assert "Mid grey lands at 49 %" in found.explanation
     warm = found_for(looked("cdl", **CDL)).explanation
     assert "Adds a look:" in warm
-    assert "one CDL accounts for it" in warm
+    assert "a single CDL describes it" in warm
 
 
 def test_notes_say_what_would_settle_it() -> None:

@@ -69,7 +69,7 @@ def test_what_it_is_not_good_for_follows_the_findings(day: Lut3D) -> None:
     assert any("white balance" in each for each in tinted.box.not_for)
     assert not any("white balance" in each for each in inspect(day).box.not_for)
     swapped = inspect(Lut3D(day.table[..., ::-1], comments=day.comments)).box
-    assert swapped.good_for == "nothing as it is"
+    assert swapped.good_for == "nothing, as it stands"
     assert swapped.lines == ()
 
 

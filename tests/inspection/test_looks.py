@@ -11,6 +11,7 @@ import pytest
 from damage import clean
 from open_world import case
 from scipy.interpolate import RegularGridInterpolator
+from scipy.ndimage import gaussian_filter
 
 from lutbench.inspection.cures import Bounds, repair
 from lutbench.inspection.inspection import inspect
@@ -95,7 +96,7 @@ def test_a_lone_node_out_of_a_clipped_plateau_is_found() -> None:
     assert stray.value == pytest.approx(61, abs=0.01)
 
 
-@pytest.mark.parametrize(("old", "new"), [(17, 33), (17, 65), (9, 33)])
+@pytest.mark.parametrize(("old", "new"), [(17, 33), (17, 65), (9, 33), (25, 33)])
 def test_a_table_that_was_enlarged_says_from_what(old: int, new: int) -> None:
     """Enlarged by scipy, not by the project."""
     axis, fine = np.linspace(0, 1, old), np.linspace(0, 1, new)
@@ -105,6 +106,41 @@ def test_a_table_that_was_enlarged_says_from_what(old: int, new: int) -> None:
     found = {each.code: each.message for each in Health(Subject(Lut3D(table))).findings}
     assert f"from {old} nodes" in found["enlarged"]
     assert "stray_node" not in found
+
+
+def test_a_table_enlarged_by_tetrahedra_says_so() -> None:
+    """Enlarged by the tetrahedral interpolation of colour-science."""
+    small = clean("log to display, shoulder", 17).table
+    fine = np.linspace(0, 1, 33)
+    nodes = np.stack(np.meshgrid(fine, fine, fine, indexing="ij"), axis=-1)
+    table = colour.algebra.table_interpolation_tetrahedral(nodes, small)
+    found = {
+        each.code: each.message for each in Health(Subject(Lut3D(np.round(table, 6)))).findings
+    }
+    assert "from 17 nodes" in found["enlarged"]
+
+
+@pytest.mark.parametrize("sigma", [0.5, 0.8])
+def test_a_smoothed_table_is_named(sigma: float) -> None:
+    """Smoothed by scipy; the one before it is not named."""
+    before = clean("log to video, clipped").table
+    after = gaussian_filter(before, (sigma, sigma, sigma, 0), mode="nearest")
+    named = [
+        {each.code for each in Health(Subject(Lut3D(np.round(each, 6)))).findings}
+        for each in (before, after)
+    ]
+    assert ["smoothed" in each for each in named] == [False, True]
+
+
+@pytest.mark.slow
+def test_what_was_smoothed_or_enlarged_elsewhere_is_named() -> None:
+    """Nine of ten at least, of seeds that no limit was set with."""
+    for family, code in (("resampled from fewer nodes", "enlarged"), ("smoothed", "smoothed")):
+        named = [
+            code in {each.code for each in Health(Subject(case(family, seed).lut)).findings}
+            for seed in range(400, 410)
+        ]
+        assert sum(named) >= 9, family
 
 
 @pytest.mark.parametrize("size", [17, 33, 65])

@@ -23,7 +23,7 @@ class SmallTable(FindingKind):
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         if lut.subject.size < self.limit_for(lut):
-            yield self.finding(lut, f"{lut.subject.size} nodes an edge", lut.subject.size)
+            yield self.finding(lut, f"{lut.subject.size} nodes along an edge", lut.subject.size)
 
 
 @pytest.fixture
@@ -39,7 +39,7 @@ def test_a_finding_from_outside_is_looked_for(toy: SmallTable) -> None:
     assert [each.code for each in found.findings] == ["small_table"]
     assert inspect(Lut3D.identity(9), limits={"small_table": 5.0}).findings == ()
     assert found.to_data()["limits"]["small_table"] == 17.0
-    with pytest.raises(LutbenchError, match="there already"):
+    with pytest.raises(LutbenchError, match="exists already"):
         registry.register(toy)
 
 

@@ -365,7 +365,7 @@ def test_faults_are_said_in_one_line(tmp_path: Path) -> None:
     good = write_clip(tmp_path / "in.mp4", frames, "libx264", sound=True)
     cases: list[tuple[str, Callable[[], Any]]] = [
         ("cannot read", lambda: apply_to_clip(lut, tmp_path / "no.mov", tmp_path / "o.mov")),
-        ("none of a clip", lambda: apply_to_clip(lut, good, tmp_path / "o.gif")),
+        ("not one of a clip", lambda: apply_to_clip(lut, good, tmp_path / "o.gif")),
         (
             "no codec is named 'vp9'",
             lambda: apply_to_clip(lut, good, tmp_path / "o.mov", ClipSettings(codec="vp9")),

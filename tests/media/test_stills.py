@@ -563,7 +563,7 @@ def test_the_memory_limit_can_be_set(
 
 
 def test_what_is_no_still_is_said_so(tmp_path: Path) -> None:
-    with pytest.raises(LutbenchError, match=r"suffix '\.mov' is none of a still"):
+    with pytest.raises(LutbenchError, match=r"suffix '\.mov' is not one of a still"):
         read_still(tmp_path / "clip.mov")
     with pytest.raises(LutbenchError, match="cannot read"):
         read_still(tmp_path / "missing.png")

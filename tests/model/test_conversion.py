@@ -140,7 +140,7 @@ def test_hlg_display_light() -> None:
     assert out == pytest.approx(0.58069, abs=2.6e-4)
     back = Conversion(target, peak).pipeline().apply(out)
     assert back == pytest.approx(0.75, abs=1e-9)
-    with pytest.raises(DefinitionError, match="a display means nothing"):
+    with pytest.raises(DefinitionError, match="a display has no meaning"):
         Encoding(KNOWN.curve("ACEScct"), KNOWN.gamut("BT.709"), display=Display(1000.0))
 
 

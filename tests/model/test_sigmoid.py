@@ -105,7 +105,7 @@ def test_an_inset_moves_primaries_and_a_turn_turns_them() -> None:
     ("settings_", "message"),
     [
         ({"contrast": 0.2}, "too low to reach"),
-        ({"inset_red": 0.95}, "inset_red 0.95 is out of limits"),
+        ({"inset_red": 0.95}, "inset_red 0.95 is out of range"),
         ({"grey_out": 1.5}, "mid grey"),
         ({"turn_blue": 50.0}, "turn_blue"),
         ({"below": float("nan")}, "below"),

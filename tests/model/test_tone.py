@@ -87,7 +87,7 @@ def test_the_tone_curve_is_odd_under_zero() -> None:
         ({"grey_out": 1.5}, "mid grey"),
         ({"toe": -1.0}, "toe"),
         ({"shoulder_start": 3.0, "white": 8.0}, "before the shoulder"),
-        ({"white": float("nan")}, "white nan is out of limits"),
+        ({"white": float("nan")}, "white nan is out of range"),
     ],
 )
 def test_a_tone_that_is_none_is_refused(parameters: dict[str, float], message: str) -> None:

@@ -106,9 +106,9 @@ def test_what_cannot_be_crossed_is_refused(lut: str, message: str) -> None:
     ("text", "message"),
     [
         ("sources = 3", "named tables"),
-        ("[sources]\na = 3", "is no table"),
-        ('[displays.x]\nlut = { tune = "eetf" }', "'tune' is no key"),
-        ('[displays.x]\ncurve = "BT.1886"\nlut = { source = {} }', "'source' is no key"),
+        ("[sources]\na = 3", "is not a table"),
+        ('[displays.x]\nlut = { tune = "eetf" }', "'tune' is not a key"),
+        ('[displays.x]\ncurve = "BT.1886"\nlut = { source = {} }', "'source' is not a key"),
     ],
 )
 def test_tables_that_are_none_are_refused(text: str, message: str) -> None:

@@ -120,9 +120,9 @@ look = { saturation = 1.1, place = "light", cdl = { slope = [1.1, 1, 1], saturat
 @pytest.mark.parametrize(
     ("target", "words"),
     [
-        ('curve = "BT.709", black = 0.001', "a black level means nothing to 'BT.709'"),
-        ('curve = "BT.1886", white = 100', "a white level means nothing to 'BT.1886'"),
-        ('curve = "ACEScct", display_peak = 600', "a display means nothing to the curve"),
+        ('curve = "BT.709", black = 0.001', "a black level has no meaning for 'BT.709'"),
+        ('curve = "BT.1886", white = 100', "a white level has no meaning for 'BT.1886'"),
+        ('curve = "ACEScct", display_peak = 600', "a display has no meaning for the curve"),
         (
             'curve = "sRGB", display_peak = 100, display_black = 0.1',
             "the curve 'sRGB' has no black level",
@@ -161,17 +161,17 @@ shaper = { curve = "ACEScct", low = -0.01, high = 16, size = 8192 }
         ("", "asks for 0 LUTs"),
         ('[[lut]]\nname = "a"\nsiez = 3', "key 'siez' is not known; accepted: size"),
         ('[[lut]]\nname = "a"\nsize = 1', r"lut 1, size: .*2 to 256"),
-        ('[[lut]]\nname = "a"\nsize = 1.5', "is no whole number"),
+        ('[[lut]]\nname = "a"\nsize = 1.5', "is not a whole number"),
         ('[[lut]]\nname = "a"\nkind = "both"', "combined, curve, gamut, false_colour"),
         ('[[lut]]\nname = "a"\ntarget = { curve = "BT.1866" }', r"target, curve: .*BT\.1886"),
         ('[[lut]]\nname = "a"\ntarget = { range = "video" }', "accepted: full, legal"),
         ('[[lut]]\nname = "a"\nkind = "gamut"\ntone = { method = "shoulder" }', "leaves tone"),
         ('[[lut]]\nname = "a"\ntone = { contrast = 0 }', r"lut 1, tone: contrast 0"),
         ('[[lut]]\nname = "a"\ndimensions = 1', "kind curve"),
-        ('[[lut]]\nname = "a"\nlook = { cdl = { slope = [1, 1] } }', "no list of numbers"),
+        ('[[lut]]\nname = "a"\nlook = { cdl = { slope = [1, 1] } }', "not a list of numbers"),
         ('[[lut]]\nname = "a"\nlook = { cdl = { power = [0, 1, 1] } }', "CDL|look"),
         ('[[lut]]\nname = "a"\n[[lut]]\nname = "A"', "two LUTs are named"),
-        ('[[lut]]\nname = ""', "is no name"),
+        ('[[lut]]\nname = ""', "is not a name"),
         ("[[lut]]\n", r"lut 1, name: is missing"),
         ('[[lut]]\nname = "a"\nwhite_balance = { kelvin = 20 }', "1667 to 25000"),
         ('[[lut]]\nname = "a"\nshaper = { curve = "ACEScct", low = 2 }', "low < high"),
@@ -182,7 +182,7 @@ shaper = { curve = "ACEScct", low = -0.01, high = 16, size = 8192 }
         ),
         (
             '[[lut]]\nname = "a"\nkind = "false_colour"\nbands = [{ colour = "puce" }]',
-            "is no colour",
+            "is not a colour",
         ),
         ('[profile]\nsizes = [17]\n[[lut]]\nname = "a"', "the profile refuses size 33"),
         ('[profile]\nname_length = 8\n[[lut]]\nname = "a_long_name"', "refuses the file name"),
@@ -215,7 +215,7 @@ def test_a_profile_keeps_what_tells_a_ladder_apart() -> None:
 
 @pytest.mark.parametrize("size", [9, 17, 33])
 def test_bands_narrower_than_nodes_are_refused(size: int) -> None:
-    """Half a stop of ACEScct is 0.5 / 17.52 of the signal (S-2016-001): 37 nodes an edge."""
+    """Half a stop of ACEScct is 0.5 / 17.52 of the signal (S-2016-001): 37 nodes along an edge."""
     with pytest.raises(DefinitionError, match=r"size 37 or more"):
         one(f'[[lut]]\nname = "f"\nkind = "false_colour"\nsize = {size}\n')
     assert one('[[lut]]\nname = "f"\nkind = "false_colour"\n').size == 65  # type: ignore[attr-defined]
@@ -223,7 +223,7 @@ def test_bands_narrower_than_nodes_are_refused(size: int) -> None:
 
 @pytest.mark.parametrize("pattern", ["{lut", "{day}", "lut}"])
 def test_a_pattern_has_known_fields(pattern: str) -> None:
-    with pytest.raises(DefinitionError, match="is no pattern"):
+    with pytest.raises(DefinitionError, match="is not a pattern"):
         recipe_from_text(HEAD + f'[profile]\ntitle = "{pattern}"\n[[lut]]\nname = "a"\n')
 
 

@@ -173,5 +173,5 @@ shaper = {}
 
 @pytest.mark.parametrize("more", ["shaper = { low = 1, high = 0 }", "shaper = { size = 1 }"])
 def test_a_shaper_out_of_limits_is_refused(more: str) -> None:
-    with pytest.raises(LutbenchError, match="the shaper is out of limits"):
+    with pytest.raises(LutbenchError, match="the shaper is out of range"):
         job(more=more)

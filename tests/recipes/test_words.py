@@ -48,14 +48,14 @@ def test_words_are_a_recipe_s_tables() -> None:
 @pytest.mark.parametrize(
     ("words", "message"),
     [
-        ("shoulder contrast", "'contrast' is no setting"),
-        ("shoulder contrast=", "is no setting"),
+        ("shoulder contrast", "'contrast' is not a setting"),
+        ("shoulder contrast=", "is not a setting"),
         ("shoulder contrast=1 contrast=2", "stands there twice"),
         ("shoulder method=eetf", "stands there twice"),
         ("shoulder contrat=1", "accepted: contrast"),
-        ("shoulder contrast=9", r"tone: contrast 9 is out of limits; accepted: 0.1 to 5"),
-        ("shoulder contrast=x", "'x' is no number"),
-        ("shoulder on=1", "is no text"),
+        ("shoulder contrast=9", r"tone: contrast 9 is out of range; accepted: 0.1 to 5"),
+        ("shoulder contrast=x", "'x' is not a number"),
+        ("shoulder on=1", "is not text"),
         ("clip contrast=1", "'contrast' is not known"),
         ("", "no tone is named ''"),
     ],
@@ -90,7 +90,7 @@ def test_a_limit_that_is_told_is_held(name: str, each: Any) -> None:
     assert all(low <= value <= high for value in inside)
     for value in (low - 0.01 - abs(low) / 100, high + 0.01 + abs(high) / 100, float("nan")):
         given = (value,) * 3 if isinstance(each.default, tuple) else value
-        with pytest.raises(LutbenchError, match="out of limits"):
+        with pytest.raises(LutbenchError, match="out of range"):
             PARTS[name](**{each.name: given})
 
 

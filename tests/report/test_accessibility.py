@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 from damage import DEFECTS, clean, damaged
 
+from lutbench.cli.main import main
 from lutbench.exposure.levels import levels
 from lutbench.inspection.inspection import inspect
 from lutbench.model.catalogue import open_catalogue
@@ -29,8 +30,33 @@ pytestmark = [
 ]
 
 
+POST = """
+source = { curve = "ACEScct", gamut = "ACES AP1" }
+target = { curve = "BT.1886", gamut = "BT.709" }
+[[lut]]
+name = "warm"
+size = 9
+look = { cdl = { slope = [1.05, 1.0, 0.95], saturation = 0.8 } }
+"""
+
+
+@pytest.fixture(scope="module")
+def written(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    """A page with findings, a set sheet, a card, the monitor test, and the proof for post."""
+    folder = tmp_path_factory.mktemp("pages")
+    (folder / "day.toml").write_text(POST, encoding="utf-8")
+    with pytest.raises(SystemExit) as end:
+        main(["build", str(folder / "day.toml"), "-o", str(folder), "--post"])
+    assert not end.value.code
+    files = {"proof": folder / "post" / "proof.html"}
+    for name, html in pages().items():
+        files[name] = folder / f"{name}.html"
+        files[name].write_text(html, encoding="utf-8")
+    return files
+
+
 def pages() -> dict[str, str]:
-    """A page with findings, a set sheet and a card."""
+    """The pages that come from results."""
     fold = next(each for each in DEFECTS if each.code == "fold")
     bad = damaged(fold, "log to display, shoulder", 17, 4)
     source: dict[str, Any] = {"source_curve": "ACEScct", "source_gamut": "ACES AP1"}
@@ -44,17 +70,25 @@ def pages() -> dict[str, str]:
     }
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("width", [390, 794, 1400])
-def test_axe_finds_no_violation(browser: Any, tmp_path: Path, width: int, scheme: str) -> None:
+@pytest.mark.parametrize(
+    ("width", "scheme", "media"),
+    [
+        *((width, scheme, "screen") for width in (390, 794, 1400) for scheme in ("light", "dark")),
+        (794, "light", "print"),
+    ],
+)
+def test_axe_finds_no_violation(
+    written: dict[str, Path], browser: Any, width: int, scheme: str, media: str
+) -> None:
     axe = Path(AXE).read_text(encoding="utf-8")
-    for name, html in pages().items():
-        file = tmp_path / f"{name}.html"
-        file.write_text(html, encoding="utf-8")
+    for name, file in written.items():
         view = browser.new_page(viewport={"width": width, "height": 900}, color_scheme=scheme)
+        view.emulate_media(media=media)
         view.goto(file.as_uri())
+        view.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
         view.evaluate(axe)
         found = view.evaluate("axe.run()")["violations"]
         said = [(name, each["id"], each["nodes"][0]["html"][:100]) for each in found]
         assert said == []
+        assert view.evaluate("document.documentElement.scrollWidth") <= width
         view.close()

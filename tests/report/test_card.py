@@ -68,6 +68,6 @@ def test_command(tmp_path: Path) -> None:
         command, ["--curve", "bt.2100 hlg", "--zebra-min", "50", "--card", str(card)]
     )
     assert run.exit_code == 0, run.output
-    assert "under the lowest zebra of 50 %" in " ".join(run.output.split())
+    assert "under the lowest zebra setting of 50 %" in " ".join(run.output.split())
     assert card.read_text(encoding="utf-8").startswith("<!doctype html>")
     assert CliRunner().invoke(command, ["--curve", "BT.709", "--csv", "--json"]).exit_code == 1

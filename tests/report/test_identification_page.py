@@ -36,7 +36,7 @@ def page_of(tmp_path: Path, lut: Lut3D, *options: str) -> str:
 
 
 def section(page: str) -> str:
-    found = re.search(r'<section[^>]*id="identification">.*?</section>', page, re.S)
+    found = re.search(r'<details[^>]*"s-identification">.*?</details>', page, re.S)
     assert found
     return found.group(0)
 
@@ -55,7 +55,9 @@ def test_the_section_tells_the_look(tmp_path: Path) -> None:
 
 def test_what_the_user_names_is_pinned(tmp_path: Path) -> None:
     text = section(page_of(tmp_path, looked(9), "--source-curve", "ACEScct"))
-    rows = re.findall(r"<tr><td>([^<]*)</td>", text.split("<h3>Candidates</h3>")[1])
+    rows = re.findall(
+        r'<tr><td data-head="from">([^<]*)</td>', text.split("<h3>Candidates</h3>")[1]
+    )
     assert rows
     assert all(row.startswith("ACEScct /") for row in rows)
 
@@ -83,4 +85,4 @@ def test_the_figures_of_a_look() -> None:
 
 def test_a_lut_that_always_gives_the_same_has_a_page(tmp_path: Path) -> None:
     page = page_of(tmp_path, Lut3D(np.full((5, 5, 5, 3), 0.5)))
-    assert 'id="identification"' not in page
+    assert "s-identification" not in page

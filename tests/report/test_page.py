@@ -58,7 +58,7 @@ def test_the_page_needs_nothing_else(page: str) -> None:
 
 
 def test_the_page_tells_what_was_found(page: str) -> None:
-    assert "colours run backwards" in page
+    assert "colours double back" in page
     assert "Take care:" in page
     for heading in ("Findings", "Pictures", "Tone", "Levels", "Bit depth", "Colour", "Lattice"):
         assert f">{heading}</h2>" in page
@@ -67,7 +67,8 @@ def test_the_page_tells_what_was_found(page: str) -> None:
 
 
 def test_the_answer_comes_first(page: str) -> None:
-    order = ["In short", "Pictures", "Tone", "Findings", "Facts", "Levels", "Exact numbers"]
+    order = ["In short", "Pictures", "Tone", "Findings", "Facts", "Levels"]
+    order.append("The file: hash, notes and comments")
     places = [page.index(f">{heading}</h2>") for heading in order]
     assert places == sorted(places)
 
@@ -137,6 +138,7 @@ def test_the_page_in_a_browser(
     view.on("dialog", lambda dialog: (said.append(dialog.message), dialog.dismiss()))
     view.on("request", lambda request: asked.append(request.url))
     view.goto(file.as_uri())
+    view.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
     assert said == []
     assert [each for each in asked if not each.startswith("data:")] == [file.as_uri()]
     assert view.evaluate(
@@ -161,6 +163,58 @@ def test_the_page_in_a_browser(
     view.close()
 
 
+def pages_of(printed: bytes) -> int:
+    """The pages of a PDF."""
+    return len(re.findall(rb"/Type\s*/Page\b", printed))
+
+
+@pytest.mark.browser
+def test_the_page_prints_on_four_sheets_and_no_heading_stands_alone(
+    page: str, browser: Any, tmp_path: Path
+) -> None:
+    """Folded parts are left out, with their headings; an open one is printed."""
+    file = tmp_path / "page.html"
+    file.write_text(page, encoding="utf-8")
+    view = browser.new_page()
+    view.goto(file.as_uri())
+    assert pages_of(view.pdf(prefer_css_page_size=True)) <= 4
+    view.emulate_media(media="print")
+    shown = view.evaluate(
+        "[...document.querySelectorAll('h2')].filter(h => h.offsetParent).map(h => h.textContent)"
+    )
+    assert shown == ["In short", "Pictures", "Tone", "Findings"]
+    # What stands under a heading is on its sheet: neither may be torn off.
+    torn = "h => getComputedStyle(h).breakAfter != 'avoid'"
+    assert view.evaluate(f"[...document.querySelectorAll('h2, h3')].filter({torn}).length") == 0
+    assert view.evaluate(
+        "[...document.querySelectorAll('.pair')].every("
+        "p => getComputedStyle(p).breakInside == 'avoid')"
+    )
+    view.evaluate("document.querySelector('details').open = true")
+    assert view.evaluate("document.querySelector('details dl').offsetParent !== null")
+    view.close()
+
+
+@pytest.mark.browser
+def test_a_phone_shows_every_column(page: str, browser: Any, tmp_path: Path) -> None:
+    """With all that is folded opened nothing is wider than the phone, and nothing scrolls."""
+    file = tmp_path / "page.html"
+    file.write_text(page, encoding="utf-8")
+    view = browser.new_page(viewport={"width": 390, "height": 844})
+    view.goto(file.as_uri())
+    view.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+    assert view.evaluate(
+        "[...document.querySelectorAll('td, th, figure, svg')].every("
+        "e => e.getBoundingClientRect().right <= 391)"
+    )
+    assert view.evaluate(
+        "[...document.querySelectorAll('main *:not(svg *)')].every("
+        "e => !['auto', 'scroll'].includes(getComputedStyle(e).overflowX) "
+        "|| e.scrollWidth <= e.clientWidth + 1)"
+    )
+    view.close()
+
+
 @pytest.mark.browser
 def test_the_card_prints_on_one_page(browser: Any, tmp_path: Path) -> None:
     day = levels(
@@ -176,5 +230,5 @@ def test_the_card_prints_on_one_page(browser: Any, tmp_path: Path) -> None:
     view.goto(file.as_uri())
     assert view.evaluate("document.documentElement.scrollWidth") <= 390
     printed = view.pdf(prefer_css_page_size=True)
-    assert len(re.findall(rb"/Type\s*/Page\b", printed)) == 1
+    assert pages_of(printed) == 1
     view.close()

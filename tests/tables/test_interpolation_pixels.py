@@ -381,7 +381,7 @@ def test_what_is_refused() -> None:
         apply_pixels([lut, Base()], rgb)
     assert can_apply(lut | Clamp())
     assert not can_apply(lut | Base())
-    with pytest.raises(LutbenchError, match="dtype: int8 is no type of pixels; accepted: uint8"):
+    with pytest.raises(LutbenchError, match="dtype: int8 is not a type of pixels; accepted: uint8"):
         apply_pixels(lut, rgb, dtype=np.int8)
     with pytest.raises(LutbenchError, match=r"shape \(4, 3\) is not R G B; accepted: a first"):
         apply_pixels(lut, rgb, planar=True)

@@ -147,9 +147,9 @@ def test_numpy_reads_a_lut_as_its_table() -> None:
         (lambda: Lut3D(CUBE.astype(complex)), "no array of numbers"),
         (lambda: Lut3D(None), "no array of numbers"),  # type: ignore[arg-type]
         (lambda: Lut3D(CUBE, "wide"), "no array of numbers"),  # type: ignore[arg-type]
-        (lambda: Lut3D(CUBE, (1, 0)), "no domain"),
+        (lambda: Lut3D(CUBE, (1, 0)), "not a domain"),
         (lambda: Lut3D(CUBE, title=3), "a title of 3"),  # type: ignore[arg-type]
-        (lambda: Lut3D(CUBE, comments=(1,)), "comments: 1 is no text"),  # type: ignore[arg-type]
+        (lambda: Lut3D(CUBE, comments=(1,)), "comments: 1 is not text"),  # type: ignore[arg-type]
         (lambda: Lut3D(CUBE, interpolation="cubic"), "no interpolation"),  # type: ignore[arg-type]
         (lambda: ShaperLut3D(Lut3D(CUBE), Lut1D(RAMP)), "Lut3D before Lut1D"),  # type: ignore[arg-type]
         (lambda: Matrix([[1, 2, 3], [4, 5]]), "no matrix"),  # type: ignore[list-item]

@@ -85,7 +85,7 @@ class Baseline(Check):
             lut = side.transform
             if not isinstance(lut, Lut):
                 raise LutbenchError(
-                    "a pipeline is no LUT to record whole",
+                    "a pipeline is not a LUT to record whole",
                     where=self.where,
                     accepted="a baseline that ends in .csv, or a size for the pipeline",
                 )

@@ -33,13 +33,13 @@ class Bytes(Check):
         lut = table.text("lut")
         if not lut.partition("#")[0].lower().endswith(".toml"):
             raise DefinitionError(
-                f"{lut!r} is no recipe's LUT", where=table.at("lut"), accepted="RECIPE.toml#NAME"
+                f"{lut!r} is not a recipe's LUT", where=table.at("lut"), accepted="RECIPE.toml#NAME"
             )
         if against == "sha256" and (
             len(stored) != 64 or not set(stored.lower()) <= set("0123456789abcdef")
         ):
             raise DefinitionError(
-                "is no SHA-256", where=table.at("sha256"), accepted="64 hexadecimal digits"
+                "is not a SHA-256", where=table.at("sha256"), accepted="64 hexadecimal digits"
             )
         return cls(**common, lut=lut, against=against, stored=stored)
 

@@ -167,7 +167,7 @@ def _light(table: Table) -> tuple[float, str]:
         light = table.number("reflectance")
         if not 0 <= light <= MOST_LIGHT:
             raise DefinitionError(
-                f"a reflectance of {light:g} is out of limits",
+                f"a reflectance of {light:g} is out of range",
                 where=table.at("reflectance"),
                 accepted=f"0 to {MOST_LIGHT:.0f}, where 1 is a perfect white",
             )
@@ -175,7 +175,7 @@ def _light(table: Table) -> tuple[float, str]:
     stops = table.number("stops", 0.0)
     if abs(stops) > MOST_STOPS:
         raise DefinitionError(
-            f"{stops:g} stops are out of limits",
+            f"{stops:g} stops are out of range",
             where=table.at("stops"),
             accepted=f"-{MOST_STOPS} to {MOST_STOPS}",
         )

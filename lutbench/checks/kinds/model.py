@@ -47,7 +47,7 @@ class CurveValues(Check):
             isinstance(row, list) and len(row) == 2 for row in rows
         ):
             raise DefinitionError(
-                "is no list of points", where=where, accepted="[[light, signal], ...]"
+                "is not a list of points", where=where, accepted="[[light, signal], ...]"
             )
         points = tuple(tuple(number(value, where) for value in row) for row in rows)
         curve = catalogue.curve(table.text("curve"), table.at("curve"))
@@ -119,7 +119,9 @@ def _matrix(rows: Any, where: str) -> Array:
     """Three rows of three finite numbers; a boolean or a text is none."""
     fits = isinstance(rows, list) and len(rows) == 3
     if not fits or not all(isinstance(row, list) and len(row) == 3 for row in rows):
-        raise DefinitionError("is no matrix", where=where, accepted="three rows of three numbers")
+        raise DefinitionError(
+            "is not a matrix", where=where, accepted="three rows of three numbers"
+        )
     matrix = np.array([[number(value, where) for value in row] for row in rows])
     if not np.isfinite(matrix).all():
         raise DefinitionError("the matrix is not finite", where=where, accepted="finite numbers")
@@ -157,7 +159,7 @@ class Registry(Check):
         what = table.text("what")
         if what not in ("curves", "gamuts"):
             raise DefinitionError(
-                f"{what!r} is no registry", where=table.at("what"), accepted="curves, gamuts"
+                f"{what!r} is not a registry", where=table.at("what"), accepted="curves, gamuts"
             )
         return cls(**common, what=what)
 
@@ -213,7 +215,7 @@ def _gamuts(catalogue: Catalogue) -> CheckResult:
     white_off = 0.0
     for entry in catalogue.gamuts():
         gamut = entry.gamut
-        # XYZ with its own axes as primaries is no colour space there.
+        # XYZ with its own axes as primaries is not a colour space there.
         if gamut is None or entry.origin == "user" or gamut.name == "XYZ":
             continue
         count += 1

@@ -37,7 +37,7 @@ MAX_BYTES = 64 * 1024 * 1024
 """Of a CSV file: what `MAX_ROWS` rows of six numbers take."""
 
 MAX_ROWS = 1_000_000
-"""Rows of a CSV file: a lattice of 100 nodes an edge."""
+"""Rows of a CSV file: a lattice of 100 nodes along an edge."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -140,7 +140,7 @@ def read_values(data: bytes, where: str) -> Array:
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
-        raise FormatError("is no UTF-8 text", where=where, accepted="a CSV file") from None
+        raise FormatError("is not UTF-8 text", where=where, accepted="a CSV file") from None
     lines = [
         (number, line)
         for number, line in enumerate(text.splitlines(), 1)
@@ -151,7 +151,7 @@ def read_values(data: bytes, where: str) -> Array:
     try:
         rows = list(csv.reader(io.StringIO("\n".join(line for _, line in lines))))
     except csv.Error as error:
-        raise FormatError(f"is no CSV: {error}", where=where, accepted="a CSV file") from None
+        raise FormatError(f"is not CSV: {error}", where=where, accepted="a CSV file") from None
     head = [cell.strip().casefold() for cell in rows[0]]
     missing = [name for name in COLUMNS if name not in head]
     if missing:
@@ -181,5 +181,5 @@ def _finite(row: list[str], place: int, where: str) -> float:
         value = np.nan
     if not np.isfinite(value):
         text = row[place] if place < len(row) else ""
-        raise FormatError(f"{text[:40]!r} is no value", where=where, accepted="a finite number")
+        raise FormatError(f"{text[:40]!r} is not a value", where=where, accepted="a finite number")
     return value

@@ -30,7 +30,7 @@ class WrittenCheck(Check):
         recipe = table.text("recipe", "").lower()
         if recipe and (len(recipe) != 64 or not set(recipe) <= set("0123456789abcdef")):
             raise DefinitionError(
-                "is no SHA-256", where=table.at("recipe"), accepted="64 hexadecimal digits"
+                "is not a SHA-256", where=table.at("recipe"), accepted="64 hexadecimal digits"
             )
         return cls(**common, lut=table.text("lut"), recipe=recipe)
 

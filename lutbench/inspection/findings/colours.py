@@ -26,14 +26,14 @@ class Monochrome(FindingKind):
     limit = Limit(0.5, "10-bit codes", "rounding to 10 bits may part R, G and B by this much")
     severity = "info"
     seen = "a black-and-white picture"
-    advice = "right for judging light alone, wrong for everything else"
+    advice = "use it to judge light, and nothing else"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         planes, limit = lut.subject.planes, self.limit_for(lut)
         value = float(np.ptp(planes, axis=0).max()) * CODES
         empty = float(np.ptp(planes)) < limit / CODES
         if lut.subject.lattice is not None and value <= limit and not empty:
-            yield self.finding(lut, "all colour is taken out", value)
+            yield self.finding(lut, "it takes out all colour", value)
 
 
 NO_LATTICE = "a 1D LUT treats each channel by itself"
@@ -55,8 +55,8 @@ class Fold(FindingKind):
         "a curve and a gamut conversion fold nothing deeper than half a code",
     )
     cure = "folds"
-    seen = "colours double back: an edge or ring where a saturated colour should run smoothly"
-    advice = "do not key or match through it; smooth it or make it again"
+    seen = "an edge or a ring where a saturated colour should run smoothly"
+    advice = "do not key or match through it; smooth the LUT, or make it again"
 
     def hindrance(self, lut: Examined) -> str:
         return NO_LATTICE if lut.subject.lattice is None else ""
@@ -65,7 +65,7 @@ class Fold(FindingKind):
         folds = lut.folds
         if folds is not None and folds.share > self.limit_for(lut):
             message = (
-                f"colours run backwards in {100 * folds.share:.3g} % of the lattice, "
+                f"colours double back in {100 * folds.share:.3g} % of the table, "
                 f"up to {folds.worst.value:.1f} codes deep"
             )
             few = folds.share < FEW
@@ -83,7 +83,7 @@ class FoldInBlack(FindingKind):
     )
     severity = "info"
     seen = "coloured specks in deep shadow noise"
-    advice = "nothing, where the corner lies below black"
+    advice = "none needed where that corner lies below black"
 
     def hindrance(self, lut: Examined) -> str:
         return NO_LATTICE if lut.subject.lattice is None else ""
@@ -96,7 +96,7 @@ class FoldInBlack(FindingKind):
         if folds.dark_share > self.limit_for(lut):
             look = "look at dark colours through it before you trust it"
             changed = {"severity": "warning", "advice": look}
-        message = f"colours run backwards in {100 * folds.dark_share:.1f} % of the darkest corner"
+        message = f"colours double back in {100 * folds.dark_share:.1f} % of the darkest corner"
         place = lut.at(folds.worst.node)
         yield self.finding(lut, message, folds.dark_share, place=place, **changed)
 
@@ -107,7 +107,7 @@ class HueShiftFound(FindingKind):
     code = "hue_shift"
     limit = Limit(12.0, "degrees", "about the hue step between neighbouring names of colours")
     severity = "info"
-    seen = "strong colours change their name: a red light goes orange, a blue one violet"
+    seen = "strong colours become other colours: a red light turns orange, a blue one violet"
     advice = (
         "usual where colours outside the target are cut off; compressing the gamut turns them less"
     )

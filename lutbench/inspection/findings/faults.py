@@ -54,7 +54,7 @@ class DomainInCodes(FindingKind):
     decides = True
     cure = "domain"
     seen = "a black frame: every signal from 0 to 1 falls on the first nodes of the table"
-    advice = "set the domain to 0..1; or divide the pixels, where codes are what goes in"
+    advice = "set the domain to 0..1, or scale the pixels if they really are codes"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         if (top := domain_scale(lut.subject.domain)) is not None:
@@ -70,11 +70,11 @@ class Constant(FindingKind):
     """Every grey comes out alike."""
 
     code = "constant"
-    limit = Limit(1.0, "10-bit codes", "less than one code from black to white is no picture")
+    limit = Limit(1.0, "10-bit codes", "less than one code from black to white is not a picture")
     severity = "error"
     decides = True
     seen = "no picture at all"
-    advice = "it is empty, or its shaper is: make it again"
+    advice = "the table, or its shaper, is empty: make it again"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         axis = lut.subject.neutral
@@ -86,6 +86,12 @@ class Constant(FindingKind):
 
 JUMP = 0.08
 """Signal: R − G or B − G changes by more from one grey node to the next at the edge of a band."""
+
+ONE_WAY = 0.7
+"""Cosine of 45°: two steps of the colour of grey that turn by less are one edge of a band."""
+
+THERE_AND_BACK = 3
+"""Jumps in a row: two nodes of grey that changed places make as many, and nothing else."""
 
 CALM = 0.01
 """Signal: the median change of R − G and B − G within bands; noise has more everywhere."""
@@ -104,13 +110,24 @@ class FalseColourBands(FindingKind):
     def examine(self, lut: Examined) -> Iterator[Finding]:
         outputs = lut.subject.neutral.outputs
         chroma = outputs[:, [0, 2]] - outputs[:, [1]]
-        steps = np.abs(np.diff(chroma, axis=0)).max(axis=1)
+        moves = np.diff(chroma, axis=0)
+        steps = np.abs(moves).max(axis=1)
         over = steps > JUMP
-        jumps = int(over[0]) + int((over[1:] & ~over[:-1]).sum())  # those in a row count as one
+        # Those in a row that go one way count as one.
+        onwards = over[1:] & over[:-1] & (_alignment(moves) >= ONE_WAY)
+        jumps = int(over.sum()) - int(onwards.sum())
+        if jumps == THERE_AND_BACK and (over[1:] & over[:-1]).sum() == over.sum() - 1:
+            return
         calm = float(np.median(steps[steps <= JUMP])) if (steps <= JUMP).any() else 1.0
         if jumps >= self.limit_for(lut) and calm < CALM:
             message = f"false colour: the colour of grey jumps {jumps} times from black to white"
             yield self.finding(lut, message, float(jumps))
+
+
+def _alignment(moves: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The cosine between each step and the next, shape (m − 1,) of steps (m, 2)."""
+    lengths = np.maximum(np.linalg.norm(moves, axis=1), 1e-12)
+    return np.asarray((moves[1:] * moves[:-1]).sum(axis=1) / (lengths[1:] * lengths[:-1]))
 
 
 SHORTEST = 6
@@ -145,7 +162,7 @@ class StuckValues(FindingKind):
     severity = "error"
     decides = True
     seen = "a patch, or the whole picture, of one wrong colour"
-    advice = "what should stand there cannot be known: make the LUT or fetch the file again"
+    advice = "what belongs there cannot be known: make the LUT, or fetch the file, again"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         if lut.subject.lattice is None:
@@ -218,7 +235,7 @@ class DuplicateNodes(FindingKind):
         "share of planes",
         "clipping makes planes alike up to an end of the scale only",
     )
-    seen = "flat patches with edges in smooth colour"
+    seen = "flat patches with hard edges where colour should be smooth"
     advice = "it was enlarged without interpolation, or a plane was written twice: make it again"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:

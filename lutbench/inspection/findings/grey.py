@@ -48,7 +48,7 @@ class Tint(FindingKind):
     cure = "tint"
     cured_on_request = True
     seen = "a grey card and white clothes have a colour; a white balance by eye goes wrong"
-    advice = "on purpose in a look; else do not judge white balance through it"
+    advice = "a look may do this on purpose; do not judge white balance through it"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         spread, index = lut.subject.neutral.tint
@@ -156,7 +156,7 @@ class ClippedHighlights(FindingKind):
     code = "clipped_highlights"
     limit = LEAST
     severity = "info"
-    seen = "what the camera records there is not seen on the monitor, though it is recorded"
+    seen = "the monitor shows no detail there, though the camera records it"
     advice = "judge highlights on the recorded signal's waveform, or use a LUT that rolls off"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
@@ -181,7 +181,7 @@ class ClippedShadows(FindingKind):
     limit = LEAST
     severity = "info"
     seen = "shadows run into one black on the monitor, though more is recorded"
-    advice = "right where the recording has no light at all: the foot of a log curve"
+    advice = "harmless where the recording holds no light at all, as at the foot of a log curve"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         clip = lut.subject.neutral.clip_low
@@ -200,7 +200,9 @@ class LiftedBlack(FindingKind):
     limit = Limit(10.0, "10-bit codes", "about 1 % of signal, where a black is seen to be grey")
     severity = "info"
     seen = "blacks look grey, as through haze; a waveform never reaches 0 %"
-    advice = "right when log comes out; else a look, or a range mistake: check the range"
+    advice = (
+        "right if log is meant to come out; otherwise a look, or the wrong range: check the range"
+    )
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         axis = lut.subject.neutral

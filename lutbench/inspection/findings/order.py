@@ -40,7 +40,7 @@ class AxisOrder(FindingKind):
     cure = "axes"
     decides = True
     seen = "red and blue change places: blue skin, orange sky"
-    advice = "turn the order of the rows round: in this format red runs fastest"
+    advice = "write the rows in the other order: in this format red runs fastest"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         if measures.channel_order(lut.subject) == ROWS_REVERSED and rows_reversed(lut):
@@ -57,7 +57,7 @@ class ChannelOrder(FindingKind):
     cure = "channels"
     decides = True
     seen = "red and blue (or others) change places: blue skin, orange sky"
-    advice = "the table was written in another order of R, G and B: put them back"
+    advice = "R, G and B were written in another order: put them back"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         order = measures.channel_order(lut.subject)
@@ -112,7 +112,7 @@ class InverseOfTitle(FindingKind):
     severity = "error"
     cure = "inverse"
     decides = True
-    seen = "log comes out flatter still, or a finished picture comes out as log"
+    seen = "log comes out even flatter, or a finished picture comes out as log"
     advice = "use its inverse, or correct the title"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
@@ -121,7 +121,7 @@ class InverseOfTitle(FindingKind):
             return
         forwards, backwards = _misfit(lut, *ends), _misfit(lut, *ends[::-1])
         if backwards < self.limit_for(lut) * forwards:
-            message = f"it does the inverse of what its title says ({lut.title.strip()[:60]!r})"
+            message = f"it does the opposite of what its title says ({lut.title.strip()[:60]!r})"
             yield self.finding(lut, message, backwards / forwards)
 
 

@@ -13,6 +13,7 @@ from lutbench.inspection.finding import (
     FindingKind,
     Limit,
 )
+from lutbench.inspection.smoothing import corner_left
 from lutbench.inspection.subject import CODES
 
 
@@ -22,14 +23,15 @@ class CoarseValues(FindingKind):
     code = "banding"
     limit_code = "coarse_values"
     limit = Limit(1.1, "10-bit codes", "10-bit values have steps of one code, as the signal has")
-    seen = "bands in skies and walls, at their edges after a grade"
+    seen = "bands in skies and on walls, most of all after a grade"
     advice = "make it again with at least four decimals"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         step = lut.coarse_step
         if step > self.limit_for(lut):
             message = (
-                f"all values stand on {lut.coarse_bits}-bit codes: steps of {step:.1f} 10-bit codes"
+                f"the values were rounded to {lut.coarse_bits} bits: steps of {step:.1f} "
+                "10-bit codes"
             )
             yield self.finding(lut, message, step)
 
@@ -41,12 +43,8 @@ class CoarseValues(FindingKind):
 ROUNDED_NOISE = 0.3
 """10-bit codes (standard deviation): rounding to 10 bits looks like noise of 0.29."""
 
-ROUNDED_STRAY = 0.6
-"""10-bit codes: rounding to 10 bits moves a node half a code out of its neighbours."""
-
-
-OUT_OF_PLATEAU = 10.0
-"""10-bit codes: a look that turns hues leaves nodes up to 5 codes out of what it clips."""
+OUT_OF_PLATEAU = 20.0
+"""10-bit codes: a look that turns hues leaves nodes up to 16 codes out of what it clips."""
 
 
 class Noise(FindingKind):
@@ -57,8 +55,10 @@ class Noise(FindingKind):
         0.35, "10-bit codes", "compressed gamuts sampled at 17 nodes look like up to 0.28 codes"
     )
     cure = "noise"
-    seen = "blotches of colour in smooth areas, and bands after a grade"
-    advice = "it was measured or derived from pictures: smooth it, or build it from its curves"
+    seen = "blotches of colour in smooth areas, and banding after a grade"
+    advice = (
+        "it was probably measured, or learnt from pictures: smooth it, or build it from its curves"
+    )
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         if self.noisy(lut):
@@ -77,10 +77,10 @@ class StrayNode(FindingKind):
     """One node stands out of its neighbours."""
 
     code = "stray_node"
-    limit = Limit(0.5, "10-bit codes", "kinks of strong looks look like up to 0.4 codes")
+    limit = Limit(2.0, "10-bit codes", "creases of strong looks that cross look like up to 2 codes")
     cure = "stray"
     seen = "a spot of wrong colour wherever the picture has just that colour"
-    advice = "a number in the file is wrong: make it again, or smooth that node"
+    advice = "one number in the file is probably wrong: make the file again, or smooth that node"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         if CoarseValues().spoils(lut) or Noise().noisy(lut) or lut.enlarged_from is not None:
@@ -88,8 +88,10 @@ class StrayNode(FindingKind):
         spot, plain = measures.stray(lut.subject), measures.out_of_plateau(lut.subject)
         if plain.value > max(spot.value, OUT_OF_PLATEAU):
             spot = plain
-        if spot.value > max(self.limit_for(lut), ROUNDED_STRAY if lut.coarse_bits else 0.0):
-            message = f"a node stands {spot.value:.1f} codes or more out of its neighbours"
+        if spot.value > self.limit_for(lut):
+            message = (
+                f"one node is {spot.value:.1f} codes or more away from what its neighbours suggest"
+            )
             yield self.finding(lut, message, spot.value, place=lut.at(spot.node))
 
 
@@ -122,7 +124,8 @@ class Banding(FindingKind):
         index = spot.node[0]
         width = abs(float(axis.outputs[index + 1, channel] - axis.outputs[index, channel])) * CODES
         message = (
-            f"a step of grey is {width:.1f} codes, {100 * spot.value:.0f} % off its neighbours"
+            f"one step of the grey scale is {width:.1f} codes, {100 * spot.value:.0f} % off what "
+            "its neighbours suggest"
         )
         yield self.finding(lut, message, spot.value, place=lut.on_axis(index))
 
@@ -133,16 +136,36 @@ class Enlarged(FindingKind):
     code = "enlarged"
     limit = Limit(0.21, "10-bit codes", "what rounding to four decimals leaves of a straight line")
     severity = "info"
-    seen = "no more than the smaller table shows: what it lost is not brought back"
-    advice = "no harm in it, but its size promises more than it holds: ask for the original"
+    seen = "the picture of the smaller table: what that lost does not come back"
+    advice = "harmless, but it holds no more than the smaller table: ask for the original"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         if (found := lut.enlarged_from) is None:
             return
         size, bend = found
         if bend * CODES <= self.limit_for(lut):
-            message = f"it was enlarged from {size} nodes an edge by straight interpolation"
+            message = f"it was enlarged from {size} nodes along an edge by straight interpolation"
             yield self.finding(lut, message, bend * CODES)
+
+
+class Smoothed(FindingKind):
+    """The table was smoothed after it was sampled."""
+
+    code = "smoothed"
+    limit = Limit(
+        0.2, "of a step", "where a table cuts off, corners that were not smoothed have 0.4 to 1"
+    )
+    severity = "info"
+    seen = "clipping sets in softly, and tone and colour are slightly off, in a small table most"
+    advice = "harmless for viewing; where numbers matter, ask for the table before it was smoothed"
+
+    def examine(self, lut: Examined) -> Iterator[Finding]:
+        if lut.subject.lattice is None or CoarseValues().spoils(lut) or Noise().noisy(lut):
+            return
+        value = corner_left(lut.subject.planes)
+        if value is not None and value < self.limit_for(lut):
+            message = "it was smoothed: every corner where it cuts off is rounded in the same way"
+            yield self.finding(lut, message, value)
 
 
 class OutOfRange(FindingKind):
@@ -152,7 +175,7 @@ class OutOfRange(FindingKind):
     limit = Limit(0.05, "10-bit codes", "just over the rounding of four decimals")
     cure = "range"
     cured_on_request = True
-    seen = "a monitor cuts them off, or wraps them into wrong colours, or refuses the file"
+    seen = "a monitor may clip them, show wrong colours, or refuse the file"
     advice = "clamp it to 0..1 for a monitor; keep it for float pipelines"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:

@@ -17,7 +17,7 @@ from lutbench.tables.nodes import greys
 Array = NDArray[np.float64]
 
 SIZES = (5, 33)
-"""Nodes an edge of a chart's lattice, at least and at most: what fills and fits a frame."""
+"""Nodes along an edge of a chart's lattice, at least and at most: what fills and fits a frame."""
 
 LEAST_CELL = 6
 """Pixels: the smallest patch that is drawn."""
@@ -164,10 +164,10 @@ def layout_for(size: int = 21, width: int = 1920, height: int = 1080) -> Layout:
     """
     low, high = SIZES
     if not low <= size <= high:
-        raise LutbenchError(f"a chart size of {size} is out of limits", accepted=f"{low} to {high}")
+        raise LutbenchError(f"a chart size of {size} is out of range", accepted=f"{low} to {high}")
     if not (256 <= width <= 16384 and 192 <= height <= 16384):
         raise LutbenchError(
-            f"a frame of {width}×{height} is out of limits", accepted="256×192 to 16384×16384"
+            f"a frame of {width}×{height} is out of range", accepted="256×192 to 16384×16384"
         )
     inner_width, inner_height = (int(side * (1 - 2 * MARGIN)) for side in (width, height))
     wanted = round((size**3 + RAMP) * (1 + 1 / (CONTROL_EVERY - 1)))

@@ -142,7 +142,7 @@ def _signal(picture: NDArray[Any], where: str) -> NDArray[Any]:
     picture = np.asarray(picture)
     if picture.dtype not in (np.float32, np.float64):
         raise LutbenchError(
-            f"a picture of {picture.dtype} is no signal", where=where, accepted="floats, 0 to 1"
+            f"a picture of {picture.dtype} is not a signal", where=where, accepted="floats, 0 to 1"
         )
     if not np.isfinite(picture).all():
         raise LutbenchError("the picture holds NaN or infinity", where=where)

@@ -136,7 +136,7 @@ def open_clip(path: str | Path) -> Iterator[Any]:
     try:
         container = av.open(str(path.absolute()), container_options={"protocol_whitelist": "file"})
     except (av.FFmpegError, ValueError) as error:
-        raise FormatError(f"is no readable clip: {_reason(error)}", where=path) from error
+        raise FormatError(f"is not a readable clip: {_reason(error)}", where=path) from error
     with container:
         if not _CONTAINERS & set(container.format.name.split(",")):
             raise FormatError(

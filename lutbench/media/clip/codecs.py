@@ -115,7 +115,7 @@ def choose(
     suffix = target.suffix.lower()
     if suffix not in CLIP_SUFFIXES:
         raise LutbenchError(
-            f"the suffix {target.suffix!r} is none of a clip",
+            f"the suffix {target.suffix!r} is not one of a clip",
             where=target,
             accepted=", ".join(CLIP_SUFFIXES),
         )

@@ -58,7 +58,7 @@ def coding_of(
     Raises
     ------
     LutbenchError
-        When the pixel format or the matrix is none that is read here.
+        When the pixel format or the matrix cannot be read here.
     """
     name, bits, alpha = _form_of(stream, where)
     context = stream.codec_context
@@ -70,7 +70,7 @@ def coding_of(
     down = _factor(context.height, context.format.chroma_height(context.height))
     if (across, down) not in ((1, 1), (2, 1), (2, 2)):
         raise LutbenchError(
-            f"the pixel format {name} is none that is read",
+            f"the pixel format {name} cannot be read",
             where=where,
             accepted="4:2:0, 4:2:2, 4:4:4",
         )
@@ -99,7 +99,7 @@ def _form_of(stream: Any, where: str | Path) -> tuple[str, int, bool]:
     known = name.startswith(("yuv", "gbrp", "gbrap")) and not name.endswith("be")
     if not planar or not known or not 8 <= bits <= 16:
         raise LutbenchError(
-            f"the pixel format {name} is none that is read",
+            f"the pixel format {name} cannot be read",
             where=where,
             accepted="planar Y'CbCr or R G B of 8 to 16 bits",
         )

@@ -18,7 +18,7 @@ from lutbench.model.signal import Range
 Triple = tuple[float, float, float]
 
 SIZES = (17, 33, 65)
-"""Nodes an edge of the probe LUT: the sizes that monitors load."""
+"""Nodes along an edge of the probe LUT: the sizes that monitors load."""
 
 WIDTH, HEIGHT = 1920, 1080
 """Pixels of the board: what a monitor shows without scaling."""

@@ -27,7 +27,7 @@ def memory_limit() -> int:
         return MEMORY_LIMIT
     if not text.isdigit() or int(text) < 1:
         raise LutbenchError(
-            f"{text!r} is no memory limit", where=MEMORY_VARIABLE, accepted="a number of MiB"
+            f"{text!r} is not a memory limit", where=MEMORY_VARIABLE, accepted="a number of MiB"
         )
     return int(text) << 20
 
@@ -41,7 +41,7 @@ def check_header(source: Any, header: Any, path: Path, limit: int, beside: int =
         raise FormatError("holds deep pixels", where=path, accepted="one value a channel and pixel")
     if header.depth != 1 or header.width < 1 or header.height < 1:
         raise FormatError(
-            f"{header.width}×{header.height}×{header.depth} is no picture", where=path
+            f"{header.width}×{header.height}×{header.depth} is not a picture", where=path
         )
     colours = header.get_string_attribute(f"{source.format_name()}:ColorSpace")
     if colours in NOT_RGB:  # the library would make them R G B by a rule of thumb

@@ -40,7 +40,7 @@ def still_format(path: str | Path) -> str:
     suffix = Path(path).suffix.lower()
     if suffix not in STILL_SUFFIXES:
         raise LutbenchError(
-            f"the suffix {suffix!r} is none of a still",
+            f"the suffix {suffix!r} is not one of a still",
             where=path,
             accepted=", ".join(STILL_SUFFIXES),
         )

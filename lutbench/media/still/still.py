@@ -74,7 +74,7 @@ def read_still(path: str | Path, *, limit: int | None = None) -> Still:
     wanted.attribute("oiio:UnassociatedAlpha", 1)  # the codes as they are, not multiplied by alpha
     source = oiio.ImageInput.open(str(path), wanted)
     if source is None:
-        raise FormatError(f"is no readable still: {error_of(oiio)}", where=path)
+        raise FormatError(f"is not a readable still: {error_of(oiio)}", where=path)
     try:
         header = source.spec()
         if source.format_name() not in DEPTHS:

@@ -85,7 +85,7 @@ class PrintingDensity(Curve):
     def __post_init__(self) -> None:
         if not (0 <= self.black < self.white <= 1023 and self.gamma > 0):
             raise DefinitionError(
-                "black, white or gamma is out of limits",
+                "black, white or gamma is out of range",
                 where=self.name,
                 accepted="0 <= black < white <= 1023, gamma > 0",
             )

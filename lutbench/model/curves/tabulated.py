@@ -130,7 +130,7 @@ def read_curve_csv(path: str | Path, name: str) -> Tabulated:
             if not light and number <= 2:
                 continue
             raise DefinitionError(
-                f"{row[:60]!r} is no row of the table",
+                f"{row[:60]!r} is not a row of the table",
                 where=f"{file}:{number}",
                 accepted="two numbers: light,signal",
             ) from None

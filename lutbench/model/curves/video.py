@@ -111,7 +111,7 @@ class Power(Curve):
     def __post_init__(self) -> None:
         if not 0.1 <= self.gamma <= 10:
             raise DefinitionError(
-                f"a gamma of {self.gamma:g} is out of limits", where=self.name, accepted="0.1 to 10"
+                f"a gamma of {self.gamma:g} is out of range", where=self.name, accepted="0.1 to 10"
             )
 
     def _encode(self, light: Array) -> Array:
@@ -151,7 +151,7 @@ class Bt1886(Curve):
     def __post_init__(self) -> None:
         if not 0 <= self.black < 0.5:
             raise DefinitionError(
-                f"a black level of {self.black:g} times white is out of limits",
+                f"a black level of {self.black:g} times white is out of range",
                 where=self.name,
                 accepted="0 to 0.5",
             )

@@ -91,7 +91,7 @@ class Eetf(BetweenPeaks):
             )
         if not blacks_fit or max(self.source_black, self.target_black) >= self.target_peak / 2:
             raise DefinitionError(
-                "the black levels are out of limits",
+                "the black levels are out of range",
                 where="EETF",
                 accepted="0 <= source black <= target black, well under the peak",
             )

@@ -125,7 +125,7 @@ class ToneCurve(ToneMapper):
         check_carrier("tone", self.on, self.blend)
         if not self.grey_out < self.white_out:
             refuse(
-                f"mid grey {self.grey_in:g} to {self.grey_out:g} is out of limits",
+                f"mid grey {self.grey_in:g} to {self.grey_out:g} is out of range",
                 "grey_out under white_out",
             )
         if not self.toe_start <= 0 <= self.shoulder_start < self.white:

@@ -121,7 +121,7 @@ class Sigmoid(ToneMapper):
         hold_to_limits(self, "sigmoid")
         if not self.grey_out < self.white_out:
             raise DefinitionError(
-                f"mid grey {self.grey_in:g} to {self.grey_out:g} is out of limits",
+                f"mid grey {self.grey_in:g} to {self.grey_out:g} is out of range",
                 where="sigmoid",
                 accepted="grey_out under white_out",
             )

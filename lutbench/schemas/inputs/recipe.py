@@ -204,7 +204,7 @@ class Given(TypedDict):
     gamut: NotRequired[GamutHandling]
     look: NotRequired[RecipeLook]
     size: NotRequired[Annotated[int, between(2, 65536)]]
-    """Nodes an edge, 2 to 256 (33 if left out); rows of a 1D LUT (1024)."""
+    """Nodes along an edge, 2 to 256 (33 if left out); rows of a 1D LUT (1024)."""
     dimensions: NotRequired[Annotated[Literal[1, 3], usual(3)]]
     """1 for a `curve` only."""
     shaper: NotRequired[RecipeShaper]

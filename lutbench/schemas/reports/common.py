@@ -61,7 +61,7 @@ class Lut(TypedDict):
     kind: Literal["lut1d", "lut3d", "shaper_lut3d"]
     title: str
     size: int
-    """Nodes an edge; rows of a 1D LUT."""
+    """Nodes along an edge; rows of a 1D LUT."""
     domain: tuple[Rgb, Rgb]
     """Least and greatest input."""
 

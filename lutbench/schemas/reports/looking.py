@@ -35,6 +35,15 @@ class Written(TypedDict):
     recipe_sha256: str | None
 
 
+class ChangeMade(TypedDict):
+    """How far what comes out is from what goes in, both shown on one display."""
+
+    word: Literal["invisible", "just visible", "clearly visible", "another picture"]
+    measure: Literal["delta_e_2000", "delta_e_itp"]
+    p95: float
+    """The difference that 95 % of the colours stay under."""
+
+
 class BoxLevel(TypedDict):
     """A subject on the waveform."""
 
@@ -205,6 +214,7 @@ class Inspection(TypedDict):
     notes: list[str]
     written: Written | None
     verdict: str
+    change: ChangeMade
     box: Box
     evidence: Evidence
     source: Source

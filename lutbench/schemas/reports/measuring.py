@@ -282,7 +282,7 @@ class MonitorDraw(TypedDict):
 
     schema: Schema
     size: int
-    """Nodes an edge of the probe LUT."""
+    """Nodes along an edge of the probe LUT."""
     files: list[str]
 
 

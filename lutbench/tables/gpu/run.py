@@ -185,7 +185,9 @@ def _same_place(one: Any, other: Any) -> bool:
 
 def _check(name: str, where: str) -> None:
     if name not in TYPES:
-        raise LutbenchError(f"{name} is no type of pixels", where=where, accepted=", ".join(TYPES))
+        raise LutbenchError(
+            f"{name} is not a type of pixels", where=where, accepted=", ".join(TYPES)
+        )
 
 
 def _check_out(source: Borrowed, target: Borrowed, dtype: Any) -> None:

@@ -111,7 +111,7 @@ def lattice(size: int, low: float = 0.0, high: float = 1.0) -> Array:
 
 
 def some_size(rng: np.random.Generator) -> int:
-    """Nodes an edge, as files have them."""
+    """Nodes along an edge, as files have them."""
     return int(rng.choice(SIZES, p=SIZE_SHARES))
 
 

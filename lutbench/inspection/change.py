@@ -1,0 +1,62 @@
+"""How large a change a LUT makes, in a word that the eye knows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from lutbench.inspection.subject import Subject
+from lutbench.measure.difference import measure
+from lutbench.measure.size import size_word
+from lutbench.measure.view import view_of
+from lutbench.model.encoding import Encoding
+from lutbench.tables.lut import lattice
+from lutbench.tables.nodes import LARGEST_PIXEL, examined
+
+COLOURS = 9
+"""Colours along an edge of the cube that is put through: 729, evenly over what the LUT takes."""
+
+NAMES = {"delta_e_2000": "ΔE 2000", "delta_e_itp": "ΔE ITP"}
+
+
+@dataclass(frozen=True)
+class ChangeMade:
+    """How far what comes out is from what goes in, both shown on one display.
+
+    `p95` is the difference that 95 % of the colours stay under, in `measure`:
+    ``delta_e_2000``, or ``delta_e_itp`` for an HDR display.
+    """
+
+    measure: str
+    p95: float
+
+    @property
+    def word(self) -> str:
+        """``invisible``, ``just visible``, ``clearly visible`` or ``another picture``."""
+        return size_word(self.p95)
+
+    @property
+    def words(self) -> str:
+        """The word with its number.
+
+        >>> ChangeMade("delta_e_2000", 41.26).words
+        'Another picture (ΔE 2000: 95 % of the colours under 41.3)'
+        """
+        number = f"{NAMES[self.measure]}: 95 % of the colours under {self.p95:.1f}"
+        return f"{self.word[0].upper()}{self.word[1:]} ({number})"
+
+    def to_data(self) -> dict[str, Any]:
+        """The change as plain data."""
+        return {"word": self.word, "measure": self.measure, "p95": self.p95}
+
+
+def change_made(subject: Subject, seen: Encoding) -> ChangeMade:
+    """The change on an even grid of colours, seen as `seen` says."""
+    low, high = subject.domain
+    colours = low + (high - low) * lattice(COLOURS).reshape(-1, 3)
+    view = view_of(seen)
+    found = measure(colours, examined(subject.lut, colours, LARGEST_PIXEL), view)
+    spread = found.delta_e_2000 if view.measure == "delta_e_2000" else found.delta_e_itp
+    return ChangeMade(view.measure, float(np.percentile(spread, 95)))
