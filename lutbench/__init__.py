@@ -11,23 +11,26 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from lutbench.errors import LutbenchError as LutbenchError
     from lutbench.errors import NotInvertibleError as NotInvertibleError
+    from lutbench.face.exposing import levels as levels
     from lutbench.face.fitting import capture as capture
     from lutbench.face.fitting import learn as learn
     from lutbench.face.fitting import match as match
     from lutbench.face.making import apply as apply
     from lutbench.face.making import build as build
     from lutbench.face.making import sample as sample
+    from lutbench.face.mixing import blend as blend
+    from lutbench.face.mixing import strength as strength
     from lutbench.face.naming import curves as curves
     from lutbench.face.naming import gamuts as gamuts
-    from lutbench.face.reworking import blend as blend
     from lutbench.face.reworking import chain as chain
+    from lutbench.face.reworking import change_range as change_range
     from lutbench.face.reworking import invert as invert
+    from lutbench.face.reworking import neutral as neutral
     from lutbench.face.reworking import repair as repair
     from lutbench.face.reworking import resample as resample
     from lutbench.face.telling import compare as compare
     from lutbench.face.telling import identify as identify
     from lutbench.face.telling import inspect as inspect
-    from lutbench.face.telling import levels as levels
     from lutbench.face.telling import split as split
     from lutbench.face.telling import verify as verify
     from lutbench.formats.edl import cdls_of_edl as cdls_of_edl
@@ -44,6 +47,7 @@ if TYPE_CHECKING:
     from lutbench.model.encoding import Encoding as Encoding
     from lutbench.model.gamuts import Gamut as Gamut
     from lutbench.model.grade import Cdl as Cdl
+    from lutbench.model.light import Display as Display
     from lutbench.model.transforms import Clamp as Clamp
     from lutbench.model.transforms import Matrix as Matrix
     from lutbench.model.transforms import Pipeline as Pipeline
@@ -73,6 +77,7 @@ _HOMES = {
     "Clamp": "lutbench.model.transforms",
     "Conversion": "lutbench.model.conversion",
     "Curve": "lutbench.model.curves.base",
+    "Display": "lutbench.model.light",
     "Encoding": "lutbench.model.encoding",
     "Gamut": "lutbench.model.gamuts",
     "Lut1D": "lutbench.tables.lut",
@@ -87,21 +92,24 @@ _HOMES = {
     # Do
     "apply": "lutbench.face.making",
     "apply_pixels": "lutbench.tables.pixels",
-    "blend": "lutbench.face.reworking",
+    "blend": "lutbench.face.mixing",
     "build": "lutbench.face.making",
     "capture": "lutbench.face.fitting",
     "chain": "lutbench.face.reworking",
+    "change_range": "lutbench.face.reworking",
     "compare": "lutbench.face.telling",
     "identify": "lutbench.face.telling",
     "inspect": "lutbench.face.telling",
     "invert": "lutbench.face.reworking",
     "learn": "lutbench.face.fitting",
-    "levels": "lutbench.face.telling",
+    "levels": "lutbench.face.exposing",
     "match": "lutbench.face.fitting",
+    "neutral": "lutbench.face.reworking",
     "repair": "lutbench.face.reworking",
     "resample": "lutbench.face.reworking",
     "sample": "lutbench.face.making",
     "split": "lutbench.face.telling",
+    "strength": "lutbench.face.mixing",
     "verify": "lutbench.face.telling",
 }
 

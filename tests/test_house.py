@@ -23,6 +23,7 @@ FLOORS = {
     **dict.fromkeys(
         [
             "errors",
+            "foreign",
             "files",
             "plaintext",
             "cluster",
@@ -255,7 +256,7 @@ BUDGETS = {
     "inspect": Budget("inspect day.cube --json", 52, 68, HEAVY | CLIPS | WORK | {IMAGES, "rich"}),
     # A LUT whose file says nothing is identified, so that its box has an answer.
     "inspect, in words": Budget("inspect day.cube", 70, 130, HEAVY | CLIPS | {IMAGES}),
-    "inspect with a page": Budget("inspect day.cube --page day.html", 87, 155, {"av", "lxml"}),
+    "inspect with a page": Budget("inspect day.cube --page day.html", 87, 156, {"av", "lxml"}),
     "levels": Budget("levels --curve ACEScct", 25, 34, HEAVY | {IMAGES, "scipy"}),
     "list": Budget("list curves", 25, 28, WORK | {"numba", "av", "lutbench.tables"}),
     "rework": Budget("rework neutral day.cube -o tone.cube", 32, 47, HEAVY | WORK | {IMAGES}),

@@ -30,7 +30,6 @@ from lutbench.model.grade import Cdl, white_balance
 from lutbench.model.signal import signal_from_code
 from lutbench.model.tone.eetf import Eetf
 from lutbench.model.tone.shoulder import ToneCurve
-from lutbench.tables.lut import interpolated
 from lutbench.tables.nodes import sample
 
 # What stands beside this file is found from wherever it is loaded.
@@ -258,7 +257,7 @@ def interpolation() -> Figure:
     luts = [sample(exact, size) for size in sizes]
     for name in ("tetrahedral", "trilinear"):
         error = [
-            measure(want, interpolated(lut, name).apply(patches), view_of(task.result))
+            measure(want, lut.with_interpolation(name).apply(patches), view_of(task.result))
             .spreads()["delta_e_2000"]
             .p95
             for lut in luts

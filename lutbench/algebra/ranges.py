@@ -16,7 +16,7 @@ from lutbench.algebra.result import (
     difference,
     probe,
 )
-from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange, check_range
+from lutbench.model.signal import Range, RangeChange, check_range, relaid
 from lutbench.model.transforms import Pipeline, Transform
 from lutbench.tables.lut import UNIT_DOMAIN, USUAL_SIZE, Lut, Lut1D, Lut3D, ShaperLut3D
 from lutbench.tables.nodes import domain_of, sample
@@ -52,8 +52,8 @@ def change_range(
     """
     fed: tuple[Range, Range] = (check_range(source[0]), check_range(source[1]))
     given: tuple[Range, Range] = (check_range(target[0]), check_range(target[1]))
-    before = _between(fed[1], fed[0], bits)
-    after = _between(given[0], given[1], bits)
+    before = Pipeline(relaid(fed[1], fed[0], bits))
+    after = Pipeline(relaid(given[0], given[1], bits))
     changes = [
         Change(f"{end}_range", f"{end} range {pair[0]} to {pair[1]}, codes of {bits} bits")
         for end, pair in (("source", fed), ("target", given))
@@ -78,15 +78,29 @@ def change_range(
     return Reworked(result, difference(whole, result, domain), tuple(changes))
 
 
+def with_ranges(
+    lut: Lut, ranges: RangeChange, domain: ArrayLike | None = None, size: int | None = None
+) -> Reworked:
+    """A LUT for signals of other ranges, then over another domain, if told."""
+    pairs = {
+        "source": (ranges.given_source_range, ranges.source_range or ranges.given_source_range),
+        "target": (ranges.given_target_range, ranges.target_range or ranges.given_target_range),
+    }
+    own = None if domain is not None else size
+    made = change_range(lut, **pairs, bits=ranges.bits, size=own)
+    if domain is None:
+        return made
+    moved = change_domain(made.lut, domain, size)
+    return replace(moved, changes=(*made.changes, *moved.changes))
+
+
 def change_domain(lut: Lut, domain: ArrayLike = UNIT_DOMAIN, size: int | None = None) -> Reworked:
     """The same transform sampled on another domain, with its inputs clamped as before.
 
     A shaper is kept, its rows sampled again. The error is the distance to the LUT
     over the new domain.
     """
-    wanted = np.array(domain, dtype=np.float64)
-    if wanted.shape == (2,):
-        wanted = np.repeat(wanted[:, None], 3, axis=1)
+    wanted = Lut3D.identity(2).with_domain(domain).domain
     result: Lut
     if isinstance(lut, ShaperLut3D):
         rows = np.linspace(wanted[0], wanted[1], max(lut.shaper.size, 4096))
@@ -102,13 +116,6 @@ def change_domain(lut: Lut, domain: ArrayLike = UNIT_DOMAIN, size: int | None = 
         changes.append(Change("domain_cut", f"up to {cut:g} of the old domain is left out", cut))
     points = probe(new)
     return Reworked(result, code_error(lut.apply(points), result.apply(points)), tuple(changes))
-
-
-def _between(present: Range, wanted: Range, bits: int) -> Pipeline:
-    """Full-scale codes of one range into those of another."""
-    if present == wanted:
-        return Pipeline()
-    return Pipeline((SignalFromRange(present, bits), RangeFromSignal(wanted, bits)))
 
 
 def _with_values(lut: Lut, after: Transform) -> Lut:

@@ -17,6 +17,7 @@ from typing import Any, ClassVar
 import numpy as np
 
 from lutbench.errors import DefinitionError, LutbenchError
+from lutbench.foreign import foreign
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.transforms import Array, Transform
 from lutbench.recipes.subjects import quick_settings
@@ -55,7 +56,7 @@ class IndependentCurve:
 
     def light(self, values: Array, carried: str | None) -> Array:
         """Light of full-scale values whose codes are carried in that range."""
-        import colour
+        colour = foreign("colour")
 
         if carried not in (None, self.codes):
             relay = colour.legal_to_full if carried == "legal" else colour.full_to_legal
@@ -64,7 +65,7 @@ class IndependentCurve:
 
     def values(self, light: Array, carried: str | None) -> Array:
         """Full-scale values of light, held to what their codes carry."""
-        import colour
+        colour = foreign("colour")
 
         coded = np.asarray(self.encode(light))
         # The logarithm of light under black: the least signal there is.
@@ -99,7 +100,7 @@ def independent_curve(name: str) -> IndependentCurve:
     LutbenchError
         When colour-science has no such curve, as for a user's definition.
     """
-    import colour
+    colour = foreign("colour")
 
     standard = _standard(colour).get(name)
     if standard is not None:
@@ -172,7 +173,7 @@ def _standard(colour: Any) -> dict[str, tuple[Function, Function]]:
 @cache
 def independent_space(name: str) -> Any:
     """The colour space of that name, its matrices derived from primaries and white anew."""
-    import colour
+    colour = foreign("colour")
 
     registered = SPACES.get(name, name)
     if registered not in colour.RGB_COLOURSPACES:
@@ -187,7 +188,7 @@ def independent_space(name: str) -> Any:
 
 def independent_matrix(source: str, target: str, adaptation: str = "bradford") -> Array:
     """The matrix between two gamuts as colour-science derives it, shape (3, 3)."""
-    import colour
+    colour = foreign("colour")
 
     ends = independent_space(source), independent_space(target)
     matrix = colour.matrix_RGB_to_RGB(
@@ -204,7 +205,7 @@ def independent_conversion(text: str, catalogue: Catalogue) -> IndependentConver
     LutbenchError
         For what colour-science does not have: a shoulder, gamut compression, a user's curve.
     """
-    import colour
+    colour = foreign("colour")
 
     settings: dict[str, Any] = dict(quick_settings(text))
     kind = settings.get("kind", "combined")

@@ -49,7 +49,7 @@ class Files:
 class PictureOptions:
     """How pictures go through the LUT and are written."""
 
-    interpolation: Interpolation
+    interpolation: Interpolation | None
     depth: str | None
     dither: bool
     format_name: str | None
@@ -168,13 +168,12 @@ def command(
     from lutbench.media.tags import ColourTags
     from lutbench.tables.carried import over_signal
     from lutbench.tables.code_scale import refuse_code_values
-    from lutbench.tables.lut import interpolated
 
     source = files.source
     tags = ColourTags(picture.target_gamut, picture.target_curve)
     opened = lutbench.open_lut(lut)
     refuse_code_values(opened, lut)
-    transform = interpolated(opened, picture.interpolation)
+    transform = opened.with_interpolation(picture.interpolation)
     if is_clip(source):
         _refuse(source, format=picture.format_name, jobs=run.jobs, scheduler=run.scheduler)
         _refuse(source, dither=picture.dither or None)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -206,8 +208,6 @@ def _take_from_project(quick: dict[str, Any]) -> None:
 def _from_recipe(
     path: str, folder: str, catalogue: Catalogue, force: bool, manifest: bool
 ) -> list[Made]:
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
-
     from lutbench.files import refuse_existing
     from lutbench.recipes.make import build_recipe
     from lutbench.recipes.schema import read_recipe, recipe_from_stdin
@@ -215,24 +215,31 @@ def _from_recipe(
     recipe = recipe_from_stdin(catalogue) if path == "-" else read_recipe(path, catalogue)
     if manifest and Path(folder, MANIFEST).exists():
         refuse_existing(Path(folder, MANIFEST), force)
-    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
-    screen = console(stderr=True)
-    with Progress(*columns, console=screen, transient=True, disable=not screen.is_terminal) as bar:
-        task = bar.add_task("building", total=len(recipe.jobs))
-        started = 0
+    with _bar(len(recipe.jobs)) as step:
+        started = False
 
-        def progress(job: Any) -> None:
+        def begun(job: Any) -> None:
             nonlocal started
-            bar.update(task, completed=started, description=job.name)
-            started += 1
+            if started:
+                step()
+            started = True
 
-        made = build_recipe(recipe, folder, force=force, progress=progress)
+        made = build_recipe(recipe, folder, force=force, progress=begun)
     if manifest:
         from lutbench.recipes.manifest import write_manifest
 
         paths = [path for each in made for path in (each.path, each.legend) if path is not None]
         write_manifest(recipe.digest, Path(folder, MANIFEST), paths, force=force)
     return made
+
+
+def _bar(count: int) -> AbstractContextManager[Callable[[], None]]:
+    """Progress on a terminal, nothing elsewhere."""
+    if not sys.stderr.isatty():
+        return nullcontext(lambda: None)
+    from lutbench.cli.progress import progress
+
+    return progress("building", count, None)
 
 
 def _from_options(

@@ -7,8 +7,17 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from lutbench.cli.options import Reporting, console, force_option, gathered, json_option, print_json
+from lutbench.cli.options import (
+    Reporting,
+    changed_range_options,
+    console,
+    force_option,
+    gathered,
+    json_option,
+    print_json,
+)
 from lutbench.errors import LutbenchError
+from lutbench.model.signal import RangeChange
 
 if TYPE_CHECKING:
     from lutbench.formats.convert import Converted
@@ -17,7 +26,6 @@ if TYPE_CHECKING:
     from lutbench.tables.lut import Interpolation
 
 SCHEMA = 1
-RANGES = click.Choice(["full", "legal"])
 
 
 @dataclass(frozen=True)
@@ -27,16 +35,6 @@ class TargetForm:
     size: int | None
     dimensions: str | None
     interpolation: Interpolation | None
-
-
-@dataclass(frozen=True)
-class RangeWishes:
-    """The ranges that IN was made for, and those that OUT is to be for."""
-
-    given_source_range: Any
-    given_target_range: Any
-    source_range: Any
-    target_range: Any
 
 
 @dataclass(frozen=True)
@@ -59,22 +57,7 @@ class TextOptions:
     type=click.Choice(["1", "3"]),
     help="A 1D or a 3D LUT. [default: as IN, 3 for what is not a LUT]",
 )
-@click.option("--source-range", type=RANGES, help="The range that OUT is to take. [default: as IN]")
-@click.option("--target-range", type=RANGES, help="The range that OUT is to give. [default: as IN]")
-@click.option(
-    "--given-source-range",
-    type=RANGES,
-    default="full",
-    show_default=True,
-    help="The range that IN was made to take.",
-)
-@click.option(
-    "--given-target-range",
-    type=RANGES,
-    default="full",
-    show_default=True,
-    help="The range that IN was made to give.",
-)
+@changed_range_options("IN", "OUT")
 @click.option(
     "--interpolation",
     type=click.Choice(["tetrahedral", "trilinear"]),
@@ -92,12 +75,12 @@ class TextOptions:
 @click.option("--exact", is_flag=True, help="In a .cube as many digits as bring the table back.")
 @force_option
 @json_option
-@gathered(form=TargetForm, ranges=RangeWishes, text=TextOptions, report=Reporting)
+@gathered(form=TargetForm, ranges=RangeChange, text=TextOptions, report=Reporting)
 def command(
     source: str,
     target: str,
     form: TargetForm,
-    ranges: RangeWishes,
+    ranges: RangeChange,
     text: TextOptions,
     report: Reporting,
 ) -> None:
@@ -113,7 +96,7 @@ def command(
       lutbench convert day.cube monitor.cube --size 17 --target-range legal
     """
     from lutbench.cli.results import put, refuse_existing, with_suffix
-    from lutbench.formats.convert import Ranges, Wishes, convert
+    from lutbench.formats.convert import Wishes, convert
     from lutbench.formats.open import read_lut_file
 
     refuse_existing(target, report.force, as_json=report.as_json)
@@ -125,7 +108,7 @@ def command(
     wishes = Wishes(
         size=form.size,
         dimensions=int(form.dimensions) if form.dimensions else None,
-        ranges=Ranges(*vars(ranges).values()),
+        ranges=ranges,
         interpolation=form.interpolation,
         title=text.title,
         decimals=None if text.exact else text.decimals,

@@ -58,7 +58,7 @@ class Wanted:
 
     target_curve: str
     target_gamut: str
-    peak: float | None
+    display_peak: float | None
     surround: float
     mastered_at: float | None
     definitions: tuple[str, ...]
@@ -67,7 +67,7 @@ class Wanted:
         """Readings against the target."""
         from lutbench.display.check import check_display
 
-        found = check_display(readings, *self._named(), self.peak, black, self.mastered_at)
+        found = check_display(readings, *self._named(), self.display_peak, black, self.mastered_at)
         return replace(found, target=replace(found.target, surround=self.surround))
 
     def fitted(self, readings: Measurements) -> tuple[DisplayFit, Target]:
@@ -77,7 +77,7 @@ class Wanted:
 
         curve, gamut = self._named()
         found = fit_display(readings)
-        target = target_for(found.model, curve, gamut, self.peak, self.mastered_at)
+        target = target_for(found.model, curve, gamut, self.display_peak, self.mastered_at)
         return found, replace(target, surround=self.surround)
 
     def _named(self) -> tuple[Curve, Gamut]:
@@ -102,7 +102,7 @@ class Making:
 class Checking:
     """What a check holds the display to, and where its page goes."""
 
-    black: float | None
+    display_black: float | None
     page: str | None
     limit_delta_e: float | None
 
@@ -127,7 +127,7 @@ def target_options(function: F) -> F:
                      help="The display curve that signals are meant for."),
         click.option("--target-gamut", metavar="NAME", default="BT.709", show_default=True,
                      help="The gamut that signals are meant for."),
-        click.option("--peak", type=click.FloatRange(1, 10000), metavar="CD/M2",
+        click.option("--display-peak", type=click.FloatRange(1, 10000), metavar="CD/M2",
                      help="Luminance of white. [default: the most that the display reaches]"),
         click.option("--surround", type=click.FloatRange(0.1, 1000), default=5.0,
                      show_default=True, metavar="CD/M2",
@@ -290,7 +290,7 @@ def calibrate(
 @command.command()
 @click.argument("second", metavar="READINGS")
 @target_options
-@click.option("--black", type=click.FloatRange(0, 100), metavar="CD/M2",
+@click.option("--display-black", type=click.FloatRange(0, 100), metavar="CD/M2",
               help="Luminance of black. [default: as read]")  # fmt: skip
 @click.option("--page", metavar="OUT.html", help="Write the report as a page.")
 @click.option("--limit-delta-e", type=LimitParam(), metavar="X",
@@ -312,7 +312,7 @@ def check(
     Example:
       lutbench display check second.csv --page check.html
     """
-    found = wanted.checked(readings.of(second), checking.black)
+    found = wanted.checked(readings.of(second), checking.display_black)
     if checking.page is not None:
         from lutbench.report.display_page import write_display_page
 

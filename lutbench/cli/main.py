@@ -18,6 +18,11 @@ from lutbench import __version__
 from lutbench.cli.options import add_saying_options, is_verbose, printable, start_saying
 from lutbench.errors import LutbenchError, nearest_names
 
+OLD_WORDS = frozenset(
+    ("--source-peak", "--target-peak", "--peak", "--black", "--source", "--target", "resize")
+)
+"""What a command line with an old name holds: only then is `lutbench.cli.renaming` loaded."""
+
 COMPLETION_VARIABLE = "_LUTBENCH_COMPLETE"
 """Set by the shell when it asks for completions."""
 
@@ -33,7 +38,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "apply": ("apply", "Put stills, sequences and clips through a LUT."),
     "sheet": ("sheet", "Draw a contact sheet: frames before and after a LUT."),
     "convert": ("convert", "Convert a LUT to another format, size or signal range."),
-    "rework": ("rework", "Chain, invert, resize, repair, blend LUTs."),
+    "rework": ("rework", "Chain, invert, resample, repair, blend LUTs."),
     "learn": ("learn", "Learn the LUT between a still and the same still graded."),
     "match": ("match", "Bring one camera to another, by a chart that both shot."),
     "chart": ("chart", "Draw a chart of known colours to send through a device."),
@@ -111,7 +116,12 @@ class LazyGroup(click.Group):
         if args and args[0] not in COMMANDS and not args[0].startswith("-"):
             close = nearest_names(args[0], COMMANDS) or list(COMMANDS)
             raise LutbenchError(f"no command is named {args[0]!r}", accepted=", ".join(close))
-        return super().resolve_command(ctx, args)
+        name, command, left = super().resolve_command(ctx, args)
+        if command is not None and OLD_WORDS & {each.partition("=")[0] for each in left}:
+            from lutbench.cli.renaming import take_old_names
+
+            take_old_names(command, str(name))
+        return name, command, left
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):
@@ -119,9 +129,9 @@ class LazyGroup(click.Group):
 
 
 def _same_rules(command: click.Command) -> None:
-    """Add what every command has; let the case of a choice not matter, and no text be empty.
+    """Add what every command has; let the case of a choice not matter.
 
-    A title may be.
+    No text may be empty, but a title.
 
     An empty name is a shell variable that was never set; taken as a path it
     would mean the current folder.

@@ -39,14 +39,15 @@ def gathered(**kinds: type[Any]) -> Callable[[F], Callable[..., Any]]:
     """Hand a command its options in groups, as settings objects.
 
     Each keyword names an argument of the command and a dataclass; the options that
-    are named as its fields go into it.
+    are named as its fields go into it; a field without an option keeps its default.
     """
 
     def decorate(command: F) -> Callable[..., Any]:
         @wraps(command)
         def call(**options: Any) -> Any:
             for name, kind in kinds.items():
-                given = {each.name: options.pop(each.name) for each in fields(kind)}
+                names = [each.name for each in fields(kind) if each.name in options]
+                given = {name: options.pop(name) for name in names}
                 options[name] = kind(**given)
             return command(**options)
 
@@ -188,9 +189,8 @@ def interpolation_option(function: F) -> F:
     return click.option(
         "--interpolation",
         type=click.Choice(["tetrahedral", "trilinear"]),
-        default="tetrahedral",
-        show_default=True,
-        help="How values between the nodes of a 3D LUT are found.",
+        help="How values between the nodes of a 3D LUT are found. [default: as the LUT says, "
+        "else tetrahedral]",
     )(function)
 
 
@@ -213,6 +213,23 @@ def _range_options(function: F, default: str) -> F:
             f"[default: {default}]",
         )(function)
     return function
+
+
+def changed_range_options(given: str, made: str) -> Callable[[F], F]:
+    """The ranges that a LUT is to be for, and (``--given-...``) those that it is for now."""
+
+    def decorate(function: F) -> F:
+        ranges = click.Choice(["full", "legal"])
+        for end, does in (("target", "give"), ("source", "take")):
+            says = f"The range that {given} was made to {does}. [default: full]"
+            now = click.option(f"--given-{end}-range", type=ranges, default="full", help=says)
+            function = now(function)
+        for end, does in (("target", "give"), ("source", "take")):
+            says = f"The range that {made} is to {does}. [default: as {given}]"
+            function = click.option(f"--{end}-range", type=ranges, help=says)(function)
+        return function
+
+    return decorate
 
 
 def clip_coding_options(function: F) -> F:

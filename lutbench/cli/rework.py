@@ -11,20 +11,20 @@ import click
 from lutbench import algebra
 from lutbench.cli.options import (
     catalogue_of,
+    changed_range_options,
     definitions_option,
     force_option,
     gathered,
     json_option,
 )
 from lutbench.cli.results import refuse_existing, reworked
-from lutbench.errors import LutbenchError
+from lutbench.model.signal import RangeChange
 
 if TYPE_CHECKING:
     from lutbench.algebra.result import Reworked
     from lutbench.model.transforms import Transform
 
 F = TypeVar("F", bound=Callable[..., Any])
-RANGES = click.Choice(["full", "legal"])
 REPAIRS = (
     *("scale", "domain", "axes", "channels", "inverse", "legal", "stray"),
     *("range", "noise", "monotone", "tint", "folds"),
@@ -88,7 +88,7 @@ def size_option(function: F) -> F:
 @click.group(invoke_without_command=True)
 @click.pass_context
 def command(context: click.Context) -> None:
-    """Make a LUT from others: chain, invert, resize, repair, blend.
+    """Make a LUT from others: chain, invert, resample, repair, blend.
 
     Wherever a LUT is asked for, a file, RECIPE.toml#NAME, or a pipeline
     "CURVE, GAMUT to CURVE, GAMUT" may be given. What was changed, and how far OUT
@@ -110,12 +110,12 @@ def command(context: click.Context) -> None:
 @click.argument("luts", nargs=-1, required=True, metavar="LUT...")
 @size_option
 @click.option(
-    "--no-shaper",
-    is_flag=True,
-    help="One lattice only, also where a curve that comes first could stay a shaper.",
+    "--shaper/--no-shaper",
+    default=True,
+    help="A curve that comes first stays a shaper, or all is one lattice. [default: shaper]",
 )
 @output_options
-def chain(luts: tuple[str, ...], size: int | None, no_shaper: bool, out: Out) -> None:
+def chain(luts: tuple[str, ...], size: int | None, shaper: bool, out: Out) -> None:
     """One LUT that does what LUT... do one after the other, first to last.
 
     Curves alone give a 1D LUT. A 1D LUT that comes first stays as a shaper.
@@ -124,7 +124,7 @@ def chain(luts: tuple[str, ...], size: int | None, no_shaper: bool, out: Out) ->
     Example:
       lutbench rework chain day.cube look.cube -o both.cube
     """
-    made = algebra.chain([out.lut(each) for each in luts], size, shaper=not no_shaper)
+    made = algebra.chain([out.lut(each) for each in luts], size, shaper=shaper)
     out.write(made, luts)
 
 
@@ -171,48 +171,24 @@ def invert(lut: str, size: int | None, shaper: bool, fallback: Any, hold: bool, 
     help="How the new nodes are found; best: the one with the least error, measured.",
 )
 @output_options
-def resize(lut: str, size: int, method: str, out: Out) -> None:
+def resample(lut: str, size: int, method: str, out: Out) -> None:
     """LUT at another SIZE, by the best of several methods.
 
     \b
     Example:
-      lutbench rework resize monitor.cube 17 -o small.cube
+      lutbench rework resample monitor.cube 17 -o small.cube
     """
     made = algebra.resample(out.plain_lut(lut), size, method)
     out.write(made, [lut])
 
 
-@dataclass(frozen=True)
-class RangeChange:
-    """Each end's range now and as wanted, and the depth whose black and white are meant."""
-
-    source: tuple[str, str]
-    target: tuple[str, str]
-    bits: str
-
-
 @command.command("range")
 @click.argument("lut")
-@click.option(
-    "--source",
-    type=RANGES,
-    nargs=2,
-    default=("full", "full"),
-    metavar="NOW WANTED",
-    help="The range LUT takes now, and the one it is to take: full or legal.",
-)
-@click.option(
-    "--target",
-    type=RANGES,
-    nargs=2,
-    default=("full", "full"),
-    metavar="NOW WANTED",
-    help="The range LUT gives now, and the one it is to give: full or legal.",
-)
+@changed_range_options("LUT", "OUT")
 @click.option(
     "--bits",
-    type=click.Choice(["8", "10", "12", "16"]),
-    default="10",
+    type=click.Choice([8, 10, 12, 16]),
+    default=10,
     show_default=True,
     help="The bit depth whose black and white are meant.",
 )
@@ -237,25 +213,12 @@ def change_range(
 
     \b
     Examples:
-      lutbench rework range monitor.cube --target full legal -o legal.cube
+      lutbench rework range monitor.cube --target-range legal -o legal.cube
       lutbench rework range monitor.cube --domain 0 2 -o wide.cube
     """
-    subject = out.plain_lut(lut)
-    made = algebra.change_range(
-        subject,
-        source=now_wanted.source,
-        target=now_wanted.target,
-        bits=int(now_wanted.bits),
-        size=None if domain else size,
-    )
-    if domain is not None:
-        low, high = domain
-        if not low < high:
-            raise LutbenchError(
-                f"the domain {low:g} to {high:g} is empty", accepted="LOW under HIGH"
-            )
-        moved = algebra.change_domain(made.lut, domain, size)
-        made = replace(moved, changes=(*made.changes, *moved.changes))
+    from lutbench.algebra.ranges import with_ranges
+
+    made = with_ranges(out.plain_lut(lut), now_wanted, domain, size)
     out.write(made, [lut])
 
 
@@ -333,19 +296,25 @@ def _cured(text: str, out: Out) -> tuple[Any, list[Any]]:
 
 @command.command()
 @click.argument("lut")
-@size_option
+@click.option(
+    "--size",
+    type=click.IntRange(2, 65536),
+    default=4096,
+    show_default=True,
+    metavar="N",
+    help="Rows of OUT.",
+)
 @click.option("--grey", is_flag=True, help="One curve for all channels: the mean of the three.")
 @output_options
-def neutral(lut: str, size: int | None, grey: bool, out: Out) -> None:
+def neutral(lut: str, size: int, grey: bool, out: Out) -> None:
     """The 1D LUT that LUT draws on the neutral axis.
 
     \b
     Example:
       lutbench rework neutral monitor.cube -o tone.cube --size 1024
     """
-    from lutbench.tables.lut import USUAL_ROWS
 
-    made = algebra.neutral_curve(out.lut(lut), size or USUAL_ROWS, grey=grey)
+    made = algebra.neutral_curve(out.lut(lut), size, grey=grey)
     out.write(made, [lut])
 
 

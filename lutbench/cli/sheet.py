@@ -47,7 +47,7 @@ class SheetLayout:
 class FrameReading:
     """How the frames are read and put through the LUT."""
 
-    interpolation: Interpolation
+    interpolation: Interpolation | None
     source_matrix: Matrix | None
     file_range: Range | None
     source_range: Range | None
@@ -113,11 +113,10 @@ def command(
     from lutbench.media.sheet import SHEET_FORMATS, before_after_sheet, write_sheet
     from lutbench.media.still.still import still_format
     from lutbench.tables.carried import over_codes, over_signal
-    from lutbench.tables.lut import interpolated
 
     opened = lutbench.open_lut(lut)
     values = value_ranges(opened, reading)
-    transform = interpolated(opened, reading.interpolation)
+    transform = opened.with_interpolation(reading.interpolation)
     known = None
     if curve := layout.curve or _projects_curve():
         known = catalogue_of(options["definitions"]).curve(curve, where="--curve")
@@ -130,7 +129,7 @@ def command(
         note(line)
     heading = layout.title or getattr(transform, "title", "") or Path(lut).stem
     lines = [
-        f"{_kind(transform, reading.interpolation)}  ·  {from_where}",
+        f"{_kind(transform)}  ·  {from_where}",
         _levels(over_signal(transform, values), known),
     ]
     if is_clip(source):
@@ -182,9 +181,10 @@ def _frames(
     return [(path.name, thumbnail(read_still(path), layout.width)) for path in chosen], of, ()
 
 
-def _kind(transform: Transform, interpolation: Interpolation) -> str:
+def _kind(transform: Transform) -> str:
     """What the LUT is, in a few words."""
     size = getattr(transform, "size", None)
+    interpolation = getattr(getattr(transform, "lut", transform), "interpolation", None)
     words = {
         "lut1d": f"1D LUT, {size} rows",
         "lut3d": f"3D LUT, {size}×{size}×{size}, {interpolation}",

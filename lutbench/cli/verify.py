@@ -75,7 +75,7 @@ class Telling:
 )
 @click.option(
     "-k",
-    "expression",
+    "--expression",
     default="",
     metavar="WORDS",
     help='Only checks whose name fits: "viewing", "viewing and not small".',

@@ -171,7 +171,10 @@ class Levels(Result):
         for each in self.levels:
             if math.isclose(each.reflectance, reflectance, abs_tol=1e-12):
                 return each
-        raise LutbenchError(f"no level stands at a reflectance of {reflectance:g}")
+        raise LutbenchError(
+            f"no level stands at a reflectance of {reflectance:g}",
+            accepted=", ".join(f"{each.reflectance:.4g}" for each in self.levels),
+        )
 
     def to_data(self) -> dict[str, Any]:
         """All of it as plain data: the object that ``lutbench levels --json`` prints."""

@@ -18,6 +18,8 @@ from lutbench.given import text as text
 from lutbench.given import texts as texts
 from lutbench.given import whole as whole
 from lutbench.model.catalogue import Catalogue, open_catalogue
+from lutbench.model.encoding import Encoding
+from lutbench.model.signal import Range, check_range
 from lutbench.model.transforms import Transform
 from lutbench.recipes.subjects import NamedTransform, open_subject
 
@@ -66,6 +68,21 @@ def known(catalogue: Any) -> Catalogue:
     return catalogue
 
 
+def encoding(value: Any, catalogue: Catalogue | None, what: str) -> Encoding:
+    """An encoding as it is, or in words: "CURVE, GAMUT"."""
+    if isinstance(value, Encoding):
+        return value
+    parts = [part.strip() for part in value.split(",")] if isinstance(value, str) else []
+    if len(parts) != 2:
+        raise LutbenchError(
+            f"{value!r:.60} is not an encoding",
+            where=what,
+            accepted='an Encoding, or words like "ACEScct, ACEScg"',
+        )
+    look = known(catalogue)
+    return Encoding(look.curve(parts[0], what), look.gamut(parts[1], what))
+
+
 def name_of(value: Any, kind: type[Any], what: str) -> Any:
     """`value` where it is a text or of `kind`."""
     if not isinstance(value, str | kind):
@@ -90,3 +107,16 @@ def picture(value: Picture, what: str) -> NDArray[np.float32]:
             f"an array of shape {pixels.shape}", where=what, accepted="(height, width, 3)"
         )
     return np.asarray(pixels / code_peak(pixels.dtype), dtype=np.float32)
+
+
+def signal_range(value: Any, what: str) -> Range | None:
+    """A signal range, or None where none is told."""
+    return None if value is None else check_range(value, what)
+
+
+def listed(value: Any, what: str) -> list[Any]:
+    """`value` as a list."""
+    try:
+        return list(value)
+    except TypeError:
+        raise LutbenchError(f"{value!r:.60} is not a list", where=what) from None

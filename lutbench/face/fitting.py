@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from lutbench.errors import LutbenchError
 from lutbench.face import arguments
 from lutbench.face.arguments import Picture
+from lutbench.model.catalogue import Catalogue
 from lutbench.model.encoding import Encoding
 from lutbench.tables.lut import USUAL_SIZE
 
@@ -114,10 +115,11 @@ def capture(
 def match(
     source: ArrayLike | str | os.PathLike[str],
     target: ArrayLike | str | os.PathLike[str],
-    source_encoding: Encoding,
-    target_encoding: Encoding,
+    source_encoding: Encoding | str,
+    target_encoding: Encoding | str,
     *,
     residual: bool = False,
+    catalogue: Catalogue | None = None,
 ) -> CameraMatch:
     """The transform that brings one camera to another, by a chart that both shot.
 
@@ -127,9 +129,11 @@ def match(
         Signal of the same patches: arrays (patches, 3), or CSV files with the columns
         name, R, G, B.
     source_encoding, target_encoding
-        What the two cameras record.
+        What the two cameras record, as an `Encoding` or as "CURVE, GAMUT".
     residual
         Fit a smooth residual beyond the matrix.
+    catalogue
+        Where names are looked up; `open_catalogue()` unless given.
 
     Returns
     -------
@@ -143,20 +147,20 @@ def match(
     """
     from lutbench.fitting.camera_match import match_cameras
 
-    for end, what in ((source_encoding, "source"), (target_encoding, "target")):
-        if not isinstance(end, Encoding):
-            raise LutbenchError(
-                f"{end!r:.60} is not an Encoding", where=what, accepted="an Encoding"
-            )
+    before, after = (
+        arguments.encoding(end, catalogue, what)
+        for end, what in (
+            (source_encoding, "source_encoding"),
+            (target_encoding, "target_encoding"),
+        )
+    )
     (names, first), (_, second) = _patches(source, "source"), _patches(target, "target")
     if len(first) != len(second):
         raise LutbenchError(
             f"{len(first)} patches on one side, {len(second)} on the other", accepted="one chart"
         )
     flag = arguments.flag(residual, "residual")
-    return match_cameras(
-        first, second, source_encoding, target_encoding, names=names, residual=flag
-    )
+    return match_cameras(first, second, before, after, names=names, residual=flag)
 
 
 def _patches(value: Any, what: str) -> tuple[tuple[str, ...], NDArray[np.float64]]:

@@ -2,23 +2,22 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Unpack
+from typing import Any, Unpack
 
 from numpy.typing import ArrayLike, NDArray
 
 from lutbench.face import arguments
 from lutbench.face.arguments import LutLike
+from lutbench.face.renaming import renamed
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.curves.base import Curve
 from lutbench.model.gamuts import Gamut
 from lutbench.model.transforms import Interpolation
-from lutbench.recipes.settings import Choices
+from lutbench.recipes.settings import OLD_NAMES, Choices, setting_named
 from lutbench.tables.lut import SIZES_1D, SIZES_3D, UNIT_DOMAIN, USUAL_SIZE, Lut, Lut3D
 
-if TYPE_CHECKING:
-    pass
 
-
+@renamed(**OLD_NAMES)
 def build(
     source_curve: Curve | str,
     target_curve: Curve | str = "",
@@ -58,7 +57,7 @@ def build(
     source_range, target_range : str
         Whether the LUT's values are ``full``-range or ``legal`` codes (laid out for ten
         bits); as the curve's codes are published, unless given.
-    source_peak, target_peak : float
+    source_display_peak, target_display_peak : float
         The display that the source, or the result, is seen on, by its peak in cd/m².
     measured_display : str
         A CSV file of a meter's readings of the display that the LUT goes to, as
@@ -76,7 +75,7 @@ def build(
     Raises
     ------
     LutbenchError
-        For a name that nobody knows (with the nearest ones) or a value out of limits.
+        For a name that nobody knows (with the nearest ones) or a value out of range.
 
     >>> build("ACEScct, ACEScg to BT.1886, BT.709", size=17)
     Lut3D(size=17, title='ACEScct to BT.1886, ACES AP1 to BT.709')
@@ -86,9 +85,10 @@ def build(
 
     known = arguments.known(catalogue)
     for key, value in settings.items():
+        setting_named(key)
         if key in ("size", "dimensions"):
             arguments.whole(value, key, 1, SIZES_1D[1])
-        elif key in ("exposure", "source_peak", "target_peak"):
+        elif key in ("exposure", "source_display_peak", "target_display_peak"):
             arguments.real(value, key)
         elif key in ("source_gamut", "target_gamut"):
             name = arguments.name_of(value, Gamut, key)
@@ -97,8 +97,9 @@ def build(
             arguments.text(value, key)
     source_curve = arguments.name_of(source_curve, Curve, "source_curve")
     target_curve = arguments.name_of(target_curve, Curve, "target_curve")
-    if isinstance(source_curve, str) and target_curve == "" and " to " in source_curve:
-        whole: Any = {**quick_settings(source_curve), **settings}
+    alone = source_curve if isinstance(source_curve, str) and target_curve == "" else ""
+    if " to " in alone or "," in alone:
+        whole: Any = {**quick_settings(alone), **settings}
     else:
         whole = {"source_curve": source_curve, "target_curve": target_curve, **settings}
     return build(**whole, catalogue=known)

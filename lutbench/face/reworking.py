@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal
 
-from lutbench import given
+from numpy.typing import ArrayLike
+
 from lutbench.algebra.repairing import FADE, MOST_MOVED
 from lutbench.errors import one_of
 from lutbench.face import arguments
 from lutbench.face.arguments import LutLike
+from lutbench.face.made import as_lut, size_of, titled
 from lutbench.face.renaming import renamed
 from lutbench.model.catalogue import Catalogue
-from lutbench.tables.lut import SIZES_1D, SIZES_3D, Lut, Lut1D, Lut3D, ShaperLut3D
+from lutbench.model.signal import Range
+from lutbench.tables.lut import SIZES_1D, SIZES_3D, Lut1D
 
 if TYPE_CHECKING:
     from lutbench.algebra.result import Inversion, Reworked
@@ -21,6 +24,7 @@ if TYPE_CHECKING:
 def chain(
     *luts: LutLike,
     size: int | None = None,
+    shaper: bool = True,
     title: str = "",
     catalogue: Catalogue | None = None,
 ) -> Reworked:
@@ -32,6 +36,8 @@ def chain(
         LUTs, paths, or words.
     size
         Of the result; the largest of the chain unless given.
+    shaper
+        Whether a curve that comes first stays a shaper.
     title
         The title of the result.
     catalogue
@@ -50,7 +56,8 @@ def chain(
     from lutbench.algebra.chaining import chain
 
     steps = [arguments.transform(each, catalogue) for each in luts]
-    return chain(steps, _size(size), title=arguments.text(title, "title"))
+    flag = arguments.flag(shaper, "shaper")
+    return chain(steps, size_of(size), shaper=flag, title=arguments.text(title, "title"))
 
 
 def invert(
@@ -98,8 +105,8 @@ def invert(
     from lutbench.algebra.inversion import invert
 
     return invert(
-        _as_lut(arguments.transform(lut, catalogue), size),
-        _size(size),
+        as_lut(arguments.transform(lut, catalogue), size),
+        size_of(size),
         shaper=arguments.flag(shaper, "shaper"),
         fallback=one_of("fallback", fallback, ("gamut", "nearest")),  # type: ignore[arg-type]
         hold=arguments.flag(hold, "hold"),
@@ -108,7 +115,12 @@ def invert(
 
 
 def resample(
-    lut: LutLike, size: int, method: str = "best", *, catalogue: Catalogue | None = None
+    lut: LutLike,
+    size: int,
+    method: str = "best",
+    *,
+    title: str = "",
+    catalogue: Catalogue | None = None,
 ) -> Reworked:
     """A LUT at another size.
 
@@ -121,6 +133,8 @@ def resample(
     method
         ``"best"`` (the one with the least error, measured), ``"linear"``, ``"pchip"``,
         ``"cubic"`` or ``"fit"``.
+    title
+        The title of the result; as the LUT's unless given.
     catalogue
         Where names are looked up; `open_catalogue()` unless given.
 
@@ -136,48 +150,109 @@ def resample(
     """
     from lutbench.algebra.resampling import resample
 
-    found = _as_lut(arguments.transform(lut, catalogue), None)
+    found = as_lut(arguments.transform(lut, catalogue), None)
     limits = SIZES_1D if isinstance(found, Lut1D) else SIZES_3D
-    return resample(
-        found, arguments.whole(size, "size", *limits), arguments.text(method, "method").casefold()
-    )
+    method = arguments.text(method, "method").casefold()
+    return titled(resample(found, arguments.whole(size, "size", *limits), method), title)
 
 
-def blend(
-    first: LutLike,
-    second: LutLike,
-    amount: float = 0.5,
+def neutral(
+    lut: LutLike,
     *,
-    size: int | None = None,
+    size: int = 4096,
+    grey: bool = False,
+    title: str = "",
     catalogue: Catalogue | None = None,
 ) -> Reworked:
-    """A LUT part of the way from one to another, mixed as signals.
+    """The 1D LUT that a LUT draws on its neutral axis.
 
     Parameters
     ----------
-    first, second
-        LUTs, paths, or words.
-    amount
-        0 is the first, 1 the second; −1 to 3.
+    lut
+        A LUT, a path, or words.
     size
-        Of the result; the larger of the two unless given.
+        Rows, 2 to 65536.
+    grey
+        One curve for all channels: the mean of the three.
+    title
+        The title of the result.
     catalogue
         Where names are looked up; `open_catalogue()` unless given.
 
     Returns
     -------
     Reworked
-        `lut`, and its distance to the mix itself in 10-bit codes.
+        `lut`, a `Lut1D`, and how far it is between its rows, in 10-bit codes.
 
     Raises
     ------
     LutbenchError
-        When the domains differ, a file cannot be read, or a number is out of range.
+        When a file cannot be read, or a value is out of range.
     """
-    from lutbench.algebra.blending import blend
+    from lutbench.algebra.neutral import neutral_curve
 
-    one, other = (arguments.transform(each, catalogue) for each in (first, second))
-    return blend(one, other, arguments.real(amount, "amount", -1, 3), _size(size))
+    flag, rows = arguments.flag(grey, "grey"), arguments.whole(size, "size", *SIZES_1D)
+    return titled(neutral_curve(arguments.transform(lut, catalogue), rows, grey=flag), title)
+
+
+def change_range(
+    lut: LutLike,
+    *,
+    source_range: Range | None = None,
+    target_range: Range | None = None,
+    given_source_range: Range = "full",
+    given_target_range: Range = "full",
+    bits: int = 10,
+    domain: ArrayLike | None = None,
+    size: int | None = None,
+    title: str = "",
+    catalogue: Catalogue | None = None,
+) -> Reworked:
+    """A LUT for signals of another range, or over another domain.
+
+    Values are full-scale code values before and after: what a monitor feeds a LUT with that
+    does not scale legal range.
+
+    Parameters
+    ----------
+    lut
+        A LUT, a path, or words.
+    source_range, target_range
+        ``full`` or ``legal``: what the result is to take and give; as it is unless given.
+    given_source_range, given_target_range
+        What the LUT takes and gives now.
+    bits
+        The depth whose black and white codes are meant: 8, 10, 12 or 16.
+    domain
+        The inputs of the first and last node of the result: (2,), or (2, 3) for each channel.
+    size
+        Of the result; as the LUT's unless given.
+    title
+        The title of the result; as the LUT's unless given.
+    catalogue
+        Where names are looked up; `open_catalogue()` unless given.
+
+    Returns
+    -------
+    Reworked
+        `lut`, and its distance to what it stands for in 10-bit codes.
+
+    Raises
+    ------
+    LutbenchError
+        When a file cannot be read, or a value is out of range.
+
+    >>> made = change_range("linear to gamma 2.4; kind=curve; size=17", target_range="legal")
+    >>> (made.lut.apply([0.0, 1.0, 1.0]) * 1023).round(9).tolist()
+    [64.0, 940.0, 940.0]
+    """
+    from lutbench.algebra.ranges import with_ranges
+    from lutbench.model.signal import RangeChange, range_of
+
+    range_of(bits, "full")
+    ranges = RangeChange(given_source_range, given_target_range, source_range, target_range, bits)
+    found = as_lut(arguments.transform(lut, catalogue), size)
+    return titled(with_ranges(found, ranges, domain, size_of(size)), title)
 
 
 @renamed(what="only")
@@ -187,6 +262,7 @@ def repair(
     *,
     most: float = MOST_MOVED,
     fade: float = FADE,
+    title: str = "",
     catalogue: Catalogue | None = None,
 ) -> Reworked:
     """A LUT with what `inspect` finds in it mended.
@@ -198,10 +274,11 @@ def repair(
     only
         The repairs to make, by name; those of what is found and cannot be meant, unless given.
     most
-        The furthest that smoothing may move a value, in 10-bit codes (over 0, up to 1023).
+        The furthest that smoothing may move a value, over 0 to 1023, in 10-bit codes.
     fade
-        The input saturation (over 0, up to 2) at which changes of the neutral axis have faded
-        out.
+        Saturation at which a change of the neutral axis has faded out, over 0, up to 2.
+    title
+        The title of the result; as the LUT's unless given.
     catalogue
         Where names are looked up; `open_catalogue()` unless given.
 
@@ -219,18 +296,6 @@ def repair(
     from lutbench.inspection.cures import Bounds, repair
 
     wanted = None if only is None else arguments.texts(only, "only")
-    bounds = Bounds(given.real(most, "most"), given.real(fade, "fade"))
-    return repair(_as_lut(arguments.transform(lut, catalogue), None), wanted, bounds=bounds)
-
-
-def _size(size: Any) -> int | None:
-    return None if size is None else arguments.whole(size, "size", *SIZES_1D)
-
-
-def _as_lut(transform: Any, size: int | None) -> Lut:
-    """A LUT as it is; another transform sampled."""
-    if isinstance(transform, Lut1D | Lut3D | ShaperLut3D):
-        return transform
-    from lutbench.tables.nodes import sample
-
-    return sample(transform, size if size is not None and size <= SIZES_3D[1] else 33)
+    bounds = Bounds(arguments.real(most, "most"), arguments.real(fade, "fade"))
+    found = as_lut(arguments.transform(lut, catalogue), None)
+    return titled(repair(found, wanted, bounds=bounds), title)

@@ -1,4 +1,4 @@
-"""Functions that say something of a LUT: inspect, identify, split, compare, levels, verify."""
+"""Functions that say something of a LUT: inspect, identify, split, compare, verify."""
 
 from __future__ import annotations
 
@@ -15,17 +15,13 @@ from lutbench.model.catalogue import Catalogue
 from lutbench.model.curves.base import Curve
 from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import Gamut
-from lutbench.model.signal import Range, check_range
+from lutbench.model.signal import Range
 
 if TYPE_CHECKING:
     from lutbench.checks.runner import Report
-    from lutbench.exposure.levels import Levels
-    from lutbench.exposure.luminance import Shown
     from lutbench.identification.result import Identification
     from lutbench.inspection.inspection import Inspection
     from lutbench.measure.comparison import Comparison
-    from lutbench.model.light import Display
-    from lutbench.recipes.subjects import NamedTransform
     from lutbench.splitting.split import Split
 
 
@@ -94,8 +90,8 @@ def inspect(
     subject = arguments.transform(lut, catalogue) if words or not _is_path(lut) else lut
     return inspect(
         subject,  # type: ignore[arg-type]
-        source_range=_range(source_range, "source_range"),
-        target_range=_range(target_range, "target_range"),
+        source_range=arguments.signal_range(source_range, "source_range"),
+        target_range=arguments.signal_range(target_range, "target_range"),
         limits=limits,
         catalogue=known,
         **named,
@@ -106,11 +102,11 @@ def identify(
     lut: LutLike,
     *,
     catalogue: Catalogue | None = None,
-    source_curve: str | None = None,
-    source_gamut: str | None = None,
+    source_curve: Curve | str | None = None,
+    source_gamut: Gamut | str | None = None,
     source_range: Range | None = None,
-    target_curve: str | None = None,
-    target_gamut: str | None = None,
+    target_curve: Curve | str | None = None,
+    target_gamut: Gamut | str | None = None,
     target_range: Range | None = None,
 ) -> Identification:
     """What is inside a LUT: source and target curve, gamut and range, exposure, look.
@@ -139,11 +135,11 @@ def identify(
     return identify(
         arguments.transform(lut, catalogue),
         catalogue=None if catalogue is None else arguments.known(catalogue),
-        source_curve=source_curve,
-        source_gamut=source_gamut,
+        source_curve=_name(source_curve, Curve, "source_curve"),
+        source_gamut=_name(source_gamut, Gamut, "source_gamut"),
         source_range=source_range,
-        target_curve=target_curve,
-        target_gamut=target_gamut,
+        target_curve=_name(target_curve, Curve, "target_curve"),
+        target_gamut=_name(target_gamut, Gamut, "target_gamut"),
         target_range=target_range,
     )
 
@@ -194,8 +190,8 @@ def compare(
     a: LutLike,
     b: LutLike,
     *,
-    source: Encoding | None = None,
-    target: Encoding | None = None,
+    source: Encoding | str | None = None,
+    target: Encoding | str | None = None,
     colours: Sequence[str] | None = None,
     bits: int = 10,
     worst: int = 8,
@@ -208,7 +204,8 @@ def compare(
     a, b
         LUTs, paths, or words like "ACEScct, ACEScg to BT.1886, BT.709".
     source, target
-        What goes in and comes out; as words or a recipe tell it, unless given.
+        What goes in and comes out, as an `Encoding` or as "CURVE, GAMUT"; as words or a
+        recipe tell it, unless given.
     colours
         The sets of test colours: ``chart``, ``neutral``, ``random``.
     bits
@@ -230,81 +227,19 @@ def compare(
     """
     from lutbench.measure.comparison import SETS, compare
 
-    for end, what in ((source, "source"), (target, "target")):
-        if end is not None and not isinstance(end, Encoding):
-            raise LutbenchError(
-                f"{end!r:.60} is not an Encoding", where=what, accepted="an Encoding"
-            )
+    before, after = (
+        None if end is None else arguments.encoding(end, catalogue, what)
+        for end, what in ((source, "source"), (target, "target"))
+    )
     one, other = (arguments.named(each, catalogue, what) for each, what in ((a, "a"), (b, "b")))
     return compare(
         one.transform,
         other.transform,
-        source=source or one.source or other.source,
-        target=target or one.target or other.target,
+        source=before or one.source or other.source,
+        target=after or one.target or other.target,
         sets=SETS if colours is None else arguments.texts(colours, "colours"),
         bits=arguments.whole(bits, "bits", 8, 16),
         worst=arguments.whole(worst, "worst", 0, 100),
-    )
-
-
-def levels(
-    curve: Curve | str,
-    lut: LutLike | None = None,
-    *,
-    source_range: Range | None = None,
-    target_range: Range | None = None,
-    zebra_min: float | None = None,
-    display: Display | None = None,
-    target_curve: Curve | str | None = None,
-    catalogue: Catalogue | None = None,
-) -> Levels:
-    """Where grey, skin, white and each stop lie on a curve, and after a LUT.
-
-    Parameters
-    ----------
-    curve
-        What the camera records, by name or object.
-    lut
-        What the picture is watched through: a LUT, a path or words; None for nothing.
-    source_range, target_range
-        ``full`` or ``legal``: the range of the values that go into the LUT and come out;
-        as the curve is published, and full, unless told.
-    zebra_min
-        The lowest zebra that the camera offers, percent of signal.
-    display
-        The display that is watched, by peak, black and surround in cd/m²: adds luminance.
-    target_curve
-        With `display` and `lut`: the curve of what comes out, where `lut` does not tell.
-    catalogue
-        Where names are looked up; `open_catalogue()` unless given.
-
-    Returns
-    -------
-    Levels
-        Signal, percent and code values, full and legal, of reflectances and stops.
-
-    Raises
-    ------
-    LutbenchError
-        When a name is not known, the file cannot be read, or a number is out of range.
-    """
-    from lutbench.exposure.levels import levels
-
-    more: dict[str, Any] = {}
-    if zebra_min is not None:
-        more["zebra_min"] = arguments.real(zebra_min, "zebra_min", 0, 109)
-    subject = None if lut is None else arguments.named(lut, catalogue, "lut")
-    known = arguments.known(catalogue)
-    recorded = known.curve(curve, "curve", exact=False)
-    if display is not None:
-        more["shown"] = _watched(display, recorded, subject, target_curve, known)
-    return levels(
-        recorded,
-        None if subject is None else subject.transform,
-        lut_name="" if subject is None else subject.name,
-        source_range=_range(source_range, "source_range"),
-        target_range=_range(target_range, "target_range"),
-        **more,
     )
 
 
@@ -347,43 +282,21 @@ def verify(
     if not isinstance(suite, str | os.PathLike):
         raise LutbenchError(f"{suite!r:.60} is not a path", where="suite", accepted="a path")
     named = [definitions] if isinstance(definitions, str | os.PathLike) else definitions
-    if not all(isinstance(each, str | os.PathLike) for each in _listed(named, "definitions")):
+    if not all(
+        isinstance(each, str | os.PathLike) for each in arguments.listed(named, "definitions")
+    ):
         raise LutbenchError("are not paths", where="definitions", accepted="paths")
     read = read_suite(Path(suite), [Path(each) for each in named])
     chosen = read.selected(arguments.text(expression, "expression"), arguments.texts(tags, "tags"))
     return run_suite(read, chosen, SuiteRun(jobs=arguments.whole(jobs, "jobs", 1, 64)))
 
 
-def _watched(
-    display: Any, recorded: Curve, subject: NamedTransform | None, curve: Any, known: Catalogue
-) -> Shown:
-    from lutbench.exposure.luminance import shown_on
-    from lutbench.model.light import Display
-
-    if not isinstance(display, Display):
-        raise LutbenchError(
-            f"{display!r:.60} is not a Display", where="display", accepted="a Display"
-        )
-    told = None if subject is None else subject.target
-    if subject is None:
-        return shown_on(recorded, display)
-    if curve is None and told is None:
-        raise LutbenchError(
-            "nothing says which curve comes out of the LUT", accepted="target_curve"
-        )
-    watched = known.curve(curve, "target_curve", exact=False) if curve is not None else told.curve  # type: ignore[union-attr]
-    return shown_on(watched, display, None if told is None else told.gamut)
-
-
-def _range(value: Any, what: str) -> Range | None:
-    return None if value is None else check_range(value, what)
-
-
-def _listed(value: Any, what: str) -> list[Any]:
-    try:
-        return list(value)
-    except TypeError:
-        raise LutbenchError(f"{value!r:.60} is not a list", where=what) from None
+def _name(value: Any, kind: type[Curve | Gamut], what: str) -> str | None:
+    """The name of what is named or given."""
+    if value is None:
+        return None
+    found = arguments.name_of(value, kind, what)
+    return str(found if isinstance(found, str) else found.name)
 
 
 def _is_path(value: Any) -> bool:

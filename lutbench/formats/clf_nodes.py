@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lutbench.errors import MissingExtraError
+from lutbench.foreign import foreign
 from lutbench.formats.operators import Channels, Exponent, Log, Range
 from lutbench.model.grade import Cdl
 from lutbench.model.transforms import Array
@@ -27,7 +28,7 @@ class NodeMaker:
 
     def __init__(self, *, half: bool) -> None:
         try:
-            import colour_clf_io as clf
+            clf = foreign("colour_clf_io")
         except ImportError as error:
             raise MissingExtraError("colour-clf-io", "clf", "reading and writing CLF") from error
         self.clf = clf

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.errors import FormatError, LutbenchError, MissingExtraError
+from lutbench.foreign import foreign
 from lutbench.formats import operators
 from lutbench.formats import safe_xml as xml
 from lutbench.formats.decimals import LARGEST, number
@@ -57,7 +58,7 @@ class _ClfReader:
 
     def read(self, root: Element) -> LutFile[Transform]:
         try:
-            import colour_clf_io as clf
+            clf = foreign("colour_clf_io")
         except ImportError as error:
             raise MissingExtraError("colour-clf-io", "clf", "reading and writing CLF") from error
         self.clf = clf

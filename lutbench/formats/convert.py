@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from lutbench.errors import LutbenchError
 from lutbench.formats.registry import LutFile, Writing, format_for
-from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange
+from lutbench.model.signal import RangeChange
 from lutbench.model.transforms import Array, Pipeline, Transform, steps_of
 from lutbench.tables.lut import (
     UNIT_DOMAIN,
@@ -22,51 +22,10 @@ from lutbench.tables.lut import (
     Lut1D,
     Lut3D,
     ShaperLut3D,
-    interpolated,
 )
 from lutbench.tables.nodes import greys, sample, sample_1d
 
-RANGE_BITS = 10
-"""The depth that a legal range is laid out for: signal 0 at 64/1023."""
-
-
-@dataclass(frozen=True)
-class Ranges:
-    """The signal ranges that a LUT was made for, and those it is to be for."""
-
-    given_source: Range = "full"
-    given_target: Range = "full"
-    source: Range | None = None
-    """None leaves it as given."""
-    target: Range | None = None
-
-    @property
-    def changes_source(self) -> bool:
-        """Whether what comes in is laid out another way than the LUT was made for."""
-        return self.source not in (None, self.given_source)
-
-    @property
-    def changes_target(self) -> bool:
-        """Whether what goes out is laid out another way than the LUT gives it."""
-        return self.target not in (None, self.given_target)
-
-    def around(self, transform: Transform) -> Transform:
-        """The transform with the change of range before and after it."""
-        steps = list(steps_of(transform))
-        if self.changes_source:
-            # What comes in, legal say, into what the transform was made for.
-            steps.insert(0, _relaid(self.source, self.given_source))
-        if self.changes_target:
-            steps.append(_relaid(self.given_target, self.target))
-        return steps[0] if len(steps) == 1 else Pipeline(tuple(steps))
-
-
-def _relaid(from_range: Range | None, to_range: Range | None) -> Transform:
-    """Full-scale values of one range as those of the other; the two differ."""
-    if from_range == "legal":
-        return SignalFromRange("legal", RANGE_BITS)
-    assert to_range == "legal"
-    return RangeFromSignal("legal", RANGE_BITS)
+AS_GIVEN = RangeChange()
 
 
 @dataclass(frozen=True)
@@ -75,7 +34,7 @@ class Wishes:
 
     size: int | None = None
     dimensions: int | None = None
-    ranges: Ranges = Ranges()
+    ranges: RangeChange = AS_GIVEN
     interpolation: Interpolation | None = None
     title: str | None = None
     decimals: int | None = 6
@@ -129,10 +88,9 @@ def convert(source: LutFile[Transform], path: str | Path, wishes: Wishes) -> Con
         channels that act on each other.
     """
     form = format_for(path)
-    transform = source.lut
-    if wishes.interpolation is not None:
-        transform = interpolated(transform, wishes.interpolation)
-    wanted = wishes.ranges.around(transform)
+    transform = source.lut.with_interpolation(wishes.interpolation)
+    steps = (*wishes.ranges.before, *steps_of(transform), *wishes.ranges.after)
+    wanted = steps[0] if len(steps) == 1 else Pipeline(steps)
     domain = _domain(transform, wishes.ranges)
     held = wanted
     if form.tables_only or wishes.size is not None or wishes.dimensions is not None:
@@ -151,7 +109,7 @@ def convert(source: LutFile[Transform], path: str | Path, wishes: Wishes) -> Con
     back = form.parse(data, str(path), None)
     if form.tables_only:
         # The file does not say it, but it is read as it was asked for.
-        back = replace(back, lut=interpolated(back.lut, how.interpolation))
+        back = replace(back, lut=back.lut.with_interpolation(how.interpolation))
         if not isinstance(transform, Lut):
             notes += ("sampled; inputs outside the domain are clamped",)
         if isinstance(held, Lut3D | ShaperLut3D) and how.interpolation != "tetrahedral":
@@ -165,9 +123,9 @@ def _interpolation(lut: Any) -> Interpolation:
     return lut.interpolation if isinstance(lut, Lut3D) else "tetrahedral"
 
 
-def _domain(transform: Transform, ranges: Ranges) -> Array:
+def _domain(transform: Transform, ranges: RangeChange) -> Array:
     """The inputs that the result is for: the LUT's own, or 0..1."""
-    if isinstance(transform, Lut) and not ranges.changes_source:
+    if isinstance(transform, Lut) and not ranges.before:
         return transform.domain
     return np.array(UNIT_DOMAIN)
 
@@ -178,7 +136,7 @@ def _as_lut(transform: Transform, wanted: Transform, domain: Array, wishes: Wish
     dimensions = wishes.dimensions or (1 if is_1d else 3)
     same_form = isinstance(transform, Lut1D if dimensions == 1 else Lut3D | ShaperLut3D)
     same_size = same_form and wishes.size in (None, getattr(transform, "size", None))
-    unchanged = not wishes.ranges.changes_source and not wishes.ranges.changes_target
+    unchanged = not wishes.ranges.before and not wishes.ranges.after
     if same_size and unchanged:
         assert isinstance(transform, Lut)
         return transform
@@ -195,9 +153,9 @@ def _with_shaper(lut: ShaperLut3D, domain: ArrayLike, wishes: Wishes, size: int)
     """A shaper and its lattice changed each for itself, so that the shaper goes on serving."""
     ranges = wishes.ranges
     shaper = lut.shaper
-    if ranges.changes_source:
-        before = replace(ranges, target=None).around(shaper)
+    if ranges.before:
+        before = Pipeline((*ranges.before, shaper))
         shaper = sample_1d(before, max(shaper.size, USUAL_ROWS), domain=domain)
-    after = replace(ranges, source=None).around(lut.lut)
+    after = Pipeline((lut.lut, *ranges.after)) if ranges.after else lut.lut
     inner = sample(after, size, domain=lut.lut.domain, interpolation=lut.lut.interpolation)
     return ShaperLut3D(shaper, inner)

@@ -148,9 +148,8 @@ def lut_files(given: Sequence[str], *, luts_only: bool = False) -> tuple[list[Na
             files.append(NamedFile(name, path.name))
             continue
         many = True
-        inside = sorted(
-            each for each in path.rglob("*") if each.suffix.lower() in accepted and each.is_file()
-        )
+        found = (each for each in path.rglob("*") if each.suffix.lower() in accepted)
+        inside = sorted(filter(Path.is_file, found), key=lambda each: str(each).casefold())
         if not inside:
             raise LutbenchError(
                 "holds no LUT", where=path, accepted=f"files that end in {', '.join(accepted)}"

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from lutbench.errors import LutbenchError, MissingExtraError
+from lutbench.foreign import foreign
 from lutbench.tables.lut import UNIT_DOMAIN, Lut, Lut1D, Lut3D, ShaperLut3D
 
 
@@ -28,7 +29,7 @@ def to_colour(lut: Lut) -> Any:
     LutbenchError
         For a shaper with a 3D LUT, which is two of them.
     """
-    import colour
+    colour = foreign("colour")
 
     if isinstance(lut, Lut1D):
         return colour.LUT3x1D(np.array(lut.table), lut.title or "LUT", np.array(lut.domain))

@@ -30,7 +30,7 @@ from lutbench.measure.view import View
 from lutbench.model.encoding import Encoding
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array, Transform
-from lutbench.tables.lut import Interpolation, Lut1D, Lut3D, interpolated
+from lutbench.tables.lut import Interpolation, Lut1D, Lut3D
 from lutbench.tables.nodes import domain_of, greys
 
 PROBES = 13
@@ -103,7 +103,7 @@ def _where_only_interpolation_differs(trial: Trial) -> Iterator[Explanation]:
             (trial.a, out_b, f"B is A with {name} interpolation"),
             (trial.b, out_a, f"A is B with {name} interpolation"),
         ):
-            again = interpolated(one, name).apply(points)
+            again = one.with_interpolation(name).apply(points)
             if CODES_10_BIT * np.abs(again - other).max() < SAME:
                 yield Explanation("interpolation", f"the interpolation between nodes: {words}", 0.0)
                 return

@@ -16,7 +16,7 @@ from lutbench.measure.view import View, view_of
 from lutbench.model.encoding import Encoding
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array, Transform
-from lutbench.tables.lut import Interpolation, Lut, ShaperLut3D, interpolated
+from lutbench.tables.lut import Interpolation, Lut, ShaperLut3D
 from lutbench.tables.nodes import before_shaper
 
 BLOCK = 65536  # colours at a time, so that the many temporaries stay small
@@ -156,7 +156,7 @@ def accuracy(
     Differences are seen through `view`, else as `target` is shown: see `view_of`.
     """
     view = view or view_of(target)
-    shown = interpolated(lut, interpolation)
+    shown = lut.with_interpolation(interpolation)
     tests = _over_domain(lut, source)
     measured = {
         each.name: measure(exact.apply(each.signals), shown.apply(each.signals), view)

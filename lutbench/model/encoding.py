@@ -67,7 +67,7 @@ class Encoding:
             raise DefinitionError(
                 f"of {self.curve!r:.40} and {self.gamut!r:.40}",
                 where="Encoding",
-                accepted="a Curve and a Gamut",
+                accepted="a Curve and a Gamut, as open_catalogue().curve(NAME), .gamut(NAME)",
             )
         object.__setattr__(
             self,
@@ -77,6 +77,10 @@ class Encoding:
         range_of(self.bits, self.range)
         if self.display is None:
             return
+        if not isinstance(self.display, Display):
+            raise DefinitionError(
+                f"{self.display!r:.60} is not a Display", where="Encoding", accepted="a Display"
+            )
         if not self.curve.shown:
             raise DefinitionError(
                 f"a display has no meaning for the curve {self.curve.name!r}",

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from lutbench.errors import DefinitionError
+from lutbench.given import real
 
 Side = Literal["scene", "display"]
 
@@ -70,6 +71,8 @@ class Display:
     surround: float = REFERENCE_SURROUND
 
     def __post_init__(self) -> None:
+        for name in ("peak", "black", "surround"):
+            object.__setattr__(self, name, real(getattr(self, name), f"display, {name}"))
         check_luminance("display", "peak", self.peak)
         if not 0 <= self.black < self.peak / 2:
             raise DefinitionError(

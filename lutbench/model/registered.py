@@ -30,6 +30,7 @@ import numpy as np
 
 from lutbench import files
 from lutbench.errors import LutbenchError
+from lutbench.foreign import foreign
 from lutbench.model import kept
 from lutbench.model.transforms import Array
 
@@ -82,7 +83,7 @@ class Exact:
     parameters: tuple[tuple[str, Any], ...] = ()
 
     def __call__(self, value: Any) -> Any:
-        import colour
+        colour = foreign("colour")
 
         return getattr(colour, self.registry)[self.name](value)
 
@@ -189,7 +190,7 @@ def _polynomials(pieces: Array, at: Array) -> Array:
 
 def _made() -> tuple[dict[str, Any], Array]:
     """The header and the samples, from colour-science itself."""
-    import colour
+    colour = foreign("colour")
 
     functions: dict[str, dict[str, Any]] = {}
     parts: list[Array] = []

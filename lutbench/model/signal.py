@@ -7,7 +7,7 @@ Source: Recommendation ITU-R BT.709-6, item 5.6; Recommendation ITU-R BT.2100-2,
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import ClassVar, Literal
 
 import numpy as np
@@ -129,3 +129,50 @@ class RangeFromSignal(Transform):
 
     def inverse(self) -> SignalFromRange:
         return SignalFromRange(self.range, self.bits)
+
+
+def relaid(present: Range, wanted: Range, bits: int) -> tuple[Transform, ...]:
+    """The step that takes full-scale values of one range to those of another; none if it is one."""
+    if present == wanted:
+        return ()
+    return (
+        SignalFromRange(present, bits) if present == "legal" else RangeFromSignal(wanted, bits),
+    )
+
+
+@dataclass(frozen=True)
+class RangeChange:
+    """The ranges that a LUT takes and gives now, and those it is to take and give.
+
+    None for what is to stay; `bits` is the depth that a legal range is laid out for.
+
+    Raises
+    ------
+    LutbenchError
+        When a range is none.
+    """
+
+    given_source_range: Range = "full"
+    given_target_range: Range = "full"
+    source_range: Range | None = None
+    target_range: Range | None = None
+    bits: int = 10
+
+    def __post_init__(self) -> None:
+        for each in fields(self)[:4]:
+            if (value := getattr(self, each.name)) is not None:
+                object.__setattr__(self, each.name, check_range(value, each.name))
+
+    @property
+    def before(self) -> tuple[Transform, ...]:
+        """What comes in as what the LUT was made for."""
+        return relaid(
+            self.source_range or self.given_source_range, self.given_source_range, self.bits
+        )
+
+    @property
+    def after(self) -> tuple[Transform, ...]:
+        """What the LUT gives as what is wanted."""
+        return relaid(
+            self.given_target_range, self.target_range or self.given_target_range, self.bits
+        )

@@ -6,6 +6,7 @@ pipeline ("ACEScct, ACEScg to BT.1886, BT.709; exposure=1") after a semicolon.
 
 from __future__ import annotations
 
+import logging
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal, TypedDict
 
@@ -29,8 +30,8 @@ class Choices(TypedDict, total=False):
     adaptation: str
     source_range: Range
     target_range: Range
-    source_peak: float
-    target_peak: float
+    source_display_peak: float
+    target_display_peak: float
     measured_display: str
     dimensions: Literal[1, 3]
     title: str
@@ -151,7 +152,7 @@ SETTINGS: tuple[Setting, ...] = (
         accepted=_RANGES,
     ),
     Setting(
-        "source_peak",
+        "source_display_peak",
         "source.display_peak",
         float,
         None,
@@ -159,7 +160,7 @@ SETTINGS: tuple[Setting, ...] = (
         placeholder="CD/M²",
     ),
     Setting(
-        "target_peak",
+        "target_display_peak",
         "target.display_peak",
         float,
         None,
@@ -185,6 +186,12 @@ SETTINGS: tuple[Setting, ...] = (
     ),
     Setting("title", "title", str, "", "The title in the file.", placeholder="TEXT"),
 )
+
+OLD_NAMES = {
+    "source_peak": "source_display_peak",
+    "target_peak": "target_display_peak",
+}
+"""What settings were called, and are called now."""
 
 ENDS = ("source_curve", "source_gamut", "target_curve", "target_gamut")
 """The settings that name the two ends of a conversion."""
@@ -217,6 +224,10 @@ def setting_named(name: str, where: str = "", among: tuple[Setting, ...] = ()) -
         With the nearest names, when there is none.
     """
     plain, among = name.replace("-", "_"), among or SETTINGS
+    if plain in OLD_NAMES:
+        new = OLD_NAMES[plain]
+        logging.getLogger("lutbench").warning("%s: %s is deprecated: write %s", where, plain, new)
+        plain = new
     for each in among:
         if each.name == plain:
             return each

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from lutbench.foreign import foreign
 from lutbench.inspection.hue import HUES, HueShift, hue_shift
 from lutbench.inspection.inspection import Inspection
 from lutbench.inspection.subject import CODES
@@ -118,7 +119,7 @@ def _triangle(axes: Any, gamut: Gamut, colour: str, label: str, dash: Any) -> No
 @cache
 def _locus() -> NDArray[np.float64]:
     """The spectral locus of the CIE 1931 observer from 400 to 700 nm, closed, as xy."""
-    import colour
+    colour = foreign("colour")
 
     observer = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
     seen = (observer.wavelengths >= 400) & (observer.wavelengths <= 700)

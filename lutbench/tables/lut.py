@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lutbench.errors import LutbenchError, NotInvertibleError
-from lutbench.given import texts
+from lutbench.given import texts, whole
 from lutbench.model.transforms import (
     Array,
     Transform,
@@ -165,6 +165,12 @@ class Lut1D(_Lut):
         object.__setattr__(self, "title", title)
         object.__setattr__(self, "comments", comments)
         self._check_words()
+
+    @classmethod
+    def identity(cls, size: int = 1024, *, title: str = "") -> Lut1D:
+        """The LUT that changes nothing."""
+        rows = np.linspace(0, 1, whole(size, "size", *SIZES_1D))
+        return cls(np.repeat(rows[:, None], 3, axis=1), title=title)
 
     def inverse(self) -> Lut1D:
         """The inverse LUT, sampled at four times the size.
@@ -335,8 +341,3 @@ def lattice(size: int, domain: ArrayLike = UNIT_DOMAIN) -> Array:
     low, high = np.asarray(domain, dtype=np.float64)
     axes = [np.linspace(low[c], high[c], size) for c in range(3)]
     return np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1)
-
-
-def interpolated(transform: Transform, interpolation: Interpolation) -> Transform:
-    """The same transform with another interpolation in every 3D LUT that it holds."""
-    return transform.with_interpolation(interpolation)

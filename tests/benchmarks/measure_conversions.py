@@ -57,14 +57,14 @@ def main() -> None:
     """Print a row for each tone, and the peer."""
     print(f"| conversion | tone | {' | '.join(GAMUT_METHODS)} |")
     print("|---|---|" + "---:|" * len(GAMUT_METHODS))
-    peaks = {"source_peak": 1000.0, "target_peak": 100.0}
+    peaks = {"source_display_peak": 1000.0, "target_display_peak": 100.0}
     most = [row("ACEScct to BT.1886", ("ACEScct", "BT.1886"), tone) for tone in SCENE]
     most += [row("ST 2084 to BT.1886", ("ST 2084", "BT.1886"), tone, **peaks) for tone in DISPLAY]
     most.append(row("BT.1886 to ST 2084", ("BT.1886", "ST 2084"), "bt2446-a-up"))
     for source, target, key in (
-        ("ST 2084", "BT.2100 HLG", "target_peak"),
-        ("BT.2100 HLG", "ST 2084", "source_peak"),
-        ("BT.1886", "BT.2100 HLG", "target_peak"),
+        ("ST 2084", "BT.2100 HLG", "target_display_peak"),
+        ("BT.2100 HLG", "ST 2084", "source_display_peak"),
+        ("BT.1886", "BT.2100 HLG", "target_display_peak"),
         ("BT.709", "BT.2100 PQ", ""),
     ):
         more = {key: 1000.0} if key else {}

@@ -58,13 +58,18 @@ def test_ways(benchmark: BenchmarkFixture, name: str) -> None:
 
 
 HDR_WAYS = {
-    "PQ to HLG": ("ST 2084", "BT.2100 HLG", {"target_peak": 1000.0}),
-    "HLG to PQ": ("BT.2100 HLG", "ST 2084", {"source_peak": 1000.0}),
+    "PQ to HLG": ("ST 2084", "BT.2100 HLG", {"target_display_peak": 1000.0}),
+    "HLG to PQ": ("BT.2100 HLG", "ST 2084", {"source_display_peak": 1000.0}),
     **{
         f"PQ to SDR, {tone}": (
             "ST 2084",
             "BT.1886",
-            {"tone": tone, "gamut": "map", "source_peak": 1000.0, "target_peak": 100.0},
+            {
+                "tone": tone,
+                "gamut": "map",
+                "source_display_peak": 1000.0,
+                "target_display_peak": 100.0,
+            },
         )
         for tone in ("eetf", "bt2446-a", "bt2446-c")
     },

@@ -41,7 +41,8 @@ LONG_FUNCTIONS = {
 
 MANY_ARGUMENTS = {
     "exposure/levels.py: levels": PUBLIC,
-    "face/telling.py: levels": PUBLIC,
+    "face/exposing.py: levels": PUBLIC,
+    "face/reworking.py: change_range": PUBLIC,
     "face/reworking.py: invert": PUBLIC,
     "face/telling.py: compare": PUBLIC,
     "face/telling.py: identify": PUBLIC,

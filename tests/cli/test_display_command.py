@@ -37,7 +37,7 @@ def test_from_patches_to_a_check(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     assert found["reach"]["contrast"] == pytest.approx(1600, rel=0.01)
     assert "can be shown" in run("fit", "measured.csv")
 
-    run("calibrate", "measured.csv", "-o", "cal.cube", "--size", "17", "--peak", "100")
+    run("calibrate", "measured.csv", "-o", "cal.cube", "--size", "17", "--display-peak", "100")
     lut = open_lut("cal.cube")
     white = display.xyz(np.asarray(lut.apply([1.0, 1.0, 1.0])))
     # D65 at the peak that was asked for.

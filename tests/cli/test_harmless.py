@@ -61,7 +61,7 @@ CALLS = [
     "apply LUT s.png out.png",
     "convert LUT out.clf",
     "convert LUT out.cube --json",
-    "rework resize LUT 3 -o out.cube",
+    "rework resample LUT 3 -o out.cube",
     "verify suite.toml --junit out.xml -v",
     "verify suite.toml --json",
     "inspect noLUT",

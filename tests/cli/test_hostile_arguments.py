@@ -46,8 +46,8 @@ CALLS: dict[str, list[str]] = {
     "rework": [
         "rework chain LUT LUT --definitions DEFS -o OUT.cube",
         "rework invert LUT --definitions DEFS -o OUT.cube",
-        "rework resize LUT 5 --definitions DEFS -o OUT.cube",
-        "rework range LUT --source full legal --definitions DEFS -o OUT.cube",
+        "rework resample LUT 5 --definitions DEFS -o OUT.cube",
+        "rework range LUT --source-range legal --definitions DEFS -o OUT.cube",
         "rework repair LUT --definitions DEFS -o OUT.cube",
         "rework strength LUT 0.5 --base LUT --definitions DEFS -o OUT.cube",
         "rework blend LUT LUT 0.5 --definitions DEFS -o OUT.cube",

@@ -66,8 +66,8 @@ def test_every_other_command_writes_what_it_says(
         return np.asarray(open_lut(out).apply(POINTS))
 
     tolerance = 1e-6  # six decimals in the file, and those of the file it came from
-    assert np.abs(made("resize", look, 33) - expected).max() < 2 / 1023
-    legal = made("range", look, "--target", "full", "legal")
+    assert np.abs(made("resample", look, 33) - expected).max() < 2 / 1023
+    legal = made("range", look, "--target-range", "legal")
     assert np.abs(legal - (64 + 876 * expected) / 1023).max() < tolerance
     wide = made("range", look, "--domain", -0.5, 1.5, "--size", 33)
     assert np.abs(wide - expected).max() < 1e-5
@@ -100,8 +100,8 @@ def test_rework_alone_prints_its_help(capsys: Printed) -> None:
     [
         (("invert", "{look}", "-o", "{look}"), "--force"),
         (("invert", "none.cube", "-o", "{out}"), "none.cube"),
-        (("resize", "{look}", "300", "-o", "{out}"), "2 to 256"),
-        (("range", "{look}", "--domain", "1", "0", "-o", "{out}"), "LOW under HIGH"),
+        (("resample", "{look}", "300", "-o", "{out}"), "2 to 256"),
+        (("range", "{look}", "--domain", "1", "0", "-o", "{out}"), "minimum under maximum"),
         (("strength", "{look}", "9", "-o", "{out}"), "-1 to 3"),
         (("invert", "{look}", "-o", "out.xyz"), ".xyz"),
         (("polish", "{look}"), "polish"),

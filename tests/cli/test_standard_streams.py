@@ -53,7 +53,7 @@ def lut_of(found: subprocess.CompletedProcess[bytes]) -> lb.Lut3D:
         "levels --curve ACEScct --lut - --json",
         "compare - DAY --json",
         "compare DAY - --json",
-        "rework resize - 5 -o OUT.cube --json",
+        "rework resample - 5 -o OUT.cube --json",
         "convert - OUT.clf --json",
         "split - -o OUT --json",
     ],
@@ -72,18 +72,18 @@ def test_a_lut_to_standard_output(day: Path) -> None:
     built = run(f"build {ENDS} --size 9 -o -")
     np.testing.assert_allclose(lut_of(built).table, lut.table, atol=1e-6)
     assert built.stderr
-    for line in ("convert - -", "rework range - --source full full -o -"):
+    for line in ("convert - -", "rework range - --source-range full -o -"):
         found = run(line, day.read_bytes())
         np.testing.assert_allclose(lut_of(found).table, lut.table, atol=2e-6)
         assert found.stderr
-    assert lut_of(run("rework resize - 5 -o -", day.read_bytes())).size == 5
+    assert lut_of(run("rework resample - 5 -o -", day.read_bytes())).size == 5
     assert lut_of(run("split - --keep gamut -o -", day.read_bytes())).size == 9
 
 
 @pytest.mark.skipif(os.name != "posix", reason="a shell of POSIX")
 def test_commands_in_a_pipe(day: Path) -> None:
     own = f"{sys.executable} -m lutbench"
-    line = f"{own} convert {day} - | {own} rework resize - 5 -o - | {own} inspect - --json"
+    line = f"{own} convert {day} - | {own} rework resample - 5 -o - | {own} inspect - --json"
     found = subprocess.run(["sh", "-c", line], capture_output=True, timeout=120)
     assert json.loads(found.stdout)["size"] == 5
 
@@ -98,7 +98,7 @@ def test_a_recipe_from_standard_input(day: Path, tmp_path: Path) -> None:
     ("line", "words"),
     [
         ("convert - - --json", b"both go to standard output"),
-        ("rework resize - 5 -o - --json", b"both go to standard output"),
+        ("rework resample - 5 -o - --json", b"both go to standard output"),
         ("inspect - DAY", b"stands for one LUT"),
         ("build - -o -", b"a recipe's LUTs are files"),
     ],

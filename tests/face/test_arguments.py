@@ -66,10 +66,15 @@ def doors(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, Any]]
         | {"threads": 1, "catalogue": None},
         "apply_pixels": {"steps": lut, "pixels": [[0.1, 0.2, 0.3]], "dtype": None, "bits": None}
         | {"out_bits": None, "planar": False, "out": None, "threads": 1, "device": None},
-        "blend": {"first": lut, "second": lut, "amount": 0.5, "size": 5},
+        "blend": {"first": lut, "second": lut, "amount": 0.5, "size": 5} | {"title": ""},
+        "strength": {"lut": lut, "amount": 0.5, "base": None, "size": 5, "title": ""},
+        "neutral": {"lut": lut, "size": 5, "grey": False, "title": ""},
+        "change_range": {"lut": lut, "source_range": None, "target_range": "legal", "size": 5}
+        | {"given_source_range": "full", "given_target_range": "full", "bits": 10}
+        | {"domain": None, "title": ""},
         "build": curve | gamuts | choices | ranges | {"catalogue": None},
         "capture": {"picture": picture, "size": 5, "smoothness": None, "title": ""},
-        "chain": {"size": 5, "title": ""},
+        "chain": {"size": 5, "shaper": True, "title": ""},
         "compare": {"a": lut, "b": lut, "source": None, "target": None, "colours": ["chart"]}
         | {"bits": 10, "worst": 1},
         "curves": {"catalogue": None},
@@ -84,7 +89,8 @@ def doors(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, Any]]
         | {"hold": False, "title": ""},
         "learn": {"before": picture, "after": picture, "size": 5, "smoothness": None, "title": ""},
         "levels": {"curve": "ACEScct", "lut": None, "source_range": "full", "zebra_min": None}
-        | {"target_range": "full", "display": None},
+        | {"target_range": "full", "display": None, "expose": 0.0, "zebra_step": 5.0}
+        | {"over_exposure": 1.0, "filters": [0.3]},
         "match": {"source": patches, "target": patches, "source_encoding": end}
         | {"target_encoding": end, "residual": False},
         "open_lut": {"path": path},
@@ -92,8 +98,8 @@ def doors(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, Any]]
         "read_hald": {"path": hald},
         "write_hald": {"lut": None, "path": folder / "new.png", "level": 2, "force": True},
         "cdls_of_edl": {"path": folder / "a.edl"},
-        "repair": {"lut": lut, "only": None, "most": 64.0, "fade": 0.35},
-        "resample": {"lut": lut, "size": 3, "method": "linear"},
+        "repair": {"lut": lut, "only": None, "most": 64.0, "fade": 0.35, "title": ""},
+        "resample": {"lut": lut, "size": 3, "method": "linear", "title": ""},
         "sample": {"transform": lut, "size": 3, "domain": (0, 1), "title": ""}
         | {"interpolation": "tetrahedral"},
         "split": {"lut": lb.Lut3D.identity(5), "identification": None},
@@ -103,6 +109,7 @@ def doors(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, Any]]
         | {"jobs": 1},
         "Cdl": {"slope": (1, 1, 1), "offset": (0, 0, 0), "power": (1, 1, 1), "saturation": 1.0}
         | {"clamp": True},
+        "Display": {"peak": 1000.0, "black": 0.0, "surround": 5.0},
         "Clamp": {"low": 0.0, "high": 1.0},
         "Matrix": {"rows": np.eye(3), "offset": (0, 0, 0)},
         "Pipeline": {"steps": (lut,)},
@@ -111,7 +118,8 @@ def doors(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, Any]]
         | {"interpolation": "tetrahedral"},
         "Gamut": {"name": "mine", "primaries": ((0.6, 0.3), (0.3, 0.6), (0.15, 0.06))}
         | {"white": (0.3127, 0.329)},
-        "Encoding": {"curve": end.curve, "gamut": bt709, "range": "full", "bits": 10},
+        "Encoding": {"curve": end.curve, "gamut": bt709, "range": "full", "bits": 10}
+        | {"display": None},
         "Conversion": {"source": end, "target": end, "kind": "combined", "exposure": 0.0}
         | {"adaptation": "bradford", "grade_place": "after", "grade": (), "clamp": True},
     }
@@ -134,6 +142,7 @@ CLASSES = [
     "Gamut",
     "Encoding",
     "Conversion",
+    "Display",
 ]
 
 

@@ -108,6 +108,9 @@ def results(day: Path) -> dict[str, Any]:
         "invert": lb.invert(lb.sample("linear to gamma 2.4; kind=curve", 9)),
         "resample": lb.resample(day, 9, "linear"),
         "blend": lb.blend(day, lut, 0.5),
+        "strength": lb.strength(day, 0.5, base=WORDS),
+        "neutral": lb.neutral(day, size=64),
+        "change_range": lb.change_range(day, target_range="legal"),
         "repair": lb.repair(damaged(lut)),
         "verify": lb.verify(suite(day)),
         "learn": lb.learn(*pair(lut), size=5),
@@ -123,6 +126,7 @@ def given(day: Path) -> dict[str, Any]:
 
 RESULTS = (
     *("inspect", "identify", "split", "compare", "levels", "chain", "invert", "resample", "blend"),
+    *("strength", "neutral", "change_range"),
     *("repair", "verify", "learn", "capture", "match"),
 )
 
@@ -301,3 +305,71 @@ def test_other_libraries() -> None:
     for function in (lb.to_colour, lb.from_colour, lb.to_pillow):
         with pytest.raises(lb.LutbenchError):
             function("a LUT")
+
+
+def test_names_in_every_form_find_their_entry() -> None:
+    assert lb.gamuts()["acescg"].name == lb.gamuts()["ACES AP1"].name
+    assert lb.curves()["acesCCT"] == lb.curves()["ACEScct"]
+    with pytest.raises(lb.LutbenchError, match="ACEScct"):
+        lb.curves()["ACESct"]
+    assert "acescct" not in lb.curves()  # as a dict, it holds each entry once
+
+
+def test_encodings_in_words(day: Path) -> None:
+    curve, gamut = lb.curves()["ACEScct"].curve, lb.gamuts()["ACEScg"].gamut
+    assert curve is not None
+    assert gamut is not None
+    end = lb.Encoding(curve, gamut)
+    told = lb.compare(day, day, source="ACEScct, ACEScg", colours=["chart"])
+    assert told.overall == lb.compare(day, day, source=end, colours=["chart"]).overall
+    source, target, first, second = chart()
+    words = lb.match(source, target, "ACEScct, ACEScg", "acescct, acescg")
+    assert words.to_dict() == lb.match(source, target, first, second).to_dict()
+    with pytest.raises(lb.LutbenchError, match="source: 'ACEScct' is not an encoding"):
+        lb.compare(day, day, source="ACEScct")
+    assert lb.identify(day, source_curve=curve, source_gamut=gamut).best is not None
+
+
+def test_settings_that_do_not_exist_are_named() -> None:
+    for wrong in ({"nodes": 5}, {"sizes": 5}):
+        with pytest.raises(lb.LutbenchError, match="no option is named"):
+            lb.build(WORDS, **wrong)  # type: ignore[call-arg]
+    with pytest.raises(lb.LutbenchError, match="is not a pipeline"):
+        lb.build("ACEScct, ACEScg -> BT.1886, BT.709")
+
+
+def test_identity() -> None:
+    colours = np.random.default_rng(0).random((9, 3))
+    for lut in (lb.Lut1D.identity(), lb.Lut1D.identity(2), lb.Lut3D.identity(2)):
+        np.testing.assert_allclose(lut.apply(colours), colours, atol=1e-12)
+    with pytest.raises(lb.LutbenchError):
+        lb.Lut1D.identity(10**30)
+
+
+PRINTED = """
+import sys, numpy as np, lutbench as lb
+before = np.get_printoptions()
+lut = lb.build("ACEScct, ACEScg to BT.1886, BT.709", size=3)
+lut.save(sys.argv[1])
+lb.to_colour(lut)
+lb.open_catalogue(user=False).curves()
+assert "colour" in sys.modules
+assert np.get_printoptions() == before, np.get_printoptions()
+"""
+
+
+def test_what_numpy_prints_stays_the_users(tmp_path: Path) -> None:
+    """colour-science sets numpy's print options for the whole process when it is imported."""
+    line = [sys.executable, "-c", PRINTED, str(tmp_path / "a.clf")]
+    found = subprocess.run(line, capture_output=True, text=True)
+    assert (found.returncode, found.stderr) == (0, "")
+
+
+def test_others_packages_are_imported_in_one_place() -> None:
+    import ast
+
+    package = Path(lb.__file__).parent
+    for path in package.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Import):
+                assert not {each.name for each in node.names} & {"colour", "colour_clf_io"}, path

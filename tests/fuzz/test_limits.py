@@ -117,7 +117,7 @@ CALLS = [
     "sheet LUT STILL OUT.png",
     "convert LUT OUT.clf",
     "identify LUT",
-    "rework resize LUT 3 -o OUT.cube",
+    "rework resample LUT 3 -o OUT.cube",
 ]
 
 

@@ -147,7 +147,7 @@ def test_scene_light(tone: str, way: str, target: tuple[str, str]) -> None:
 def test_display_light(tone: str, way: str, target: tuple[str, str, float]) -> None:
     curve, gamut, peak = target
     ends = ("ST 2084", "BT.2020"), (curve, gamut)
-    task = task_of(tone, way, *ends, source_peak=1000.0, target_peak=peak)
+    task = task_of(tone, way, *ends, source_display_peak=1000.0, target_display_peak=peak)
     greys_of(task)
     signal = colour.models.eotf_inverse_ST2084([GREY] * 3)
     shown = task.result.to_light("display").apply(task.pipeline().apply(signal))
@@ -163,7 +163,7 @@ def test_display_light(tone: str, way: str, target: tuple[str, str, float]) -> N
 @pytest.mark.parametrize("tone", ["bt2446-a-up", "gamma-adjust"])
 def test_sdr_to_hdr(tone: str, target: str, way: str) -> None:
     ends = ("BT.1886", "BT.709"), (target, "BT.2020")
-    task = task_of(tone, way, *ends, target_peak=1000.0)
+    task = task_of(tone, way, *ends, target_display_peak=1000.0)
     greys_of(task)
     grey = 18 ** (1 / 2.4) / 100 ** (1 / 2.4)
     shown = task.result.to_light("display").apply(task.pipeline().apply([grey] * 3))

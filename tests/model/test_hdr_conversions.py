@@ -65,10 +65,10 @@ def test_sdr_into_pq_display_referred() -> None:
 
 def test_sdr_into_hlg_display_referred() -> None:
     expected = hlg_signal(203 * SIGNAL**2.4, 1000)
-    found = converted("BT.1886", "BT.2100 HLG", SIGNAL, target_peak=1000.0)
+    found = converted("BT.1886", "BT.2100 HLG", SIGNAL, target_display_peak=1000.0)
     # colour-science's luminance weights have more digits than the four of the table.
     assert found == pytest.approx(expected, abs=5e-5)
-    white = converted("BT.1886", "BT.2100 HLG", [[1.0] * 3], target_peak=1000.0)
+    white = converted("BT.1886", "BT.2100 HLG", [[1.0] * 3], target_display_peak=1000.0)
     assert white[0, 0] == pytest.approx(0.75, abs=0.002)
 
 
@@ -89,14 +89,14 @@ def test_sdr_scene_referred() -> None:
 def test_pq_and_hlg_at_a_named_peak(peak: float) -> None:
     light = hlg_display(SIGNAL, peak)
     pq = colour.models.eotf_inverse_ST2084(light)
-    there = converted("BT.2100 HLG", "ST 2084", SIGNAL, source_peak=peak)
+    there = converted("BT.2100 HLG", "ST 2084", SIGNAL, source_display_peak=peak)
     assert there == pytest.approx(pq, abs=5e-5)
-    back = converted("ST 2084", "BT.2100 HLG", there, target_peak=peak)
+    back = converted("ST 2084", "BT.2100 HLG", there, target_display_peak=peak)
     assert back == pytest.approx(SIGNAL, abs=1e-9)
     # The peak of either is the peak of the other.
-    assert converted("BT.2100 HLG", "ST 2084", [[1.0] * 3], source_peak=peak) == pytest.approx(
-        colour.models.eotf_inverse_ST2084(peak) * np.ones((1, 3)), abs=1e-6
-    )
+    assert converted(
+        "BT.2100 HLG", "ST 2084", [[1.0] * 3], source_display_peak=peak
+    ) == pytest.approx(colour.models.eotf_inverse_ST2084(peak) * np.ones((1, 3)), abs=1e-6)
 
 
 @pytest.mark.parametrize(("source", "target"), [(600.0, 1000.0), (1000.0, 600.0), (1500.0, 450.0)])
@@ -112,8 +112,8 @@ def test_a_gamma_adjustment_is_what_hlg_does_between_displays(source: float, tar
         "BT.2100 HLG",
         "BT.2100 HLG",
         signal,
-        source_peak=source,
-        target_peak=target,
+        source_display_peak=source,
+        target_display_peak=target,
         tone="gamma-adjust",
     )
     assert same == pytest.approx(signal, abs=1e-9)
@@ -126,7 +126,7 @@ def test_a_gamma_adjustment_of_sdr() -> None:
     white = converted("BT.1886", "ST 2084", [[1.0] * 3], tone="gamma-adjust")
     assert white[0, 0] == pytest.approx(0.58, abs=0.002)
     assert converted(
-        "BT.1886", "BT.2100 HLG", [[1.0] * 3], tone="gamma-adjust", target_peak=1000.0
+        "BT.1886", "BT.2100 HLG", [[1.0] * 3], tone="gamma-adjust", target_display_peak=1000.0
     )[0, 0] == pytest.approx(0.75, abs=0.002)
     orange = np.array([80.0, 20.0, 5.0])
     found = adjust.apply(orange)
@@ -139,17 +139,18 @@ def test_a_gamma_adjustment_of_sdr() -> None:
     assert surround.power == pytest.approx(0.98**2)  # Report ITU-R BT.2390-8, 6.2: two doublings
 
 
+PEAKS = {"source_display_peak": 1e3, "target_display_peak": 1e2}
 ENDS: tuple[tuple[str, str, dict[str, Any]], ...] = (
     ("BT.1886", "ST 2084", {}),
-    ("BT.1886", "BT.2100 HLG", {"target_peak": 1000.0}),
+    ("BT.1886", "BT.2100 HLG", {"target_display_peak": 1000.0}),
     ("BT.709", "BT.2100 PQ", {}),
     ("BT.709", "BT.2100 HLG", {}),
-    ("BT.2100 HLG", "ST 2084", {"source_peak": 1000.0}),
-    ("ST 2084", "BT.2100 HLG", {"target_peak": 1000.0}),
+    ("BT.2100 HLG", "ST 2084", {"source_display_peak": 1000.0}),
+    ("ST 2084", "BT.2100 HLG", {"target_display_peak": 1000.0}),
     ("BT.1886", "ST 2084", {"tone": "gamma-adjust"}),
-    ("BT.2100 HLG", "BT.1886", {"source_peak": 1e3, "target_peak": 1e2, "tone": "gamma-adjust"}),
-    ("ST 2084", "BT.1886", {"source_peak": 1e3, "target_peak": 1e2, "tone": "bt2446-a"}),
-    ("ST 2084", "BT.1886", {"source_peak": 1e3, "target_peak": 1e2, "tone": "bt2446-c"}),
+    ("BT.2100 HLG", "BT.1886", PEAKS | {"tone": "gamma-adjust"}),
+    ("ST 2084", "BT.1886", PEAKS | {"tone": "bt2446-a"}),
+    ("ST 2084", "BT.1886", PEAKS | {"tone": "bt2446-c"}),
 )
 
 
@@ -167,7 +168,7 @@ def test_each_has_an_inverse_and_says_what_it_means(
     assert task.inverse().apply(there) == pytest.approx(SIGNAL, abs=1e-9)
     # The side of light and the peaks stand in what a LUT says of itself.
     comments = " ".join(comments_for(job, ""))
-    for name in ("source_peak", "target_peak"):
+    for name in ("source_display_peak", "target_display_peak"):
         if name in more:
             assert f"on a display of {more[name]:g} cd/m²" in comments
     assert {task.meeting.source, task.meeting.target} <= {"scene", "display"}
@@ -176,7 +177,7 @@ def test_each_has_an_inverse_and_says_what_it_means(
 
 def test_an_eetf_says_that_it_has_no_inverse() -> None:
     settings: Any = {"source_curve": "ST 2084", "target_curve": "BT.1886", "tone": "eetf"}
-    settings |= {"source_gamut": "BT.2020", "target_gamut": "BT.2020", "target_peak": 100.0}
+    settings |= {"source_gamut": "BT.2020", "target_gamut": "BT.2020", "target_display_peak": 100.0}
     task = quick_job(settings, KNOWN).task
     assert isinstance(task, Conversion)
     with pytest.raises(NotInvertibleError, match="flattens at the target peak"):

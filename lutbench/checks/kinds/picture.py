@@ -19,7 +19,7 @@ from lutbench.measure.samples import SampledColours
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Encoding
 from lutbench.recipes.table import Table
-from lutbench.tables.lut import Interpolation, interpolated
+from lutbench.tables.lut import Interpolation
 
 if TYPE_CHECKING:
     from lutbench.media.still.still import Still
@@ -39,7 +39,7 @@ class Picture(Check):
     still: str
     stored: str
     depth: str
-    interpolation: Interpolation
+    interpolation: Interpolation | None
     limits: dict[str, Any] | None
     target: Encoding | None
 
@@ -61,9 +61,7 @@ class Picture(Check):
             still=table.text("still"),
             stored=stored,
             depth=table.choice("depth", DEPTHS, ""),
-            interpolation=table.choice(
-                "interpolation", ("tetrahedral", "trilinear"), "tetrahedral"
-            ),
+            interpolation=table.choice("interpolation", ("tetrahedral", "trilinear"), None),
             limits=values,
             target=read_end(table.table("target"), catalogue),
         )
@@ -78,7 +76,7 @@ class Picture(Check):
         if self.limits is not None:
             checked_limits(self.limits, f"{self.where}, limits")
         side = context.subject(self.lut)
-        transform = interpolated(side.transform, self.interpolation)
+        transform = side.transform.with_interpolation(self.interpolation)
         path = context.path(self.stored)
         still = context.path(self.still)
         not_itself(still, path, self.where, "the still is its own result")

@@ -1,0 +1,27 @@
+"""Packages of others that change, when they are imported, what is not theirs."""
+
+from __future__ import annotations
+
+import sys
+from importlib import import_module
+from typing import Any
+
+import numpy as np
+
+
+def foreign(name: str) -> Any:
+    """The module of that name, imported without its change of how numpy prints arrays.
+
+    colour-science sets numpy's print options to those of numpy 1.13, for the whole process;
+    what a user's program prints is not ours to change.
+
+    >>> foreign("colour").__name__
+    'colour'
+    """
+    if name in sys.modules:
+        return sys.modules[name]
+    shown: Any = np.get_printoptions()
+    try:
+        return import_module(name)
+    finally:
+        np.set_printoptions(**shown)
