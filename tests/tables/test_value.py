@@ -142,19 +142,19 @@ def test_numpy_reads_a_lut_as_its_table() -> None:
     ("make", "what"),
     [
         (lambda: Lut3D(np.ma.masked_less(CUBE, 0.5)), "masked"),
-        (lambda: Lut3D("a table"), "no array of numbers"),  # type: ignore[arg-type]
-        (lambda: Lut3D([[1.0], [1.0, 2.0]]), "no array of numbers"),  # type: ignore[list-item]
-        (lambda: Lut3D(CUBE.astype(complex)), "no array of numbers"),
-        (lambda: Lut3D(None), "no array of numbers"),  # type: ignore[arg-type]
-        (lambda: Lut3D(CUBE, "wide"), "no array of numbers"),  # type: ignore[arg-type]
+        (lambda: Lut3D("a table"), "not an array of numbers"),  # type: ignore[arg-type]
+        (lambda: Lut3D([[1.0], [1.0, 2.0]]), "not an array of numbers"),  # type: ignore[list-item]
+        (lambda: Lut3D(CUBE.astype(complex)), "not an array of numbers"),
+        (lambda: Lut3D(None), "not an array of numbers"),  # type: ignore[arg-type]
+        (lambda: Lut3D(CUBE, "wide"), "not an array of numbers"),  # type: ignore[arg-type]
         (lambda: Lut3D(CUBE, (1, 0)), "not a domain"),
         (lambda: Lut3D(CUBE, title=3), "a title of 3"),  # type: ignore[arg-type]
         (lambda: Lut3D(CUBE, comments=(1,)), "comments: 1 is not text"),  # type: ignore[arg-type]
         (lambda: Lut3D(CUBE, interpolation="cubic"), "no interpolation"),  # type: ignore[arg-type]
         (lambda: ShaperLut3D(Lut3D(CUBE), Lut1D(RAMP)), "Lut3D before Lut1D"),  # type: ignore[arg-type]
-        (lambda: Matrix([[1, 2, 3], [4, 5]]), "no matrix"),  # type: ignore[list-item]
-        (lambda: Matrix("abc"), "no matrix"),  # type: ignore[arg-type]
-        (lambda: Matrix(np.full((3, 3), np.nan)), "no matrix"),
+        (lambda: Matrix([[1, 2, 3], [4, 5]]), "not a matrix"),  # type: ignore[list-item]
+        (lambda: Matrix("abc"), "not a matrix"),  # type: ignore[arg-type]
+        (lambda: Matrix(np.full((3, 3), np.nan)), "not a matrix"),
         (lambda: Matrix(np.eye(3)) | 3, "unsupported operand"),  # type: ignore[operator]
     ],
 )
