@@ -22,6 +22,7 @@ import numpy as np
 import lutbench as lb
 from lutbench.tables.threads import thread_limit
 
+SIZES = (9, 17, 25, 33)
 TARGETS = ("BT.1886, BT.709", "gamma 2.6, P3-D65", "sRGB, BT.709", "BT.1886, BT.2020")
 
 
@@ -31,7 +32,8 @@ def fill(folder: Path, count: int) -> None:
     sources = [name for name in sources if lb.curves()[name].curve.family == "log"]
     for number in range(count):
         words = f"{sources[number % len(sources)]}, ACEScg to {TARGETS[number % len(TARGETS)]}"
-        lut = lb.build(words, size=33, exposure=(number % 7 - 3) / 3, tone="shoulder")
+        size = SIZES[number % len(SIZES)]
+        lut = lb.build(words, size=size, exposure=(number % 7 - 3) / 3, tone="shoulder")
         table = np.clip(lut.table, 0, 1)
         luma = (table @ np.array([0.2126, 0.7152, 0.0722]))[..., None]
         looked = np.clip(luma + (0.8 + 0.4 * (number % 5) / 4) * (table - luma), 0, 1)
@@ -85,7 +87,7 @@ def main() -> None:
         for command in ("identify", "inspect"):
             wall, busy = one(command, files[::step])
             print(f"{command}: one LUT {wall:.3f} s, {busy:.3f} s of processor; {cores} cores")
-            for count in (len(files) // 4, len(files)):
+            for count in (len(files) // 10, len(files) // 2, len(files)):
                 for jobs in (1, cores):
                     took, used, most = whole(command, files[:count], jobs)
                     ideal = wall * count / jobs
