@@ -266,7 +266,8 @@ def _judged(part: str, name: str, found: Identification) -> Claim:
 
 def _exposure(name: str, best: Candidate, found: Identification) -> Claim:
     stops = [best.exposure_stops, *best.exposures.values()]
-    if found.tone is not None and not found.tone.plain:
+    known = best.hypothesis is not None and best.hypothesis.built is not None
+    if found.tone is not None and not found.tone.plain and not known:
         return Claim("exposure", name, "open")
     if any(abs(each - float(name.split()[0])) <= SAME_STOPS for each in stops):
         return Claim("exposure", name, "so")

@@ -59,6 +59,12 @@ class GamutBank:
             bool(self.published[index]),
         )
 
+    def like(self, pair: Pair) -> list[Pair]:
+        """The pair by every adaptation and publication."""
+        ends = (self.gamuts.index(pair.source), self.gamuts.index(pair.target))
+        chosen = (self.sources == ends[0]) & (self.targets == ends[1])
+        return [self.pair(int(each)) for each in np.flatnonzero(chosen)]
+
     def only(self, source: str | None, target: str | None) -> GamutBank:
         """The pairs with the gamuts that are known; a gamut with itself stays as it is."""
         keep = np.ones(len(self), dtype=bool)

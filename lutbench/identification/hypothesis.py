@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -12,6 +13,7 @@ from lutbench.identification.curvebank import End, scale_of
 from lutbench.identification.gamutbank import Pair
 from lutbench.identification.samples import CODES, Samples
 from lutbench.model.compression import GamutCompression
+from lutbench.model.conversion import Conversion
 from lutbench.model.curves.base import Curve
 from lutbench.model.curves.hdr import HlgSystemGamma
 from lutbench.model.curves.tabulated import Tabulated
@@ -84,6 +86,14 @@ class Hypothesis:
     norm: str | tuple[float, float, float] | None = None
     """What the tone curve acts on: None each channel, the ``largest``, a luminance by weights."""
 
+    built: Conversion | None = None
+    """The whole description, where its numbers are known: then it alone says what comes out."""
+
+    @property
+    def has_tone(self) -> bool:
+        """Whether a tone curve stands between source and target."""
+        return isinstance(self.target, ToneTarget) or bool(self.built and self.built.tone)
+
     @property
     def target_end(self) -> End | None:
         """The known encoding of the output, or None."""
@@ -91,12 +101,15 @@ class Hypothesis:
 
     def without_grade(self) -> Hypothesis:
         """The same without what follows the encoding."""
-        return replace(self, grade=())
+        made = self.built
+        if made is not None and made.grade_place == "after":
+            made = replace(made, grade=())
+        return replace(self, grade=(), built=made)
 
     @property
     def beside(self) -> tuple[str, ...]:
         """What stands beside curves, a matrix and a grade, each as a phrase."""
-        told = []
+        told = [] if self.built is None else list(_beside(self.built))
         if self.rendering is not None:
             told.append(f"the light of an HLG display of {self.rendering.peak:.0f} cd/m²")
         if self.gains is not None:
@@ -167,6 +180,8 @@ class Hypothesis:
 
     def apply(self, values: Array, *, clip: bool = True) -> Array:
         """Full-scale output of full-scale input, shape (..., 3)."""
+        if self.built is not None:
+            return np.asarray(self.built.pipeline().apply(values))
         return self.out(self.light(self.source.decode(values)), clip=clip)
 
 
@@ -203,6 +218,21 @@ class Forecast:
         return float(np.sqrt(np.mean(self.miss[self.counted] ** 2)))
 
 
+def _beside(task: Conversion) -> Iterator[str]:
+    """What a description has beside curves, gamuts, tone and a look after them."""
+    if task.white_balance is not None:
+        red, green, blue = np.diag(task.white_balance.array)
+        yield f"a white balance by gains of {red:.3g}, {green:.3g} and {blue:.3g}"
+    if task.compression is not None:
+        limits = ", ".join(f"{each:.4g}" for each in task.compression.limits)
+        yield f"a gamut compression with limits of {limits}"
+    if task.mapping is not None:
+        yield f"a gamut mapping with a knee of {task.mapping.knee:.3g}"
+    if task.grade and task.grade_place != "after":
+        place = "the source signal" if task.grade_place == "before" else "linear light"
+        yield f"a grade on {place}"
+
+
 def forecast(hypothesis: Hypothesis, samples: Samples) -> Forecast:
     """The hypothesis on every node, held to the LUT's own plateaus."""
     axis = np.nan_to_num(
@@ -212,7 +242,10 @@ def forecast(hypothesis: Hypothesis, samples: Samples) -> Forecast:
     dark = -1e-6 * max(float(np.abs(axis).max()), 1e-9)
     inside = (light[..., 0] >= dark) & (light[..., 1] >= dark) & (light[..., 2] >= dark)
     low, span = scale_of(hypothesis.target.range)
-    values = hypothesis.out(light, clip=samples.clipped and samples.within(low, low + span))
+    if hypothesis.built is not None:
+        values = hypothesis.apply(samples.nodes)
+    else:
+        values = hypothesis.out(light, clip=samples.clipped and samples.within(low, low + span))
     if not np.isfinite(values).all():
         values = np.nan_to_num(values, nan=0.0, posinf=1e6, neginf=-1e6)
     values = samples.held(values)

@@ -172,11 +172,15 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
         look = measured_look(None, _unchanged(samples), samples)
         kind: Kind = "curve" if is_curve else "unknown"
         return explained(Identification(kind, "none", (), look, samples=samples))
-    order = usual_first(order, few)
-    untold = is_untold(order)
-    if untold:
-        order = plainest_first(order, few)
-    order = [simpler(order[0], few), *order[1:]]
+    known = None if apart else _as_built(order, samples, knowledge)
+    untold = known is None and is_untold(order)
+    if known is not None:
+        order = [known]
+    else:
+        order = usual_first(order, few)
+        if untold:
+            order = plainest_first(order, few)
+        order = [simpler(order[0], few), *order[1:]]
     best = order[0]
     candidates = tuple(
         with_alike(each, error, samples, knowledge, untold=untold and not i)
@@ -184,7 +188,7 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
     )
     clean = forecast(best.hypothesis.without_grade(), samples)
     look = measured_look(best.hypothesis, clean, samples)
-    level = _held(candidates[0].confidence, look)
+    level = candidates[0].confidence if known else _held(candidates[0].confidence, look)
     if "source curve" in candidates[0].not_told:
         level = "low"
     first = replace(candidates[0], confidence=level)
@@ -204,6 +208,19 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
             forecast=clean,
         )
     )
+
+
+def _as_built(order: Sequence[Finalist], samples: Samples, knowledge: Knowledge) -> Finalist | None:
+    """The whole description with its numbers, where the names of the best leave more than that."""
+    from lutbench.identification.built.search import built, is_rounding
+
+    if is_rounding(order[0].forecast, order[0].hypothesis, samples):
+        return None
+    h = built([each.hypothesis for each in order], samples, knowledge)
+    if h is None:
+        return None
+    told = forecast(h, samples.few)
+    return Finalist(h, told, error_of(told, samples.few))
 
 
 def _held(level: Confidence, look: Look) -> Confidence:

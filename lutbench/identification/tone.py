@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from lutbench.errors import LutbenchError
 from lutbench.identification.curvebank import scale_of
 from lutbench.identification.ground import rising_run
-from lutbench.identification.hypothesis import Hypothesis, ToneTarget
+from lutbench.identification.hypothesis import Hypothesis
 from lutbench.identification.result import Identification, Tone
 from lutbench.identification.samples import CODES, Samples
 from lutbench.model.curves.base import MID_GREY
@@ -63,7 +63,7 @@ def tone_of(hypothesis: Hypothesis, samples: Samples, *, dense: bool = True) -> 
         # The window of a stop sees a clip that comes, and no roll-off before it.
         roll_off = None
     return Tone(
-        plain=not isinstance(hypothesis.target, ToneTarget),
+        plain=not hypothesis.has_tone,
         grey_signal=grey,
         grey_code=int(code_from_signal(grey, 10, hypothesis.target.range)),
         signal_per_stop=float(around[1] - around[0]),

@@ -119,6 +119,7 @@ def kind_of(hypothesis: Hypothesis) -> Kind:
     end = hypothesis.target_end
     same_curve = (
         end is not None
+        and not (hypothesis.built and hypothesis.built.tone)
         and end.number == hypothesis.source.number
         and (isinstance(hypothesis.target, End) or _is_plain(hypothesis.target, end))
     )

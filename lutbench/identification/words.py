@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from lutbench.identification.hypothesis import Hypothesis, ToneTarget
+from lutbench.identification.hypothesis import Hypothesis
 from lutbench.identification.lookwords import described
 from lutbench.identification.notes import notes_of
 from lutbench.identification.result import TOLD, Candidate, Identification, Look, Tone
 from lutbench.identification.tone import tone_of
+from lutbench.model.parameter import parameters
 
 STOPS = 0.02
 FAR_CODES, FAR_DELTA_E = 20.0, 10.0
@@ -106,7 +107,7 @@ def _does(result: Identification, best: Candidate) -> str:
     out = "" if target.range == best.source.range else f", in {target.range} range"
     if result.kind == "gamut":
         return f"Converts the gamut to {target.gamut} and leaves the curve as it was{out}."
-    own = ", by a tone curve of its own" if _has_own_tone(best.hypothesis) else ""
+    own = _tone_words(best.hypothesis)
     if result.kind == "curve":
         return f"Converts tone to {_curve(best)}{out}{own}; leaves the gamut as it was."
     if _is_display(best.hypothesis):
@@ -115,8 +116,18 @@ def _does(result: Identification, best: Candidate) -> str:
     return f"Converts tone and gamut to {names}{out}{own}."
 
 
-def _has_own_tone(hypothesis: Hypothesis | None) -> bool:
-    return hypothesis is not None and isinstance(hypothesis.target, ToneTarget)
+def _tone_words(hypothesis: Hypothesis | None) -> str:
+    if hypothesis is None or not hypothesis.has_tone:
+        return ""
+    tone = hypothesis.built.tone if hypothesis.built is not None else None
+    if tone is None:
+        return ", by a tone curve of its own"
+    settings = ", ".join(
+        f"{each.name.replace('_', ' ')} {value if isinstance(value, str) else f'{value:.4g}'}"
+        for each in parameters(tone)
+        if (value := getattr(tone, each.name)) != each.default
+    )
+    return f", by the tone {tone.method}" + (f" ({settings})" if settings else "")
 
 
 def _is_display(hypothesis: Hypothesis | None) -> bool:

@@ -7,10 +7,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from lutbench.errors import LutbenchError
+from lutbench.identification.built.search import built, is_rounding
 from lutbench.identification.curvebank import scale_of
-from lutbench.identification.hypothesis import Hypothesis, ToneTarget
+from lutbench.identification.hypothesis import Hypothesis, ToneTarget, forecast
+from lutbench.identification.knowledge import knowledge_of
 from lutbench.identification.result import Identification
 from lutbench.identification.samples import CODES, SIX_DECIMALS, Samples, samples_of
+from lutbench.model.catalogue import Catalogue, open_catalogue
 from lutbench.model.conversion import Conversion, Encoding, Kind
 from lutbench.model.curves.video import Linear
 from lutbench.model.encoding import is_unrendered
@@ -45,6 +48,34 @@ def clean_conversion(found: Identification, lut: Transform) -> Conversion:
             accepted="a LUT that `lutbench identify` can name, or --definitions with its encoding",
         )
     return _conversion(best.hypothesis, samples)
+
+
+def description_of(
+    found: Identification, lut: Transform, catalogue: Catalogue | None
+) -> Conversion | None:
+    """What the LUT was built from, to its rounding; None where no such description is found."""
+    if not found.candidates:
+        return None
+    samples = found.samples or samples_of(lut)
+    guesses = [each.hypothesis for each in found.candidates if each.hypothesis is not None]
+    if guesses and guesses[0].built is not None:
+        return guesses[0].built
+    if not guesses or is_rounding(forecast(guesses[0], samples), guesses[0], samples):
+        return None
+    known = knowledge_of(catalogue or open_catalogue())
+    made = built(guesses, samples, known, thorough=True)
+    return None if made is None else made.built
+
+
+def parted(recipe: Conversion | None) -> Conversion | None:
+    """Gamut and curve of a description that consists of these, and of a look after them."""
+    if recipe is None or recipe.white_balance is not None or recipe.mapping is not None:
+        return None
+    if recipe.tone is not None and (not recipe.tone.per_channel or recipe.tone.side is not None):
+        return None
+    if recipe.grade and recipe.grade_place != "after":
+        return None
+    return replace(recipe, grade=())
 
 
 def _conversion(h: Hypothesis, samples: Samples) -> Conversion:
@@ -114,6 +145,7 @@ class Tasks:
             end,
             "curve",
             whole.exposure,
+            tone=whole.tone,
             clamp=whole.clamp,
             as_found=whole.as_found,
         )
@@ -132,6 +164,7 @@ class Tasks:
             one.source.curve != one.target.curve
             or one.source.range != one.target.range
             or (one.exposure != 0)
+            or one.tone is not None
         )
 
     def open_gamut(self, domain: Array) -> Pipeline:

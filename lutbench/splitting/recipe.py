@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import json
 
+import numpy as np
+
+from lutbench.identification.built.parts import LEFT
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.curves.base import Curve
@@ -11,7 +14,9 @@ from lutbench.model.curves.log import CameraLog
 from lutbench.model.curves.tabulated import Tabulated
 from lutbench.model.curves.video import Power
 from lutbench.model.gamuts import Gamut
-from lutbench.model.grade import Cdl
+from lutbench.model.grade import Cdl, Saturation
+from lutbench.model.parameter import parameters
+from lutbench.model.transforms import Transform
 from lutbench.splitting.split import Split
 from lutbench.tables.lut import UNIT_DOMAIN
 
@@ -20,6 +25,7 @@ DEFINITIONS = "encodings.toml"
 TONE = "tone_curve.csv"
 """The file of a tone curve that has no name."""
 
+CDL_KEYS = ("slope", "offset", "power")
 LONGEST = 60
 LOG_KEYS = (
     "base",
@@ -40,7 +46,7 @@ def recipe_files(split_lut: Split, name: str, catalogue: Catalogue) -> dict[str,
     as a table. Where a CDL explains the look, the recipe builds the LUT with
     its look too.
     """
-    task = split_lut.conversion
+    task = split_lut.description
     stem = plain_name(name)
     texts: dict[str, str] = {}
     tables: list[str] = []
@@ -106,27 +112,75 @@ def _gamut_table(gamut: Gamut) -> str:
 
 
 def _recipe(split_lut: Split, stem: str, names: dict[int, str], definitions: str) -> str:
-    task = split_lut.conversion
+    task = split_lut.description
     blocks = ["# The nearest clean conversion of a LUT that was taken apart.\n"]
-    if split_lut.cdl:
+    if split_lut.recipe is not None:
+        blocks = ["# What a LUT was built from: built again it is that LUT, to its rounding.\n"]
+    look = _look(task.grade, task.grade_place)
+    if split_lut.cdl and not look:
+        look = _look((split_lut.cdl,), "after")
+    if look:
         blocks[0] += (
             "# The look is a CDL, so the second LUT is the whole again, for colours in gamut.\n"
+            if split_lut.recipe is None
+            else "# The second LUT has its look too.\n"
         )
     if definitions:
         blocks.append(f"definitions = {_quoted(definitions)}\n")
     blocks.append(_side("source", task.source, names))
     blocks.append(_side("target", task.target, names))
-    if task.kind != "curve":
-        method = 'method = "compress"\n' if task.compression else ""
-        if task.compression:
-            c = task.compression
-            method += f"thresholds = {list(c.thresholds)}\nlimits = {list(c.limits)}\n"
-            method += f"power = {c.power!r}\n"
-        blocks.append(f"[gamut]\n{method}adaptation = {_quoted(task.adaptation)}\n")
-    blocks.append(_lut(split_lut, f"{stem}_clean", None))
-    if split_lut.cdl:
-        blocks.append(_lut(split_lut, f"{stem}_with_look", split_lut.cdl))
+    blocks += [*_gamut(task), *_white_balance(task), *_tone(task)]
+    blocks.append(_lut(split_lut, f"{stem}_clean", ""))
+    if look:
+        blocks.append(_lut(split_lut, f"{stem}_with_look", look))
     return "\n".join(blocks)
+
+
+def _gamut(task: Conversion) -> list[str]:
+    if task.kind == "curve":
+        return []
+    method = ""
+    if task.compression:
+        c = task.compression
+        method = f'method = "compress"\nthresholds = {list(c.thresholds)}\n'
+        method += f"limits = {list(c.limits)}\npower = {c.power!r}\n"
+    if task.mapping:
+        method = f'method = "map"\nknee = {task.mapping.knee!r}\n'
+    return [f"[gamut]\n{method}adaptation = {_quoted(task.adaptation)}\n"]
+
+
+def _white_balance(task: Conversion) -> list[str]:
+    if task.white_balance is None:
+        return []
+    return [f"[white_balance]\ngains = {np.diag(task.white_balance.array).tolist()}\n"]
+
+
+def _tone(task: Conversion) -> list[str]:
+    """The tone with the settings that its ends do not give it."""
+    if task.tone is None:
+        return []
+    mapper = type(task.tone)
+    own = {each.name: getattr(task.tone, each.name) for each in parameters(mapper)}
+    usual = {each.name: each.default for each in parameters(mapper)}
+    given = {key: value for key, value in own.items() if value != usual[key] and key not in LEFT}
+    if mapper.between(task.source, task.target, task.exposure, **given) != task.tone:
+        given = own
+    lines = [f"{key} = {json.dumps(value)}\n" for key, value in given.items()]
+    return [f'[tone]\nmethod = "{mapper.method}"\n{"".join(lines)}']
+
+
+def _look(grade: tuple[Transform, ...], place: str) -> str:
+    """The value of a look in a recipe; empty where there is none."""
+    parts = [] if place == "after" else [f'place = "{place}"']
+    for step in grade:
+        if isinstance(step, Cdl):
+            triples = [f"{key} = {list(getattr(step, key))}" for key in CDL_KEYS]
+            triples += [f"saturation = {step.saturation!r}"]
+            triples += [] if step.clamp else ["clamp = false"]
+            parts.append(f"cdl = {{ {', '.join(triples)} }}")
+        elif isinstance(step, Saturation):
+            parts.append(f"saturation = {step.amount!r}")
+    return f"look = {{ {', '.join(parts)} }}" if grade else ""
 
 
 def _side(key: str, encoding: Encoding, names: dict[int, str]) -> str:
@@ -137,8 +191,8 @@ def _side(key: str, encoding: Encoding, names: dict[int, str]) -> str:
     )
 
 
-def _lut(split_lut: Split, name: str, cdl: Cdl | None) -> str:
-    task: Conversion = split_lut.conversion
+def _lut(split_lut: Split, name: str, look: str) -> str:
+    task: Conversion = split_lut.description
     frame = split_lut.frame
     lines = [
         "[[lut]]",
@@ -151,19 +205,14 @@ def _lut(split_lut: Split, name: str, cdl: Cdl | None) -> str:
     if task.as_found:
         lines.append("as_found = true")
     low, high = float(frame.outer[0].min()), float(frame.outer[1].max())
-    if frame.rows and not cdl and task.kind == "curve" and (low, high) == (0.0, 1.0):
+    if frame.rows and not look and task.kind == "curve" and (low, high) == (0.0, 1.0):
         lines += ["dimensions = 1", f"size = {frame.rows}"]
     else:
         lines.append(f"size = {frame.size}")
         if (frame.outer != UNIT_DOMAIN).any():
             # A straight shaper: the recipe's way to a domain of its own.
             lines.append(f'shaper = {{ curve = "linear", low = {low!r}, high = {high!r} }}')
-    if cdl:
-        triples = ", ".join(
-            f"{key} = {list(getattr(cdl, key))}" for key in ("slope", "offset", "power")
-        )
-        clamp = "" if cdl.clamp else ", clamp = false"
-        lines.append(f"look = {{ cdl = {{ {triples}, saturation = {cdl.saturation!r}{clamp} }} }}")
+    lines += [look] if look else []
     return "\n".join(lines) + "\n"
 
 

@@ -20,7 +20,7 @@ from lutbench.model.conversion import Conversion
 from lutbench.model.grade import Cdl
 from lutbench.model.transforms import Array, Pipeline, Transform, plain
 from lutbench.results import Result
-from lutbench.splitting.clean import Tasks, clean_conversion, noise_of
+from lutbench.splitting.clean import Tasks, clean_conversion, description_of, noise_of, parted
 from lutbench.splitting.frame import LARGEST, Frame
 from lutbench.splitting.look import LookPart, look_between, on_full_scale
 from lutbench.tables.lut import Lut, Lut1D, Lut3D, ShaperLut3D
@@ -64,6 +64,9 @@ class Split(Result):
         it samples, likewise; empty where a look without parameters leaves it unknown.
     measure
         The measure to judge by: ``delta_e_2000``, or ``delta_e_itp`` for HDR and log.
+    recipe
+        What the LUT was built from, with the numbers of its tone, compression, white balance
+        and grade, where that leaves nothing but the rounding of the file; else None.
     """
 
     gamut: Lut3D | ShaperLut3D
@@ -76,6 +79,12 @@ class Split(Result):
     own_error: dict[str, dict[str, Spread]]
     measure: str
     frame: Frame = field(repr=False)
+    recipe: Conversion | None = None
+
+    @property
+    def description(self) -> Conversion:
+        """The whole with its numbers where they are known, else gamut and curve."""
+        return self.conversion if self.recipe is None else self.recipe
 
     @property
     def tasks(self) -> Tasks:
@@ -143,6 +152,7 @@ class Split(Result):
         return {
             "kind": self.identification.kind,
             "conversion": self.conversion.to_data(),
+            "recipe": self.recipe.to_data() if self.recipe else None,
             "confidence": self.identification.confidence,
             "explanation": self.identification.explanation,
             "look": self.identification.look.to_data(),
@@ -203,7 +213,8 @@ def split(
     [0.4, 0.4, 0.4]
     """
     found = identification or identify(lut, catalogue=catalogue)
-    whole = clean_conversion(found, lut)
+    recipe = description_of(found, lut, catalogue)
+    whole = parted(recipe) or clean_conversion(found, lut)
     frame = Frame.of(lut)
     tasks = Tasks.of(whole)
     gamut = frame.sampled(tasks.open_gamut(frame.outer), size=frame.finer(), title="gamut part")
@@ -229,7 +240,9 @@ def split(
         told = whole.pipeline() | on_full_scale((look.cdl,) if look.cdl else (), whole.target.range)
         own = _errors(lut, told, between, view)
     error = _errors(lut, chained, [SampledColours("nodes", nodes), *between], view)
-    return Split(gamut, curve, look.lut, look.cdl, whole, found, error, own, view.measure, frame)
+    return Split(
+        gamut, curve, look.lut, look.cdl, whole, found, error, own, view.measure, frame, recipe
+    )
 
 
 def _curve_part(tasks: Tasks, gamut: Lut3D | ShaperLut3D, frame: Frame) -> Lut1D:

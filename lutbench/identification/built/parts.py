@@ -1,0 +1,176 @@
+"""The parts of a conversion that have numbers: what they are free in, and how they are put in.
+
+Limits and defaults are those that the model declares at its fields, so that a tone mapper
+which the model knows is known here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from lutbench.errors import LutbenchError
+from lutbench.model.compression import GamutCompression
+from lutbench.model.conversion import Conversion, Place, mapping_into
+from lutbench.model.gamut_map import KNEE, MOST_KNEE
+from lutbench.model.grade import Cdl, Saturation, gains
+from lutbench.model.parameter import parameters
+from lutbench.model.tone import ToneMapper, tone_mapper, tone_names
+from lutbench.model.tone.carrier import CHANNELS
+from lutbench.model.transforms import Array
+
+MOST_STOPS = 6.0
+"""Stops of exposure that a LUT may have: the longest ladders of viewing LUTs."""
+
+MOST_GAIN = 4.0
+"""What a channel of a white balance, or a slope of a CDL, is multiplied by at most."""
+
+LEFT = (
+    *("grey_in", "grey_out", "white", "white_out", "below", "above", "gamma"),
+    *("source_black", "target_black"),
+)
+"""Settings of a tone that an exposure, or the ends themselves, stand for: left as they are."""
+
+
+@dataclass(frozen=True)
+class Part:
+    """A part with numbers: their starts and limits, and a description with them in it.
+
+    `greys` is whether greys show the numbers; `tints`, whether a grey need not stay one.
+    """
+
+    name: str
+    start: tuple[float, ...]
+    low: tuple[float, ...]
+    high: tuple[float, ...]
+    put: Callable[[Conversion, Array], Conversion]
+    greys: bool = True
+    tints: bool = False
+    default: tuple[float, ...] | None = None
+    """The numbers that change nothing, or that a recipe has where nobody gives them."""
+
+    @property
+    def usual(self) -> tuple[float, ...]:
+        """`default`, or where it starts."""
+        return self.start if self.default is None else self.default
+
+
+def _exposed(task: Conversion, v: Array) -> Conversion:
+    return replace(task, exposure=float(v[0]))
+
+
+EXPOSURE = Part("exposure", (0.0,), (-MOST_STOPS,), (MOST_STOPS,), _exposed)
+
+
+def _balanced(task: Conversion, v: Array) -> Conversion:
+    return replace(task, white_balance=gains(*map(float, v)))
+
+
+WHITE_BALANCE = Part(
+    "white balance", (1.0,) * 3, (1 / MOST_GAIN,) * 3, (MOST_GAIN,) * 3, _balanced, tints=True
+)
+
+
+def _compressed(task: Conversion, v: Array) -> Conversion:
+    limits = tuple(map(float, v))
+    return replace(task, compression=GamutCompression(limits=limits))  # type: ignore[arg-type]
+
+
+COMPRESSION = Part(
+    "compression", GamutCompression().limits, (1.001,) * 3, (3.0,) * 3, _compressed, greys=False
+)
+
+
+def _mapped(task: Conversion, v: Array) -> Conversion:
+    return replace(task, mapping=mapping_into(task, knee=float(v[0])))
+
+
+MAPPING = Part("mapping", (KNEE,), (0.0,), (MOST_KNEE,), _mapped, greys=False)
+
+
+def cdl(place: Place) -> Part:
+    """An ASC CDL at a place."""
+
+    def graded(task: Conversion, v: Array) -> Conversion:
+        s, o, p = (tuple(map(float, v[k : k + 3])) for k in (0, 3, 6))
+        return replace(task, grade=(Cdl(s, o, p, float(v[9])),), grade_place=place)  # type: ignore[arg-type]
+
+    start = (1.0,) * 3 + (0.0,) * 3 + (1.0,) * 3 + (1.0,)
+    low = (0.2,) * 3 + (-0.5,) * 3 + (0.2,) * 3 + (0.0,)
+    high = (MOST_GAIN,) * 3 + (0.5,) * 3 + (5.0,) * 3 + (4.0,)
+    return Part(f"CDL {place}", start, low, high, graded, tints=True)
+
+
+def saturation(place: Place) -> Part:
+    """A saturation at a place."""
+
+    def graded(task: Conversion, v: Array) -> Conversion:
+        return replace(task, grade=(Saturation(float(v[0])),), grade_place=place)
+
+    return Part(f"saturation {place}", (1.0,), (0.0,), (4.0,), graded, greys=False)
+
+
+def tone(method: str, on: str = CHANNELS) -> Part:
+    """A tone mapper by its name: free in each number that the model declares with limits."""
+    mapper = tone_mapper(method)
+    assert mapper is not None
+    free = [each for each in parameters(mapper) if each.limits and each.name not in LEFT]
+    if on == CHANNELS:
+        free = [each for each in free if each.name != "blend"]
+    names = [each.name for each in free]
+
+    def toned(task: Conversion, v: Array) -> Conversion:
+        return replace(task, tone=_mapper(mapper, task, dict(zip(names, v, strict=True)), on))
+
+    limits = [each.limits or (0.0, 1.0) for each in free]
+    return Part(
+        f"{method} on {on}" if on != CHANNELS else method,
+        tuple(
+            _inside(float(each.default), *bounds) for each, bounds in zip(free, limits, strict=True)
+        ),
+        tuple(low for low, _ in limits),
+        tuple(high for _, high in limits),
+        toned,
+        default=tuple(float(each.default) for each in free),
+    )
+
+
+def _inside(value: float, low: float, high: float) -> float:
+    """A start a little inside its limits, where a step to either side can be taken."""
+    reach = 0.02 * min(high - low, 10.0)
+    return float(np.clip(value, low + reach, high - reach))
+
+
+def _mapper(
+    mapper: type[ToneMapper], task: Conversion, given: dict[str, Any], on: str
+) -> ToneMapper:
+    settings = {name: float(value) for name, value in given.items()}
+    words = {"on": on} if on != CHANNELS else {}
+    return mapper.between(task.source, task.target, task.exposure, **settings, **words)
+
+
+def tones(display: bool) -> list[str]:
+    """The methods for light of a display, or of a scene, that have numbers."""
+    found = []
+    for name in tone_names()[1:]:
+        mapper = tone_mapper(name)
+        side = "display" if mapper is not None and mapper.side == "display" else None
+        if mapper is not None and (side == "display") == display and parameters(mapper):
+            found.append(name)
+    return found
+
+
+def put(task: Conversion, parts: tuple[Part, ...], values: Array) -> Conversion | None:
+    """The description with the numbers of all parts in it; None where they are out of limits."""
+    at = 0
+    try:
+        for part in parts:
+            n = len(part.start)
+            task = part.put(task, values[at : at + n])
+            at += n
+    except LutbenchError:
+        return None
+    return task

@@ -1,0 +1,145 @@
+"""Numbers of parts by least squares, and without what they do not need."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from lutbench.errors import LutbenchError
+from lutbench.identification.built.parts import Part, put
+from lutbench.identification.samples import CODES, Samples
+from lutbench.model.conversion import Conversion
+from lutbench.model.transforms import Array
+
+ROUNDING, ROUNDING_CODES = 1.05, 0.004
+"""What an exact description may leave: so many times the file's rounding, and so many codes."""
+
+FAR = 300.0
+"""Codes that numbers out of their limits count as missing by, and the most that a value may."""
+
+STEP = 1e-5
+"""By how much a number is moved to see what the nodes do."""
+
+GLANCE, NEAR, TRIES = 8, 8.0, 40
+"""Steps after which codes that are still missed give a form up; and steps at most."""
+
+DECIMALS = (2, 3, 4)
+"""Places that numbers are rounded to where that explains as much: people give few."""
+
+
+@dataclass(frozen=True)
+class Nodes:
+    """Inputs and outputs, (n, 3), that a description is held against."""
+
+    inputs: Array
+    outputs: Array
+    samples: Samples
+
+    def misses(self, task: Conversion | None) -> Array:
+        """In codes, (3n,)."""
+        if task is None:
+            return np.full(self.outputs.size, FAR)
+        try:
+            with np.errstate(all="ignore"):
+                given = np.asarray(task.pipeline().apply(self.inputs))
+        except LutbenchError:
+            return np.full(self.outputs.size, FAR)
+        off = (self.samples.held(given) - self.outputs) * CODES
+        return np.clip(np.nan_to_num(off, nan=FAR), -FAR, FAR).ravel()
+
+
+@dataclass(frozen=True)
+class Solved:
+    """A description of some parts, its numbers, and the root mean square in codes it leaves."""
+
+    task: Conversion
+    parts: tuple[Part, ...]
+    values: Array
+    error: float
+
+    @property
+    def made(self) -> Conversion:
+        """With its numbers in it."""
+        done = put(self.task, self.parts, self.values)
+        assert done is not None
+        return done
+
+
+def limit_of(samples: Samples) -> float:
+    """Codes, root mean square, that an exact description leaves at most."""
+    return ROUNDING * samples.floor + ROUNDING_CODES
+
+
+def error_of(task: Conversion | None, nodes: Nodes) -> float:
+    """The root mean square in codes."""
+    return float(np.sqrt(np.mean(nodes.misses(task) ** 2)))
+
+
+def solved(
+    task: Conversion,
+    parts: tuple[Part, ...],
+    nodes: Nodes,
+    start: Array | None = None,
+    near: float = NEAR,
+) -> Solved:
+    """The numbers of `parts` that leave least on the nodes."""
+    low = np.array([v for part in parts for v in part.low])
+    high = np.array([v for part in parts for v in part.high])
+    begin = np.array([v for part in parts for v in part.start]) if start is None else start
+    begin = np.clip(begin, low, high)
+
+    def misses(values: Array) -> Array:
+        return nodes.misses(put(task, parts, values))
+
+    plain = misses(begin)
+    moves = STEP * np.where(begin + STEP > high, -1.0, 1.0)
+    told = [np.any(misses(begin + move) != plain) for move in np.diag(moves)]
+    free = np.flatnonzero(told)
+    if not len(free):
+        return Solved(task, parts, begin, float(np.sqrt(np.mean(plain**2))))
+    from scipy.optimize import least_squares
+
+    def of_free(values: Array) -> Array:
+        every = begin.copy()
+        every[free] = np.clip(values, low[free], high[free])
+        return misses(every)
+
+    values, bounds = begin[free], (low[free] - 1e-9, high[free] + 1e-9)
+    for tries in (GLANCE, TRIES):
+        found = least_squares(
+            of_free,
+            values,
+            bounds=bounds,
+            x_scale="jac",
+            diff_step=STEP,
+            max_nfev=tries,
+            ftol=1e-9,
+            xtol=1e-10,
+        )
+        values, error = found.x, float(np.sqrt(2 * found.cost / len(plain)))
+        if error > near:
+            break
+    begin[free] = np.clip(values, low[free], high[free])
+    return Solved(task, parts, begin, error)
+
+
+def plainer(found: Solved, nodes: Nodes, limit: float) -> Solved:
+    """The same with numbers at their defaults, and round, where that explains as much."""
+    values = found.values.copy()
+    usual = np.array([v for part in found.parts for v in part.usual])
+
+    def fits(trial: Array) -> bool:
+        return error_of(put(found.task, found.parts, trial), nodes) <= limit
+
+    # Last first: where a toe begins means nothing without one.
+    for decimals in ((), DECIMALS):
+        for k in reversed(range(len(values))):
+            for number in (usual[k], *(round(float(values[k]), d) for d in decimals)):
+                trial = values.copy()
+                trial[k] = number
+                if fits(trial):
+                    values = trial
+                    break
+    done = put(found.task, found.parts, values)
+    return replace(found, values=values, error=error_of(done, nodes))
