@@ -158,10 +158,17 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
             samples, knowledge.sources, knowledge.targets, knowledge.bank, match, NEUTRAL_EXACT
         )
         order = ranked([*order, *_finalists(packed, few, knowledge, GamutCompression())])
-    if not order or not (order[0].error <= EXACT or _is_whole(order[0])):
+    known = None if apart else _as_built(order, samples, knowledge, straight=True)
+    if known is not None:
+        order = [known]
+    elif not order or not (order[0].error <= EXACT or _is_whole(order[0])):
         more = _curves(samples, knowledge) if apart else _with_more(samples, knowledge, match)
         order = ranked([*order, *more])
-    if not apart and not (order and explained_share(order[0].forecast, few) >= EXPLAINED):
+    if (
+        not apart
+        and not known
+        and not (order and explained_share(order[0].forecast, few) >= EXPLAINED)
+    ):
         from lutbench.identification.forms.search import in_other_forms
 
         order = in_other_forms(order, samples, knowledge)
@@ -172,7 +179,8 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
         look = measured_look(None, _unchanged(samples), samples)
         kind: Kind = "curve" if is_curve else "unknown"
         return explained(Identification(kind, "none", (), look, samples=samples))
-    known = None if apart else _as_built(order, samples, knowledge)
+    if not apart and known is None:
+        known = _as_built(order, samples, knowledge)
     untold = known is None and is_untold(order)
     if known is not None:
         order = [known]
@@ -210,13 +218,18 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
     )
 
 
-def _as_built(order: Sequence[Finalist], samples: Samples, knowledge: Knowledge) -> Finalist | None:
-    """The whole description with its numbers, where the names of the best leave more than that."""
+def _as_built(
+    order: Sequence[Finalist], samples: Samples, knowledge: Knowledge, *, straight: bool = False
+) -> Finalist | None:
+    """The whole description with its numbers, where the names of the best leave more than that.
+
+    Between the ends of the best, or those that a `straight` stretch of greys points to.
+    """
     from lutbench.identification.built.search import built, is_rounding
 
-    if is_rounding(order[0].forecast, order[0].hypothesis, samples):
+    if order and is_rounding(order[0].forecast, order[0].hypothesis, samples):
         return None
-    h = built([each.hypothesis for each in order], samples, knowledge)
+    h = built([] if straight else [each.hypothesis for each in order], samples, knowledge)
     if h is None:
         return None
     told = forecast(h, samples.few)

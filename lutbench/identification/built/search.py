@@ -49,11 +49,8 @@ from lutbench.tables.lut import Lut1D
 STRAIGHT, SOURCES, PAIRS = 5, 3, 3
 """Ends that greys point to, sources of hypotheses, and pairs of gamuts, that are followed."""
 
-GLANCED, FITTED = 60, 400
+GLANCED, FITTED = 100, 400
 """Nodes that tell pairs of gamuts apart, and that numbers are fitted on."""
-
-FAR_TINTED = 40.0
-"""Codes that a fit of many numbers may miss by after a few steps, and still come to an end."""
 
 
 @dataclass(frozen=True)
@@ -108,8 +105,9 @@ def built(
 ) -> Hypothesis | None:
     """The hypothesis whose description leaves nothing but rounding; None where none does.
 
-    Looked for between the ends that greys point to and those of the best of `hypotheses`;
-    `thorough` also from the sources of the next ones, and to all that pictures are shown in.
+    Looked for between the ends of the best of `hypotheses`, or with none between those that
+    greys point to; `thorough` between both, also from the sources of the next ones, and to all
+    that pictures are shown in.
     """
     if samples.one_d:
         return None
@@ -134,7 +132,8 @@ def _ends(
     shown = shown_targets(samples, knowledge)
     seen: list[tuple[End, End]] = []
     pair = hypotheses[0].pair if hypotheses else knowledge.bank.pair(0)
-    for source, target in straight_ends(samples, knowledge, shown, STRAIGHT):
+    straight = STRAIGHT if thorough or not hypotheses else 0
+    for source, target in straight_ends(samples, knowledge, shown, straight):
         seen.append((source, target))
         yield Ends(source, target, pair)
     sources: list[End] = []
@@ -247,15 +246,21 @@ class Search:
                 task = ends.task(pair)
                 if task is None:
                     continue
-                found = solved(task, parts, self.some, near=FAR_TINTED)
-                if found.error <= self.limit and error_of(found.made, self.all) <= self.limit:
+                found = solved(task, parts, self.few)
+                if found.error > self.limit:
+                    continue
+                found = solved(task, parts, self.some, found.values)
+                if error_of(found.made, self.all) <= self.limit:
                     return plainer(found, self.some, self.limit)
         return None
 
     def _adaptations(self, pair: Pair) -> list[Pair]:
-        """The pair, and the same gamuts with white adapted otherwise."""
-        like = [] if pair.alike else self.bank.like(pair)
-        return [pair, *(each for each in like if not each.published)]
+        """The pair, and the same gamuts with white adapted otherwise, or another one shown in."""
+        if pair.alike:
+            return [pair]
+        like = [each for each in self.bank.like(pair) if each.adaptation != pair.adaptation]
+        shown = [each for each in self.shown if each.source.name == pair.source.name]
+        return [pair, *(each for each in (*like, *shown) if not each.published and each != pair)]
 
 
 def _shown_pairs(bank: GamutBank) -> list[Pair]:

@@ -21,7 +21,7 @@ FAR = 300.0
 STEP = 1e-5
 """By how much a number is moved to see what the nodes do."""
 
-GLANCE, NEAR, TRIES = 8, 8.0, 40
+GLANCE, NEAR, TRIES = 8, 2.0, 40
 """Steps after which codes that are still missed give a form up; and steps at most."""
 
 DECIMALS = (2, 3, 4)
@@ -81,7 +81,6 @@ def solved(
     parts: tuple[Part, ...],
     nodes: Nodes,
     start: Array | None = None,
-    near: float = NEAR,
 ) -> Solved:
     """The numbers of `parts` that leave least on the nodes."""
     low = np.array([v for part in parts for v in part.low])
@@ -118,7 +117,7 @@ def solved(
             xtol=1e-10,
         )
         values, error = found.x, float(np.sqrt(2 * found.cost / len(plain)))
-        if error > near:
+        if error > NEAR:
             break
     begin[free] = np.clip(values, low[free], high[free])
     return Solved(task, parts, begin, error)
