@@ -19,7 +19,6 @@ from lutbench.model.gamut_map import KNEE, MOST_KNEE
 from lutbench.model.grade import Cdl, Saturation, gains
 from lutbench.model.parameter import parameters
 from lutbench.model.tone import ToneMapper, tone_mapper, tone_names
-from lutbench.model.tone.carrier import CHANNELS
 from lutbench.model.transforms import Array
 
 MOST_STOPS = 6.0
@@ -37,18 +36,13 @@ LEFT = (
 
 @dataclass(frozen=True)
 class Part:
-    """A part with numbers: their starts and limits, and a description with them in it.
-
-    `greys` is whether greys show the numbers; `tints`, whether a grey need not stay one.
-    """
+    """A part with numbers: their starts and limits, and a description with them in it."""
 
     name: str
     start: tuple[float, ...]
     low: tuple[float, ...]
     high: tuple[float, ...]
     put: Callable[[Conversion, Array], Conversion]
-    greys: bool = True
-    tints: bool = False
     default: tuple[float, ...] | None = None
     """The numbers that change nothing, or that a recipe has where nobody gives them."""
 
@@ -56,6 +50,9 @@ class Part:
     def usual(self) -> tuple[float, ...]:
         """`default`, or where it starts."""
         return self.start if self.default is None else self.default
+
+
+NOTHING = Part("nothing more", (), (), (), lambda task, _: task)
 
 
 def _exposed(task: Conversion, v: Array) -> Conversion:
@@ -69,9 +66,7 @@ def _balanced(task: Conversion, v: Array) -> Conversion:
     return replace(task, white_balance=gains(*map(float, v)))
 
 
-WHITE_BALANCE = Part(
-    "white balance", (1.0,) * 3, (1 / MOST_GAIN,) * 3, (MOST_GAIN,) * 3, _balanced, tints=True
-)
+WHITE_BALANCE = Part("white balance", (1.0,) * 3, (1 / MOST_GAIN,) * 3, (MOST_GAIN,) * 3, _balanced)
 
 
 def _compressed(task: Conversion, v: Array) -> Conversion:
@@ -79,16 +74,14 @@ def _compressed(task: Conversion, v: Array) -> Conversion:
     return replace(task, compression=GamutCompression(limits=limits))  # type: ignore[arg-type]
 
 
-COMPRESSION = Part(
-    "compression", GamutCompression().limits, (1.001,) * 3, (3.0,) * 3, _compressed, greys=False
-)
+COMPRESSION = Part("compression", GamutCompression().limits, (1.001,) * 3, (3.0,) * 3, _compressed)
 
 
 def _mapped(task: Conversion, v: Array) -> Conversion:
     return replace(task, mapping=mapping_into(task, knee=float(v[0])))
 
 
-MAPPING = Part("mapping", (KNEE,), (0.0,), (MOST_KNEE,), _mapped, greys=False)
+MAPPING = Part("mapping", (KNEE,), (0.0,), (MOST_KNEE,), _mapped)
 
 
 def cdl(place: Place) -> Part:
@@ -101,7 +94,7 @@ def cdl(place: Place) -> Part:
     start = (1.0,) * 3 + (0.0,) * 3 + (1.0,) * 3 + (1.0,)
     low = (0.2,) * 3 + (-0.5,) * 3 + (0.2,) * 3 + (0.0,)
     high = (MOST_GAIN,) * 3 + (0.5,) * 3 + (5.0,) * 3 + (4.0,)
-    return Part(f"CDL {place}", start, low, high, graded, tints=True)
+    return Part(f"CDL {place}", start, low, high, graded)
 
 
 def saturation(place: Place) -> Part:
@@ -110,46 +103,58 @@ def saturation(place: Place) -> Part:
     def graded(task: Conversion, v: Array) -> Conversion:
         return replace(task, grade=(Saturation(float(v[0])),), grade_place=place)
 
-    return Part(f"saturation {place}", (1.0,), (0.0,), (4.0,), graded, greys=False)
+    return Part(f"saturation {place}", (1.0,), (0.0,), (4.0,), graded)
 
 
-def tone(method: str, on: str = CHANNELS) -> Part:
+def tone(method: str) -> Part:
     """A tone mapper by its name: free in each number that the model declares with limits."""
     mapper = tone_mapper(method)
     assert mapper is not None
-    free = [each for each in parameters(mapper) if each.limits and each.name not in LEFT]
-    if on == CHANNELS:
-        free = [each for each in free if each.name != "blend"]
+    free = [p for p in parameters(mapper) if p.limits and p.name not in (*LEFT, "blend")]
     names = [each.name for each in free]
 
     def toned(task: Conversion, v: Array) -> Conversion:
-        return replace(task, tone=_mapper(mapper, task, dict(zip(names, v, strict=True)), on))
+        given = {name: float(each) for name, each in zip(names, v, strict=True)}
+        made = mapper.between(task.source, task.target, task.exposure, **given)
+        return replace(task, tone=made)
 
     limits = [each.limits or (0.0, 1.0) for each in free]
-    return Part(
-        f"{method} on {on}" if on != CHANNELS else method,
-        tuple(
-            _inside(float(each.default), *bounds) for each, bounds in zip(free, limits, strict=True)
-        ),
-        tuple(low for low, _ in limits),
-        tuple(high for _, high in limits),
-        toned,
-        default=tuple(float(each.default) for each in free),
-    )
+    usual = tuple(float(each.default) for each in free)
+    start = tuple(_inside(each, *bounds) for each, bounds in zip(usual, limits, strict=True))
+    low, high = tuple(each[0] for each in limits), tuple(each[1] for each in limits)
+    return Part(method, start, low, high, toned, usual)
+
+
+def toned_by(mapper: ToneMapper, names: list[str]) -> Part:
+    """Some settings of a tone that is there already."""
+    free = [each for each in parameters(mapper) if each.name in names]
+
+    def toned(task: Conversion, v: Array) -> Conversion:
+        given = {each.name: float(number) for each, number in zip(free, v, strict=True)}
+        return replace(task, tone=replace(mapper, **given))
+
+    limits = [each.limits or (0.0, 1.0) for each in free]
+    usual = tuple(float(each.default) for each in free)
+    start = tuple(_inside(each, *bounds) for each, bounds in zip(usual, limits, strict=True))
+    low, high = tuple(each[0] for each in limits), tuple(each[1] for each in limits)
+    return Part("settings of the tone", start, low, high, toned, usual)
+
+
+def carried(on: str) -> Part:
+    """A tone that acts on one number of a colour, with a blend to white."""
+
+    def toned(task: Conversion, v: Array) -> Conversion:
+        assert task.tone is not None
+        made: Any = replace(task.tone, on=on, blend=float(v[0]))  # type: ignore[call-arg]
+        return replace(task, tone=made)
+
+    return Part(f"tone on {on}", (0.02,), (0.0,), (1.0,), toned, (0.0,))
 
 
 def _inside(value: float, low: float, high: float) -> float:
     """A start a little inside its limits, where a step to either side can be taken."""
     reach = 0.02 * min(high - low, 10.0)
     return float(np.clip(value, low + reach, high - reach))
-
-
-def _mapper(
-    mapper: type[ToneMapper], task: Conversion, given: dict[str, Any], on: str
-) -> ToneMapper:
-    settings = {name: float(value) for name, value in given.items()}
-    words = {"on": on} if on != CHANNELS else {}
-    return mapper.between(task.source, task.target, task.exposure, **settings, **words)
 
 
 def tones(display: bool) -> list[str]:

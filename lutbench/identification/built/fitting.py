@@ -1,0 +1,211 @@
+"""Parts of a description that greys show, then those that only colours do."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from itertools import groupby
+
+import numpy as np
+
+from lutbench.errors import LutbenchError
+from lutbench.identification.built.ends import Ends
+from lutbench.identification.built.parts import (
+    COMPRESSION,
+    EXPOSURE,
+    LEFT,
+    MAPPING,
+    NOTHING,
+    WHITE_BALANCE,
+    Part,
+    carried,
+    cdl,
+    put,
+    saturation,
+    tone,
+    toned_by,
+    tones,
+)
+from lutbench.identification.built.solve import (
+    ROUNDING_CODES,
+    Nodes,
+    Solved,
+    error_of,
+    limit_of,
+    plainer,
+    solved,
+)
+from lutbench.identification.gamutbank import GamutBank, Pair
+from lutbench.identification.knowledge import Knowledge
+from lutbench.identification.plausible import SHOWN_IN
+from lutbench.identification.samples import CODES, Samples
+from lutbench.model.conversion import Conversion
+from lutbench.model.gamuts import conversion
+from lutbench.model.parameter import parameters
+from lutbench.model.tone.carrier import CARRIERS, CHANNELS
+from lutbench.model.transforms import Pipeline
+
+PAIRS = 3
+"""Pairs of gamuts that are followed."""
+
+GLANCED, FITTED = 100, 400
+"""Nodes that tell pairs of gamuts apart, and that numbers are fitted on."""
+
+MOVE = 0.01
+"""By how much a setting is moved to see whether greys show it."""
+
+TINT = 3.0
+"""Times what rounding leaves, from which greys are tinted."""
+
+
+class Fitting:
+    """The nodes of a LUT, and what leaves nothing but its rounding on them."""
+
+    def __init__(self, samples: Samples, knowledge: Knowledge) -> None:
+        self.bank = knowledge.bank
+        self.limit = limit_of(samples)
+        greys = np.repeat(samples.neutral_in[:, None], 3, axis=1)
+        self.greys = Nodes(greys, samples.neutral, samples)
+        inputs, outputs = samples.nodes.reshape(-1, 3), samples.table.reshape(-1, 3)
+        self.all = Nodes(inputs, outputs, samples)
+        order = np.random.default_rng(3).permutation(len(inputs))
+        # A node that is clipped in each channel tells little.
+        clear = samples.inside(outputs[order]).any(axis=1)
+        order = np.concatenate([order[clear], order[~clear]])
+        self.some = Nodes(inputs[order[:FITTED]], outputs[order[:FITTED]], samples)
+        self.few = Nodes(inputs[order[:GLANCED]], outputs[order[:GLANCED]], samples)
+        self.shown = _shown_pairs(self.bank)
+        apart = samples.neutral - samples.neutral.mean(axis=1, keepdims=True)
+        self.tinted = bool(np.abs(apart).max() * CODES > TINT * self.limit)
+
+    def of(self, ends: Ends) -> Conversion | None:
+        """What explains the LUT between two ends."""
+        base = ends.task()
+        if base is None:
+            return None
+        if self.tinted:
+            return self._tinted(ends)
+        for parts in _grey_forms(base):
+            told = solved(base, parts, self.greys)
+            if told.error > self.limit:
+                continue
+            found = self._coloured(ends, plainer(told, self.greys, self.limit))
+            if found is not None:
+                return found
+        return None
+
+    def _coloured(self, ends: Ends, greys: Solved) -> Conversion | None:
+        """With one more part that only colours show, or with none."""
+        for part in self._colour_parts(greys.made):
+            for pair in self._pairs(ends, greys, part):
+                task = _between(ends, pair, greys)
+                if task is None:
+                    continue
+                found = solved(task, (part,), self.some)
+                if found.error <= self.limit and error_of(found.made, self.all) <= self.limit:
+                    return plainer(found, self.some, self.limit).made
+        return None
+
+    def _colour_parts(self, task: Conversion) -> Iterator[Part]:
+        hidden = self._hidden(task)
+        yield toned_by(task.tone, hidden) if task.tone is not None and hidden else NOTHING
+        if task.tone is not None and hasattr(task.tone, "on"):
+            yield from (carried(on) for on in CARRIERS if on != CHANNELS)
+        yield from (COMPRESSION, MAPPING, saturation("light"), saturation("after"))
+
+    def _hidden(self, task: Conversion) -> list[str]:
+        """The settings of a tone that greys do not show."""
+        if task.tone is None:
+            return []
+        plain = self.greys.misses(task)
+        found = []
+        for each in parameters(type(task.tone)):
+            if each.limits is None or each.name in LEFT or each.name == "blend":
+                continue
+            value = getattr(task.tone, each.name)
+            move = MOVE if value + MOVE <= each.limits[1] else -MOVE
+            try:
+                moved = replace(task.tone, **{each.name: value + move})
+            except LutbenchError:
+                continue
+            if np.array_equal(self.greys.misses(replace(task, tone=moved)), plain):
+                found.append(each.name)
+        return found if not task.tone.per_channel else []
+
+    def _pairs(self, ends: Ends, greys: Solved, part: Part) -> Iterator[Pair]:
+        """The likeliest pair of the ends, then those that miss least at a glance."""
+        yield ends.pair
+        told: list[tuple[float, Pair]] = []
+        for _, group in groupby(self.shown, lambda pair: pair.target.name):
+            pairs = list(group)
+            task = _between(ends, pairs[0], greys)
+            task = None if task is None else put(task, (part,), np.array(part.start))
+            if task is not None:
+                told += zip(self._glanced(task, pairs), pairs, strict=True)
+        told.sort(key=lambda each: each[0])
+        yield from (pair for _, pair in told[:PAIRS] if pair is not ends.pair)
+
+    def _glanced(self, task: Conversion, pairs: list[Pair]) -> list[float]:
+        """How far the task misses with each pair's matrix in the place of its own."""
+        steps = task.pipeline().steps
+        own = conversion(task.source.gamut, task.target.gamut, task.adaptation)
+        at = steps.index(own)
+        with np.errstate(all="ignore"):
+            light = np.asarray(Pipeline(steps[:at]).apply(self.few.inputs))
+            lights = np.stack([light @ pair.matrix.T for pair in pairs])
+            given = np.asarray(Pipeline(steps[at + 1 :]).apply(lights.reshape(-1, 3)))
+        off = np.abs(self.few.samples.held(given.reshape(lights.shape)) - self.few.outputs) * CODES
+        size = np.log(np.nan_to_num(off, nan=CODES) + ROUNDING_CODES)
+        return [float(each) for each in size.mean(axis=(1, 2))]
+
+    def _tinted(self, ends: Ends) -> Conversion | None:
+        """With parts that tint greys, all numbers at once."""
+        forms: list[tuple[Part, ...]] = [(WHITE_BALANCE,)]
+        forms += [(cdl(place),) for place in ("before", "light", "after")]
+        forms.append((EXPOSURE, tone("shoulder"), cdl("after")))
+        for parts in forms:
+            for pair in self._adaptations(ends.pair):
+                task = ends.task(pair)
+                if task is None:
+                    continue
+                found = solved(task, parts, self.few)
+                if found.error > self.limit:
+                    continue
+                found = solved(task, parts, self.some, found.values)
+                if error_of(found.made, self.all) <= self.limit:
+                    return plainer(found, self.some, self.limit).made
+        return None
+
+    def _adaptations(self, pair: Pair) -> list[Pair]:
+        """The pair, and the same gamuts with white adapted otherwise, or another one shown in."""
+        if pair.alike:
+            return [pair]
+        like = [each for each in self.bank.like(pair) if each.adaptation != pair.adaptation]
+        shown = [each for each in self.shown if each.source.name == pair.source.name]
+        return [pair, *(each for each in (*like, *shown) if not each.published)]
+
+
+def _grey_forms(base: Conversion) -> Iterator[tuple[Part, ...]]:
+    """Combinations of parts that greys show."""
+    yield (EXPOSURE,)
+    display = base.meeting.source == "display"
+    for method in tones(display):
+        yield (tone(method),) if display else (EXPOSURE, tone(method))
+
+
+def _between(ends: Ends, pair: Pair, greys: Solved) -> Conversion | None:
+    """What greys show, between the gamuts of a pair."""
+    task = ends.task(pair)
+    return None if task is None else put(task, greys.parts, greys.values)
+
+
+def _shown_pairs(bank: GamutBank) -> list[Pair]:
+    """Every source to what pictures are made for, adapted as most software does it; by target."""
+    usual = np.flatnonzero((bank.adaptations == bank.names.index("bradford")) & ~bank.published)
+    pairs = [bank.pair(int(index)) for index in usual]
+    shown = [each for each in pairs if each.target.name in SHOWN_IN and _has_gamuts(each)]
+    return sorted(shown, key=lambda each: each.target.name)
+
+
+def _has_gamuts(pair: Pair) -> bool:
+    return not pair.alike and pair.source.gamut is not None and pair.target.gamut is not None
