@@ -16,8 +16,13 @@ from lutbench.model.transforms import Array
 SAME = 3e-4
 """How far slopes of a straight stretch may differ, as a share: tables, and light near black."""
 
-LEAST = 3
-"""Slopes in a row, beside the first, that make a stretch: fewer come about by chance."""
+FINEST, LEAST = 100.0, 4.0
+"""How much finer than allowed slopes can be told to be the same; and what all in a row must say,
+in nats: two that agree finely, or three that do.
+"""
+
+FAR = 1e3
+"""What stands for slopes that nothing tells."""
 
 DARK = 1e-7
 """Light under this is not looked at: its logarithm means little."""
@@ -39,11 +44,14 @@ def straight_ends(
     # Rounding of two neighbours, beside what they differ by.
     rise = np.maximum(np.abs(np.diff(signal)), 1e-9)
     rounded = 4 * samples.floor / CODES / np.minimum(rise[1:], rise[:-1])
-    same = np.nan_to_num(off, nan=np.inf) <= SAME + rounded
-    run = np.zeros(same.shape[:2])
-    best = np.zeros(same.shape[:2])
-    for k in range(same.shape[2]):
-        run = np.where(same[..., k], run + 1, 0)
+    off = np.nan_to_num(off, nan=FAR, posinf=FAR)
+    within = SAME + rounded
+    # A slope that is the same to a hundredth of what is allowed says more than one that just is.
+    gain = np.where(off <= within, np.log(within / (off + within / FINEST)), 0.0)
+    run = np.zeros(gain.shape[:2])
+    best = np.zeros(gain.shape[:2])
+    for k in range(gain.shape[2]):
+        run = np.where(off[..., k] <= within[k], run + gain[..., k], 0.0)
         best = np.maximum(best, run)
     order = np.argsort(-best, axis=None, kind="stable")[:most]
     places = [divmod(int(each), len(targets)) for each in order]
