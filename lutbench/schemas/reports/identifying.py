@@ -251,6 +251,8 @@ class Split(TypedDict):
     written: list[str]
     kind: Literal["identity", "curve", "gamut", "combined", "unknown"]
     conversion: Conversion
+    recipe: Conversion | None
+    """What the LUT was built from, where that leaves nothing but the file's rounding."""
     confidence: Confidence
     explanation: str
     look: Look
