@@ -7,14 +7,14 @@ import numpy as np
 from lutbench.model.transforms import Array
 
 RIDGE = 1e-12
-"""What keeps a singular matrix solvable, as a share of its own diagonal: more than rounding."""
+"""Directions in which nodes say less, as a share of what they say in all: that is rounding."""
 
 
 def solve_ridged(normal: Array, right: Array) -> Array:
     """The solutions of a stack of normal equations, (..., n, n) and (..., n, m).
 
-    Where one has none, all are solved with next to nothing on their diagonals: a parameter that
-    nothing hangs on becomes 0.
+    Where one has none, all get the shortest solution that leaves least, each parameter in units of
+    its own diagonal: one that nothing hangs on becomes 0.
 
     >>> solve_ridged(np.diag([2.0, 0.0]), np.array([[4.0], [0.0]])).ravel().round(9).tolist()
     [2.0, 0.0]
@@ -22,7 +22,7 @@ def solve_ridged(normal: Array, right: Array) -> Array:
     try:
         return np.asarray(np.linalg.solve(normal, right))
     except np.linalg.LinAlgError:
-        diagonal = np.diagonal(normal, axis1=-2, axis2=-1)
-        ridge = RIDGE * diagonal + np.finfo(np.float64).tiny
-        held = normal + ridge[..., None] * np.eye(normal.shape[-1])
-        return np.asarray(np.linalg.solve(held, right))
+        size = np.sqrt(np.maximum(np.diagonal(normal, axis1=-2, axis2=-1), 0.0))
+        size = np.where(size > 0, size, 1.0)[..., None]
+        even = np.linalg.pinv(normal / (size * np.swapaxes(size, -1, -2)), RIDGE, hermitian=True)
+        return np.asarray(even @ (right / size) / size)

@@ -46,7 +46,7 @@ from lutbench.identification.verdict import (
     ranked,
     usual_first,
 )
-from lutbench.identification.words import explained
+from lutbench.identification.words import FAR_CODES, FAR_DELTA_E, explained
 from lutbench.model.catalogue import Catalogue, open_catalogue
 from lutbench.model.compression import GamutCompression
 from lutbench.model.grade import Cdl
@@ -196,8 +196,10 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
     )
     clean = forecast(best.hypothesis.without_grade(), samples)
     look = measured_look(best.hypothesis, clean, samples)
-    level = candidates[0].confidence if known else _held(candidates[0].confidence, look)
-    if "source curve" in candidates[0].not_told:
+    level = candidates[0].confidence
+    if known is None:
+        level = _held(level, look, clean.median)
+    if "source curve" in candidates[0].not_told and level != "none":
         level = "low"
     first = replace(candidates[0], confidence=level)
     measured = None
@@ -236,8 +238,13 @@ def _as_built(
     return Finalist(h, told, error_of(told, samples.few))
 
 
-def _held(level: Confidence, look: Look) -> Confidence:
-    """The confidence that a look leaves: an answer with much left over is never a sure one."""
+def _held(level: Confidence, look: Look, median: float) -> Confidence:
+    """The confidence that a look leaves: an answer with much left over is never a sure one.
+
+    Where `median` codes are left too, and too many, no candidate explains the LUT.
+    """
+    if median > FAR_CODES and look.median > FAR_DELTA_E:
+        return "none"
     if not look.present:
         return level
     if look.median > TOO_MUCH_LEFT or level == "low":
