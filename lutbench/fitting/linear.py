@@ -22,7 +22,8 @@ def solve_ridged(normal: Array, right: Array) -> Array:
     try:
         return np.asarray(np.linalg.solve(normal, right))
     except np.linalg.LinAlgError:
-        size = np.sqrt(np.maximum(np.diagonal(normal, axis1=-2, axis2=-1), 0.0))
-        size = np.where(size > 0, size, 1.0)[..., None]
+        size = np.sqrt(np.maximum(np.diagonal(normal, axis1=-2, axis2=-1), 0.0))[..., None]
+        told = size > 0
+        size = np.where(told, size, 1.0)
         even = np.linalg.pinv(normal / (size * np.swapaxes(size, -1, -2)), RIDGE, hermitian=True)
-        return np.asarray(even @ (right / size) / size)
+        return np.where(told, even @ (right / size) / size, 0.0)
