@@ -54,6 +54,9 @@ GLANCED, FITTED = 100, 400
 MOVE = 0.01
 """By how much a setting is moved to see whether greys show it."""
 
+NEARLY = 1.0
+"""Codes that greys may miss by and a grade still come to explain all, once colours are seen."""
+
 TINT = 3.0
 """Times what rounding leaves, from which greys are tinted."""
 
@@ -84,7 +87,7 @@ class Fitting:
         if base is None:
             return None
         if self.tinted:
-            return self._tinted(ends)
+            return self._tinted(ends, base) or self._balanced(ends)
         for parts in _grey_forms(base):
             told = solved(base, parts, self.greys)
             if told.error > self.limit:
@@ -158,12 +161,32 @@ class Fitting:
         size = np.log(np.nan_to_num(off, nan=CODES) + ROUNDING_CODES)
         return [float(each) for each in size.mean(axis=(1, 2))]
 
-    def _tinted(self, ends: Ends) -> Conversion | None:
-        """With parts that tint greys, all numbers at once."""
-        forms: list[tuple[Part, ...]] = [(WHITE_BALANCE,)]
-        forms += [(cdl(place),) for place in ("before", "light", "after")]
-        forms.append((EXPOSURE, tone("shoulder"), cdl("after")))
-        for parts in forms:
+    def _tinted(self, ends: Ends, base: Conversion) -> Conversion | None:
+        """With a grade after the matrix: greys say nearly all of it, but hardly a saturation."""
+        for parts in _tinted_forms():
+            told = solved(base, parts, self.greys)
+            if told.error > NEARLY:
+                continue
+            for pair in (ends.pair, *self._to_others(ends.pair)):
+                task = ends.task(pair)
+                for more in (NOTHING, COMPRESSION) if task is not None else ():
+                    start = np.append(told.values, more.start)
+                    found = solved(task, (*parts, more), self.few, start)
+                    if found.error > self.limit:
+                        continue
+                    found = solved(task, (*parts, more), self.some, found.values)
+                    if error_of(found.made, self.all) <= self.limit:
+                        return plainer(found, self.some, self.limit).made
+        return None
+
+    def _to_others(self, pair: Pair) -> list[Pair]:
+        """The same source to the other gamuts that pictures are made for."""
+        names = pair.source.name, pair.target.name
+        return [p for p in self.shown if p.source.name == names[0] and p.target.name != names[1]]
+
+    def _balanced(self, ends: Ends) -> Conversion | None:
+        """With parts before the matrix that tint greys: it mixes what they do."""
+        for parts in ((WHITE_BALANCE,), (cdl("before"),)):
             for pair in self._adaptations(ends.pair):
                 task = ends.task(pair)
                 if task is None:
@@ -177,12 +200,11 @@ class Fitting:
         return None
 
     def _adaptations(self, pair: Pair) -> list[Pair]:
-        """The pair, and the same gamuts with white adapted otherwise, or another one shown in."""
+        """The pair, and the same gamuts with white adapted otherwise, or to others."""
         if pair.alike:
             return [pair]
         like = [each for each in self.bank.like(pair) if each.adaptation != pair.adaptation]
-        shown = [each for each in self.shown if each.source.name == pair.source.name]
-        return [pair, *(each for each in (*like, *shown) if not each.published)]
+        return [pair, *(each for each in like if not each.published), *self._to_others(pair)]
 
 
 def _grey_forms(base: Conversion) -> Iterator[tuple[Part, ...]]:
@@ -191,6 +213,13 @@ def _grey_forms(base: Conversion) -> Iterator[tuple[Part, ...]]:
     display = base.meeting.source == "display"
     for method in tones(display):
         yield (tone(method),) if display else (EXPOSURE, tone(method))
+
+
+def _tinted_forms() -> Iterator[tuple[Part, ...]]:
+    """Combinations of parts that tint greys and come after the matrix, which leaves greys alone."""
+    yield (cdl("light"),)
+    yield (EXPOSURE, cdl("after"))
+    yield (EXPOSURE, tone("shoulder"), cdl("after"))
 
 
 def _between(ends: Ends, pair: Pair, greys: Solved) -> Conversion | None:
