@@ -21,8 +21,12 @@ FAR = 300.0
 STEP = 1e-5
 """By how much a number is moved to see what the nodes do."""
 
-GLANCE, NEAR, TRIES = 8, 2.0, 40
-"""Steps after which codes that are still missed give a form up; and steps at most."""
+GLANCE, TRIES = 8, 40
+"""Steps after which a form may be given up, and steps at most."""
+
+NEARER, NEAR, MANY = 0.3, 2.0, 8
+"""Codes that are still missed then and give it up; of more numbers than so many, which take longer.
+"""
 
 DECIMALS = (2, 3, 4)
 """Places that numbers are rounded to where that explains as much: people give few."""
@@ -117,7 +121,7 @@ def solved(
             xtol=1e-10,
         )
         values, error = found.x, float(np.sqrt(2 * found.cost / len(plain)))
-        if error > NEAR:
+        if error > (NEAR if len(free) > MANY else NEARER):
             break
     begin[free] = np.clip(values, low[free], high[free])
     return Solved(task, parts, begin, error)
