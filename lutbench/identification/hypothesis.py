@@ -223,7 +223,9 @@ def _beside(task: Conversion) -> Iterator[str]:
     if task.white_balance is not None:
         red, green, blue = np.diag(task.white_balance.array)
         yield f"a white balance by gains of {red:.3g}, {green:.3g} and {blue:.3g}"
-    if task.compression is not None:
+    if task.compression == GamutCompression():
+        yield "the reference gamut compression"
+    elif task.compression is not None:
         limits = ", ".join(f"{each:.4g}" for each in task.compression.limits)
         yield f"a gamut compression with limits of {limits}"
     if task.mapping is not None:

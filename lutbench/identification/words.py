@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from lutbench.identification.built.parts import LEFT
 from lutbench.identification.hypothesis import Hypothesis
 from lutbench.identification.lookwords import described
 from lutbench.identification.notes import notes_of
 from lutbench.identification.result import TOLD, Candidate, Identification, Look, Tone
 from lutbench.identification.tone import tone_of
-from lutbench.model.parameter import parameters
+from lutbench.model.parameter import Parameter, parameters
 
 STOPS = 0.02
 FAR_CODES, FAR_DELTA_E = 20.0, 10.0
@@ -123,11 +124,16 @@ def _tone_words(hypothesis: Hypothesis | None) -> str:
     if tone is None:
         return ", by a tone curve of its own"
     settings = ", ".join(
-        f"{each.name.replace('_', ' ')} {value if isinstance(value, str) else f'{value:.4g}'}"
+        _setting(each, getattr(tone, each.name))
         for each in parameters(tone)
-        if (value := getattr(tone, each.name)) != each.default
+        if each.name not in LEFT and getattr(tone, each.name) != each.default
     )
     return f", by the tone {tone.method}" + (f" ({settings})" if settings else "")
+
+
+def _setting(parameter: Parameter, value: float | str) -> str:
+    number = value if isinstance(value, str) else f"{value:.4g} {parameter.unit}".rstrip()
+    return f"{parameter.name.replace('_', ' ')} {number}"
 
 
 def _is_display(hypothesis: Hypothesis | None) -> bool:
