@@ -158,10 +158,12 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
             samples, knowledge.sources, knowledge.targets, knowledge.bank, match, NEUTRAL_EXACT
         )
         order = ranked([*order, *_finalists(packed, few, knowledge, GamutCompression())])
-    known = None if apart else _as_built(order, samples, knowledge, straight=True)
-    if known is not None:
-        order = [known]
-    elif not order or not (order[0].error <= EXACT or _is_whole(order[0])):
+    whole = bool(order) and _is_whole(order[0])
+    plain = whole or bool(order and order[0].error <= EXACT)
+    known = [] if apart or plain else _as_built(order, samples, knowledge, straight=True)
+    if known:
+        order = known
+    elif not plain:
         more = _curves(samples, knowledge) if apart else _with_more(samples, knowledge, match)
         order = ranked([*order, *more])
     if (
@@ -179,11 +181,11 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
         look = measured_look(None, _unchanged(samples), samples)
         kind: Kind = "curve" if is_curve else "unknown"
         return explained(Identification(kind, "none", (), look, samples=samples))
-    if not apart and known is None:
+    if not (apart or whole or known):
         known = _as_built(order, samples, knowledge)
-    untold = known is None and is_untold(order)
-    if known is not None:
-        order = [known]
+    untold = not known and is_untold(order)
+    if known:
+        order = known
     else:
         order = usual_first(order, few)
         if untold:
@@ -197,11 +199,13 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
     clean = forecast(best.hypothesis.without_grade(), samples)
     look = measured_look(best.hypothesis, clean, samples)
     level = candidates[0].confidence
-    if known is None:
+    if not known:
         level = _held(level, look, clean.median)
     if "source curve" in candidates[0].not_told and level != "none":
         level = "low"
     first = replace(candidates[0], confidence=level)
+    if len(known) > 1:
+        first = replace(first, confidence="medium", not_told=(*first.not_told, "target curve"))
     measured = None
     if not apart:
         from lutbench.identification.certainty import with_certainty
@@ -222,20 +226,21 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
 
 def _as_built(
     order: Sequence[Finalist], samples: Samples, knowledge: Knowledge, *, straight: bool = False
-) -> Finalist | None:
+) -> list[Finalist]:
     """The whole description with its numbers, where the names of the best leave more than that.
 
-    Between the ends of the best, or those that a `straight` stretch of greys points to.
+    Between the ends of the best, or those that a `straight` stretch of greys points to. Others
+    that say as much in as many digits come after it.
     """
     from lutbench.identification.built.search import built, is_rounding
 
     if order and is_rounding(order[0].forecast, order[0].hypothesis, samples):
-        return None
-    h = built([] if straight else [each.hypothesis for each in order], samples, knowledge)
-    if h is None:
-        return None
-    told = forecast(h, samples.few)
-    return Finalist(h, told, error_of(told, samples.few))
+        return []
+    found = built([] if straight else [each.hypothesis for each in order], samples, knowledge)
+    if found is None:
+        return []
+    told = [(h, forecast(h, samples.few)) for h in (found.hypothesis, *found.rivals)]
+    return [Finalist(h, each, error_of(each, samples.few)) for h, each in told]
 
 
 def _held(level: Confidence, look: Look, median: float) -> Confidence:

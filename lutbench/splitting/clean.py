@@ -64,7 +64,7 @@ def description_of(
         return None
     known = knowledge_of(catalogue or open_catalogue())
     made = built(guesses, samples, known, thorough=True)
-    return None if made is None else made.built
+    return None if made is None else made.hypothesis.built
 
 
 def parted(recipe: Conversion | None) -> Conversion | None:

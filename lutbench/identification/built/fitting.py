@@ -81,14 +81,15 @@ class Fitting:
         apart = samples.neutral - samples.neutral.mean(axis=1, keepdims=True)
         self.tinted = bool(np.abs(apart).max() * CODES > TINT * self.limit)
 
-    def of(self, ends: Ends) -> Conversion | None:
-        """What explains the LUT between two ends."""
+    def of(self, ends: Ends, *, straight: bool = False) -> Solved | None:
+        """What explains the LUT between two ends: with a `straight` stretch a shoulder alone."""
         base = ends.task()
         if base is None:
             return None
         if self.tinted:
             return self._tinted(ends, base) or self._balanced(ends)
-        for parts in _grey_forms(base):
+        shoulders = [(EXPOSURE, tone("shoulder"))]
+        for parts in shoulders if straight else _grey_forms(base):
             told = solved(base, parts, self.greys)
             if told.error > self.limit:
                 continue
@@ -97,7 +98,7 @@ class Fitting:
                 return found
         return None
 
-    def _coloured(self, ends: Ends, greys: Solved) -> Conversion | None:
+    def _coloured(self, ends: Ends, greys: Solved) -> Solved | None:
         """With one more part that only colours show, or with none."""
         for part in self._colour_parts(greys.made):
             for pair in self._pairs(ends, greys, part):
@@ -106,7 +107,7 @@ class Fitting:
                     continue
                 found = solved(task, (part,), self.some)
                 if found.error <= self.limit and error_of(found.made, self.all) <= self.limit:
-                    return plainer(found, self.some, self.limit).made
+                    return _joined(ends.task(pair), greys, plainer(found, self.some, self.limit))
         return None
 
     def _colour_parts(self, task: Conversion) -> Iterator[Part]:
@@ -161,7 +162,7 @@ class Fitting:
         size = np.log(np.nan_to_num(off, nan=CODES) + ROUNDING_CODES)
         return [float(each) for each in size.mean(axis=(1, 2))]
 
-    def _tinted(self, ends: Ends, base: Conversion) -> Conversion | None:
+    def _tinted(self, ends: Ends, base: Conversion) -> Solved | None:
         """With a grade after the matrix: greys say nearly all of it, but hardly a saturation."""
         for parts in _tinted_forms():
             told = solved(base, parts, self.greys)
@@ -169,14 +170,16 @@ class Fitting:
                 continue
             for pair in (ends.pair, *self._to_others(ends.pair)):
                 task = ends.task(pair)
-                for more in (NOTHING, COMPRESSION) if task is not None else ():
+                if task is None:
+                    continue
+                for more in (NOTHING, COMPRESSION):
                     start = np.append(told.values, more.start)
                     found = solved(task, (*parts, more), self.few, start)
                     if found.error > self.limit:
                         continue
                     found = solved(task, (*parts, more), self.some, found.values)
                     if error_of(found.made, self.all) <= self.limit:
-                        return plainer(found, self.some, self.limit).made
+                        return plainer(found, self.some, self.limit)
         return None
 
     def _to_others(self, pair: Pair) -> list[Pair]:
@@ -184,7 +187,7 @@ class Fitting:
         names = pair.source.name, pair.target.name
         return [p for p in self.shown if p.source.name == names[0] and p.target.name != names[1]]
 
-    def _balanced(self, ends: Ends) -> Conversion | None:
+    def _balanced(self, ends: Ends) -> Solved | None:
         """With parts before the matrix that tint greys: it mixes what they do."""
         for parts in ((WHITE_BALANCE,), (cdl("before"),)):
             for pair in self._adaptations(ends.pair):
@@ -196,7 +199,7 @@ class Fitting:
                     continue
                 found = solved(task, parts, self.some, found.values)
                 if error_of(found.made, self.all) <= self.limit:
-                    return plainer(found, self.some, self.limit).made
+                    return plainer(found, self.some, self.limit)
         return None
 
     def _adaptations(self, pair: Pair) -> list[Pair]:
@@ -213,6 +216,13 @@ def _grey_forms(base: Conversion) -> Iterator[tuple[Part, ...]]:
     display = base.meeting.source == "display"
     for method in tones(display):
         yield (tone(method),) if display else (EXPOSURE, tone(method))
+
+
+def _joined(task: Conversion | None, greys: Solved, colours: Solved) -> Solved:
+    """Both parts in one."""
+    assert task is not None
+    values = np.concatenate([greys.values, colours.values])
+    return Solved(task, (*greys.parts, *colours.parts), values, colours.error)
 
 
 def _tinted_forms() -> Iterator[tuple[Part, ...]]:

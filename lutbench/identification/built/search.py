@@ -7,6 +7,7 @@ combinations explain them to the file's rounding. Colours then tell the gamuts a
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -21,8 +22,19 @@ from lutbench.identification.samples import Samples
 from lutbench.identification.untold import shown_targets
 from lutbench.tables.lut import Lut1D
 
+SHORTER = 3
+"""Digits by which a description must be shorter than others to be the one: of a number or two."""
+
 STRAIGHT, SOURCES = 5, 3
 """Ends that greys point to, and sources of hypotheses, that are followed."""
+
+
+@dataclass(frozen=True)
+class Built:
+    """The hypothesis of the shortest description, and those that take about as many digits."""
+
+    hypothesis: Hypothesis
+    rivals: tuple[Hypothesis, ...] = ()
 
 
 def built(
@@ -31,20 +43,34 @@ def built(
     knowledge: Knowledge,
     *,
     thorough: bool = False,
-) -> Hypothesis | None:
+) -> Built | None:
     """The hypothesis whose description leaves nothing but rounding; None where none does.
 
     Looked for between the ends of the best of `hypotheses`, or with none between those that
     greys point to; `thorough` between both, also from the sources of the next ones, and to all
-    that pictures are shown in.
+    that pictures are shown in. Powers pass for each other under a tone or a grade: so all
+    targets are tried from a source that has one, and the shortest description is taken.
     """
     if samples.one_d:
         return None
     fitting = Fitting(samples, knowledge)
+    tried: list[tuple[End, End]] = []
     for ends in _ends(hypotheses, samples, knowledge, thorough):
-        made = fitting.of(ends)
-        if made is not None:
-            return ends.hypothesis(made, knowledge.bank)
+        tried.append((ends.source, ends.target))
+        made = fitting.of(ends, straight=not hypotheses)
+        if made is None:
+            continue
+        found = [(made.length, ends.hypothesis(made.made, knowledge.bank))]
+        pair = found[0][1].pair
+        for target in shown_targets(samples, knowledge):
+            if target != ends.target and (ends.source, target) not in tried:
+                other = Ends(ends.source, target, pair)
+                also = fitting.of(other, straight=made.made.tone is not None)
+                if also is not None:
+                    found.append((also.length, other.hypothesis(also.made, knowledge.bank)))
+        found.sort(key=lambda each: each[0])
+        near = [h for length, h in found[1:] if length < found[0][0] + SHORTER]
+        return Built(found[0][1], tuple(near))
     return None
 
 

@@ -24,7 +24,7 @@ STEP = 1e-5
 GLANCE, TRIES = 8, 40
 """Steps after which a form may be given up, and steps at most."""
 
-NEARER, NEAR, MANY = 0.3, 2.0, 8
+NEARER, NEAR, MANY = 1.0, 2.0, 8
 """Codes that are still missed then and give it up; of more numbers than so many, which take longer.
 """
 
@@ -68,6 +68,17 @@ class Solved:
         done = put(self.task, self.parts, self.values)
         assert done is not None
         return done
+
+    @property
+    def length(self) -> int:
+        """Digits that it takes to say the numbers which are not the usual ones."""
+        usual = [v for part in self.parts for v in part.usual]
+        return sum(_digits(v) for v, u in zip(self.values, usual, strict=True) if v != u)
+
+
+def _digits(value: float) -> int:
+    """Decimals of a number that was rounded to a few, with the one before them; else many."""
+    return next((d + 1 for d in range(max(DECIMALS) + 1) if round(value, d) == value), MANY)
 
 
 def limit_of(samples: Samples) -> float:
