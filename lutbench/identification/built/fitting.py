@@ -45,7 +45,7 @@ from lutbench.model.parameter import parameters
 from lutbench.model.tone.carrier import CARRIERS, CHANNELS
 from lutbench.model.transforms import Pipeline
 
-PAIRS = 3
+PAIRS = 5
 """Pairs of gamuts that are followed."""
 
 GLANCED, FITTED = 100, 400
@@ -106,8 +106,14 @@ class Fitting:
                 if task is None:
                     continue
                 found = solved(task, (part,), self.some)
+                if found.error > NEARLY:
+                    continue
+                found = _joined(ends.task(pair), greys, found)
+                if found.error > self.limit:
+                    # Numbers that were rounded on greys may be off by what colours show.
+                    found = solved(found.task, found.parts, self.some, found.values)
                 if found.error <= self.limit and error_of(found.made, self.all) <= self.limit:
-                    return _joined(ends.task(pair), greys, plainer(found, self.some, self.limit))
+                    return plainer(found, self.some, self.limit)
         return None
 
     def _colour_parts(self, task: Conversion) -> Iterator[Part]:

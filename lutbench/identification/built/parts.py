@@ -148,7 +148,7 @@ def carried(on: str) -> Part:
         made: Any = replace(task.tone, on=on, blend=float(v[0]))  # type: ignore[call-arg]
         return replace(task, tone=made)
 
-    return Part(f"tone on {on}", (0.02,), (0.0,), (1.0,), toned, (0.0,))
+    return Part(f"tone on {on}", (0.2,), (0.0,), (1.0,), toned, (0.0,))
 
 
 def _inside(value: float, low: float, high: float) -> float:

@@ -125,6 +125,7 @@ def solved(
             of_free,
             values,
             bounds=bounds,
+            method="dogbox",
             x_scale="jac",
             diff_step=STEP,
             max_nfev=tries,
