@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from lutbench.identification.alike import with_alike
+from lutbench.identification.built.search import as_built
 from lutbench.identification.claims import claims_of
 from lutbench.identification.curvebank import End
 from lutbench.identification.curvesonly import averaged, is_apart, only_mixes
@@ -160,7 +161,7 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
         order = ranked([*order, *_finalists(packed, few, knowledge, GamutCompression())])
     whole = bool(order) and _is_whole(order[0])
     plain = whole or bool(order and order[0].error <= EXACT)
-    known = [] if apart or plain else _as_built(order, samples, knowledge, straight=True)
+    known = [] if apart or plain else as_built(order, samples, knowledge, straight=True)
     if known:
         order = known
     elif not plain:
@@ -182,7 +183,7 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
         kind: Kind = "curve" if is_curve else "unknown"
         return explained(Identification(kind, "none", (), look, samples=samples))
     if not (apart or whole or known):
-        known = _as_built(order, samples, knowledge)
+        known = as_built(order, samples, knowledge)
     untold = not known and is_untold(order)
     if known:
         order = known
@@ -222,25 +223,6 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
             forecast=clean,
         )
     )
-
-
-def _as_built(
-    order: Sequence[Finalist], samples: Samples, knowledge: Knowledge, *, straight: bool = False
-) -> list[Finalist]:
-    """The whole description with its numbers, where the names of the best leave more than that.
-
-    Between the ends of the best, or those that a `straight` stretch of greys points to. Others
-    that say as much in as many digits come after it.
-    """
-    from lutbench.identification.built.search import built, is_rounding
-
-    if order and is_rounding(order[0].forecast, order[0].hypothesis, samples):
-        return []
-    found = built([] if straight else [each.hypothesis for each in order], samples, knowledge)
-    if found is None:
-        return []
-    told = [(h, forecast(h, samples.few)) for h in (found.hypothesis, *found.rivals)]
-    return [Finalist(h, each, error_of(each, samples.few)) for h, each in told]
 
 
 def _held(level: Confidence, look: Look, median: float) -> Confidence:

@@ -16,10 +16,12 @@ from lutbench.identification.built.fitting import Fitting
 from lutbench.identification.built.solve import limit_of
 from lutbench.identification.built.straight import straight_ends
 from lutbench.identification.curvebank import End
-from lutbench.identification.hypothesis import Forecast, Hypothesis
+from lutbench.identification.hypothesis import Forecast, Hypothesis, forecast
 from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.samples import Samples
+from lutbench.identification.unknown import error_of
 from lutbench.identification.untold import shown_targets
+from lutbench.identification.verdict import Finalist
 from lutbench.tables.lut import Lut1D
 
 SHORTER = 3
@@ -103,3 +105,20 @@ def _ends(
             if (h.source, target) not in seen:
                 seen.append((h.source, target))
                 yield Ends(h.source, target, h.pair)
+
+
+def as_built(
+    order: Sequence[Finalist], samples: Samples, knowledge: Knowledge, *, straight: bool = False
+) -> list[Finalist]:
+    """The whole description with its numbers, where the names of the best leave more than that.
+
+    Between the ends of the best, or those that a `straight` stretch of greys points to. Others
+    that say as much in as many digits come after it.
+    """
+    if order and is_rounding(order[0].forecast, order[0].hypothesis, samples):
+        return []
+    found = built([] if straight else [each.hypothesis for each in order], samples, knowledge)
+    if found is None:
+        return []
+    told = [(h, forecast(h, samples.few)) for h in (found.hypothesis, *found.rivals)]
+    return [Finalist(h, each, error_of(each, samples.few)) for h, each in told]
