@@ -9,8 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.identification.curvebank import End
+from lutbench.identification.freecurve import cost_of
 from lutbench.identification.gamutbank import GamutBank
 from lutbench.identification.hues import hue_windows
+from lutbench.identification.hypothesis import Hypothesis, forecast
+from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.matrix import (
     ROWS,
     MatrixFit,
@@ -21,8 +24,13 @@ from lutbench.identification.matrix import (
 )
 from lutbench.identification.neutral import NeutralMatch
 from lutbench.identification.samples import Samples
+from lutbench.identification.unknown import error_of
+from lutbench.identification.verdict import Finalist
 from lutbench.model.compression import GamutCompression
 from lutbench.model.transforms import Transform
+
+FORECASTS = 10
+"""Hypotheses that are worked out on nodes all over the LUT."""
 
 FOLLOWED = 6
 PARTLY = 0.3
@@ -210,3 +218,36 @@ def search_partly(
                     )
                 )
     return sorted(found, key=lambda each: each.error)
+
+
+def finalists_of(
+    scored: list[Scored],
+    samples: Samples,
+    knowledge: Knowledge,
+    compression: GamutCompression | None = None,
+) -> list[Finalist]:
+    """The first of scored conversions, worked out on all nodes."""
+    finalists: list[Finalist] = []
+    seen: set[tuple[object, ...]] = set()
+    for each in scored:
+        pair = knowledge.bank.pair(each.pair)
+        names = (None, None) if pair.alike else (pair.source.name, pair.target.name)
+        key = (each.source, each.target, *names)
+        if key in seen:
+            continue
+        seen.add(key)
+        hypothesis = Hypothesis(
+            knowledge.sources[each.source],
+            knowledge.targets[each.target],
+            pair,
+            float(np.log2(each.gain)),
+            compression,
+        )
+        told = forecast(hypothesis, samples)
+        # Noise says nothing against a pair of curves.
+        excess = np.sqrt(max(each.neutral**2 - samples.noise**2, 0.0))
+        cost = float(cost_of(np.array(excess), 1))
+        finalists.append(Finalist(hypothesis, told, error_of(told, samples), cost))
+        if len(finalists) >= FORECASTS:
+            break
+    return finalists

@@ -8,16 +8,16 @@ from dataclasses import replace
 import numpy as np
 
 from lutbench.identification.alike import with_alike
-from lutbench.identification.built.search import as_built
 from lutbench.identification.claims import claims_of
 from lutbench.identification.curvebank import End
 from lutbench.identification.curvesonly import averaged, is_apart, only_mixes
 from lutbench.identification.freecurve import cost_of
-from lutbench.identification.hypothesis import Forecast, Hypothesis, forecast
+from lutbench.identification.hypothesis import Forecast, forecast
 from lutbench.identification.knowledge import Knowledge, Pins, knowledge_of
 from lutbench.identification.known import (
+    FORECASTS,
     MOST_PAIRS,
-    Scored,
+    finalists_of,
     search_compressed,
     search_known,
     search_partly,
@@ -75,9 +75,6 @@ a tone curve known as a table leaves between its points, in codes.
 
 TINTED_FROM = 1.0
 UNTINTED_EXACT = 0.8
-FORECASTS = 10
-"""Hypotheses that are worked out on nodes all over the LUT."""
-
 TOO_MUCH_LEFT = 10.0
 """Median ΔE 2000 over which a remainder is no look on a conversion any more."""
 
@@ -153,12 +150,14 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
     scored = search_known(
         samples, knowledge.sources, knowledge.targets, knowledge.bank, match, NEUTRAL_WITHIN
     )
-    order = ranked(_finalists(scored, few, knowledge))
+    order = ranked(finalists_of(scored, few, knowledge))
     if not apart and not (order and _is_whole(order[0])):
         packed = search_compressed(
             samples, knowledge.sources, knowledge.targets, knowledge.bank, match, NEUTRAL_EXACT
         )
-        order = ranked([*order, *_finalists(packed, few, knowledge, GamutCompression())])
+        order = ranked([*order, *finalists_of(packed, few, knowledge, GamutCompression())])
+    from lutbench.identification.built.search import as_built
+
     whole = bool(order) and _is_whole(order[0])
     plain = whole or bool(order and order[0].error <= EXACT)
     known = [] if apart or plain else as_built(order, samples, knowledge, straight=True)
@@ -261,7 +260,7 @@ def _with_more(samples: Samples, knowledge: Knowledge, match: NeutralMatch) -> l
         tried = search_by_trial(
             samples, knowledge.sources, knowledge.targets, knowledge.bank, match, NEUTRAL_EXACT
         )
-        found += _finalists(tried, samples.few, knowledge)
+        found += finalists_of(tried, samples.few, knowledge)
     return found
 
 
@@ -348,13 +347,13 @@ def _partly(
     scored = search_partly(
         plain, knowledge.sources, knowledge.targets, knowledge.bank, match, places
     )
-    found = _finalists(scored, plain.few, knowledge)
+    found = finalists_of(scored, plain.few, knowledge)
     if plain is samples:
         return [_compressed(each, plain.few) for each in found]
     packed = search_compressed(
         plain, knowledge.sources, knowledge.targets, knowledge.bank, match, NEUTRAL_EXACT
     )
-    found += _finalists(packed, plain.few, knowledge, GamutCompression())
+    found += finalists_of(packed, plain.few, knowledge, GamutCompression())
     return [replace(each, forecast=forecast(each.hypothesis, samples.few)) for each in found]
 
 
@@ -388,35 +387,3 @@ def _unchanged(samples: Samples) -> Forecast:
     return Forecast(
         values, (values - samples.table) * CODES, np.ones(values.shape[:-1], dtype=bool)
     )
-
-
-def _finalists(
-    scored: list[Scored],
-    samples: Samples,
-    knowledge: Knowledge,
-    compression: GamutCompression | None = None,
-) -> list[Finalist]:
-    finalists: list[Finalist] = []
-    seen: set[tuple[object, ...]] = set()
-    for each in scored:
-        pair = knowledge.bank.pair(each.pair)
-        names = (None, None) if pair.alike else (pair.source.name, pair.target.name)
-        key = (each.source, each.target, *names)
-        if key in seen:
-            continue
-        seen.add(key)
-        hypothesis = Hypothesis(
-            knowledge.sources[each.source],
-            knowledge.targets[each.target],
-            pair,
-            float(np.log2(each.gain)),
-            compression,
-        )
-        told = forecast(hypothesis, samples)
-        # Noise says nothing against a pair of curves.
-        excess = np.sqrt(max(each.neutral**2 - samples.noise**2, 0.0))
-        cost = float(cost_of(np.array(excess), 1))
-        finalists.append(Finalist(hypothesis, told, error_of(told, samples), cost))
-        if len(finalists) >= FORECASTS:
-            break
-    return finalists

@@ -64,8 +64,8 @@ TINT = 3.0
 class Fitting:
     """The nodes of a LUT, and what leaves nothing but its rounding on them."""
 
-    def __init__(self, samples: Samples, knowledge: Knowledge) -> None:
-        self.bank = knowledge.bank
+    def __init__(self, samples: Samples, knowledge: Knowledge, thorough: bool) -> None:
+        self.bank, self.thorough = knowledge.bank, thorough
         self.limit = limit_of(samples)
         greys = np.repeat(samples.neutral_in[:, None], 3, axis=1)
         self.greys = Nodes(greys, samples.neutral, samples)
@@ -195,7 +195,7 @@ class Fitting:
 
     def _balanced(self, ends: Ends) -> Solved | None:
         """With parts before the matrix that tint greys: it mixes what they do."""
-        for parts in ((WHITE_BALANCE,), (cdl("before"),)):
+        for parts in ((WHITE_BALANCE,), (cdl("before"),))[: 1 + self.thorough]:
             for pair in self._adaptations(ends.pair):
                 task = ends.task(pair)
                 if task is None:

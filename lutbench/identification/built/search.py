@@ -55,7 +55,7 @@ def built(
     """
     if samples.one_d:
         return None
-    fitting = Fitting(samples, knowledge)
+    fitting = Fitting(samples, knowledge, thorough)
     tried: list[tuple[End, End]] = []
     for ends in _ends(hypotheses, samples, knowledge, thorough):
         tried.append((ends.source, ends.target))

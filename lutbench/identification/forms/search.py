@@ -39,9 +39,6 @@ LEFT, LEFT_NOISE = 0.5, 1.5
 UNMOVED = 0.02
 """A matrix nearer to none than this mixes no light."""
 
-USUAL = "BT.1886"
-"""The curve of the display that forms are first looked at on."""
-
 FOLLOWED, WITHIN = 4, 120.0
 """Free fits that get names, and the nats within which they are rivals of the first."""
 
@@ -104,9 +101,10 @@ def free_fits(samples: Samples, ground: Ground, knowledge: Knowledge) -> list[Fr
     sources = sources_of(knowledge)
     floor = max(samples.noise, LEAST_FLOOR)
     found: list[FreeFit] = []
-    displays = displays_of(samples, knowledge)
-    for forms, shown in _forms(knowledge):
-        for form in _glanced(forms, displays, ground, sources) if shown else forms:
+    for forms in _forms(samples, knowledge):
+        if len(forms) > TRIED:
+            forms = sorted(forms, key=lambda form: glance(form, ground, sources))[:TRIED]
+        for form in forms:
             found += fits_of(form, ground, samples, sources, floor)
         if found and min(fit.error for fit in found) <= ENOUGH + 1.2 * samples.noise:
             break
@@ -124,35 +122,18 @@ def sources_of(knowledge: Knowledge) -> list[Source]:
     return plain + shown
 
 
-def _glanced(
-    forms: Sequence[Form], displays: Sequence[End], ground: Ground, sources: Sequence[Source]
-) -> list[Form]:
-    """The form that fits best on one display, on the displays that it fits best with.
-
-    Displays differ little: the form that is best on one is best on all.
-    """
-    if not displays:
-        return []
-    usual = next((end for end in displays if end.curve.curve.name == USUAL), displays[0])
-    best = forms[0]
-    if len(forms) > 1:
-        best = min(forms, key=lambda form: glance(replace(form, display=usual), ground, sources))
-    order = [replace(best, display=end) for end in displays]
-    return sorted(order, key=lambda form: glance(form, ground, sources))[:TRIED]
-
-
-def _forms(knowledge: Knowledge) -> Iterator[tuple[Sequence[Form], bool]]:
-    """Forms, simplest first, and whether each is to be tried on displays."""
-    yield (Form(), Form(mixed=True)), False
-    yield (Form(compression=GamutCompression()),), False
+def _forms(samples: Samples, knowledge: Knowledge) -> Iterator[Sequence[Form]]:
+    yield (Form(), Form(mixed=True))
+    yield (Form(compression=GamutCompression()),)
+    displays = displays_of(samples, knowledge)
     weights = [
         entry.gamut.luminance_weights
         for entry in knowledge.bank.gamuts
         if entry.gamut is not None and entry.name in SHOWN_IN
     ]
     norms: list[str | tuple[float, float, float]] = ["largest", *weights]
-    yield [Form(norm=norm) for norm in norms], True
-    yield [Form(mixed=True)], True
+    yield [Form(display=end, norm=norm) for end in displays for norm in norms]
+    yield [Form(mixed=True, display=end) for end in displays]
 
 
 def displays_of(samples: Samples, knowledge: Knowledge) -> list[End]:
