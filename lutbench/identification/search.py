@@ -156,11 +156,9 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
             samples, knowledge.sources, knowledge.targets, knowledge.bank, match, NEUTRAL_EXACT
         )
         order = ranked([*order, *finalists_of(packed, few, knowledge, GamutCompression())])
-    from lutbench.identification.built.search import as_built
-
     whole = bool(order) and _is_whole(order[0])
     plain = whole or bool(order and order[0].error <= EXACT)
-    known = [] if apart or plain else as_built(order, samples, knowledge, straight=True)
+    known = [] if apart or plain else _as_built(order, samples, knowledge, straight=True)
     if known:
         order = known
     elif not plain:
@@ -182,7 +180,7 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
         kind: Kind = "curve" if is_curve else "unknown"
         return explained(Identification(kind, "none", (), look, samples=samples))
     if not (apart or whole or known):
-        known = as_built(order, samples, knowledge)
+        known = _as_built(order, samples, knowledge)
     untold = not known and is_untold(order)
     if known:
         order = known
@@ -222,6 +220,14 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
             forecast=clean,
         )
     )
+
+
+def _as_built(
+    order: list[Finalist], samples: Samples, knowledge: Knowledge, *, straight: bool = False
+) -> list[Finalist]:
+    from lutbench.identification.built.search import as_built
+
+    return as_built(order, samples, knowledge, straight=straight)
 
 
 def _held(level: Confidence, look: Look, median: float) -> Confidence:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from lutbench.identification.built.parts import LEFT
 from lutbench.identification.hypothesis import Hypothesis
 from lutbench.identification.lookwords import described
 from lutbench.identification.notes import notes_of
@@ -123,6 +122,8 @@ def _tone_words(hypothesis: Hypothesis | None) -> str:
     tone = hypothesis.built.tone if hypothesis.built is not None else None
     if tone is None:
         return ", by a tone curve of its own"
+    from lutbench.identification.built.parts import LEFT
+
     settings = ", ".join(
         _setting(each, getattr(tone, each.name))
         for each in parameters(tone)
