@@ -45,7 +45,8 @@ def notes_of(result: Identification) -> tuple[str, ...]:
     told = any("--target-curve" in note for note in found)
     found += _of_tone(result, best, told)
     found += _of_kind(result, best, samples)
-    if result.look.present:
+    exact = best.hypothesis is not None and best.hypothesis.built is not None
+    if result.look.present and not exact:
         found.append(
             "The look hides how exact the conversion is: the same LUT without its look "
             "would give a safer answer."
