@@ -13,7 +13,7 @@ from lutbench.model.gamuts import BT709
 
 
 @dataclass(frozen=True)
-class Ends:
+class Between:
     """A source and a target, each with its range, and the pair of gamuts that is likely."""
 
     source: End

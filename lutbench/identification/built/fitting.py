@@ -9,7 +9,7 @@ from itertools import groupby
 import numpy as np
 
 from lutbench.errors import LutbenchError
-from lutbench.identification.built.ends import Ends
+from lutbench.identification.built.ends import Between
 from lutbench.identification.built.parts import (
     COMPRESSION,
     EXPOSURE,
@@ -81,7 +81,7 @@ class Fitting:
         apart = samples.neutral - samples.neutral.mean(axis=1, keepdims=True)
         self.tinted = bool(np.abs(apart).max() * CODES > TINT * self.limit)
 
-    def of(self, ends: Ends, *, straight: bool = False) -> Solved | None:
+    def of(self, ends: Between, *, straight: bool = False) -> Solved | None:
         """What explains the LUT between two ends: with a `straight` stretch a shoulder alone."""
         base = ends.task()
         if base is None:
@@ -98,7 +98,7 @@ class Fitting:
                 return found
         return None
 
-    def _coloured(self, ends: Ends, greys: Solved) -> Solved | None:
+    def _coloured(self, ends: Between, greys: Solved) -> Solved | None:
         """With one more part that only colours show, or with none."""
         for part in self._colour_parts(greys.made):
             for pair in self._pairs(ends, greys, part):
@@ -142,7 +142,7 @@ class Fitting:
                 found.append(each.name)
         return found if not task.tone.per_channel else []
 
-    def _pairs(self, ends: Ends, greys: Solved, part: Part) -> Iterator[Pair]:
+    def _pairs(self, ends: Between, greys: Solved, part: Part) -> Iterator[Pair]:
         """The likeliest pair of the ends, then those that miss least at a glance."""
         yield ends.pair
         told: list[tuple[float, Pair]] = []
@@ -168,7 +168,7 @@ class Fitting:
         size = np.log(np.nan_to_num(off, nan=CODES) + ROUNDING_CODES)
         return [float(each) for each in size.mean(axis=(1, 2))]
 
-    def _tinted(self, ends: Ends, base: Conversion) -> Solved | None:
+    def _tinted(self, ends: Between, base: Conversion) -> Solved | None:
         """With a grade after the matrix: greys say nearly all of it, but hardly a saturation."""
         for parts in _tinted_forms():
             told = solved(base, parts, self.greys)
@@ -193,7 +193,7 @@ class Fitting:
         names = pair.source.name, pair.target.name
         return [p for p in self.shown if p.source.name == names[0] and p.target.name != names[1]]
 
-    def _balanced(self, ends: Ends) -> Solved | None:
+    def _balanced(self, ends: Between) -> Solved | None:
         """With parts before the matrix that tint greys: it mixes what they do."""
         for parts in ((WHITE_BALANCE,), (cdl("before"),))[: 1 + self.thorough]:
             for pair in self._adaptations(ends.pair):
@@ -238,7 +238,7 @@ def _tinted_forms() -> Iterator[tuple[Part, ...]]:
     yield (EXPOSURE, tone("shoulder"), cdl("after"))
 
 
-def _between(ends: Ends, pair: Pair, greys: Solved) -> Conversion | None:
+def _between(ends: Between, pair: Pair, greys: Solved) -> Conversion | None:
     """What greys show, between the gamuts of a pair."""
     task = ends.task(pair)
     return None if task is None else put(task, greys.parts, greys.values)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lutbench.identification.built.ends import Ends
+from lutbench.identification.built.ends import Between
 from lutbench.identification.built.fitting import Fitting
 from lutbench.identification.built.solve import limit_of
 from lutbench.identification.built.straight import straight_ends
@@ -28,7 +28,7 @@ SHORTER = 3
 """Digits by which a description must be shorter than others to be the one: of a number or two."""
 
 STRAIGHT, SOURCES = 5, 3
-"""Ends that greys point to, and sources of hypotheses, that are followed."""
+"""Between that greys point to, and sources of hypotheses, that are followed."""
 
 
 @dataclass(frozen=True)
@@ -66,7 +66,7 @@ def built(
         pair = found[0][1].pair
         for target in shown_targets(samples, knowledge):
             if target != ends.target and (ends.source, target) not in tried:
-                other = Ends(ends.source, target, pair)
+                other = Between(ends.source, target, pair)
                 also = fitting.of(other, straight=made.made.tone is not None)
                 if also is not None:
                     found.append((also.length, other.hypothesis(also.made, knowledge.bank)))
@@ -84,15 +84,15 @@ def is_rounding(told: Forecast, h: Hypothesis, samples: Samples) -> bool:
 
 def _ends(
     hypotheses: Sequence[Hypothesis], samples: Samples, knowledge: Knowledge, thorough: bool
-) -> Iterator[Ends]:
-    """Ends that greys point to, then sources of the best hypotheses to whatever is shown."""
+) -> Iterator[Between]:
+    """Between that greys point to, then sources of the best hypotheses to whatever is shown."""
     shown = shown_targets(samples, knowledge)
     seen: list[tuple[End, End]] = []
     pair = hypotheses[0].pair if hypotheses else knowledge.bank.pair(0)
     straight = STRAIGHT if thorough or not hypotheses else 0
     for source, target in straight_ends(samples, knowledge, shown, straight):
         seen.append((source, target))
-        yield Ends(source, target, pair)
+        yield Between(source, target, pair)
     sources: list[End] = []
     for h in hypotheses:
         if h.source in sources:
@@ -104,7 +104,7 @@ def _ends(
         for target in [*own, *(shown if thorough else ())]:
             if (h.source, target) not in seen:
                 seen.append((h.source, target))
-                yield Ends(h.source, target, h.pair)
+                yield Between(h.source, target, h.pair)
 
 
 def as_built(
