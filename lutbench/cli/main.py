@@ -15,7 +15,13 @@ from typing import Any, NoReturn
 import click
 
 from lutbench import __version__
-from lutbench.cli.options import add_saying_options, is_verbose, printable, start_saying
+from lutbench.cli.options import (
+    add_saying_options,
+    clear_line,
+    is_verbose,
+    printable,
+    start_saying,
+)
 from lutbench.errors import LutbenchError, nearest_names
 
 OLD_WORDS = frozenset(
@@ -186,6 +192,7 @@ def main(args: list[str] | None = None) -> NoReturn:
     start_saying()
     try:
         status = group.main(args=args, prog_name="lutbench", standalone_mode=False)
+        clear_line()
         sys.stdout.flush()
     except LutbenchError as error:
         _complain(str(error))
@@ -194,6 +201,7 @@ def main(args: list[str] | None = None) -> NoReturn:
     except click.ClickException as error:
         _complain(error.format_message())
     except (KeyboardInterrupt, click.Abort):
+        clear_line()
         click.echo("lutbench: interrupted", err=True)
         sys.exit(130)
     except (BrokenPipeError, PipeClosedError):
@@ -213,6 +221,7 @@ def _where_to_look(error: click.UsageError) -> str:
 
 
 def _complain(text: str, status: int = 2) -> NoReturn:
+    clear_line()
     click.echo("lutbench: " + printable(text), err=True)
     sys.exit(status)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import os
+import sys
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, fields
 from functools import wraps
@@ -11,6 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from lutbench import underway
 from lutbench.files import OUTSIDE_VARIABLE, json_text
 from lutbench.plaintext import STEERING, harmless, harmless_json
 
@@ -277,6 +279,7 @@ def catalogue_of(definitions: tuple[str, ...], *, with_project: bool = True) -> 
 
 def print_json(data: dict[str, Any]) -> None:
     """Print a report as JSON, non-finite numbers as null so that every reader takes it."""
+    clear_line()
     click.echo(harmless_json(json_text(data, indent=2)))
 
 
@@ -328,6 +331,7 @@ def console(*, stderr: bool = False, markup: bool = False) -> Console:
             # rich would exit with 1, which is for checks that fail.
             raise BrokenPipeError
 
+    clear_line()
     screen = Screen(stderr=stderr, highlight=False, markup=markup)
     if not screen.is_terminal:
         screen = Screen(stderr=stderr, highlight=False, markup=markup, width=piped_width())
@@ -344,11 +348,23 @@ class _Lines(logging.Handler):
 
     def emit(self, record: logging.LogRecord) -> None:
         text = printable(record.getMessage())
+        clear_line()
         click.echo(f"note: {text}" if record.levelno == logging.WARNING else text, err=True)
 
 
+def clear_line() -> None:
+    """Take the line of progress away, before something else is printed."""
+    clear = getattr(underway.listener(), "clear", None)
+    if clear is not None:
+        clear()
+
+
 def start_saying() -> None:
-    """Print what the library and the commands log."""
+    """Print what the library and the commands log; say on a terminal what takes long."""
+    if sys.stderr.isatty():
+        from lutbench.cli.status_line import StatusLine
+
+        underway.listen(StatusLine(is_quiet))
     if not any(isinstance(handler, _Lines) for handler in LOG.handlers):
         LOG.addHandler(_Lines())
     LOG.setLevel(_LEVELS["usual"])

@@ -1,4 +1,4 @@
-"""Progress on a terminal: frames done, frames a second, time left; silent elsewhere."""
+"""Progress on a terminal: what is done, frames a second, time left; silent elsewhere."""
 
 from __future__ import annotations
 
@@ -8,7 +8,8 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
-from lutbench.cli.options import is_quiet
+from lutbench import underway
+from lutbench.cli.options import clear_line, is_quiet
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -29,7 +30,7 @@ def progress(what: str, total: int, screen: Console | None) -> Iterator[Callable
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
     bar = Progress(
-        TextColumn(what),
+        TextColumn("{task.description}"),
         BarColumn(bar_width=None),
         MofNCompleteColumn(),
         console=screen if own else Console(stderr=True),
@@ -37,9 +38,25 @@ def progress(what: str, total: int, screen: Console | None) -> Iterator[Callable
         redirect_stdout=False,  # which would send the report to the bar's own stream
         redirect_stderr=False,
     )
-    with bar:
+
+    def told(part: str, share: float | None) -> None:
+        done = "" if share is None else f" {share:4.0%}"
+        bar.update(task, description=f"{what}: {part}{done}")
+
+    with bar, _listening(told):
         task = bar.add_task(what, total=total)
-        yield lambda: bar.advance(task)
+        yield lambda: bar.update(task, advance=1, description=what)
+
+
+@contextmanager
+def _listening(listener: underway.Listener | None) -> Iterator[None]:
+    """A bar stands in place of the line."""
+    clear_line()
+    before = underway.listen(listener)
+    try:
+        yield
+    finally:
+        underway.listen(before)
 
 
 @contextmanager
@@ -78,7 +95,7 @@ def frame_progress(total: int | None, *, quiet: bool = False) -> Iterator[Callab
         console=Console(stderr=True),
         transient=True,
     )
-    with bar:
+    with bar, _listening(None):
         task = bar.add_task("frames", total=total, rate="")
         began = time.monotonic()
         first: list[int] = []

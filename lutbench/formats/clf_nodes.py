@@ -7,8 +7,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+<<<<<<< HEAD
 from lutbench.errors import MissingExtraError
 from lutbench.foreign import foreign
+=======
+from lutbench import underway
+from lutbench.errors import FormatError, MissingExtraError
+from lutbench.formats import safe_xml as xml
+>>>>>>> 284fd3f (Compare and CLF work in pieces; what long work is at is told on a terminal; an interrupt always ends the process)
 from lutbench.formats.operators import Channels, Exponent, Log, Range
 from lutbench.model.grade import Cdl
 from lutbench.model.transforms import Array
@@ -32,6 +38,7 @@ class NodeMaker:
         except ImportError as error:
             raise MissingExtraError("colour-clf-io", "clf", "reading and writing CLF") from error
         self.clf = clf
+        self.streamed = _streamed(clf)
         # Both are plain floating point; halfDomain asks for the smaller.
         self.depth = clf.BitDepth.f16 if half else clf.BitDepth.f32
 
@@ -45,11 +52,7 @@ class NodeMaker:
         }
 
     def _array(self, values: NDArray[Any], dim: tuple[int, ...]) -> Any:
-        # float32 numbers keep their type: written out, they are the shortest that come back.
-        flat = (values + 0).ravel()
-        return self.clf.Array(
-            values=list(flat) if flat.dtype == np.float32 else flat.tolist(), dim=dim
-        )
+        return self.streamed(values=(values + 0).ravel(), dim=dim)
 
     def _matrix(self, array: Array, offset: ArrayLike = (0.0, 0.0, 0.0)) -> Any:
         column = np.asarray(offset, float).reshape(3, 1)
@@ -147,6 +150,51 @@ class NodeMaker:
             interpolation=self.clf.Interpolation3D(lut.interpolation),
             **self._common(),
         )
+
+
+NUMBERS_AT_ONCE = 3 << 15
+"""Numbers that are Python objects at the same time; a lattice may have fifty million."""
+
+
+def _streamed(clf: Any) -> Any:
+    """The Array of colour-clf-io over a numpy array, whose text is written piece by piece."""
+
+    class Streamed(clf.Array):  # type: ignore[misc]
+        def to_xml(self) -> Any:
+            numbers: NDArray[Any] = self.values
+            self.values: Any = []
+            element = super().to_xml()
+            self.values = numbers
+            element.text = f"\n{array_text(numbers, self.dim[-1])}\n"
+            return element
+
+    return Streamed
+
+
+def array_text(numbers: NDArray[Any], row: int) -> str:
+    """Numbers as a CLF Array holds them, `row` a line.
+
+    Raises
+    ------
+    FormatError
+        Where they take more text than XML is read with; known before all is written.
+    """
+    pieces, length = [], 0
+    step = max(1, NUMBERS_AT_ONCE // row) * row
+    for start in range(0, len(numbers), step):
+        part = numbers[start : start + step]
+        # float32 numbers keep their type: written out, they are the shortest that come back.
+        words = list(map(str, part if part.dtype == np.float32 else part.tolist()))
+        lines = (" ".join(words[at : at + row]) for at in range(0, len(words), row))
+        pieces.append("\n".join(lines))
+        length += len(pieces[-1]) + 1
+        if length > xml.MAX_BYTES:
+            raise FormatError(
+                f"{len(numbers)} numbers are too many for XML",
+                accepted=f"up to {xml.MAX_BYTES} bytes of text: fewer nodes, or a .cube",
+            )
+        underway.tell("writing", (start + len(part)) / len(numbers))
+    return "\n".join(pieces)
 
 
 def _log_parameters(clf: Any, log: Log, channel: Any) -> Any:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from lutbench import underway
 from lutbench.errors import FormatError, LutbenchError, MissingExtraError
 from lutbench.foreign import foreign
 from lutbench.formats import operators
@@ -55,6 +56,7 @@ class _ClfReader:
     def __init__(self, where: str) -> None:
         self.where = where
         self.notes: dict[str, None] = {}
+        self.numbers: dict[Element, NDArray[np.float64]] = {}
 
     def read(self, root: Element) -> LutFile[Transform]:
         try:
@@ -130,12 +132,15 @@ class _ClfReader:
             if style in _OLD_CDL_STYLES:
                 self.notes[f"ASC_CDL style {style} of CLF 2.0"] = None
             element.set("style", _OLD_CDL_STYLES.get(style or "Fwd", style or "Fwd"))
-        return self._guarded(
+        node = self._guarded(
             element,
             self.clf.process_nodes.parse_process_node,
             element,
             self.clf.parsing.ParserConfig(namespace=None),
         )
+        for array in xml.children(element, "Array"):
+            node.array.values = self.numbers.pop(array)
+        return node
 
     def _check_array(self, array: Element, tag: str) -> None:
         """Sizes and the count of numbers, before any room is made for them."""
@@ -157,9 +162,13 @@ class _ClfReader:
         if not fits:
             self._fail(array, f"dim {' '.join(words)!r:.60}", accepted)
         count = math.prod(dim if tag != "Matrix" else dim[:2])
-        found = len((array.text or "").split())
+        found, numbers, wrong = _numbers(array.text or "", count)
         if found != count:
             self._fail(array, f"{found} numbers in an Array of dim {' '.join(words)}", f"{count}")
+        if wrong:
+            self._fail(array, f"{tag} cannot be read: {wrong[:40]!r} is no number", "numbers")
+        self.numbers[array] = numbers
+        array.text = "0"  # for colour-clf-io, which would make a list of them
         if tag == "Matrix":
             array.set("dim", " ".join(words[:2]))
 
@@ -231,12 +240,37 @@ class _ClfReader:
         raise FormatError(what, where=xml.at(element, self.where), accepted=accepted)
 
 
+PIECE = 1 << 20
+"""Characters of an Array that are words at the same time: a lattice may have fifty million."""
+
+
+def _numbers(text: str, most: int) -> tuple[int, NDArray[np.float64], str]:
+    """How many words a text has, the first `most` as numbers, and the first word that is none."""
+    numbers = np.empty(min(most, len(text) // 2 + 1))
+    count, wrong, start = 0, "", 0
+    while start < len(text):
+        stop = start + PIECE
+        while stop < len(text) and not text[stop].isspace():
+            stop += 1
+        words = text[start:stop].split()
+        try:
+            values = list(map(float, words))
+        except ValueError:
+            wrong = wrong or next(word for word in words if number(word.encode()) is None)
+        else:
+            room = numbers[count : count + len(values)]
+            room[:] = values[: len(room)]
+        count, start = count + len(words), stop
+        underway.tell("reading", start / len(text))
+    return count, numbers, wrong
+
+
 def _scales(node: Any) -> tuple[float, float]:
     return node.in_bit_depth.scale_factor(), node.out_bit_depth.scale_factor()
 
 
 def _table(node: Any) -> NDArray[np.float64]:
-    values = np.array(node.array.values)
+    values = np.asarray(node.array.values)
     if node.raw_halfs:
         whole = values.astype(np.int64)
         if not ((whole == values) & (whole >= 0) & (whole < 2**16)).all():

@@ -80,14 +80,17 @@ def format_clf(
 
 def write_as_clf(transform: Transform, how: Writing) -> tuple[bytes, tuple[str, ...]]:
     """As `format_clf`, told by a `Writing`."""
-    return format_clf(
-        transform,
-        title=how.title,
-        comments=how.comments,
-        size=how.size,
-        domain=how.domain,
-        interpolation=how.interpolation,
-    )
+    try:
+        return format_clf(
+            transform,
+            title=how.title,
+            comments=how.comments,
+            size=how.size,
+            domain=how.domain,
+            interpolation=how.interpolation,
+        )
+    except FormatError as error:
+        raise FormatError(error.what, where=how.where, accepted=error.accepted) from error
 
 
 class _Writer(NodeMaker):

@@ -18,7 +18,7 @@ from typing import Any, NoReturn
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench import files
+from lutbench import files, underway
 from lutbench.errors import FormatError
 from lutbench.formats.decimals import MAX_LINE, number, parse_rows
 from lutbench.formats.registry import MAX_BYTES, LutFile
@@ -307,6 +307,7 @@ class _CubeReader:
             rows[done : done + len(found)] = found
             done += len(found)
             at, line = stop, line + lines
+            underway.tell("reading", at / len(text))
         if done != count:
             self._count_fails(done, count)
         if b"\t" in text:

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from lutbench import files
+from lutbench import files, underway
 from lutbench.errors import FormatError
 from lutbench.formats.decimals import LARGEST, MAX_LINE, format_rows
 from lutbench.formats.digest import layout, signature, unsigned
+from lutbench.formats.registry import MAX_BYTES
 from lutbench.plaintext import one_line
 from lutbench.tables.lut import Lut
 
@@ -53,10 +56,8 @@ def format_cube(lut: Lut, decimals: int | None = 6, *, signed: bool = False) -> 
     if decimals is not None and not 0 <= decimals <= 16:
         raise FormatError(f"{decimals} decimals cannot be written", accepted="0 to 16, or none")
     head = [f'TITLE "{one_line(lut.title).replace(chr(34), chr(39))}"'] if lut.title else []
-    shape, tables = layout(lut)
-    if any(np.abs(table).max() > LARGEST for table in tables):
-        raise FormatError("a number of the table is too large", accepted=f"up to {LARGEST}")
-    rows = [format_rows(table, decimals) for table in tables]
+    shape, blocks = layout(lut)
+    rows = _rows(blocks, decimals, lut.size)
     comments = unsigned(lut.comments)
     if signed:
         comments = (*comments, signature(shape, rows, decimals))
@@ -66,4 +67,21 @@ def format_cube(lut: Lut, decimals: int | None = 6, *, signed: bool = False) -> 
     lines = [one_line(line).encode("utf-8", "replace") for line in head]
     if any(len(line) > MAX_LINE for line in lines):
         raise FormatError("a title or comment is too long", accepted=f"up to {MAX_LINE} bytes")
-    return b"\n".join([*lines, b"".join(rows)])
+    return b"".join([*(line + b"\n" for line in lines), *rows])
+
+
+def _rows(blocks: Iterable[NDArray[Any]], decimals: int | None, size: int) -> list[bytes]:
+    """The text of all rows, block by block; refused where it could not be read again."""
+    rows, length = [], 0
+    for block in blocks:
+        if np.abs(block).max() > LARGEST:
+            raise FormatError("a number of the table is too large", accepted=f"up to {LARGEST}")
+        rows.append(format_rows(block, decimals))
+        length += len(rows[-1])
+        if length > MAX_BYTES:
+            raise FormatError(
+                f"a size of {size} with so many digits is too large for a file",
+                accepted=f"up to {MAX_BYTES} bytes: fewer nodes or digits",
+            )
+        underway.tell("writing", None)
+    return rows

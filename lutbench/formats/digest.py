@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import chain
 from typing import Any
 
 import numpy as np
@@ -19,6 +20,9 @@ from numpy.typing import NDArray
 from lutbench.errors import FormatError
 from lutbench.formats.decimals import format_rows, parse_rows
 from lutbench.tables.lut import UNIT_DOMAIN, Lut, Lut1D, Lut3D, ShaperLut3D
+
+ROWS_AT_ONCE = 1 << 16
+"""Rows of a block, or a few more."""
 
 _DOMAIN_KEYWORDS = ("DOMAIN_MIN", "DOMAIN_MAX")
 
@@ -91,10 +95,10 @@ def written(lut: Lut, comments: Sequence[str]) -> Written | None:
     if said is None:
         return None
     decimals = None if said[2] is None else int(said[2])
-    lines, tables = layout(lut)
+    lines, blocks = layout(lut)
     if decimals is not None and decimals > 16:
         return None
-    digest = _digest(lines, (format_rows(rows, decimals) for rows in tables), decimals)
+    digest = _digest(lines, (format_rows(rows, decimals) for rows in blocks), decimals)
     recipe = next((found[1] for each in comments if (found := _RECIPE.fullmatch(each))), "")
     return Written(said[1], decimals, digest == said[1], _decimals(lut), recipe)
 
@@ -119,8 +123,8 @@ def _hold(values: NDArray[np.float64], decimals: int) -> bool:
 # --- the text that is counted, which is that of a .cube file -----------------------------
 
 
-def layout(lut: Lut) -> tuple[list[str], list[NDArray[Any]]]:
-    """The lines of size and domain of a ``.cube`` file, and its tables row by row.
+def layout(lut: Lut) -> tuple[list[str], Iterator[NDArray[Any]]]:
+    """The lines of size and domain of a ``.cube`` file, and its rows, block after block.
 
     Sizes come first: some readers look at a domain only after the size.
     """
@@ -128,16 +132,20 @@ def layout(lut: Lut) -> tuple[list[str], list[NDArray[Any]]]:
         lines = [f"LUT_1D_SIZE {lut.shaper.size}", f"LUT_3D_SIZE {lut.lut.size}"]
         lines += [_range_line("LUT_1D_INPUT_RANGE", lut.shaper.domain)]
         lines += [_range_line("LUT_3D_INPUT_RANGE", lut.lut.domain)]
-        return lines, [lut.shaper.table, _red_fastest(lut.lut.table)]
+        return lines, chain([lut.shaper.table], _red_fastest(lut.lut.table))
     if isinstance(lut, Lut1D):
-        return [f"LUT_1D_SIZE {lut.size}", *_domain_lines(lut.domain)], [lut.table]
+        return [f"LUT_1D_SIZE {lut.size}", *_domain_lines(lut.domain)], iter([lut.table])
     if isinstance(lut, Lut3D):
-        return [f"LUT_3D_SIZE {lut.size}", *_domain_lines(lut.domain)], [_red_fastest(lut.table)]
+        return [f"LUT_3D_SIZE {lut.size}", *_domain_lines(lut.domain)], _red_fastest(lut.table)
     raise FormatError(f"{lut!r} is not a LUT", accepted="a 1D, 3D or shaper-plus-3D LUT")
 
 
-def _red_fastest(table: NDArray[Any]) -> NDArray[Any]:
-    return table.transpose(2, 1, 0, 3).reshape(-1, 3)
+def _red_fastest(table: NDArray[Any]) -> Iterator[NDArray[Any]]:
+    """Planes of blue, several at a time where they are small; a whole copy may be large."""
+    size = len(table)
+    planes = max(1, ROWS_AT_ONCE // size**2)
+    for start in range(0, size, planes):
+        yield table[:, :, start : start + planes].transpose(2, 1, 0, 3).reshape(-1, 3)
 
 
 def _domain_lines(domain: NDArray[np.float64]) -> list[str]:

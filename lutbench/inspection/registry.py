@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lutbench import underway
 from lutbench.errors import LutbenchError, nearest_names
 from lutbench.inspection.finding import (
     SEVERITIES,
@@ -156,7 +157,9 @@ class Health:
     def findings(self) -> tuple[Finding, ...]:
         """Everything found, worst first, else in the order of the examination."""
         found: list[Finding] = []
-        for kind in self._looked_for:
+        looked_for = self._looked_for
+        for number, kind in enumerate(looked_for):
+            underway.tell("examining", number / len(looked_for))
             found += kind.examine(self.examined)
         return tuple(sorted(found, key=lambda each: -SEVERITIES.index(each.severity)))
 

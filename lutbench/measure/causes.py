@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from lutbench.measure.difference import BLOCK
 from lutbench.measure.guesses import (
     CHANNELS,
     LEFT_CODES,
@@ -25,7 +26,8 @@ from lutbench.measure.guesses import (
     p95,
     plain_number,
 )
-from lutbench.measure.samples import random_points
+from lutbench.measure.samples import SampledColours, nodes_of, random_points
+from lutbench.measure.tables import about_rounding, about_shift, moved_nodes
 from lutbench.measure.view import View
 from lutbench.model.encoding import Encoding
 from lutbench.model.signal import CODES_10_BIT
@@ -147,23 +149,21 @@ def _about_tables(a: Transform, b: Transform) -> Iterator[Explanation]:
                 left,
             )
         return
-    difference = CODES_10_BIT * np.abs(a.table.astype(np.float64) - b.table)
-    moved = (difference >= SAME).any(axis=-1)
-    count = int(moved.sum())
+    count, at = moved_nodes(a.table, b.table)
+    total = a.table.size // 3
     if count == 0 and (a.domain != b.domain).any():
         yield Explanation("domain", "the domain: the tables are the same, the inputs are not", 0.0)
-    elif 0 < count <= max(1, moved.size // 20):
-        at = tuple(int(i) for i in np.unravel_index(int(difference.max(-1).argmax()), moved.shape))
+    elif 0 < count <= max(1, total // 20):
         yield Explanation(
             "few_nodes",
-            f"{count} of {moved.size} {what} differ, the most at "
+            f"{count} of {total} {what} differ, the most at "
             f"{list(at) if len(at) > 1 else at[0]}; the others are the same",
             0.0,
             float(count),
         )
     elif count:
-        yield from _about_shift(a.table, b.table, what)
-        yield from _about_rounding(a.table, b.table, what)
+        yield from about_shift(a.table, b.table)
+        yield from about_rounding(a.table, b.table, what)
 
 
 def _about_channels(trial: Trial) -> Iterator[Explanation]:
@@ -173,50 +173,6 @@ def _about_channels(trial: Trial) -> Iterator[Explanation]:
     if 0 < len(names) < 3:
         verb = "differs" if len(names) == 1 else "differ"
         yield Explanation("channels", f"only {' and '.join(names)} of the output {verb}", 0.0)
-
-
-def _about_shift(table_a: NDArray[Any], table_b: NDArray[Any], what: str) -> Iterator[Explanation]:
-    """A line of the file that was lost or written twice: all that follows comes too early or late.
-
-    A .cube file runs red fastest.
-    """
-    rows_a, rows_b = (
-        np.swapaxes(table, 0, -2).reshape(-1, 3).astype(np.float64) for table in (table_a, table_b)
-    )
-    for one, other, words in ((rows_a, rows_b, "early"), (rows_b, rows_a, "late")):
-        same = (CODES_10_BIT * np.abs(one - other) < SAME).all(axis=1)
-        start = int(np.argmin(same))
-        if (CODES_10_BIT * np.abs(one[start + 1 :] - other[start:-1]) < SAME).all():
-            yield Explanation(
-                "shifted_rows",
-                f"from row {start + 1} of the table on, every row of B comes one too "
-                f"{words}, as when a line was {'lost' if words == 'early' else 'doubled'}",
-                0.0,
-            )
-            return
-
-
-def _about_rounding(
-    table_a: NDArray[Any], table_b: NDArray[Any], what: str
-) -> Iterator[Explanation]:
-    for bits in (8, 10, 12):
-        top = 2**bits - 1
-        for one, other, words in (
-            (table_a, table_b, "B is A"),
-            (table_b, table_a, "A is B"),
-        ):
-            rounded = np.rint(np.clip(one.astype(np.float64), 0, 1) * top) / top
-            # .cube files round to six decimals; a value half-way may go either way.
-            if np.abs(other - rounded).max() < 1.01 / top and (
-                np.mean(np.abs(other - rounded) < 2e-6) > 0.999
-            ):
-                yield Explanation(
-                    "rounding",
-                    f"rounding: {words} with its {what} rounded to {bits} bit",
-                    0.0,
-                    float(bits),
-                )
-                return
 
 
 def _left_at_shared_nodes(a: Lut1D | Lut3D, b: Lut1D | Lut3D) -> float | None:
@@ -229,8 +185,8 @@ def _left_at_shared_nodes(a: Lut1D | Lut3D, b: Lut1D | Lut3D) -> float | None:
         small, large = (a, b) if a.size < b.size else (b, a)
         lefts = []
         for one, other in ((small, large), (large, small)):
-            inputs = _inputs(other)
-            lefts.append(float(np.abs(one.apply(inputs) - other.table).max()) * 1023)
+            table = other.table.reshape(-1, 3)
+            lefts.append(_furthest(one, nodes_of(other), table) * 1023)
         return min(lefts)
     step_a, step_b = (a.size - 1) // parts, (b.size - 1) // parts
     if isinstance(a, Lut3D):
@@ -242,7 +198,10 @@ def _left_at_shared_nodes(a: Lut1D | Lut3D, b: Lut1D | Lut3D) -> float | None:
     return float(np.abs(shared_a.astype(np.float64) - shared_b).max()) * 1023
 
 
-def _inputs(lut: Lut1D | Lut3D) -> Array:
-    if isinstance(lut, Lut3D):
-        return lut.nodes
-    return np.linspace(lut.domain[0], lut.domain[1], lut.size)
+def _furthest(one: Transform, nodes: SampledColours | None, table: NDArray[Any]) -> float:
+    """How far `one` is from a table at its nodes."""
+    assert nodes is not None  # of a LUT
+    return max(
+        float(np.abs(one.apply(nodes.signals[at : at + BLOCK]) - table[at : at + BLOCK]).max())
+        for at in range(0, len(table), BLOCK)
+    )

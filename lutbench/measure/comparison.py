@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lutbench.errors import LutbenchError
 from lutbench.measure.causes import explain
-from lutbench.measure.difference import PointDifferences, Spread, measure
+from lutbench.measure.difference import PointDifferences, Spread, measure_sides
 from lutbench.measure.guesses import Explanation
 from lutbench.measure.samples import (
     SampledColours,
@@ -152,20 +153,15 @@ def compare(
         )
     view = view_of(target or ASSUMED_TARGET)
     tests = colours_to_compare(a, b, source or ASSUMED_SOURCE, sets)
-    outputs = [
-        tuple(np.asarray(side.apply(each.signals), dtype=np.float64) for side in (a, b))
-        for each in tests
-    ]
-    measured = [measure(out_a, out_b, view) for out_a, out_b in outputs]
-    first, *others = measured
+    measured = [measure_sides(a, b, each, view) for each in tests]
     return Comparison(
         view=view,
         source=source or ASSUMED_SOURCE,
         bits=bits,
         sets={each.name: found.spreads() for each, found in zip(tests, measured, strict=True)},
-        counts={each.name: len(each.signals) for each in tests},
-        overall=first.joined(others).spreads(),
-        worst=_worst(tests, outputs, measured, view, worst),
+        counts={each.name: len(each) for each in tests},
+        overall=PointDifferences.spreads_of(measured),
+        worst=_worst((a, b), tests, measured, view, worst),
         explanation=explain(a, b, view, source),
         assumed=_assumed(source, target, sets),
     )
@@ -208,15 +204,15 @@ def _lattices(a: Transform, b: Transform) -> list[SampledColours]:
         same = found.get(samples.name)
         if same is None:
             found[samples.name] = samples
-        elif not np.array_equal(same.signals, samples.signals):
+        elif not same.same_as(samples):
             name = f"{samples.name} of the second"
             found[name] = SampledColours(name, samples.signals)
     return list(found.values())
 
 
 def _worst(
+    sides: tuple[Transform, Transform],
     tests: Sequence[SampledColours],
-    outputs: Sequence[tuple[Array, ...]],
     measured: Sequence[PointDifferences],
     view: View,
     count: int,
@@ -225,31 +221,30 @@ def _worst(
     candidates = []
     for at, found in enumerate(measured):
         values = getattr(found, view.measure)
-        # Those that differ in code values alone (over white, say) come after the rest.
-        order = np.lexsort((-found.code_10bit, -values))[: 400 * max(count, 1)]
         candidates += [
             (float(values[i]), float(found.code_10bit[i]), at, int(i))
-            for i in order
+            for i in _largest(values, found.code_10bit, 400 * max(count, 1))
             if found.code_10bit[i] > 0
         ]
     candidates.sort(key=lambda each: each[:2], reverse=True)
-    every = np.concatenate([samples.signals for samples in tests])
-    width = np.ptp(every, axis=0)
+    lows, highs = zip(*(each.ends for each in tests), strict=True)
+    width = np.max(highs, axis=0) - np.min(lows, axis=0)
     taken: list[WorstColour] = []
     places: list[Array] = []
     for _, _, at, i in candidates:
         if len(taken) == count:
             break
-        place = tests[at].signals[i] / width
+        signal = np.asarray(tests[at].signals[i])
+        place = signal / width
         if any(np.abs(place - other).max() < APART for other in places):
             continue
         places.append(place)
-        out_a, out_b = outputs[at][0][i], outputs[at][1][i]
+        out_a, out_b = (np.asarray(side.apply(signal), dtype=np.float64) for side in sides)
         taken.append(
             WorstColour(
                 tests[at].name,
                 tests[at].label(i),
-                _three(tests[at].signals[i]),
+                _three(signal),
                 _three(out_a),
                 _three(out_b),
                 float(measured[at].delta_e_2000[i]),
@@ -260,6 +255,26 @@ def _worst(
             )
         )
     return tuple(taken)
+
+
+def _largest(values: Array, then: Array, count: int) -> NDArray[np.int64]:
+    """The indices of the `count` largest values, the largest first; of equal ones by `then`.
+
+    Those that differ in code values alone (over white, say) come after the rest.
+    """
+    if len(values) > count:
+        # Only what can be among them is sorted: a large lattice would take a minute.
+        least = np.partition(values, len(values) - count)[-count]
+        above, level = np.flatnonzero(values > least), np.flatnonzero(values == least)
+        room = count - len(above)
+        if len(level) > room:
+            bound = np.partition(then[level], len(level) - room)[-room]
+            over = level[then[level] > bound]
+            level = np.concatenate([over, level[then[level] == bound][: room - len(over)]])
+        held = np.sort(np.concatenate([above, level]))
+    else:
+        held = np.arange(len(values))
+    return np.asarray(held[np.lexsort((-then[held], -values[held]))])
 
 
 def _three(values: Array) -> tuple[float, float, float]:

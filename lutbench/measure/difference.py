@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from lutbench import underway
 from lutbench.errors import LutbenchError
 from lutbench.measure.delta_e import delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz
 from lutbench.measure.samples import SampledColours, chart_patches, neutral_ramp, random_points
@@ -19,6 +20,7 @@ from lutbench.model.transforms import Array, Transform
 from lutbench.tables.lut import Interpolation, Lut, ShaperLut3D
 from lutbench.tables.nodes import before_shaper
 
+MEASURES = ("delta_e_2000", "delta_e_itp", "code_10bit")
 BLOCK = 65536  # colours at a time, so that the many temporaries stay small
 
 
@@ -62,14 +64,19 @@ class PointDifferences:
             "code_10bit": Spread.of(self.code_10bit),
         }
 
+    @staticmethod
+    def spreads_of(every: Sequence[PointDifferences]) -> dict[str, Spread]:
+        """The spread of each measure over all of `every`: one measure at a time, to save memory."""
+        return {
+            name: Spread.of(np.concatenate([getattr(each, name) for each in every]))
+            for name in MEASURES
+        }
+
     def joined(self, others: Iterable[PointDifferences]) -> PointDifferences:
         """These differences and those of `others`, one after the other."""
         every = (self, *others)
         return PointDifferences(
-            *(
-                np.concatenate([getattr(each, name) for each in every])
-                for name in ("delta_e_2000", "delta_e_itp", "code_10bit")
-            )
+            *(np.concatenate([getattr(each, name) for each in every]) for name in MEASURES)
         )
 
 
@@ -86,17 +93,42 @@ def measure(a: NDArray[Any], b: NDArray[Any], view: View) -> PointDifferences:
         When a value is NaN or infinite, or there is nothing to compare: neither
         could be told from a difference of nothing.
     """
-    if len(a) == 0 or a.shape != b.shape:
+    if a.shape != b.shape:
         raise LutbenchError(f"outputs of shapes {a.shape} and {b.shape} cannot be compared")
-    for side, values in (("first", a), ("second", b)):
-        if not np.isfinite(values).all():
-            raise LutbenchError(
-                f"the {side} side gives NaN or infinity for a test colour",
-                accepted="finite values",
-            )
-    starts = range(0, len(a), BLOCK)
-    first, *others = (_measured(a[at : at + BLOCK], b[at : at + BLOCK], view) for at in starts)
-    return first.joined(others) if others else first
+    return _in_blocks(len(a), lambda at: (a[at], b[at]), view)
+
+
+def measure_sides(a: Transform, b: Transform, colours: SampledColours, view: View) -> PointDifferences:
+    """The same for what two transforms make of test colours, whose outputs are not kept."""
+
+    def outputs(at: slice) -> tuple[Array, Array]:
+        signals = colours.signals[at]
+        first, second = (np.asarray(side.apply(signals), np.float64) for side in (a, b))
+        return first, second
+
+    return _in_blocks(len(colours), outputs, view)
+
+
+def _in_blocks(
+    count: int, outputs: Callable[[slice], tuple[NDArray[Any], NDArray[Any]]], view: View
+) -> PointDifferences:
+    if count == 0:
+        raise LutbenchError("there are no outputs to compare")
+    found = PointDifferences(*(np.empty(count) for _ in MEASURES))
+    for start in range(0, count, BLOCK):
+        at = slice(start, min(start + BLOCK, count))
+        sides = outputs(at)
+        for side, values in zip(("first", "second"), sides, strict=True):
+            if not np.isfinite(values).all():
+                raise LutbenchError(
+                    f"the {side} side gives NaN or infinity for a test colour",
+                    accepted="finite values",
+                )
+        part = _measured(*sides, view)
+        for name in MEASURES:
+            getattr(found, name)[at] = getattr(part, name)
+        underway.tell("comparing", at.stop / count)
+    return found
 
 
 def _measured(a: NDArray[Any], b: NDArray[Any], view: View) -> PointDifferences:

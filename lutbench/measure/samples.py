@@ -8,20 +8,21 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
+from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from lutbench.errors import LutbenchError
 from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import Gamut, adaptation_matrix
 from lutbench.model.signal import RangeFromSignal
 from lutbench.model.transforms import Array, Transform
-from lutbench.tables.lut import UNIT_DOMAIN, Lut, Lut1D, ShaperLut3D, lattice
-from lutbench.tables.nodes import node_inputs
+from lutbench.tables.lut import UNIT_DOMAIN, Lut, Lut1D, ShaperLut3D
+from lutbench.tables.nodes import before_shaper, node_inputs
 
 CHART_WHITE = (0.345702914918791, 0.358538596679933)
 """xy of the illuminant under which the chart was measured: D50 of ICC.1:2022."""
@@ -40,16 +41,86 @@ SEED = 18
 
 
 @dataclass(frozen=True, eq=False)
+class LatticeInputs:
+    """The inputs of a lattice's nodes, made where they are asked for.
+
+    Stands for an array of shape (size³ + further, 3), which for a large lattice would take
+    as much memory as its table: length, index, slice and `numpy.asarray` are those of the array.
+
+    Parameters
+    ----------
+    axes
+        The inputs along each channel, shape (size, 3).
+    further
+        Inputs beside the nodes, shape (m, 3): those of a shaper's rows.
+
+    >>> inputs = LatticeInputs(np.linspace([0.0] * 3, [1.0] * 3, 2))
+    >>> len(inputs), inputs[1:3].tolist()
+    (8, [[0.0, 0.0, 1.0], [0.0, 1.0, 0.0]])
+    """
+
+    axes: Array
+    further: Array = field(default_factory=lambda: np.empty((0, 3)))
+
+    def __len__(self) -> int:
+        return len(self.axes) ** 3 + len(self.further)
+
+    def __getitem__(self, at: int | slice | NDArray[Any]) -> Array:
+        size = len(self.axes)
+        index = np.arange(*at.indices(len(self))) if isinstance(at, slice) else np.asarray(at)
+        node = np.minimum(index, size**3 - 1)
+        places = (node // size**2, node // size % size, node % size)
+        found = np.stack([self.axes[place, c] for c, place in enumerate(places)], axis=-1)
+        beyond = index >= size**3
+        if beyond.any():
+            found[beyond] = self.further[index[beyond] - size**3]
+        return np.asarray(found)
+
+    def __array__(self, dtype: Any = None, copy: bool | None = None) -> Array:
+        return np.asarray(self[:], dtype=dtype)
+
+    def __eq__(self, other: object) -> bool:
+        return (
+            isinstance(other, LatticeInputs)
+            and np.array_equal(self.axes, other.axes)
+            and np.array_equal(self.further, other.further)
+        )
+
+    @property
+    def ends(self) -> tuple[Array, Array]:
+        """The least and the greatest input of each channel."""
+        every = np.concatenate([self.axes, self.further])
+        return every.min(axis=0), every.max(axis=0)
+
+
+@dataclass(frozen=True, eq=False)
 class SampledColours:
     """Named test colours: `signals` of shape (n, 3), and what each is where that helps."""
 
     name: str
-    signals: Array
+    signals: Any
+    """An array of shape (n, 3), or `LatticeInputs`, which stands for one."""
     labels: Sequence[str] = ()
 
     def __post_init__(self) -> None:
         if not len(self.signals):
             raise LutbenchError(f"the test colours {self.name!r} are empty")
+
+    def __len__(self) -> int:
+        return len(self.signals)
+
+    @property
+    def ends(self) -> tuple[Array, Array]:
+        """The least and the greatest signal of each channel."""
+        if isinstance(self.signals, LatticeInputs):
+            return self.signals.ends
+        return self.signals.min(axis=0), self.signals.max(axis=0)
+
+    def same_as(self, other: SampledColours) -> bool:
+        """Whether both hold the same signals."""
+        if isinstance(self.signals, LatticeInputs):
+            return bool(self.signals == other.signals)
+        return np.array_equal(self.signals, other.signals)
 
     def label(self, index: int) -> str:
         """What the colour at `index` is, or nothing."""
@@ -131,7 +202,8 @@ def random_points(
 
 def nodes(size: int, domain: ArrayLike = UNIT_DOMAIN) -> SampledColours:
     """The inputs of the nodes of a lattice of `size` points an edge."""
-    return SampledColours(f"nodes of {size}", lattice(size, domain).reshape(-1, 3))
+    low, high = np.asarray(domain, dtype=np.float64)
+    return SampledColours(f"nodes of {size}", LatticeInputs(np.linspace(low, high, size)))
 
 
 def nodes_of(side: Transform) -> SampledColours | None:
@@ -141,9 +213,12 @@ def nodes_of(side: Transform) -> SampledColours | None:
     """
     if not isinstance(side, Lut):
         return None
-    inputs = node_inputs(side).reshape(-1, 3)
     if isinstance(side, Lut1D):
-        return SampledColours(f"rows of {side.size}", inputs)
+        return SampledColours(f"rows of {side.size}", node_inputs(side))
     if isinstance(side, ShaperLut3D):
-        inputs = np.concatenate([inputs, node_inputs(side.shaper)])
-    return SampledColours(f"nodes of {side.size}", inputs)
+        axes = before_shaper(
+            side.shaper, np.linspace(side.lut.domain[0], side.lut.domain[1], side.size)
+        )
+        inputs = LatticeInputs(axes, node_inputs(side.shaper))
+        return SampledColours(f"nodes of {side.size}", inputs)
+    return nodes(side.size, side.domain)

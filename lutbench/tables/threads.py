@@ -69,6 +69,8 @@ def share(work: Callable[[int, int], object], total: int, chunk: int, threads: i
     try:
         run()
     finally:
+        for _ in starts:  # after an error or an interrupt the rest is nobody's
+            pass
         for job in jobs:
             # A helper that never started has nothing left to do.
             if job.cancel():

@@ -115,7 +115,7 @@ def _outputs(transform: Transform, inputs: Array) -> Array:
 
 def _greys(transform: Transform) -> Array:
     """Every 10-bit grey, and the greys of the nodes."""
-    greys = neutral_ramp(domain=domain_of(transform)).signals
+    greys: Array = neutral_ramp(domain=domain_of(transform)).signals
     if isinstance(transform, Lut3D):
         steps = np.linspace(transform.domain[0], transform.domain[1], transform.size)
         greys = np.unique(np.concatenate([greys, steps]), axis=0)
