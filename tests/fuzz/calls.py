@@ -7,23 +7,28 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import click
+import devices
 import numpy as np
 from figures import SMALLEST, Random, cdl, clf, cube, number
 
 from lutbench.cli.main import group
 
-# Each command with the files that it needs. LUT and OTHER are hostile, STILL, BEFORE and
-# AFTER are good pictures; OUT is a place to write to.
+# Each command with the files that it needs, after a slash one more way to call it. LUT, OTHER,
+# READINGS and GRAB are hostile; STILL, BEFORE, AFTER, CLIP and FRAMES are good pictures; OUT is
+# a place to write to.
 CALLS: dict[str, str] = {
     "inspect": "LUT",
     "identify": "LUT",
     "split": "LUT -o OUT/",
     "compare": "LUT OTHER",
     "apply": "LUT STILL OUT.SUFFIX",
+    "apply/clip": "LUT CLIP OUT.mov",
+    "apply/frames": "LUT FRAMES OUT/",
     "sheet": "LUT STILL OUT.png",
     "convert": "LUT OUT.LUT",
     "levels": "--curve NAME --lut LUT",
     "verify": "SUITE",
+    "verify/record": "RECORDED --record",
     "build": "RECIPE -o OUT/",
     "capture": "CHART -o OUT.cube",
     "learn": "BEFORE AFTER -o OUT.cube",
@@ -31,6 +36,13 @@ CALLS: dict[str, str] = {
     "chart": "OUT.png --frame 320x192",
     "list": "curves",
     "schema": "recipe",
+    "demo": "OUT/",
+    "display patches": "OUT/ --amount short --frame 64x64",
+    "display fit": "READINGS",
+    "display calibrate": "READINGS -o OUT.cube --size SIZE",
+    "display check": "READINGS",
+    "monitor draw": "OUT/ --size 17",
+    "monitor read": "GRAB --size 17",
     "bench": "LUT --source-curve NAME -o OUT.html",
     "rework chain": "LUT OTHER -o OUT.cube",
     "rework invert": "LUT -o OUT.cube",
@@ -42,14 +54,16 @@ CALLS: dict[str, str] = {
     "rework neutral": "LUT -o OUT.cube",
 }
 RARE = dict.fromkeys(("match", "chart", "list", "schema", "learn", "build", "verify"), 0.25)
-RARE |= dict.fromkeys(("sheet", "split", "capture", "bench"), 0.1)
+RARE |= dict.fromkeys(("sheet", "split", "capture", "bench", "apply/clip", "apply/frames"), 0.1)
+RARE |= dict.fromkeys(("display patches", "monitor draw", "monitor read"), 0.03)
+RARE |= {"demo": 0.002}
 """How often what is little touched by a hostile LUT is called, and what is slow."""
 
 LEFT_OUT = (
-    *("--help", "--scheduler", "--codec", "--record", "--self", "--jobs", "--definitions"),
-    *("--no-audio", "--chroma", "--quality", "--source-matrix", "--serve", "--port"),
+    *("--help", "--scheduler", "--record", "--self", "--jobs", "--definitions"),
+    *("--serve", "--port", "--amount", "--frame"),
 )
-"""They wait for a cluster, write baselines, serve pages, are for clips, or are fuzzed elsewhere."""
+"""They wait for a cluster, serve pages, draw large pictures, or are fuzzed elsewhere."""
 
 CURVES = ("BT.709", "ACEScct", "BT.1886", "BT.2100 HLG", "linear", "sRGB", "ST 2084")
 GAMUTS = ("BT.709", "ACES AP1", "BT.2020", "XYZ")
@@ -75,7 +89,7 @@ def call(seed: int, number_of: int, folder: Path, stills: dict[str, str]) -> Cal
     name = str(rng.choice(list(CALLS), p=weight / weight.sum()))
     words = [_word(each, rng, folder, stills) for each in CALLS[name].split()]
     options = _options(name, (seed, number_of), folder, stills)
-    return Call((*name.split(), *words, *options), folder)
+    return Call((*name.split("/")[0].split(), *words, *options), folder)
 
 
 def _word(word: str, rng: Random, folder: Path, stills: dict[str, str]) -> str:
@@ -83,8 +97,17 @@ def _word(word: str, rng: Random, folder: Path, stills: dict[str, str]) -> str:
         return stills[word]
     if word in ("LUT", "OTHER"):
         return _lut(word.lower(), rng, folder)
-    if word in ("SUITE", "RECIPE"):
+    if word in ("SUITE", "RECIPE", "RECORDED"):
         return _toml(word, rng, folder)
+    if word == "READINGS":
+        (folder / "read.csv").write_text(devices.readings(rng), encoding="utf-8")
+        return str(folder / "read.csv")
+    if word == "GRAB":
+        return devices.grab(rng, folder / "grab")
+    if word == "CLIP":
+        return devices.clip(folder / "clip.mkv")
+    if word == "FRAMES":
+        return devices.sequence(folder / "frames")
     plain = {
         "NAME": str(rng.choice(CURVES)),
         "AREA": str(rng.choice(GAMUTS)),
@@ -106,7 +129,14 @@ def _lut(stem: str, rng: Random, folder: Path) -> str:
 
 def _toml(word: str, rng: Random, folder: Path) -> str:
     path = folder / f"{word.lower()}.toml"
-    if word == "SUITE":
+    if word == "RECORDED":
+        lut = Path(_lut("lut", rng, folder)).name
+        kinds = (("baseline", "kept.csv"), ("baseline", "kept.cube"))
+        text = "".join(
+            f'[[check]]\nname = "c{at}"\nkind = "{kind}"\nlut = "{lut}"\nbaseline = "{kept}"\n'
+            for at, (kind, kept) in enumerate(kinds)
+        )
+    elif word == "SUITE":
         lut, other = (Path(_lut(stem, rng, folder)).name for stem in ("lut", "other"))
         checks = [
             f'kind = "invariants"\nlut = "{lut}"',
@@ -131,7 +161,7 @@ def _toml(word: str, rng: Random, folder: Path) -> str:
 def command_of(name: str) -> click.Command:
     """The click command of a name of one or two words."""
     found: click.Command = group
-    for word in name.split():
+    for word in name.split("/")[0].split():
         assert isinstance(found, click.Group)
         inner = found.get_command(click.Context(found), word)
         assert inner is not None
@@ -167,8 +197,15 @@ def _value(option: click.Option, rng: Random, folder: Path, stills: dict[str, st
     if name in ("--page", "--card", "--coverage", "--sheet", "--junit", "--tone-curve"):
         ends = {"--page": "html", "--junit": "xml", "--tone-curve": "csv"}
         return str(folder / f"more.{ends.get(name, 'png')}")
-    if name in ("--base", "--lut"):
+    if name in ("--base", "--lut", "--behind"):
         return _lut(name[2:], rng, folder)
+    if name == "--turned":
+        return devices.grab(rng, folder / "turned")
+    if name == "--codec":
+        return str(rng.choice(["prores", "prores4444", "dnxhr", "h264", "ffv1"]))
+    if isinstance(kind, click.FloatRange) and rng.random() < 0.5:
+        low, high = (0.0 if end is None else end for end in (kind.min, kind.max))
+        return repr(float(rng.uniform(low, max(low, high))))
     if name == "--still":
         return stills["STILL"]
     if name in ("--zebra-min", "--fade", "--smoothness"):
