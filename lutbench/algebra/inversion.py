@@ -56,6 +56,10 @@ SAME = 1e-4
 BEYOND = 0.25
 """How far, in shares of the domain, values may go past it to be exact at the edge."""
 
+MOST_TIMES = 30.0
+"""Inputs for each colour of the new domain, on average, over which a table is a tangle: one
+that folds once along each channel has 8."""
+
 SHAPER_ROWS = 4096
 """Rows of the curve in front of an inverse: under a quarter of a 10-bit code apart."""
 
@@ -132,6 +136,7 @@ class _Inverter:
             raise NotInvertibleError(
                 f"{self.lut!r} gives no volume of colours, so nothing of it can be undone"
             )
+        self._refuse_a_tangle(jacobian)
         backwards = bool((turned & ~flat).sum() > 0.5 * (~flat).sum())
         if backwards:  # mirrored as a whole (two channels swapped): as good a bijection
             turned = ~turned
@@ -145,6 +150,16 @@ class _Inverter:
         return self._reported(
             result, flat, turned & ~flat, float(missing.mean()), float(ambiguous.mean())
         )
+
+    def _refuse_a_tangle(self, jacobian: Array) -> None:
+        """Noise and shuffled tables give each colour from many inputs: none undoes the others."""
+        volume = np.abs(det3(jacobian)).sum() / 6
+        times = float(volume / np.prod(self.domain[1] - self.domain[0]))
+        if times > MOST_TIMES:
+            raise NotInvertibleError(
+                f"each colour comes from {times:.0f} inputs on average, so nothing can be undone",
+                accepted="a LUT that does not fold all over",
+            )
 
     def _axes(self) -> list[Array]:
         """The output values of the new lattice's nodes, along each channel."""

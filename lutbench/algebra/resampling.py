@@ -18,7 +18,7 @@ from lutbench.algebra.result import Array, Change, Reworked, code_error, probe
 from lutbench.errors import LutbenchError
 from lutbench.tables.cells import positions, weight_matrix
 from lutbench.tables.lut import SIZES_3D, Interpolation, Lut, Lut1D, Lut3D, ShaperLut3D, lattice
-from lutbench.tables.nodes import check_size
+from lutbench.tables.nodes import LARGEST_SIGNAL, check_size
 
 METHODS = ("linear", "pchip", "cubic", "fit")
 UNMEASURED = "pchip"
@@ -129,6 +129,9 @@ def _fit(table: Array, size: int, interpolation: Interpolation) -> Array:
     """The nodes whose interpolation lies nearest the LUT in the least-squares sense."""
     from scipy.sparse.linalg import cg
 
+    reached = float(np.abs(table).max())
+    if reached > LARGEST_SIGNAL:  # whose squares float32 does not hold
+        return _fit(table / reached, size, interpolation) * reached
     lut = Lut3D(table, interpolation=interpolation)
     start = np.asarray(lut.apply(lattice(size)), dtype=np.float64).reshape(-1, 3)
     count = min(12 * size**3, 600_000)

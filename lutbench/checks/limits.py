@@ -52,7 +52,7 @@ class CheckFigure:
     @property
     def holds(self) -> bool:
         """Whether the figure is within the limit; a NaN never is."""
-        return self.found <= self.limit
+        return bool(self.found <= self.limit)
 
     @property
     def words(self) -> str:

@@ -19,7 +19,8 @@ from numpy.typing import ArrayLike
 from lutbench.errors import FormatError
 from lutbench.formats import safe_xml as xml
 from lutbench.formats.clf_nodes import NodeMaker, Nodes
-from lutbench.formats.digest import unsigned
+from lutbench.formats.clf_read import parse_clf
+from lutbench.formats.digest import exact_signature, unsigned
 from lutbench.formats.operators import Channels, Exponent, HalfLut1D, Log, Range
 from lutbench.formats.registry import Writing
 from lutbench.model.curves.base import Curve, Decode, Encode
@@ -64,18 +65,21 @@ def format_clf(
     size: int = USUAL_SIZE,
     domain: ArrayLike = UNIT_DOMAIN,
     interpolation: Interpolation = "tetrahedral",
+    signed: bool = False,
 ) -> tuple[bytes, tuple[str, ...]]:
     """The bytes of a CLF file that holds `transform`, and notes of what is not exact in it.
 
     `size` is that of a 3D LUT, if one has to be sampled; `domain` the inputs
-    that the file is written for: what is sampled is right for those only.
+    that the file is written for: what is sampled is right for those only. With `signed` a
+    description says what the steps are, as in files that are written.
 
     Raises
     ------
     MissingExtraError
         Where colour-clf-io is not installed.
     """
-    return _Writer(transform, np.asarray(domain, float), size, interpolation).write(title, comments)
+    writer = _Writer(transform, np.asarray(domain, float), size, interpolation)
+    return writer.write(title, comments, signed)
 
 
 def write_as_clf(transform: Transform, how: Writing) -> tuple[bytes, tuple[str, ...]]:
@@ -88,6 +92,7 @@ def write_as_clf(transform: Transform, how: Writing) -> tuple[bytes, tuple[str, 
             size=how.size,
             domain=how.domain,
             interpolation=how.interpolation,
+            signed=True,
         )
     except FormatError as error:
         raise FormatError(error.what, where=how.where, accepted=error.accepted) from error
@@ -104,7 +109,9 @@ class _Writer(NodeMaker):
         self.domain = np.broadcast_to(domain.reshape(2, -1), (2, 3))
         self.notes: list[str] = []
 
-    def write(self, title: str, comments: tuple[str, ...]) -> tuple[bytes, tuple[str, ...]]:
+    def write(
+        self, title: str, comments: tuple[str, ...], signed: bool
+    ) -> tuple[bytes, tuple[str, ...]]:
         steps = steps_of(self.transform)
         nodes = self._nodes(steps)
         if nodes is None:
@@ -124,6 +131,11 @@ class _Writer(NodeMaker):
             info=None,
         )
         content = xml.serialised(process_list.to_xml(clf.parsing.Namespaces.AMPAS))
+        if signed:
+            # What a reader will find: the shortest digits of float32 are other float64.
+            read = parse_clf(content, "what was written").lut
+            process_list.description.append(exact_signature(steps_of(read)))
+            content = xml.serialised(process_list.to_xml(clf.parsing.Namespaces.AMPAS))
         # An id that is the same for the same content, and for no other.
         digest = hashlib.sha256(content).hexdigest()
         process_list.id = f"urn:uuid:{uuid.uuid5(uuid.NAMESPACE_OID, digest)}"

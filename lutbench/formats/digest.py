@@ -2,7 +2,8 @@
 
 A LUT that is written says in a comment what its table was, rounded as it was written:
 size, domain and rows as text. Who reads it can round and count again. Another title,
-another layout of the text or more digits change nothing.
+another layout of the text or more digits change nothing. A CLF file, whose numbers are
+exact, says what its steps were: tables, and the parameters of what is no table.
 """
 
 from __future__ import annotations
@@ -18,7 +19,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.errors import FormatError
+from lutbench.files import json_text
 from lutbench.formats.decimals import format_rows, parse_rows
+from lutbench.model.transforms import Transform, steps_of
 from lutbench.tables.lut import UNIT_DOMAIN, Lut, Lut1D, Lut3D, ShaperLut3D
 
 ROWS_AT_ONCE = 1 << 16
@@ -89,18 +92,45 @@ def _digest(lines: Sequence[str], texts: Iterable[bytes], decimals: int | None) 
     return found.hexdigest()
 
 
-def written(lut: Lut, comments: Sequence[str]) -> Written | None:
+def exact_signature(steps: Iterable[Transform]) -> str:
+    """The comment that says what steps are that come back with all their digits."""
+    return f"{MARK}{_digest_of_steps(steps)} (exact)"
+
+
+def _digest_of_steps(steps: Iterable[Transform]) -> str:
+    """Of one LUT that of its table; of several steps that of all of them, one after the other."""
+    parts = [_digest_of_step(step) for step in steps]
+    if len(parts) == 1:
+        return parts[0]
+    return hashlib.sha256("\n".join(parts).encode("ascii")).hexdigest()
+
+
+def _digest_of_step(step: Transform) -> str:
+    if isinstance(step, Lut):
+        lines, blocks = layout(step)
+        return _digest(lines, (format_rows(rows, None) for rows in blocks), None)
+    found = hashlib.sha256(json_text(step.to_data()).encode("utf-8"))
+    if (table := getattr(step, "table", None)) is not None:
+        found.update(np.asarray(table, "<f8").tobytes())
+    return found.hexdigest()
+
+
+def written(lut: Transform, comments: Sequence[str]) -> Written | None:
     """What a file's comments say of its table, held against it; None where they say nothing."""
     said = next((found for each in comments if (found := _LINE.fullmatch(each.strip()))), None)
     if said is None:
         return None
     decimals = None if said[2] is None else int(said[2])
-    lines, blocks = layout(lut)
-    if decimals is not None and decimals > 16:
+    if decimals is not None and (decimals > 16 or not isinstance(lut, Lut)):
         return None
-    digest = _digest(lines, (format_rows(rows, decimals) for rows in blocks), decimals)
+    if decimals is None:
+        digest = _digest_of_steps(steps_of(lut))
+    else:
+        lines, blocks = layout(lut)
+        digest = _digest(lines, (format_rows(rows, decimals) for rows in blocks), decimals)
     recipe = next((found[1] for each in comments if (found := _RECIPE.fullmatch(each))), "")
-    return Written(said[1], decimals, digest == said[1], _decimals(lut), recipe)
+    holds = _decimals(lut) if isinstance(lut, Lut) else 16
+    return Written(said[1], decimals, digest == said[1], holds, recipe)
 
 
 def _decimals(lut: Lut) -> int:
@@ -123,7 +153,7 @@ def _hold(values: NDArray[np.float64], decimals: int) -> bool:
 # --- the text that is counted, which is that of a .cube file -----------------------------
 
 
-def layout(lut: Lut) -> tuple[list[str], Iterator[NDArray[Any]]]:
+def layout(lut: Transform) -> tuple[list[str], Iterator[NDArray[Any]]]:
     """The lines of size and domain of a ``.cube`` file, and its rows, block after block.
 
     Sizes come first: some readers look at a domain only after the size.

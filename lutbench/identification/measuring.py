@@ -120,7 +120,8 @@ def _based(loose: Bent, samples: Samples, targets: Sequence[End], most: float) -
         if not end.curve.curve.shown or clear.sum() < FEWEST:
             continue
         y = np.asarray(end.decode(outputs[clear]))
-        rise = np.gradient(outputs[clear], y) * CODES
+        with np.errstate(all="ignore"):  # of equal lights; not taken below
+            rise = np.gradient(outputs[clear], y) * CODES
         fine = np.isfinite(y) & np.isfinite(rise)
         if fine.sum() < FEWEST:
             continue

@@ -13,7 +13,7 @@ from lutbench.identification.curvebank import scale_of
 from lutbench.model.signal import CODES_10_BIT, Range
 from lutbench.model.transforms import Array, Transform
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D, lattice
-from lutbench.tables.nodes import before_shaper, diagonal, greys, sensible
+from lutbench.tables.nodes import before_shaper, check_domain, diagonal, greys, sensible
 
 CODES = CODES_10_BIT
 """Errors are told in 10-bit codes of the file's full scale."""
@@ -150,6 +150,7 @@ def samples_of(lut: Transform) -> Samples:
     LutbenchError
         When the output is constant, so that there is nothing to identify.
     """
+    check_domain(lut)
     if isinstance(lut, Lut1D):
         return _of_1d(lut)
     axis, table = _lattice_of(lut)

@@ -100,7 +100,7 @@ class Through:
 
     def fits(self, light: Array, tinted: bool) -> list[TargetFit]:
         """The ``plain`` fits, and where the channels are one the ``tone`` fits."""
-        seen = light > DARK
+        seen = (light > DARK) & np.isfinite(light)
         weight = self.weight * seen[:, None]
         off = np.where(weight > 0, self.log_light - np.log(np.where(seen, light, 1.0))[:, None], 0)
         fine = weight > 0

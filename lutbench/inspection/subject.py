@@ -15,6 +15,7 @@ from lutbench.tables.cells import channel_planes
 from lutbench.tables.lut import USUAL_SIZE, Lut, Lut1D, Lut3D, ShaperLut3D
 from lutbench.tables.nodes import (
     LARGEST_PIXEL,
+    check_domain,
     domain_of,
     examined,
     greys,
@@ -91,6 +92,7 @@ class Subject:
     @cached_property
     def neutral(self) -> NeutralAxis:
         """What comes out for R = G = B."""
+        check_domain(self.lut)
         inputs = neutral_inputs(self.lut, self.size)
         return NeutralAxis(inputs, examined(self.lut, greys(inputs), LARGEST_PIXEL))
 

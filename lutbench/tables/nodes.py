@@ -35,7 +35,9 @@ LARGEST_PIXEL = float(np.finfo(np.float32).max)
 """The most that a pixel holds: a product of three still fits a float64."""
 
 LEAST_WIDTH = 1e-6
-"""Signal: the width of a neutral axis where the domains of the channels do not overlap."""
+"""Signal: the width of a neutral axis where the domains of the channels do not overlap; and the
+least width of a domain that is examined, in shares of its ends, so that no two of 65536 rows
+fall together in float64."""
 
 
 def examined(transform: Transform, inputs: ArrayLike, most: float = LARGEST_SIGNAL) -> Array:
@@ -59,6 +61,29 @@ def sensible(outputs: NDArray[Any], most: float = LARGEST_SIGNAL) -> NDArray[Any
             accepted=f"outputs within ±{most:.6g}",
         )
     return outputs
+
+
+def check_domain(transform: Transform) -> None:
+    """Refuse a LUT whose domain is so far out or so narrow that slopes over it mean nothing.
+
+    Raises
+    ------
+    LutbenchError
+        Where an end is over `LARGEST_SIGNAL`, or the ends are nearer than `LEAST_WIDTH`.
+    """
+    low, high = domain_of(transform)
+    reached = max(1.0, float(np.abs([low, high]).max()))
+    if reached > LARGEST_SIGNAL:
+        raise LutbenchError(
+            f"the domain reaches {reached:.3g}, where nothing can be examined",
+            accepted=f"a domain within ±{LARGEST_SIGNAL:.6g}",
+        )
+    width = float((high - low).min())
+    if width < LEAST_WIDTH * reached:
+        raise LutbenchError(
+            f"the domain is {width:.3g} wide, where nothing can be examined",
+            accepted=f"at least {LEAST_WIDTH * reached:.3g}",
+        )
 
 
 def greys(values: ArrayLike) -> Array:

@@ -257,13 +257,15 @@ def _kernel_steps(transform: Transform) -> list[Step]:
             ]
         case CdlInverse(cdl=cdl):
             held = [clamp_step(0, 1)] if cdl.clamp else []
-            slope = np.array(cdl.slope)
+            slope, power = np.array(cdl.slope), np.array(cdl.power)
+            with np.errstate(over="ignore"):  # of subnormal numbers there is no reciprocal
+                undone, root, offset = 1 / slope, 1 / power, -np.array(cdl.offset) / slope
             return [
                 *held,
                 _saturation(Saturation(1 / cdl.saturation)),
                 *held,
-                power_step(1 / np.array(cdl.power)),
-                matrix_step(np.diag(1 / slope), -np.array(cdl.offset) / slope),
+                power_step(root),
+                matrix_step(np.diag(undone), offset),
                 *held,
             ]
         case _:

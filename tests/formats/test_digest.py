@@ -16,6 +16,10 @@ from lutbench.cli.main import main
 from lutbench.formats.cube import read_cube
 from lutbench.formats.cube_write import format_cube, write_cube
 from lutbench.formats.digest import written
+from lutbench.formats.open import read_lut_file
+from lutbench.formats.saving import save
+from lutbench.model.grade import Cdl
+from lutbench.model.transforms import Matrix, Pipeline
 from lutbench.tables.lut import Lut, Lut1D, Lut3D, ShaperLut3D
 
 RNG = np.random.default_rng(3)
@@ -141,3 +145,56 @@ def test_the_recipe_can_be_demanded(tmp_path: Path) -> None:
         )
         found = read_suite(suite)
         assert run_check(found.checks[0], found.context()).status == status
+
+
+CLF = {
+    "3D": LUTS["3D"],
+    "float32": LUTS["float32"],
+    "1D": LUTS["1D"],
+    "domain": LUTS["domain"],
+    "shaper": LUTS["shaper"],
+    "operators": Pipeline(
+        (Matrix(((0.5, 0.2, 0.3), (0, 1, 0), (0.1, 0, 0.9))), Cdl((1.1, 1, 0.9), (0.01, 0, 0)))
+    ),
+}
+
+
+@pytest.mark.parametrize("name", CLF)
+def test_a_clf_says_what_its_steps_are(
+    name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "a.clf"
+    save(CLF[name], path)
+    read = read_lut_file(path)
+    found = written(read.lut, read.comments)
+    assert found is not None
+    assert found.same
+    suite = tmp_path / "suite.toml"
+    suite.write_text('[[check]]\nname = "one"\nkind = "written"\nlut = "a.clf"\n')
+    asked = read_suite(suite)
+    assert run_check(asked.checks[0], asked.context()).holds
+    if isinstance(read.lut, Lut):
+        with pytest.raises(SystemExit):
+            main(["inspect", str(path), "--json"])
+        assert json.loads(capsys.readouterr().out)["written"]["as_written"]
+    # The last digit of a number that stands in an Array, or that is an attribute of one.
+    text = path.read_text()
+    at = re.search(r"<Array[^>]*>[^<]*?\.\d*([1-8])(?=\s)", text, re.DOTALL)
+    assert at is not None
+    path.write_text(text[: at.start(1)] + str(int(at[1]) + 1) + text[at.end(1) :])
+    assert run_check(asked.checks[0], asked.context()).holds is False
+
+
+def test_a_clf_made_of_a_recipe_names_it(tmp_path: Path) -> None:
+    lut = Lut3D(RNG.random((3, 3, 3, 3)), comments=("recipe sha256: " + "ab" * 32,))
+    write_cube(lut, tmp_path / "a.cube")
+    with pytest.raises(SystemExit) as end:
+        main(["convert", str(tmp_path / "a.cube"), str(tmp_path / "a.clf")])
+    assert not end.value.code
+    suite = tmp_path / "suite.toml"
+    for recipe, holds in (("ab" * 32, True), ("cd" * 32, False)):
+        suite.write_text(
+            f'[[check]]\nname = "one"\nkind = "written"\nlut = "a.clf"\nrecipe = "{recipe}"\n'
+        )
+        asked = read_suite(suite)
+        assert run_check(asked.checks[0], asked.context()).holds is holds

@@ -12,9 +12,9 @@ from typing import Any, ClassVar
 from lutbench.checks.base import Check, CheckResult, Context
 from lutbench.errors import DefinitionError
 from lutbench.formats.digest import written
+from lutbench.formats.open import read_lut_file
 from lutbench.model.catalogue import Catalogue
 from lutbench.recipes.table import Table
-from lutbench.tables.lut import Lut
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -36,12 +36,12 @@ class WrittenCheck(Check):
 
     def run(self, context: Context) -> CheckResult:
         side = context.subject(self.lut)
-        lut = side.transform
-        if side.path is None or not isinstance(lut, Lut):
+        if side.path is None:
             raise DefinitionError(
                 "only a file can be as it was written", where=self.where, accepted="a LUT file"
             )
-        found = written(lut, lut.comments)
+        read = read_lut_file(side.path)
+        found = written(read.lut, read.comments)
         if found is None:
             return CheckResult(False, "the file does not say what its table was")
         if not found.same:
