@@ -77,9 +77,9 @@ def parse_cube(data: bytes, where: str = "", _id: str | None = None) -> LutFile[
 
 
 def _red_slowest(rows: NDArray[Any], size: int) -> NDArray[Any]:
-    table = np.ascontiguousarray(rows.reshape(size, size, size, 3).transpose(2, 1, 0, 3))
-    table.flags.writeable = False  # so that the LUT takes it as it is, without a copy
-    return table
+    table = rows.reshape(size, size, size, 3).transpose(2, 1, 0, 3)
+    # In memory that nobody can write to, so that the LUT takes it as it is, without a copy.
+    return np.frombuffer(table.tobytes(), rows.dtype).reshape(table.shape)
 
 
 @dataclass

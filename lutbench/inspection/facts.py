@@ -9,8 +9,8 @@ import numpy as np
 
 from lutbench.inspection.subject import CODES, Subject
 from lutbench.model.transforms import Array
-from lutbench.tables.lut import Lut
-from lutbench.tables.nodes import greys, node_inputs
+from lutbench.tables.lut import ShaperLut3D
+from lutbench.tables.nodes import before_shaper, greys
 
 KINDS = ("curve", "gamut", "combined", "identity")
 
@@ -75,8 +75,12 @@ def evidence_of(subject: Subject) -> Evidence:
     change = np.abs(axis.outputs - axis.inputs[:, None]).max()
     residual = 0.0
     if (lattice := subject.lattice) is not None:
-        nodes = node_inputs(subject.lut if isinstance(subject.lut, Lut) else lattice)
-        change = max(change, np.abs(np.asarray(lattice.table, np.float64) - nodes).max())
+        axes = np.linspace(lattice.domain[0], lattice.domain[1], lattice.size)
+        if isinstance(subject.lut, ShaperLut3D):
+            axes = before_shaper(subject.lut.shaper, axes)
+        for channel, inputs in enumerate(axes.T):  # one by one: a large table fills the memory
+            along = np.expand_dims(inputs, [axis for axis in range(3) if axis != channel])
+            change = max(change, np.abs(subject.planes[channel] - along).max())
         residual = _separability(subject.planes)
     free = axis.mean[(axis.mean > axis.mean.min() + 1e-5) & (axis.mean < axis.mean.max() - 1e-5)]
     moved = np.abs(axis.outputs - axis.inputs[:, None]).max(axis=1)

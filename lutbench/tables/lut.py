@@ -68,7 +68,7 @@ def _numbers(value: ArrayLike, what: str, accepted: str) -> NDArray[Any]:
         masked = bool(np.any(getattr(value, "mask", False)))
         if array.dtype.kind not in "biuf" or masked:
             raise TypeError("masked" if masked else f"{array.dtype}")
-        return array if array.dtype == np.float32 else array.astype(np.float64)
+        return array if array.dtype == np.float32 else array.astype(np.float64, copy=False)
     except (TypeError, ValueError) as error:
         raise LutbenchError(
             f"is not an array of numbers: {error}", where=what, accepted=accepted

@@ -189,19 +189,25 @@ def stuck_runs(planes: NDArray[np.float64]) -> list[StuckRun]:
     or up to the brightest at its highest, and on the lines beside it as well.
     """
     size = planes.shape[1]
-    rows = planes.transpose(3, 2, 1, 0).reshape(-1, 3)
-    same = (np.abs(np.diff(rows, axis=0)) < STILL).all(axis=1)
+    same = np.ones(size**3 - 1, bool)
+    for plane in planes:  # one by one: a large table fills the memory
+        same &= np.abs(np.diff(_in_order(plane))) < STILL
     edges = np.flatnonzero(np.diff(np.concatenate([[False], same, [False]]).astype(np.int8)))
-    lines = rows.reshape(size, size, size, 3)  # blue, green, red
+    lines = planes.transpose(3, 2, 1, 0)  # blue, green, red
     first, last = edges.reshape(-1, 2).T
-    count, red = last - first + 1, rows[first, 0]
+    count, red = last - first + 1, _in_order(planes[0])[first]
     # Red is at an end of its scale; over several lines it would have to change.
-    at_an_end = (red <= rows[:, 0].min() + CLIPPED_WITHIN) | (
-        red >= rows[:, 0].max() - CLIPPED_WITHIN
+    at_an_end = (red <= planes[0].min() + CLIPPED_WITHIN) | (
+        red >= planes[0].max() - CLIPPED_WITHIN
     )
     odd = (count >= SHORTEST) & ~(at_an_end & (count <= size))
     runs = (StuckRun(int(first[at]), int(count[at])) for at in np.flatnonzero(odd))
     return [each for each in runs if _changes_around(lines, each)]
+
+
+def _in_order(plane: NDArray[np.float64]) -> NDArray[np.float64]:
+    """A channel, row by row of the file."""
+    return plane.transpose(2, 1, 0).ravel()
 
 
 def _changes_around(lines: NDArray[np.float64], run: StuckRun) -> bool:
