@@ -1,12 +1,22 @@
-"""Whether a compiled kernel is kept from an earlier process, told without starting numba."""
+"""Compiled code that is kept for later processes: only where nobody else can write.
+
+Machine code that is loaded runs with all that the user may do. So it is neither read from nor
+kept in a folder that others can write to, and what is damaged is made anew. Whether a kernel
+is kept is told without starting numba.
+"""
 
 from __future__ import annotations
 
 import hashlib
+import logging
 import os
 from collections.abc import Iterator
+from contextlib import suppress
 from functools import cache
 from pathlib import Path
+from typing import Any
+
+from lutbench.model.kept import only_ours
 
 HERE = Path(__file__).parent
 SOURCES = ("kernels.py", "kernels_llvm.py", "kernels_steps.py", "programs.py")
@@ -31,7 +41,8 @@ def is_kept(number: str) -> bool:
     It may still refuse what it finds there, made on another processor: then it compiles.
     """
     return any(
-        next(folder.glob(f"kernels.{kept_name(number)}-*.nbi"), None) for folder in _folders()
+        next(folder.glob(f"kernels.{kept_name(number)}-*.nbi"), None) and only_ours(folder)
+        for folder in _folders()
     )
 
 
@@ -48,3 +59,72 @@ def _parents() -> Iterator[Path]:
     if named := os.environ.get("NUMBA_CACHE_DIR"):
         yield Path(named)
     yield Path(platformdirs.user_cache_dir("numba", appauthor=False))
+    yield _private()
+
+
+def _private() -> Path:
+    """Where code is kept when numba would choose a folder that others can write to."""
+    import platformdirs
+
+    return Path(platformdirs.user_cache_dir("lutbench")) / "kernels"
+
+
+def compiled(function: Any, signature: Any, **options: Any) -> Any:
+    """`function` compiled by numba for one signature, or loaded from what is kept.
+
+    What is kept and cannot be loaded is removed and made anew, with a note.
+    """
+    from numba import njit
+
+    try:
+        folder = _folder_for(function, options)
+        if folder is not None:
+            return _from_kept(function, signature, options, folder)
+    except (RuntimeError, OSError):  # no folder for compiled code can be written, or it is full
+        pass
+    return njit(signature, **options)(function)
+
+
+def _from_kept(function: Any, signature: Any, options: dict[str, Any], folder: Path) -> Any:
+    from numba import njit
+
+    for _ in range(2):
+        try:
+            return njit(signature, cache=True, **options)(function)
+        except (RuntimeError, OSError):
+            raise
+        except Exception as error:
+            # numba unpickles what it finds: a damaged file may raise anything.
+            damage = f"{type(error).__name__}: {error}"[:100]
+            logging.getLogger("lutbench").warning(
+                "compiled code in %s is damaged (%s) and is made anew", folder, damage
+            )
+            stem = Path(function.__code__.co_filename).stem
+            for file in folder.glob(f"{stem}.{function.__qualname__}-*"):
+                with suppress(OSError):
+                    file.unlink()
+    raise RuntimeError("the compiled code cannot be kept")
+
+
+def _folder_for(function: Any, options: dict[str, Any]) -> Path | None:
+    """The folder that code is kept in: numba's choice, or one of the user's own; None for none."""
+    from numba import config, njit
+
+    folder = Path(njit(cache=True, **options)(function).stats.cache_path)
+    if _nobody_else_writes(folder):
+        return folder
+    private = _private()
+    private.mkdir(mode=0o700, parents=True, exist_ok=True)
+    if not _nobody_else_writes(private):
+        return None
+    logging.getLogger("lutbench").debug(
+        "compiled code is kept in %s, since others can write to %s", private, folder
+    )
+    config.CACHE_DIR = str(private)
+    return Path(njit(cache=True, **options)(function).stats.cache_path)
+
+
+def _nobody_else_writes(folder: Path) -> bool:
+    while not folder.exists():
+        folder = folder.parent
+    return only_ours(folder)

@@ -25,10 +25,10 @@ import threading
 from typing import Any
 
 import numpy as np
-from numba import njit, types
+from numba import types
 from numpy.typing import DTypeLike
 
-from lutbench.tables.kept_code import kept_name
+from lutbench.tables.kept_code import compiled, kept_name
 from lutbench.tables.kernels_llvm import (
     BLOCK,
     getter,
@@ -39,7 +39,6 @@ from lutbench.tables.kernels_llvm import (
     weigh_8,
 )
 from lutbench.tables.kernels_steps import (
-    OPTIONS,
     ask_ahead,
     clamp,
     cubes,
@@ -261,7 +260,7 @@ def runner(number: DTypeLike) -> Any:
 
 def _compile_run(number: np.dtype[Any]) -> Any:
     _run.__qualname__ = kept_name(number.name)
-    return _compiled(
+    return compiled(
         _run,
         types.void(
             _WHERE,
@@ -282,11 +281,3 @@ def where(pixels: Any) -> tuple[int, int, int, int, int]:
     step, channel = (stride // item for stride in pixels.strides)
     address = pixels.__array_interface__["data"][0]
     return TYPES.index(pixels.dtype.name), item, address, step, channel
-
-
-def _compiled(function: Any, signature: Any) -> Any:
-    """The function compiled for one signature, or loaded from an earlier process's cache."""
-    try:
-        return njit(signature, cache=True, **OPTIONS)(function)
-    except (RuntimeError, OSError):  # no folder for compiled code can be written, or it is full
-        return njit(signature, **OPTIONS)(function)

@@ -70,3 +70,72 @@ def test_what_numba_keeps_is_found(tmp_path: Path) -> None:
         check=True,
     )
     assert told.stdout.split() == ["False", "True", "False"]
+
+
+APPLY = """
+import logging, sys
+import numpy as np
+logging.basicConfig(level=logging.DEBUG, format="%(message)s", stream=sys.stdout)
+logging.getLogger("numba").setLevel(logging.ERROR)
+from lutbench.tables.kept_code import compiled
+
+def twice(x):
+    return 2 * x
+
+from numba import types
+print(compiled(twice, types.float64(types.float64))(21.0))
+"""
+
+
+def told_by(script: Path, tmp_path: Path, kept: Path) -> str:
+    """What a process says that compiles a small function of a file."""
+    settings = os.environ | {"NUMBA_CACHE_DIR": str(kept), "XDG_CACHE_HOME": str(tmp_path / "own")}
+    settings["PYTHONPATH"] = os.pathsep.join(sys.path)
+    done = subprocess.run(
+        [sys.executable, str(script)], capture_output=True, text=True, env=settings, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    assert "42.0" in done.stdout
+    return done.stdout
+
+
+@pytest.fixture
+def script(tmp_path: Path) -> Path:
+    path = tmp_path / "small.py"
+    path.write_text(APPLY)
+    return path
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("damage", ["truncated", "emptied", "other bytes"])
+def test_damaged_code_is_made_anew_with_a_note(damage: str, script: Path, tmp_path: Path) -> None:
+    kept = tmp_path / "kept"
+    kept.mkdir(mode=0o755)
+    assert "damaged" not in told_by(script, tmp_path, kept)
+    assert "damaged" not in told_by(script, tmp_path, kept)  # loaded
+    for suffix in ("nbi", "nbc"):
+        (file,) = kept.rglob(f"small.twice-*.{suffix}")
+        whole = file.read_bytes()
+        damages = {"truncated": whole[:-20], "emptied": b"", "other bytes": b"\x80" * 500}
+        file.write_bytes(damages[damage])
+        assert "is damaged" in told_by(script, tmp_path, kept)
+        assert "damaged" not in told_by(script, tmp_path, kept)
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(os.name != "posix", reason="modes of POSIX")
+def test_code_where_others_can_write_is_neither_read_nor_kept(script: Path, tmp_path: Path) -> None:
+    kept = tmp_path / "kept"
+    kept.mkdir(mode=0o755)
+    told_by(script, tmp_path, kept)
+    files = sorted(kept.rglob("small.twice-*"))
+    assert len(files) == 2
+    for each in files:
+        each.write_bytes(b"\x80 poison")  # if it were read, it would be called damaged
+    for folder in (kept, *(each for each in kept.rglob("*") if each.is_dir())):
+        folder.chmod(0o777)
+    said = told_by(script, tmp_path, kept)
+    assert "others can write" in said
+    assert "damaged" not in said
+    assert [each.read_bytes() for each in files] == [b"\x80 poison"] * 2
+    assert list((tmp_path / "own").rglob("small.twice-*.nbc"))

@@ -11,6 +11,8 @@ from typing import Any
 
 import numpy as np
 
+from lutbench.tables import kept_code
+
 
 def _decode_lines(y, cb, cr, rgb, chroma_width, numbers, up_across, up_down, start, stop):  # type: ignore[no-untyped-def]
     """Lines `start` to `stop` of the planes into R G B, (3, lines, width)."""
@@ -151,12 +153,9 @@ def _encode_chroma(narrow, first, cb, cr, down, numbers, weights, start, stop): 
 
 def compiled(function: Any, *signature: Any) -> Any:
     """A loop over pixels as machine code, kept for the next time where a folder can be written."""
-    from numba import njit, types
+    from numba import types
 
-    try:
-        return njit(types.void(*signature), nogil=True, cache=True)(function)
-    except RuntimeError:  # no folder for the compiled code can be written
-        return njit(types.void(*signature), nogil=True)(function)
+    return kept_code.compiled(function, types.void(*signature), nogil=True)
 
 
 @cache
