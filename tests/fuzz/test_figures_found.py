@@ -128,3 +128,53 @@ def test_a_page_takes_no_number_beyond_a_pixel() -> None:
 
     with pytest.raises(LutbenchError, match=r"reaches 1e\+150"):
         packed([0.0, 1e150])
+
+
+FAR = [[1e30] * 3, [1e38] * 3]
+NARROW = [[-1.0] * 3, [-1.0 + 1e-15] * 3]
+
+
+@pytest.mark.parametrize("domain", [FAR, NARROW])
+def test_a_domain_over_which_slopes_mean_nothing_is_refused(domain: list[list[float]]) -> None:
+    from lutbench.identification.samples import samples_of
+    from lutbench.inspection.inspection import inspect
+
+    lut = Lut3D(Lut3D.identity(5).table, domain)
+    for examine in (samples_of, lambda lut: inspect(lut).findings):
+        with pytest.raises(LutbenchError, match="where nothing can be examined"):
+            examine(lut)
+
+
+def test_noise_all_over_has_no_inverse_and_takes_no_time() -> None:
+    # Each of 24 576 tetrahedra covers a large part of the nodes: it took 10 s.
+    noise = np.random.default_rng(1).random((17, 17, 17, 3))
+    with pytest.raises(LutbenchError, match="inputs on average"):
+        invert(Lut3D(noise))
+
+
+def test_a_lut_that_folds_once_along_each_channel_has_an_inverse() -> None:
+    folded = 1 - np.abs(2 * Lut3D.identity(9).table - 1)
+    assert invert(Lut3D(folded)).lut.size == 9
+
+
+def test_a_table_at_the_end_of_float_is_resampled() -> None:
+    from lutbench.algebra.resampling import resample
+
+    table = np.random.default_rng(2).random((9, 9, 9, 3)) * HUGE
+    resized = resample(Lut3D(table), 5, method="fit").lut
+    assert np.isfinite(resized.table).all()
+
+
+def test_an_inverse_cdl_of_subnormal_numbers_is_planned() -> None:
+    from lutbench.model.grade import Cdl, CdlInverse
+    from lutbench.tables.programs import plan
+
+    assert plan(CdlInverse(Cdl((1e-310, 1.0, 1.0), (0.0, 0.0, 0.0), (1e-310, 1.0, 1.0))))
+
+
+def test_a_figure_s_verdict_is_json() -> None:
+    from lutbench.checks.limits import CheckFigure
+    from lutbench.files import json_text
+
+    figure = CheckFigure("code_10bit", np.float64(1.0), 2.0, "largest difference", "codes")  # type: ignore[arg-type]
+    assert '"holds":true' in json_text({"holds": figure.holds})

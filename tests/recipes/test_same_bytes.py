@@ -1,4 +1,9 @@
-"""A recipe gives the same bytes whatever the locale, time zone, hash seed, -O or umask."""
+"""A recipe gives the same bytes whatever the locale, time zone, hash seed, -O or umask.
+
+And whatever sums its products of matrices: other kernels and threads of OpenBLAS, and, where
+``LUTBENCH_OTHER_NUMPY`` names a folder with one, a numpy of another build (DEVELOPERS.md says
+how one without any BLAS is made).
+"""
 
 from __future__ import annotations
 
@@ -44,18 +49,20 @@ WAYS: dict[str, tuple[dict[str, str], list[str], str]] = {
     "de_DE, in Kiritimati": ({"LC_ALL": "de_DE.UTF-8", "TZ": "Pacific/Kiritimati"}, [], "022"),
     "another hash seed, -O": ({"PYTHONHASHSEED": "12345"}, ["-O"], "077"),
     "two threads": ({"OPENBLAS_NUM_THREADS": "2", "NUMBA_NUM_THREADS": "2"}, ["-OO"], "000"),
+    # The kernels for a processor of 2004: SSE3, no fused multiply-add.
+    "other kernels": ({"OPENBLAS_CORETYPE": "Prescott", "OPENBLAS_NUM_THREADS": "2"}, [], "022"),
 }
 
 
-def built(way: str, folder: Path) -> dict[str, str]:
-    """The digests of what a way of running builds."""
+def built(way: str, folder: Path, before: str = "") -> dict[str, str]:
+    """The digests of what a way of running builds; `before` comes first on Python's path."""
     more, switches, mask = WAYS[way]
     (folder / "day.toml").write_text(RECIPE, encoding="utf-8")
     environment = {key: value for key, value in os.environ.items() if not key.startswith("LC_")}
     done = subprocess.run(
         [sys.executable, *switches, "-c", CODE, mask, "build", "day.toml", "-o", "out"],
         cwd=folder,
-        env=environment | {"PYTHONPATH": os.pathsep.join(sys.path)} | more,
+        env=environment | {"PYTHONPATH": os.pathsep.join([before, *sys.path])} | more,
         capture_output=True,
         check=False,
     )
@@ -75,3 +82,22 @@ def usual(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
 def test_the_same_bytes(way: str, usual: dict[str, str], tmp_path: Path) -> None:
     assert len(usual) == 2
     assert built(way, tmp_path) == usual
+
+
+OTHER = os.environ.get("LUTBENCH_OTHER_NUMPY", "")
+
+
+@pytest.mark.skipif(not OTHER, reason="LUTBENCH_OTHER_NUMPY names no folder with a numpy")
+def test_the_same_bytes_of_another_numpy(usual: dict[str, str], tmp_path: Path) -> None:
+    code = "import numpy; print(numpy.show_config(mode='dicts')['Build Dependencies']['blas'])"
+    configured = {
+        path: subprocess.run(
+            [sys.executable, "-c", code],
+            env=os.environ | {"PYTHONPATH": path},
+            capture_output=True,
+            check=True,
+        ).stdout
+        for path in ("", OTHER)
+    }
+    assert configured[""] != configured[OTHER], "it is the same build"
+    assert built("as it is", tmp_path, OTHER) == usual
