@@ -65,13 +65,11 @@ def format_clf(
     size: int = USUAL_SIZE,
     domain: ArrayLike = UNIT_DOMAIN,
     interpolation: Interpolation = "tetrahedral",
-    signed: bool = False,
 ) -> tuple[bytes, tuple[str, ...]]:
     """The bytes of a CLF file that holds `transform`, and notes of what is not exact in it.
 
     `size` is that of a 3D LUT, if one has to be sampled; `domain` the inputs
-    that the file is written for: what is sampled is right for those only. With `signed` a
-    description says what the steps are, as in files that are written.
+    that the file is written for: what is sampled is right for those only.
 
     Raises
     ------
@@ -79,21 +77,15 @@ def format_clf(
         Where colour-clf-io is not installed.
     """
     writer = _Writer(transform, np.asarray(domain, float), size, interpolation)
-    return writer.write(title, comments, signed)
+    return writer.write(title, comments)
 
 
 def write_as_clf(transform: Transform, how: Writing) -> tuple[bytes, tuple[str, ...]]:
-    """As `format_clf`, told by a `Writing`."""
+    """As `format_clf`, told by a `Writing`; a description says what the steps are."""
+    domain = np.asarray(how.domain, float)
     try:
-        return format_clf(
-            transform,
-            title=how.title,
-            comments=how.comments,
-            size=how.size,
-            domain=how.domain,
-            interpolation=how.interpolation,
-            signed=True,
-        )
+        writer = _Writer(transform, domain, how.size, how.interpolation)
+        return writer.write(how.title, how.comments, signed=True)
     except FormatError as error:
         raise FormatError(error.what, where=how.where, accepted=error.accepted) from error
 
@@ -110,7 +102,7 @@ class _Writer(NodeMaker):
         self.notes: list[str] = []
 
     def write(
-        self, title: str, comments: tuple[str, ...], signed: bool
+        self, title: str, comments: tuple[str, ...], *, signed: bool = False
     ) -> tuple[bytes, tuple[str, ...]]:
         steps = steps_of(self.transform)
         nodes = self._nodes(steps)

@@ -98,7 +98,9 @@ def measure(a: NDArray[Any], b: NDArray[Any], view: View) -> PointDifferences:
     return _in_blocks(len(a), lambda at: (a[at], b[at]), view)
 
 
-def measure_sides(a: Transform, b: Transform, colours: SampledColours, view: View) -> PointDifferences:
+def measure_sides(
+    a: Transform, b: Transform, colours: SampledColours, view: View
+) -> PointDifferences:
     """The same for what two transforms make of test colours, whose outputs are not kept."""
 
     def outputs(at: slice) -> tuple[Array, Array]:

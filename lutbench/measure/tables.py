@@ -20,6 +20,7 @@ SLAB = 1 << 20
 """Numbers of a table that are looked at together: 8 MiB of float64."""
 
 DEPTHS = (8, 10, 12)
+"""Bits that a table is looked at for having been rounded to: those of the field's codes."""
 
 
 def slabs(*tables: NDArray[Any]) -> Iterator[tuple[int, tuple[Array, ...]]]:

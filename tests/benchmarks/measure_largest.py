@@ -165,7 +165,7 @@ def run(words: str, folder: Path, interrupt_after: float | None = None) -> Run:
     os.close(master)
     process.returncode = os.waitstatus_to_exitcode(status)
     now = time.monotonic()
-    last = seen.decode("utf-8", "replace").split("\r")[-1].strip()
+    last = seen.decode("utf-8", "replace").strip().split("\r")[-1].strip()
     busy = usage.ru_utime + usage.ru_stime
     mib = usage.ru_maxrss / 1024
     after = now - sent if sent else 0.0
