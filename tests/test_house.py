@@ -246,7 +246,8 @@ class Budget:
 BUDGETS = {
     "apply a still": Budget(
         "apply day.cube in.png out.png",
-        32, 38, 
+        32,
+        38,
         HEAVY | WORK | CLIPS | {"scipy", "rich", "lutbench.recipes", "lutbench.inspection"},
     ),
     "build a recipe": Budget(

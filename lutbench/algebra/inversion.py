@@ -111,6 +111,11 @@ def invert(
         raise LutbenchError(
             f"{lut!r} is not a LUT", accepted="a LUT (a transform has its own inverse)"
         )
+    if lut.size > LARGEST:  # each of its tetrahedra is solved: 256 nodes take 21 GB
+        raise LutbenchError(
+            f"an inverse of a LUT of {lut.size} nodes",
+            accepted=f"up to {LARGEST}; `lutbench rework resize` makes it smaller",
+        )
     return _Inverter(lut, size or lut.size, shaper, fallback, hold, title).run()
 
 

@@ -191,8 +191,8 @@ def _check(read: Measurements) -> None:
         )
     full = [reading for c in range(3) if (reading := read.mean(*np.eye(3)[c])) is not None]
     primaries = np.column_stack(full) - black[:, None]
-    scaled = primaries / np.abs(primaries).sum(axis=0)
-    if abs(np.linalg.det(scaled)) < 1e-3:
+    size = np.abs(primaries).sum(axis=0)
+    if (size == 0).any() or abs(np.linalg.det(primaries / size)) < 1e-3:
         raise LutbenchError(
             "the readings of red, green and blue do not span colours",
             accepted="readings in the order in which the patches were shown",

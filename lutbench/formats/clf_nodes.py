@@ -7,14 +7,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-<<<<<<< HEAD
-from lutbench.errors import MissingExtraError
-from lutbench.foreign import foreign
-=======
 from lutbench import underway
 from lutbench.errors import FormatError, MissingExtraError
+from lutbench.foreign import foreign
 from lutbench.formats import safe_xml as xml
->>>>>>> 284fd3f (Compare and CLF work in pieces; what long work is at is told on a terminal; an interrupt always ends the process)
 from lutbench.formats.operators import Channels, Exponent, Log, Range
 from lutbench.model.grade import Cdl
 from lutbench.model.transforms import Array

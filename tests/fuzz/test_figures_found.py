@@ -178,3 +178,14 @@ def test_a_figure_s_verdict_is_json() -> None:
 
     figure = CheckFigure("code_10bit", np.float64(1.0), 2.0, "largest difference", "codes")  # type: ignore[arg-type]
     assert '"holds":true' in json_text({"holds": figure.holds})
+
+
+def test_primaries_that_read_as_black_span_no_colours() -> None:
+    from lutbench.display.fit import fit_display
+    from lutbench.display.measurements import Measurements
+    from lutbench.display.patches import patch_set
+
+    shown = patch_set("short")
+    xyz = np.where(shown.signal.min(axis=1, keepdims=True) > 0, shown.signal * 100, 0.0)
+    with pytest.raises(LutbenchError, match="do not span colours"):
+        fit_display(Measurements(shown.names, shown.signal, xyz))
