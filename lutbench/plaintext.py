@@ -47,3 +47,8 @@ def csv_text_cell(text: str) -> str:
 def one_line(text: str) -> str:
     """`text` on one line, with a blank in place of each character that steers."""
     return harmless(text.replace("\n", " ").replace("\t", " "), " ")
+
+
+def printable(text: str) -> str:
+    """`text` as one line: what a file or a name holds must not steer the terminal."""
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())

@@ -26,6 +26,8 @@ def listen(listener: Listener | None) -> Listener | None:
     return before
 
 
-def listener() -> Listener | None:
-    """Who listens."""
-    return _listener
+def clear() -> None:
+    """Have a listener that draws take away what it drew, before something else is printed."""
+    wipe = getattr(_listener, "clear", None)
+    if wipe is not None:
+        wipe()

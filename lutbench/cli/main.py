@@ -14,10 +14,10 @@ from typing import Any, NoReturn
 
 import click
 
-from lutbench import __version__
+from lutbench import __version__, underway
 from lutbench.cli.options import (
     add_saying_options,
-    clear_line,
+    is_quiet,
     is_verbose,
     printable,
     start_saying,
@@ -190,9 +190,13 @@ def main(args: list[str] | None = None) -> NoReturn:
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")
     start_saying()
+    if sys.stderr.isatty():
+        from lutbench.cli.status_line import StatusLine
+
+        underway.listen(StatusLine(is_quiet))
     try:
         status = group.main(args=args, prog_name="lutbench", standalone_mode=False)
-        clear_line()
+        underway.clear()
         sys.stdout.flush()
     except LutbenchError as error:
         _complain(str(error))
@@ -201,7 +205,7 @@ def main(args: list[str] | None = None) -> NoReturn:
     except click.ClickException as error:
         _complain(error.format_message())
     except (KeyboardInterrupt, click.Abort):
-        clear_line()
+        underway.clear()
         click.echo("lutbench: interrupted", err=True)
         sys.exit(130)
     except (BrokenPipeError, PipeClosedError):
@@ -221,7 +225,7 @@ def _where_to_look(error: click.UsageError) -> str:
 
 
 def _complain(text: str, status: int = 2) -> NoReturn:
-    clear_line()
+    underway.clear()
     click.echo("lutbench: " + printable(text), err=True)
     sys.exit(status)
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import logging
 import os
-import sys
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, fields
 from functools import wraps
@@ -15,6 +14,7 @@ import click
 from lutbench import underway
 from lutbench.files import OUTSIDE_VARIABLE, json_text
 from lutbench.plaintext import STEERING, harmless, harmless_json
+from lutbench.plaintext import printable as printable
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -279,7 +279,7 @@ def catalogue_of(definitions: tuple[str, ...], *, with_project: bool = True) -> 
 
 def print_json(data: dict[str, Any]) -> None:
     """Print a report as JSON, non-finite numbers as null so that every reader takes it."""
-    clear_line()
+    underway.clear()
     click.echo(harmless_json(json_text(data, indent=2)))
 
 
@@ -331,7 +331,7 @@ def console(*, stderr: bool = False, markup: bool = False) -> Console:
             # rich would exit with 1, which is for checks that fail.
             raise BrokenPipeError
 
-    clear_line()
+    underway.clear()
     screen = Screen(stderr=stderr, highlight=False, markup=markup)
     if not screen.is_terminal:
         screen = Screen(stderr=stderr, highlight=False, markup=markup, width=piped_width())
@@ -348,23 +348,12 @@ class _Lines(logging.Handler):
 
     def emit(self, record: logging.LogRecord) -> None:
         text = printable(record.getMessage())
-        clear_line()
+        underway.clear()
         click.echo(f"note: {text}" if record.levelno == logging.WARNING else text, err=True)
 
 
-def clear_line() -> None:
-    """Take the line of progress away, before something else is printed."""
-    clear = getattr(underway.listener(), "clear", None)
-    if clear is not None:
-        clear()
-
-
 def start_saying() -> None:
-    """Print what the library and the commands log; say on a terminal what takes long."""
-    if sys.stderr.isatty():
-        from lutbench.cli.status_line import StatusLine
-
-        underway.listen(StatusLine(is_quiet))
+    """Print what the library and the commands log."""
     if not any(isinstance(handler, _Lines) for handler in LOG.handlers):
         LOG.addHandler(_Lines())
     LOG.setLevel(_LEVELS["usual"])
@@ -388,11 +377,6 @@ def is_quiet() -> bool:
 def is_verbose() -> bool:
     """Whether ``--verbose`` was given."""
     return LOG.level <= logging.DEBUG
-
-
-def printable(text: str) -> str:
-    """`text` as one line: what a file or a name holds must not steer the terminal."""
-    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
 
 
 def add_saying_options(command: click.Command) -> None:

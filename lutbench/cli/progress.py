@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 from lutbench import underway
-from lutbench.cli.options import clear_line, is_quiet
+from lutbench.cli.options import is_quiet
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -51,7 +51,7 @@ def progress(what: str, total: int, screen: Console | None) -> Iterator[Callable
 @contextmanager
 def _listening(listener: underway.Listener | None) -> Iterator[None]:
     """A bar stands in place of the line."""
-    clear_line()
+    underway.clear()
     before = underway.listen(listener)
     try:
         yield
