@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -119,21 +120,28 @@ def solved(
         every[free] = np.clip(values, low[free], high[free])
         return misses(every)
 
-    values, bounds = begin[free], (low[free] - 1e-9, high[free] + 1e-9)
-    for tries in (GLANCE, TRIES):
+    bounds = (low[free] - 1e-9, high[free] + 1e-9)
+
+    def stepped(values: Array, tries: int, method: Any) -> tuple[Array, float]:
         found = least_squares(
             of_free,
             values,
             bounds=bounds,
-            method="dogbox",
+            method=method,
             x_scale="jac",
             diff_step=STEP,
             max_nfev=tries,
             ftol=1e-9,
             xtol=1e-10,
         )
-        values, error = found.x, float(np.sqrt(2 * found.cost / len(plain)))
-        if error > (NEAR if len(free) > MANY else NEARER):
+        return found.x, float(np.sqrt(2 * found.cost / len(plain)))
+
+    near = NEAR if len(free) > MANY else NEARER
+    for method in ("dogbox", "trf"):
+        # The first is quick beside a limit, and now and then stuck at one.
+        values, error = stepped(begin[free], GLANCE, method)
+        if error <= near:
+            values, error = stepped(values, TRIES, method)
             break
     begin[free] = np.clip(values, low[free], high[free])
     return Solved(task, parts, begin, error)
