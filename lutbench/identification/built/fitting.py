@@ -88,7 +88,8 @@ class Fitting:
             return None
         if self.tinted:
             return self._tinted(ends, base) or self._balanced(ends)
-        shoulders = [(EXPOSURE, tone("shoulder"))]
+        # A plain conversion is straight from end to end.
+        shoulders = [(EXPOSURE,), (EXPOSURE, tone("shoulder"))]
         for parts in shoulders if straight else _grey_forms(base):
             told = solved(base, parts, self.greys)
             if told.error > self.limit:
