@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -113,7 +114,6 @@ def solved(
     free = np.flatnonzero(told)
     if not len(free):
         return Solved(task, parts, begin, float(np.sqrt(np.mean(plain**2))))
-    from scipy.optimize import least_squares
 
     def of_free(values: Array) -> Array:
         every = begin.copy()
@@ -121,10 +121,20 @@ def solved(
         return misses(every)
 
     bounds = (low[free] - 1e-9, high[free] + 1e-9)
+    values, error = _fitted(of_free, begin[free], bounds)
+    begin[free] = np.clip(values, low[free], high[free])
+    return Solved(task, parts, begin, error)
+
+
+def _fitted(
+    misses: Callable[[Array], Array], begin: Array, bounds: tuple[Array, Array]
+) -> tuple[Array, float]:
+    """The values that leave least, and their root mean square: given up where that stays far."""
+    from scipy.optimize import least_squares
 
     def stepped(values: Array, tries: int, method: Any) -> tuple[Array, float]:
         found = least_squares(
-            of_free,
+            misses,
             values,
             bounds=bounds,
             method=method,
@@ -134,17 +144,16 @@ def solved(
             ftol=1e-9,
             xtol=1e-10,
         )
-        return found.x, float(np.sqrt(2 * found.cost / len(plain)))
+        return found.x, float(np.sqrt(2 * found.cost / len(found.fun)))
 
-    near = NEAR if len(free) > MANY else NEARER
-    for method in ("dogbox", "trf"):
-        # The first is quick beside a limit, and now and then stuck at one.
-        values, error = stepped(begin[free], GLANCE, method)
-        if error <= near:
-            values, error = stepped(values, TRIES, method)
-            break
-    begin[free] = np.clip(values, low[free], high[free])
-    return Solved(task, parts, begin, error)
+    near = NEAR if len(begin) > MANY else NEARER
+    values, error = stepped(begin, GLANCE, "dogbox")
+    method = "dogbox"
+    if error > near:
+        # That is quick beside a limit, and now and then stuck at one.
+        values, error = stepped(begin, GLANCE, "trf")
+        method = "trf"
+    return stepped(values, TRIES, method) if error <= near else (values, error)
 
 
 def plainer(found: Solved, nodes: Nodes, limit: float) -> Solved:
