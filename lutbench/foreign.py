@@ -18,8 +18,8 @@ def foreign(name: str) -> Any:
     >>> foreign("colour").__name__
     'colour'
     """
-    if name in sys.modules:
-        return sys.modules[name]
+    if (known := sys.modules.get(name)) is not None:  # None says that it must not be imported
+        return known
     shown: Any = np.get_printoptions()
     try:
         return import_module(name)

@@ -189,3 +189,12 @@ def test_primaries_that_read_as_black_span_no_colours() -> None:
     xyz = np.where(shown.signal.min(axis=1, keepdims=True) > 0, shown.signal * 100, 0.0)
     with pytest.raises(LutbenchError, match="do not span colours"):
         fit_display(Measurements(shown.names, shown.signal, xyz))
+
+
+def test_a_picture_beyond_float_is_coded_with_noise_too(tmp_path: Path) -> None:
+    from lutbench.media.still.still import Still, write_still
+
+    picture = np.full((4, 4, 3), HUGE, np.float32)
+    still = Still(picture, ("R", "G", "B"), "float")
+    write_still(still, tmp_path / "a.png", depth="8", dither=1)
+    assert (tmp_path / "a.png").stat().st_size > 0

@@ -176,7 +176,9 @@ def no_colours(channels: Sequence[str], path: str | Path) -> LutbenchError:
 
 def rounded(signal: NDArray[np.float32], scale: float) -> NDArray[Any]:
     """Signal to code values: rounded to nearest, held in range, NaN to 0."""
-    codes = np.nan_to_num(np.rint(signal * np.float32(scale)), nan=0.0, posinf=scale, neginf=0.0)
+    with np.errstate(over="ignore", invalid="ignore"):  # infinite, and so held to the highest code
+        codes = np.rint(signal * np.float32(scale))
+    codes = np.nan_to_num(codes, nan=0.0, posinf=scale, neginf=0.0)
     kind = np.uint8 if scale == 255 else np.uint16
     return np.asarray(np.clip(codes, 0, scale), dtype=kind)
 

@@ -134,6 +134,7 @@ def write_still(
         if writer is None or not writer.open(str(place), header):
             reason = error_of(writer if writer else oiio)
             raise LutbenchError(f"cannot write: {reason}", where=path)
+        fine = False
         try:
             fine = writer.write_image(_coded(still, depth, dither))
             reason = error_of(writer) if not fine else ""
