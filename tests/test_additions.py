@@ -170,7 +170,7 @@ def test_a_command(capsys: pytest.CaptureFixture[str]) -> None:
     run("--help")
     assert "Greet someone." in capsys.readouterr().out
     assert run("hello", "") == 2  # the rules for every command hold for it too
-    with pytest.raises(LutbenchError, match="exists already"):
+    with pytest.raises(LutbenchError, match="there is a command named 'build' already"):
         command_line.register("build", "toy_commands.hello", "")
 
 

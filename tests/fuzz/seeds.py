@@ -233,7 +233,7 @@ def _tables() -> tuple[bytes, bytes]:
     known = Catalogue()
     source = Encoding(known.curve("BT.709"), known.gamut("BT.709"))
     table = baselines.record_table("day.cube", day, source)
-    few = baselines.Table(
+    few = baselines.RecordedTable(
         table.about,
         table.shape,
         baselines.SampledColours("baseline", table.samples.signals[:12], table.samples.labels[:12]),

@@ -406,10 +406,11 @@ def test_without_a_place_for_compiled_code(failure: str, tmp_path: Path) -> None
     code = [
         "import numba.core.caching as caching",
         "from doubled import double",
-        "from lutbench.tables.kernels import _compiled, types",
+        "from numba import types",
+        "from lutbench.tables.kept_code import compiled",
         "def refuse(*_): raise OSError('not here')",
         failure,
-        "assert _compiled(double, types.float64(types.float64))(1.5) == 3.0",
+        "assert compiled(double, types.float64(types.float64))(1.5) == 3.0",
     ]
     environment = os.environ | {"PYTHONPATH": str(tmp_path)}
     environment.pop("NUMBA_CACHE_DIR", None)

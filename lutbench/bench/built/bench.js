@@ -1,4 +1,4 @@
-/* sources sha256: 437eafe3022eda7fcdd6b5476a02f2e7cc05b16d0ae3b1a5e4db59c04e81b58c */
+/* sources sha256: c474c6e29f0907a1aa60e5d7596b85e8ffdc06275b0ae6ce3fb60219059dd447 */
 "use strict";
 (() => {
   // src/errors.ts
@@ -152,7 +152,7 @@
       const [low, high] = SIZES[keyword];
       const size = /^\d{1,9}$/.test(argument) ? Number(argument) : -1;
       if (size < low || size > high) {
-        this.fail(line, `${keyword} ${shown(argument)} is no size`, `${low} to ${high}`);
+        this.fail(line, `${keyword} ${shown(argument)} is not a size`, `${low} to ${high}`);
       }
       return size;
     }
@@ -242,7 +242,7 @@
         this.fail(line, `${shown(word)} after the first row`, "keywords before the rows");
       }
       if (/\d,\d/.test(text)) this.fail(line, `${shown(text)} has decimal commas`, "decimal points");
-      const what = /nan|inf/i.test(text) ? "is not finite" : "is no row";
+      const what = /nan|inf/i.test(text) ? "is not finite" : "is not a row";
       return this.fail(line, `${shown(text)} ${what}`, "three finite numbers");
     }
     tooFew(found, count, most) {

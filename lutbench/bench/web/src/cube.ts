@@ -169,7 +169,7 @@ class Reader {
     const [low, high] = SIZES[keyword];
     const size = /^\d{1,9}$/.test(argument) ? Number(argument) : -1;
     if (size < low || size > high) {
-      this.fail(line, `${keyword} ${shown(argument)} is no size`, `${low} to ${high}`);
+      this.fail(line, `${keyword} ${shown(argument)} is not a size`, `${low} to ${high}`);
     }
     return size;
   }
@@ -268,7 +268,7 @@ class Reader {
       this.fail(line, `${shown(word)} after the first row`, "keywords before the rows");
     }
     if (/\d,\d/.test(text)) this.fail(line, `${shown(text)} has decimal commas`, "decimal points");
-    const what = /nan|inf/i.test(text) ? "is not finite" : "is no row";
+    const what = /nan|inf/i.test(text) ? "is not finite" : "is not a row";
     return this.fail(line, `${shown(text)} ${what}`, "three finite numbers");
   }
 
