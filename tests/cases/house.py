@@ -88,6 +88,7 @@ def files() -> list[Path]:
     return sorted(file for file in PACKAGE.rglob("*.py") if "node_modules" not in file.parts)
 
 
+@cache
 def modules() -> list[tuple[str, ast.Module]]:
     """Every file of the package, by its path within it, parsed."""
     return [

@@ -18,6 +18,8 @@ from lutbench.schemas.named import REPORTS as NAMED
 
 # Keys that none of the command lines can show, with the reason.
 UNSEEN = {
+    # A look that `build` makes is told with the conversion, not as the CDL that comes next to it.
+    "identify": {"slope", "offset", "power"},
     "apply": {"source", "target", "message"},  # of a frame that failed, which ends with status 1
 }
 

@@ -43,7 +43,7 @@ from lutbench.model.conversion import Conversion
 from lutbench.model.gamuts import conversion
 from lutbench.model.parameter import parameters
 from lutbench.model.tone.carrier import CARRIERS, CHANNELS
-from lutbench.model.transforms import Pipeline
+from lutbench.model.transforms import Array, Pipeline
 
 PAIRS = 5
 """Pairs of gamuts that are followed."""
@@ -81,12 +81,20 @@ class Fitting:
         apart = samples.neutral - samples.neutral.mean(axis=1, keepdims=True)
         self.tinted = bool(np.abs(apart).max() * CODES > TINT * self.limit)
 
-    def of(self, ends: Between, *, straight: bool = False) -> Solved | None:
-        """What explains the LUT between two ends: with a `straight` stretch a shoulder alone."""
+    def of(
+        self, ends: Between, *, straight: bool = False, like: Solved | None = None
+    ) -> Solved | None:
+        """What explains the LUT between two ends: with a `straight` stretch a shoulder alone.
+
+        Where greys are tinted, parts `like` those that were found to another target, and no
+        others: to look for each form anew takes seconds.
+        """
         base = ends.task()
         if base is None:
             return None
         if self.tinted:
+            if like is not None:
+                return self._finished(base, like.parts, like.values)
             return self._tinted(ends, base) or self._balanced(ends)
         # A plain conversion is straight from end to end.
         shoulders = [(EXPOSURE,), (EXPOSURE, tone("shoulder"))]
@@ -175,19 +183,28 @@ class Fitting:
             told = solved(base, parts, self.greys)
             if told.error > NEARLY:
                 continue
-            for pair in (ends.pair, *self._to_others(ends.pair)):
+            # Each pair costs half a second: `split` alone waits for others than the likeliest.
+            others = self._to_others(ends.pair) if self.thorough else []
+            for pair in (ends.pair, *others):
                 task = ends.task(pair)
                 if task is None:
                     continue
                 for more in (NOTHING, COMPRESSION):
                     start = np.append(told.values, more.start)
-                    found = solved(task, (*parts, more), self.few, start)
-                    if found.error > self.limit:
-                        continue
-                    found = solved(task, (*parts, more), self.some, found.values)
-                    if error_of(found.made, self.all) <= self.limit:
-                        return plainer(found, self.some, self.limit)
+                    found = self._finished(task, (*parts, more), start)
+                    if found is not None:
+                        return found
         return None
+
+    def _finished(self, task: Conversion, parts: tuple[Part, ...], start: Array) -> Solved | None:
+        """The numbers of the parts on all nodes, by way of few; None where much is left."""
+        found = solved(task, parts, self.few, start)
+        if found.error > self.limit:
+            return None
+        found = solved(task, parts, self.some, found.values)
+        if error_of(found.made, self.all) > self.limit:
+            return None
+        return plainer(found, self.some, self.limit)
 
     def _to_others(self, pair: Pair) -> list[Pair]:
         """The same source to the other gamuts that pictures are made for."""
@@ -201,12 +218,10 @@ class Fitting:
                 task = ends.task(pair)
                 if task is None:
                     continue
-                found = solved(task, parts, self.few)
-                if found.error > self.limit:
-                    continue
-                found = solved(task, parts, self.some, found.values)
-                if error_of(found.made, self.all) <= self.limit:
-                    return plainer(found, self.some, self.limit)
+                begin = np.array([value for part in parts for value in part.start])
+                found = self._finished(task, parts, begin)
+                if found is not None:
+                    return found
         return None
 
     def _adaptations(self, pair: Pair) -> list[Pair]:

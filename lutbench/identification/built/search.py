@@ -67,7 +67,7 @@ def built(
         for target in shown_targets(samples, knowledge):
             if target != ends.target and (ends.source, target) not in tried:
                 other = Between(ends.source, target, pair)
-                also = fitting.of(other, straight=made.made.tone is not None)
+                also = fitting.of(other, straight=made.made.tone is not None, like=made)
                 if also is not None:
                     found.append((also.length, other.hypothesis(also.made, knowledge.bank)))
         found.sort(key=lambda each: each[0])
