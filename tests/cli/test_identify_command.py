@@ -89,6 +89,7 @@ def test_many_as_json(folder: Path, tmp_path: Path, capsys: pytest.CaptureFixtur
     }
 
 
+@pytest.mark.slow
 def test_processes_say_what_one_says(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     for more in ([], ["--json"]):
         alone = run(capsys, str(folder), *more, "--jobs", "1")

@@ -77,6 +77,7 @@ def share(key: str, *, look: bool) -> float:
     return float(np.mean([told[key] for case, told in sample() if bool(case.look) == look]))
 
 
+@pytest.mark.slow
 def test_a_seeded_sample_without_looks() -> None:
     # Ten LUTs: the floors leave room for one that is ambiguous in truth.
     assert share("kind", look=False) == 1.0
@@ -143,6 +144,7 @@ def test_a_curve_is_told_where_nothing_else_is() -> None:
     assert identify(Lut3D(table)).kind == "curve"
 
 
+@pytest.mark.slow
 def test_a_conversion_of_the_gamut_is_no_mere_mixing() -> None:
     assert not only_mixes(samples_of(Lut3D(build(looked("cdl", tone="sigmoid")))))
     for name in ("hue rotation", "channel swap", "random smooth"):
@@ -199,6 +201,7 @@ def test_two_names_of_one_set_of_primaries_are_no_conversion() -> None:
 
 
 @pytest.mark.parametrize("name", ["hue rotation", "posterised", "inverted"])
+@pytest.mark.slow
 def test_no_conversion_at_33_nodes_is_never_sure(name: str) -> None:
     assert identify(Lut3D(negative(name, 33, seed=11))).confidence not in ("high", "medium")
 

@@ -22,6 +22,7 @@ def in_hsv(saturation: float, turn: float) -> Lut3D:
 
 
 @pytest.mark.parametrize(("saturation", "turn"), [(0.5, 0.0), (0.8, 0.02), (1.0, 0.05)])
+@pytest.mark.slow
 def test_a_look_on_one_encoding_is_named(saturation: float, turn: float) -> None:
     found = lutbench.identify(in_hsv(saturation, turn))
     assert found.look.present

@@ -59,6 +59,7 @@ def test_the_nodes_that_a_look_leaves_alone_tell_the_gamuts(number: int) -> None
 
 
 @pytest.mark.parametrize("number", [4, 12])
+@pytest.mark.slow
 def test_identify_names_them(number: int) -> None:
     case = hidden(number)
     told = judged(identify(Lut3D(build(case))), case)

@@ -107,6 +107,7 @@ def test_a_part_alone_is_the_lut_of_that_kind(combined: Lut3D, parts: Split) -> 
     assert parts.without_look().table == pytest.approx(combined.table, abs=1e-6)
 
 
+@pytest.mark.slow
 def test_a_cdl_comes_out_and_can_be_taken_away(graded_parts: Split) -> None:
     cdl = graded_parts.cdl
     assert cdl is not None
@@ -332,6 +333,7 @@ def test_all_files_or_none(run: object) -> None:
     assert Path("parts/look.cube").read_text() != "mine"
 
 
+@pytest.mark.slow
 def test_a_look_that_is_a_cdl_is_written_as_one(
     graded: Lut3D, run: object, capsys: pytest.CaptureFixture[str]
 ) -> None:
