@@ -93,20 +93,20 @@ def search_known(
     for i, j, fit in fits:
         if fit.error > 4 * best + 1.0:
             continue
-        error, gain = match_gamuts(fit, bank)
-        for pair in {0, *np.argsort(error)[:6].tolist()}:
-            if np.isfinite(error[pair]):
-                found.append(
-                    Scored(
-                        i,
-                        j,
-                        int(pair),
-                        float(gain[pair]),
-                        float(error[pair]),
-                        float(match.error[i, j]),
-                    )
-                )
+        found += _with_gamuts((i, j), fit, bank, float(match.error[i, j]), 6)
     return sorted(found, key=lambda each: each.error)
+
+
+def _with_gamuts(
+    ends: tuple[int, int], fit: MatrixFit, bank: GamutBank, curve_error: float, most: int
+) -> list[Scored]:
+    """Two curves without a gamut, and with the `most` pairs nearest to the fitted matrix."""
+    error, gain = match_gamuts(fit, bank)
+    return [
+        Scored(*ends, int(pair), float(gain[pair]), float(error[pair]), curve_error)
+        for pair in {0, *np.argsort(error)[:most].tolist()}
+        if np.isfinite(error[pair])
+    ]
 
 
 def _likeliest(
@@ -204,19 +204,7 @@ def search_partly(
         best.setdefault((i, j), fit)
     found: list[Scored] = []
     for (i, j), fit in list(best.items())[:FOLLOWED]:
-        error, gain = match_gamuts(fit, bank)
-        for pair in {0, *np.argsort(error)[:4].tolist()}:
-            if np.isfinite(error[pair]):
-                found.append(
-                    Scored(
-                        i,
-                        j,
-                        int(pair),
-                        float(gain[pair]),
-                        float(error[pair]),
-                        float(match.error[i, j]),
-                    )
-                )
+        found += _with_gamuts((i, j), fit, bank, float(match.error[i, j]), 4)
     return sorted(found, key=lambda each: each.error)
 
 

@@ -24,7 +24,10 @@ from lutbench.identification.tone import tone_csv
 from lutbench.model.catalogue import open_catalogue
 from lutbench.tables.lut import Lut3D
 
-pytestmark = pytest.mark.filterwarnings("ignore:.*encountered in:RuntimeWarning")
+pytestmark = [
+    pytest.mark.filterwarnings("ignore:.*encountered in:RuntimeWarning"),
+    pytest.mark.slow,  # a look is identified in each
+]
 
 PLAIN = Case("combined", "ACEScct", "ACEScg", "ITU-R BT.1886", "ITU-R BT.709")
 CDL = {
