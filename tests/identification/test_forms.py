@@ -62,6 +62,7 @@ def test_a_matrix_of_its_own_leaves_the_curve_told_and_the_gamuts_not() -> None:
 
 
 @pytest.mark.parametrize("seed", [0, 1])
+@pytest.mark.slow
 def test_a_camera_that_nobody_registered_is_measured_and_not_named(seed: int) -> None:
     case, answer = found("unregistered camera (parametric log)", seed)
     assert answer.confidence in ("low", "none")

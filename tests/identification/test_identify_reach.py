@@ -110,6 +110,7 @@ def test_a_compressed_gamut_is_no_look(size: int) -> None:
 
 @pytest.mark.parametrize("look", ["saturation", "split tone", "selective", "contrast"])
 @pytest.mark.parametrize("precision", ["six decimals", "10 bit"])
+@pytest.mark.slow
 def test_the_conversion_under_a_look(look: str, precision: str) -> None:
     case = looked(look, precision=precision)
     result = found(case)

@@ -16,6 +16,7 @@ LIGHT, POINTS = 0.005, 0.002
 
 
 @pytest.mark.parametrize("form", [FORMS[2], FORMS[5]])
+@pytest.mark.slow
 def test_an_invented_curve_and_its_primaries_are_measured(form: str) -> None:
     # Drawn by hand from the seeds: their targets are those that most LUTs have.
     case = case_of(form, 0)
