@@ -87,16 +87,19 @@ def main() -> None:
         for command in ("identify", "inspect"):
             wall, busy = one(command, files[::step])
             print(f"{command}: one LUT {wall:.3f} s, {busy:.3f} s of processor; {cores} cores")
-            for count in (len(files) // 10, len(files) // 2, len(files)):
-                for jobs in (1, cores):
-                    took, used, most = whole(command, files[:count], jobs)
-                    ideal = wall * count / jobs
-                    print(
-                        f"  {count} LUTs, {jobs} at once: {took:.1f} s ({took / ideal:.2f} x), "
-                        f"{used:.1f} s of processor ({used / busy / count:.2f} x), "
-                        f"{most:.0f} MiB the largest process",
-                        flush=True,
-                    )
+            for count, jobs in (
+                (len(files) // 10, 1),
+                (len(files) // 10, cores),
+                (len(files), cores),
+            ):
+                took, used, most = whole(command, files[:count], jobs)
+                ideal = wall * count / jobs
+                print(
+                    f"  {count} LUTs, {jobs} at once: {took:.1f} s ({took / ideal:.2f} x), "
+                    f"{used:.1f} s of processor ({used / busy / count:.2f} x), "
+                    f"{most:.0f} MiB the largest process",
+                    flush=True,
+                )
 
 
 if __name__ == "__main__":

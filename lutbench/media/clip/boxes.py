@@ -1,43 +1,64 @@
-"""What a QuickTime or MP4 file says of its mastering display, beside a codec that cannot say it.
+"""A stream of an output file that says what display its pictures were mastered on.
 
-Boxes ``mdcv`` and ``clli`` of a video sample entry: ISO/IEC 14496-12 (from memory; checked
-against FFmpeg's reader). FFmpeg's writer has them, but no door of PyAV leads there, so they are
-put into the finished file: its ``moov`` box stands last, so nothing that it points to moves.
+FFmpeg's writers of files (QuickTime, MP4, Matroska, MXF) put down the mastering display that a
+stream has, whatever its codec, but PyAV gives no way to set it. It copies the description of one
+stream to another: so a clip of one small frame is made in memory, boxes ``mdcv`` and ``clli`` are
+put into it (ISO/IEC 14496-12; from memory, checked against FFmpeg's reader), and the stream of
+the output is made like its stream.
 """
 
 from __future__ import annotations
 
+import io
 import struct
 from collections.abc import Iterator
-from pathlib import Path
-from typing import BinaryIO
+from fractions import Fraction
+from typing import Any
 
+import numpy as np
+
+from lutbench.media.clip.codecs import load_av
 from lutbench.media.clip.volume import LUMINANCE, XY, Volume
 
-FORMATS = {"mov", "mp4"}
-"""FFmpeg's names of the writers whose files are of such boxes."""
+HELD = {"mov": "both", "mp4": "both", "matroska": "both", "mxf": "mastering"}
+"""What FFmpeg's writers put down. MXF (SMPTE ST 2067-21) has the display, no light levels."""
+
+_NAMES = {"prores": b"apch", "dnxhd": b"AVdh", "ffv1": b"FFV1"}
+"""Names of codecs in a sample entry, by encoder."""
 
 _ENTRY = 86
 """Bytes of a video sample entry before the first box in it."""
 
-_MOST_MOOV = 64 * 2**20
-"""Bytes: an index of more samples than a day's recording has."""
+
+def stream_that_says(volume: Volume, output: Any, encoder: str, rate: Fraction) -> Any:
+    """A new video stream of `output`, with the static metadata, for one of FFmpeg's encoders.
+
+    Raises
+    ------
+    ValueError
+        By PyAV, where such a file holds no such codec.
+    """
+    clip = _small_clip()
+    place, size = next(_boxes_of(clip, b"moov", 0, len(clip)))
+    moov = _with_boxes(bytearray(clip[place : place + size]), _boxes(volume), _NAMES[encoder])
+    with load_av().open(io.BytesIO(clip[:place] + moov)) as model:
+        stream = output.add_stream_from_template(model.streams.video[0], opaque=False)
+    stream.codec_context.framerate = rate
+    return stream
 
 
-def add_volume(path: Path, volume: Volume) -> bool:
-    """Put the static metadata into a finished file; whether there was a place for it."""
-    with open(path, "r+b") as file:
-        end = file.seek(0, 2)
-        start, size = next(_of_kind(_top(file, end), b"moov"), (0, 0))
-        if not size or start + size != end or size > _MOST_MOOV:
-            return False
-        file.seek(start)
-        moov = _with_boxes(bytearray(file.read(size)), _boxes(volume))
-        if moov is None:
-            return False
-        file.seek(start)
-        file.write(moov)
-    return True
+def _small_clip() -> bytes:
+    """A QuickTime file of one black frame, whose index stands last."""
+    av = load_av()
+    file = io.BytesIO()
+    with av.open(file, "w", format="mov") as output:
+        stream = output.add_stream("prores", rate=25)
+        stream.width = stream.height = 16
+        stream.pix_fmt = "yuv422p10le"
+        black = av.VideoFrame.from_ndarray(np.zeros((16, 16, 3), np.uint8))
+        output.mux(stream.encode(black.reformat(format=stream.pix_fmt)))
+        output.mux(stream.encode(None))
+    return file.getvalue()
 
 
 def _boxes(volume: Volume) -> bytes:
@@ -52,52 +73,28 @@ def _boxes(volume: Volume) -> bytes:
     return found
 
 
-def _with_boxes(moov: bytearray, boxes: bytes) -> bytearray | None:
-    """`moov` with boxes in the sample entry of its video track; None where it has none."""
-    for track, size in _of_kind(_inside(moov, 8, len(moov)), b"trak"):
-        chain, start, end = [0, track], track + 8, track + size
-        for kind in (b"mdia", b"minf", b"stbl", b"stsd"):
-            place, long = next(_of_kind(_inside(moov, start, end), kind), (0, 0))
-            if not long or (kind == b"minf" and not _has(moov, place, long, b"vmhd")):
-                break
-            chain.append(place)
-            start, end = place + 8, place + long
-        else:
-            entry = start + 8  # after version, flags and the count of entries
-            at = entry + _ENTRY
-            for each in (*chain, entry):
-                (before,) = struct.unpack_from(">I", moov, each)
-                struct.pack_into(">I", moov, each, before + len(boxes))
-            return moov[:at] + boxes + moov[at:]
-    return None
+def _with_boxes(moov: bytearray, boxes: bytes, codec: bytes) -> bytearray:
+    """`moov` of one video track, with another codec's name and boxes in its sample entry."""
+    holders = []
+    start, end = 0, len(moov)
+    for kind in (b"moov", b"trak", b"mdia", b"minf", b"stbl", b"stsd"):
+        place, size = next(_boxes_of(moov, kind, start, end))
+        holders.append(place)
+        start, end = place + 8, place + size
+    entry = start + 8  # after version, flags and the count of entries
+    for each in (*holders, entry):
+        (before,) = struct.unpack_from(">I", moov, each)
+        struct.pack_into(">I", moov, each, before + len(boxes))
+    moov[entry + 4 : entry + 8] = codec
+    return moov[: entry + _ENTRY] + boxes + moov[entry + _ENTRY :]
 
 
-def _has(data: bytearray, place: int, size: int, kind: bytes) -> bool:
-    return any(True for _ in _of_kind(_inside(data, place + 8, place + size), kind))
-
-
-def _of_kind(boxes: Iterator[tuple[bytes, int, int]], kind: bytes) -> Iterator[tuple[int, int]]:
-    return ((place, size) for name, place, size in boxes if name == kind)
-
-
-def _inside(data: bytearray, start: int, end: int) -> Iterator[tuple[bytes, int, int]]:
-    """Name, place and size of the boxes from `start` to `end`."""
+def _boxes_of(
+    data: bytes | bytearray, kind: bytes, start: int, end: int
+) -> Iterator[tuple[int, int]]:
+    """Place and size of the boxes of a kind from `start` to `end`."""
     while start + 8 <= end:
         size, name = struct.unpack_from(">I4s", data, start)
-        if size < 8:
-            return
-        yield name, start, size
-        start += size
-
-
-def _top(file: BinaryIO, end: int) -> Iterator[tuple[bytes, int, int]]:
-    """The same of a whole file, whose ``mdat`` may have a size of 64 bits."""
-    start = 0
-    while start + 16 <= end:
-        file.seek(start)
-        size, name, long = struct.unpack(">I4sQ", file.read(16))
-        size = long if size == 1 else size
-        if size < 8:
-            return
-        yield name, start, size
+        if name == kind:
+            yield start, size
         start += size

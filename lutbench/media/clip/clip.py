@@ -8,10 +8,11 @@ clip. Sound is copied as it is; time code, frame times and rotation are kept.
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from fractions import Fraction
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -193,19 +194,18 @@ def _transcode(
     threads: list[threading.Thread] = []
     copies: dict[Any, Any] = {}
     try:
-        writer = ClipWriter(output, stream, rewriting)
-        copies = copied_streams(container, output, audio, outcome.notes)
         stream.thread_type = "AUTO"
+        things = _decoded(stream, container.streams.audio if audio else ())
+        begun = _until_frame(things, container.name)
+        writer = ClipWriter(output, stream, rewriting, begun[-1])
+        copies = copied_streams(container, output, audio, outcome.notes)
         threads = [
-            pump(lambda: _decoded(stream, copies), decoded),
+            pump(lambda: chain(begun, things), decoded),
             pump(lambda: _converted(decoded, writer), finished),
         ]
         _encode(finished, writer, copies, outcome, watch)
-        if not outcome.frames:
-            raise FormatError("holds no frame that can be decoded", where=container.name)
         writer.finish()
         output.close()
-        writer.finish_file(temporary)
         outcome.notes += writer.notes
         outcome.cut = writer.cuts.to_data()
     except av.FFmpegError as error:
@@ -224,9 +224,19 @@ def _transcode(
             output.close()
 
 
-def _decoded(stream: Any, copies: dict[Any, Any]) -> Iterator[Any]:
-    """The frames of a stream, and the packets of those that are copied, as they come."""
-    for packet in stream.container.demux([stream, *copies]):
+def _until_frame(things: Iterator[Any], name: str) -> list[Any]:
+    """What comes up to the first frame, which stands last."""
+    begun = []
+    for thing in things:
+        begun.append(thing)
+        if isinstance(thing, load_av().VideoFrame):
+            return begun
+    raise FormatError("holds no frame that can be decoded", where=name)
+
+
+def _decoded(stream: Any, sound: Iterable[Any]) -> Iterator[Any]:
+    """The frames of a stream, and the packets of the sound, as they come."""
+    for packet in stream.container.demux([stream, *sound]):
         if packet.stream is stream:
             yield from packet.decode()
         elif packet.dts is not None:
@@ -250,7 +260,6 @@ def _encode(
     """Write frames and packets as they come, and count the frames."""
     frame = load_av().VideoFrame
     total = _frame_count(writer.source)
-    early: list[Any] = []
     for thing in finished:
         if isinstance(thing, frame):
             writer.write(thing)
@@ -259,12 +268,7 @@ def _encode(
                 watch(outcome.frames, total)
         else:
             thing.stream = copies[thing.stream]
-            early.append(thing)
-        # The file's header is written with the first packet, and must wait
-        # for what only the first frame tells.
-        if outcome.frames:
-            while early:
-                writer.output.mux(early.pop(0))
+            writer.output.mux(thing)
 
 
 def _video(container: Any, path: str | Path) -> Any:

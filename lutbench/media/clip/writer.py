@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.errors import LutbenchError
-from lutbench.media.clip.boxes import FORMATS, add_volume
+from lutbench.media.clip.boxes import HELD, stream_that_says
 from lutbench.media.clip.codecs import Choice, load_av
 from lutbench.media.clip.coding import LEGAL, ClipCoding, plane_of, rgb_of
 from lutbench.media.clip.cuts import Cuts, planar
@@ -92,20 +91,22 @@ class Rewriting:
         return options | siting if self.choice.chroma == "420" else options
 
 
-_NO_WAY = "it cannot be written into such a file here"
-
-
 class ClipWriter:
-    """The encoder of a clip, with the tags and times of the frames that it gets."""
+    """The encoder of a clip, with the tags and times of the frames that it gets.
 
-    def __init__(self, output: Any, source: Any, rewriting: Rewriting) -> None:
+    `first` is the first frame of the clip, which says what the writer must know beforehand: how
+    the picture is turned, and what display it was mastered on.
+    """
+
+    def __init__(self, output: Any, source: Any, rewriting: Rewriting, first: Any) -> None:
         self.output, self.source = output, source
         self.transform, self.coding = rewriting.transform, rewriting.coding
         self.target, self.form = rewriting.target, rewriting.choice.form
         tags = rewriting.tags
         self.tags = (LEGAL, _MATRIX_CODES[self.target.matrix], tags.primaries, tags.transfer)
         self.rate = source.average_rate or source.guessed_rate or Fraction(25)
-        self.stream = _added_stream(output, rewriting, self.rate)
+        volume, self.notes = _volume_kept(Volume.of(first), rewriting, output.format.name)
+        self.stream = _added_stream(output, rewriting, self.rate, volume)
         self.even = output.format.name == "mxf"  # which has one duration for all frames
         if self.even and self.rate not in _MXF_RATES:
             raise _uneven(f"on average {float(self.rate):.3f} a second")
@@ -113,14 +114,12 @@ class ClipWriter:
         self.shape = (source.codec_context.width, source.codec_context.height)
         self._set_up_encoder()
         self.cuts = Cuts(self.transform, self.coding, self.target)
-        self.volume: Volume | None = None
-        self.boxed: Volume | None = None
-        self.notes: list[str] = []
-        self.rotation = 0
         self.count = 0
         self.first: int | None = None
-        self.has_begun = self.has_written = False
+        self.has_written = False
         self.change: Callable[[NDArray[np.float32]], None] | None = None
+        if first.rotation and hasattr(self.stream, "set_display_rotation"):
+            self.stream.set_display_rotation(first.rotation)
         _keep_metadata(source, output, self.stream)
 
     def _set_up_encoder(self) -> None:
@@ -144,8 +143,6 @@ class ClipWriter:
             )
         if frame.interlaced_frame:
             raise LutbenchError("the clip is interlaced", accepted="progressive frames")
-        if self.volume is None:
-            self.volume = Volume.of(frame)
         result = av.VideoFrame(frame.width, frame.height, self.form)
         self._fill(result, frame)
         if self.form.startswith("yuva"):
@@ -154,7 +151,6 @@ class ClipWriter:
         if frame.duration:
             result.duration = round(frame.duration * (frame.time_base or self.base) / self.base)
         _set_tags(result, self.tags)
-        self.rotation = self.rotation or frame.rotation
         return result
 
     def _fill(self, result: Any, frame: Any) -> None:
@@ -194,44 +190,9 @@ class ClipWriter:
 
     def write(self, frame: Any) -> None:
         """Encode a frame and write what comes of it."""
-        if not self.has_begun:
-            self.has_begun = True
-            if self.rotation and hasattr(self.stream, "set_display_rotation"):
-                self.stream.set_display_rotation(self.rotation)
-            self._keep_volume()
         packets = self.stream.encode(frame)
         self.output.mux(packets)
         self.has_written = self.has_written or bool(packets)
-
-    def _keep_volume(self) -> None:
-        """Write what the clip says of its mastering display where that holds; note it where not."""
-        volume = self.volume
-        if volume is None or volume.is_empty:
-            return
-        if not leaves_alone(self.transform):
-            self._left_out(volume, "the LUT changes the picture that it describes")
-            return
-        context = self.stream.codec_context
-        carried, rest = volume.options_for(context.name), volume
-        if not carried and self.output.format.name in FORMATS:
-            self.boxed = rest
-            rest = Volume(dynamic=volume.dynamic)
-        if carried:
-            name = {"libx264": "x264-params", "libx265": "x265-params"}[context.name]
-            before = context.options.get(name, "")
-            parameters = [before, *(f"{key}={value}" for key, value in carried.items())]
-            context.options = context.options | {name: ":".join(filter(None, parameters))}
-            rest = Volume(dynamic=volume.dynamic)
-        if not rest.is_empty:
-            self._left_out(rest, _NO_WAY)
-
-    def finish_file(self, path: Path) -> None:
-        """Put into the closed file what its codec had no place for."""
-        if self.boxed is not None and not add_volume(path, self.boxed):
-            self._left_out(self.boxed, _NO_WAY)
-
-    def _left_out(self, volume: Volume, why: str) -> None:
-        self.notes.append(f"left out: what the clip says of {volume.words}: {why}")
 
     def finish(self) -> None:
         """Write what the encoder still holds."""
@@ -270,11 +231,39 @@ def time_code(container: Any) -> str:
     return ""
 
 
-def _added_stream(output: Any, rewriting: Rewriting, rate: Fraction) -> Any:
+def _volume_kept(volume: Volume, rewriting: Rewriting, form: str) -> tuple[Volume, list[str]]:
+    """What the output says of its mastering display, and notes of what is left out."""
+    if volume.is_empty:
+        return volume, []
+    if not leaves_alone(rewriting.transform):
+        return Volume(), [f"{_LEFT_OUT} {volume.words}: the LUT changes the picture it describes"]
+    encoder = rewriting.choice.codec.encoder
+    held = "both" if volume.options_for(encoder) else HELD.get(form, "")
+    light = volume.light if held == "both" else ()
+    kept = Volume(volume.mastering if held else (), light)
+    rest = Volume((), () if light else volume.light, volume.dynamic)
+    notes = [] if rest.is_empty else [f"{_LEFT_OUT} {rest.words}: this kind of file cannot say it"]
+    return kept, notes
+
+
+_LEFT_OUT = "left out: what the clip says of"
+
+
+def _added_stream(output: Any, rewriting: Rewriting, rate: Fraction, volume: Volume) -> Any:
     choice = rewriting.choice
+    encoder = choice.codec.encoder
     options = rewriting.encoder_options()
+    in_codec = volume.options_for(encoder)
+    if in_codec:
+        name = {"libx264": "x264-params", "libx265": "x265-params"}[encoder]
+        parameters = [options.get(name, ""), *(f"{key}={of}" for key, of in in_codec.items())]
+        options = options | {name: ":".join(filter(None, parameters))}
     try:
-        return output.add_stream(choice.codec.encoder, rate=rate, options=options)
+        if volume.is_empty or in_codec:
+            return output.add_stream(encoder, rate=rate, options=options)
+        stream = stream_that_says(volume, output, encoder, rate)
+        stream.codec_context.options = options
+        return stream
     except ValueError as error:  # of the library: this pair cannot be
         raise LutbenchError(
             f"a {output.format.name} file holds no {choice.name}",
