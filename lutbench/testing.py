@@ -17,7 +17,7 @@ from typing import Any
 from lutbench.checks import baselines
 from lutbench.checks.base import CheckResult
 from lutbench.checks.independent import independent_conversion
-from lutbench.checks.judging import colours_for_both, judge, view_for
+from lutbench.checks.judging import colours_for_both, judge, judge_sides, view_for
 from lutbench.checks.kinds.baseline import PARTS, held_to_table
 from lutbench.checks.kinds.reference import read_values
 from lutbench.checks.limits import checked_limits
@@ -77,13 +77,8 @@ def assert_lut_close(
     tests = colours_for_both(
         colours, first.transform, second.transform, source or first.source or second.source
     )
-    finding = judge(
-        tests,
-        [first.transform.apply(each.signals) for each in tests],
-        [second.transform.apply(each.signals) for each in tests],
-        view_for(target or first.target or second.target),
-        limits,
-    )
+    view = view_for(target or first.target or second.target)
+    finding = judge_sides(tests, first.transform, second.transform, view, limits)
     _raise(finding, f"{first.name} is not close to {second.name}")
 
 

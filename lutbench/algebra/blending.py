@@ -13,7 +13,8 @@ from lutbench.errors import LutbenchError
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array, Pipeline, Transform
 from lutbench.tables.lut import USUAL_SIZE, Interpolation, Lut, Lut1D, Lut3D, ShaperLut3D
-from lutbench.tables.nodes import domain_of, sample
+from lutbench.tables.mould import Mould
+from lutbench.tables.nodes import domain_of, sample, slabs_at_nodes
 
 AMOUNTS = (-1.0, 3.0)
 """How far a blend or a look may be taken: -1 turns a look round, 3 is thrice as strong; what lies
@@ -132,11 +133,25 @@ def _sampled_like(
     size = size or max(lattices, default=USUAL_SIZE)
     shaper = _common_shaper([each for each in sources if isinstance(each, Lut)])
     if shaper is None:
-        return sample(mix, size, domain=domain, interpolation=interpolation, title=title)
+        table = _mixed_at_nodes(mix, size, domain)
+        return Lut3D(table, domain, title, interpolation=interpolation)
     inner = np.stack([shaper.table[0], shaper.table[-1]]).astype(np.float64)
     behind = Pipeline((shaper.inverse(), mix))
-    table = sample(behind, size, domain=inner, interpolation=interpolation, title=title)
-    return ShaperLut3D(shaper, table, title)
+    lut = sample(behind, size, domain=inner, interpolation=interpolation, title=title)
+    return ShaperLut3D(shaper, lut, title)
+
+
+def _mixed_at_nodes(mix: Mix, size: int, domain: Array) -> Array:
+    """The mix at the nodes of a lattice; a LUT with the same nodes gives its table."""
+    mould = Mould((size, size, size, 3))
+    for (place, first), (_, second) in zip(
+        slabs_at_nodes(mix.first, size, domain),
+        slabs_at_nodes(mix.second, size, domain),
+        strict=True,
+    ):
+        with np.errstate(over="ignore", invalid="ignore"):  # told by the LUT, in words
+            mould.array[place] = first + mix.amount * (second - first)
+    return mould.sealed()
 
 
 def _common_shaper(luts: list[Transform]) -> Lut1D | None:

@@ -82,8 +82,7 @@ def repair(
         return Reworked(replace(lut, lut=inner.lut), inner.error, inner.changes)
     if not isinstance(lut, Lut3D):
         raise LutbenchError("only a 3D LUT can be repaired", accepted="a 3D LUT")
-    original = lut.table.astype(np.float64)
-    table = original.copy()
+    original = table = np.asarray(lut.table, dtype=np.float64)
     changes: list[Change] = []
     steps: dict[str, Callable[[Array, list[Change]], Array]] = {
         "range": lambda now, log: _note(now, np.clip(now, 0, 1), log, "range", "held to 0..1"),

@@ -14,11 +14,12 @@ from typing import Any
 
 import numpy as np
 
+from lutbench import underway
 from lutbench.algebra.result import Array, Change, Reworked, code_error, probe
 from lutbench.errors import LutbenchError
 from lutbench.tables.cells import positions, weight_matrix
-from lutbench.tables.lut import SIZES_3D, Interpolation, Lut, Lut1D, Lut3D, ShaperLut3D, lattice
-from lutbench.tables.nodes import LARGEST_SIGNAL, check_size
+from lutbench.tables.lut import SIZES_3D, Interpolation, Lut, Lut1D, Lut3D, ShaperLut3D
+from lutbench.tables.nodes import LARGEST_SIGNAL, SLAB, check_size, sample
 
 METHODS = ("linear", "pchip", "cubic", "fit")
 UNMEASURED = "pchip"
@@ -53,7 +54,7 @@ def resample(lut: Lut, size: int, method: str = "best") -> Reworked:
         raise LutbenchError(
             f"no method is named {method!r}", accepted=", ".join((*METHODS, "best"))
         )
-    table = lut.table.astype(np.float64)
+    table = np.asarray(lut.table, dtype=np.float64)
     scores = _scores(lut, table, size) if method == "best" else {}
     chosen = min(scores, key=lambda name: scores[name]) if scores else method
     if chosen == "best":  # nothing to measure on: every node is needed
@@ -96,7 +97,7 @@ def _scores(lut: Lut3D, table: Array, size: int) -> dict[str, float]:
 
 
 def _linear(table: Array, size: int, interpolation: Interpolation) -> Array:
-    return np.asarray(Lut3D(table, interpolation=interpolation).apply(lattice(size)))
+    return sample(Lut3D(table, interpolation=interpolation), size).table
 
 
 def _pchip(table: Array, size: int, interpolation: Interpolation) -> Array:
@@ -115,14 +116,28 @@ def _cubic(table: Array, size: int, interpolation: Interpolation) -> Array:
 
 def _along_axes(table: Array, size: int, maker: Any) -> Array:
     """A one-dimensional interpolator along r, then g, then b; held to the table's range."""
-    old, new = np.linspace(0, 1, table.shape[0]), np.linspace(0, 1, size)
     result = table
-    # Slopes of subnormal numbers have no reciprocal: it is infinite, and the mean of it flat.
-    with np.errstate(over="ignore", divide="ignore"):
-        for axis in range(3):
-            result = maker(old, result, axis=axis)(new)
+    for axis in range(3):
+        result = _along(result, size, axis, maker)
     low, high = table.min(axis=(0, 1, 2)), table.max(axis=(0, 1, 2))
-    return np.asarray(np.clip(result, low, high))
+    return np.clip(result, low, high, out=result)
+
+
+def _along(table: Array, size: int, axis: int, maker: Any) -> Array:
+    """The interpolator along one axis, slab by slab: what it keeps is many times the table."""
+    old, new = np.linspace(0, 1, table.shape[axis]), np.linspace(0, 1, size)
+    shape = [*table.shape]
+    shape[axis] = size
+    result = np.empty(shape)
+    across = 1 if axis == 0 else 0
+    thick = max(1, SLAB * table.shape[across] // table.size)
+    for start in range(0, table.shape[across], thick):
+        place = (slice(None),) * across + (slice(start, start + thick),)
+        # Slopes of subnormal numbers have no reciprocal: it is infinite, and the mean of it flat.
+        with np.errstate(over="ignore", divide="ignore"):
+            result[place] = maker(old, table[place], axis=axis)(new)
+        underway.tell("resampling", None)
+    return result
 
 
 def _fit(table: Array, size: int, interpolation: Interpolation) -> Array:
@@ -133,7 +148,7 @@ def _fit(table: Array, size: int, interpolation: Interpolation) -> Array:
     if reached > LARGEST_SIGNAL:  # whose squares float32 does not hold
         return _fit(table / reached, size, interpolation) * reached
     lut = Lut3D(table, interpolation=interpolation)
-    start = np.asarray(lut.apply(lattice(size)), dtype=np.float64).reshape(-1, 3)
+    start = sample(lut, size).table.reshape(-1, 3)
     count = min(12 * size**3, 600_000)
     points = np.random.default_rng(11).random((count, 3))
     unit = np.array([[0.0] * 3, [1.0] * 3])

@@ -57,6 +57,7 @@ LARGEST = 1e30
 """What a sample may hold: rounding to decimals would overflow far beyond it."""
 
 _DIGEST = re.compile(r"^# sha256: ([0-9a-f]{64})$")
+_COMMENTS = re.compile(rb"^#.*\n?", re.MULTILINE)
 
 
 @dataclass(frozen=True, eq=False)
@@ -116,7 +117,7 @@ def part_means(side: Transform) -> dict[str, Array]:
             runs = np.array_split(side.table.astype(np.float64), min(side.size, RUNS))
             return {"rows": CODES_10_BIT * np.array([run.mean(axis=0) for run in runs])}
         case Lut3D():
-            table = side.table.astype(np.float64)
+            table = np.asarray(side.table, dtype=np.float64)
             across = {"plane r": (1, 2), "plane g": (0, 2), "plane b": (0, 1)}
             return {name: CODES_10_BIT * table.mean(axis=axes) for name, axes in across.items()}
         case ShaperLut3D():
@@ -219,7 +220,7 @@ def format_lut(about: str, lut: Lut) -> bytes:
     about = " ".join(about.split())
     notes = (CUBE_HEAD, f"subject: {about}", f"made by: lutbench {__version__}")
     plain = replace(lut, comments=())
-    digest = _sha(format_cube(plain).decode("utf-8"))
+    digest = hashlib.sha256(format_cube(plain)).hexdigest()
     return format_cube(replace(lut, comments=(*notes, f"sha256: {digest}")))
 
 
@@ -234,9 +235,8 @@ def read_baseline_lut(path: Path) -> Lut:
             where=where,
             accepted="a LUT recorded with verify --record (or a reference check)",
         )
-    lines = data.replace(b"\r\n", b"\n").split(b"\n")
-    rest = b"\n".join(line for line in lines if not line.startswith(b"#"))
-    if f"sha256: {_sha(rest.decode('utf-8', 'replace'))}" not in lut.comments:
+    rest = _COMMENTS.sub(b"", data.replace(b"\r\n", b"\n"))
+    if f"sha256: {hashlib.sha256(rest).hexdigest()}" not in lut.comments:
         raise FormatError(
             "is not as it was recorded: its digest does not fit",
             where=where,

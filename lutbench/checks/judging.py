@@ -17,7 +17,7 @@ from lutbench.measure.comparison import (
     SETS,
     colours_to_compare,
 )
-from lutbench.measure.difference import PointDifferences, measure
+from lutbench.measure.difference import PointDifferences, measure, measure_sides
 from lutbench.measure.samples import (
     SampledColours,
     nodes_of,
@@ -83,10 +83,26 @@ def judge(
 ) -> CheckResult:
     """Hold the difference of two sets of outputs against limits, and say where it is worst."""
     measured = [measure(b, a, view) for a, b in zip(found, expected, strict=True)]
-    first, *others = measured
-    figures = held_against(limits, first.joined(others).spreads())
-    worst = worst_place(tests, found, expected, measured, figures[0])
-    return verdict(figures, worst, show)
+    figures = held_against(limits, PointDifferences.spreads_of(measured))
+    at, i = worst_of(measured, figures[0])
+    return verdict(figures, worst_place(tests[at], i, found[at][i], expected[at][i]), show)
+
+
+def judge_sides(
+    tests: Sequence[SampledColours],
+    found: Transform,
+    expected: Transform,
+    view: View,
+    limits: Mapping[str, float],
+    show: tuple[str, ...] = (),
+) -> CheckResult:
+    """The same for what two transforms make of test colours, whose outputs are not kept."""
+    measured = [measure_sides(expected, found, each, view) for each in tests]
+    figures = held_against(limits, PointDifferences.spreads_of(measured))
+    at, i = worst_of(measured, figures[0])
+    signals = tests[at].signals[i : i + 1]
+    ends = (np.asarray(side.apply(signals), np.float64)[0] for side in (found, expected))
+    return verdict(figures, worst_place(tests[at], i, *ends), show)
 
 
 def verdict(
@@ -101,22 +117,20 @@ def verdict(
     )
 
 
-def worst_place(
-    tests: Sequence[SampledColours],
-    found: Sequence[NDArray[Any]],
-    expected: Sequence[NDArray[Any]],
-    measured: Sequence[PointDifferences],
-    figure: CheckFigure,
-) -> str:
-    """Where the measure of a figure is largest, in words."""
+def worst_of(measured: Sequence[PointDifferences], figure: CheckFigure) -> tuple[int, int]:
+    """Where the measure of a figure is largest: in which set, and at which of its colours."""
     name, _ = measure_of(figure.name)
-    tops = [float(getattr(each, name).max()) for each in measured]
-    at = int(np.argmax(tops))
-    i = int(getattr(measured[at], name).argmax())
-    label = tests[at].label(i) or tests[at].name
+    at = int(np.argmax([float(getattr(each, name).max()) for each in measured]))
+    return at, int(getattr(measured[at], name).argmax())
+
+
+def worst_place(
+    colours: SampledColours, i: int, found: NDArray[Any], expected: NDArray[Any]
+) -> str:
+    """A test colour and what the two sides make of it, in words."""
     return (
-        f"{label}: in {in_codes(tests[at].signals[i])}, found {in_codes(found[at][i])}, "
-        f"expected {in_codes(expected[at][i])} (10 bit)"
+        f"{colours.label(i) or colours.name}: in {in_codes(colours.signals[i])}, found "
+        f"{in_codes(found)}, expected {in_codes(expected)} (10 bit)"
     )
 
 

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from lutbench import files, underway
 from lutbench.errors import FormatError
+from lutbench.formats.cube_rows import CubeRows
 from lutbench.formats.decimals import MAX_LINE, number, parse_rows
 from lutbench.formats.registry import MAX_BYTES, LutFile
 from lutbench.plaintext import one_line
@@ -76,12 +77,6 @@ def parse_cube(data: bytes, where: str = "", _id: str | None = None) -> LutFile[
         raise FormatError(fault.message, where=where, accepted=fault.advice + cure) from error
 
 
-def _red_slowest(rows: NDArray[Any], size: int) -> NDArray[Any]:
-    table = rows.reshape(size, size, size, 3).transpose(2, 1, 0, 3)
-    # In memory that nobody can write to, so that the LUT takes it as it is, without a copy.
-    return np.frombuffer(table.tobytes(), rows.dtype).reshape(table.shape)
-
-
 @dataclass
 class _CubeReader:
     """Reads one file: its keywords, then its rows."""
@@ -102,9 +97,7 @@ class _CubeReader:
         at, line = self._read_head(text)
         size_1d, size_3d = self._sizes()
         domains = self._domains(size_1d, size_3d)
-        counts = [n for n in (size_1d, size_3d**3) if n]
-        rows = self._read_rows(text, at, line, sum(counts))
-        lut = self._lut(rows, size_1d, size_3d, domains)
+        lut = self._lut(self._read_rows(text, at, line, size_1d, size_3d), domains)
         notes = [f"line {at}: {what}" if at else what for what, at in self.notes.items()]
         return LutFile(lut, "cube", tuple(notes), lut.title, lut.comments)
 
@@ -284,13 +277,13 @@ class _CubeReader:
 
     # Rows
 
-    def _read_rows(self, text: bytes, at: int, line: int, count: int) -> NDArray[np.float64]:
+    def _read_rows(self, text: bytes, at: int, line: int, size_1d: int, size_3d: int) -> CubeRows:
+        count = size_1d + size_3d**3
         if len(text) - at < count * _SHORTEST_ROW:
             # Known without making room for the table: the text cannot hold so many rows.
             self._count_fails(text.count(b"\n", at), count, at_most=True)
         self.idle_limit = MAX_IDLE_LINES + count
-        rows = np.empty((count, 3))
-        done = 0
+        rows = CubeRows(size_1d, size_3d)
         while at < len(text):
             stop = text.rfind(b"\n", at, at + _CHUNK) + 1
             if not stop:
@@ -299,17 +292,16 @@ class _CubeReader:
             found = parse_rows(chunk)
             lines = chunk.count(b"\n") if found is None else len(found)
             if found is None:
-                found = self._rows_by_line(text, at, stop, line, done, count)
+                found = self._rows_by_line(text, at, stop, line, rows.done, count)
             elif b"e" in chunk or b"E" in chunk:
                 self._note("exponent notation")
-            if done + len(found) > count:
-                self._too_many(line + count - done, count)
-            rows[done : done + len(found)] = found
-            done += len(found)
+            if rows.done + len(found) > count:
+                self._too_many(line + count - rows.done, count)
+            rows.put(found)
             at, line = stop, line + lines
             underway.tell("reading", at / len(text))
-        if done != count:
-            self._count_fails(done, count)
+        if rows.done != count:
+            self._count_fails(rows.done, count)
         if b"\t" in text:
             self._note("tabs")
         return rows
@@ -355,23 +347,17 @@ class _CubeReader:
             f"{word} {self.said[word][1][0]}" for word in _SIZE_KEYWORDS if word in self.said
         )
 
-    def _lut(
-        self,
-        rows: NDArray[np.float64],
-        size_1d: int,
-        size_3d: int,
-        domains: dict[str, NDArray[np.float64]],
-    ) -> Lut:
+    def _lut(self, rows: CubeRows, domains: dict[str, NDArray[np.float64]]) -> Lut:
         if not self.title:
             self._note("no title")
         about = (self.title, tuple(self.comments))
-        if not size_3d:
-            return Lut1D(rows, domains["1d"], *about)
-        table = _red_slowest(rows[size_1d:], size_3d)
-        if not size_1d:
+        if not rows.size:
+            return Lut1D(rows.curve, domains["1d"], *about)
+        table = rows.table()
+        if not len(rows.curve):
             return Lut3D(table, domains["3d"], *about)
         self._note("a 1D shaper before the 3D LUT, which not every reader knows")
-        shaper = Lut1D(rows[:size_1d].copy(), domains["1d"])
+        shaper = Lut1D(rows.curve, domains["1d"])
         return ShaperLut3D(shaper, Lut3D(table, domains["3d"]), *about)
 
     # Saying so

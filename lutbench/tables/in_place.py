@@ -18,11 +18,11 @@ def in_place(steps: Sequence[Step]) -> Callable[[NDArray[np.float32]], None]:
     from lutbench.tables import kernels
 
     laid = program(steps, np.float32, 1.0)
-    kernel = kernels.runner(np.float32)
+    kernel, pool = kernels.runner(np.float32), laid.pool
 
     def run(planes: NDArray[np.float32]) -> None:
         pixels = np.moveaxis(planes.reshape(3, -1), 0, -1)
         here = kernels.where(pixels)
-        kernel(here, here, laid.ops, laid.params, laid.pool, 1.0, 0, len(pixels))
+        kernel(here, here, laid.ops, laid.params, pool, 1.0, 0, len(pixels))
 
     return run

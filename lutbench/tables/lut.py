@@ -339,5 +339,13 @@ def lattice(size: int, domain: ArrayLike = UNIT_DOMAIN) -> Array:
     [1.0, 0.0, 0.0]
     """
     low, high = np.asarray(domain, dtype=np.float64)
-    axes = [np.linspace(low[c], high[c], size) for c in range(3)]
-    return np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1)
+    return lattice_of(*np.linspace(low, high, size).T)
+
+
+def lattice_of(red: Array, green: Array, blue: Array) -> Array:
+    """All triples of three axes, shape (i, j, k, 3)."""
+    nodes = np.empty((len(red), len(green), len(blue), 3))
+    nodes[..., 0] = red[:, None, None]
+    nodes[..., 1] = green[:, None]
+    nodes[..., 2] = blue
+    return nodes

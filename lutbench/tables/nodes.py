@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from lutbench import underway
 from lutbench.errors import LutbenchError, NotInvertibleError
 from lutbench.model.curves.base import Curve
-from lutbench.model.transforms import Array, Transform
+from lutbench.model.transforms import Array, Pipeline, Transform, steps_of
 from lutbench.tables.lut import (
     SIZES_1D,
     SIZES_3D,
@@ -22,7 +24,9 @@ from lutbench.tables.lut import (
     Lut3D,
     ShaperLut3D,
     lattice,
+    lattice_of,
 )
+from lutbench.tables.mould import Mould
 
 NEUTRALS_WITHOUT_NODES = 1025
 """Greys along the neutral axis of a LUT whose shaper does not rise: no input is a node's own."""
@@ -33,6 +37,9 @@ and no picture has such values."""
 
 LARGEST_PIXEL = float(np.finfo(np.float32).max)
 """The most that a pixel holds: a product of three still fits a float64."""
+
+SLAB = 1 << 20
+"""Nodes of a large lattice that are worked on together: 24 MiB of float64."""
 
 LEAST_WIDTH = 1e-6
 """Signal: the width of a neutral axis where the domains of the channels do not overlap; and the
@@ -209,8 +216,42 @@ def sample(
     """The transform at the nodes of a lattice of `size` (2 to 256) over `domain`."""
     check_size(size, SIZES_3D)
     bounds = np.broadcast_to(np.asarray(domain, float).reshape(2, -1), (2, 3))
-    table = transform.apply(lattice(size, bounds))
+    table = _at_nodes(transform, size, bounds)
     return Lut3D(table, bounds, title, comments, interpolation)
+
+
+def slabs_at_nodes(
+    transform: Transform, size: int, domain: Array
+) -> Iterator[tuple[slice, NDArray[Any]]]:
+    """The transform at the nodes of a lattice, slab by slab along red: which, and the values.
+
+    A 3D LUT that comes first and has these very nodes gives its table.
+    """
+    steps = steps_of(transform)
+    own = steps[0] if steps else None
+    if isinstance(own, Lut3D) and own.size == size and np.array_equal(own.domain, domain):
+        after = Pipeline(tuple(steps[1:]))
+        for place in slabs(size):
+            yield place, after.apply(own.table[place].astype(np.float64))
+        return
+    axes = np.linspace(domain[0], domain[1], size)
+    for place in slabs(size):
+        yield place, transform.apply(lattice_of(axes[place, 0], axes[:, 1], axes[:, 2]))
+
+
+def slabs(size: int) -> Iterator[slice]:
+    """The parts of the first axis of a lattice that are worked on one after the other."""
+    thick = max(1, SLAB // size**2)
+    for start in range(0, size, thick):
+        yield slice(start, min(size, start + thick))
+        underway.tell("sampling", min(size, start + thick) / size)
+
+
+def _at_nodes(transform: Transform, size: int, domain: Array) -> NDArray[np.float64]:
+    mould = Mould((size, size, size, 3))
+    for place, values in slabs_at_nodes(transform, size, domain):
+        mould.array[place] = values
+    return mould.sealed()
 
 
 def sample_1d(
@@ -295,8 +336,10 @@ def sample_behind(
     """
     check_size(size, SIZES_3D)
     axis = before_shaper(shaper, greys(np.linspace(0, 1, size)))[:, 0]
-    grid = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1)
-    return ShaperLut3D(shaper, Lut3D(transform.apply(grid), interpolation=interpolation))
+    mould = Mould((size, size, size, 3))
+    for place in slabs(size):
+        mould.array[place] = transform.apply(lattice_of(axis[place], axis, axis))
+    return ShaperLut3D(shaper, Lut3D(mould.sealed(), interpolation=interpolation))
 
 
 def check_size(size: int, limits: tuple[int, int]) -> None:

@@ -380,11 +380,11 @@ def _run(laid: Program, src: NDArray[Any], dst: NDArray[Any], out_peak: float, l
     """The compiled kernel over all pixels, on at most `limit` threads."""
     from lutbench.tables import kernels
 
-    kernel = kernels.runner(laid.pool.dtype)
-    here, there = kernels.where(src), kernels.where(dst)
+    kernel = kernels.runner(laid.dtype)
+    here, there, pool = kernels.where(src), kernels.where(dst), laid.pool
 
     def work(start: int, stop: int) -> None:
-        kernel(here, there, laid.ops, laid.params, laid.pool, out_peak, start, stop)
+        kernel(here, there, laid.ops, laid.params, pool, out_peak, start, stop)
 
     share(work, len(src), _chunk(len(src), limit), limit)
 

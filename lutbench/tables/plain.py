@@ -18,7 +18,6 @@ from lutbench.tables.programs import (
     CODES,
     CURVE,
     MATRIX,
-    POWER,
     TETRAHEDRAL,
     Program,
 )
@@ -28,32 +27,36 @@ BLOCK = 16384  # pixels at a time, so that the many temporaries stay small
 
 def run(src: NDArray[Any], dst: NDArray[Any], program: Program, peak: float = 1.0) -> None:
     """Run the program over `src` (pixels, 3) into `dst`; `peak` is 1.0 where `dst` holds codes."""
-    number = program.pool.dtype
+    number = program.dtype
     # What a kernel computes of the edges of float32 is infinite or NaN, and no warning.
     with np.errstate(all="ignore"):
         for start in range(0, len(src), BLOCK):
             planes = np.ascontiguousarray(src[start : start + BLOCK].T, dtype=number)
-            for op, params in zip(program.ops.tolist(), program.params, strict=True):
-                planes = _step(planes, op, params, program.pool)
+            for op, params, table in zip(
+                program.ops.tolist(), program.params, program.tables, strict=True
+            ):
+                planes = _step(planes, op, params, table)
             dst[start : start + BLOCK] = _stored(planes, dst.dtype, peak).T
 
 
 def _step(
-    planes: NDArray[Any], op: list[int], params: NDArray[np.float64], pool: NDArray[Any]
+    planes: NDArray[Any],
+    op: list[int],
+    params: NDArray[np.float64],
+    table: NDArray[Any] | None,
 ) -> NDArray[Any]:
-    kind, begin, size, how = op
+    kind, _, size, how = op
+    if table is not None:
+        if kind == CURVE:
+            return _curve(planes, table, params, how)
+        return _lattice(planes, table.reshape(-1, 3), params, (size, how), kind == TETRAHEDRAL)
     if kind == MATRIX:
-        return _matrix(planes, params.astype(pool.dtype))
+        return _matrix(planes, params.astype(planes.dtype))
     if kind == CLAMP:
-        low, high = params[:2].astype(pool.dtype)
+        low, high = params[:2].astype(planes.dtype)
         planes = np.where(planes < low, low, planes)
         return np.where(planes > high, high, planes)
-    if kind == POWER:
-        return np.stack([_power(plane, params[c]) for c, plane in enumerate(planes)])
-    if kind == CURVE:
-        return _curve(planes, pool[begin : begin + 3 * size], params, how)
-    nodes = pool[begin : begin + 4 * size**3].reshape(-1, 4)[:, :3]
-    return _lattice(planes, nodes, size, params, how, kind == TETRAHEDRAL)
+    return np.stack([_power(plane, params[c]) for c, plane in enumerate(planes)])
 
 
 def _stored(planes: NDArray[Any], dtype: np.dtype[Any], peak: float) -> NDArray[Any]:
@@ -157,11 +160,10 @@ def _curve(
     planes: NDArray[Any], table: NDArray[Any], params: NDArray[np.float64], how: int
 ) -> NDArray[Any]:
     out = np.empty_like(planes)
-    size = table.size // 3
     for c, plane in enumerate(planes):
-        cell, part = _place(plane, c, params, size, how)
-        at = c * size + cell
-        value = (1 - part) * table[at] + part * table[at + 1]
+        cell, part = _place(plane, c, params, len(table), how)
+        low, high = (table[at, c].astype(plane.dtype) for at in (cell, cell + 1))
+        value = (1 - part) * low + part * high
         out[c] = np.where(np.isnan(plane), plane, value)
     return out
 
@@ -169,11 +171,11 @@ def _curve(
 def _lattice(
     planes: NDArray[Any],
     nodes: NDArray[Any],
-    size: int,
     params: NDArray[np.float64],
-    how: int,
+    found: tuple[int, int],
     tetrahedral: bool,
 ) -> NDArray[Any]:
+    size, how = found
     bad = np.isnan(planes).any(axis=0)
     (r_cell, r), (g_cell, g), (b_cell, b) = (
         _place(planes[c], c, params, size, how) for c in range(3)
@@ -186,8 +188,10 @@ def _lattice(
 
 
 def _sum_of_four(nodes: NDArray[Any], indices: Any, weights: Any) -> NDArray[Any]:
+    # Of a large table only the nodes that are met become numbers of the type computed in.
     a, b, c, d = (
-        weight[:, None] * nodes[index] for index, weight in zip(indices, weights, strict=True)
+        weight[:, None] * nodes[index].astype(weight.dtype, copy=False)
+        for index, weight in zip(indices, weights, strict=True)
     )
     return np.asarray((a + b) + (c + d))
 

@@ -3,7 +3,8 @@
 - ``ops``, int64 (steps, 4): what the step is; for a table where it begins in
   the pool, its size, and how the place of a value in it is found;
 - ``params``, float64 (steps, 12): the step's constants;
-- ``pool``: the tables, in the floating-point type that is computed in.
+- ``pool``: the tables, in the floating-point type that is computed in; laid out when a
+  kernel first asks for it, since numpy reads the tables as they are.
 
 ========== ==================================================================
 step       constants
@@ -25,6 +26,8 @@ import math
 import weakref
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
+from itertools import accumulate
 from typing import Any
 
 import numpy as np
@@ -52,7 +55,22 @@ class Program:
 
     ops: NDArray[np.int64]
     params: NDArray[np.float64]
-    pool: NDArray[Any]
+    tables: tuple[NDArray[Any] | None, ...]
+    """One a step, as it was given; None for a step without."""
+    dtype: np.dtype[Any]
+    """The type that is computed in."""
+
+    @cached_property
+    def pool(self) -> NDArray[Any]:
+        """The tables as the kernels read them."""
+        tables = [each for each in self.tables if each is not None]
+        if len(tables) == 1:
+            return _laid_out(tables[0], self.dtype)
+        sizes = [_laid_size(each) for each in tables]
+        pool = np.zeros(sum(sizes), self.dtype)
+        for table, end, size in zip(tables, accumulate(sizes), sizes, strict=True):
+            _lay_out(table, pool[end - size : end])
+        return pool
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,21 +114,17 @@ def program(steps: Iterable[Step], dtype: DTypeLike, peak: float = 1.0) -> Progr
     plan = folded(steps, peak)
     ops = np.zeros((len(plan), 4), np.int64)
     params = np.zeros((len(plan), PARAMS))
-    tables: list[NDArray[Any]] = []
     begin = 0
     for row, step in enumerate(plan):
         ops[row, 0] = step.op
         params[row] = step.params
         if step.table is not None:
-            laid = _laid_out(step.table, dtype)
             size = step.table.shape[0]
             how = finding(step.params, size, dtype, peak if row == 0 else 1.0)
             ops[row, 1:] = begin, size, how
             params[row, 6] = peak
-            tables.append(laid)
-            begin += laid.size
-    pool = tables[0] if len(tables) == 1 else np.concatenate([np.zeros(0, dtype), *tables])
-    return Program(ops, params, pool)
+            begin += _laid_size(step.table)
+    return Program(ops, params, tuple(step.table for step in plan), dtype)
 
 
 def folded(steps: Iterable[Step], peak: float = 1.0) -> list[Step]:
@@ -173,12 +187,12 @@ _laid: dict[tuple[int, np.dtype[Any]], tuple[weakref.ref[NDArray[Any]], NDArray[
 def _laid_out(table: NDArray[Any], dtype: np.dtype[Any]) -> NDArray[Any]:
     """The table as the kernels read it; remembered as long as a read-only table lives."""
     if table.flags.writeable:
-        return _lay_out(table, dtype)
+        return _lay_out(table, np.zeros(_laid_size(table), dtype))
     key = (id(table), dtype)
     known = _laid.get(key)
     if known is not None and known[0]() is table:
         return known[1]
-    laid = _lay_out(table, dtype)
+    laid = _lay_out(table, np.zeros(_laid_size(table), dtype))
 
     def forget(gone: weakref.ref[NDArray[Any]]) -> None:
         # No lock here: the collector may call this in the midst of anything.
@@ -190,12 +204,18 @@ def _laid_out(table: NDArray[Any], dtype: np.dtype[Any]) -> NDArray[Any]:
     return laid
 
 
-def _lay_out(table: NDArray[Any], dtype: np.dtype[Any]) -> NDArray[Any]:
+def _laid_size(table: NDArray[Any]) -> int:
+    """Numbers that the table takes in a pool."""
+    return table.size if table.ndim == 2 else table.size // 3 * 4
+
+
+def _lay_out(table: NDArray[Any], place: NDArray[Any]) -> NDArray[Any]:
+    """The table laid into a part of a pool that holds zeros."""
     if table.ndim == 2:
-        return np.ascontiguousarray(table.T, dtype=dtype).reshape(-1)
-    padded = np.zeros((*table.shape[:3], 4), dtype)
-    padded[..., :3] = table
-    return padded.reshape(-1)
+        place.reshape(3, -1)[...] = table.T
+    else:
+        place.reshape(*table.shape[:3], 4)[..., :3] = table
+    return place
 
 
 def can_apply(transform: Transform) -> bool:

@@ -28,10 +28,11 @@ def main() -> int:
     parser.add_argument("--faults", type=Path, default=Path("fuzz-faults"))
     parser.add_argument("--figures", action="store_true")
     parser.add_argument("--first", type=int, default=0, help="the first case of --figures")
+    parser.add_argument("--nodes", type=int, help="of every 3D LUT of --figures")
     wanted = parser.parse_args()
     print(f"seed {wanted.seed}")
     if wanted.figures:
-        return figures(wanted.seed, wanted.first, wanted.cases, wanted.faults)
+        return figures(wanted)
     began = time.monotonic()
     each_kind = -(-wanted.cases // len(wanted.kinds))
     with Harness() as harness:
@@ -51,17 +52,17 @@ def main() -> int:
     return 1 if harness.faults else 0
 
 
-def figures(seed: int, first: int, count: int, faults: Path) -> int:
-    """`count` commands on files that are hostile in their numbers."""
+def figures(wanted: argparse.Namespace) -> int:
+    """Commands on files that are hostile in their numbers."""
+    seed, first, count, faults = wanted.seed, wanted.first, wanted.cases, wanted.faults
     began = time.monotonic()
     with tempfile.TemporaryDirectory() as folder:
-        record = Record(seed, Path(folder))
+        record = Record(seed, Path(folder), wanted.nodes)
         for number in range(first, first + count):
             record.attempt(number)
     endings = ", ".join(f"{what} {many}" for what, many in sorted(record.endings.items()))
     print(f"{count} commands in {time.monotonic() - began:.0f} s: {endings}")
-    for name, seconds in sorted(record.slowest.items()):
-        print(f"{name:10} {seconds:6.2f} s at worst")
+    print("\n".join(record.table()))
     for at, (fault, found) in enumerate(record.faults.items()):
         number, ending = found[0]
         faults.mkdir(exist_ok=True)

@@ -71,10 +71,29 @@ MAKERS = {".cube": cube, ".clf": clf, ".cc": cdl}
 SUFFIX_SHARES = (0.62, 0.25, 0.13)
 
 
+LEAST_SHARE = 0.1
+"""How often a rare command is called where it is time that is measured."""
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where the files of a call stand; `nodes` is the size of every lattice, where told."""
+
+    folder: Path
+    stills: dict[str, str]
+    nodes: int | None = None
+
+    def sizes(self, sizes: list[int]) -> list[int]:
+        """The sizes that may be asked for."""
+        return sizes if self.nodes is None else [self.nodes, (self.nodes + 1) // 2]
+
+
 @dataclass(frozen=True)
 class Call:
     """A command line, and the folder that its files stand in."""
 
+    name: str
+    """As in `CALLS`."""
     args: tuple[str, ...]
     folder: Path
 
@@ -82,23 +101,26 @@ class Call:
         return " ".join(self.args)
 
 
-def call(seed: int, number_of: int, folder: Path, stills: dict[str, str]) -> Call:
-    """The call of a number: its hostile files written into `folder`."""
+def call(seed: int, number_of: int, place: Place) -> Call:
+    """The call of a number: its hostile files written into the folder."""
     rng = np.random.default_rng([seed, number_of])
     weight = np.array([RARE.get(name, 1.0) for name in CALLS])
+    if place.nodes is not None:
+        weight = np.maximum(weight, LEAST_SHARE * (np.array(list(CALLS)) != "demo"))
     name = str(rng.choice(list(CALLS), p=weight / weight.sum()))
-    words = [_word(each, rng, folder, stills) for each in CALLS[name].split()]
-    options = _options(name, (seed, number_of), folder, stills)
-    return Call((*name.split("/")[0].split(), *words, *options), folder)
+    words = [_word(each, rng, place) for each in CALLS[name].split()]
+    options = _options(name, (seed, number_of), place)
+    return Call(name, (*name.split("/")[0].split(), *words, *options), place.folder)
 
 
-def _word(word: str, rng: Random, folder: Path, stills: dict[str, str]) -> str:
-    if word in stills:
-        return stills[word]
+def _word(word: str, rng: Random, place: Place) -> str:
+    folder = place.folder
+    if word in place.stills:
+        return place.stills[word]
     if word in ("LUT", "OTHER"):
-        return _lut(word.lower(), rng, folder)
+        return _lut(word.lower(), rng, place)
     if word in ("SUITE", "RECIPE", "RECORDED"):
-        return _toml(word, rng, folder)
+        return _toml(word, rng, place)
     if word == "READINGS":
         (folder / "read.csv").write_text(devices.readings(rng), encoding="utf-8")
         return str(folder / "read.csv")
@@ -111,7 +133,7 @@ def _word(word: str, rng: Random, folder: Path, stills: dict[str, str]) -> str:
     plain = {
         "NAME": str(rng.choice(CURVES)),
         "AREA": str(rng.choice(GAMUTS)),
-        "SIZE": str(rng.choice([2, 3, 5, 9])),
+        "SIZE": str(rng.choice(place.sizes([2, 3, 5, 9]))),
         # Not taken for an option where it starts with a minus.
         "NUMBER": repr(float(rng.choice([0.0, 1.0, 0.5, SMALLEST, 1 - 1e-16, abs(number(rng))]))),
         "OUT.SUFFIX": str(folder / f"out.{rng.choice(['png', 'tif', 'exr', 'dpx', 'jpg'])}"),
@@ -120,24 +142,24 @@ def _word(word: str, rng: Random, folder: Path, stills: dict[str, str]) -> str:
     return plain.get(word, str(folder / word.replace("OUT", "out")) if "OUT" in word else word)
 
 
-def _lut(stem: str, rng: Random, folder: Path) -> str:
+def _lut(stem: str, rng: Random, place: Place) -> str:
     suffix = str(rng.choice(list(MAKERS), p=SUFFIX_SHARES))
-    path = folder / f"{stem}{suffix}"
-    path.write_text(MAKERS[suffix](rng), encoding="utf-8")
+    path = place.folder / f"{stem}{suffix}"
+    path.write_text(MAKERS[suffix](rng, place.nodes), encoding="utf-8")
     return str(path)
 
 
-def _toml(word: str, rng: Random, folder: Path) -> str:
-    path = folder / f"{word.lower()}.toml"
+def _toml(word: str, rng: Random, place: Place) -> str:
+    path = place.folder / f"{word.lower()}.toml"
     if word == "RECORDED":
-        lut = Path(_lut("lut", rng, folder)).name
+        lut = Path(_lut("lut", rng, place)).name
         kinds = (("baseline", "kept.csv"), ("baseline", "kept.cube"))
         text = "".join(
             f'[[check]]\nname = "c{at}"\nkind = "{kind}"\nlut = "{lut}"\nbaseline = "{kept}"\n'
             for at, (kind, kept) in enumerate(kinds)
         )
     elif word == "SUITE":
-        lut, other = (Path(_lut(stem, rng, folder)).name for stem in ("lut", "other"))
+        lut, other = (Path(_lut(stem, rng, place)).name for stem in ("lut", "other"))
         checks = [
             f'kind = "invariants"\nlut = "{lut}"',
             f'kind = "reference"\nlut = "{lut}"\nexact = "{other}"',
@@ -147,7 +169,7 @@ def _toml(word: str, rng: Random, folder: Path) -> str:
         text = "".join(f'[[check]]\nname = "c{at}"\n{each}\n' for at, each in enumerate(checks))
     else:
         text = (
-            f"size = {rng.choice([2, 3, 5])}\nexposure = {rng.uniform(-20, 20)!r}\n"
+            f"size = {rng.choice(place.sizes([2, 3, 5]))}\nexposure = {rng.uniform(-20, 20)!r}\n"
             f'source = {{ curve = "{rng.choice(CURVES)}", gamut = "{rng.choice(GAMUTS)}" }}\n'
             f'target = {{ curve = "{rng.choice(CURVES)}", gamut = "{rng.choice(GAMUTS)}" }}\n'
             f"[tone]\ncontrast = {abs(number(rng))!r}\ntoe = {abs(number(rng))!r}\n"
@@ -169,7 +191,7 @@ def command_of(name: str) -> click.Command:
     return found
 
 
-def _options(name: str, case: tuple[int, int], folder: Path, stills: dict[str, str]) -> list[str]:
+def _options(name: str, case: tuple[int, int], place: Place) -> list[str]:
     """Options that the command has, each with a chance of its own: a new one moves no other."""
     given: list[str] = []
     for option in command_of(name).params:
@@ -181,13 +203,13 @@ def _options(name: str, case: tuple[int, int], folder: Path, stills: dict[str, s
             continue
         given.append(option.opts[-1] if option.opts[-1].startswith("--") else option.opts[0])
         if not option.is_flag:
-            given += [_value(option, rng, folder, stills) for _ in range(option.nargs)]
+            given += [_value(option, rng, place) for _ in range(option.nargs)]
     # Of two ends one may need the other: a refusal in one line is as good an answer.
     return given
 
 
-def _value(option: click.Option, rng: Random, folder: Path, stills: dict[str, str]) -> str:
-    name, kind = option.opts[0], option.type
+def _value(option: click.Option, rng: Random, place: Place) -> str:
+    name, kind, folder = option.opts[0], option.type, place.folder
     if isinstance(kind, click.Choice):
         return str(rng.choice([str(each) for each in kind.choices]))
     if "curve" in name and name != "--tone-curve":
@@ -198,7 +220,7 @@ def _value(option: click.Option, rng: Random, folder: Path, stills: dict[str, st
         ends = {"--page": "html", "--junit": "xml", "--tone-curve": "csv"}
         return str(folder / f"more.{ends.get(name, 'png')}")
     if name in ("--base", "--lut", "--behind"):
-        return _lut(name[2:], rng, folder)
+        return _lut(name[2:], rng, place)
     if name == "--turned":
         return devices.grab(rng, folder / "turned")
     if name == "--codec":
@@ -207,9 +229,11 @@ def _value(option: click.Option, rng: Random, folder: Path, stills: dict[str, st
         low, high = (0.0 if end is None else end for end in (kind.min, kind.max))
         return repr(float(rng.uniform(low, max(low, high))))
     if name == "--still":
-        return stills["STILL"]
+        return place.stills["STILL"]
     if name in ("--zebra-min", "--fade", "--smoothness"):
         return repr(float(rng.choice([0.0, 1.0, 1e-9, 0.3, abs(number(rng))])))
+    if name == "--size" and place.nodes is not None:
+        return str(rng.choice(place.sizes([])))
     if name in ("--size", "--frames", "--columns", "--width", "--worst", "--decimals"):
         return str(rng.choice([2, 3, 5, 7, 9]))
     if name == "--limit":

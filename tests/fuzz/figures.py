@@ -6,6 +6,7 @@ Everything comes from one generator of random numbers, so that a case is its see
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -132,8 +133,8 @@ def table(rng: Random, shape: tuple[int, ...]) -> Array:
 # --- files ---------------------------------------------------------------------------
 
 
-def cube(rng: Random) -> str:
-    """A .cube file: 1D, 3D, or a shaper before a 3D LUT."""
+def cube(rng: Random, nodes: int | None = None) -> str:
+    """A .cube file: 1D, 3D, or a shaper before a 3D LUT, of so many nodes where told."""
     form = str(rng.choice(["1d", "3d", "3d", "3d", "both"]))
     lines: list[str] = []
     rows: list[Array] = []
@@ -143,6 +144,7 @@ def cube(rng: Random) -> str:
         rows.append(table(rng, (size,)).reshape(-1, 3))
     if form != "1d":
         size = int(rng.choice([2, 2, 3, 4, 5, 9, 17], p=[0.2, 0.2, 0.2, 0.1, 0.15, 0.1, 0.05]))
+        size = nodes or size
         lines.append(f"LUT_3D_SIZE {size}")
         rows.append(table(rng, (size,) * 3).reshape(-1, 3))
     if rng.random() < 0.3:
@@ -173,12 +175,13 @@ _CLF = '<ProcessList id="x" compCLFversion="3" xmlns="urn:AMPAS:CLF:v3.0">{nodes
 _NODE = '<{name} id="{id}" inBitDepth="32f" outBitDepth="32f"{more}>{body}</{name}>'
 
 
-def clf(rng: Random) -> str:
+def clf(rng: Random, nodes: int | None = None) -> str:
     """A Common LUT Format file of one to four operators with extreme parameters."""
-    makers = (_matrix, _range, _exponent, _log_node, _asc_cdl, _lut1d, _lut3d)
+    lattice = partial(_lut3d, nodes=nodes)
+    makers = (_matrix, _range, _exponent, _log_node, _asc_cdl, _lut1d, lattice)
     chosen = rng.integers(0, len(makers), int(rng.integers(1, 5)))
-    nodes = [makers[kind](rng, f"n{at}") for at, kind in enumerate(chosen)]
-    return _CLF.format(nodes="".join(nodes))
+    made = [makers[kind](rng, f"n{at}") for at, kind in enumerate(chosen)]
+    return _CLF.format(nodes="".join(made))
 
 
 def _node(name: str, id_: str, body: str, more: str = "") -> str:
@@ -244,12 +247,13 @@ def _lut1d(rng: Random, id_: str) -> str:
     return _node("LUT1D", id_, f'<Array dim="{size} 3">{body}</Array>')
 
 
-def _lut3d(rng: Random, id_: str) -> str:
+def _lut3d(rng: Random, id_: str, nodes: int | None = None) -> str:
     size = int(rng.choice([2, 3, 5]))
+    size = nodes or size
     body = "\n".join(map(_row, table(rng, (size,) * 3).reshape(-1, 3)))
     return _node("LUT3D", id_, f'<Array dim="{size} {size} {size} 3">{body}</Array>')
 
 
-def cdl(rng: Random) -> str:
+def cdl(rng: Random, nodes: int | None = None) -> str:
     """A .cc file: one ASC CDL."""
     return f'<ColorCorrection id="x" xmlns="urn:ASC:CDL:v1.2">{_sop(rng)}</ColorCorrection>'

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from calls import Call, call
+from calls import Call, Place, call
 
 from lutbench.cli.main import main
 from lutbench.media.chart.layout import draw_chart
@@ -56,9 +56,12 @@ class Record:
 
     seed: int
     folder: Path
+    nodes: int | None = None
+    """The size of every lattice, where one is told."""
     endings: Counter[str] = field(default_factory=Counter)
     faults: dict[str, list[tuple[int, Ending]]] = field(default_factory=dict)
-    slowest: dict[str, float] = field(default_factory=dict)
+    seconds: dict[str, list[tuple[float, int]]] = field(default_factory=dict)
+    """Of processor time, and the number of the case, by the name of the call."""
     stills: dict[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -70,8 +73,7 @@ class Record:
         if ending.fault.endswith(SLOW):
             # Once more: the first call of a kind compiles its kernels.
             ending = self._run(number)
-        name = ending.call.args[0]
-        self.slowest[name] = max(self.slowest.get(name, 0.0), ending.seconds)
+        self.seconds.setdefault(ending.call.name, []).append((ending.seconds, number))
         self.endings["fault" if ending.fault else f"status {ending.status}"] += 1
         if ending.fault:
             self.faults.setdefault(ending.fault, []).append((number, ending))
@@ -81,7 +83,17 @@ class Record:
         place = self.folder / "work"
         shutil.rmtree(place, ignore_errors=True)
         place.mkdir()
-        return run(call(self.seed, number, place, self.stills))
+        return run(call(self.seed, number, Place(place, self.stills, self.nodes)))
+
+    def table(self) -> list[str]:
+        """The processor time of each call, the slowest first, as lines of Markdown."""
+        rows = ["| command | calls | median s | 99 % s | most s | of case |", "|---|" + "---:|" * 5]
+        for name, found in sorted(self.seconds.items(), key=lambda each: -max(each[1])[0]):
+            median, high = np.percentile([seconds for seconds, _ in found], [50, 99])
+            most, case = max(found)
+            row = f"| `{name}` | {len(found)} | {median:.2f} | {high:.2f} | {most:.2f} | {case} |"
+            rows.append(row)
+        return rows
 
 
 def good_stills(folder: Path) -> dict[str, str]:

@@ -12,7 +12,7 @@ import numpy as np
 from lutbench import files
 from lutbench.checks import baselines
 from lutbench.checks.base import Check, CheckResult, Context, read_end
-from lutbench.checks.judging import judge, verdict, view_for
+from lutbench.checks.judging import judge, judge_sides, verdict, view_for
 from lutbench.checks.limits import CheckFigure, checked_limits, known_limits
 from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.measure.comparison import ASSUMED_SOURCE
@@ -109,14 +109,8 @@ class Baseline(Check):
             return CheckResult(False, "the domain is not that of the baseline")
         tests = [each for each in (nodes_of(stored),) if each is not None]
         show = ("lutbench", "compare", context.shown(self.lut), context.shown(self.baseline))
-        return judge(
-            tests,
-            [found.apply(each.signals) for each in tests],
-            [stored.apply(each.signals) for each in tests],
-            view_for(self.target or side.target),
-            limits,
-            show,
-        )
+        view = view_for(self.target or side.target)
+        return judge_sides(tests, found, stored, view, limits, show)
 
     def _against_table(
         self, context: Context, side: NamedTransform, limits: dict[str, float]

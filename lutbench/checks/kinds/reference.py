@@ -17,7 +17,7 @@ import numpy as np
 from lutbench import files
 from lutbench.checks.base import Check, CheckResult, Context, one_of, read_end, read_names
 from lutbench.checks.independent import independent_conversion
-from lutbench.checks.judging import colours, judge, view_for
+from lutbench.checks.judging import colours, judge, judge_sides, view_for
 from lutbench.checks.limits import checked_limits, known_limits
 from lutbench.errors import DefinitionError, FormatError
 from lutbench.measure.samples import SampledColours
@@ -108,10 +108,8 @@ class Reference(Check):
             exact = independent_conversion(self.reference, context.catalogue)
             source, target = source or other_ends.source, target or other_ends.target
         tests = colours(self.colours, side.transform, source, self.where)
-        found_by_set = [side.transform.apply(each.signals) for each in tests]
-        expected_by_set = [exact.apply(each.signals) for each in tests]
-        show = ["lutbench", "compare", shown, context.shown(self.reference)]
-        return judge(tests, found_by_set, expected_by_set, view_for(target), limits, tuple(show))
+        show = ("lutbench", "compare", shown, context.shown(self.reference))
+        return judge_sides(tests, side.transform, exact, view_for(target), limits, show)
 
     def _values(self, context: Context) -> tuple[Array, Array]:
         path = context.path(self.reference)

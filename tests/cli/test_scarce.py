@@ -1,0 +1,186 @@
+"""Descriptors and address space that run out: a report, or one line and the right status.
+
+Each command runs in a fork of its own under a limit: on the descriptors that are left beyond
+those that Python has opened, or on the address space beyond what it has taken. Whatever library
+meets the limit first, there is no traceback, no half-written file and no hidden one.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import av
+import numpy as np
+import pytest
+
+import lutbench as lb
+from lutbench.cli.main import COMMANDS
+from lutbench.display.patches import patch_set
+from lutbench.formats.cube_write import write_cube
+from lutbench.media.chart.layout import draw_chart
+from lutbench.media.still.still import Still, write_still
+from simulated_displays import ADDITIVE, write_readings
+
+pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="limits as Linux has them")
+
+# Forks a process for each command and amount: cheaper than to start Python for each.
+SERVER = """
+import json, os, resource, shutil, sys
+import lutbench.cli.main
+wanted = json.load(sys.stdin)
+kind = getattr(resource, wanted["kind"])
+found = []
+for line in wanted["lines"]:
+    for amount in wanted["amounts"]:
+        if not os.fork():
+            os.setsid()
+            for number, name in ((1, "said.txt"), (2, "complained.txt")):
+                os.dup2(os.open(name, os.O_CREAT | os.O_TRUNC | os.O_WRONLY), number)
+            if wanted["kind"] == "RLIMIT_AS":
+                taken = int(open("/proc/self/statm").read().split()[0]) * resource.getpagesize()
+                most = taken + (amount << 20)
+            else:
+                handles = [int(name) for name in os.listdir("/proc/self/fd")]
+                os.closerange(3, max(handles) + 1)
+                most = 3 + amount
+            resource.setrlimit(kind, (most, most))
+            try:
+                lutbench.cli.main.main(line.split())
+            except SystemExit as end:
+                for stream in (sys.stdout, sys.stderr):
+                    stream.flush()
+                os._exit(end.code or 0)
+            os._exit(99)
+        status = os.waitstatus_to_exitcode(os.wait()[1])
+        made = [os.path.join(at, name) for at, _, names in os.walk(".") for name in names]
+        hidden = [each for each in made if os.path.basename(each).startswith(".")]
+        told = open("complained.txt", errors="replace").read()
+        found.append([line, amount, status, told, hidden])
+        for name in os.listdir("."):
+            if name.startswith("out"):
+                shutil.rmtree(name) if os.path.isdir(name) else os.unlink(name)
+        for each in hidden:
+            if os.path.exists(each):
+                os.unlink(each)
+json.dump(found, sys.stdout)
+"""
+
+LINES = (
+    "inspect a.cube --page out.html",
+    "inspect a.cube b.cube --json",
+    "identify a.cube",
+    "split a.cube -o out",
+    "compare a.cube b.cube --page out.html",
+    "apply a.cube still.png out.png",
+    "apply a.cube still.png out.exr",
+    "apply a.cube clip.mkv out.mkv --codec ffv1",
+    "apply a.cube frames out",
+    "sheet a.cube still.png out.png",
+    "convert a.cube out.clf",
+    "convert two.clf out.cube",
+    "levels --curve ACEScct --lut a.cube --card out.png",
+    "verify suite.toml",
+    "verify suite.toml --jobs 2",
+    "build recipe.toml -o out",
+    "build recipe.toml -o out --jobs 2",
+    "capture chart.png -o out.cube",
+    "learn still.png after.png -o out.cube",
+    "match still.png after.png -o out.cube --source-curve ACEScct --target-curve ACEScct"
+    " --target-gamut ACEScg",
+    "chart out.png --frame 320x192",
+    "list curves",
+    "schema recipe",
+    "display patches out --amount short --frame 64x64",
+    "display fit readings.csv",
+    "display calibrate readings.csv -o out.cube",
+    "monitor draw out --size 17",
+    "bench a.cube --source-curve ACEScct -o out.html",
+    "rework chain a.cube b.cube -o out.cube",
+    "rework invert a.cube -o out.cube",
+    "demo out",
+)
+
+
+@dataclass(frozen=True)
+class Ending:
+    """How a command ended under a limit."""
+
+    line: str
+    amount: int
+    status: int
+    told: str
+    hidden: list[str]
+
+    @property
+    def fault(self) -> str:
+        """What is wrong with it; nothing where it is as it should be."""
+        lines = self.told.splitlines()
+        complaints = [each for each in lines if each.startswith("lutbench: ")]
+        if "Traceback" in self.told:
+            return "a traceback"
+        if self.hidden:
+            return f"left {self.hidden}"
+        if self.status == 2 and len(complaints) == 1:
+            return ""
+        # One that failed of several checks or frames is told line by line.
+        return "" if self.status in (0, 1) else f"status {self.status}"
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Files that the commands read."""
+    made = tmp_path_factory.mktemp("scarce")
+    lut = lb.build("ACEScct, ACEScg to BT.1886, BT.709", size=17)
+    write_cube(lut, made / "a.cube")
+    lut.save(made / "two.clf")
+    write_cube(lb.build("ACEScct, ACEScg to sRGB, BT.709", size=9), made / "b.cube")
+    rng = np.random.default_rng(3)
+    pixels = rng.integers(40, 200, (48, 64, 3), np.uint8)
+    for name, picture in (("still", pixels), ("after", pixels // 2 + 30)):
+        write_still(Still(picture, ("R", "G", "B"), "8"), made / f"{name}.png")
+    write_still(draw_chart(5, 320, 192), made / "chart.png")
+    (made / "frames").mkdir()
+    for at in range(3):
+        picture = Still(np.roll(pixels, at, 0), ("R", "G", "B"), "8")
+        write_still(picture, made / "frames" / f"a.{at:04}.png")
+    with av.open(str(made / "clip.mkv"), "w") as file:
+        stream = file.add_stream("ffv1", rate=25)
+        stream.width, stream.height, stream.pix_fmt = 64, 48, "yuv422p10le"
+        for at in range(6):
+            file.mux(stream.encode(av.VideoFrame.from_ndarray(np.roll(pixels, at, 1))))
+        file.mux(stream.encode(None))
+    shown = patch_set("short")
+    write_readings(made / "readings.csv", shown, ADDITIVE["gamma 2.2"].xyz(shown.signal))
+    ends = '{ curve = "ACEScct", gamut = "ACEScg" }', '{ curve = "BT.1886", gamut = "BT.709" }'
+    (made / "recipe.toml").write_text(
+        f"size = 9\nsource = {ends[0]}\ntarget = {ends[1]}\n"
+        '[[lut]]\nname = "one"\n[[lut]]\nname = "two"\nexposure = 1\n'
+    )
+    (made / "suite.toml").write_text(
+        '[[check]]\nname = "a"\nkind = "health"\nlut = "a.cube"\n'
+        '[[check]]\nname = "b"\nkind = "reference"\nlut = "a.cube"\nexact = "b.cube"\n'
+    )
+    return made
+
+
+def endings(folder: Path, kind: str, amounts: list[int], lines: list[str]) -> list[Ending]:
+    """How each command ends with each amount left."""
+    wanted: dict[str, Any] = {"kind": kind, "amounts": amounts, "lines": lines}
+    done = subprocess.run(
+        [sys.executable, "-c", SERVER],
+        input=json.dumps(wanted),
+        capture_output=True,
+        text=True,
+        cwd=folder,
+        # What `coverage` measures needs descriptors and memory of its own.
+        env={k: v for k, v in os.environ.items() if "COVERAGE" not in k}
+        | {"PYTHONPATH": os.pathsep.join(sys.path), "OPENBLAS_NUM_THREADS": "1"},
+        check=True,
+    )
+    return [Ending(*each) for each in json.loads(done.stdout)]
