@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import io
 import os
 import signal
@@ -216,6 +217,8 @@ def main(args: list[str] | None = None) -> NoReturn:
         where = f"{error.filename}: " if error.filename else ""
         _complain(f"{where}{error.strerror or error}")
     except Exception as error:
+        if shortage := _shortage(error):
+            _complain(shortage)
         _own_fault(error)
     sys.exit(status if isinstance(status, int) else 0)
 
@@ -237,6 +240,28 @@ def _end_as_pipes_do() -> NoReturn:
         signal.signal(signal.SIGPIPE, signal.SIG_DFL)
         signal.raise_signal(signal.SIGPIPE)
     sys.exit(141)  # 128 and the number of the signal, as a shell tells it
+
+
+def _shortage(error: BaseException | None) -> str:
+    """What the system ran out of, where that is what is behind an error; else nothing.
+
+    Libraries tell it in their own ways: that a shared object cannot be mapped, that no
+    thread can be started, or as the cause of an error of theirs.
+    """
+    while error is not None:
+        if isinstance(error, MemoryError) or getattr(error, "errno", None) == errno.ENOMEM:
+            return "not enough memory for this input"
+        if getattr(error, "errno", None) in (errno.EMFILE, errno.ENFILE):
+            return os.strerror(errno.EMFILE)
+        text = str(error).splitlines()[0] if str(error) else ""
+        if isinstance(error, ImportError) and ("shared object" in text or "map segment" in text):
+            return f"a library cannot be loaded, for want of memory or descriptors: {text}"
+        if isinstance(error, RuntimeError) and "start new thread" in text:
+            return "the system lets no more threads be started"
+        if isinstance(error, SystemError) and ("exception set" in text or "setting" in text):
+            return "a library gave up without a reason, as for want of memory"
+        error = error.__cause__ or error.__context__
+    return ""
 
 
 def _own_fault(error: Exception) -> NoReturn:

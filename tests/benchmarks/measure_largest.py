@@ -27,13 +27,19 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "cases"))
 
+import av
 import numpy as np
 from simulated_displays import ADDITIVE, write_readings
 
 import lutbench as lb
+from lutbench.checks.baselines import format_lut, format_table, record_table
 from lutbench.display.patches import patch_set
 from lutbench.formats.cube_write import write_cube
+from lutbench.media.chart.layout import draw_chart
 from lutbench.media.still.still import Still, write_still
+from lutbench.model.curves.log import AcesCct
+from lutbench.model.encoding import Encoding
+from lutbench.model.gamuts import ACES_AP1
 
 MOST_MIB = 3072
 SOON = 20.0
@@ -47,6 +53,12 @@ SUITES = {
     'hold = ["neutral", "monotone", "monotone_channels", "within_range"]',
     "reference": 'kind = "reference"\nlut = "LUT"\nexact = "OTHER"\nlimits = { code_10bit = 1023 }',
     "baseline": 'kind = "baseline"\nlut = "LUT"\nbaseline = "kept.csv"',
+    "recorded": 'kind = "baseline"\nlut = "LUT"\nbaseline = "held.csv"',
+    "whole": 'kind = "baseline"\nlut = "LUT"\nbaseline = "held.cube"',
+    "whole new": 'kind = "baseline"\nlut = "LUT"\nbaseline = "kept.cube"',
+    "written": 'kind = "written"\nlut = "LUT"',
+    "bytes": f'kind = "bytes"\nlut = "recipe.toml#large"\nsha256 = "{"0" * 64}"',
+    "picture": 'kind = "picture"\nlut = "LUT"\nstill = "still.png"\nstored = "shown.png"',
     "levels": 'kind = "levels"\nlut = "LUT"\n'
     'points = [{ reflectance = 18, percent = 40, within = 100 }]\nsource = { curve = "ACEScct" }',
 }
@@ -62,8 +74,10 @@ COMMANDS = {
     "compare, one of 33": "compare LUT SMALL",
     "compare, with a page": "compare LUT OTHER --page OUT.html",
     "apply, to a still": "apply LUT STILL OUT.png",
+    "apply, to a clip": "apply LUT CLIP OUT.mkv --codec ffv1",
     "sheet": "sheet LUT STILL OUT.png",
     "levels": "levels --curve ACEScct --lut LUT",
+    "levels, with a card": "levels --curve ACEScct --lut LUT --card OUT.png",
     "convert, to a .cube of 65": "convert LUT OUT.cube --size 65",
     "convert, to exact digits": "convert LUT OUT.cube --exact",
     "convert, to CLF": "convert LUT OUT.clf",
@@ -72,13 +86,24 @@ COMMANDS = {
     "verify, reference": "verify reference.toml",
     "verify, levels": "verify levels.toml",
     "verify, recording a baseline": "verify baseline.toml --record",
+    "verify, a baseline": "verify recorded.toml",
+    "verify, recording a whole baseline": "verify whole_new.toml --record",
+    "verify, a whole baseline": "verify whole.toml",
+    "verify, as written": "verify written.toml",
+    "verify, bytes": "verify bytes.toml",
+    "verify, a picture": "verify picture.toml",
     "build": "build RECIPE -o OUT/",
+    "learn": "learn STILL AFTER -o OUT.cube --size 256",
+    "capture": "capture CHART -o OUT.cube --size 256",
+    "convert, of CRLF text": "convert CRLF OUT.cube --size 65",
     "bench": "bench LUT --source-curve ACEScct --source-gamut ACEScg -o OUT.html",
     "display calibrate, behind it": "display calibrate READINGS --behind LUT -o OUT.cube",
     "rework chain": "rework chain LUT SMALL -o OUT.cube",
     "rework invert": "rework invert LUT -o OUT.cube",
-    "rework resize": "rework resize LUT 65 -o OUT.cube",
-    "rework range": "rework range LUT --source full legal -o OUT.cube",
+    "rework resample": "rework resample LUT 65 -o OUT.cube",
+    "rework resample, one of 33": "rework resample SMALL 256 -o OUT.cube",
+    "rework range": "rework range LUT --source-range legal -o OUT.cube",
+    "rework range, of the output": "rework range LUT --target-range legal -o OUT.cube",
     "rework repair": "rework repair LUT -o OUT.cube",
     "rework strength": "rework strength LUT 0.5 -o OUT.cube",
     "rework blend": "rework blend LUT OTHER 0.5 -o OUT.cube",
@@ -122,10 +147,27 @@ def prepare(folder: Path, size: int) -> None:
     write_still(Still(picture, ("R", "G", "B"), "8"), folder / "still.png")
     shown = patch_set("short")
     write_readings(folder / "readings.csv", shown, ADDITIVE["gamma 2.2"].xyz(shown.signal))
+    after = Still(picture // 2 + 30, ("R", "G", "B"), "8")
+    write_still(after, folder / "after.png")
+    write_still(after, folder / "shown.png")
+    write_still(draw_chart(9, 960, 540), folder / "chart.png")
+    with av.open(str(folder / "clip.mkv"), "w") as file:
+        stream = file.add_stream("ffv1", rate=25)
+        stream.width, stream.height, stream.pix_fmt = 480, 270, "yuv422p10le"
+        for at in range(24):
+            file.mux(stream.encode(av.VideoFrame.from_ndarray(np.roll(picture, at, 1))))
+        file.mux(stream.encode(None))
+    text = (folder / "large.cube").read_bytes()
+    (folder / "crlf.cube").write_bytes(text.replace(b"\n", b"\r\n"))
+    kept = record_table("large.cube", lut, Encoding(AcesCct(), ACES_AP1))
+    (folder / "held.csv").write_text(format_table(kept))
+    (folder / "held.cube").write_bytes(format_lut("large.cube", lut))
     (folder / "recipe.toml").write_text(RECIPE.replace("256", str(size)))
     for name, check in SUITES.items():
         text = check.replace("LUT", "large.cube").replace("OTHER", "other.cube")
-        (folder / f"{name}.toml").write_text(f'[[check]]\nname = "{name}"\n{text}\n')
+        (folder / f"{name.replace(' ', '_')}.toml").write_text(
+            f'[[check]]\nname = "{name}"\n{text}\n'
+        )
 
 
 FILES = {
@@ -133,6 +175,10 @@ FILES = {
     "OTHER": "other.cube",
     "SMALL": "small.cube",
     "STILL": "still.png",
+    "AFTER": "after.png",
+    "CHART": "chart.png",
+    "CLIP": "clip.mkv",
+    "CRLF": "crlf.cube",
     "RECIPE": "recipe.toml",
     "READINGS": "readings.csv",
 }
@@ -198,7 +244,8 @@ def clean(folder: Path) -> None:
     """Remove what a command wrote."""
     for each in folder.glob("out*"):
         shutil.rmtree(each) if each.is_dir() else each.unlink()
-    (folder / "kept.csv").unlink(missing_ok=True)
+    for each in folder.glob("kept*"):
+        each.unlink()
 
 
 def judged(name: str, words: str, folder: Path, interrupts: bool) -> tuple[str, bool]:

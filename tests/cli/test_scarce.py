@@ -18,21 +18,20 @@ from typing import Any
 import av
 import numpy as np
 import pytest
+from simulated_displays import ADDITIVE, write_readings
 
 import lutbench as lb
-from lutbench.cli.main import COMMANDS
 from lutbench.display.patches import patch_set
 from lutbench.formats.cube_write import write_cube
 from lutbench.media.chart.layout import draw_chart
 from lutbench.media.still.still import Still, write_still
-from simulated_displays import ADDITIVE, write_readings
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="limits as Linux has them")
 
 # Forks a process for each command and amount: cheaper than to start Python for each.
 SERVER = """
 import json, os, resource, shutil, sys
-import lutbench.cli.main
+import lutbench.__main__
 wanted = json.load(sys.stdin)
 kind = getattr(resource, wanted["kind"])
 found = []
@@ -51,7 +50,8 @@ for line in wanted["lines"]:
                 most = 3 + amount
             resource.setrlimit(kind, (most, most))
             try:
-                lutbench.cli.main.main(line.split())
+                sys.argv[1:] = line.split()
+                lutbench.__main__.run()
             except SystemExit as end:
                 for stream in (sys.stdout, sys.stderr):
                     stream.flush()
@@ -184,3 +184,46 @@ def endings(folder: Path, kind: str, amounts: list[int], lines: list[str]) -> li
         check=True,
     )
     return [Ending(*each) for each in json.loads(done.stdout)]
+
+
+def faults(ended: list[Ending]) -> list[str]:
+    return [
+        f"{each.line}, {each.amount} left: {each.fault}\n{each.told}"
+        for each in ended
+        if each.fault
+    ]
+
+
+SOME = ["inspect a.cube b.cube --json", "convert a.cube out.clf"]
+
+
+def test_few_descriptors(folder: Path) -> None:
+    ended = endings(folder, "RLIMIT_NOFILE", [0, 2], SOME)
+    assert faults(ended) == []
+    assert {each.status for each in ended} == {0, 2}
+    told = {each.told.splitlines()[-1] for each in ended if each.status == 2}
+    assert all("Too many open files" in each for each in told)
+
+
+def test_little_address_space(folder: Path) -> None:
+    """Where numpy cannot be loaded its library would end the process as a check that fails does."""
+    ended = endings(folder, "RLIMIT_AS", [30, 260, 900], SOME[:1])
+    assert faults(ended) == []
+    assert [each.status for each in ended] == [2, 0, 0]
+    assert "accepted: 256 MiB or more" in ended[0].told
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("line", LINES)
+def test_descriptors_run_out_anywhere(line: str, folder: Path) -> None:
+    ended = endings(folder, "RLIMIT_NOFILE", [0, 1, 2, 3, 4, 5, 7, 10, 60], [line])
+    assert faults(ended) == []
+    assert {ended[0].status, ended[-1].status} <= {2, 0, 1}
+    assert ended[-1].status != 2
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("line", LINES)
+def test_address_space_runs_out_anywhere(line: str, folder: Path) -> None:
+    ended = endings(folder, "RLIMIT_AS", [250, 270, 300, 340, 380, 440, 520, 650], [line])
+    assert faults(ended) == []

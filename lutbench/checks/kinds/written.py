@@ -35,17 +35,19 @@ class WrittenCheck(Check):
         return cls(**common, lut=table.text("lut"), recipe=recipe)
 
     def run(self, context: Context) -> CheckResult:
-        side = context.subject(self.lut)
-        if side.path is None:
+        path = context.path(self.lut)
+        if not path.is_file():
             raise DefinitionError(
                 "only a file can be as it was written", where=self.where, accepted="a LUT file"
             )
-        read = read_lut_file(side.path)
+        read = read_lut_file(path)
         found = written(read.lut, read.comments)
         if found is None:
             return CheckResult(False, "the file does not say what its table was")
         if not found.same:
-            return CheckResult(False, found.words, show=context.shows("inspect", side))
+            return CheckResult(
+                False, found.words, show=("lutbench", "inspect", context.shown(self.lut))
+            )
         if self.recipe and found.recipe != self.recipe:
             named = found.recipe or "none"
             return CheckResult(False, f"it comes from the recipe {named}, not from {self.recipe}")
