@@ -15,16 +15,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import av
-import numpy as np
 import pytest
-from simulated_displays import ADDITIVE, write_readings
-
-import lutbench as lb
-from lutbench.display.patches import patch_set
-from lutbench.formats.cube_write import write_cube
-from lutbench.media.chart.layout import draw_chart
-from lutbench.media.still.still import Still, write_still
+from every_command import LINES, files_for_commands
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="limits as Linux has them")
 
@@ -71,41 +63,6 @@ for line in wanted["lines"]:
 json.dump(found, sys.stdout)
 """
 
-LINES = (
-    "inspect a.cube --page out.html",
-    "inspect a.cube b.cube --json",
-    "identify a.cube",
-    "split a.cube -o out",
-    "compare a.cube b.cube --page out.html",
-    "apply a.cube still.png out.png",
-    "apply a.cube still.png out.exr",
-    "apply a.cube clip.mkv out.mkv --codec ffv1",
-    "apply a.cube frames out",
-    "sheet a.cube still.png out.png",
-    "convert a.cube out.clf",
-    "convert two.clf out.cube",
-    "levels --curve ACEScct --lut a.cube --card out.png",
-    "verify suite.toml",
-    "verify suite.toml --jobs 2",
-    "build recipe.toml -o out",
-    "build recipe.toml -o out --jobs 2",
-    "capture chart.png -o out.cube",
-    "learn still.png after.png -o out.cube",
-    "match still.png after.png -o out.cube --source-curve ACEScct --target-curve ACEScct"
-    " --target-gamut ACEScg",
-    "chart out.png --frame 320x192",
-    "list curves",
-    "schema recipe",
-    "display patches out --amount short --frame 64x64",
-    "display fit readings.csv",
-    "display calibrate readings.csv -o out.cube",
-    "monitor draw out --size 17",
-    "bench a.cube --source-curve ACEScct -o out.html",
-    "rework chain a.cube b.cube -o out.cube",
-    "rework invert a.cube -o out.cube",
-    "demo out",
-)
-
 
 @dataclass(frozen=True)
 class Ending:
@@ -134,39 +91,7 @@ class Ending:
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Files that the commands read."""
-    made = tmp_path_factory.mktemp("scarce")
-    lut = lb.build("ACEScct, ACEScg to BT.1886, BT.709", size=17)
-    write_cube(lut, made / "a.cube")
-    lut.save(made / "two.clf")
-    write_cube(lb.build("ACEScct, ACEScg to sRGB, BT.709", size=9), made / "b.cube")
-    rng = np.random.default_rng(3)
-    pixels = rng.integers(40, 200, (48, 64, 3), np.uint8)
-    for name, picture in (("still", pixels), ("after", pixels // 2 + 30)):
-        write_still(Still(picture, ("R", "G", "B"), "8"), made / f"{name}.png")
-    write_still(draw_chart(5, 320, 192), made / "chart.png")
-    (made / "frames").mkdir()
-    for at in range(3):
-        picture = Still(np.roll(pixels, at, 0), ("R", "G", "B"), "8")
-        write_still(picture, made / "frames" / f"a.{at:04}.png")
-    with av.open(str(made / "clip.mkv"), "w") as file:
-        stream = file.add_stream("ffv1", rate=25)
-        stream.width, stream.height, stream.pix_fmt = 64, 48, "yuv422p10le"
-        for at in range(6):
-            file.mux(stream.encode(av.VideoFrame.from_ndarray(np.roll(pixels, at, 1))))
-        file.mux(stream.encode(None))
-    shown = patch_set("short")
-    write_readings(made / "readings.csv", shown, ADDITIVE["gamma 2.2"].xyz(shown.signal))
-    ends = '{ curve = "ACEScct", gamut = "ACEScg" }', '{ curve = "BT.1886", gamut = "BT.709" }'
-    (made / "recipe.toml").write_text(
-        f"size = 9\nsource = {ends[0]}\ntarget = {ends[1]}\n"
-        '[[lut]]\nname = "one"\n[[lut]]\nname = "two"\nexposure = 1\n'
-    )
-    (made / "suite.toml").write_text(
-        '[[check]]\nname = "a"\nkind = "health"\nlut = "a.cube"\n'
-        '[[check]]\nname = "b"\nkind = "reference"\nlut = "a.cube"\nexact = "b.cube"\n'
-    )
-    return made
+    return files_for_commands(tmp_path_factory.mktemp("scarce"))
 
 
 def endings(folder: Path, kind: str, amounts: list[int], lines: list[str]) -> list[Ending]:

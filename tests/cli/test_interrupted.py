@@ -1,0 +1,84 @@
+"""Every command interrupted (SIGINT) on its way: status 130, one line, and nothing half-written.
+
+`tests/benchmarks/measure_largest.py` measures how long each takes to end on the largest LUT.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from every_command import LINES, files_for_commands
+
+from lutbench.cli.main import COMMANDS
+
+pytestmark = pytest.mark.skipif(os.name != "posix", reason="signals of POSIX")
+
+INTERRUPTED = 130
+SHARES = (0.35, 0.6, 0.85)
+"""Of the time that a command takes: when it is interrupted."""
+
+
+def test_every_command_is_among_the_lines() -> None:
+    assert {line.split()[0] for line in LINES} == set(COMMANDS)
+
+
+def started(line: str, folder: Path) -> subprocess.Popen[str]:
+    return subprocess.Popen(
+        [sys.executable, "-m", "lutbench", *line.split()],
+        cwd=folder,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+        text=True,
+        env=os.environ | {"PYTHONPATH": os.pathsep.join(sys.path)},
+        # A shell in the background has it ignored.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
+    )
+
+
+def made(folder: Path) -> dict[str, int]:
+    """What a command wrote, and how large it is."""
+    return {
+        str(each.relative_to(folder)): each.stat().st_size
+        for top in folder.glob("out*")
+        for each in ([top] if top.is_file() else top.rglob("*"))
+        if each.is_file()
+    }
+
+
+def clear(folder: Path) -> None:
+    for each in made(folder):
+        (folder / each).unlink()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("line", LINES)
+def test_an_interrupt_ends_it(line: str, tmp_path: Path) -> None:
+    folder = files_for_commands(tmp_path)
+    began = time.monotonic()
+    _, told = (process := started(line, folder)).communicate()
+    takes = time.monotonic() - began
+    assert process.returncode in (0, 1), told
+    whole = made(folder)
+    for share in SHARES:
+        clear(folder)
+        process = started(line, folder)
+        time.sleep(share * takes)
+        process.send_signal(signal.SIGINT)
+        _, told = process.communicate(timeout=60)
+        # While Python itself starts, it ends as Python does; or it was faster this time.
+        assert process.returncode in (0, 1, INTERRUPTED, -signal.SIGINT), told
+        if process.returncode == INTERRUPTED:
+            assert told.splitlines()[-1] == "lutbench: interrupted"
+            assert told.count("lutbench: ") == 1
+            assert "Traceback" not in told
+        left = made(folder)
+        assert left.items() <= whole.items()
+        # What a sequence remembers of itself stays.
+        hidden = [each.name for each in folder.rglob(".*") if not each.name.endswith(".json")]
+        assert hidden == []
