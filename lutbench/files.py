@@ -237,7 +237,8 @@ def beside(folder: str | Path, name: str, where: str | Path = "", what: str = "r
     """The file `name` that a file in `folder` names, to be read.
 
     A recipe or suite may come from a stranger: what it names lies in its own folder,
-    links followed, unless reading outside is allowed.
+    links followed, unless reading outside is allowed. Of a name with ``#`` in it the part
+    before may be the file; it has to lie there too.
 
     Raises
     ------
@@ -247,6 +248,9 @@ def beside(folder: str | Path, name: str, where: str | Path = "", what: str = "r
     if os.environ.get(OUTSIDE_VARIABLE) == "yes":
         return Path(folder) / name
     try:
+        for head in (name[:at] for at, sign in enumerate(name) if sign == "#"):
+            if Path(head).name not in ("", ".."):  # which are no files
+                inside(folder, head)
         return inside(folder, name)
     except LutbenchError as error:
         raise LutbenchError(

@@ -45,10 +45,7 @@ class Context:
 
     def subject(self, text: str) -> NamedTransform:
         """A subject that the suite names."""
-        file = text.partition("#")[0].partition(";")[0].strip()
-        if (self.folder / file).exists():
-            self.path(file)
-        return open_subject(text, self.catalogue, self.folder)
+        return open_subject(text, self.catalogue, self.folder, self.path)
 
     def shown(self, text: str) -> str:
         """A path or subject of the suite, as it is named from the current folder."""

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import os
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -50,32 +51,41 @@ class NamedTransform:
     task: Conversion | None = None
 
 
-def open_subject(text: str, catalogue: Catalogue, folder: str | Path = ".") -> NamedTransform:
+def open_subject(
+    text: str,
+    catalogue: Catalogue,
+    folder: str | Path = ".",
+    placed: Callable[[str], Path] | None = None,
+) -> NamedTransform:
     """The subject that `text` names; paths are relative to `folder`.
+
+    Every file that is opened has the path that `placed` makes of its name, where it is given:
+    it refuses those that are not to be read.
 
     Raises
     ------
     LutbenchError
         When the file cannot be read, a name is unknown, or the text is none of the forms.
     """
+    at = placed or Path(folder).joinpath
     path = Path(folder, text)
     if text == "-" and str(folder) == ".":  # of a command line; no suite waits for input
         return NamedTransform(text, open_lut(text))
     if _is_file(path):
         if path.suffix.lower() == ".toml":
-            return _of_recipe(text, path, "", [], catalogue)
-        return NamedTransform(text, open_lut(path), path=path)
+            return _of_recipe(text, at(text), "", [], catalogue)
+        return NamedTransform(text, open_lut(at(text)), path=path)
     head, *options = (part.strip() for part in text.split(";"))
     file, _, name = head.partition("#")
     if file.lower().endswith(".toml"):
-        return _of_recipe(text, Path(folder, file), name, options, catalogue)
+        return _of_recipe(text, at(file), name, options, catalogue)
     if re.search(r"\sto\s", head):
         return _quick(text, catalogue)
     if options:
         raise DefinitionError(
             "is neither a LUT nor a pipeline", where=repr(text), accepted=ACCEPTED
         )
-    return NamedTransform(text, open_lut(path), path=path)
+    return NamedTransform(text, open_lut(at(text)), path=path)
 
 
 def one_and_the_same(first: NamedTransform, second: NamedTransform) -> bool:

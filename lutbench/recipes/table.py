@@ -130,8 +130,7 @@ class Table:
         self.know(key)
         if key not in self:
             return None
-        name, mark, part = self.text(key).partition("#")
-        return f"{beside(self.folder, name, self.at(key))}{mark}{part}"
+        return str(beside(self.folder, self.text(key), self.at(key)))
 
     def table(self, key: str) -> Table | None:
         """A table within, or None when it is not there."""

@@ -37,6 +37,9 @@ def own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     write_cube(Lut3D.identity(3), folder / "mine.cube")
     (folder / "link.cube").symlink_to(secret / "day.cube")
     (folder / "link").symlink_to(secret)
+    (folder / "a#b.cube").symlink_to(secret / "day.cube")
+    for name in ("a#", "a;"):
+        (folder / name).mkdir()
     monkeypatch.chdir(folder)
     return folder
 
@@ -76,11 +79,25 @@ def test_definitions_name_a_table_outside(own: Path, capsys: pytest.CaptureFixtu
     assert run(capsys, "list", "curves", "--definitions", "defs.toml", "--allow-outside")[0] == 0
 
 
+@pytest.mark.parametrize("name", ["../secret/day.cube", "a#/../../secret/day.cube", "a#b.cube#x"])
+def test_a_recipe_names_a_look_outside(
+    name: str, own: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (own / "day.toml").write_text(RECIPE.format("", "BT.709") + f'look = {{ file = "{name}" }}\n')
+    status, said = run(capsys, "build", "day.toml", "-o", "out")
+    assert status == 2
+    assert "outside the folder of the recipe" in said
+
+
 CHECKS = {
     "a LUT": 'kind = "invariants"\nlut = "../secret/day.cube"',
     "a linked LUT": 'kind = "invariants"\nlut = "link.cube"',
     "a linked folder": 'kind = "invariants"\nlut = "link/day.cube"',
     "a reference": 'kind = "reference"\nlut = "mine.cube"\nexact = "../secret/day.cube"',
+    "behind a folder with a sign": 'kind = "invariants"\nlut = "a#/../../secret/day.cube"',
+    "behind a folder with a semicolon": 'kind = "invariants"\nlut = "a;/../../secret/day.cube"',
+    "a linked LUT, with an id": 'kind = "invariants"\nlut = "link.cube#x"',
+    "a linked LUT with a sign, with an id": 'kind = "invariants"\nlut = "a#b.cube#x"',
     "values": 'kind = "reference"\nlut = "mine.cube"\nvalues = "../secret/values.csv"',
     "a baseline": 'kind = "baseline"\nlut = "mine.cube"\nbaseline = "../secret/values.csv"',
     "a still": 'kind = "picture"\nlut = "mine.cube"\nstill = "../secret/still.png"\n'
