@@ -119,7 +119,7 @@ def strength(
 
 def _sampled_like(
     sources: tuple[Transform, ...],
-    mix: Transform,
+    mix: Mix,
     size: int | None,
     domain: Array,
     interpolation: Interpolation,

@@ -216,9 +216,10 @@ def _value(option: click.Option, rng: Random, place: Place) -> str:
         return str(rng.choice(CURVES))
     if "gamut" in name:
         return str(rng.choice(GAMUTS))
-    if name in ("--page", "--card", "--coverage", "--sheet", "--junit", "--tone-curve"):
-        ends = {"--page": "html", "--junit": "xml", "--tone-curve": "csv"}
-        return str(folder / f"more.{ends.get(name, 'png')}")
+    if name in ("--card", "--junit") or (option.metavar or "").startswith("OUT."):
+        ends = {"--card": "png", "--junit": "xml"}
+        suffix = ends.get(name) or str(option.metavar).partition("|")[0].removeprefix("OUT.")
+        return str(folder / f"more.{suffix}")
     if name in ("--base", "--lut", "--behind"):
         return _lut(name[2:], rng, place)
     if name == "--turned":
