@@ -11,9 +11,8 @@ from lutbench.algebra.chaining import is_curve
 from lutbench.algebra.result import Change, Reworked, difference
 from lutbench.errors import LutbenchError
 from lutbench.model.signal import CODES_10_BIT
-from lutbench.model.transforms import Array, Pipeline, Transform
+from lutbench.model.transforms import Array, Mould, Pipeline, Transform
 from lutbench.tables.lut import USUAL_SIZE, Interpolation, Lut, Lut1D, Lut3D, ShaperLut3D
-from lutbench.tables.mould import Mould
 from lutbench.tables.nodes import domain_of, sample, slabs_at_nodes
 
 AMOUNTS = (-1.0, 3.0)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.tables.mould import Mould
+from lutbench.model.transforms import Mould
 
 _ROWS_AT_ONCE = 1 << 16
 """Rows that are put into the lattice together: 1.5 MiB of float64."""

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import io
+import math
 from dataclasses import dataclass, fields
 from importlib import import_module
 from typing import Any, ClassVar, Literal, Self
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike, DTypeLike, NDArray
 
 from lutbench.errors import LutbenchError, NotInvertibleError, one_of
 
@@ -192,6 +194,33 @@ def read_only(array: ArrayLike, dtype: Any = None) -> NDArray[Any]:
     if shared and type(given) is np.ndarray and given.flags.c_contiguous:
         return given
     return np.frombuffer(given.tobytes(), given.dtype).reshape(given.shape)
+
+
+class Mould:
+    """An array to be filled, that becomes read-only memory without a second copy of it.
+
+    A LUT keeps its table in a ``bytes`` object (see `read_only`). A table of 256 nodes is
+    400 MB, so it is best written there from the start: CPython hands out the bytes that
+    a ``BytesIO`` holds as they are.
+
+    >>> mould = Mould((2,))
+    >>> mould.array[:] = 0.5, 1.0
+    >>> mould.sealed().tolist()
+    [0.5, 1.0]
+    """
+
+    array: NDArray[Any]
+
+    def __init__(self, shape: tuple[int, ...], dtype: DTypeLike = np.float64) -> None:
+        number = np.dtype(dtype)
+        self._room = io.BytesIO(bytes(math.prod(shape) * number.itemsize))
+        self.array = np.frombuffer(self._room.getbuffer(), number).reshape(shape)
+
+    def sealed(self) -> NDArray[Any]:
+        """The array, read-only from now on; there is no other way into its memory."""
+        shape, number = self.array.shape, self.array.dtype
+        del self.array
+        return np.frombuffer(self._room.getvalue(), number).reshape(shape)
 
 
 @dataclass(frozen=True, eq=False, repr=False)

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from lutbench import underway
 from lutbench.errors import LutbenchError, NotInvertibleError
 from lutbench.model.curves.base import Curve
-from lutbench.model.transforms import Array, Pipeline, Transform, steps_of
+from lutbench.model.transforms import Array, Mould, Pipeline, Transform, steps_of
 from lutbench.tables.lut import (
     SIZES_1D,
     SIZES_3D,
@@ -26,7 +26,6 @@ from lutbench.tables.lut import (
     lattice,
     lattice_of,
 )
-from lutbench.tables.mould import Mould
 
 NEUTRALS_WITHOUT_NODES = 1025
 """Greys along the neutral axis of a LUT whose shaper does not rise: no input is a node's own."""

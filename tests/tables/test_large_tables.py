@@ -12,10 +12,9 @@ import lutbench as lb
 from lutbench.algebra import resampling
 from lutbench.formats.cube import parse_cube
 from lutbench.formats.cube_write import format_cube
-from lutbench.model.transforms import Matrix, Pipeline, Transform
+from lutbench.model.transforms import Matrix, Mould, Pipeline, Transform
 from lutbench.tables import nodes
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D, lattice
-from lutbench.tables.mould import Mould
 
 RNG = np.random.default_rng(21)
 CURVE = Lut1D(np.cumsum(RNG.random((40, 3)), axis=0) / 30)
