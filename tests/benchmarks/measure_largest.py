@@ -93,8 +93,6 @@ COMMANDS = {
     "verify, bytes": "verify bytes.toml",
     "verify, a picture": "verify picture.toml",
     "build": "build RECIPE -o OUT/",
-    "learn": "learn STILL AFTER -o OUT.cube --size 256",
-    "capture": "capture CHART -o OUT.cube --size 256",
     "convert, of CRLF text": "convert CRLF OUT.cube --size 65",
     "bench": "bench LUT --source-curve ACEScct --source-gamut ACEScg -o OUT.html",
     "display calibrate, behind it": "display calibrate READINGS --behind LUT -o OUT.cube",

@@ -141,14 +141,14 @@ def test_little_address_space(folder: Path) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("line", LINES)
 def test_descriptors_run_out_anywhere(line: str, folder: Path) -> None:
-    ended = endings(folder, "RLIMIT_NOFILE", [0, 1, 2, 3, 4, 5, 7, 10, 60], [line])
+    ended = endings(folder, "RLIMIT_NOFILE", [0, 1, 2, 3, 5, 8, 60], [line])
     assert faults(ended) == []
-    assert {ended[0].status, ended[-1].status} <= {2, 0, 1}
     assert ended[-1].status != 2
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("line", LINES)
 def test_address_space_runs_out_anywhere(line: str, folder: Path) -> None:
-    ended = endings(folder, "RLIMIT_AS", [250, 270, 300, 340, 380, 440, 520, 650], [line])
+    ended = endings(folder, "RLIMIT_AS", [250, 290, 340, 420, 520, 960], [line])
     assert faults(ended) == []
+    assert ended[-1].status != 2  # 1 GiB in all
