@@ -21,6 +21,7 @@ def run() -> None:
     wake: the process leaves at once, since `main` has put its files in order.
     """
     try:
+        _open_standard_streams()
         _mind_address_space()
         try:
             from lutbench.cli.main import main
@@ -36,6 +37,21 @@ def run() -> None:
         if end.code == INTERRUPTED:
             _leave()
         raise
+
+
+def _open_standard_streams() -> None:
+    """Have a standard stream that was closed before the start lead nowhere.
+
+    Else the first file that is opened would take its number, and what is printed would go there.
+    """
+    for number, name in enumerate(("stdin", "stdout", "stderr")):
+        try:
+            os.fstat(number)
+        except OSError:
+            os.open(os.devnull, os.O_RDWR)  # takes the lowest number that is free: this one
+        if getattr(sys, name) is None:
+            mode = "w" if number else "r"
+            setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115
 
 
 def _mind_address_space() -> None:

@@ -140,3 +140,17 @@ def test_every_command_can_be_quiet_and_verbose() -> None:
             options = [name for each in command.params for name in each.opts]
             assert options.count("--quiet") == 1, name
             assert options.count("--verbose") == 1, name
+
+
+@pytest.mark.skipif(os.name != "posix", reason="streams as a POSIX shell closes them")
+def test_a_stream_that_was_closed_leads_nowhere(tmp_path: Path) -> None:
+    """And no file that is written takes its place."""
+    lines = {
+        f"{COMMAND[0]} -m lutbench list curves >&-": 0,
+        f"{COMMAND[0]} -m lutbench inspect nothing.cube 2>&-": 2,
+        f"{COMMAND[0]} -m lutbench schema recipe <&- >&- 2>&-": 0,
+    }
+    for line, status in lines.items():
+        done = subprocess.run(["sh", "-c", line], capture_output=True, cwd=tmp_path, timeout=120)
+        assert done.returncode == status, done.stderr
+        assert done.stderr == b""
