@@ -263,7 +263,7 @@ def interpolation() -> Figure:
             for lut in luts
         ]
         lines.add(sizes, error, name, marker="o", markersize=4)
-    axes.set(xlabel="nodes an edge", ylabel="ΔE 2000, 95th percentile", yscale="log")
+    axes.set(xlabel="nodes along an edge", ylabel="ΔE 2000, 95th percentile", yscale="log")
     axes.set(xticks=sizes, xlim=(7, 67))
     axes.legend(loc="upper right")
     return figure

@@ -49,7 +49,7 @@ def gamut_map() -> Figure:
         curves.add(x[inside], limited(x[inside], KNEE, np.full(inside.sum(), most)), f"{most:g}")
     lower.plot([0, 1.1], [0, 1.1], color="#999999", linewidth=0.8)
     lower.axhline(1, color="#999999", linewidth=0.8)
-    lower.set(xlabel="chroma over that of the gamut's edge, before", ylabel="after")
+    lower.set(xlabel="chroma before, as a share of the gamut's edge", ylabel="chroma after")
     lower.set(xlim=(0, 2), ylim=(0, 1.12))
     lower.legend(title="BT.2020's edge at", loc="lower right")
     return figure
@@ -80,7 +80,7 @@ def sigmoid() -> Figure:
             stops, 100 * shown.min(axis=1) / np.maximum(shown.max(axis=1), 1e-9), f"inset {share:g}"
         )
     lower.set(xlabel="brightest channel of a red light, stops from mid grey")
-    lower.set(ylabel="least channel over greatest, %", xlim=(-10, 6.5), ylim=(0, 102))
+    lower.set(ylabel="smallest channel / largest channel, %", xlim=(-10, 6.5), ylim=(0, 102))
     lower.legend(loc="upper left")
     return figure
 
@@ -126,7 +126,7 @@ def carriers() -> Figure:
         turned = np.degrees(np.arctan2(after[:, 2], after[:, 1])) - hue
         lines.add(hue[order], ((turned + 180) % 360 - 180)[order], on)
     axes.axhline(0, color="#999999", linewidth=0.8)
-    axes.set(xlabel="hue in ICtCp, degrees", ylabel="hue turned by, degrees")
+    axes.set(xlabel="hue in ICtCp, degrees", ylabel="change of hue, degrees")
     axes.set(xlim=(-180, 180), xticks=range(-180, 181, 60), ylim=(-42, 60))
     axes.legend(loc="upper left", ncols=4)
     return figure
@@ -253,7 +253,7 @@ def display_model() -> Figure:
     gammas.add([100 * s.level for s in steps], wanted, "BT.1886 into this black", lw=1.0)
     upper.set(xlabel="signal of a grey, %", ylabel="gamma", xlim=(0, 100))
     upper.legend(loc="best")
-    lower.set(xlabel="share of the patches, %", ylabel="ΔE 2000 at most", xlim=(0, 100))
+    lower.set(xlabel="share of the patches, %", ylabel="largest ΔE 2000", xlim=(0, 100))
     lower.set(ylim=(0, None))
     lower.legend(loc="upper left")
     return figure
