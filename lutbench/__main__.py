@@ -7,22 +7,23 @@ import sys
 from contextlib import suppress
 
 INTERRUPTED = 130
-"""128 and the number of SIGINT, as a shell tells it."""
+"""Exit status after an interrupt: 128 plus the number of SIGINT, as shells report it."""
 
 LEAST_ADDRESS_SPACE = 256 << 20
-"""Bytes. Where it cannot have a buffer OpenBLAS ends the process while numpy is loaded, with the
-status of a check that fails, or of an interrupt: below some 120 MiB with one thread."""
+"""Bytes. With less, below some 120 MiB with one thread, OpenBLAS gets no buffer while numpy loads
+and ends the process with the exit status of a failed check or of an interrupt."""
 
 
 def run() -> None:
-    """The command line; an interrupt is one line and status 130 whenever it comes.
+    """Run the command line; an interrupt at any moment prints one line and exits with status 130.
 
-    It may come while modules are loaded, or while a thread starts that nobody would then
-    wake: the process leaves at once, since `main` has put its files in order.
+    An interrupt can come while modules load, or while a thread starts, which a normal exit
+    would then wait for without end. The process therefore ends at once; `main` has already
+    removed unfinished files.
     """
     try:
         _open_standard_streams()
-        _mind_address_space()
+        _check_address_space()
         try:
             from lutbench.cli.main import main
         except (ImportError, OSError, MemoryError) as error:
@@ -32,30 +33,30 @@ def run() -> None:
         main()
     except KeyboardInterrupt:
         sys.stderr.write("lutbench: interrupted\n")
-        _leave()
+        _exit_at_once()
     except SystemExit as end:
         if end.code == INTERRUPTED:
-            _leave()
+            _exit_at_once()
         raise
 
 
 def _open_standard_streams() -> None:
-    """Have a standard stream that was closed before the start lead nowhere.
+    """Open the null device for each standard stream that was closed before the start.
 
-    Else the first file that is opened would take its number, and what is printed would go there.
+    Otherwise the first file opened would get its number, and printed text would go into it.
     """
     for number, name in enumerate(("stdin", "stdout", "stderr")):
         try:
             os.fstat(number)
         except OSError:
-            os.open(os.devnull, os.O_RDWR)  # takes the lowest number that is free: this one
+            os.open(os.devnull, os.O_RDWR)  # gets the lowest free number: this one
         if getattr(sys, name) is None:
             mode = "w" if number else "r"
             setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115
 
 
-def _mind_address_space() -> None:
-    """Where the address space has a limit: one thread of OpenBLAS, since each takes 32 MiB."""
+def _check_address_space() -> None:
+    """Where the address space is limited, give OpenBLAS one thread: each takes 32 MiB."""
     try:
         import resource
     except ImportError:  # not POSIX
@@ -73,7 +74,7 @@ def _mind_address_space() -> None:
         sys.exit(2)
 
 
-def _leave() -> None:
+def _exit_at_once() -> None:
     for stream in (sys.stdout, sys.stderr):
         with suppress(OSError, ValueError):
             stream.flush()

@@ -1,9 +1,8 @@
-"""Work handed to other machines: a Dask cluster does one call per item.
+"""Work on other machines: a Dask cluster makes one call per item.
 
-A worker that dies takes nothing with it: the scheduler gives its items to
-another. An item whose worker died after the work and before the word of it may
-therefore be worked on twice, so the function must give the same result, and
-leave the same files, when called again.
+When a worker dies, the scheduler gives its items to another. An item whose worker
+died after finishing it, but before its result arrived, is therefore computed twice:
+the function must give the same result, and leave the same files, when called again.
 """
 
 from __future__ import annotations
@@ -18,12 +17,12 @@ Item = TypeVar("Item")
 Value = TypeVar("Value")
 
 CONNECT_SECONDS = 10.0
-"""Seconds to wait for a scheduler: one that is there answers at once."""
+"""Seconds to wait for a scheduler: a running one answers within milliseconds."""
 
 
 @dataclass(frozen=True)
 class Done(Generic[Item, Value]):
-    """What became of one item: its value, or why there is none."""
+    """The outcome for one item: its value, or the reason why there is none."""
 
     item: Item
     value: Value | None
@@ -44,22 +43,22 @@ def run_on_cluster(
     Parameters
     ----------
     function
-        A function that pickle finds by its name (defined in a module), the same
-        in the workers: they need the same lutbench, and see the same files.
+        A function that pickle finds by its name (defined in a module). The workers
+        need the same version of lutbench, and must see the same files.
     items
         Small things that pickle can carry, such as paths.
     address
-        Of the scheduler, such as ``tcp://10.0.0.5:8786``.
+        The scheduler's address, such as ``tcp://10.0.0.5:8786``.
     shared
-        When given, the function is called ``function(item, shared)``; it travels
-        once a worker, not once an item, and is not lost with a worker.
+        When given, the function is called ``function(item, shared)``. It is sent once
+        to each worker, not once for each item, and survives the death of a worker.
     on_done
-        Called here, in this thread, as each item is done: for progress.
+        Called in this thread as each item is finished, to show progress.
 
     Returns
     -------
     list of Done
-        One for each item, in the order of `items`, whatever the workers did.
+        One for each item, in the order of `items`, also where workers died.
 
     Raises
     ------
@@ -85,7 +84,7 @@ def each_on_cluster(
     shared: Any = None,
     connect_seconds: float = CONNECT_SECONDS,
 ) -> Iterator[tuple[int, Done[Item, Value]]]:
-    """As `run_on_cluster`: each item's number and what became of it, as they are done."""
+    """As `run_on_cluster`, but yields each item's index and outcome as soon as it is finished."""
     client = _connected(address, connect_seconds)
     try:
         _check_workers(client, address, connect_seconds)
@@ -99,16 +98,16 @@ def _each(
 ) -> Iterator[tuple[int, Done[Item, Value]]]:
     from distributed import as_completed
 
-    # As a task of its own, not as scattered data: the scheduler can make it anew
+    # A task of its own, not scattered data: the scheduler can compute it again
     # when the only worker that held it dies.
-    extra = () if shared is None else (client.submit(_itself, shared, pure=False),)
+    extra = () if shared is None else (client.submit(_identity, shared, pure=False),)
     futures = [client.submit(function, item, *extra, pure=False) for item in items]
     position = {future.key: index for index, future in enumerate(futures)}
     finished = as_completed(futures, loop=client.loop)
-    del futures  # what is released below is then forgotten
+    del futures  # so that each result is freed when it is released below
     for future in finished:
         if future.status in ("pending", "lost"):
-            # Its worker died between the word of the work and this look: it is done anew.
+            # Its worker died after reporting the result, before it was read here: wait again.
             finished.add(future)
             continue
         index = position[future.key]
@@ -120,7 +119,7 @@ def _each(
         yield index, outcome
 
 
-def _itself(value: Any) -> Any:
+def _identity(value: Any) -> Any:
     return value
 
 
@@ -132,7 +131,7 @@ def _reason(future: Any) -> str:
     if isinstance(error, LutbenchError):
         return str(error)
     if type(error).__name__ == "KilledWorker":
-        return "every worker that took it died"
+        return "every worker that was given it died"
     return " ".join(f"{type(error).__name__}: {error}".split())
 
 
@@ -150,7 +149,7 @@ def _connected(address: str, seconds: float) -> Any:
 
 
 def _check_workers(client: Any, address: str, seconds: float) -> None:
-    """At least one worker, and all of this version of lutbench."""
+    """Require at least one worker, and this version of lutbench on all of them."""
     from lutbench import __version__
 
     try:
@@ -171,7 +170,7 @@ def _check_workers(client: Any, address: str, seconds: float) -> None:
 
 
 def worker_version() -> str:
-    """The version of lutbench, asked of each worker."""
+    """The version of lutbench; runs on each worker."""
     from lutbench import __version__
 
     return __version__

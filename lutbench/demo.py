@@ -35,7 +35,7 @@ class Demo:
 
     folder: Path
     source: Path
-    """Where the demo set stands."""
+    """The folder of the demo set."""
     recipe: Recipe
     made: dict[str, Made] = field(default_factory=dict)
     identified: dict[str, Identification] = field(default_factory=dict)
@@ -121,7 +121,7 @@ def _levels(demo: Demo, force: bool) -> None:
 
 
 def _identify(demo: Demo, force: bool) -> None:
-    """What a stranger would learn from the file alone."""
+    """What can be learnt from the LUTs alone, without their recipe."""
     for name in ("tone_and_gamut", LOOK):
         found = identify(demo.made[name].lut, catalogue=demo.recipe.catalogue)
         demo.identified[name] = found
@@ -146,10 +146,12 @@ def _inspect(demo: Demo, force: bool) -> None:
 
 
 def _bench(demo: Demo, force: bool) -> None:
-    """The whole set in the hand: a page to look, expose and measure with."""
+    """The live bench of the whole set."""
     page = demo.folder / "bench.html"
     write_bench(Order(demo.source / "salt_road.toml"), page, force=force)
-    demo.look_at.append((page, "the set to look, expose and measure with, on any device"))
+    demo.look_at.append(
+        (page, "the live bench: look through the LUTs, expose and measure, on any device")
+    )
 
 
 def _verify(demo: Demo, force: bool) -> None:
@@ -169,7 +171,7 @@ Step = Callable[[Demo, bool], None]
 STEPS: tuple[tuple[str, Step], ...] = (
     ("building the LUTs", _build),
     ("putting pictures through them", _pictures),
-    ("working out exposure levels", _levels),
+    ("calculating exposure levels", _levels),
     ("identifying LUTs by their content", _identify),
     ("inspecting, and writing the report", _inspect),
     ("writing the live bench", _bench),

@@ -31,7 +31,7 @@ class FormatError(LutbenchError):
 
 
 class UnknownNameError(LutbenchError):
-    """A curve, gamut or option value that nobody knows."""
+    """A curve, gamut or option value that is not known."""
 
 
 class DefinitionError(LutbenchError):
@@ -69,7 +69,7 @@ def one_of(what: str, value: object, accepted: Iterable[str], where: str | Path 
 
 
 def nearest_names(name: str, known: Iterable[str], count: int = 3) -> list[str]:
-    """The known names most like `name`, best first, letter case ignored.
+    """Up to `count` known names that are most like `name`, best first, letter case ignored.
 
     >>> nearest_names("bt709", ["BT.709", "BT.2020", "sRGB"])[0]
     'BT.709'
@@ -80,7 +80,7 @@ def nearest_names(name: str, known: Iterable[str], count: int = 3) -> list[str]:
 
 
 def unknown_name(kind: str, name: str, known: Iterable[str], where: str = "") -> UnknownNameError:
-    """The error for a name that nobody knows, with the nearest known names."""
+    """The error for a name that is not known, with the nearest known names."""
     close = nearest_names(name, known)
     hint = ", ".join(close) if close else f"see `lutbench list {kind}s`"
     return UnknownNameError(f"no {kind} is named {name!r}", where=where, accepted=hint)

@@ -1,4 +1,4 @@
-"""Reading whole files with a limit; writing files so that nothing is half-written or lost."""
+"""Reading files up to a size limit; writing files completely or not at all."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from lutbench import given
 from lutbench.errors import DefinitionError, LutbenchError
 
 MOST_TOML_BYTES = 1 << 20
-"""Of a definitions file, a recipe, a suite."""
+"""Bytes of the largest definitions file, recipe or suite: far more than anyone writes by hand."""
 
 
 def read_bytes(path: str | Path, *, limit: int) -> bytes:
@@ -45,7 +45,7 @@ def read_bytes(path: str | Path, *, limit: int) -> bytes:
             after = os.fstat(file.fileno())
     except OSError as error:
         raise unreadable(path, error) from error
-    # A file that tells no size (those of the kernel) ends up here too.
+    # Files that report size 0, such as those in /proc, are refused here too.
     if len(data) != before.st_size or before.st_mtime_ns != after.st_mtime_ns:
         raise LutbenchError("the file changed while it was read", where=path)
     return data
@@ -74,7 +74,7 @@ def parse_toml(data: bytes, where: str | Path) -> dict[str, Any]:
 
 
 def regular(path: str | Path) -> os.stat_result:
-    """What the system says of the regular file `path`, for a library that opens it by name.
+    """The stat result of the regular file `path`, for a library that opens it by name.
 
     Raises
     ------
@@ -87,9 +87,9 @@ def regular(path: str | Path) -> os.stat_result:
 
 
 def _opened(path: str | Path) -> tuple[int, os.stat_result]:
-    """A handle to read the regular file `path` with, and what the system says of it."""
+    """A file descriptor to read the regular file `path` with, and its stat result."""
     try:
-        # Not blocking: opening a pipe that nobody writes to would wait for ever.
+        # Non-blocking: opening a pipe that nobody writes to would wait for ever.
         handle = os.open(given.path(path), os.O_RDONLY | getattr(os, "O_NONBLOCK", 0))
     except OSError as error:
         raise unreadable(path, error) from error
@@ -105,11 +105,11 @@ def _opened(path: str | Path) -> tuple[int, os.stat_result]:
 
 @contextmanager
 def replacing(path: str | Path, *, force: bool = False) -> Iterator[Path]:
-    """A temporary path beside `path` that takes its place when the block ends well.
+    """A temporary path beside `path` that replaces it when the block ends without an error.
 
     The temporary file keeps the suffix of `path`, so a writer that decides by
     suffix works; it is flushed to disk before the rename and removed on any error.
-    What a killed writer left in the folder is removed first.
+    Temporary files that a killed process left in the folder are removed first.
 
     Raises
     ------
@@ -125,10 +125,10 @@ def replacing(path: str | Path, *, force: bool = False) -> Iterator[Path]:
         raise unwritable(target, error) from error
     try:
         yield temporary
-        # Open for writing: Windows flushes no file that was opened to be read.
+        # Opened for writing: on Windows fsync fails on a file that is open for reading only.
         with open(temporary, "r+b") as written:
             os.fsync(written.fileno())
-        _put(temporary, target, force)
+        _move_into_place(temporary, target, force)
     except OSError as error:
         raise unwritable(target, error) from error
     finally:
@@ -136,13 +136,13 @@ def replacing(path: str | Path, *, force: bool = False) -> Iterator[Path]:
             temporary.unlink()
 
 
-def _put(temporary: Path, target: Path, force: bool) -> None:
-    """Rename a file; without `force` never over one that another process wrote meanwhile."""
+def _move_into_place(temporary: Path, target: Path, force: bool) -> None:
+    """Rename a file; without `force` never over one that another process has just written."""
     if force:
         os.replace(temporary, target)
         return
     try:
-        os.link(temporary, target)  # fails where the name is taken, in one step
+        os.link(temporary, target)  # atomic: fails where the name is taken
     except FileExistsError:
         refuse_existing(target, force)
         raise
@@ -152,18 +152,18 @@ def _put(temporary: Path, target: Path, force: bool) -> None:
 
 
 def write_bytes(path: str | Path, data: bytes, *, force: bool = False) -> None:
-    """Write `data` to `path` as a whole or not at all."""
+    """Write `data` to `path`, completely or not at all."""
     with replacing(path, force=force) as temporary:
         temporary.write_bytes(data)
 
 
 def write_text(path: str | Path, text: str, *, force: bool = False) -> None:
-    """Write `text` to `path` as UTF-8 with plain line feeds, as a whole or not at all."""
+    """Write `text` to `path` as UTF-8 with line feeds, completely or not at all."""
     write_bytes(path, text.encode("utf-8"), force=force)
 
 
 def json_text(data: Any, indent: int | None = None) -> str:
-    """`data` as JSON that every reader takes: numbers that are not finite become null.
+    """`data` as standard JSON: numbers that are not finite become null.
 
     >>> json_text({"stops": float("-inf"), "label": "no light"})
     '{"stops":null,"label":"no light"}'
@@ -185,7 +185,8 @@ def _finite(value: Any) -> Any:
 
 
 def refuse_existing(target: Path, force: bool) -> None:
-    """Refuse what cannot be written: a folder, a name in no folder, a file while not `force`."""
+    """Refuse a path that cannot be written: a folder, a path whose folder is missing, or an
+    existing file without `force`."""
     if "\0" in str(target):
         raise LutbenchError("a null character in the name", where=ascii(str(target)))
     if target.is_dir():
@@ -196,7 +197,7 @@ def refuse_existing(target: Path, force: bool) -> None:
         )
     if target.exists() and not force:
         raise LutbenchError(
-            "the file exists and stays as it is", where=target, accepted="--force to replace it"
+            "the file exists and was not changed", where=target, accepted="--force to replace it"
         )
 
 
@@ -213,7 +214,7 @@ def make_folder(path: str | Path) -> Path:
 
 
 def inside(folder: str | Path, name: str, where: str = "", what: str = "output folder") -> Path:
-    """`folder` / `name`, refused when `name` leads out of the folder; `what` names it then.
+    """`folder` / `name`; refused where that is outside the folder, which `what` names.
 
     >>> inside("out", "day/one.cube").as_posix()
     'out/day/one.cube'
@@ -222,7 +223,7 @@ def inside(folder: str | Path, name: str, where: str = "", what: str = "output f
     target = base if "\0" in name else (base / name).resolve()
     if not name.strip() or target == base or not target.is_relative_to(base):
         raise LutbenchError(
-            f"the file name {name!r} leads out of the {what}",
+            f"the file name {name!r} is outside the {what}",
             where=where,
             accepted="a name inside it",
         )
@@ -230,20 +231,21 @@ def inside(folder: str | Path, name: str, where: str = "", what: str = "output f
 
 
 OUTSIDE_VARIABLE = "LUTBENCH_ALLOW_OUTSIDE"
-"""Of the environment, so that processes that this one starts know it too: ``yes`` or nothing."""
+"""Environment variable: ``yes`` allows reading files outside a recipe's or suite's folder.
+An environment variable, so that child processes inherit it."""
 
 
 def beside(folder: str | Path, name: str, where: str | Path = "", what: str = "recipe") -> Path:
-    """The file `name` that a file in `folder` names, to be read.
+    """The path of the file `name`, which a recipe or suite in `folder` asks to read.
 
-    A recipe or suite may come from a stranger: what it names lies in its own folder,
-    links followed, unless reading outside is allowed. Of a name with ``#`` in it the part
-    before may be the file; it has to lie there too.
+    A recipe or suite may come from a stranger, so the file must lie in its own folder, with
+    links followed, unless reading outside is allowed. If the name contains ``#``, the part
+    before it may be the file; that must lie in the folder too.
 
     Raises
     ------
     LutbenchError
-        When it leads out; `what` says whose folder that is.
+        When the file is outside; `what` names the kind of file that `folder` belongs to.
     """
     if os.environ.get(OUTSIDE_VARIABLE) == "yes":
         return Path(folder) / name
@@ -270,16 +272,16 @@ def unreadable(path: str | Path, error: OSError) -> LutbenchError:
     return LutbenchError(f"cannot read: {error.strerror or error}", where=path)
 
 
-# --- the hidden files that writers work on -----------------------------------------------
+# --- temporary files ----------------------------------------------------------------------
 #
-# Their names hold the writer's process and machine. One whose process is gone from this
-# machine belongs to nobody: whoever next writes into the folder removes it. Where the
-# process is alive, or the machine another, it stays.
+# Their names hold the writer's process id and machine. A temporary file of this machine whose
+# process no longer exists is left over: the next writer into the folder removes it. One whose
+# process is alive, or that another machine wrote, stays.
 
 MARK = ".lutbench-"
 _NAME = re.compile(r"\..*\.lutbench-([0-9a-f]{8})-(\d{1,10})-[0-9a-f]{16}(\.[^.]*)?$", re.DOTALL)
 
-_looked_at: set[str] = set()
+_cleaned_folders: set[str] = set()
 
 
 def temporary_beside(target: Path) -> Path:
@@ -302,13 +304,14 @@ def temporary_beside(target: Path) -> Path:
 
 
 def remove_strays(folder: Path) -> None:
-    """Remove what killed writers of this machine left in a folder, once a process and folder.
+    """Remove temporary files that killed processes of this machine left in a folder.
 
-    What cannot be read or removed stays: to write is what was asked for.
+    Done once for each folder in a process. What cannot be read or removed stays, since the
+    user asked for a file to be written, not for a clean folder.
     """
-    if os.name != "posix" or str(folder) in _looked_at:
+    if os.name != "posix" or str(folder) in _cleaned_folders:
         return
-    _looked_at.add(str(folder))
+    _cleaned_folders.add(str(folder))
     with suppress(OSError):
         strays = [entry.path for entry in os.scandir(folder) if _is_stray(entry)]
         for path in strays:
@@ -322,20 +325,20 @@ def _is_stray(entry: os.DirEntry[str]) -> bool:
     found = _NAME.match(entry.name)
     if found is None or found[1] != _machine() or not entry.is_file(follow_symlinks=False):
         return False
-    return not _lives(int(found[2]))
+    return not _is_alive(int(found[2]))
 
 
-def _lives(process: int) -> bool:
+def _is_alive(process: int) -> bool:
     try:
         os.kill(process, 0)
     except (ProcessLookupError, OverflowError):
         return False
     except OSError:
-        return True  # somebody else's
+        return True  # it exists, and belongs to another user
     return True
 
 
 @cache
 def _machine() -> str:
-    """Eight digits for this machine: two may share a folder."""
+    """Eight hexadecimal digits that stand for this machine: machines may share a folder."""
     return hashlib.sha256(socket.gethostname().encode("utf-8", "replace")).hexdigest()[:8]

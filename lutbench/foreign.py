@@ -1,4 +1,4 @@
-"""Packages of others that change, when they are imported, what is not theirs."""
+"""Importing packages that change the settings of other packages."""
 
 from __future__ import annotations
 
@@ -10,10 +10,10 @@ import numpy as np
 
 
 def foreign(name: str) -> Any:
-    """The module of that name, imported without its change of how numpy prints arrays.
+    """The module of that name, imported without changing how numpy prints arrays.
 
-    colour-science sets numpy's print options to those of numpy 1.13, for the whole process;
-    what a user's program prints is not ours to change.
+    colour-science sets numpy's print options to those of numpy 1.13 for the whole process,
+    which would change what a user's own program prints.
 
     >>> foreign("colour").__name__
     'colour'

@@ -1,6 +1,6 @@
-"""What a user gives, looked at before it is used: numbers, texts, answers, paths.
+"""Checks of the values that a user gives: numbers, texts, yes or no, paths.
 
-All that is of another kind is a `LutbenchError` of one line that says what would be accepted.
+A value of another type raises a `LutbenchError` of one line that says what would be accepted.
 """
 
 from __future__ import annotations
@@ -9,12 +9,9 @@ import math
 import os
 from numbers import Integral, Real
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from lutbench.errors import DefinitionError, LutbenchError
-
-if TYPE_CHECKING:
-    pass
 
 
 def whole(value: Any, what: str, low: int, high: int) -> int:
@@ -44,11 +41,11 @@ def text(value: Any, what: str) -> str:
 
 
 def flag(value: Any, what: str) -> bool:
-    """`value` as yes or no."""
+    """`value` as a bool."""
     import numpy as np
 
     if not isinstance(value, bool | np.bool_):
-        raise LutbenchError(f"{value!r:.60} is not an answer", where=what, accepted="True, False")
+        raise LutbenchError(f"{value!r:.60} is not a bool", where=what, accepted="True, False")
     return bool(value)
 
 

@@ -1,7 +1,7 @@
-"""Text from outside, made harmless for who reads it: a terminal, a page, a spreadsheet.
+"""Untrusted text, made harmless for terminals, pages and spreadsheets.
 
-Titles, comments, names of files and of definitions may hold characters that steer a
-terminal, turn the direction of what stands around them, or begin a formula.
+Titles, comments and the names of files and definitions may hold characters that control a
+terminal, change the writing direction of the text around them, or begin a formula.
 """
 
 from __future__ import annotations
@@ -11,13 +11,13 @@ import re
 STEERING = re.compile(
     "[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ufeff]"
 )
-"""Control characters but for tab and line feed, separators of lines, marks of direction."""
+"""Control characters except tab and line feed, line separators, and direction marks."""
 
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 def harmless(text: str, instead: str = "\ufffd") -> str:
-    """`text` with a sign in place of each character that steers.
+    """`text` with `instead` in place of each control character or direction mark.
 
     >>> harmless("day\\x1b[2J\\u202e.cube", "?")
     'day?[2J?.cube'
@@ -26,7 +26,7 @@ def harmless(text: str, instead: str = "\ufffd") -> str:
 
 
 def harmless_json(text: str) -> str:
-    r"""JSON text with such characters as escapes, which mean the same.
+    r"""JSON text with such characters escaped; it parses to the same data.
 
     >>> print(harmless_json('"a\u202eb"'))
     "a\u202eb"
@@ -35,7 +35,7 @@ def harmless_json(text: str) -> str:
 
 
 def csv_text_cell(text: str) -> str:
-    """A cell of text that no spreadsheet takes for a formula.
+    """`text` as a CSV cell that no spreadsheet takes for a formula.
 
     >>> csv_text_cell("-3 stops"), csv_text_cell("mid grey")
     ("'-3 stops", 'mid grey')
@@ -45,10 +45,10 @@ def csv_text_cell(text: str) -> str:
 
 
 def one_line(text: str) -> str:
-    """`text` on one line, with a blank in place of each character that steers."""
+    """`text` on one line, with a space in place of each control character or direction mark."""
     return harmless(text.replace("\n", " ").replace("\t", " "), " ")
 
 
 def printable(text: str) -> str:
-    """`text` as one line: what a file or a name holds must not steer the terminal."""
+    """`text` on one line without characters that a terminal would not print."""
     return " ".join("".join(c if c.isprintable() else " " for c in text).split())

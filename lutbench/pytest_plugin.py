@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 SUFFIX = ".lutbench.toml"
 FOLDER = "lutbench_baselines"
-"""Beside the test file: where `lut_baseline` keeps what was recorded."""
+"""The folder beside the test file in which `lut_baseline` keeps what was recorded."""
 
 HELPERS = ("assert_baseline", "assert_lut_close", "assert_matches_reference")
 
@@ -61,7 +61,7 @@ class SuiteFile(pytest.File):
     """A suite; its items are its checks."""
 
     def collect(self) -> Iterator[pytest.Item]:
-        """The checks of the suite, in its order."""
+        """The checks of the suite, in the order of the file."""
         from lutbench.checks.suite import read_suite
         from lutbench.errors import LutbenchError
 
@@ -83,7 +83,7 @@ class CheckItem(pytest.Item):
         self.extra_keyword_matches.update({check.kind, *check.tags})
 
     def runtest(self) -> None:
-        """Do the check."""
+        """Run the check."""
         from lutbench.checks.junit import properties
         from lutbench.checks.runner import run_check
 
@@ -105,13 +105,13 @@ class CheckItem(pytest.Item):
         return self.suite.path.parent / self.check.recording
 
     def repr_failure(self, excinfo: pytest.ExceptionInfo[BaseException], style: Any = None) -> Any:
-        """By how much, where, why it counts, and what shows it."""
+        """The failed figure and its limit, where it was found, and the command that shows it."""
         if isinstance(excinfo.value, CheckFailedError):
             return str(excinfo.value)
         return super().repr_failure(excinfo, style)
 
     def reportinfo(self) -> tuple[Path, int | None, str]:
-        """Where the check stands, and its name."""
+        """The file of the check, and its name."""
         return self.path, None, f"{self.path.name}: {self.name}"
 
 
@@ -126,7 +126,7 @@ class CheckFailedError(Exception):
 
 @pytest.fixture
 def lut_baseline(request: pytest.FixtureRequest) -> Callable[..., None]:
-    """A function that holds a LUT against what it gave when its baseline was recorded.
+    """A function that compares a LUT with what it gave when its baseline was recorded.
 
     ``lut_baseline(lut, name="...", codes=0.1)``; the other options are those of
     `lutbench.testing.assert_baseline`. The baseline is a small CSV file in
@@ -134,10 +134,10 @@ def lut_baseline(request: pytest.FixtureRequest) -> Callable[..., None]:
     ``pytest --lutbench-record``; replace with ``--lutbench-replace``.
     """
     used: set[str] = set()
-    return partial(_hold_to_baseline, request, used)
+    return partial(_check_baseline, request, used)
 
 
-def _hold_to_baseline(
+def _check_baseline(
     request: pytest.FixtureRequest, used: set[str], lut: Any, name: str = "", **options: Any
 ) -> None:
     __tracebackhide__ = True
@@ -163,7 +163,7 @@ def _record(config: pytest.Config) -> str:
 
 
 def _file_name(text: str) -> str:
-    """A name that any file system takes, still telling names apart that differ in odd signs."""
+    """A file name valid on every system; a digest keeps names apart that would become equal."""
     plain = re.sub(r"[^A-Za-z0-9._-]+", "_", text).strip("_")
     if plain == text and len(plain) <= 100:
         return plain

@@ -1,4 +1,4 @@
-"""Files that come with lutbench beside its code."""
+"""Data files that are installed with lutbench."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What every result has: a short repr, a table in a notebook, plain data, a plot where it draws."""
+"""The base of all results: short repr, table in a notebook, plain data, plot where it has one."""
 
 from __future__ import annotations
 
@@ -6,21 +6,21 @@ from html import escape
 from importlib import import_module
 from typing import Any
 
-SHOWN = 4
-"""Facts in a result's short form."""
+REPR_FACTS = 4
+"""Number of facts in a result's repr, which then fits on one line."""
 
-ROWS = 24
-"""Facts in its table."""
+TABLE_ROWS = 24
+"""Rows of a result's table in a notebook, which then fits on a screen."""
 
-LONGEST = 40
-"""Characters of a value; what is longer is cut."""
+REPR_CHARACTERS = 40
+"""Characters of a value in the repr; a longer one is cut."""
 
 
 class Result:
-    """The base of what functions give; subclasses are frozen dataclasses with `to_data`."""
+    """The base of results; subclasses are frozen dataclasses with `to_data`."""
 
     def to_data(self) -> dict[str, Any]:
-        """The result as plain data; each class says what is in it."""
+        """The result as plain data; each subclass documents its keys."""
         raise NotImplementedError
 
     def to_dict(self) -> dict[str, Any]:
@@ -28,48 +28,48 @@ class Result:
         return self.to_data()
 
     def plot(self, ax: Any = None) -> Any:
-        """Draw the result on matplotlib axes (new ones where `ax` is None); the axes.
+        """Draw the result on matplotlib axes, new ones where `ax` is None, and return them.
 
         Raises
         ------
         LutbenchError
-            When this kind of result is not drawn.
+            When this kind of result has no plot.
         """
         return import_module("lutbench.report.on_axes").plot(self, ax)
 
     def __repr__(self) -> str:
-        shown = [f"{key}={_short(value)}" for key, value in self.facts()[:SHOWN]]
+        shown = [f"{key}={_short(value)}" for key, value in self.facts()[:REPR_FACTS]]
         return f"{type(self).__name__}({', '.join(shown)})"
 
     def facts(self) -> list[tuple[str, Any]]:
-        """The first words and numbers of the result, by name."""
+        """Texts and numbers of `to_data` with their names, those of nested dicts last."""
         return _scalars(self.to_data())
 
     def _repr_html_(self) -> str:
         rows = "".join(
             f'<tr><th style="text-align:left">{escape(key.replace("_", " "))}</th>'
             f'<td style="text-align:left">{escape(_text(value))}</td></tr>'
-            for key, value in self.facts()[:ROWS]
+            for key, value in self.facts()[:TABLE_ROWS]
         )
         return f"<table><caption>{type(self).__name__}</caption>{rows}</table>"
 
 
-def _scalars(data: dict[str, Any], before: str = "") -> list[tuple[str, Any]]:
-    """Words and numbers of `data`, those of tables in it after their names."""
+def _scalars(data: dict[str, Any], prefix: str = "") -> list[tuple[str, Any]]:
+    """Texts and numbers of `data`; those of a nested dict come last, its key before theirs."""
     own: list[tuple[str, Any]] = []
     inner: list[tuple[str, Any]] = []
     for key, value in data.items():
         if isinstance(value, dict):
-            inner += _scalars(value, f"{before}{key}_")
+            inner += _scalars(value, f"{prefix}{key}_")
         elif isinstance(value, str | int | float) and key != "schema" and value != "":
-            own.append((f"{before}{key}", round(value, 4) if isinstance(value, float) else value))
+            own.append((f"{prefix}{key}", round(value, 4) if isinstance(value, float) else value))
     return own + inner
 
 
 def _short(value: Any) -> str:
-    """As `repr`, a long text cut."""
+    """The repr of `value`, cut where it is long."""
     text = repr(value)
-    return text if len(text) <= LONGEST else f"{text[: LONGEST - 2]}…{text[-1]}"
+    return text if len(text) <= REPR_CHARACTERS else f"{text[: REPR_CHARACTERS - 2]}…{text[-1]}"
 
 
 def _text(value: Any) -> str:

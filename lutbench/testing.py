@@ -1,4 +1,4 @@
-"""Assertions about LUTs, for test suites of any framework; pytest finds them by itself.
+"""Assertions about LUTs, for any test framework; the pytest plugin offers them too.
 
 A side of an assertion is a transform (a LUT, a pipeline), or a text that names one:
 a LUT file, ``RECIPE.toml#NAME``, or ``"CURVE, GAMUT to CURVE, GAMUT"``.
@@ -33,10 +33,10 @@ from lutbench.recipes.subjects import NamedTransform, open_subject
 Side = Transform | str | PathLike[str]
 
 DEFAULT_CODES = 0.1
-"""10-bit codes: the same LUT, but for the rounding of a file."""
+"""Limit in 10-bit codes: passes the same LUT after the rounding of a file."""
 
 MAX_CSV_BYTES = 64 * 1024 * 1024
-"""Of a CSV file of reference values: a million rows."""
+"""Bytes of the largest CSV file of reference values: about a million rows."""
 
 
 def assert_lut_close(
@@ -59,16 +59,16 @@ def assert_lut_close(
         The largest ΔE 2000, ΔE ITP, and difference in 10-bit codes. With none of
         them, 0.1 codes.
     colours
-        Of ``chart``, ``neutral``, ``random``, ``nodes``; all that there are by default.
+        Some of ``chart``, ``neutral``, ``random``, ``nodes``; all of them unless given.
     source, target
-        What goes in and comes out, where the sides do not tell.
+        The encodings of input and output, where `a` and `b` do not state them.
 
     Raises
     ------
     AssertionError
         With the worst colour, the figure and the limit.
     LutbenchError
-        When nothing would be compared: an infinite limit, no colours, NaN.
+        When nothing would be compared: a limit that is not finite, or no colours.
     """
     __tracebackhide__ = True
     known = catalogue or open_catalogue()
@@ -93,7 +93,7 @@ def assert_matches_reference(
     colours: Sequence[str] | None = None,
     catalogue: Catalogue | None = None,
 ) -> None:
-    """Assert that a LUT is what it should be, at its nodes unless `colours` says otherwise.
+    """Assert that a LUT matches a reference, at its nodes unless `colours` says otherwise.
 
     Parameters
     ----------
@@ -101,8 +101,8 @@ def assert_matches_reference(
         A pipeline as ``"CURVE, GAMUT to CURVE, GAMUT"``; another transform or LUT; or a
         ``.csv`` file with the columns r, g, b, r_out, g_out, b_out, as signal 0..1.
     by
-        Who computes a pipeline that is given as text: ``colour-science``, by itself,
-        or ``lutbench``, exactly.
+        What computes a pipeline that is given as text: ``colour-science`` alone, or
+        lutbench's own exact transform (``lutbench``).
 
     Raises
     ------
@@ -114,7 +114,9 @@ def assert_matches_reference(
     side = _subject(lut, known)
     limits = _limits(delta_e, delta_e_itp, codes)
     if by not in ("colour-science", "lutbench"):
-        raise LutbenchError(f"nobody is named {by!r}", accepted="colour-science, lutbench")
+        raise LutbenchError(
+            f"no reference library is named {by!r}", accepted="colour-science, lutbench"
+        )
     if not isinstance(reference, Transform) and str(reference).lower().endswith(".csv"):
         values = read_values(read_bytes(str(reference), limit=MAX_CSV_BYTES), str(reference))
         tests = [SampledColours(str(reference), values[:, 0])]
@@ -153,7 +155,8 @@ def assert_baseline(
 ) -> None:
     """Assert that a LUT or pipeline gives what it gave when `path` was recorded.
 
-    With `record` a missing baseline is written first, with `replace` an existing one too.
+    With `record` a missing baseline is written first; with `replace` an existing one is
+    replaced first.
 
     Raises
     ------

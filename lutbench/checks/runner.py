@@ -11,7 +11,7 @@ from lutbench.checks.base import Check, Context, command_line
 from lutbench.checks.limits import CheckFigure
 from lutbench.checks.suite import Suite
 from lutbench.errors import LutbenchError
-from lutbench.hands import Hands, worked
+from lutbench.parallel import Workers, run_parallel
 from lutbench.results import Result
 
 Status = Literal["passed", "failed", "error", "recorded"]
@@ -168,7 +168,7 @@ def run_suite(
             if check.recording:
                 context.place(check.recording, check.where)
     outcomes = []
-    for done in worked(run_check, checks, context, Hands(run.jobs, run.scheduler)):
+    for done in run_parallel(run_check, checks, context, Workers(run.jobs, run.scheduler)):
         outcomes.append(done.value or _unable(done.item, done.error, time.perf_counter()))
         on_outcome(outcomes[-1])
     return Report(suite.title, str(suite.path), tuple(outcomes))

@@ -15,7 +15,6 @@ from lutbench.cli.options import (
     RunOptions,
     clip_coding_options,
     gathered,
-    hands_options,
     interpolation_option,
     json_option,
     lut_range_options,
@@ -23,6 +22,7 @@ from lutbench.cli.options import (
     print_json,
     printable,
     value_ranges,
+    worker_options,
 )
 from lutbench.errors import LutbenchError
 
@@ -62,7 +62,7 @@ class PictureOptions:
 
 @dataclass(frozen=True)
 class ClipOptions:
-    """What means something for clips only."""
+    """Options that apply to clips only."""
 
     codec: str | None
     chroma: str | None
@@ -82,18 +82,18 @@ FORMAT_SUFFIXES = {"png": ".png", "jpeg": ".jpg", "tiff": ".tif", "exr": ".exr",
 @click.option(
     "--depth",
     type=click.Choice(["8", "10", "12", "16", "half", "float"]),
-    help="Bits a channel to write, or half or float. [default: as in IN, where OUT can hold it]",
+    help="Bits per channel to write, or half or float. [default: as IN, where OUT can hold it]",
 )
 @click.option(
     "--dither",
     is_flag=True,
-    help="With --depth 8, 10 or 12, of stills: a noise of one code that keeps skies from banding.",
+    help="For stills with --depth 8, 10 or 12: add noise of one code, so that skies do not band.",
 )
 @click.option(
     "--format",
     "format_name",
     type=click.Choice(list(FORMAT_SUFFIXES)),
-    help="The format of stills written into a folder. [default: as in IN]",
+    help="The format of stills written into a folder. [default: as IN]",
 )
 @click.option(
     "--target-gamut", metavar="NAME", help="The gamut that the LUT gives, to tag the output with."
@@ -101,12 +101,12 @@ FORMAT_SUFFIXES = {"png": ".png", "jpeg": ".jpg", "tiff": ".tif", "exr": ".exr",
 @click.option(
     "--target-curve", metavar="NAME", help="The curve that the LUT gives, to tag the output with."
 )
-@hands_options("Frames")
+@worker_options("Frames")
 @click.option(
     "--codec",
     metavar="NAME",
     help="Codec of a clip: prores, prores4444, dnxhr, dnxhr444, h264, h265, ffv1. "
-    "[default: after the suffix of OUT]",
+    "[default: by the suffix of OUT]",
 )
 @click.option(
     "--chroma",
@@ -121,8 +121,8 @@ FORMAT_SUFFIXES = {"png": ".png", "jpeg": ".jpg", "tiff": ".tif", "exr": ".exr",
 )
 @clip_coding_options
 @lut_range_options
-@click.option("--no-audio", is_flag=True, help="Leave the sound of a clip out.")
-@click.option("--force", is_flag=True, help="Replace files that exist, make all frames anew.")
+@click.option("--no-audio", is_flag=True, help="Write a clip without sound.")
+@click.option("--force", is_flag=True, help="Replace existing files; render all frames again.")
 @json_option
 @gathered(
     files=Files,
@@ -144,17 +144,17 @@ def command(
     IN is a still (PNG, JPEG, TIFF, OpenEXR, DPX), a folder of stills, a frame
     pattern, in which #### or %04d stands for the frame number, or a clip (.mov,
     .mp4, .mkv, .mxf). OUT is a file; for a folder or pattern, a folder or
-    another pattern. Bit depth, metadata and channels beyond R G B of stills stay;
-    sound, time code and frame times of clips too. Colour tags of IN do not, since
-    they no longer hold: say what the LUT gives with --target-gamut and
-    --target-curve.
+    another pattern. Stills keep their bit depth, metadata and channels beyond
+    R G B; clips keep sound, time code and frame times. Colour tags of IN are
+    dropped, since they are no longer true: name what the LUT gives with
+    --target-gamut and --target-curve.
 
-    --source-range and --target-range say, as in build and inspect, what the LUT takes and
-    gives; a LUT that build made tells it. --file-range says how IN carries its codes, where
-    its tags do not, or are wrong.
+    --source-range and --target-range give the range of the LUT's input and output, as in
+    build and inspect; a LUT from build states it itself. --file-range gives the range of
+    the codes in IN, where its tags are missing or wrong.
 
-    A run over many frames that was cut short goes on where it stopped when it is
-    started again. Frames that fail are listed; the exit status is then 1.
+    A run over many frames that was interrupted continues where it stopped when it
+    is started again. Frames that fail are listed; the exit status is then 1.
 
     \b
     Examples:
@@ -182,13 +182,13 @@ def command(
         return _one_clip(transform, files, settings, report)
     _refuse(source, **{**vars(clip), "no_audio": clip.no_audio or None})
 
-    treatment, settled = _treatment(opened, transform, picture, tags)
+    treatment, choices = _treatment(opened, transform, picture, tags)
     suffix = FORMAT_SUFFIXES.get(picture.format_name or "")
     if Path(source).is_dir() or is_pattern(source):
         from lutbench.media.sequence.frames import list_frames
 
         frames = list_frames(source, files.target, suffix)
-        return _many(frames, treatment, _fingerprint(lut, settled), run, report)
+        return _many(frames, treatment, _fingerprint(lut, choices), run, report)
     _refuse(source, jobs=run.jobs, scheduler=run.scheduler)
     return _one_still(treatment, files, suffix, report)
 
@@ -196,32 +196,32 @@ def command(
 def _treatment(
     opened: Transform, transform: Transform, picture: PictureOptions, tags: ColourTags
 ) -> tuple[Treatment, list[str | None]]:
-    """What is done to each still, and the settings that tell it from another treatment."""
+    """What is done to each still, and the options that identify this treatment."""
     from lutbench.media.treatment import Treatment
     from lutbench.tables.carried import over_codes
 
     if picture.dither and picture.depth not in ("8", "10", "12"):
-        raise LutbenchError("--dither is for a depth that is named", accepted="--depth 8, 10 or 12")
-    settled = [picture.interpolation, picture.depth, tags.gamut, tags.curve]
-    settled += ["dithered"] if picture.dither else []
+        raise LutbenchError("--dither needs a depth", accepted="--depth 8, 10 or 12")
+    choices = [picture.interpolation, picture.depth, tags.gamut, tags.curve]
+    choices += ["dithered"] if picture.dither else []
     if picture.file_range is not None:
         values = value_ranges(opened, picture)
         transform = over_codes(transform, values, picture.file_range)
-        settled += [picture.file_range, values.source, values.target]
+        choices += [picture.file_range, values.source, values.target]
     elif picture.source_range or picture.target_range:
         raise LutbenchError(
-            "a still gives the LUT its codes as they are, whatever range the LUT is for",
-            accepted="--file-range full or legal beside it, where the still carries another range",
+            "the codes of a still go into the LUT unchanged, so the LUT's range has no effect",
+            accepted="with it --file-range full or legal, to convert from the range of the still",
         )
-    return Treatment(transform, picture.depth, tags, picture.dither), settled
+    return Treatment(transform, picture.depth, tags, picture.dither), choices
 
 
 def _refuse(source: str, **options: object) -> None:
-    """No option that means nothing for this kind of picture is passed over in silence."""
+    """Refuse options that have no meaning for this kind of picture, rather than ignore them."""
     given = [name for name, value in options.items() if value is not None]
     if given:
         raise LutbenchError(
-            f"--{given[0].replace('_', '-')} has no meaning for this kind of IN",
+            f"--{given[0].replace('_', '-')} does not apply to this kind of picture",
             where=source,
             accepted="leave it out",
         )
@@ -232,7 +232,9 @@ def _clip_settings(clip: ClipOptions, picture: PictureOptions, tags: ColourTags)
 
     depth = picture.depth
     if depth not in (None, "8", "10", "12"):
-        raise LutbenchError(f"no clip is written with a depth of {depth}", accepted="8, 10, 12")
+        raise LutbenchError(
+            f"clips cannot be written with a depth of {depth}", accepted="8, 10, 12"
+        )
     return ClipSettings(
         clip.codec,
         None if depth is None else int(depth),
@@ -263,7 +265,7 @@ def _one_clip(transform: Transform, files: Files, settings: ClipSettings, report
             note(text)
         written = f"{goal}: {outcome.frames} frames written as {outcome.codec}"
         cut = (
-            f", {100 * outcome.cut_share:.2g} % of the pixels cut off" if outcome.cut_share else ""
+            f", {100 * outcome.cut_share:.2g} % of the pixels clipped" if outcome.cut_share else ""
         )
         click.echo(printable(written + cut))
     return 0
@@ -325,10 +327,10 @@ def _print_notes(outcome: FramesOutcome) -> None:
         note(f"{text}{times}")
 
 
-def _fingerprint(lut: str, settings: list[str | None]) -> str:
-    """Stands for the LUT file's bytes and the settings, so that unlike frames never mix."""
+def _fingerprint(lut: str, choices: list[str | None]) -> str:
+    """A digest of the LUT file and the options, so that frames of different runs never mix."""
     import hashlib
 
     digest = hashlib.sha256(Path(lut).read_bytes())
-    digest.update(json.dumps(settings).encode())
+    digest.update(json.dumps(choices).encode())
     return digest.hexdigest()

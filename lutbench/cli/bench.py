@@ -33,7 +33,7 @@ SCHEMA = 1
 
 @dataclass(frozen=True)
 class Names:
-    """What is said about the ends of LUT files."""
+    """The encodings before and after LUT files, as the options name them."""
 
     source_curve: str | None
     source_gamut: str | None
@@ -46,7 +46,7 @@ class Names:
 
 @dataclass(frozen=True)
 class Showing:
-    """Where the bench is to be seen, and with which stills."""
+    """Where the bench is written or served, and with which stills."""
 
     output: str | None
     stills: tuple[str, ...]
@@ -72,7 +72,7 @@ class Showing:
 @click.option(
     "--serve",
     is_flag=True,
-    help="Show the page on this machine, at a private address, and follow changes.",
+    help="Serve the page to this machine only, and reload it when files change.",
 )
 @click.option(
     "--port",
@@ -83,9 +83,11 @@ class Showing:
 )
 @click.option("--source-curve", metavar="NAME", help="The curve of the recording, for LUT files.")
 @click.option("--source-gamut", metavar="NAME", help="The gamut of the recording, for LUT files.")
-@click.option("--target-curve", metavar="NAME", help="How what comes out is seen, for LUT files.")
 @click.option(
-    "--target-gamut", metavar="NAME", help="The gamut that it is seen in. [default: BT.709]"
+    "--target-curve", metavar="NAME", help="The curve of the LUTs' output, for LUT files."
+)
+@click.option(
+    "--target-gamut", metavar="NAME", help="The gamut of the LUTs' output. [default: BT.709]"
 )
 @range_options
 @definitions_option
@@ -95,10 +97,10 @@ class Showing:
 def command(source: str, names: Names, showing: Showing, report: Reporting) -> None:
     """Write a set of LUTs as one page to look, expose and measure with, offline.
 
-    The page opens in any browser with WebGL 2, on a phone too, and asks nothing
-    of the network. A recipe says what the recording is; for LUT files name it
+    The page opens in any browser with WebGL 2, on a phone too, and loads nothing
+    from the network. A recipe states what the recording is; for LUT files name it
     with --source-curve and --source-gamut, or it is identified where that is
-    sure. --still brings TIFF, OpenEXR, DPX and other stills along.
+    certain. --still adds TIFF, OpenEXR, DPX and other stills.
 
     \b
     Example:
@@ -111,10 +113,10 @@ def command(source: str, names: Names, showing: Showing, report: Reporting) -> N
     path = Path(source)
     if not path.exists():
         raise LutbenchError("there is no such file or folder", where=source)
-    told = (names.source_curve, names.source_gamut, names.target_curve, names.target_gamut)
-    if path.suffix.lower() == ".toml" and any(told):
+    given = (names.source_curve, names.source_gamut, names.target_curve, names.target_gamut)
+    if path.suffix.lower() == ".toml" and any(given):
         raise LutbenchError(
-            "a recipe says its curves and gamuts itself",
+            "a recipe states its own curves and gamuts",
             where=path,
             accepted="no --source-curve, --source-gamut, --target-curve, --target-gamut",
         )
@@ -152,7 +154,7 @@ def _write(order: Order, output: str, report: Reporting) -> None:
     data = write_bench(order, output, force=report.force)
     size = Path(output).stat().st_size
     if report.as_json:
-        print_json(_told(data, output, size))
+        print_json(_report(data, output, size))
         return
     for each in data["notes"]:
         note(each)
@@ -163,11 +165,11 @@ def _write(order: Order, output: str, report: Reporting) -> None:
         f"LUTs packed within {worst:.1g} of a 10-bit code"
     )
     if not data["sources"]:
-        click.echo("the recording's curve is not known: name --source-curve to expose in light")
+        click.echo("the recording's curve is not known: name --source-curve to expose in stops")
 
 
-def _told(data: dict[str, Any], output: str, size: int) -> dict[str, Any]:
-    """The report: what the page holds, without the tables and pictures."""
+def _report(data: dict[str, Any], output: str, size: int) -> dict[str, Any]:
+    """What the page holds, without its tables and pictures."""
 
     def chosen(of: dict[str, Any], *keys: str) -> dict[str, Any]:
         return {key: of[key] for key in keys}

@@ -38,18 +38,17 @@ PROOF = "proof.html"
 
 @dataclass(frozen=True)
 class Post:
-    """Whether files for post are wanted, and the still that they are proved with."""
+    """Whether files for post are written, and the still for their proof."""
 
     wanted: bool
     still: str | None
 
 
 def conversion_options(function: F) -> F:
-    """An option for each setting of a conversion, in the order of the list."""
+    """Add an option for each setting of a conversion, in the order of `SETTINGS`."""
     for each in reversed(SETTINGS):
         chosen = click.Choice(each.accepted, case_sensitive=False) if each.accepted else each.type
-        # An end that is not named, and a size that follows from the dimensions, are told apart
-        # from those that are.
+        # None where a curve, gamut or size is not given: the project or the dimensions decide.
         default = None if each.default == "" and each.name != "title" else each.default
         function = click.option(
             f"--{each.name.replace('_', '-')}",
@@ -84,7 +83,7 @@ def conversion_options(function: F) -> F:
 @click.option(
     "--still",
     metavar="FILE",
-    help="With --post: a still as it was recorded, for the proof. [default: ours]",
+    help="With --post: a still as it was recorded, for the proof. [default: a built-in one]",
 )
 @conversion_options
 @definitions_option
@@ -100,7 +99,7 @@ def command(
 ) -> None:
     """Build monitoring LUTs: all of a RECIPE, or one from options.
 
-    Prints what was written and how near each LUT comes to the exact transform.
+    Prints what was written and how close each LUT is to the exact transform.
     A monitoring LUT is for viewing: delivery has its own specification.
 
     \b
@@ -142,10 +141,10 @@ def command(
 def _for_post(
     made: list[Made], recipe: str, folder: Path, catalogue: Catalogue, post: Post, force: bool
 ) -> list[ProvedLut]:
-    """The files for post, and the sheet that proves them."""
+    """Write the files for post, and the sheet that proves them."""
     if not post.wanted:
         if post.still:
-            raise LutbenchError("--still is for a proof", accepted="--post as well")
+            raise LutbenchError("--still needs --post", accepted="both, or neither")
         return []
     from lutbench.recipes.post import FOLDER, write_post
     from lutbench.recipes.schema import read_recipe
@@ -181,8 +180,8 @@ def _refuse_quick_options(quick: dict[str, Any]) -> None:
     ]
     if given:
         raise LutbenchError(
-            f"--{given[0].replace('_', '-')} cannot stand beside a recipe",
-            accepted="a recipe, or options, not both",
+            f"--{given[0].replace('_', '-')} cannot be given with a recipe",
+            accepted="a recipe or options, not both",
         )
 
 
@@ -191,18 +190,15 @@ def _take_from_project(quick: dict[str, Any]) -> None:
     from lutbench.cli.project import project_here, say_taken
 
     project = project_here()
-    for end, told in (
-        ("source", project and project.source),
-        ("target", project and project.target),
-    ):
-        if project is None or not told:
-            continue
-        # An end is taken as a whole: half of one and half of another is nobody's.
+    if project is None:
+        return
+    for end, encoding in (("source", project.source), ("target", project.target)):
+        # Curve, gamut and range belong together: taken only where none of them is given.
         names = [f"{end}_{what}" for what in ("curve", "gamut", "range")]
-        if told.curve and all(quick[name] is None for name in names):
-            values = (told.curve, told.gamut or None, told.range)
+        if encoding.curve and all(quick[name] is None for name in names):
+            values = (encoding.curve, encoding.gamut or None, encoding.range)
             quick.update(zip(names, values, strict=True))
-            say_taken(project, f"{end} {told}")
+            say_taken(project, f"{end} {encoding}")
 
 
 def _from_recipe(
@@ -251,7 +247,7 @@ def _from_options(
 
     if not quick["source_curve"]:
         raise LutbenchError(
-            "nothing says what to build",
+            "there is nothing to build",
             accepted="a recipe file, or --source-curve and the other options (see --help)",
         )
     if output is None:
@@ -313,7 +309,7 @@ def _print_table(made: list[Made]) -> None:
 
 
 def _print_beside(made: list[Made], screen: Console) -> None:
-    """Legends that were written too, greys behind a shaper, and what a LUT cuts off."""
+    """Legends that were written too, the error of greys behind a shaper, and clipped light."""
     for each in made:
         if each.legend is not None:
             screen.print(f"legend: {each.legend}", soft_wrap=True)
@@ -332,7 +328,7 @@ def _sentence(words: str) -> str:
 
 
 def _common_folder(made: list[Made]) -> Path:
-    """The folder that all were written into."""
+    """The innermost folder that holds all files that were written."""
     folders = [each.path.parent for each in made if each.path]
     common = folders[0] if folders else Path(".")
     while not all(folder.is_relative_to(common) for folder in folders):

@@ -34,7 +34,7 @@ SCHEMA = 1
     "--smoothness",
     type=click.FloatRange(1e-12, 1.0),
     metavar="S",
-    help="How strongly the LUT is pulled straight. [default: what foretells unseen patches best]",
+    help="Weight of smoothness in the fit. [default: what predicts held-out patches best]",
 )
 @click.option("--title", default="", metavar="TEXT", help="The title of OUT.")
 @force_option
@@ -44,8 +44,8 @@ def command(picture: str, size: int, smoothness: float | None, new: NewLut) -> N
     """Make the LUT of a device from PICTURE, the chart that came back from it.
 
     PICTURE may be scaled, moved, cropped into the chart's margin, of 8 bits,
-    lightly compressed and noisy. It is refused when the chart is mirrored, turned,
-    cut or covered, or when the same colour does not come back as the same all over.
+    lightly compressed and noisy. It is refused when the chart is mirrored, rotated,
+    cut or covered, or when one colour comes back differently in different places.
 
     \b
     Example:
@@ -57,7 +57,7 @@ def command(picture: str, size: int, smoothness: float | None, new: NewLut) -> N
 
     still = read_still(picture)
     reading = read_chart(still.signal(), picture)
-    # Rounding to whole codes is there even where no noise shows it.
+    # Rounding to whole codes adds to the uncertainty even where no noise shows it.
     rounding = 0.0 if still.full_scale == 1 else 12**-0.5 / still.full_scale
     fit = fit_patches(
         reading.inputs,

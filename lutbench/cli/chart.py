@@ -26,7 +26,7 @@ SCHEMA = 1
     default=21,
     show_default=True,
     metavar="N",
-    help="Colours along an edge of the cube (5 to 33): more show sharper bends, smaller patches.",
+    help="Colours along an edge of the cube (5 to 33): more give finer detail, smaller patches.",
 )
 @click.option(
     "--frame",
@@ -38,8 +38,8 @@ SCHEMA = 1
 @click.option(
     "--patches",
     type=click.Choice(["short", "usual", "long"]),
-    help="Draw patches to show to a meter on a display instead, a still each (73, 204 or 685), and "
-    "the table for its readings: OUT is a folder. See `lutbench display`.",
+    help="Instead, draw patches for a meter to read from a display, each as a still (73, 204 or "
+    "685), and the table for its readings: OUT is a folder. See `lutbench display`.",
 )
 @force_option
 @json_option
@@ -48,8 +48,8 @@ def command(output: str, size: int, frame: str, patches: str | None, reporting: 
     """Draw a chart of known colours, to send through a device whose LUT you cannot get.
 
     The device may be a monitor's recorder output, an editing program, a camera's
-    preview. Bring the picture back as a still and `lutbench capture` makes the
-    LUT of it. OUT is .png or .tif, 16 bits. It has to be taken as code values:
+    preview. Save the result as a still, and `lutbench capture` makes the LUT from
+    it. OUT is .png or .tif, 16 bits. The device has to treat it as code values:
     full range, no colour management, no sharpening.
 
     With --patches it draws what a meter reads from a display, one patch at a time.

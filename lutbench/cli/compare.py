@@ -39,7 +39,7 @@ SETS = ("chart", "neutral", "random", "nodes")
 
 
 class LimitParam(NumberParam):
-    """A finite number from 0: any other limit would check nothing."""
+    """A finite number from 0; any other limit would check nothing."""
 
     name = "limit"
 
@@ -55,7 +55,7 @@ class LimitParam(NumberParam):
 
 @dataclass(frozen=True)
 class Colours:
-    """Which colours are compared, and in which codes they are reported."""
+    """Which colours are compared, the bit depth of their codes, and how many are listed."""
 
     sets: tuple[str, ...]
     bits: str
@@ -70,7 +70,7 @@ class Colours:
 @click.option(
     "--target-curve",
     metavar="NAME",
-    help="The curve that comes out of both: says on which display to look.",
+    help="The curve that comes out of both: decides the display for ΔE.",
 )
 @click.option("--target-gamut", metavar="NAME", help="The gamut that comes out of both.")
 @click.option(
@@ -132,8 +132,8 @@ class Colours:
 @click.option(
     "--as-views",
     is_flag=True,
-    help="A and B are two views of one recording, such as SDR and HDR: says how far they are apart "
-    "on mid grey and the chart, with both whites at 203 cd/m².",
+    help="A and B are two views of one recording, such as SDR and HDR: compare them on mid grey "
+    "and the chart, with both whites at 203 cd/m².",
 )
 @click.option(
     "--page", metavar="OUT.html", help="Write a page with difference maps and the worst colours."
@@ -150,7 +150,7 @@ def command(
     report: Reporting,
     **options: Any,
 ) -> int:
-    """Compare A and B: how far apart, where, and whether for a simple reason.
+    """Compare A and B: how far apart they are, where, and whether for a simple reason.
 
     A side is a LUT file; RECIPE.toml#NAME, the LUT that a recipe makes; or a
     pipeline in the form "CURVE, GAMUT to CURVE, GAMUT", after which options of
@@ -208,7 +208,7 @@ def _as_views(
     report: Reporting,
     options: dict[str, Any],
 ) -> int:
-    """Print two views of one recording; limits and a page belong to other comparisons."""
+    """Compare and print two views of one recording; limits and a page do not apply here."""
     from lutbench.cli.compare_views import look_of, print_views, watched
     from lutbench.measure.views import views_apart
 
@@ -216,7 +216,7 @@ def _as_views(
     for name, value in others.items():
         if value is not None:
             raise LutbenchError(
-                f"--{name.replace('_', '-')} cannot stand beside --as-views",
+                f"--{name.replace('_', '-')} cannot be given with --as-views",
                 accepted="one of the two",
             )
     found = views_apart(watched(first), watched(second))
@@ -232,7 +232,7 @@ def _as_views(
 def _ends(
     first: NamedTransform, second: NamedTransform, catalogue: Catalogue, options: dict[str, Any]
 ) -> tuple[Encoding | None, Encoding | None]:
-    """What goes in and what comes out: from the options, else from the sides."""
+    """The encodings of input and output: from the options, else from the sides."""
     ends = []
     for end in ("source", "target"):
         known = getattr(first, end) or getattr(second, end)

@@ -13,12 +13,12 @@ if TYPE_CHECKING:
 
 
 def watched(side: NamedTransform) -> Watched:
-    """A side as a view: what is recorded and what is watched must be told."""
+    """A side as a view; LutbenchError where its source or target encoding is not known."""
     from lutbench.measure.views import Watched
 
     if side.source is None or side.target is None:
         raise LutbenchError(
-            "does not say what it takes and gives",
+            "does not state its source and target encodings",
             where=side.name,
             accepted="RECIPE.toml#NAME, or a pipeline in words",
         )
@@ -26,7 +26,7 @@ def watched(side: NamedTransform) -> Watched:
 
 
 def look_of(first: NamedTransform, second: NamedTransform) -> LookApart | None:
-    """What the look does in each of two views; None where one has none, or it cannot be seen."""
+    """What the look does in each of two views; None where one has none or it changes nothing."""
     from lutbench.measure.views import look_apart
 
     tasks = first.task, second.task
@@ -34,12 +34,12 @@ def look_of(first: NamedTransform, second: NamedTransform) -> LookApart | None:
         return None
     try:
         return look_apart(tasks[0], tasks[1])
-    except LutbenchError:  # the one left: the look does nothing that could be seen
+    except LutbenchError:  # raised where the look changes no patch
         return None
 
 
 def print_views(found: ViewsApart, look: LookApart | None, a: str, b: str) -> None:
-    """Every patch in both views, the nearest first."""
+    """Print each patch in both views, those with the smallest difference first."""
     import numpy as np
     from rich.table import Table
 
@@ -56,12 +56,12 @@ def print_views(found: ViewsApart, look: LookApart | None, a: str, b: str) -> No
     screen.print(table)
     screen.print(
         f"ΔE ITP {found.delta_e_itp.mean():.1f} on average. Both with reference white at 203 "
-        "cd/m²: a view of standard range counts with its white there.",
+        "cd/m²; an SDR view is scaled so that its white is there.",
         style="dim",
     )
     if look is not None:
         screen.print(
-            f"The look moves patches in B by ΔE ITP {look.effect.mean():.1f} on average, and in A "
-            f"by the same but for {look.parted.mean():.1f}: {100 * look.share:.0f} % of it. 0 % is "
-            "a look that does the same in both views."
+            f"The look moves patches in B by ΔE ITP {look.effect.mean():.1f} on average. Its "
+            f"effect in A differs from that by {look.parted.mean():.1f}, which is "
+            f"{100 * look.share:.0f} %; 0 % is a look that does the same in both views."
         )

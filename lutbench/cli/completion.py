@@ -1,4 +1,4 @@
-"""What the shell offers on Tab: files for files, curve and gamut names for names."""
+"""Shell completion on Tab: file names, and names of curves and gamuts."""
 
 from __future__ import annotations
 
@@ -11,10 +11,10 @@ from lutbench.cli.params import TextParam
 
 
 def offer_completions(command: click.Command) -> None:
-    """Give every free text of `command` what can stand there.
+    """Give each text parameter of `command` its completions.
 
-    Curves and gamuts are the standards and those of the user's own folder; the
-    registered ones would take the shell a second on every key.
+    Curves and gamuts are the standard ones and those of the user's definitions folder;
+    listing the registered ones would delay the shell by a second at each key.
     """
     for param in command.params:
         if isinstance(param.type, click.types.StringParamType) and param.name:
@@ -50,10 +50,10 @@ class _CatalogueName(TextParam):
             mine = open_catalogue().definitions
             names += mine.curves if self.name == "curve" else mine.gamuts
         except LutbenchError:
-            pass  # a broken definition is told when the command runs
+            pass  # a broken definition is reported when the command runs
         start = incomplete.strip("\"'").casefold()
         offered = [name for name in names if name.casefold().startswith(start)]
         if os.environ.get("_LUTBENCH_COMPLETE", "").startswith("bash"):
-            # bash puts the word on the line as it stands; zsh and fish quote it.
+            # bash inserts the word as it is; zsh and fish quote it.
             offered = [name.replace(" ", "\\ ") for name in offered]
         return [CompletionItem(name) for name in offered]

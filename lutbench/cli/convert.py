@@ -39,7 +39,7 @@ class TargetForm:
 
 @dataclass(frozen=True)
 class TextOptions:
-    """What stands in the file beside the numbers, and how they are written."""
+    """The title, and how numbers are written."""
 
     title: str | None
     decimals: int
@@ -55,7 +55,7 @@ class TextOptions:
 @click.option(
     "--dimensions",
     type=click.Choice(["1", "3"]),
-    help="A 1D or a 3D LUT. [default: as IN, 3 for what is not a LUT]",
+    help="A 1D or a 3D LUT. [default: as IN; 3 where IN is not a LUT]",
 )
 @changed_range_options("IN", "OUT")
 @click.option(
@@ -72,7 +72,7 @@ class TextOptions:
     metavar="N",
     help="Digits after the point in a .cube.",
 )
-@click.option("--exact", is_flag=True, help="In a .cube as many digits as bring the table back.")
+@click.option("--exact", is_flag=True, help="In a .cube: as many digits as the values need.")
 @force_option
 @json_option
 @gathered(form=TargetForm, ranges=RangeChange, text=TextOptions, report=Reporting)
@@ -87,8 +87,9 @@ def command(
     """Convert the LUT or transform IN to the format that OUT's suffix names.
 
     Reads and writes .cube, CLF (.clf) and CDL (.cdl, .cc, .ccc); FILE#ID takes one
-    correction of several. What CLF has an operator for is written as that operator,
-    the rest sampled. OUT is read back and compared with IN: the difference is printed.
+    correction of several. A step that CLF has an operator for is written as that
+    operator; the rest is sampled. OUT is read back and compared with IN: the
+    difference is printed.
 
     \b
     Examples:
@@ -210,7 +211,7 @@ def _print(report: dict[str, Any]) -> None:
 
 
 def _figure(codes: float) -> str:
-    """Codes to a hundredth; what is less than that and not nothing, says so."""
+    """Codes to two decimals; "under 0.01" for a difference smaller than that."""
     if codes < 1e-9:
         return "0"
     return f"{codes:.2f}" if codes >= 0.01 else "under 0.01"

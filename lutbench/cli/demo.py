@@ -20,11 +20,11 @@ SCHEMA = 1
 @json_option
 @click.pass_context
 def command(ctx: click.Context, folder: str, force: bool, as_json: bool) -> None:
-    """Run the whole job on the demo set and say where to look.
+    """Run the whole job on the demo set, and list the files worth opening.
 
     Builds the monitoring LUTs of "Salt Road", an invented production shot on an
     invented camera, puts a log photograph and a measured chart through them,
-    works out the day's exposure levels, identifies and inspects LUTs, writes a
+    calculates the day's exposure levels, identifies and inspects LUTs, writes a
     report, and runs the set's regression suite. Writes into DIR (lutbench-demo
     where none is given).
 

@@ -1,4 +1,4 @@
-"""``lutbench display``: a display as it was measured."""
+"""``lutbench display``: draw patches, and fit, calibrate and check a measured display."""
 
 from __future__ import annotations
 
@@ -40,13 +40,13 @@ RANGES = click.Choice(["full", "legal"])
 
 @dataclass(frozen=True)
 class Readings:
-    """How the code values of a file of readings are coded."""
+    """Bit depth and range of the code values in a file of readings."""
 
     bits: str | None
     range_: Range | None
 
     def of(self, path: str) -> Measurements:
-        """The readings of a file."""
+        """Read a file of readings."""
         from lutbench.display.measurements import read_measurements
 
         return read_measurements(path, int(self.bits) if self.bits else None, self.range_)
@@ -54,7 +54,7 @@ class Readings:
 
 @dataclass(frozen=True)
 class Wanted:
-    """What the display is to show, by name, and where names are looked up."""
+    """The target of the display, by name, and the definitions to look names up in."""
 
     target_curve: str
     target_gamut: str
@@ -71,7 +71,7 @@ class Wanted:
         return replace(found, target=replace(found.target, surround=self.surround))
 
     def fitted(self, readings: Measurements) -> tuple[DisplayFit, Target]:
-        """The display as its readings say, and what it is to show."""
+        """The display model fitted to its readings, and the target."""
         from lutbench.display.fit import fit_display
         from lutbench.display.target import target_for
 
@@ -90,7 +90,7 @@ class Wanted:
 
 @dataclass(frozen=True)
 class Making:
-    """The LUT to make: what it takes, how many nodes it has, what stands in front."""
+    """The LUT to make: its input range, size and title, and the LUT in front of it."""
 
     behind: str | None
     size: int
@@ -100,7 +100,7 @@ class Making:
 
 @dataclass(frozen=True)
 class Checking:
-    """What a check holds the display to, and where its page goes."""
+    """The black level and limit of a check, and the page to write."""
 
     display_black: float | None
     page: str | None
@@ -112,29 +112,27 @@ def reading_options(function: F) -> F:
     bits = click.option(
         "--bits",
         type=click.Choice(["8", "10", "12", "16"]),
-        help="Bits of the code values in the file. [default: as its largest code, white, says]",
+        help="Bits of the code values in the file. [default: from its largest code, white]",
     )
-    span = click.option(
-        "--range", "range_", type=RANGES, help="Their range. [default: as white says]"
-    )
+    span = click.option("--range", "range_", type=RANGES, help="Their range. [default: from white]")
     return bits(span(function))
 
 
 def target_options(function: F) -> F:
-    """What the display is to show."""
+    """Options for the target of the display."""
     options = [
         click.option("--target-curve", metavar="NAME", default="BT.1886", show_default=True,
                      help="The display curve that signals are meant for."),
         click.option("--target-gamut", metavar="NAME", default="BT.709", show_default=True,
                      help="The gamut that signals are meant for."),
         click.option("--display-peak", type=click.FloatRange(1, 10000), metavar="CD/M2",
-                     help="Luminance of white. [default: the most that the display reaches]"),
+                     help="Luminance of white. [default: the highest that the display reaches]"),
         click.option("--surround", type=click.FloatRange(0.1, 1000), default=5.0,
                      show_default=True, metavar="CD/M2",
                      help="With BT.2100 HLG: the luminance around the display."),
         click.option("--mastered-at", type=click.FloatRange(1, 10000), metavar="CD/M2",
-                     help="With ST 2084: the peak of the mastering display; what is brighter than "
-                     "this display is rolled off (BT.2390). [default: it is cut off]"),
+                     help="With ST 2084: the peak of the mastering display; what this display "
+                     "cannot reach is rolled off (BT.2390). [default: it is clipped]"),
     ]  # fmt: skip
     for option in reversed(options):
         function = option(function)
@@ -144,9 +142,9 @@ def target_options(function: F) -> F:
 @click.group(invoke_without_command=True)
 @click.pass_context
 def command(context: click.Context) -> None:
-    """Measure a display, calibrate it with a LUT, check it.
+    """Measure a display, calibrate it with a LUT, and check it.
 
-    Show the patches, write down what a meter reads, and see how good the display is
+    Show the patches, enter what a meter reads, and see how accurate the display is
     and what it can reach. Each command has its own help.
 
     \b
@@ -182,12 +180,12 @@ def command(context: click.Context) -> None:
 @json_option
 @gathered(options=PatchOptions, reporting=Reporting)
 def patches(folder: str, options: PatchOptions, reporting: Reporting) -> None:
-    """Draw the patches to show, a still each, and the table for the readings.
+    """Draw the patches to show, each as a still, and the table for the readings.
 
-    FOLDER gets patches.csv, whose X, Y and Z are to be filled in, and numbered stills
+    FOLDER gets patches.csv, in which you fill in X, Y and Z, and numbered stills
     (.png, 16 bits) with a patch in the middle of a black frame. They have to reach the
-    display as code values: no colour management, and the display's own mode unchanged
-    between them and later use.
+    display as code values, without colour management, in the display mode that you will
+    use later.
 
     \b
     Example:
@@ -204,10 +202,10 @@ def patches(folder: str, options: PatchOptions, reporting: Reporting) -> None:
 @json_option
 @gathered(readings=Readings, wanted=Wanted)
 def fit(measured: str, readings: Readings, wanted: Wanted, as_json: bool) -> None:
-    """Say how a measured display behaves, and whether it can reach a target.
+    """Report how a measured display behaves, and whether it can reach a target.
 
     MEASURED is a CSV file with the columns name, R, G, B (code values) and X, Y, Z, or
-    Y, x, y, in cd/m². Patches left out of the fit in turn tell how good it is.
+    Y, x, y, in cd/m². To measure the fit, each patch is predicted from the others.
 
     \b
     Example:
@@ -252,9 +250,9 @@ def calibrate(
 ) -> None:
     """Make the LUT that brings a measured display to a target.
 
-    Alone, or with --behind as one LUT with a monitoring LUT in front. OUT gives values in
-    the range of the measured code values. Colours beyond the display's reach are held to
-    its edge.
+    On its own, or with --behind combined with a monitoring LUT in front of it. OUT gives
+    values in the range of the measured code values. Colours outside the display's gamut
+    are clipped to its edge.
 
     \b
     Examples:
@@ -276,7 +274,7 @@ def calibrate(
     )
     usual = f"{target.curve.name}, {target.gamut.name} on a measured display"
     made = replace(made, lut=made.lut.with_title(making.title or usual))
-    # As recipes write it: `levels` and who opens the file see whose code values come out.
+    # The comment that recipes write too: it says that the code values are a measured display's.
     for_display = f"measured display: {Path(measured).name}; {target_words(target)}"
     write_lut(made.lut, output, force=reporting.force, comments=(for_display,))
     if reporting.as_json:
@@ -305,8 +303,8 @@ def check(
 ) -> int:
     """Check a display against a target: READINGS through the calibration.
 
-    READINGS is a CSV file as for `fit`, its code values those of the target, shown through
-    the LUT. White and black are as read unless told.
+    READINGS is a CSV file as for `fit`, with the code values of the target, shown through
+    the LUT. White and black are taken from the readings unless given.
 
     \b
     Example:

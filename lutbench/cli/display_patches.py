@@ -15,7 +15,7 @@ SCHEMA = 1
 
 @dataclass(frozen=True)
 class PatchOptions:
-    """How many patches, their code values, and how they stand in the frame."""
+    """How many patches, their code values, and their size in the frame."""
 
     amount: str = "usual"
     bits: str = "10"
@@ -26,7 +26,7 @@ class PatchOptions:
 
 
 def write_patches(folder: str, options: PatchOptions, reporting: Reporting) -> None:
-    """Write the stills and patches.csv into `folder`, and say so."""
+    """Write the stills and patches.csv into `folder`, and print what was written."""
     from lutbench import files
     from lutbench.display.patches import patch_set
     from lutbench.model.signal import check_range
@@ -64,7 +64,7 @@ def frame_size(frame: str) -> tuple[int, int]:
 
 
 def _draw(codes: Any, folder: Path, size: tuple[int, int], share: float, force: bool) -> None:
-    """A still a patch: the patch in the middle of black."""
+    """Write a still for each patch: the patch in the middle of a black frame."""
     import numpy as np
 
     from lutbench.media.still.still import Still, write_still

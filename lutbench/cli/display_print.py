@@ -1,4 +1,4 @@
-"""How ``lutbench display`` prints what it found."""
+"""How ``lutbench display`` prints its results."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 
 def target_words(target: Target) -> str:
-    """The target in a line."""
+    """The target on one line."""
     rolled = f", rolled off from {target.mastered_at:.4g}" if target.mastered_at else ""
     return (
         f"target: {target.curve.name}, {target.gamut.name}, white {target.peak:.4g} cd/m²{rolled},"
@@ -24,7 +24,7 @@ def target_words(target: Target) -> str:
 
 
 def print_calibrated(made: Calibrated, target: Target) -> None:
-    """What the display will show with its LUT, as the fitted model says."""
+    """Print the errors that the fitted model predicts for the display with its LUT."""
     screen = console()
     screen.print(target_words(target), soft_wrap=True)
     for name, spreads in made.expected.items():
@@ -35,15 +35,15 @@ def print_calibrated(made: Calibrated, target: Target) -> None:
             soft_wrap=True,
         )
     screen.print(
-        "As the fitted model says: check with a second set of readings. For viewing: delivery"
-        " has its own specification.",
+        "Predicted by the fitted model: check with a second set of readings. For viewing:"
+        " delivery has its own specification.",
         style="dim",
         soft_wrap=True,
     )
 
 
 def print_fit(found: DisplayFit, target: Target, reached: Reach) -> None:
-    """How the display behaves, and what it can reach of the target."""
+    """Print how the display behaves, and how much of the target it can reach."""
     from rich.table import Table
 
     table = Table(box=None, pad_edge=False, show_header=False)
@@ -61,11 +61,10 @@ def _display_rows(found: DisplayFit, reached: Reach) -> list[tuple[str, str]]:
     off, itp, gamut = found.spread(), found.spread("delta_e_itp"), found.model.gamut
     corners = "; ".join(f"{x:.3f} {y:.3f}" for x, y in (*gamut.primaries, gamut.white))
     contrast = f"{reached.contrast:.0f}:1" if reached.black > 0 else "black too dark to read"
-    residual = "no residual lattice: it would foretell no better"
+    residual = "no residual lattice: it would predict no better"
     if found.model.residual is not None:
         residual = (
-            "a residual lattice is taken: without it they come out at ΔE 2000"
-            f" {found.additive_left_out:.2f}"
+            f"with a residual lattice; without it the mean is ΔE 2000 {found.additive_left_out:.2f}"
         )
     return [
         ("read", f"{len(found.measurements.names)} patches, {found.measurements.coding}"),
@@ -78,7 +77,7 @@ def _display_rows(found: DisplayFit, reached: Reach) -> list[tuple[str, str]]:
         (
             "left out",
             f"ΔE 2000 {off.mean:.2f} on average, 95 % under {off.p95:.2f}, at most {off.max:.2f};"
-            f" ΔE ITP {itp.mean:.2f} ({int(found.judged.sum())} patches, each foretold from the"
+            f" ΔE ITP {itp.mean:.2f} ({int(found.judged.sum())} patches, each predicted from the"
             " others)",
         ),
         ("", residual),
@@ -100,7 +99,7 @@ def _target_rows(target: Target, reached: Reach) -> list[tuple[str, str]]:
 
 
 def print_check(found: DisplayCheck, page: str | None, limit: float | None) -> None:
-    """How near the display comes to the target."""
+    """Print how close the display is to the target."""
     from rich.table import Table
 
     screen = console()
@@ -118,7 +117,7 @@ def print_check(found: DisplayCheck, page: str | None, limit: float | None) -> N
         off = max(inner, key=lambda each: abs(each.gamma - (each.gamma_wanted or 0)))  # type: ignore[operator]
         screen.print(
             f"gamma is farthest from the target at {100 * off.level:.1f} %:"
-            f" {off.gamma:.2f} in place of {off.gamma_wanted:.2f}",
+            f" {off.gamma:.2f} instead of {off.gamma_wanted:.2f}",
             soft_wrap=True,
         )
     worst = int(found.delta_e_2000.argmax())

@@ -1,4 +1,4 @@
-"""What ``lutbench`` alone prints: what one would do first, by person."""
+"""What ``lutbench`` prints without a command: first steps for each kind of user."""
 
 from __future__ import annotations
 

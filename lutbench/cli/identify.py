@@ -15,11 +15,11 @@ from lutbench.cli.options import (
     definitions_option,
     force_option,
     gathered,
-    hands_options,
     json_line,
     json_option,
     print_json_line,
     say,
+    worker_options,
 )
 from lutbench.cli.progress import progress
 from lutbench.errors import LutbenchError
@@ -32,42 +32,42 @@ SCHEMA = 1
 
 
 GROUPED = 100
-"""The groups of up to so many LUTs are told: each is held against each, and kept for it."""
+"""The most LUTs that are grouped: each is compared with each, and all are kept in memory."""
 
 
 @dataclass(frozen=True)
 class IdentifyRequest:
-    """What is asked of every file."""
+    """What is asked about each file."""
 
     definitions: tuple[str, ...]
     pins: dict[str, str | None]
     as_json: bool
     keep: bool
-    """Whether the identification itself is wanted, for groups or files beside the report."""
+    """Whether to return the identification itself, for groups or additional files."""
 
 
 @dataclass(frozen=True)
 class FileReport:
-    """What was found of one file, as it is printed; or why there is nothing."""
+    """The result for one file as it is printed, or the error."""
 
     file: str
     row: tuple[str, ...] = ()
     line: str = ""
-    """The report as JSON, where that was asked for."""
+    """The report as JSON, with ``--json`` only."""
     found: Identification | None = None
     error: str = ""
 
 
 @dataclass(frozen=True)
 class Outputs:
-    """Files that are written beside the report."""
+    """Files that are written in addition to the report."""
 
     tone_curve: str | None
     definitions_out: str | None
     groups: str | None
 
     def check(self, many: bool, force: bool) -> None:
-        """Refuse, before the work, what cannot be written."""
+        """Refuse files that cannot be written before any LUT is read."""
         from lutbench import files as writing
 
         for option, path, what in (
@@ -78,18 +78,20 @@ class Outputs:
             if path is None:
                 continue
             if many and option != "--groups":
-                raise LutbenchError(f"{what} is that of one LUT", where=option, accepted="one file")
+                raise LutbenchError(
+                    f"{what} is written for one LUT only", where=option, accepted="one file"
+                )
             writing.refuse_existing(Path(path), force)
 
 
 @click.command()
 @click.argument("luts", nargs=-1, required=True, metavar="LUT...")
-@click.option("--source-curve", metavar="NAME", help="The curve that goes in, where you know it.")
-@click.option("--source-gamut", metavar="NAME", help="The gamut that goes in, where you know it.")
+@click.option("--source-curve", metavar="NAME", help="The curve that goes in, if you know it.")
+@click.option("--source-gamut", metavar="NAME", help="The gamut that goes in, if you know it.")
 @click.option(
     "--source-range",
     type=click.Choice(["full", "legal"]),
-    help="The range of the values that go in, where you know it.",
+    help="The range of the values that go in, if you know it.",
 )
 @click.option("--target-curve", metavar="NAME", help="The curve that comes out.")
 @click.option("--target-gamut", metavar="NAME", help="The gamut that comes out.")
@@ -106,14 +108,14 @@ class Outputs:
 @click.option(
     "--definitions-out",
     metavar="OUT.toml",
-    help="Write the curve and the gamut that have no name as definitions that --definitions reads.",
+    help="Write an unnamed curve and gamut as definitions, a file for --definitions.",
 )
 @click.option(
     "--groups",
     metavar="OUT.json",
-    help=f"Write which of up to {GROUPED} LUTs are alike, or differ in little.",
+    help=f"Write which of up to {GROUPED} LUTs are equal or similar.",
 )
-@hands_options("LUTs")
+@worker_options("LUTs")
 @definitions_option
 @json_option
 @force_option
@@ -126,12 +128,12 @@ def command(
     run: RunOptions,
     **pins: str | None,
 ) -> int:
-    """Say what each LUT expects, what it gives, and what of it is a look.
+    """Find what each LUT expects, what it gives, and how much of it is a look.
 
-    LUT is a file, or a folder whose LUTs are all looked at. Errors are in
-    10-bit codes over the nodes of the LUT; a look is told in ΔE 2000. Several
-    LUTs get a line each as they are done, on all cores, and the groups they
-    fall into. With --json each line is a report of its own (JSON Lines).
+    LUT is a file, or a folder of LUTs. Errors are in 10-bit codes over the nodes
+    of the LUT; a look is given in ΔE 2000. Several LUTs are worked on by all
+    cores and get one line each, in order, then the groups that they form. With
+    --json each line is a report of its own (JSON Lines).
 
     \b
     Example:
@@ -143,12 +145,12 @@ def command(
     _check_names(catalogue_of(definitions), pins)
     writes = outputs.tone_curve is not None or outputs.definitions_out is not None
     few = len(files) <= GROUPED
-    told = few and (outputs.groups is not None or not report.as_json)
+    grouped = few and (outputs.groups is not None or not report.as_json)
     if outputs.groups is not None and not few:
         raise LutbenchError(
             f"{len(files)} LUTs", where="--groups", accepted=f"up to {GROUPED} LUTs"
         )
-    asked = IdentifyRequest(definitions, pins, report.as_json, not many or writes or told)
+    asked = IdentifyRequest(definitions, pins, report.as_json, not many or writes or grouped)
     if not many:
         return _one(files[0][0], asked, outputs, report)
     return _many(files, asked, outputs, report, run)
@@ -180,14 +182,16 @@ def _many(
 ) -> int:
     from lutbench.cli.identify_print import COLUMNS, print_errors, print_groups
     from lutbench.cli.lines import Lines
-    from lutbench.hands import worked
+    from lutbench.parallel import run_parallel
 
     names = dict(files)
     known: list[tuple[str, Identification]] = []
     errors: list[str] = []
     lines = None if report.as_json else Lines("LUT", list(names.values()), COLUMNS)
     with progress("identifying", len(files), lines.screen if lines else None) as step:
-        for done in worked(looked_at, [file for file, _ in files], asked, run.hands(len(files))):
+        for done in run_parallel(
+            identify_file, [file for file, _ in files], asked, run.workers(len(files))
+        ):
             answer = done.value or _unreadable(done.item, done.error, asked.as_json)
             if lines is None:
                 click.echo(answer.line)
@@ -203,22 +207,22 @@ def _many(
     if lines is not None:
         print_errors(errors)
         if len(files) > GROUPED:
-            say(f"{len(files)} LUTs: groups are told of up to {GROUPED}")
+            say(f"{len(files)} LUTs: only up to {GROUPED} are grouped")
         print_groups([(names[file], found) for file, found in known])
     return 2 if errors else 0
 
 
 def _check_names(catalogue: Catalogue, pins: dict[str, str | None]) -> None:
-    """Refuse a name that is not known before the work, saying which option gave it."""
+    """Refuse unknown names before any LUT is read, with the option that gave them."""
     for key, value in pins.items():
         if value is None or key.endswith("range"):
             continue
-        look = catalogue.curve if key.endswith("curve") else catalogue.gamut
-        look(value, where=f"--{key.replace('_', '-')}")
+        find = catalogue.curve if key.endswith("curve") else catalogue.gamut
+        find(value, where=f"--{key.replace('_', '-')}")
 
 
-def looked_at(file: str, asked: IdentifyRequest) -> FileReport:
-    """What is found of one file; in whatever process this is called."""
+def identify_file(file: str, asked: IdentifyRequest) -> FileReport:
+    """The result for one file; called in this process or in another."""
     from lutbench.cli.identify_print import row_of
 
     try:
@@ -250,11 +254,11 @@ def _identified(file: str, asked: IdentifyRequest) -> Identification:
 
 
 def _files(given: tuple[str, ...]) -> tuple[list[tuple[str, str]], bool]:
-    """Files and the names to show, and whether several may come."""
+    """Pairs of path and name to show, and whether there may be several."""
     from lutbench.formats.open import lut_files
 
     files, many = lut_files(given, luts_only=True)
-    # Files of one name in several places are told apart by their whole path.
+    # Files of the same name in several folders are shown with their whole path.
     shown = [_short(each.name) for each in files]
     return [
         (each.path, short if shown.count(short) == 1 else each.path)
@@ -263,7 +267,7 @@ def _files(given: tuple[str, ...]) -> tuple[list[tuple[str, str]], bool]:
 
 
 def _short(name: str) -> str:
-    """A name without the suffix of a LUT, which says nothing."""
+    """A name without its suffix, where that is a suffix of LUT files."""
     from lutbench.formats.registry import suffixes
 
     return str(Path(name).with_suffix("")) if Path(name).suffix.lower() in suffixes() else name
@@ -275,11 +279,11 @@ def _write_tone_curve(found: Identification, file: str, path: str, force: bool) 
 
     tone = found.tone
     if tone is None:
-        why = f"the kind is {found.kind}" if found.best else "none is known"
+        why = f"the kind is {found.kind}" if found.best else "none was identified"
         raise LutbenchError(
             f"no tone curve to write: {why}",
             where=file,
-            accepted="a LUT that changes tone, of a source curve that is known",
+            accepted="a LUT that changes tone, with a known source curve",
         )
     writing.write_text(path, tone_csv(tone, found), force=force)
     say(f"{path}: tone curve written, {len(tone.curve)} rows")
@@ -291,7 +295,7 @@ def _write_definitions(found: Identification, file: str, path: str, force: bool)
     measured = found.measured
     if measured is None:
         raise LutbenchError(
-            "no definition to write: every part that the LUT shows has a name, or shows too little",
+            "no definition to write: each curve and gamut has a name, or cannot be measured",
             where=file,
             accepted="a LUT with a source curve or gamut that is not in the catalogue",
         )

@@ -1,4 +1,4 @@
-"""An identification on a terminal: sentences first, then the evidence."""
+"""How `lutbench identify` prints: sentences first, then the evidence."""
 
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ if TYPE_CHECKING:
     from lutbench.identification import Candidate, Identification, Look, Tone
 
 SHOWN = 4
-"""Candidates that the table shows; --json has them all."""
+"""Candidates in the table, which then fits on a screen; --json has them all."""
 
 NAMES = 2
-"""Names that stand in a cell; --json has them all."""
+"""Names in a cell, which then stays narrow; --json has them all."""
 
 
 def print_one(found: Identification) -> None:
-    """The report of one LUT."""
+    """Print the report of one LUT."""
     from lutbench.identification.claims import in_words
 
     screen = console(markup=True)
@@ -204,11 +204,11 @@ COLUMNS = (
     Column("look", 5, number=True),
     Column("sure", 6),
 )
-"""Behind the name of the LUT."""
+"""The columns after the name of the LUT."""
 
 
 def row_of(found: Identification) -> tuple[str, ...]:
-    """The cells of a LUT's line behind its name."""
+    """The cells of a LUT's line after its name."""
     from rich.markup import escape
 
     best = found.best
@@ -223,7 +223,7 @@ def row_of(found: Identification) -> tuple[str, ...]:
 
 
 def print_errors(errors: Sequence[str]) -> None:
-    """What the figures of the lines are, and why files could not be read."""
+    """Print the unit of the figures, and why files could not be read."""
     from rich.markup import escape
 
     screen = console(markup=True)
@@ -233,7 +233,7 @@ def print_errors(errors: Sequence[str]) -> None:
 
 
 def print_groups(known: Sequence[tuple[str, Identification]]) -> None:
-    """The groups that LUTs fall into."""
+    """Print the groups that the LUTs form."""
     from lutbench.identification.groups import groups_of
 
     screen = console(markup=True)
@@ -243,5 +243,5 @@ def print_groups(known: Sequence[tuple[str, Identification]]) -> None:
         )
         screen.print(f"\nThese {count} {group.words}:", markup=False)
         for name, detail in zip(group.names, group.details, strict=True):
-            told = f"  {name}: {detail}" if detail else f"  {name}"
-            screen.print(told, markup=False, soft_wrap=True)
+            line = f"  {name}: {detail}" if detail else f"  {name}"
+            screen.print(line, markup=False, soft_wrap=True)

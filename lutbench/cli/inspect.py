@@ -17,11 +17,11 @@ from lutbench.cli.options import (
     definitions_option,
     force_option,
     gathered,
-    hands_options,
     json_line,
     json_option,
     print_json_line,
     range_options,
+    worker_options,
 )
 from lutbench.errors import LutbenchError
 
@@ -36,7 +36,7 @@ _SORTS = ("name", "worst", "kind", "grey")
 
 @dataclass(frozen=True)
 class EndOptions:
-    """What the LUT stands between: encodings by name, and ranges of values."""
+    """The encodings before and after the LUT by name, and the ranges of its values."""
 
     source_curve: str | None
     source_gamut: str | None
@@ -46,45 +46,45 @@ class EndOptions:
     target_range: Range | None
 
     def found(self, catalogue: Catalogue) -> dict[str, Any]:
-        """By the name of their option; None for one that is not given."""
-        look: dict[str, Callable[..., Any]] = {
+        """Curves, gamuts and ranges by parameter name; None where one is not given."""
+        finders: dict[str, Callable[..., Any]] = {
             "curve": partial(catalogue.curve, exact=False),
             "gamut": catalogue.gamut,
         }
         found: dict[str, Any] = dict(vars(self))
         for name, value in vars(self).items():
             kind = name.partition("_")[2]
-            if value is not None and kind in look:
-                found[name] = look[kind](value, where=f"--{name.replace('_', '-')}")
+            if value is not None and kind in finders:
+                found[name] = finders[kind](value, where=f"--{name.replace('_', '-')}")
         return found
 
 
 @dataclass(frozen=True)
 class InspectRequest:
-    """What is asked of every file."""
+    """What is asked about each file."""
 
     ends: EndOptions
     limit_texts: tuple[str, ...]
     definitions: tuple[str, ...]
     as_json: bool
     keep: bool
-    """Whether the inspection itself is wanted, for pictures."""
+    """Whether to return the inspection itself, for pictures."""
 
 
 @dataclass(frozen=True)
-class Looked:
-    """What one file gave, as it is printed; or why there is nothing."""
+class FileReport:
+    """The result for one file as it is printed, or the error."""
 
     file: str
     row: tuple[str, ...] = ()
     line: str = ""
-    """The report as JSON, where that was asked for."""
+    """The report as JSON, with ``--json`` only."""
     kind: str = ""
     grey: float = 0.0
     worst: int = -1
     """The severity of the worst finding, from 0; −1 where there is none."""
     guessed: bool = False
-    """Whether mid grey is taken half way, since no curve says where it is."""
+    """Whether mid grey is assumed half way between black and white, as the curve is not known."""
     found: Inspection | None = None
     error: str = ""
 
@@ -103,38 +103,38 @@ class Judging:
 @click.option(
     "--source-curve", metavar="NAME", help="The curve of the recording: adds levels in stops."
 )
-@click.option(
-    "--source-gamut", metavar="NAME", help="The gamut of the recording: adds what happens to hues."
-)
+@click.option("--source-gamut", metavar="NAME", help="The gamut of the recording: adds hue shifts.")
 @range_options
 @click.option(
     "--target-curve",
     metavar="NAME",
     default="BT.1886",
     show_default=True,
-    help="How what comes out is seen.",
+    help="The curve of the display that shows the result.",
 )
 @click.option(
     "--target-gamut",
     metavar="NAME",
     default="BT.709",
     show_default=True,
-    help="The gamut that what comes out is seen in.",
+    help="The gamut of the display that shows the result.",
 )
 @click.option(
     "--limit",
     "limit_texts",
     multiple=True,
     metavar="CODE=VALUE",
-    help="Another limit for a finding, as tint=2.5. May be given more than once.",
+    help="Change the limit of a finding, such as tint=2.5. May be given more than once.",
 )
 @click.option(
     "--fail-on",
     type=click.Choice(["info", "warning", "error"]),
-    help="Exit with status 1 when a finding is this bad or worse.",
+    help="Exit with status 1 when a finding is this severe or worse.",
 )
 @click.option(
-    "--page", metavar="OUT.html", help="Write a page to look at, for one LUT: one file, offline."
+    "--page",
+    metavar="OUT.html",
+    help="Write the report of one LUT as a page: a single file that works offline.",
 )
 @click.option(
     "--sheet", metavar="OUT.png", help="Write a contact sheet: one still through every LUT."
@@ -147,7 +147,7 @@ class Judging:
 @click.option(
     "--still",
     metavar="FILE",
-    help="The still that they show, as it was recorded. [default: one of ours]",
+    help="The still that they show, as it was recorded. [default: a built-in one]",
 )
 @click.option(
     "--sort",
@@ -156,7 +156,7 @@ class Judging:
     show_default=True,
     help="The order of several LUTs: by name, worst finding, kind, or level of mid grey.",
 )
-@hands_options("LUTs")
+@worker_options("LUTs")
 @definitions_option
 @json_option
 @force_option
@@ -169,12 +169,12 @@ def command(
     run: RunOptions,
     **options: Any,
 ) -> int:
-    """Say what a LUT does, and what is wrong with it.
+    """Report what a LUT does, and what is wrong with it.
 
-    One LUT gets a report; several, or a folder, one line each as they are
-    done, on all cores. With --json each line is a report of its own (JSON
-    Lines). Findings are info (right for some LUTs, wrong for others), warnings
-    (a defect that shows) and errors (useless as it is).
+    One LUT gets a report; several, or a folder, get one line each and are worked
+    on by all cores. With --json each line is a report of its own (JSON Lines).
+    Findings are info (right for some LUTs, wrong for others), warnings (a defect
+    that can be seen) and errors (the LUT cannot be used as it is).
 
     \b
     Example:
@@ -197,8 +197,8 @@ def command(
     asked = InspectRequest(ends, texts, definitions, options["as_json"], keep)
     if many:
         places = sorted((each.path for each in files), key=str.casefold)
-        looked = _many(places, asked, judging.sort, run)
-        known = [each.found for each in looked if each.found is not None]
+        reports = _many(places, asked, judging.sort, run)
+        known = [each.found for each in reports if each.found is not None]
         if drawn:
             draw(known, pictures, catalogue)
     else:
@@ -213,47 +213,47 @@ def command(
             from lutbench.cli.inspect_print import print_one
 
             print_one(_identified(found, catalogue))
-        looked = [_looked(found, asked)]
-    return _status(looked, judging.fail_on)
+        reports = [_file_report(found, asked)]
+    return _status(reports, judging.fail_on)
 
 
-def _many(files: list[str], asked: InspectRequest, sort: str, run: RunOptions) -> list[Looked]:
-    """Print a line for each file: as they come in the order of names, else at the end."""
+def _many(files: list[str], asked: InspectRequest, sort: str, run: RunOptions) -> list[FileReport]:
+    """Print a line for each file: as they are finished with --sort name, else at the end."""
     from lutbench.cli.inspect_print import BRACKETS, COLUMNS
     from lutbench.cli.lines import Lines
     from lutbench.cli.progress import progress
-    from lutbench.hands import worked
+    from lutbench.parallel import run_parallel
 
     lines = None if asked.as_json else Lines("LUT", [Path(each).name for each in files], COLUMNS)
-    looked: list[Looked] = []
+    reports: list[FileReport] = []
 
-    def put(each: Looked) -> None:
+    def put(each: FileReport) -> None:
         if lines is None:
             click.echo(each.line)
         else:
             lines.print(Path(each.file).name, each.row)
 
     with progress("inspecting", len(files), lines.screen if lines else None) as step:
-        for done in worked(looked_at, files, asked, run.hands(len(files))):
+        for done in run_parallel(inspect_file, files, asked, run.workers(len(files))):
             each = done.value or _unreadable(done.item, done.error, asked.as_json)
             if sort == "name":
                 put(each)
                 each = replace(each, row=(), line="")
-            looked.append(each)
+            reports.append(each)
             step()
     if sort != "name":
-        looked.sort(key=_sort_key(sort))
-        for each in looked:
+        reports.sort(key=_sort_key(sort))
+        for each in reports:
             put(each)
-    if lines is not None and any(each.guessed for each in looked):
+    if lines is not None and any(each.guessed for each in reports):
         lines.screen.print(BRACKETS, style="dim")
-    return looked
+    return reports
 
 
-def looked_at(file: str, asked: InspectRequest) -> Looked:
-    """What one file gives; in whatever process this is called."""
+def inspect_file(file: str, asked: InspectRequest) -> FileReport:
+    """The result for one file; called in this process or in another."""
     try:
-        return _looked(_inspected(file, asked), asked)
+        return _file_report(_inspected(file, asked), asked)
     except LutbenchError as error:
         return _unreadable(file, str(error), asked.as_json)
 
@@ -273,7 +273,7 @@ def _inspected(file: str, asked: InspectRequest) -> Inspection:
 
 
 def _by_project(found: Inspection, catalogue: Catalogue) -> Inspection:
-    """The inspection read with the recording of the project, where there is one."""
+    """The inspection with the project's source encoding, where there is a project."""
     from lutbench.cli.project import project_here, shown_path
     from lutbench.inspection.comments import with_usual_ends
 
@@ -287,7 +287,7 @@ def _by_project(found: Inspection, catalogue: Catalogue) -> Inspection:
     )
 
 
-def _looked(found: Inspection, asked: InspectRequest) -> Looked:
+def _file_report(found: Inspection, asked: InspectRequest) -> FileReport:
     from lutbench.inspection.finding import SEVERITIES
 
     row: tuple[str, ...] = ()
@@ -295,7 +295,7 @@ def _looked(found: Inspection, asked: InspectRequest) -> Looked:
         from lutbench.cli.inspect_print import row_of
 
         row = row_of(found)
-    return Looked(
+    return FileReport(
         found.file or "",
         row,
         json_line(found.to_data()) if asked.as_json else "",
@@ -307,11 +307,11 @@ def _looked(found: Inspection, asked: InspectRequest) -> Looked:
     )
 
 
-def _unreadable(file: str, error: str, as_json: bool) -> Looked:
+def _unreadable(file: str, error: str, as_json: bool) -> FileReport:
     from lutbench.cli.inspect_print import row_of_unreadable
 
     line = json_line({"schema": SCHEMA, "file": file, "error": error}) if as_json else ""
-    return Looked(file, row_of_unreadable(error), line, error=error)
+    return FileReport(file, row_of_unreadable(error), line, error=error)
 
 
 def _say_project() -> None:
@@ -322,27 +322,27 @@ def _say_project() -> None:
 
 
 def _identified(found: Inspection, catalogue: Catalogue) -> Inspection:
-    """The inspection with what its numbers say, where neither the user nor the file does."""
+    """The inspection with identified encodings, where neither the user nor the file names them."""
     from lutbench.inspection.identified import identified
 
     return found if found.known_by else identified(found, catalogue)[0]
 
 
 def _sort_key(sort: str) -> Any:
-    """What LUTs are sorted by; files that could not be read come last."""
+    """The sort key for LUTs; files that could not be read come last."""
 
-    def key(each: Looked) -> tuple[Any, ...]:
+    def key(each: FileReport) -> tuple[Any, ...]:
         by = {"worst": -each.worst, "kind": each.kind, "grey": each.grey}[sort]
         return (bool(each.error), by, each.file.casefold())
 
     return key
 
 
-def _status(looked: list[Looked], fail_on: str | None) -> int:
+def _status(reports: list[FileReport], fail_on: str | None) -> int:
     from lutbench.inspection.finding import SEVERITIES
 
-    if any(each.error for each in looked):
+    if any(each.error for each in reports):
         return 2
     if fail_on is None:
         return 0
-    return 1 if any(each.worst >= SEVERITIES.index(fail_on) for each in looked) else 0
+    return 1 if any(each.worst >= SEVERITIES.index(fail_on) for each in reports) else 0

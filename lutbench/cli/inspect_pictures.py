@@ -1,4 +1,4 @@
-"""What `lutbench inspect` draws beside its report: a page, a contact sheet, a set sheet."""
+"""What `lutbench inspect` draws: a page, a contact sheet, a set sheet."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ class Pictures:
 
 
 def draw(found: list[Inspection], pictures: Pictures, catalogue: Catalogue) -> None:
-    """The page and the sheets that were asked for."""
+    """Write the page and the sheets that the options name."""
     if pictures.page:
         _write_page(found[0], pictures.page, pictures.still, catalogue, pictures.force)
     if pictures.sheet:
@@ -57,19 +57,19 @@ def _write_sheet(found: list[Inspection], sheet: str, still: str | None, force: 
         raise LutbenchError("there is no LUT to show", where=sheet)
     first = found[0]
     picture = read_still(still) if still else our_still(first)
-    under = "recorded as it is"
+    recording = "recording not known"
     if first.source_curve is not None:
-        under = f"recorded in {first.source_curve.name}"
+        recording = f"recorded in {first.source_curve.name}"
         if still is None:
-            told = "" if first.source_gamut is not None else " (assumed)"
-            under += f", {gamut_for_pictures(first).name}{told}"
+            assumed = "" if first.source_gamut is not None else " (assumed)"
+            recording += f", {gamut_for_pictures(first).name}{assumed}"
     elif still is None:
-        under = "a picture that is not log: name --source-curve, or give a log still with --still"
+        recording = "this picture is not log: name --source-curve, or give a log still with --still"
     drawn = lut_sheet(
         picture,
         [shown_lut(each) for each in found],
         heading=f"{len(found)} LUT{'s' if len(found) != 1 else ''}",
-        subheading=under,
+        subheading=recording,
     )
     write_sheet(drawn, sheet, force=force)
     say(f"{sheet}: contact sheet written")

@@ -1,4 +1,4 @@
-"""How `lutbench inspect` prints a report: the box first, then facts, findings, levels, depth."""
+"""How `lutbench inspect` prints: a box first, then facts, findings, levels and bit depth."""
 
 from __future__ import annotations
 
@@ -15,13 +15,13 @@ if TYPE_CHECKING:
     from lutbench.inspection.inspection import Inspection
 
 SHOWN_COMMENTS = 4
-"""Lines of the file's comments that the report prints at its end."""
+"""Comment lines of the file that the report prints: enough for what recipes write."""
 
 _STYLES = {"error": "bold red", "warning": "bold yellow", "info": "cyan", None: "green"}
 
 
 def print_one(found: Inspection) -> None:
-    """The report of one LUT."""
+    """Print the report of one LUT."""
     from rich.markup import escape
     from rich.padding import Padding
 
@@ -55,7 +55,7 @@ def print_one(found: Inspection) -> None:
 
 
 def _box(found: Inspection) -> Panel:
-    """The answer in short: what to set, to read and to expect."""
+    """A summary: what to set, what to read on the waveform, what to expect."""
     from rich import box
     from rich.console import Group
     from rich.markup import escape
@@ -154,7 +154,7 @@ def _codes(reading: dict[str, Any]) -> list[str]:
 
 
 def scene_lines(found: Inspection) -> list[str]:
-    """The reading in stops, in words."""
+    """The levels in stops, in words."""
     from lutbench.report.inspection_words import scene_words
 
     return scene_words(found)
@@ -190,7 +190,7 @@ COLUMNS = (
     Column("grey in → out", 15, number=True),
     Column("worst finding"),
 )
-"""Behind the name of the LUT."""
+"""The columns after the name of the LUT."""
 
 BRACKETS = (
     "(in brackets: half way between the lowest and highest output; name --source-curve for "
@@ -199,7 +199,7 @@ BRACKETS = (
 
 
 def row_of(found: Inspection) -> tuple[str, ...]:
-    """The cells of a LUT's line behind its name."""
+    """The cells of a LUT's line after its name."""
     grey = f"{100 * found.mid_grey_in:.0f} → {100 * found.mid_grey_out:.0f} %"
     if found.source_curve is None:
         grey = f"({grey})"
@@ -210,7 +210,7 @@ def row_of(found: Inspection) -> tuple[str, ...]:
 
 
 def row_of_unreadable(error: str) -> tuple[str, ...]:
-    """The same where there is nothing but an error."""
+    """The cells of a file that could not be read."""
     from rich.markup import escape
 
     return ("", "", "", f"[bold red]{escape(error)}")

@@ -19,7 +19,7 @@ SCHEMA = 1
 
 @dataclass(frozen=True)
 class LearnFit:
-    """How the LUT is fitted, and where what it covers is drawn."""
+    """How the LUT is fitted, and the file for the picture of its coverage."""
 
     size: int
     picture: str | None
@@ -50,8 +50,8 @@ class LearnFit:
     "--smoothness",
     type=click.FloatRange(1e-12, 1.0),
     metavar="S",
-    help="How strongly the LUT is held to its plain part, curves and a mixture of channels. "
-    "[default: what foretells unseen parts of the picture best]",
+    help="How strongly the fit is drawn to its simple part, curves and a matrix. "
+    "[default: what predicts held-out parts of the picture best]",
 )
 @click.option("--title", default="", metavar="TEXT", help="The title of OUT.")
 @force_option
@@ -60,10 +60,10 @@ class LearnFit:
 def command(before: str, after: str, fit: LearnFit, new: NewLut) -> None:
     """Learn the LUT that takes the still BEFORE to the still AFTER.
 
-    Both are the same still pixel on pixel, as it was recorded and as it was graded
+    Both are the same still, pixel for pixel, as it was recorded and as it was graded
     elsewhere. A pair that is shifted, scaled, mirrored or of two pictures is
-    refused. Where the picture has no such colour the LUT is a guess that goes on
-    smoothly: see what it covers with --coverage.
+    refused. For colours that the picture does not hold, the LUT is a smooth guess:
+    --coverage shows which nodes the picture supports.
 
     \b
     Example:
@@ -109,7 +109,7 @@ def command(before: str, after: str, fit: LearnFit, new: NewLut) -> None:
 
 
 def _delta_e(fit: PairFit) -> dict[str, float]:
-    """ΔE 2000 at pixels that the fit did not see, as on a BT.1886 display of BT.709."""
+    """ΔE 2000 at pixels held out of the fit, as seen on a BT.1886 display with BT.709."""
     from lutbench.measure.difference import Spread, measure
     from lutbench.measure.view import view_of
     from lutbench.model.conversion import Encoding
@@ -122,11 +122,11 @@ def _delta_e(fit: PairFit) -> dict[str, float]:
 
 
 LITTLE = 0.05
-"""Share of the nodes under which most of the LUT is a guess: a photograph covers 1 to 3 %."""
+"""Share of nodes below which most of the LUT is called a guess: one photograph covers 1 to 3 %."""
 
 
 def _coverage_words(coverage: float) -> str:
-    """How much of the LUT the pictures say, and what that means for the figures below it."""
+    """How much of the LUT the pictures cover, and what that means for the errors printed."""
     text = f"the pictures hold colours near {coverage:.1%} of the nodes"
     if coverage < LITTLE:
         text += "; the rest is a guess, and the figures below say nothing about it"
@@ -145,7 +145,7 @@ def _print(output: str, fit: PairFit, delta_e: dict[str, float], picture: str | 
         ("coverage", _coverage_words(fit.coverage)),
         ("neutrals", f"covered from {100 * low:.0f} % to {100 * high:.0f} %"),
         (
-            "unseen parts",
+            "held out",
             f"ΔE 2000 {delta_e['mean']:.2f} on average, 95 % under {delta_e['p95']:.2f}"
             " (as BT.709 on a BT.1886 display)",
         ),

@@ -1,4 +1,4 @@
-"""``lutbench levels``: where light lands on a curve, and what LUTs make of it."""
+"""``lutbench levels``: the signal levels of light on a curve, and after LUTs."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ USUAL_STEP = 5.0
 
 @dataclass(frozen=True)
 class Recording:
-    """What the camera records, by name, and where names are looked up."""
+    """The camera's curve and the LUT by name, and the definitions to look names up in."""
 
     curve: str | None
     lut: str | None
@@ -49,7 +49,7 @@ class Recording:
 
 @dataclass(frozen=True)
 class Metering:
-    """How the scene is exposed, and what zebra and filters there are."""
+    """How the scene is exposed, and the zebra and filters that are available."""
 
     expose: float
     zebra_min: float | None
@@ -58,23 +58,20 @@ class Metering:
     filters: tuple[float, ...]
 
     def of_project(self, project: Project | None) -> Metering:
-        """With what the project says of zebra and filters, where the command line does not."""
-        given = self
-        if project is not None:
-            zebra_min = self.zebra_min if self.zebra_min is not None else project.zebra_min
-            zebra_step = self.zebra_step if self.zebra_step is not None else project.zebra_step
-            given = replace(
-                self,
-                zebra_min=zebra_min,
-                zebra_step=zebra_step,
-                filters=self.filters or project.filters,
-            )
-        return given
+        """With the project's zebra and filters, where the command line gives none."""
+        if project is None:
+            return self
+        return replace(
+            self,
+            zebra_min=project.zebra_min if self.zebra_min is None else self.zebra_min,
+            zebra_step=project.zebra_step if self.zebra_step is None else self.zebra_step,
+            filters=self.filters or project.filters,
+        )
 
 
 @dataclass(frozen=True)
 class DisplayOptions:
-    """The display on which the levels are watched."""
+    """The display that the picture is viewed on."""
 
     display_peak: float | None
     display_black: float
@@ -84,7 +81,7 @@ class DisplayOptions:
 
 @dataclass(frozen=True)
 class Printing:
-    """In which form the levels are given, and what stands at the head of a card."""
+    """The form in which levels are printed, and the head of a card."""
 
     as_csv: bool
     cards: tuple[str, ...]
@@ -100,21 +97,21 @@ class Printing:
 @click.option(
     "--curve",
     metavar="NAME",
-    help="The curve that the camera records: see `lutbench list curves`. [default: what the "
-    "recipe, the comments of the LUT or its numbers say]",
+    help="The curve that the camera records: see `lutbench list curves`. [default: from the "
+    "recipe, the comments of the LUT or its numbers]",
 )
-@click.option("--lut", metavar="FILE", help="A LUT: the same as to name it without an option.")
+@click.option("--lut", metavar="FILE", help="A LUT: the same as naming it without an option.")
 @number_option(
     "--expose",
     "STOPS",
-    "Stops that you expose over (+1) or under (-1) on purpose: every subject is recorded "
-    "that much higher, and the LUT of a ladder that brings it back is named.",
+    "Stops of deliberate over-exposure (+1) or under-exposure (-1): every subject is recorded "
+    "that much brighter, and of a set of LUTs the one that corrects it is named.",
     default=0.0,
 )
 @number_option(
     "--zebra-min",
     "PERCENT",
-    "The lowest zebra setting the camera offers. [default: the project's, or no lower end]",
+    "The lowest zebra setting of the camera. [default: the project's, or no lower limit]",
 )
 @number_option(
     "--zebra-step",
@@ -124,7 +121,7 @@ class Printing:
 @number_option(
     "--over-exposure",
     "STOPS",
-    "Stops that a meter shows too many: says which neutral density brings them back.",
+    "Stops by which a meter shows too much light: names the neutral density that corrects them.",
 )
 @number_option(
     "--filter filters",
@@ -133,7 +130,7 @@ class Printing:
     "[default: 0.3 to 3.0]",
     multiple=True,
 )
-@number_option("--display-peak", "CD/M²", "The peak of the display that is watched: adds cd/m².")
+@number_option("--display-peak", "CD/M²", "The peak of the display that you view: adds cd/m².")
 @number_option(
     "--display-black", "CD/M²", "Its black, with --display-peak. [default: 0]", default=0.0
 )
@@ -145,8 +142,8 @@ class Printing:
 @click.option(
     "--target-curve",
     metavar="NAME",
-    help="With --display-peak: the curve of what comes out of the LUT. [default: what the "
-    "recipe or the comments of the LUT say]",
+    help="With --display-peak: the curve that comes out of the LUT. [default: from the recipe "
+    "or the comments of the LUT]",
 )
 @range_options
 @click.option("--csv", "as_csv", is_flag=True, help="Print the table as CSV.")
@@ -184,8 +181,8 @@ def command(
 
     A recipe, a folder or several LUTs are shown side by side. Codes are given for a
     signal recorded in full range and in legal range: the same code is not the same
-    signal in both. Look into the camera's manual for which one it records. Percent is
-    percent of the nominal signal (IRE).
+    signal in both. The camera's manual says which one it records. Percent is percent
+    of the nominal signal (IRE).
 
     \b
     Example:
@@ -242,7 +239,7 @@ def _levels(
 
 
 def _shown(screen: DisplayOptions, subject: LevelsSubject, catalogue: Catalogue) -> Shown | None:
-    """What is watched on the display that the options name; None where they name none."""
+    """The picture on the display that the options describe; None where they describe none."""
     from lutbench.exposure.luminance import shown_on
     from lutbench.model.light import REFERENCE_SURROUND, Display
 
@@ -259,19 +256,19 @@ def _shown(screen: DisplayOptions, subject: LevelsSubject, catalogue: Catalogue)
     name = screen.target_curve or subject.target_curve
     if name is None:
         raise LutbenchError(
-            "nothing says which curve comes out of the LUT", accepted="--target-curve NAME"
+            "the curve of the LUT's output is not known", accepted="--target-curve NAME"
         )
     gamut = catalogue.gamut(subject.target_gamut) if subject.target_gamut else None
     return shown_on(catalogue.curve(name, where="--target-curve", exact=False), display, gamut)
 
 
 def _measured(screen: DisplayOptions, subject: LevelsSubject) -> Shown | None:
-    """What a LUT shows that is calibrated for a measured display: known by its readings."""
+    """The picture through a LUT that is calibrated for a measured display, from its readings."""
     if screen.display_peak or screen.display_black or screen.surround or screen.target_curve:
         raise LutbenchError(
             "the LUT gives the code values of a measured display, so no other can be named",
             where=subject.name,
-            accepted="RECIPE.toml#NAME, which shows cd/m² by the readings",
+            accepted="RECIPE.toml#NAME, which gives cd/m² from the readings",
         )
     if subject.measured is None:
         note(
@@ -308,7 +305,7 @@ def _show(day: Levels, subject: LevelsSubject, printing: Printing) -> None:
 
 
 def _note_other_rung(exposed: float, subject: LevelsSubject) -> None:
-    """Say which LUT belongs to the exposure, where this one does not."""
+    """Print a note where the LUT's exposure compensation does not match the exposure."""
     from lutbench.exposure.sets import brings_back, no_rung
 
     if not brings_back(subject.exposure, exposed):

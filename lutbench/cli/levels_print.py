@@ -20,7 +20,7 @@ RANGES: tuple[Range, Range] = ("full", "legal")
 
 
 def print_levels(day: Levels) -> None:
-    """Everything about one curve, and one LUT."""
+    """Print the levels of one curve, and of one LUT."""
     from rich.markup import escape
     from rich.padding import Padding
 
@@ -36,7 +36,7 @@ def print_levels(day: Levels) -> None:
     if day.exposed:
         from lutbench.report.words import signed_stops
 
-        screen.print(f"exposed {signed_stops(day.exposed)}: light and stops are the subject's own")
+        screen.print(f"exposed {signed_stops(day.exposed)}: light and stops are those of the scene")
     screen.print(day.range_note, soft_wrap=False, style="dim", markup=False)
     screen.print()
     screen.print(_table(day))
@@ -72,14 +72,14 @@ def _print_zebra(
 
 
 def zebra_offer(day: Levels) -> str:
-    """What the camera is said to offer, as a short clause."""
+    """The zebra settings that were assumed, as a short clause."""
     if day.zebra.minimum > 0:
         return f" (from {day.zebra.minimum:g} % in steps of {day.zebra.step:g} %)"
-    return f" (steps of {day.zebra.step:g} %; say --zebra-min for the camera's lowest)"
+    return f" (steps of {day.zebra.step:g} %; give the camera's lowest with --zebra-min)"
 
 
 def zebra_line(settings: tuple[ZebraSetting, ...]) -> str:
-    """What each zebra setting marks: the stops from which it shows."""
+    """For each zebra setting, the stops from which it shows."""
     from lutbench.exposure.reading import stops_of
     from lutbench.report.words import stops_words
 
@@ -101,7 +101,7 @@ def density_line() -> str:
 
 
 def ends_lines(day: Levels) -> list[str]:
-    """Where black is, and which light falls on 0 % and on 100 %, in words."""
+    """Where black is, and which light reaches 0 % and 100 %, in words."""
     from lutbench.report.words import ends_words
 
     lines = [f"Recorded: {ends_words(day, after=False)}"]
@@ -111,7 +111,7 @@ def ends_lines(day: Levels) -> list[str]:
 
 
 def print_set(found: SetLevels) -> None:
-    """The LUTs of a set side by side: a table for each recording."""
+    """Print the LUTs of a set side by side, with a table for each recording."""
     from rich.markup import escape
 
     from lutbench.exposure.sets import families

@@ -1,10 +1,9 @@
-"""What `lutbench levels` is asked about: a curve, a LUT, a recipe's LUTs, a folder of them."""
+"""The arguments of `lutbench levels`: a curve, a LUT, the LUTs of a recipe or a folder."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from lutbench.cli.options import say
@@ -24,12 +23,12 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class LevelsSubject:
-    """One thing to give the levels of.
+    """A curve, or a LUT with the curve of its recording.
 
-    `curve` is None where nothing tells the recording, `lut` where there is none or it has no
-    levels; `note` then says why. `how` says where the curve is known from; empty where the
-    user named it. The target is what comes out of the LUT, where that is told. Of a LUT that is
-    `calibrated` the code values of a measured display come out; `measured` is that display.
+    `curve` is None where the recording is not known, `lut` where there is none or it has no
+    levels; `note` then says why. `how` says how the curve is known; it is empty where the user
+    named it. Target curve and gamut are those of the LUT's output, where they are known. A LUT
+    that is `calibrated` gives the code values of a measured display, which is `measured`.
     """
 
     name: str
@@ -49,7 +48,7 @@ class LevelsSubject:
 def asked(
     names: Sequence[str], curve: str | None, catalogue: Catalogue, project: Project | None = None
 ) -> tuple[list[LevelsSubject], bool]:
-    """What the names of a command line stand for, and whether they stand for a set.
+    """The subjects that the arguments name, and whether they are a set.
 
     Raises
     ------
@@ -65,7 +64,7 @@ def asked(
         )
         if alone.curve is None:
             raise LutbenchError(
-                "no curve is named", accepted="--curve NAME, or a LUT or a recipe that tells it"
+                "no curve is named", accepted="--curve NAME, or a LUT or a recipe that names it"
             )
         return [alone], False
     from lutbench.formats.open import lut_files
@@ -90,7 +89,7 @@ def asked(
 def _by_project(
     subject: LevelsSubject, project: Project | None, catalogue: Catalogue
 ) -> LevelsSubject:
-    """The subject with the recording of the project, where nothing nearer tells it."""
+    """The subject with the project's source encoding, where its own is not known."""
     if project is None or not project.source.curve or subject.curve is not None:
         return subject
     from lutbench.cli.project import shown_path
@@ -123,7 +122,7 @@ def _of_job(job: LutJob, digest: str, file: str) -> LevelsSubject:
     how, task = f"as {file} says", job.task
     if isinstance(task, FalseColour):
         return LevelsSubject(
-            job.name, task.curve, how=how, note="false colour: its legend tells the bands"
+            job.name, task.curve, how=how, note="false colour: its legend names the bands"
         )
     measured = job.display
     comes_out = task.result.range if measured is None else measured.readings.range
@@ -146,46 +145,46 @@ def _of_file(path: str, name: str, named: Curve | None, catalogue: Catalogue) ->
     comments = getattr(lut, "comments", ())
     exposure = exposure_in_comments(comments)
     if "kind: false_colour" in (line.strip() for line in comments):
-        return LevelsSubject(name, named, note="false colour: its legend tells the bands")
-    told = ends_in_comments(comments)
-    target = told.get("target")
+        return LevelsSubject(name, named, note="false colour: its legend names the bands")
+    commented = ends_in_comments(comments)
+    target = commented.get("target")
     ends = (target.curve, target.gamut) if target else (None, None)
     out = (*ends, None, display_in_comments(comments) is not None)
     if named is not None:
         return LevelsSubject(name, named, lut, None, None, exposure, "", "", *out)
-    if "source" not in told:
+    if "source" not in commented:
         return LevelsSubject(
-            name, None, lut, note="nothing in the file tells its recording: --curve NAME"
+            name, None, lut, note="the file does not name its recording: --curve NAME"
         )
     where = f"{path}, its comments"
-    curve = catalogue.curve(told["source"].curve, where=where, exact=False)
-    # Of a calibrated LUT the target's range is not that of the display's code values.
-    ranges = (told["source"].range, target.range if target and not out[-1] else None)
+    curve = catalogue.curve(commented["source"].curve, where=where, exact=False)
+    # In a calibrated LUT the target's range is not that of the display's code values.
+    ranges = (commented["source"].range, target.range if target and not out[-1] else None)
     return LevelsSubject(
         name, curve, lut, *ranges, exposure, f"as the comments of {path} say", "", *out
     )
 
 
 def _identified(subject: LevelsSubject, path: str, catalogue: Catalogue) -> LevelsSubject:
-    """The LUT with the recording that its numbers tell; a guess, and said to be one."""
+    """The LUT with its recording identified from its numbers, which `how` calls a guess."""
     from lutbench.inspection.identified import identified
     from lutbench.inspection.inspection import inspect
 
     if subject.lut is not None:
         found, _ = identified(inspect(path, catalogue=catalogue), catalogue)
         if found.source_curve is not None:
-            how = "as identified from the numbers of the LUT, a guess: --curve settles it"
+            how = "a guess from the numbers of the LUT: name it with --curve to be sure"
             ranges = (found.source_range, found.target_range)
             return LevelsSubject(subject.name, found.source_curve, subject.lut, *ranges, None, how)
     raise LutbenchError(
-        "neither the comments nor the numbers of the LUT tell its recording",
+        "neither the comments nor the numbers of the LUT show its recording",
         where=path,
         accepted="--curve NAME",
     )
 
 
 def say_how(subjects: Sequence[LevelsSubject]) -> None:
-    """Say where curves are known from, each way once."""
+    """Print how the curves are known, each way once."""
     ways = dict.fromkeys(
         f"curve {each.curve.name}, {each.how}" for each in subjects if each.curve and each.how
     )
@@ -211,14 +210,9 @@ def members(
 
 
 def only_one(subjects: Sequence[LevelsSubject], option: str) -> None:
-    """Refuse what shows one LUT for a set."""
+    """Refuse, for a set, the option that shows a single LUT."""
     raise LutbenchError(
         f"a card shows one LUT, and here are {len(subjects)}",
         where=option,
         accepted="one LUT, or RECIPE.toml#NAME",
     )
-
-
-def short(name: str) -> str:
-    """The file name of a path."""
-    return Path(name).name

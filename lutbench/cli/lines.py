@@ -1,4 +1,4 @@
-"""A line for each of many files, printed as it comes."""
+"""A table whose lines, one for each file, are printed as soon as they are known."""
 
 from __future__ import annotations
 
@@ -8,15 +8,15 @@ from dataclasses import dataclass
 from lutbench.cli.options import console
 
 MOST_NAME = 32
-"""Cells that names take at most; longer ones are folded."""
+"""Widest column of names, in character cells; longer names are folded."""
 
 LEAST = 14
-"""Cells that a column without a width has at least, however narrow the screen."""
+"""Narrowest column without a fixed width, in character cells: still readable when folded."""
 
 
 @dataclass(frozen=True)
 class Column:
-    """A column behind the name; without a width it shares what is left of the screen."""
+    """A column after the name; without a width it shares the rest of the screen."""
 
     head: str
     width: int = 0
@@ -24,16 +24,16 @@ class Column:
 
 
 class Lines:
-    """Lines of a table whose widths are settled before the first is there.
+    """A table printed line by line; its column widths are fixed at the start.
 
     Parameters
     ----------
     first
-        The head of the column of names.
+        The heading of the column of names.
     names
-        All names that will come.
+        All names that will be printed.
     columns
-        Those behind it; their cells are rich markup.
+        The columns after it; their cells are rich markup.
     """
 
     def __init__(self, first: str, names: Sequence[str], columns: Sequence[Column]) -> None:
@@ -52,7 +52,7 @@ class Lines:
         self._print(["─" * each.width for each in self._columns])
 
     def print(self, name: str, cells: Sequence[str]) -> None:
-        """The line of one file."""
+        """Print the line of one file."""
         from rich.markup import escape
 
         self._print([escape(name), *cells])

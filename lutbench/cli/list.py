@@ -22,17 +22,19 @@ SCHEMA = 1
 
 @click.command()
 @click.argument("what", type=click.Choice(["curves", "gamuts", "tones", "mappings"]))
-@click.option("--long", is_flag=True, help="Gamuts with their primaries and white, a line each.")
+@click.option(
+    "--long", is_flag=True, help="Print each gamut on a line, with its primaries and white."
+)
 @definitions_option
 @json_option
 def command(what: str, long: bool, definitions: tuple[str, ...], as_json: bool) -> None:
-    """List what can be named: curves and gamuts (standards, your own, the registry's), tones,
-    and mappings of colours outside a gamut.
+    """List the names that other commands take: curves and gamuts (standard, your own,
+    registered), tones, and mappings of colours outside a gamut.
 
     A curve shows its family, the signal of mid grey (18 %) in percent of full
     range, and how many stops over mid grey it clips. A registered curve that
     cannot be used is listed with the reason. Tones and mappings show their
-    settings, with defaults and limits. Gamuts come grouped by where they are from.
+    settings, with defaults and limits. Gamuts are grouped by origin.
 
     \b
     Example:
@@ -103,7 +105,7 @@ def _curve_data(entry: Entry) -> dict[str, Any]:
 
 
 def _light_words(light: dict[str, Any]) -> str:
-    """The side, and what 1.0 is where it is not what it usually is on that side."""
+    """Scene or display light, and what 1.0 is where that is not the usual value."""
     if light["luminance"] is not None:
         return f"{light['side']}, 1.0 at {light['luminance']:g} cd/m²"
     if light["one"] in ("a perfect white diffuser", "the display's white"):
@@ -156,7 +158,7 @@ def _print_curves(rows: list[dict[str, Any]]) -> None:
         style="dim",
     )
     if falling := [row for row in rows if row["falls"]]:
-        screen.print("\nusable, but not quite rising", style="bold")
+        screen.print("\nusable, but not rising everywhere", style="bold")
         for row in falling:
             screen.print(f"{row['name']}: {row['falls']}", markup=False, soft_wrap=True)
     unusable = [row for row in rows if not row["usable"]]
@@ -182,7 +184,7 @@ def _print_gamuts(rows: list[dict[str, Any]]) -> None:
 
 
 def _print_gamut_names(rows: list[dict[str, Any]]) -> None:
-    """The names alone, grouped by where they are from."""
+    """Print the names only, grouped by origin."""
     from rich.padding import Padding
 
     screen = console()

@@ -8,7 +8,7 @@ from lutbench.cli.options import console
 
 LIGHT_WORDS = {"display": "display, cd/m²", None: "where both ends meet"}
 
-CLIP_SAYS = "light brighter than white is cut off"
+CLIP_SAYS = "light brighter than white is clipped"
 
 
 def tone_rows() -> list[dict[str, Any]]:
@@ -31,13 +31,13 @@ def tone_rows() -> list[dict[str, Any]]:
 
 
 def mapping_rows() -> list[dict[str, Any]]:
-    """What may become of colours outside the target gamut, as plain data."""
+    """The ways to treat colours outside the target gamut, as plain data."""
     from lutbench.model.compression import GamutCompression
     from lutbench.model.gamut_map import GamutMapping
     from lutbench.model.parameter import parameters
 
-    told: list[tuple[str, str, Any]] = [
-        ("clip", "each channel is cut off at black and white", None),
+    mappings: list[tuple[str, str, Any]] = [
+        ("clip", "each channel is clipped at black and white", None),
         ("compress", GamutCompression.says, GamutCompression),
         ("map", GamutMapping.says, GamutMapping),
     ]
@@ -47,12 +47,12 @@ def mapping_rows() -> list[dict[str, Any]]:
             "says": says,
             "settings": [each.to_data() for each in parameters(part)] if part else [],
         }
-        for name, says, part in told
+        for name, says, part in mappings
     ]
 
 
 def print_parts(what: str, rows: list[dict[str, Any]]) -> None:
-    """Each part with its settings, their defaults and limits."""
+    """Print each part with its settings, their defaults and limits."""
     from rich.padding import Padding
     from rich.table import Table
 
@@ -70,8 +70,8 @@ def print_parts(what: str, rows: list[dict[str, Any]]) -> None:
     key = {"tones": "tone", "mappings": "gamut"}[what]
     fitted = " Peaks, white and stops above are fitted to both ends unless given."
     screen.print(
-        f"\nEach with its settings, their defaults and limits. In a recipe [{key}], with method = "
-        f'the name; as an option --{key} "NAME setting=value".'
+        f"\nEach is shown with its settings, their defaults and limits. In a recipe: [{key}] with "
+        f'method = "NAME"; as an option: --{key} "NAME setting=value".'
         + (fitted if what == "tones" else ""),
         style="dim",
     )

@@ -1,4 +1,4 @@
-"""The ``lutbench`` command: a group that loads a command's module when it is called."""
+"""The ``lutbench`` command: a group that imports each command's module when it is called."""
 
 from __future__ import annotations
 
@@ -15,20 +15,20 @@ from typing import Any, NoReturn
 
 import click
 
-from lutbench import __version__, underway
+from lutbench import __version__, work_progress
 from lutbench.cli.options import (
-    add_saying_options,
+    add_logging_options,
     is_quiet,
     is_verbose,
     printable,
-    start_saying,
+    start_logging,
 )
 from lutbench.errors import LutbenchError, nearest_names
 
 OLD_WORDS = frozenset(
     ("--source-peak", "--target-peak", "--peak", "--black", "--source", "--target", "resize")
 )
-"""What a command line with an old name holds: only then is `lutbench.cli.renaming` loaded."""
+"""Old option and command names; `lutbench.cli.renaming` is loaded only when one is given."""
 
 COMPLETION_VARIABLE = "_LUTBENCH_COMPLETE"
 """Set by the shell when it asks for completions."""
@@ -37,31 +37,31 @@ COMPLETION_VARIABLE = "_LUTBENCH_COMPLETE"
 # here so that `lutbench --help` imports no command.
 COMMANDS: dict[str, tuple[str, str]] = {
     "build": ("build", "Build LUTs from a recipe, or one from options."),
-    "inspect": ("inspect", "Say what a LUT does, and what is wrong with it."),
-    "identify": ("identify", "Say what each LUT expects, gives, and adds as a look."),
-    "split": ("split", "Take a LUT apart: gamut, curve and look."),
-    "compare": ("compare", "Say how far two LUTs or pipelines are apart, and why."),
+    "inspect": ("inspect", "Report what a LUT does, and what is wrong with it."),
+    "identify": ("identify", "Find what each LUT expects, gives, and adds as a look."),
+    "split": ("split", "Split a LUT into gamut, curve and look."),
+    "compare": ("compare", "Measure how far two LUTs or pipelines are apart, and why."),
     "verify": ("verify", "Run a suite of checks, or check this installation."),
     "apply": ("apply", "Put stills, sequences and clips through a LUT."),
     "sheet": ("sheet", "Draw a contact sheet: frames before and after a LUT."),
     "convert": ("convert", "Convert a LUT to another format, size or signal range."),
     "rework": ("rework", "Chain, invert, resample, repair, blend LUTs."),
     "learn": ("learn", "Learn the LUT between a still and the same still graded."),
-    "match": ("match", "Bring one camera to another, by a chart that both shot."),
+    "match": ("match", "Match one camera to another, from a chart that both recorded."),
     "chart": ("chart", "Draw a chart of known colours to send through a device."),
     "capture": ("capture", "Make the LUT of a device from the chart that came back."),
     "monitor": ("monitor", "Find out what a monitor does with a LUT."),
-    "display": ("display", "Measure a display, calibrate it with a LUT, check it."),
+    "display": ("display", "Measure a display, calibrate it with a LUT, and check it."),
     "bench": ("bench", "Write a set of LUTs as a page to look, expose and measure with."),
     "levels": ("levels", "Show where grey, skin and white lie on a curve, and after a LUT."),
-    "list": ("list", "List the curves and gamuts that can be named."),
+    "list": ("list", "List the names of curves, gamuts, tones and gamut mappings."),
     "schema": ("schema", "Print the JSON Schema of a file or a report."),
     "demo": ("demo", "Run the whole job on an invented production."),
 }
 
 
 def register(name: str, module: str, says: str) -> None:
-    """Know another command: `module` is a whole module name, and holds it as `command`.
+    """Add a command from outside: `module` is an importable module that has it as `command`.
 
     Raises
     ------
@@ -73,12 +73,12 @@ def register(name: str, module: str, says: str) -> None:
     COMMANDS[name] = (module, says)
 
 
-OWN_FAULT = 70
-"""The exit status of a fault of lutbench's own; EX_SOFTWARE in the BSD `sysexits.h`."""
+INTERNAL_ERROR = 70
+"""The exit status after an internal error; EX_SOFTWARE in the BSD `sysexits.h`."""
 
 
 class PipeClosedError(Exception):
-    """The reader of the output went away; told apart here because click would exit with 1."""
+    """The reader of the output has closed it; kept from click, which would exit with 1."""
 
 
 @contextmanager
@@ -93,7 +93,7 @@ class LazyGroup(click.Group):
     """A group whose commands are imported on first use."""
 
     def make_context(self, *args: Any, **more: Any) -> click.Context:
-        with _pipe_closed():  # of --help
+        with _pipe_closed():  # while --help is printed
             return super().make_context(*args, **more)
 
     def invoke(self, ctx: click.Context) -> Any:
@@ -110,7 +110,7 @@ class LazyGroup(click.Group):
         module = import_module(place if "." in place else f"lutbench.cli.{place}")
         command = module.command
         assert isinstance(command, click.Command)
-        _same_rules(command)
+        _apply_common_rules(command)
         if COMPLETION_VARIABLE in os.environ:
             from lutbench.cli.completion import offer_completions
 
@@ -135,19 +135,17 @@ class LazyGroup(click.Group):
             formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
 
 
-def _same_rules(command: click.Command) -> None:
-    """Add what every command has; let the case of a choice not matter.
+def _apply_common_rules(command: click.Command) -> None:
+    """Add the options of every command, ignore the case of choices, and refuse empty texts.
 
-    No text may be empty, but a title.
-
-    An empty name is a shell variable that was never set; taken as a path it
-    would mean the current folder.
+    An empty text is usually a shell variable that was never set; taken as a path it would
+    mean the current folder. Only a title may be empty.
     """
     if isinstance(command, click.Group):
         for each in command.commands.values():
-            _same_rules(each)
+            _apply_common_rules(each)
     else:
-        add_saying_options(command)
+        add_logging_options(command)
     for parameter in command.params:
         if isinstance(parameter.type, click.Choice):
             parameter.type.case_sensitive = False
@@ -176,7 +174,7 @@ def _not_empty(ctx: click.Context, parameter: click.Parameter, value: Any) -> An
 def group(ctx: click.Context) -> None:
     """Build, inspect, identify, verify and apply colour LUTs.
 
-    Without a command: what one would do first.
+    Without a command it prints first steps.
     """
     if ctx.invoked_subcommand is None:
         from lutbench.cli.first import FIRST
@@ -185,41 +183,41 @@ def group(ctx: click.Context) -> None:
 
 
 def main(args: list[str] | None = None) -> NoReturn:
-    """Run the command line; every fault of the user's is one line on stderr, status 2."""
+    """Run the command line; each error that a user can cause is one line on stderr, status 2."""
     for stream in (sys.stdout, sys.stderr):
-        # A sign that the terminal or the file cannot hold becomes a question mark.
+        # A character that the output encoding lacks becomes a question mark.
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")
-    start_saying()
+    start_logging()
     if sys.stderr.isatty():
         from lutbench.cli.status_line import StatusLine
 
-        underway.listen(StatusLine(is_quiet))
+        work_progress.set_listener(StatusLine(is_quiet))
     try:
         status = group.main(args=args, prog_name="lutbench", standalone_mode=False)
-        underway.clear()
+        work_progress.clear()
         sys.stdout.flush()
     except LutbenchError as error:
-        _complain(str(error))
+        _exit_with(str(error))
     except click.UsageError as error:
-        _complain(error.format_message().rstrip(".?") + _where_to_look(error))
+        _exit_with(error.format_message().rstrip(".?") + _where_to_look(error))
     except click.ClickException as error:
-        _complain(error.format_message())
+        _exit_with(error.format_message())
     except (KeyboardInterrupt, click.Abort):
-        underway.clear()
+        work_progress.clear()
         click.echo("lutbench: interrupted", err=True)
         sys.exit(130)
     except (BrokenPipeError, PipeClosedError):
-        _end_as_pipes_do()
+        _end_by_sigpipe()
     except MemoryError:
-        _complain("not enough memory for this input")
+        _exit_with("not enough memory for this input")
     except OSError as error:
         where = f"{error.filename}: " if error.filename else ""
-        _complain(f"{where}{error.strerror or error}")
+        _exit_with(f"{where}{error.strerror or error}")
     except Exception as error:
         if shortage := _shortage(error):
-            _complain(shortage)
-        _own_fault(error)
+            _exit_with(shortage)
+        _exit_with_internal_error(error)
     sys.exit(status if isinstance(status, int) else 0)
 
 
@@ -227,26 +225,26 @@ def _where_to_look(error: click.UsageError) -> str:
     return f"; see `{error.ctx.command_path} --help`" if error.ctx else ""
 
 
-def _complain(text: str, status: int = 2) -> NoReturn:
-    underway.clear()
+def _exit_with(text: str, status: int = 2) -> NoReturn:
+    work_progress.clear()
     click.echo("lutbench: " + printable(text), err=True)
     sys.exit(status)
 
 
-def _end_as_pipes_do() -> NoReturn:
-    """The reader of the output went away (`| head`): not worth a word."""
+def _end_by_sigpipe() -> NoReturn:
+    """End silently, as other programs do when the reader of their output is gone (`| head`)."""
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     if hasattr(signal, "SIGPIPE"):
         signal.signal(signal.SIGPIPE, signal.SIG_DFL)
         signal.raise_signal(signal.SIGPIPE)
-    sys.exit(141)  # 128 and the number of the signal, as a shell tells it
+    sys.exit(141)  # 128 plus the number of SIGPIPE, as shells report it
 
 
 def _shortage(error: BaseException | None) -> str:
-    """What the system ran out of, where that is what is behind an error; else nothing.
+    """Say which resource of the system ran out, if that caused the error; otherwise "".
 
-    Libraries tell it in their own ways: that a shared object cannot be mapped, that no
-    thread can be started, or as the cause of an error of theirs.
+    Libraries report it in different ways: a shared object cannot be mapped, no thread can be
+    started, or the shortage is the cause of an error of their own.
     """
     while error is not None:
         if isinstance(error, MemoryError) or getattr(error, "errno", None) == errno.ENOMEM:
@@ -264,15 +262,15 @@ def _shortage(error: BaseException | None) -> str:
     return ""
 
 
-def _own_fault(error: Exception) -> NoReturn:
-    """A fault of lutbench's own: one line that asks for a report."""
+def _exit_with_internal_error(error: Exception) -> NoReturn:
+    """Print one line that asks for a report of an internal error."""
     if is_verbose():
         traceback.print_exception(error)
     place = traceback.extract_tb(error.__traceback__)[-1]
     what = f"{type(error).__name__}: {error}"[:300]
-    _complain(
+    _exit_with(
         f"a fault of lutbench itself, not of your input: {what} "
         f"({os.path.basename(place.filename)}:{place.lineno}); please report this line and the "
         "command; --verbose shows where it happened",
-        OWN_FAULT,
+        INTERNAL_ERROR,
     )

@@ -1,4 +1,4 @@
-"""``lutbench match``: one camera's picture brought to another's, by a chart."""
+"""``lutbench match``: match one camera to another, from a chart."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ class MatchEnds:
 
 @dataclass(frozen=True)
 class Chart:
-    """Where the chart lies in the two stills."""
+    """Where the chart is in the two stills."""
 
     source_corners: str | None
     target_corners: str | None
@@ -49,7 +49,7 @@ class Chart:
 
 @dataclass(frozen=True)
 class MatchFit:
-    """What is fitted, and in which size."""
+    """What is fitted, and the size of the LUT."""
 
     residual: bool
     size: int
@@ -64,15 +64,15 @@ class MatchFit:
 @click.option(
     "--source-gamut",
     metavar="NAME",
-    help="The gamut of SOURCE, to say how far the two were apart. [default: that of TARGET]",
+    help="The gamut of SOURCE, for the difference before the match. [default: that of TARGET]",
 )
 @click.option("--target-curve", required=True, metavar="NAME", help="The curve of TARGET.")
 @click.option("--target-gamut", required=True, metavar="NAME", help="The gamut of TARGET.")
 @click.option(
     "--source-corners",
     metavar="X,Y ...",
-    help="For a still: the centres of the first patch, the last of the first row, the last, "
-    'the first of the last row: "X,Y X,Y X,Y X,Y" in pixels.',
+    help="For a still: the centres of the four corner patches in pixels, as "
+    '"X,Y X,Y X,Y X,Y", clockwise from the first patch of the first row.',
 )
 @click.option("--target-corners", metavar="X,Y ...", help="As --source-corners, for TARGET.")
 @click.option(
@@ -82,7 +82,7 @@ class MatchFit:
     metavar="CxR",
     help="Columns and rows of the chart in a still.",
 )
-@click.option("--residual", is_flag=True, help="MatchFit a smooth residual beyond the matrix.")
+@click.option("--residual", is_flag=True, help="Also fit a smooth residual after the matrix.")
 @click.option(
     "--size",
     type=click.IntRange(2, 65),
@@ -104,13 +104,13 @@ def command(
     fit: MatchFit,
     new: NewLut,
 ) -> None:
-    """Bring the camera that shot SOURCE to the one that shot TARGET.
+    """Match the camera that recorded SOURCE to the one that recorded TARGET.
 
-    Both show the same chart: a still with the places of its corner patches, or a
+    Both show the same chart: a still with the positions of its corner patches, or a
     CSV file with the columns name, R, G, B (signal 0 to 1). Without TARGET the
     published values of a measured 24-patch chart are the target. Exposure, white
-    balance and a matrix are fitted; each patch is also foretold from the others,
-    which tells how far the match holds for colours that are not on the chart.
+    balance and a matrix are fitted. Each patch is also predicted from the others,
+    which shows how well the match holds for colours that are not on the chart.
 
     \b
     Example:
@@ -157,7 +157,7 @@ def command(
 
 
 def _encodings(ends: MatchEnds, definitions: tuple[str, ...]) -> tuple[Encoding, Encoding]:
-    """Source and target; without a gamut of its own the source is taken to have the target's."""
+    """Source and target encodings; a source without a gamut gets that of the target."""
     from lutbench.model.conversion import Encoding
 
     catalogue = catalogue_of(definitions)
@@ -181,7 +181,7 @@ def _patches(name: str, corners: str | None, grid: str, option: str) -> Patches:
     accepted = '"X,Y X,Y X,Y X,Y", the centres of the four corner patches in pixels'
     if corners is None:
         raise LutbenchError(
-            "a still needs the places of its patches", where=option, accepted=accepted
+            "a still needs the positions of its patches", where=option, accepted=accepted
         )
     numbers = re.findall(r"-?\d+(?:\.\d+)?", corners)
     if len(numbers) != 8:
@@ -227,6 +227,6 @@ def _print(match: CameraMatch) -> None:
         row_figures = [getattr(match.spread(what), key) for what in ("before", "after", "left_out")]
         table.add_row(word, *(f"{value:.2f}" for value in row_figures), style="bold")
     screen.print(table)
-    screen.print("left out: each patch foretold from a match fitted to the others", style="dim")
+    screen.print("left out: each patch predicted by a match fitted to the others", style="dim")
     for note in match.notes:
         screen.print(note, soft_wrap=True, markup=False)

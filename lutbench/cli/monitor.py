@@ -26,7 +26,7 @@ size_option = click.option(
     type=click.Choice(["17", "33", "65"]),
     default="33",
     show_default=True,
-    help="Nodes along an edge of the probe LUT: the size that your LUTs have.",
+    help="Nodes along an edge of the probe LUT: the size of the LUTs that you use.",
 )
 
 
@@ -34,9 +34,9 @@ size_option = click.option(
 def command() -> None:
     """Find out what a monitor does with a LUT.
 
-    Whether it reads full or legal codes, in which order the channels, how many
+    Whether it reads full or legal codes, the order of its channels, how many
     nodes it uses and how it interpolates, how many bits arrive, whether black or
-    white is cut, and whether its own controls come before the LUT.
+    white is clipped, and whether its own controls come before the LUT.
 
     \b
     Example:
@@ -51,7 +51,7 @@ def command() -> None:
 @force_option
 @gathered(report=Reporting)
 def draw(folder: str, size: str, report: Reporting) -> None:
-    """Write two pictures, two LUTs and a page that says what to look for.
+    """Write two pictures, two LUTs and a page that explains what to look for.
 
     \b
     Example:
@@ -66,7 +66,7 @@ def draw(folder: str, size: str, report: Reporting) -> None:
     screen = console()
     for path in paths:
         screen.print(str(path), soft_wrap=True)
-    screen.print(f"Open {paths[-1]}: it leads through the test.", soft_wrap=True)
+    screen.print(f"Open {paths[-1]}: it guides you through the test.", soft_wrap=True)
 
 
 @command.command()
@@ -75,15 +75,15 @@ def draw(folder: str, size: str, report: Reporting) -> None:
 @click.option(
     "--turned",
     metavar="GRAB",
-    help="A second grab, taken with the monitor's contrast or brightness turned: says whether the "
-    "LUT comes before its controls.",
+    help="A second grab, with the monitor's contrast or brightness changed: shows whether the LUT "
+    "comes before its controls.",
 )
 @json_option
 def read(grab: str, size: str, turned: str | None, as_json: bool) -> None:
     """Read a grab of the monitor's output, taken through the probe LUT.
 
-    GRAB is a still of the whole picture, scaled or moved but not turned: a
-    recording of the monitor's output, or a screen grab; no photograph.
+    GRAB is a still of the whole picture, scaled or moved but not rotated: a
+    recording of the monitor's output or a screen grab, not a photograph.
 
     \b
     Example:
@@ -104,7 +104,7 @@ def read(grab: str, size: str, turned: str | None, as_json: bool) -> None:
 
 
 def _read(path: str, size: int) -> ProbeReading:
-    """The reading of a grab as the board that it shows: that of the range it is read in."""
+    """Read a grab, as the full-range or the legal-range picture, whichever fits."""
     from lutbench.media.probe.read import read_board
     from lutbench.media.still.still import read_still
 
@@ -134,6 +134,7 @@ def _print(answers: list[Answer], found: ProbeReading) -> None:
     screen.print(f"{found.codes}.png through a probe LUT of {found.size} nodes", soft_wrap=True)
     screen.print(table)
     screen.print(
-        "This says how the monitor treats a LUT, not how true its panel is: that takes a meter.",
+        "This shows how the monitor treats a LUT, not how accurate its panel is: that needs a "
+        "meter.",
         style="dim",
     )

@@ -1,4 +1,4 @@
-"""Options that several commands share, how they print, and what they say beside their reports."""
+"""What commands share: options, consoles and JSON output, and messages on standard error."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from lutbench import underway
+from lutbench import work_progress
 from lutbench.files import OUTSIDE_VARIABLE, json_text
 from lutbench.plaintext import STEERING, harmless, harmless_json
 from lutbench.plaintext import printable as printable
@@ -20,28 +20,28 @@ if TYPE_CHECKING:
     from rich.console import Console
     from rich.segment import Segment
 
-    from lutbench.hands import Hands
     from lutbench.model.catalogue import Catalogue
     from lutbench.model.signal import Range
+    from lutbench.parallel import Workers
     from lutbench.tables.carried import ValueRanges
 
 WORTH_PROCESSES = 16
-"""Files from which on processes of their own pay: each takes about a second to start."""
+"""Number of files from which several processes save time: each takes about a second to start."""
 
 NOT_A_TERMINAL = 100
-"""Columns where the output goes into a file or a pipe, and no terminal tells its width."""
+"""Columns of output into a file or a pipe where there is no terminal to take the width from."""
 
 LEAST_COLUMNS = 40
-"""Columns under which no table can be read: a smaller width is not believed."""
+"""Smallest width in columns that is used: narrower tables cannot be read."""
 
 F = TypeVar("F", bound=Callable[..., Any])
 
 
 def gathered(**kinds: type[Any]) -> Callable[[F], Callable[..., Any]]:
-    """Hand a command its options in groups, as settings objects.
+    """Pass a command its options in groups, as settings objects.
 
-    Each keyword names an argument of the command and a dataclass; the options that
-    are named as its fields go into it; a field without an option keeps its default.
+    Each keyword is an argument of the command, its value a dataclass. Options with the name
+    of a field fill that field; a field without an option keeps its default.
     """
 
     def decorate(command: F) -> Callable[..., Any]:
@@ -59,12 +59,12 @@ def gathered(**kinds: type[Any]) -> Callable[[F], Callable[..., Any]]:
 
 
 def number_option(name: str, unit: str, text: str, **more: Any) -> Callable[[F], F]:
-    """An option that takes a number; `more` is what click takes, `text` its help."""
+    """An option that takes a number; `text` is its help, `more` are arguments of click."""
     return click.option(*name.split(), type=float, metavar=unit, help=text, **more)
 
 
 def text_option(name: str, text: str) -> Callable[[F], F]:
-    """An option that takes a text, none unless given."""
+    """An option that takes a text, empty by default."""
     return click.option(name, default="", metavar="TEXT", help=text)
 
 
@@ -78,7 +78,7 @@ class Reporting:
 
 @dataclass(frozen=True)
 class LutRanges:
-    """The ranges of the values that a LUT takes and gives: see `range_options`."""
+    """The ranges of a LUT's input and output values: see `range_options`."""
 
     source_range: Range
     target_range: Range
@@ -91,7 +91,7 @@ def definitions_option(function: F) -> F:
         default=None,
         expose_value=False,
         callback=_set_user_definitions,
-        help="Read the definitions in your own folder, or do not. [default: yes; no for verify]",
+        help="Whether to read the definitions in your own folder. [default: yes; no for verify]",
     )
     outside = click.option(
         "--allow-outside",
@@ -111,7 +111,7 @@ def definitions_option(function: F) -> F:
 
 def _allow_outside(ctx: click.Context, parameter: click.Parameter, value: bool) -> None:
     if value:
-        _set_for_the_command(ctx, OUTSIDE_VARIABLE, "yes")
+        _set_variable(ctx, OUTSIDE_VARIABLE, "yes")
 
 
 def _set_user_definitions(
@@ -121,11 +121,11 @@ def _set_user_definitions(
         return
     from lutbench.model.catalogue import USER_VARIABLE
 
-    _set_for_the_command(ctx, USER_VARIABLE, "yes" if value else "no")
+    _set_variable(ctx, USER_VARIABLE, "yes" if value else "no")
 
 
-def _set_for_the_command(ctx: click.Context, variable: str, value: str) -> None:
-    """Say it by the environment, so that processes that this one starts know it too."""
+def _set_variable(ctx: click.Context, variable: str, value: str) -> None:
+    """Set an environment variable while the command runs; child processes inherit it."""
     before = os.environ.get(variable)
     os.environ[variable] = value
 
@@ -140,21 +140,21 @@ def _set_for_the_command(ctx: click.Context, variable: str, value: str) -> None:
 
 @dataclass(frozen=True)
 class RunOptions:
-    """Who does the work: see `hands_options`."""
+    """What does the work: see `worker_options`."""
 
     jobs: int | None
     scheduler: str | None
 
-    def hands(self, count: int) -> Hands:
-        """For `count` files: all cores unless told, this process alone where that is sooner."""
-        from lutbench.hands import Hands
+    def workers(self, count: int) -> Workers:
+        """Workers for `count` files: by default all cores, or this process where that is faster."""
+        from lutbench.parallel import Workers
         from lutbench.tables.threads import thread_limit
 
         usual = thread_limit() if count >= WORTH_PROCESSES else 1
-        return Hands(self.jobs or usual, self.scheduler)
+        return Workers(self.jobs or usual, self.scheduler)
 
 
-def hands_options(what: str) -> Callable[[F], F]:
+def worker_options(what: str) -> Callable[[F], F]:
     """``--jobs`` and ``--scheduler``, for work on many of `what`."""
 
     def decorate(function: F) -> F:
@@ -162,12 +162,12 @@ def hands_options(what: str) -> Callable[[F], F]:
             "--jobs",
             type=click.IntRange(1, 256),
             metavar="N",
-            help=f"{what} processed at once. [default: one for each core]",
+            help=f"{what} processed at the same time. [default: one for each core]",
         )
         scheduler = click.option(
             "--scheduler",
             metavar="ADDRESS",
-            help=f"Hand the {what} to the Dask scheduler at ADDRESS (tcp://HOST:PORT).",
+            help=f"Send the {what} to the Dask scheduler at ADDRESS (tcp://HOST:PORT).",
         )
         return jobs(scheduler(function))
 
@@ -191,44 +191,44 @@ def interpolation_option(function: F) -> F:
     return click.option(
         "--interpolation",
         type=click.Choice(["tetrahedral", "trilinear"]),
-        help="How values between the nodes of a 3D LUT are found. [default: as the LUT says, "
-        "else tetrahedral]",
+        help="Interpolation between the nodes of a 3D LUT. [default: as the LUT states, else "
+        "tetrahedral]",
     )(function)
 
 
 def range_options(function: F) -> F:
-    """``--source-range`` and ``--target-range``: as the curve's codes are published unless told."""
+    """``--source-range`` and ``--target-range``; the default is as the curve is published."""
     return _range_options(function, "as the curve's codes are published, else full")
 
 
 def lut_range_options(function: F) -> F:
-    """``--source-range`` and ``--target-range``: as a LUT says unless told (`value_ranges`)."""
-    return _range_options(function, "as the LUT's comments say, else full")
+    """``--source-range`` and ``--target-range``; the default is as the LUT states."""
+    return _range_options(function, "as the LUT's comments state, else full")
 
 
 def _range_options(function: F, default: str) -> F:
-    for name, what in (("--target-range", "gives"), ("--source-range", "takes")):
+    for name, what in (("--target-range", "output"), ("--source-range", "input")):
         function = click.option(
             name,
             type=click.Choice(["full", "legal"]),
-            help=f"Whether the values that the LUT {what} are full-range or legal codes. "
+            help=f"Whether the LUT's {what} values are full-range or legal-range codes. "
             f"[default: {default}]",
         )(function)
     return function
 
 
 def changed_range_options(given: str, made: str) -> Callable[[F], F]:
-    """The ranges that a LUT is to be for, and (``--given-...``) those that it is for now."""
+    """``--source-range``, ``--target-range`` of the new LUT, ``--given-...`` of the given one."""
 
     def decorate(function: F) -> F:
         ranges = click.Choice(["full", "legal"])
-        for end, does in (("target", "give"), ("source", "take")):
-            says = f"The range that {given} was made to {does}. [default: full]"
-            now = click.option(f"--given-{end}-range", type=ranges, default="full", help=says)
-            function = now(function)
-        for end, does in (("target", "give"), ("source", "take")):
-            says = f"The range that {made} is to {does}. [default: as {given}]"
-            function = click.option(f"--{end}-range", type=ranges, help=says)(function)
+        for end, values in (("target", "output"), ("source", "input")):
+            text = f"The range of the {values} values of {given}. [default: full]"
+            option = click.option(f"--given-{end}-range", type=ranges, default="full", help=text)
+            function = option(function)
+        for end, values in (("target", "output"), ("source", "input")):
+            text = f"The range of the {values} values of {made}. [default: as {given}]"
+            function = click.option(f"--{end}-range", type=ranges, help=text)(function)
         return function
 
     return decorate
@@ -239,36 +239,33 @@ def clip_coding_options(function: F) -> F:
     matrix = click.option(
         "--source-matrix",
         type=click.Choice(["BT.601", "BT.709", "BT.2020"], case_sensitive=False),
-        help="The Y'CbCr matrix of a clip, in place of what its tags say.",
+        help="The Y'CbCr matrix of a clip, instead of the one in its tags.",
     )
     span = click.option(
         "--file-range",
         type=click.Choice(["legal", "full"]),
-        help="The range that IN carries its codes in. [default: of a clip, as its tags say; of "
-        "a still, as the LUT takes them]",
+        help="The range of the codes in IN. [default: of a clip, as its tags state; of a still, "
+        "that of the LUT's input]",
     )
     return matrix(span(function))
 
 
 def value_ranges(lut: Any, named: Any) -> ValueRanges:
-    """The ranges of a LUT's values: as the options `named` say, else as its comments tell.
-
-    Where neither does they are full.
-    """
+    """The ranges of a LUT's values: from the options `named`, else its comments, else full."""
     from lutbench.inspection.comments import ends_in_comments
     from lutbench.tables.carried import ValueRanges
 
-    told = ends_in_comments(getattr(lut, "comments", ()))
+    ends = ends_in_comments(getattr(lut, "comments", ()))
     return ValueRanges(
-        named.source_range or (told["source"].range if "source" in told else "full"),
-        named.target_range or (told["target"].range if "target" in told else "full"),
+        named.source_range or (ends["source"].range if "source" in ends else "full"),
+        named.target_range or (ends["target"].range if "target" in ends else "full"),
     )
 
 
 def catalogue_of(definitions: tuple[str, ...], *, with_project: bool = True) -> Catalogue:
     """The catalogue with the project's definitions and those of ``--definitions``.
 
-    A recipe is made without the project's: it gives the same bytes wherever it lies.
+    A recipe is built without those of the project, so that it gives the same bytes everywhere.
     """
     from lutbench.cli.project import project_here
     from lutbench.model.catalogue import open_catalogue
@@ -278,13 +275,13 @@ def catalogue_of(definitions: tuple[str, ...], *, with_project: bool = True) -> 
 
 
 def print_json(data: dict[str, Any]) -> None:
-    """Print a report as JSON, non-finite numbers as null so that every reader takes it."""
-    underway.clear()
+    """Print a report as JSON; numbers that are not finite become null."""
+    work_progress.clear()
     click.echo(harmless_json(json_text(data, indent=2)))
 
 
 def json_line(data: dict[str, Any]) -> str:
-    """A report as one line of JSON, for commands that may report on many files."""
+    """A report as one line of JSON, for commands that report on several files."""
     return harmless_json(json_text(data))
 
 
@@ -294,14 +291,14 @@ def print_json_line(data: dict[str, Any]) -> None:
 
 
 def piped_width() -> int:
-    """Columns for what goes into a pipe or a file: those of the terminal in front of the user.
+    """Columns of output into a pipe or a file: those of the user's terminal.
 
-    COLUMNS tells them, else the terminal that errors or the keyboard are on; 100 where there is
-    no terminal at all.
+    Taken from the variable COLUMNS, else from the terminal that standard error or standard
+    input is connected to; 100 where there is no terminal.
     """
-    told = os.environ.get("COLUMNS", "")
-    if told.isdigit() and int(told) >= LEAST_COLUMNS:
-        return int(told)
+    text = os.environ.get("COLUMNS", "")
+    if text.isdigit() and int(text) >= LEAST_COLUMNS:
+        return int(text)
     for stream in (2, 0):
         try:
             columns = os.get_terminal_size(stream).columns
@@ -313,10 +310,10 @@ def piped_width() -> int:
 
 
 def console(*, stderr: bool = False, markup: bool = False) -> Console:
-    """A rich console: NO_COLOR obeyed, as wide as the terminal, into a pipe too.
+    """A rich console that respects NO_COLOR and is as wide as the terminal, also into a pipe.
 
-    Square brackets are text, unless `markup` is asked for: then every name that
-    comes from outside must be escaped. Characters that steer a terminal are not printed.
+    Square brackets are plain text unless `markup` is set; then each name from outside must
+    be escaped. Characters that control a terminal are never printed.
     """
     from rich.console import Console
     from rich.segment import Segment
@@ -328,10 +325,10 @@ def console(*, stderr: bool = False, markup: bool = False) -> Console:
                 yield segment if plain else Segment(harmless(segment.text), segment.style)
 
         def on_broken_pipe(self) -> None:
-            # rich would exit with 1, which is for checks that fail.
+            # rich would exit with status 1, which means that a check failed.
             raise BrokenPipeError
 
-    underway.clear()
+    work_progress.clear()
     screen = Screen(stderr=stderr, highlight=False, markup=markup)
     if not screen.is_terminal:
         screen = Screen(stderr=stderr, highlight=False, markup=markup, width=piped_width())
@@ -344,28 +341,28 @@ _LEVELS = {"quiet": logging.ERROR, "usual": logging.INFO, "verbose": logging.DEB
 
 
 class _Lines(logging.Handler):
-    """A line a record, on the standard error of the moment."""
+    """Prints each log record as a line on standard error."""
 
     def emit(self, record: logging.LogRecord) -> None:
         text = printable(record.getMessage())
-        underway.clear()
+        work_progress.clear()
         click.echo(f"note: {text}" if record.levelno == logging.WARNING else text, err=True)
 
 
-def start_saying() -> None:
-    """Print what the library and the commands log."""
+def start_logging() -> None:
+    """Print what the library and the commands log, on standard error."""
     if not any(isinstance(handler, _Lines) for handler in LOG.handlers):
         LOG.addHandler(_Lines())
     LOG.setLevel(_LEVELS["usual"])
 
 
 def say(text: str) -> None:
-    """What was done, as a line on standard error."""
+    """Print what was done, as a line on standard error."""
     LOG.info("%s", text)
 
 
 def note(text: str) -> None:
-    """What a user ought to know, as a line on standard error."""
+    """Print what a user ought to know, as a note on standard error."""
     LOG.warning("%s", text)
 
 
@@ -379,12 +376,12 @@ def is_verbose() -> bool:
     return LOG.level <= logging.DEBUG
 
 
-def add_saying_options(command: click.Command) -> None:
-    """``--quiet`` and ``--verbose``, where the command has none of its own."""
+def add_logging_options(command: click.Command) -> None:
+    """Add ``--quiet`` and ``--verbose``, where the command does not define them itself."""
     own = {name for each in command.params for name in each.opts}
     for name, words in (
         ("quiet", "Print no notes and no progress, only errors."),
-        ("verbose", "Say more of how the work is done."),
+        ("verbose", "Print more about how the work is done."),
     ):
         if f"--{name}" in own:
             continue

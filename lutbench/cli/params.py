@@ -1,4 +1,4 @@
-"""Types of parameters for click of any version that is declared."""
+"""Base classes of parameter types that work with every supported version of click."""
 
 from __future__ import annotations
 
@@ -10,5 +10,5 @@ if TYPE_CHECKING:
     TextParam = click.ParamType[str]
     NumberParam = click.ParamType[float]
 else:
-    # Before click 8.4 the class says no type of its values.
+    # Before click 8.4 the class cannot be given the type of its values.
     TextParam = NumberParam = click.ParamType

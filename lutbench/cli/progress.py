@@ -1,4 +1,4 @@
-"""Progress on a terminal: what is done, frames a second, time left; silent elsewhere."""
+"""Progress bars on a terminal: work done, frames per second, time left; elsewhere nothing."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
-from lutbench import underway
+from lutbench import work_progress
 from lutbench.cli.options import is_quiet
 
 if TYPE_CHECKING:
@@ -17,10 +17,10 @@ if TYPE_CHECKING:
 
 @contextmanager
 def progress(what: str, total: int, screen: Console | None) -> Iterator[Callable[[], None]]:
-    """A function to call when another of `total` files is done, which moves a bar.
+    """Yield a function that moves a bar, to be called when each of `total` files is done.
 
-    `screen` prints a line a file meanwhile: where that is a terminal, the bar stands below
-    the lines; else on standard error, if that is one.
+    `screen` prints a line for each file meanwhile. Where it is a terminal, the bar is below
+    the lines; else it is on standard error, if that is a terminal.
     """
     own = screen is not None and screen.is_terminal
     if is_quiet() or not (own or sys.stderr.isatty()):
@@ -39,39 +39,39 @@ def progress(what: str, total: int, screen: Console | None) -> Iterator[Callable
         redirect_stderr=False,
     )
 
-    def told(part: str, share: float | None) -> None:
+    def show(part: str, share: float | None) -> None:
         done = "" if share is None else f" {share:4.0%}"
         bar.update(task, description=f"{what}: {part}{done}")
 
-    with bar, _listening(told):
+    with bar, _listening(show):
         task = bar.add_task(what, total=total)
         yield lambda: bar.update(task, advance=1, description=what)
 
 
 @contextmanager
-def _listening(listener: underway.Listener | None) -> Iterator[None]:
-    """A bar stands in place of the line."""
-    underway.clear()
-    before = underway.listen(listener)
+def _listening(listener: work_progress.Listener | None) -> Iterator[None]:
+    """Report progress to the bar instead of the status line."""
+    work_progress.clear()
+    before = work_progress.set_listener(listener)
     try:
         yield
     finally:
-        underway.listen(before)
+        work_progress.set_listener(before)
 
 
 @contextmanager
-def frame_progress(total: int | None, *, quiet: bool = False) -> Iterator[Callable[..., None]]:
-    """A function to call with the number of frames done so far, and, once known, the total.
+def frame_progress(total: int | None) -> Iterator[Callable[..., None]]:
+    """Yield a function to call with the number of frames done, and, once known, the total.
 
-    The bar stands on standard error and leaves nothing behind; when standard
-    error is no terminal, nothing is shown.
+    The bar is on standard error and is removed at the end; nothing is shown where standard
+    error is not a terminal.
 
     Parameters
     ----------
     total
-        How many frames there are, None where it is not known.
+        The number of frames, or None where it is not known.
     """
-    if quiet or is_quiet() or not sys.stderr.isatty():
+    if is_quiet() or not sys.stderr.isatty():
         yield lambda done, total=None: None
         return
     from rich.console import Console
@@ -102,7 +102,7 @@ def frame_progress(total: int | None, *, quiet: bool = False) -> Iterator[Callab
 
         def update(done: int, total: int | None = None) -> None:
             if not first:
-                first.append(done)  # what a former run finished counts for the bar, not the rate
+                first.append(done)  # frames of an earlier run count for the bar, not the rate
             passed = time.monotonic() - began
             rate = (done - first[0]) / passed if passed > 0.5 else 0.0
             text = f"{rate:.1f} frames/s" if rate else ""

@@ -1,4 +1,4 @@
-"""The project of the current folder: where its file is found, and how what it says is told."""
+"""The project of the current folder: finding its file, and reporting what is taken from it."""
 
 from __future__ import annotations
 
@@ -16,19 +16,19 @@ _log = logging.getLogger("lutbench")
 
 NAME = "lutbench.toml"
 VARIABLE = "LUTBENCH_PROJECT"
-"""Set to ``no``, no project file is looked for."""
+"""Environment variable: ``no`` means that no project file is looked for."""
 
 
 def project_here() -> Project | None:
     """The project of the current folder or of the nearest one above; None where there is none.
 
-    A file that belongs to neither the user nor the system is passed over: on a shared disk
-    nobody else decides what your commands mean.
+    A file that is owned by neither the user nor the system is ignored: on a shared disk
+    another user must not decide what your commands do.
 
     Raises
     ------
     LutbenchError
-        When a project file is there and cannot be used.
+        When a project file exists but cannot be used.
     """
     text = os.environ.get(VARIABLE, "").strip()
     if text and one_of("answer", text, ("yes", "no"), VARIABLE) == "no":
@@ -44,15 +44,15 @@ def project_here() -> Project | None:
 
 
 def trusted(owner: int) -> bool:
-    """Whether a project file of that owner counts: the user's own, or the system's."""
+    """Whether a project file with that owner is used: the user, or the system."""
     return not hasattr(os, "getuid") or owner in (os.getuid(), 0)
 
 
 def shown_path(project: Project) -> str:
-    """The path of a project's file from here, as a user would type it."""
+    """The path of a project's file, relative to the current folder."""
     return os.path.relpath(project.path)
 
 
 def say_taken(project: Project, what: str) -> None:
-    """Say that something comes from the project's file."""
+    """Log that something was taken from the project's file."""
     _log.info("%s, as %s says", what, shown_path(project))

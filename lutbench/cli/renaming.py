@@ -1,7 +1,7 @@
-"""Options and commands that have another name now: the old one is taken, with a note.
+"""Renamed options and commands: the old name still works, with a note on standard error.
 
-The note is to people what a `DeprecationWarning` is to programs (`lutbench.face.renaming`):
-it stands on standard error, and says what to write.
+The note names the new one. `lutbench.face.renaming` does the same in Python, with a
+`DeprecationWarning`.
 """
 
 from __future__ import annotations
@@ -28,15 +28,15 @@ OPTIONS: dict[str, dict[str, tuple[str, ...]]] = {
         "--target": ("--given-target-range", "--target-range"),
     },
 }
-"""By command: old options, and the one or more that take their value, or values, now."""
+"""By command: old options, each with the new option or options that take its value or values."""
 OPTIONS["display check"]["--black"] = ("--display-black",)
 
 COMMANDS = {"rework resize": "rework resample"}
-"""Old commands, and what they are called now."""
+"""Old commands, and their new names."""
 
 
 class OldOption(click.Option):
-    """An option under its old name: hidden; what it is given goes to the new ones."""
+    """A hidden option under its old name; it passes its value or values to the new options."""
 
     def __init__(self, old: str, new: tuple[click.Option, ...]) -> None:
         kind: Any = new[0].type if len(new) == 1 else tuple(each.type for each in new)
@@ -49,7 +49,7 @@ class OldOption(click.Option):
     def handle_parse_result(
         self, ctx: click.Context, opts: Any, args: list[str]
     ) -> tuple[Any, list[str]]:
-        """Hand on what was given; eager, so that the new options are still to be read."""
+        """Pass the value on; the option is eager, so that the new ones are parsed after it."""
         if self.name not in opts:
             return None, args
         given = opts.pop(self.name)
@@ -66,7 +66,7 @@ class OldOption(click.Option):
 
 
 def take_old_names(command: click.Command, path: str) -> None:
-    """Let the command of that path ("rework range"), and all in it, be called by old names."""
+    """Make the command at `path` ("rework range"), and those in it, accept old names."""
     if isinstance(command, click.Group):
         for name, each in [*command.commands.items()]:
             take_old_names(each, f"{path} {name}")
@@ -106,7 +106,7 @@ def old_words() -> set[str]:
 
 
 def old_names() -> Iterable[tuple[str, str]]:
-    """All that is taken still, and what to write, as a user would."""
+    """Each old name that still works, and the new one, as a user writes them."""
     yield from COMMANDS.items()
     for path, options in OPTIONS.items():
         for old, new in options.items():

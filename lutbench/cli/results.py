@@ -1,4 +1,4 @@
-"""How commands that make a LUT write it, and print what was done."""
+"""How commands that make a LUT write it, and report what was done."""
 
 from __future__ import annotations
 
@@ -23,11 +23,11 @@ HOLDS = {"lut1d": "1D LUT", "lut3d": "3D LUT", "shaper_lut3d": "1D shaper and 3D
 
 
 STANDARD = "-"
-"""In place of a file: standard output, where a LUT goes as a .cube."""
+"""In place of a file name: standard output, to which a LUT is written as .cube."""
 
 
 def refuse_existing(path: str, force: bool, *, as_json: bool = False) -> None:
-    """Refuse before the work what could not be written after it."""
+    """Refuse an output that cannot be written, before the work starts."""
     from lutbench import files
     from lutbench.formats.registry import format_for
 
@@ -44,12 +44,12 @@ def refuse_existing(path: str, force: bool, *, as_json: bool = False) -> None:
 
 
 def with_suffix(path: str) -> str:
-    """A name that tells the format: what goes to standard output is a .cube."""
+    """`path`, or for standard output a name whose suffix is .cube."""
     return "standard output.cube" if path == STANDARD else path
 
 
 def put(path: str, data: bytes, *, force: bool) -> None:
-    """Write a LUT's bytes into a file, or to standard output: the report then goes elsewhere."""
+    """Write a LUT's bytes into a file, or to standard output; the report then goes to stderr."""
     from lutbench import files
 
     if path != STANDARD:
@@ -65,7 +65,7 @@ def put(path: str, data: bytes, *, force: bool) -> None:
 
 @dataclass(frozen=True)
 class NewLut:
-    """Where a LUT that a command makes goes, and how it is reported."""
+    """Where a new LUT is written, and how it is reported."""
 
     output: str
     title: str
@@ -77,7 +77,7 @@ class NewLut:
 
 
 def write_lut(lut: Lut, path: str, *, force: bool, comments: tuple[str, ...] = ()) -> Transform:
-    """Write a LUT in the format that the suffix of `path` names; as it reads back."""
+    """Write a LUT in the format of the suffix of `path`; returns it as read back."""
     from lutbench.formats.convert import Wishes, convert
     from lutbench.formats.registry import LutFile
 
@@ -89,7 +89,7 @@ def write_lut(lut: Lut, path: str, *, force: bool, comments: tuple[str, ...] = (
 
 
 def reworked(result: Reworked, path: str, *, force: bool, as_json: bool, **more: Any) -> None:
-    """Write what a rework gave, and report it."""
+    """Write the result of a rework, and report it."""
     from rich.padding import Padding
     from rich.text import Text
 
@@ -112,13 +112,13 @@ def reworked(result: Reworked, path: str, *, force: bool, as_json: bool, **more:
 
 
 def print_written(lut: Lut, path: str) -> None:
-    """One line on the file that was written."""
+    """Print one line about the file that was written."""
     screen = console()
     screen.print(f"{path}: {HOLDS[lut.kind]} of size {lut.size}", soft_wrap=True, markup=False)
 
 
 def figure(value: float) -> str:
-    """A number to a hundredth; what is less than that and not nothing, says so."""
+    """A number to two decimals; "under 0.01" for a number smaller than that."""
     if abs(value) < 1e-9:
         return "0"
     return f"{value:.2f}" if value >= 0.01 else "under 0.01"

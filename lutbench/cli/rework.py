@@ -1,4 +1,4 @@
-"""``lutbench rework``: new LUTs from LUTs."""
+"""``lutbench rework``: make new LUTs from LUTs."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ REPAIRS = (
 
 @dataclass(frozen=True)
 class Out:
-    """Where the new LUT goes, and how it is reported."""
+    """Where the new LUT is written, and how it is reported."""
 
     output: str
     title: str
@@ -45,7 +45,7 @@ class Out:
         refuse_existing(self.output, self.force, as_json=self.as_json)
 
     def lut(self, text: str) -> Transform:
-        """The LUT, recipe's LUT or pipeline that an argument names."""
+        """The LUT file, LUT of a recipe or pipeline that an argument names."""
         from lutbench.recipes.subjects import open_subject
 
         return open_subject(text, catalogue_of(self.definitions)).transform
@@ -59,14 +59,14 @@ class Out:
         return transform if isinstance(transform, Lut) else sample(transform, size or USUAL_SIZE)
 
     def write(self, made: Reworked, sources: Sequence[str]) -> None:
-        """Write what was made from `sources`, and say what was done."""
+        """Write what was made from `sources`, and report it."""
         if self.title:
             made = replace(made, lut=made.lut.with_title(self.title))
         reworked(made, self.output, force=self.force, as_json=self.as_json, sources=list(sources))
 
 
 def output_options(function: F) -> Callable[..., Any]:
-    """``-o``, ``--title``, ``--definitions``, ``--force``, ``--json``, handed over as `out`."""
+    """``-o``, ``--title``, ``--definitions``, ``--force``, ``--json``, passed as `out`."""
     out = click.option(
         "-o", "--output", required=True, metavar="OUT", help="The file to write: .cube or .clf."
     )
@@ -90,10 +90,10 @@ def size_option(function: F) -> F:
 def command(context: click.Context) -> None:
     """Make a LUT from others: chain, invert, resample, repair, blend.
 
-    Wherever a LUT is asked for, a file, RECIPE.toml#NAME, or a pipeline
-    "CURVE, GAMUT to CURVE, GAMUT" may be given. What was changed, and how far OUT
-    is from what it stands for, is printed in 10-bit codes. Each command has its own
-    help: `lutbench rework invert --help`.
+    A LUT may be a file, RECIPE.toml#NAME, or a pipeline
+    "CURVE, GAMUT to CURVE, GAMUT". The changes, and the distance of OUT from the
+    exact result in 10-bit codes, are printed. Each command has its own help:
+    `lutbench rework invert --help`.
 
     \b
     Examples:
@@ -112,13 +112,14 @@ def command(context: click.Context) -> None:
 @click.option(
     "--shaper/--no-shaper",
     default=True,
-    help="A curve that comes first stays a shaper, or all is one lattice. [default: shaper]",
+    help="Keep a curve that comes first as a shaper, or sample all as one 3D LUT. [default: "
+    "shaper]",
 )
 @output_options
 def chain(luts: tuple[str, ...], size: int | None, shaper: bool, out: Out) -> None:
-    """One LUT that does what LUT... do one after the other, first to last.
+    """Make one LUT that does what LUT... do one after the other, first to last.
 
-    Curves alone give a 1D LUT. A 1D LUT that comes first stays as a shaper.
+    If all are curves, OUT is a 1D LUT. A 1D LUT that comes first is kept as a shaper.
 
     \b
     Example:
@@ -134,7 +135,7 @@ def chain(luts: tuple[str, ...], size: int | None, shaper: bool, out: Out) -> No
 @click.option(
     "--shaper",
     is_flag=True,
-    help="A curve before the lattice: closer where the LUT bends strongly.",
+    help="Put a shaper in front of the 3D LUT: more accurate where LUT bends strongly.",
 )
 @click.option(
     "--fallback",
@@ -143,13 +144,13 @@ def chain(luts: tuple[str, ...], size: int | None, shaper: bool, out: Out) -> No
     show_default=True,
     help="For colours that LUT never gives: keep luma and hue, or take the nearest colour.",
 )
-@click.option("--hold", is_flag=True, help="Hold the values to the domain of LUT (0 to 1).")
+@click.option("--hold", is_flag=True, help="Clip the values to the domain of LUT (0 to 1).")
 @output_options
 def invert(lut: str, size: int | None, shaper: bool, fallback: Any, hold: bool, out: Out) -> None:
-    """The LUT that undoes LUT, and the share of it that cannot be undone.
+    """Make the inverse of LUT.
 
-    Exact on every node whose colour LUT gives. Inputs that a LUT clips or folds
-    together cannot be told apart again: their share is printed.
+    It is exact at each node whose colour LUT gives. Inputs that LUT clips, or gives the
+    same output, cannot be separated again: their share is printed.
 
     \b
     Example:
@@ -168,11 +169,11 @@ def invert(lut: str, size: int | None, shaper: bool, fallback: Any, hold: bool, 
     type=click.Choice(["best", "linear", "pchip", "cubic", "fit"]),
     default="best",
     show_default=True,
-    help="How the new nodes are found; best: the one with the least error, measured.",
+    help="How the new nodes are calculated; best: the method with the smallest measured error.",
 )
 @output_options
 def resample(lut: str, size: int, method: str, out: Out) -> None:
-    """LUT at another SIZE, by the best of several methods.
+    """Resample LUT to another SIZE, by the best of several methods.
 
     \b
     Example:
@@ -190,7 +191,7 @@ def resample(lut: str, size: int, method: str, out: Out) -> None:
     type=click.Choice([8, 10, 12, 16]),
     default=10,
     show_default=True,
-    help="The bit depth whose black and white are meant.",
+    help="The bit depth whose legal black and white are used.",
 )
 @click.option(
     "--domain",
@@ -200,16 +201,16 @@ def resample(lut: str, size: int, method: str, out: Out) -> None:
     help="The inputs of the first and last node of OUT. [default: as LUT]",
 )
 @size_option
-@gathered(now_wanted=RangeChange)
+@gathered(ranges=RangeChange)
 @output_options
 def change_range(
     lut: str,
-    now_wanted: RangeChange,
+    ranges: RangeChange,
     domain: tuple[float, float] | None,
     size: int | None,
     out: Out,
 ) -> None:
-    """LUT for signals of another range, or over another domain.
+    """Change LUT to another signal range, or another domain.
 
     \b
     Examples:
@@ -218,7 +219,7 @@ def change_range(
     """
     from lutbench.algebra.ranges import with_ranges
 
-    made = with_ranges(out.plain_lut(lut), now_wanted, domain, size)
+    made = with_ranges(out.plain_lut(lut), ranges, domain, size)
     out.write(made, [lut])
 
 
@@ -229,8 +230,8 @@ def change_range(
     "what",
     type=click.Choice(REPAIRS),
     multiple=True,
-    help="What to mend; may be given more than once. [default: what `inspect` finds and "
-    "cannot be meant]",
+    help="What to repair; may be given more than once. [default: what `inspect` finds and "
+    "cannot be intended]",
 )
 @click.option(
     "--most",
@@ -238,7 +239,7 @@ def change_range(
     default=64.0,
     show_default=True,
     metavar="CODES",
-    help="The furthest that smoothing may move a value, in 10-bit codes.",
+    help="The most that smoothing may move a value, in 10-bit codes.",
 )
 @click.option(
     "--fade",
@@ -246,22 +247,22 @@ def change_range(
     default=0.35,
     show_default=True,
     metavar="S",
-    help="Saturation at which a change of the neutral axis has faded out.",
+    help="Saturation at which a change of the neutral axis has faded to nothing.",
 )
 @output_options
 def repair(lut: str, what: tuple[str, ...], most: float, fade: float, out: Out) -> None:
-    """LUT with its faults mended; what was changed is printed.
+    """Repair the faults of LUT; what was changed is printed.
 
-    By default what `inspect` finds: text that cannot be read (decimal commas, a wrong
+    By default, what `inspect` finds: text that cannot be read (decimal commas, a wrong
     size), code values in the table or the domain, rows or channels in another order, a
     table that is the inverse of its title, noise, a grey scale that falls, folds, and
-    single stray nodes. Greys stay unless the fault is in the greys.
+    single stray nodes. Greys do not change unless the fault is in the greys.
 
-    On request only, since it may be meant: range (values held to 0..1), tint (greys
-    come out grey) and legal (legal range out becomes full range).
+    Only on request, since it may be intended: range (values are clipped to 0..1), tint
+    (greys come out grey) and legal (legal-range output becomes full range).
 
-    A repair that would leave more amiss than it found is not made. A LUT that stays
-    useless is refused.
+    A repair that would cause more faults than it removes is not made. A LUT that cannot
+    be made usable is refused.
 
     \b
     Example:
@@ -271,13 +272,13 @@ def repair(lut: str, what: tuple[str, ...], most: float, fade: float, out: Out) 
     from lutbench.inspection.cures import Bounds
     from lutbench.inspection.cures import repair as repaired
 
-    subject, notes = _cured(lut, out)
+    subject, notes = _read_repaired(lut, out)
     made = repaired(subject, what or None, bounds=Bounds(most, fade))
     out.write(replace(made, changes=(*notes, *made.changes)), [lut])
 
 
-def _cured(text: str, out: Out) -> tuple[Any, list[Any]]:
-    """A LUT, and as changes what was wrong with its text; another transform is sampled."""
+def _read_repaired(text: str, out: Out) -> tuple[Any, list[Any]]:
+    """A LUT, and the repairs to the text of its file; another transform is sampled."""
     from lutbench.algebra.result import Change
     from lutbench.errors import FormatError
     from lutbench.files import read_bytes
@@ -304,16 +305,15 @@ def _cured(text: str, out: Out) -> tuple[Any, list[Any]]:
     metavar="N",
     help="Rows of OUT.",
 )
-@click.option("--grey", is_flag=True, help="One curve for all channels: the mean of the three.")
+@click.option("--grey", is_flag=True, help="Give all channels one curve, the mean of the three.")
 @output_options
 def neutral(lut: str, size: int, grey: bool, out: Out) -> None:
-    """The 1D LUT that LUT draws on the neutral axis.
+    """Write the neutral axis of LUT as a 1D LUT.
 
     \b
     Example:
       lutbench rework neutral monitor.cube -o tone.cube --size 1024
     """
-
     made = algebra.neutral_curve(out.lut(lut), size, grey=grey)
     out.write(made, [lut])
 
@@ -325,7 +325,7 @@ def neutral(lut: str, size: int, grey: bool, out: Out) -> None:
 @size_option
 @output_options
 def blend(first: str, second: str, amount: float, size: int | None, out: Out) -> None:
-    """A LUT AMOUNT of the way from FIRST (0) to SECOND (1), mixed as signals.
+    """Mix two LUTs as signal values: AMOUNT 0 gives FIRST, 1 gives SECOND.
 
     \b
     Example:
@@ -341,13 +341,13 @@ def blend(first: str, second: str, amount: float, size: int | None, out: Out) ->
 @click.option(
     "--base",
     metavar="LUT",
-    help="The plain conversion that the look sits on. [default: no change at all, right for a "
-    "LUT whose input and output are the same encoding]",
+    help="The conversion without the look. [default: the identity, right for a LUT whose input "
+    "and output are the same encoding]",
 )
 @size_option
 @output_options
 def strength(lut: str, amount: float, base: str | None, size: int | None, out: Out) -> None:
-    """The look LUT at AMOUNT of its strength: 0 is none, 1 as it is, 2 double.
+    """Make the look of LUT stronger or weaker: AMOUNT 0 is none, 1 as it is, 2 double.
 
     \b
     Example:

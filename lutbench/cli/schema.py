@@ -22,9 +22,9 @@ from lutbench.errors import LutbenchError
 def command(name: str | None, output: str | None, force: bool) -> None:
     """Print the JSON Schema NAME; without one, list them.
 
-    Those of recipes, suites and definitions are for editors, which then
-    complete keys and names of curves, and mark mistakes: yours are among the
-    names. Those of commands say what --json prints.
+    Those of recipes, suites and definitions are for editors, which then complete
+    keys and names, your own included, and mark mistakes. Those of commands
+    describe what --json prints.
 
     \b
     Examples:

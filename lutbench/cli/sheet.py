@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class SheetLayout:
-    """How the sheet is laid out, and what stands above it."""
+    """The layout of the sheet, and its heading."""
 
     count: int
     columns: int | None
@@ -45,7 +45,7 @@ class SheetLayout:
 
 @dataclass(frozen=True)
 class FrameReading:
-    """How the frames are read and put through the LUT."""
+    """How frames are read and put through the LUT."""
 
     interpolation: Interpolation | None
     source_matrix: Matrix | None
@@ -64,7 +64,7 @@ class FrameReading:
     type=click.IntRange(1, 200),
     default=12,
     show_default=True,
-    help="Frames to show at most, spread evenly.",
+    help="Number of frames to show, spread evenly.",
 )
 @click.option(
     "--columns", type=click.IntRange(1, 20), metavar="N", help="Frames in a row. [default: to fit]"
@@ -80,7 +80,7 @@ class FrameReading:
 @click.option(
     "--curve",
     metavar="NAME",
-    help="The curve that the frames are recorded in: adds where black, grey and white lie.",
+    help="The curve that the frames are recorded in: adds the levels of black, grey and white.",
 )
 @click.option("--title", help="The heading. [default: the LUT's own title, or its file name]")
 @interpolation_option
@@ -100,9 +100,9 @@ def command(
     """Draw frames of IN before and after LUT, side by side, into the picture OUT.
 
     IN is a still, a folder of stills, a frame pattern (shot.####.dpx) or a clip;
-    OUT a .png, .jpg or .tif. Above stand the LUT's name and what it does to the
-    levels; under each frame its own: a bar from the 1st to the 99th percentile of
-    the luma, a notch at the median.
+    OUT is a .png, .jpg or .tif. At the top are the LUT's name and what it does to
+    levels. Under each frame, a bar goes from the 1st to the 99th percentile of its
+    luma, with a notch at the median.
 
     \b
     Example:
@@ -122,7 +122,7 @@ def command(
         known = catalogue_of(options["definitions"]).curve(curve, where="--curve")
     if still_format(target) not in SHEET_FORMATS:
         raise LutbenchError(
-            "is not a picture of a sheet", where=target, accepted=".png, .jpg, .tif"
+            "a sheet cannot be written in this format", where=target, accepted=".png, .jpg, .tif"
         )
     frames, from_where, notes = _frames(source, layout, reading)
     for line in notes:
@@ -145,7 +145,7 @@ def command(
 
 
 def _projects_curve() -> str:
-    """The curve that the project's pictures are recorded in, said where it is from."""
+    """The curve of the project's recordings, which is then logged; empty where there is none."""
     from lutbench.cli.project import project_here, say_taken
 
     project = project_here()
@@ -158,7 +158,7 @@ def _projects_curve() -> str:
 def _frames(
     source: str, layout: SheetLayout, reading: FrameReading
 ) -> tuple[list[tuple[str, NDArray[Any]]], str, tuple[str, ...]]:
-    """Pictures with their labels, a word on where they are from, and notes."""
+    """Pairs of label and picture, a description of their source, and notes."""
     from lutbench.media.clip.clip import clip_pictures
     from lutbench.media.names import is_clip, is_pattern
     from lutbench.media.sequence.frames import source_frames
@@ -194,7 +194,7 @@ def _kind(transform: Transform) -> str:
 
 
 def _levels(transform: Transform, curve: Curve | None) -> str:
-    """What becomes of a few neutral levels, in percent signal."""
+    """The output for a few neutral levels, in percent of signal."""
     import numpy as np
 
     from lutbench.tables.nodes import greys
@@ -228,6 +228,6 @@ def _percent(rgb: list[float]) -> str:
 
 
 def _whole(signal: float) -> str:
-    """Whole percent; a file's rounding may leave a hair under nothing, which is no minus."""
+    """Whole percent, and "0" rather than "-0" where rounding left a value just below zero."""
     text = f"{100 * signal:.0f}"
     return "0" if text == "-0" else text

@@ -1,4 +1,4 @@
-"""``lutbench split``: a LUT into its parts."""
+"""``lutbench split``: split a LUT into its parts."""
 
 from __future__ import annotations
 
@@ -42,12 +42,12 @@ MEASURES = {"delta_e_2000": "ΔE 2000", "delta_e_itp": "ΔE ITP"}
     "--keep",
     type=click.Choice(PARTS),
     multiple=True,
-    help="Write one LUT with this part alone. May be given twice, for two of the parts.",
+    help="Write one LUT with this part only. May be given twice, for two of the parts.",
 )
 @click.option(
     "--drop",
     type=click.Choice(PARTS),
-    help="Write one LUT without this part: the same as keeping the two others.",
+    help="Write one LUT without this part: the same as keeping the other two.",
 )
 @definitions_option
 @force_option
@@ -61,11 +61,11 @@ def command(
     definitions: tuple[str, ...],
     report: Reporting,
 ) -> None:
-    """Take LUT apart: gamut, curve and look as LUTs of their own, and a recipe.
+    """Split LUT into gamut, curve and look, each as a LUT, and write a recipe.
 
-    Chained in this order the parts give LUT back within an error that is measured
-    and printed. The recipe builds the nearest clean LUT. A look that is a CDL is
-    written as one too.
+    Chained in this order the parts give LUT back; the error is measured and printed.
+    The recipe builds the nearest LUT without a look. A look that is a CDL is also
+    written as a CDL.
 
     \b
     Examples:
@@ -107,11 +107,11 @@ def command(
     for line in _kept_in_words(parts, kept) if kept else _parts_in_words(parts):
         screen.print(line)
     for path in [] if kept else _of_another(output, written):
-        screen.print(f"note: {path} was there before and is no part of this LUT", soft_wrap=True)
+        screen.print(f"note: {path} is from an earlier split, not from this one", soft_wrap=True)
 
 
 def _kept(keep: tuple[Part, ...], drop: Part | None) -> frozenset[Part]:
-    """The parts to keep in one LUT; none where all are to be written."""
+    """The parts to keep in one LUT; empty where all parts are written."""
     from lutbench.splitting.split import check_parts
 
     if keep and drop:
@@ -124,7 +124,7 @@ def _kept(keep: tuple[Part, ...], drop: Part | None) -> frozenset[Part]:
 
 
 def _refuse_output(output: str, one: bool, report: Reporting) -> None:
-    """Refuse what could not be written, before the work."""
+    """Refuse an output that cannot be written, before the work starts."""
     from lutbench import files
     from lutbench.cli.results import STANDARD, refuse_existing
     from lutbench.splitting.files import FILES
@@ -134,7 +134,7 @@ def _refuse_output(output: str, one: bool, report: Reporting) -> None:
         raise LutbenchError("no output is named", accepted="a folder, or OUT.cube")
     if one:
         if output != STANDARD and path.suffix.lower() != ".cube":
-            raise LutbenchError("is no .cube file", where=path, accepted="OUT.cube, -")
+            raise LutbenchError("is not a .cube file", where=path, accepted="OUT.cube, -")
         refuse_existing(output, report.force, as_json=report.as_json)
         return
     if path.exists() and not path.is_dir():
@@ -145,7 +145,7 @@ def _refuse_output(output: str, one: bool, report: Reporting) -> None:
 
 
 def _of_another(output: str, written: list[str]) -> list[str]:
-    """Files of an earlier split in the folder, that are no part of this one."""
+    """Files in the folder that an earlier split wrote, and this one did not."""
     from lutbench.splitting.files import FILES
 
     paths = (Path(output) / name for name in FILES)
@@ -153,7 +153,7 @@ def _of_another(output: str, written: list[str]) -> list[str]:
 
 
 def _parts_in_words(parts: Split) -> list[str]:
-    """What the chain gives back, in sentences."""
+    """How well the chain gives the LUT back, in sentences."""
     measure = MEASURES[parts.measure]
     lines = []
     best = parts.identification.best
@@ -161,7 +161,9 @@ def _parts_in_words(parts: Split) -> list[str]:
     if parts.cdl:
         lines.append(_cdl_in_words(parts))
     elif parts.identification.look.cdl:
-        lines.append("A CDL comes near the look, but not within a code: look.cube holds it all.")
+        lines.append(
+            "A CDL is close to the look, but not within one code: look.cube holds all of it."
+        )
     elif beside:
         lines.append(
             f"look.cube holds more than a look: the LUT has {' and '.join(beside)}, which "
@@ -177,7 +179,7 @@ def _parts_in_words(parts: Split) -> list[str]:
     own = parts.own_error.get("random")
     if own:
         lines.append(
-            "There a LUT of that many nodes is itself off what it stands for: random"
+            "For comparison, the error that any LUT of this size has between its nodes: random"
             f" {_figures(own[parts.measure])}."
         )
     lines.append("For viewing: delivery has its own specification.")
@@ -185,14 +187,14 @@ def _parts_in_words(parts: Split) -> list[str]:
 
 
 def _kept_in_words(parts: Split, kept: Iterable[Part]) -> list[str]:
-    """What the LUT that was written lacks, where that is little."""
+    """Notes on parts that change little or nothing."""
     tasks, lines = parts.tasks, []
     if "gamut" in kept and not tasks.converts_gamut:
-        lines.append("The LUT converts no gamut: that part changes nothing.")
+        lines.append("The LUT does not convert the gamut: that part changes nothing.")
     if "curve" in kept and not tasks.converts_tone:
         lines.append("The LUT leaves the curve as it is: that part changes nothing.")
     if not parts.identification.look.present:
-        lines.append("The LUT has no look that could be seen.")
+        lines.append("The LUT has no visible look.")
     elif parts.cdl:
         lines.append(_cdl_in_words(parts))
     return lines

@@ -1,4 +1,4 @@
-"""The line on a terminal that says what a long command is at."""
+"""The status line of a long command on a terminal."""
 
 from __future__ import annotations
 
@@ -8,13 +8,16 @@ from collections.abc import Callable
 
 
 class StatusLine:
-    """A line on standard error that says what a long command is at, and for how long.
+    """A line on standard error that shows what a long command is doing, and for how long.
 
-    It comes when the command has taken a second, and goes before anything else is printed.
+    It appears after a second, and is removed before anything else is printed.
     """
 
-    AFTER, EVERY = 1.0, 0.2
-    """Seconds from the start, and between two times that it is drawn."""
+    AFTER = 1.0
+    """Seconds before the line first appears: a short command does not need it."""
+
+    EVERY = 0.2
+    """Seconds between updates: often enough to look alive, rare enough to cost nothing."""
 
     def __init__(self, is_quiet: Callable[[], bool]) -> None:
         self._is_quiet = is_quiet
@@ -33,7 +36,7 @@ class StatusLine:
         self._is_drawn = True
 
     def clear(self) -> None:
-        """Take the line away."""
+        """Remove the line."""
         if self._is_drawn:
             self._is_drawn = False
             sys.stderr.write("\r\x1b[2K")

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 SCHEMA = 1
 INDENT = 9
-"""Columns in front of what belongs to a check: its mark has eight, and a space follows."""
+"""Columns before the details of a check: eight for its status, and a space."""
 
 MARKS = {
     "passed": ("pass", "green"),
@@ -39,7 +39,7 @@ MARKS = {
 
 @dataclass(frozen=True)
 class Selection:
-    """Which checks are meant."""
+    """Which checks are run."""
 
     expression: str
     tags: tuple[str, ...]
@@ -56,8 +56,8 @@ class Running:
 
 
 @dataclass(frozen=True)
-class Telling:
-    """What is told of them, and where."""
+class ReportOptions:
+    """What is reported about the checks, and where."""
 
     junit: str | None
     verbose: bool
@@ -78,7 +78,7 @@ class Telling:
     "--expression",
     default="",
     metavar="WORDS",
-    help='Only checks whose name fits: "viewing", "viewing and not small".',
+    help='Only checks whose name matches: "viewing", "viewing and not small".',
 )
 @click.option(
     "--tag", "tags", multiple=True, metavar="TAG", help="Only checks with this tag. Repeatable."
@@ -89,12 +89,12 @@ class Telling:
     default=1,
     show_default=True,
     metavar="N",
-    help="Checks run at once.",
+    help="Checks that run at the same time.",
 )
 @click.option(
     "--scheduler",
     metavar="ADDRESS",
-    help="Hand the checks to the Dask scheduler at ADDRESS (tcp://HOST:PORT).",
+    help="Send the checks to the Dask scheduler at ADDRESS (tcp://HOST:PORT).",
 )
 @click.option("--junit", metavar="FILE", help="Write JUnit XML as well, for a CI server.")
 @click.option(
@@ -102,25 +102,25 @@ class Telling:
     is_flag=True,
     help="Record baselines and stored stills (only those checks run); --force replaces them.",
 )
-@click.option("-v", "--verbose", is_flag=True, help="Show the figures of checks that pass too.")
+@click.option("-v", "--verbose", is_flag=True, help="Also show the figures of checks that pass.")
 @click.option("--list", "only_list", is_flag=True, help="List the checks, do not run them.")
 @definitions_option
 @force_option
 @json_option
-@gathered(selection=Selection, running=Running, telling=Telling)
+@gathered(selection=Selection, running=Running, report=ReportOptions)
 def command(
     suites: tuple[str, ...],
     check_self: bool,
     selection: Selection,
     running: Running,
-    telling: Telling,
+    report: ReportOptions,
     definitions: tuple[str, ...],
 ) -> int:
-    """Run the checks of each SUITE and say what no longer holds.
+    """Run the checks of each SUITE and report those that fail.
 
     The exit status is 0 when every check passes, 1 when one fails, 2 when a
-    suite cannot be used. A failing check says by how much, where, and which
-    command shows it.
+    suite cannot be used. A failed check states by how much, where, and the
+    command that shows it.
 
     \b
     Examples:
@@ -139,26 +139,26 @@ def command(
     with _opened(suites, check_self) as paths:
         read = [read_suite(path, definitions) for path in paths]
         chosen = _chosen(read, selection, running.record)
-        if telling.only_list:
-            return _list(chosen, telling.as_json)
+        if report.only_list:
+            return _list(chosen, report.as_json)
         reports = [
             run_suite(
                 suite,
                 checks,
                 SuiteRun(running.jobs, running.scheduler, running.record, running.force),
-                on_outcome=_silent if telling.as_json else _printer(suite, telling.verbose),
+                on_outcome=_silent if report.as_json else _printer(suite, report.verbose),
             )
             for suite, checks in chosen
         ]
-    if telling.junit is not None:
+    if report.junit is not None:
         from lutbench import files
         from lutbench.checks.junit import junit_xml
 
-        # A report is made anew by every run: it replaces that of the last.
-        files.write_bytes(telling.junit, junit_xml(reports), force=True)
-    passed = bool(reports) and all(report.passed for report in reports)
-    if telling.as_json:
-        data = [report.to_data() for report in reports]
+        # Each run replaces the report of the one before.
+        files.write_bytes(report.junit, junit_xml(reports), force=True)
+    passed = bool(reports) and all(each.passed for each in reports)
+    if report.as_json:
+        data = [each.to_data() for each in reports]
         print_json({"schema": SCHEMA, "passed": passed, "suites": data})
     else:
         _print_summary(reports)
@@ -168,7 +168,7 @@ def command(
 def _chosen(
     read: Sequence[Suite], selection: Selection, record: bool
 ) -> list[tuple[Suite, list[Any]]]:
-    """The suites with those of their checks that are meant."""
+    """The suites, each with its selected checks."""
     wanted = (selection.expression, selection.tags)
     suites = _with_any(read, *wanted) if len(read) > 1 else read
     chosen = [(suite, suite.selected(*wanted)) for suite in suites]
@@ -184,7 +184,7 @@ def _opened(suites: tuple[str, ...], check_self: bool) -> AbstractContextManager
 
 
 def _with_any(suites: Sequence[Suite], expression: str, tags: tuple[str, ...]) -> Sequence[Suite]:
-    """Of several suites those that the selection leaves checks in; all if it leaves none."""
+    """The suites in which the selection leaves a check; all of them if it leaves none."""
 
     def has_any(suite: Suite) -> bool:
         try:
@@ -199,7 +199,7 @@ def _recordable(suite: Suite, checks: list[Any]) -> list[Any]:
     kept = [check for check in checks if check.kind in ("baseline", "picture")]
     if not kept:
         raise LutbenchError(
-            "nothing of what is selected can be recorded",
+            "none of the selected checks can be recorded",
             where=suite.path,
             accepted="checks of kind baseline or picture",
         )
@@ -233,11 +233,11 @@ def _list(chosen: list[tuple[Suite, list[Any]]], as_json: bool) -> int:
 
 
 def _silent(outcome: Outcome) -> None:
-    """What a report in JSON prints as checks are done: nothing."""
+    """Print nothing: with --json the report comes at the end."""
 
 
 def _printer(suite: Suite, verbose: bool) -> Callable[[Outcome], None]:
-    """What prints the outcomes of a suite as they come, under its title."""
+    """A function that prints the outcomes of a suite as they come, under its title."""
     from rich.markup import escape
 
     screen = console(markup=True)
@@ -253,7 +253,7 @@ def _printer(suite: Suite, verbose: bool) -> Callable[[Outcome], None]:
 
 
 def _print(screen: Console, outcome: Outcome, verbose: bool) -> None:
-    """One outcome: a line, and for a failure where, why and how to see it."""
+    """Print an outcome: a line, and for a failure where, why and the command that shows it."""
     from rich.markup import escape
     from rich.text import Text
 
@@ -275,7 +275,7 @@ def _print(screen: Console, outcome: Outcome, verbose: bool) -> None:
             line.rstrip()
             screen.print(Text(" " * INDENT) + line)
     if outcome.show and not outcome.holds:
-        # Not wrapped: a command is there to be pasted.
+        # Not wrapped, so that the command can be pasted.
         screen.print(f"{'':{INDENT}}to see it: {escape(outcome.show)}", soft_wrap=True)
 
 
@@ -283,9 +283,9 @@ def _print_summary(reports: list[Report]) -> None:
     outcomes = [outcome for report in reports for outcome in report.outcomes]
     counts = {status: sum(each.status == status for each in outcomes) for status in MARKS}
     words = {"error": "could not be done"}
-    told = [f"{count} {words.get(status, status)}" for status, count in counts.items() if count]
+    parts = [f"{count} {words.get(status, status)}" for status, count in counts.items() if count]
     seconds = sum(each.seconds for each in outcomes)
     style = "bold green" if all(each.holds for each in outcomes) else "bold red"
     console(markup=True).print(
-        f"[{style}]{', '.join(told)}[/{style}] [dim]({seconds:.1f} s of work)[/dim]"
+        f"[{style}]{', '.join(parts)}[/{style}] [dim]({seconds:.1f} s of work)[/dim]"
     )

@@ -1,4 +1,4 @@
-"""What a user gives, as what the rooms below take; all else is refused in one line."""
+"""Arguments of the public functions, checked and turned into what the packages below take."""
 
 from __future__ import annotations
 
@@ -34,7 +34,13 @@ ACCEPTED = 'a LUT, a path, or words like "ACEScct, ACEScg to BT.1886, BT.709"'
 
 
 def named(subject: LutLike | BinaryIO, catalogue: Catalogue | None, what: str) -> NamedTransform:
-    """The transform that is meant, and what is known of it."""
+    """The transform that `subject` stands for, with what is known of its ends.
+
+    Raises
+    ------
+    LutbenchError
+        When `subject` is no LUT, path or words; `what` is the name of the argument.
+    """
     if isinstance(subject, Transform):
         return NamedTransform(repr(subject), subject)
     if isinstance(subject, str):
@@ -51,12 +57,12 @@ def named(subject: LutLike | BinaryIO, catalogue: Catalogue | None, what: str) -
 def transform(
     subject: LutLike | BinaryIO, catalogue: Catalogue | None = None, what: str = "lut"
 ) -> Transform:
-    """The transform that is meant."""
+    """The transform that `subject` stands for."""
     return named(subject, catalogue, what).transform
 
 
 def known(catalogue: Any) -> Catalogue:
-    """The catalogue to look names up in."""
+    """`catalogue`, or the default one for None."""
     if catalogue is None:
         return open_catalogue()
     if not isinstance(catalogue, Catalogue):
@@ -79,12 +85,12 @@ def encoding(value: Any, catalogue: Catalogue | None, what: str) -> Encoding:
             where=what,
             accepted='an Encoding, or words like "ACEScct, ACEScg"',
         )
-    look = known(catalogue)
-    return Encoding(look.curve(parts[0], what), look.gamut(parts[1], what))
+    names = known(catalogue)
+    return Encoding(names.curve(parts[0], what), names.gamut(parts[1], what))
 
 
 def name_of(value: Any, kind: type[Any], what: str) -> Any:
-    """`value` where it is a text or of `kind`."""
+    """`value`, which must be a name or an object of `kind`."""
     if not isinstance(value, str | kind):
         raise LutbenchError(
             f"{value!r:.60} is not a name", where=what, accepted=f"a name, a {kind.__name__}"
@@ -93,7 +99,10 @@ def name_of(value: Any, kind: type[Any], what: str) -> Any:
 
 
 def picture(value: Picture, what: str) -> NDArray[np.float32]:
-    """The signal of a still, shape (height, width, 3): from a file, or codes or floats."""
+    """The signal of a still, shape (height, width, 3), from a file or an array.
+
+    uint8 and uint16 arrays are full-range codes, floats are signal.
+    """
     if isinstance(value, str | os.PathLike):
         from lutbench.media.still.still import read_still
 
@@ -110,7 +119,7 @@ def picture(value: Picture, what: str) -> NDArray[np.float32]:
 
 
 def signal_range(value: Any, what: str) -> Range | None:
-    """A signal range, or None where none is told."""
+    """A signal range, or None where none is given."""
     return None if value is None else check_range(value, what)
 
 

@@ -1,4 +1,4 @@
-"""The function that says where light lands on a signal: levels."""
+"""The function for exposure levels: `levels`."""
 
 from __future__ import annotations
 
@@ -39,31 +39,32 @@ def levels(
     Parameters
     ----------
     curve
-        What the camera records, by name or object.
+        The curve that the camera records, by name or object.
     lut
-        What the picture is watched through: a LUT, a path or words; None for nothing.
+        The LUT that the picture is viewed through: a LUT, a path or words; None for none.
     source_range, target_range
-        ``full`` or ``legal``: the range of the values that go into the LUT and come out;
-        as the curve is published, and full, unless told.
+        ``full`` or ``legal``: the range of the LUT's input and output values; unless given,
+        the input is as the curve is published, and the output full.
     expose
-        Stops that you expose over (under where negative) on purpose.
+        Stops of deliberate over-exposure; negative for under-exposure.
     zebra_min, zebra_step
-        The lowest zebra that the camera offers and its steps, percent of signal.
+        The lowest zebra that the camera offers and its steps, in percent of signal.
     over_exposure
-        Stops that a meter shows too many: adds the choice of neutral density.
+        Stops by which a meter shows too much light: adds advice on neutral density filters.
     filters
         The densities that you have; 0.3 to 3.0 unless given.
     display
-        The display that is watched, by peak, black and surround in cd/m²: adds luminance.
+        The display that the picture is viewed on, with peak, black and surround in cd/m²:
+        adds luminance.
     target_curve
-        With `display` and `lut`: the curve of what comes out, where `lut` does not tell.
+        With `display` and `lut`: the curve of the LUT's output, where `lut` does not state it.
     catalogue
         Where names are looked up; `open_catalogue()` unless given.
 
     Returns
     -------
     Levels
-        Signal, percent and code values, full and legal, of reflectances and stops.
+        Signal, percent and full- and legal-range code values of reflectances and stops.
 
     Raises
     ------
@@ -108,12 +109,12 @@ def _watched(
         raise LutbenchError(
             f"{display!r:.60} is not a Display", where="display", accepted="a Display"
         )
-    told = None if subject is None else subject.target
     if subject is None:
         return shown_on(recorded, display)
-    if curve is None and told is None:
-        raise LutbenchError(
-            "nothing says which curve comes out of the LUT", accepted="target_curve"
-        )
-    watched = known.curve(curve, "target_curve", exact=False) if curve is not None else told.curve  # type: ignore[union-attr]
-    return shown_on(watched, display, None if told is None else told.gamut)
+    target = subject.target
+    gamut = None if target is None else target.gamut
+    if curve is not None:
+        return shown_on(known.curve(curve, "target_curve", exact=False), display, gamut)
+    if target is None:
+        raise LutbenchError("the curve of the LUT's output is not known", accepted="target_curve")
+    return shown_on(target.curve, display, gamut)

@@ -1,4 +1,4 @@
-"""Functions that make a LUT of pictures."""
+"""Functions that make a LUT from pictures: `learn`, `capture`, `match`."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from lutbench.fitting.patches import PatchFit
 
 FITTED = (2, 65)
-"""Sizes of a LUT that is fitted to pictures."""
+"""Smallest and largest size of a LUT fitted to pictures: a picture holds too little for more."""
 
 
 def learn(
@@ -38,24 +38,24 @@ def learn(
     Parameters
     ----------
     before, after
-        The same still pixel on pixel: paths, or arrays (height, width, 3).
+        The same still, pixel for pixel: paths, or arrays (height, width, 3).
     size
         Nodes along an edge, 2 to 65.
     smoothness
-        How strongly the LUT is pulled straight, over 0 to 1; what foretells unseen parts
-        best unless given.
+        Weight of smoothness against closeness to the data, over 0 to 1; unless given, the
+        value that predicts parts held out of the fit best.
     title
         The title of the LUT.
 
     Returns
     -------
     PairFit
-        `lut`, what it covers, and its error on parts that were held out.
+        `lut`, what it covers, and its error on parts held out of the fit.
 
     Raises
     ------
     LutbenchError
-        When a file cannot be read, or the stills are not one and the same.
+        When a file cannot be read, or the two are not the same still.
     """
     from lutbench.fitting.pair import fit_pair
 
@@ -82,15 +82,15 @@ def capture(
     size
         Nodes along an edge, 2 to 65.
     smoothness
-        How strongly the LUT is pulled straight, over 0 to 1; what foretells unseen patches
-        best unless given.
+        Weight of smoothness against closeness to the data, over 0 to 1; unless given, the
+        value that predicts patches held out of the fit best.
     title
         The title of the LUT.
 
     Returns
     -------
     PatchFit
-        `lut`, and its error on patches that were held out.
+        `lut`, and its error on patches held out of the fit.
 
     Raises
     ------
@@ -121,7 +121,7 @@ def match(
     residual: bool = False,
     catalogue: Catalogue | None = None,
 ) -> CameraMatch:
-    """The transform that brings one camera to another, by a chart that both shot.
+    """The transform that matches one camera to another, from a chart that both recorded.
 
     Parameters
     ----------
@@ -129,9 +129,9 @@ def match(
         Signal of the same patches: arrays (patches, 3), or CSV files with the columns
         name, R, G, B.
     source_encoding, target_encoding
-        What the two cameras record, as an `Encoding` or as "CURVE, GAMUT".
+        The encodings that the two cameras record, as an `Encoding` or as "CURVE, GAMUT".
     residual
-        Fit a smooth residual beyond the matrix.
+        Also fit a smooth residual after the matrix.
     catalogue
         Where names are looked up; `open_catalogue()` unless given.
 
@@ -143,7 +143,7 @@ def match(
     Raises
     ------
     LutbenchError
-        When there are too few patches, or they do not belong together.
+        When there are too few patches, or the two sides are not of one chart.
     """
     from lutbench.fitting.camera_match import match_cameras
 

@@ -1,4 +1,4 @@
-"""Functions that make a LUT of names or transforms, and put pixels through one."""
+"""Functions that make or apply a LUT: `build`, `sample`, `apply`."""
 
 from __future__ import annotations
 
@@ -44,24 +44,25 @@ def build(
     size : int
         Nodes along an edge, 2 to 256 (33); of a 1D LUT rows, 2 to 65536 (1024).
     exposure : float
-        Stops by which the light is raised before it is shown.
+        Exposure in stops, applied to scene light.
     tone : str
-        ``clip`` (the default), or the name of a tone mapper, as ``shoulder``: highlights
-        roll off instead of being cut. Settings may follow: "shoulder contrast=1.2 on=largest".
+        ``clip`` (the default), or the name of a tone mapper such as ``shoulder``: highlights
+        roll off instead of clipping. Settings may follow: "shoulder contrast=1.2 on=largest".
     gamut : str
-        ``clip`` (the default); ``compress``: colours outside the target gamut are drawn in;
-        or ``map``: they are drawn in at their hue. Settings may follow: "map knee=0.7".
+        ``clip`` (the default); ``compress``: colours outside the target gamut are moved
+        inside; or ``map``: they are moved inside at constant hue. Settings may follow:
+        "map knee=0.7".
     adaptation : str
-        How one white is adapted to another: ``bradford`` (the default; ``none`` to and from
-        XYZ), ``cat02``, ``cat16``, ``none``.
+        The chromatic adaptation between white points: ``bradford`` (the default; ``none`` to
+        and from XYZ), ``cat02``, ``cat16``, ``none``.
     source_range, target_range : str
-        Whether the LUT's values are ``full``-range or ``legal`` codes (laid out for ten
-        bits); as the curve's codes are published, unless given.
+        Whether the LUT's values are ``full``-range or ``legal``-range codes (in the 10-bit
+        layout); as the curve's codes are published, unless given.
     source_display_peak, target_display_peak : float
-        The display that the source, or the result, is seen on, by its peak in cd/m².
+        The peak, in cd/m², of the display that the source or the result is viewed on.
     measured_display : str
-        A CSV file of a meter's readings of the display that the LUT goes to, as
-        ``lutbench display`` takes it: what comes out is calibrated for it.
+        A CSV file of meter readings of the display that the LUT is loaded into, as for
+        ``lutbench display``: the output is calibrated for that display.
     dimensions : int
         3 (the default); or 1, for a ``curve`` LUT.
     title : str
@@ -75,7 +76,7 @@ def build(
     Raises
     ------
     LutbenchError
-        For a name that nobody knows (with the nearest ones) or a value out of range.
+        When a name is not known (the nearest ones are listed), or a value is out of range.
 
     >>> build("ACEScct, ACEScg to BT.1886, BT.709", size=17)
     Lut3D(size=17, title='ACEScct to BT.1886, ACES AP1 to BT.709')
@@ -123,7 +124,7 @@ def sample(
     size
         Nodes along an edge, 2 to 256.
     domain
-        Least and greatest input: (2,), or (2, 3) for each channel.
+        Smallest and largest input: shape (2,), or (2, 3) for each channel.
     title
         The title of the LUT.
     interpolation
@@ -134,7 +135,7 @@ def sample(
     Returns
     -------
     Lut3D
-        Exact on its nodes.
+        Exact at its nodes.
 
     Raises
     ------
@@ -172,25 +173,26 @@ def apply(
     lut
         A LUT, a path, or words like "ACEScct, ACEScg to BT.1886, BT.709".
     rgb
-        R G B on the last axis; uint8 and uint16 are codes of the full range, floats signal.
+        Shape (..., 3), R G B last; uint8 and uint16 are full-range codes, floats are signal.
     interpolation
-        ``"tetrahedral"`` or ``"trilinear"``; None: what the LUT says.
+        ``"tetrahedral"`` or ``"trilinear"``; None: as the LUT states.
     out
-        Where to put the result: of the shape and type of `rgb`.
+        The array for the result, of the shape and type of `rgb`.
     threads
-        The most threads that work on it.
+        The largest number of threads to use.
     catalogue
         Where names are looked up; `open_catalogue()` unless given.
 
     Returns
     -------
     ndarray
-        `out`, or a new array: uint8, uint16, float16 and float32 as they came, all else float64.
+        `out`, or a new array; uint8, uint16, float16 and float32 keep their type, all other
+        types give float64.
 
     Raises
     ------
     LutbenchError
-        When the LUT cannot be read, or `rgb` or `out` is no such array.
+        When the LUT cannot be read, or `rgb` or `out` is not such an array.
 
     >>> apply("ACEScct to BT.1886; kind=curve", [0.413588, 0.413588, 0.413588]).round(3).tolist()
     [0.489, 0.489, 0.489]

@@ -1,4 +1,4 @@
-"""Functions that mix LUTs."""
+"""Functions that mix LUTs: `blend`, `strength`."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from lutbench.algebra.result import Reworked
 
 AMOUNTS = (-1, 3)
-"""How far a mix may go: see `lutbench.algebra.blending`."""
+"""Smallest and largest amount of a mix; `lutbench.algebra.blending` gives the reason."""
 
 
 def blend(
@@ -25,7 +25,7 @@ def blend(
     title: str = "",
     catalogue: Catalogue | None = None,
 ) -> Reworked:
-    """A LUT part of the way from one to another, mixed as signals.
+    """A LUT between two others, mixed as signal values.
 
     Parameters
     ----------
@@ -34,7 +34,7 @@ def blend(
     amount
         0 is the first, 1 the second; −1 to 3.
     size
-        Of the result; the larger of the two unless given.
+        Size of the result; that of the larger LUT unless given.
     title
         The title of the result.
     catalogue
@@ -43,7 +43,7 @@ def blend(
     Returns
     -------
     Reworked
-        `lut`, and its distance to the mix itself in 10-bit codes.
+        `lut`, and its distance from the exact mix in 10-bit codes.
 
     Raises
     ------
@@ -66,19 +66,19 @@ def strength(
     title: str = "",
     catalogue: Catalogue | None = None,
 ) -> Reworked:
-    """A look at another strength.
+    """A LUT with its look made stronger or weaker.
 
     Parameters
     ----------
     lut
         A LUT, a path, or words.
     amount
-        0 takes the look away, 1 leaves it as it is, 2 doubles it; −1 to 3.
+        0 removes the look, 1 leaves it as it is, 2 doubles it; −1 to 3.
     base
-        The plain conversion that the look sits on; no change at all unless given, which
-        is right only where input and output are the same encoding.
+        The conversion without the look; unless given, the identity, which is right only
+        where input and output are the same encoding.
     size
-        Of the result; as the LUT's unless given.
+        Size of the result; that of the LUT unless given.
     title
         The title of the result.
     catalogue
@@ -87,7 +87,7 @@ def strength(
     Returns
     -------
     Reworked
-        `lut`, and its distance to the mix itself in 10-bit codes.
+        `lut`, and its distance from the exact mix in 10-bit codes.
 
     Raises
     ------

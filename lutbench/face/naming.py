@@ -1,4 +1,4 @@
-"""The names that can be used: `curves()` and `gamuts()`."""
+"""The functions that list curves and gamuts: `curves`, `gamuts`."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from lutbench.model.gamuts import Gamut
 
 
 class Entries(dict[str, Entry]):
-    """Entries by name; whatever other name a catalogue knows finds its entry too.
+    """Entries by name; a lookup also takes the other names that the catalogue knows.
 
     >>> gamuts()["acescg"].name
     'ACES AP1'
@@ -26,7 +26,7 @@ class Entries(dict[str, Entry]):
 
 
 def curves(catalogue: Catalogue | None = None) -> dict[str, Entry]:
-    """The transfer curves that can be named.
+    """The transfer curves of a catalogue.
 
     Parameters
     ----------
@@ -36,13 +36,13 @@ def curves(catalogue: Catalogue | None = None) -> dict[str, Entry]:
     Returns
     -------
     dict
-        Entries by name: where each is from, its other names, the curve, and why it cannot
-        be used, if so. ``curves()[name]`` takes other names and letter cases too.
+        Entries by name: the origin of each, its other names, the curve, and where it cannot
+        be used, the reason. ``curves()[name]`` takes other names and letter cases too.
 
     Raises
     ------
     LutbenchError
-        When the environment asks for something that is not an answer.
+        When an environment variable that lutbench reads has a value that is not accepted.
 
     >>> curves()["ACEScct"].origin
     'standard'
@@ -52,7 +52,7 @@ def curves(catalogue: Catalogue | None = None) -> dict[str, Entry]:
 
 
 def gamuts(catalogue: Catalogue | None = None) -> dict[str, Entry]:
-    """The gamuts that can be named.
+    """The gamuts of a catalogue.
 
     Parameters
     ----------
@@ -62,13 +62,13 @@ def gamuts(catalogue: Catalogue | None = None) -> dict[str, Entry]:
     Returns
     -------
     dict
-        Entries by name: where each is from, its other names, and the gamut.
+        Entries by name: the origin of each, its other names, and the gamut.
         ``gamuts()[name]`` takes other names and letter cases too.
 
     Raises
     ------
     LutbenchError
-        When the environment asks for something that is not an answer.
+        When an environment variable that lutbench reads has a value that is not accepted.
 
     >>> gamuts()["BT.2020"].gamut.white
     (0.3127, 0.329)

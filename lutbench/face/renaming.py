@@ -1,4 +1,4 @@
-"""Names that have changed: the old one is taken for a while, with a word on the new one."""
+"""Renamed parameters: the old name still works for a while, with a deprecation warning."""
 
 from __future__ import annotations
 
@@ -16,8 +16,8 @@ R = TypeVar("R")
 def renamed(**new_names: str) -> Callable[[Callable[P, R]], Callable[P, R]]:
     """Let a function take keywords by their old names: ``renamed(old="new")``.
 
-    The old one gives a `DeprecationWarning` where the user's own code calls; both at once
-    are a `LutbenchError`. Signature and docstring show the new one alone.
+    The old name raises a `DeprecationWarning` that points at the caller's line; both names
+    at once raise a `LutbenchError`. Signature and docstring show only the new name.
     """
 
     def decorate(function: Callable[P, R]) -> Callable[P, R]:

@@ -1,4 +1,4 @@
-"""Functions that make LUTs of LUTs."""
+"""Functions that make LUTs from LUTs: `chain`, `invert`, `resample`, `repair` and others."""
 
 from __future__ import annotations
 
@@ -28,16 +28,16 @@ def chain(
     title: str = "",
     catalogue: Catalogue | None = None,
 ) -> Reworked:
-    """One LUT that does what several do one after the other, first to last.
+    """One LUT that does what several do one after the other.
 
     Parameters
     ----------
     luts
-        LUTs, paths, or words.
+        LUTs, paths, or words, the first to be applied first.
     size
-        Of the result; the largest of the chain unless given.
+        Size of the result; the largest in the chain unless given.
     shaper
-        Whether a curve that comes first stays a shaper.
+        Keep a curve that comes first as a shaper in front of the 3D LUT.
     title
         The title of the result.
     catalogue
@@ -46,12 +46,12 @@ def chain(
     Returns
     -------
     Reworked
-        `lut`, and its distance to the chain itself in 10-bit codes.
+        `lut`, and its distance from the exact chain in 10-bit codes.
 
     Raises
     ------
     LutbenchError
-        When nothing to chain was given, or a file cannot be read.
+        When no LUT is given, or a file cannot be read.
     """
     from lutbench.algebra.chaining import chain
 
@@ -70,21 +70,21 @@ def invert(
     title: str = "",
     catalogue: Catalogue | None = None,
 ) -> Inversion:
-    """The LUT that undoes a LUT, and the share of it that cannot be undone.
+    """The inverse of a LUT, and the share of its colours that cannot be inverted.
 
     Parameters
     ----------
     lut
         A LUT, a path, or words.
     size
-        Of the new lattice; the LUT's own unless given.
+        Size of the result; that of the LUT unless given.
     shaper
-        Put a curve before the lattice that undoes the neutral axis.
+        Put a shaper in front of the 3D LUT that inverts the neutral axis.
     fallback
-        For colours that no input gives: ``"gamut"`` keeps luma and hue, ``"nearest"``
-        takes the nearest colour.
+        What to do with colours that the LUT never gives: ``"gamut"`` keeps luma and hue,
+        ``"nearest"`` takes the nearest colour that it gives.
     hold
-        Hold the values to the domain of `lut`.
+        Clip the result to the domain of `lut`.
     title
         The title of the result.
     catalogue
@@ -93,12 +93,12 @@ def invert(
     Returns
     -------
     Inversion
-        `lut`, the round trip's error in 10-bit codes, and shares of 0 to 1.
+        `lut`, the error of the round trip in 10-bit codes, and shares from 0 to 1.
 
     Raises
     ------
     NotInvertibleError
-        When the LUT gives one colour, or a plane of them.
+        When the LUT gives only one colour, or only colours in one plane.
     LutbenchError
         When the file cannot be read, or a value is out of range.
     """
@@ -122,7 +122,7 @@ def resample(
     title: str = "",
     catalogue: Catalogue | None = None,
 ) -> Reworked:
-    """A LUT at another size.
+    """A LUT resampled to another size.
 
     Parameters
     ----------
@@ -131,17 +131,17 @@ def resample(
     size
         Nodes along an edge, 2 to 256; rows of a 1D LUT, 2 to 65536.
     method
-        ``"best"`` (the one with the least error, measured), ``"linear"``, ``"pchip"``,
-        ``"cubic"`` or ``"fit"``.
+        ``"linear"``, ``"pchip"``, ``"cubic"``, ``"fit"``, or ``"best"``: the one of these
+        with the smallest measured error.
     title
-        The title of the result; as the LUT's unless given.
+        The title of the result; that of the LUT unless given.
     catalogue
         Where names are looked up; `open_catalogue()` unless given.
 
     Returns
     -------
     Reworked
-        `lut`, and its distance to the one given in 10-bit codes.
+        `lut`, and its distance from the LUT given, in 10-bit codes.
 
     Raises
     ------
@@ -164,16 +164,16 @@ def neutral(
     title: str = "",
     catalogue: Catalogue | None = None,
 ) -> Reworked:
-    """The 1D LUT that a LUT draws on its neutral axis.
+    """The neutral axis of a LUT, as a 1D LUT.
 
     Parameters
     ----------
     lut
         A LUT, a path, or words.
     size
-        Rows, 2 to 65536.
+        Number of rows, 2 to 65536.
     grey
-        One curve for all channels: the mean of the three.
+        Give all channels one curve, the mean of the three.
     title
         The title of the result.
     catalogue
@@ -182,7 +182,7 @@ def neutral(
     Returns
     -------
     Reworked
-        `lut`, a `Lut1D`, and how far it is between its rows, in 10-bit codes.
+        `lut`, a `Lut1D`, and its error between rows, in 10-bit codes.
 
     Raises
     ------
@@ -208,34 +208,36 @@ def change_range(
     title: str = "",
     catalogue: Catalogue | None = None,
 ) -> Reworked:
-    """A LUT for signals of another range, or over another domain.
+    """A LUT for another signal range, or over another domain.
 
-    Values are full-scale code values before and after: what a monitor feeds a LUT with that
-    does not scale legal range.
+    Values before and after are full-scale code values, as a monitor that does not scale
+    legal range sends them to its LUT.
 
     Parameters
     ----------
     lut
         A LUT, a path, or words.
     source_range, target_range
-        ``full`` or ``legal``: what the result is to take and give; as it is unless given.
+        ``full`` or ``legal``: the range of the result's input and output; unchanged unless
+        given.
     given_source_range, given_target_range
-        What the LUT takes and gives now.
+        The range of the given LUT's input and output.
     bits
-        The depth whose black and white codes are meant: 8, 10, 12 or 16.
+        The bit depth whose legal black and white codes are used: 8, 10, 12 or 16.
     domain
-        The inputs of the first and last node of the result: (2,), or (2, 3) for each channel.
+        The inputs of the first and last node of the result: shape (2,), or (2, 3) for each
+        channel.
     size
-        Of the result; as the LUT's unless given.
+        Size of the result; that of the LUT unless given.
     title
-        The title of the result; as the LUT's unless given.
+        The title of the result; that of the LUT unless given.
     catalogue
         Where names are looked up; `open_catalogue()` unless given.
 
     Returns
     -------
     Reworked
-        `lut`, and its distance to what it stands for in 10-bit codes.
+        `lut`, and its distance from the exact transform in 10-bit codes.
 
     Raises
     ------
@@ -265,32 +267,32 @@ def repair(
     title: str = "",
     catalogue: Catalogue | None = None,
 ) -> Reworked:
-    """A LUT with what `inspect` finds in it mended.
+    """A LUT with what `inspect` finds repaired.
 
     Parameters
     ----------
     lut
         A LUT, a path, or words.
     only
-        The repairs to make, by name; those of what is found and cannot be meant, unless given.
+        The repairs to make, by name; unless given, those for findings that cannot be intended.
     most
-        The furthest that smoothing may move a value, over 0 to 1023, in 10-bit codes.
+        The most that smoothing may move a value, in 10-bit codes: over 0, up to 1023.
     fade
-        Saturation at which a change of the neutral axis has faded out, over 0, up to 2.
+        Saturation at which a change of the neutral axis has faded to nothing: over 0, up to 2.
     title
-        The title of the result; as the LUT's unless given.
+        The title of the result; that of the LUT unless given.
     catalogue
         Where names are looked up; `open_catalogue()` unless given.
 
     Returns
     -------
     Reworked
-        `lut`, its distance to the one given in 10-bit codes, and what was changed.
+        `lut`, its distance from the LUT given in 10-bit codes, and what was changed.
 
     Raises
     ------
     LutbenchError
-        When the file cannot be read, a repair is not known, nothing can be mended, or a
+        When the file cannot be read, a repair is not known, nothing can be repaired, or a
         bound is out of range.
     """
     from lutbench.inspection.cures import Bounds, repair

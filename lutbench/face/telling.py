@@ -1,4 +1,4 @@
-"""Functions that say something of a LUT: inspect, identify, split, compare, verify."""
+"""Functions that examine LUTs: `inspect`, `identify`, `split`, `compare`, `verify`."""
 
 from __future__ import annotations
 
@@ -44,27 +44,28 @@ def inspect(
     lut
         A LUT, a path, or words like "ACEScct, ACEScg to BT.1886, BT.709".
     source_curve, source_gamut
-        What the recording is, by name or object: adds levels in stops and
-        reflectance, and what happens to hues.
+        The encoding of the recording, by name or object: adds levels in stops and
+        reflectance, and hue shifts.
     source_range, target_range
-        ``full`` or ``legal``: the range of the values that go in and come out; as the
-        curves at the ends are published unless told.
+        ``full`` or ``legal``: the range of the LUT's input and output values; as the curves
+        are published unless given.
     target_curve, target_gamut
-        How what comes out is seen; BT.1886 and BT.709 unless told.
+        The encoding of the display that the result is viewed on; BT.1886 and BT.709 unless
+        given.
     limits
-        Limits of findings by their codes, in the units that the findings tell.
+        Limits by finding code, each in the unit that the finding states.
     catalogue
         Where names are looked up; `open_catalogue()` unless given.
 
     Returns
     -------
     Inspection
-        `findings` are what is wrong, worst first.
+        `findings` is what is wrong, worst first.
 
     Raises
     ------
     LutbenchError
-        When the file cannot be read, a name is not known, or a limit is none.
+        When the file cannot be read, a name is not known, or a limit is not valid.
 
     >>> inspect("ACEScct, ACEScg to BT.1886, BT.709; size=17").kind
     'combined'
@@ -116,14 +117,14 @@ def identify(
     lut
         A LUT, a path, or words like "ACEScct, ACEScg to BT.1886, BT.709".
     catalogue
-        The curves and gamuts to look among; `open_catalogue()` unless given.
+        The curves and gamuts to consider; `open_catalogue()` unless given.
     source_curve, source_gamut, source_range, target_curve, target_gamut, target_range
         What is known already, by name.
 
     Returns
     -------
     Identification
-        `candidates`, best first, with errors in 10-bit codes, and how sure it is.
+        `candidates`, best first, with errors in 10-bit codes and a confidence.
 
     Raises
     ------
@@ -150,26 +151,26 @@ def split(
     catalogue: Catalogue | None = None,
     identification: Identification | None = None,
 ) -> Split:
-    """A LUT taken apart: gamut, curve and look, as LUTs whose chain gives it back.
+    """A LUT split into gamut, curve and look: LUTs whose chain gives the original back.
 
     Parameters
     ----------
     lut
         A LUT, a path, or words like "ACEScct, ACEScg to BT.1886, BT.709".
     catalogue
-        The curves and gamuts to look among; `open_catalogue()` unless given.
+        The curves and gamuts to consider; `open_catalogue()` unless given.
     identification
-        What `identify` found, where it was asked already.
+        The result of `identify`, where you have it already.
 
     Returns
     -------
     Split
-        The parts, and how far their chain is from the LUT, in 10-bit codes.
+        The parts, and the distance of their chain from the LUT in 10-bit codes.
 
     Raises
     ------
     LutbenchError
-        When the file cannot be read, or there is nothing to take apart.
+        When the file cannot be read, or the LUT cannot be split.
     """
     from lutbench.identification.result import Identification
     from lutbench.splitting.split import split
@@ -204,8 +205,8 @@ def compare(
     a, b
         LUTs, paths, or words like "ACEScct, ACEScg to BT.1886, BT.709".
     source, target
-        What goes in and comes out, as an `Encoding` or as "CURVE, GAMUT"; as words or a
-        recipe tell it, unless given.
+        The encodings of input and output, as an `Encoding` or as "CURVE, GAMUT"; unless given,
+        as the words or the recipe state them.
     colours
         The sets of test colours: ``chart``, ``neutral``, ``random``.
     bits
@@ -258,18 +259,18 @@ def verify(
     suite
         The path of a suite in TOML.
     expression
-        Words of the names of the checks to run, with ``and``, ``or`` and ``not``.
+        Run only checks whose names match it: words with ``and``, ``or`` and ``not``.
     tags
-        Only checks that carry one of them.
+        Run only checks that have one of these tags.
     definitions
         Files with curves and gamuts of your own.
     jobs
-        Checks at once, 1 to 64, in processes of their own.
+        Number of checks that run at the same time, each in its own process, 1 to 64.
 
     Returns
     -------
     Report
-        `passed`, and the outcomes in the suite's order.
+        `passed`, and the outcomes in the order of the suite.
 
     Raises
     ------
@@ -292,7 +293,7 @@ def verify(
 
 
 def _name(value: Any, kind: type[Curve | Gamut], what: str) -> str | None:
-    """The name of what is named or given."""
+    """The name of a curve or gamut that is given by name or as an object."""
     if value is None:
         return None
     found = arguments.name_of(value, kind, what)

@@ -18,7 +18,7 @@ from typing import Any, NoReturn
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench import files, underway
+from lutbench import files, work_progress
 from lutbench.errors import FormatError
 from lutbench.formats.cube_rows import CubeRows
 from lutbench.formats.decimals import MAX_LINE, number, parse_rows
@@ -299,7 +299,7 @@ class _CubeReader:
                 self._too_many(line + count - rows.done, count)
             rows.put(found)
             at, line = stop, line + lines
-            underway.tell("reading", at / len(text))
+            work_progress.report("reading", at / len(text))
         if rows.done != count:
             self._count_fails(rows.done, count)
         if b"\t" in text:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench import files, underway
+from lutbench import files, work_progress
 from lutbench.errors import FormatError
 from lutbench.formats.decimals import LARGEST, MAX_LINE, format_rows
 from lutbench.formats.digest import layout, signature, unsigned
@@ -83,5 +83,5 @@ def _rows(blocks: Iterable[NDArray[Any]], decimals: int | None, size: int) -> li
                 f"a size of {size} with so many digits is too large for a file",
                 accepted=f"up to {MAX_BYTES} bytes: fewer nodes or digits",
             )
-        underway.tell("writing", None)
+        work_progress.report("writing", None)
     return rows

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lutbench import underway
+from lutbench import work_progress
 from lutbench.errors import LutbenchError, nearest_names
 from lutbench.inspection.finding import (
     SEVERITIES,
@@ -159,7 +159,7 @@ class Health:
         found: list[Finding] = []
         looked_for = self._looked_for
         for number, kind in enumerate(looked_for):
-            underway.tell("examining", number / len(looked_for))
+            work_progress.report("examining", number / len(looked_for))
             found += kind.examine(self.examined)
         return tuple(sorted(found, key=lambda each: -SEVERITIES.index(each.severity)))
 

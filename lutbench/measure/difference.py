@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench import underway
+from lutbench import work_progress
 from lutbench.errors import LutbenchError
 from lutbench.measure.delta_e import delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz
 from lutbench.measure.samples import SampledColours, chart_patches, neutral_ramp, random_points
@@ -129,7 +129,7 @@ def _in_blocks(
         part = _measured(*sides, view)
         for name in MEASURES:
             getattr(found, name)[at] = getattr(part, name)
-        underway.tell("comparing", at.stop / count)
+        work_progress.report("comparing", at.stop / count)
     return found
 
 

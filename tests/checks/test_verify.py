@@ -452,7 +452,7 @@ def test_a_suite_records_into_its_own_folder_only(name: str, folder: Path) -> No
     baseline = '[[check]]\nname = "{0}"\nkind = "baseline"\nlut = "monitor.cube"\n'
     baseline += 'baseline = "{0}"\n'
     Path("own/suite.toml").write_text(baseline.format("fine.csv") + baseline.format(name))
-    with pytest.raises(LutbenchError, match="leads out of the folder of the suite"):
+    with pytest.raises(LutbenchError, match="is outside the folder of the suite"):
         run("own/suite.toml", "--record", "--force")
     assert sorted(each.name for each in folder.rglob("*.csv")) == []
     assert not Path("/tmp/elsewhere.csv").exists()

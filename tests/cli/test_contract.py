@@ -33,7 +33,7 @@ def status_of(fault: BaseException | int, monkeypatch: pytest.MonkeyPatch, *more
             return fault
         raise fault
 
-    cli._same_rules(command)
+    cli._apply_common_rules(command)
     monkeypatch.setattr(cli.LazyGroup, "get_command", lambda self, ctx, name: command)
     with pytest.raises(SystemExit) as end:
         cli.main(["list", *more])

@@ -177,6 +177,6 @@ def test_a_name_of_a_recipe_stays_in_the_folder(name: str, tmp_path: Path) -> No
         'target = { curve = "sRGB", gamut = "BT.709" }\n'
         f'[[lut]]\nname = "{name}"\n'
     )
-    with pytest.raises(LutbenchError, match="leads out of the output folder"):
+    with pytest.raises(LutbenchError, match="is outside the output folder"):
         build_recipe(recipe, tmp_path / "out")
     assert [each.name for each in tmp_path.rglob("*.cube")] == []

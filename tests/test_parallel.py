@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from lutbench.errors import LutbenchError
-from lutbench.hands import AHEAD, ONE_THREAD, Hands, worked
+from lutbench.parallel import ONE_THREAD, QUEUED_PER_PROCESS, Workers, run_parallel
 
 
 def squared(number: int, most: Any) -> tuple[int, int]:
@@ -29,7 +29,7 @@ def threads(name: str, _: Any) -> str | None:
 
 @pytest.mark.parametrize("jobs", [1, 2])
 def test_results_come_in_the_order_of_the_items(jobs: int) -> None:
-    found = list(worked(squared, range(12), 99, Hands(jobs)))
+    found = list(run_parallel(squared, range(12), 99, Workers(jobs)))
     assert [done.item for done in found] == list(range(12))
     assert [done.value[0] for done in found if done.value] == [n**2 for n in range(12)]
     processes = {done.value[1] for done in found if done.value}
@@ -38,11 +38,11 @@ def test_results_come_in_the_order_of_the_items(jobs: int) -> None:
 
 
 def test_a_process_that_dies_takes_its_item_only() -> None:
-    found = list(worked(squared, [*range(10, 30)], 99, Hands(2)))
+    found = list(run_parallel(squared, [*range(10, 30)], 99, Workers(2)))
     assert [done.item for done in found] == list(range(10, 30))
     for done in found:
         if done.item == 13:
-            assert (done.value, done.error) == (None, "the process that worked on it died")
+            assert (done.value, done.error) == (None, "the process that was working on it died")
         else:
             assert done.value is not None
             assert done.value[0] == done.item**2
@@ -50,13 +50,13 @@ def test_a_process_that_dies_takes_its_item_only() -> None:
 
 def test_what_is_raised_elsewhere_is_raised_here() -> None:
     with pytest.raises(LutbenchError, match="5 is over 4"):
-        list(worked(squared, range(8), 4, Hands(2)))
+        list(run_parallel(squared, range(8), 4, Workers(2)))
 
 
 def test_each_process_has_one_thread(monkeypatch: pytest.MonkeyPatch) -> None:
     for name in ONE_THREAD:
         monkeypatch.delenv(name, raising=False)
-    assert [done.value for done in worked(threads, ONE_THREAD, None, Hands(2))] == ["1"] * 4
+    assert [done.value for done in run_parallel(threads, ONE_THREAD, None, Workers(2))] == ["1"] * 4
 
 
 def noted(number: int, folder: str) -> int:
@@ -66,9 +66,9 @@ def noted(number: int, folder: str) -> int:
 
 def test_no_more_is_done_than_is_asked_for(tmp_path: Path) -> None:
     """Results that nobody takes would fill the memory: the processes wait for the reader."""
-    found = worked(noted, range(200), str(tmp_path), Hands(2))
+    found = run_parallel(noted, range(200), str(tmp_path), Workers(2))
     for _ in range(3):
         next(found)
     time.sleep(0.5)
-    assert len(list(tmp_path.iterdir())) <= 3 + 2 * AHEAD
+    assert len(list(tmp_path.iterdir())) <= 3 + 2 * QUEUED_PER_PROCESS
     found.close()
