@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from lutbench.cli.lines import Column
 from lutbench.cli.options import console
+from lutbench.report.look_rows import grey_rows, hue_rows, signed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -75,7 +76,7 @@ def _candidates(candidates: Sequence[Candidate]) -> Table:
         table.add_row(
             escape(_side(each.source)),
             escape(_side(each.target)),
-            _signed(each.exposure_stops),
+            signed(each.exposure_stops, 2),
             f"{each.error_median:.2f}",
             f"{each.error_p95:.2f}",
             escape(same),
@@ -108,12 +109,6 @@ def some(names: Sequence[str]) -> str:
     return shown if len(names) <= NAMES else f"{shown} and {len(names) - NAMES} more"
 
 
-def _signed(value: float, digits: int = 2, unit: str = "") -> str:
-    text = f"{value:+.{digits}f}".replace("-", "−")
-    plain = f"{0:.{digits}f}"
-    return (plain if text[1:] == plain else text) + unit
-
-
 def _print_tone(screen: Console, tone: Tone) -> None:
     facts = [
         f"mid grey at {100 * tone.grey_signal:.1f} % (10-bit code {tone.grey_code})",
@@ -122,10 +117,10 @@ def _print_tone(screen: Console, tone: Tone) -> None:
     if tone.contrast is not None:
         facts[-1] += f", contrast {tone.contrast:.2f}"
     if tone.roll_off_stops is not None:
-        facts.append(f"rolls off from {_signed(tone.roll_off_stops, 1)} stops")
+        facts.append(f"rolls off from {signed(tone.roll_off_stops, 1)} stops")
     white = f"{100 * tone.white_signal:.0f} %"
     facts.append(
-        f"{white} at {_signed(tone.white_stops, 1)} stops"
+        f"{white} at {signed(tone.white_stops, 1)} stops"
         if tone.white_stops is not None
         else f"{white} where the recording ends"
     )
@@ -162,34 +157,20 @@ def _hues(look: Look) -> Table:
     table.add_column("hue", no_wrap=True, min_width=15)
     for name in ("turned", "saturation", "luma", "ΔE 2000"):
         table.add_column(name, justify="right", no_wrap=True)
-    for each in look.hues:
-        table.add_row(
-            each.hue,
-            _signed(each.turned, 1, "°"),
-            _signed(100 * (each.saturation - 1), 0, " %"),
-            _signed(each.luma, 1, " %"),
-            f"{each.delta_e:.1f}",
-        )
+    for row in hue_rows(look):
+        table.add_row(*row)
     return table
 
 
 def _tones(look: Look) -> Table:
-    from lutbench.identification.lookwords import tint_word
-
     table = _table()
     table.add_column("grey scale", no_wrap=True, min_width=15)
     table.add_column("L*", justify="right", no_wrap=True)
     table.add_column("a*", justify="right", no_wrap=True)
     table.add_column("b*", justify="right", no_wrap=True)
     table.add_column("tint")
-    for each in look.tones:
-        table.add_row(
-            each.part,
-            _signed(each.lightness, 1),
-            _signed(each.a, 1),
-            _signed(each.b, 1),
-            tint_word(each) or "none",
-        )
+    for row in grey_rows(look):
+        table.add_row(*row)
     return table
 
 
@@ -216,7 +197,7 @@ def row_of(found: Identification) -> tuple[str, ...]:
     return (
         found.kind,
         *sides,
-        _signed(best.exposure_stops) if best else "",
+        signed(best.exposure_stops, 2) if best else "",
         f"{found.look.median:.1f}" if found.look.present else "none",
         found.confidence,
     )

@@ -1,1 +1,1 @@
-"""Recipes: from a TOML file, or from names, to LUTs."""
+"""Recipes: LUTs from a TOML file, or from names."""

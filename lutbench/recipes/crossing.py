@@ -1,8 +1,8 @@
-"""Sources times displays: one ``[[lut]]`` of a recipe as a LUT for each pair.
+"""Several sources and displays: one ``[[lut]]`` of a recipe gives a LUT for each pair.
 
-``[sources.NAME]`` holds what a ``[source]`` holds, ``[displays.NAME]`` what a ``[target]``
-holds; what stands in ``[source]`` and ``[target]`` at the top is inherited. A table ``lut`` in
-one of them says what else its LUTs are given, such as a tone that suits the display.
+``[sources.NAME]`` has the keys of ``[source]``, ``[displays.NAME]`` those of ``[target]``;
+both inherit from ``[source]`` and ``[target]`` at the top. A table ``lut`` in one of them
+holds further settings of its LUTs, such as a tone that suits the display.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from lutbench.errors import DefinitionError
 from lutbench.recipes.table import Table
 
 END_OF = {"sources": "source", "displays": "target"}
-"""The list of ends, and the table of a LUT that each of its members becomes."""
+"""The table of named ends, and the table of a LUT that each of its members becomes."""
 
 
 @dataclass(frozen=True)
@@ -53,7 +53,7 @@ def _member(values: Any, end: str, where: str, shared_keys: tuple[str, ...]) -> 
         if key not in shared_keys or key in ("source", "target"):
             accepted = [each for each in shared_keys if each not in ("source", "target")]
             raise DefinitionError(
-                f"{key!r} is not a key of a LUT that may stand here",
+                f"{key!r} is not a key that is accepted here",
                 where=f"{where}, lut",
                 accepted=", ".join(accepted),
             )
@@ -61,16 +61,16 @@ def _member(values: Any, end: str, where: str, shared_keys: tuple[str, ...]) -> 
 
 
 def crossed(lut: Table, ends: NamedEnds) -> Iterator[tuple[dict[str, Any], dict[str, Any]]]:
-    """What each pair adds to a LUT, and the LUT's own values with its name filled in.
+    """For each pair, the values that it adds to a LUT, and the LUT's own with its name filled in.
 
-    A LUT that is crossed with nothing comes out once, as it is.
+    A LUT without sources and displays is given once, unchanged.
     """
     own = dict(lut.values)
     chosen = {group: _chosen(lut, own, group, ends) for group in END_OF}
     for name, group in (("source", "sources"), ("display", "displays")):
         if len(chosen[group]) > 1 and f"{{{name}}}" not in str(own.get("name", "")):
             raise DefinitionError(
-                f"the name does not tell its {len(chosen[group])} {group} apart",
+                f"{len(chosen[group])} {group} would give LUTs of the same name",
                 where=lut.at("name"),
                 accepted=f"a name with {{{name}}} in it",
             )
@@ -82,11 +82,11 @@ def crossed(lut: Table, ends: NamedEnds) -> Iterator[tuple[dict[str, Any], dict[
 def _chosen(
     lut: Table, own: dict[str, Any], group: str, ends: NamedEnds
 ) -> dict[str, dict[str, Any]]:
-    """The members of a group that a LUT is made for: those it names, else all."""
+    """The members of a group that a LUT is made for: those that it names, else all."""
     known: dict[str, dict[str, Any]] = getattr(ends, group)
     named = own.pop(group, None)
     if named is None:
-        # False colour has no display: its grey picture is for any.
+        # False colour has no target display: its grey picture suits any.
         alone = END_OF[group] in own or (group == "displays" and own.get("kind") == "false_colour")
         return {} if alone else known
     names = [named] if isinstance(named, str) else named
@@ -107,7 +107,7 @@ def _chosen(
 
 
 def _filled(own: dict[str, Any], source: str, display: str) -> dict[str, Any]:
-    """The values with ``{source}`` and ``{display}`` of name and title filled in."""
+    """The values, with ``{source}`` and ``{display}`` filled in in name and title."""
     filled = dict(own)
     for key in ("name", "title"):
         if isinstance(text := filled.get(key), str):

@@ -1,4 +1,4 @@
-"""The false colour that a LUT of a recipe is, from its tables."""
+"""The false colour of a recipe's LUT, from its tables."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from lutbench.recipes.tasks import encoding_of
 
 
 def false_colour_task(lut: Table, known: Catalogue) -> FalseColour:
-    """The false colour that a LUT's tables ask for."""
+    """The false colour that a LUT's tables describe."""
     source = encoding_of(lut, "source", known, curve_needed=True, gamut_needed=True)
     target = lut.table("target")
     grey = Bt1886()
@@ -23,7 +23,7 @@ def false_colour_task(lut: Table, known: Catalogue) -> FalseColour:
     exposure = lut.number("exposure", 0.0)
     unit = lut.choice("bands_in", ("stops", "cd/m2"), "stops")
     bands = [_band(each, source if unit == "cd/m2" else None) for each in lut.tables("bands")]
-    # Keys that only conversions use may stand at the top for the other LUTs.
+    # Keys of conversions only: at the top of the recipe they are meant for the other LUTs.
     for key in ("white_balance", "tone", "gamut", "look", "clamp", "as_found"):
         lut.take(key)
     return FalseColour(
@@ -42,7 +42,7 @@ def _stops(light: float) -> float:
 
 
 def _band(table: Table, shown: Encoding | None) -> Band:
-    """A band; with an encoding that is `shown` its ends are in cd/m² on the display."""
+    """A band; with an encoding `shown`, its ends are in cd/m² on that encoding's display."""
     colour = table.text("colour")
     low = table.number("low") if "low" in table else float("-inf")
     high = table.number("high") if "high" in table else float("inf")
@@ -50,13 +50,11 @@ def _band(table: Table, shown: Encoding | None) -> Band:
     label = table.text("label", "")
     clips = table.flag("clips", False)
     table.done()
-    try:
+    with table.placing_errors():
         if shown is not None:
             label = label or _luminance_words(low, high)
             low, high = (_stops_of_luminance(shown, each) for each in (low, high))
         return Band(low, high, OKABE_ITO.get(colour.casefold(), colour), label, clips)
-    except DefinitionError as error:
-        raise DefinitionError(error.what, where=table.where, accepted=error.accepted) from error
 
 
 def _luminance_words(low: float, high: float) -> str:
@@ -70,8 +68,8 @@ def _stops_of_luminance(shown: Encoding, luminance: float) -> float:
     white = shown.white_luminance
     if white is None or not shown.gives("display"):
         raise DefinitionError(
-            f"{shown.curve.name} does not say how bright it is shown",
-            accepted="bands in stops, or a source that does: PQ, or display_peak at the source",
+            f"{shown.curve.name} does not state its luminance on a display",
+            accepted="bands in stops, or a source that states it: PQ, or one with display_peak",
         )
     if math.isinf(luminance) or luminance <= 0:
         return luminance if luminance > 0 else float("-inf")

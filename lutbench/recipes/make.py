@@ -1,4 +1,4 @@
-"""Making LUTs: from a job to a table, from a recipe to files."""
+"""Making LUTs: a LUT from a job, files from a recipe."""
 
 from __future__ import annotations
 
@@ -26,21 +26,20 @@ if TYPE_CHECKING:
     from lutbench.model.false_colour import FalseColour
 
 USUAL_SIZES = (17, 33, 65)
-"""Nodes along an edge that are tried for advice: those that monitors and cameras load."""
+"""Sizes, in nodes along an edge, that are tried for the recommendation: monitors load these."""
 
 ERROR_LIMIT = 1.0
-"""ΔE that 99 % of real colours stay under in a good LUT: about what an eye can tell."""
+"""ΔE below which 99 % of real colours lie in a good LUT: about the smallest visible difference."""
 
 
 @dataclass(frozen=True, eq=False)
 class Made:
-    """A LUT that was made: its job, the table, its file, and how near it is to the transform.
+    """A LUT that was made: its job, the LUT, its file, and its distance from the exact transform.
 
-    `accuracy` and `recommended` (the smallest usual size under the limit; None
-    when no usual size is) are None for false colour, whose steps no table holds.
-    `cut_off` tells that a gamut conversion clips most saturated colours; `greys_off` is, with a
-    shaper, the most that a grey from ten stops under mid grey to six over it is off, in 10-bit
-    codes.
+    `accuracy` and `recommended` (the smallest usual size within the limit, None where no usual
+    size is) are None for false colour, whose steps fall between nodes. `cut_off` is the finding
+    that a gamut conversion clips most saturated colours. `greys_off` is given with a shaper: the
+    largest error of greys from ten stops under mid grey to six over it, in 10-bit codes.
     """
 
     job: LutJob
@@ -94,7 +93,7 @@ def build(
     Raises
     ------
     LutbenchError
-        For a name that nobody knows (with the nearest ones) or a value out of limits.
+        When a name is not known (the nearest ones are listed), or a value is out of range.
 
     >>> build("ACEScct", "BT.1886", source_gamut="ACEScg", target_gamut="BT.709", size=17)
     Lut3D(size=17, title='ACEScct to BT.1886, ACES AP1 to BT.709')
@@ -104,7 +103,7 @@ def build(
 
 
 def quick_job(settings: Settings, catalogue: Catalogue | None = None, name: str = "lut") -> LutJob:
-    """The job that `build` makes, from the same settings."""
+    """The job that `build` carries out, from the same settings."""
     known = catalogue or open_catalogue()
     given = with_defaults(settings)
     kind: Kind = one_of("kind", given["kind"], KINDS)  # type: ignore[assignment]
@@ -128,9 +127,9 @@ def quick_job(settings: Settings, catalogue: Catalogue | None = None, name: str 
 def _check_ends(given: dict[str, Any]) -> None:
     """Refuse settings without a name that their kind of LUT needs."""
     kind = given["kind"]
-    left_alone = {"gamut": ("target_curve",), "curve": ("source_gamut", "target_gamut")}
+    not_needed = {"gamut": ("target_curve",), "curve": ("source_gamut", "target_gamut")}
     for name in ENDS:
-        if not given[name] and name not in left_alone.get(kind, ()):
+        if not given[name] and name not in not_needed.get(kind, ()):
             raise DefinitionError(
                 f"a {kind} LUT needs a {name.replace('_', ' ')}",
                 accepted="a name from `lutbench list`",
@@ -145,7 +144,7 @@ def _title_of(task: Conversion) -> str:
 
 
 def make(job: LutJob, digest: str = "") -> Lut:
-    """The LUT of a job, its settings (and the recipe's digest) in its comments."""
+    """The LUT of a job, with its settings and the recipe's digest in its comments."""
     comments = comments_for(job, digest or "none (built from options)")
     transform = job.transform()
     if job.dimensions == 1:
@@ -182,7 +181,7 @@ def measured(job: LutJob, lut: Lut, path: Path | None = None, legend: Path | Non
 
 
 def _cut_off(lut: Lut) -> Finding | None:
-    """What a gamut conversion clips, where that is most saturated colours."""
+    """The finding that a gamut conversion clips most saturated colours, if it does."""
     from lutbench.inspection.finding import Examined
     from lutbench.inspection.findings.colours import ClippedColours
     from lutbench.inspection.subject import Subject
@@ -191,10 +190,10 @@ def _cut_off(lut: Lut) -> Finding | None:
 
 
 def _recommended(job: LutJob, found: Accuracy) -> int | None:
-    """The smallest usual size that is good on chart patches and neutrals, or None.
+    """The smallest usual size within the limit on chart patches and neutrals, or None.
 
-    Random colours do not count: where a conversion clips, every lattice has a
-    kink between two nodes, out where no picture goes.
+    Random colours do not count: where a conversion clips, any 3D LUT has an error between
+    two nodes, at saturations that pictures do not reach.
     """
     if job.dimensions != 3 or not isinstance(job.task, Conversion):
         return None
@@ -230,14 +229,14 @@ def build_recipe(
     Raises
     ------
     LutbenchError
-        When a name leads out of the folder, a file exists, or it cannot be written.
+        When a name is outside the folder, a file exists, or cannot be written.
     """
     where = str(recipe.path or "recipe")
     targets = [inside(folder, f"{job.name}.cube", where) for job in recipe.jobs]
     existing = [path for path in targets if path.exists()]
     if existing and not force:
         raise DefinitionError(
-            "the file exists and stays as it is",
+            "the file exists and was not changed",
             where=existing[0],
             accepted="--force to replace it",
         )
@@ -261,7 +260,7 @@ CAUTION = "For viewing on set: judge delivery by its own specification, not by t
 
 
 def comments_for(job: LutJob, digest: str) -> tuple[str, ...]:
-    """The comment lines of a LUT, without the leading ``#``; no time, no host."""
+    """The comment lines of a LUT without the leading ``#``; they hold no time and no host."""
     lines = [f"recipe sha256: {digest}", f"kind: {job.kind}"]
     task = job.task
     lines += _conversion(task) if isinstance(task, Conversion) else _false_colour(task)

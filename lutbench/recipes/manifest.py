@@ -16,10 +16,10 @@ from lutbench import __version__, files
 from lutbench.errors import FormatError, LutbenchError
 
 MAX_BYTES = 1024 * 1024
-"""Of a manifest: it has a few lines for each LUT."""
+"""Bytes of the largest manifest that is read: it has one line for each file."""
 
 LARGEST_FILE = 512 * 1024 * 1024
-"""Bytes of a file that is held against it: as large as a LUT may be."""
+"""Bytes of the largest file that is checked: the largest LUT file that is read."""
 
 MADE_WITH = ("numpy", "scipy", "colour-science")
 """Packages whose version can change a number of a LUT."""
@@ -28,31 +28,31 @@ _ROW = re.compile(r"([0-9a-f]{64}) [ *](.+)")
 
 
 def manifest_text(recipe: str, folder: Path, paths: Sequence[Path]) -> str:
-    """The manifest of the files `paths` under `folder`, made by the recipe of that digest."""
+    """The manifest of the files `paths` under `folder`; `recipe` is the recipe's digest."""
     packages = ", ".join(f"{name} {version(name)}" for name in MADE_WITH)
     lines = [f"# recipe sha256: {recipe}", f"# made by: lutbench {__version__}, {packages}"]
     for path in sorted(paths):
         name = path.relative_to(folder).as_posix()
         if "\n" in name or "\\" in name:
             raise LutbenchError(
-                f"the name {name!r} cannot stand in a manifest", accepted="another name"
+                f"a manifest cannot hold the name {name!r}", accepted="another name"
             )
         lines.append(f"{_sha256(path)}  {name}")
     return "\n".join(lines) + "\n"
 
 
 def write_manifest(recipe: str, path: Path, paths: Sequence[Path], *, force: bool) -> None:
-    """Write the manifest `path` of the files `paths`, which stand in its folder or under it."""
+    """Write the manifest `path` of the files `paths`, which are in or under its folder."""
     files.write_text(path, manifest_text(recipe, path.parent, paths), force=force)
 
 
 def faults_of(path: str | Path) -> tuple[list[str], int]:
-    """What is wrong with the files that a manifest lists, and how many it lists.
+    """What is wrong with the files that a manifest lists, and the number of files.
 
     Raises
     ------
     LutbenchError
-        When it cannot be read, is no manifest, lists nothing or a file outside its folder.
+        When it cannot be read, is not a manifest, lists nothing or a file outside its folder.
     """
     where = Path(path)
     rows = _rows(where)

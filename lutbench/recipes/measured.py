@@ -1,4 +1,4 @@
-"""The display of a LUT as it was measured: what the LUT gives is calibrated for it."""
+"""A measured display in a recipe: the output of the LUT is calibrated for it."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, eq=False)
 class MeasuredDisplay:
-    """A display, by a meter's readings, that shows what an encoding asks for.
+    """A display known by meter readings, calibrated to show the signals of an encoding.
 
     Parameters
     ----------
@@ -37,10 +37,10 @@ class MeasuredDisplay:
     digest
         Its SHA-256.
     readings
-        What the meter read.
+        The meter's readings.
     asked
-        The encoding whose signals it is to show. Its display, where one is named, says the
-        peak and the surround; else the peak is the most that the display reaches.
+        The encoding whose signals the display shows. Where it names a display, that gives
+        the peak and the surround; else the peak is the highest that the display reaches.
     """
 
     path: Path
@@ -50,12 +50,12 @@ class MeasuredDisplay:
 
     @property
     def fit(self) -> DisplayFit:
-        """The model of the display, fitted once for a file."""
+        """The model of the display, fitted once for each file."""
         return _fitted(self.path, self.digest)
 
     @cached_property
     def target(self) -> Target:
-        """What is asked of the display."""
+        """The target of the calibration."""
         from lutbench.display.target import target_for
 
         display = self.asked.display
@@ -69,7 +69,7 @@ class MeasuredDisplay:
 
     @cached_property
     def step(self) -> Transform:
-        """Full-scale values of the encoding to those of the display's code values."""
+        """The transform from full-scale values of the encoding to the display's code values."""
         from lutbench.display.calibration import Calibration
 
         steps: list[Transform] = [Calibration(self.fit.model, self.target)]
@@ -81,7 +81,7 @@ class MeasuredDisplay:
 
     @property
     def view(self) -> View:
-        """How the values that the display gets are seen: by its model."""
+        """The view of the values that the display receives, by its model."""
         from lutbench.display.view import ModelView
 
         hdr = self.asked.curve.hdr
@@ -96,7 +96,7 @@ class MeasuredDisplay:
 
     @property
     def shown(self) -> Shown:
-        """What the display shows of the code values that it gets."""
+        """The luminance that the display gives for the code values that it receives."""
         model, asked = self.fit.model, self.target
         white, black = float(model.white[1]), float(model.darkest[1])
         display = Display(white, max(black, 0.0), asked.surround)
@@ -104,7 +104,7 @@ class MeasuredDisplay:
 
     @property
     def words(self) -> str:
-        """The display in a line of a LUT's comments."""
+        """A description of the display for the comments of a LUT."""
         asked = self.target
         return (
             f"{self.path.name} (sha256 {self.digest}), {len(self.readings.names)} patches, "
@@ -115,7 +115,7 @@ class MeasuredDisplay:
 
 @dataclass(frozen=True, eq=False)
 class _ShownByModel(Shown):
-    """The code values of a measured display as its model shows them."""
+    """The luminance of a measured display's code values, by its model."""
 
     model: DisplayModel
     name: str
@@ -124,16 +124,16 @@ class _ShownByModel(Shown):
         return float(self.model.xyz(np.clip(np.asarray(signal, dtype=np.float64), 0, 1))[1])
 
     def __str__(self) -> str:
-        return f"on the display measured in {self.name}, whose own codes the LUT gives"
+        return f"on the display measured in {self.name}; the LUT gives its code values"
 
 
 def measured_display(path: Path, asked: Encoding, where: str = "") -> MeasuredDisplay:
-    """The display that the readings in a CSV file tell, for signals of an encoding.
+    """The display measured in a CSV file, for the signals of an encoding.
 
     Raises
     ------
     LutbenchError
-        When the file holds no readings, or no display shows the signals.
+        When the file holds no readings, or the encoding is not one for displays.
     """
     from lutbench.display.measurements import read_measurements
     from lutbench.display.target import check_shown
@@ -141,9 +141,9 @@ def measured_display(path: Path, asked: Encoding, where: str = "") -> MeasuredDi
 
     if not asked.curve.shown:
         raise LutbenchError(
-            f"no display shows the signals of {asked.curve.name!r}",
+            f"{asked.curve.name!r} is not a curve for displays",
             where=where,
-            accepted="a measured display with a target curve that pictures are watched in",
+            accepted="a measured display with a target curve for viewing",
         )
     check_shown(asked.curve)
     readings = read_measurements(path)
@@ -153,7 +153,7 @@ def measured_display(path: Path, asked: Encoding, where: str = "") -> MeasuredDi
 
 @lru_cache(maxsize=8)
 def _fitted(path: Path, digest: str) -> DisplayFit:
-    """The model for the file of that content."""
+    """The model for a file; the digest makes a changed file a new entry of the cache."""
     from lutbench.display.fit import fit_display
     from lutbench.display.measurements import read_measurements
 

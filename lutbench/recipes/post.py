@@ -1,8 +1,8 @@
-"""What post takes over from a set: each LUT's transform as a CLF, and its look as a CDL.
+"""Files for post-production: each LUT's transform as a CLF, and its look as a CDL.
 
-The CLF holds the exact transform where the format has operators for it. A look that is one CDL
-before or after the conversion comes out by itself, with a CLF of the conversion without it, so
-that a colourist can go on from the CDL; both in a row are the whole again.
+The CLF holds the exact transform where the format has operators for it. A look that is a single
+CDL before or after the conversion is written separately, with a CLF of the conversion without
+it, so that a colourist can continue from the CDL; both in sequence give the whole transform.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ from lutbench.model.transforms import Array, Pipeline, Transform
 from lutbench.recipes.make import Made
 
 SIZE = 65
-"""Nodes of a 3D LUT in a CLF where one has to be sampled: the largest that is in general use."""
+"""Nodes along an edge of a sampled 3D LUT in a CLF: the largest size in general use."""
 
 FOLDER = "post"
 
@@ -42,16 +42,16 @@ class PostFile:
 
     @classmethod
     def of(cls, path: Path) -> PostFile:
-        """The file as it lies there."""
+        """The file at `path` with the digest of its content."""
         return cls(path, hashlib.sha256(read_bytes(path, limit=MAX_BYTES)).hexdigest())
 
 
 @dataclass(frozen=True, eq=False)
 class PostLut:
-    """A LUT of the set, what post has instead, and how the CDL and the conversion chain.
+    """A LUT of the set with its files for post.
 
-    `look` is the CDL with the CLF of the conversion without it, in the order in which they are
-    put through; None where the look cannot be taken out. `notes` say what is not exact.
+    `look` is the CDL and the CLF of the conversion without it, in the order in which they are
+    applied; None where the look cannot be separated. `notes` say what is not exact.
     """
 
     made: Made
@@ -73,7 +73,7 @@ class PostLut:
 
     @property
     def look_transform(self) -> Transform | None:
-        """CDL and conversion in a row, where there are both."""
+        """CDL and conversion in sequence, where the look is separate."""
         if self.look is None:
             return None
         return Pipeline(tuple(open_lut(each.path) for each in self.look))
@@ -85,7 +85,7 @@ class PostLut:
 
 @dataclass(frozen=True)
 class Apart:
-    """How far two transforms are apart on a picture's pixels."""
+    """The difference between two transforms on the pixels of a picture."""
 
     measure: str
     delta_e: Spread
@@ -93,7 +93,7 @@ class Apart:
 
 
 def write_post(made: Sequence[Made], folder: Path, *, force: bool = False) -> list[PostLut]:
-    """Write the files for post of a set that was made; false colour is left out.
+    """Write the files for post of a set of LUTs; false colour is left out.
 
     Raises
     ------
@@ -145,7 +145,7 @@ def _write_clf(transform: Transform, path: Path, made: Made, force: bool) -> tup
 
 
 def _single_cdl(task: Conversion) -> Cdl | None:
-    """The look as one CDL that stands outside of the conversion; None where it is none."""
+    """The look as a single CDL before or after the conversion, or None."""
     steps = task.grade
     if task.grade_place == "light" or len(steps) != 1:
         return None
@@ -156,12 +156,12 @@ def _single_cdl(task: Conversion) -> Cdl | None:
 
 
 def _without_look(task: Conversion) -> Conversion:
-    # What a look after the conversion gets is not held to the codes in between.
+    # A look after the conversion gets its values unclipped.
     return replace(task, grade=(), clamp=task.clamp if task.grade_place == "before" else False)
 
 
 def apart(first: Transform, second: Transform, values: Array, task: Conversion) -> Apart:
-    """How far two transforms are apart on input values, shape (n, 3), seen as the target is."""
+    """The difference between two transforms on input values of shape (n, 3), on the target."""
     view = view_of(task.result)
     a, b = (np.asarray(each.apply(values), dtype=np.float64) for each in (first, second))
     found = measure(a, b, view).spreads()

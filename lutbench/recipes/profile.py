@@ -1,4 +1,4 @@
-"""Delivery profiles: what a picky monitor takes."""
+"""Delivery profiles: the limits of the device that LUTs are for."""
 
 from __future__ import annotations
 
@@ -12,19 +12,19 @@ from lutbench.model.signal import Range
 from lutbench.recipes.table import Table
 
 LADDER = "{name}_{sign}{stops}"
-"""The name of a ladder's LUT, unless a profile says otherwise: view_p1, view_m0_5."""
+"""The default name of a LUT in an exposure ladder: view_p1, view_m0_5."""
 
 
 @dataclass(frozen=True)
 class Profile:
     """The limits of a device; an empty profile limits nothing.
 
-    `sizes` are the 3D sizes it loads, `title_length` and `name_length` the most
-    characters of a title and of a file name (with suffix), `name_characters` a
-    set as in a regular expression's brackets, `range` the range it expects. Of a title that
-    is too long `title_cut` says which end goes. `title` is a pattern with ``{set}``,
-    ``{lut}`` and ``{exposure}``; `ladder` one with ``{name}``, ``{sign}`` (p or m) and
-    ``{stops}`` for the names of an exposure ladder; `name_case` puts all names in one case.
+    `sizes` are the 3D sizes that it loads. `title_length` and `name_length` are the largest
+    numbers of characters in a title and in a file name with suffix. `name_characters` is a set
+    of characters as in the brackets of a regular expression, `range` the signal range that it
+    expects. `title_cut` says which end of a long title is cut off. `title` is a pattern with
+    ``{set}``, ``{lut}`` and ``{exposure}``; `ladder` one with ``{name}``, ``{sign}`` (p or m)
+    and ``{stops}`` for the names of an exposure ladder. `name_case` is the case of all names.
     """
 
     sizes: tuple[int, ...] = ()
@@ -38,7 +38,7 @@ class Profile:
     name_case: str = "as_written"
 
     def ladder_name(self, name: str, stops: float) -> str:
-        """The name of a ladder's LUT by its stops.
+        """The name of a LUT in an exposure ladder.
 
         >>> Profile().ladder_name("view", -1.5)
         'view_m1_5'
@@ -47,16 +47,16 @@ class Profile:
         return self.ladder.format(name=name, sign=sign, stops=f"{abs(stops):g}".replace(".", "_"))
 
     def cased(self, name: str) -> str:
-        """The name in the case that the device wants."""
+        """The name in the case that the profile asks for."""
         return {"upper": name.upper(), "lower": name.lower()}.get(self.name_case, name)
 
     def check(self, name: str, size: int | None, target_range: Range, where: str) -> None:
-        """Refuse a LUT that the device would not take.
+        """Refuse a LUT that the device would not load.
 
         Raises
         ------
         DefinitionError
-            With the limit that is broken.
+            When the LUT is outside a limit, which the message names.
         """
 
         def refuse(what: str, accepted: str) -> None:
@@ -75,7 +75,7 @@ class Profile:
             refuse(f"{target_range} range", self.range)
 
     def fit_title(self, title: str) -> str:
-        """The title, cut to what the device shows, at its end or its start.
+        """The title, cut at its end or start to the length that the device shows.
 
         >>> Profile(title_length=8, title_cut="start").fit_title("Salt Road view +1")
         'view +1'

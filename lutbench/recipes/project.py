@@ -1,8 +1,8 @@
-"""The project file: what holds for a whole shoot, said once in its folder.
+"""The project file: settings for a whole shoot, kept in its folder.
 
-The command line looks for it in the current folder and upwards, takes from it what it leaves
-out itself, and says so; what a LUT's own file tells comes before it. Recipes do not read it: a
-recipe gives the same bytes wherever it lies.
+The command line looks for it in the current folder and those above, and uses it for what the
+options leave out, with a message. What a LUT's own file states has priority. Recipes do not
+read it, so that a recipe gives the same bytes in any folder.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from lutbench.recipes.table import Table
 
 @dataclass(frozen=True)
 class ProjectEnd:
-    """An end of the project's pictures, by names; empty for what is not told."""
+    """The source or target encoding of a project, by names; empty where it is not given."""
 
     curve: str = ""
     gamut: str = ""
@@ -32,7 +32,7 @@ class ProjectEnd:
 
 @dataclass(frozen=True)
 class Project:
-    """What a project file says; empty or None for what it leaves out."""
+    """The content of a project file; empty or None for what it leaves out."""
 
     path: Path
     title: str = ""
@@ -46,19 +46,22 @@ class Project:
 
 
 def read_project(file: Path) -> Project:
-    """What a project file says.
+    """Read a project file.
 
     Raises
     ------
     LutbenchError
-        When it cannot be used, or a file that it names stands outside its folder.
+        When it cannot be used, or a file that it names is outside its folder.
     """
     top = Table(read_toml(file), str(file))
     zebra = top.table("zebra") or Table({}, top.at("zebra"))
     project = Project(
         file,
         top.text("title", ""),
-        tuple(str(beside(file.parent, name, file, "project")) for name in _names(top)),
+        tuple(
+            str(beside(file.parent, name, file, "project"))
+            for name in top.file_names("definitions")
+        ),
         _end(top, "source"),
         _end(top, "target"),
         _written(top, "exposure_index"),
@@ -70,16 +73,6 @@ def read_project(file: Path) -> Project:
     zebra.done()
     top.done()
     return project
-
-
-def _names(top: Table) -> list[str]:
-    named = top.take("definitions")
-    names = [named] if isinstance(named, str) else named or []
-    if not isinstance(names, list) or not all(isinstance(name, str) for name in names):
-        raise DefinitionError(
-            "is not a list of files", where=top.at("definitions"), accepted='["a.toml", "b.toml"]'
-        )
-    return names
 
 
 def _written(top: Table, key: str) -> str:

@@ -1,9 +1,9 @@
-"""A recipe: what stands in the TOML file, as LUTs to make.
+"""Reading a recipe: from a TOML file to the LUTs to make.
 
-Everything but ``[[lut]]``, ``definitions`` and ``[profile]`` may stand at the
-top, for all LUTs, or in one ``[[lut]]``, for that one; a table in a LUT is laid
-over the table of that name at the top, key by key. Several sources and displays stand in
-tables of their own, and each LUT is made for every pair (`lutbench.recipes.crossing`).
+Each key except ``[[lut]]``, ``definitions`` and ``[profile]`` may be at the top, for all LUTs,
+or in a ``[[lut]]``, for that one; a table in a LUT overrides the table of the same name at the
+top, key by key. Several sources and displays have tables of their own, and each LUT is made for
+each pair of them (`lutbench.recipes.crossing`).
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     from lutbench.recipes.profile import Profile
 
 MAX_LUTS = 500
-"""LUTs of a recipe: more is a mistake in its crossings."""
+"""Largest number of LUTs in a recipe: more are a mistake in its sources and displays."""
 
 SHARED = (
     "source",
@@ -60,9 +60,9 @@ SHARED = (
 
 @dataclass(frozen=True)
 class Shaper:
-    """A 1D shaper before the 3D LUT: its curve, the input it spans, its rows.
+    """A 1D shaper before the 3D LUT: its curve, the range of its input, its number of rows.
 
-    Without a curve it is laid out for what the LUT does: see `lutbench.tables.shaping`.
+    Without a curve it is shaped to suit the LUT: see `lutbench.tables.shaping`.
     """
 
     curve: Curve | None
@@ -73,7 +73,7 @@ class Shaper:
 
 @dataclass(frozen=True)
 class LutJob:
-    """A LUT to make: its name (path without suffix), what it does, and its table."""
+    """A LUT to make: its name (path without suffix), what it does, and its form."""
 
     name: str
     title: str
@@ -91,7 +91,7 @@ class LutJob:
         return self.task.kind
 
     def transform(self) -> Transform:
-        """The exact transform that the LUT samples."""
+        """The exact transform that is sampled for the LUT."""
         if not isinstance(self.task, Conversion):
             return self.task
         made = self.task.pipeline()
@@ -99,13 +99,13 @@ class LutJob:
 
     @property
     def view(self) -> View | None:
-        """How what comes out is seen, where the conversion's target does not say it."""
+        """The view of the LUT's output, where that is not given by the conversion's target."""
         return None if self.display is None else self.display.view
 
 
 @dataclass(frozen=True)
 class Recipe:
-    """LUTs to make, and the digest of the text that asks for them."""
+    """LUTs to make, and the digest of the recipe."""
 
     title: str
     jobs: tuple[LutJob, ...]
@@ -127,12 +127,12 @@ def read_recipe(path: str | Path, catalogue: Catalogue | None = None) -> Recipe:
 
 
 def recipe_from_text(text: str, where: str = "recipe") -> Recipe:
-    """The recipe in a TOML text; its files are looked up in the current folder."""
+    """The recipe in a TOML text; files that it names are in the current folder."""
     return recipe_from_data(parse_toml(text.encode("utf-8"), where), Path(where))
 
 
 def recipe_from_stdin(catalogue: Catalogue | None = None) -> Recipe:
-    """The recipe on standard input; its files are looked up in the current folder."""
+    """The recipe on standard input; files that it names are in the current folder."""
     data = sys.stdin.buffer.read(MOST_TOML_BYTES + 1)
     if len(data) > MOST_TOML_BYTES:
         raise LutbenchError("is too large", where="standard input", accepted="up to 1 MiB")
@@ -142,7 +142,7 @@ def recipe_from_stdin(catalogue: Catalogue | None = None) -> Recipe:
 def recipe_from_data(
     data: dict[str, Any], file: Path, catalogue: Catalogue | None = None
 ) -> Recipe:
-    """The recipe in a parsed TOML file that stands at `file`."""
+    """The recipe in the parsed TOML file `file`."""
     top = Table(data, str(file), file.parent)
     known = _catalogue(top, file, catalogue)
     title = top.text("title", "")
@@ -153,9 +153,9 @@ def recipe_from_data(
     top.done()
     if not 1 <= len(luts) <= MAX_LUTS:
         raise DefinitionError(
-            f"the recipe asks for {len(luts)} LUTs",
+            f"the recipe has {len(luts)} tables [[lut]]",
             where=file,
-            accepted=f"1 to {MAX_LUTS} tables [[lut]]",
+            accepted=f"1 to {MAX_LUTS}",
         )
     jobs: list[LutJob] = []
     named: list[str | None] = []
@@ -166,18 +166,18 @@ def recipe_from_data(
         jobs += _jobs(table, title, profile, known)
         if len(jobs) > MAX_LUTS:
             raise DefinitionError(
-                f"the recipe asks for over {MAX_LUTS} LUTs",
+                f"the recipe makes over {MAX_LUTS} LUTs",
                 where=file,
                 accepted=f"up to {MAX_LUTS}",
             )
     seen: set[str] = set()
     for job in jobs:
-        # Two names that differ only in case are one file on many cards.
+        # On many memory cards names that differ only in case are the same file.
         if job.name.casefold() in seen:
             raise DefinitionError(
                 f"two LUTs are named {job.name!r}",
                 where=file,
-                accepted="a name of its own for each",
+                accepted="a different name for each",
             )
         seen.add(job.name.casefold())
     digest = digest_of(data, known.definitions, filter(None, dict.fromkeys(named)))
@@ -185,16 +185,16 @@ def recipe_from_data(
 
 
 def _file_of(lut: Table, key: str, file: str) -> str | None:
-    """The file that a table of a LUT names, if it names one."""
+    """The file that the table `key` of a LUT names under the key `file`, if any."""
     values = lut.values.get(key)
     table = lut.table(key) if isinstance(values, dict) else None
     return None if table is None else table.file(file)
 
 
 def digest_of(data: dict[str, Any], definitions: Definitions, named: Iterable[str] = ()) -> str:
-    """SHA-256 of a recipe's content, of the files it names and of the definitions it can see.
+    """SHA-256 of a recipe's content, the files that it names and the definitions that it can use.
 
-    The layout of the recipe does not matter.
+    Layout and comments of the recipe do not matter.
     """
     user = {
         "curves": {name: curve.to_data() for name, curve in definitions.curves.items()},
@@ -213,12 +213,7 @@ def _named_bytes(file: str) -> bytes:
 
 
 def _catalogue(top: Table, file: Path, catalogue: Catalogue | None) -> Catalogue:
-    named = top.take("definitions")
-    names = [named] if isinstance(named, str) else named or []
-    if not isinstance(names, list) or not all(isinstance(name, str) for name in names):
-        raise DefinitionError(
-            "is not a list of files", where=top.at("definitions"), accepted='["a.toml", "b.toml"]'
-        )
+    names = top.file_names("definitions")
     base = catalogue or open_catalogue()
     if not names:
         return base
@@ -267,7 +262,7 @@ def _jobs(lut: Table, set_title: str, profile: Profile | None, known: Catalogue)
         lut.done()
         jobs = []
         for stops in [None] if ladder is None else ladder:
-            # Each rung as if its exposure stood in the recipe: its tone is fitted to it too.
+            # Each exposure is read as if it were in the recipe, so that the tone is fitted to it.
             values = lut.values | {"exposure": lut.number("exposure", 0.0) + (stops or 0.0)}
             own = replace(job, task=_task(Table(values, lut.where, lut.folder), kind, known))
             jobs.append(_named(own, stops, profile, set_title))
@@ -305,7 +300,7 @@ def _measured(lut: Table, task: Conversion | FalseColour) -> MeasuredDisplay | N
 
 
 def _named(job: LutJob, stops: float | None, profile: Profile | None, set_title: str) -> LutJob:
-    """The job with its name and title as the profile wants them, saying how much brighter it is."""
+    """The job with name and title by the profile, with the exposure where it is in a ladder."""
     usual = (
         job.title
         if stops is None
@@ -342,7 +337,7 @@ def _with_table(job: LutJob, lut: Table, known: Catalogue) -> LutJob:
             accepted=f"{low} to {high}",
         )
     shaper = _shaper(lut.table("shaper"), known)
-    # Rows of a shaper that is laid out may rise by less than a millionth.
+    # Neighbouring rows of a shaper without a curve may differ by less than a millionth.
     decimals = lut.integer("decimals", 9 if shaper and shaper.curve is None else 6)
     if not 4 <= decimals <= 12:
         raise DefinitionError(f"{decimals} decimals", where=lut.at("decimals"), accepted="4 to 12")
@@ -361,8 +356,7 @@ def _shaper(table: Table | None, known: Catalogue) -> Shaper | None:
         return None
     curve = known.curve(table.text("curve"), table.at("curve")) if "curve" in table else None
     low, high = table.number("low", 0.0), table.number("high", 1.0)
-    # Over a longer range rows stand as near to each other as a file allows, so that the
-    # stops around grey keep their accuracy.
+    # A wide input range needs as many rows as a file may have, or mid grey loses accuracy.
     size = table.integer("size", 4096 if high <= 1 and curve is not None else 65536)
     table.done()
     if not low < high or not 2 <= size <= 65536:
@@ -373,5 +367,5 @@ def _shaper(table: Table | None, known: Catalogue) -> Shaper | None:
 
 
 def _spoken(name: str) -> str:
-    """A file name as words for a title."""
+    """A file name as words, for a title."""
     return name.rsplit("/", 1)[-1].replace("_", " ")

@@ -1,7 +1,7 @@
-"""The settings of a conversion made from names: one list for Python, commands and short texts.
+"""The settings of a conversion: one list for Python, the command line and pipelines in words.
 
-`build` takes them as keywords, ``lutbench build`` as options, and the short form of a
-pipeline ("ACEScct, ACEScg to BT.1886, BT.709; exposure=1") after a semicolon.
+`build` takes them as keywords, ``lutbench build`` as options, and a pipeline in words
+("ACEScct, ACEScg to BT.1886, BT.709; exposure=1") after a semicolon.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 
 class Choices(TypedDict, total=False):
-    """The types of the settings but the two curves; `SETTINGS` says what each is for."""
+    """The types of the settings except the two curves; `SETTINGS` describes each."""
 
     source_gamut: str
     target_gamut: str
@@ -46,11 +46,11 @@ class Settings(Choices, total=False):
 
 @dataclass(frozen=True)
 class Setting:
-    """One setting: its key in a recipe, its type, its default, what it is for, what it accepts.
+    """One setting: its key in a recipe, its type, default, help text and accepted values.
 
-    `key` is that of a LUT's table, with a dot between a table and its key. `default` None means
-    that it follows from the others. An empty `accepted` takes anything; `placeholder` then
-    stands for it in a help text. With `words` the setting is a table in one line of words.
+    `key` is the key in a LUT's table, with a dot between a table and its key. A `default` of
+    None follows from other settings. With an empty `accepted` any value is accepted, and
+    `placeholder` stands for it in help. With `words` the value is a table written in words.
     """
 
     name: str
@@ -63,12 +63,12 @@ class Setting:
     words: bool = False
 
     def value(self, text: str, where: str) -> Any:
-        """The value that `text` gives.
+        """`text` as a value of this setting's type.
 
         Raises
         ------
         DefinitionError
-            When a number is wanted and the text is none.
+            When the setting is a number and `text` is not.
         """
         try:
             return self.type(text)
@@ -79,7 +79,7 @@ class Setting:
 
 
 GAMUT_METHODS = ("clip", "compress", "map")
-"""What may become of colours outside the target gamut."""
+"""The ways to treat colours outside the target gamut."""
 
 _RANGES = ("full", "legal")
 
@@ -93,7 +93,7 @@ SETTINGS: tuple[Setting, ...] = (
         "kind",
         str,
         "combined",
-        "What to convert: tone and gamut, tone alone, or the gamut alone.",
+        "What to convert: tone and gamut, the tone only, or the gamut only.",
         accepted=("combined", "curve", "gamut"),
     ),
     Setting(
@@ -110,7 +110,7 @@ SETTINGS: tuple[Setting, ...] = (
         "tone",
         str,
         "clip",
-        "What becomes of light brighter than white; settings may follow, as in "
+        "How light brighter than white is treated; settings may follow, as in "
         '"shoulder contrast=1.2 on=largest". See `lutbench list tones`.',
         placeholder="METHOD",
         words=True,
@@ -120,8 +120,8 @@ SETTINGS: tuple[Setting, ...] = (
         "gamut",
         str,
         "clip",
-        "Cut off colours outside the target gamut, compress them into it, or map them into it "
-        'with their hue kept; settings may follow, as in "map knee=0.7".',
+        "Clip colours outside the target gamut, compress them into it, or map them into it at "
+        'constant hue; settings may follow, as in "map knee=0.7".',
         placeholder="|".join(GAMUT_METHODS),
         words=True,
     ),
@@ -130,7 +130,7 @@ SETTINGS: tuple[Setting, ...] = (
         "gamut.adaptation",
         str,
         None,
-        "How one white is adapted to another. [default: bradford; to and from XYZ none]",
+        "Chromatic adaptation between white points. [default: bradford; to and from XYZ none]",
         accepted=("bradford", "cat02", "cat16", "none"),
     ),
     Setting(
@@ -138,7 +138,7 @@ SETTINGS: tuple[Setting, ...] = (
         "source.range",
         str,
         None,
-        "Whether the values that the LUT takes are full-range or legal codes. "
+        "Whether the LUT's input values are full-range or legal-range codes. "
         "[default: as the curve's codes are published]",
         accepted=_RANGES,
     ),
@@ -147,7 +147,7 @@ SETTINGS: tuple[Setting, ...] = (
         "target.range",
         str,
         None,
-        "Whether the values that the LUT gives are full-range or legal codes. "
+        "Whether the LUT's output values are full-range or legal-range codes. "
         "[default: as the curve's codes are published]",
         accepted=_RANGES,
     ),
@@ -156,7 +156,7 @@ SETTINGS: tuple[Setting, ...] = (
         "source.display_peak",
         float,
         None,
-        "The display that the source is seen on, by its peak in cd/m²: makes it display light.",
+        "The peak of the display that the source is viewed on: the source is then display light.",
         placeholder="CD/M²",
     ),
     Setting(
@@ -164,7 +164,7 @@ SETTINGS: tuple[Setting, ...] = (
         "target.display_peak",
         float,
         None,
-        "The display that the result is seen on, by its peak in cd/m²: makes it display light.",
+        "The peak of the display that the result is viewed on: the result is then display light.",
         placeholder="CD/M²",
     ),
     Setting(
@@ -172,7 +172,7 @@ SETTINGS: tuple[Setting, ...] = (
         "target.measured",
         str,
         "",
-        "A meter's readings of the display that the LUT goes to (CSV, see `lutbench display`): "
+        "Meter readings of the display that the LUT is loaded into (CSV, see `lutbench display`): "
         "the result is calibrated for it.",
         placeholder="FILE",
     ),
@@ -191,19 +191,19 @@ OLD_NAMES = {
     "source_peak": "source_display_peak",
     "target_peak": "target_display_peak",
 }
-"""What settings were called, and are called now."""
+"""Old names of settings, and their new names."""
 
 ENDS = ("source_curve", "source_gamut", "target_curve", "target_gamut")
-"""The settings that name the two ends of a conversion."""
+"""The settings that name source and target of a conversion."""
 
 
 def with_defaults(given: Settings) -> dict[str, Any]:
-    """Every setting, as given or by default.
+    """All settings, as given or by default.
 
     Raises
     ------
     LutbenchError
-        For a setting that does not exist.
+        When a setting does not exist.
     """
     from lutbench.tables.lut import USUAL_SIZE
 
@@ -216,12 +216,12 @@ def with_defaults(given: Settings) -> dict[str, Any]:
 
 
 def setting_named(name: str, where: str = "", among: tuple[Setting, ...] = ()) -> Setting:
-    """The setting of a name, of some or of all; ``-`` counts as ``_``.
+    """The setting of that name, in `among` or in all; ``-`` counts as ``_``.
 
     Raises
     ------
     LutbenchError
-        With the nearest names, when there is none.
+        When there is none; the nearest names are listed.
     """
     plain, among = name.replace("-", "_"), among or SETTINGS
     if plain in OLD_NAMES:

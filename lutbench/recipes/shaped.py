@@ -1,4 +1,4 @@
-"""A recipe's LUT with a shaper before its lattice."""
+"""A recipe's LUT with a shaper before the 3D LUT."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 
 def behind_shaper(job: LutJob, shaper: Shaper, transform: Transform) -> ShaperLut3D:
-    """The transform of a job behind its shaper: of a curve, or laid out for the transform."""
+    """The transform of a job, sampled after a shaper of a curve or one that suits it."""
     if shaper.curve is not None:
         return sample_with_shaper(
             transform,
@@ -35,7 +35,7 @@ def behind_shaper(job: LutJob, shaper: Shaper, transform: Transform) -> ShaperLu
 
 
 def to_light(task: Conversion | FalseColour) -> Transform:
-    """From the values that a LUT takes to the light that they stand for."""
+    """The transform from a LUT's input values to the light that they stand for."""
     end = task.source if isinstance(task, Conversion) else task
     decode = Decode(end.curve)
     return decode if end.range == "full" else SignalFromRange("legal", end.bits) | decode

@@ -1,9 +1,9 @@
-"""What is compared or checked: a LUT file, a recipe's LUT, or a pipeline, from one line of text.
+"""A LUT file, a recipe's LUT or a pipeline, from one line of text.
 
 - ``day.cube``: a LUT file of any format that is read.
-- ``day.toml#monitor``: the LUT ``monitor`` that the recipe ``day.toml`` makes; the name may
-  stay away where the recipe makes only one. ``day.toml#monitor; exact`` is the transform that
-  this LUT samples.
+- ``day.toml#monitor``: the LUT ``monitor`` that the recipe ``day.toml`` makes; the name may be
+  left out where the recipe makes only one. ``day.toml#monitor; exact`` is the transform that
+  is sampled for this LUT.
 - ``ACEScct, ACEScg to BT.1886, BT.709``: the conversion between two encodings, exact. The
   options of ``lutbench build`` may follow: ``...; exposure=1; tone=shoulder``; with ``size=33``
   it is a LUT.
@@ -32,15 +32,15 @@ if TYPE_CHECKING:
 ACCEPTED = 'a LUT file, RECIPE.toml#NAME, or "CURVE, GAMUT to CURVE, GAMUT"'
 
 _OPTIONS = tuple(each for each in SETTINGS if each.name not in (*ENDS, "title", "measured_display"))
-"""The settings that may follow a pipeline; its ends are the text itself, and it reads no file."""
+"""The settings that may follow a pipeline in words; it names its ends itself, and reads no file."""
 
 
 @dataclass(frozen=True, eq=False)
 class NamedTransform:
-    """A transform and what is known of it.
+    """A transform, and what is known about it.
 
-    `source` and `target` are its encodings where a recipe or a pipeline tells
-    them, and `task` what it does; a LUT file does not.
+    `source` and `target` are its encodings and `task` its conversion, where a recipe or a
+    pipeline states them; a LUT file does not.
     """
 
     name: str
@@ -65,11 +65,11 @@ def open_subject(
     Raises
     ------
     LutbenchError
-        When the file cannot be read, a name is unknown, or the text is none of the forms.
+        When a file cannot be read, a name is not known, or the text has none of the forms.
     """
     at = placed or Path(folder).joinpath
     path = Path(folder, text)
-    if text == "-" and str(folder) == ".":  # of a command line; no suite waits for input
+    if text == "-" and str(folder) == ".":  # on a command line only; a suite has no input
         return NamedTransform(text, open_lut(text))
     if _is_file(path):
         if path.suffix.lower() == ".toml":
@@ -88,11 +88,11 @@ def open_subject(
     return NamedTransform(text, open_lut(at(text)), path=path)
 
 
-def one_and_the_same(first: NamedTransform, second: NamedTransform) -> bool:
-    """Whether two subjects are one, so that to compare them proves nothing.
+def same_subject(first: NamedTransform, second: NamedTransform) -> bool:
+    """Whether two subjects are the same, so that comparing them proves nothing.
 
-    They are where both come from one file, by whatever name, and give the same;
-    or where both are one pipeline. A copy of a file is another file.
+    They are the same when both come from one file, under any name, and are equal; or when both
+    are the same pipeline. A copy of a file counts as another subject.
     """
     if first.path is None or second.path is None:
         without_file = first.path is None and second.path is None
@@ -101,7 +101,7 @@ def one_and_the_same(first: NamedTransform, second: NamedTransform) -> bool:
 
 
 def _plain(text: str) -> Settings | str:
-    """A pipeline's settings, however it is written; any other text as it is."""
+    """A pipeline's settings, so that spellings compare equal; any other text unchanged."""
     try:
         return quick_settings(text.casefold())
     except DefinitionError:
@@ -139,7 +139,7 @@ def _of_recipe(
 
     if options not in ([], ["exact"]):
         raise DefinitionError(
-            f"{'; '.join(options)!r} has no meaning for a recipe's LUT",
+            f"{'; '.join(options)!r} does not apply to a recipe's LUT",
             where=text,
             accepted="exact",
         )
@@ -160,7 +160,7 @@ def _subject(
 
 
 def quick_settings(text: str) -> Settings:
-    """The settings of a pipeline in its short form.
+    """The settings of a pipeline in words.
 
     >>> quick_settings("ACEScct, ACEScg to BT.1886, BT.709; exposure=1")["exposure"]
     1.0

@@ -1,7 +1,9 @@
-"""Reading a recipe's tables: each value by its type, with its place in every error."""
+"""Reading TOML tables: each value is checked for its type, each error names its place."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +13,7 @@ from lutbench.given import number
 
 
 class Table:
-    """A TOML table that is read key by key; what is left over is a mistake.
+    """A TOML table that is read key by key; a key that is never read is an error.
 
     Parameters
     ----------
@@ -20,7 +22,7 @@ class Table:
     where
         The file and place that errors name.
     folder
-        Where the files lie that the table names.
+        The folder of the files that the table names.
     """
 
     def __init__(self, values: Any, where: str, folder: Path = Path()) -> None:
@@ -44,11 +46,11 @@ class Table:
         return self.values.get(key)
 
     def know(self, *keys: str) -> None:
-        """Count `keys` as read, whether they stand there or not."""
+        """Count `keys` as read, whether they are present or not."""
         self._read.update(keys)
 
     def text(self, key: str, default: str | None = None) -> str:
-        """A string; without `default` the key must be there."""
+        """A string; without `default` the key must be present."""
         value = self.take(key)
         if value is None and default is not None:
             return default
@@ -72,7 +74,7 @@ class Table:
         return folded
 
     def number(self, key: str, default: float | None = None) -> float:
-        """A number; without `default` the key must be there."""
+        """A number; without `default` the key must be present."""
         value = self.take(key)
         if value is None and default is not None:
             return default
@@ -105,7 +107,7 @@ class Table:
         return value
 
     def like(self, key: str, example: Any) -> Any:
-        """The value of `key`, of the kind that `example` has: flag, whole number, number, text."""
+        """The value of `key`, of the type of `example`: flag, whole number, number or text."""
         if isinstance(example, bool):
             return self.flag(key, example)
         if isinstance(example, int):
@@ -113,7 +115,7 @@ class Table:
         return self.text(key) if isinstance(example, str) else self.number(key)
 
     def numbers(self, key: str, count: int | None = None) -> tuple[float, ...] | None:
-        """A list of `count` numbers (any count where None), or None when it is not there."""
+        """A list of `count` numbers (any count where None), or None when it is not present."""
         value = self.take(key)
         if value is None:
             return None
@@ -125,20 +127,30 @@ class Table:
             )
         return tuple(number(each, self.at(key)) for each in value)
 
+    def file_names(self, key: str) -> list[str]:
+        """A file name or a list of them, as they are written; empty when not present."""
+        named = self.take(key)
+        names = [named] if isinstance(named, str) else named or []
+        if not isinstance(names, list) or not all(isinstance(name, str) for name in names):
+            raise DefinitionError(
+                "is not a list of files", where=self.at(key), accepted='["a.toml", "b.toml"]'
+            )
+        return names
+
     def file(self, key: str) -> str | None:
-        """The path of a file beside the one that names it (`files.beside`); None without `key`."""
+        """The path of a file that the table names (see `files.beside`), or None."""
         self.know(key)
         if key not in self:
             return None
         return str(beside(self.folder, self.text(key), self.at(key)))
 
     def table(self, key: str) -> Table | None:
-        """A table within, or None when it is not there."""
+        """A table inside this one, or None when it is not present."""
         value = self.take(key)
         return None if value is None else type(self)(value, self.at(key), self.folder)
 
     def tables(self, key: str) -> list[Table]:
-        """A list of tables (``[[key]]``), empty when it is not there."""
+        """A list of tables (``[[key]]``), empty when it is not present."""
         value = self.take(key)
         if value is None:
             return []
@@ -151,8 +163,18 @@ class Table:
             type(self)(each, place, self.folder) for each, place in zip(value, places, strict=True)
         ]
 
+    @contextmanager
+    def placing_errors(self) -> Iterator[None]:
+        """Add this table's place to a DefinitionError raised inside that has no place."""
+        try:
+            yield
+        except DefinitionError as error:
+            if error.where:
+                raise
+            raise DefinitionError(error.what, where=self.where, accepted=error.accepted) from error
+
     def done(self) -> None:
-        """Refuse what nobody read."""
+        """Refuse keys that were not read."""
         left = sorted(set(self.values) - self._read)
         if left:
             known = sorted(self._read)

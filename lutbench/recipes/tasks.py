@@ -1,4 +1,4 @@
-"""The conversion that a LUT of a recipe is, from its tables."""
+"""The conversion of a recipe's LUT, from its tables."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 
 def conversion_task(lut: Table, kind: Any, known: Catalogue) -> Conversion:
-    """The conversion that a LUT's tables ask for."""
+    """The conversion that a LUT's tables describe."""
     source = encoding_of(lut, "source", known, curve_needed=True, gamut_needed=kind != "curve")
     target = encoding_of(
         lut, "target", known, curve_needed=kind != "gamut", gamut_needed=kind != "curve"
@@ -41,7 +41,7 @@ def conversion_task(lut: Table, kind: Any, known: Catalogue) -> Conversion:
     tone = tone_of(lut.table("tone"), source, target, exposure)
     shaper = lut.table("shaper")
     if tone is not None and shaper and "white" not in (lut.table("tone") or ()):
-        tone = _over(tone, shaper.number("high", 1.0), source, target, exposure)
+        tone = _with_white_of_shaper(tone, shaper.number("high", 1.0), source, target, exposure)
     place, grade = _look(lut.table("look"))
     task = Conversion(
         source,
@@ -67,14 +67,14 @@ def encoding_of(
 ) -> Encoding:
     """The encoding in the table `key` of a LUT."""
     table = lut.table(key) or Table({}, lut.at(key))
-    # A curve or gamut that the kind leaves alone may be named all the same.
+    # A curve or gamut that the kind of LUT does not use may still be named.
     curve_name = table.text("curve") if curve_needed else table.text("curve", "linear")
     gamut_name = table.text("gamut") if gamut_needed else table.text("gamut", "BT.709")
     curve = known.curve(curve_name, table.at("curve"))
     if "black" in table:
         if not isinstance(curve, Bt1886):
             raise DefinitionError(
-                f"a black level has no meaning for {curve.name!r}",
+                f"{curve.name!r} has no black level",
                 where=table.at("black"),
                 accepted="with BT.1886 only",
             )
@@ -84,14 +84,14 @@ def encoding_of(
 
         if not isinstance(curve, PqDisplay | PqScene):
             raise DefinitionError(
-                f"a white level has no meaning for {curve.name!r}",
+                f"{curve.name!r} has no white level",
                 where=table.at("white"),
                 accepted="with ST 2084 and BT.2100 PQ only",
             )
         curve = replace(curve, white=table.number("white"))
     display = _display(table)
     if key == "target":
-        table.know("measured")  # a LUT's display, for the LUT itself to read
+        table.know("measured")  # read by recipes/schema.py
     encoding = Encoding(
         curve,
         known.gamut(gamut_name, table.at("gamut")),
@@ -104,7 +104,7 @@ def encoding_of(
 
 
 def _display(table: Table) -> Display | None:
-    """The display that an end names with its peak; its black and its surround need the peak."""
+    """The display of an end, which is named by its peak; black and surround need the peak."""
     if "display_peak" not in table:
         return None
     return Display(
@@ -114,10 +114,10 @@ def _display(table: Table) -> Display | None:
     )
 
 
-def _over(
+def _with_white_of_shaper(
     tone: ToneMapper, high: float, source: Encoding, target: Encoding, exposure: float
 ) -> ToneMapper:
-    """The tone; a shoulder with its white where the shaper's range ends, if that is further up."""
+    """The tone; a shoulder gets its white at the end of the shaper's range, if that is brighter."""
     from lutbench.model.tone.shoulder import ToneCurve
 
     if not isinstance(tone, ToneCurve):
@@ -130,7 +130,7 @@ def _over(
 def tone_of(
     table: Table | None, source: Encoding, target: Encoding, exposure: float
 ) -> ToneMapper | None:
-    """The tone mapper that a table asks for, fitted to both ends."""
+    """The tone mapper that a table describes, fitted to source and target."""
     if table is None:
         return None
     from lutbench.model.tone import tone_mapper
@@ -140,16 +140,14 @@ def tone_of(
     given = {key: table.like(key, default) for key, default in settings.items() if key in table}
     table.know(*settings)
     table.done()
-    try:
+    with table.placing_errors():
         return mapper.between(source, target, exposure, **given) if mapper else None
-    except DefinitionError as error:
-        raise DefinitionError(error.what, where=table.where, accepted=error.accepted) from error
 
 
 def gamut_handling(
     table: Table | None, usual: str
 ) -> tuple[str, GamutCompression | dict[str, Any] | None]:
-    """The adaptation (`usual` unless told); a compression, settings of a mapping, or nothing."""
+    """The adaptation (`usual` by default), and a compression, settings of a mapping, or None."""
     if table is None:
         return usual, None
     from lutbench.model.compression import GamutCompression
@@ -176,16 +174,14 @@ def gamut_handling(
                 accepted=f"0 to {MOST_KNEE}",
             )
         return adaptation, {"knee": knee}
-    try:
+    with table.placing_errors():
         return adaptation, GamutCompression(**given)
-    except DefinitionError as error:
-        raise DefinitionError(error.what, where=table.where, accepted=error.accepted) from error
 
 
 def _white_balance(table: Table | None, gamut: Gamut, adaptation: str) -> Matrix | None:
     if table is None:
         return None
-    try:
+    with table.placing_errors():
         if (triple := table.numbers("gains", 3)) is not None:
             matrix = gains(*triple)
         else:
@@ -196,8 +192,6 @@ def _white_balance(table: Table | None, gamut: Gamut, adaptation: str) -> Matrix
                 balanced_for=table.number("balanced_for", 5600.0),
                 adaptation="bradford" if adaptation == "none" else adaptation,
             )
-    except DefinitionError as error:
-        raise DefinitionError(error.what, where=table.where, accepted=error.accepted) from error
     table.done()
     return matrix
 
@@ -209,7 +203,7 @@ def _look(table: Table | None) -> tuple[Any, tuple[Transform, ...]]:
     steps: list[Transform] = []
     if (file := table.file("file")) is not None:
         steps.append(_look_in(file, place))
-    try:
+    with table.placing_errors():
         if (cdl := table.table("cdl")) is not None:
             triples = {
                 key: values
@@ -226,15 +220,13 @@ def _look(table: Table | None) -> tuple[Any, tuple[Transform, ...]]:
             cdl.done()
         if "saturation" in table:
             steps.append(Saturation(table.number("saturation")))
-    except DefinitionError as error:
-        raise DefinitionError(error.what, where=table.where, accepted=error.accepted) from error
     table.know("saturation")
     table.done()
     return place, tuple(steps)
 
 
 def _look_in(file: str, place: str) -> Transform:
-    """The look of a file: a CDL that holds its result to 0..1 as one of the recipe's would."""
+    """The look of a file; a CDL clips its result to 0..1, as a CDL in the recipe does."""
     from lutbench.formats.open import open_lut
 
     look = open_lut(file)

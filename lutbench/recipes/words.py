@@ -1,7 +1,7 @@
-"""A recipe's tables from words: ``shoulder contrast=1.2 on=largest``, or all settings of `build`.
+"""A recipe's tables from words, as in ``shoulder contrast=1.2 on=largest``, or from settings.
 
-The short form of ``[tone]`` and ``[gamut]`` for commands, pipelines and Python is the method,
-then any of its settings.
+For commands, pipelines in words and Python, ``[tone]`` and ``[gamut]`` are written as the method
+and then any of its settings.
 """
 
 from __future__ import annotations
@@ -17,9 +17,9 @@ from lutbench.recipes.table import Table
 
 
 def table_of_words(words: str, what: str) -> Table:
-    """The table that `words` say: a method, and settings with ``=`` between key and value.
+    """The table that `words` stand for: a method, and settings as ``key=value``.
 
-    Numbers with commas between them are a list.
+    Numbers separated by commas are a list.
 
     Raises
     ------
@@ -35,7 +35,7 @@ def table_of_words(words: str, what: str) -> Table:
         key, equals, value = setting.partition("=")
         if not (key and equals and value) or key in values:
             raise DefinitionError(
-                f"{setting!r:.60} is not a setting, or stands there twice",
+                f"{setting!r:.60} is not a setting, or is given twice",
                 where=what,
                 accepted=f'settings after the method, as in "{method or "shoulder"} key=value"',
             )
@@ -44,7 +44,7 @@ def table_of_words(words: str, what: str) -> Table:
 
 
 class _OfSettings(Table):
-    """A table whose errors name a setting; curves and gamuts may be there themselves."""
+    """A table whose errors name a setting; curves and gamuts may be objects instead of names."""
 
     def at(self, key: str) -> str:
         return f"{self.where} {key}".strip()
@@ -55,7 +55,7 @@ class _OfSettings(Table):
 
 
 def table_of_settings(values: dict[str, Any]) -> Table:
-    """The table of a recipe that says the same as settings; what has no value is left out."""
+    """The table of a recipe for these settings; settings without a value are left out."""
     tables: dict[str, Any] = {}
     for each in SETTINGS:
         value = values[each.name]

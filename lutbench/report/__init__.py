@@ -1,1 +1,1 @@
-"""Plots and the page."""
+"""Plots, pages, cards and sheets."""

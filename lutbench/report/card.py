@@ -24,15 +24,15 @@ from lutbench.report.words import luminance_words, percent_words, stops_words
 CAUTION = "Monitoring levels for viewing: the delivery specification decides what is delivered."
 RANGE_NOTE = "full: 0 to 2ⁿ−1, legal: 16 to 235 in 8 bit, 64 to 940 in 10 bit"
 DPI = 212
-"""Dots an inch of a card as PNG: sharp on a phone and on paper."""
+"""Dots per inch of a card as PNG: sharp on a phone and on paper."""
 
 LOWEST_STOP = -6
-"""Stops that a card lists down to: what is lit darker is not lit by the card."""
+"""Darkest stop on a card, from mid grey: nobody exposes by anything darker."""
 
 
 @dataclass(frozen=True)
 class CardHead:
-    """What stands at the head of a card, as the user gives it; empty for what is not given."""
+    """The heading of a card, as the user gives it; empty for what is not given."""
 
     project: str = ""
     date: str = ""
@@ -59,7 +59,7 @@ class BigRow:
 def write_card(
     day: Levels, path: str | Path, *, head: CardHead = NO_HEAD, force: bool = False
 ) -> None:
-    """Write the card to `path`: HTML or PNG, after the suffix.
+    """Write the card to `path`, as HTML or PNG by its suffix.
 
     Raises
     ------
@@ -76,7 +76,7 @@ def write_card(
 
 
 def big_rows(day: Levels) -> list[BigRow]:
-    """Grey card, skin, white card, clip."""
+    """The four rows: grey card, skin, white card, clip."""
     dark = day.at(DARK_SKIN)
     skin = f"dark skin {_percent(dark.recorded)}"
     if dark.after_lut:
@@ -104,7 +104,7 @@ def _percent(reading: Reading) -> str:
 
 
 def card_html(day: Levels, head: CardHead = NO_HEAD) -> str:
-    """The card as one HTML file that needs nothing else."""
+    """The card as a self-contained HTML file."""
     picture = svg(ladder(day, width=3.0, height=5.2), "ladder", ladder_alternative(day))
     return render(
         "card.html",
@@ -122,7 +122,7 @@ def card_html(day: Levels, head: CardHead = NO_HEAD) -> str:
 
 
 def ends_words(day: Levels) -> str:
-    """Which light falls on 0 % and on 100 %."""
+    """Which light is at 0 % and at 100 %."""
     where = "After the LUT" if day.after_ends else "Recorded"
     return f"{where}: {words.ends_words(day, after=day.after_ends is not None)}."
 
@@ -140,7 +140,7 @@ def zebra_lines(day: Levels) -> list[tuple[str, list[str]]]:
 
 
 def _chosen(day: Levels) -> list[Level]:
-    """The lines that fit on a card: named subjects, and stops from the lowest that counts."""
+    """The levels that fit on a card: named subjects, and stops from `LOWEST_STOP`."""
     return [
         each for each in day.levels if not each.label.startswith("-") or each.stops >= LOWEST_STOP
     ]
@@ -203,7 +203,7 @@ def _heading(part: Any, day: Levels, head: CardHead) -> None:
 
 
 def _big(part: Any, rows: list[BigRow]) -> None:
-    """The four rows, their figures high enough to be read at arm's length."""
+    """Draw the four rows, with figures large enough to read at arm's length."""
     axes = part.add_axes((0.04, 0.0, 0.92, 0.97))
     axes.axis("off")
     axes.set_xlim(0, 1)
@@ -270,7 +270,7 @@ def _table(part: Any, day: Levels) -> None:
 
 
 def _short(advice: tuple[ZebraAdvice, ...], guard: HighlightGuard | None) -> str:
-    """Which setting is for which subject, in one line."""
+    """Which zebra setting is for which subject, on one line."""
     found = [f"{each.setting.percent:g} % for {each.subject}" for each in advice if each.setting]
     if unmarked := [each.subject for each in advice if each.setting is None]:
         found.append(f"none for {' and '.join(unmarked)}")
@@ -295,9 +295,9 @@ def _notes(part: Any, day: Levels) -> None:
         lines.append(day.filter_choice.text)
     lines.append(f"{day.range_note} ({RANGE_NOTE})")
     lines.append(CAUTION)
-    # A number stays with its percent sign.
-    held = (each.replace(" %", "\u00a0%") for each in lines)
-    text = "\n".join(textwrap.fill(each, 118, subsequent_indent="   ") for each in held)
+    # No line break between a number and its percent sign.
+    unbroken = (each.replace(" %", "\u00a0%") for each in lines)
+    text = "\n".join(textwrap.fill(each, 118, subsequent_indent="   ") for each in unbroken)
     part.text(
         0.04, 0.95, text.replace("$", r"\$"), va="top", fontsize=6.3, color=PAPER.ink,
         linespacing=1.4,

@@ -1,4 +1,4 @@
-"""Which nodes of a learnt LUT a picture supports, as a picture."""
+"""A picture of the nodes of a learnt LUT that the stills support."""
 
 from __future__ import annotations
 
@@ -14,24 +14,22 @@ if TYPE_CHECKING:
     from lutbench.fitting.pair import PairFit
 
 SLICES = 8
-"""Slices of the lattice that are drawn: two rows of four."""
+"""Number of slices of the 3D LUT that are drawn: two rows of four."""
 
 TITLE: dict[str, Any] = {"fontsize": 9, "color": PAPER.faint}
 
 
 def coverage_png(fit: PairFit) -> bytes:
-    """Slices of the lattice between the least and most blue that is supported, and the
-    neutral axis, as the bytes of a PNG.
+    """Slices between the lowest and highest supported blue, and the neutral axis, as PNG bytes.
 
-    A node that the picture supports is a square in the colour that the LUT gives it;
-    one that it does not is a small grey dot. On the neutral axis the curves are drawn
-    bold where they are supported.
+    A supported node is a square in the colour that the LUT gives; another is a small grey dot.
+    On the neutral axis the curves are bold where they are supported.
     """
     figure = new_figure(11.0, 6.9)
     grid = figure.add_gridspec(3, SLICES // 2, height_ratios=(1, 1, 0.85))
     size = fit.lut.size
-    held = np.flatnonzero((fit.support >= SUPPORT).any(axis=(0, 1)))
-    low, high = (held[0], held[-1]) if len(held) else (0, size - 1)
+    supported = np.flatnonzero((fit.support >= SUPPORT).any(axis=(0, 1)))
+    low, high = (supported[0], supported[-1]) if len(supported) else (0, size - 1)
     picked = np.unique(np.linspace(low, high, SLICES).round().astype(int))
     for number, blue in enumerate(picked):
         axes = add_axes(figure, grid[number // (SLICES // 2), number % (SLICES // 2)], PAPER)
@@ -56,7 +54,7 @@ def _slice(axes: Any, fit: PairFit, blue: int, *, first: bool) -> None:
     axes.scatter(
         red[~supported] * level, green[~supported] * level, s=1.2, color=PAPER.line, linewidths=0
     )
-    side = 95.0 / size  # points: nodes touch when the panel is some 100 points wide
+    side = 95.0 / size  # points: neighbouring squares touch in a panel about 100 points wide
     colours: NDArray[Any] = np.clip(fit.lut.table[:, :, blue][supported], 0, 1)
     axes.scatter(
         red[supported] * level,

@@ -19,10 +19,10 @@ from lutbench.report.templates import render
 from lutbench.tables.nodes import domain_of
 
 MAP_SIZE = 65
-"""Points a side of a map: finer than what is seen of it."""
+"""Points along a side of a map: finer than can be seen on the page."""
 
 SLICES = (0.0, 0.25, 0.5, 0.75, 1.0)
-"""Blue signal of each map."""
+"""Blue signal, 0 to 1, of each map."""
 
 MEASURES = {"delta_e_2000": "ΔE 2000", "delta_e_itp": "ΔE ITP"}
 
@@ -51,7 +51,7 @@ def write_difference_page(
 def difference_html(
     found: Comparison, names: tuple[str, str], sides: Sides, limits: Sequence[Any] = ()
 ) -> str:
-    """The page as text; it needs nothing else. `limits` are held-against limits, if any."""
+    """The page as self-contained HTML; `limits` are the limits that were checked, if any."""
     unit = MEASURES[found.view.measure]
     scale = (2**found.bits - 1) / CODES_10_BIT
     return render(
@@ -70,7 +70,7 @@ def difference_html(
         neutral=svg(
             neutral_difference(found, sides),
             "neutral",
-            "B less A on the neutral axis, in code values, by channel",
+            "B minus A on the neutral axis, in code values, by channel",
         ),
         patches=_patches(found, sides),
         top=2**found.bits - 1,
@@ -78,7 +78,7 @@ def difference_html(
 
 
 def difference_maps(found: Comparison, sides: Sides, palette: Palette = THEMED) -> Any:
-    """The difference on slices of constant blue: red runs right, green up; brighter is more."""
+    """The difference on slices of constant blue: red to the right, green up; brighter is larger."""
     grids = [_slice(found, sides, blue) for blue in SLICES]
     top = max(float(np.max(grids)), 0.05)
     figure = new_figure(9.6, 2.25)
@@ -117,7 +117,7 @@ def _slice(found: Comparison, sides: Sides, blue: float) -> Array:
 
 
 def neutral_difference(found: Comparison, sides: Sides, palette: Palette = THEMED) -> Any:
-    """B less A along the neutral axis, in codes, a line a channel."""
+    """B minus A along the neutral axis, in codes, with a line for each channel."""
     domain = domain_of(*sides)
     greys = neutral_ramp(domain=domain).signals
     out_a, out_b = (np.asarray(side.apply(greys), dtype=np.float64) for side in sides)

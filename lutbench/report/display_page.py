@@ -35,7 +35,7 @@ def write_display_page(
 
 
 def display_html(found: DisplayCheck, name: str) -> str:
-    """The page as text; it needs nothing else."""
+    """The page as self-contained HTML."""
     return render(
         "display.html",
         readings=name,
@@ -43,14 +43,14 @@ def display_html(found: DisplayCheck, name: str) -> str:
         spreads=found.spreads(),
         tracking=svg(tracking_plot(found), "tracking", "Luminance and gamma of the greys"),
         balance=svg(balance_plot(found), "balance", "Red, green and blue of the greys"),
-        colours=svg(colours_plot(found), "colours", "Colours asked for and read, in u'v'"),
+        colours=svg(colours_plot(found), "colours", "Target colours and colours read, in u'v'"),
         differences=svg(differences_plot(found), "differences", "Share of patches under each ΔE"),
         patches=_patches(found),
     )
 
 
 def _patches(found: DisplayCheck) -> list[dict[str, Any]]:
-    """Every patch, the farthest first."""
+    """All patches, those with the largest error first."""
     order = np.argsort(-found.delta_e_2000, kind="stable")
     return [
         {

@@ -1,8 +1,8 @@
 """What all plots share: colours that follow the page's theme, axes, and inline SVG.
 
-A plot is drawn with stand-in colours; the SVG carries CSS variables in their
-place, so one drawing serves the light page, the dark page and print. Text stays
-text: it is set in the page's own font and can be read out and searched.
+A plot is drawn with placeholder colours, which become CSS variables in the SVG, so that one
+drawing serves the light page, the dark page and print. Text stays text: it uses the page's
+font and can be read aloud and searched.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 
 @dataclass(frozen=True)
 class Palette:
-    """The colours of a plot. Data colours: Okabe and Ito, told apart by colour-blind eyes."""
+    """The colours of a plot; data colours after Okabe and Ito, safe for colour-blind viewers."""
 
     ink: str = "#1d2126"
     faint: str = "#5d6671"
@@ -44,7 +44,7 @@ class Palette:
 
 
 PAPER = Palette()
-# Stand-ins, each unlike any colour that is drawn: they become CSS variables.
+# Placeholder colours that are used for nothing else: they become CSS variables.
 THEMED = Palette(*(f"#0{index}0e0{index}" for index in range(len(fields(Palette)))))
 _VARIABLES = {getattr(THEMED, each.name): f"var(--{each.name})" for each in fields(Palette)}
 
@@ -52,7 +52,7 @@ FONT = {"font.family": "DejaVu Sans", "font.size": 9.0}
 
 
 def new_figure(width: float, height: float) -> Any:
-    """An empty figure of a size in inches; its ground is transparent."""
+    """An empty figure of a size in inches, with a transparent background."""
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(width, height), layout="constrained")
@@ -77,7 +77,7 @@ def add_axes(figure: Any, position: Any = 111, palette: Palette = THEMED, **opti
 
 
 def svg(figure: Any, key: str, alternative: str) -> str:
-    """The figure as inline SVG; `key` is its own on the page, `alternative` says what it shows."""
+    """The figure as inline SVG; `key` is unique on the page, `alternative` describes the figure."""
     import matplotlib as mpl
     from matplotlib.backends.backend_svg import FigureCanvasSVG
 
@@ -91,14 +91,14 @@ def svg(figure: Any, key: str, alternative: str) -> str:
 
 
 def _inline(text: str, key: str, alternative: str) -> str:
-    """The <svg> element alone, without what only a file needs, its ids unlike any other's."""
+    """The <svg> element without what only a file needs, with ids unique on the page."""
     body = text[text.index("<svg") :]
     for unwanted in (r"<metadata>.*?</metadata>", r"<!--.*?-->", r"<style.*?</style>"):
         body = re.sub(unwanted, "", body, flags=re.DOTALL)
     body = _renamed(body, key)
     body = re.sub(r'(<svg[^>]*?) (?:width|height)="[^"]*"', r"\1", body, count=1)
     body = re.sub(r'(<svg[^>]*?) (?:width|height)="[^"]*"', r"\1", body, count=1)
-    # The page's own sans-serif; the sizes stay.
+    # The font of the page; the sizes do not change.
     body = re.sub(r"font-family: [^;\"]*", "font-family: var(--font)", body)
     body = re.sub(r"(\d+\.\d{2})\d+", r"\1", body)
     body = re.sub(r"\s*\n\s*", " ", body)
@@ -109,7 +109,7 @@ def _inline(text: str, key: str, alternative: str) -> str:
 
 
 def _renamed(body: str, key: str) -> str:
-    """The ids numbered in the order in which they come: matplotlib's are not the same each time."""
+    """`body` with its ids numbered in order: those of matplotlib differ from run to run."""
     numbers: dict[str, int] = {}
 
     def number(found: re.Match[str]) -> str:
@@ -127,16 +127,13 @@ def png(figure: Any, *, dpi: int = 100, ground: str = PAPER.ground) -> bytes:
     with mpl.rc_context(FONT), warnings.catch_warnings():
         warnings.filterwarnings("ignore", "Glyph")
         FigureCanvasAgg(figure)
-        # A name with the version would make other bytes after each update of the library.
+        # The usual entry holds matplotlib's version, which would change the bytes at each update.
         figure.savefig(data, format="png", dpi=dpi, facecolor=ground, metadata={"Software": None})
     return data.getvalue()
 
 
 def picture_uri(pixels: NDArray[Any], *, photographic: bool = False) -> str:
-    """A picture of signal values, shape (height, width, 3), as a data address.
-
-    PNG, or JPEG for a photograph.
-    """
+    """A picture of signal values, shape (height, width, 3), as a data URI of a PNG or JPEG."""
     from lutbench.media.still.still import Still, write_still
 
     codes = np.rint(np.clip(np.nan_to_num(np.asarray(pixels, np.float64)), 0, 1) * 255)
@@ -149,7 +146,7 @@ def picture_uri(pixels: NDArray[Any], *, photographic: bool = False) -> str:
 
 
 def plain_text(text: str) -> str:
-    """Text for a plot: on one line, and no mathematics in it."""
+    """Text for a plot: on one line, and not taken for mathematics."""
     return " ".join(text.split()).replace("$", r"\$")
 
 
@@ -162,5 +159,5 @@ class Figure:
 
 
 def figure(key: str, draw: Callable[[], Any], caption: str, alternative: str) -> Figure:
-    """The figure that `draw` makes; `key` is its own on the page."""
+    """The figure that `draw` makes; `key` is unique on the page."""
     return Figure(svg(draw(), key, alternative), caption)

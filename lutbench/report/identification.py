@@ -7,18 +7,19 @@ from typing import TYPE_CHECKING
 
 from lutbench.report import plots_identification as plots
 from lutbench.report.drawing import Figure, figure
+from lutbench.report.look_rows import grey_rows, hue_rows, signed
 from lutbench.report.words import stops_words
 
 if TYPE_CHECKING:
     from lutbench.identification import Candidate, Identification, Look, Tone
 
 SHOWN = 6
-"""Candidates in the table; how many more there are is said."""
+"""Candidates in the table, which then fits on a screen; the number of others is given."""
 
 
 @dataclass(frozen=True)
 class Inside:
-    """What the section shows besides its sentences."""
+    """The figures and tables of the section."""
 
     figures: list[Figure]
     candidates: list[tuple[str, ...]]
@@ -40,8 +41,8 @@ def inside(found: Identification) -> Inside:
         max(0, len(found.candidates) - SHOWN),
         _tone_rows(found.tone) if found.tone is not None else [],
         _look_rows(found.look),
-        _hue_rows(found.look),
-        _tone_change_rows(found.look),
+        hue_rows(found.look),
+        grey_rows(found.look),
         in_words(found.claims),
     )
 
@@ -58,12 +59,12 @@ def _figures(found: Identification) -> list[Figure]:
                 "look-hues",
                 lambda: plots.look_plot(found),
                 "Hue and saturation of the look on a vectorscope: hollow before, solid after. "
-                "Outwards is more saturated; the tint of the grey scale is taken out.",
+                "Outwards is more saturated; the tint of the grey scale is removed.",
                 f"What the look does to each hue: {turns}",
             )
         )
     if found.look.tones:
-        told = "; ".join(
+        changes = "; ".join(
             f"{each.part} L* {each.lightness:+.1f}, a* {each.a:+.1f}, b* {each.b:+.1f}"
             for each in found.look.tones
         )
@@ -72,8 +73,8 @@ def _figures(found: Identification) -> list[Figure]:
                 "look-tones",
                 lambda: plots.tints_plot(found),
                 "What the look does to the grey scale: lightness, and the tint of shadows, "
-                "mid tones and highlights. Less than about 1 is not seen.",
-                f"The look on the grey scale: {told}",
+                "mid tones and highlights. Less than about 1 is not visible.",
+                f"The look on the grey scale: {changes}",
             )
         )
     if len(found.candidates) > 1:
@@ -95,7 +96,7 @@ def _figures(found: Identification) -> list[Figure]:
                 "inside-tone",
                 lambda: plots.tone_plot(found),
                 "The tone curve: signal out by stops from mid grey of the scene.",
-                f"Tone curve by stops; mid grey lands at {grey:.0f} %",
+                f"Tone curve by stops; mid grey comes out at {grey:.0f} %",
             )
         )
     if found.look.present and plots.has_map(found):
@@ -103,8 +104,8 @@ def _figures(found: Identification) -> list[Figure]:
             figure(
                 "remainder",
                 lambda: plots.remainder_plot(found),
-                "Where in the table the remainder lies, in ΔE 2000. Grey: colours that the "
-                "target gamut cannot hold, which do not count.",
+                "The remainder over the table, in ΔE 2000. Grey: colours outside the target "
+                "gamut, which do not count.",
                 f"Map of the remainder on five slices; at most ΔE 2000 {found.look.max:.1f}",
             )
         )
@@ -121,23 +122,17 @@ def _row(each: Candidate) -> tuple[str, ...]:
     also = "; ".join(f"{side}: {some_of(names)}" for side, names in alternatives(each).items())
     return (
         *sides,
-        _signed(each.exposure_stops, 2),
+        signed(each.exposure_stops, 2),
         f"{each.error_median:.2f}",
         f"{each.error_p95:.2f}",
         also,
     )
 
 
-def _signed(value: float, digits: int, unit: str = "") -> str:
-    text = f"{value:+.{digits}f}".replace("-", "−")
-    nothing = f"{0:.{digits}f}"
-    return (nothing if text[1:] == nothing else text) + unit
-
-
 def _tone_rows(tone: Tone) -> list[tuple[str, str]]:
     rows = [
         ("tone curve", "that of the target" if tone.plain else "one of its own"),
-        ("mid grey lands at", f"{100 * tone.grey_signal:.1f} % (10-bit code {tone.grey_code})"),
+        ("mid grey comes out at", f"{100 * tone.grey_signal:.1f} % (10-bit code {tone.grey_code})"),
         ("around mid grey", f"{100 * tone.signal_per_stop:.1f} % a stop"),
     ]
     if tone.contrast is not None:
@@ -156,13 +151,13 @@ def _tone_rows(tone: Tone) -> list[tuple[str, str]]:
 
 def _look_rows(look: Look) -> list[tuple[str, str]]:
     if not look.present:
-        return [("look", "none: nothing is left over that shows")]
+        return [("look", "none: the remainder is not visible")]
     rows = [
         (
             "look",
             f"ΔE 2000 {look.median:.1f} (median), {look.p95:.1f} (95 %), {look.max:.1f} (most)",
         ),
-        ("what it does", "; ".join(look.description) or "no one way"),
+        ("what it does", "; ".join(look.description) or "no single change"),
     ]
     if look.cdl is not None:
         cdl = look.cdl
@@ -175,31 +170,3 @@ def _look_rows(look: Look) -> list[tuple[str, str]]:
             )
         )
     return rows
-
-
-def _hue_rows(look: Look) -> list[tuple[str, ...]]:
-    return [
-        (
-            each.hue,
-            _signed(each.turned, 1, "°"),
-            _signed(100 * (each.saturation - 1), 0, " %"),
-            _signed(each.luma, 1, " %"),
-            f"{each.delta_e:.1f}",
-        )
-        for each in look.hues
-    ]
-
-
-def _tone_change_rows(look: Look) -> list[tuple[str, ...]]:
-    from lutbench.identification.lookwords import tint_word
-
-    return [
-        (
-            each.part,
-            _signed(each.lightness, 1),
-            _signed(each.a, 1),
-            _signed(each.b, 1),
-            tint_word(each) or "none",
-        )
-        for each in look.tones
-    ]

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 def fact_rows(found: Inspection) -> list[tuple[str, str]]:
-    """The facts about a LUT, a name and a sentence each."""
+    """The facts about a LUT, as pairs of name and sentence."""
     axis, known = found.neutral, found.source_curve is not None
     rows = [("table", _table_words(found.subject))]
     if found.title:
@@ -75,7 +75,7 @@ def _grey_words(axis: NeutralAxis) -> str:
 
 
 def depth_words(report: DepthReport) -> str:
-    """How many greys a recording keeps through the LUT."""
+    """How many different greys of a recording the LUT keeps."""
     return (
         f"Of an {report.input_bits}-bit recording {report.levels} different greys come out, "
         f"{report.levels_8_bit} of them after an 8-bit output"
@@ -83,14 +83,14 @@ def depth_words(report: DepthReport) -> str:
 
 
 def _levels3(rgb: NDArray[np.float64]) -> str:
-    """One percentage for a grey, else three."""
+    """One percentage for a neutral, else three."""
     if float(np.ptp(rgb)) < 0.0005:
         return f"{100 * float(rgb.mean()):.1f} %"
     return " / ".join(f"{100 * each:.1f}" for each in rgb.tolist()) + " % (R / G / B)"
 
 
 def scene_words(found: Inspection) -> list[str]:
-    """The LUT read in stops, a line each."""
+    """The LUT in stops: a list of lines."""
     scene = found.scene
     if scene is None:
         return []
@@ -105,7 +105,7 @@ def scene_words(found: Inspection) -> list[str]:
         lines.append("Roll-off: none before the recording ends")
     else:
         lines.append(
-            f"Roll-off: from {stops_words(scene.roll_off)} stops on, each stop gains less and less"
+            f"Roll-off: from {stops_words(scene.roll_off)} stops, each further stop gains less"
         )
     if scene.top is None or scene.bottom is None:
         lines.append("No two stops stay as much as one 8-bit code apart")
@@ -116,7 +116,7 @@ def scene_words(found: Inspection) -> list[str]:
 
 
 def _evidence_words(evidence: Evidence) -> str:
-    """What the kind rests on, in 10-bit codes."""
+    """The evidence for the kind, in 10-bit codes."""
     if evidence.kind == "identity":
         return f"nothing moves by more than {evidence.change:.2f} 10-bit codes"
     alone = evidence.separability_residual <= SEPARABLE

@@ -1,4 +1,4 @@
-"""The ladder: two scales of signal side by side, and where light stands on each."""
+"""The ladder: two signal scales side by side, with the levels of light on each."""
 
 from __future__ import annotations
 
@@ -11,10 +11,10 @@ from lutbench.report.words import stops_words
 
 _NAMED = {GREY: "mid grey", SKIN: "light skin", WHITE_CARD: "white card"}
 _CLOSE = 0.026
-"""Share of the height: two labels nearer than this would overlap."""
+"""Share of the height within which two labels would overlap."""
 
 _LEFT, _RIGHT = 0.5, 0.76
-"""Where the scales before and after the LUT stand, as shares of the width."""
+"""Positions of the scales before and after the LUT, as shares of the width."""
 
 
 def ladder_alternative(day: Levels) -> str:
@@ -37,7 +37,7 @@ def ladder(
     height: float = 5.0,
     figure: Any = None,
 ) -> Any:
-    """The scale as recorded, and beside it the scale after the LUT; a new figure unless given."""
+    """The scale as recorded, and beside it the scale after the LUT, on `figure` or a new one."""
     figure = figure or new_figure(width, height)
     axes = figure.add_subplot(111)
     axes.set_xlim(-0.02, 1)
@@ -46,14 +46,14 @@ def ladder(
     _scale(axes, palette, _LEFT, "recorded")
     if day.after_ends:
         _scale(axes, palette, _RIGHT, "after LUT")
-    rungs = [each for each in day.levels if _worth_a_rung(each)]
+    rungs = [each for each in day.levels if _is_rung(each)]
     for each in rungs:
         _rung(axes, palette, each)
     _labels(axes, palette, rungs)
     return figure
 
 
-def _worth_a_rung(level: Level) -> bool:
+def _is_rung(level: Level) -> bool:
     if level.clipped or level.reflectance <= 0:
         return False
     stops = level.stops
@@ -83,7 +83,7 @@ def _rung(axes: Any, palette: Palette, level: Level) -> None:
 
 
 def _labels(axes: Any, palette: Palette, rungs: list[Level]) -> None:
-    """Names beside the scales, the subjects first; a stop whose place is taken goes without."""
+    """Draw names beside the scales, subjects first; a stop without space gets no name."""
     by_weight = sorted(rungs, key=lambda each: each.reflectance not in _NAMED)
     for after in (False, True):
         taken: list[float] = []

@@ -1,4 +1,4 @@
-"""The page that leads through the test of a monitor: what to load, look for, and make of it."""
+"""The page that guides through the test of a monitor: what to load, look for and conclude."""
 
 from __future__ import annotations
 
@@ -20,16 +20,16 @@ from lutbench.report.templates import render
 CODES: tuple[Range, Range] = ("full", "legal")
 PAGE = "index.html"
 SHRUNK = 2
-"""The pictures on the page are drawn at half the board's size."""
+"""Factor by which pictures on the page are smaller than the board, to keep the file small."""
 
 
 def write_monitor_set(folder: str | Path, size: int, *, force: bool = False) -> list[Path]:
-    """Write two LUTs, two boards and the page into `folder`, and give their paths.
+    """Write two LUTs, two boards and the page into `folder`; returns their paths.
 
     Raises
     ------
     LutbenchError
-        When the size is none that monitors load, or a file exists and `force` is not set.
+        When monitors do not load that size, or a file exists and `force` is not set.
     """
     probe, plain = probe_lut(size), plain_lut(size)
     place = files.make_folder(folder)
@@ -47,7 +47,7 @@ def write_monitor_set(folder: str | Path, size: int, *, force: bool = False) -> 
 
 
 def monitor_page(size: int, board: Still | None = None) -> str:
-    """The page as text: one file that needs nothing else."""
+    """The page as self-contained HTML."""
     shown = draw_board(size, "full") if board is None else board
     drawn = np.asarray(shown.signal(), dtype=np.float64)
     lit = np.asarray(probe_lut(size).apply(drawn))

@@ -18,20 +18,20 @@ from lutbench.model.transforms import Array, Transform
 from lutbench.splitting.split import Split
 from lutbench.tables.lut import UNIT_DOMAIN
 
-# After Okabe and Ito: told apart by everybody, and by their dash in print.
+# Colours after Okabe and Ito, safe for colour-blind viewers; the dashes differ in print.
 _CHANNELS = (("R", "#c04a00", "-"), ("G", "#00795a", (0, (5, 2))), ("B", "#0067a3", (0, (1, 1))))
 _ONE = "#333333"
 _ALIKE = 1.5e-3
-"""Channels as near as this are drawn as one line: less than its width."""
+"""Largest difference of signal at which channels are drawn as one line: less than its width."""
 
 
 def plot(subject: Any, ax: Any = None) -> Any:
-    """Draw a LUT, a transform or a result; `ax` None is the current figure's axes of pyplot.
+    """Draw a LUT, a transform or a result on `ax`, by default pyplot's current axes; returns it.
 
     Raises
     ------
     LutbenchError
-        When the subject is not drawn, or `ax` is no axes.
+        When the subject has no plot, or `ax` is not matplotlib axes.
     """
     drawings: dict[type, Callable[[Any], None]] = {
         Inspection: lambda ax: _neutral(ax, subject.lut, ""),
@@ -47,7 +47,7 @@ def plot(subject: Any, ax: Any = None) -> Any:
         return plot(lut, ax)
     if draw is None:
         raise LutbenchError(
-            f"a {type(subject).__name__} is not drawn",
+            f"a {type(subject).__name__} has no plot",
             accepted="a LUT, what inspect, identify, split, compare, levels or match gives, or a "
             "result with a LUT",
         )
@@ -56,13 +56,13 @@ def plot(subject: Any, ax: Any = None) -> Any:
 
         ax = plt.gca()
     if not callable(getattr(ax, "plot", None)) or not callable(getattr(ax, "set_xlabel", None)):
-        raise LutbenchError(f"{ax!r:.60} is not a place to draw on", accepted="matplotlib axes")
+        raise LutbenchError(f"{ax!r:.60} cannot be drawn on", accepted="matplotlib axes")
     draw(ax)
     return ax
 
 
 def _neutral(ax: Any, lut: Transform, label: str, colour: str = _ONE, dash: Any = "-") -> None:
-    """The neutral axis: signal in, signal out; one line where the channels are alike."""
+    """The neutral axis, signal in to signal out."""
     low, high = np.asarray(getattr(lut, "domain", UNIT_DOMAIN))
     part = np.linspace(0, 1, 513)[:, None]
     inputs = low + part * (high - low)
@@ -72,14 +72,14 @@ def _neutral(ax: Any, lut: Transform, label: str, colour: str = _ONE, dash: Any 
 def _channels(
     ax: Any, inputs: Array, outputs: Array, label: str, colour: str = _ONE, dash: Any = "-"
 ) -> None:
-    """A line a channel; one where the channels are alike."""
+    """A line for each channel, or one line where the channels are equal."""
     if float(np.ptp(outputs, axis=1).max()) < _ALIKE:
         ax.plot(inputs[:, 1], outputs[:, 1], color=colour, linestyle=dash, label=label or None)
     else:
         for channel, (name, own, own_dash) in enumerate(_CHANNELS):
-            said = f"{label} {name}".strip()
             line = {"color": own, "linestyle": own_dash} if not label else {"linestyle": own_dash}
-            ax.plot(inputs[:, channel], outputs[:, channel], label=said, **line)
+            line["label"] = f"{label} {name}".strip()
+            ax.plot(inputs[:, channel], outputs[:, channel], **line)
         ax.legend(frameon=False)
     ax.set_xlabel("signal in")
     ax.set_ylabel("signal out")
@@ -93,15 +93,15 @@ def _parts(ax: Any, parts: Split) -> None:
 
 
 def _identified(ax: Any, found: Identification) -> None:
-    """The neutral axis that was looked at."""
+    """The neutral axis of the LUT that was identified."""
     if found.samples is None:
-        raise LutbenchError("an identification that holds no samples is not drawn")
+        raise LutbenchError("an identification without samples has no plot")
     inputs = np.repeat(found.samples.neutral_in[:, None], 3, axis=1)
     _channels(ax, inputs, found.samples.neutral, "")
 
 
 def _match(ax: Any, found: CameraMatch) -> None:
-    """ΔE 2000 of each patch: as the cameras saw it, and matched."""
+    """ΔE 2000 of each patch between the cameras, before and after the match."""
     x = np.arange(len(found.patches))
     for k, (name, label) in enumerate((("before", "before"), ("after", "matched"))):
         heights = [getattr(each, name) for each in found.patches]
@@ -113,7 +113,7 @@ def _match(ax: Any, found: CameraMatch) -> None:
 
 
 def _levels(ax: Any, day: Levels) -> None:
-    """Stops from mid grey to percent of signal, recorded and after the LUT."""
+    """Percent of signal by stops from mid grey, recorded and after the LUT."""
     lit = sorted((e for e in day.levels if e.reflectance > 0), key=lambda e: e.reflectance)
     x = [float(np.log2(each.reflectance / MID_GREY)) for each in lit]
     recorded = [100 * each.recorded.signal for each in lit]

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from lutbench.identification import Identification
 
 PICTURE_WIDTH = 560
-"""Pixels across of a picture: half of a page."""
+"""Width of a picture in pixels: half of a page."""
 
 
 @dataclass(frozen=True)
@@ -69,14 +69,14 @@ def page_html(
     still: str | Path | None = None,
     identification: Identification | None = None,
 ) -> str:
-    """The page as text; it needs nothing else.
+    """The page as self-contained HTML.
 
     Parameters
     ----------
     still
-        The user's own still, as it was recorded; one of ours unless given.
+        The user's own still, as it was recorded; a built-in one unless given.
     identification
-        What `lutbench.identify` says of the LUT, for a section of its own.
+        The result of `lutbench.identify` for the LUT, which gets its own section.
     """
     return render(
         "inspection.html",
@@ -104,8 +104,7 @@ def _tone(found: Inspection) -> list[Figure]:
         figure(
             "tone",
             lambda: plots.tone_plot(found),
-            "Signal in to signal out on the grey scale. Shaded: what is cut off. "
-            "Dotted: no change.",
+            "Signal in to signal out on the grey scale. Shaded: clipped. Dotted: no change.",
             f"Tone curve of the grey scale; {grey}",
         )
     ]
@@ -124,8 +123,8 @@ def _tone(found: Inspection) -> list[Figure]:
         figure(
             "tint",
             lambda: plots.tint_plot(found),
-            f"Tint: how far red and blue part from green on the grey scale. Shaded: "
-            f"{found.limits['tint']:g} of a 10-bit code and less, which is no tint.",
+            f"Tint: the difference of red and blue from green on the grey scale. Shaded: up to "
+            f"{found.limits['tint']:g} of a 10-bit code, which does not count as tint.",
             f"Tint of the grey scale: at most {tint:.1f} 10-bit codes",
         )
     )
@@ -152,12 +151,12 @@ def _colour(found: Inspection) -> list[Figure]:
             f"Six ramps of one hue from grey outwards, at the brightness of mid grey ({before}): "
             "dashed before, solid after. Outwards is more saturated; a bent line changes hue. "
             "T and P of Recommendation ITU-R BT.2124.",
-            f"Hue and chroma before and after; the most that each hue turns: {turns}",
+            f"Hue and chroma before and after; the largest hue shift of each: {turns}",
         ),
         figure(
             "gamut",
             lambda: plots_colour.gamut_plot(found),
-            "Chromaticities: where colours as bright as mid grey come out, seen as "
+            "Chromaticities that colours as bright as mid grey come out at, as "
             f"{found.target.gamut.name}.",
             f"CIE xy diagram: the gamut {found.target.gamut.name} and the colours that come out",
         ),
@@ -174,14 +173,14 @@ def _lattice(found: Inspection) -> list[Figure]:
         figure(
             "slices",
             lambda: plots_colour.slices_plot(found),
-            "Slices of the table as the colours that come out.",
+            "Slices of the table, drawn in the colours that come out.",
             "Five slices of the lattice at rising blue, as colours",
         ),
         figure(
             "steps",
             lambda: plots_colour.steps_plot(found),
-            "The widest step to a neighbouring node, in 10-bit codes: where it is bright, little "
-            f"in makes much out. Crosses mark folded cells ({fold_text}).",
+            "The largest step to a neighbouring node, in 10-bit codes: where it is bright, a small "
+            f"change in gives a large change out. Crosses mark folded cells ({fold_text}).",
             f"Map of step widths on five slices; of the tetrahedra {fold_text}",
         ),
     ]
@@ -201,7 +200,7 @@ def _pairs(found: Inspection, still: str | Path | None) -> list[BeforeAfter]:
     chart_note = (
         f"the measured chart, as {found.source_curve.name} records it"
         if known and found.source_curve is not None
-        else "the measured chart as a display shows it: a log LUT makes it too strong"
+        else "the measured chart as a display shows it: a LUT for log makes it too contrasty"
     )
     return [
         _pair(found, "still", "Photograph", note, picture),
@@ -214,13 +213,13 @@ def _our_note(found: Inspection) -> str:
 
     if found.source_curve is None:
         return (
-            "a photograph as a display shows it: a LUT that expects log makes it too strong. "
-            "Name the source curve, or give a still of your own"
+            "a photograph as a display shows it: a LUT for log makes it too contrasty. "
+            "Name the source curve, or give your own still"
         )
     gamut = gamut_for_pictures(found)
     assumed = "" if found.source_gamut is not None else " (assumed)"
     return (
-        f"a photograph, its highlights opened to two stops over white, as recorded in "
+        f"a photograph, its highlights extended to two stops over white, as recorded in "
         f"{found.source_curve.name}, {gamut.name}{assumed}"
     )
 
@@ -262,7 +261,7 @@ def _levels(found: Inspection) -> list[dict[str, Any]]:
 
 
 def _axis_rows(found: Inspection) -> list[tuple[str, ...]]:
-    """At most 65 lines of the neutral axis, evenly taken."""
+    """At most 65 evenly spaced rows of the neutral axis."""
     axis = found.neutral
     count = len(axis.inputs)
     chosen = np.unique(np.linspace(0, count - 1, min(count, 65)).round().astype(int))

@@ -1,4 +1,4 @@
-"""The pictures that a report of one LUT shows, recorded as its source would record them."""
+"""The pictures in a report of one LUT, as its source encoding would record them."""
 
 from __future__ import annotations
 
@@ -20,10 +20,10 @@ if TYPE_CHECKING:
 
 
 def gamut_for_pictures(found: Inspection) -> Gamut:
-    """The gamut of the recording; where it is not known, one that is likely.
+    """The gamut of the recording; where it is not known, a likely one.
 
-    BT.709 for a LUT that leaves the gamut alone, else BT.2020, as wide as most
-    recordings are.
+    BT.709 for a LUT that does not change the gamut, else BT.2020, which is about as wide as
+    the gamuts of most recordings.
     """
     if found.source_gamut is not None:
         return found.source_gamut
@@ -31,25 +31,25 @@ def gamut_for_pictures(found: Inspection) -> Gamut:
 
 
 def source_of(found: Inspection) -> Encoding | None:
-    """What the recording is; None where its curve is not known."""
+    """The encoding of the recording; None where its curve is not known."""
     if found.source_curve is None:
         return None
     return Encoding(found.source_curve, gamut_for_pictures(found), found.source_range)
 
 
 def target_of(found: Inspection) -> Encoding:
-    """What comes out, as its values are laid out."""
+    """The encoding of the LUT's output, with its range."""
     return Encoding(found.target.curve, found.target.gamut, found.target_range)
 
 
 def shown_through(found: Inspection, picture: NDArray[Any]) -> Picture:
-    """A picture through the LUT, as a page may show it: HDR toned down."""
+    """A picture through the LUT as a page can show it, with HDR tone-mapped."""
     after = np.asarray(found.lut.apply(picture), dtype=np.float32)
     return for_page(after, target_of(found))
 
 
 def shown_lut(found: Inspection) -> tuple[str, Transform]:
-    """Label and LUT for a contact sheet: where HDR comes out, toned down and said to be."""
+    """Label and LUT for a contact sheet; HDR output is tone-mapped, and the label says so."""
     target = target_of(found)
     if not is_hdr(target):
         return found.name, found.lut

@@ -17,7 +17,7 @@ from lutbench.report.drawing import THEMED, Palette, add_axes, new_figure
 from lutbench.tables.nodes import greys
 
 WIDTH, HEIGHT = 4.7, 3.7
-"""Inches of a plot: two stand side by side on a page."""
+"""Size of a plot in inches: two fit side by side on a page."""
 
 MARKED = ((GREY, "18 %"), (SKIN, "36 %"), (WHITE_CARD, "90 %"), (WHITE, "100 %"))
 _DASHES = ("-", (0, (4, 1.5)), (0, (1.2, 1.2)))
@@ -50,7 +50,7 @@ def tone_plot(found: Inspection, palette: Palette = THEMED) -> Any:
 
 
 def _channels(axes: Any, x: NDArray[Any], y: NDArray[Any], palette: Palette) -> None:
-    """One line where the channels lie together, else three of different dash."""
+    """One line where the channels are equal, else three with different dashes."""
     if float(np.ptp(y, axis=1).max()) < 0.15:
         axes.plot(x, y.mean(axis=1), color=palette.accent, linewidth=1.8)
         return
@@ -72,7 +72,7 @@ def _marks(axes: Any, levels: list[Level], palette: Palette) -> None:
     for each in levels:
         if each.after_lut is None or each.clipped:
             continue
-        # The 100 % mark says its name only where the 90 % one leaves room.
+        # Without a name: it would overlap that of the 90 % mark.
         name = "" if each.reflectance == WHITE else names[each.reflectance]
         _mark(axes, each.recorded.percent, 100 * each.after_lut.signal, name, palette)
 
@@ -149,7 +149,7 @@ def tint_plot(found: Inspection, palette: Palette = THEMED) -> Any:
         )
     limit = found.limits["tint"]
     axes.axhspan(-limit, limit, color=palette.line, alpha=0.45, linewidth=0)
-    # A limit of 0 on a LUT without tint leaves nothing: a hundredth of a code is drawn then.
+    # At least a hundredth of a code, or a limit of 0 and no tint would leave an empty axis.
     reach = max(4 * limit, 1.15 * axis.tint[0] * CODES, 0.01)
     axes.set_ylim(-reach, reach)
     axes.set_xlim(x[0], x[-1])
@@ -160,11 +160,11 @@ def tint_plot(found: Inspection, palette: Palette = THEMED) -> Any:
 
 
 WAVE_COLUMNS, WAVE_LEVELS = 240, 180
-"""Pixels of a waveform."""
+"""Columns and levels of a waveform in pixels: about as many as its plot has on a screen."""
 
 
 def waveform_plot(picture: NDArray[Any], palette: Palette = THEMED) -> Any:
-    """R, G and B levels of a picture by place from left to right, on a dark ground."""
+    """R, G and B levels of a picture from left to right, on a dark background."""
     figure = new_figure(WIDTH, 1.9)
     axes = add_axes(figure)
     axes.grid(True, axis="y", color=palette.line, linewidth=0.5)
@@ -196,7 +196,7 @@ def waveform(picture: NDArray[Any]) -> NDArray[np.uint8]:
         count = np.zeros((WAVE_LEVELS, WAVE_COLUMNS))
         np.add.at(count, (rows, columns), 1.0)
         strength = np.log1p(count) / np.log1p(max(count.max(), 1))
-        # Okabe–Ito vermilion, bluish green, blue: where they meet it gets lighter.
+        # Okabe–Ito vermilion, bluish green and blue; where they overlap it gets lighter.
         colour = np.array([[230, 110, 30], [0, 190, 130], [40, 130, 230]][channel], float)
         ground += strength[..., None] ** 0.8 * colour
     drawn: NDArray[np.uint8] = np.clip(np.rint(ground), 0, 255).astype(np.uint8)

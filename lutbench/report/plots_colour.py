@@ -1,4 +1,4 @@
-"""Plots of what becomes of colours, and of the lattice itself."""
+"""Plots of what a LUT does to colours, and of its table."""
 
 from __future__ import annotations
 
@@ -19,17 +19,17 @@ from lutbench.report.drawing import THEMED, Palette, add_axes, new_figure, plain
 from lutbench.report.pictures import source_of
 from lutbench.report.slices import Sliced, slice_nodes
 
-# Hues drawn as themselves, in tones that show on light and dark grounds.
+# Each hue in its own colour, in tones that can be seen on light and dark backgrounds.
 _HUE_COLOURS = ("#d0402b", "#b59a00", "#2f9a3e", "#1f9fa8", "#3b66d6", "#c0489f")
 
 
 def hue_of(found: Inspection) -> HueShift:
-    """The ramps of the plot: in the source's encoding, else as the display would have them."""
+    """The ramps of the plot, in the source encoding, or the target's where it is not known."""
     source = source_of(found) or found.target
-    return found.hue or hue_shift(found.lut, source, _seen(found))
+    return found.hue or hue_shift(found.lut, source, _output_encoding(found))
 
 
-def _seen(found: Inspection) -> Encoding:
+def _output_encoding(found: Inspection) -> Encoding:
     return Encoding(found.target.curve, found.target.gamut, found.target_range)
 
 
@@ -61,13 +61,13 @@ def hue_plot(found: Inspection, palette: Palette = THEMED) -> Any:
 
 
 def _away(point: NDArray[Any]) -> tuple[float, float]:
-    """An offset outwards from the middle, in points."""
+    """An offset away from the centre, in points."""
     length = float(np.hypot(*point)) or 1.0
     return 20 * float(point[0]) / length, 13 * float(point[1]) / length
 
 
 def gamut_plot(found: Inspection, palette: Palette = THEMED) -> Any:
-    """CIE xy: the target, the source where known, and where its colours come out."""
+    """CIE xy: the target gamut, the source gamut where known, and the colours that come out."""
     figure = new_figure(4.7, 4.2)
     axes = add_axes(figure)
     axes.plot(*_locus().T, color=palette.faint, linewidth=1.0)
@@ -78,10 +78,10 @@ def gamut_plot(found: Inspection, palette: Palette = THEMED) -> Any:
         gamuts.append((found.source_gamut, palette.accent, "source", (0, (1.2, 1.4))))
     for gamut, colour, word, dash in gamuts:
         _triangle(axes, gamut, colour, f"{word}: {gamut.name}", dash)
-    points = landed(found)
+    points = output_chromaticities(found)
     axes.plot(
         *points.T, color=palette.mark, linestyle="none", marker=".", markersize=3,
-        label="where colours come out",
+        label="colours that come out",
     )  # fmt: skip
     axes.set_xlim(-0.05, 0.80)
     axes.set_ylim(-0.05, 0.90)
@@ -92,15 +92,15 @@ def gamut_plot(found: Inspection, palette: Palette = THEMED) -> Any:
     return figure
 
 
-def landed(found: Inspection) -> NDArray[np.float64]:
-    """Chromaticities that a grid of colours at half of the signal comes out at, shape (m, 2)."""
+def output_chromaticities(found: Inspection) -> NDArray[np.float64]:
+    """Chromaticities, shape (m, 2), that a grid of colours around mid grey comes out at."""
     domain = found.subject.domain
     middle = found.mid_grey_in
     span = 0.3 * float(domain[1].min() - domain[0].max())
     axis = np.linspace(-span, span, 19)
     grid = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1).reshape(-1, 3)
     grid -= grid.mean(axis=1, keepdims=True)  # as bright as mid grey, all chroma
-    view = view_of(_seen(found))
+    view = view_of(_output_encoding(found))
     xyz = view.xyz(np.asarray(found.lut.apply(np.clip(middle + grid, domain[0], domain[1]))))
     total = xyz.sum(axis=-1)
     lit = total > 1e-4
@@ -129,7 +129,7 @@ def _locus() -> NDArray[np.float64]:
 
 
 def slices_plot(found: Inspection, palette: Palette = THEMED) -> Any:
-    """Five slices of constant blue as the colours that come out."""
+    """Five slices of constant blue, drawn in the colours that come out."""
     table = _table(found)
     sliced, nodes = _sliced(len(table), palette)
     for axes, blue in zip(sliced, nodes, strict=True):
@@ -142,7 +142,7 @@ def slices_plot(found: Inspection, palette: Palette = THEMED) -> Any:
 
 
 def steps_plot(found: Inspection, palette: Palette = THEMED) -> Any:
-    """The widest step to a neighbouring node, on the same slices, with folded cells marked."""
+    """The largest step to a neighbouring node on the same slices, with folded cells marked."""
     from matplotlib.colors import PowerNorm
 
     table = _table(found)
@@ -174,9 +174,9 @@ def _sliced(size: int, palette: Palette) -> tuple[Sliced, list[int]]:
 
 
 def steps_of(table: NDArray[Any]) -> NDArray[np.float64]:
-    """The widest change of any channel to the next node along r, g or b, in 10-bit codes.
+    """The largest change of any channel to the next node along r, g or b, in 10-bit codes.
 
-    Shape (n − 1, n − 1, n − 1) of a table of shape (n, n, n, 3).
+    Shape (n − 1, n − 1, n − 1) for a table of shape (n, n, n, 3).
     """
     m = table.shape[0] - 1
     cut = (slice(0, m),) * 3

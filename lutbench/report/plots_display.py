@@ -1,4 +1,4 @@
-"""The plots of a display check: gamma tracking, grey balance, colours, differences."""
+"""Plots of a display check: gamma tracking, grey balance, colours, differences."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ from lutbench.model.transforms import Array
 from lutbench.report.drawing import THEMED, Palette, add_axes, new_figure
 
 DARK = 0.005
-"""Chromaticities of patches under this share of white are not drawn: a meter hardly reads them."""
+"""Share of white under which chromaticities are not drawn: meters cannot read them reliably."""
 
 
 def tracking_plot(found: DisplayCheck, palette: Palette = THEMED) -> Any:
-    """Luminance of the greys over what the target asks for, and their gamma."""
+    """Luminance and gamma of the greys, with those of the target."""
     figure = new_figure(9.6, 2.9)
     level = np.array([step.level for step in found.greys])
     read = np.array([step.luminance for step in found.greys])
@@ -65,7 +65,7 @@ def balance_plot(found: DisplayCheck, palette: Palette = THEMED) -> Any:
 
 
 def colours_plot(found: DisplayCheck, palette: Palette = THEMED) -> Any:
-    """CIE 1976 u'v': the target's triangle, wanted colours as rings, read ones as dots."""
+    """CIE 1976 u'v': the target gamut, target colours as rings, colours read as dots."""
     figure = new_figure(4.7, 4.3)
     axes = add_axes(figure, palette=palette)
     corners = uv_of_xy(np.array(found.target.gamut.primaries))
@@ -76,7 +76,14 @@ def colours_plot(found: DisplayCheck, palette: Palette = THEMED) -> Any:
     for a, b in zip(wanted, read, strict=True):
         axes.plot([a[0], b[0]], [a[1], b[1]], color=palette.line, lw=0.9, zorder=1)
     axes.plot(
-        wanted[:, 0], wanted[:, 1], "o", mfc="none", mec=palette.faint, ms=6, mew=0.9, label="asked"
+        wanted[:, 0],
+        wanted[:, 1],
+        "o",
+        mfc="none",
+        mec=palette.faint,
+        ms=6,
+        mew=0.9,
+        label="target",
     )
     axes.plot(read[:, 0], read[:, 1], "o", color=palette.accent, ms=2.6, label="read")
     axes.set_aspect("equal")
@@ -87,7 +94,7 @@ def colours_plot(found: DisplayCheck, palette: Palette = THEMED) -> Any:
 
 
 def differences_plot(found: DisplayCheck, palette: Palette = THEMED) -> Any:
-    """How many patches lie under each ΔE, in both measures."""
+    """The share of patches under each ΔE, in both measures."""
     figure = new_figure(4.7, 4.3)
     sides = (("ΔE 2000", found.delta_e_2000), ("ΔE ITP", found.delta_e_itp))
     for place, (name, values) in enumerate(sides, 1):

@@ -14,13 +14,13 @@ if TYPE_CHECKING:
     from lutbench.identification import Candidate, Identification
 
 RANKED = 6
-"""Candidates in the plot: as many as the table has."""
+"""Number of candidates in the plot: as many as in the table."""
 
 NEAR_GREY = 1.5
-"""Stops around mid grey within which a second word would cover that of grey."""
+"""Stops from mid grey within which another label would overlap the label of mid grey."""
 
 
-# Hues as themselves, in tones that show on light and dark grounds; words name them too.
+# Each hue in its own colour, in tones that can be seen on light and dark backgrounds.
 _COLOURS = {
     "reds": "#d0402b",
     "skin-side reds": "#c97b4a",
@@ -33,7 +33,7 @@ _COLOURS = {
 
 
 def ranking_plot(found: Identification, palette: Palette = THEMED) -> Any:
-    """Median and 95 % of the error of the first candidates, on a scale that grows by tens."""
+    """Median and 95th percentile of the errors of the first candidates, on a logarithmic scale."""
     shown = found.candidates[:RANKED]
     figure = new_figure(4.7, 1.0 + 0.52 * len(shown))
     axes = add_axes(figure)
@@ -82,7 +82,7 @@ def tone_plot(found: Identification, palette: Palette = THEMED) -> Any:
     figure = new_figure(4.7, 3.1)
     axes = add_axes(figure)
     axes.plot(stops, np.minimum(signal, top), color=palette.accent, linewidth=1.8)
-    # Near grey the word stands on the other side of the curve, clear of that of grey.
+    # Near grey the label is on the other side of the curve, away from the label of grey.
     near = tone.roll_off_stops is not None and abs(tone.roll_off_stops) < NEAR_GREY
     marks: list[tuple[float | None, str, tuple[float, float], str]] = [
         (0.0, f"mid grey {100 * tone.grey_signal:.0f} %", (9, -9), "left"),
@@ -177,13 +177,13 @@ def tints_plot(found: Identification, palette: Palette = THEMED) -> Any:
 
 
 def has_map(found: Identification) -> bool:
-    """Whether there is a lattice to draw the remainder on."""
+    """Whether there is a 3D LUT to draw the remainder on."""
     samples = found.samples
     return samples is not None and found.forecast is not None and not samples.one_d
 
 
 def remainder_plot(found: Identification, palette: Palette = THEMED) -> Any:
-    """ΔE 2000 of the remainder on five slices of constant blue; what does not count is grey."""
+    """ΔE 2000 of the remainder on five slices of constant blue; uncounted nodes are grey."""
     from lutbench.identification.look import remainder
 
     delta, counted = remainder(found)
@@ -199,7 +199,7 @@ def remainder_plot(found: Identification, palette: Palette = THEMED) -> Any:
             np.ma.masked_array(delta[:, :, blue], ~counted[:, :, blue]).T, origin="lower",
             interpolation="none", cmap="cividis", vmin=0, vmax=top, extent=(*edges, *edges),
         )  # fmt: skip
-        # Under the map, since the ground of all axes is let through.
+        # A grey area under the map shows where the map is masked.
         axes.axhspan(*edges, color=palette.line, alpha=0.55, linewidth=0, zorder=-1)
     sliced.bar(image, "ΔE 2000", extend="max")
     return sliced.figure

@@ -1,4 +1,4 @@
-"""The proof sheet: the same pictures through the LUT of the set and through the files of post."""
+"""The proof sheet: the same pictures through the LUT for the set and through the files for post."""
 
 from __future__ import annotations
 
@@ -22,17 +22,17 @@ from lutbench.report.drawing import picture_uri
 from lutbench.report.templates import render
 
 WIDTH = 420
-"""Pixels of a picture on the sheet."""
+"""Width of a picture on the sheet in pixels: three fit side by side."""
 
 MAGNIFIED = 20
-"""How many times a difference is shown: one 10-bit code is then 2 % of white."""
+"""Factor by which a difference is magnified: one 10-bit code is then 2 % of white."""
 
 NAMES = {"delta_e_2000": "ΔE 2000", "delta_e_itp": "ΔE ITP"}
 
 
 @dataclass(frozen=True)
 class Proof:
-    """One picture through both, with their difference and the figures."""
+    """One picture through both, with the difference and its figures."""
 
     name: str
     on_set: str
@@ -42,13 +42,13 @@ class Proof:
 
     @property
     def verdict(self) -> str:
-        """The size of the difference, in a word that the eye knows."""
+        """The size of the difference in words."""
         usual, most = (size_word(each) for each in (self.figures.delta_e.mean, self.worst))
-        return f"{usual} on the whole, {most} where it is most" if usual != most else most
+        return f"{usual} overall, {most} at worst" if usual != most else most
 
     @property
     def worst(self) -> float:
-        """The difference that 99 % of the pixels stay under."""
+        """The 99th percentile of the difference over the pixels."""
         return self.figures.delta_e.p99
 
 
@@ -63,7 +63,7 @@ class ProvedLut:
 
     @property
     def measure(self) -> str:
-        """The name of its measure."""
+        """The name of the measure of difference."""
         return NAMES[self.proofs[0].figures.measure]
 
 
@@ -75,7 +75,7 @@ def write_proof(
     still: str | Path | None = None,
     force: bool = False,
 ) -> list[ProvedLut]:
-    """Write the sheet to `path`, and give what it says; `recipe` is the recipe's digest.
+    """Write the sheet to `path`, and return its proofs; `recipe` is the recipe's digest.
 
     Raises
     ------

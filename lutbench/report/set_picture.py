@@ -1,4 +1,4 @@
-"""The set sheet as one picture: every LUT with a face and a chart through it, and its levels."""
+"""The set sheet as a picture: each LUT with a photograph and a chart through it, and its levels."""
 
 from __future__ import annotations
 
@@ -17,10 +17,10 @@ from lutbench.media.toned import LABEL, is_hdr
 from lutbench.report.pictures import chart_picture, our_still, shown_through
 
 WIDTH, GAP = 380, 10
-"""Pixels: a picture, and between the two of a LUT."""
+"""Width of a picture and of the gap between the two pictures of a LUT, in pixels."""
 
 GROUND = 43 / 255
-"""The dark grey of a contact sheet, which the pictures stand on."""
+"""Signal of the dark grey background, which is that of contact sheets."""
 
 
 def set_picture(
@@ -31,7 +31,7 @@ def set_picture(
     Parameters
     ----------
     checksums
-        The first digits of each file's SHA-256; empty for a LUT that is in no file.
+        The first digits of each file's SHA-256; empty for a LUT that is not from a file.
     """
     cells = [_cell(each, digits, still) for each, digits in zip(found, checksums, strict=True)]
     lines = [f"Expects {each}." for each in dict.fromkeys(each.box.expects for each in found)]
@@ -56,7 +56,7 @@ def _cell(found: Inspection, digits: str, still: str | Path | None) -> Cell:
 
 
 def _levels(found: Inspection) -> str:
-    """Grey, skin and white after the LUT, short enough to stand under the pictures."""
+    """Grey, skin and white after the LUT, short enough to fit under the pictures."""
     after = {line.label: f"{line.after:.0f}" for line in found.box.lines}
     if not after:
         return found.box.good_for
@@ -67,7 +67,7 @@ def _levels(found: Inspection) -> str:
 
 
 def _beside(pictures: Sequence[NDArray[Any]]) -> NDArray[np.float32]:
-    """Pictures side by side on the ground of the sheet."""
+    """Pictures side by side on the background of the sheet."""
     height = max(each.shape[0] for each in pictures)
     width = sum(each.shape[1] for each in pictures) + GAP * (len(pictures) - 1)
     both = np.full((height, width, 3), GROUND, np.float32)

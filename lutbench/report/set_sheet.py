@@ -25,13 +25,13 @@ from lutbench.report.set_picture import set_picture
 from lutbench.report.templates import render
 
 PICTURE_WIDTH = 300
-"""Pixels: two pictures a LUT, printed 45 mm wide at 170 dpi."""
+"""Width of a picture in pixels: printed 45 mm wide it has 170 dpi."""
 
 MOST_LUTS = 60
-"""LUTs on a sheet: more is not a sheet to take on set, and a file of over 5 MB."""
+"""Largest number of LUTs on a sheet: more do not fit on paper, and the file is over 5 MB."""
 
 CHECKSUM_DIGITS = 16
-"""Hexadecimal digits of SHA-256 that are printed: enough to tell two files apart by eye."""
+"""Hexadecimal digits of SHA-256 that are printed: enough to compare two files by eye."""
 
 
 @dataclass(frozen=True)
@@ -47,18 +47,18 @@ class SetRow:
 
     @property
     def range_words(self) -> str:
-        """The ranges that go in and come out."""
+        """The ranges of input and output."""
         given, out = self.found.source_range, self.found.target_range
         return f"{given} range in and out" if given == out else f"{given} range in, {out} out"
 
     @property
     def toned(self) -> str:
-        """What is said of its pictures where they are toned down; empty where they are not."""
+        """The note that its pictures are tone-mapped; empty where they are not."""
         return LABEL if is_hdr(self.found.target) else ""
 
     @property
     def size_words(self) -> str:
-        """The size of its table."""
+        """The size of its table in words."""
         size = self.found.subject.size
         return (
             f"{size} rows" if self.found.subject.lattice is None else f"{size} nodes along an edge"
@@ -72,7 +72,7 @@ def write_set_sheet(
     still: str | Path | None = None,
     force: bool = False,
 ) -> None:
-    """Write the sheet to `path`: an HTML file that needs nothing else, or a PNG picture.
+    """Write the sheet to `path`, as a self-contained HTML file or a PNG by its suffix.
 
     Raises
     ------
@@ -102,7 +102,7 @@ def _check_count(found: Sequence[Inspection]) -> None:
 
 
 def set_sheet_html(found: Sequence[Inspection], *, still: str | Path | None = None) -> str:
-    """The sheet as text; LUTs in the order of their names, a ladder by its exposure."""
+    """The sheet as HTML; LUTs are sorted by name, those of a ladder by exposure."""
     _check_count(found)
     rows = sorted(
         (_row(each, still) for each in found), key=lambda each: _order(each.name, each.exposure)
@@ -134,7 +134,7 @@ def _through(found: Inspection, picture: NDArray[Any]) -> str:
 
 
 def _order(name: str, exposure: float | None) -> tuple[str, float, str]:
-    """By the name without the mark of its exposure, then by exposure, darkest first."""
+    """The sort key: the name without its exposure, then the exposure, darkest first."""
     stem = Path(name).stem.casefold()
     family = re.sub(r"[-_ ]?[pm+-]?\d+(?:[._]\d+)?$", "", stem)
     return (family, exposure if exposure is not None else 0.0, stem)

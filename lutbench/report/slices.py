@@ -1,4 +1,4 @@
-"""Five slices of a lattice at rising blue, in two rows, so that a phone can show them."""
+"""Five slices of a 3D LUT at rising blue, in two rows that a phone can show."""
 
 from __future__ import annotations
 
@@ -10,24 +10,24 @@ import numpy as np
 from lutbench.report.drawing import Palette, add_axes, new_figure
 
 SLICES = 5
-"""Slices of a table in a figure: both ends of blue, the middle, and one between each."""
+"""Number of slices in a figure: both ends of blue, the middle, and one between each."""
 
 COLUMNS = 3
-"""Slices beside each other: as many as a phone can show."""
+"""Number of slices side by side: as many as a phone can show."""
 
 WIDTH, HEIGHT = 4.7, 3.7
-"""Inches: as wide as the other drawings of a page."""
+"""Size of the figure in inches: as wide as the other plots of a page."""
 
 
 class Sliced:
-    """A figure with a place for each slice of constant blue.
+    """A figure with axes for each slice of constant blue.
 
     Parameters
     ----------
     blues
         The blue of each slice, in percent of the signal.
     extent
-        The least and greatest red and green, in percent.
+        The smallest and largest red and green, in percent.
     """
 
     def __init__(
@@ -59,7 +59,7 @@ class Sliced:
             yield axes
 
     def bar(self, image: Any, label: str, **options: Any) -> None:
-        """A scale for the colours of `image`, beside all slices."""
+        """Add a colour scale for `image` beside the slices."""
         bar = self.figure.colorbar(image, ax=self.figure.axes, fraction=0.04, pad=0.02, **options)
         bar.set_label(label, color=self.palette.faint, fontsize=8)
         bar.ax.tick_params(colors=self.palette.faint, labelsize=7)
@@ -67,7 +67,7 @@ class Sliced:
 
 
 def slice_nodes(size: int) -> list[int]:
-    """The nodes of the slices: from no blue to all of it.
+    """The blue nodes of the slices, evenly spaced from the first to the last.
 
     >>> slice_nodes(33), slice_nodes(3)
     ([0, 8, 16, 24, 32], [0, 1, 2])

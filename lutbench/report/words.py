@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 
 def percent_words(reflectance: float) -> str:
-    """A reflectance in percent, with as many digits as tell it apart.
+    """A reflectance in percent, with two significant digits at least.
 
     >>> percent_words(0.18), percent_words(0.0014), percent_words(222.86)
     ('18 %', '0.14 %', '22286 %')
@@ -25,7 +25,7 @@ def percent_words(reflectance: float) -> str:
 
 
 def luminance_words(luminance: float | None) -> str:
-    """A luminance in cd/m² with as many digits as tell it apart; nothing where there is none.
+    """A luminance in cd/m², rounded to what matters at its size; empty where there is none.
 
     >>> luminance_words(203.4), luminance_words(26.03), luminance_words(0.0051)
     ('203', '26.0', '0.0051')
@@ -52,7 +52,7 @@ def stops_words(stops: float) -> str:
 
 
 def signed_stops(stops: float) -> str:
-    """Stops with their sign and their noun.
+    """Stops with their sign, and the word "stop" or "stops".
 
     >>> signed_stops(1), signed_stops(-0.5), signed_stops(2)
     ('+1 stop', '−0.5 stop', '+2 stops')
@@ -61,7 +61,7 @@ def signed_stops(stops: float) -> str:
 
 
 def light_words(light: float) -> str:
-    """A light as stops from mid grey; no light as that.
+    """Light as stops from mid grey, or "no light".
 
     >>> light_words(0.9), light_words(0.0)
     ('+2.3 stops', 'no light')
@@ -72,7 +72,7 @@ def light_words(light: float) -> str:
 
 
 def ends_words(day: Levels, *, after: bool) -> str:
-    """What lies on 0 % and on 100 %, recorded or after the LUT; where black is, if over 0 %."""
+    """The light at 0 % and 100 %, recorded or after the LUT, or where black is if above 0 %."""
     ends = day.after_ends if after else day.ends
     assert ends is not None
     dark = day.at(0.0)

@@ -25,7 +25,7 @@ from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Encoding
 from lutbench.model.signal import Range, RangeFromSignal, signal_from_code
 from lutbench.model.transforms import Array
-from lutbench.recipes.subjects import one_and_the_same
+from lutbench.recipes.subjects import same_subject
 from lutbench.recipes.table import Table
 
 DEFAULT_LIMITS = {"exact": 0.1, "colour_science": 0.1, "values": 0.5}
@@ -95,7 +95,7 @@ class Reference(Check):
             )
         if self.against == "exact":
             other = context.subject(self.reference)
-            if one_and_the_same(side, other):
+            if same_subject(side, other):
                 raise DefinitionError(
                     "the LUT is held against itself, so nothing is checked",
                     where=f"{self.where}, exact",

@@ -1,4 +1,4 @@
-"""The pages' templates. Everything that goes into one is escaped unless it is marked as HTML."""
+"""The templates of pages. Each value that is filled in is escaped unless it is marked as HTML."""
 
 from __future__ import annotations
 
@@ -24,16 +24,16 @@ def _environment() -> Environment:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
-    # A number and its percent sign stay on one line.
+    # No line break between a number and its percent sign.
     environment.filters["kept"] = lambda text: str(text).replace(" %", "\u00a0%")
     return environment
 
 
 def _harmless(value: Any) -> Any:
-    """What is filled in, without characters that turn the text around them."""
+    """A value without control characters and direction marks."""
     return type(value)(harmless(value)) if isinstance(value, str) else value
 
 
 def render(name: str, **values: Any) -> str:
-    """The template `name` with the values filled in."""
+    """The template `name` with `values` filled in."""
     return _environment().get_template(name).render(**values)
