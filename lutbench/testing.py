@@ -18,7 +18,7 @@ from lutbench.checks import baselines
 from lutbench.checks.base import CheckResult
 from lutbench.checks.independent import independent_conversion
 from lutbench.checks.judging import colours_for_both, judge, judge_sides, view_for
-from lutbench.checks.kinds.baseline import PARTS, held_to_table
+from lutbench.checks.kinds.baseline import PARTS, compare_with_table
 from lutbench.checks.kinds.reference import read_values
 from lutbench.checks.limits import checked_limits
 from lutbench.errors import LutbenchError
@@ -181,7 +181,7 @@ def assert_baseline(
         limits["delta_e_2000"] = delta_e
     stored = baselines.read_table(file)
     view = view_for(target or side.target)
-    finding = held_to_table(side.transform, stored, checked_limits(limits, "limits"), view)
+    finding = compare_with_table(side.transform, stored, checked_limits(limits, "limits"), view)
     _raise(finding, f"{side.name} has drifted from {file.name}")
 
 

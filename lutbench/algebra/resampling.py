@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from lutbench import underway
+from lutbench import work_progress
 from lutbench.algebra.result import Array, Change, Reworked, code_error, probe
 from lutbench.errors import LutbenchError
 from lutbench.tables.cells import positions, weight_matrix
@@ -136,7 +136,7 @@ def _along(table: Array, size: int, axis: int, maker: Any) -> Array:
         # Slopes of subnormal numbers have no reciprocal: it is infinite, and the mean of it flat.
         with np.errstate(over="ignore", divide="ignore"):
             result[place] = maker(old, table[place], axis=axis)(new)
-        underway.tell("resampling", None)
+        work_progress.report("resampling", None)
     return result
 
 

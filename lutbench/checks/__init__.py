@@ -1,1 +1,1 @@
-"""Regression suites: checks that pin LUTs, recipes and pipelines, and hear of any drift."""
+"""Regression suites: checks that pin LUTs, recipes and pipelines, and fail when they drift."""

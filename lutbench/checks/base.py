@@ -1,4 +1,4 @@
-"""What every check has and gives."""
+"""The base of all kinds of checks: settings, context and result."""
 
 from __future__ import annotations
 
@@ -19,16 +19,16 @@ from lutbench.recipes.table import Table
 
 @dataclass(frozen=True, eq=False)
 class Context:
-    """Where a suite stands and what it may do."""
+    """The folder and catalogue that the checks of a suite work with, and what they may write."""
 
     suite: Path
     catalogue: Catalogue
     record: bool = False
-    """Whether baselines and stored pictures are to be made rather than checked."""
+    """Whether baselines and stored pictures are recorded instead of checked."""
     force: bool = False
-    """Whether those that exist may be replaced."""
+    """Whether existing recordings may be replaced."""
     start: str = field(default_factory=os.getcwd)
-    """The folder that the user stands in: commands are shown as they are typed there."""
+    """The user's current folder: commands are shown as they are typed there."""
 
     @property
     def folder(self) -> Path:
@@ -36,19 +36,19 @@ class Context:
         return self.suite.parent
 
     def path(self, name: str) -> Path:
-        """A path of the suite, inside its folder unless reading outside is allowed."""
+        """A path that the suite names; it is in its folder, unless reading outside is allowed."""
         return files.beside(self.folder, name, self.suite, "suite")
 
     def place(self, name: str, where: str) -> Path:
-        """A path that is written when recording: a suite writes into its own folder only."""
+        """A path to record into; a suite writes into its own folder only."""
         return files.inside(self.folder, name, where, "folder of the suite")
 
     def subject(self, text: str) -> NamedTransform:
-        """A subject that the suite names."""
+        """The LUT, recipe's LUT or pipeline that the suite names."""
         return open_subject(text, self.catalogue, self.folder, self.path)
 
     def shown(self, text: str) -> str:
-        """A path or subject of the suite, as it is named from the current folder."""
+        """A path or subject of the suite, relative to the current folder."""
         file, mark, rest = text.partition("#")
         path = self.folder / file
         return os.path.relpath(path, self.start) + mark + rest if path.exists() else text
@@ -59,7 +59,7 @@ class Context:
         return ("lutbench", "verify", os.path.relpath(self.suite, self.start))
 
     def shows(self, command: str, side: NamedTransform, *options: str) -> tuple[str, ...]:
-        """A command on a LUT's file; nothing for a recipe or a pipeline, which it does not take."""
+        """A command on a LUT file; empty for a recipe or a pipeline, which commands do not take."""
         if side.path is None or side.path.suffix.lower() == ".toml":
             return ()
         return ("lutbench", command, *options, self.shown(side.name))
@@ -67,21 +67,21 @@ class Context:
 
 @dataclass(frozen=True)
 class CheckResult:
-    """What a check found: whether it holds, by how much, where, and what shows it."""
+    """The result of a check: whether it passed, the figures, where, and a command that shows it."""
 
     passed: bool
     summary: str
     figures: tuple[CheckFigure, ...] = ()
     where: str = ""
     show: tuple[str, ...] = ()
-    """A command line that shows the finding, word by word."""
+    """A command line that shows the finding, as a tuple of words."""
     recorded: str = ""
-    """The file that was recorded, where one was."""
+    """The file that was recorded, if any."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Check:
-    """A check of a suite. A subclass is one kind; its fields are its settings, not yet tried."""
+    """A check of a suite. Each kind is a subclass, whose fields are its settings."""
 
     name: str
     where: str = field(default="", repr=False)
@@ -91,27 +91,27 @@ class Check:
 
     @property
     def recording(self) -> str:
-        """The file that recording writes, as the suite names it; none for most kinds."""
+        """The file that recording writes, as the suite names it; empty for most kinds."""
         return ""
 
     @classmethod
     def read(cls, table: Table, common: dict[str, Any], catalogue: Catalogue) -> Check:
-        """The check of this kind that `table` describes; `common` are the fields all have."""
+        """The check that `table` describes; `common` holds the fields that all kinds have."""
         raise NotImplementedError
 
     def run(self, context: Context) -> CheckResult:
-        """Do the check.
+        """Run the check.
 
         Raises
         ------
         LutbenchError
-            When it cannot be done, or would compare nothing: the check then fails.
+            When it cannot be run, or would compare nothing: the check then fails.
         """
         raise NotImplementedError
 
 
 def command_line(show: tuple[str, ...]) -> str:
-    """The words of a command as one line to paste."""
+    """The words of a command as one line that can be pasted into a shell."""
     return shlex.join(show)
 
 
@@ -130,23 +130,12 @@ def read_end(table: Table | None, catalogue: Catalogue) -> Encoding | None:
     return encoding
 
 
-def read_names(table: Table, key: str, default: tuple[str, ...] | None) -> tuple[str, ...] | None:
-    """A list of texts; one text is a list of one."""
-    value = table.take(key)
-    if value is None:
-        return default
-    names = [value] if isinstance(value, str) else value
-    if not isinstance(names, list) or not all(isinstance(name, str) for name in names):
-        raise DefinitionError("is not a list of texts", where=table.at(key), accepted='["a", "b"]')
-    return tuple(names)
-
-
 def one_of(table: Table, keys: tuple[str, ...]) -> tuple[str, str]:
-    """The one key of `keys` that is given, and its text."""
+    """The key of `keys` that is given, and its text; exactly one must be given."""
     given = [key for key in keys if key in table]
     if len(given) != 1:
         raise DefinitionError(
-            f"{len(given) or 'none'} of {', '.join(keys)} given",
+            f"{len(given) or 'none'} of {', '.join(keys)} is given",
             where=table.where,
             accepted="one of them",
         )

@@ -1,10 +1,9 @@
-"""Baselines: what a transform gave when it was recorded, in a text file that reads well in a diff.
+"""Baselines: the recorded output of a transform, in a text file that is easy to compare.
 
-A table of samples is a CSV file: a few hundred rows of test colours with their
-outputs, six decimals, and for a 3D LUT the mean of every plane of nodes, so that
-no node can move unnoticed. A whole LUT is a ``.cube`` file. Either carries the
-version that made it and a digest of what follows; a file that does not fit its
-digest is an error.
+A table of samples is a CSV file: a few hundred rows of test colours with their outputs to six
+decimals, and for a 3D LUT the mean of each plane of nodes, so that no node can change
+unnoticed. A whole LUT is a ``.cube`` file. Both hold the version that made them and a digest of
+the rest; a file that does not match its digest is an error.
 """
 
 from __future__ import annotations
@@ -35,26 +34,26 @@ from lutbench.tables.lut import Lut, Lut1D, Lut3D, ShaperLut3D
 from lutbench.tables.nodes import domain_of
 
 MAX_BYTES = 64 * 1024 * 1024
-"""Of a baseline: some megabytes are usual, more is another file."""
+"""Bytes of the largest baseline that is read; usual ones have up to a few megabytes."""
 
 HEAD = "# lutbench baseline 1"
 CUBE_HEAD = "lutbench baseline 1"
 COLUMNS = "what,r,g,b,r_out,g_out,b_out"
 
 NEUTRALS = 65
-"""Greys that a baseline records: two a row of a usual LUT."""
+"""Number of greys in a baseline: two between neighbouring nodes of a usual LUT."""
 
 RANDOMS = 64
-"""Colours off the nodes that a baseline records: they see a change of interpolation."""
+"""Number of colours between nodes in a baseline: they show a change of interpolation."""
 
 RUNS = 33
-"""Parts of a 1D table whose means are recorded: as many as a usual LUT has planes."""
+"""Number of parts of a 1D table whose means are recorded: as many as a usual LUT has planes."""
 
 CORNERS = 3
-"""Nodes along an edge of the lattice of corners, edges and middles that a baseline records."""
+"""Nodes along an edge of the coarse grid in a baseline: its corners, edges and middles."""
 
 LARGEST = 1e30
-"""What a sample may hold: rounding to decimals would overflow far beyond it."""
+"""Largest absolute value of a sample; far larger ones would overflow when rounded."""
 
 _DIGEST = re.compile(r"^# sha256: ([0-9a-f]{64})$")
 _COMMENTS = re.compile(rb"^#.*\n?", re.MULTILINE)
@@ -64,9 +63,9 @@ _COMMENTS = re.compile(rb"^#.*\n?", re.MULTILINE)
 class RecordedTable:
     """A recorded table of samples.
 
-    `shape` is what the LUT is (``3D 33``, ``1D 1024``, ``none``). `means` are the means
-    of parts of its table in 10-bit codes, shape (parts, 3) each: the planes of nodes of
-    a 3D LUT by axis, runs of rows of a 1D LUT.
+    `shape` is the kind and size of the LUT (``3D 33``, ``1D 1024``, ``none``). `means` are the
+    means of parts of its table in 10-bit codes, shape (parts, 3) each: planes of nodes of a
+    3D LUT by axis, runs of rows of a 1D LUT.
     """
 
     about: str
@@ -77,9 +76,9 @@ class RecordedTable:
 
 
 def baseline_colours(side: Transform, source: Encoding) -> SampledColours:
-    """The few hundred colours that are recorded: patches, neutrals, corners, random colours.
+    """The few hundred colours to record: patches, neutrals, corners, random colours.
 
-    Rounded to the six decimals that the file holds.
+    They are rounded to six decimals, as in the file.
     """
     domain = domain_of(side)
     sets = (
@@ -95,7 +94,7 @@ def baseline_colours(side: Transform, source: Encoding) -> SampledColours:
 
 
 def shape_of(side: Transform) -> str:
-    """What a LUT is, in short.
+    """The kind and size of a LUT.
 
     >>> shape_of(Lut3D.identity(17))
     '3D 17'
@@ -111,7 +110,7 @@ def shape_of(side: Transform) -> str:
 
 
 def part_means(side: Transform) -> dict[str, Array]:
-    """The means of a LUT's planes of nodes (and runs of rows) in 10-bit codes, (parts, 3) each."""
+    """The means of a LUT's planes of nodes or runs of rows in 10-bit codes, (parts, 3) each."""
     match side:
         case Lut1D():
             runs = np.array_split(side.table.astype(np.float64), min(side.size, RUNS))
@@ -126,7 +125,7 @@ def part_means(side: Transform) -> dict[str, Array]:
 
 
 def record_table(about: str, side: Transform, source: Encoding) -> RecordedTable:
-    """What `side` gives now."""
+    """The current output of `side`."""
     samples = baseline_colours(side, source)
     outputs = np.asarray(side.apply(samples.signals), dtype=np.float64)
     if not np.isfinite(outputs).all():
@@ -167,7 +166,7 @@ def read_table(path: Path) -> RecordedTable:
         text = files.read_bytes(path, limit=MAX_BYTES).decode("utf-8")
     except UnicodeDecodeError:
         raise FormatError("is not a baseline: it is not text", where=where) from None
-    # A checkout may have turned the line ends.
+    # A checkout may have changed the line ends.
     lines = text.replace("\r\n", "\n").split("\n")
     if lines[0] != HEAD:
         raise FormatError("is not a baseline", where=where, accepted=f"a file that begins {HEAD!r}")
@@ -176,22 +175,22 @@ def read_table(path: Path) -> RecordedTable:
         raise FormatError("has no digest", where=f"{where}:3", accepted="# sha256: 64 digits")
     if _sha("\n".join(lines[3:])) != digest[1]:
         raise FormatError(
-            "is not as it was recorded: its digest does not fit",
+            "was changed after it was recorded: its digest does not match",
             where=where,
-            accepted="an untouched baseline; record it anew with verify --record --force",
+            accepted="an unchanged baseline; record it again with verify --record --force",
         )
     return _parsed(lines[3:], where)
 
 
 def _parsed(lines: Sequence[str], where: str) -> RecordedTable:
-    said = {"subject": "", "lut": ""}
+    header = {"subject": "", "lut": ""}
     labels: list[str] = []
     rows: list[list[float]] = []
     means: dict[str, list[list[float]]] = {}
     for number, line in enumerate(lines, 4):
         key, _, value = line.removeprefix("# ").partition(": ")
-        if line.startswith("# ") and key in said:
-            said[key] = value
+        if line.startswith("# ") and key in header:
+            header[key] = value
         if not line or line.startswith("#") or line == COLUMNS:
             continue
         what, *cells = line.split(",")
@@ -212,7 +211,7 @@ def _parsed(lines: Sequence[str], where: str) -> RecordedTable:
     ):
         raise FormatError("holds no samples", where=where, accepted="a recorded baseline")
     samples = SampledColours("baseline", values[:, 0], tuple(labels))
-    return RecordedTable(said["subject"], said["lut"], samples, values[:, 1], parts)
+    return RecordedTable(header["subject"], header["lut"], samples, values[:, 1], parts)
 
 
 def format_lut(about: str, lut: Lut) -> bytes:
@@ -231,22 +230,22 @@ def read_baseline_lut(path: Path) -> Lut:
     lut = parse_cube(data, where).lut
     if CUBE_HEAD not in lut.comments:
         raise FormatError(
-            "is not a baseline: it carries no digest",
+            "is not a baseline: it has no digest",
             where=where,
             accepted="a LUT recorded with verify --record (or a reference check)",
         )
     rest = _COMMENTS.sub(b"", data.replace(b"\r\n", b"\n"))
     if f"sha256: {hashlib.sha256(rest).hexdigest()}" not in lut.comments:
         raise FormatError(
-            "is not as it was recorded: its digest does not fit",
+            "was changed after it was recorded: its digest does not match",
             where=where,
-            accepted="an untouched baseline; record it anew with verify --record --force",
+            accepted="an unchanged baseline; record it again with verify --record --force",
         )
     return lut
 
 
 def _six(values: Array) -> str:
-    # Adding zero turns -0 into 0.
+    # Adding 0 turns -0 into 0.
     return ",".join(f"{value + 0:.6f}" for value in np.round(values, 6))
 
 

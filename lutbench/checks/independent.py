@@ -1,8 +1,7 @@
-"""A conversion that colour-science computes by itself, to check ours against.
+"""A conversion computed by colour-science alone, as an independent reference.
 
-Nothing of `lutbench.model` takes part but the names: curves come from
-colour-science's registries and functions, gamuts from its colour spaces, the
-matrix and the adaptation from its own derivation.
+Only names come from `lutbench.model`: curves come from colour-science's registries and
+functions, gamuts from its colour spaces, the matrix and adaptation from its own derivation.
 """
 
 from __future__ import annotations
@@ -30,7 +29,7 @@ HDR_WHITE = 203.0
 HLG_WHITE = 0.75
 """The HLG signal of scene light 1.0: Report ITU-R BT.2408, table 1."""
 
-# Our short names, and the names that colour-science has for the same.
+# Short names of gamuts, and the names of the same gamuts in colour-science.
 SPACES = {
     "BT.709": "ITU-R BT.709",
     "BT.2020": "ITU-R BT.2020",
@@ -44,9 +43,9 @@ ADAPTATIONS = {"bradford": "Bradford", "cat02": "CAT02", "cat16": "CAT16", "none
 
 @dataclass(frozen=True, eq=False)
 class IndependentCurve:
-    """A curve as colour-science has it; `is_log` when it has values for light under zero.
+    """A curve of colour-science; `is_log` where it has values for negative light.
 
-    `codes` are those that the function gives when its values are taken times 2^n - 1.
+    `codes` is the range of the codes that its values give when multiplied by 2^n - 1.
     """
 
     encode: Function
@@ -55,20 +54,20 @@ class IndependentCurve:
     codes: str = "full"
 
     def light(self, values: Array, carried: str | None) -> Array:
-        """Light of full-scale values whose codes are carried in that range."""
+        """The light of full-scale values whose codes are in the range `carried`."""
         colour = foreign("colour")
 
         if carried not in (None, self.codes):
-            relay = colour.legal_to_full if carried == "legal" else colour.full_to_legal
-            values = relay(values, bit_depth=10)
+            change = colour.legal_to_full if carried == "legal" else colour.full_to_legal
+            values = change(values, bit_depth=10)
         return np.asarray(self.decode(values))
 
     def values(self, light: Array, carried: str | None) -> Array:
-        """Full-scale values of light, held to what their codes carry."""
+        """The full-scale values of light, clipped to the range of their codes."""
         colour = foreign("colour")
 
         coded = np.asarray(self.encode(light))
-        # The logarithm of light under black: the least signal there is.
+        # The logarithm of negative light is NaN: use the signal of no light.
         coded = np.where(np.isnan(coded) & (light < 0), self.encode(np.zeros(3)), coded)
         if carried in (None, self.codes):
             return np.asarray(np.clip(coded, 0, 1))
@@ -79,7 +78,7 @@ class IndependentCurve:
 
 @dataclass(frozen=True, eq=False, repr=False)
 class IndependentConversion(Transform):
-    """The conversion as one function of full-scale values."""
+    """A conversion as one function of full-scale values."""
 
     function: Function
     text: str
@@ -93,7 +92,7 @@ class IndependentConversion(Transform):
 
 
 def independent_curve(name: str) -> IndependentCurve:
-    """A curve by our short name of a standard, or by the name in colour-science's registries.
+    """A curve by the short name of a standard, or by its name in colour-science's registries.
 
     Raises
     ------
@@ -121,7 +120,7 @@ def independent_curve(name: str) -> IndependentCurve:
 
 
 def _quiet(function: Function) -> Function:
-    """The function without warnings: NaN and infinity are looked at by those who call it."""
+    """The function without warnings; callers handle NaN and infinity."""
 
     def quiet(values: Any) -> Any:
         with np.errstate(all="ignore"), warnings.catch_warnings():
@@ -172,7 +171,7 @@ def _standard(colour: Any) -> dict[str, tuple[Function, Function]]:
 
 @cache
 def independent_space(name: str) -> Any:
-    """The colour space of that name, its matrices derived from primaries and white anew."""
+    """The colour space of that name, with matrices derived from its primaries and white."""
     colour = foreign("colour")
 
     registered = SPACES.get(name, name)
@@ -198,12 +197,13 @@ def independent_matrix(source: str, target: str, adaptation: str = "bradford") -
 
 
 def independent_conversion(text: str, catalogue: Catalogue) -> IndependentConversion:
-    """The pipeline that `text` names in its short form, computed by colour-science.
+    """The pipeline that `text` describes, computed by colour-science.
 
     Raises
     ------
     LutbenchError
-        For what colour-science does not have: a shoulder, gamut compression, a user's curve.
+        When it uses what colour-science does not have: a shoulder, gamut compression, a
+        user's curve.
     """
     colour = foreign("colour")
 
@@ -230,7 +230,7 @@ def independent_conversion(text: str, catalogue: Catalogue) -> IndependentConver
         light = gain * source.light(values, settings.get("source_range"))
         light = colour.algebra.vecmul(matrix, light)
         if not target.is_log:
-            # Light under black has no signal over 0, and some functions no value.
+            # Negative light has no signal above 0, and some functions give no value for it.
             light = np.maximum(light, 0)
         return target.values(light, settings.get("target_range"))
 
@@ -238,12 +238,12 @@ def independent_conversion(text: str, catalogue: Catalogue) -> IndependentConver
 
 
 def _on_one_side(source: str, target: str, where: str) -> tuple[str, str]:
-    """The curves on the side of light where the two meet: PQ is one signal with two lights.
+    """The two curves as both of scene light or both of display light; PQ has a form for each.
 
     Raises
     ------
     LutbenchError
-        For HLG against display light: colour-science's OOTF would need its display.
+        For HLG with display light: colour-science's OOTF would need the display.
     """
     ends = [source, target]
     for mine, other in ((0, 1), (1, 0)):
@@ -255,7 +255,9 @@ def _on_one_side(source: str, target: str, where: str) -> tuple[str, str]:
             ends[mine] = "ST 2084"
         elif ends[mine] == "BT.2100 HLG" and ends[other] in _ON_DISPLAY:
             raise DefinitionError(
-                "BT.2100 HLG meets display light", where=where, accepted="scene light at both ends"
+                "BT.2100 HLG is converted to or from display light",
+                where=where,
+                accepted="scene light at both ends",
             )
     return ends[0], ends[1]
 

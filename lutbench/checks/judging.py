@@ -1,4 +1,4 @@
-"""Two sets of outputs held against limits: shared by the checks that compare."""
+"""Comparing two sets of outputs with limits: shared by the checks that compare."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ from lutbench.model.transforms import Transform
 
 
 def view_for(target: Encoding | None) -> View:
-    """How a target is seen; BT.709 on a BT.1886 display where none is named."""
+    """The view of a target; BT.709 on a BT.1886 display where none is named."""
     return view_of(target or ASSUMED_TARGET)
 
 
@@ -38,12 +38,12 @@ def colours(
     source: Encoding | None,
     where: str = "",
 ) -> list[SampledColours]:
-    """The named sets of test colours for `side`; its nodes by default, or where it has none, all.
+    """The named sets of test colours; by default the nodes of `side`, or all sets if it has none.
 
     Raises
     ------
     DefinitionError
-        For a set that nobody knows or that has no colours here, or when no set is named.
+        When a set is not known or has no colours here, or no set is named.
     """
     has_nodes = nodes_of(side) is not None
     names = sets if sets is not None else ("nodes",) if has_nodes else SETS[:3]
@@ -55,7 +55,7 @@ def colours(
         )
     if "nodes" in names and not has_nodes:
         raise DefinitionError(
-            "there are no nodes to compare at", where=where, accepted="a LUT, or other sets"
+            "there are no nodes to compare", where=where, accepted="a LUT, or other sets"
         )
     return colours_to_compare(side, side, source or ASSUMED_SOURCE, names)
 
@@ -63,7 +63,7 @@ def colours(
 def colours_for_both(
     sets: Sequence[str] | None, a: Transform, b: Transform | None, source: Encoding | None
 ) -> list[SampledColours]:
-    """The named sets of test colours for two sides, or all that there are."""
+    """The named sets of test colours for two sides; by default all sets."""
     if sets is not None and not sets:
         raise DefinitionError(
             "no test colours are named, so nothing is compared", accepted=", ".join(SETS)
@@ -81,7 +81,7 @@ def judge(
     limits: Mapping[str, float],
     show: tuple[str, ...] = (),
 ) -> CheckResult:
-    """Hold the difference of two sets of outputs against limits, and say where it is worst."""
+    """Compare the difference of two sets of outputs with limits, and find the worst colour."""
     measured = [measure(b, a, view) for a, b in zip(found, expected, strict=True)]
     figures = held_against(limits, PointDifferences.spreads_of(measured))
     at, i = worst_of(measured, figures[0])
@@ -96,7 +96,7 @@ def judge_sides(
     limits: Mapping[str, float],
     show: tuple[str, ...] = (),
 ) -> CheckResult:
-    """The same for what two transforms make of test colours, whose outputs are not kept."""
+    """As `judge`, for the outputs of two transforms, which are computed here and not kept."""
     measured = [measure_sides(expected, found, each, view) for each in tests]
     figures = held_against(limits, PointDifferences.spreads_of(measured))
     at, i = worst_of(measured, figures[0])
@@ -108,7 +108,7 @@ def judge_sides(
 def verdict(
     figures: Sequence[CheckFigure], where: str = "", show: tuple[str, ...] = ()
 ) -> CheckResult:
-    """A finding from figures: it passes when every one holds."""
+    """A check result from figures; it passes when all are within their limits."""
     passed = all(figure.holds for figure in figures)
     failing = [figure for figure in figures if not figure.holds]
     summary = "; ".join(figure.words for figure in (failing or figures))
@@ -118,7 +118,7 @@ def verdict(
 
 
 def worst_of(measured: Sequence[PointDifferences], figure: CheckFigure) -> tuple[int, int]:
-    """Where the measure of a figure is largest: in which set, and at which of its colours."""
+    """The set, and the index of its colour, at which the measure of a figure is largest."""
     name, _ = measure_of(figure.name)
     at = int(np.argmax([float(getattr(each, name).max()) for each in measured]))
     return at, int(getattr(measured[at], name).argmax())
@@ -127,7 +127,7 @@ def worst_of(measured: Sequence[PointDifferences], figure: CheckFigure) -> tuple
 def worst_place(
     colours: SampledColours, i: int, found: NDArray[Any], expected: NDArray[Any]
 ) -> str:
-    """A test colour and what the two sides make of it, in words."""
+    """A test colour and both outputs for it, in words."""
     return (
         f"{colours.label(i) or colours.name}: in {in_codes(colours.signals[i])}, found "
         f"{in_codes(found)}, expected {in_codes(expected)} (10 bit)"

@@ -1,8 +1,8 @@
-"""JUnit XML, as servers that run tests read it.
+"""JUnit XML, as CI servers read it.
 
-There is no standard; the elements and attributes here are those that the common
-schemas share (testsuites, testsuite, testcase, failure, error, system-out). No
-time stamp and no host name: the same run gives the same file but for durations.
+There is no standard; the elements and attributes here are those that the common schemas share
+(testsuites, testsuite, testcase, failure, error, system-out). The file holds no time stamp and
+no host name, so that files of equal runs differ only in durations.
 """
 
 from __future__ import annotations
@@ -14,12 +14,12 @@ from xml.etree import ElementTree
 from lutbench.checks.runner import Outcome, Report
 from lutbench.plaintext import harmless
 
-# What XML 1.0 cannot hold, not even escaped.
+# Characters that XML 1.0 cannot hold, not even escaped.
 _FORBIDDEN = re.compile(r"[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 
 def junit_xml(reports: Sequence[Report]) -> bytes:
-    """The reports as the bytes of a JUnit XML file, a test suite each."""
+    """The reports as the bytes of a JUnit XML file, with a test suite for each."""
     every = [outcome for report in reports for outcome in report.outcomes]
     root = ElementTree.Element("testsuites", {"name": "lutbench", **_counts(every)})
     for report in reports:
@@ -49,7 +49,7 @@ def _case(suite: ElementTree.Element, outcome: Outcome, title: str) -> None:
     }
     case = ElementTree.SubElement(suite, "testcase", attributes)
     if pairs := properties(outcome):
-        # First, as pytest writes them: readers that go by order expect them there.
+        # First, as pytest writes them: some readers depend on the order.
         place = ElementTree.SubElement(case, "properties")
         for name, number in pairs:
             attributes = {"name": _clean(name), "value": repr(number)}
@@ -63,7 +63,7 @@ def _case(suite: ElementTree.Element, outcome: Outcome, title: str) -> None:
 
 
 def properties(outcome: Outcome) -> list[tuple[str, float]]:
-    """The figures of a check and their limits, by name: the pytest plugin tells the same."""
+    """The figures of a check and their limits by name; the pytest plugin gives the same."""
     pairs: list[tuple[str, float]] = []
     for figure in outcome.figures:
         pairs.append((f"lutbench {figure.name}", float(figure.found)))
@@ -72,7 +72,7 @@ def properties(outcome: Outcome) -> list[tuple[str, float]]:
 
 
 def details(outcome: Outcome) -> str:
-    """By how much, where, why it matters, and what shows it: a line each."""
+    """Lines with the failed figure, where it is, the reason of the check, and a command."""
     lines = [outcome.summary]
     if outcome.where:
         lines.append(f"where: {outcome.where}")

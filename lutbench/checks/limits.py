@@ -1,7 +1,7 @@
 """Limits on differences, each in a named unit.
 
-The name of a limit is a measure, by itself for the maximum or with ``_mean``,
-``_p95`` or ``_p99``: ``delta_e_2000``, ``delta_e_itp_p95``, ``code_10bit_mean``.
+The name of a limit is that of a measure, for the maximum, or with ``_mean``, ``_p95`` or
+``_p99`` added: ``delta_e_2000``, ``delta_e_itp_p95``, ``code_10bit_mean``.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from typing import Any
 from lutbench.errors import DefinitionError, unknown_name
 from lutbench.given import number
 from lutbench.measure.difference import Spread
+from lutbench.model.signal import CODES_10_BIT
 
 UNITS = {
     "delta_e_2000": "ΔE 2000",
@@ -21,15 +22,12 @@ UNITS = {
     "code_10bit": "10-bit codes",
 }
 FIGURES = {"mean": "mean", "p95": "95th percentile", "p99": "99th percentile", "max": "maximum"}
-MOST = {"delta_e_2000": 100.0, "delta_e_itp": 720.0, "code_10bit": 1023.0}
-"""What nothing is apart by more: black and white; the ends of PQ (720 times I, Recommendation
-ITU-R BT.2124); the scale. A limit over it lets everything pass."""
+MOST = {"delta_e_2000": 100.0, "delta_e_itp": 720.0, "code_10bit": CODES_10_BIT}
+"""The largest possible difference by measure: that of black and white; that of the ends of PQ
+(720 times I, Recommendation ITU-R BT.2124); the scale. A higher limit would pass everything."""
 
-FULL_SCALE = 1023.0
-"""In 10-bit codes."""
-
-MOST_BY_UNIT = {"10-bit codes": FULL_SCALE, "degrees": 180.0, "of a step": 10.0}
-"""The same for what `inspect` measures; a share is at most 1."""
+MOST_BY_UNIT = {"10-bit codes": CODES_10_BIT, "degrees": 180.0, "of a step": 10.0}
+"""The largest possible value by unit of the findings of `inspect`; a share is at most 1."""
 
 NAMES = tuple(
     measure if figure == "max" else f"{measure}_{figure}"
@@ -40,18 +38,18 @@ NAMES = tuple(
 
 @dataclass(frozen=True)
 class CheckFigure:
-    """A figure that was found, and the limit it is held against."""
+    """A figure that was found, and its limit."""
 
     name: str
     found: float
     limit: float
     label: str
-    """What it is, in words, and its unit unless `unit` says it."""
+    """A description, with the unit unless `unit` states it."""
     unit: str = ""
 
     @property
     def holds(self) -> bool:
-        """Whether the figure is within the limit; a NaN never is."""
+        """Whether the figure is within the limit; NaN never is."""
         return bool(self.found <= self.limit)
 
     @property
@@ -61,7 +59,7 @@ class CheckFigure:
         return f"{self.label} {self.found + 0:.4g}{unit}, limit {self.limit:g}"
 
     def to_data(self) -> dict[str, Any]:
-        """Plain data."""
+        """The figure as plain data."""
         return {
             "name": self.name,
             "found": self.found,
@@ -73,7 +71,7 @@ class CheckFigure:
 
 
 def checked_limit(value: Any, where: str, most: float = math.inf) -> float:
-    """A limit as a number from 0 to `most`: beyond, it would let everything pass, or nothing."""
+    """A limit as a number from 0 to `most`; any other would pass everything, or nothing."""
     limit = number(value, where)
     if not math.isfinite(limit) or not 0 <= limit <= most:
         accepted = "a finite number from 0" if most == math.inf else f"0 to {most:g}"
@@ -84,14 +82,14 @@ def checked_limit(value: Any, where: str, most: float = math.inf) -> float:
 
 
 def most_in(unit: str) -> float:
-    """The most that a limit in a unit of `inspect` can ask for."""
+    """The largest sensible limit in a unit of `inspect`."""
     return MOST_BY_UNIT.get(unit, 1.0 if unit.startswith("share") else math.inf)
 
 
 def checked_limits(values: Mapping[str, Any], where: str) -> dict[str, float]:
-    """Limits by name, each checked; known names only, and at least one."""
+    """Limits by name, each checked; at least one must be given."""
     limits = {
-        name: checked_limit(value, f"{where}, {name}", MOST.get(measure_of(name)[0], FULL_SCALE))
+        name: checked_limit(value, f"{where}, {name}", MOST.get(measure_of(name)[0], CODES_10_BIT))
         for name, value in values.items()
     }
     if not limits:
@@ -102,14 +100,14 @@ def checked_limits(values: Mapping[str, Any], where: str) -> dict[str, float]:
 
 
 def known_limits(values: Mapping[str, Any], where: str, more: Sequence[str] = ()) -> None:
-    """Refuse a name that is no limit; UnknownNameError with the nearest names."""
+    """Refuse a name that is not a limit, with an UnknownNameError that has the nearest names."""
     for name in values:
         if name not in (*NAMES, *more):
             raise unknown_name("limit", name, (*NAMES, *more), where)
 
 
 def held_against(limits: Mapping[str, float], spreads: Mapping[str, Spread]) -> list[CheckFigure]:
-    """Each limit with the figure found, those that fail first."""
+    """Each limit with the figure that was found; failed ones come first."""
     found = []
     for name, limit in limits.items():
         measure, figure = measure_of(name)

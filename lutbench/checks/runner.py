@@ -1,4 +1,4 @@
-"""Running checks: one after the other, side by side, or on a cluster."""
+"""Running checks: one after the other, in several processes, or on a cluster."""
 
 from __future__ import annotations
 
@@ -19,11 +19,10 @@ Status = Literal["passed", "failed", "error", "recorded"]
 
 @dataclass(frozen=True)
 class Outcome:
-    """What became of one check.
+    """The outcome of one check.
 
-    ``failed``: a figure is over its limit. ``error``: the check could not be
-    done (a file is missing or corrupt, nothing would have been compared); it
-    counts as much as a failure.
+    ``failed``: a figure is over its limit. ``error``: the check could not be run (a file is
+    missing or corrupt, nothing would have been compared), which counts as a failure.
     """
 
     name: str
@@ -39,11 +38,11 @@ class Outcome:
 
     @property
     def holds(self) -> bool:
-        """Whether the check passed, or recorded what it was asked to."""
+        """Whether the check passed, or recorded its baseline."""
         return self.status in ("passed", "recorded")
 
     def to_data(self) -> dict[str, Any]:
-        """Plain data; `seconds` is wall-clock time."""
+        """The outcome as plain data; `seconds` is wall-clock time."""
         return {
             "name": self.name,
             "kind": self.kind,
@@ -60,7 +59,7 @@ class Outcome:
 
 @dataclass(frozen=True, repr=False)
 class Report(Result):
-    """The outcomes of a suite, in its order."""
+    """The outcomes of a suite, in the order of its checks."""
 
     title: str
     path: str
@@ -68,15 +67,15 @@ class Report(Result):
 
     @property
     def passed(self) -> bool:
-        """Whether there are outcomes and all of them hold."""
+        """Whether there are outcomes and all of them passed or were recorded."""
         return bool(self.outcomes) and all(each.holds for each in self.outcomes)
 
     def count(self, status: Status) -> int:
-        """How many checks have that status."""
+        """The number of checks with that status."""
         return sum(each.status == status for each in self.outcomes)
 
     def to_data(self) -> dict[str, Any]:
-        """Plain data."""
+        """The report as plain data."""
         return {
             "suite": self.path,
             "title": self.title,
@@ -89,7 +88,7 @@ class Report(Result):
 
 
 def run_check(check: Check, context: Context) -> Outcome:
-    """Do one check; what it cannot do is its outcome too, never an exception."""
+    """Run one check; an error becomes an outcome, not an exception."""
     started = time.perf_counter()
     try:
         finding = check.run(context)
@@ -134,12 +133,12 @@ class SuiteRun:
     Parameters
     ----------
     jobs
-        Checks at once, in processes of their own.
+        Number of checks that run at the same time, each in its own process.
     scheduler
-        The address of a Dask scheduler whose workers do them: they must see the
-        suite's files under the same paths.
+        The address of a Dask scheduler whose workers run them; they must see the suite's
+        files under the same paths.
     record, force
-        Record baselines instead of holding against them, and replace those there are.
+        Record baselines instead of comparing with them, and replace existing ones.
     """
 
     jobs: int = 1
@@ -160,10 +159,10 @@ def run_suite(
     Raises
     ------
     LutbenchError
-        When one of them would record into another folder than the suite's.
+        When one of them would record outside the suite's folder.
     """
     context = suite.context(record=run.record, force=run.force)
-    if run.record:  # refused as a whole before anything is written
+    if run.record:  # refused before anything is written
         for check in checks:
             if check.recording:
                 context.place(check.recording, check.where)

@@ -1,4 +1,4 @@
-"""The suite that comes with the package and checks an installation."""
+"""The suite in the package that checks an installation."""
 
 from __future__ import annotations
 
@@ -10,6 +10,6 @@ from pathlib import Path
 
 @contextmanager
 def self_suite() -> Iterator[tuple[Path]]:
-    """The suite as a file, wherever the package is installed."""
+    """The suite as a file, however the package is installed."""
     with as_file(files("lutbench") / "data" / "installation.toml") as path:
         yield (path,)

@@ -1,4 +1,4 @@
-"""A suite: the checks that a TOML file names."""
+"""A suite: the checks in a TOML file."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from lutbench.checks.base import Check, Context, read_names
+from lutbench.checks.base import Check, Context
 from lutbench.checks.kinds import KINDS
 from lutbench.errors import DefinitionError, unknown_name
 from lutbench.files import beside, read_toml
@@ -15,15 +15,15 @@ from lutbench.model.catalogue import Catalogue, open_catalogue, user_definitions
 from lutbench.recipes.table import Table
 
 MAX_CHECKS = 10_000
-"""Checks in a suite: more is a mistake of whatever wrote it."""
+"""Largest number of checks in a suite: more are a mistake of the program that wrote it."""
 
 SUFFIX = ".lutbench.toml"
-"""The end of a name by which pytest collects a suite."""
+"""The end of a file name by which pytest collects a suite."""
 
 
 @dataclass(frozen=True, eq=False)
 class Suite:
-    """Checks, and where they stand."""
+    """Checks, with their file and the catalogue that they use."""
 
     title: str
     path: Path
@@ -31,20 +31,20 @@ class Suite:
     catalogue: Catalogue
 
     def context(self, *, record: bool = False, force: bool = False) -> Context:
-        """What the checks run in."""
-        # Whole paths: another process may stand in another folder.
+        """The context that the checks run in."""
+        # An absolute path: another process may have another current folder.
         return Context(self.path.resolve(), self.catalogue, record, force)
 
     def selected(self, expression: str = "", tags: Sequence[str] = ()) -> list[Check]:
-        """The checks whose name fits `expression` and that carry one of `tags`.
+        """The checks whose name matches `expression` and that have one of `tags`.
 
-        `expression` is words joined by ``and``, ``or`` and ``not``, each looked for
-        in the name, letter case ignored; a whole name is taken as it is.
+        `expression` is words joined by ``and``, ``or`` and ``not``; each word is searched for
+        in the name, letter case ignored. The whole name of a check matches that check.
 
         Raises
         ------
         DefinitionError
-            When no check is left: a run of none would prove nothing.
+            When no check is selected, since a run without checks proves nothing.
         """
         known = {tag for check in self.checks for tag in check.tags}
         for tag in tags:
@@ -53,7 +53,7 @@ class Suite:
         chosen = [
             check
             for check in self.checks
-            if name_fits(check.name, expression) and (not tags or set(tags) & set(check.tags))
+            if name_matches(check.name, expression) and (not tags or set(tags) & set(check.tags))
         ]
         if not chosen:
             raise DefinitionError(
@@ -65,17 +65,17 @@ class Suite:
 
 
 def read_suite(path: str | Path, definitions: Sequence[str | Path] = ()) -> Suite:
-    """The suite in a TOML file; `definitions` are more files with the user's curves and gamuts.
+    """Read a suite; `definitions` are additional files with the user's curves and gamuts.
 
     Raises
     ------
     DefinitionError
-        With the file, the key and what would be accepted.
+        When it cannot be used; the message has the file, the key and what would be accepted.
     """
     file = Path(path)
     top = Table(read_toml(file), str(file))
-    named = read_names(top, "definitions", ()) or ()
-    # What stands in one user's folder must not decide what passes on another machine.
+    named = top.texts("definitions") or ()
+    # A suite must not pass or fail because of one user's own definitions.
     user = user_definitions_wanted(usual=False)
     found = (beside(file.parent, name, top.at("definitions"), "suite") for name in named)
     catalogue = open_catalogue(*found, *definitions, user=user)
@@ -93,7 +93,9 @@ def read_suite(path: str | Path, definitions: Sequence[str | Path] = ()) -> Suit
     for check in checks:
         if check.name in seen:
             raise DefinitionError(
-                f"two checks are named {check.name!r}", where=file, accepted="a name for each"
+                f"two checks are named {check.name!r}",
+                where=file,
+                accepted="a different name for each",
             )
         seen.add(check.name)
     return Suite(title, file, checks, catalogue)
@@ -113,7 +115,7 @@ def _check(table: Table, catalogue: Catalogue) -> Check:
     common = {
         "name": name,
         "where": place,
-        "tags": read_names(table, "tags", ()),
+        "tags": table.texts("tags") or (),
         "reason": table.text("reason", ""),
     }
     check = KINDS[kind].read(table, common, catalogue)
@@ -121,25 +123,25 @@ def _check(table: Table, catalogue: Catalogue) -> Check:
     return check
 
 
-def name_fits(name: str, expression: str) -> bool:
-    """Whether a check's name fits a ``-k`` expression.
+def name_matches(name: str, expression: str) -> bool:
+    """Whether a check's name matches a ``-k`` expression.
 
-    >>> name_fits("monitor LUT", "monitor and not small"), name_fits("a or b", "a or b")
+    >>> name_matches("monitor LUT", "monitor and not small"), name_matches("a or b", "a or b")
     (True, True)
     """
     folded = name.casefold()
     text = " ".join(expression.casefold().split())
     if not text or text == " ".join(folded.split()):
         return True
-    ways = [
-        [_term(term.strip(), expression) for term in re.split(r"\band\b", way)]
-        for way in re.split(r"\bor\b", text)
+    alternatives = [
+        [_term(term.strip(), expression) for term in re.split(r"\band\b", part)]
+        for part in re.split(r"\bor\b", text)
     ]
-    return any(all((word in folded) == wanted for word, wanted in way) for way in ways)
+    return any(all((word in folded) == wanted for word, wanted in terms) for terms in alternatives)
 
 
 def _term(term: str, expression: str) -> tuple[str, bool]:
-    """A word to look for, and whether it must be there."""
+    """A word to search for, and whether it must be present (True) or absent."""
     wanted = not re.match(r"not\b", term)
     word = term if wanted else term[3:].strip()
     if not word:

@@ -60,7 +60,7 @@ def read_project(file: Path) -> Project:
         top.text("title", ""),
         tuple(
             str(beside(file.parent, name, file, "project"))
-            for name in top.file_names("definitions")
+            for name in top.texts("definitions") or ()
         ),
         _end(top, "source"),
         _end(top, "target"),

@@ -213,7 +213,7 @@ def _named_bytes(file: str) -> bytes:
 
 
 def _catalogue(top: Table, file: Path, catalogue: Catalogue | None) -> Catalogue:
-    names = top.file_names("definitions")
+    names = top.texts("definitions")
     base = catalogue or open_catalogue()
     if not names:
         return base

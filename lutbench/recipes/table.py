@@ -127,15 +127,17 @@ class Table:
             )
         return tuple(number(each, self.at(key)) for each in value)
 
-    def file_names(self, key: str) -> list[str]:
-        """A file name or a list of them, as they are written; empty when not present."""
-        named = self.take(key)
-        names = [named] if isinstance(named, str) else named or []
-        if not isinstance(names, list) or not all(isinstance(name, str) for name in names):
+    def texts(self, key: str) -> tuple[str, ...] | None:
+        """A list of texts, or one text as a list of one; None when it is not present."""
+        value = self.take(key)
+        if value is None:
+            return None
+        texts = [value] if isinstance(value, str) else value
+        if not isinstance(texts, list) or not all(isinstance(text, str) for text in texts):
             raise DefinitionError(
-                "is not a list of files", where=self.at(key), accepted='["a.toml", "b.toml"]'
+                "is not a list of texts", where=self.at(key), accepted='["a", "b"]'
             )
-        return names
+        return tuple(texts)
 
     def file(self, key: str) -> str | None:
         """The path of a file that the table names (see `files.beside`), or None."""

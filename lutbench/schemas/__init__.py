@@ -1,5 +1,6 @@
-"""JSON Schemas, made of typed descriptions of what commands print and what files hold.
+"""JSON Schemas, generated from typed descriptions of reports and TOML files.
 
-`reports/` describes every ``--json``, `inputs/` the TOML of recipes, suites and definitions;
-`making.py` makes JSON Schemas (draft 2020-12) of both, `named.py` knows them by name.
+`reports/` describes the output of each ``--json``, `inputs/` the TOML of recipes, suites,
+projects and definitions; `making.py` makes JSON Schemas (draft 2020-12) from both, `named.py`
+lists them by name.
 """

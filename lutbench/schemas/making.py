@@ -1,7 +1,7 @@
-"""A JSON Schema (draft 2020-12) of a TypedDict.
+"""Making a JSON Schema (draft 2020-12) from a TypedDict.
 
-Names and types come from its annotations; descriptions from the docstrings of the class and
-of its keys, where a unit stands too. What a type cannot say, a `Hint` beside it does.
+Names and types come from its annotations, descriptions and units from the docstrings of the
+class and its keys. A `Hint` in an annotation adds what a type cannot express.
 """
 
 from __future__ import annotations
@@ -31,14 +31,14 @@ PLAIN = {str: "string", int: "integer", float: "number", bool: "boolean", type(N
 
 @dataclass(frozen=True)
 class Hint:
-    """What goes into the schema beside what the type says, made when it is asked for."""
+    """Additions to the schema of a type, made by a function when they are needed."""
 
     extra: Callable[[], dict[str, Any]]
 
 
 @dataclass
 class _Made:
-    """The schema as it grows: definitions by the name of their class."""
+    """The schema while it is made: definitions by class name."""
 
     closed: bool
     definitions: dict[str, Any] = field(default_factory=dict)
@@ -52,10 +52,10 @@ def schema_of(kind: Any, title: str, *, closed: bool) -> dict[str, Any]:
     kind
         A TypedDict, or a union of several.
     title
-        What the schema is of.
+        The title of the schema.
     closed
-        Whether a key that is not described is a fault: so in a file that is read. In a
-        report it is not: later versions may add some.
+        Whether other keys are errors. They are in files that are read; in reports they are
+        not, since later versions may add keys.
     """
     made = _Made(closed)
     body = _schema(kind, made)
@@ -99,20 +99,20 @@ def _hints(given: Sequence[Any]) -> dict[str, Any]:
 
 def _reference(kind: Any, made: _Made) -> dict[str, Any]:
     if kind.__name__ not in made.definitions:
-        made.definitions[kind.__name__] = {}  # holds the place: a table may hold itself
+        made.definitions[kind.__name__] = {}  # a placeholder, for types that contain themselves
         made.definitions[kind.__name__] = _object(kind, made)
     return {"$ref": f"#/$defs/{kind.__name__}"}
 
 
 def _object(kind: Any, made: _Made) -> dict[str, Any]:
-    told = _told(kind)
+    docs = _key_docs(kind)
     hints = get_type_hints(kind, include_extras=True)
     properties = {}
     for name, annotation in hints.items():
         found = _schema(annotation, made)
-        properties[name] = found | ({"description": told[name]} if name in told else {})
+        properties[name] = found | ({"description": docs[name]} if name in docs else {})
     schema: dict[str, Any] = {"type": "object", "properties": properties}
-    # Not `__required_keys__`: a class does not see through annotations that are text.
+    # Not `__required_keys__`, which is wrong where annotations are strings.
     if needed := [name for name, each in hints.items() if get_origin(each) is not NotRequired]:
         schema["required"] = needed
     if made.closed:
@@ -121,18 +121,18 @@ def _object(kind: Any, made: _Made) -> dict[str, Any]:
     return ({"description": " ".join(about.split())} if about else {}) | schema
 
 
-def _told(kind: Any) -> dict[str, str]:
-    """The docstring under each key, of the class and of those that it is made of."""
+def _key_docs(kind: Any) -> dict[str, str]:
+    """The docstring below each key of a class and its bases."""
     found: dict[str, str] = {}
     for each in getattr(kind, "__orig_bases__", ()):
         if is_typeddict(each):
-            found |= _told(each)
-    return found | _told_in(kind.__module__).get(kind.__name__, {})
+            found |= _key_docs(each)
+    return found | _key_docs_of_module(kind.__module__).get(kind.__name__, {})
 
 
 @cache
-def _told_in(module: str) -> dict[str, dict[str, str]]:
-    """By class and key the docstrings of a module's source, which Python itself drops."""
+def _key_docs_of_module(module: str) -> dict[str, dict[str, str]]:
+    """Docstrings of keys by class, from a module's source, since Python does not keep them."""
     import importlib
 
     tree = ast.parse(inspect.getsource(importlib.import_module(module)))

@@ -1,4 +1,4 @@
-"""The schemas by name."""
+"""All schemas, by name."""
 
 from __future__ import annotations
 
@@ -12,16 +12,16 @@ from lutbench.schemas.making import schema_of
 
 @dataclass(frozen=True)
 class NamedSchema:
-    """A schema, and where the type that it is made of stands."""
+    """A schema, with the place of the type that it is made from."""
 
     name: str
     title: str
     place: str
-    """Module under `lutbench.schemas`, and the name in it."""
+    """The module in `lutbench.schemas`, a colon, and the name of the type."""
 
     @property
     def of_a_file(self) -> bool:
-        """Whether it is that of a file that is read; else of what a command prints."""
+        """Whether it describes a file that is read, and not the output of a command."""
         return self.place.startswith("inputs.")
 
     def made(self) -> dict[str, Any]:
@@ -34,10 +34,10 @@ class NamedSchema:
 FILES = (
     NamedSchema("recipe", "A recipe for `lutbench build`", "inputs.recipe:Recipe"),
     NamedSchema("suite", "A suite for `lutbench verify`", "inputs.suite:SuiteFile"),
-    NamedSchema("project", "What holds for a whole shoot: lutbench.toml", "inputs.project:Project"),
+    NamedSchema("project", "Settings of a whole shoot: lutbench.toml", "inputs.project:Project"),
     NamedSchema("definitions", "Curves and gamuts of your own", "inputs.definitions:Definitions"),
 )
-"""Of the TOML files that are read."""
+"""Schemas of the TOML files that are read."""
 
 _MAKING = ("apply", "bench", "build", "capture", "chart", "convert", "demo", "learn", "match")
 _MEASURING = (
@@ -67,7 +67,7 @@ REPORTS = (
     *_reports("measuring", _MEASURING),
     *_reports("naming", ("levels", "list-curves", "list-gamuts", "list-tones", "list-mappings")),
 )
-"""Of what commands print with ``--json``: a command of several words has ``-`` between them."""
+"""Schemas of the output of ``--json``; in names of two words ``-`` replaces the space."""
 
 
 def schema_named(name: str) -> NamedSchema:

@@ -1,4 +1,4 @@
-"""Words and names that stand in TOML files: offered for completion, letter case ignored."""
+"""Hints for words and names in TOML files: editors offer them, letter case is ignored."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from lutbench.schemas.making import Hint
 
 
 def words(found: Callable[[], Iterable[str]]) -> Hint:
-    """One of a few words, as the code that reads them knows them; letter case does not matter."""
+    """One of a few words, taken from the code that reads them; letter case is ignored."""
 
     def extra() -> dict[str, Any]:
         known = list(found())
@@ -21,12 +21,12 @@ def words(found: Callable[[], Iterable[str]]) -> Hint:
 
 
 def names(found: Callable[[], Iterable[str]]) -> Hint:
-    """A name: those that are known here are offered, others may be known elsewhere."""
+    """A name; known ones are offered, and others are accepted."""
     return Hint(lambda: {"anyOf": [{"enum": list(found())}, {"type": "string"}]})
 
 
 def limits(found: Callable[[], Iterable[str]]) -> Hint:
-    """Limits by the names of what is measured."""
+    """Limits by name; other names are errors."""
 
     def extra() -> dict[str, Any]:
         numbers = {name: {"type": "number", "minimum": 0} for name in found()}
@@ -36,12 +36,12 @@ def limits(found: Callable[[], Iterable[str]]) -> Hint:
 
 
 def between(low: float, high: float) -> Hint:
-    """Limits of a number."""
+    """The smallest and largest value of a number."""
     return Hint(lambda: {"minimum": low, "maximum": high})
 
 
 def length(low: int, high: int | None = None) -> Hint:
-    """Limits of a list's length."""
+    """The smallest and largest length of a list."""
     return Hint(lambda: {"minItems": low} | ({} if high is None else {"maxItems": high}))
 
 

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lutbench import underway
+from lutbench import work_progress
 from lutbench.errors import LutbenchError, NotInvertibleError
 from lutbench.model.curves.base import Curve
 from lutbench.model.transforms import Array, Mould, Pipeline, Transform, steps_of
@@ -243,7 +243,7 @@ def slabs(size: int) -> Iterator[slice]:
     thick = max(1, SLAB // size**2)
     for start in range(0, size, thick):
         yield slice(start, min(size, start + thick))
-        underway.tell("sampling", min(size, start + thick) / size)
+        work_progress.report("sampling", min(size, start + thick) / size)
 
 
 def _at_nodes(transform: Transform, size: int, domain: Array) -> NDArray[np.float64]:

@@ -16,7 +16,7 @@ from click.testing import CliRunner, Result
 import lutbench
 from lutbench.checks.junit import junit_xml
 from lutbench.checks.runner import Outcome, Report
-from lutbench.checks.suite import name_fits
+from lutbench.checks.suite import name_matches
 from lutbench.cli.main import group
 from lutbench.errors import LutbenchError
 from lutbench.formats.cube_write import write_cube
@@ -150,7 +150,7 @@ def test_selection(folder: Path) -> None:
 @pytest.mark.parametrize("expression", ["not", "a and", "or a", "a or or b"])
 def test_a_selection_that_is_none(expression: str) -> None:
     with pytest.raises(LutbenchError, match="not a selection"):
-        name_fits("zzz", expression)
+        name_matches("zzz", expression)
 
 
 def test_jobs_give_the_same_report(folder: Path) -> None:

@@ -1,4 +1,4 @@
-"""The kinds of checks, by the name that a suite gives them."""
+"""The kinds of checks by their names in a suite."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A LUT, recipe or pipeline against what it gave when its baseline was recorded."""
+"""The kind `baseline`: a LUT, recipe or pipeline compared with its recorded output."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ from lutbench.tables.nodes import domain_of
 
 PARTS = "part_mean_code_10bit"
 DEFAULT_LIMITS = {"code_10bit": 0.1, PARTS: 0.0005}
-"""10-bit codes. The mean of a plane of 33² nodes moves by 0.0005 when one node moves by 0.54."""
+"""In 10-bit codes. The mean of a plane of 33² nodes moves by 0.0005 when one node moves by 0.54."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -85,7 +85,7 @@ class Baseline(Check):
             lut = side.transform
             if not isinstance(lut, Lut):
                 raise LutbenchError(
-                    "a pipeline is not a LUT to record whole",
+                    "a pipeline cannot be recorded as a LUT",
                     where=self.where,
                     accepted="a baseline that ends in .csv, or a size for the pipeline",
                 )
@@ -104,7 +104,7 @@ class Baseline(Check):
         stored = baselines.read_baseline_lut(context.path(self.baseline))
         found = side.transform
         if baselines.shape_of(found) != baselines.shape_of(stored):
-            return _another_shape(baselines.shape_of(found), baselines.shape_of(stored))
+            return _shapes_differ(baselines.shape_of(found), baselines.shape_of(stored))
         if not np.allclose(domain_of(found), domain_of(stored), rtol=1e-6, atol=1e-9):
             return CheckResult(False, "the domain is not that of the baseline")
         tests = [each for each in (nodes_of(stored),) if each is not None]
@@ -118,26 +118,26 @@ class Baseline(Check):
         stored = baselines.read_table(context.path(self.baseline))
         show = (*context.itself, "-k", self.name)
         view = view_for(self.target or side.target)
-        return held_to_table(side.transform, stored, limits, view, show)
+        return compare_with_table(side.transform, stored, limits, view, show)
 
 
-def held_to_table(
+def compare_with_table(
     side: Transform,
     stored: baselines.RecordedTable,
     limits: Mapping[str, float],
     view: View,
     show: tuple[str, ...] = (),
 ) -> CheckResult:
-    """Hold what `side` gives now against a recorded table.
+    """Compare the current output of `side` with a recorded table.
 
     Raises
     ------
     LutbenchError
-        When the limits compare nothing here, or the side gives NaN.
+        When the limits compare nothing here, or the output is NaN.
     """
     shape = baselines.shape_of(side)
     if shape != stored.shape:
-        return _another_shape(shape, stored.shape)
+        return _shapes_differ(shape, stored.shape)
     figures: list[CheckFigure] = []
     where = ""
     outer = {name: limit for name, limit in limits.items() if name != PARTS}
@@ -154,7 +154,7 @@ def held_to_table(
         }
         most = max(float(each.max()) for each in moved.values())
         label = "mean of a part of the table has moved by"
-        figures.append(CheckFigure(PARTS, most, limits[PARTS], label, "codes of 10 bit"))
+        figures.append(CheckFigure(PARTS, most, limits[PARTS], label, "10-bit codes"))
         if most > limits[PARTS]:
             where = where or _parts_in_words(moved)
     if not figures:
@@ -163,25 +163,25 @@ def held_to_table(
 
 
 def not_itself(given: Path | None, stored: Path, where: str, what: str) -> None:
-    """Refuse a recording that is the file it is recorded from."""
+    """Refuse a recording that is the same file as the one that is checked."""
     if given is not None and stored.exists() and stored.samefile(given):
         raise DefinitionError(
-            f"{what}, so nothing is checked", where=where, accepted="a file of its own"
+            f"{what}, so nothing is checked", where=where, accepted="another file"
         )
 
 
-def _another_shape(found: str, stored: str) -> CheckResult:
+def _shapes_differ(found: str, stored: str) -> CheckResult:
     return CheckResult(False, f"the LUT is {found}, the baseline is of {stored} (kind and size)")
 
 
 def _parts_in_words(moved: dict[str, Array]) -> str:
-    """The parts that moved most: of a 3D LUT three planes, which cross where one node moved."""
+    """The parts that moved most; in a 3D LUT three planes, which cross at a node that moved."""
     most = [f"{part} {int(np.argmax(means.max(axis=1)))}" for part, means in moved.items()]
     return f"moved most: {', '.join(most)}"
 
 
 def record(context: Context, path: Path, data: bytes) -> CheckResult:
-    """Write what is recorded, unless the file already holds it."""
+    """Write a recording, unless the file holds it already."""
     if path.is_file() and path.read_bytes() == data:
         return CheckResult(True, "the recording is unchanged", recorded=str(path))
     if path.exists() and not context.force:

@@ -1,4 +1,4 @@
-"""A recipe still builds the same file, byte for byte."""
+"""The kind `bytes`: a recipe still builds the same file, byte for byte."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from lutbench.recipes.table import Table
 
 @dataclass(frozen=True, kw_only=True)
 class Bytes(Check):
-    """See the module; the file is given as itself or by its SHA-256."""
+    """See the module; the expected file is given by name or by its SHA-256."""
 
     kind: ClassVar[str] = "bytes"
     lut: str

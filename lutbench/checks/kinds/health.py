@@ -1,4 +1,4 @@
-"""A LUT has no finding of given codes: what ``lutbench inspect`` would say about it."""
+"""The kind `health`: ``lutbench inspect`` has no findings of the given codes."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from lutbench.checks.base import Check, CheckResult, Context, read_end, read_names
+from lutbench.checks.base import Check, CheckResult, Context, read_end
 from lutbench.checks.judging import in_codes
 from lutbench.checks.limits import CheckFigure, checked_limit, most_in
 from lutbench.errors import DefinitionError, LutbenchError, unknown_name
@@ -21,7 +21,7 @@ from lutbench.recipes.table import Table
 
 @dataclass(frozen=True, kw_only=True)
 class HealthCheck(Check):
-    """See the module. Without `forbid` every finding from `severity` up counts, but for `allow`."""
+    """See the module. Without `forbid`, findings of `severity` or worse count, except `allow`."""
 
     kind: ClassVar[str] = "health"
     lut: str
@@ -34,8 +34,8 @@ class HealthCheck(Check):
 
     @classmethod
     def read(cls, table: Table, common: dict[str, Any], catalogue: Catalogue) -> HealthCheck:
-        forbid = read_names(table, "forbid", None)
-        allow = read_names(table, "allow", ()) or ()
+        forbid = table.texts("forbid")
+        allow = table.texts("allow") or ()
         limits = table.table("limits")
         values = limits.values if limits else {}
         known_names = {"forbid": codes(), "allow": codes(), "limits": tuple(all_limits())}
@@ -46,9 +46,9 @@ class HealthCheck(Check):
                     raise unknown_name("finding", code, known, table.at(key))
         if forbid is not None and (allow or "severity" in table):
             raise DefinitionError(
-                "forbid stands beside allow or severity",
+                "forbid is given together with allow or severity",
                 where=table.where,
-                accepted="forbid alone, or allow and severity",
+                accepted="only forbid, or allow and severity",
             )
         return cls(
             **common,
@@ -85,7 +85,7 @@ class HealthCheck(Check):
             limits=limits,
             catalogue=context.catalogue,
         )
-        self._refuse_what_was_not_examined(found)
+        self._refuse_unexamined(found)
         worst = SEVERITIES.index(self.severity) if self.forbid is None else 0
         bad = [
             each
@@ -109,15 +109,15 @@ class HealthCheck(Check):
     def _counts(self, code: str) -> bool:
         return code in self.forbid if self.forbid is not None else code not in self.allow
 
-    def _refuse_what_was_not_examined(self, found: Inspection) -> None:
-        """A finding that is forbidden by name must have been looked for."""
+    def _refuse_unexamined(self, found: Inspection) -> None:
+        """Refuse a result in which a finding that is forbidden by name was not examined."""
         for missed in found.not_examined:
             unseen = sorted(set(missed.codes) & set(self.forbid or ()))
             if unseen:
                 raise LutbenchError(
-                    f"{unseen[0]} cannot be looked for: {missed.why}",
+                    f"{unseen[0]} cannot be examined: {missed.why}",
                     where=self.where,
-                    accepted="source = {...}, or a LUT that has it",
+                    accepted="source = {...}, or a LUT that can have it",
                 )
 
 

@@ -1,10 +1,10 @@
-"""What must hold whatever the LUT: neutral stays neutral, more light never gives less, and so on.
+"""The kind `invariants`: properties that hold for any sound LUT, whatever its purpose.
 
-- ``neutral``: on the neutral axis the three channels come out alike.
+- ``neutral``: on the neutral axis the three channels are equal.
 - ``monotone``: along the neutral axis no channel falls.
-- ``monotone_channels``: on every line of nodes along an axis, that axis's channel does not fall.
-- ``round_trip``: the inverse (or the LUT named as `inverse`) gives back what went in.
-- ``within_range``: no output lies outside 0..1.
+- ``monotone_channels``: on each line of nodes along an axis, that axis's channel does not fall.
+- ``round_trip``: the inverse (or the LUT named as `inverse`) gives the input back.
+- ``within_range``: no output is outside 0..1.
 """
 
 from __future__ import annotations
@@ -15,9 +15,9 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from lutbench.checks.base import Check, CheckResult, Context, read_names
+from lutbench.checks.base import Check, CheckResult, Context
 from lutbench.checks.judging import in_codes, verdict
-from lutbench.checks.limits import FULL_SCALE, CheckFigure, checked_limit
+from lutbench.checks.limits import CheckFigure, checked_limit
 from lutbench.errors import DefinitionError, LutbenchError, unknown_name
 from lutbench.measure.comparison import ASSUMED_SOURCE
 from lutbench.measure.samples import (
@@ -42,14 +42,14 @@ DEFAULT_LIMITS = {
     "round_trip": 1.0,
     "within_range": 0.001,
 }
-"""10-bit codes; a file's six decimals leave 0.001."""
+"""In 10-bit codes; the rounding of a file to six decimals causes up to 0.001."""
 
 DEFAULT_HOLD = ("neutral", "monotone")
 
 
 @dataclass(frozen=True)
 class Deviation:
-    """How far an invariant is from holding, in 10-bit codes, and where."""
+    """The largest deviation from an invariant, in 10-bit codes, and where it is."""
 
     codes: float
     where: str
@@ -67,7 +67,8 @@ class Invariants(Check):
 
     @classmethod
     def read(cls, table: Table, common: dict[str, Any], catalogue: Catalogue) -> Invariants:
-        hold = read_names(table, "hold", DEFAULT_HOLD) or ()
+        hold = table.texts("hold")
+        hold = DEFAULT_HOLD if hold is None else hold
         for name in hold:
             if name not in INVARIANTS:
                 raise unknown_name("invariant", name, INVARIANTS, table.at("hold"))
@@ -96,9 +97,9 @@ class Invariants(Check):
         figures, places = [], []
         for name in self.hold:
             value = self.limits.get(name, DEFAULT_LIMITS[name])
-            limit = checked_limit(value, f"{self.where}, limits, {name}", FULL_SCALE)
+            limit = checked_limit(value, f"{self.where}, limits, {name}", CODES_10_BIT)
             measured = INVARIANTS[name](side, inverse)
-            figure = CheckFigure(name, measured.codes, limit, LABELS[name], "codes of 10 bit")
+            figure = CheckFigure(name, measured.codes, limit, LABELS[name], "10-bit codes")
             figures.append(figure)
             if not figure.holds:
                 places.append(measured.where)
@@ -114,7 +115,7 @@ def _outputs(transform: Transform, inputs: Array) -> Array:
 
 
 def _greys(transform: Transform) -> Array:
-    """Every 10-bit grey, and the greys of the nodes."""
+    """All 10-bit greys, and the greys of the nodes."""
     greys: Array = neutral_ramp(domain=domain_of(transform)).signals
     if isinstance(transform, Lut3D):
         steps = np.linspace(transform.domain[0], transform.domain[1], transform.size)
@@ -135,7 +136,7 @@ def _neutral(side: NamedTransform, inverse: Transform | None) -> Deviation:
 def _monotone(side: NamedTransform, inverse: Transform | None) -> Deviation:
     greys = _greys(side.transform)
     out = _outputs(side.transform, greys)
-    # How far a channel lies under the highest it has been.
+    # How far a channel is below its highest value so far.
     fall = CODES_10_BIT * (np.maximum.accumulate(out, axis=0) - out).max(axis=-1)
     at = int(fall.argmax())
     return Deviation(float(fall[at]), f"the output falls up to grey {in_codes(greys[at])} (10 bit)")
@@ -169,10 +170,10 @@ def _round_trip(side: NamedTransform, inverse: Transform | None) -> Deviation:
         ]
     )
     out = _outputs(side.transform, inputs)
-    # What was clipped cannot come back.
+    # Clipped colours cannot come back.
     whole = ((out > 0) & (out < 1)).all(axis=-1)
     if not whole.any():
-        raise LutbenchError("every colour is clipped, so no round trip can be judged")
+        raise LutbenchError("every colour is clipped, so the round trip cannot be checked")
     inputs, out = inputs[whole], out[whole]
     again = _outputs(back, out)
     off = CODES_10_BIT * np.abs(again - inputs).max(axis=-1)
@@ -201,9 +202,9 @@ INVARIANTS: dict[str, Callable[[NamedTransform, Transform | None], Deviation]] =
     "within_range": _within_range,
 }
 LABELS = {
-    "neutral": "channels apart on the neutral axis by",
+    "neutral": "channels differ on the neutral axis by",
     "monotone": "neutral axis falls by",
     "monotone_channels": "a channel falls along its own axis by",
-    "round_trip": "round trip misses by",
+    "round_trip": "round trip is off by",
     "within_range": "output beyond 0..1 by",
 }

@@ -1,4 +1,4 @@
-"""Light put through a LUT lands where it should: mid grey within ± of a value, white on a code."""
+"""The kind `levels`: light comes out of a LUT at given levels, within a tolerance."""
 
 from __future__ import annotations
 
@@ -28,17 +28,17 @@ from lutbench.recipes.table import Table
 
 UNITS = ("percent", "signal", "code")
 MOST_STOPS = 20
-"""Over and under mid grey; what is recorded with the widest encoding lies within 16."""
+"""Most stops above or below mid grey; the widest encoding records up to 16."""
 
 MOST_LIGHT = MID_GREY * 2.0**MOST_STOPS
 MOST_WITHIN = {"percent": 100.0, "signal": 1.0}
 DEFAULT_WITHIN = {"percent": 0.2, "signal": 0.002, "code": 2.0}
-"""Two codes of 10 bit, in each unit: what a LUT of 33 nodes keeps between its nodes."""
+"""Two 10-bit codes in each unit: about the error of a LUT of 33 nodes between its nodes."""
 
 
 @dataclass(frozen=True)
 class Point:
-    """A light (1.0 is a perfect white) and the level that it must come out at."""
+    """Light (1.0 is a perfect white diffuser) and the level at which it must come out."""
 
     light: float
     name: str
@@ -80,7 +80,9 @@ class LevelsCheck(Check):
         source = self.source or side.source
         if source is None:
             raise DefinitionError(
-                "nothing says what goes into the LUT", where=self.where, accepted="source = {...}"
+                "the LUT's source encoding is not known",
+                where=self.where,
+                accepted="source = {...}",
             )
         target_range = self.target_range or _given_range(side)
         light = np.array([[point.light] * 3 for point in self.points])
@@ -94,7 +96,7 @@ class LevelsCheck(Check):
             reached = {
                 "percent": 100 * own_signal,
                 "signal": own_signal,
-                "code": _codes(full, own_signal, point, target_range),
+                "code": _codes(full, own_signal, point),
             }[point.unit]
             most = MOST_WITHIN.get(point.unit, 2.0**point.bits - 1)
             within = checked_limit(point.within, f"{self.where}, within", most)
@@ -112,16 +114,16 @@ class LevelsCheck(Check):
 
 
 def _given_range(side: NamedTransform) -> Range:
-    """The range that comes out: as a recipe or a pipeline has it, else as the file tells."""
+    """The range of the output: from the recipe or pipeline, else from the file's comments."""
     if side.target is not None:
         return side.target.range
     end = ends_in_comments(getattr(side.transform, "comments", ())).get("target")
     return end.range if end is not None else "full"
 
 
-def _codes(full: Any, signal: Any, point: Point, target_range: Range) -> Any:
-    """Codes of the point's depth; full-scale values where the ranges are the same."""
-    if point.range == target_range == "legal" or point.range == "legal":
+def _codes(full: Any, signal: Any, point: Point) -> Any:
+    """Codes at the point's bit depth, in its range."""
+    if point.range == "legal":
         return code_from_signal(signal, point.bits, "legal")
     return full * (2**point.bits - 1)
 
@@ -136,7 +138,7 @@ def _point(table: Table) -> Point:
     given = [unit for unit in UNITS if unit in table]
     if len(given) != 1:
         raise DefinitionError(
-            "the level wanted is not given once",
+            "a point needs exactly one level",
             where=table.where,
             accepted="percent, signal, code",
         )
@@ -158,7 +160,7 @@ def _point(table: Table) -> Point:
 
 
 def _light(table: Table) -> tuple[float, str]:
-    """The light of a point and its name: a reflectance, or stops from mid grey."""
+    """The light of a point, from a reflectance or stops from mid grey, and its name."""
     if "reflectance" in table and "stops" in table:
         raise DefinitionError(
             "both reflectance and stops are given", where=table.where, accepted="one of them"

@@ -1,4 +1,4 @@
-"""The files of a set are those that its manifest lists, byte for byte."""
+"""The kind `manifest`: the files of a set are those that its manifest lists, byte for byte."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from lutbench.recipes.manifest import faults_of
 from lutbench.recipes.table import Table
 
 SHOWN = 4
-"""Faults that are told; of more, how many."""
+"""Number of faults that are listed, to keep the message short; of the others, the number."""
 
 
 @dataclass(frozen=True, kw_only=True)

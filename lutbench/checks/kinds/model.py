@@ -1,6 +1,6 @@
-"""Checks of the colour model itself: curves and gamuts against published values and the registry.
+"""Kinds of checks for the colour model: curves and gamuts against published values and registries.
 
-They make up the suite that checks an installation, and serve a user's own definitions too.
+They make up the suite that checks an installation, and can check a user's own definitions.
 """
 
 from __future__ import annotations
@@ -24,12 +24,12 @@ from lutbench.model.transforms import Array
 from lutbench.recipes.table import Table
 
 MOST_WITHIN = 1.0
-"""The whole signal, or a whole channel of a matrix: a limit over it lets everything pass."""
+"""The largest limit: the whole signal, or a whole channel of a matrix."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class CurveValues(Check):
-    """A curve at published points: ``points = [[light, signal], ...]``, both ways.
+    """A curve at published points, ``points = [[light, signal], ...]``, encoded and decoded.
 
     `within` is in signal. Light 1.0 is a perfect white diffuser; for ST 2084 it is 203 cd/m².
     """
@@ -65,7 +65,7 @@ class CurveValues(Check):
         within = checked_limit(self.within, f"{self.where}, within", MOST_WITHIN)
         light, signal = np.array(self.points).T
         encoded = self.curve.encode(light)
-        # The way back, in signal: what the decoded light stands for.
+        # The decoded light is encoded again, so that the error is in signal.
         again = self.curve.encode(self.curve.decode(signal))
         figures = []
         for name, values in (("encodes", encoded), ("decodes", again)):
@@ -81,7 +81,7 @@ class CurveValues(Check):
 
 @dataclass(frozen=True, kw_only=True)
 class GamutMatrix(Check):
-    """The matrix from one gamut to another against a published one; `within` in its own unit."""
+    """The matrix from one gamut to another against a published one; `within` is of an entry."""
 
     kind: ClassVar[str] = "matrix"
     source: Gamut
@@ -116,7 +116,7 @@ class GamutMatrix(Check):
 
 
 def _matrix(rows: Any, where: str) -> Array:
-    """Three rows of three finite numbers; a boolean or a text is none."""
+    """Three rows of three finite numbers."""
     fits = isinstance(rows, list) and len(rows) == 3
     if not fits or not all(isinstance(row, list) and len(row) == 3 for row in rows):
         raise DefinitionError(
@@ -129,26 +129,25 @@ def _matrix(rows: Any, where: str) -> Array:
 
 
 ENCODE_LIMIT = 0.01
-"""10-bit codes: the registry's constants and ours are the same published ones."""
+"""In 10-bit codes: both sides use the same published constants."""
 
 DECODE_LIMIT = 0.3
-"""10-bit codes: at a break whose published constants leave a gap, either side is right."""
+"""In 10-bit codes: where published constants leave a gap at a break, either side is right."""
 
 ROUND_TRIP_LIMIT = 0.5
-"""10-bit codes: less is lost by rounding to them."""
+"""In 10-bit codes: the error of rounding to whole codes."""
 
 MATRIX_LIMIT = 1e-9
-"""Of a matrix or of white: rounding in float64 stays far under it, published decimals do not."""
+"""For an entry of a matrix or white: float64 stays far below it, published decimals do not."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Registry(Check):
-    """Every curve, or every gamut, against colour-science.
+    """All curves, or all gamuts, against colour-science.
 
-    Curves: the standards against colour-science's own functions, and every
-    registered curve that can be used there and back. Gamuts: the matrices to
-    BT.709 and BT.2020 with every adaptation against colour-science's derivation,
-    and white onto white.
+    Curves: the standard ones against colour-science's own functions, and the round trip of each
+    usable one. Gamuts: the matrices to BT.709 and BT.2020 with each adaptation against
+    colour-science's derivation, and that white is mapped to white.
     """
 
     kind: ClassVar[str] = "registry"
@@ -203,7 +202,7 @@ def _curves(catalogue: Catalogue) -> CheckResult:
             off,
             limits[name],
             f"{count} curves, {words[name]} at most ({curve or 'none'})",
-            "codes of 10 bit",
+            "10-bit codes",
         )
         for name, (off, curve) in worst.items()
     ]
@@ -215,7 +214,7 @@ def _gamuts(catalogue: Catalogue) -> CheckResult:
     white_off = 0.0
     for entry in catalogue.gamuts():
         gamut = entry.gamut
-        # XYZ with its own axes as primaries is not a colour space there.
+        # colour-science has no colour space with the axes of XYZ as primaries.
         if gamut is None or entry.origin == "user" or gamut.name == "XYZ":
             continue
         count += 1

@@ -1,4 +1,4 @@
-"""A still through a LUT against a stored still: what an eye would see change."""
+"""The kind `picture`: a still through a LUT against a stored still."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 INTERPOLATIONS = ("tetrahedral", "trilinear")
 DEPTHS = ("", "8", "10", "12", "16", "half", "float")
 LEAST_LIMIT = 0.1
-"""10-bit codes under which no default limit goes."""
+"""Smallest default limit in 10-bit codes: the same LUT may differ by that after rounding."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,7 +61,7 @@ class Picture(Check):
             still=table.text("still"),
             stored=stored,
             depth=table.choice("depth", DEPTHS, ""),
-            interpolation=table.choice("interpolation", ("tetrahedral", "trilinear"), None),
+            interpolation=table.choice("interpolation", INTERPOLATIONS, None),
             limits=values,
             target=read_end(table.table("target"), catalogue),
         )
@@ -86,7 +86,7 @@ class Picture(Check):
             )
         source = read_still(still)
         shown = apply_to_still(transform, source)
-        # Through a file, so that both went through the same rounding.
+        # Written and read again, so that both have the same rounding.
         with tempfile.TemporaryDirectory() as folder:
             fresh = Path(folder) / f"picture{path.suffix}"
             write_still(shown, fresh, depth=self.depth or None)
@@ -118,13 +118,13 @@ class Picture(Check):
 
 
 def default_limits(stored: Still) -> dict[str, float]:
-    """One code of the stored still's depth, which rounding may move; for float 0.1 of 10 bit."""
+    """One code at the stored still's depth, for rounding; for floats 0.1 of a 10-bit code."""
     step = 0.0 if stored.full_scale == 1.0 else 1.02 * 1023 / stored.full_scale
     return {"code_10bit": max(LEAST_LIMIT, step)}
 
 
 class _Places(Sequence[str]):
-    """Names of pixels, made as they are asked for: a picture has millions."""
+    """Names of pixels, made on demand: a picture has millions."""
 
     def __init__(self, width: int, count: int) -> None:
         self.width = width

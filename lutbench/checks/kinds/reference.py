@@ -1,8 +1,8 @@
-"""A LUT against what it should be: an exact pipeline, colour-science, or values measured elsewhere.
+"""The kind `reference`: a LUT against an exact pipeline, colour-science, or measured values.
 
-``exact`` names a pipeline, a recipe's transform (``day.toml#monitor; exact``) or
-another LUT; ``colour_science`` a pipeline that colour-science computes, by itself;
-``values`` a CSV file with the columns r, g, b, r_out, g_out, b_out.
+``exact`` names a pipeline, a recipe's transform (``day.toml#monitor; exact``) or another LUT;
+``colour_science`` a pipeline that colour-science alone computes; ``values`` a CSV file with the
+columns r, g, b, r_out, g_out, b_out.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from typing import Any, ClassVar
 import numpy as np
 
 from lutbench import files
-from lutbench.checks.base import Check, CheckResult, Context, one_of, read_end, read_names
+from lutbench.checks.base import Check, CheckResult, Context, one_of, read_end
 from lutbench.checks.independent import independent_conversion
 from lutbench.checks.judging import colours, judge, judge_sides, view_for
 from lutbench.checks.limits import checked_limits, known_limits
@@ -29,15 +29,15 @@ from lutbench.recipes.subjects import same_subject
 from lutbench.recipes.table import Table
 
 DEFAULT_LIMITS = {"exact": 0.1, "colour_science": 0.1, "values": 0.5}
-"""10-bit codes. At nodes a file's six decimals leave 0.001; measured values are whole codes."""
+"""In 10-bit codes. Rounding to six decimals causes 0.001; measured values are whole codes."""
 
 AGAINST = ("exact", "colour_science", "values")
 COLUMNS = ("r", "g", "b", "r_out", "g_out", "b_out")
 MAX_BYTES = 64 * 1024 * 1024
-"""Of a CSV file: what `MAX_ROWS` rows of six numbers take."""
+"""Bytes of the largest CSV file: about what `MAX_ROWS` rows of six numbers need."""
 
 MAX_ROWS = 1_000_000
-"""Rows of a CSV file: a lattice of 100 nodes along an edge."""
+"""Most rows of a CSV file: the nodes of a 3D LUT of size 100."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,7 +68,7 @@ class Reference(Check):
             against=against,
             reference=reference,
             limits=values,
-            colours=read_names(table, "colours", None),
+            colours=table.texts("colours"),
             unit=table.choice("unit", ("signal", "percent", "code"), "signal"),
             bits=table.choice("bits", (8, 10, 12, 16), 10),
             range=table.choice("range", ("full", "legal"), "full"),
@@ -97,7 +97,7 @@ class Reference(Check):
             other = context.subject(self.reference)
             if same_subject(side, other):
                 raise DefinitionError(
-                    "the LUT is held against itself, so nothing is checked",
+                    "the LUT is compared with itself, so nothing is checked",
                     where=f"{self.where}, exact",
                     accepted="another LUT, a recipe's transform, a pipeline",
                 )
@@ -128,12 +128,13 @@ class Reference(Check):
 def read_values(data: bytes, where: str) -> Array:
     """The rows of a CSV file of inputs and outputs, shape (n, 2, 3), all finite.
 
-    Lines that begin with ``#`` are comments; a header names the columns.
+    Lines that begin with ``#`` are comments; the first other line names the columns.
 
     Raises
     ------
     FormatError
-        With the line, when a column is missing, a value is no finite number, or no row is there.
+        When a column is missing, a value is not a finite number, or there is no row; the message
+        has the line.
     """
     try:
         text = data.decode("utf-8-sig")

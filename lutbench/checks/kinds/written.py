@@ -1,7 +1,7 @@
-"""A LUT's table is still the one that was written: nothing edited, rounded or made it anew.
+"""The kind `written`: a LUT's table was not edited, rounded or replaced since it was written.
 
-The file says in a comment what its table was; `recipe` may name the digest of the
-recipe that it must come from.
+A comment in the file holds the digest of its table; `recipe` may name the digest of the recipe
+that it must come from.
 """
 
 from __future__ import annotations
@@ -38,12 +38,12 @@ class WrittenCheck(Check):
         path = context.path(self.lut)
         if not path.is_file():
             raise DefinitionError(
-                "only a file can be as it was written", where=self.where, accepted="a LUT file"
+                "is not a file, so it was never written", where=self.where, accepted="a LUT file"
             )
         read = read_lut_file(path)
         found = written(read.lut, read.comments)
         if found is None:
-            return CheckResult(False, "the file does not say what its table was")
+            return CheckResult(False, "the file does not hold the digest of its table")
         if not found.same:
             return CheckResult(
                 False, found.words, show=("lutbench", "inspect", context.shown(self.lut))

@@ -1,1 +1,1 @@
-"""What the TOML files may hold that are read; a key that no class has is refused."""
+"""The content of the TOML files that are read; keys that no class has are refused."""

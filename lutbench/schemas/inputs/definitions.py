@@ -1,4 +1,4 @@
-"""A file of definitions: curves and gamuts of a user's own."""
+"""A file of definitions: the user's own curves and gamuts."""
 
 from __future__ import annotations
 
@@ -17,24 +17,24 @@ class LogCurve(TypedDict):
 
     kind: Literal["log"]
     codes: NotRequired[Codes]
-    """What these values times 1023 are: full-range codes, or legal ones."""
+    """Whether these values times 1023 are full-range or legal-range codes."""
     base: NotRequired[float]
     log_side_slope: NotRequired[float]
     log_side_offset: NotRequired[float]
     lin_side_slope: NotRequired[float]
     lin_side_offset: NotRequired[float]
     lin_side_break: NotRequired[float]
-    """The light under which the curve is a straight line."""
+    """The light below which the curve is a straight line."""
     linear_slope: NotRequired[float]
-    """Of the straight line; the tangent's unless given."""
+    """The slope of the straight line; that of the tangent unless given."""
 
 
 class PowerCurve(TypedDict):
-    """A power."""
+    """A power function."""
 
     kind: Literal["power"]
     codes: NotRequired[Codes]
-    """What these values times 1023 are: full-range codes, or legal ones."""
+    """Whether these values times 1023 are full-range or legal-range codes."""
     gamma: NotRequired[float]
 
 
@@ -43,9 +43,9 @@ class TableFile(TypedDict):
 
     kind: Literal["table"]
     codes: NotRequired[Codes]
-    """What these values times 1023 are: full-range codes, or legal ones."""
+    """Whether these values times 1023 are full-range or legal-range codes."""
     file: str
-    """A CSV file with the columns light, signal, beside this file."""
+    """A CSV file with the columns light and signal, in the folder of this file."""
 
 
 class TableHere(TypedDict):
@@ -53,7 +53,7 @@ class TableHere(TypedDict):
 
     kind: Literal["table"]
     codes: NotRequired[Codes]
-    """What these values times 1023 are: full-range codes, or legal ones."""
+    """Whether these values times 1023 are full-range or legal-range codes."""
     light: Annotated[list[float], length(2)]
     """1 is a perfect white diffuser."""
     signal: Annotated[list[float], length(2)]
@@ -68,7 +68,7 @@ class DefinedGamut(TypedDict):
     white: NotRequired[Annotated[White | Point, usual("D65")]]
     """A name, or [x, y]."""
     source: NotRequired[str]
-    """Where the values are from."""
+    """The source of the values."""
 
 
 class Definitions(TypedDict):

@@ -1,4 +1,4 @@
-"""The project file: what holds for a whole shoot."""
+"""The project file: settings of a whole shoot."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from lutbench.schemas.words import CurveName, GamutName, Range, between
 
 
 class ProjectEnd(TypedDict):
-    """An end of the project's pictures."""
+    """The source or target encoding of the project."""
 
     curve: NotRequired[CurveName]
     gamut: NotRequired[GamutName]
@@ -16,25 +16,25 @@ class ProjectEnd(TypedDict):
 
 
 class ProjectZebra(TypedDict):
-    """The zebra that the camera offers, percent of signal."""
+    """The zebra settings of the camera, in percent of signal."""
 
     lowest: NotRequired[Annotated[float, between(0, 109)]]
     step: NotRequired[float]
 
 
 class Project(TypedDict):
-    """What a command takes where its command line says nothing."""
+    """What commands use where their options say nothing."""
 
     title: NotRequired[str]
-    """Head of the levels card."""
+    """The production, in the heading of the levels card."""
     exposure_index: NotRequired[str | float]
-    """The same."""
+    """The exposure index, in the heading of the levels card."""
     definitions: NotRequired[str | list[str]]
-    """Files with curves and gamuts of your own, beside this one."""
+    """Files with your own curves and gamuts, in the folder of this file."""
     filters: NotRequired[list[float]]
-    """The densities in the bag."""
+    """The densities of the neutral density filters that you have."""
     source: NotRequired[ProjectEnd]
-    """What is recorded."""
+    """The encoding that is recorded."""
     target: NotRequired[ProjectEnd]
-    """What is shown."""
+    """The encoding that is shown."""
     zebra: NotRequired[ProjectZebra]

@@ -30,62 +30,62 @@ _COMPRESSION = {each.name: each.default for each in fields(GamutCompression)}
 
 
 class RecipeEnd(TypedDict):
-    """An end of a conversion: what is recorded, or what is shown."""
+    """The source or target of a conversion."""
 
     curve: NotRequired[CurveName]
-    """A name of `lutbench list curves`; needed, save in the target of a `gamut`."""
+    """A name from `lutbench list curves`; needed, except in the target of a `gamut`."""
     gamut: NotRequired[GamutName]
-    """A name of `lutbench list gamuts`; needed, save for a `curve`."""
+    """A name from `lutbench list gamuts`; needed, except for a `curve`."""
     range: NotRequired[Range]
-    """How the file or the cable carries the codes; as the curve's codes are published, if left
-    out."""
+    """The range of the codes in the file or on the cable; as the curve is published by
+    default."""
     bits: NotRequired[Annotated[Bits, usual(10)]]
-    """The depth that a legal range is laid out for."""
+    """The bit depth of legal-range codes."""
     black: NotRequired[float]
-    """With BT.1886: the display's black over its white."""
+    """With BT.1886: the display's black divided by its white."""
     white: NotRequired[float]
-    """With ST 2084 and BT.2100 PQ: cd/m² of light 1.0."""
+    """With ST 2084 and BT.2100 PQ: the luminance of light 1.0 in cd/m²."""
     display_peak: NotRequired[float]
-    """The display that the picture is seen on, by its peak in cd/m²."""
+    """The peak in cd/m² of the display that the picture is viewed on."""
     display_black: NotRequired[float]
-    """With display_peak: its black in cd/m²."""
+    """With display_peak: the display's black in cd/m²."""
     surround: NotRequired[Annotated[float, usual(REFERENCE_SURROUND)]]
     """With display_peak, for HLG: the luminance around the picture in cd/m²."""
 
 
 class RecipeTarget(RecipeEnd):
-    """What is shown, or delivered."""
+    """The encoding that is shown or delivered."""
 
     measured: NotRequired[str]
-    """A CSV file of a meter's readings of the display that the LUT goes to, beside the recipe."""
+    """A CSV file of meter readings of the display that the LUT is loaded into."""
 
 
 class WhiteBalance(TypedDict):
     """White balance, in linear light of the source."""
 
     gains: NotRequired[Three]
-    """Gains of red, green and blue; or `kelvin`."""
+    """Gains of red, green and blue, instead of `kelvin`."""
     kelvin: NotRequired[Annotated[float, between(1667, 25000)]]
     """The colour temperature of the light."""
     tint: NotRequired[Annotated[float, between(-50, 50), usual(0.0)]]
-    """−50 is magenta, 50 green; thousandths of Duv."""
+    """From −50 (magenta) to 50 (green), in thousandths of Duv."""
     balanced_for: NotRequired[Annotated[float, usual(5600.0)]]
     """The colour temperature that the camera was set to."""
 
 
 class GamutHandling(TypedDict):
-    """What becomes of colours outside the target gamut."""
+    """How colours outside the target gamut are treated."""
 
     method: NotRequired[Annotated[str, words(lambda: ("clip", "compress", "map")), usual("clip")]]
-    """Cut off, compressed into it, or mapped into it with their hue kept."""
+    """They are clipped, compressed into the gamut, or mapped into it at constant hue."""
     adaptation: NotRequired[Annotated[str, words(lambda: ("bradford", "cat02", "cat16", "none"))]]
-    """How one white is adapted to another."""
+    """The chromatic adaptation between white points."""
     knee: NotRequired[Annotated[float, between(0, 0.95), usual(0.5)]]
-    """For `map`: chroma over the gamut's, up to which colours stay."""
+    """For `map`: share of the gamut's chroma up to which colours do not change."""
     thresholds: NotRequired[Annotated[Three, usual(list(_COMPRESSION["thresholds"]))]]
-    """For `compress`: distances where it starts."""
+    """For `compress`: distances at which it starts."""
     limits: NotRequired[Annotated[Three, usual(list(_COMPRESSION["limits"]))]]
-    """For `compress`: distances that come to the edge."""
+    """For `compress`: distances that are moved to the edge of the gamut."""
     power: NotRequired[Annotated[float, usual(_COMPRESSION["power"])]]
     """For `compress`: how sharply it bends."""
 
@@ -98,16 +98,16 @@ class RecipeCdl(TypedDict):
     power: NotRequired[Three]
     saturation: NotRequired[Annotated[float, usual(1.0)]]
     clamp: NotRequired[bool]
-    """Hold to 0..1; true except in `light`."""
+    """Clip to 0..1; true except in `light`."""
 
 
 class RecipeLook(TypedDict):
-    """A look on the conversion."""
+    """A look on top of the conversion."""
 
     place: NotRequired[Annotated[str, words(lambda: PLACES), usual("after")]]
     """On the source signal, in linear light of the target gamut, or on the result."""
     file: NotRequired[str]
-    """A .cc, .cdl, .ccc#ID, .clf or .cube file beside the recipe."""
+    """A .cc, .cdl, .ccc#ID, .clf or .cube file in the folder of the recipe."""
     cdl: NotRequired[RecipeCdl]
     saturation: NotRequired[Annotated[float, usual(1.0)]]
     """A factor, after the file and the CDL."""
@@ -117,13 +117,13 @@ class RecipeShaper(TypedDict):
     """A 1D curve before the 3D LUT."""
 
     curve: NotRequired[CurveName]
-    """Laid out for the LUT, if left out."""
+    """The shaper's curve; by default one that suits the LUT."""
     low: NotRequired[Annotated[float, usual(0.0)]]
-    """The least input."""
+    """The smallest input."""
     high: NotRequired[Annotated[float, usual(1.0)]]
-    """The greatest input."""
+    """The largest input."""
     size: NotRequired[Annotated[int, between(2, 65536)]]
-    """Rows; 65536, or with a curve and `high` up to 1 4096, if left out."""
+    """Number of rows; 65536 by default, or 4096 with a curve and `high` up to 1."""
 
 
 class RecipeBand(TypedDict):
@@ -137,45 +137,45 @@ class RecipeBand(TypedDict):
     """Stops from mid grey, or as `bands_in` says."""
     label: NotRequired[str]
     clips: NotRequired[Annotated[bool, usual(False)]]
-    """Shown too where any channel is at its highest code, over every other band."""
+    """Also shown where any channel is at its highest code, over all other bands."""
 
 
 class Profile(TypedDict):
-    """What a picky monitor takes."""
+    """The limits of the device that the LUTs are for."""
 
     sizes: NotRequired[list[int]]
     """The 3D sizes that it loads."""
     range: NotRequired[Range]
     """The target range that it expects."""
     name_length: NotRequired[int]
-    """Most characters of a file name, suffix included."""
+    """The largest number of characters in a file name, with its suffix."""
     name_characters: NotRequired[str]
-    """The characters it takes in a name, as in a regular expression's brackets."""
+    """The characters accepted in a name, as in the brackets of a regular expression."""
     name_case: NotRequired[
         Annotated[str, words(lambda: ("as_written", "upper", "lower")), usual("as_written")]
     ]
     ladder: NotRequired[Annotated[str, usual(LADDER)]]
-    """How the LUTs of a ladder are named: {name}, {sign} and {stops}."""
+    """A pattern for names in an exposure ladder, with {name}, {sign} and {stops}."""
     title: NotRequired[str]
-    """A pattern of titles: {set}, {lut} and {exposure}."""
+    """A pattern for titles, with {set}, {lut} and {exposure}."""
     title_length: NotRequired[int]
     """Titles are cut to this length."""
     title_cut: NotRequired[Annotated[str, words(lambda: ("end", "start")), usual("end")]]
-    """Which end of a long title goes."""
+    """Which end of a long title is cut off."""
 
 
 def _tone() -> dict[str, Any]:
-    """`[tone]`: the settings of every mapper, with the default that each has."""
+    """`[tone]`: the settings of all tone mappers, with the default of each."""
     kinds = {bool: "boolean", int: "integer", float: "number", str: "string"}
     types: dict[str, set[str]] = {}
-    told: dict[str, list[str]] = {}
+    owners: dict[str, list[str]] = {}
     for name in tone_names():
         mapper = tone_mapper(name)
         for key, default in (mapper.settings() if mapper else {}).items():
             types.setdefault(key, set()).add(kinds[type(default)])
-            told.setdefault(key, []).append(f"{name} (usually {default})")
+            owners.setdefault(key, []).append(f"{name} (default {default})")
     settings = {
-        key: {"type": sorted(types[key]), "description": f"Of {', '.join(told[key])}."}
+        key: {"type": sorted(types[key]), "description": f"For {', '.join(owners[key])}."}
         for key in types
     }
     method: dict[str, Any] = {
@@ -194,84 +194,85 @@ Tone = Annotated[Any, Hint(_tone)]
 
 
 class Given(TypedDict):
-    """What may stand in a LUT, beside its ends."""
+    """The settings of a LUT besides source and target."""
 
     exposure: NotRequired[Annotated[float, usual(0.0)]]
-    """Stops brighter (or darker), after decoding."""
+    """Exposure in stops, applied to scene light."""
     white_balance: NotRequired[WhiteBalance]
     tone: NotRequired[Tone]
-    """How light is brought to the display."""
+    """How light is mapped to the display."""
     gamut: NotRequired[GamutHandling]
     look: NotRequired[RecipeLook]
     size: NotRequired[Annotated[int, between(2, 65536)]]
-    """Nodes along an edge, 2 to 256 (33 if left out); rows of a 1D LUT (1024)."""
+    """Nodes along an edge, 2 to 256 (default 33); rows of a 1D LUT (default 1024)."""
     dimensions: NotRequired[Annotated[Literal[1, 3], usual(3)]]
-    """1 for a `curve` only."""
+    """3, or 1 for a `curve`."""
     shaper: NotRequired[RecipeShaper]
     interpolation: NotRequired[Interpolation]
-    """For the measured accuracy."""
+    """The interpolation for which the accuracy is measured."""
     decimals: NotRequired[Annotated[int, between(4, 12), usual(6)]]
-    """In the file."""
+    """Digits after the decimal point in the file."""
     clamp: NotRequired[Annotated[bool, usual(True)]]
-    """Hold the result to 0..1."""
+    """Clip the result to 0..1."""
     as_found: NotRequired[Annotated[bool, usual(False)]]
-    """Take the source's light for the target's, whatever side it is on."""
+    """Use the light of the source as that of the target, even if one is scene light and the
+    other display light."""
 
 
 class Shared(Given):
-    """What may stand at the top, for all LUTs, or in a LUT."""
+    """The settings that can be at the top, for all LUTs, or in one LUT."""
 
     source: NotRequired[RecipeEnd]
-    """What is recorded."""
+    """The encoding that is recorded."""
     target: NotRequired[RecipeTarget]
-    """What is shown, or delivered."""
+    """The encoding that is shown or delivered."""
 
 
 class NamedSource(RecipeEnd):
     """One of several sources."""
 
     lut: NotRequired[Given]
-    """What else its LUTs are given."""
+    """Further settings of its LUTs."""
 
 
 class NamedDisplay(RecipeTarget):
     """One of several displays."""
 
     lut: NotRequired[Given]
-    """What else its LUTs are given."""
+    """Further settings of its LUTs."""
 
 
 class RecipeLut(Shared):
     """A LUT to build."""
 
     name: Annotated[str, Hint(lambda: {"minLength": 1, "maxLength": 200})]
-    """The file name without suffix; may hold folders, {source} and {display}."""
+    """The file name without suffix; it can have folders, {source} and {display}."""
     title: NotRequired[str]
-    """In the file; the recipe's title and the name, if left out."""
+    """The title in the file; by default the recipe's title and the name."""
     kind: NotRequired[Annotated[str, words(lambda: (*KINDS, "false_colour")), usual("combined")]]
-    """Tone and gamut, tone alone, gamut alone, or bands of colour."""
+    """Tone and gamut, only the tone, only the gamut, or bands of colour."""
     sources: NotRequired[str | list[str]]
-    """The sources that it is made for; all, if left out."""
+    """The sources that it is made for; by default all."""
     displays: NotRequired[str | list[str]]
-    """The displays that it is made for; all, if left out."""
+    """The displays that it is made for; by default all."""
     exposure_ladder: NotRequired[list[float]]
-    """Stops: one LUT for each."""
+    """Exposures in stops; one LUT is made for each."""
     bands_in: NotRequired[Annotated[str, words(lambda: ("stops", "cd/m2")), usual("stops")]]
-    """For a `false_colour`: what the ends of its bands are in."""
+    """For a `false_colour`: the unit of the ends of its bands."""
     bands: NotRequired[list[RecipeBand]]
-    """The bands of a `false_colour`; five of ours, if left out."""
+    """The bands of a `false_colour`; by default five built-in ones."""
 
 
 class Recipe(Shared):
-    """LUTs to build, and what they have in common."""
+    """LUTs to build, and the settings that they share."""
 
     title: NotRequired[str]
-    """Starts the title of every LUT."""
+    """The beginning of the title of each LUT."""
     definitions: NotRequired[str | list[str]]
-    """Files with curves and gamuts of your own, beside the recipe."""
+    """Files with your own curves and gamuts, in the folder of the recipe."""
     profile: NotRequired[Profile]
     sources: NotRequired[dict[str, NamedSource]]
-    """[sources.NAME]: every LUT is made for every source and display."""
+    """[sources.NAME]: each LUT is made for each source and display."""
     displays: NotRequired[dict[str, NamedDisplay]]
     """[displays.NAME]"""
     lut: Annotated[list[RecipeLut], length(1, 500)]

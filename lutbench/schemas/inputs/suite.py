@@ -32,27 +32,27 @@ Sha256 = Annotated[str, Hint(lambda: {"pattern": "^[0-9A-Fa-f]{64}$"})]
 
 
 class SuiteEnd(TypedDict):
-    """What goes into a LUT, or comes out."""
+    """The source or target encoding of a LUT."""
 
     curve: CurveName
     gamut: NotRequired[Annotated[GamutName, usual("BT.709")]]
     range: NotRequired[Range]
-    """As the curve's codes are published, if left out."""
+    """By default as the curve's codes are published."""
     bits: NotRequired[Annotated[Bits, usual(10)]]
 
 
 class AnyCheck(TypedDict):
-    """What every check has."""
+    """The keys that all checks have."""
 
     name: str
     tags: NotRequired[Texts]
-    """Words to choose checks by."""
+    """Words for selecting checks."""
     reason: NotRequired[str]
-    """Why it is checked, for who sees it fail."""
+    """Why this is checked; shown when it fails."""
 
 
 class BaselineCheck(AnyCheck):
-    """A LUT against what it gave when its baseline was recorded."""
+    """A LUT against its recorded output."""
 
     kind: Literal["baseline"]
     lut: str
@@ -82,7 +82,7 @@ class CurveCheck(AnyCheck):
     points: list[tuple[float, float]]
     """[[light, signal], ...]"""
     within: NotRequired[Annotated[float, usual(5e-6)]]
-    """Of signal."""
+    """The tolerance in signal."""
 
 
 class HealthCheck(AnyCheck):
@@ -91,18 +91,18 @@ class HealthCheck(AnyCheck):
     kind: Literal["health"]
     lut: str
     forbid: NotRequired[str | list[Annotated[str, names(codes)]]]
-    """Findings that must not be there; in place of `allow` and `severity`."""
+    """Findings that must not occur; instead of `allow` and `severity`."""
     allow: NotRequired[str | list[Annotated[str, names(codes)]]]
-    """Findings that may be there."""
+    """Findings that may occur."""
     severity: NotRequired[Annotated[str, words(lambda: SEVERITIES), usual("warning")]]
-    """As bad or worse must not be there."""
+    """Findings of this severity or worse must not occur."""
     limits: NotRequired[Annotated[dict[str, float], limits(all_limits)]]
     source: NotRequired[SuiteEnd]
     target: NotRequired[SuiteEnd]
 
 
 class InvariantsCheck(AnyCheck):
-    """What holds of a LUT whatever is in it."""
+    """Properties that hold for any sound LUT."""
 
     kind: Literal["invariants"]
     lut: str
@@ -110,32 +110,32 @@ class InvariantsCheck(AnyCheck):
         Annotated[str | list[Annotated[str, names(lambda: INVARIANTS)]], usual(list(DEFAULT_HOLD))]
     ]
     limits: NotRequired[Annotated[dict[str, float], limits(lambda: INVARIANTS)]]
-    """10-bit codes."""
+    """In 10-bit codes."""
     inverse: NotRequired[str]
-    """The LUT that undoes it, for `round_trip`."""
+    """The inverse LUT, for `round_trip`."""
 
 
 class LevelsPoint(TypedDict):
-    """A level by `reflectance` or `stops`, and what comes out as `percent`, `signal` or `code`."""
+    """Light by `reflectance` or `stops`, and its output as `percent`, `signal` or `code`."""
 
     reflectance: NotRequired[float]
     """1 is a perfect white diffuser."""
     stops: NotRequired[float]
-    """From mid grey."""
+    """Stops from mid grey."""
     percent: NotRequired[float]
-    """Of nominal signal."""
+    """Percent of the nominal signal."""
     signal: NotRequired[float]
     """0 is nominal black, 1 nominal white."""
     code: NotRequired[float]
-    """At `bits`, in `range`."""
+    """A code value at the depth `bits`, in `range`."""
     within: NotRequired[float]
-    """In the same unit."""
+    """The tolerance, in the same unit."""
     bits: NotRequired[Annotated[Bits, usual(10)]]
     range: NotRequired[Annotated[Range, usual("full")]]
 
 
 class LevelsCheck(AnyCheck):
-    """Where light lands after a LUT."""
+    """The levels of light after a LUT."""
 
     kind: Literal["levels"]
     lut: str
@@ -161,7 +161,7 @@ class MatrixCheck(AnyCheck):
         Annotated[str, words(lambda: ("bradford", "cat02", "cat16", "none")), usual("bradford")]
     ]
     rows: list[list[float]]
-    """Three rows of three."""
+    """Three rows of three numbers."""
     within: NotRequired[Annotated[float, usual(5.1e-5)]]
 
 
@@ -172,7 +172,7 @@ class PictureCheck(AnyCheck):
     lut: str
     still: str
     stored: str
-    """PNG, TIFF, DPX or OpenEXR, that `verify --record` writes."""
+    """A PNG, TIFF, DPX or OpenEXR file that `verify --record` writes."""
     depth: NotRequired[Annotated[str, words(lambda: DEPTHS)]]
     interpolation: NotRequired[Interpolation]
     limits: NotRequired[Limits]
@@ -180,12 +180,12 @@ class PictureCheck(AnyCheck):
 
 
 class ReferenceCheck(AnyCheck):
-    """A LUT against `exact` words, `colour_science` words, or a table of `values`."""
+    """A LUT against a pipeline (`exact`), colour-science (`colour_science`), or `values`."""
 
     kind: Literal["reference"]
     lut: str
     exact: NotRequired[str]
-    """A pipeline in words, or RECIPE.toml#NAME; exact"""
+    """A pipeline in words, a LUT file, or "RECIPE.toml#NAME; exact"."""
     colour_science: NotRequired[str]
     """A pipeline in words, computed by colour-science."""
     values: NotRequired[str]
@@ -194,7 +194,7 @@ class ReferenceCheck(AnyCheck):
     colours: NotRequired[Texts]
     """Sets of test colours: chart, neutral, random."""
     unit: NotRequired[Annotated[str, words(lambda: ("signal", "percent", "code")), usual("signal")]]
-    """Of the values."""
+    """The unit of the values."""
     bits: NotRequired[Annotated[Bits, usual(10)]]
     range: NotRequired[Annotated[Range, usual("full")]]
     source: NotRequired[SuiteEnd]
@@ -202,7 +202,7 @@ class ReferenceCheck(AnyCheck):
 
 
 class RegistryCheck(AnyCheck):
-    """The registries of colour-science against what is made of them."""
+    """All curves or gamuts of the catalogue against colour-science."""
 
     kind: Literal["registry"]
     what: Literal["curves", "gamuts"]
@@ -214,7 +214,7 @@ class WrittenCheck(AnyCheck):
     kind: Literal["written"]
     lut: str
     recipe: NotRequired[Sha256]
-    """SHA-256 of the recipe that it must be made of."""
+    """SHA-256 of the recipe that it must come from."""
 
 
 CheckOfSuite = (
@@ -238,6 +238,6 @@ class SuiteFile(TypedDict):
 
     title: NotRequired[str]
     definitions: NotRequired[Texts]
-    """Files with curves and gamuts of your own, beside the suite."""
+    """Files with your own curves and gamuts, in the folder of the suite."""
     check: Annotated[list[CheckOfSuite], length(1, 10_000)]
     """[[check]]"""

@@ -1,1 +1,1 @@
-"""What each command prints with ``--json``; a key that no class has is a fault of the tests."""
+"""The output of each command with ``--json``; a test fails on a key that no class has."""

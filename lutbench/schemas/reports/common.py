@@ -1,4 +1,4 @@
-"""Parts that several reports have. Codes are 10-bit code values of full scale (0 to 1023)."""
+"""Parts of several reports. Codes are full-scale 10-bit code values (0 to 1023)."""
 
 from __future__ import annotations
 
@@ -13,17 +13,17 @@ Schema = Literal[1]
 
 
 class Spread(TypedDict):
-    """How a figure is spread, over the colours that were tried."""
+    """Statistics of a figure over the test colours."""
 
     mean: float
     p95: float
-    """95 % lie under it."""
+    """The 95th percentile."""
     p99: float
     max: float
 
 
 class Errors(TypedDict):
-    """An error over what was tried."""
+    """Statistics of an error over the test colours."""
 
     mean: float
     p95: float
@@ -31,21 +31,21 @@ class Errors(TypedDict):
 
 
 class MedianErrors(TypedDict):
-    """An error over the nodes."""
+    """Statistics of an error over the nodes."""
 
     median: float
     p95: float
 
 
 class Measures(TypedDict):
-    """How far two transforms are apart."""
+    """The difference between two transforms."""
 
     delta_e_2000: Spread
-    """CIEDE2000, as on the display that is told."""
+    """CIEDE2000, as seen on the target display."""
     delta_e_itp: Spread
     """ΔE ITP, Recommendation ITU-R BT.2124."""
     code_10bit: Spread
-    """10-bit codes of the channel that is furthest off."""
+    """10-bit codes, for the channel with the largest error."""
 
 
 class DeltaE(TypedDict):
@@ -63,11 +63,11 @@ class Lut(TypedDict):
     size: int
     """Nodes along an edge; rows of a 1D LUT."""
     domain: tuple[Rgb, Rgb]
-    """Least and greatest input."""
+    """Smallest and largest input."""
 
 
 class Figure(TypedDict):
-    """A figure that is held against a limit."""
+    """A figure with its limit."""
 
     name: str
     found: float
@@ -78,7 +78,7 @@ class Figure(TypedDict):
 
 
 class Encoding(TypedDict):
-    """The names at one end of a LUT; null where nothing tells."""
+    """The source or target encoding of a LUT; null where it is not known."""
 
     curve: str | None
     gamut: str | None
@@ -86,7 +86,7 @@ class Encoding(TypedDict):
 
 
 class Unreadable(TypedDict):
-    """A file, among several, that could not be read."""
+    """One of several files that could not be read."""
 
     schema: Schema
     file: str
@@ -98,7 +98,7 @@ class Notice(TypedDict):
 
     message: str
     frames: NotRequired[int]
-    """How many frames it is true of."""
+    """The number of frames that it applies to."""
 
 
 class CodeValues(TypedDict):
@@ -114,14 +114,14 @@ class Reading(TypedDict):
     signal: float
     """0 is nominal black, 1 nominal white."""
     percent: float
-    """100 times the signal, within what the carrier holds."""
+    """100 times the signal, clipped to the range of its codes."""
     percent_full_as_legal: float
-    """What a waveform shows that takes full-range codes for legal ones."""
+    """The percent on a waveform that takes full-range codes for legal-range ones."""
     code: CodeValues
 
 
 class AfterLut(Reading):
-    """What a LUT makes of it: the mean of R G B, and the three."""
+    """The same after the LUT: the mean of R, G and B, and the three."""
 
     rgb: Rgb
 
@@ -133,7 +133,7 @@ class Level(Reading):
     reflectance: float | None
     """0.18 is mid grey, 1 a perfect white diffuser; null where no curve is known."""
     stops: float | None
-    """From mid grey; null for no light."""
+    """Stops from mid grey; null for no light."""
     clipped: Literal["high", "low"] | None
     luminance: NotRequired[float | None]
     """cd/m² on the display that was named."""

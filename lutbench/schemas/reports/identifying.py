@@ -1,4 +1,4 @@
-"""What `identify` and `split` print."""
+"""The output of `identify` and `split`."""
 
 from __future__ import annotations
 
@@ -18,14 +18,14 @@ Confidence = Literal["high", "medium", "low"]
 
 
 class Side(Encoding):
-    """One end of a candidate."""
+    """The source or target of a candidate."""
 
     rendering: NotRequired[Literal["display"]]
-    """There where the light is that of a display."""
+    """Present where the light is display light."""
 
 
 class SameAs(TypedDict):
-    """Names that cannot be told from those of the candidate."""
+    """Other names that the LUT cannot distinguish from those of the candidate."""
 
     source_curve: list[str]
     source_gamut: list[str]
@@ -47,13 +47,13 @@ class Candidate(TypedDict):
     exposure_in_scale_of: dict[str, float]
     """The exposure in stops if the source were scaled as another name says."""
     not_told: list[str]
-    """Parts that the LUT does not tell."""
+    """Parts that the LUT does not reveal."""
     probabilities: dict[str, float]
     """By part, 0 to 1."""
 
 
 class FittedCdl(TypedDict):
-    """The ASC CDL that explains a look, and what it leaves."""
+    """The ASC CDL that explains a look, and the remaining error."""
 
     slope: Rgb
     offset: Rgb
@@ -94,7 +94,7 @@ class LookSize(TypedDict):
 
 
 class Look(TypedDict):
-    """What is left when the conversion is taken out."""
+    """What remains when the conversion is removed."""
 
     present: bool
     delta_e_2000: LookSize
@@ -113,7 +113,7 @@ class Tone(TypedDict):
     """The tone of the target."""
 
     plain: bool
-    """Whether it is that of the target's curve."""
+    """Whether the tone is that of the target's curve alone."""
     grey_signal: float
     grey_percent: float
     grey_code_10bit: int
@@ -124,7 +124,7 @@ class Tone(TypedDict):
     white_signal: float
     black_signal: float
     curve: list[Point]
-    """Light, and the signal of it."""
+    """Pairs of light and signal."""
 
 
 class MeasuredCurve(TypedDict):
@@ -136,7 +136,7 @@ class MeasuredCurve(TypedDict):
     nearest: str | None
     nearest_range: Literal["full", "legal"]
     codes_off: float | None
-    """10-bit codes from the nearest."""
+    """Distance from the nearest curve in 10-bit codes."""
     light: list[float]
     signal: list[float]
 
@@ -149,9 +149,9 @@ class MeasuredGamut(TypedDict):
     """CIE xy of red, green and blue."""
     white: Point
     against: str
-    """The target gamut that they hold with."""
+    """The target gamut that they were derived with."""
     against_supposed: bool
-    """Whether that is the likeliest of several, since a LUT shows only the product of both."""
+    """Whether that gamut is only the most likely of several; a LUT shows only the product."""
 
 
 class Measured(TypedDict):
@@ -162,15 +162,15 @@ class Measured(TypedDict):
 
 
 class Claim(TypedDict):
-    """Something that the file says of itself, held against its table."""
+    """Something that the file says about itself, compared with its table."""
 
     part: str
-    """``source curve`` and so on, ``kind``, ``exposure``; a side alone where a name of a curve
-    and of a gamut stands in a title."""
+    """``source curve`` and so on, ``kind``, ``exposure``; only the side where a name in a title
+    is that of a curve and of a gamut."""
     says: str
     verdict: Literal["so", "not_so", "open"]
     shows: str | None
-    """What the LUT shows instead, where that is told."""
+    """What the LUT shows instead, where that is known."""
 
 
 class Identification(TypedDict):
@@ -178,7 +178,7 @@ class Identification(TypedDict):
 
     schema: Schema
     file: NotRequired[str]
-    """Of the command; an identification in Python knows none."""
+    """Present in the output of the command, not in `to_dict()` in Python."""
     kind: Literal["identity", "curve", "gamut", "combined", "unknown"]
     confidence: Confidence
     explanation: str
@@ -188,21 +188,21 @@ class Identification(TypedDict):
     tone: Tone | None
     measured: Measured | None
     claims: list[Claim]
-    """What the file says of itself."""
+    """What the file says about itself."""
     notes: list[str]
 
 
 Identify = Identification | Unreadable
-"""One a line."""
+"""One report for each line."""
 
 
 class Group(TypedDict):
-    """LUTs that are alike but for what they differ in."""
+    """LUTs that are equal except in a few named parts."""
 
     differ_in: list[str]
     files: list[str]
     details: list[str]
-    """What each has of what they differ in, in the order of `files`."""
+    """What is different in each, in the order of `files`."""
     same_values: bool
 
 
@@ -243,7 +243,7 @@ class Cdl(TypedDict):
 
 
 class Split(TypedDict):
-    """A LUT taken apart."""
+    """A LUT split into its parts."""
 
     schema: Literal[2]
     file: str
@@ -252,13 +252,13 @@ class Split(TypedDict):
     kind: Literal["identity", "curve", "gamut", "combined", "unknown"]
     conversion: Conversion
     recipe: Conversion | None
-    """What the LUT was built from, where that leaves nothing but the file's rounding."""
+    """The conversion that the LUT was built from, where it explains it up to rounding."""
     confidence: Confidence
     explanation: str
     look: Look
     cdl: Cdl | None
     measure: Literal["delta_e_2000", "delta_e_itp"]
     error: dict[str, Measures]
-    """How far the chain of the parts is from the LUT, by set of colours."""
+    """The distance of the chain of the parts from the LUT, by set of colours."""
     own_error: dict[str, Measures]
-    """How far the LUT is from the exact conversion and look."""
+    """The distance of the LUT from the exact conversion and look."""

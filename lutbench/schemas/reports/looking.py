@@ -1,4 +1,4 @@
-"""What `inspect` prints."""
+"""The output of `inspect`."""
 
 from __future__ import annotations
 
@@ -36,12 +36,12 @@ class Written(TypedDict):
 
 
 class ChangeMade(TypedDict):
-    """How far what comes out is from what goes in, both shown on one display."""
+    """The difference between output and input, both shown on one display."""
 
     word: Literal["invisible", "just visible", "clearly visible", "another picture"]
     measure: Literal["delta_e_2000", "delta_e_itp"]
     p95: float
-    """The difference that 95 % of the colours stay under."""
+    """The 95th percentile of the difference over the colours."""
 
 
 class BoxLevel(TypedDict):
@@ -54,21 +54,21 @@ class BoxLevel(TypedDict):
 
 
 class Box(TypedDict):
-    """The answer in short, as sentences."""
+    """The summary, in sentences."""
 
     expects: str
     monitor: str
-    """What to set the monitor to."""
+    """How to set the monitor."""
     levels: list[BoxLevel]
     zebra: str | None
     good_for: str
     not_for: list[str]
     unsure: str | None
-    """What would settle what is not known."""
+    """What would make uncertain answers certain."""
 
 
 class EvidenceLimits(TypedDict):
-    """10-bit codes that the measures were held against."""
+    """The limits of the measures, in 10-bit codes."""
 
     change: float
     separability_residual: float
@@ -76,7 +76,7 @@ class EvidenceLimits(TypedDict):
 
 
 class Evidence(TypedDict):
-    """What tells the kind, in 10-bit codes."""
+    """The evidence for the kind, in 10-bit codes."""
 
     change: float
     separability_residual: float
@@ -86,13 +86,13 @@ class Evidence(TypedDict):
 
 
 class Source(Encoding):
-    """What the recording is."""
+    """The encoding of the recording."""
 
     known_by: Literal["named", "file", "identified"] | None
 
 
 class NeutralAxis(TypedDict):
-    """What becomes of grey; signals are 0 to 1 of full scale."""
+    """What the LUT does to greys; signals are 0 to 1 of full scale."""
 
     black: Rgb
     white: Rgb
@@ -104,13 +104,13 @@ class NeutralAxis(TypedDict):
     monotone: bool
     greatest_fall_10bit_codes: float
     tint_10bit_codes: float
-    """The greatest spread of the channels."""
+    """The largest difference between channels."""
     tint_at: float
     """The input where it is."""
 
 
 class Contrast(TypedDict):
-    """Signal a stop about mid grey, before and after the LUT."""
+    """Signal per stop around mid grey, before and after the LUT."""
 
     signal_per_stop_before: float
     signal_per_stop_after: float
@@ -118,14 +118,14 @@ class Contrast(TypedDict):
 
 
 class Separated(TypedDict):
-    """The stops over and under mid grey that can still be told apart."""
+    """The highest and lowest stop that still differ by one 8-bit code from the next."""
 
     highest_stop: int | None
     lowest_stop: int | None
 
 
 class Scene(TypedDict):
-    """The LUT read in stops."""
+    """The LUT in stops."""
 
     curve: str
     contrast_at_mid_grey: Contrast
@@ -134,7 +134,7 @@ class Scene(TypedDict):
 
 
 class DepthStep(TypedDict):
-    """What one step of the recording becomes."""
+    """What one code step of the recording becomes."""
 
     place: Literal["mid_grey", "steepest"]
     at: float
@@ -145,17 +145,17 @@ class DepthStep(TypedDict):
 
 
 class BitDepth(TypedDict):
-    """What a recording of so many bits becomes."""
+    """What a recording at a bit depth becomes."""
 
     input_bits: int
     steps: list[DepthStep]
     levels: int
-    """Greys that come out."""
+    """The number of different greys that come out."""
     levels_8bit_output: int
 
 
 class HueRamp(TypedDict):
-    """What happens to a ramp of constant hue."""
+    """What the LUT does to a ramp of constant hue."""
 
     hue: Literal["red", "yellow", "green", "cyan", "blue", "magenta"]
     greatest_shift_degrees: float
@@ -163,7 +163,7 @@ class HueRamp(TypedDict):
 
 
 class Hue(TypedDict):
-    """What happens to hues."""
+    """What the LUT does to hues."""
 
     space: str
     ramps: list[HueRamp]
@@ -233,4 +233,4 @@ class Inspection(TypedDict):
 
 
 Inspect = Inspection | Unreadable
-"""One a line."""
+"""One report for each line."""

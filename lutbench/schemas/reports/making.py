@@ -1,4 +1,4 @@
-"""What the commands print that make LUTs or put pictures through them."""
+"""The output of the commands that make LUTs or put pictures through them."""
 
 from __future__ import annotations
 
@@ -21,12 +21,12 @@ from lutbench.schemas.reports.looking import Finding
 
 
 class Accuracy(TypedDict):
-    """How near a LUT comes to the exact transform."""
+    """The distance of a LUT from the exact transform."""
 
     size: int
     interpolation: Literal["tetrahedral", "trilinear"]
     measure: Literal["delta_e_2000", "delta_e_itp"]
-    """The one that counts for this target."""
+    """The measure that suits this target."""
     sets: dict[str, Measures]
     """By set of colours: chart, neutral, random, and all of them."""
 
@@ -40,13 +40,13 @@ class BuiltLut(TypedDict):
     size: int
     file: str | None
     legend: str | None
-    """The picture that says what false colours mean."""
+    """The picture that explains the false colours."""
     accuracy: Accuracy | None
     recommended_size: int | None
-    """The smallest of 17, 33 and 65 nodes whose error nobody sees; null where none is."""
+    """The smallest of 17, 33 and 65 nodes whose error is not visible; null where none is."""
     clipped_colours: Finding | None
     greys_off_10bit: float | None
-    """With a shaper: the most that a grey is off, ten stops under mid grey to six over it."""
+    """With a shaper: the largest error of greys from ten stops under mid grey to six over it."""
 
 
 class PostFile(TypedDict):
@@ -57,17 +57,17 @@ class PostFile(TypedDict):
 
 
 class PostLut(TypedDict):
-    """What post has of a LUT."""
+    """The files for post of a LUT."""
 
     name: str
     files: list[PostFile]
     look: list[str] | None
-    """CDL and conversion without it, in the order in which they are put through."""
+    """The CDL and the conversion without it, in the order in which they are applied."""
     notes: list[str]
 
 
 class Build(TypedDict):
-    """What `build` made."""
+    """The LUTs that `build` made."""
 
     schema: Schema
     luts: list[BuiltLut]
@@ -91,14 +91,14 @@ class Change(TypedDict):
 
 
 class Rework(TypedDict):
-    """What a command of `rework` made; shares of 0 to 1 are told of an inverse."""
+    """The LUT that a command of `rework` made; shares (0 to 1) are given for an inverse."""
 
     schema: Schema
     file: str
     sources: list[str]
     lut: ReworkedLut
     error_code_10bit: Errors
-    """Between the LUT and what it stands for."""
+    """The distance between the LUT and the exact result."""
     changes: list[Change]
     bijective: NotRequired[bool]
     collapsed_share: NotRequired[float]
@@ -121,7 +121,7 @@ class ConvertedFile(TypedDict):
 
 
 class LossWorst(TypedDict):
-    """Where most was lost."""
+    """The input with the largest loss."""
 
     input: Rgb
     wanted: Rgb
@@ -129,7 +129,7 @@ class LossWorst(TypedDict):
 
 
 class Loss(TypedDict):
-    """What the conversion lost, as read back."""
+    """The difference between the file as read back and the original."""
 
     inputs: int
     code_10bit: Spread
@@ -189,12 +189,12 @@ class ChartReading(TypedDict):
 
 
 class PatchFit(TypedDict):
-    """The LUT of the box."""
+    """The LUT of the device."""
 
     lut: Lut
     smoothness: float
     held_out_code_10bit: Errors
-    """At patches that were held out."""
+    """At patches held out of the fit."""
     residual_code_10bit: Errors
     node_error_code_10bit: MedianErrors
     notes: list[str]
@@ -219,9 +219,9 @@ class Learn(TypedDict):
     after: str
     lut: Lut
     coverage: float
-    """The share of the LUT that the picture has colours for."""
+    """The share of the nodes that the picture has colours for."""
     neutral_covered: Point
-    """From which to which signal it has greys."""
+    """The lowest and highest signal of its greys."""
     held_out_code_10bit: Errors
     residual_code_10bit: Errors
     outlier_share: float
@@ -232,7 +232,7 @@ class Learn(TypedDict):
 
 
 class MatchSpreads(TypedDict):
-    """ΔE 2000 over the patches: as they were, matched, and foretold from the others."""
+    """ΔE 2000 over the patches: before and after the match, and predicted from the others."""
 
     before: Spread
     after: Spread
@@ -281,13 +281,13 @@ class Frames(TypedDict):
     frames: int
     written: int
     skipped: int
-    """Made by a former run."""
+    """Finished by an earlier run."""
     failed: list[FailedFrame]
     notes: list[Notice]
 
 
 class Cut(TypedDict):
-    """Pixels of a clip in all, and those that were held to an end."""
+    """The number of pixels of a clip, and those that were clipped."""
 
     pixels: int
     over_domain: int
@@ -314,7 +314,7 @@ Apply = Frames | Clip
 
 
 class BenchSource(TypedDict):
-    """What the recording is, and how that is known."""
+    """The encoding of the recording, and how it is known."""
 
     curve: str
     gamut: str
@@ -328,9 +328,9 @@ class BenchLut(TypedDict):
     name: str
     title: str
     packing_error: float
-    """10-bit codes that packing it cost."""
+    """The error of packing it, in 10-bit codes."""
     sampling_error: float | None
-    """10-bit codes that sampling it cost, where it was no 3D LUT."""
+    """The error of sampling it, in 10-bit codes, where it was not a 3D LUT."""
 
 
 class BenchStill(TypedDict):
@@ -360,7 +360,7 @@ class DemoFinding(TypedDict):
 
 
 class DemoPlace(TypedDict):
-    """Where to look."""
+    """A file worth opening."""
 
     path: str
     shows: str

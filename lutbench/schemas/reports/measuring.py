@@ -1,4 +1,4 @@
-"""What `compare`, `verify` and `display` print."""
+"""The output of `compare`, `verify`, `display` and `monitor`."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from lutbench.schemas.reports.common import (
 
 
 class SetMeasures(TypedDict):
-    """How far two sides are apart over one set of colours."""
+    """The difference between two sides over one set of colours."""
 
     count: int
     delta_e_2000: Spread
@@ -26,13 +26,13 @@ class SetMeasures(TypedDict):
 
 
 class CodeSpread(Spread):
-    """Code values at the depth that was asked for."""
+    """Code values at the depth of ``--bits``."""
 
     bits: Literal[8, 10, 12, 16]
 
 
 class Worst(TypedDict):
-    """One of the colours that are furthest apart."""
+    """One of the colours with the largest difference."""
 
     set: str
     label: str
@@ -53,12 +53,12 @@ class Cause(TypedDict):
     code: str
     text: str
     left: float
-    """ΔE 2000 (the 95th percentile) that it leaves."""
+    """ΔE 2000 (the 95th percentile) that remains."""
     amount: float | None
 
 
 class CompareFigures(TypedDict):
-    """How far two sides are apart, where, and why."""
+    """The difference between two sides, where it is, and why."""
 
     schema: Schema
     a: str
@@ -68,15 +68,15 @@ class CompareFigures(TypedDict):
     code_10bit: Spread
     code_values: CodeSpread
     measure: Literal["delta_e_2000", "delta_e_itp"]
-    """The one that counts for this target."""
+    """The measure that suits this target."""
     size: str
-    """How much that is, in words."""
+    """The size of the difference in words."""
     seen_on: str
     sets: dict[str, SetMeasures]
     worst: list[Worst]
     explanation: list[Cause]
     assumed: list[str]
-    """What was taken for granted, since nobody said it."""
+    """What was assumed, since it was not given."""
     limits: list[Figure]
 
 
@@ -90,18 +90,18 @@ class ViewedPatch(TypedDict):
 
 
 class LookInViews(TypedDict):
-    """What one look does in two views, in ΔE ITP over the patches on which B shows it."""
+    """The effect of a look in two views, in ΔE ITP over the patches that it changes in B."""
 
     effect: Spread
-    """What it does in B."""
+    """The effect in B."""
     parted: Spread
-    """How far what it does in A is from that."""
+    """The difference between the effect in A and that in B."""
     share: float
-    """The mean of `parted` over that of `effect`: 0 for a look that does the same in both."""
+    """The mean of `parted` divided by that of `effect`: 0 for a look with the same effect."""
 
 
 class CompareViews(TypedDict):
-    """With ``--as-views``: how far two views of one recording are apart."""
+    """With ``--as-views``: the difference between two views of one recording."""
 
     schema: Schema
     a: str
@@ -109,14 +109,14 @@ class CompareViews(TypedDict):
     patches: list[ViewedPatch]
     delta_e_itp: Spread
     look: LookInViews | None
-    """There where both sides have a look of their recipes."""
+    """Null unless both sides are of recipes with a look."""
 
 
 Compare = CompareFigures | CompareViews
 
 
 class Check(TypedDict):
-    """What became of a check."""
+    """The outcome of a check."""
 
     name: str
     kind: str
@@ -132,7 +132,7 @@ class Check(TypedDict):
 
 
 class Suite(TypedDict):
-    """What became of a suite."""
+    """The outcome of a suite."""
 
     suite: str
     title: str
@@ -143,7 +143,7 @@ class Suite(TypedDict):
 
 
 class VerifyRun(TypedDict):
-    """What became of the suites."""
+    """The outcomes of the suites."""
 
     schema: Schema
     passed: bool
@@ -171,7 +171,7 @@ Verify = VerifyRun | VerifyList
 
 
 class DisplayTarget(TypedDict):
-    """What a display is held against; luminances in cd/m²."""
+    """The target of a display; luminances in cd/m²."""
 
     curve: str
     gamut: str
@@ -179,7 +179,7 @@ class DisplayTarget(TypedDict):
     black: float
     mastered_at: float | None
     surround: float | None
-    """Of HLG."""
+    """For HLG."""
 
 
 class Reach(TypedDict):
@@ -212,12 +212,12 @@ class DisplayFit(TypedDict):
     coding: str
     left_out_patches: int
     delta_e_2000: Spread
-    """At patches that were left out."""
+    """Of patches, each predicted from the others."""
     delta_e_itp: Spread
     delta_e_2000_additive: float | None
     residual: bool
     additivity: float | None
-    """White over the sum of red, green and blue."""
+    """White divided by the sum of red, green and blue."""
     drift: float | None
     primaries: tuple[Point, Point, Point]
     white: Point
@@ -237,7 +237,7 @@ class DisplayCalibrate(TypedDict):
     target: DisplayTarget
     lut: Lut
     expected: dict[str, DeltaE]
-    """As the fitted model says, by set of colours."""
+    """Predicted by the fitted model, by set of colours."""
 
 
 class CheckedPatch(TypedDict):
@@ -278,7 +278,7 @@ class DisplayCheck(TypedDict):
 
 
 class MonitorDraw(TypedDict):
-    """The files of the test of a monitor."""
+    """The files for the test of a monitor."""
 
     schema: Schema
     size: int
@@ -287,7 +287,7 @@ class MonitorDraw(TypedDict):
 
 
 class MonitorAnswer(TypedDict):
-    """What a row of the board says; `sound` is null where it says nothing."""
+    """The answer of a row of the board; `sound` is null where there is none."""
 
     question: str
     found: str
@@ -296,7 +296,7 @@ class MonitorAnswer(TypedDict):
 
 
 class MonitorRead(TypedDict):
-    """What a grab of a monitor's output says."""
+    """The reading of a grab of a monitor's output."""
 
     schema: Schema
     size: int
@@ -305,4 +305,4 @@ class MonitorRead(TypedDict):
     sound: bool
     answers: list[MonitorAnswer]
     line_at: float | None
-    """Signal at which the line in the ramp stands."""
+    """The signal at which the line in the ramp is."""

@@ -1,4 +1,4 @@
-"""What `levels` and `list` print."""
+"""The output of `levels` and `list`."""
 
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ class End(TypedDict):
 
 
 class Ends(TypedDict):
-    """Which light falls on 0 % and 100 %; null where none does."""
+    """The light at 0 % and at 100 %; null where there is none."""
 
     zero_percent: End | None
     hundred_percent: End | None
 
 
 class ZebraSetting(TypedDict):
-    """What a zebra setting marks: everything from there up."""
+    """The light from which a zebra setting marks; everything brighter is marked too."""
 
     percent: float
     reflectance: float
@@ -31,7 +31,7 @@ class ZebraSetting(TypedDict):
 
 
 class ZebraAdvice(TypedDict):
-    """Which setting marks a subject; null where the camera offers none."""
+    """The setting that marks a subject; null where the camera has none."""
 
     subject: str
     reflectance: float
@@ -41,17 +41,17 @@ class ZebraAdvice(TypedDict):
 
 
 class HighlightGuard(TypedDict):
-    """The highest setting that warns before highlights are cut off."""
+    """The highest setting that warns before highlights clip."""
 
     setting: ZebraSetting
     before_clip_stops: float
     recorded_above_stops: float | None
-    """After a LUT: the stops over its white that the recording still holds."""
+    """After a LUT: the stops above its white that the recording still has."""
     text: str
 
 
 class ZebraAfterLut(TypedDict):
-    """The same where the zebra looks at what the LUT gives."""
+    """The same for a zebra on the LUT's output."""
 
     settings: list[ZebraSetting]
     advice: list[ZebraAdvice]
@@ -59,7 +59,7 @@ class ZebraAfterLut(TypedDict):
 
 
 class Zebra(TypedDict):
-    """The zebra settings of the camera, percent of signal."""
+    """The zebra settings of the camera, in percent of signal."""
 
     minimum: float
     step: float
@@ -90,7 +90,7 @@ class ChosenDensity(NeutralDensity):
 
 
 class FilterChoice(TypedDict):
-    """The filters about what the meter shows too many."""
+    """The two filters nearest to the stops of excess light."""
 
     over_exposure_stops: float
     weaker: ChosenDensity | None
@@ -119,7 +119,7 @@ class LevelsOfOne(TypedDict):
     source_range: Range
     target_range: Range
     exposed_stops: float
-    """Stops that the day is exposed over the meter."""
+    """Stops of deliberate over-exposure."""
     levels: list[Level]
     ends: Ends
     after_lut_ends: Ends | None
@@ -134,7 +134,7 @@ class SetMember(TypedDict):
 
     name: str
     exposure_stops: float | None
-    """Stops by which it brightens, where that is told."""
+    """Stops by which it brightens, where that is known."""
     note: str | None
     """Why it has no levels."""
     levels: LevelsOfOne | None
@@ -146,7 +146,7 @@ class LevelsOfSet(TypedDict):
     schema: Schema
     exposed_stops: float
     paired: list[str]
-    """The LUTs that bring the exposure back."""
+    """The LUTs that correct the exposure."""
     advice: str | None
     luts: list[SetMember]
 
@@ -155,16 +155,16 @@ Levels = LevelsOfOne | LevelsOfSet
 
 
 class Light(TypedDict):
-    """What 1.0 of a curve's light is."""
+    """What 1.0 of a curve's light stands for."""
 
     side: Literal["scene", "display"]
     one: str
     luminance: float | None
-    """cd/m², where it is told."""
+    """Its luminance in cd/m², where it is known."""
 
 
 class CurveEntry(TypedDict):
-    """A curve that can be named; figures are null where it cannot be used."""
+    """A curve of the catalogue; figures are null where it cannot be used."""
 
     name: str
     aliases: list[str]
@@ -185,14 +185,14 @@ class CurveEntry(TypedDict):
 
 
 class ListCurves(TypedDict):
-    """The curves that can be named."""
+    """The curves of the catalogue."""
 
     schema: Schema
     curves: list[CurveEntry]
 
 
 class GamutEntry(TypedDict):
-    """A gamut that can be named; CIE xy."""
+    """A gamut of the catalogue; points are CIE xy."""
 
     name: str
     aliases: list[str]
@@ -203,7 +203,7 @@ class GamutEntry(TypedDict):
 
 
 class ListGamuts(TypedDict):
-    """The gamuts that can be named."""
+    """The gamuts of the catalogue."""
 
     schema: Schema
     gamuts: list[GamutEntry]
@@ -215,31 +215,32 @@ class PartSetting(TypedDict):
     name: str
     default: float | str | list[float] | None
     limits: tuple[float, float] | None
-    """The least and the greatest number; null for words."""
+    """The smallest and the largest number; null for words."""
     unit: str | None
     accepted: list[str]
-    """The words that it takes."""
+    """The words that it accepts."""
 
 
 class ToneEntry(TypedDict):
-    """A tone that can be named."""
+    """A tone mapper."""
 
     name: str
     says: str
     light: Literal["scene", "display"] | None
-    """The light that it takes: of the display in cd/m², or that on which both ends meet."""
+    """The light that it works on: display light in cd/m², or the light that source and target
+    share."""
     settings: list[PartSetting]
 
 
 class ListTones(TypedDict):
-    """The tones that can be named."""
+    """The tone mappers."""
 
     schema: Schema
     tones: list[ToneEntry]
 
 
 class MappingEntry(TypedDict):
-    """What may become of colours outside the target gamut."""
+    """A way to treat colours outside the target gamut."""
 
     name: str
     says: str
@@ -247,7 +248,7 @@ class MappingEntry(TypedDict):
 
 
 class ListMappings(TypedDict):
-    """The gamut mappings that can be named."""
+    """The gamut mappings."""
 
     schema: Schema
     mappings: list[MappingEntry]
