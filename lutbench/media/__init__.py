@@ -1,1 +1,1 @@
-"""Stills and clips."""
+"""Stills, frame sequences, clips, charts and contact sheets."""

@@ -1,8 +1,8 @@
 """Hald images: a LUT as a picture.
 
-A picture of level n is n³ by n³ pixels and holds every colour of a lattice of n² nodes an
-edge, red fastest, in lines from the top left. What a program makes of an identity picture
-is the program's LUT. In common use, without a standard.
+A picture of level n has n³ by n³ pixels, which are the nodes of a 3D LUT with n² nodes along an
+edge, red running fastest, in rows from the top left. A program that processes the identity
+picture turns it into the program's LUT. This is common practice, without a standard.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from lutbench.model.transforms import Transform
 from lutbench.tables.lut import Lut3D, lattice
 
 LEVELS = (2, 12)
-"""4 to 144 nodes along an edge: pictures of 8 to 1728 pixels a side."""
+"""Smallest and largest level: 4 to 144 nodes along an edge, pictures of 8 to 1728 pixels a side."""
 
 
 def read_hald(path: str | Path) -> Lut3D:
@@ -32,12 +32,12 @@ def read_hald(path: str | Path) -> Lut3D:
     Returns
     -------
     Lut3D
-        Of n² nodes along an edge, over 0..1.
+        A LUT with n² nodes along an edge, over 0..1.
 
     Raises
     ------
     LutbenchError
-        When the file cannot be read, or its size is that of no Hald image.
+        When the file cannot be read, or does not have the size of a Hald image.
     """
     path = given.path(path, "path")
     signal = read_still(path).signal()
@@ -57,29 +57,29 @@ def read_hald(path: str | Path) -> Lut3D:
 def write_hald(
     lut: Transform | None, path: str | Path, *, level: int = 8, force: bool = False
 ) -> None:
-    """Write a Hald image, of 16 bits where the format holds them.
+    """Write a Hald image, with 16 bits where the format has them.
 
     Parameters
     ----------
     lut
-        What the picture holds; None for the identity, to send through a program.
+        The LUT in the picture; None for the identity, to send through a program.
     path
-        A still; the suffix names the format. One without loss is needed.
+        A still, in the lossless format of its suffix.
     level
-        n, from 2 to 12: n² nodes along an edge, n³ pixels a side.
+        n, from 2 to 12: n² nodes along an edge, n³ pixels along a side.
     force
-        Whether a file that exists is replaced.
+        Whether an existing file is replaced.
 
     Raises
     ------
     LutbenchError
-        When the level is out of range, the format loses colours, or the file cannot be written.
+        When the level is out of range, the format is lossy, or the file cannot be written.
     """
     level, path = given.whole(level, "level", *LEVELS), given.path(path, "path")
     if lut is not None and not isinstance(lut, Transform):
         raise LutbenchError(f"{lut!r:.60} is not a LUT", where="lut", accepted="a LUT, None")
     if Path(path).suffix.lower() in (".jpg", ".jpeg"):
-        raise LutbenchError("JPEG loses colours", where=path, accepted=".png, .tif, .exr")
+        raise LutbenchError("JPEG changes colours", where=path, accepted=".png, .tif, .exr")
     nodes = lattice(level * level)
     table = nodes if lut is None else lut.apply(nodes)
     signal = np.clip(table.transpose(2, 1, 0, 3), 0, 1).reshape(level**3, level**3, 3)

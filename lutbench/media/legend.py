@@ -1,4 +1,4 @@
-"""The legend of a false-colour LUT, as a picture to keep by the monitor."""
+"""The legend of a false-colour LUT, as a picture to keep beside the monitor."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ def write_legend(task: FalseColour, path: str | Path, title: str, *, force: bool
         axes.text(2.95, y, _levels(task, band.low, band.high), fontsize=10, va="center")
         axes.text(4.15, y, band.label, fontsize=10, va="center")
     with replacing(path, force=force) as temporary:
-        # No software tag with a version: the same recipe gives the same bytes.
+        # Without the software version, so that the same recipe gives the same bytes.
         figure.savefig(temporary, format="png", metadata={"Software": None})
 
 

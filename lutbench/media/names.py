@@ -1,4 +1,4 @@
-"""What the name of a file says: a still, a clip, or a pattern for many stills."""
+"""File names of stills, clips and frame patterns."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ CLIP_SOURCE_SUFFIXES = (".avi", ".mts", ".m2ts", ".webm")
 """Suffixes of clips that are read, but not written."""
 
 FRAME_NUMBER = re.compile(r"#+|%(?:0?(\d+))?d")
-"""What stands for the frame number in a pattern."""
+"""The placeholder for the frame number in a pattern."""
 
 
 def is_clip(path: str | Path) -> bool:
@@ -38,7 +38,7 @@ def is_clip(path: str | Path) -> bool:
 
 
 def is_pattern(path: str | Path) -> bool:
-    """Whether a path stands for many frames: a place for a number, and no file of that name.
+    """Whether a path stands for many frames: it has a placeholder, and is not an existing file.
 
     >>> is_pattern("out/shot.####.dpx"), is_pattern("still.png")
     (True, False)

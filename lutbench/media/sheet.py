@@ -1,10 +1,8 @@
-"""Contact sheets: many pictures on one, each with its name and its levels.
+"""Contact sheets: several pictures in one, each with its name and levels.
 
-The layout is plain: a heading, then a grid of cells on a dark neutral grey (a
-neutral surround keeps the eye from adapting to a colour). Under each picture
-stand its name and a level strip, a track from 0 to 100 % signal on which a bar
-covers the levels from the 1st to the 99th percentile of the luma and a notch
-marks the median.
+A heading is followed by a grid of cells on a dark neutral grey, since the eye adapts to a
+coloured surround. Under each picture are its name and a level strip: on a track from 0 to
+100 % signal, a bar covers the 1st to the 99th percentile of the luma, with a notch at the median.
 """
 
 from __future__ import annotations
@@ -28,10 +26,10 @@ if TYPE_CHECKING:
 
 SHEET_FORMATS = ("png", "jpeg", "tiff")
 MOST_CELLS = 400
-"""Pictures of a sheet: more are too small to judge."""
+"""Largest number of pictures on a sheet: more are too small to judge."""
 
 MOST_PIXELS = 1 << 27
-"""Pixels of a sheet: more is slow to draw and opens nowhere."""
+"""Largest number of pixels of a sheet: larger ones are slow, and many programs cannot open them."""
 
 _GROUND = "#2b2b2b"
 _INK = "#ececec"
@@ -39,18 +37,18 @@ _FAINT = "#a8a8a8"
 _TRACK = "#4a4a4a"
 _BAR = "#56b4e9"  # Okabe–Ito sky blue
 _MARGIN = 28
-"""Pixels around the sheet."""
+"""Margin around the sheet in pixels."""
 
 _GAP = 20
-"""Pixels between groups."""
+"""Gap between cells, or between pairs of cells, in pixels."""
 
 _SUBHEADING = 11.5
-"""Points of the lines under the heading."""
+"""Font size of the lines under the heading, in points."""
 
 
 @dataclass(frozen=True)
 class _Style:
-    """How a line of text is written: size in points."""
+    """Font size in points, colour and weight of a line of text."""
 
     size: float
     colour: str
@@ -68,7 +66,7 @@ _LUMA = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
 
 @dataclass(frozen=True)
 class LumaLevels:
-    """The signal levels of a picture's luma, as fractions of full scale."""
+    """Percentiles of a picture's luma, as signal."""
 
     low: float
     median: float
@@ -88,12 +86,12 @@ class Cell:
     Parameters
     ----------
     picture
-        Shape (height, width, 3), signal values, 1.0 is full scale; what is
-        outside 0..1 is shown clipped, and counts as it is in the levels.
+        Shape (height, width, 3), signal values; values outside 0..1 are shown clipped, but
+        count unclipped in the levels.
     label
-        What stands under it.
+        The name under the picture.
     detail
-        A second, fainter line; the levels where empty.
+        A second, fainter line; the levels if empty.
     """
 
     picture: NDArray[np.float32]
@@ -107,7 +105,7 @@ def levels_of(picture: NDArray[np.float32]) -> LumaLevels:
     >>> str(levels_of(np.full((4, 4, 3), 0.4, np.float32)))
     '40–40 %, median 40 %'
     """
-    # Sums of what float32 just holds do not fit it.
+    # float64, since sums of very large float32 values would overflow.
     luma = np.asarray(picture, dtype=np.float64) @ _LUMA
     luma = luma[np.isfinite(luma)]
     low, median, high = np.percentile(luma, [1, 50, 99]) if luma.size else [np.nan] * 3
@@ -123,7 +121,7 @@ def lut_sheet(
     columns: int | None = None,
     cell_width: int = 480,
 ) -> NDArray[np.uint8]:
-    """One still through every LUT, labelled; the still as it is comes first.
+    """One still through each LUT, labelled; the unchanged still comes first.
 
     Parameters
     ----------
@@ -132,9 +130,9 @@ def lut_sheet(
     luts
         Pairs of label and LUT (any Transform).
     heading, subheading
-        What stands on top; left out where empty. The subheading may have several lines.
+        The lines at the top; left out if empty. The subheading may have several lines.
     columns
-        Cells in a row; chosen for a landscape page where not given.
+        Cells in a row; unless given, as many as suit a landscape page.
     cell_width
         The width of a picture in pixels.
 
@@ -158,14 +156,14 @@ def before_after_sheet(
     subheading: str = "",
     columns: int | None = None,
 ) -> NDArray[np.uint8]:
-    """Each frame beside itself through the LUT.
+    """Each frame beside the same frame through the LUT.
 
     Parameters
     ----------
     frames
         Pairs of label and signal picture (see `thumbnail`), shape (height, width, 3).
     columns
-        Frames in a row: each takes two cells.
+        Frames in a row; each takes two cells.
 
     Returns
     -------
@@ -197,12 +195,12 @@ def draw_sheet(
     Parameters
     ----------
     pairs
-        Whether each two cells belong together and stand closer.
+        Whether cells come in pairs, with a smaller gap inside a pair.
 
     Raises
     ------
     LutbenchError
-        When there is nothing to show, or too much for one picture.
+        When there is nothing to show, or the sheet would be too large.
     """
     if not cells:
         raise LutbenchError("there is no picture to put on the sheet")
@@ -222,13 +220,13 @@ def draw_sheet(
 
 
 def write_sheet(sheet: NDArray[np.uint8], path: str | Path, *, force: bool = False) -> None:
-    """Write a sheet as PNG, JPEG or TIFF, after the suffix."""
+    """Write a sheet as PNG, JPEG or TIFF, by the suffix of `path`."""
     write_still(Still(sheet, ("R", "G", "B"), "8"), path, depth="8", force=force)
 
 
 @dataclass(frozen=True)
 class _Grid:
-    """Where things stand, in pixels from the top left corner."""
+    """The layout of a sheet, in pixels from the top left corner."""
 
     columns: int
     cell_width: int
@@ -264,11 +262,11 @@ class _Grid:
         return max(240, *(int(cell.picture.shape[1]) for cell in cells))
 
     @staticmethod
-    def _gaps(cells_before: int, pairs: bool) -> int:
-        """The gaps in front of a column, or between that many columns less one."""
+    def _gaps(columns: int, pairs: bool) -> int:
+        """The sum of the gaps between that many columns."""
         if not pairs:
-            return max(0, cells_before - 1) * _GAP
-        inner, outer = cells_before // 2, max(0, -(-cells_before // 2) - 1)
+            return max(0, columns - 1) * _GAP
+        inner, outer = columns // 2, max(0, -(-columns // 2) - 1)
         return inner * 4 + outer * (_GAP + 16)
 
     def place(self, index: int) -> tuple[int, int]:
@@ -279,7 +277,7 @@ class _Grid:
 
 
 def _columns(cells: Sequence[Cell]) -> int:
-    """As many columns as give a page about 1.5 times as wide as high."""
+    """The number of columns for a page about 1.5 times as wide as high."""
     width = max(cell.picture.shape[1] for cell in cells) + _GAP
     height = max(cell.picture.shape[0] for cell in cells) + 62 + _GAP
     count = round((1.5 * len(cells) * height / width) ** 0.5)
@@ -315,7 +313,7 @@ def _drawn(cells: Sequence[Cell], grid: _Grid, heading: str, subheading: str) ->
     for index, cell in enumerate(cells):
         x, y = grid.place(index)
         pixels = np.rint(np.clip(np.nan_to_num(cell.picture), 0, 1) * 255).astype(np.uint8)
-        # Pictures are laid in after the drawing: their pixels are never resampled.
+        # Pictures are copied in after the drawing, so that their pixels are not resampled.
         down = grid.picture_height - pixels.shape[0]
         across = (grid.cell_width - pixels.shape[1]) // 2
         sheet[y + down : y + down + pixels.shape[0], x + across :][:, : pixels.shape[1]] = pixels
@@ -328,7 +326,7 @@ def _font(size: float, weight: str = "normal") -> Any:
     return FontProperties(family="DejaVu Sans", size=size, weight=weight)
 
 
-def _wide(words: str, font: Any) -> float:
+def _text_width(words: str, font: Any) -> float:
     """The width of a line in pixels."""
     from matplotlib.textpath import TextPath
 
@@ -339,13 +337,13 @@ def _wide(words: str, font: Any) -> float:
 
 
 def _folded(text: str, room: int) -> list[str]:
-    """The lines of a subheading, folded at the double spaces between its parts to fit `room`."""
+    """The lines of a subheading, broken at double spaces to fit a width of `room` pixels."""
     font = _font(_SUBHEADING)
     lines = []
     for whole in text.splitlines():
         line = ""
         for part in re.split(r"(?<=\S)(?=  \S)", whole):
-            if line and _wide(" ".join((line + part).split()), font) > room:
+            if line and _text_width(" ".join((line + part).split()), font) > room:
                 lines.append(line.strip())
                 line = ""
             line += part
@@ -356,12 +354,12 @@ def _folded(text: str, room: int) -> list[str]:
 def _text(
     figure: Any, grid: _Grid, place: tuple[int, int], text: str, style: _Style, room: int
 ) -> None:
-    """Text from a place on its baseline, shortened in its middle where there is no room."""
+    """Draw text from a point on its baseline, shortened in the middle if it is too long."""
     x, baseline = place
     font = _font(style.size, style.weight)
     line = " ".join(text.split())
     keep = len(line)
-    while keep > 4 and _wide(line, font) > room:
+    while keep > 4 and _text_width(line, font) > room:
         keep -= max(1, keep // 12)
         whole = " ".join(text.split())
         line = f"{whole[: keep - keep // 2]}…{whole[len(whole) - keep // 2 :]}"
@@ -377,7 +375,7 @@ def _text(
 
 
 def _strip(figure: Any, grid: _Grid, x: int, y: int, levels: LumaLevels) -> None:
-    """The level strip under a picture: the bar, the notch of the median, on a 0..100 % track."""
+    """Draw the level strip under a picture: a bar and the notch of the median on a track."""
     from matplotlib.patches import Rectangle
 
     def box(left: float, right: float, top: int, height: int, colour: str) -> None:

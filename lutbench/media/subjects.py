@@ -1,7 +1,7 @@
-"""Pictures to look at a LUT with: a photograph and the measured chart, as a camera records them.
+"""Pictures for judging a LUT: a photograph and the measured chart, as a camera records them.
 
-The photograph is the demo set's; it is in the public domain (CC0), as
-scikit-image distributes it.
+The photograph belongs to the demo set; it is in the public domain (CC0), as distributed by
+scikit-image.
 """
 
 from __future__ import annotations
@@ -22,10 +22,10 @@ from lutbench.resources import demo_files
 Picture = NDArray[np.float32]
 
 HIGHLIGHT_GAIN = 3.0
-"""White of the photograph lies at 1 + 3 times white: two stops over, as a camera records it."""
+"""White of the photograph becomes 1 + 3 times as bright: two stops over white, as recorded."""
 
 PATCH, GAP = 44, 5
-"""Pixels of a patch's side, and between two patches."""
+"""Side of a patch, and gap between patches, in pixels: the chart fits a page in half its width."""
 
 
 def photograph() -> Picture:
@@ -35,11 +35,11 @@ def photograph() -> Picture:
 
 
 def photograph_light() -> NDArray[np.float64]:
-    """The photograph as linear BT.709 light whose highlights reach two stops over white.
+    """The photograph as linear BT.709 light with highlights up to two stops over white.
 
-    A display picture holds nothing over white. Each pixel is brightened by 1 + 3·Y³ of its
-    luminance Y, which opens the highlights up, leaves mid grey within 2 % and keeps every
-    chromaticity: by channel, strong colours would get stronger than any camera sees them.
+    A display picture has nothing above white. Each pixel is multiplied by 1 + 3·Y³, with Y its
+    luminance. This extends the highlights, changes mid grey by less than 2 % and keeps each
+    chromaticity; applied to channels, it would make saturated colours unnaturally strong.
     """
     light = Srgb().decode(photograph())
     luminance = light @ np.array(BT709.luminance_weights)
@@ -47,14 +47,14 @@ def photograph_light() -> NDArray[np.float64]:
 
 
 def recorded(light: NDArray[Any], source: Encoding) -> Picture:
-    """Linear BT.709 light as values that a camera of that encoding records, held to 0..1."""
+    """Linear BT.709 light as values recorded in that encoding, clipped to 0..1."""
     coded = np.clip(source.curve.encode(conversion(BT709, source.gamut).apply(light)), 0, 1)
     values = RangeFromSignal(source.range, source.bits).apply(coded)
     return np.asarray(values, dtype=np.float32)
 
 
 def chart_picture(source: Encoding | None) -> Picture:
-    """The measured 24-patch chart as recorded (as sRGB signal without a source), (h, w, 3)."""
+    """The measured 24-patch chart as recorded, or as sRGB signal for None; shape (h, w, 3)."""
     light = chart_light(BT709)
     ground: Any = np.float32(0.18)
     if source is None:

@@ -1,9 +1,8 @@
-"""Colour tags: what a file says its colours are.
+"""Colour tags: what a file states about its colours.
 
-A LUT changes what the numbers mean. A tag of the source (an ICC profile, a
-colour space name, chromaticities, the transfer code of a DPX header) would lie
-about the result, so none passes; what the result is comes from the user, as the
-gamut and curve that the LUT gives.
+A LUT changes what the numbers mean. A tag of the source (an ICC profile, a colour space name,
+chromaticities, the transfer code of a DPX header) would be wrong for the result, so all are
+dropped. The tags of the result come from the user, as the gamut and curve that the LUT gives.
 """
 
 from __future__ import annotations
@@ -17,7 +16,7 @@ if TYPE_CHECKING:
     from lutbench.model.gamuts import Gamut
 
 # Code points of Recommendation ITU-T H.273 (colour_primaries, transfer_characteristics).
-# BT.1886 is the display side of BT.709 and has no code point of its own.
+# BT.1886 is the display curve for BT.709, and shares its code point.
 PRIMARIES = {"BT.709": 1, "sRGB": 1, "BT.2020": 9, "BT.2100": 9, "P3-D65": 12}
 TRANSFERS = {
     "BT.709": 1,
@@ -63,7 +62,7 @@ _COLOUR_NAMES = {
 
 @dataclass(frozen=True)
 class ColourTags:
-    """What the colours are: standard short names, or None where it is not known."""
+    """Gamut and curve by standard short names, or None where not known."""
 
     gamut: str | None = None
     curve: str | None = None
@@ -79,7 +78,7 @@ class ColourTags:
             if found is None:
                 error = unknown_name(kind, name, known)
                 raise LutbenchError(
-                    f"no tag stands for the {kind} {name!r}", accepted=", ".join(known)
+                    f"there is no tag for the {kind} {name!r}", accepted=", ".join(known)
                 ) from error
             object.__setattr__(self, kind, found)
 
@@ -105,7 +104,7 @@ def gamut_of(primaries: int) -> Gamut:
 
 
 def is_colour_attribute(name: str) -> bool:
-    """Whether a header's attribute speaks of colour and so is stale after a LUT.
+    """Whether a header's attribute describes colour, and so is wrong after a LUT.
 
     >>> is_colour_attribute("ICCProfile:device_class"), is_colour_attribute("Artist")
     (True, False)
@@ -116,16 +115,16 @@ def is_colour_attribute(name: str) -> bool:
 
 
 def tag_header(header: Any, format_name: str, tags: ColourTags) -> None:
-    """Write what `tags` says into a header, in the words that the format has for it."""
+    """Write `tags` into a header, with the attributes that the format has."""
     if format_name in ("png", "jpeg", "tiff") and (tags.primaries, tags.transfer) == (1, 13):
-        header.attribute("oiio:ColorSpace", "srgb_rec709_scene")  # an sRGB chunk, or Exif's word
+        header.attribute("oiio:ColorSpace", "srgb_rec709_scene")  # an sRGB chunk, or Exif's tag
     elif format_name == "png":
-        header.attribute("oiio:ColorSpace", "unknown")  # unsaid, the library would say sRGB
+        header.attribute("oiio:ColorSpace", "unknown")  # or the library would write sRGB
     if format_name in ("png", "jpeg", "tiff") and tags.gamut and tags.curve:
         from lutbench.media.still.icc import profile_of
 
         profile = profile_of(gamut_of(tags.primaries), tags.curve)
-        # A PNG file may have an sRGB chunk or a profile, not both.
+        # A PNG file may not have both an sRGB chunk and a profile.
         if profile and (format_name, tags.primaries, tags.transfer) != ("png", 1, 13):
             header.attribute("ICCProfile", f"uint8[{len(profile)}]", profile)
     if format_name == "png" and (tags.gamut and tags.curve):

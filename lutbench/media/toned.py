@@ -1,7 +1,7 @@
-"""HDR signals as a picture for a page: a page is SDR, so their light is brought to that range.
+"""HDR signals as pictures for a page, which is SDR: they are tone-mapped.
 
-Method A of Report ITU-R BT.2446-1 from a display of 1000 cd/m², colours mapped into BT.709 with
-their hue kept. Whoever shows such a picture says so with `LABEL`.
+Method A of Report ITU-R BT.2446-1 from a display of 1000 cd/m², with colours mapped into BT.709
+at constant hue. Where such a picture is shown, `LABEL` says so.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from lutbench.model.tone import tone_mapper
 from lutbench.model.transforms import Pipeline
 
 PEAK = 1000.0
-"""cd/m² of the display that HDR pictures are taken to be made for: the nominal one of BT.2100."""
+"""Peak in cd/m² of the display that HDR pictures are assumed to be made for, that of BT.2100."""
 
 LABEL = "HDR, toned down to SDR for this page"
 
@@ -30,27 +30,27 @@ Picture = NDArray[np.float32]
 
 
 def is_hdr(encoding: Encoding | None) -> bool:
-    """Whether a signal would be taken for a flat, pale SDR picture on a page."""
+    """Whether a signal is HDR; shown unchanged on a page it would look flat and pale."""
     return encoding is not None and encoding.curve.hdr
 
 
 def for_page(picture: NDArray[Any], encoding: Encoding | None) -> Picture:
-    """Signals of an encoding as a page may show them: HDR toned down, all else as it is.
+    """A picture as a page can show it: HDR is tone-mapped, SDR unchanged.
 
     Parameters
     ----------
     picture
-        What comes out of a LUT, shape (height, width, 3), as its files carry it.
+        The output of a LUT, shape (height, width, 3), in the range of its encoding.
     """
     if encoding is None or not is_hdr(encoding):
         return np.asarray(picture, dtype=np.float32)
-    held = np.clip(np.nan_to_num(np.asarray(picture, dtype=np.float64)), 0, 1)
-    return np.asarray(toned_down(encoding).apply(held), dtype=np.float32)
+    clipped = np.clip(np.nan_to_num(np.asarray(picture, dtype=np.float64)), 0, 1)
+    return np.asarray(toned_down(encoding).apply(clipped), dtype=np.float32)
 
 
 @lru_cache(maxsize=8)
 def toned_down(encoding: Encoding) -> Pipeline:
-    """From signals of an HDR encoding to those of an SDR picture."""
+    """The tone mapping from signals of an HDR encoding to those of an SDR picture."""
     source = encoding
     if source.display is None:
         source = replace(encoding, display=Display(PEAK))

@@ -1,4 +1,4 @@
-"""One still through a LUT, and what became of one or of many."""
+"""Putting one still through a LUT, and the outcome for one or several."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Treatment:
-    """What is done to each frame."""
+    """What is done to each frame: the transform, bit depth, colour tags, and dithering."""
 
     transform: Transform
     depth: str | None = None
@@ -30,7 +30,7 @@ class Treatment:
 
 @dataclass
 class FramesOutcome:
-    """What became of the frames of a run."""
+    """The outcome for the frames of a run."""
 
     total: int
     written: int = 0
@@ -39,7 +39,7 @@ class FramesOutcome:
     notes: dict[str, int] = field(default_factory=dict)
 
     def to_data(self) -> dict[str, Any]:
-        """Plain data with stable keys."""
+        """The outcome as plain data."""
         return {
             "schema": 1,
             "frames": self.total,
@@ -56,13 +56,13 @@ class FramesOutcome:
 def render_still(
     source: Path, target: Path, treatment: Treatment, *, replace: bool = False
 ) -> list[str]:
-    """Take one still from its source to its target; the notes of the writer come back."""
+    """Put one still through the transform and write it; returns the notes of the writer."""
     if not treatment.dither:
         still = apply_to_still(treatment.transform, read_still(source))
         return write_still(still, target, depth=treatment.depth, tags=treatment.tags, force=replace)
-    # In float, or what an 8-bit source rounds to would be dithered instead of what comes out.
+    # In float, so that dithering acts on the exact result and not on rounded codes.
     still = apply_to_still(treatment.transform, in_float(read_still(source)))
-    # Each frame of a sequence has a noise of its own, and the same at every run.
+    # Noise that is different for each frame of a sequence, but the same in each run.
     seed = zlib.crc32(target.name.encode("utf-8", "surrogateescape"))
     return write_still(
         still, target, depth=treatment.depth, tags=treatment.tags, force=replace, dither=seed

@@ -1,4 +1,4 @@
-"""A chart of known colours: what stands where, and how it is drawn."""
+"""A chart of known colours: its layout, and how it is drawn."""
 
 from __future__ import annotations
 
@@ -17,16 +17,16 @@ from lutbench.tables.nodes import greys
 Array = NDArray[np.float64]
 
 SIZES = (5, 33)
-"""Nodes along an edge of a chart's lattice, at least and at most: what fills and fits a frame."""
+"""Smallest and largest number of colours along an edge of the cube: what fills and fits a frame."""
 
 LEAST_CELL = 6
-"""Pixels: the smallest patch that is drawn."""
+"""Side of the smallest patch that is drawn, in pixels: it can be read at two thirds of its size."""
 
 LEAST_READ = 4.0
-"""Pixels: the smallest patch that is read."""
+"""Side of the smallest patch that is read, in pixels: its middle half still has whole pixels."""
 
 MARGIN = 0.045
-"""The share of the frame on each side that may be cropped away."""
+"""Share of the frame on each side that may be cropped: a little under overscan of 5 %."""
 
 CONTROLS = np.array(
     [
@@ -41,10 +41,10 @@ CONTROLS = np.array(
     ]
 )
 CONTROL_EVERY = 17
-"""Each such patch is a control, which says what light and lens do across the frame."""
+"""Every such patch is a control, which shows whether the device treats the whole frame alike."""
 
 RAMP = 129
-"""Steps of the neutral ramp: tone bends more sharply than a lattice of colours can show."""
+"""Steps of the neutral ramp: tone curves bend more sharply than the cube of colours can show."""
 
 PARTS = tuple(
     f"{vertical} {horizontal}".strip()
@@ -53,27 +53,27 @@ PARTS = tuple(
 )
 UNITS = 9  # of a marker's side: field, ring, gap, three of the centre, gap, ring, field
 VERSION = 1
-"""Of the layout: written into the markers, so that a later one is known."""
+"""Version of the layout, in the code of the chart, so that a later one can be recognised."""
 
 FIELDS = (("top", 1), ("version", 3), ("size", 8), ("columns", 10), ("rows", 10), ("cell", 8))
 CHECK_BITS = 16
-"""Bits of the checksum: one misreading in 65536 passes."""
+"""Bits of the checksum: one misreading in 65536 is not noticed."""
 
 BITS = sum(bits for _, bits in FIELDS) + CHECK_BITS
 
 
 @dataclass(frozen=True)
 class Layout:
-    """Where everything of a chart lies, in pixels of the chart as it was drawn.
+    """The positions of all parts of a chart, in pixels of the chart as it was drawn.
 
     Parameters
     ----------
     size
-        Nodes along an edge of the lattice.
+        Colours along an edge of the cube.
     columns, rows
-        Of the grid of patches.
+        The numbers of columns and rows of patches.
     cell
-        The side of a patch.
+        The side of a patch in pixels.
     """
 
     size: int
@@ -88,19 +88,20 @@ class Layout:
 
     @property
     def width(self) -> int:
-        """Of the chart without its margin."""
+        """The width of the chart without its margin."""
         return self.columns * self.cell
 
     @property
     def height(self) -> int:
-        """Of the chart without its margin."""
+        """The height of the chart without its margin."""
         return self.rows * self.cell + 2 * self.marker
 
     @cached_property
     def inputs(self) -> Array:
-        """The colour of every cell, row by row, shape (rows · columns, 3).
+        """The colour of each cell, row by row, shape (rows · columns, 3).
 
-        Between the controls: the lattice, red running fastest, then a neutral ramp.
+        Between the controls are the colours of the cube, red running fastest, then a neutral
+        ramp.
         """
         count = self.rows * self.columns
         colours = np.empty((count, 3))
@@ -113,12 +114,12 @@ class Layout:
 
     @cached_property
     def controls(self) -> NDArray[np.int64]:
-        """For every cell the number of its control colour, or −1 for any other."""
+        """For each cell, the number of its control colour, or −1 where it is not a control."""
         count = self.rows * self.columns
         row, column = np.divmod(np.arange(count), self.columns)
         wanted = (column + 5 * row) % CONTROL_EVERY == 0
         spare = count - self.size**3 - RAMP
-        # Whatever the rest leaves over are controls too, at the end.
+        # Cells that remain at the end are controls too.
         numbers = np.full(count, -1)
         chosen = np.flatnonzero(wanted)[:spare]
         rest = np.flatnonzero(~np.isin(np.arange(count), chosen))[::-1][: spare - len(chosen)]
@@ -128,7 +129,7 @@ class Layout:
 
     @cached_property
     def centres(self) -> Array:
-        """x and y of the centre of every cell, shape (rows · columns, 2)."""
+        """x and y of the centre of each cell, shape (rows · columns, 2)."""
         row, column = np.divmod(np.arange(self.rows * self.columns), self.columns)
         return np.stack([(column + 0.5) * self.cell, self.marker + (row + 0.5) * self.cell], axis=1)
 
@@ -140,7 +141,7 @@ class Layout:
         return np.array([[near, near], [right, near], [near, bottom], [right, bottom]])
 
     def bits(self, top: bool) -> NDArray[np.int64]:
-        """The code of a strip: what the layout is, and a checksum."""
+        """The bits of a code strip: the layout, and a checksum."""
         values = {
             "top": int(top),
             "version": VERSION,
@@ -160,7 +161,7 @@ def layout_for(size: int = 21, width: int = 1920, height: int = 1080) -> Layout:
     Raises
     ------
     LutbenchError
-        When the lattice is too large for the frame.
+        When the chart is too large for the frame.
     """
     low, high = SIZES
     if not low <= size <= high:
@@ -184,7 +185,7 @@ def layout_for(size: int = 21, width: int = 1920, height: int = 1080) -> Layout:
 
 
 def draw_chart(size: int = 21, width: int = 1920, height: int = 1080) -> Still:
-    """The chart as a still of 16 bits: code value 65535 is signal 1.0."""
+    """The chart as a 16-bit still; code value 65535 is signal 1.0."""
     layout = layout_for(size, width, height)
     picture = np.full((height, width, 3), 0.5)
     left, top = (width - layout.width) // 2, (height - layout.height) // 2
@@ -202,7 +203,7 @@ def draw_chart(size: int = 21, width: int = 1920, height: int = 1080) -> Still:
 
 
 def _marker(side: int) -> Array:
-    """A black ring with a black square in it, on white."""
+    """A marker: a black ring around a black square, on white."""
     unit = np.arange(side) * UNITS // side
     distance = np.maximum.outer(np.abs(unit - 4), np.abs(unit - 4))
     return np.where((distance == 3) | (distance <= 1), 0.0, 1.0)

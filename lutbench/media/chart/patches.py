@@ -1,4 +1,4 @@
-"""The patches of a photographed chart: means of the middles of a grid of patches."""
+"""The patches of a photographed chart: means of the middle of each patch of a grid."""
 
 from __future__ import annotations
 
@@ -16,15 +16,15 @@ from lutbench.formats.columns import read_columns
 Array = NDArray[np.float64]
 
 MIDDLE = 0.25
-"""Half the side of what is read, over the distance of two patches."""
+"""Half the side of the area that is read, as a share of the distance between patches."""
 
 UNEVEN = 0.06
-"""Standard deviation inside a patch, in signal, from which it is no patch."""
+"""Standard deviation inside a patch, in signal, above which it is not taken for a patch."""
 
 
 @dataclass(frozen=True)
 class Patches:
-    """Signal of patches in reading order, shape (n, 3), and their names."""
+    """The names of patches in reading order, and their signal, shape (n, 3)."""
 
     names: tuple[str, ...]
     signal: Array
@@ -44,14 +44,13 @@ def read_grid(
     picture
         Signal, shape (height, width, 3).
     corners
-        x and y of the centres of the four corner patches, in pixels, shape (4, 2):
-        the first patch, the last of the first row, the last, the first of the last
-        row. Any perspective is allowed for.
+        x and y of the centres of the four corner patches, in pixels, shape (4, 2),
+        clockwise from the first patch. The chart may be seen in perspective.
 
     Raises
     ------
     LutbenchError
-        When a patch lies outside the picture, or is not even.
+        When a patch is outside the picture, or is not even.
     """
     if not (1 <= rows <= 100 and 1 <= columns <= 100 and rows * columns >= 2):
         raise LutbenchError(f"a grid of {columns}×{rows}", accepted="1×2 to 100×100")
@@ -66,7 +65,7 @@ def read_grid(
             x, y = _moved(homography, grid).T
             name = f"row {row + 1}, column {column + 1}"
             if x.min() < 0 or y.min() < 0 or x.max() >= width or y.max() >= height:
-                raise LutbenchError(f"the patch in {name} lies outside the picture", where=where)
+                raise LutbenchError(f"the patch in {name} is outside the picture", where=where)
             pixels = picture[y.astype(int), x.astype(int)]
             middle = np.median(pixels, axis=0)
             spread = robust_spread(pixels - middle, axis=0)
@@ -83,12 +82,12 @@ def read_grid(
 
 
 def read_patch_table(path: str | Path) -> Patches:
-    """Patches from a CSV file: a heading with R, G, B (and name), signal 0..1 in each row.
+    """Patches from a CSV file with the columns R, G, B (and name), signal 0..1 in each row.
 
     Raises
     ------
     FormatError
-        With the line.
+        When it is not such a file; the message has the line.
     """
     names, _, array = read_columns(
         path, ("R", "G", "B"), accepted="a heading name,R,G,B and signal 0 to 1"

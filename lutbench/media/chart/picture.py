@@ -1,12 +1,11 @@
-"""The picture chart: a lattice of known colours that is sent through a device, and its reader.
+"""Reading the chart of known colours after it was sent through a device.
 
-The chart holds every node of an n-lattice, and a neutral ramp, as flat patches, with four ring
-markers in the corners, a code in the strips between them that says how it is
-laid out and which way up it is, and control patches, a few colours that come
-back all over the picture. What returns may be scaled, moved, cropped into the
-margin, of 8 bits, lightly compressed and noisy. The reader finds the markers by
-their shape, so no colour has to come through unchanged; it refuses what is
-mirrored, turned, cut, covered, or not the same all over the picture.
+The chart has the colours of a cube and a neutral ramp as flat patches, ring markers in its four
+corners, a code in the strips between them that states its layout and orientation, and control
+patches: a few colours that are repeated all over. The returned picture may be scaled, moved,
+cropped into the margin, of 8 bits, lightly compressed and noisy. The markers are found by their
+shape, so no colour has to come through unchanged. A chart that is mirrored, rotated, cut or
+covered, or on which equal colours differ, is refused.
 """
 
 from __future__ import annotations
@@ -29,44 +28,45 @@ from lutbench.media.chart.layout import (
 from lutbench.media.chart.placed import Placement, place_chart
 
 COVERED = 16 / 255
-"""How far one control patch may be off: more is no bleeding over, something covers it."""
+"""Largest error of a control patch, in signal: a larger one means that something covers it."""
 
 BLED = 6 / 255
-"""How far a few control patches may be off by what bleeds over from their neighbours."""
+"""Error of a control patch, in signal, that colours bleeding from neighbours can cause."""
 
 DRIFT = 2.5 / 255
-"""How far the control patches of a ninth of the chart may be off on average."""
+"""Largest mean error, in signal, of the control patches in a ninth of the chart."""
 
 AT_END = 0.75 / 255
-"""Signal: nearer than this to the lowest or highest value of all patches, one is clipped."""
+"""Distance in signal from the lowest or highest value of all patches within which one is clipped.
+"""
 
 LUMA = np.array([0.25, 0.6, 0.15])
-"""Weights of R, G and B in the grey picture that the markers are looked for in."""
+"""Weights of R, G and B in the grey picture that is searched for markers, roughly those of luma."""
 
 
 @dataclass(frozen=True)
 class ChartReading:
-    """What came back: for each patch the colour sent and the colour found.
+    """The reading of a chart: for each patch, the colour sent and the colour found.
 
     Parameters
     ----------
     layout
-        The chart's own, read from its code.
+        The layout of the chart, read from its code.
     inputs, outputs
         Shape (patches, 3): signal sent, signal found (the mean of the patch's middle).
     noise
         Standard deviation from pixel to pixel inside patches, in 8-bit code values.
     uncertainty
-        Standard deviation of a patch's colour, in 8-bit code values, as the control
-        patches tell it: noise, compression and what bleeds over from neighbours.
+        Standard deviation of a patch's colour, in 8-bit code values, from the control
+        patches: noise, compression and bleeding from neighbours.
     scale
-        Of the picture against the chart, in x and y.
+        The scale of the picture relative to the chart, in x and y.
     offset
-        Where the chart's corner lies in the picture, in pixels.
+        The position of the chart's corner in the picture, in pixels.
     clipped
         Share of patches with a channel at the lowest or the highest value found.
     notes
-        What is worth knowing, in words.
+        Notes for the user.
     """
 
     layout: Layout
@@ -95,7 +95,7 @@ class ChartReading:
 
 
 def read_chart(picture: NDArray[Any], where: str = "") -> ChartReading:
-    """Read a chart that came back.
+    """Read a chart that was sent through a device.
 
     Parameters
     ----------
@@ -105,8 +105,8 @@ def read_chart(picture: NDArray[Any], where: str = "") -> ChartReading:
     Raises
     ------
     LutbenchError
-        When there is no whole chart, or it is mirrored, turned, cut or covered, or
-        the same colour does not come back as the same all over it.
+        When there is no whole chart, it is mirrored, rotated, cut or covered, or one colour
+        comes back differently in different places.
     """
     picture = _signal(picture, where)
     layout, placement = place_chart(np.asarray(picture @ LUMA), where)
@@ -160,12 +160,12 @@ def _notes(means: Array, layout: Layout, clipped: float) -> Iterator[str]:
 def _patches(
     picture: Array, layout: Layout, placement: Placement
 ) -> tuple[Array, Array, NDArray[np.int64]]:
-    """Mean, standard deviation and pixel count of the middle half of every patch.
+    """Mean, standard deviation and number of pixels of the middle half of each patch.
 
     Raises
     ------
     LutbenchError
-        When a patch lies outside the picture.
+        When a patch is outside the picture.
     """
     half = layout.cell * placement.scale / 4
     centres = placement.of(layout.centres)
@@ -173,7 +173,7 @@ def _patches(
     start = np.ceil(centres - half - 1e-6).astype(int)
     stop = np.maximum(np.floor(centres + half + 1e-6).astype(int), start + 1)
     if start.min() < 0 or (stop > [width, height]).any():
-        raise LutbenchError("the chart is cut: some patches lie outside the picture")
+        raise LutbenchError("the chart is cut: some patches are outside the picture")
     means = np.empty((layout.rows, layout.columns, 3))
     squares = np.empty_like(means)
     left, right = start[: layout.columns, 0], stop[: layout.columns, 0]
@@ -190,7 +190,7 @@ def _patches(
 
 
 def _check_covered(spreads: Array, noise: Array, layout: Layout, where: str) -> None:
-    """Patches have to be flat: one that is not is covered, or is not where it should be."""
+    """Refuse a chart with patches that are not flat: they are covered, or have moved."""
     worst = (spreads - np.maximum(3.5 * noise, 2 / 255)).max(axis=1)
     uneven = worst > 6 / 255
     if uneven.mean() <= 0.002:
@@ -201,7 +201,7 @@ def _check_covered(spreads: Array, noise: Array, layout: Layout, where: str) -> 
         f" {row.max() + 1}, columns {column.min() + 1} to {column.max() + 1}): something covers"
         " them, or parts of the chart moved",
         where=where,
-        accepted="the chart alone, without overlays, sharpening off",
+        accepted="only the chart, without overlays and sharpening",
     )
 
 
@@ -213,7 +213,7 @@ def _check_controls(
     layout: Layout,
     where: str,
 ) -> float:
-    """The same colour has to come back as the same everywhere; its spread is given back."""
+    """Refuse a chart on which equal colours differ; returns their standard deviation in signal."""
     cells = np.flatnonzero(control >= 0)
     off = np.empty((len(cells), 3))
     for number in range(len(CONTROLS)):
@@ -223,7 +223,7 @@ def _check_controls(
     blur = 6 * float(noise.max()) / np.sqrt(float(np.median(counts)))
     row, column = np.divmod(cells, layout.columns)
     what = "the same colour comes back differently across the chart"
-    accepted = "a device that treats every part of the picture alike, without overlays"
+    accepted = "a device that treats all parts of the picture alike, without overlays"
     if far.max() > COVERED + blur or (far > BLED + blur).mean() > 0.04:
         worst = far.argmax()
         raise LutbenchError(
@@ -233,7 +233,7 @@ def _check_controls(
             where=where,
             accepted=accepted,
         )
-    # A slow change across the picture: the means of three by three parts.
+    # A gradual change across the picture shows in the means of three by three parts.
     part = 3 * (3 * row // layout.rows) + 3 * column // layout.columns
     for number in range(9):
         inside = off[part == number]

@@ -1,4 +1,4 @@
-"""Where a chart lies in a picture: its markers, and the code that tells its layout."""
+"""Finding a chart in a picture: its markers, and the code that states its layout."""
 
 from __future__ import annotations
 
@@ -35,22 +35,22 @@ class Placement:
 
 
 def place_chart(luma: Array, where: str = "") -> tuple[Layout, Placement]:
-    """The layout of the chart in a picture, shape (height, width), and where it lies.
+    """The layout of the chart in a picture, shape (height, width), and its position.
 
     Raises
     ------
     LutbenchError
-        When there is none, or it is mirrored, turned or cut; `where` names the picture.
+        When there is none, or it is mirrored, rotated or cut; `where` names the picture.
     """
     return _placed(luma, _find_markers(luma, where), where)
 
 
 def _find_markers(luma: Array, where: str) -> Array:
-    """Centre and sides (x, y, width, height) of the markers that are found, shape (n, 4)."""
+    """Centre and size (x, y, width, height) of the markers found, shape (n, 4)."""
     low, high = np.percentile(luma[::2, ::2], [0.2, 99.8])
     every: list[Array] = []
     if high - low > 4 / 255:
-        # Several levels: scaling blurs thin lines, and not in all corners alike.
+        # Several thresholds, since scaling blurs thin lines differently in each corner.
         for level in (0.5, 0.35, 0.65, 0.2, 0.8):
             for marker in _markers_at(luma, low + level * (high - low)):
                 if all(np.hypot(*(marker - other)[:2]) > marker[2] for other in every):
@@ -60,7 +60,7 @@ def _find_markers(luma: Array, where: str) -> Array:
     raise LutbenchError(
         f"{len(every)} of the chart's 4 corner markers were found",
         where=where,
-        accepted="the whole chart, not cut, with its markers to be seen",
+        accepted="the whole chart, not cut, with its markers visible",
     )
 
 
@@ -100,16 +100,16 @@ def _markers_at(luma: Array, threshold: float) -> Array:
 
 
 def _refined(luma: Array, x: float, y: float, unit_x: float, unit_y: float) -> tuple[float, float]:
-    """The centre of darkness of a marker, in pixel-edge coordinates.
+    """The centre of the dark area of a marker, in pixel-edge coordinates.
 
-    The marker is symmetrical, so its centre does not depend on how tones come back.
+    The marker is symmetrical, so its centre does not depend on what the device does to tones.
     """
     for _ in range(3):
         reach_x, reach_y = 4 * unit_x, 4 * unit_y
         ys = np.arange(max(int(y - reach_y), 0), min(int(y + reach_y) + 2, luma.shape[0]))
         xs = np.arange(max(int(x - reach_x), 0), min(int(x + reach_x) + 2, luma.shape[1]))
         part = luma[np.ix_(ys, xs)]
-        # A window with soft edges, so that where pixels begin does not matter.
+        # A window with soft edges, so that its alignment to pixels does not matter.
         soft_y = np.clip(reach_y + 0.5 - np.abs(ys - y), 0, 1)
         soft_x = np.clip(reach_x + 0.5 - np.abs(xs - x), 0, 1)
         weight = (part.max() - part) * np.outer(soft_y, soft_x)
@@ -119,7 +119,7 @@ def _refined(luma: Array, x: float, y: float, unit_x: float, unit_y: float) -> t
 
 
 def _placed(luma: Array, found: Array, where: str) -> tuple[Layout, Placement]:
-    """The layout that the code tells, and where it lies in the picture."""
+    """The layout that the code states, and its position in the picture."""
     corners = _corners(found)
     spans_x = corners[[1, 3], 0] - corners[[0, 2], 0]
     spans_y = corners[[2, 3], 1] - corners[[0, 1], 1]
@@ -131,7 +131,7 @@ def _placed(luma: Array, found: Array, where: str) -> tuple[Layout, Placement]:
     )
     if tilt > 0.004:
         raise LutbenchError(
-            "the chart is turned or distorted (or a marker was taken for another)",
+            "the chart is rotated or distorted (or something was taken for a marker)",
             where=where,
             accepted="a picture that was only scaled, moved or cropped",
         )
@@ -145,7 +145,7 @@ def _placed(luma: Array, found: Array, where: str) -> tuple[Layout, Placement]:
         )
         if not 0.5 < scale[1] / scale[0] < 2:
             raise LutbenchError(
-                "the chart is shifted so that one edge comes in again at the other",
+                "the chart is shifted so that one edge reappears at the other",
                 where=where,
                 accepted="the whole chart in one piece",
             )
@@ -170,7 +170,7 @@ def _corners(found: Array) -> Array:
 
 
 def _views(luma: Array, corners: Array) -> Any:
-    """The picture as it is, and mirrored and turned, to name what was done to it."""
+    """The picture unchanged, mirrored and rotated, so that the error can name what was done."""
     height, width = luma.shape
 
     def flipped(points: Array, x: bool, y: bool) -> Array:
@@ -188,7 +188,7 @@ def _views(luma: Array, corners: Array) -> Any:
 
 
 def _decoded(luma: Array, corners: Array) -> Layout | None:
-    """The layout that both code strips tell, or None."""
+    """The layout that both code strips state, or None."""
     side = float(np.median(corners[:, 2]))
     layouts = []
     for top in (True, False):
@@ -218,7 +218,7 @@ def _levels(luma: Array, x: Array, y: Array, reach_x: float, reach_y: float) -> 
 
 
 def _layout_of(bits: NDArray[np.bool_], top: bool) -> Layout | None:
-    """The layout that a strip's bits tell; None when they are not those of a chart."""
+    """The layout that a strip's bits state; None when they are not those of a chart."""
     text = "".join("1" if bit else "0" for bit in bits)
     values, start = {}, 0
     for name, count in FIELDS:

@@ -1,1 +1,1 @@
-"""A picture and a LUT that show what a monitor does with a LUT: drawn, and read again."""
+"""A picture and a probe LUT that show what a monitor does with a LUT, and their reading."""

@@ -1,9 +1,9 @@
-"""The board: rows of words, each in a colour that the probe LUT lights up only if the word is true.
+"""The board: rows of words, each in a colour that the probe LUT makes white if the word is true.
 
-A row asks one question of a monitor. Its words are the possible answers, and each stands in a
-colour of its own on a ground of nearly the same. The probe LUT (`lutbench.media.probe.lattice`)
-turns nearly everything black; a word lights up where the monitor brings its colour to a node that
-is lit, and it does that only when it reads, orders and interpolates as the word says.
+A row asks one question about a monitor. Its words are the possible answers, each in its own
+colour on a background of nearly the same colour. The probe LUT (`lutbench.media.probe.lattice`)
+makes nearly everything black. A word lights up where the monitor maps its colour to a lit node,
+which happens only if it reads, orders and interpolates as the word says.
 """
 
 from __future__ import annotations
@@ -21,13 +21,13 @@ SIZES = (17, 33, 65)
 """Nodes along an edge of the probe LUT: the sizes that monitors load."""
 
 WIDTH, HEIGHT = 1920, 1080
-"""Pixels of the board: what a monitor shows without scaling."""
+"""Size of the board in pixels: most monitors show it without scaling."""
 
 FRAME, LINE = 36, 8
-"""Pixels from the edge of the picture to the white frame, and how thick it is."""
+"""Distance of the white frame from the edge of the picture, and its thickness, in pixels."""
 
 TITLE_WIDTH = 330
-"""Pixels for the question in front of its answers."""
+"""Width of the question before its answers, in pixels."""
 
 BLACK: Triple = (0.0, 0.0, 0.0)
 """Signal of an unlit field."""
@@ -36,13 +36,13 @@ WHITE: Triple = (1.0, 1.0, 1.0)
 """Signal of a lit field."""
 
 RANGE_NODE = 7 / 8
-"""Red of the lit node of the row on range: there full and legal reading lie farthest apart."""
+"""Red signal of the lit node of the row on range: full and legal reading differ most here."""
 
 ORDER_NODE: Triple = (0.75, 0.5, 0.25)
-"""The lit node of the row on channels: three levels that no order of channels confuses."""
+"""Signal of the lit node of the row on channels: three levels, different in each order."""
 
 CUT_BLACK, CUT_WHITE = 0.045, 0.955
-"""Signal under legal black and over legal white, as full-range codes: 16 and 235 of 255."""
+"""Signal below legal black and above legal white, as full-range codes (16 and 235 of 255)."""
 
 LINE_AT = 0.5
 """Neutral signal that lights up as a line in the ramp of the row on controls."""
@@ -50,9 +50,9 @@ LINE_AT = 0.5
 
 @dataclass(frozen=True)
 class Word:
-    """A word, the colour it is written in and its ground; signal as the monitor ought to read it.
+    """A word, its colour and its background, as signal that the monitor should read.
 
-    `codes` says how the signal is laid on code values where the word itself tests that.
+    `codes` is the range of the word's code values, where the word itself tests the range.
     """
 
     text: str
@@ -63,9 +63,9 @@ class Word:
 
 @dataclass(frozen=True)
 class Strip:
-    """A smooth run of colour from one end to the other.
+    """A smooth ramp from one colour to another.
 
-    `teeth` are how many steps the combs above and under it mark; empty for none.
+    `teeth` are the numbers of steps that the combs above and below it mark; empty for none.
     """
 
     start: Triple
@@ -93,7 +93,7 @@ class Rectangle:
 
 
 def check_size(size: int) -> int:
-    """`size` where a probe LUT can have it."""
+    """`size`, which a probe LUT must be able to have."""
     if size not in SIZES:
         raise LutbenchError(
             f"a probe LUT of {size} nodes", accepted=", ".join(str(each) for each in SIZES)
@@ -102,7 +102,7 @@ def check_size(size: int) -> int:
 
 
 def rows(size: int, codes: Range) -> tuple[Row, ...]:
-    """The rows of the board for a probe LUT of `size` nodes, laid on full or legal codes."""
+    """The rows of the board for a probe LUT of `size` nodes, in full- or legal-range codes."""
     cells = check_size(size) - 1
     return (
         Row("range", "codes read as", _range_words()),
@@ -117,8 +117,8 @@ def rows(size: int, codes: Range) -> tuple[Row, ...]:
 
 
 def _range_words() -> tuple[Word, ...]:
-    # The grounds lie on the side away from where the other reading would take the word, so that
-    # no blurred edge passes through the lit node.
+    # The backgrounds are on the side away from the colour that the other reading would give the
+    # word, so that a blurred edge does not pass through the lit node.
     at = RANGE_NODE
     return (
         Word("FULL", (at, 0.0, 0.0), (1.0, 0.0, 0.0), "full"),
@@ -127,7 +127,7 @@ def _range_words() -> tuple[Word, ...]:
 
 
 def _order_words() -> tuple[Word, ...]:
-    """A word for each order: its colour is the lit node, taken back through that order."""
+    """A word for each order of channels; its colour becomes the lit node in that order."""
     words = []
     for order in permutations("RGB"):
         ink = [0.0] * 3
@@ -138,7 +138,7 @@ def _order_words() -> tuple[Word, ...]:
 
 
 def node_places(cells: int) -> dict[int, float]:
-    """By the nodes of a grid, the blue of a node that it has and coarser grids lack."""
+    """For each number of nodes, the blue of a node that coarser grids do not have."""
     return {
         cells + 1: (cells * 13 // 16 | 1) / cells,
         cells // 2 + 1: 2 * ((cells // 2 * 5 // 8) | 1) / cells,
@@ -154,7 +154,7 @@ def _node_words(cells: int) -> tuple[Word, ...]:
 
 
 def saddles(cells: int) -> tuple[tuple[int, int], tuple[int, int], tuple[int, int]]:
-    """Red and green of the cells that tell interpolations apart, and of a plain mid grey area."""
+    """Red and green of the two cells that distinguish interpolations, and of a mid grey area."""
     quarter = cells // 4
     return (quarter, quarter), (quarter, 3 * quarter), (cells * 5 // 8, cells * 5 // 8)
 
@@ -186,7 +186,7 @@ def _end_words() -> tuple[Word, ...]:
 
 
 def box_of(row: int, part: int, count_rows: int, count_parts: int) -> Rectangle:
-    """Where a part of a row stands."""
+    """The rectangle of a part of a row."""
     left, top = FRAME + LINE, FRAME + LINE
     high = (HEIGHT - 2 * top) / count_rows
     wide = (WIDTH - 2 * left - TITLE_WIDTH) / count_parts

@@ -1,4 +1,4 @@
-"""Drawing the board, as code values of 16 bits."""
+"""Drawing the board as 16-bit code values."""
 
 from __future__ import annotations
 
@@ -29,41 +29,42 @@ Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 COMB = 16
-"""Pixels: the height of a comb above or under a strip."""
+"""Height of a comb above or below a strip, in pixels."""
 
 
 def draw_board(size: int, codes: Range) -> Still:
     """The board for a probe LUT of `size` nodes; 65535 is the highest code.
 
-    Labels are at the highest code in either range: whichever is right, they are white.
+    Labels have the highest code, so that they are white whichever range the monitor reads.
     """
-    asked = rows(size, codes)
+    questions = rows(size, codes)
     picture = np.zeros((HEIGHT, WIDTH, 3))
     letters = word_mask(size, codes)
     _frame(picture)
-    for number, row in enumerate(asked):
+    for number, row in enumerate(questions):
         for index, part in enumerate(row.parts):
-            box = box_of(number, index, len(asked), len(row.parts))
+            box = box_of(number, index, len(questions), len(row.parts))
             place = (slice(box.top, box.bottom), slice(box.left, box.right))
             if isinstance(part, Word):
-                laid = codes if part.codes is None else part.codes
-                ink, ground = (_codes(each, laid) for each in (part.ink, part.ground))
+                signal_range = codes if part.codes is None else part.codes
+                ink, ground = (_codes(each, signal_range) for each in (part.ink, part.ground))
                 picture[place] = np.where(letters[place][..., None], ink, ground)
             else:
                 _strip(picture, part, box, codes)
-        picture[_title_place(number, len(asked))] = _titled(letters, number, len(asked))
+        place = _title_place(number, len(questions))
+        picture[place] = letters[place][..., None]
     return Still(np.rint(picture * 65535).astype(np.uint16), ("R", "G", "B"), "16")
 
 
-def _codes(signal: Any, laid: Range) -> Array:
+def _codes(signal: Any, signal_range: Range) -> Array:
     """Signal as a share of the highest code."""
     value = np.asarray(signal, dtype=np.float64)
-    return value if laid == "full" else np.asarray(full_scale_from_signal(value))
+    return value if signal_range == "full" else np.asarray(full_scale_from_signal(value))
 
 
 @cache
 def word_mask(size: int, codes: Range) -> Mask:
-    """Where the letters of the board stand, shape (height, width)."""
+    """The pixels of the letters on the board, shape (height, width)."""
     return _letters(rows(size, codes))
 
 
@@ -78,10 +79,6 @@ def _title_place(row: int, count: int) -> tuple[slice, slice]:
     return slice(box.top, box.bottom), slice(FRAME + LINE, FRAME + LINE + TITLE_WIDTH)
 
 
-def _titled(letters: Mask, row: int, count: int) -> Array:
-    return np.repeat(letters[_title_place(row, count)][..., None], 3, axis=-1).astype(np.float64)
-
-
 def _strip(picture: Array, part: Strip, box: Rectangle, codes: Range) -> None:
     run = np.linspace(0, 1, box.right - box.left)[:, None]
     colours = (
@@ -94,8 +91,8 @@ def _strip(picture: Array, part: Strip, box: Rectangle, codes: Range) -> None:
         picture[top : top + COMB, box.left : box.right] = marks[:, None]
 
 
-def _letters(asked: tuple[Row, ...]) -> Mask:
-    """All words and titles, drawn without soft edges: a colour between two would be a third."""
+def _letters(questions: tuple[Row, ...]) -> Mask:
+    """All words and titles, not antialiased: a mixed colour at an edge could light up too."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
@@ -108,13 +105,13 @@ def _letters(asked: tuple[Row, ...]) -> Mask:
             va="center", fontweight=weight, antialiased=False, family="DejaVu Sans",
         )  # fmt: skip
 
-    for number, row in enumerate(asked):
-        whole = box_of(number, 0, len(asked), 1)
+    for number, row in enumerate(questions):
+        whole = box_of(number, 0, len(questions), 1)
         middle = (whole.top + whole.bottom) / 2
         put(row.title, FRAME + LINE + 20, middle, 22, "left", "normal")
         for index, part in enumerate(row.parts):
             if isinstance(part, Word):
-                box = box_of(number, index, len(asked), len(row.parts))
+                box = box_of(number, index, len(questions), len(row.parts))
                 put(part.text, (box.left + box.right) / 2, middle, 44, "center", "bold")
     canvas.draw()
     return np.asarray(np.asarray(canvas.buffer_rgba())[..., 0] > 127)

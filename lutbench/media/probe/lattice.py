@@ -1,4 +1,4 @@
-"""The probe LUT: black nearly everywhere, lit at the few nodes that the board's words ask for."""
+"""The probe LUT: black nearly everywhere, white at the few nodes that the board's words need."""
 
 from __future__ import annotations
 
@@ -18,17 +18,17 @@ from lutbench.tables.lut import Lut3D
 Table = NDArray[np.float64]
 
 SLACK = 1 / 64
-"""Signal about a lit node that is lit with it: what rounding to 8-bit Y'CbCr moves a colour by."""
+"""Signal around a lit node that is lit too: rounding to 8-bit Y'CbCr moves a colour that far."""
 
 LOW, HIGH = 0.07, 0.89
-"""Signal up to which a channel counts as none, and from which as full, so that a path that cuts
-at 16 and 235 of 255 puts out no other row than the one that asks for it."""
+"""Signal up to which a channel counts as zero, and from which as full, so that a signal path that
+clips at 16 and 235 of 255 affects only the row that tests clipping."""
 
-TITLES = {"probe": "monitor probe", "plain": "nothing: what goes in comes out"}
+TITLES = {"probe": "monitor probe", "plain": "identity: changes nothing"}
 
 
 def probe_lut(size: int) -> Lut3D:
-    """The LUT that lights up what is true of a monitor.
+    """The LUT that makes the words white that are true of the monitor.
 
     >>> probe_lut(17).apply([1.0, 1.0, 1.0]).tolist()
     [1.0, 1.0, 1.0]
@@ -43,7 +43,7 @@ def probe_lut(size: int) -> Lut3D:
     level[np.ix_(*(_near(grid, LINE_AT, 0.0),) * 3)] = 1.0
     for blue in node_places(cells).values():
         level[np.ix_(none, none, _near(grid, blue, 0.0))] = 1.0
-    # Along green with full red and no blue nothing is changed.
+    # Along green, with full red and no blue, the LUT is the identity.
     level[np.ix_(full, np.arange(size), none)] = grid[None, :, None]
     for step, value in ((0, 0.0), (1, 1.0)):
         level[np.ix_(full, full, _near(grid, (cells // 2 + step) / cells, 0.0))] = value
@@ -53,7 +53,7 @@ def probe_lut(size: int) -> Lut3D:
 
 
 def plain_lut(size: int) -> Lut3D:
-    """The LUT that changes nothing, to see the board as it is."""
+    """The identity LUT, to see the board unchanged."""
     return Lut3D(Lut3D.identity(check_size(size)).table, title=TITLES["plain"])
 
 
@@ -62,7 +62,7 @@ def _near(grid: Table, at: float, slack: float = SLACK) -> NDArray[np.int64]:
 
 
 def _cut_ends(level: Table, grid: Table) -> None:
-    """Green under legal black lit; green over it but under white dark, where white is lit."""
+    """Light up green below legal black, and darken green between legal white and white."""
     low = np.flatnonzero((grid > 0.02) & (grid < 0.063))
     dark, white = _near(grid, 0.0), _near(grid, 1.0)
     level[np.ix_(dark, low, dark)] = 1.0
@@ -70,10 +70,10 @@ def _cut_ends(level: Table, grid: Table) -> None:
 
 
 def _saddles(level: Table, cells: int, blues: NDArray[np.int64]) -> None:
-    """Two cells with opposite corners lit, and a plain area of mid grey, at full blue.
+    """Set two cells with opposite corners lit, and an area of mid grey, at full blue.
 
-    In the middle of a cell with the corners of the diagonal lit a tetrahedral reading gives 1
-    and a trilinear one 1/2; with the other two corners lit it gives 0 and 1/2.
+    In the middle of a cell with the corners of the diagonal lit, tetrahedral interpolation gives
+    1 and trilinear 1/2; with the other two corners lit, they give 0 and 1/2.
     """
     along, across, plain = saddles(cells)
     for red, green, value in (

@@ -1,4 +1,4 @@
-"""Reading a board that came back through a monitor: which words are lit, and what that says."""
+"""Reading a board from a grab of a monitor's output: which words are lit, and what that means."""
 
 from __future__ import annotations
 
@@ -27,14 +27,14 @@ from lutbench.results import Result
 Array = NDArray[np.float64]
 
 LIT = 0.35
-"""Contrast of a word to its ground, as a share of white, from which it is lit. Rounding to 8-bit
-Y'CbCr leaves a true word at 0.6 or more; a false one is at 0."""
+"""Contrast of a word to its background, as a share of white, from which it is lit. Rounding to
+8-bit Y'CbCr leaves a true word at 0.6 or more; a false one is at 0."""
 
 FAINT = 0.12
-"""Contrast under which a word is dark: over it a coarser grid carries a part of its node."""
+"""Contrast below which a word is dark; between the two, a coarser grid has part of its node."""
 
 MOVED = 0.02
-"""Signal by which the line must move to have moved: twice what reading it is off by."""
+"""Signal by which the line must move to count as moved: twice the error of its reading."""
 
 FRAME_BRIGHT = 0.7
 """Share of each side of the frame that must be bright for a board to be found."""
@@ -42,9 +42,9 @@ FRAME_BRIGHT = 0.7
 
 @dataclass(frozen=True)
 class Answer:
-    """What a row says: the words that are lit, in words, and what to do about it.
+    """The answer of a row: what was found, whether it is sound, and advice.
 
-    `sound` is None where the row says nothing.
+    `sound` is None where the row gives no answer.
     """
 
     key: str
@@ -64,7 +64,7 @@ class Answer:
 
 @dataclass(frozen=True, repr=False)
 class ProbeReading(Result):
-    """What a board that came back says about the monitor."""
+    """The answers about a monitor from a grab of the board."""
 
     size: int
     codes: Range
@@ -86,7 +86,7 @@ class ProbeReading(Result):
 
     @property
     def sound(self) -> bool:
-        """Whether nothing that was found is a fault."""
+        """Whether no answer is a fault."""
         return all(each.sound is not False for each in self.answers)
 
     def to_data(self) -> dict[str, Any]:
@@ -102,10 +102,10 @@ class ProbeReading(Result):
 
 
 def read_board(picture: NDArray[Any], size: int, codes: Range, where: str = "") -> ProbeReading:
-    """What a board says that came back as `picture`, signal of shape (height, width, 3).
+    """Read the board in `picture`, signal of shape (height, width, 3).
 
-    It may be scaled and moved, not turned or seen at an angle: a recording or a grab of the
-    monitor's output, not a photograph.
+    It may be scaled and moved, but not rotated or seen at an angle: a recording or a grab of
+    the monitor's output, not a photograph.
 
     Raises
     ------
@@ -113,11 +113,11 @@ def read_board(picture: NDArray[Any], size: int, codes: Range, where: str = "") 
         When no frame is found.
     """
     straight = _straightened(np.asarray(picture, dtype=np.float64), where)
-    asked = rows(size, codes)
+    questions = rows(size, codes)
     letters = word_mask(size, codes)
     answers, line_at = [], None
-    for number, row in enumerate(asked):
-        boxes = [box_of(number, k, len(asked), len(row.parts)) for k in range(len(row.parts))]
+    for number, row in enumerate(questions):
+        boxes = [box_of(number, k, len(questions), len(row.parts)) for k in range(len(row.parts))]
         if row.key == "controls":
             line_at = _line(straight, boxes[0], row)
         elif isinstance(row.parts[0], Word):
@@ -126,9 +126,9 @@ def read_board(picture: NDArray[Any], size: int, codes: Range, where: str = "") 
         else:
             answers.append(_steps(straight, boxes[0], row, size))
     if answers[0].sound is not True:
-        # Channels in another order put out the first row too: what they say still holds.
+        # Channels in another order also darken the first row: their answer is still right.
         answers = [
-            each if each.key in ("range", "channels") else _unasked(each) for each in answers
+            each if each.key in ("range", "channels") else _not_answered(each) for each in answers
         ]
     if not any(each.sound is not None for each in answers):
         raise LutbenchError(
@@ -139,29 +139,29 @@ def read_board(picture: NDArray[Any], size: int, codes: Range, where: str = "") 
     return ProbeReading(size, codes, tuple(answers), line_at)
 
 
-def _unasked(answer: Answer) -> Answer:
-    """A row that says nothing while the rows above it are not as they ought to be."""
+def _not_answered(answer: Answer) -> Answer:
+    """The answer of a row that means nothing while the first rows are not right."""
     return Answer(answer.key, "not asked before the codes are read as on this board", None)
 
 
 def line_in(picture: NDArray[Any], size: int, codes: Range, where: str = "") -> float | None:
-    """The signal at which the line of the ramp stands in a board that came back; None for none.
+    """The signal at which the line in the ramp of the board is; None where there is none.
 
     Raises
     ------
     LutbenchError
         When no frame is found.
     """
-    asked = rows(size, codes)
+    questions = rows(size, codes)
     straight = _straightened(np.asarray(picture, dtype=np.float64), where)
-    return _line(straight, box_of(len(asked) - 1, 0, len(asked), 1), asked[-1])
+    return _line(straight, box_of(len(questions) - 1, 0, len(questions), 1), questions[-1])
 
 
 def controls_answer(before: float | None, after: float | None) -> Answer:
-    """Whether the LUT stands before or after the monitor's own controls.
+    """Whether the LUT comes before or after the monitor's own controls.
 
-    Both are where the line stands; `after` with the monitor's contrast or brightness turned.
-    Where that moves the line, the controls act on what the LUT gets.
+    Both are the signal at which the line is, `after` with the monitor's contrast or brightness
+    changed. Where that moves the line, the controls act on the input of the LUT.
     """
     if before is None or after is None:
         return Answer("controls", "the line in the ramp is gone", None, "turn the control less")
@@ -172,13 +172,13 @@ def controls_answer(before: float | None, after: float | None) -> Answer:
             f"the LUT comes after the monitor's controls (the line moved by {100 * moved:.0f} %)",
             False,
             "leave contrast, brightness, saturation and white balance of the monitor at their "
-            "neutral settings: they change what the LUT gets",
+            "neutral settings: they change the input of the LUT",
         )
     return Answer("controls", "the LUT comes before the monitor's controls", True)
 
 
 def _straightened(picture: Array, where: str) -> Array:
-    """The board in its own pixels, white at 1: cut out along its frame and scaled."""
+    """The board cropped to its frame and scaled to its own pixels, as grey with white at 1."""
     if picture.ndim != 3 or picture.shape[2] < 3 or min(picture.shape[:2]) < 270:
         raise LutbenchError("is too small for a board", where=where, accepted="270 lines or more")
     grey = np.clip(np.nan_to_num(picture[..., :3]), 0, None).mean(axis=-1)
@@ -186,7 +186,7 @@ def _straightened(picture: Array, where: str) -> Array:
     bright = grey > max(0.5 * top, 0.05)
     across, down = np.flatnonzero(bright.any(axis=0)), np.flatnonzero(bright.any(axis=1))
     if not len(across) or not len(down):
-        raise LutbenchError("is dark: no board is in it", where=where)
+        raise LutbenchError("is dark: it shows no board", where=where)
     left, right, high, low = across[0], across[-1] + 1, down[0], down[-1] + 1
     sides = (
         bright[high:low, left : left + 3].any(axis=1).mean(),
@@ -198,7 +198,7 @@ def _straightened(picture: Array, where: str) -> Array:
         raise LutbenchError(
             "the white frame of the board is not found",
             where=where,
-            accepted="a grab that shows the whole board, neither turned nor at an angle",
+            accepted="a grab that shows the whole board, not rotated and not at an angle",
         )
     columns = left + (np.arange(WIDTH) - FRAME + 0.5) * (right - left) / (WIDTH - 2 * FRAME)
     lines = high + (np.arange(HEIGHT) - FRAME + 0.5) * (low - high) / (HEIGHT - 2 * FRAME)
@@ -208,7 +208,7 @@ def _straightened(picture: Array, where: str) -> Array:
 
 
 def _lit(picture: Array, letters: NDArray[np.bool_], box: Rectangle) -> float:
-    """How much a word stands out of its ground, by medians away from its edges."""
+    """The contrast of a word to its background, from medians away from its edges."""
     from scipy.ndimage import binary_erosion
 
     cut = (slice(box.top, box.bottom), slice(box.left, box.right))
@@ -229,7 +229,7 @@ def _judged(row: Row, lit: list[float], codes: Range) -> Answer:
 
 def _of_range(words: list[str], bright: list[str], faint: list[str], codes: Range) -> Answer:
     if len(bright) != 1:
-        return Answer("range", "neither full nor legal", None, "see whether probe.cube is loaded")
+        return Answer("range", "neither full nor legal", None, "check that probe.cube is loaded")
     found = bright[0].lower()
     if found == codes:
         return Answer("range", f"codes are read as {found} range", True)
@@ -253,9 +253,7 @@ def _of_nodes(words: list[str], bright: list[str], faint: list[str], codes: Rang
     most = max(int(word) for word in bright)
     if most == int(words[0]) and not faint:
         return Answer("nodes", f"all {most} nodes are in use", True)
-    between = (
-        "" if not faint else ", and some part of finer ones: it resamples to a size of its own"
-    )
+    between = "" if not faint else ", and part of finer ones: the monitor resamples to its own size"
     return Answer(
         "nodes", f"of {words[0]} nodes {most} are in use{between}", False,
         f"make LUTs for this monitor with {most} nodes, so that you see what it shows",
@@ -289,7 +287,7 @@ _ANSWERS = {
 
 
 def _profile(picture: Array, box: Rectangle, part: Strip) -> Array:
-    """The levels along a strip, the combs left out."""
+    """The levels along a strip, without the combs."""
     gap = COMB + 8 if part.teeth else 6
     return np.asarray(
         np.median(picture[box.top + gap : box.bottom - gap, box.left : box.right], axis=0)
@@ -306,8 +304,8 @@ def _steps(picture: Array, box: Rectangle, row: Row, size: int) -> Answer:
     if row.key == "smooth":
         return _smooth(levels, size)
     coarse = part.teeth[0]
-    # A smooth run lies 1/4 of a step off its steps in the mean, one of four times as many
-    # steps nearly as much: half way to nothing parts them from steps of 8 bits.
+    # A smooth ramp is 1/4 of a step off a staircase on average, and one of four times as many
+    # steps nearly as much. Half of that separates both from 8-bit steps, which are 0 off.
     if _follows(levels, coarse) < 0.125 / coarse:
         return Answer(
             "bits", "8 bits reach the LUT", False, "10 bits need a 10-bit path all the way"
@@ -316,7 +314,7 @@ def _steps(picture: Array, box: Rectangle, row: Row, size: int) -> Answer:
 
 
 def _follows(levels: Array, steps: float) -> float:
-    """How far levels are, in the mean, from a staircase over the strip, by its number of steps."""
+    """The mean distance of levels from the best staircase with that number of steps."""
     run = np.linspace(0, 1, len(levels))
     best = np.inf
     for shift in np.linspace(0, 1, 16, endpoint=False):
@@ -329,7 +327,7 @@ def _follows(levels: Array, steps: float) -> float:
 
 def _smooth(levels: Array, size: int) -> Answer:
     jumps = np.abs(np.diff(levels))
-    # A grid of no more nodes than the LUT, read without interpolation, jumps from node to node.
+    # Without interpolation, the levels jump from node to node.
     if float(np.quantile(jumps, 0.999)) > 0.6 / (size - 1):
         return Answer(
             "smooth", "steps: values between nodes are not interpolated", False,
@@ -339,7 +337,7 @@ def _smooth(levels: Array, size: int) -> Answer:
 
 
 def _line(picture: Array, box: Rectangle, row: Row) -> float | None:
-    """The signal at which the line in the ramp stands; None where there is none."""
+    """The signal at which the line in the ramp is; None where there is none."""
     part = row.parts[0]
     assert isinstance(part, Strip)
     levels = _profile(picture, box, part)
