@@ -279,7 +279,15 @@ def unreadable(path: str | Path, error: OSError) -> LutbenchError:
 # process is alive, or that another machine wrote, stays.
 
 MARK = ".lutbench-"
-_NAME = re.compile(r"\..*\.lutbench-([0-9a-f]{8})-(\d{1,10})-[0-9a-f]{16}(\.[^.]*)?$", re.DOTALL)
+TEMPORARY_NAME = re.compile(
+    r"\.(?P<stem>.*)\.lutbench-(?P<machine>[0-9a-f]{8})-(?P<process>\d{1,10})-[0-9a-f]{16}"
+    r"(?P<suffix>\.[^.]*)?$",
+    re.DOTALL,
+)
+"""The name of a temporary file, as `temporary_beside` makes it."""
+
+STEM_CHARACTERS = 40
+"""Characters of the target's name in that of its temporary file, so that it is not too long."""
 
 _cleaned_folders: set[str] = set()
 
@@ -294,7 +302,7 @@ def temporary_beside(target: Path) -> Path:
     OSError
         When it cannot be made.
     """
-    stem = target.stem[:40]
+    stem = target.stem[:STEM_CHARACTERS]
     while True:
         name = f".{stem}{MARK}{_machine()}-{os.getpid()}-{secrets.token_hex(8)}{target.suffix}"
         with suppress(FileExistsError):
@@ -322,10 +330,10 @@ def remove_strays(folder: Path) -> None:
 def _is_stray(entry: os.DirEntry[str]) -> bool:
     if MARK not in entry.name:
         return False
-    found = _NAME.match(entry.name)
-    if found is None or found[1] != _machine() or not entry.is_file(follow_symlinks=False):
+    found = TEMPORARY_NAME.match(entry.name)
+    if found is None or not entry.is_file(follow_symlinks=False):
         return False
-    return not _is_alive(int(found[2]))
+    return found["machine"] == _machine() and not _is_alive(int(found["process"]))
 
 
 def _is_alive(process: int) -> bool:

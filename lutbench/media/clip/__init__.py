@@ -1,1 +1,1 @@
-"""Clips."""
+"""Reading, transforming and writing clips."""

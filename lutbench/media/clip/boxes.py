@@ -1,10 +1,9 @@
-"""A stream of an output file that says what display its pictures were mastered on.
+"""An output stream with mastering display metadata, for codecs that cannot hold it themselves.
 
-FFmpeg's writers of files (QuickTime, MP4, Matroska, MXF) put down the mastering display that a
-stream has, whatever its codec, but PyAV gives no way to set it. It copies the description of one
-stream to another: so a clip of one small frame is made in memory, boxes ``mdcv`` and ``clli`` are
-put into it (ISO/IEC 14496-12; from memory, checked against FFmpeg's reader), and the stream of
-the output is made like its stream.
+FFmpeg's muxers (QuickTime, MP4, Matroska, MXF) write the mastering display of a stream, whatever
+its codec, but PyAV has no call to set it. PyAV can use a stream of an open file as a template.
+Therefore a clip of one small frame is made in memory, with boxes ``mdcv`` and ``clli``
+(ISO/IEC 14496-12; from memory, checked against FFmpeg's reader), and serves as the template.
 """
 
 from __future__ import annotations
@@ -21,7 +20,7 @@ from lutbench.media.clip.codecs import load_av
 from lutbench.media.clip.volume import LUMINANCE, XY, Volume
 
 HELD = {"mov": "both", "mp4": "both", "matroska": "both", "mxf": "mastering"}
-"""What FFmpeg's writers put down. MXF (SMPTE ST 2067-21) has the display, no light levels."""
+"""What each of FFmpeg's muxers writes. MXF (SMPTE ST 2067-21): the display, no light levels."""
 
 _NAMES = {"prores": b"apch", "dnxhd": b"AVdh", "ffv1": b"FFV1"}
 """Names of codecs in a sample entry, by encoder."""
@@ -31,12 +30,12 @@ _ENTRY = 86
 
 
 def stream_that_says(volume: Volume, output: Any, encoder: str, rate: Fraction) -> Any:
-    """A new video stream of `output`, with the static metadata, for one of FFmpeg's encoders.
+    """Add a video stream for one of FFmpeg's encoders, with the static metadata, to `output`.
 
     Raises
     ------
     ValueError
-        By PyAV, where such a file holds no such codec.
+        By PyAV, if this kind of file cannot hold the codec.
     """
     clip = _small_clip()
     place, size = next(_boxes_of(clip, b"moov", 0, len(clip)))
@@ -48,7 +47,7 @@ def stream_that_says(volume: Volume, output: Any, encoder: str, rate: Fraction) 
 
 
 def _small_clip() -> bytes:
-    """A QuickTime file of one black frame, whose index stands last."""
+    """A QuickTime file of one black frame, with its index at the end."""
     av = load_av()
     file = io.BytesIO()
     with av.open(file, "w", format="mov") as output:

@@ -1,8 +1,8 @@
 """Clips: decoded, put through a LUT at full precision, and encoded again.
 
-Three threads work hand in hand (decoding; pixels; encoding and writing), with a
-few frames between them, so the memory taken does not grow with the length of the
-clip. Sound is copied as it is; time code, frame times and rotation are kept.
+Three threads (decoding; pixels; encoding and writing) work at the same time with a few frames
+between them, so that memory does not grow with the length of the clip. Sound is copied
+unchanged; time code, frame times and rotation are kept.
 """
 
 from __future__ import annotations
@@ -32,28 +32,28 @@ from lutbench.media.tags import NO_TAGS, ColourTags
 from lutbench.model.signal import Range
 from lutbench.model.transforms import Transform
 
-# What a container may be: no playlist, which would open other files.
+# Accepted containers; playlists are not among them, since they would open other files.
 _CONTAINERS = {"mov", "matroska", "mxf", "avi", "mpegts", "mpeg", "ivf", "webm"}
 
 
 @dataclass
 class ClipOutcome:
-    """What was written, and what the user should know of it."""
+    """What was written, and notes for the user."""
 
     frames: int = 0
     codec: str = ""
     notes: list[str] = field(default_factory=list)
     cut: dict[str, int] = field(default_factory=dict)
-    """Pixels in all, outside the LUT's domain, and beyond the codes of the output."""
+    """Numbers of pixels: all, outside the LUT's domain, and beyond the codes of the output."""
 
     @property
     def cut_share(self) -> float:
-        """The share of the pixels that were cut off at some end."""
+        """The share of the pixels that were clipped."""
         ends = sum(count for name, count in self.cut.items() if name != "pixels")
         return ends / self.cut["pixels"] if ends else 0.0
 
     def to_data(self) -> dict[str, Any]:
-        """Plain data with stable keys."""
+        """The outcome as plain data."""
         return {
             "schema": 1,
             "frames": self.frames,
@@ -65,18 +65,20 @@ class ClipOutcome:
 
 @dataclass(frozen=True)
 class ClipSettings:
-    """How a clip is read and written; None stands for what the clip or the codec says.
+    """How a clip is read and written; None means as the clip or the codec has it.
 
     Parameters
     ----------
     codec, depth, chroma
-        Of the output: a name of `lutbench.media.clip.codecs.CODECS`, bits, ``"420"`` …
+        Those of the output: a name from `lutbench.media.clip.codecs.CODECS`, bits, ``"420"`` …
     quality
         The constant rate factor of H.264 and H.265: lower is better.
     source_matrix, file_range
-        In place of what the clip's tags say of its codes.
+        The Y'CbCr matrix and the range of the clip's codes, instead of those in its tags.
     tags
-        What the colours are after the LUT.
+        The colours after the LUT.
+    audio
+        Whether sound is copied.
     """
 
     codec: str | None = None
@@ -98,21 +100,21 @@ def apply_to_clip(
     force: bool = False,
     watch: Callable[[int, int | None], None] | None = None,
 ) -> ClipOutcome:
-    """Put every frame of a clip through a transform.
+    """Put each frame of a clip through a transform.
 
-    Y'CbCr becomes R G B signal values in float32, 1.0 at the white code of the
-    clip's range, then goes through the transform, and is written in legal range
-    with the matrix of the target gamut (that of the clip where none is named).
+    Y'CbCr is converted to R G B signal values in float32, with 1.0 at the white code of the
+    clip's range, put through the transform, and written in legal range with the matrix of the
+    target gamut (that of the clip where none is named).
 
     Parameters
     ----------
     watch
-        Called with the frames done and the frames in all (None: not known).
+        Called with the number of frames done, and of all frames (None where not known).
 
     Raises
     ------
     LutbenchError
-        When the clip cannot be read, is interlaced, or cannot be written so.
+        When the clip cannot be read, is interlaced, or cannot be written as asked.
     """
     source, target = Path(source), Path(target)
     with open_clip(source) as container:
@@ -121,7 +123,7 @@ def apply_to_clip(
         choice = choose(target, settings.codec, settings.depth, settings.chroma, coding)
         outcome = ClipOutcome(codec=choice.name, notes=list(coding.notes))
         if coding.alpha and not choice.form.startswith("yuva"):
-            outcome.notes.append(f"{choice.name} as chosen holds no alpha: left out")
+            outcome.notes.append(f"{choice.name} as chosen has no alpha: it is left out")
         rewriting = Rewriting(transform, coding, choice, settings.tags, settings.quality)
         with replacing(target, force=force) as temporary:
             _transcode(stream, temporary, rewriting, settings.audio, outcome, watch)
@@ -130,7 +132,7 @@ def apply_to_clip(
 
 @contextmanager
 def open_clip(path: str | Path) -> Iterator[Any]:
-    """A clip opened for reading; faults of FFmpeg's become a LutbenchError."""
+    """A clip opened for reading; errors of FFmpeg become a LutbenchError."""
     av = load_av()
     path = Path(path)
     regular(path)
@@ -146,7 +148,7 @@ def open_clip(path: str | Path) -> Iterator[Any]:
         try:
             yield container
         except av.FFmpegError as error:
-            raise LutbenchError(f"cannot be worked on: {_reason(error)}", where=path) from error
+            raise LutbenchError(f"cannot be processed: {_reason(error)}", where=path) from error
 
 
 def clip_pictures(
@@ -161,8 +163,8 @@ def clip_pictures(
     Returns
     -------
     list of (label, picture), notes
-        The label is the time in the clip; the picture R G B signal values, at
-        most `width` wide, shape (height, width, 3).
+        The label is the time in the clip, the picture R G B signal values at most `width`
+        pixels wide, shape (height, width, 3).
     """
     pictures: list[tuple[str, NDArray[np.float32]]] = []
     with open_clip(path) as container:
@@ -210,9 +212,9 @@ def _transcode(
         outcome.cut = writer.cuts.to_data()
     except av.FFmpegError as error:
         raise LutbenchError(
-            f"cannot be worked on: {_reason(error)}",
+            f"cannot be processed: {_reason(error)}",
             where=container.name,
-            # Nothing written yet: the file's header, which holds the sound's form, was refused.
+            # Nothing is written yet, so the header was refused, which states the sound's format.
             accepted="perhaps --no-audio, or .mov" if copies and not writer.has_written else "",
         ) from error
     finally:
@@ -220,12 +222,12 @@ def _transcode(
         decoded.close()
         for thread in threads:
             thread.join()
-        with suppress(av.FFmpegError):  # what went wrong first is on its way already
+        with suppress(av.FFmpegError):  # an earlier error is being raised already
             output.close()
 
 
 def _until_frame(things: Iterator[Any], name: str) -> list[Any]:
-    """What comes up to the first frame, which stands last."""
+    """Packets up to the first frame, and that frame as the last."""
     begun = []
     for thing in things:
         begun.append(thing)
@@ -235,7 +237,7 @@ def _until_frame(things: Iterator[Any], name: str) -> list[Any]:
 
 
 def _decoded(stream: Any, sound: Iterable[Any]) -> Iterator[Any]:
-    """The frames of a stream, and the packets of the sound, as they come."""
+    """The frames of a stream, and the packets of the sound, in the order of the file."""
     for packet in stream.container.demux([stream, *sound]):
         if packet.stream is stream:
             yield from packet.decode()
@@ -244,7 +246,7 @@ def _decoded(stream: Any, sound: Iterable[Any]) -> Iterator[Any]:
 
 
 def _converted(decoded: Line, writer: ClipWriter) -> Iterator[Any]:
-    """The same, each frame through the transform."""
+    """The same, with each frame put through the transform."""
     frame = load_av().VideoFrame
     for thing in decoded:
         yield writer.through(thing) if isinstance(thing, frame) else thing
@@ -257,7 +259,7 @@ def _encode(
     outcome: ClipOutcome,
     watch: Callable[[int, int | None], None] | None,
 ) -> None:
-    """Write frames and packets as they come, and count the frames."""
+    """Write frames and packets in their order, and count the frames."""
     frame = load_av().VideoFrame
     total = _frame_count(writer.source)
     for thing in finished:
@@ -290,7 +292,7 @@ def _frame_count(stream: Any) -> int | None:
 
 
 def _moments(stream: Any, count: int) -> list[int]:
-    """Times in the stream's own unit, in the middle of `count` equal parts."""
+    """Times in the stream's time base, in the middle of `count` equal parts."""
     container = stream.container
     if stream.duration:
         length = stream.duration
@@ -305,7 +307,7 @@ def _moments(stream: Any, count: int) -> list[int]:
 
 
 def _frame_at(stream: Any, moment: int) -> Any:
-    """The frame on show at a time: the last that is not later, else the first after it."""
+    """The frame shown at a time: the last that is not later, else the first after it."""
     container = stream.container
     container.seek(moment, stream=stream)
     shown = None

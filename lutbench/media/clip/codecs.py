@@ -1,4 +1,4 @@
-"""The codecs that a clip can be written in, of those that this build of FFmpeg has."""
+"""The codecs that clips can be written in, as far as the build of FFmpeg has them."""
 
 from __future__ import annotations
 
@@ -20,13 +20,17 @@ class Codec:
     Parameters
     ----------
     encoder
-        FFmpeg's name of it.
+        FFmpeg's name of the encoder.
     forms
-        The pixel formats for (bits, chroma), the usual one first.
+        The pixel formats by (bits, chroma), the usual one first.
     options
-        For the encoder; those in `by_depth` come on top.
+        Options of the encoder; `by_depth` has further ones.
+    alpha
+        The pixel formats with alpha, by (bits, chroma).
     only_709
-        Whether the stream cannot be tagged with another Y'CbCr matrix.
+        Whether the stream can only be tagged with the Y'CbCr matrix of BT.709.
+    quality
+        Whether the encoder takes a constant rate factor.
     """
 
     encoder: str
@@ -90,7 +94,7 @@ CODECS: dict[str, Codec] = {
 
 @dataclass(frozen=True)
 class Choice:
-    """A codec with the depth and chroma chosen."""
+    """A codec with the chosen depth and chroma."""
 
     name: str
     codec: Codec
@@ -102,20 +106,20 @@ class Choice:
 def choose(
     target: Path, name: str | None, bits: int | None, chroma: str | None, source: ClipCoding
 ) -> Choice:
-    """The codec for a file name and what the user asked for.
+    """The codec for a file name and the user's options.
 
-    Where nothing is asked for, depth and chroma are the codec's usual ones;
-    ``ffv1``, which loses nothing, takes those of the source.
+    By default, depth and chroma are the usual ones of the codec; ``ffv1``, which is lossless,
+    takes those of the source.
 
     Raises
     ------
     LutbenchError
-        When the suffix, the codec or the combination is not there.
+        When the suffix, the codec or the combination is not supported.
     """
     suffix = target.suffix.lower()
     if suffix not in CLIP_SUFFIXES:
         raise LutbenchError(
-            f"the suffix {target.suffix!r} is not one of a clip",
+            f"{target.suffix!r} is not a suffix of clips",
             where=target,
             accepted=", ".join(CLIP_SUFFIXES),
         )
@@ -138,7 +142,7 @@ def choose(
     if not possible:
         combinations = ", ".join(f"{depth} bit {form}" for depth, form in codec.forms)
         asked = " ".join(filter(None, (f"{bits} bit" if bits else "", chroma or "")))
-        raise LutbenchError(f"{name} holds no {asked}", accepted=combinations)
+        raise LutbenchError(f"{name} cannot hold {asked}", accepted=combinations)
     key = possible[0]
     form = codec.alpha.get(key, codec.forms[key]) if source.alpha else codec.forms[key]
     return Choice(name, codec, key[0], key[1], form)
@@ -155,7 +159,7 @@ def has_encoder(name: str) -> bool:
 
 
 def load_av() -> Any:
-    """PyAV, or the error that names the extra."""
+    """PyAV; MissingExtraError where it is not installed."""
     try:
         import av
     except ImportError as error:

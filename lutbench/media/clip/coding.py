@@ -1,4 +1,4 @@
-"""How the code values of a clip's frames are read: after its tags, or as told, or assumed."""
+"""How the code values of a clip are read: from its tags, the user's options, or by assumption."""
 
 from __future__ import annotations
 
@@ -18,14 +18,14 @@ from lutbench.model.signal import Range
 # Code points of Recommendation ITU-T H.273, matrix_coefficients.
 _MATRICES: dict[int, Matrix] = {1: "BT.709", 5: "BT.601", 6: "BT.601", 9: "BT.2020"}
 _UNSPECIFIED = 2
-"""The code point of H.273 for a matrix that nobody named."""
+"""The code point of H.273 for a matrix that is not specified."""
 
 LEGAL, FULL = 1, 2  # FFmpeg's numbers for the range tag
 
 
 @dataclass(frozen=True)
 class ClipCoding:
-    """How the code values of a clip are read, and what had to be assumed for it."""
+    """How the code values of a clip are read, with notes on what was assumed."""
 
     bits: int
     range: Range
@@ -53,12 +53,12 @@ def coding_of(
     span: Range | None = None,
     where: str | Path = "",
 ) -> ClipCoding:
-    """How the frames of a video stream are coded: after its tags, or as told, or assumed.
+    """How the frames of a video stream are coded: from the arguments, else its tags, else assumed.
 
     Raises
     ------
     LutbenchError
-        When the pixel format or the matrix cannot be read here.
+        When the pixel format or the matrix is not supported.
     """
     name, bits, alpha = _form_of(stream, where)
     context = stream.codec_context
@@ -88,10 +88,10 @@ def coding_of(
 
 
 def _form_of(stream: Any, where: str | Path) -> tuple[str, int, bool]:
-    """The name of the pixel format, its bits, whether it has alpha; refused where not read."""
+    """The name of the pixel format, its bits, and whether it has alpha."""
     context = stream.codec_context
     if context is None:
-        raise LutbenchError("nothing here decodes its pictures", where=where)
+        raise LutbenchError("there is no decoder for its pictures", where=where)
     name = context.pix_fmt or "nothing"
     parts = context.format.components if context.format is not None else ()
     bits = parts[0].bits if parts else 0
@@ -144,7 +144,7 @@ def _tagged_range(context: Any, form: str) -> tuple[Range, list[str]]:
         return "full", []
     if context.color_range == LEGAL:
         return "legal", []
-    return "legal", ["the clip does not say its range: legal is assumed (--file-range)"]
+    return "legal", ["the clip does not state its range: legal is assumed (--file-range)"]
 
 
 def _tagged_matrix(context: Any, where: str | Path) -> tuple[Matrix, list[str]]:
@@ -153,12 +153,12 @@ def _tagged_matrix(context: Any, where: str | Path) -> tuple[Matrix, list[str]]:
         return _MATRICES[code], []
     if code != _UNSPECIFIED:
         raise LutbenchError(
-            f"the clip's Y'CbCr matrix has code point {code} of H.273, which is not read",
+            f"the clip's Y'CbCr matrix has code point {code} of H.273, which is not supported",
             where=where,
-            accepted="BT.601, BT.709, BT.2020 (or --source-matrix to say that it is one)",
+            accepted="BT.601, BT.709, BT.2020 (or --source-matrix to use one of these)",
         )
     if int(context.color_primaries) == 9:
         matrix: Matrix = "BT.2020"
     else:
         matrix = "BT.709" if context.width > 1024 or context.height > 576 else "BT.601"
-    return matrix, [f"the clip does not say its matrix: {matrix} is assumed (--source-matrix)"]
+    return matrix, [f"the clip does not state its matrix: {matrix} is assumed (--source-matrix)"]

@@ -1,7 +1,7 @@
-"""What a run over a clip cuts off, counted pixel by pixel, and told.
+"""Counting the pixels of a clip that are clipped, and reporting them.
 
-Codes over nominal white and under black are values over 1 and under 0. A LUT holds what is
-outside its domain to its ends; a code cannot be further out than legal range goes.
+Codes above nominal white and below black are values above 1 and below 0. A LUT clips values to
+its domain, and the codes of the output have limits too.
 """
 
 from __future__ import annotations
@@ -21,26 +21,26 @@ from lutbench.model.signal import code_from_signal
 from lutbench.model.transforms import Transform
 from lutbench.tables.lut import Lut
 
-TOLD = 0.001
-"""Share of the pixels from which a cut is worth a note: below, it is edges of subsampled chroma
-and what a codec adds to them. Every pixel is counted."""
+NOTED = 0.001
+"""Share of clipped pixels from which there is a note; edges of subsampled chroma and codec noise
+stay below it. All pixels are counted."""
 
 _HALF_A_CODE = 0.5
-"""Nearer to an end than this, rounding to codes loses as much."""
+"""Code values by which a pixel must be beyond a limit to count: rounding loses as much."""
 
 
 @dataclass
 class Cuts:
-    """The pixels of a run, and how many of them were held to an end.
+    """The number of pixels of a run, and of those that were clipped.
 
     Parameters
     ----------
     transform
-        Takes signal and gives signal.
+        The transform from signal to signal.
     source
         How the clip's codes are read.
     target
-        How they are written.
+        How the output's codes are written.
     """
 
     transform: Transform
@@ -53,24 +53,24 @@ class Cuts:
     under_codes: int = 0
     _ends: NDArray[np.float32] | None = field(default=None, repr=False)
     _stays_inside: bool = field(default=False, repr=False)
-    _counting: Lock = field(default_factory=Lock, repr=False)  # lines are counted side by side
+    _counting: Lock = field(default_factory=Lock, repr=False)  # several threads count
 
     def __post_init__(self) -> None:
         if isinstance(self.transform, Lut):
             step = _HALF_A_CODE / self._white_step
             low, high = self.transform.domain
             self._ends = np.stack([low - step, high + step]).astype(np.float32)
-            # Between nodes of 0 to 1 nothing else comes out, and codes hold all of that.
+            # With all nodes from 0 to 1 so is the output, which any code can hold.
             table = self.transform.table
             self._stays_inside = bool(table.min() >= 0 and table.max() <= 1)
 
     @property
     def _white_step(self) -> float:
-        """Codes of the clip from signal 0 to 1."""
+        """The number of codes of the clip from signal 0 to 1."""
         return float(Coding("BT.709", self.source.range, self.source.bits).luma_scale[1])
 
     def going_in(self, rgb: NDArray[np.float32]) -> None:
-        """Count the pixels of some lines, (3, lines, width), outside the domain of the LUT."""
+        """Count the pixels of `rgb`, (3, lines, width), that are outside the LUT's domain."""
         found = (0, 0) if self._ends is None else _counted(_outside(), rgb, self._ends)
         with self._counting:
             self.pixels += rgb.shape[1] * rgb.shape[2]
@@ -78,7 +78,7 @@ class Cuts:
             self.under_domain += found[1]
 
     def coming_out(self, rgb: NDArray[np.float32]) -> None:
-        """Count the pixels of some lines, (3, lines, width), that no code of the output holds."""
+        """Count the pixels of `rgb`, (3, lines, width), that no code of the output can hold."""
         if self._stays_inside:
             return
         low, high = self.target.code_limits
@@ -90,7 +90,7 @@ class Cuts:
             self.under_codes += under
 
     def notes(self) -> list[str]:
-        """What was cut, in words, where it is more than edges."""
+        """What was clipped, in words, where it is more than a negligible share."""
         found: list[str] = []
         if not self.pixels:
             return found
@@ -99,25 +99,25 @@ class Cuts:
             (self.over_domain, 1, "brighter", "over"),
             (self.under_domain, 0, "darker", "under"),
         ):
-            if count >= TOLD * self.pixels:
+            if count >= NOTED * self.pixels:
                 code = self._code(end)
                 found.append(
                     f"{self._share(count)} of the pixels are {word} than the LUT takes ({beyond} "
-                    f"code {code:.0f} of {bits}) and were held to its end: a LUT made for legal "
-                    "range, or with a wider domain, keeps them"
+                    f"code {code:.0f} of {bits}) and were clipped: a LUT made for legal range, or "
+                    "with a wider domain, keeps them"
                 )
         beyond_codes = self.over_codes + self.under_codes
-        if beyond_codes >= TOLD * self.pixels:
+        if beyond_codes >= NOTED * self.pixels:
             low, high = self.target.code_limits
             found.append(
                 f"{self._share(beyond_codes)} of the pixels came out beyond "
-                f"what {self.target.range} range holds (codes {low:.0f} to {high:.0f} of "
-                f"{self.target.bits} bit) and were held to it"
+                f"{self.target.range} range (codes {low:.0f} to {high:.0f} of "
+                f"{self.target.bits} bit) and were clipped"
             )
         return found
 
     def to_data(self) -> dict[str, int]:
-        """The counts, in pixels."""
+        """The numbers of pixels."""
         names = ("pixels", "over_domain", "under_domain", "over_codes", "under_codes")
         return {name: getattr(self, name) for name in names}
 
@@ -132,19 +132,19 @@ class Cuts:
 
 
 def planar(rgb: NDArray[np.float32]) -> NDArray[np.float32]:
-    """R G B of shape (lines, width, 3) with its channels on the first axis."""
+    """R G B of shape (lines, width, 3), with its channels moved to the first axis."""
     return np.ascontiguousarray(np.moveaxis(rgb, -1, 0))
 
 
 def _counted(kernel: Any, rgb: NDArray[np.float32], limits: NDArray[np.float32]) -> tuple[int, int]:
-    """Pixels over and under."""
+    """The numbers of pixels above and below the limits."""
     counts = np.zeros(2, np.int64)
     kernel(rgb.reshape(3, -1), limits, counts)
     return int(counts[0]), int(counts[1])
 
 
 def _count_outside(rgb, ends, counts):  # type: ignore[no-untyped-def]
-    """Pixels with a channel over and under its ends."""
+    """Count pixels with a channel above, and with one below, the ends."""
     over = under = 0
     for x in range(rgb.shape[1]):
         r, g, b = rgb[0, x], rgb[1, x], rgb[2, x]
@@ -155,7 +155,7 @@ def _count_outside(rgb, ends, counts):  # type: ignore[no-untyped-def]
 
 
 def _count_beyond(rgb, numbers, counts):  # type: ignore[no-untyped-def]
-    """Pixels whose Y', Cb or Cr lies over and under the codes, as `planes_from_rgb` makes them."""
+    """Count pixels whose Y', Cb or Cr, as in `planes_from_rgb`, is above or below the codes."""
     red, green, blue, black, luma = numbers[0], numbers[1], numbers[2], numbers[3], numbers[4]
     middle, to_cb, to_cr, low, high = numbers[5], numbers[6], numbers[7], numbers[8], numbers[9]
     over = under = 0

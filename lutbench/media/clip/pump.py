@@ -1,4 +1,4 @@
-"""Threads that hand things on: a short line between two of them, and errors both ways."""
+"""A short queue between two threads; an error in either stops both."""
 
 from __future__ import annotations
 
@@ -9,18 +9,19 @@ from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
 
-_BETWEEN = 3  # things that may wait between two threads
+_QUEUED = 3
+"""Items that may wait between two threads: enough to smooth out slow frames, little memory."""
 
 
 class Line:
-    """A few things on their way from one thread to the next; an error goes both ways."""
+    """A queue of a few items from one thread to the next; an error in either stops both."""
 
     def __init__(self) -> None:
-        self._queue: queue.Queue[Any] = queue.Queue(_BETWEEN)
+        self._queue: queue.Queue[Any] = queue.Queue(_QUEUED)
         self._broken = threading.Event()
 
     def put(self, thing: Any) -> None:
-        """Hand on, or wait; raises `_Broken` when nobody will take it."""
+        """Add an item, waiting for space; raises `_Broken` when the reader has stopped."""
         while not self._broken.is_set():
             try:
                 self._queue.put(thing, timeout=0.1)
@@ -43,7 +44,7 @@ class Line:
         raise _Broken
 
     def close(self) -> None:
-        """Nobody needs the rest: giver and taker may stop."""
+        """Stop the threads on both sides."""
         self._broken.set()
 
 
@@ -53,11 +54,11 @@ class _End:
 
 
 class _Broken(Exception):
-    """The next thread has stopped, and says why itself."""
+    """The other thread has stopped, and raises its own error."""
 
 
 def pump(make: Callable[[], Iterator[Any]], line: Line) -> threading.Thread:
-    """A thread that puts what `make` yields on the line, its end, and its error if it has one."""
+    """Start a thread that puts the items of `make` on the line, then its end or its error."""
 
     def run() -> None:
         try:

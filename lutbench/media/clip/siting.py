@@ -1,8 +1,7 @@
-"""Where chroma samples sit among the luma samples: as the stream says, or as is usual.
+"""The position of chroma samples: as the stream states, or the usual one.
 
-Left of a pair of columns and between two lines is what MPEG-2 and H.264 mean unless they say
-something else; on the first line too is what Recommendations ITU-R BT.2020-2 and BT.2100-2
-have for 4:2:0.
+On the left column and between two lines is the default of MPEG-2 and H.264; on the left column
+and the first line is that of Recommendations ITU-R BT.2020-2 and BT.2100-2 for 4:2:0.
 """
 
 from __future__ import annotations
@@ -17,17 +16,18 @@ from lutbench.media.clip.ycbcr import SITINGS, Matrix, Siting
 _PLACES = (*SITINGS, "bottomleft", "bottom")
 _UNREAD: dict[str, Siting] = {"bottomleft": "left", "bottom": "center"}
 
-# FFmpeg's level of messages belongs to the process.
+# FFmpeg's log level is global to the process.
 _LEVEL = Lock()
 
 
 def siting_of(stream: Any, matrix: Matrix | None) -> tuple[Siting, list[str]]:
-    """Where the chroma of a 4:2:0 stream sits, and what had to be assumed."""
-    told = _told(stream)
-    if told in _UNREAD:
-        return _UNREAD[told], [f"its chroma sits {told}, which is read as {_UNREAD[told]}"]
+    """The chroma position of a 4:2:0 stream, and notes on what was assumed."""
+    stated = _stated(stream)
+    if stated in _UNREAD:
+        read_as = _UNREAD[stated]
+        return read_as, [f"its chroma position is {stated}, which is read as {read_as}"]
     for known in SITINGS:
-        if told == known:
+        if stated == known:
             return known, []
     if str(stream.codec_context.pix_fmt).startswith("yuvj"):
         return "center", []
@@ -35,12 +35,12 @@ def siting_of(stream: Any, matrix: Matrix | None) -> tuple[Siting, list[str]]:
 
 
 def usual_siting(matrix: Matrix | None) -> Siting:
-    """Where the chroma of 4:2:0 sits for a matrix, unless somebody says otherwise."""
+    """The usual chroma position of 4:2:0 with a Y'CbCr matrix."""
     return "topleft" if matrix == "BT.2020" else "left"
 
 
-def _told(stream: Any) -> str:
-    """What FFmpeg says of the stream, which it does in words only; empty where it is nothing."""
+def _stated(stream: Any) -> str:
+    """The position in FFmpeg's description of the stream, its only source; empty if none."""
     logging = load_av().logging
     with _LEVEL:
         before = logging.get_level()

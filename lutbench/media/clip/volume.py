@@ -1,8 +1,8 @@
-"""What a clip says of the display it was mastered on, and of how bright its pictures are.
+"""HDR metadata of a clip: its mastering display, and how bright its pictures are.
 
-SMPTE ST 2086 (primaries, white, and the luminances of the display) and CTA-861-H (the
-brightest pixel, and the brightest mean of a frame, in cd/m²). They describe one picture: they
-go on where the LUT leaves that picture as it is, and are left out, with a note, where it does not.
+SMPTE ST 2086 (primaries, white and luminances of the display) and CTA-861-H (the brightest pixel
+and the brightest mean of a frame, in cd/m²). They are kept where the LUT does not change the
+picture, and left out, with a note, where it does.
 """
 
 from __future__ import annotations
@@ -17,23 +17,24 @@ from lutbench.model.transforms import Transform
 from lutbench.tables.lut import lattice
 from lutbench.tables.nodes import domain_of
 
-# FFmpeg's names of side data.
+# Names of side data in FFmpeg.
 _MASTERING, _LIGHT = "MASTERING_DISPLAY_METADATA", "CONTENT_LIGHT_LEVEL"
 _DYNAMIC = ("DYNAMIC_HDR_PLUS", "DYNAMIC_HDR_VIVID", "DOVI_METADATA", "DOVI_RPU_BUFFER")
 
-# Units of bit streams (H.264, H.265) and boxes: of chromaticity, and of cd/m².
+# Units per 1.0 of chromaticity, and per cd/m², in bit streams (H.264, H.265) and boxes.
 XY, LUMINANCE = 50000, 10000
 
-_LEFT_ALONE = 0.5
-"""10-bit codes: less is lost by rounding."""
+_UNCHANGED = 0.5
+"""Largest change in 10-bit codes that counts as none: that of rounding."""
 
 
 @dataclass(frozen=True)
 class Volume:
     """The metadata of a clip's first frame.
 
-    `mastering` has x and y of R, G, B and white, then the least and the greatest luminance
-    in cd/m²; `light` the brightest pixel and the brightest mean in cd/m².
+    `mastering` has x and y of R, G, B and white, then the lowest and the highest luminance in
+    cd/m²; `light` the brightest pixel and the brightest mean in cd/m². `dynamic` names kinds of
+    dynamic metadata.
     """
 
     mastering: tuple[float, ...] = ()
@@ -42,7 +43,7 @@ class Volume:
 
     @classmethod
     def of(cls, frame: Any) -> Volume:
-        """What a decoded frame says."""
+        """The metadata of a decoded frame."""
         mastering: tuple[float, ...] = ()
         light: tuple[int, ...] = ()
         names = set()
@@ -56,12 +57,12 @@ class Volume:
 
     @property
     def is_empty(self) -> bool:
-        """Whether the clip says nothing of it."""
+        """Whether there is no metadata."""
         return not (self.mastering or self.light or self.dynamic)
 
     @property
     def words(self) -> str:
-        """What the clip has, in words."""
+        """The metadata in words."""
         parts = []
         if self.mastering:
             low, high = self.mastering[8:]
@@ -74,7 +75,7 @@ class Volume:
         return " and ".join(parts)
 
     def options_for(self, encoder: str) -> dict[str, str]:
-        """Parameters of an encoder that carry it: empty where it has none."""
+        """The encoder's parameters for the metadata; empty where it has none."""
         names = {"libx264": ("mastering-display", "cll"), "libx265": ("master-display", "max-cll")}
         if encoder not in names:
             return {}
@@ -88,13 +89,13 @@ class Volume:
 
 
 def leaves_alone(transform: Transform) -> bool:
-    """Whether what comes out is what goes in, to half a 10-bit code."""
+    """Whether the output is the input, to half a 10-bit code."""
     inputs = lattice(17, domain_of(transform)).reshape(-1, 3)
-    return bool(np.abs(transform.apply(inputs) - inputs).max() * CODES_10_BIT < _LEFT_ALONE)
+    return bool(np.abs(transform.apply(inputs) - inputs).max() * CODES_10_BIT < _UNCHANGED)
 
 
 def _mastering(data: bytes) -> tuple[float, ...]:
-    """FFmpeg's AVMasteringDisplayMetadata: ten fractions, and two flags for what is there."""
+    """FFmpeg's AVMasteringDisplayMetadata: ten fractions, and two flags for what is present."""
     numbers = np.frombuffer(data, np.int32)[:22].astype(np.float64)
     tops, bottoms = numbers[0:20:2], numbers[1:20:2]
     if not numbers[20:].all() or not bottoms.all():

@@ -1,4 +1,4 @@
-"""The writing side of a clip: the encoder, and what goes along with the picture."""
+"""Writing a clip: the encoder, metadata and copied streams."""
 
 from __future__ import annotations
 
@@ -26,13 +26,13 @@ from lutbench.tables.programs import can_apply, plan
 
 _MATRIX_CODES = {"BT.709": 1, "BT.601": 6, "BT.2020": 9}
 
-# What is kept of what a clip says about itself: the rest is about its own container.
+# Metadata that is kept; the rest describes the source's container.
 _KEPT = {
     *("title", "artist", "author", "comment", "description", "copyright", "keywords"),
     *("date", "creation_time", "location", "reel_name"),
 }
 
-# Frames a second in MXF (SMPTE ST 377-1 leaves it open; these are what FFmpeg writes).
+# Frame rates in MXF (SMPTE ST 377-1 leaves them open; these are the ones that FFmpeg writes).
 _MXF_RATES = {Fraction(n) for n in (24, 25, 30, 48, 50, 60)} | {
     Fraction(1000 * n, 1001) for n in (24, 30, 48, 60)
 }
@@ -40,18 +40,18 @@ _MXF_RATES = {Fraction(n) for n in (24, 25, 30, 48, 50, 60)} | {
 
 @dataclass(frozen=True)
 class Rewriting:
-    """How the pictures of a clip become those of another.
+    """How the pictures of a clip are converted to those of another.
 
     Parameters
     ----------
     transform
-        Takes signal and gives signal.
+        The transform from signal to signal.
     coding
         How the clip's codes are read.
     choice
         The codec, depth and chroma of the output.
     tags
-        What the colours are after the transform.
+        The colours after the transform.
     quality
         The constant rate factor, for codecs that have one.
     """
@@ -84,7 +84,7 @@ class Rewriting:
         return Coding(self.matrix, "legal", self.choice.bits, across, down, siting)
 
     def encoder_options(self) -> dict[str, str]:
-        """What the encoder is told."""
+        """The options of the encoder."""
         codec = self.choice.codec
         options = codec.options_for(self.choice.bits, self.quality if codec.quality else None)
         siting = {"chroma_sample_location": self.target.siting}
@@ -92,10 +92,10 @@ class Rewriting:
 
 
 class ClipWriter:
-    """The encoder of a clip, with the tags and times of the frames that it gets.
+    """The encoder of a clip; it sets the tags and times of its frames.
 
-    `first` is the first frame of the clip, which says what the writer must know beforehand: how
-    the picture is turned, and what display it was mastered on.
+    `first` is the first frame of the clip, from which the writer takes the
+    rotation of the picture and its mastering display.
     """
 
     def __init__(self, output: Any, source: Any, rewriting: Rewriting, first: Any) -> None:
@@ -107,9 +107,9 @@ class ClipWriter:
         self.rate = source.average_rate or source.guessed_rate or Fraction(25)
         volume, self.notes = _volume_kept(Volume.of(first), rewriting, output.format.name)
         self.stream = _added_stream(output, rewriting, self.rate, volume)
-        self.even = output.format.name == "mxf"  # which has one duration for all frames
+        self.even = output.format.name == "mxf"  # all frames have the same duration
         if self.even and self.rate not in _MXF_RATES:
-            raise _uneven(f"on average {float(self.rate):.3f} a second")
+            raise _uneven(f"on average {float(self.rate):.3f} per second")
         self.base = 1 / self.rate if self.even else source.time_base or 1 / self.rate
         self.shape = (source.codec_context.width, source.codec_context.height)
         self._set_up_encoder()
@@ -139,7 +139,7 @@ class ClipWriter:
         if (frame.width, frame.height) != self.shape:
             raise LutbenchError(
                 f"the picture changes its size to {frame.width}×{frame.height} at {frame.time} s",
-                accepted="one size in a clip",
+                accepted="a clip with one size",
             )
         if frame.interlaced_frame:
             raise LutbenchError("the clip is interlaced", accepted="progressive frames")
@@ -154,7 +154,7 @@ class ClipWriter:
         return result
 
     def _fill(self, result: Any, frame: Any) -> None:
-        """The planes of `result`: in one pass where the kernels take the transform."""
+        """Fill the planes of `result`, in one pass where the kernels support the transform."""
         y, cb, cr = (plane_of(result, index, self.target.bits) for index in range(3))
         if self.coding.matrix is None or not can_apply(self.transform):
             rgb = rgb_of(frame, self.coding)
@@ -175,7 +175,7 @@ class ClipWriter:
         planes_through((a, b, c), (y, cb, cr), frame.width, codings, counted)
 
     def _time(self, frame: Any) -> tuple[int, Fraction]:
-        """The time of a frame, counted where the clip gives none."""
+        """The time of a frame; where the clip has none, from the number of the frame."""
         number = self.count
         self.count += 1
         if frame.pts is None:
@@ -189,25 +189,25 @@ class ClipWriter:
         return moment, self.base
 
     def write(self, frame: Any) -> None:
-        """Encode a frame and write what comes of it."""
+        """Encode a frame and write its packets."""
         packets = self.stream.encode(frame)
         self.output.mux(packets)
         self.has_written = self.has_written or bool(packets)
 
     def finish(self) -> None:
-        """Write what the encoder still holds."""
+        """Write the packets that the encoder still holds."""
         self.output.mux(self.stream.encode(None))
         self.notes += self.cuts.notes()
 
 
 def copied_streams(container: Any, output: Any, audio: bool, notes: list[str]) -> dict[Any, Any]:
-    """The sound streams, each with its place in the output; the rest is noted."""
+    """The sound streams, each with its stream in the output; other streams are noted."""
     copies: dict[Any, Any] = {}
     for stream in container.streams:
         if stream.type == "audio" and audio:
             if stream.codec_context.name not in output.supported_codecs:
                 raise LutbenchError(
-                    f"sound in {stream.codec_context.name} does not go into this kind of file",
+                    f"this kind of file cannot hold sound in {stream.codec_context.name}",
                     where=container.name,
                     accepted="another suffix (.mov, .mkv), or --no-audio",
                 )
@@ -232,21 +232,27 @@ def time_code(container: Any) -> str:
 
 
 def _volume_kept(volume: Volume, rewriting: Rewriting, form: str) -> tuple[Volume, list[str]]:
-    """What the output says of its mastering display, and notes of what is left out."""
+    """The mastering metadata that the output gets, and notes about what is left out."""
     if volume.is_empty:
         return volume, []
     if not leaves_alone(rewriting.transform):
-        return Volume(), [f"{_LEFT_OUT} {volume.words}: the LUT changes the picture it describes"]
+        return Volume(), [
+            f"{_LEFT_OUT} {volume.words}: the LUT changes the picture that it describes"
+        ]
     encoder = rewriting.choice.codec.encoder
     held = "both" if volume.options_for(encoder) else HELD.get(form, "")
     light = volume.light if held == "both" else ()
     kept = Volume(volume.mastering if held else (), light)
     rest = Volume((), () if light else volume.light, volume.dynamic)
-    notes = [] if rest.is_empty else [f"{_LEFT_OUT} {rest.words}: this kind of file cannot say it"]
+    notes = (
+        []
+        if rest.is_empty
+        else [f"{_LEFT_OUT} {rest.words}: it cannot be written into this kind of file"]
+    )
     return kept, notes
 
 
-_LEFT_OUT = "left out: what the clip says of"
+_LEFT_OUT = "left out: metadata of"
 
 
 def _added_stream(output: Any, rewriting: Rewriting, rate: Fraction, volume: Volume) -> Any:
@@ -264,15 +270,15 @@ def _added_stream(output: Any, rewriting: Rewriting, rate: Fraction, volume: Vol
         stream = stream_that_says(volume, output, encoder, rate)
         stream.codec_context.options = options
         return stream
-    except ValueError as error:  # of the library: this pair cannot be
+    except ValueError as error:  # raised for a codec that the format cannot hold
         raise LutbenchError(
-            f"a {output.format.name} file holds no {choice.name}",
+            f"a {output.format.name} file cannot hold {choice.name}",
             accepted="another suffix, or another --codec",
         ) from error
 
 
 def _keep_metadata(source: Any, output: Any, stream: Any) -> None:
-    """What the file says of itself, and the time code, which writers make a track of."""
+    """Copy the file's metadata, and the time code, from which the writer makes a track."""
     container = source.container
     for key, value in container.metadata.items():
         if key.lower() in _KEPT:
@@ -287,7 +293,7 @@ def _keep_metadata(source: Any, output: Any, stream: Any) -> None:
 
 def _uneven(where: str) -> LutbenchError:
     return LutbenchError(
-        f"the frames are not evenly spaced ({where}), and MXF holds no others",
+        f"the frames are not evenly spaced ({where}), as MXF requires",
         accepted="another suffix, such as .mov",
     )
 

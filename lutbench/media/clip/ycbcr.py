@@ -1,12 +1,12 @@
 """Y'CbCr planes to R G B signal values and back, at full precision.
 
-Matrix and quantisation after Recommendations ITU-R BT.601-7, BT.709-6 and
-BT.2020-2 (non-constant luminance); full range after Recommendation ITU-T H.273
-(Cb and Cr about 2^(n-1), scaled by 2^n - 1).
+Matrix and quantisation are from Recommendations ITU-R BT.601-7, BT.709-6 and BT.2020-2
+(non-constant luminance), full range from Recommendation ITU-T H.273 (Cb and Cr around 2^(n-1),
+scaled by 2^n - 1).
 
-Chroma between the samples is found by cubic interpolation (Catmull–Rom), and
-taken back by filters that keep the band it can hold: (-1 9 9 -1)/16 between two
-samples, (-1 0 9 16 9 0 -1)/32 on a sample. At an edge the last sample is repeated.
+Chroma is upsampled by cubic interpolation (Catmull–Rom) and downsampled by half-band filters:
+(-1 9 9 -1)/16 between two samples, (-1 0 9 16 9 0 -1)/32 on a sample. At an edge the last
+sample is repeated.
 """
 
 from __future__ import annotations
@@ -34,12 +34,12 @@ LUMA_WEIGHTS: dict[str, tuple[float, float]] = {
 }
 
 BAND_PIXELS = 1 << 15
-"""Pixels that are worked on at a time: 384 KiB of R G B, which the second-level cache holds."""
+"""Pixels that are processed at a time: 384 KiB of R G B, which fits the second-level cache."""
 
 
 @dataclass(frozen=True)
 class Coding:
-    """How R G B became code values.
+    """How R G B is coded as Y'CbCr code values.
 
     Parameters
     ----------
@@ -48,13 +48,13 @@ class Coding:
     range
         ``"legal"`` or ``"full"``.
     bits
-        Of a code value: 8 to 16.
+        The bits of a code value: 8 to 16.
     across, down
-        How many luma samples share a chroma sample: 1 or 2.
+        The number of luma samples that share a chroma sample in each direction: 1 or 2.
     siting
-        Where chroma sits, for a direction with two samples: ``"left"`` (on the
-        first of two columns, between two lines), ``"center"`` (between both),
-        ``"topleft"`` (on both) or ``"top"`` (between two columns, on the first line).
+        The chroma position in directions with two luma samples: ``"left"`` (on the first of two
+        columns, between two lines), ``"center"`` (between both), ``"topleft"`` (on the first of
+        both) or ``"top"`` (between two columns, on the first line).
     """
 
     matrix: Matrix
@@ -72,27 +72,27 @@ class Coding:
 
     @property
     def luma_scale(self) -> tuple[float, float]:
-        """The code of black, and codes for 1.0."""
+        """The code of black, and the number of codes for 1.0."""
         unit = 2.0 ** (self.bits - 8)
         return (16 * unit, 219 * unit) if self.range == "legal" else (0.0, 2.0**self.bits - 1)
 
     @property
     def chroma_scale(self) -> tuple[float, float]:
-        """The code of no colour, and codes for 1.0."""
+        """The code of no colour, and the number of codes for 1.0."""
         middle = 2.0 ** (self.bits - 1)
         unit = 2.0 ** (self.bits - 8)
         return middle, 224 * unit if self.range == "legal" else 2.0**self.bits - 1
 
     @property
     def code_limits(self) -> tuple[float, float]:
-        """Lowest and highest code: legal range keeps off the codes kept for timing."""
+        """The lowest and highest code; legal range leaves out the codes reserved for timing."""
         unit = 2.0 ** (self.bits - 8)
         if self.range == "legal":
             return unit, 255 * unit - 1
         return 0.0, 2.0**self.bits - 1
 
     def chroma_shape(self, height: int, width: int) -> tuple[int, int]:
-        """Lines and samples a line of a chroma plane."""
+        """The numbers of lines, and of samples in a line, of a chroma plane."""
         return -(-height // self.down), -(-width // self.across)
 
 
@@ -105,15 +105,15 @@ def rgb_from_planes(
     *,
     threads: int | None = None,
 ) -> NDArray[np.float32]:
-    """R G B signal values of Y'CbCr planes; what lies outside 0..1 is kept.
+    """R G B signal values from Y'CbCr planes; values outside 0..1 are kept.
 
     Parameters
     ----------
     y, cb, cr
-        uint8 or uint16, each (lines, samples or more): what stands beyond the
-        width of the picture is left alone, as in a decoder's buffers.
+        uint8 or uint16, each of shape (lines, samples or more); samples beyond the width of
+        the picture, as in a decoder's buffers, are ignored.
     width
-        Of the picture in luma samples.
+        The width of the picture in luma samples.
 
     Returns
     -------
@@ -151,7 +151,7 @@ def planes_from_rgb(
     rgb
         Shape (height, width, 3), float32; NaN counts as 0.
     y, cb, cr
-        uint8 or uint16, C-contiguous, lines at least as long as the picture's.
+        uint8 or uint16, C-contiguous, with lines at least as long as those of the picture.
     """
 
     def give(band: NDArray[np.float32], start: int, stop: int) -> None:
@@ -162,7 +162,7 @@ def planes_from_rgb(
 
 Planes = tuple[NDArray[Any], NDArray[Any], NDArray[Any]]
 Band = Callable[[NDArray[np.float32], int, int], object]
-"""Does something with lines of R G B, (3, lines, width), that stand from `start` to `stop`."""
+"""Fills or changes lines `start` to `stop` of R G B, (3, lines, width)."""
 
 
 def planes_through(
@@ -174,10 +174,10 @@ def planes_through(
     *,
     threads: int | None = None,
 ) -> None:
-    """Planes into planes by way of R G B: a few lines at a time, which stay in the cache.
+    """Convert planes into planes through R G B, a few lines at a time, which stay in the cache.
 
-    `change` works on R G B in place, shape (3, lines, width); the same comes out as from
-    `rgb_from_planes`, `change` and `planes_from_rgb` over whole pictures.
+    `change` changes R G B in place, shape (3, lines, width). The result is the same as that of
+    `rgb_from_planes`, `change` and `planes_from_rgb` on whole pictures.
     """
     decode = _Decoding(source, width, codings[0])
 
@@ -189,12 +189,12 @@ def planes_through(
 
 
 def band_lines(width: int) -> int:
-    """How many lines are worked on at a time."""
+    """The number of lines that are processed at a time."""
     return max(1, BAND_PIXELS // width)
 
 
 class _Decoding:
-    """Lines of planes into R G B."""
+    """Decodes lines of planes to R G B."""
 
     def __init__(self, planes: Planes, width: int, coding: Coding) -> None:
         self.planes = [_whole_lines(plane) for plane in planes]
@@ -211,7 +211,7 @@ class _Decoding:
 def _fill(
     give: Band, planes: Planes, size: tuple[int, int], coding: Coding, threads: int | None
 ) -> None:
-    """Fill planes with the lines of R G B that `give` puts into a band."""
+    """Fill planes from lines of R G B, which `give` puts into a band."""
     from lutbench.tables.threads import share, thread_limit
 
     (height, width), (y, cb, cr) = size, planes
@@ -220,19 +220,19 @@ def _fill(
     down_across, down_down = _down_weights(coding)
     luma, chroma = encoders(y.dtype)
     limit, count = thread_limit(threads), band_lines(width)
-    # Chroma that is taken from several lines waits until all of them are there.
+    # Vertically subsampled chroma needs several lines, so it is kept until all lines are done.
     whole = np.empty((2, height, samples), np.float32) if coding.down > 1 else None
     spare: list[tuple[NDArray[np.float32], NDArray[np.float32]]] = []
 
     def work(start: int, stop: int) -> None:
-        rooms = spare.pop() if spare else _rooms(count, width, samples)
-        band = rooms[0].reshape(-1)[: 3 * (stop - start) * width].reshape(3, -1, width)
+        buffers = spare.pop() if spare else _buffers(count, width, samples)
+        band = buffers[0].reshape(-1)[: 3 * (stop - start) * width].reshape(3, -1, width)
         give(band, start, stop)
-        narrow, first = (rooms[1], start) if whole is None else (whole, 0)
+        narrow, first = (buffers[1], start) if whole is None else (whole, 0)
         luma(band, y, narrow, first, coding.across, numbers, down_across, start, stop)
         if whole is None:
             chroma(narrow, first, cb, cr, 1, numbers, down_down, start, stop)
-        spare.append(rooms)
+        spare.append(buffers)
 
     share(work, height, count, limit)
     if whole is not None:
@@ -244,8 +244,10 @@ def _fill(
         share(rest, lines, count, limit)
 
 
-def _rooms(lines: int, width: int, samples: int) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Room for lines of R G B and of chroma, for one thread."""
+def _buffers(
+    lines: int, width: int, samples: int
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Buffers of one thread for lines of R G B and of chroma."""
     return np.empty((3, lines, width), np.float32), np.empty((2, lines, samples), np.float32)
 
 
@@ -254,7 +256,7 @@ def _whole_lines(plane: NDArray[Any]) -> NDArray[Any]:
 
 
 def _decoding_numbers(coding: Coding) -> NDArray[np.float32]:
-    """Offset and factor of luma and chroma, then the matrix."""
+    """Offset and factor of luma and of chroma, then the coefficients of the matrix."""
     red, blue = LUMA_WEIGHTS[coding.matrix]
     green = 1 - red - blue
     (black, luma), (middle, chroma) = coding.luma_scale, coding.chroma_scale
@@ -265,7 +267,7 @@ def _decoding_numbers(coding: Coding) -> NDArray[np.float32]:
 
 
 def encoding_numbers(coding: Coding) -> list[float]:
-    """The weights of R, G, B in luma; black, and codes of luma; no colour, and codes of Cb, Cr."""
+    """Weights of R, G, B in luma; offset and scale of luma; offset and scales of Cb and Cr."""
     red, blue = LUMA_WEIGHTS[coding.matrix]
     (black, luma), (middle, chroma) = coding.luma_scale, coding.chroma_scale
     to_cb, to_cr = chroma / (2 * (1 - blue)), chroma / (2 * (1 - red))
@@ -283,7 +285,7 @@ def _between(t: float) -> list[float]:
 
 
 def _up(factor: int, on_sample: bool) -> NDArray[np.float32]:
-    """Weights of the samples i-2..i+2 for the places 2i and 2i+1, shape (2, 5)."""
+    """Weights of the samples i-2..i+2 for the positions 2i and 2i+1, shape (2, 5)."""
     if factor == 1:
         return np.array([[0, 0, 1, 0, 0]] * 2, np.float32)
     if on_sample:
@@ -292,7 +294,7 @@ def _up(factor: int, on_sample: bool) -> NDArray[np.float32]:
 
 
 def _down(factor: int, on_sample: bool) -> NDArray[np.float32]:
-    """Weights of the places 2i-3..2i+4 for sample i, shape (8,)."""
+    """Weights of the positions 2i-3..2i+4 for sample i, shape (8,)."""
     if factor == 1:
         return np.array([0, 0, 0, 1, 0, 0, 0, 0], np.float32)
     if on_sample:

@@ -1,7 +1,7 @@
-"""The loops between Y'CbCr planes and R G B, compiled by numba when pixels move.
+"""Loops between Y'CbCr planes and R G B, compiled by numba on first use.
 
-R G B is planar and a few lines at a time, so that it stays in the cache and every inner
-loop runs along a line, which LLVM turns into vector code.
+R G B is planar and a few lines at a time, so that it stays in the cache and each inner loop
+runs along a line, which LLVM vectorises.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from lutbench.tables import kept_code
 
 
 def _decode_lines(y, cb, cr, rgb, chroma_width, numbers, up_across, up_down, start, stop):  # type: ignore[no-untyped-def]
-    """Lines `start` to `stop` of the planes into R G B, (3, lines, width)."""
+    """Decode lines `start` to `stop` of the planes into R G B, (3, lines, width)."""
     width = rgb.shape[2]
     chroma_height = cb.shape[0]
     across = 2 if chroma_width != width else 1
@@ -76,9 +76,9 @@ def _decode_lines(y, cb, cr, rgb, chroma_width, numbers, up_across, up_down, sta
 
 
 def _encode_luma(rgb, y, narrow, first, across, numbers, weights, start, stop):  # type: ignore[no-untyped-def]
-    """Lines `start` to `stop`: luma codes, and chroma codes (not rounded) at their width.
+    """Encode luma of lines `start` to `stop`, and chroma, not rounded, at its own width.
 
-    `rgb` holds these lines, (3, lines, width); `narrow` those from `first` on.
+    `rgb` has these lines, shape (3, lines, width); `narrow` has chroma lines from `first`.
     """
     width = rgb.shape[2]
     samples = narrow.shape[2]
@@ -126,7 +126,7 @@ def _encode_luma(rgb, y, narrow, first, across, numbers, weights, start, stop): 
 
 
 def _encode_chroma(narrow, first, cb, cr, down, numbers, weights, start, stop):  # type: ignore[no-untyped-def]
-    """Chroma lines `start` to `stop`, rounded to codes; `narrow` begins at the line `first`."""
+    """Round chroma lines `start` to `stop` to codes; `narrow` begins at the line `first`."""
     height, samples = narrow.shape[1], narrow.shape[2]
     low, high, half = numbers[8], numbers[9], np.float32(0.5)
     row = np.empty(samples, np.float32)
@@ -152,7 +152,7 @@ def _encode_chroma(narrow, first, cb, cr, down, numbers, weights, start, stop): 
 
 
 def compiled(function: Any, *signature: Any) -> Any:
-    """A loop over pixels as machine code, kept for the next time where a folder can be written."""
+    """A loop over pixels as machine code, cached on disk where a folder can be written."""
     from numba import types
 
     return kept_code.compiled(function, types.void(*signature), nogil=True)

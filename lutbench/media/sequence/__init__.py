@@ -1,1 +1,1 @@
-"""Stills by the hundred: frames and sequences."""
+"""Sequences of stills: frame numbers, and putting all frames through a LUT."""

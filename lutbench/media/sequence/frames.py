@@ -1,7 +1,7 @@
-"""Which frames a folder or a frame pattern stands for, and where each one goes.
+"""The frames of a folder or a frame pattern, and the output file of each.
 
-A frame pattern is a file name in which ``####`` (one sign a digit) or ``%04d``
-stands for the frame number, as in ``shot.####.dpx``.
+A frame pattern is a file name in which ``####`` (one sign for each digit) or ``%04d`` stands for
+the frame number, as in ``shot.####.dpx``.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from lutbench.media.names import FRAME_NUMBER, STILL_SUFFIXES, is_pattern
 
 @dataclass(frozen=True)
 class SequenceFrame:
-    """One still of a sequence: where it is, and where it goes."""
+    """One still of a sequence: its file, and its output file."""
 
     source: Path
     target: Path
@@ -43,18 +43,18 @@ class FramePattern:
 
     @classmethod
     def parse(cls, path: str | Path) -> FramePattern:
-        """The pattern in a path's last part.
+        """The pattern in the file name of a path.
 
         Raises
         ------
         LutbenchError
-            When there is none, or more than one place for the number.
+            When there is no placeholder for the number, or more than one.
         """
         path = Path(path)
         places = list(FRAME_NUMBER.finditer(path.name))
         if len(places) != 1:
             raise LutbenchError(
-                f"{len(places) or 'no'} places for the frame number in {path.name!r}",
+                f"{len(places) or 'no'} placeholders for the frame number in {path.name!r}",
                 accepted="one, such as shot.####.dpx or shot.%04d.exr",
             )
         place = places[0]
@@ -73,7 +73,7 @@ class FramePattern:
         return self.folder / f"{self.before}{number:0{self.digits}d}{self.after}"
 
     def number(self, name: str) -> int | None:
-        """The frame number in a file name, or None where the name is another's."""
+        """The frame number in a file name, or None where it does not match."""
         if not (name.startswith(self.before) and name.endswith(self.after)):
             return None
         text = name[len(self.before) : len(name) - len(self.after)]
@@ -82,7 +82,7 @@ class FramePattern:
         return int(text)
 
     def numbers(self) -> list[int]:
-        """The frame numbers that are there, in order."""
+        """The frame numbers of existing files, in order."""
         found = (self.number(name) for name in _names(self.folder))
         return sorted(each for each in found if each is not None)
 
@@ -91,8 +91,8 @@ class FramePattern:
 class FrameList:
     """The frames of a run, in order.
 
-    `target` is the folder they go to, `name` the file names in it (one # a digit),
-    and `gaps` the first and last of each run of numbers that is missing.
+    `target` is the output folder, `name` the pattern of file names in it (one # for each
+    digit), and `gaps` the first and last of each run of missing numbers.
     """
 
     frames: tuple[SequenceFrame, ...]
@@ -103,24 +103,23 @@ class FrameList:
 
 
 def list_frames(source: str | Path, target: str | Path, suffix: str | None = None) -> FrameList:
-    """The frames that `source` stands for, each with its place in `target`.
+    """The frames of `source`, each with its output file in `target`.
 
     Parameters
     ----------
     source
-        A folder (its stills, by name; what is in folders below is left alone) or
-        a frame pattern.
+        A folder (its stills by name, without those in folders below) or a frame pattern.
     target
         A folder, or for a frame pattern another frame pattern.
     suffix
-        Of the files to write into a folder, such as ``".png"``; that of each
-        source where not given.
+        The suffix of files written into a folder, such as ``".png"``; by default that of each
+        source.
 
     Raises
     ------
     LutbenchError
-        When there is no frame, two frames would be one file, or a frame would
-        be written over its source.
+        When there is no frame, two frames would get the same file, or a frame would be
+        written over its source.
     """
     source, target = Path(source), Path(target)
     gaps: tuple[tuple[int, int], ...] = ()
@@ -153,12 +152,12 @@ def list_frames(source: str | Path, target: str | Path, suffix: str | None = Non
 
 
 def source_frames(source: str | Path) -> list[Path]:
-    """The files that a folder of stills or a frame pattern stands for, in order.
+    """The files of a folder of stills or a frame pattern, in order.
 
     Raises
     ------
     LutbenchError
-        When there is none.
+        When there is no such file.
     """
     source = Path(source)
     if is_pattern(source):
@@ -175,12 +174,12 @@ def source_frames(source: str | Path) -> list[Path]:
 def _numbers(pattern: FramePattern, source: Path) -> list[int]:
     numbers = pattern.numbers()
     if not numbers:
-        raise LutbenchError("no frame has such a name", where=source)
+        raise LutbenchError("no file matches this pattern", where=source)
     return numbers
 
 
 def _names(folder: Path) -> list[str]:
-    """The names of the files in a folder, sorted; hidden ones are left out."""
+    """The names of the files in a folder, sorted, without hidden ones."""
     try:
         with os.scandir(folder) as entries:
             return sorted(
@@ -200,7 +199,7 @@ def _refuse_file(target: Path) -> None:
 
 
 def _gaps(numbers: Sequence[int]) -> list[tuple[int, int]]:
-    """The runs of numbers that are missing, as first and last."""
+    """The runs of missing numbers, as pairs of first and last."""
     return [(one + 1, two - 1) for one, two in pairwise(numbers) if two > one + 1]
 
 
@@ -213,9 +212,10 @@ def _check_targets(frames: Sequence[SequenceFrame]) -> None:
             raise LutbenchError(
                 "a frame would be written over a source", where=frame.target, accepted="another OUT"
             )
-        # Compared without letter case: on many disks a.PNG and a.png are one file.
+        # Compared without letter case: on many disks a.PNG and a.png are the same file.
         other = seen.setdefault(goal.casefold(), frame.source)
         if other != frame.source:
             raise LutbenchError(
-                f"{other.name} and {frame.source.name} would be one file", where=frame.target
+                f"{other.name} and {frame.source.name} would get the same file",
+                where=frame.target,
             )

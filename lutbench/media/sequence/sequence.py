@@ -1,19 +1,18 @@
-"""Stills by the hundred: several frames at once, resumable, and no frame half-written.
+"""Sequences of stills: several frames at a time, resumable, and no frame half-written.
 
-Each of `jobs` threads takes a frame through reading, LUT and writing, so that
-while one waits for the disk another computes; the memory taken is that of
-`jobs` frames, however long the sequence.
+Each of `jobs` threads reads a frame, puts it through the LUT and writes it, so that one can
+compute while another waits for the disk. The memory needed is that of `jobs` frames, whatever
+the length of the sequence.
 
-A record in the output folder says with what the frames are made. A run that was
-cut short goes on where it stopped when it is started again in the same way; a
-run with another LUT is refused rather than mixed into the frames that are there.
+A record in the output folder identifies how the frames are made. A run that was interrupted
+continues where it stopped when it is started again with the same settings; a run with another
+LUT is refused, so that frames are not mixed.
 """
 
 from __future__ import annotations
 
 import json
 import os
-import re
 from collections.abc import Callable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from contextlib import contextmanager, suppress
@@ -22,7 +21,7 @@ from pathlib import Path
 from typing import Any
 
 from lutbench.errors import LutbenchError
-from lutbench.files import make_folder, unwritable, write_text
+from lutbench.files import STEM_CHARACTERS, TEMPORARY_NAME, make_folder, unwritable, write_text
 from lutbench.media.sequence.frames import FrameList, SequenceFrame
 from lutbench.media.treatment import FramesOutcome, Treatment, render_still
 
@@ -31,16 +30,16 @@ RECORD_SCHEMA = 1
 
 @dataclass(frozen=True)
 class SequenceRun:
-    """How the frames of a sequence are worked on.
+    """How the frames of a sequence are processed.
 
     Parameters
     ----------
     jobs
-        Frames rendered at once; as many as there are usable cores where None.
+        Number of frames rendered at the same time; None for the number of usable cores.
     force
-        Make all frames anew, and replace those that are there.
+        Render all frames again, and replace existing ones.
     scheduler
-        The address of a Dask scheduler to hand the frames to, instead of threads.
+        The address of a Dask scheduler whose workers are used instead of threads.
     """
 
     jobs: int | None = None
@@ -53,7 +52,7 @@ Watcher = Callable[[FramesOutcome], None]
 
 
 def render_frame(frame: SequenceFrame, treatment: Treatment, replace: bool = False) -> list[str]:
-    """Take one frame from its source to its target; the notes of the writer come back."""
+    """Render one frame; returns the notes of the writer."""
     return render_still(frame.source, frame.target, treatment, replace=replace)
 
 
@@ -65,20 +64,20 @@ def run_sequence(
     *,
     watch: Watcher | None = None,
 ) -> FramesOutcome:
-    """Take every frame to its target; frames that a former run finished are skipped.
+    """Render all frames; those that an earlier run finished are skipped.
 
     Parameters
     ----------
     fingerprint
-        Stands for the treatment: a run goes on only where the same one began.
+        Identifies the treatment; only a run with the same one is continued.
     run
-        How the frames are worked on.
+        How the frames are processed.
 
     Raises
     ------
     LutbenchError
-        When frames are there that another treatment made, or another run is at
-        work on them. A frame that fails does not raise: it is listed.
+        When there are frames of another treatment, or another run is writing them. A frame
+        that fails does not raise; it is listed.
     """
     make_folder(frames.target)
     outcome = FramesOutcome(len(frames.frames))
@@ -121,8 +120,8 @@ def _run_threads(
     with _quiet_library(count), ThreadPoolExecutor(count, "frame") as pool:
         try:
             while True:
-                # A frame is handed out when a thread is free, not before: an
-                # interruption has only the frames being worked on to wait for.
+                # A frame is submitted only when a thread is free, so that an interruption
+                # waits for the frames in progress only.
                 for frame, replace in waiting:
                     running[pool.submit(render_frame, frame, treatment, replace)] = frame
                     if len(running) >= count:
@@ -185,8 +184,8 @@ def _run_remote(
 def render_remote_frame(item: tuple[SequenceFrame, bool], treatment: Treatment) -> list[str]:
     """`render_frame` in a worker.
 
-    The frame replaces what is there: when a worker died between the rename and
-    the word of it, the one that takes its place makes the same frame once more.
+    The frame replaces an existing file: when a worker dies after the rename, before its result
+    arrives, another worker renders the same frame again.
     """
     frame, _ = item
     with _quiet_library(2):
@@ -195,7 +194,7 @@ def render_remote_frame(item: tuple[SequenceFrame, bool], treatment: Treatment) 
 
 @contextmanager
 def _quiet_library(jobs: int) -> Iterator[None]:
-    """Keep the image library's own threads out while several frames are rendered."""
+    """Turn off the image library's own threads while several frames are rendered."""
     import OpenImageIO as oiio
 
     before = oiio.get_int_attribute("threads"), oiio.get_int_attribute("exr_threads")
@@ -214,16 +213,16 @@ def _quiet_library(jobs: int) -> Iterator[None]:
 
 
 def record_path(frames: FrameList) -> Path:
-    """The hidden file beside the frames that says with what they are made."""
+    """The hidden file beside the frames that identifies how they are made."""
     return frames.target / f".{frames.name}.lutbench.json"
 
 
 @contextmanager
 def _locked_record(frames: FrameList) -> Iterator[Path]:
-    """The record, held by this run alone.
+    """The record, locked by this run.
 
-    The lock is the system's on an open file: it goes when the process goes,
-    however it ends. It sits on a file of its own, since the record is replaced.
+    The lock is the system's lock on an open file, which is released however the process ends.
+    It is on a separate file, since the record itself is replaced.
     """
     path = record_path(frames)
     lock = path.with_suffix(".lock")
@@ -239,8 +238,8 @@ def _locked_record(frames: FrameList) -> Iterator[Path]:
                     where=frames.target,
                     accepted="one at a time",
                 )
-            # The run before may have removed the file after we opened it: then
-            # what we hold locks nobody out.
+            # Another run may have removed the file after it was opened here; then the lock
+            # would not keep others out.
             if not _same_file(handle.fileno(), lock):
                 continue
             try:
@@ -261,7 +260,7 @@ def _same_file(descriptor: int, path: Path) -> bool:
 def _lock(descriptor: int) -> bool:
     try:
         import fcntl
-    except ImportError:  # no such lock on this system: two runs at once are the user's to avoid
+    except ImportError:  # no such lock on this system: the user has to avoid two runs at a time
         return True
     try:
         fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
@@ -273,11 +272,11 @@ def _lock(descriptor: int) -> bool:
 
 
 def _begin(record: Path, frames: FrameList, fingerprint: str, force: bool) -> tuple[int, bool]:
-    """The time from which on a frame counts as finished, and whether frames are replaced.
+    """The time from which a frame counts as finished, and whether frames are replaced.
 
-    The time is 0 where nothing was there when the work began. With `force` it is
-    when the work began, in the file system's own clock: frames older than that
-    are still to be made anew, also after an interruption.
+    The time is 0 where there was no frame when the work began. With `force` it is when the work
+    began, by the clock of the file system: older frames must be rendered again, also after an
+    interruption.
     """
     known = _read_record(record)
     there = [frame for frame in frames.frames if frame.target.exists()]
@@ -285,13 +284,13 @@ def _begin(record: Path, frames: FrameList, fingerprint: str, force: bool) -> tu
         return int(known["begun"]), bool(known["replace"])
     if there and not force:
         if known is None:
-            what = "and nothing tells how they were made"
+            what = "and it is not known how they were made"
         else:
             what = "made with another LUT or other settings"
         raise LutbenchError(
             f"{len(there)} of {len(frames.frames)} frames exist, {what}",
             where=frames.target,
-            accepted="--force to make all anew, or another OUT",
+            accepted="--force to render all again, or another OUT",
         )
     begun = 0
     if there:
@@ -326,15 +325,12 @@ def _made_at(target: Path) -> int | None:
         return None
 
 
-_LEFTOVER = re.compile(r"\.(?P<stem>.+)\.[a-z0-9_]{8}(?P<suffix>\.\w+)")
-
-
 def _remove_leftovers(frames: FrameList) -> None:
-    """Remove the temporary files that a killed run left: with the lock held they are nobody's."""
-    ours = {(frame.target.stem[:40], frame.target.suffix) for frame in frames.frames}
+    """Remove temporary files of these frames; since the lock is held, no run is writing them."""
+    ours = {(frame.target.stem[:STEM_CHARACTERS], frame.target.suffix) for frame in frames.frames}
     with os.scandir(frames.target) as entries:
         for entry in entries:
-            found = _LEFTOVER.fullmatch(entry.name)
-            if found and (found["stem"], found["suffix"]) in ours:
+            found = TEMPORARY_NAME.match(entry.name)
+            if found and (found["stem"], found["suffix"] or "") in ours:
                 with suppress(OSError):
                     os.unlink(entry.path)

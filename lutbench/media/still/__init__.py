@@ -1,1 +1,1 @@
-"""Stills."""
+"""Reading, transforming and writing stills."""

@@ -1,4 +1,4 @@
-"""Stills are untrusted input: what is refused before a pixel is read."""
+"""Checks of stills, which are untrusted input, before any pixel is read."""
 
 from __future__ import annotations
 
@@ -10,18 +10,18 @@ from typing import Any, BinaryIO
 from lutbench.errors import FormatError, LutbenchError
 
 MEMORY_LIMIT = 1 << 30
-"""Bytes that a picture may take unless `MEMORY_VARIABLE` says otherwise: 89 million pixels."""
+"""Default limit of a picture's memory in bytes: 89 million pixels of three float32 values."""
 
 MEMORY_VARIABLE = "LUTBENCH_PICTURE_MEMORY"
 MOST_CHANNELS_READ = 1024
-"""Of a file that is looked at at all: renderers write some hundred."""
+"""Largest number of channels of a file that is read; renderers write about a hundred."""
 
 NOT_RGB = {"CMYK": "CMYK", "YCbCrK": "CMYK", "CIELAB": "CIELAB", "ICCLAB": "CIELAB"}
-"""How the image library calls colours that it makes R G B of by a rule of thumb."""
+"""Colour models that the image library would convert to R G B only roughly, by its names."""
 
 
 def memory_limit() -> int:
-    """The memory one picture may take, in bytes: 1 GiB, or the environment's word in MiB."""
+    """The memory limit of one picture in bytes: 1 GiB, or that of the environment variable."""
     text = os.environ.get(MEMORY_VARIABLE, "")
     if not text:
         return MEMORY_LIMIT
@@ -33,18 +33,18 @@ def memory_limit() -> int:
 
 
 def check_header(source: Any, header: Any, path: Path, limit: int, beside: int = 0) -> None:
-    """Refuse what cannot be a picture of ours, before anything is allocated.
+    """Refuse a file that cannot be read as a picture, before anything is allocated.
 
-    `beside` says how many times the pixels the library holds beside them.
+    `beside` is the library's additional memory, in multiples of that of the pixels.
     """
     if header.deep:
-        raise FormatError("holds deep pixels", where=path, accepted="one value a channel and pixel")
+        raise FormatError("holds deep pixels", where=path, accepted="one value per channel")
     if header.depth != 1 or header.width < 1 or header.height < 1:
         raise FormatError(
             f"{header.width}×{header.height}×{header.depth} is not a picture", where=path
         )
     colours = header.get_string_attribute(f"{source.format_name()}:ColorSpace")
-    if colours in NOT_RGB:  # the library would make them R G B by a rule of thumb
+    if colours in NOT_RGB:
         raise FormatError(
             f"holds {NOT_RGB[colours]} colours", where=path, accepted="R G B, grey or a palette"
         )
@@ -60,16 +60,16 @@ def check_header(source: Any, header: Any, path: Path, limit: int, beside: int =
         beside += 2 * across * header.tile_height * native
     check_size((header.width, header.height, header.nchannels), native, path, limit, beside)
     if source.seek_subimage(1, 0):
-        raise FormatError("holds more than one picture", where=path, accepted="one picture a file")
-    error_of(source)  # not being able to go there is no fault
+        raise FormatError("holds more than one picture", where=path, accepted="one picture")
+    error_of(source)  # clears the error of the failed seek, which is expected
     source.seek_subimage(0, 0)
 
 
 def check_size(size: tuple[int, int, int], pixel: int, path: Path, limit: int, beside: int) -> None:
-    """Refuse a picture that would not fit the limit: `pixel` bytes each, and `beside` them."""
+    """Refuse a picture over the limit: `pixel` bytes for each pixel, and `beside` bytes more."""
     width, height, channels = size
     need = width * height * pixel
-    # The pixels, and beside them the row buffers of reader and writer.
+    # The pixels, and the row buffers of reader and writer.
     if need * 5 // 4 + beside + (64 << 20) > limit:
         raise LutbenchError(
             f"{width}×{height} with {channels} channels would take {_mebibytes(need + beside)} MiB",
@@ -80,10 +80,10 @@ def check_size(size: tuple[int, int, int], pixel: int, path: Path, limit: int, b
 
 
 def error_of(thing: Any) -> str:
-    """What the image library says went wrong, in one line."""
+    """The error message of the image library on one line; the library forgets it."""
     try:
         text = thing.geterror()
-    except UnicodeDecodeError:  # it repeats the file's own bytes
+    except UnicodeDecodeError:  # the message repeats bytes of the file
         text = ""
     plain = "".join(c if c.isprintable() else " " for c in text)
     return " ".join(plain.split())[:200] or "no reason given"
@@ -96,14 +96,14 @@ def _mebibytes(count: int) -> int:
 # Bit depths by colour type: table 11.1 of the PNG specification (ISO/IEC 15948).
 _DEPTHS = {0: (1, 2, 4, 8, 16), 2: (8, 16), 3: (1, 2, 4, 8), 4: (8, 16), 6: (8, 16)}
 _PALETTE = 3
-"""The colour type of PNG whose pixels are places in a palette (ISO/IEC 15948, table 11.1)."""
+"""The colour type of PNG whose pixels are indices of a palette (ISO/IEC 15948, table 11.1)."""
 
 
 def check_png(file: BinaryIO, path: Path) -> bool:
-    """Refuse a PNG that is cut short, damaged by its checksums, or without header or picture.
+    """Refuse a PNG that is truncated, has a wrong checksum, or lacks its header or picture.
 
-    `file` stands behind the signature. Says whether the picture is interlaced: then
-    the image library holds it as a whole.
+    `file` is positioned after the signature. Returns whether the picture is interlaced, in which
+    case the image library keeps all of it in memory.
     """
     size = os.fstat(file.fileno()).st_size
     seen: set[bytes] = set()
@@ -113,7 +113,7 @@ def check_png(file: BinaryIO, path: Path) -> bool:
         head = file.read(8)
         length, name = int.from_bytes(head[:4], "big"), head[4:]
         if len(head) < 8 or file.tell() + length + 4 > size:
-            raise FormatError("the PNG file is cut short", where=path)
+            raise FormatError("the PNG file is truncated", where=path)
         checksum = zlib.crc32(name)
         first = b""
         while length:
@@ -124,7 +124,7 @@ def check_png(file: BinaryIO, path: Path) -> bool:
         if file.read(4) != checksum.to_bytes(4, "big"):
             raise FormatError("the PNG file is damaged: a checksum is wrong", where=path)
         if (name == b"IHDR") != (not seen):
-            raise FormatError("the PNG file does not begin with its one header", where=path)
+            raise FormatError("the PNG file does not begin with its only header", where=path)
         if name == b"IHDR":
             colour_type, interlaced = _colour_type(first, path), first[12] == 1
         seen.add(name)
@@ -144,28 +144,29 @@ def _colour_type(header: bytes, path: Path) -> int:
             and interlace < 2
         ):
             return colour_type
-    raise FormatError("the header of the PNG file is not one", where=path)
+    raise FormatError("the header of the PNG file is not valid", where=path)
 
 
 MOST_SCANS = 100
-"""A scan of a few bytes makes a decoder walk over the whole picture; ten are usual."""
+"""Largest number of scans of a JPEG: a decoder passes over the whole picture for each; ten are
+usual."""
 
 _START_OF_FRAME = {*range(0xC0, 0xD0)} - {0xC4, 0xC8, 0xCC}  # ITU-T T.81, table B.1
 _SEQUENTIAL = {0xC0, 0xC1}
-"""Frames that are coded in one go (ITU-T T.81, table B.1)."""
+"""Markers of frames that are not progressive (ITU-T T.81, table B.1)."""
 
 _START_OF_SCAN = 0xDA
-"""The marker in front of coded pixels (ITU-T T.81, table B.1)."""
+"""The marker before coded pixels (ITU-T T.81, table B.1)."""
 
 _ALONE = {0x01, *range(0xD0, 0xD9)}  # markers without a segment
 
 
 def size_in_scans(file: BinaryIO, path: Path) -> tuple[int, int, int] | None:
-    """Width, height and channels of a picture that comes in several scans, else None.
+    """Width, height and channels of a JPEG with several scans, else None.
 
-    That is a progressive one, or one channel after the other. A decoder holds the
-    coefficients of the whole of it, of two bytes each. `file` stands behind the
-    signature, the marker of the start of the image.
+    It is progressive, or has one scan for each channel. A decoder keeps all of its coefficients
+    in memory, with two bytes for each. `file` is positioned after the signature, the marker of
+    the start of the image.
     """
     sequential, size = True, (0, 0, 0)
     while len(head := file.read(2)) == 2 and head[0] == 0xFF:
@@ -193,7 +194,7 @@ def size_in_scans(file: BinaryIO, path: Path) -> tuple[int, int, int] | None:
 
 
 def _scans_left(file: BinaryIO) -> int:
-    """How many scans begin in the rest of the file: no other bytes than a marker's are such."""
+    """The number of scans in the rest of the file; only a marker has these two bytes."""
     count, last = 0, b""
     while part := file.read(1 << 20):
         count += (last + part).count(bytes([0xFF, _START_OF_SCAN]))

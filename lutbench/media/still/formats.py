@@ -1,4 +1,4 @@
-"""What the formats of stills can hold, and the header of one that is written."""
+"""The capabilities of still formats, and the header of a still that is written."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from lutbench.media.tags import ColourTags, is_colour_attribute, tag_header
 PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
 JPEG_SIGNATURE = b"\xff\xd8"
 
-# The depths a format can hold, least first.
+# The depths that a format can hold, smallest first.
 DEPTHS: dict[str, tuple[str, ...]] = {
     "png": ("8", "16"),
     "jpeg": ("8",),
@@ -27,7 +27,7 @@ MOST_CHANNELS = {"png": 4, "jpeg": 3, "dpx": 4}
 
 
 def still_format(path: str | Path) -> str:
-    """The format that a file name's suffix stands for.
+    """The format of a file name's suffix.
 
     >>> still_format("shot.0001.dpx")
     'dpx'
@@ -35,12 +35,12 @@ def still_format(path: str | Path) -> str:
     Raises
     ------
     LutbenchError
-        When the suffix is none of a still.
+        When it is not a suffix of stills.
     """
     suffix = Path(path).suffix.lower()
     if suffix not in STILL_SUFFIXES:
         raise LutbenchError(
-            f"the suffix {suffix!r} is not one of a still",
+            f"{suffix!r} is not a suffix of stills",
             where=path,
             accepted=", ".join(STILL_SUFFIXES),
         )
@@ -50,7 +50,7 @@ def still_format(path: str | Path) -> str:
 def output_depth(
     depth: str, format_name: str, wanted: str | None = None, *, where: str | Path = ""
 ) -> str:
-    """The depth to write: `wanted` where given, else the nearest that loses nothing.
+    """The depth to write: `wanted` where given, else the smallest that loses nothing.
 
     >>> output_depth("10", "png"), output_depth("half", "dpx"), output_depth("8", "openexr")
     ('16', '16', 'half')
@@ -59,7 +59,7 @@ def output_depth(
     if wanted is not None:
         if wanted not in possible:
             raise LutbenchError(
-                f"{format_name} holds no depth of {wanted}",
+                f"{format_name} cannot hold a depth of {wanted}",
                 where=where,
                 accepted=", ".join(possible),
             )
@@ -67,7 +67,7 @@ def output_depth(
     if depth in possible:
         return depth
     order = ("8", "10", "12", "16", "half", "float")
-    # Half holds 11 bits: enough for 8 and 10, not for more.
+    # Half has 11 bits of precision: enough for 8 and 10 bits, but not for more.
     enough = {"8": "half", "10": "half"}.get(depth, "float")
     if format_name == "openexr":
         return enough
@@ -76,9 +76,10 @@ def output_depth(
 
 
 _JPEG_QUALITY = 95
-"""Of 100: no block shows at it (common practice)."""
+"""JPEG quality of 100: no blocks are visible (common practice)."""
 
-_PNG_LEVEL = 3  # of 9: nearly as small as the usual 6, in little more than half the time
+_PNG_LEVEL = 3
+"""Compression level of 9: nearly as small as the usual 6, in little more than half the time."""
 
 
 def output_header(still: Still, format_name: str, depth: str, tags: ColourTags) -> Any:
@@ -97,7 +98,7 @@ def output_header(still: Still, format_name: str, depth: str, tags: ColourTags) 
             if source.channelformats and len(source.channelformats) == len(still.channels):
                 header.channelformats = source.channelformats
         for each in source.extra_attribs:
-            # What the library itself cannot take back (a damaged header) stays out.
+            # Attributes of a damaged header that the library cannot write are left out.
             with suppress(RuntimeError, TypeError, UnicodeDecodeError):
                 if _passes(each.name, still.format, format_name):
                     _pass_on(header, each)
@@ -115,7 +116,7 @@ def output_header(still: Still, format_name: str, depth: str, tags: ColourTags) 
         if still.format != "jpeg":
             header.attribute("jpeg:subsampling", "4:4:4")
     if format_name in ("tiff", "openexr") and "DateTime" not in still.metadata:
-        # The writer would put the time of day there: the same picture gives the same file.
+        # The writer would use the current time; the same picture must give the same file.
         moment = time.gmtime(still.modified)
         header.attribute("DateTime", time.strftime("%Y:%m:%d %H:%M:%S", moment))
     tag_header(header, format_name, tags)
@@ -123,7 +124,7 @@ def output_header(still: Still, format_name: str, depth: str, tags: ColourTags) 
 
 
 def _pass_on(header: Any, each: Any) -> None:
-    """Take an attribute over. Short integers (Exif's orientation) are not taken by their type."""
+    """Copy an attribute. Short integers, such as Exif's orientation, are only taken as int."""
     header.attribute(each.name, each.type, each.value)
     if header.getattribute(each.name) is None:
         values = each.value if isinstance(each.value, tuple) else (each.value,)
@@ -133,9 +134,9 @@ def _pass_on(header: Any, each: Any) -> None:
 
 
 def name_in_header(path: Path, name: str) -> None:
-    """The file name that a DPX header holds (SMPTE ST 268: byte 36, 100 bytes) becomes `name`.
+    """Set the file name in a DPX header (SMPTE ST 268: byte 36, 100 bytes) to `name`.
 
-    The writer puts the name of the temporary file there, another one each time.
+    The writer puts the name of the temporary file there, which is different each time.
     """
     with open(path, "r+b") as file:
         file.seek(36)
@@ -143,7 +144,7 @@ def name_in_header(path: Path, name: str) -> None:
 
 
 def _passes(name: str, source_format: str, target_format: str) -> bool:
-    """Whether an attribute of the source's header still holds in the target's."""
+    """Whether an attribute of the source's header is still true in that of the target."""
     if is_colour_attribute(name) or name.lower().startswith(("thumbnail", "oiio:")):
         return False
     if name.startswith("tiff:") or name in ("planarconfig",):

@@ -1,7 +1,7 @@
-"""ICC profiles of display colour: a matrix and a curve, for the files that carry one.
+"""ICC profiles for display colours: a matrix and a curve.
 
-After ICC.1:2022 (ISO 15076-1), version 4, class monitor. The same colour gives
-the same bytes: the profile bears no date of its making.
+They follow ICC.1:2022 (ISO 15076-1), version 4, class monitor. The same colours give the same
+bytes, since the profile has a fixed date.
 """
 
 from __future__ import annotations
@@ -14,10 +14,10 @@ from lutbench.model.gamuts import Gamut, adaptation_matrix
 from lutbench.model.transforms import Array
 
 D50 = (0.9642, 1.0, 0.8249)
-"""XYZ of the connection space's white: ICC.1:2022, 7.2.16."""
+"""XYZ of the white of the profile connection space: ICC.1:2022, 7.2.16."""
 
 # Parameters g a b c d of a parametric curve, type 3: (aX + b)^g from d up, else cX.
-# BT.709 and BT.1886 are one here: what the one encodes, a display with the other shows.
+# BT.709 and BT.1886 have the same curve here: a display with BT.1886 shows BT.709 signals.
 CURVES: dict[str, tuple[float, ...]] = {
     "linear": (1.0,),
     "BT.1886": (2.4,),
@@ -27,7 +27,7 @@ CURVES: dict[str, tuple[float, ...]] = {
 
 
 def profile_of(gamut: Gamut, curve: str) -> bytes | None:
-    """The profile of colours in `gamut` for a display of `curve`; None for a curve it cannot hold.
+    """The profile for `gamut` and the display curve `curve`; None where it cannot hold the curve.
 
     >>> from lutbench.model.gamuts import BT709
     >>> profile = profile_of(BT709, "BT.1886")
@@ -57,7 +57,7 @@ def profile_of(gamut: Gamut, curve: str) -> bytes | None:
 
 
 def _assembled(tags: dict[bytes, bytes]) -> bytes:
-    """Header, table and the tags' data; equal data stands once."""
+    """Header, tag table and tag data; equal data is stored once."""
     begin = 128 + 4 + 12 * len(tags)
     places: dict[bytes, int] = {}
     body = b""
@@ -76,7 +76,7 @@ def _assembled(tags: dict[bytes, bytes]) -> bytes:
         b"mntr",
         b"RGB ",
         b"XYZ ",
-        *(2000, 1, 1, 0, 0, 0),  # a date must stand here
+        *(2000, 1, 1, 0, 0, 0),  # a date is required
         b"acsp",
         bytes(4),
         0,

@@ -1,4 +1,4 @@
-"""A still: its pixels in the depth of its file, and a transform over them."""
+"""A still with its pixels at the depth of its file, and applying a transform to it."""
 
 from __future__ import annotations
 
@@ -19,26 +19,31 @@ if TYPE_CHECKING:
     from lutbench.model.transforms import Transform
 
 _BLOCK_PIXELS = 1 << 18
-"""Pixels that are read at a time: 3 MiB of float32."""
+"""Pixels that are processed at a time: 3 MiB of float32, which fits a usual cache."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
 class Still:
-    """A picture in the depth of its file.
+    """A picture at the depth of its file.
 
     Parameters
     ----------
     pixels
-        Shape (height, width, channels). Integers are code values: 0..255,
-        0..1023, 0..4095 or 0..65535 after `depth`; float16 and float32 are as
-        in the file.
+        Shape (height, width, channels). Integers are code values: 0..255, 0..1023, 0..4095 or
+        0..65535 by `depth`; float16 and float32 are as in the file.
     channels
-        The names of the channels, as many as the last axis is long.
+        The names of the channels on the last axis.
     depth
         ``"8"``, ``"10"``, ``"12"``, ``"16"``, ``"half"`` or ``"float"``.
+    format
+        The format of the file that it was read from; empty for another still.
     premultiplied
-        Whether the colours are already multiplied by alpha, where there is one
-        (OpenEXR, and TIFF when its header says so).
+        Whether the colours are multiplied by alpha, where there is one (OpenEXR, and TIFF
+        where its header says so).
+    header
+        The header of the file, as the image library gives it.
+    modified
+        When the file was modified, in seconds since 1970.
     """
 
     pixels: NDArray[Any]
@@ -51,12 +56,12 @@ class Still:
 
     @property
     def width(self) -> int:
-        """Pixels in a line."""
+        """The number of pixels in a line."""
         return int(self.pixels.shape[1])
 
     @property
     def height(self) -> int:
-        """Lines."""
+        """The number of lines."""
         return int(self.pixels.shape[0])
 
     @property
@@ -66,24 +71,24 @@ class Still:
 
     @property
     def metadata(self) -> dict[str, Any]:
-        """What the header says, by name."""
+        """The attributes of the header by name."""
         if self.header is None:
             return {}
         found = {}
         for each in self.header.extra_attribs:
-            with suppress(UnicodeDecodeError):  # a text of bytes that are none
+            with suppress(UnicodeDecodeError):  # a text that is not valid
                 found[each.name] = each.value
         return found
 
     def colour_indices(self) -> tuple[int, int, int]:
-        """Where R, G and B sit among the channels."""
+        """The indices of R, G and B among the channels."""
         found = colour_indices_of(self.channels)
         if found is None:
             raise no_colours(self.channels, "")
         return found
 
     def alpha_index(self) -> int | None:
-        """Where the alpha of R, G and B sits (in their layer), or None."""
+        """The index of the alpha in the layer of R, G and B, or None."""
         folded = [name.casefold() for name in self.channels]
         found = colour_indices_of(self.channels)
         name = (folded[found[0]][:-1] if found else "") + "a"
@@ -105,14 +110,14 @@ class Still:
 def apply_to_still(transform: Transform, still: Still) -> Still:
     """Put R G B of a still through a transform, block by block, in place.
 
-    Premultiplied colours are divided by alpha before and multiplied after, so
-    that a soft edge keeps its colour; where alpha is 0 they go through as they
-    are. Integers come out rounded to nearest and held inside the code range.
+    Premultiplied colours are divided by alpha before and multiplied after, so that soft edges
+    keep their colour; where alpha is 0 they are put through unchanged. Integers are rounded to
+    nearest and clipped to the range of codes.
 
     Returns
     -------
     Still
-        The same still, its pixels changed: a copy would double the memory.
+        The same still with its pixels changed, since a copy would double the memory.
     """
     view = _kernel_view(still)
     if view is not None and can_apply(transform):
@@ -122,7 +127,7 @@ def apply_to_still(transform: Transform, still: Still) -> Still:
     alpha = still.alpha_index() if still.premultiplied else None
     scale = np.float32(still.full_scale)
     for rows in _blocks(still):
-        with np.errstate(over="ignore", invalid="ignore"):  # NaN and infinity are let through
+        with np.errstate(over="ignore", invalid="ignore"):  # NaN and infinity are kept
             _apply_to_rows(transform, still, rows, alpha, scale)
     return still
 
@@ -143,14 +148,14 @@ def _apply_to_rows(
 
 
 def through(transform: Transform, rgb: NDArray[np.float32]) -> NDArray[np.float32]:
-    """R G B through a transform: in place, in one pass of the kernels, where they take it."""
+    """R G B through a transform; in place and in one pass where the kernels support it."""
     if can_apply(transform):
         return apply_pixels(transform, rgb, out=rgb)
     return np.asarray(transform.apply(rgb), dtype=np.float32)
 
 
 def colour_indices_of(channels: Sequence[str]) -> tuple[int, int, int] | None:
-    """R, G, B by name; without them, those of the only layer that has all three."""
+    """The indices of R, G, B; without such names, those of the only layer that has all three."""
     folded = [name.casefold() for name in channels]
     layers = {name[:-1] for name in folded if name.endswith("r")}
     full = [
@@ -165,7 +170,7 @@ def colour_indices_of(channels: Sequence[str]) -> tuple[int, int, int] | None:
 
 
 def no_colours(channels: Sequence[str], path: str | Path) -> LutbenchError:
-    """The error for channels among which no R, G, B is found."""
+    """The error for channels without R, G, B."""
     names = ", ".join(channels[:12]) + (", …" if len(channels) > 12 else "")
     return FormatError(
         f"the channels are {names}",
@@ -175,8 +180,8 @@ def no_colours(channels: Sequence[str], path: str | Path) -> LutbenchError:
 
 
 def rounded(signal: NDArray[np.float32], scale: float) -> NDArray[Any]:
-    """Signal to code values: rounded to nearest, held in range, NaN to 0."""
-    with np.errstate(over="ignore", invalid="ignore"):  # infinite, and so held to the highest code
+    """Signal as code values: rounded to nearest, clipped to the range, NaN as 0."""
+    with np.errstate(over="ignore", invalid="ignore"):  # infinity becomes the highest code
         codes = np.rint(signal * np.float32(scale))
     codes = np.nan_to_num(codes, nan=0.0, posinf=scale, neginf=0.0)
     kind = np.uint8 if scale == 255 else np.uint16
@@ -184,17 +189,17 @@ def rounded(signal: NDArray[np.float32], scale: float) -> NDArray[Any]:
 
 
 def triangular(noise: np.random.Generator, shape: tuple[int, ...]) -> NDArray[np.float32]:
-    """Noise of -1 to 1 code, thickest about 0: rounding with it shows neither steps nor a shift.
+    """Triangular noise of -1 to 1 code, with which rounding causes neither steps nor a bias.
 
-    Triangular dither of two codes peak to peak: S. P. Lipshitz, R. A. Wannamaker and
-    J. Vanderkooy, Quantization and Dither, J. Audio Eng. Soc. 40 (1992), from memory.
+    Dither of two codes peak to peak: S. P. Lipshitz, R. A. Wannamaker and J. Vanderkooy,
+    Quantization and Dither, J. Audio Eng. Soc. 40 (1992), from memory.
     """
     first, second = (noise.random(shape, dtype=np.float32) for _ in range(2))
     return first - second
 
 
 def _kernel_view(still: Still) -> NDArray[Any] | None:
-    """R G B as a view that the kernels can work on in place, or None."""
+    """R G B as a view that the kernels can change in place, or None."""
     first, second, third = still.colour_indices()
     if still.pixels.dtype.name not in TYPES or (second, third) != (first + 1, first + 2):
         return None
@@ -218,6 +223,6 @@ def _block_signal(rows: NDArray[Any], still: Still, scale: np.float32) -> NDArra
 
 
 def _places(still: Still) -> slice | list[int]:
-    """Where R, G, B stand in a pixel: a slice, which is much faster, where they come first."""
+    """The indices of R, G, B; where they come first, as a slice, which is much faster."""
     indices = still.colour_indices()
     return slice(0, 3) if indices == (0, 1, 2) else list(indices)

@@ -1,4 +1,4 @@
-"""Pictures made small, to look at."""
+"""Thumbnails of pictures."""
 
 from __future__ import annotations
 
@@ -9,11 +9,10 @@ from lutbench.media.still.pixels import Still
 
 
 def thumbnail(still: Still, width: int) -> NDArray[np.float32]:
-    """R G B of a still as signal values, made `width` pixels wide at most.
+    """R G B of a still as signal values, scaled down to `width` pixels at most.
 
-    Pixels are averaged over their area, in the signal as it is. A sheet puts this
-    small picture through the LUT, not the large one: at the size of a sheet the
-    two differ only along hard edges.
+    Pixels are averaged over their area as signal. A sheet puts this small picture through the
+    LUT, not the large one; at that size the results differ only at hard edges.
 
     Returns
     -------
@@ -24,7 +23,7 @@ def thumbnail(still: Still, width: int) -> NDArray[np.float32]:
 
 
 def shrunk(picture: NDArray[np.float32], width: int) -> NDArray[np.float32]:
-    """A signal picture (height, width, 3) made `width` wide at most, as `thumbnail` does."""
+    """A signal picture (height, width, 3), scaled down as `thumbnail` does."""
     height, full_width = picture.shape[:2]
     small = min(width, full_width)
     lines = max(1, round(height * small / full_width))

@@ -1,10 +1,9 @@
-"""Stills: PNG, JPEG, TIFF, OpenEXR and DPX in and out, at the depth they were written in.
+"""Reading and writing stills: PNG, JPEG, TIFF, OpenEXR and DPX, at the depth of the file.
 
-A file is untrusted input: its header is looked at, and refused when the picture
-would not fit the memory limit, before any pixel is read. What the picture holds
-beside R G B (alpha, depth, other layers) and its metadata go through untouched;
-what the header says about *colour* does not, since it is no longer true after a
-LUT (see `ColourTags`).
+A file is untrusted input: its header is checked, and a picture over the memory limit refused,
+before any pixel is read. Channels besides R G B (alpha, depth, other layers) and metadata are
+kept unchanged, except metadata about *colour*, which is no longer true after a LUT (see
+`ColourTags`).
 """
 
 from __future__ import annotations
@@ -46,23 +45,23 @@ from lutbench.media.tags import NO_TAGS, ColourTags
 _PNG_END = b"\0\0\0\0IEND\xaeB`\x82"
 
 BAND = 256
-"""Lines read at once: as many as the tallest compressed block of OpenEXR (DWAB) holds."""
+"""Lines read at a time: as many as the tallest compressed block of OpenEXR (DWAB) has."""
 
 
 def read_still(path: str | Path, *, limit: int | None = None) -> Still:
     """Read a still at its own depth.
 
-    A grey picture comes as three equal channels; a palette, as what it stands for.
+    A grey picture gives three equal channels; a palette is resolved.
 
     Parameters
     ----------
     limit
-        The memory that the picture may take, in bytes (`memory_limit` by default).
+        The memory limit of the picture in bytes; `memory_limit()` by default.
 
     Raises
     ------
     LutbenchError
-        When the file cannot be read, is no still, has no R G B, or is too large.
+        When the file cannot be read, is not a still, has no R G B, or is too large.
     """
     oiio = _oiio()
     path = Path(path)
@@ -71,7 +70,7 @@ def read_still(path: str | Path, *, limit: int | None = None) -> Still:
     limit = memory_limit() if limit is None else limit
     beside = _held_beside(path, limit)
     wanted = oiio.ImageSpec()
-    wanted.attribute("oiio:UnassociatedAlpha", 1)  # the codes as they are, not multiplied by alpha
+    wanted.attribute("oiio:UnassociatedAlpha", 1)  # codes are not to be multiplied by alpha
     source = oiio.ImageInput.open(str(path), wanted)
     if source is None:
         raise FormatError(f"is not a readable still: {error_of(oiio)}", where=path)
@@ -111,18 +110,18 @@ def write_still(
     force: bool = False,
     dither: int | None = None,
 ) -> list[str]:
-    """Write a still, as a whole or not at all; what had to be left out comes back as notes.
+    """Write a still, completely or not at all; returns notes on what had to be left out.
 
-    The format follows the suffix of `path`. The depth is the still's own where
-    the format can hold it, else the next deeper one (DPX and PNG: 16 bit for
-    float; JPEG: 8 bit). Colour tags of the source do not pass; `tags` says what
-    the colours are now. `dither` is the seed of a noise of one code that keeps smooth
-    runs from banding where the depth gets smaller: the same seed gives the same bytes.
+    The format is that of the suffix of `path`. The depth is that of the still where the format
+    can hold it, else the next larger one (DPX and PNG: 16 bits for float; JPEG: 8 bits). Colour
+    tags of the source are dropped; `tags` are those of the result. `dither` is the seed of noise
+    of one code, which prevents banding where the depth gets smaller; the same seed gives the
+    same bytes.
 
     Raises
     ------
     LutbenchError
-        When the format cannot hold the depth asked for, or the file cannot be written.
+        When the format cannot hold the depth, or the file cannot be written.
     """
     oiio = _oiio()
     format_name = still_format(path)
@@ -151,10 +150,10 @@ def write_still(
 
 
 def _held_beside(path: Path, limit: int) -> int:
-    """How many times the pixels the library will hold beside them.
+    """The library's additional memory, in multiples of that of the pixels.
 
-    What it would print words of its own about, or take over the limit for as soon
-    as it opens the file, is refused.
+    Files about which the library would print its own messages, or for which it would exceed the
+    limit as soon as it opens them, are refused.
     """
     try:
         with open(path, "rb") as file:
@@ -194,7 +193,7 @@ def _depth_of(header: Any, path: Path) -> str:
 
 
 def _kept_channels(channels: Sequence[str], path: Path) -> tuple[int, ...]:
-    """The channels to keep, in order; a grey one stands for three."""
+    """The channels to keep, in order; a grey one is used three times."""
     if colour_indices_of(channels) is not None:
         return tuple(range(len(channels)))
     others = [index for index, name in enumerate(channels) if name.casefold() in ("a", "z")]
@@ -205,7 +204,7 @@ def _kept_channels(channels: Sequence[str], path: Path) -> tuple[int, ...]:
 
 
 def _read_pixels(source: Any, header: Any, depth: str, path: Path) -> NDArray[Any]:
-    """The pixels, band by band: the library copies what it reads, and a whole copy is too much."""
+    """The pixels, read in bands: the library copies what it reads, and a full copy is too large."""
     oiio = _oiio()
     kinds = {
         "half": (oiio.HALF, np.float16),
@@ -230,7 +229,7 @@ def _read_pixels(source: Any, header: Any, depth: str, path: Path) -> NDArray[An
 
 
 def _to_codes(pixels: NDArray[Any], depth: str) -> None:
-    """16-bit words back to the codes of the file: the reader fills them up from the left."""
+    """Change 16-bit words back to the codes of the file, which are in their highest bits."""
     if depth in ("10", "12"):
         np.right_shift(pixels, 16 - int(depth), out=pixels)
 
@@ -238,9 +237,9 @@ def _to_codes(pixels: NDArray[Any], depth: str) -> None:
 def _mend_last_component(path: Path, pixels: NDArray[Any]) -> None:
     """Read the last sample of each line of a 10-bit DPX again.
 
-    With four channels and a width of 3·n + 1, a line ends with a single sample in
-    its last word, and the reader library returns a wrong value for that sample
-    (seen in version 3.2: the writer is right, SMPTE ST 268 filled method A).
+    With four channels and a width of 3·n + 1, a line ends with a single sample in its last word,
+    and the library reads a wrong value for that sample (seen in version 3.2; its writer is right:
+    SMPTE ST 268, filled, method A).
     """
     height, width, channels = pixels.shape
     if width * channels % 3 != 1:
@@ -265,11 +264,10 @@ def _mend_last_component(path: Path, pixels: NDArray[Any]) -> None:
 
 @contextmanager
 def _surely_written(temporary: Path, path: str | Path) -> Iterator[Path]:
-    """The path that the library is to write to, so that a full disk is noticed.
+    """The path for the library to write to, so that a full disk is noticed.
 
-    Its JPEG writer ends the whole process on a full disk: it gets a file in
-    memory, copied afterwards. Its PNG writer takes no notice at all: the end of
-    the file is looked at.
+    Its JPEG writer ends the process when the disk is full, so it gets a file in memory, which
+    is copied afterwards. Its PNG writer does not notice, so the end of the file is checked.
     """
     suffix = still_format(path)
     if suffix == "jpeg" and hasattr(os, "memfd_create"):
@@ -287,7 +285,7 @@ def _surely_written(temporary: Path, path: str | Path) -> Iterator[Path]:
 
 
 def _coded(still: Still, depth: str, dither: int | None = None) -> NDArray[Any]:
-    """The pixels as the writer wants them: 16-bit words are filled up from the left."""
+    """The pixels as the writer needs them: codes are in the highest bits of 16-bit words."""
     source = still.pixels
     if depth == still.depth:
         codes = source
@@ -312,9 +310,9 @@ def _coded(still: Still, depth: str, dither: int | None = None) -> NDArray[Any]:
 
 
 def _filled_up(codes: NDArray[Any], bits: int) -> NDArray[Any]:
-    """Codes of `bits` as words of 16 bits: their own highest bits follow them."""
+    """Codes of `bits` in the highest bits of 16-bit words; their highest bits fill the rest."""
     words = np.empty(codes.shape, np.uint16)
-    for start in range(0, len(codes), BAND):  # what is between stays in the cache
+    for start in range(0, len(codes), BAND):  # in bands, which stay in the cache
         part, into = codes[start : start + BAND], words[start : start + BAND]
         np.left_shift(part, 16 - bits, out=into)
         into |= part >> (2 * bits - 16)
@@ -337,13 +335,13 @@ def _fitted(still: Still, format_name: str, path: str | Path) -> tuple[Still, li
         left = [name for index, name in enumerate(channels) if index not in keep]
         if left:
             notes.append(
-                f"{format_name} holds R G B{' A' if most > 3 else ''} only: left out "
+                f"{format_name} can hold only R G B{' A' if most > 3 else ''}: left out "
                 + ", ".join(left[:8])
             )
         pixels = np.ascontiguousarray(pixels[..., keep])
         channels = ("R", "G", "B", "A")[: len(keep)]
     elif most is not None and len(channels) > most:
-        notes.append(f"{format_name} holds R G B only: left out {', '.join(channels[most:])}")
+        notes.append(f"{format_name} can hold only R G B: left out {', '.join(channels[most:])}")
         pixels, channels = np.ascontiguousarray(pixels[..., :most]), channels[:most]
     fitted = Still(
         pixels, channels, still.depth, still.format, premultiplied, still.header, still.modified
