@@ -89,8 +89,8 @@ def test_what_exists_stays_unless_forced(run: Run, lut: Path, tmp_path: Path) ->
     [
         ("missing.png", "out.png", [], "missing.png: cannot read"),
         ("in.png", "out.gif", [], "suffix '.gif'"),
-        ("in.png", "out.png", ["--depth", "10"], "png holds no depth of 10"),
-        ("in.png", "out.png", ["--target-gamut", "BT709x"], "no tag stands for the gamut"),
+        ("in.png", "out.png", ["--depth", "10"], "png cannot hold a depth of 10"),
+        ("in.png", "out.png", ["--target-gamut", "BT709x"], "there is no tag for the gamut"),
         ("in.png", "nowhere/out.png", [], "cannot write"),
     ],
 )

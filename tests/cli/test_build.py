@@ -70,7 +70,7 @@ def test_ranges_tone_and_exposure_reach_the_file(capsys: pytest.CaptureFixture[s
 @pytest.mark.parametrize(
     ("args", "words"),
     [
-        ((), "nothing says what to build"),
+        ((), "there is nothing to build"),
         (("none.toml",), "none.toml: cannot read: No such file"),
         ((*QUICK[1:],), "no output is named"),
         ((*QUICK[1:], "-o", "m.txt"), "suffix '.txt'"),
@@ -79,7 +79,7 @@ def test_ranges_tone_and_exposure_reach_the_file(capsys: pytest.CaptureFixture[s
         ((*QUICK[1:], "-o", "none/m.cube"), "cannot write"),
         ((*QUICK[1:], "-o", "m.cube", "--dimensions", "1"), "--kind curve"),
         ((*QUICK[1:], "-o", "m.cube", "--definitions", "none.toml"), "No such file"),
-        (("none.toml", "--size", "3"), "--size cannot stand beside a recipe"),
+        (("none.toml", "--size", "3"), "--size cannot be given with a recipe"),
         (("none.toml", "--target-curve", "sRGB"), "--target-curve cannot stand"),
         (("--source-curve", "ACESct", "--target-curve", "sRGB", "-o", "m.cube"), "needs a source"),
         ((*QUICK[1:], "-o", "m.cube", "--target-gamut", "BT.907"), "accepted: BT.709"),

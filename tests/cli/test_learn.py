@@ -48,9 +48,9 @@ def test_learn(pair: tuple[Path, Path], tmp_path: Path, capsys: Printed) -> None
     assert off.mean() < 2 / 255
     assert run("learn", *pair, "-o", out, "--size", 9, "--force") == 0
     printed = capsys.readouterr().out
-    assert "unseen parts" in printed
+    assert "held out" in printed
     # What the figures say nothing about comes before the figures.
-    assert printed.index("of the nodes") < printed.index("unseen parts")
+    assert printed.index("of the nodes") < printed.index("held out")
     assert "covered from" in printed
 
 
@@ -64,7 +64,7 @@ def test_little_coverage_is_said_before_the_figures(tmp_path: Path, capsys: Prin
     share = float(printed.split("near ")[1].split("%")[0])
     assert 0 < share < 0.9
     assert "the rest is a guess" in printed
-    assert printed.index("is a guess") < printed.index("unseen parts")
+    assert printed.index("is a guess") < printed.index("held out")
 
 
 def test_learn_refuses(pair: tuple[Path, Path], tmp_path: Path, capsys: Printed) -> None:

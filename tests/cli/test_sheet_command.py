@@ -74,7 +74,7 @@ def test_a_clip_and_a_curve(lut: Path, tmp_path: Path, capsys: pytest.CaptureFix
     assert run("sheet", lut, tmp_path / "in.mp4", out, "--frames", 4, "--curve", "ACEScct") == 0
     printed = capsys.readouterr()
     assert printed.out.startswith(f"{out}: 4 frames, ")
-    assert "the clip does not say its matrix: BT.601 is assumed" in printed.err
+    assert "the clip does not state its matrix: BT.601 is assumed" in printed.err
     assert run("sheet", lut, tmp_path / "in.mp4", out, "--force", "--curve", "nonesuch") == 2
     assert capsys.readouterr().err.count("\n") == 1
     assert run("sheet", lut, tmp_path / "in.mp4", tmp_path / "sheet.exr") == 2

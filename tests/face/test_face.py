@@ -159,7 +159,7 @@ def test_results(given: dict[str, Any], name: str) -> None:
     figure, ax = plt.subplots()
     try:
         if name == "verify":
-            with pytest.raises(lb.LutbenchError, match="is not drawn"):
+            with pytest.raises(lb.LutbenchError, match="has no plot"):
                 found.plot(ax)
         else:
             assert found.plot(ax) is ax

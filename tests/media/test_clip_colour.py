@@ -249,8 +249,8 @@ def test_what_a_clip_says_of_its_mastering_display(
     darker = Lut3D(Lut3D.identity(9).table * 0.8)
     changed = apply_to_clip(darker, source, tmp_path / "darker.mp4", settings)
     assert changed.notes == [
-        "left out: what the clip says of the mastering display (0.005 to 1000 cd/m²) and content "
-        "light levels (987 and 400 cd/m²): the LUT changes the picture it describes"
+        "left out: the mastering display (0.005 to 1000 cd/m²) and content "
+        "light levels (987 and 400 cd/m²): the LUT changes the picture that it describes"
     ]
     assert volume_of(tmp_path / "darker.mp4") == {}
     # What goes on with the scenes (SMPTE ST 2094) has no way here; the rest goes on without it.
@@ -262,9 +262,7 @@ def test_what_a_clip_says_of_its_mastering_display(
     monkeypatch.setattr(Volume, "of", with_dynamic)
     moving = apply_to_clip(Lut3D.identity(9), source, tmp_path / "moving.mp4", settings)
     assert volume_of(tmp_path / "moving.mp4") == said
-    assert moving.notes == [
-        "left out: what the clip says of dynamic HDR metadata: this kind of file cannot say it"
-    ]
+    assert moving.notes == ["left out: dynamic HDR metadata: this kind of file cannot hold it"]
 
 
 @pytest.mark.parametrize(
@@ -295,8 +293,7 @@ def test_files_say_it_beside_codecs_that_cannot(tmp_path: Path, name: str, codec
     if name.endswith(".mxf"):  # which has no place for the light levels
         said = replace(said, light=())
         assert same.notes[-1] == (
-            "left out: what the clip says of content light levels (987 and 400 cd/m²): "
-            "this kind of file cannot say it"
+            "left out: content light levels (987 and 400 cd/m²): this kind of file cannot hold it"
         )
     else:
         assert not any("left out" in note for note in same.notes)

@@ -273,7 +273,7 @@ def test_ten_and_twelve_bits_where_asked(tmp_path: Path) -> None:
         assert next(decoded(tmp_path / "out.mkv")).format.name == form
     with pytest.raises(LutbenchError, match="prores holds no 420; accepted: 10 bit 422"):
         apply_to_clip(Lut3D.identity(2), source, tmp_path / "out.mov", ClipSettings(chroma="420"))
-    with pytest.raises(LutbenchError, match="a mov file holds no ffv1"):
+    with pytest.raises(LutbenchError, match="a mov file cannot hold ffv1"):
         apply_to_clip(Lut3D.identity(2), source, tmp_path / "out.mov", ClipSettings(codec="ffv1"))
     assert not (tmp_path / "out.mov").exists()
 
@@ -299,7 +299,7 @@ def test_alpha_goes_through(tmp_path: Path) -> None:
         planes_of(next(decoded(tmp_path / "out.mkv")))[3], np.tile(np.arange(160) * 6, (120, 1))
     )
     outcome = apply_to_clip(Lut3D.identity(2), source, tmp_path / "out.mp4")
-    assert outcome.notes == ["h264 as chosen holds no alpha: left out"]
+    assert outcome.notes == ["h264 as chosen has no alpha: it is left out"]
     apply_to_clip(Lut3D.identity(2), source, tmp_path / "out.mov", ClipSettings(codec="prores4444"))
     with av.open(str(tmp_path / "out.mov")) as container:
         assert next(container.decode(video=0)).format.name == "yuva444p12le"
@@ -328,8 +328,8 @@ def test_untagged_clips_say_what_was_assumed(tmp_path: Path) -> None:
     source = write_clip(tmp_path / "in.mkv", [small], tags=(0, 2, 2, 2))
     outcome = apply_to_clip(Lut3D.identity(2), source, tmp_path / "out.mkv")
     assert outcome.notes == [
-        "the clip does not say its range: legal is assumed (--file-range)",
-        "the clip does not say its matrix: BT.601 is assumed (--source-matrix)",
+        "the clip does not state its range: legal is assumed (--file-range)",
+        "the clip does not state its matrix: BT.601 is assumed (--source-matrix)",
     ]
     told = ClipSettings(source_matrix="BT.709", file_range="full")
     outcome = apply_to_clip(Lut3D.identity(2), source, tmp_path / "out.mkv", told, force=True)
@@ -403,7 +403,7 @@ def test_what_a_container_cannot_hold_is_named(tmp_path: Path) -> None:
         part = av.AudioFrame.from_ndarray(np.zeros((2, 1536), np.float32), "fltp", "stereo")
         part.sample_rate, part.pts = 48000, 0
         output.mux([*voice.encode(part), *picture.encode(None), *voice.encode(None)])
-    with pytest.raises(LutbenchError, match="sound in ac3 does not go into this kind of file"):
+    with pytest.raises(LutbenchError, match="this kind of file cannot hold sound in ac3"):
         apply_to_clip(Lut3D.identity(2), tmp_path / "ac3.mkv", tmp_path / "out.mxf")
     silent = ClipSettings(audio=False)
     assert apply_to_clip(Lut3D.identity(2), uneven, tmp_path / "out.mp4", silent).frames == 3

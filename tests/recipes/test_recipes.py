@@ -120,8 +120,8 @@ look = { saturation = 1.1, place = "light", cdl = { slope = [1.1, 1, 1], saturat
 @pytest.mark.parametrize(
     ("target", "words"),
     [
-        ('curve = "BT.709", black = 0.001', "a black level has no meaning for 'BT.709'"),
-        ('curve = "BT.1886", white = 100', "a white level has no meaning for 'BT.1886'"),
+        ('curve = "BT.709", black = 0.001', "'BT.709' has no black level"),
+        ('curve = "BT.1886", white = 100', "'BT.1886' has no white level"),
         ('curve = "ACEScct", display_peak = 600', "a display has no meaning for the curve"),
         (
             'curve = "sRGB", display_peak = 100, display_black = 0.1',

@@ -67,7 +67,7 @@ def test_a_lut_without_look_has_no_hues(tmp_path: Path) -> None:
         "ACEScct", "BT.1886", source_gamut="ACEScg", target_gamut="BT.709", size=17
     )
     text = section(page_of(tmp_path, lut))
-    assert "none: nothing is left over that shows" in text
+    assert "none: the remainder is not visible" in text
     assert "The look by hue" not in text
     assert "that of the target" in text
 

@@ -74,14 +74,14 @@ def _boxes(volume: Volume) -> bytes:
 
 def _with_boxes(moov: bytearray, boxes: bytes, codec: bytes) -> bytearray:
     """`moov` of one video track, with another codec's name and boxes in its sample entry."""
-    holders = []
+    parents = []
     start, end = 0, len(moov)
     for kind in (b"moov", b"trak", b"mdia", b"minf", b"stbl", b"stsd"):
         place, size = next(_boxes_of(moov, kind, start, end))
-        holders.append(place)
+        parents.append(place)
         start, end = place + 8, place + size
     entry = start + 8  # after version, flags and the count of entries
-    for each in (*holders, entry):
+    for each in (*parents, entry):
         (before,) = struct.unpack_from(">I", moov, each)
         struct.pack_into(">I", moov, each, before + len(boxes))
     moov[entry + 4 : entry + 8] = codec
@@ -91,7 +91,7 @@ def _with_boxes(moov: bytearray, boxes: bytes, codec: bytes) -> bytearray:
 def _boxes_of(
     data: bytes | bytearray, kind: bytes, start: int, end: int
 ) -> Iterator[tuple[int, int]]:
-    """Place and size of the boxes of a kind from `start` to `end`."""
+    """Position and size of the boxes of a kind from `start` to `end`."""
     while start + 8 <= end:
         size, name = struct.unpack_from(">I4s", data, start)
         if name == kind:

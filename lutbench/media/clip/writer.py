@@ -236,23 +236,19 @@ def _volume_kept(volume: Volume, rewriting: Rewriting, form: str) -> tuple[Volum
     if volume.is_empty:
         return volume, []
     if not leaves_alone(rewriting.transform):
-        return Volume(), [
-            f"{_LEFT_OUT} {volume.words}: the LUT changes the picture that it describes"
-        ]
+        return Volume(), [_left_out(volume, "the LUT changes the picture that it describes")]
     encoder = rewriting.choice.codec.encoder
     held = "both" if volume.options_for(encoder) else HELD.get(form, "")
     light = volume.light if held == "both" else ()
     kept = Volume(volume.mastering if held else (), light)
     rest = Volume((), () if light else volume.light, volume.dynamic)
-    notes = (
-        []
-        if rest.is_empty
-        else [f"{_LEFT_OUT} {rest.words}: it cannot be written into this kind of file"]
-    )
+    why = "this kind of file cannot hold it"
+    notes = [] if rest.is_empty else [_left_out(rest, why)]
     return kept, notes
 
 
-_LEFT_OUT = "left out: metadata of"
+def _left_out(volume: Volume, why: str) -> str:
+    return f"left out: {volume.words}: {why}"
 
 
 def _added_stream(output: Any, rewriting: Rewriting, rate: Fraction, volume: Volume) -> Any:
