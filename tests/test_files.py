@@ -456,7 +456,7 @@ def test_another_writer_that_came_first_is_not_replaced(tmp_path: Path) -> None:
     ours = files.replacing(path)
     ours.__enter__().write_bytes(b"ours")
     path.write_bytes(b"theirs")
-    with pytest.raises(LutbenchError, match="the file exists and stays"):
+    with pytest.raises(LutbenchError, match="the file exists and was"):
         ours.__exit__(None, None, None)
     assert path.read_bytes() == b"theirs"
     assert names(tmp_path) == ["a.cube"]

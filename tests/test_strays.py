@@ -53,7 +53,7 @@ def test_writers_killed_at_random_leave_a_whole_file_and_the_next_run_nothing(
         assert not target.exists() or target.read_bytes() in WHOLE
         left = max(left, len(hidden(tmp_path)))
         assert left <= 1  # each run removes what the last one left
-    files._looked_at.clear()
+    files._cleaned_folders.clear()
     files.write_bytes(tmp_path / "another.bin", b"next")
     assert hidden(tmp_path) == []
 

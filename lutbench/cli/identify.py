@@ -47,7 +47,7 @@ class IdentifyRequest:
 
 
 @dataclass(frozen=True)
-class FileReport:
+class IdentifiedFile:
     """The result for one file as it is printed, or the error."""
 
     file: str
@@ -221,7 +221,7 @@ def _check_names(catalogue: Catalogue, pins: dict[str, str | None]) -> None:
         find(value, where=f"--{key.replace('_', '-')}")
 
 
-def identify_file(file: str, asked: IdentifyRequest) -> FileReport:
+def identify_file(file: str, asked: IdentifyRequest) -> IdentifiedFile:
     """The result for one file; called in this process or in another."""
     from lutbench.cli.identify_print import row_of
 
@@ -230,14 +230,14 @@ def identify_file(file: str, asked: IdentifyRequest) -> FileReport:
     except LutbenchError as error:
         return _unreadable(file, str(error), asked.as_json)
     line = json_line({"schema": SCHEMA, "file": file} | found.to_data()) if asked.as_json else ""
-    return FileReport(file, row_of(found), line, found if asked.keep else None)
+    return IdentifiedFile(file, row_of(found), line, found if asked.keep else None)
 
 
-def _unreadable(file: str, error: str, as_json: bool) -> FileReport:
+def _unreadable(file: str, error: str, as_json: bool) -> IdentifiedFile:
     from lutbench.cli.identify_print import NOT_READ
 
     line = json_line({"schema": SCHEMA, "file": file, "error": error}) if as_json else ""
-    return FileReport(file, NOT_READ, line, error=error)
+    return IdentifiedFile(file, NOT_READ, line, error=error)
 
 
 def _identified(file: str, asked: IdentifyRequest) -> Identification:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from lutbench.cli.lines import Column
 from lutbench.cli.options import console
-from lutbench.report.look_rows import grey_rows, hue_rows, signed
+from lutbench.report.words import grey_rows, hue_rows, signed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

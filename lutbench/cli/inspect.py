@@ -72,7 +72,7 @@ class InspectRequest:
 
 
 @dataclass(frozen=True)
-class FileReport:
+class InspectedFile:
     """The result for one file as it is printed, or the error."""
 
     file: str
@@ -217,7 +217,9 @@ def command(
     return _status(reports, judging.fail_on)
 
 
-def _many(files: list[str], asked: InspectRequest, sort: str, run: RunOptions) -> list[FileReport]:
+def _many(
+    files: list[str], asked: InspectRequest, sort: str, run: RunOptions
+) -> list[InspectedFile]:
     """Print a line for each file: as they are finished with --sort name, else at the end."""
     from lutbench.cli.inspect_print import BRACKETS, COLUMNS
     from lutbench.cli.lines import Lines
@@ -225,9 +227,9 @@ def _many(files: list[str], asked: InspectRequest, sort: str, run: RunOptions) -
     from lutbench.parallel import run_parallel
 
     lines = None if asked.as_json else Lines("LUT", [Path(each).name for each in files], COLUMNS)
-    reports: list[FileReport] = []
+    reports: list[InspectedFile] = []
 
-    def put(each: FileReport) -> None:
+    def put(each: InspectedFile) -> None:
         if lines is None:
             click.echo(each.line)
         else:
@@ -250,7 +252,7 @@ def _many(files: list[str], asked: InspectRequest, sort: str, run: RunOptions) -
     return reports
 
 
-def inspect_file(file: str, asked: InspectRequest) -> FileReport:
+def inspect_file(file: str, asked: InspectRequest) -> InspectedFile:
     """The result for one file; called in this process or in another."""
     try:
         return _file_report(_inspected(file, asked), asked)
@@ -287,7 +289,7 @@ def _by_project(found: Inspection, catalogue: Catalogue) -> Inspection:
     )
 
 
-def _file_report(found: Inspection, asked: InspectRequest) -> FileReport:
+def _file_report(found: Inspection, asked: InspectRequest) -> InspectedFile:
     from lutbench.inspection.finding import SEVERITIES
 
     row: tuple[str, ...] = ()
@@ -295,7 +297,7 @@ def _file_report(found: Inspection, asked: InspectRequest) -> FileReport:
         from lutbench.cli.inspect_print import row_of
 
         row = row_of(found)
-    return FileReport(
+    return InspectedFile(
         found.file or "",
         row,
         json_line(found.to_data()) if asked.as_json else "",
@@ -307,11 +309,11 @@ def _file_report(found: Inspection, asked: InspectRequest) -> FileReport:
     )
 
 
-def _unreadable(file: str, error: str, as_json: bool) -> FileReport:
+def _unreadable(file: str, error: str, as_json: bool) -> InspectedFile:
     from lutbench.cli.inspect_print import row_of_unreadable
 
     line = json_line({"schema": SCHEMA, "file": file, "error": error}) if as_json else ""
-    return FileReport(file, row_of_unreadable(error), line, error=error)
+    return InspectedFile(file, row_of_unreadable(error), line, error=error)
 
 
 def _say_project() -> None:
@@ -331,14 +333,14 @@ def _identified(found: Inspection, catalogue: Catalogue) -> Inspection:
 def _sort_key(sort: str) -> Any:
     """The sort key for LUTs; files that could not be read come last."""
 
-    def key(each: FileReport) -> tuple[Any, ...]:
+    def key(each: InspectedFile) -> tuple[Any, ...]:
         by = {"worst": -each.worst, "kind": each.kind, "grey": each.grey}[sort]
         return (bool(each.error), by, each.file.casefold())
 
     return key
 
 
-def _status(reports: list[FileReport], fail_on: str | None) -> int:
+def _status(reports: list[InspectedFile], fail_on: str | None) -> int:
     from lutbench.inspection.finding import SEVERITIES
 
     if any(each.error for each in reports):

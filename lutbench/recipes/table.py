@@ -167,11 +167,11 @@ class Table:
 
     @contextmanager
     def placing_errors(self) -> Iterator[None]:
-        """Add this table's place to a DefinitionError raised inside that has no place."""
+        """Give a DefinitionError raised inside this table's place, unless it has one in it."""
         try:
             yield
         except DefinitionError as error:
-            if error.where:
+            if self.where and error.where.startswith(self.where):
                 raise
             raise DefinitionError(error.what, where=self.where, accepted=error.accepted) from error
 

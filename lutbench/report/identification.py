@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING
 
 from lutbench.report import plots_identification as plots
 from lutbench.report.drawing import Figure, figure
-from lutbench.report.look_rows import grey_rows, hue_rows, signed
-from lutbench.report.words import stops_words
+from lutbench.report.words import grey_rows, hue_rows, signed, stops_words
 
 if TYPE_CHECKING:
     from lutbench.identification import Candidate, Identification, Look, Tone

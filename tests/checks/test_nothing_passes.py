@@ -1,4 +1,4 @@
-"""A suite cannot pass on nothing: absurd limits, a thing held against itself, words unknown.
+"""A suite cannot pass on nothing: absurd limits, a thing compared with itself, words unknown.
 
 Suites are made at random by what each kind of check takes; with a sound subject each
 passes, with a damaged one each fails.
@@ -92,7 +92,7 @@ def test_a_reference_check_of_a_thing_against_itself_fails(project: Path, case: 
     lut, exact = (each.replace("PROJECT", project.name) for each in ITSELF[case])
     found = checked(project, f'kind = "reference"\nlut = "{lut}"\nexact = "{exact}"')
     assert found.status == "error"
-    assert "held against itself" in found.summary
+    assert "compared with itself" in found.summary
 
 
 def test_a_copy_is_another_file(project: Path) -> None:

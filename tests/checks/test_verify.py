@@ -610,7 +610,7 @@ def test_a_baseline_with_turned_line_ends_still_fits(folder: Path) -> None:
         (
             '[[check]]\nname = "x"\nkind = "health"\nlut = "a"\n'
             'forbid = ["tint"]\nallow = ["fold"]',
-            "forbid alone",
+            "only forbid",
         ),
         (SUITE + SUITE.split("\n\n", 1)[1], "two checks"),
         ("not toml", "suite.toml"),

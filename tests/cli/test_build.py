@@ -80,7 +80,7 @@ def test_ranges_tone_and_exposure_reach_the_file(capsys: pytest.CaptureFixture[s
         ((*QUICK[1:], "-o", "m.cube", "--dimensions", "1"), "--kind curve"),
         ((*QUICK[1:], "-o", "m.cube", "--definitions", "none.toml"), "No such file"),
         (("none.toml", "--size", "3"), "--size cannot be given with a recipe"),
-        (("none.toml", "--target-curve", "sRGB"), "--target-curve cannot stand"),
+        (("none.toml", "--target-curve", "sRGB"), "--target-curve cannot be given"),
         (("--source-curve", "ACESct", "--target-curve", "sRGB", "-o", "m.cube"), "needs a source"),
         ((*QUICK[1:], "-o", "m.cube", "--target-gamut", "BT.907"), "accepted: BT.709"),
     ],

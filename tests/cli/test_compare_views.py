@@ -70,6 +70,6 @@ def test_it_says_how_far_a_look_parts(tmp_path: Path, capsys: pytest.CaptureFixt
 
 def test_what_checks_nothing_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
     assert run(SDR, HDR, "--as-views", "--limit-delta-e", "1") == 2
-    assert "--limit-delta-e cannot stand" in capsys.readouterr().err
+    assert "--limit-delta-e cannot be given" in capsys.readouterr().err
     assert run(SDR, "ACEScct, ACEScg to ACEScct, ACEScg", "--as-views") == 2
     assert "is not watched as it is" in capsys.readouterr().err

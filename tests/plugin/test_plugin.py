@@ -133,7 +133,7 @@ def test_a_corrupt_baseline_is_an_error(project: pytest.Pytester) -> None:
     path.write_text(path.read_text().replace("0.500000", "0.500001"))
     result = run(project, "test_monitor.py", "-k", "baseline")
     result.assert_outcomes(failed=1)
-    result.stdout.fnmatch_lines(["*digest does not fit*"])
+    result.stdout.fnmatch_lines(["*digest does not match*"])
 
 
 def test_a_suite_that_cannot_be_used_is_a_collection_error(project: pytest.Pytester) -> None:

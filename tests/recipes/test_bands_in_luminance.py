@@ -43,5 +43,5 @@ def test_bands_in_luminance_are_those_of_the_display(source: str) -> None:
 
 
 def test_a_source_without_a_luminance_is_refused() -> None:
-    with pytest.raises(DefinitionError, match="does not say how bright"):
+    with pytest.raises(DefinitionError, match="does not state its luminance"):
         task_of('ACEScct"')

@@ -91,8 +91,8 @@ def test_a_lut_may_choose_and_may_stand_alone() -> None:
 @pytest.mark.parametrize(
     ("lut", "message"),
     [
-        ('name = "day"', "does not tell its 2 sources apart"),
-        ('name = "{source}"', "does not tell its 2 displays apart"),
+        ('name = "day"', "2 sources would give LUTs of the same name"),
+        ('name = "{source}"', "2 displays would give LUTs of the same name"),
         ('name = "{source}"\ndisplays = "sdx"', "none of the displays is named 'sdx'"),
         ('name = "{source}"\ndisplays = 3', "list of names"),
     ],

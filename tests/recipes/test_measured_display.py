@@ -157,7 +157,7 @@ def test_what_cannot_be_is_refused(folder: Path, tmp_path: Path) -> None:
     for old, new, message in (
         ('"measured.csv"', '"../measured.csv"', "outside the folder"),
         ('"measured.csv"', '"no.csv"', "no.csv"),
-        ('curve = "BT.1886"\ngamut', 'curve = "ACEScct"\ngamut', "no display shows the signals"),
+        ('curve = "BT.1886"\ngamut', 'curve = "ACEScct"\ngamut', "is not a curve for displays"),
         ("source = { curve", 'source = { measured = "a", curve', "'measured' is not known"),
     ):
         (folder / "other.toml").write_text(RECIPE.replace(old, new), encoding="utf-8")

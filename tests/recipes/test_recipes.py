@@ -158,7 +158,7 @@ shaper = { curve = "ACEScct", low = -0.01, high = 16, size = 8192 }
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("", "asks for 0 LUTs"),
+        ("", "has 0 tables"),
         ('[[lut]]\nname = "a"\nsiez = 3', "key 'siez' is not known; accepted: size"),
         ('[[lut]]\nname = "a"\nsize = 1', r"lut 1, size: .*2 to 256"),
         ('[[lut]]\nname = "a"\nsize = 1.5', "is not a whole number"),

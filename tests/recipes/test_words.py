@@ -50,8 +50,8 @@ def test_words_are_a_recipe_s_tables() -> None:
     [
         ("shoulder contrast", "'contrast' is not a setting"),
         ("shoulder contrast=", "is not a setting"),
-        ("shoulder contrast=1 contrast=2", "stands there twice"),
-        ("shoulder method=eetf", "stands there twice"),
+        ("shoulder contrast=1 contrast=2", "is given twice"),
+        ("shoulder method=eetf", "is given twice"),
         ("shoulder contrat=1", "accepted: contrast"),
         ("shoulder contrast=9", r"tone: contrast 9 is out of range; accepted: 0.1 to 5"),
         ("shoulder contrast=x", "'x' is not a number"),
