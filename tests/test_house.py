@@ -257,7 +257,7 @@ BUDGETS = {
     "inspect": Budget("inspect day.cube --json", 54, 72, HEAVY | CLIPS | WORK | {IMAGES, "rich"}),
     # A LUT whose file says nothing is identified, so that its box has an answer.
     "inspect, in words": Budget("inspect day.cube", 71, 132, HEAVY | CLIPS | {IMAGES}),
-    "inspect with a page": Budget("inspect day.cube --page day.html", 89, 159, {"av", "lxml"}),
+    "inspect with a page": Budget("inspect day.cube --page day.html", 90, 159, {"av", "lxml"}),
     "levels": Budget("levels --curve ACEScct", 26, 36, HEAVY | {IMAGES, "scipy"}),
     "list": Budget("list curves", 26, 30, WORK | {"numba", "av", "lutbench.tables"}),
     "rework": Budget("rework neutral day.cube -o tone.cube", 33, 49, HEAVY | WORK | {IMAGES}),

@@ -88,7 +88,7 @@ def test_what_exists_stays_unless_forced(run: Run, lut: Path, tmp_path: Path) ->
     ("source", "target", "options", "words"),
     [
         ("missing.png", "out.png", [], "missing.png: cannot read"),
-        ("in.png", "out.gif", [], "suffix '.gif'"),
+        ("in.png", "out.gif", [], "'.gif' is not a suffix"),
         ("in.png", "out.png", ["--depth", "10"], "png cannot hold a depth of 10"),
         ("in.png", "out.png", ["--target-gamut", "BT709x"], "there is no tag for the gamut"),
         ("in.png", "nowhere/out.png", [], "cannot write"),

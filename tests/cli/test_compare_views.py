@@ -65,7 +65,7 @@ def test_it_says_how_far_a_look_parts(tmp_path: Path, capsys: pytest.CaptureFixt
     assert look == json.loads(json.dumps(look_apart(sdr, hdr).to_data()))
     assert 0 < look["share"] < 0.5
     assert run(*sides, "--as-views") == 0
-    assert f"{100 * look['share']:.0f} % of it" in " ".join(capsys.readouterr().out.split())
+    assert f"which is {100 * look['share']:.0f} %" in " ".join(capsys.readouterr().out.split())
 
 
 def test_what_checks_nothing_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
