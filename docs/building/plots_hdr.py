@@ -49,7 +49,7 @@ def gamut_map() -> Figure:
         curves.add(x[inside], limited(x[inside], KNEE, np.full(inside.sum(), most)), f"{most:g}")
     lower.plot([0, 1.1], [0, 1.1], color="#999999", linewidth=0.8)
     lower.axhline(1, color="#999999", linewidth=0.8)
-    lower.set(xlabel="chroma before, as a share of the gamut's edge", ylabel="chroma after")
+    lower.set(xlabel="chroma before (the gamut's edge is 1)", ylabel="chroma after")
     lower.set(xlim=(0, 2), ylim=(0, 1.12))
     lower.legend(title="BT.2020's edge at", loc="lower right")
     return figure
