@@ -25,6 +25,13 @@ from lutbench.files import STEM_CHARACTERS, TEMPORARY_NAME, make_folder, unwrita
 from lutbench.media.sequence.frames import FrameList, SequenceFrame
 from lutbench.media.treatment import FramesOutcome, Treatment, render_still
 
+fcntl: Any
+try:
+    # Loaded here: where a lock is taken there may be no descriptor left to load it with.
+    import fcntl
+except ImportError:  # no such lock on this system
+    fcntl = None
+
 RECORD_SCHEMA = 1
 
 
@@ -258,9 +265,7 @@ def _same_file(descriptor: int, path: Path) -> bool:
 
 
 def _lock(descriptor: int) -> bool:
-    try:
-        import fcntl
-    except ImportError:  # no such lock on this system: the user has to avoid two runs at a time
+    if fcntl is None:  # the user has to avoid two runs at a time
         return True
     try:
         fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
