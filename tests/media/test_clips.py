@@ -271,7 +271,7 @@ def test_ten_and_twelve_bits_where_asked(tmp_path: Path) -> None:
         settings = ClipSettings(codec=codec, depth=depth, chroma=chroma)
         apply_to_clip(Lut3D.identity(2), source, tmp_path / "out.mkv", settings, force=True)
         assert next(decoded(tmp_path / "out.mkv")).format.name == form
-    with pytest.raises(LutbenchError, match="prores holds no 420; accepted: 10 bit 422"):
+    with pytest.raises(LutbenchError, match="prores cannot hold 420; accepted: 10 bit 422"):
         apply_to_clip(Lut3D.identity(2), source, tmp_path / "out.mov", ClipSettings(chroma="420"))
     with pytest.raises(LutbenchError, match="a mov file cannot hold ffv1"):
         apply_to_clip(Lut3D.identity(2), source, tmp_path / "out.mov", ClipSettings(codec="ffv1"))
@@ -365,7 +365,7 @@ def test_faults_are_said_in_one_line(tmp_path: Path) -> None:
     good = write_clip(tmp_path / "in.mp4", frames, "libx264", sound=True)
     cases: list[tuple[str, Callable[[], Any]]] = [
         ("cannot read", lambda: apply_to_clip(lut, tmp_path / "no.mov", tmp_path / "o.mov")),
-        ("not one of a clip", lambda: apply_to_clip(lut, good, tmp_path / "o.gif")),
+        ("is not a suffix of clips", lambda: apply_to_clip(lut, good, tmp_path / "o.gif")),
         (
             "no codec is named 'vp9'",
             lambda: apply_to_clip(lut, good, tmp_path / "o.mov", ClipSettings(codec="vp9")),

@@ -44,16 +44,13 @@ class Volume:
     @classmethod
     def of(cls, frame: Any) -> Volume:
         """The metadata of a decoded frame."""
-        mastering: tuple[float, ...] = ()
-        light: tuple[int, ...] = ()
-        names = set()
-        for each in frame.side_data:
-            names.add(each.type.name)
-            if each.type.name == _MASTERING:
-                mastering = _mastering(bytes(each))
-            elif each.type.name == _LIGHT:
-                light = tuple(int(n) for n in np.frombuffer(bytes(each), np.uint32)[:2])
-        return cls(mastering, light, tuple(name for name in _DYNAMIC if name in names))
+        held = (
+            frame.side_data
+        )  # looked up by name: PyAV 19 iterates over keys, earlier ones over data
+        mastering = _mastering(bytes(held[_MASTERING])) if _MASTERING in held else ()
+        light = np.frombuffer(bytes(held[_LIGHT]), np.uint32)[:2] if _LIGHT in held else ()
+        dynamic = tuple(name for name in _DYNAMIC if name in held)
+        return cls(mastering, tuple(int(each) for each in light), dynamic)
 
     @property
     def is_empty(self) -> bool:
