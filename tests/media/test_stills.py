@@ -366,14 +366,14 @@ def png_that_claims(width: int, height: int) -> bytes:
 @pytest.mark.parametrize(
     ("chunks", "words"),
     [
-        ((PNG_PIXELS, png_header(4, 4), PNG_END), "begin with its one header"),
-        ((png_header(4, 4), png_header(4, 4), PNG_PIXELS, PNG_END), "begin with its one header"),
-        (((b"IHDR", b"\0" * 5), PNG_PIXELS, PNG_END), "header of the PNG file is not one"),
-        ((png_header(0, 4), PNG_PIXELS, PNG_END), "header of the PNG file is not one"),
+        ((PNG_PIXELS, png_header(4, 4), PNG_END), "begin with its only header"),
+        ((png_header(4, 4), png_header(4, 4), PNG_PIXELS, PNG_END), "begin with its only header"),
+        (((b"IHDR", b"\0" * 5), PNG_PIXELS, PNG_END), "header of the PNG file is not valid"),
+        ((png_header(0, 4), PNG_PIXELS, PNG_END), "header of the PNG file is not valid"),
         ((png_header(4, 4, 3, 2, 0, 0, 0), PNG_PIXELS, PNG_END), "header of the PNG file"),
         ((png_header(4, 4), PNG_END), "holds no picture"),
         ((png_header(4, 4, 8, 3, 0, 0, 0), PNG_PIXELS, PNG_END), "holds no picture"),
-        ((png_header(4, 4), PNG_PIXELS), "cut short"),
+        ((png_header(4, 4), PNG_PIXELS), "truncated"),
     ],
 )
 def test_a_png_of_wrong_structure_is_refused_by_us_alone(
