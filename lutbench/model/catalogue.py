@@ -1,9 +1,9 @@
-"""The catalogue: names to curves and gamuts.
+"""The catalogue: curves and gamuts by name.
 
-Three sources, looked up in this order: the standards built in here, the user's
-definitions, the registries of colour-science. The last costs a second to import, so
-its names, primaries and samples of its curves are kept (`registered.py`), and it is
-imported only where a curve of it is computed exactly.
+Three sources are searched in this order: the built-in standards, the user's definitions,
+the registries of colour-science. The last takes a second to import, so its names,
+primaries and samples of its curves are cached (`registered.py`), and it is imported only
+when one of its curves has to be computed exactly.
 """
 
 from __future__ import annotations
@@ -40,10 +40,10 @@ STANDARD_CURVES = {
     "ACEScct": "log",
     "Cineon": "log",
 }
-"""The standard curves, each with its family: a file of `curves/`, where it stands in `CURVES`."""
+"""The standard curves, each with the file in `curves/` that has it in its `CURVES`."""
 
-# Other names of the standards: the trade's, and those that colour-science gives
-# to the very same function or primaries.
+# Other names of the standards: those of the trade, and those that colour-science has
+# for the same function or primaries.
 CURVE_ALIASES = {
     "BT.709": ("Rec.709", "BT.601", "ITU-R BT.709", "ITU-R BT.601"),
     "BT.2020": ("Rec.2020", "BT.2020 10-bit", "ITU-R BT.2020"),
@@ -76,7 +76,7 @@ class Entry:
     """``standard``, ``user`` or ``registry``."""
     aliases: tuple[str, ...] = ()
     unusable: str = ""
-    """Why it cannot be used; empty when it can."""
+    """Why it cannot be used; empty if it can."""
     curve: Curve | None = None
     gamut: Gamut | None = None
 
@@ -87,10 +87,10 @@ def _folded(name: str) -> str:
 
 @dataclass(frozen=True)
 class Catalogue:
-    """Curves and gamuts by name, with the user's definitions among them.
+    """Curves and gamuts by name, including the user's definitions.
 
-    What `without` names is not there, under no other name of it either: the
-    catalogue answers as if nobody had registered it.
+    Curves and gamuts named in `without` are left out, under all of their names, as if
+    they had not been registered.
 
     >>> catalogue = Catalogue(without=frozenset({"BT.1886"}))
     >>> "BT.1886" in [each.name for each in catalogue.curves()]
@@ -120,17 +120,17 @@ class Catalogue:
                 seen[_folded(name)] = name
 
     def curve(self, name: str | Curve, where: str = "", *, exact: bool = True) -> Curve:
-        """The curve of that name, letter case ignored; a curve is its own answer.
+        """The curve of that name, in any letter case; a curve is returned as it is.
 
-        A registered curve that need not be `exact` comes from its samples, within 0.001
-        10-bit codes, and does not import colour-science: enough to show, not to build.
+        With `exact` False a registered curve is interpolated from samples, to within 0.001
+        10-bit codes, without importing colour-science: good enough to show, not to build.
 
         Raises
         ------
         UnknownNameError
             With the nearest names.
         LutbenchError
-            When the registry has it but it cannot be used, with the reason.
+            When it is registered but cannot be used, with the reason.
         """
         if isinstance(name, Curve):
             return name
@@ -151,7 +151,13 @@ class Catalogue:
         raise unknown_name("curve", name, _names(self.curves(exact=False)), where)
 
     def gamut(self, name: str | Gamut, where: str = "") -> Gamut:
-        """The gamut of that name, letter case ignored; UnknownNameError with the nearest names."""
+        """The gamut of that name, in any letter case; a gamut is returned as it is.
+
+        Raises
+        ------
+        UnknownNameError
+            With the nearest names.
+        """
         if isinstance(name, Gamut):
             return name
         _check_name("gamut", name, where)
@@ -175,7 +181,7 @@ class Catalogue:
         return self._kept([*standard, *user, *_registry_curve_entries(exact)])
 
     def gamuts(self) -> list[Entry]:
-        """Every gamut once: names of the same primaries and white are aliases."""
+        """Every gamut once; other names for the same primaries and white are its aliases."""
         user = [Entry(name, "user", gamut=gamut) for name, gamut in self.definitions.gamuts.items()]
         return self._kept([*_standard_gamut_entries(), *user, *_registry_gamut_entries()])
 
@@ -207,7 +213,7 @@ def _by_folded(named: dict[str, Any], name: str) -> Any:
 
 @cache
 def standard_curve(name: str) -> Curve:
-    """The curve of a name in `STANDARD_CURVES`; loads its family and no other."""
+    """The curve of a name in `STANDARD_CURVES`; only its own file is imported."""
     family = import_module(f"lutbench.model.curves.{STANDARD_CURVES[name]}")
     found: Curve = next(each for each in family.CURVES if each.name == name)
     return found
@@ -215,7 +221,7 @@ def standard_curve(name: str) -> Curve:
 
 @cache
 def _standard_curve_names() -> dict[str, str]:
-    """Every name of a standard curve, folded, with its own."""
+    """Every name of a standard curve in lower case, with the curve's own name."""
     return {
         _folded(alias): name
         for name in STANDARD_CURVES
@@ -246,7 +252,7 @@ def _registry_curve_entries(exact: bool = True) -> list[Entry]:
         for name, curve in curves.items()
     }
     for name in reasons.keys() & ROUNDED.keys():
-        reasons[name] = f"it gives whole codes: take {ROUNDED[name]} in its place"
+        reasons[name] = f"it is rounded to whole codes: use {ROUNDED[name]} instead"
     entries = [
         Entry(name, "registry", unusable=reasons[name], curve=curve)
         for name, curve in curves.items()
@@ -258,7 +264,7 @@ def _registry_curve_entries(exact: bool = True) -> list[Entry]:
 
 @cache
 def _registry_gamuts() -> list[tuple[Gamut, tuple[str, ...]]]:
-    """The registry's gamuts with all names of the same primaries and white; standards first."""
+    """The registered gamuts, each with its other names; standards first."""
     from lutbench.model.registry import registry_gamuts
 
     groups: list[tuple[Gamut, list[str]]] = [
@@ -301,18 +307,18 @@ def user_folder() -> Path:
 
 
 MAX_FILES = 16
-"""The files of definitions that one recipe, suite or command may name."""
+"""Files of definitions that one recipe, suite or command may name: more is a mistake."""
 
 
 USER_VARIABLE = "LUTBENCH_USER_DEFINITIONS"
 _YES, _NO = ("yes", "true", "1"), ("no", "false", "0")
 
 _log = logging.getLogger("lutbench")
-_told: set[str] = set()
+_warned: set[str] = set()
 
 
 def user_definitions_wanted(usual: bool = True) -> bool:
-    """Whether the per-user folder is read: as ``LUTBENCH_USER_DEFINITIONS`` says, or as `usual`."""
+    """Whether the per-user folder is read: ``LUTBENCH_USER_DEFINITIONS``, or `usual` if not set."""
     text = os.environ.get(USER_VARIABLE, "").strip()
     if not text:
         return usual
@@ -322,21 +328,21 @@ def user_definitions_wanted(usual: bool = True) -> bool:
 def open_catalogue(*files: str | Path, user: bool | None = None) -> Catalogue:
     """The catalogue with the definitions of the per-user folder and of `files`.
 
-    A file of the per-user folder that cannot be used is left out and named in a
-    warning (logger ``lutbench``), once a process: what asks for nothing of it goes on.
+    A file of the per-user folder that cannot be used is left out, with a warning (logger
+    ``lutbench``) once per process, so that work that does not need it goes on.
 
     Parameters
     ----------
     files
-        More files with definitions; of one name the last definition counts.
+        More files with definitions; if a name is defined twice, the last one counts.
     user
-        Whether the per-user folder is read; None: unless the environment variable
+        Whether the per-user folder is read. Default: yes, unless the environment variable
         ``LUTBENCH_USER_DEFINITIONS`` is ``no``.
 
     Returns
     -------
     Catalogue
-        Names to curves and gamuts.
+        Curves and gamuts by name.
 
     Raises
     ------
@@ -368,11 +374,11 @@ def _users_own() -> Definitions:
     for file in sorted(user_folder().glob("*.toml")):
         try:
             more = definitions.merged(_checked(file))
-            Catalogue(more)  # names of two files may differ in case only
+            Catalogue(more)  # refuses names of two files that differ only in case
             definitions = more
         except LutbenchError as error:
-            if str(error) not in _told:
-                _told.add(str(error))
+            if str(error) not in _warned:
+                _warned.add(str(error))
                 why = str(error) if str(file) in str(error) else f"{file}: {error}"
                 _log.warning("your definitions are left out: %s", why)
     return definitions

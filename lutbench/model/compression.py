@@ -1,4 +1,4 @@
-"""Gamut compression: colours outside a gamut drawn in towards the neutral axis."""
+"""Gamut compression: colours outside a gamut are moved inside, towards the neutral axis."""
 
 from __future__ import annotations
 
@@ -11,20 +11,24 @@ from lutbench.errors import DefinitionError
 from lutbench.model.parameter import bounded, hold_to_limits
 from lutbench.model.transforms import Array, Transform
 
-# Academy Reference Gamut Compression 1.3 (ACES): distances of cyan, magenta and
-# yellow that land on the gamut's edge, where compression starts, and its power.
 ACADEMY_THRESHOLDS = (0.815, 0.803, 0.880)
+"""Distances of cyan, magenta and yellow at which compression starts (Academy Reference Gamut
+Compression 1.3)."""
+
 ACADEMY_LIMITS = (1.147, 1.264, 1.312)
+"""Distances of cyan, magenta and yellow that come to the gamut's edge (the same source)."""
+
 ACADEMY_POWER = 1.2
+"""Exponent of the compression (the same source)."""
 
 
 @dataclass(frozen=True)
 class GamutCompression(Transform):
-    """Distances from the neutral axis compressed so that colours out of gamut come inside.
+    """Compression of distances from the neutral axis, which brings colours into the gamut.
 
-    For each channel d = (max - value) / |max|; over its threshold t
+    For each channel d = (max - value) / |max|; above its threshold t
     d' = t + s·n / (1 + n^p)^(1/p) with n = (d - t)/s, and s such that the limit
-    comes to 1. Defaults: the open Academy reference gamut compression.
+    becomes 1. Defaults: the open Academy reference gamut compression.
     """
 
     thresholds: tuple[float, float, float] = bounded(ACADEMY_THRESHOLDS, 0, 0.9999)
@@ -56,7 +60,7 @@ class GamutCompression(Transform):
         moved = np.array(rgb, dtype=np.float64)
         for c, (t, s) in enumerate(zip(self.thresholds, self._scale, strict=True)):
             distance = (peak - rgb[..., c]) / divisor
-            # Compressed distances never reach t + s; those that do stay where they are.
+            # Compressed distances never reach t + s; larger ones are left unchanged.
             over = (distance >= t) & (size > 0) & (compress or distance < t + (1 - 1e-9) * s)
             n = (distance[over] - t) / s
             if compress:

@@ -1,4 +1,4 @@
-"""A conversion: from a source encoding to a target encoding, with all that happens between."""
+"""A conversion: from a source encoding to a target encoding, with all steps between."""
 
 from __future__ import annotations
 
@@ -30,18 +30,17 @@ PLACES: tuple[Place, ...] = ("before", "light", "after")
 
 @dataclass(frozen=True)
 class Conversion:
-    """What a LUT is to do, as a description; `pipeline` makes the transform.
+    """The description of what a LUT does; `pipeline` makes the transform.
 
     The order: range → grade "before" → decode → exposure → white balance → gamut
     matrix → gamut compression → grade "light" → tone → encode → grade "after" →
-    clamp → range. A gamut mapping stands before a tone that takes each channel by itself, else
-    last before encode. A ``curve`` conversion leaves the matrix out; a ``gamut``
-    conversion encodes again with the source's curve and takes no tone. `tone`
-    None is plain clipping. The light between decode and encode is that of the side on
-    which the two ends meet (`sides.meeting`); a tone mapper of one side gets that side's
-    light. With `clamp` the signal is held to what its codes carry. `as_found` describes a
-    LUT from elsewhere that takes the light of its source for that of its target, whatever
-    side each is on; what is built never needs it.
+    clamp → range. A gamut mapping comes before a per-channel tone, else just before encode.
+    A ``curve`` conversion has no matrix; a ``gamut`` conversion encodes with the source's
+    curve and has no tone. `tone` None means clipping. The light between decode and encode
+    is on the side on which the two ends meet (`encoding.meeting`); a tone mapper for one
+    side gets that side's light. With `clamp` the signal is clamped to the range of its codes.
+    `as_found` describes a LUT from elsewhere that treats the light of its source as that of
+    its target, whatever side each is on; LUTs that are built here never need it.
     """
 
     source: Encoding
@@ -63,35 +62,35 @@ class Conversion:
         for end in (self.source, self.target):
             if not isinstance(end, Encoding):
                 raise LutbenchError(
-                    f"{end!r:.60} is not an end", where="Conversion", accepted="an Encoding"
+                    f"{end!r:.60} is not an encoding", where="Conversion", accepted="an Encoding"
                 )
         object.__setattr__(self, "kind", one_of("kind", self.kind, KINDS))
         object.__setattr__(self, "grade_place", one_of("place", self.grade_place, PLACES))
         if self.kind == "gamut" and self.tone is not None:
             raise LutbenchError(
-                "a gamut conversion leaves tone alone", accepted="tone clip, or kind combined"
+                "a gamut conversion has no tone", accepted="tone clip, or kind combined"
             )
         if self.kind == "curve" and self.compression is not None:
             raise LutbenchError(
-                "a curve conversion leaves the gamut alone",
+                "a curve conversion does not change the gamut",
                 accepted="gamut clip, or kind combined",
             )
         if self.kind == "curve" and self.tone is not None and not self.tone.per_channel:
             raise LutbenchError(
-                f"the tone {self.tone.method} mixes channels, so no curve conversion has it",
+                f"the tone {self.tone.method} mixes channels, so a curve conversion cannot use it",
                 accepted="kind combined",
             )
         if self.mapping is not None and (self.kind == "curve" or self.compression is not None):
             raise LutbenchError(
-                "a gamut mapping cannot stand beside a compression, or where the gamut stays",
-                accepted="one way with colours out of gamut, and kind combined or gamut",
+                "a gamut mapping cannot be used with a compression or in a curve conversion",
+                accepted="either mapping or compression, and kind combined or gamut",
             )
         self._check_sides()
 
     @property
     def result(self) -> Encoding:
-        """The encoding that really comes out: a gamut conversion keeps the source's curve,
-        a curve conversion its gamut."""
+        """The encoding of the output: a gamut conversion keeps the source's curve, a curve
+        conversion its gamut."""
         source, target = self.source, self.target
         shown = source if self.kind == "gamut" else target
         gamut = source.gamut if self.kind == "curve" else target.gamut
@@ -99,7 +98,7 @@ class Conversion:
 
     @property
     def meeting(self) -> Meeting:
-        """The sides on which the source gives its light and the result takes it."""
+        """The sides of light of the source and of the result."""
         source, result = self.source, self.result
         return unrendered(source, result) if self.as_found else meeting(source, result)
 
@@ -127,14 +126,14 @@ class Conversion:
         return Pipeline((*steps, *_carried(result, self.clamp)))
 
     def inverse(self) -> Pipeline:
-        """From full-scale output values back to input values, as far as the way is clear.
+        """From full-scale output values back to input values.
 
-        What is held to what the codes carry is taken as it came out.
+        Values that were clamped are inverted as they came out.
 
         Raises
         ------
         NotInvertibleError
-            When a part of it has no inverse: it says which.
+            When a step has no inverse, with the step.
         """
         return replace(self, clamp=False).pipeline().inverse()
 
@@ -149,8 +148,8 @@ class Conversion:
         mapper = tone.within(result.gamut)
         if tone.side is None:
             return [mapper, *mapping, encode]
-        # Such a mapper takes the light of its own side, in cd/m²; where the light that
-        # arrives is on the other, the result's own signal leads over.
+        # Such a mapper takes the light of its own side, in cd/m². If the light is on the
+        # other side, it is converted by way of the result's signal.
         over = [] if side == tone.side else [encode, result.to_light(tone.side)]
         before, after = self._whites() if tone.side == "display" else (1.0, 1.0)
         return [
@@ -169,7 +168,7 @@ class Conversion:
         return before, self.result.white_luminance or self.tone.target_white
 
     def _check_sides(self) -> None:
-        """Refuse light on the wrong side, with what to name."""
+        """Refuse a tone whose side of light cannot be reached."""
         sides, tone = self.meeting, self.tone
         if tone is None or tone.side is None or tone.side == sides.source == sides.target:
             return
@@ -178,16 +177,16 @@ class Conversion:
             wrong = self.source if self.source.side != tone.side else self.result
         if wrong is not None:
             raise LutbenchError(
-                f"the tone {tone.method} works on {tone.side} light, and {wrong.curve.name} "
-                f"holds {wrong.side} light",
+                f"the tone {tone.method} works on {tone.side} light, but {wrong.curve.name} "
+                f"encodes {wrong.side} light",
                 accepted=f"{wrong.curve.name} with its display named (display_peak), "
                 "an encoding of display light, or the tone shoulder",
             )
 
     @property
     def _maps_first(self) -> bool:
-        """Whether a gamut mapping comes before the tone: one that takes each channel by itself
-        needs light of the gamut."""
+        """Whether a gamut mapping comes before the tone: a per-channel tone needs light that is
+        inside the gamut."""
         return self.tone is not None and self.tone.per_channel
 
     def to_data(self) -> dict[str, Any]:
@@ -210,10 +209,10 @@ class Conversion:
 
 
 def mapping_into(task: Conversion, **settings: Any) -> GamutMapping:
-    """The gamut mapping for what comes out of a conversion.
+    """The gamut mapping for the result of a conversion.
 
-    It ends at the brightest light of a result that is watched; where a tone follows, that
-    decides, and a recording takes what comes.
+    It is limited to the brightest light of the result if that is for a display; but not if a
+    tone follows, which limits it, or if the result is a recording.
     """
     from lutbench.model.gamut_map import GamutMapping
 
@@ -225,13 +224,13 @@ def mapping_into(task: Conversion, **settings: Any) -> GamutMapping:
 
 
 def _carried(result: Encoding, clamp: bool) -> list[Transform]:
-    """From signal to full-scale values, held to what the codes can carry."""
-    held: list[Transform] = [Clamp(0.0, 1.0)] if clamp else []
+    """From signal to full-scale values, with `clamp` limited to the range of the codes."""
+    limit: list[Transform] = [Clamp(0.0, 1.0)] if clamp else []
     if result.range == "full":
-        return held
-    laid_out = RangeFromSignal("legal", result.bits)
-    # Legal codes that the encoding's source publishes over 940 and under 64 are codes like others.
-    return [laid_out, *held] if result.curve.formula_codes == "legal" else [*held, laid_out]
+        return limit
+    to_legal = RangeFromSignal("legal", result.bits)
+    # A curve that is published in legal codes may use those above 940 and below 64.
+    return [to_legal, *limit] if result.curve.formula_codes == "legal" else [*limit, to_legal]
 
 
 def _times(factor: float) -> Matrix:

@@ -10,7 +10,7 @@
     lin_side_slope = 1.0
     lin_side_offset = 0.01
     lin_side_break = 0.01
-    codes = "full"              # what these values times 1023 are: full-range codes, or legal
+    codes = "full"              # these values times 1023 are full-range codes, or "legal" ones
 
     [curves."Measured"]
     kind = "table"
@@ -39,28 +39,34 @@ from lutbench.files import read_toml
 from lutbench.given import number
 
 MAX_ENTRIES = 100
-"""Curves, and gamuts, in one file: each is tried out before it is taken."""
+"""Curves in one file, and gamuts: each takes time, as it is tested first."""
 
 
 @dataclass(frozen=True)
 class Definitions:
-    """Curves and gamuts by name, as a user's files give them."""
+    """The curves and gamuts of a user's files, by name."""
 
     curves: dict[str, Curve] = field(default_factory=dict)
     gamuts: dict[str, Gamut] = field(default_factory=dict)
 
     def merged(self, other: Definitions) -> Definitions:
-        """These with those of `other`, which win."""
+        """These definitions and those of `other`, which take precedence."""
         return Definitions(self.curves | other.curves, self.gamuts | other.gamuts)
 
 
 def read_definitions(path: str | Path) -> Definitions:
-    """The curves and gamuts of a definitions file."""
+    """The curves and gamuts of a definitions file.
+
+    Raises
+    ------
+    DefinitionError
+        When the file cannot be read, or a definition is not valid, with its place.
+    """
     return parse_definitions(read_toml(path), Path(path))
 
 
 def parse_definitions(data: dict[str, Any], file: Path) -> Definitions:
-    """The curves and gamuts of a definitions table; `file` is where it stands."""
+    """The curves and gamuts of a parsed definitions file, whose path is `file`."""
     unknown = set(data) - {"curves", "gamuts"}
     if unknown:
         raise DefinitionError(
@@ -111,7 +117,7 @@ def _curve(name: str, table: dict[str, Any], file: Path) -> Curve:
         elif kind == "table":
             curve = replace(_tabulated(name, values, file, where), formula_codes=codes)
         else:
-            raise DefinitionError(f"the kind is {kind!r}", accepted="log, power, table")
+            raise DefinitionError(f"no kind is named {kind!r:.60}", accepted="log, power, table")
     except DefinitionError as error:
         if error.where.startswith(str(file)):
             raise
@@ -129,7 +135,7 @@ def _keys(kind: type[Curve]) -> set[str]:
 def _codes(value: Any, where: str) -> Range:
     if not isinstance(value, str) or value.casefold() not in ("full", "legal"):
         raise DefinitionError(
-            f"{value!r:.60} is not a kind of code values", where=where, accepted="full, legal"
+            f"{value!r:.60} is not a range of code values", where=where, accepted="full, legal"
         )
     return value.casefold()  # type: ignore[return-value]
 
@@ -156,7 +162,7 @@ def _tabulated(name: str, values: dict[str, Any], file: Path, where: str) -> Tab
         )
         return Tabulated(name, light, signal)
     raise DefinitionError(
-        "the table is not given", accepted="file = a CSV, or light = [...] and signal = [...]"
+        "the table is missing", accepted="file = a CSV, or light = [...] and signal = [...]"
     )
 
 

@@ -1,15 +1,14 @@
-"""An encoding: what a signal stands for, and where the light of two encodings meets.
+"""An encoding: what a signal stands for, and the side of light on which two encodings meet.
 
-The meeting is the one place that lets sides of light touch.
+`meeting` is the only place where scene light and display light are connected:
 
-- Both ends on one side: they meet there, white on white.
-- BT.2100 PQ and ST 2084 are one signal with two lights, tied by PQ's reference OOTF:
-  such an end comes over to the side of the other.
-- BT.2100 HLG shows display light once its display is named: then it comes over to the
-  side of the other through that display's OOTF. Unnamed, it never meets display light.
-- A log, linear or BT.709 camera encoding against a display of standard range: no
-  standard ties these. The tone of the LUT is the rendering, and `clip` shows the
-  scene as it is.
+- If both ends have the same side of light, they meet there, white on white.
+- BT.2100 PQ and ST 2084 are the same signal for scene light and for display light,
+  connected by PQ's reference OOTF: such an end is taken to the side of the other.
+- BT.2100 HLG has display light only if its display is named; it is then taken to the side
+  of the other end by that display's OOTF. Without a display it never meets display light.
+- A log, linear or BT.709 camera encoding and a display of standard range: no standard
+  connects them. The tone of the LUT is the rendering, and `clip` shows the scene unchanged.
 
 Sources: Recommendation ITU-R BT.2100-2, tables 4 and 5; Report ITU-R BT.2408, 5 and 6
 (scene-referred and display-referred conversion).
@@ -39,21 +38,21 @@ class Encoding:
     gamut
         Primaries and white of that light.
     range
-        How the file or the cable carries the signal: 0 and 1 on the ends of the code
-        scale (``full``) or on legal codes (``legal``: 64 and 940 of ten bits). Where it
-        is not given, values are as the curve's own source publishes them:
+        The codes of signal 0 and 1: the ends of the scale (``full``), or legal codes
+        (``legal``: 64 and 940 in 10 bits). Default: as in the curve's own source,
         ``curve.formula_codes``.
     bits
-        The depth that a legal range is laid out for.
+        The bit depth for which a legal range is computed.
     display
-        The display the picture is seen on. With it the light is display light, of HLG
-        and of BT.709 too; it tells the luminance of white on a display of standard
-        range, and up to where tone goes on PQ.
+        The display on which the picture is seen. With it the light is display light, for HLG
+        and BT.709 too. It gives the luminance of white on a display of standard range, and
+        the peak up to which a tone reaches in PQ.
 
     Raises
     ------
     DefinitionError
-        When a display is named for signals that no picture is watched in.
+        When curve or gamut is something else, or a display is named for a curve that no display
+        shows.
     """
 
     curve: Curve
@@ -65,7 +64,7 @@ class Encoding:
     def __post_init__(self) -> None:
         if not isinstance(self.curve, Curve) or not isinstance(self.gamut, Gamut):
             raise DefinitionError(
-                f"of {self.curve!r:.40} and {self.gamut!r:.40}",
+                f"{self.curve!r:.40} and {self.gamut!r:.40} make no encoding",
                 where="Encoding",
                 accepted="a Curve and a Gamut, as open_catalogue().curve(NAME), .gamut(NAME)",
             )
@@ -84,25 +83,31 @@ class Encoding:
         if not self.curve.shown:
             raise DefinitionError(
                 f"a display has no meaning for the curve {self.curve.name!r}",
-                accepted="a display with a curve that pictures are watched in",
+                accepted="a display with the curve of a display",
             )
         if self.display.black and not self.curve.takes_black:
             raise DefinitionError(
                 f"the curve {self.curve.name!r} has no black level",
-                accepted="a display's black with BT.1886, BT.709, PQ and HLG",
+                accepted="a black level with BT.1886, BT.709, PQ or HLG",
             )
 
     @property
     def side(self) -> Side:
-        """The side its light is on: the curve's own, or the display's once one is named."""
+        """The side of its light: that of the curve, or ``display`` if a display is named."""
         return "display" if self.display is not None else self.curve.kind_of_light.side
 
     def gives(self, side: Side) -> bool:
-        """Whether the standard of this encoding takes its signal to that side of light."""
+        """Whether the standard of this encoding defines its light on that side."""
         return self._decoder(side) is not None
 
     def to_light(self, side: Side | None = None) -> Transform:
-        """Signal to linear light of that side (of its own, unless told)."""
+        """Signal to linear light of that side, by default its own.
+
+        Raises
+        ------
+        DefinitionError
+            When the light of that side depends on a display, and none is named.
+        """
         decoder = self._decoder(side or self.side)
         if decoder is None:
             raise DefinitionError(
@@ -119,7 +124,7 @@ class Encoding:
 
     @property
     def white_luminance(self) -> float | None:
-        """cd/m² of display light 1.0, or None where nothing tells it.
+        """cd/m² of display light 1.0; None if it is not known.
 
         >>> from lutbench.model.curves.video import Bt1886
         >>> from lutbench.model.gamuts import BT709
@@ -131,9 +136,9 @@ class Encoding:
         return self.display.peak
 
     def brightest(self, side: Side | None = None) -> float:
-        """The brightest neutral light that the signal carries on that side.
+        """The brightest neutral light of the signal on that side.
 
-        The light of the highest code; of PQ, that of the display where one is named.
+        That of the highest code; in PQ, the peak of the display if one is named.
         """
         signal = self.curve.brightest_signal(self.display)
         grey: Array = self.to_light(side).apply([signal] * 3)
@@ -152,9 +157,9 @@ class Encoding:
 
 @dataclass(frozen=True)
 class Meeting:
-    """The side on which each end gives or takes its light.
+    """The side of light that each end is decoded to or encoded from.
 
-    The two differ only where the LUT's own tone renders the scene for a display.
+    They differ only if the tone of the LUT renders the scene for a display.
     """
 
     source: Side
@@ -162,17 +167,17 @@ class Meeting:
 
     @property
     def is_rendered_by_tone(self) -> bool:
-        """Whether scene light and display light meet with nothing but the tone between them."""
+        """Whether only the tone of the LUT is between scene light and display light."""
         return self.source != self.target
 
 
 def unrendered(source: Encoding, target: Encoding) -> Meeting:
-    """Each end on its own side, nothing between: what LUTs from elsewhere may do."""
+    """Each end on its own side, without an OOTF between: LUTs from elsewhere may do that."""
     return Meeting(source.side, target.side)
 
 
 def is_unrendered(source: Encoding, target: Encoding) -> bool:
-    """Whether two ends meet with nothing between their own curves' light."""
+    """Whether two encodings meet without an OOTF between the light of their curves."""
     try:
         return meeting(source, target) == unrendered(source, target)
     except LutbenchError:
@@ -180,12 +185,12 @@ def is_unrendered(source: Encoding, target: Encoding) -> bool:
 
 
 def meeting(source: Encoding, target: Encoding) -> Meeting:
-    """The side on which two encodings meet.
+    """The side of light on which two encodings meet.
 
     Raises
     ------
     LutbenchError
-        Where scene light would be taken for display light; it says what to name.
+        When scene light would be treated as display light, with what to name instead.
 
     >>> from lutbench.model.catalogue import open_catalogue
     >>> known = open_catalogue(user=False)
@@ -199,8 +204,8 @@ def meeting(source: Encoding, target: Encoding) -> Meeting:
     if scene.curve.has_ootf:
         if not scene.gives("display"):
             raise LutbenchError(
-                f"{scene.curve.name} holds scene light until its display is named, and "
-                f"{display.curve.name} holds display light",
+                f"{scene.curve.name} encodes scene light unless its display is named, but "
+                f"{display.curve.name} encodes display light",
                 accepted=_what_to_name(scene, display),
             )
         return Meeting("display", "display")

@@ -17,8 +17,8 @@ from lutbench.model.gamuts import Gamut
 from lutbench.model.signal import Range, check_range, code_from_signal, signal_from_code
 from lutbench.model.transforms import Array, Transform
 
-# Okabe and Ito, 2008, "Color Universal Design": a palette that people with any
-# common kind of colour vision can tell apart.
+# Okabe and Ito, 2008, "Color Universal Design": a palette of colours that people with any
+# common kind of colour vision can distinguish.
 OKABE_ITO = {
     "orange": "#E69F00",
     "sky blue": "#56B4E9",
@@ -32,10 +32,10 @@ OKABE_ITO = {
 
 @dataclass(frozen=True)
 class Band:
-    """A stretch of exposure, `low` to `high` stops from mid grey, and its colour (``#RRGGBB``).
+    """A range of exposure, `low` to `high` stops from mid grey, and its colour (``#RRGGBB``).
 
-    A band that `clips` is shown too wherever any channel is at its highest code, over
-    every other band.
+    A band that `clips` is also shown wherever any channel is at its highest code, and takes
+    precedence over the others.
     """
 
     low: float
@@ -48,7 +48,7 @@ class Band:
         if math.isnan(self.low) or math.isnan(self.high) or not self.low < self.high:
             raise DefinitionError(
                 f"a band from {self.low:g} to {self.high:g} stops has no width",
-                accepted="low under high",
+                accepted="low below high",
             )
         if not re.fullmatch(r"#[0-9A-Fa-f]{6}", self.colour):
             raise DefinitionError(
@@ -58,7 +58,7 @@ class Band:
 
     @property
     def signal(self) -> Array:
-        """The colour as R G B signal."""
+        """The colour as R G B signal, 0..1, shape (3,)."""
         digits = self.colour[1:]
         return np.array([int(digits[i : i + 2], 16) for i in (0, 2, 4)]) / 255
 
@@ -66,11 +66,11 @@ class Band:
 def default_bands(clip: float) -> tuple[Band, ...]:
     """Five bands for a curve that clips `clip` stops above grey.
 
-    Mid grey and a 90 % white card half a stop wide, three stops under grey, the
-    last half stop under clipping, and all that is six stops under grey or more.
+    Half a stop each around mid grey, a 90 % white card and three stops under grey; the last
+    half stop under clipping; and everything six stops under grey and darker.
     """
     white = math.log2(0.9 / MID_GREY)
-    # Encodings that end near white have no room for half a stop: only what clips is shown.
+    # If a curve clips near white, the last half stop is shortened to stay above white.
     top = max(clip - 0.5, white + 0.25)
     return (
         Band(-math.inf, -6.0, OKABE_ITO["bluish green"], "6 stops under grey and darker"),
@@ -85,12 +85,11 @@ def default_bands(clip: float) -> tuple[Band, ...]:
 
 @dataclass(frozen=True)
 class FalseColour(Transform):
-    """Colours where the scene's luminance lies in a band, grey elsewhere.
+    """Colours where the scene's luminance is in a band, grey elsewhere.
 
-    Luminance is decoded from the source encoding (light, weighted by the
-    source's gamut, after `exposure` stops); where bands meet or overlap the
-    first one wins. Outside the bands the picture is grey: the luminance as the
-    `grey` curve shows it. Input and output are full-scale values.
+    Luminance is that of the light decoded from the source encoding, after `exposure` stops.
+    Where bands overlap, the first one counts. Outside the bands the picture is grey: the
+    luminance encoded with the `grey` curve. Input and output are full-scale values.
     """
 
     curve: Curve
@@ -111,7 +110,7 @@ class FalseColour(Transform):
 
     @property
     def narrowest(self) -> tuple[float, Band] | None:
-        """The narrowest band that has both ends: its width in signal, and the band."""
+        """The narrowest band with two finite ends: its width in signal, and the band."""
         widths = []
         for band in self.bands:
             ends = MID_GREY * 2.0 ** (np.array([band.low, band.high]) - self.exposure)
@@ -122,12 +121,18 @@ class FalseColour(Transform):
 
     @property
     def usual_size(self) -> int:
-        """Nodes along an edge that no band falls between: 33, 65 or 129."""
+        """Nodes along an edge, 33, 65 or 129, so that no band is narrower than their distance."""
         width = self.narrowest[0] if self.narrowest else 1.0
         return next((size for size in (33, 65) if width * (size - 1) >= 1), 129)
 
     def refuse_coarse(self, size: int, where: str) -> None:
-        """Refuse a size whose nodes are further apart than a band is wide: it would vanish."""
+        """Refuse a size whose nodes are further apart than the narrowest band is wide.
+
+        Raises
+        ------
+        DefinitionError
+            With the size that is needed.
+        """
         if self.narrowest is None:
             return
         width, band = self.narrowest
@@ -142,7 +147,7 @@ class FalseColour(Transform):
         )
 
     def stops(self, rgb: Array) -> Array:
-        """Stops from mid grey of the luminance of `rgb`; minus infinity for none."""
+        """Stops from mid grey of the luminance of `rgb`, (..., 3); minus infinity for black."""
         signal = signal_from_code(rgb * (2**self.bits - 1), self.bits, self.range)
         luminance = self.curve.decode(signal) @ np.array(self.gamut.luminance_weights)
         with np.errstate(divide="ignore"):
@@ -150,13 +155,13 @@ class FalseColour(Transform):
 
     @property
     def clips_from(self) -> float:
-        """The full-scale value of the highest code that the recording has, less half a code."""
+        """The full-scale value of the recording's highest code, less half a code."""
         top = 1.0 if self.range == "full" else self.curve.ends[1]
         code = code_from_signal(top - 0.5 / 1023, self.bits, self.range)
         return float(code / (2**self.bits - 1))
 
     def clipped(self, rgb: Array) -> NDArray[np.bool_]:
-        """Where any channel is at the highest code that the recording has, within half a code."""
+        """Where any channel is at the recording's highest code, within half a code."""
         return np.asarray((rgb >= self.clips_from).any(axis=-1))
 
     def _apply(self, rgb: Array) -> Array:

@@ -1,8 +1,10 @@
-"""Gamut mapping: colours outside a gamut brought in towards the neutral axis, hue kept.
+"""Gamut mapping: colours outside a gamut are moved inside, towards the neutral axis, at constant
+hue.
 
 In Oklab (B. Ottosson, 2020; W3C, CSS Color Module Level 4), whose planes of constant hue
-are nearly those the eye sees. More light of the same colour has the same hue there and the
-same chroma over lightness, so where a gamut ends depends on the hue alone: one table.
+are close to those that the eye sees. A brighter light of the same colour has the same hue
+and the same chroma over lightness there, so the edge of a gamut depends only on hue, and is
+one table.
 """
 
 from __future__ import annotations
@@ -36,71 +38,77 @@ LAB_FROM_ROOTS = np.array(
 )
 
 KNEE = 0.5
-"""Chroma over the gamut's, up to which colours stay as they are."""
+"""Chroma, relative to the gamut's edge, up to which colours do not change."""
 
 MOST_KNEE = 0.95
-"""The sharpest bend there is."""
+"""The largest knee: above it the curve would bend too sharply for a lattice."""
 
 POWER = 1.2
-"""How sharply values bend at a knee: that of the Academy reference gamut compression."""
+"""Exponent for the sharpness of the bend: that of the Academy reference gamut compression."""
 
 TOP_KNEE = 0.8
-"""Light of the brightest channel over `top`, up to which it stays as it is."""
+"""Light of the brightest channel, relative to `top`, up to which it does not change."""
 
 HUES = 720
-"""Rows of the table of edges."""
+"""Rows of the table of edges: two per degree."""
 
 SMOOTHED = 3.0
-"""Degrees of hue over which the edge is rounded where two faces of a gamut meet."""
+"""Degrees of hue over which the edge is rounded at the gamut's corners."""
 
 STEEPEST = 1.0
-"""How fast the edge may recede with hue, in ln(chroma) a radian. BT.709's recedes five times
+"""Largest change of the edge with hue, in ln(chroma) per radian. That of BT.709 changes five times
 as fast beside its blue; neighbouring hues would then be torn apart, and a lattice would fold."""
 
-MOST_CHROMA, SCAN, HALVINGS = 2.0, 101, 30
-"""Chroma over lightness that an edge is looked for up to, and the steps: no spectral colour
-has more."""
+MOST_CHROMA = 2.0
+"""Chroma over lightness up to which an edge is searched for: no spectral colour has more."""
+
+SCAN = 101
+"""Steps of the search over chroma before it is refined."""
+
+HALVINGS = 30
+"""Bisections that refine the edge, to 1e-11 of chroma."""
 
 LEAST_REACH = 1.05
-"""Chroma over the gamut's that is brought onto its edge, where `reach` has no more."""
+"""Least chroma, relative to the gamut's edge, that is brought onto the edge."""
 
 ADDED_LIGHT = 1 + 1e-9
-"""A brightest channel that rises by no more than this counts as unchanged."""
-
+"""Ratio: a brightest channel that rises by no more counts as unchanged."""
 
 SPARE = 1.001
-"""How much further out than its table the edge of `reach` is taken: corners lie between rows."""
+"""Ratio by which the edge of `reach` is widened, as its corners lie between the table's rows."""
 
 ONTO_EDGE = 1 + 1e-12
-"""Chroma over the gamut's that counts as on its edge: rounding aside it is 1."""
+"""Largest chroma, relative to the gamut's edge, after the mapping: 1, with rounding."""
 
 
 @dataclass(frozen=True)
 class GamutMapping(Transform):
-    """Linear light brought into its gamut; hue as in Oklab, towards the neutral axis.
+    """Linear light moved into its gamut at constant Oklab hue, towards the neutral axis.
 
-    Light arrives as R, G, B of `gamut`, outside it where a channel is under 0. With
+    The input is R, G, B of `gamut`; a colour outside it has a channel below 0. With
     c = chroma / lightness and x = c / edge(hue):
 
-    - up to `knee` a colour stays;
+    - up to `knee` a colour does not change;
     - above, x' = k + s·n / (1 + n^p)^(1/p) with n = (x - k)/s, p = 1.2, and s such that the
-      edge of `reach` in that hue comes onto the edge of `gamut`. Lightness stays.
+      edge of `reach` at that hue becomes the edge of `gamut`. Lightness does not change.
 
-    The edge is that of the gamut, made no steeper than a lattice can follow (it lies up to a
-    quarter inside beside BT.709's blue). A brightest channel that came out over 0.8 of `top`,
-    and over what it was in `reach`, is drawn in the same way by a gain for all three, which keeps
-    hue and chroma over lightness: what was within `reach` comes out within 0 to `top`.
+    The edge is that of the gamut, smoothed so that a lattice can follow it (it is up to a
+    quarter further inside beside BT.709's blue). If the brightest channel comes out above 0.8
+    of `top` and above its value in `reach`, it is compressed in the same way by a gain for
+    all three channels, which keeps hue and chroma over lightness. So colours within `reach`
+    come out within 0 to `top`.
 
     Parameters
     ----------
     gamut
-        Of the light, in and out.
+        The gamut of the light, for input and output.
     reach
-        The gamut whose colours come inside; those beyond it are held on the edge, at their hue.
+        The gamut whose colours are brought inside; colours outside it are clipped to the edge at
+        their hue.
     knee
-        0 to 0.95.
+        0 to 0.95; see above.
     top
-        The most light that a channel may have; None leaves that to what follows.
+        The brightest light of a channel; None for no limit.
 
     >>> from lutbench.model.gamuts import BT709
     >>> light = conversion(BT2020, BT709).apply([0.0, 1.0, 0.0])
@@ -120,7 +128,7 @@ class GamutMapping(Transform):
             raise DefinitionError(
                 f"a knee of {self.knee:g} and a top of {self.top} are out of range",
                 where="gamut mapping",
-                accepted=f"a knee of 0 to {MOST_KNEE}, a top over 0",
+                accepted=f"a knee of 0 to {MOST_KNEE}, a top above 0",
             )
 
     def _apply(self, rgb: Array) -> Array:
@@ -140,11 +148,11 @@ class GamutMapping(Transform):
             found[far] = np.maximum(inner**3 @ np.linalg.inv(to_lms).T, 0.0)
         if self.top is not None:
             bright = np.flatnonzero(found.max(axis=1) > TOP_KNEE * self.top)
-            found[bright] *= self._held(flat[bright], found[bright])[:, None]
+            found[bright] *= self._top_gain(flat[bright], found[bright])[:, None]
         return found.reshape(rgb.shape)
 
-    def _held(self, before: Array, after: Array) -> Array:
-        """The gain that draws in a brightest channel over the knee of `top`."""
+    def _top_gain(self, before: Array, after: Array) -> Array:
+        """The gain that compresses a brightest channel above the knee of `top`, shape (n,)."""
         assert self.top is not None
         source = (before @ self._to_reach.T).max(axis=1)
         brightest = np.maximum(after.max(axis=1), 1e-12)
@@ -164,11 +172,11 @@ class GamutMapping(Transform):
         return np.interp(place, at, own), np.interp(place, at, far)
 
     def inverse(self) -> Transform:
-        raise NotInvertibleError(f"{self!r} has no inverse: colours beyond its reach are held")
+        raise NotInvertibleError(f"{self!r} has no inverse: colours out of reach are clipped")
 
 
 def limited(x: Array, knee: float, most: Array) -> Array:
-    """Values over a knee compressed so that `most` (over 1) comes to 1; the slope is continuous.
+    """Values above a knee compressed so that `most` (above 1) becomes 1; the slope is continuous.
 
     The curve of the Academy reference gamut compression, power 1.2.
     """
@@ -179,19 +187,18 @@ def limited(x: Array, knee: float, most: Array) -> Array:
 
 
 def lms_matrix(gamut: Gamut) -> Array:
-    """Linear R, G, B of a gamut to the LMS of Oklab, white to 1, 1, 1, shape (3, 3)."""
+    """The matrix from linear R, G, B of a gamut to the LMS of Oklab, white to 1, 1, 1; (3, 3)."""
     adapt = adaptation_matrix(gamut.white, WHITES["D65"])
     rows = LMS_FROM_XYZ @ adapt @ gamut.to_xyz
-    # Rounding of the published matrix aside white is 1, 1, 1: so greys are greys.
+    # The published matrix is rounded; this makes white exactly 1, 1, 1, so greys stay grey.
     return np.asarray(rows / rows.sum(axis=1, keepdims=True))
 
 
 @lru_cache(maxsize=64)
 def edge_by_hue(gamut: Gamut, outer: bool = False) -> Array:
-    """Chroma over lightness of a gamut's edge, at `HUES` equal steps of hue and the first again.
+    """Chroma over lightness of a gamut's edge, at `HUES` equal steps of hue; the first again last.
 
-    Held to `STEEPEST` and rounded: no further out than the gamut, or with `outer` no further
-    in.
+    Limited to `STEEPEST` and smoothed: never outside the gamut, or with `outer` never inside.
     """
     hue = np.arange(HUES) * 2 * np.pi / HUES
     directions: Array = np.asarray([np.cos(hue), np.sin(hue)], dtype=np.float64)
@@ -206,7 +213,7 @@ def edge_by_hue(gamut: Gamut, outer: bool = False) -> Array:
 
 
 def _edge(directions: Array, to_rgb: NDArray[Any]) -> Array:
-    """Where the first channel comes to 0 along directions of a and b, lightness 1."""
+    """The chroma at which the first channel becomes 0 along directions in a and b, lightness 1."""
     share = np.linalg.inv(LAB_FROM_ROOTS)[:, 1:] @ directions
 
     def inside(chroma: Array) -> NDArray[np.bool_]:
@@ -227,7 +234,7 @@ def _edge(directions: Array, to_rgb: NDArray[Any]) -> Array:
 
 
 def _with_corners(edge: Array, gamut: Gamut) -> Array:
-    """The edge with the primaries and their mixtures in it, which lie between two rows."""
+    """The edge with the gamut's corners added, which lie between two rows."""
     corners = np.array([[1, 0, 0], [1, 1, 0], [0, 1, 0], [0, 1, 1], [0, 0, 1], [1, 0, 1]])
     light, a, b = (np.cbrt(corners @ lms_matrix(gamut).T) @ LAB_FROM_ROOTS.T).T
     row = np.rint(np.arctan2(b, a) % (2 * np.pi) * HUES / (2 * np.pi)).astype(int) % HUES
@@ -237,7 +244,7 @@ def _with_corners(edge: Array, gamut: Gamut) -> Array:
 
 
 def _less_steep(value: Array) -> Array:
-    """A periodic table lowered so far that it rises and falls by `STEEPEST` a radian at most."""
+    """A periodic table lowered until it changes by at most `STEEPEST` per radian."""
     step = STEEPEST * 2 * np.pi / HUES
     rows = np.arange(HUES)
     apart = step * np.minimum(rows, HUES - rows)
@@ -249,13 +256,13 @@ def _window() -> int:
 
 
 def _extreme(value: Array, choose: np.ufunc) -> Array:
-    """The least, or the greatest, of a window around each row."""
+    """The minimum or maximum over a window around each row."""
     w = _window()
     return np.asarray(choose.reduce([np.roll(value, k) for k in range(-w, w + 1)]))
 
 
 def _rounded(value: Array) -> Array:
-    """A table smoothed over the window with a raised cosine."""
+    """A table smoothed with a raised cosine over the window."""
     w = _window()
     at = np.arange(-w, w + 1)
     weights = np.cos(np.pi * at / (2 * w + 2)) ** 2

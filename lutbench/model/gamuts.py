@@ -53,7 +53,7 @@ class Gamut:
     Raises
     ------
     DefinitionError
-        When the primaries span no triangle, or a primary or the white has no luminance scale.
+        When the primaries make no triangle, or the white is outside it.
     """
 
     name: str
@@ -78,7 +78,7 @@ class Gamut:
             raise DefinitionError(
                 "the primaries lie on a line, so the gamut is degenerate",
                 where=where,
-                accepted="three primaries that span a triangle",
+                accepted="three primaries that make a triangle",
             )
         if self.white[1] <= 0:
             raise DefinitionError(
@@ -106,12 +106,12 @@ class Gamut:
 
     @property
     def luminance_weights(self) -> tuple[float, float, float]:
-        """The share of R, G and B in luminance Y."""
+        """The luminance Y of R, G and B; they add up to 1."""
         red, green, blue = self.to_xyz[1].tolist()
         return red, green, blue
 
     def same_as(self, other: Gamut, tolerance: float = 1e-4) -> bool:
-        """Whether primaries and white are the same within rounding of published values."""
+        """Whether primaries and white are the same, within the rounding of published values."""
         mine = np.array([*self.primaries, self.white])
         return bool(np.abs(mine - np.array([*other.primaries, other.white])).max() <= tolerance)
 
@@ -125,7 +125,7 @@ class Gamut:
 
 
 def xyz_of_xy(xy: ArrayLike) -> Array:
-    """XYZ with Y = 1 of a chromaticity."""
+    """XYZ, with Y = 1, of a chromaticity; shape (3,)."""
     x, y = np.asarray(xy, dtype=np.float64)
     return np.array([x / y, 1.0, (1 - x - y) / y])
 
@@ -143,7 +143,7 @@ def adaptation_matrix(source: XY, target: XY, adaptation: str = "bradford") -> A
 def conversion(source: Gamut, target: Gamut, adaptation: str = "bradford") -> Matrix:
     """The matrix from linear R G B of one gamut to another.
 
-    With an adaptation white goes to white exactly, so neutrals stay neutral.
+    With an adaptation, white becomes exactly white, so neutrals stay neutral.
 
     >>> from lutbench.model.gamuts import BT709, BT2020
     >>> conversion(BT709, BT2020).array.round(4).tolist()[0]  # Recommendation ITU-R BT.2087
@@ -156,9 +156,9 @@ def conversion(source: Gamut, target: Gamut, adaptation: str = "bradford") -> Ma
 
 
 def usual_adaptation(source: Gamut, target: Gamut) -> Adaptation:
-    """How white is adapted unless somebody says: by Bradford, and to or from CIE XYZ not at all.
+    """The default adaptation: Bradford, but none to or from CIE XYZ.
 
-    XYZ is no device with a white of its own: a colour keeps the white that its definition has.
+    XYZ is not a device with its own white, so colours keep their white there.
 
     >>> from lutbench.model.gamuts import BT709, P3_D65, XYZ
     >>> usual_adaptation(BT709, P3_D65), usual_adaptation(BT709, XYZ)
@@ -168,7 +168,13 @@ def usual_adaptation(source: Gamut, target: Gamut) -> Adaptation:
 
 
 def check_adaptation(name: str, where: str = "") -> Adaptation:
-    """`name` as the name of an adaptation, letter case ignored."""
+    """`name` as the name of an adaptation, in any letter case.
+
+    Raises
+    ------
+    LutbenchError
+        When there is no such adaptation.
+    """
     folded = name.casefold() if isinstance(name, str) else ""
     if folded not in (*ADAPTATIONS, "none"):
         raise LutbenchError(

@@ -17,12 +17,12 @@ if TYPE_CHECKING:
 Triple = tuple[float, float, float]
 
 CDL_WEIGHTS: Triple = (0.2126, 0.7152, 0.0722)
-"""The luminance weights of the ASC CDL, whatever the gamut: ASC CDL 1.2."""
+"""The luma weights of ASC CDL 1.2, for any gamut."""
 
 
 @dataclass(frozen=True)
 class Saturation(Transform):
-    """Distance of each channel from luminance, times `amount`."""
+    """Distance of each channel from luma, multiplied by `amount`, 0 to 20."""
 
     amount: float = 1.0
     weights: Triple = CDL_WEIGHTS
@@ -48,9 +48,9 @@ class Saturation(Transform):
 class Cdl(Transform):
     """ASC CDL 1.2: (in·slope + offset)^power in each channel, then saturation.
 
-    With `clamp` (version 1.2) the value is held to 0..1 before the power and
-    after the saturation; without, nothing is held and negative values pass the
-    power unchanged (the no-clamp form of the Common LUT Format).
+    With `clamp` (version 1.2) values are clamped to 0..1 before the power and after the
+    saturation. Without it nothing is clamped, and the power leaves negative values unchanged
+    (the no-clamp form of the Common LUT Format).
 
     >>> Cdl(slope=(2.0, 1.0, 1.0), saturation=0.5).apply([0.25, 0.5, 0.5]).round(4).tolist()
     [0.5, 0.5, 0.5]
@@ -99,7 +99,7 @@ class Cdl(Transform):
 
 @dataclass(frozen=True)
 class CdlInverse(Transform):
-    """The reverse of a CDL: saturation, power, offset and slope undone in this order."""
+    """The inverse of a CDL: of saturation, power, offset and slope, in this order."""
 
     cdl: Cdl
     kind: ClassVar[str] = "cdl_inverse"
@@ -119,17 +119,17 @@ class CdlInverse(Transform):
 
 
 def _signless_power(value: Array, power: Array) -> Array:
-    """`value` to `power` where it is over 0; unchanged below."""
+    """`value` to the power `power` if it is positive, else unchanged."""
     return np.where(value > 0, np.maximum(value, 0) ** power, value)
 
 
 def gains(red: float, green: float, blue: float) -> Matrix:
-    """White balance as a gain for each channel of linear light."""
+    """White balance as a gain for each channel of linear light, above 0 and up to 100."""
     if not all(0 < gain <= 100 for gain in (red, green, blue)):
         raise DefinitionError(
             f"gains of {red:g} {green:g} {blue:g} are out of range",
             where="white balance",
-            accepted="over 0, up to 100",
+            accepted="above 0, up to 100",
         )
     return Matrix.from_array(np.diag([red, green, blue]))
 
@@ -166,15 +166,15 @@ def planckian_xy(kelvin: float) -> tuple[float, float]:
 def illuminant_xy(kelvin: float, tint: float = 0.0) -> tuple[float, float]:
     """The chromaticity of a light: a black body, moved off the locus by `tint`.
 
-    `tint` is in thousandths of Duv (CIE 1960 uv, across the locus); positive
-    is greener, negative more magenta.
+    `tint` is 1000 times Duv (CIE 1960 uv, across the locus), -50 to 50; positive is greener,
+    negative more magenta.
     """
     if not abs(tint) <= 50:
         raise DefinitionError(
             f"a tint of {tint:g} is out of range", where="white balance", accepted="-50 to 50"
         )
     u, v = _uv(planckian_xy(kelvin))
-    # Across the locus: the normal of its chord over a hundredth of its temperature.
+    # The direction across the locus, from its chord over 1 % of the temperature.
     u1, v1 = _uv(planckian_xy(max(kelvin * 0.995, 1667)))
     u2, v2 = _uv(planckian_xy(min(kelvin * 1.005, 25000)))
     along = np.array([u2 - u1, v2 - v1]) / np.hypot(u2 - u1, v2 - v1)
@@ -197,15 +197,15 @@ def white_balance(
 ) -> Matrix:
     """The matrix on linear R G B of `gamut` that makes a light of `kelvin` neutral.
 
-    The recording is taken to be balanced for a black body of `balanced_for`
-    kelvin, so `kelvin` equal to it with no tint changes nothing.
+    The recording is assumed to be balanced for a black body of `balanced_for` kelvin; if
+    `kelvin` is the same and there is no tint, nothing changes.
     """
     from lutbench.model.gamuts import adaptation_matrix
 
     light = illuminant_xy(kelvin, tint)
     neutral = illuminant_xy(balanced_for)
-    # The camera showed a light of `balanced_for` as the gamut's own white: bring
-    # both lights to that frame before adapting one to the other.
+    # A light of `balanced_for` was recorded as the gamut's white: both lights are adapted to
+    # that first, and then one to the other.
     to_frame = adaptation_matrix(neutral, gamut.white, adaptation)
     adapt = adaptation_matrix(light, neutral, adaptation)
     xyz = to_frame @ adapt @ np.linalg.inv(to_frame)
@@ -214,7 +214,7 @@ def white_balance(
 
 @dataclass(frozen=True)
 class Exposure(Transform):
-    """Light times 2^stops.
+    """Light multiplied by 2^stops, -20 to 20 stops.
 
     >>> Exposure(1.0).apply([0.18, 0.18, 0.18]).tolist()
     [0.36, 0.36, 0.36]

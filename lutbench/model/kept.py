@@ -1,4 +1,4 @@
-"""A file in the user's cache folder: header and samples with a digest, of trusted places only."""
+"""A file in the user's cache folder, with a checksum, which is read only from a trusted place."""
 
 from __future__ import annotations
 
@@ -17,13 +17,16 @@ from lutbench import files
 from lutbench.model.transforms import Array
 
 _MAX_BYTES = 64 << 20
-"""Of the kept file: it takes a few megabytes."""
+"""Bytes of the cached file, which has a few megabytes."""
 
 _MAGIC = b"lutbench registries 2\n"
 
 
 def file_for(code: Iterable[Path]) -> Path | None:
-    """Where what `code` makes of this colour-science is kept; None where there can be no file."""
+    """The cache file for this version of colour-science and of `code`; None without one.
+
+    `code` are the files whose changes make the cache invalid.
+    """
     import platformdirs
 
     if os.environ.get("LUTBENCH_CACHE", "").strip().casefold() in ("no", "0", "false"):
@@ -34,7 +37,7 @@ def file_for(code: Iterable[Path]) -> Path | None:
     fingerprint = hashlib.sha256()
     for each in code:
         fingerprint.update(each.read_bytes())
-    # Told without an import: the files that a release changes.
+    # The version is recognised without an import, by files that change with each release.
     package = Path(spec.origin).parent
     for place in (package, package / "models" / "rgb" / "transfer_functions", spec.origin):
         found = Path(place).stat()
@@ -46,10 +49,10 @@ def file_for(code: Iterable[Path]) -> Path | None:
 
 
 def only_ours(path: Path) -> bool:
-    """Whether nobody but the user and the administrator can have written `path`.
+    """Whether only the user and the administrator can have written `path`.
 
-    The folders above count too: who can rename one of them can put another in its place.
-    On Windows a user's cache folder is the user's own by the rules of the system.
+    The folders above it count too, since somebody who can rename one can replace it. On
+    Windows the system protects a user's cache folder.
     """
     if os.name != "posix":
         return True
@@ -65,25 +68,31 @@ def only_ours(path: Path) -> bool:
 
 
 def packed(header: dict[str, Any], samples: Array) -> bytes:
-    """The bytes of a file."""
+    """The bytes of a file with a header and samples, shape (n, columns)."""
     text = json.dumps(header, ensure_ascii=True).encode()
     body = len(text).to_bytes(8, "little") + text + samples.astype("<f8").tobytes()
     return _MAGIC + hashlib.sha256(body).digest() + body
 
 
 def read(file: Path, columns: int) -> tuple[dict[str, Any], Array]:
-    """Header and samples (n, `columns`) of a file; ValueError where it is not to be trusted."""
+    """Header and samples, shape (n, `columns`), of a file.
+
+    Raises
+    ------
+    ValueError
+        When there is no such file, or it cannot be trusted.
+    """
     if not file.exists() or not only_ours(file):
-        raise ValueError("no file to trust")
+        raise ValueError("there is no trusted file")
     return unpacked(files.read_bytes(file, limit=_MAX_BYTES), columns)
 
 
 def unpacked(data: bytes, columns: int) -> tuple[dict[str, Any], Array]:
-    """The same of bytes; ValueError where their digest does not hold."""
+    """Header and samples of the bytes of a file; ValueError if their checksum is wrong."""
     begin = len(_MAGIC) + 32
     body = memoryview(data)[begin:]
     if data[: len(_MAGIC)] != _MAGIC or hashlib.sha256(body).digest() != data[len(_MAGIC) : begin]:
-        raise ValueError("the digest does not hold")
+        raise ValueError("the checksum is wrong")
     length = int.from_bytes(body[:8], "little")
     header = json.loads(bytes(body[8 : 8 + length]))
     samples = np.frombuffer(data, "<f8", offset=begin + 8 + length)

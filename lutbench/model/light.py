@@ -1,8 +1,8 @@
 """Sides of light: the scene before the camera, and the display before the eye.
 
-A curve's light is on one side. The two sides are not the same light on another
-scale: between them stands the rendering of a television system, its OOTF
-(Recommendation ITU-R BT.2100-2, table 1 and figure 1), or the tone of a LUT.
+A curve's light is on one side. The two sides are not the same light on different
+scales: between them is the rendering, which is the OOTF of a television system
+(Recommendation ITU-R BT.2100-2, table 1 and figure 1) or the tone of a LUT.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ REFERENCE_WHITE = 203.0
 """cd/m² of HDR reference white: Report ITU-R BT.2408, table 1."""
 
 MOST_LUMINANCE = 10000.0
-"""cd/m² that PQ ends at: SMPTE ST 2084."""
+"""cd/m² of the highest PQ signal: SMPTE ST 2084."""
 
 REFERENCE_SURROUND = 5.0
 """cd/m² of the reference surround: Recommendation ITU-R BT.2100-2, table 3."""
@@ -29,8 +29,8 @@ REFERENCE_SURROUND = 5.0
 class Light:
     """Which side a curve's light is on, and what its 1.0 stands for.
 
-    `luminance` is the cd/m² of 1.0 on the display; None where the light is relative:
-    that of a scene, or of a display whose white nobody has named.
+    `luminance` is the cd/m² of 1.0 on the display; None if the light is relative, as that of
+    a scene or of a display whose white is not named.
 
     >>> str(Light("display", "HDR reference white", 203.0))
     'display light, 1.0 = HDR reference white, 203 cd/m²'
@@ -55,10 +55,10 @@ DISPLAY = Light("display", "the display's white")
 
 @dataclass(frozen=True)
 class Display:
-    """A display that is named: peak and black in cd/m², and the light around it.
+    """A named display: its peak, its black and its surround, in cd/m².
 
-    `surround` is the luminance of what surrounds the picture, in cd/m²: HLG's
-    system gamma depends on it (Report ITU-R BT.2390).
+    `surround` is the luminance around the picture, on which the system gamma of HLG depends
+    (Report ITU-R BT.2390).
 
     Raises
     ------
@@ -78,7 +78,7 @@ class Display:
             raise DefinitionError(
                 f"a black of {self.black:g} cd/m² is out of range",
                 where="display",
-                accepted="0 to under half the peak",
+                accepted="0 or more, less than half the peak",
             )
         if not 0.1 <= self.surround <= 1000:
             raise DefinitionError(
@@ -101,7 +101,13 @@ class Display:
 
 
 def check_luminance(where: str, what: str, value: float) -> None:
-    """Refuse a luminance that no display of this model has."""
+    """Check that a luminance is 1 to 10000 cd/m².
+
+    Raises
+    ------
+    DefinitionError
+        When it is not.
+    """
     if not 1 <= value <= MOST_LUMINANCE:
         raise DefinitionError(
             f"a {what} of {value:g} cd/m² is out of range", where=where, accepted="1 to 10000"

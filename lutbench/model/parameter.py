@@ -1,7 +1,7 @@
 """Parameters of the parts of a conversion: each with its default, its limits and its unit.
 
-Said once, at the field: a part holds its values to the limits, `lutbench list` shows them,
-and whoever fits a part to a LUT knows from them where to look.
+They are defined once, at the dataclass field. A part checks its values against the limits,
+`lutbench list` shows them, and fits of a part to a LUT search within them.
 """
 
 from __future__ import annotations
@@ -20,15 +20,15 @@ class Parameter:
     Parameters
     ----------
     name
-        Of the field, and in recipes.
+        The name of the field, and the key in recipes.
     default
-        Its value where nobody gives one.
+        The default value.
     limits
-        The lowest and the highest number, or None for words and answers.
+        The lowest and the highest number; None for texts and true/false.
     unit
         ``stops``, ``cd/m²`` …; empty for a share or a factor.
     accepted
-        The words that it takes, where it takes words.
+        The texts that it may be, if it is a text.
     """
 
     name: str
@@ -39,7 +39,7 @@ class Parameter:
 
     @property
     def range_words(self) -> str:
-        """What it takes, in words.
+        """The values that it may have, in words.
 
         >>> Parameter("blend", 0.0, (0.0, 1.0)).range_words
         '0 to 1'
@@ -67,7 +67,7 @@ def bounded(default: Any, low: float, high: float, unit: str = "") -> Any:
 
 
 def worded(default: str, accepted: tuple[str, ...]) -> Any:
-    """A dataclass field for one of some words."""
+    """A dataclass field for one of several texts."""
     return field(default=default, metadata={"accepted": accepted})
 
 
@@ -92,12 +92,12 @@ def parameters(part: Any) -> tuple[Parameter, ...]:
 
 
 def hold_to_limits(part: Any, where: str) -> None:
-    """Refuse a part with a number outside its limits.
+    """Check that all numbers of a part are within their limits.
 
     Raises
     ------
     DefinitionError
-        With the parameter and its limits.
+        When one is not, with the parameter and its limits.
     """
     for each in parameters(part):
         if each.limits is None:

@@ -2,8 +2,8 @@
 
 F. N. Fritsch and J. Butland, "A method for constructing local monotone piecewise cubic
 interpolants", SIAM J. Sci. Stat. Comput. 5, 1984; the ends by the three-point formula of
-C. Moler, "Numerical Computing with MATLAB", 2004, chapter 3. As scipy's
-``PchipInterpolator``, whose import takes a third of a second where a command takes less.
+C. Moler, "Numerical Computing with MATLAB", 2004, chapter 3. The same as scipy's
+``PchipInterpolator``, but importing that takes a third of a second, more than many commands.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ class Pchip:
     y
         Shape (n,) or (n, k): k curves over the same x.
 
-    Beyond its ends a curve goes on as its first and last cubic.
+    Outside its ends a curve continues as its first and last cubic.
 
     >>> Pchip(np.array([0.0, 1.0, 2.0]), np.array([0.0, 1.0, 1.0]))([0.5, 1.5]).tolist()
     [0.6875, 1.0]
@@ -45,7 +45,8 @@ class Pchip:
         return np.asarray((width * begin + t * (2 * a + 3 * t * b)) / width)
 
     def _pieces(self, at: object) -> tuple[Array, ...]:
-        """Place in the piece, its width, value and slope where it begins, and two factors."""
+        """For each place: position in its piece, the piece's width, first value and slope, and
+        the two other coefficients of the cubic."""
         place = np.asarray(at, dtype=np.float64)
         index = np.clip(np.searchsorted(self.x, place, side="right") - 1, 0, len(self.x) - 2)
         width = self.x[index + 1] - self.x[index]
@@ -59,7 +60,8 @@ class Pchip:
 
 
 def _slopes(x: Array, y: Array) -> Array:
-    """The slope at each point: weighted harmonic means of the chords beside it, 0 at a turn."""
+    """The slope at each point: the weighted harmonic mean of the chords beside it; 0 at an
+    extremum."""
     width = np.diff(x).reshape(-1, *[1] * (y.ndim - 1))
     chord = np.diff(y, axis=0) / width
     if len(x) == 2:
@@ -76,7 +78,7 @@ def _slopes(x: Array, y: Array) -> Array:
 
 
 def _end(width: Array, next_width: Array, chord: Array, next_chord: Array) -> Array:
-    """The slope at an end: of the parabola through three points, held so that nothing turns."""
+    """The slope at an end, of the parabola through three points, limited to stay monotone."""
     slope = ((2 * width + next_width) * chord - width * next_chord) / (width + next_width)
     steep = (np.sign(chord) != np.sign(next_chord)) & (np.abs(slope) > 3 * np.abs(chord))
     slope = np.where(steep, 3 * chord, slope)

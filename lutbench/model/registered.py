@@ -1,16 +1,16 @@
-"""What is needed of colour-science's registries, without the second that its import takes.
+"""The registries of colour-science from a cache, since importing it takes a second.
 
-`registries` looks like the part of the ``colour`` module that is used: names to
-functions, names to colour spaces. Names, primaries and matrices come from a file in
-the user's cache folder. The functions are of two kinds:
+`registries` looks like the part of the ``colour`` module that is used: functions and colour
+spaces by name. Names, primaries and matrices come from a file in the user's cache folder.
+The functions are of two kinds:
 
-- exact: imports colour-science when it is first called;
-- near: the function sampled, within `LIMIT` of it wherever that is measured. What a
-  curve is told by, or shown as, needs no more; nothing is built from it.
+- exact: colour-science is imported when the function is first called;
+- near: the function is interpolated from samples, within `LIMIT` of it. That is enough to
+  recognise or to show a curve; nothing is built from it.
 
-The file is made anew when colour-science or the code that makes it changes. It is read
-only where nobody but the user (and the administrator) can have written it, and only if
-its digest holds; else all comes from colour-science itself.
+The file is made again when colour-science or the code here changes. It is read only if
+nobody but the user (and the administrator) can have written it and its checksum is right;
+otherwise everything comes from colour-science itself.
 """
 
 from __future__ import annotations
@@ -38,27 +38,35 @@ FUNCTIONS = ("LOG_ENCODINGS", "LOG_DECODINGS", "OETFS", "OETF_INVERSES")
 _TO_LIGHT = ("LOG_DECODINGS", "OETF_INVERSES")
 
 LIMIT = 1e-6
-"""Of signal, and of light relative to itself or a thousandth: 0.001 10-bit codes at the worst.
-Where a function neither jumps nor has a pole the samples are within 1e-11."""
+"""Largest error of the samples, in signal or in relative light (0.001 10-bit codes). Where a
+function has no jump and no pole they are within 1e-11."""
 
 _AIMS = (1e-12, 1e-10, 1e-8, 1e-6)
-"""What a piece is made to hold where it is tried; the later ones near poles and jumps."""
+"""Errors that pieces are made for, tried in turn; the later ones are for poles and jumps."""
 
 _SIGNALS = (-2.0, 3.0)
-"""Between which decodings are sampled: far beyond what codes hold."""
+"""Signals between which decodings are sampled: far outside those of codes."""
 
 _LIGHTS = (-10.0, 1e13)
-"""Between which encodings are sampled: beyond the light that any curve gives back."""
+"""Light between which encodings are sampled: more than any curve decodes to."""
 
 _SCALE = 1e-3
-"""Light is laid out as asinh(light / _SCALE): evenly below the scale, in stops above."""
-_ORDER = 8  # coefficients of a piece
-_FIRST = 64  # pieces to begin with
-_FINEST = 1e-11  # the least width of a piece: where a function jumps
-_DEPTH = 60
-"""Times that a piece may be halved: beyond the digits of float64."""
+"""Light is sampled as asinh(light / _SCALE): linear below this scale, in stops above."""
 
-_MOST = 8_000  # pieces of one function
+_ORDER = 8
+"""Coefficients of a piece."""
+
+_FIRST = 64
+"""Pieces at the start, before any is halved."""
+
+_FINEST = 1e-11
+"""Least width of a piece, which is reached where a function jumps."""
+
+_DEPTH = 60
+"""Times that a piece may be halved: more than the digits of float64 allow."""
+
+_MOST = 8_000
+"""Pieces of one function: with more it is not sampled."""
 
 
 _log = logging.getLogger("lutbench")
@@ -66,7 +74,7 @@ _log = logging.getLogger("lutbench")
 
 @dataclass(frozen=True)
 class RegisteredSpace:
-    """An RGB colour space as it is registered."""
+    """A registered RGB colour space."""
 
     primaries: tuple[tuple[float, float], ...]
     whitepoint: tuple[float, float]
@@ -89,7 +97,7 @@ class Exact:
 
     @property
     def __signature__(self) -> inspect.Signature:
-        """The parameters of the registered function, with those defaults that are plain."""
+        """The parameters of the registered function, with their defaults if those are simple."""
         kind = inspect.Parameter.POSITIONAL_OR_KEYWORD
         return inspect.Signature(
             [inspect.Parameter(name, kind, default=default) for name, default in self.parameters]
@@ -98,7 +106,7 @@ class Exact:
 
 @dataclass(frozen=True, eq=False)
 class Near(Exact):
-    """A registered function from its samples; what lies outside them is asked of `Exact`."""
+    """A registered function interpolated from samples; outside them it is computed exactly."""
 
     pieces: Array | None = None
 
@@ -113,7 +121,7 @@ class Near(Exact):
 
 @dataclass(frozen=True)
 class Registries:
-    """The part of the ``colour`` module that is used here, under its names."""
+    """The part of the ``colour`` module that is used, under the same names."""
 
     LOG_ENCODINGS: dict[str, Callable[..., Any]]
     LOG_DECODINGS: dict[str, Callable[..., Any]]
@@ -123,7 +131,7 @@ class Registries:
 
 
 def registries(*, exact: bool = True) -> Any:
-    """The registries of colour-science: the module itself where it has grown since it was kept."""
+    """The registries of colour-science; the module itself if others were registered since."""
     header, samples = _kept()
     colour = sys.modules.get("colour")
     if colour is not None and any(
@@ -150,24 +158,24 @@ def _tables(header: dict[str, Any], samples: Array, *, exact: bool) -> Registrie
 
 @dataclass(frozen=True)
 class Judged:
-    """Why a registered curve cannot be used, and where it falls; empty where it can, and never."""
+    """Why a registered curve cannot be used, and where it falls; empty if it can, and does not."""
 
     unusable: str
     falls: str
 
 
 def judged() -> dict[str, Judged]:
-    """What is known of registered curves, by name: by their samples, where they have any."""
+    """The judgement on each registered curve, by name."""
     return {name: Judged(*each) for name, each in _kept()[0]["judged"].items()}
 
 
 def looked_up(registry: str, pieces: Array, given: Array) -> Array:
     """The sampled function at `given`.
 
-    `pieces` (n, 2 + `_ORDER`): where a piece begins, how wide it is, and the coefficients
-    of a polynomial over −1..1 of it, lowest first, all as light is laid out.
+    `pieces`, shape (n, 2 + `_ORDER`), has the start and width of each piece, and the
+    coefficients, lowest first, of a polynomial over −1..1. Light is on the asinh scale.
     """
-    with np.errstate(invalid="ignore"):  # of what a function has no value for
+    with np.errstate(invalid="ignore"):  # where the function is not defined
         if registry in _TO_LIGHT:
             return np.asarray(_SCALE * np.sinh(_polynomials(pieces, given)))
         return _polynomials(pieces, np.arcsinh(given / _SCALE))
@@ -180,12 +188,12 @@ def _polynomials(pieces: Array, at: Array) -> Array:
     found = factors[-1]
     for factor in factors[-2::-1]:
         found = found * t + factor
-    # A piece without a slope is its first value, also where that is infinite.
+    # A piece without a slope is constant; its value may be infinite.
     level = (factors[1] == 0) & ~np.isnan(t)
     return np.asarray(np.where(level, factors[0], found)).reshape(at.shape)
 
 
-# -- Making -------------------------------------------------------------------
+# -- Sampling -----------------------------------------------------------------
 
 
 def _made() -> tuple[dict[str, Any], Array]:
@@ -242,14 +250,14 @@ def _parameters(function: Callable[..., Any]) -> list[list[Any]]:
     return found
 
 
-# From the values at Chebyshev's points, both ends among them, to coefficients.
+# From the values at Chebyshev points, including both ends, to coefficients.
 _POINTS = -np.cos(np.pi * np.arange(_ORDER) / (_ORDER - 1))
 _THROUGH = np.linalg.inv(np.vander(_POINTS, increasing=True))
 _TRIED = (_POINTS[1:] + _POINTS[:-1]) / 2
 
 
 def _sampled(key: str, function: Callable[..., Any]) -> Array:
-    """The pieces (n, 2 + `_ORDER`) that come within `LIMIT`; n = 0 where none do."""
+    """The pieces, shape (n, 2 + `_ORDER`), within `LIMIT`; n = 0 if that cannot be reached."""
     for aim in _AIMS:
         pieces = _pieces(key, function, aim)
         if len(pieces) and _error(key, function, pieces) <= LIMIT:
@@ -258,26 +266,27 @@ def _sampled(key: str, function: Callable[..., Any]) -> Array:
 
 
 def _pieces(key: str, function: Callable[..., Any], aim: float) -> Array:
+    """The pieces of a function with errors below `aim`, halved until they are; n = 0 if not."""
 
-    def laid_out(at: Array) -> Array:
+    def scaled(at: Array) -> Array:
         if key in _TO_LIGHT:
             return np.asarray(np.arcsinh(_called(function, at) / _SCALE))
         return _called(function, _SCALE * np.sinh(at))
 
     ends = np.array(_SIGNALS) if key in _TO_LIGHT else np.arcsinh(np.array(_LIGHTS) / _SCALE)
-    # Light and signal 0 begin a piece: many functions change there.
+    # A piece begins at light and signal 0, where many functions change.
     knots = np.unique(np.concatenate([np.linspace(ends[0], ends[1], _FIRST + 1), [0.0]]))
     begin, width = knots[:-1], np.diff(knots)
     done: list[Array] = []
     for _ in range(_DEPTH):
-        values = laid_out(begin[:, None] + width[:, None] * (_POINTS + 1) / 2)
+        values = scaled(begin[:, None] + width[:, None] * (_POINTS + 1) / 2)
         there = np.isfinite(values).all(axis=1)
-        right = laid_out(begin[:, None] + width[:, None] * (_TRIED + 1) / 2)
+        right = scaled(begin[:, None] + width[:, None] * (_TRIED + 1) / 2)
         with np.errstate(invalid="ignore"):
             factors = values @ _THROUGH.T
             found = factors @ np.vander(_TRIED, _ORDER, increasing=True).T
             good = np.abs(found - right) <= aim * np.maximum(1, np.abs(right))
-        # What is nowhere a number, or the same infinity, or as small as it gets, is one value.
+        # Pieces that are NaN, infinite or as narrow as allowed become constant.
         same = _alike(values, values[:, :1]).all(axis=1) & _alike(right, values[:, :1]).all(axis=1)
         least = width <= _FINEST * np.maximum(1, np.abs(begin))
         flat = (same & ~there) | (least & ~good.all(axis=1)) | (least & ~there)
@@ -299,12 +308,12 @@ def _pieces(key: str, function: Callable[..., Any], aim: float) -> Array:
 
 
 def _alike(one: Array, other: Array) -> Any:
-    """Whether two values are the same infinity, or both none."""
+    """Whether two values are equal, or both NaN."""
     return (one == other) | (np.isnan(one) & np.isnan(other))
 
 
 def _error(key: str, function: Callable[..., Any], pieces: Array) -> float:
-    """How far the samples are from the function, between them, where light and signal go."""
+    """The largest error of the samples between them, over the usual range of light or signal."""
     random = np.random.default_rng(1)
     if key in _TO_LIGHT:
         tried = random.uniform(-0.2, 1.2, 20_000)
@@ -327,18 +336,18 @@ def _called(function: Callable[..., Any], value: Array) -> Array:
         return np.asarray(function(value), dtype=np.float64).reshape(value.shape)
 
 
-# -- Keeping ------------------------------------------------------------------
+# -- The cache ----------------------------------------------------------------
 
 
 @cache
 def _kept() -> tuple[dict[str, Any], Array]:
-    """The header and the samples: of the kept file, else made, and kept for the next time."""
+    """The header and the samples, from the cached file; else computed, and cached."""
     file, columns = kept_file(), 2 + _ORDER
     if file is not None:
         with suppress(LutbenchError, ValueError, KeyError, OSError):
             return kept.read(file, columns)
     header, samples = _made()
-    # As it will be read: what a process finds does not hang on whether the file was there.
+    # Unpacked again, so that the result is the same with and without a cached file.
     data = kept.packed(header, samples)
     if file is not None:
         with suppress(LutbenchError, OSError):
@@ -346,11 +355,11 @@ def _kept() -> tuple[dict[str, Any], Array]:
             if kept.only_ours(file.parent):
                 files.write_bytes(file, data, force=True)
                 file.chmod(0o600)
-                _log.debug("%s: the registries of colour-science kept", file)
+                _log.debug("%s: the registries of colour-science were cached", file)
     return kept.unpacked(data, columns)
 
 
 def kept_file() -> Path | None:
-    """Where the registries are kept for this colour-science and this code, or None."""
+    """The cache file for this version of colour-science and of this code, or None."""
     here = Path(__file__)
     return kept.file_for((here, here.with_name("kept.py"), here.parent / "curves" / "usable.py"))

@@ -1,4 +1,4 @@
-"""Curves and gamuts that colour-science registers, taken at run time under their own names."""
+"""Curves and gamuts of colour-science's registries, at run time and under their own names."""
 
 from __future__ import annotations
 
@@ -13,19 +13,19 @@ from lutbench.model.transforms import Array
 
 
 def registry_curves(*, exact: bool = True) -> tuple[dict[str, Curve], dict[str, str]]:
-    """Every registered log encoding and OETF, and the reason for each that has no inverse there.
+    """Every registered log encoding and OETF; and, by name, why others are not usable.
 
-    Exact curves import colour-science when they are first used; others come from samples,
-    within 0.001 10-bit codes (`registered.LIMIT`).
+    Exact curves import colour-science when they are first used; others are interpolated from
+    samples, within 0.001 10-bit codes (`registered.LIMIT`).
     """
     return curves_of(registries(exact=exact))
 
 
 def registry_gamuts() -> list[Gamut]:
-    """Every RGB colour space of colour-science that is a gamut, by its primaries and white.
+    """Every RGB colour space of colour-science that is a valid gamut.
 
-    Its own matrices are not used: some are published rounded and would not keep
-    white exactly.
+    Only its primaries and white are used: some of the registered matrices are rounded, and
+    would not keep white exactly.
     """
     colour = registries()
     gamuts = []
@@ -40,10 +40,10 @@ def registry_gamuts() -> list[Gamut]:
 
 
 def published_matrices() -> dict[str, tuple[Array, Array]]:
-    """The matrices of each RGB colour space as registered: R G B to XYZ, and XYZ to R G B.
+    """The registered matrices of each RGB colour space: R G B to XYZ, and XYZ to R G B.
 
-    Some are those of a publication, rounded to a few decimals, and not quite
-    each other's inverse; a LUT from elsewhere may have been made with them.
+    Some are rounded to a few decimals, as published, and are not exactly each other's
+    inverse; a LUT from elsewhere may have been made with them.
     """
     colour = registries()
     return {

@@ -20,14 +20,14 @@ Range = Literal["full", "legal"]
 RANGES: tuple[Range, ...] = ("full", "legal")
 
 BIT_DEPTHS = (8, 10, 12, 16)
-"""Bits a code may have."""
+"""Bit depths of codes."""
 
 CODES_10_BIT = 1023.0
-"""Code values of 10 bits from signal 0 to signal 1, full range: the unit of most errors."""
+"""10-bit codes from signal 0 to signal 1 in full range: most errors are in this unit."""
 
 
 def check_range(name: object, where: str = "") -> Range:
-    """`name` as a signal range, letter case ignored; LutbenchError when it is none."""
+    """`name` as a signal range, in any letter case; LutbenchError if it is not one."""
     return one_of("signal range", name, RANGES, where)  # type: ignore[return-value]
 
 
@@ -52,7 +52,7 @@ def range_of(bits: int, name: Range) -> tuple[float, float]:
 def code_from_signal(
     signal: ArrayLike, bits: int = 10, name: Range = "full", *, headroom: bool = True
 ) -> Array:
-    """Code values, not rounded; held to 0 .. 2^bits - 1, or to signal 0..1 without `headroom`.
+    """Code values, not rounded; clamped to 0 .. 2^bits - 1, or without `headroom` to signal 0..1.
 
     >>> code_from_signal([0.0, 0.5, 1.09], 10, "legal").tolist()
     [64.0, 502.0, 1018.84]
@@ -64,7 +64,7 @@ def code_from_signal(
 
 
 def signal_from_code(code: ArrayLike, bits: int = 10, name: Range = "full") -> Array:
-    """Signal of code values; legal range gives under 0 and over 1 in foot- and headroom.
+    """Signal of code values; in legal range below 0 in the footroom and above 1 in the headroom.
 
     >>> float(signal_from_code(1019, 10, "legal").round(3))
     1.09
@@ -74,7 +74,7 @@ def signal_from_code(code: ArrayLike, bits: int = 10, name: Range = "full") -> A
 
 
 def signal_from_full_scale(value: ArrayLike) -> Array:
-    """Signal of legal code values over 1023 (ten bits).
+    """Signal of full-scale values (code / 1023) of 10-bit legal codes.
 
     >>> signal_from_full_scale([64 / 1023, 940 / 1023]).round(12).tolist()
     [0.0, 1.0]
@@ -83,14 +83,14 @@ def signal_from_full_scale(value: ArrayLike) -> Array:
 
 
 def full_scale_from_signal(signal: ArrayLike) -> Array:
-    """Legal code values over 1023 (ten bits) of signal: the inverse of `signal_from_full_scale`."""
+    """Full-scale values (code / 1023) of 10-bit legal codes: inverts `signal_from_full_scale`."""
     low, high = range_of(10, "legal")
     return np.asarray((low + np.asarray(signal, dtype=np.float64) * (high - low)) / 1023)
 
 
 @dataclass(frozen=True)
 class SignalFromRange(Transform):
-    """Full-scale values (code / (2^bits - 1)) of a range into signal, headroom kept.
+    """From full-scale values (code / (2^bits - 1)) of a range to signal, with headroom.
 
     >>> SignalFromRange("legal").apply([64 / 1023, 502 / 1023, 940 / 1023]).round(12).tolist()
     [0.0, 0.5, 1.0]
@@ -113,7 +113,7 @@ class SignalFromRange(Transform):
 
 @dataclass(frozen=True)
 class RangeFromSignal(Transform):
-    """Signal into full-scale values (code / (2^bits - 1)) of a range, headroom kept."""
+    """From signal to full-scale values (code / (2^bits - 1)) of a range, with headroom."""
 
     range: Range = "full"
     bits: int = 10
@@ -132,7 +132,7 @@ class RangeFromSignal(Transform):
 
 
 def relaid(present: Range, wanted: Range, bits: int) -> tuple[Transform, ...]:
-    """The step that takes full-scale values of one range to those of another; none if it is one."""
+    """The step from full-scale values of one range to another; none if they are the same."""
     if present == wanted:
         return ()
     return (
@@ -142,14 +142,14 @@ def relaid(present: Range, wanted: Range, bits: int) -> tuple[Transform, ...]:
 
 @dataclass(frozen=True)
 class RangeChange:
-    """The ranges that a LUT takes and gives now, and those it is to take and give.
+    """The signal ranges of a LUT's input and output now, and those that they are to have.
 
-    None for what is to stay; `bits` is the depth that a legal range is laid out for.
+    None for a range that does not change; `bits` is the depth of a legal range.
 
     Raises
     ------
     LutbenchError
-        When a range is none.
+        When one of them is not a range.
     """
 
     given_source_range: Range = "full"
@@ -165,14 +165,14 @@ class RangeChange:
 
     @property
     def before(self) -> tuple[Transform, ...]:
-        """What comes in as what the LUT was made for."""
+        """The step from the new input range to that of the LUT."""
         return relaid(
             self.source_range or self.given_source_range, self.given_source_range, self.bits
         )
 
     @property
     def after(self) -> tuple[Transform, ...]:
-        """What the LUT gives as what is wanted."""
+        """The step from the LUT's output range to the new one."""
         return relaid(
             self.given_target_range, self.target_range or self.given_target_range, self.bits
         )

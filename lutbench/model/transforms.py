@@ -19,7 +19,7 @@ Interpolation = Literal["tetrahedral", "trilinear"]
 
 
 def check_interpolation(name: object) -> Interpolation:
-    """`name` as an interpolation; LutbenchError when it is none."""
+    """`name` as an interpolation; LutbenchError if it is not one."""
     return one_of("interpolation", name, ("tetrahedral", "trilinear"))  # type: ignore[return-value]
 
 
@@ -27,12 +27,11 @@ def check_interpolation(name: object) -> Interpolation:
 class Transform:
     """A step from R G B to R G B.
 
-    Two transforms are equal when they are of one class and of the same values: numbers,
-    tables, domains, interpolation. What a LUT says of itself (title, comments) does not
-    count.
+    Two transforms are equal if they have the same class and the same values: numbers, tables,
+    domains, interpolation. The title and comments of a LUT do not count.
 
-    Subclasses are frozen dataclasses that give `_apply` (float64 in, float64
-    out, last axis R G B) and, where it exists, `inverse`.
+    Subclasses are frozen dataclasses that implement `_apply` (from float64 to float64, last
+    axis R G B) and, if there is one, `inverse`.
     """
 
     kind: ClassVar[str] = "transform"
@@ -56,24 +55,24 @@ class Transform:
             stays there, on its library's current stream (see `apply_pixels`).
         interpolation
             ``"tetrahedral"`` or ``"trilinear"`` for every 3D LUT in the transform;
-            None: what each LUT says.
+            None: the one of each LUT.
         out
-            Where to put the result: an array of the shape of `rgb`, and of the type the
-            result has without it. It may be `rgb` itself.
+            The array for the result: with the shape of `rgb`, and the type that the result
+            would have without it. It may be `rgb` itself.
         threads
-            The most threads that work on it; None: ``LUTBENCH_THREADS``, else the usable cores.
+            The largest number of threads. Default: ``LUTBENCH_THREADS``, else the usable cores.
 
         Returns
         -------
         ndarray
-            `out`, or a new array: uint8, uint16, float16 and float32 as they came, all else
-            float64. Codes are rounded to nearest and held to those there are; NaN
-            becomes code 0. Floats are held to nothing.
+            `out`, or a new array of the same type for uint8, uint16, float16 and float32, and
+            of float64 for all others. Codes are rounded to the nearest and clipped to their
+            range; NaN becomes code 0. Floats are not clipped.
 
         Raises
         ------
         LutbenchError
-            When `rgb` or `out` is no such array.
+            When `rgb` or `out` is not such an array.
         """
         found: NDArray[Any] = import_module("lutbench.tables.pixels").apply(
             self.with_interpolation(interpolation), rgb, out, threads
@@ -90,12 +89,12 @@ class Transform:
         return self
 
     def inverse(self) -> Transform:
-        """The transform that undoes this one.
+        """The inverse transform.
 
         Raises
         ------
         NotInvertibleError
-            When there is none.
+            When it has none.
         """
         raise NotInvertibleError(f"{self!r} has no inverse")
 
@@ -124,7 +123,7 @@ class Transform:
         return int(known)
 
     def __reduce__(self) -> tuple[Any, ...]:
-        # Made anew, so that a copy or a pickle is checked and read-only like the first.
+        # Constructed again, so that a copy or a pickle is checked and read-only as well.
         values = {field.name: getattr(self, field.name) for field in fields(self) if field.init}
         return _made, (type(self), values)
 
@@ -134,10 +133,10 @@ class Transform:
         Parameters
         ----------
         path
-            ``.cube``, ``.clf``, ``.cdl``, ``.cc`` or ``.ccc``. What a format cannot hold as
-            it is, is sampled.
+            ``.cube``, ``.clf``, ``.cdl``, ``.cc`` or ``.ccc``. What a format cannot hold
+            exactly is sampled.
         force
-            Whether a file that exists is replaced.
+            Whether an existing file is replaced.
 
         Raises
         ------
@@ -147,7 +146,7 @@ class Transform:
         import_module("lutbench.formats.saving").save(self, path, force=force)
 
     def plot(self, ax: Any = None) -> Any:
-        """Draw the neutral axis on matplotlib axes (new ones where `ax` is None); the axes."""
+        """Draw the neutral axis on matplotlib axes, by default on new ones; return the axes."""
         return import_module("lutbench.report.on_axes").plot(self, ax)
 
     def to_dict(self) -> dict[str, Any]:
@@ -155,7 +154,7 @@ class Transform:
         return self.to_data()
 
     def to_data(self) -> dict[str, Any]:
-        """Plain data (strings, numbers, lists, dicts) that says what this transform is."""
+        """This transform as plain data: strings, numbers, lists, dicts."""
         return {"kind": self.kind} | {
             field.name: plain(getattr(self, field.name)) for field in fields(self) if field.repr
         }
@@ -172,7 +171,7 @@ def _same(one: Any, other: Any) -> bool:
 
 
 def _hashed(value: Any) -> Any:
-    """What stands for `value` in a hash: arrays by their numbers, whatever their type."""
+    """A hashable stand-in for `value`: an array by its numbers, whatever its type."""
     if isinstance(value, np.ndarray):
         # + 0.0: the two zeros are equal, their bytes are not.
         return value.shape, hash((value.astype(np.float64) + 0.0).tobytes())
@@ -180,16 +179,16 @@ def _hashed(value: Any) -> Any:
 
 
 def read_only(array: ArrayLike, dtype: Any = None) -> NDArray[Any]:
-    """The numbers of `array` in memory that nobody can write to, shared where they are so already.
+    """The numbers of `array` in read-only memory, without a copy if they are there already.
 
-    A flag would not do: who holds the array, or another view of its memory, could
-    write all the same. These stand in a ``bytes`` object.
+    The memory is that of a ``bytes`` object. The flag of numpy would not be enough: somebody
+    with the array, or another view of its memory, could still write to it.
     """
     given = np.asarray(array, dtype=dtype)
     base: Any = given
     while isinstance(base, np.ndarray):
         base = base.base
-    # An unpickled array may be writable though its memory is a bytes object.
+    # An unpickled array may be writable even if its memory is a bytes object.
     shared = isinstance(base, bytes) and not given.flags.writeable
     if shared and type(given) is np.ndarray and given.flags.c_contiguous:
         return given
@@ -259,7 +258,7 @@ class Pipeline(Transform):
 
 @dataclass(frozen=True)
 class Clamp(Transform):
-    """Values held between `low` and `high`; NaN stays NaN."""
+    """Values clamped to `low` and `high`; NaN stays NaN."""
 
     low: float = 0.0
     high: float = 1.0
@@ -319,7 +318,7 @@ class Matrix(Transform):
 
 
 def _numbers(value: ArrayLike, shape: tuple[int, ...]) -> Array:
-    """`value` as finite float64 of `shape`."""
+    """`value` as finite float64 of `shape`; LutbenchError if it is not."""
     try:
         found = np.array(value, dtype=np.float64)
     except (TypeError, ValueError):
@@ -334,7 +333,7 @@ def _numbers(value: ArrayLike, shape: tuple[int, ...]) -> Array:
 
 
 def steps_of(transform: Transform) -> tuple[Transform, ...]:
-    """The steps of a pipeline; a transform of another kind is its own only step."""
+    """The steps of a pipeline; any other transform is its own only step."""
     return transform.steps if isinstance(transform, Pipeline) else (transform,)
 
 

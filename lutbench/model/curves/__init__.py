@@ -1,1 +1,1 @@
-"""Transfer curves: light to signal and back; one family a file."""
+"""Transfer curves: light to signal and back; one file for each family."""

@@ -24,15 +24,15 @@ class Curve:
     """A transfer curve between light and signal.
 
     `encode` takes light to signal, 0 at nominal black and 1 at nominal white, so
-    that 100 times the signal is the percent of a waveform; `decode` goes back. Both
+    that 100 times the signal is the percent of a waveform; `decode` is its inverse. Both
     take any shape and give float64. Both are defined on the whole real line and
     never fall; NaN gives NaN. `kind_of_light` says which side the light is on and what its
     1.0 stands for; mid grey of a scene is 0.18.
 
-    Subclasses give `_encode` and `_decode`, the formula as its source publishes it.
-    `formula_codes` says what the formula's values times 2^n - 1 are: ``full`` range
-    codes, so that the value is the signal, or ``legal`` codes, whose scale is then
-    taken out here and nowhere else.
+    Subclasses implement `_encode` and `_decode` with the formula as its source publishes it.
+    `formula_codes` says what the formula's values times 2^n - 1 are: ``full`` range codes,
+    so that the value is the signal, or ``legal`` codes, which are converted here and nowhere
+    else.
 
     `family` is ``log``, ``camera`` (an OETF), ``display`` (the inverse of an
     EOTF) or ``linear``.
@@ -44,21 +44,21 @@ class Curve:
     source: ClassVar[str] = ""
     note: ClassVar[str] = ""
     television: ClassVar[bool] = False
-    """Whether it is a curve of television, whose standards lay the signal out on legal codes."""
+    """Whether it is a curve of television, whose standards use legal codes."""
     shown: ClassVar[bool] = False
-    """Whether pictures are watched in these signals, on a display made for them."""
+    """Whether displays show signals with this curve."""
     hdr: ClassVar[bool] = False
-    """Whether it shows light over diffuse white: PQ and HLG."""
+    """Whether it encodes light above diffuse white for a display: PQ and HLG."""
     has_ootf: ClassVar[bool] = False
-    """Whether its standard ties scene light to display light: PQ and HLG (BT.2100)."""
+    """Whether its standard defines an OOTF from scene light to display light: PQ and HLG."""
     takes_black: ClassVar[bool] = False
-    """Whether a display's black level changes what the signal shows."""
+    """Whether the light of a signal depends on the display's black level."""
     scene_name: ClassVar[str] = ""
-    """For a display curve: the curve of the same signals on scene light, where there is one."""
+    """For a display curve: the curve of the same signal for scene light; empty without one."""
 
     @property
     def codes(self) -> Range:
-        """The coding convention: the code values that its source publishes are full or legal.
+        """Whether the code values that its source publishes are in full or legal range.
 
         >>> from lutbench.model.curves.log import AcesCct
         >>> from lutbench.model.curves.video import Bt709
@@ -74,24 +74,24 @@ class Curve:
 
     @property
     def display_white(self) -> float | None:
-        """cd/m² of display light 1.0 where the standard tells it, else None."""
+        """cd/m² of display light 1.0 if the standard defines it, else None."""
         return None
 
     def to_light(self, side: Side, display: Display | None, weights: Weights) -> Transform | None:
-        """Signal to linear light of a side, or None where the standard does not tell the way.
+        """Signal to linear light of a side; None if the standard does not define it.
 
-        `display` is the one that is named, `weights` are the luminance weights of the
+        `display` is the named display, if any; `weights` are the luminance weights of the
         signal's gamut.
         """
         return Decode(self) if side == self.kind_of_light.side else None
 
     def encode(self, light: ArrayLike) -> Array:
-        """Signal of light."""
+        """Light to signal, any shape."""
         value = self._encode(np.asarray(light, dtype=np.float64))
         return value if self.formula_codes == "full" else signal_from_full_scale(value)
 
     def decode(self, signal: ArrayLike) -> Array:
-        """Light of signal."""
+        """Signal to light, any shape."""
         value = np.asarray(signal, dtype=np.float64)
         return self._decode(
             value if self.formula_codes == "full" else full_scale_from_signal(value)
@@ -110,9 +110,9 @@ class Curve:
 
     @property
     def ends(self) -> tuple[float, float]:
-        """The signals of the lowest and the highest code that the curve is published for.
+        """The signals of the lowest and the highest code for which the curve is published.
 
-        0 and 1, or for legal codes what code 0 and code 1023 of ten bits are.
+        0 and 1; for a curve in legal codes the signals of the 10-bit codes 0 and 1023.
 
         >>> from lutbench.model.curves.log import AcesCct
         >>> AcesCct().ends
@@ -125,11 +125,11 @@ class Curve:
 
     @property
     def clip(self) -> float:
-        """The light of the highest code: the brightest that is recorded."""
+        """The light of the highest code, which is the brightest that is recorded."""
         return float(self.decode(self.ends[1]))
 
     def brightest_signal(self, display: Display | None) -> float:
-        """The highest signal there is anything to see in."""
+        """The highest signal that the display can show; without one, that of the highest code."""
         return self.ends[1]
 
     def to_data(self) -> dict[str, Any]:

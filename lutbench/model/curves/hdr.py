@@ -1,10 +1,10 @@
 """PQ and HLG, and ICtCp of PQ.
 
 Recommendation ITU-R BT.2100-2. Light 1.0 (a perfect white diffuser) is HDR
-reference white after Report ITU-R BT.2408: 203 cd/m² on the display, 58 % PQ,
-75 % HLG. Both BT.2100 curves are camera curves (scene light in), so they carry
+reference white of Report ITU-R BT.2408: 203 cd/m² on the display, 58 % PQ,
+75 % HLG. Both BT.2100 curves are camera curves (of scene light), so they include
 the reference rendering of the Recommendation; `PqDisplay` and `HlgSystemGamma`
-give the display side alone.
+are the display side only.
 """
 
 from __future__ import annotations
@@ -34,17 +34,18 @@ C1 = 3424 / 4096
 C2 = 2413 / 4096 * 32
 C3 = 2392 / 4096 * 32
 PQ_PEAK = MOST_LUMINANCE
+"""cd/m² of PQ signal 1."""
 
 # HLG OETF: Recommendation ITU-R BT.2100-2, table 5
 HLG_A = 0.17883277
 HLG_B = 1 - 4 * HLG_A
 HLG_C = 0.5 - HLG_A * float(np.log(4 * HLG_A))
 HLG_WHITE_SIGNAL = 0.75
-"""Report ITU-R BT.2408, table 1: HDR reference white in HLG."""
+"""HLG signal of HDR reference white: Report ITU-R BT.2408, table 1."""
 
 
 def pq_signal(luminance: Array) -> Array:
-    """PQ signal of luminance in cd/m² (0 and under give 0).
+    """PQ signal of luminance in cd/m²; 0 and negative values give 0.
 
     >>> pq_signal(np.array([100.0, 203.0, 1000.0])).round(5).tolist()
     [0.50808, 0.58069, 0.75183]
@@ -54,7 +55,7 @@ def pq_signal(luminance: Array) -> Array:
 
 
 def pq_luminance(signal: Array) -> Array:
-    """Luminance in cd/m² of a PQ signal (0 and under give 0; over about 1.99 it has a pole)."""
+    """Luminance in cd/m² of a PQ signal; negative signals give 0, those above 1.5 that of 1.5."""
     root = np.minimum(np.maximum(signal, 0), 1.5) ** (1 / M2)
     return np.asarray(PQ_PEAK * (np.maximum(root - C1, 0) / (C2 - C3 * root)) ** (1 / M1))
 
@@ -102,8 +103,8 @@ class PqDisplay(Curve):
 class PqScene(Curve):
     """The OETF of PQ: scene light through the reference OOTF, then the inverse EOTF.
 
-    Scene light 1.0 lands at `white` cd/m². The reference OOTF is BT.709's curve
-    seen on a BT.1886 display, F_D = 100·(G709(59.5208·E))^2.4.
+    Scene light 1.0 becomes `white` cd/m². The reference OOTF is the BT.709 curve followed
+    by a BT.1886 display, F_D = 100·(G709(59.5208·E))^2.4.
 
     >>> PqScene().encode([0.18, 0.9, 1.0]).round(2).tolist()  # Report ITU-R BT.2408, table 1
     [0.38, 0.57, 0.58]
@@ -142,8 +143,8 @@ class PqScene(Curve):
 
     @staticmethod
     def _ootf_inverse(luminance: Array) -> Array:
-        # The two parts of the Recommendation's curve do not quite meet: between them light
-        # stands still at the break, so that it never falls.
+        # The two parts of the Recommendation's curve do not quite meet: signals between them
+        # decode to the light of the break, so that the curve never falls.
         video = (luminance / 100) ** (1 / 2.4)
         end = PqScene.LINEAR_END
         above = 1.099 * (59.5208 * end) ** 0.45 - 0.099
@@ -180,7 +181,7 @@ def hlg_light(signal: Array) -> Array:
     """E of an HLG signal: the inverse OETF (odd below zero)."""
 
     def positive(x: Array) -> Array:
-        # Held far over any signal, so that the exponential stays finite.
+        # Limited far above any signal, so that the exponential stays finite.
         power = np.exp((np.minimum(x, 100.0) - HLG_C) / HLG_A)
         return np.where(x <= 0.5, x**2 / 3, (power + HLG_B) / 12)
 
@@ -223,7 +224,7 @@ class HlgScene(Curve):
 
 
 def white_words(luminance: float) -> str:
-    """What a white of that luminance is called."""
+    """The name for a white of that luminance in cd/m²."""
     return "HDR reference white" if luminance == REFERENCE_WHITE else "diffuse white"
 
 
@@ -247,9 +248,9 @@ def hlg_system_gamma(peak: float, surround: float = REFERENCE_SURROUND) -> float
 class HlgSystemGamma(Transform):
     """The OOTF of HLG: scene light (1.0 at 75 %) to display light (1.0 = 203 cd/m²).
 
-    F_D = L_W·Y_S^(γ-1)·E with Y_S the scene luminance, so the channels act on
-    each other. `weights` are the luminance weights of the signal's gamut
-    (BT.2100: those of BT.2020).
+    F_D = L_W·Y_S^(γ-1)·E with Y_S the scene luminance, so each channel depends on all
+    three. `weights` are the luminance weights of the signal's gamut (in BT.2100: those of
+    BT.2020); `peak` and `surround` are in cd/m².
     """
 
     peak: float = 1000.0
@@ -316,7 +317,7 @@ class HlgDisplayLight(Transform):
         return float(np.sqrt(3 * (self.display.black / self.display.peak) ** (1 / gamma)))
 
     def _apply(self, rgb: Array) -> Array:
-        # Without a black level the curve goes on below zero, so that it has an inverse there.
+        # Without a black level the curve continues below zero, so that it has an inverse there.
         lifted = np.maximum((1 - self.lift) * rgb + self.lift, 0) if self.lift else rgb
         return self.ootf.apply(HlgScene().decode(lifted))
 
@@ -340,7 +341,7 @@ class HlgSignalOfLight(Transform):
 
 
 CURVES = (PqScene(), PqDisplay(), HlgScene())
-"""Those that the catalogue names."""
+"""The curves of this file that are in the catalogue."""
 
 
 LMS_FROM_BT2020 = np.array([[1688, 2146, 262], [683, 2951, 462], [99, 309, 3688]]) / 4096
@@ -349,7 +350,7 @@ _LMS_FROM_ICTCP = np.linalg.inv(ICTCP_FROM_LMS)
 
 
 def bt2020_matrix(gamut: Gamut) -> Array:
-    """Linear R, G, B of a gamut to those of BT.2020, white to white, shape (3, 3)."""
+    """The matrix from linear R, G, B of a gamut to BT.2020, white to white, shape (3, 3)."""
     if gamut.primaries == BT2020.primaries and gamut.white == BT2020.white:
         return np.eye(3)
     adapt = adaptation_matrix(gamut.white, BT2020.white)
@@ -357,7 +358,7 @@ def bt2020_matrix(gamut: Gamut) -> Array:
 
 
 def ictcp_from_bt2020(rgb: Array) -> Array:
-    """I, Ct, Cp of display light in BT.2020, in cd/m², shape (..., 3); no light under zero.
+    """I, Ct, Cp of display light in BT.2020, in cd/m², shape (..., 3); negative cones give 0.
 
     >>> ictcp_from_bt2020(np.array([100.0, 100.0, 100.0])).round(4).tolist()
     [0.5081, 0.0, 0.0]

@@ -15,7 +15,7 @@ from lutbench.model.transforms import Array
 
 @dataclass(frozen=True)
 class AcesCc(Curve):
-    """The ACEScc grading curve; light of zero and under gives the lowest signal.
+    """The ACEScc grading curve; zero and negative light give the lowest signal.
 
     >>> AcesCc().encode([0.0, 0.18, 1.0]).round(4).tolist()
     [-0.3584, 0.4136, 0.5548]
@@ -63,11 +63,10 @@ class AcesCct(Curve):
 
 @dataclass(frozen=True)
 class PrintingDensity(Curve):
-    """Printing-density log of film scans: 10-bit black 95, white 685, 0.002 density a code.
+    """Printing-density log of film scans: 10-bit black 95, white 685, 0.002 density per code.
 
-    code = 685 + (gamma / 0.002)·log10(light·(1 - offset) + offset) with the
-    offset that puts light 0 at black. Common practice; the values as
-    colour-science holds them.
+    code = 685 + (gamma / 0.002)·log10(light·(1 - offset) + offset), with the offset such
+    that light 0 is black. Common practice; the values are those of colour-science.
 
     >>> float((PrintingDensity().encode(0.18) * 1023).round(1))
     467.8
@@ -99,7 +98,7 @@ class PrintingDensity(Curve):
         return float(10 ** ((self.black - self.white) / self._codes_per_decade))
 
     def _encode(self, light: Array) -> Array:
-        # The floor is far under code 0; it keeps the logarithm finite for negative light.
+        # The bound is far below code 0, and keeps the logarithm finite for negative light.
         inside = np.maximum(light * (1 - self._offset) + self._offset, 1e-6)
         return np.asarray((self.white + self._codes_per_decade * np.log10(inside)) / 1023)
 
@@ -110,13 +109,13 @@ class PrintingDensity(Curve):
 
 @dataclass(frozen=True)
 class CameraLog(Curve):
-    """A logarithm with a linear toe under a break: the form of most published camera logs.
+    """A logarithm with a linear toe below a break: the form of most published camera logs.
 
     Above ``lin_side_break``:
     signal = log_side_slope·log_base(lin_side_slope·light + lin_side_offset) + log_side_offset;
-    below: signal = linear_slope·light + an offset that makes the two meet. Without
-    ``linear_slope`` the toe goes on with the slope of the logarithm at the break;
-    without a break the logarithm is held at light where its argument is 1e-6.
+    below: signal = linear_slope·light + an offset that makes the curve continuous. Without
+    ``linear_slope`` the toe has the slope of the logarithm at the break; without a break
+    the toe begins where the logarithm's argument is 1e-6.
     The parameters are those of the camera log of the Common LUT Format
     (Academy S-2014-006, SMPTE ST 2136-1).
 
@@ -145,11 +144,11 @@ class CameraLog(Curve):
         if not all(map(math.isfinite, numbers)):
             problem = "a parameter is not finite"
         elif self.base <= 1:
-            problem = f"base {self.base:g} is not over 1"
+            problem = f"base {self.base:g} is not above 1"
         elif self.log_side_slope <= 0 or self.lin_side_slope <= 0:
-            problem = "a slope is not over 0, so the curve does not rise"
+            problem = "a slope is not above 0, so the curve does not rise"
         elif self.linear_slope is not None and self.linear_slope <= 0:
-            problem = "linear_slope is not over 0, so the toe does not rise"
+            problem = "linear_slope is not above 0, so the toe does not rise"
         elif self.linear_slope is not None and self.lin_side_break is None:
             problem = "linear_slope has no lin_side_break to start from"
         elif (
@@ -185,7 +184,7 @@ class CameraLog(Curve):
         exponent = (np.maximum(signal, slope * at + offset) - self.log_side_offset) / (
             self.log_side_slope
         )
-        # An exponent past 60 decades would overflow and is no light.
+        # An exponent of more than 60 decades would overflow, far beyond any real light.
         exponent = np.minimum(exponent, 60 / math.log10(self.base))
         argument = self.base**exponent
         log = (argument - self.lin_side_offset) / self.lin_side_slope
@@ -193,4 +192,4 @@ class CameraLog(Curve):
 
 
 CURVES = (AcesCc(), AcesCct(), PrintingDensity())
-"""Those that the catalogue names."""
+"""The curves of this file that are in the catalogue."""

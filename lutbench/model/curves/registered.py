@@ -21,8 +21,8 @@ from lutbench.model.transforms import Array
 class RegistryCurve(Curve):
     """A log encoding or OETF of colour-science.
 
-    Where the registered function has no value (the logarithm of zero or less)
-    light is held at what signal -1, or if need be 0, decodes to.
+    Where the registered function is not defined (the logarithm of zero or less), light is
+    clamped to that of signal -1, or of signal 0 if that is not defined either.
     """
 
     encoder: Callable[[Any], Any] = field(default=lambda x: x, repr=False, compare=False)
@@ -32,7 +32,7 @@ class RegistryCurve(Curve):
 
     @property
     def registry(self) -> str:
-        """Which registry holds it: ``log encoding`` or ``OETF``."""
+        """The registry that it is in: ``log encoding`` or ``OETF``."""
         return "log encoding" if self.is_log else "OETF"
 
     def _call(self, function: Callable[[Any], Any], value: Array) -> Array:
@@ -60,19 +60,19 @@ class RegistryCurve(Curve):
 
     @property
     def codes(self) -> Range:
-        """As of every curve; a television standard lays its signal out on legal codes."""
+        """As for every curve; television standards use legal codes."""
         return "legal" if self.name in OTHER_SCALES else super().codes
 
     @cached_property
     def kind_of_light(self) -> Light:
-        """Scene light; where 1.0 is the highest code, or half of the signal, it says so."""
+        """Scene light; 1.0 may be the highest code or half of the signal, which it then says."""
         if self.name in OTHER_SCALES:
             return OTHER_SCALES[self.name].light
         return PEAK if self.clip <= 1 + 1e-6 else SCENE
 
     @property
     def note(self) -> str:  # type: ignore[override]
-        """What to know before its levels are read, where light 1.0 is no white card."""
+        """A warning for the reader of its levels, if light 1.0 is not a white card."""
         if self.name in OTHER_SCALES:
             return OTHER_SCALES[self.name].note
         return PEAK_NOTE if self.kind_of_light == PEAK else ""
@@ -94,12 +94,12 @@ class RegistryLog(RegistryCurve):
 
 
 PEAK = Light("scene", "the brightest that is recorded")
-PEAK_NOTE = "Light 1.0 is the brightest that this curve records: a white card need not lie there."
+PEAK_NOTE = "Light 1.0 is the brightest that this curve records, and not necessarily a white card."
 
 
 @dataclass(frozen=True)
 class Scale:
-    """A registered curve's scale of light, and what to know of it."""
+    """The scale of light of a registered curve, and a note on it."""
 
     light: Light
     note: str
@@ -109,19 +109,19 @@ OTHER_SCALES = {
     # ARIB STD-B67: the level of reference white is half of the video level.
     "ARIB STD-B67": Scale(
         Light("scene", "at 50 % of the signal"),
-        "The signal of BT.2100 HLG with light 1.0 at 50 %: BT.2100 HLG has grey at 38 % and white "
-        "at 75 %, as BT.2408 has them.",
+        "This is BT.2100 HLG with light 1.0 at 50 %. Use BT.2100 HLG for grey at 38 % and white "
+        "at 75 %, the levels of BT.2408.",
     )
 }
-"""Television standards that are registered on a scale of their own."""
+"""Television standards that are registered with another scale of light."""
 
 ROUNDED = {"ACESproxy": "ACEScc with range legal"}
-"""What to name in place of a registered curve that gives whole codes. ACESproxy (Academy
+"""The replacement of a registered curve that is rounded to whole codes. ACESproxy (Academy
 S-2013-001) rounds the legal codes of ACEScc (S-2014-003)."""
 
 
 def curves_of(colour: Any) -> tuple[dict[str, Curve], dict[str, str]]:
-    """The curves and the reasons, from the registries of `colour`."""
+    """The curves in the registries of `colour`, and why others are not among them, by name."""
     curves: dict[str, Curve] = {}
     missing: dict[str, str] = {}
     for kind, encoders, decoders, lacking in (
@@ -145,12 +145,11 @@ def curves_of(colour: Any) -> tuple[dict[str, Curve], dict[str, str]]:
 
 
 def published_codes(name: str, encoder: Callable[..., Any]) -> Range:
-    """Whether what a registered function gives, times 1023, is a full-range or a legal code.
+    """Whether the result of a registered function, times 1023, is a full-range or a legal code.
 
-    Functions with a parameter ``out_normalised_code_value`` give legal code values
-    over 2^n - 1 where that is true, which is its default, and the signal (IRE / 100)
-    where it is false. What gives whole codes from 64 to 940 (`ROUNDED`) gives legal ones. All
-    others give the signal.
+    Functions with a parameter ``out_normalised_code_value`` give legal code values over
+    2^n - 1 if it is true, which is its default, else the signal (IRE / 100). Those that are
+    rounded to codes from 64 to 940 (`ROUNDED`) give legal codes. All others give the signal.
     """
     if name in ROUNDED:
         return "legal"

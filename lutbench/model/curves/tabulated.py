@@ -16,33 +16,34 @@ from lutbench.model.pchip import Pchip
 from lutbench.model.transforms import Array
 
 LINEAR_NEAR = 0.01
-"""Light under which steps are even in light, and above which they are even in stops."""
+"""Light: below it the scale of the spline is linear in light, above it in stops."""
 
 MAX_ROWS = 65536
-"""Rows of a table: as of a 1D LUT."""
+"""Rows of a table: as many as a 1D LUT may have."""
 
 LARGEST = 1e6
-"""Light or signal of a row: no curve that records a scene goes so far."""
+"""Largest light or signal in a row: no curve that records a scene goes so far."""
 
 NEAREST = 1e-12
-"""The least distance of two rows: nearer ones give slopes that overflow."""
+"""Least distance of two rows: with less the slopes overflow."""
+
 MAX_BYTES = 16 * 2**20
-"""Of a CSV file: 65536 rows of two numbers take a few megabytes."""
+"""Bytes of a CSV file: 65536 rows of two numbers take a few megabytes."""
 
 
 @dataclass(frozen=True)
 class Tabulated(Curve):
     """A monotone cubic through measured points (PCHIP: Fritsch and Carlson, 1980).
 
-    The points are joined in signal against asinh(light / 0.01), which is even
-    steps in stops in the highlights and linear near black; outside the table
-    the curve goes on along its end slopes.
+    The points are interpolated in signal against asinh(light / 0.01), which is logarithmic
+    in the highlights and linear near black; outside the table the curve continues along
+    its end slopes.
     """
 
     light: tuple[float, ...] = ()
     signal: tuple[float, ...] = ()
     family: ClassVar[str] = "log"
-    source: ClassVar[str] = "a table of the user's"
+    source: ClassVar[str] = "a table given by the user"
 
     def __post_init__(self) -> None:
         light, signal = np.array(self.light, float), np.array(self.signal, float)
@@ -59,7 +60,7 @@ class Tabulated(Curve):
         elif max(np.abs(light).max(), np.abs(signal).max()) > LARGEST:
             problem = f"a value beyond {LARGEST:g}"
         elif min(np.diff(signal).min(), np.diff(np.arcsinh(light / LINEAR_NEAR)).min()) < NEAREST:
-            problem = "two rows are almost alike"
+            problem = "two rows are almost equal"
         if problem:
             raise DefinitionError(
                 problem,
@@ -80,7 +81,7 @@ class Tabulated(Curve):
         return np.asarray(inner + below + above)
 
     def _end_slope(self, slope: float, segment: int) -> float:
-        """A PCHIP end slope can be zero; the end segment's chord then stands in."""
+        """The slope at an end; the chord of the end segment if PCHIP gives a slope of zero."""
         if slope > 1e-9:
             return float(slope)
         at = np.arange(len(self.signal))[segment]
@@ -91,8 +92,8 @@ class Tabulated(Curve):
         return np.asarray(LINEAR_NEAR * np.sinh(np.clip(self._stops(signal), -300.0, 300.0)))
 
     def _encode(self, light: Array) -> Array:
-        # The spline has no closed inverse; it rises, so bisection on a bracket
-        # that holds the answer is safe, and 60 halvings reach float64.
+        # The spline has no closed inverse. It rises, so bisection works, and 60 halvings reach
+        # the precision of float64.
         wanted = np.arcsinh(light / LINEAR_NEAR)
         low = np.full(light.shape, self.signal[0] - 4.0)
         high = np.full(light.shape, self.signal[-1] + 4.0)
@@ -105,12 +106,12 @@ class Tabulated(Curve):
 
 
 def read_curve_csv(path: str | Path, name: str) -> Tabulated:
-    """A curve from a CSV file with the columns light and signal (a header line may stand first).
+    """A curve from a CSV file with the columns light and signal; it may have a header line.
 
     Raises
     ------
     DefinitionError
-        With the line where the file is not such a table.
+        When the file is not such a table, with the line.
     """
     file = Path(path)
     try:
@@ -119,7 +120,7 @@ def read_curve_csv(path: str | Path, name: str) -> Tabulated:
         raise DefinitionError("is not UTF-8 text", where=file) from error
     light: list[float] = []
     signal: list[float] = []
-    # Numbers hold no comma, so a line is a row, quotation marks or not.
+    # Numbers contain no comma, so each line is a row, with or without quotation marks.
     for number, row in enumerate(text.splitlines(), 1):
         cells = [cell.strip().strip('"') for cell in row.split(",")]
         if not any(cells) or cells[0].startswith("#"):

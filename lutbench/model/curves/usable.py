@@ -1,4 +1,4 @@
-"""Whether a curve can serve in a transform."""
+"""Whether a curve can be used in a transform."""
 
 from __future__ import annotations
 
@@ -6,15 +6,15 @@ import numpy as np
 
 from lutbench.model.curves.base import Curve
 
-# One 10-bit code: a curve that does not come back this close is quantised or clamped.
 ROUND_TRIP = 1 / 1023
+"""Signal, one 10-bit code: a curve whose round trip is further off is quantised or clamped."""
 
 
 def falls(curve: Curve) -> str:
-    """Where the curve falls, by more than rounding, in words; empty where it never does.
+    """Where the curve falls by more than rounding, in words; empty if it never does.
 
-    Formulas whose parts do not quite meet step back there, by less than a 10-bit code;
-    the inverse of such a curve is not exact at the step.
+    A formula whose parts do not quite meet may fall there, by less than a 10-bit code;
+    the inverse of such a curve is not exact at that point.
     """
     low, high = curve.ends
     signal = np.linspace(low, high, 1 << 15)
@@ -32,10 +32,10 @@ def falls(curve: Curve) -> str:
 
 
 def why_unusable(curve: Curve) -> str:
-    """Why the curve cannot be used, or an empty string.
+    """Why the curve cannot be used; empty if it can.
 
-    A usable curve decodes every signal that a code stands for to finite, rising light
-    and encodes that light back to within one 10-bit code.
+    A usable curve decodes the signals of all codes to finite, rising light, and encodes
+    that light back to within one 10-bit code.
     """
     low, high = curve.ends
     signal = np.linspace(low, high, 1024)
@@ -48,10 +48,10 @@ def why_unusable(curve: Curve) -> str:
         return f"not monotone: decoded light falls at signal {at:.3f}"
     if (steps == 0).sum() > 1:
         at = signal[int(np.argmax(steps == 0))]
-        return f"no inverse: decoded light stands still at signal {at:.3f}"
+        return f"no inverse: decoded light does not rise at signal {at:.3f}"
     back = curve.encode(light)
     if not np.isfinite(back).all():
-        return "no inverse: encoding is not finite on what its signals decode to"
+        return "no inverse: encoding is not finite for the light that its signals decode to"
     error = np.abs(back - signal)
     if error.max() > ROUND_TRIP:
         return (

@@ -76,7 +76,7 @@ BT2020_12_BIT = Bt2020("BT.2020 12-bit", alpha=1.0993, beta=0.0181)
 
 @dataclass(frozen=True)
 class Srgb(Curve):
-    """The curve of sRGB; its linear part goes on below zero.
+    """The curve of sRGB; its linear part continues below zero.
 
     >>> Srgb().encode([0.18, 1.0]).round(4).tolist()
     [0.4614, 1.0]
@@ -126,8 +126,8 @@ class Bt1886(Curve):
     """The display curve of BT.1886: L = a·max(V + b, 0)^2.4, with white at 1.
 
     `black` is the black level of the display over its white level, L_B / L_W.
-    With black 0 the curve is a pure power 2.4 and goes on below zero as an odd
-    function; with a black level, light under black decodes to the black level.
+    With black 0 the curve is a pure power 2.4, odd below zero; with a black level,
+    signals below 0 decode to no less than zero light.
 
     >>> float(Bt1886().decode(0.5).round(5)), float(Bt1886().encode(0.18).round(5))
     (0.18946, 0.48944)
@@ -186,4 +186,4 @@ CURVES = (
     Power("gamma 2.4", 2.4),
     Power("gamma 2.6", 2.6),
 )
-"""Those that the catalogue names."""
+"""The curves of this file that are in the catalogue."""

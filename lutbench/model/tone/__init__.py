@@ -1,6 +1,6 @@
-"""What every tone mapper offers, and the tone mappers by name: one a file in this folder.
+"""The base class of tone mappers, and the tone mappers by name; each has a file in this folder.
 
-``clip`` is none of them: it is a conversion without a tone mapper.
+``clip`` is not one of them: it is a conversion without a tone mapper.
 """
 
 from __future__ import annotations
@@ -19,21 +19,20 @@ from lutbench.model.transforms import Transform
 
 @dataclass(frozen=True)
 class ToneMapper(Transform):
-    """A transform of light that stands for the tone of a conversion.
+    """A transform of light that is the tone of a conversion.
 
-    A subclass is a frozen dataclass whose fields are its settings: a recipe's
-    ``[tone]`` has a key for each (a number, true or false, or a text, as the
-    field's default is), with its limits where it is `bounded`. `method` is its name
-    in recipes and on the command line.
-    One file in this folder and one name in `_HOMES` make it known.
+    A subclass is a frozen dataclass whose fields are its settings: a recipe's ``[tone]`` has
+    a key for each, of the type of its default (a number, true/false or a text), and within
+    its limits if it is `bounded`. `method` is its name in recipes and on the command line.
+    A new one needs a file in this folder and an entry in `_HOMES`.
     """
 
     method: ClassVar[str] = ""
     says: ClassVar[str] = ""
     """What it does, in a line of ``lutbench list tones``."""
     side: ClassVar[Side | None] = None
-    """``display``: takes and gives display light in cd/m². None: takes the light on which the
-    two ends meet, 1.0 at white."""
+    """``display``: input and output are display light in cd/m². None: they are the light on
+    which source and target meet, 1.0 at white."""
 
     @classmethod
     def settings(cls) -> dict[str, Any]:
@@ -44,43 +43,43 @@ class ToneMapper(Transform):
     def between(
         cls, source: Encoding, target: Encoding, exposure: float = 0.0, **settings: Any
     ) -> Self:
-        """The mapper that fits a source, a target and an exposure in stops.
+        """The mapper for a source, a target and an exposure in stops.
 
-        `settings` are those that somebody has given; they are never overruled.
+        `settings` are those that were given; they are never changed.
         """
         return cls(**settings)
 
     @property
     def per_channel(self) -> bool:
-        """Whether each channel comes from itself alone, so that a 1D LUT can hold it."""
+        """Whether each channel depends only on itself, so that a 1D LUT can hold it."""
         return True
 
     def within(self, gamut: Gamut) -> Transform:
-        """The mapper on light of a gamut; itself where the gamut makes no difference to it."""
+        """The mapper for light of a gamut; itself if it does not depend on the gamut."""
         return self
 
     @property
     def source_white(self) -> float:
-        """For display light: the cd/m² of 1.0 of a source that does not tell its own."""
+        """For display light: the cd/m² of 1.0 if the source does not define it."""
         return REFERENCE_WHITE
 
     @property
     def target_white(self) -> float:
-        """For display light: the cd/m² of 1.0 of a target that does not tell its own."""
+        """For display light: the cd/m² of 1.0 if the target does not define it."""
         return REFERENCE_WHITE
 
     @property
     def words(self) -> str:
-        """The mapper and its settings in a line, as a LUT's comments give them."""
+        """The mapper and its settings in one line, for the comments of a LUT."""
         return ", ".join(
             [self.method, *(f"{each.name} {getattr(self, each.name)}" for each in fields(self))]
         )
 
 
 class BetweenPeaks(ToneMapper):
-    """A mapper from a display of one peak to one of another.
+    """A mapper from a display with one peak to a display with another.
 
-    White of a display of standard range that nobody has told is that display's peak.
+    If the luminance of white is not defined, it is the display's peak.
     """
 
     source_peak: float
@@ -97,8 +96,7 @@ class BetweenPeaks(ToneMapper):
 
 CLIP = "clip"
 
-# Name to its file in this folder and its class: imported when it is asked for, so that a
-# conversion without a tone loads none of them.
+# From a name to its file in this folder and its class, which is imported only when needed.
 _HOMES: dict[str, tuple[str, str]] = {
     "shoulder": ("shoulder", "ToneCurve"),
     "eetf": ("eetf", "Eetf"),
@@ -112,25 +110,25 @@ _ADDED: dict[str, type[ToneMapper]] = {}
 
 
 def register(mapper: type[ToneMapper]) -> type[ToneMapper]:
-    """Make a tone mapper known under its `method`; serves as a decorator.
+    """Register a tone mapper under its `method`; it can be used as a decorator.
 
     Raises
     ------
     LutbenchError
-        When it has no name, or another one has it.
+        When it has no name, or the name is taken.
     """
     name = mapper.method
     taken = name in _HOMES or _ADDED.get(name, mapper) is not mapper
     if not name or name == CLIP or taken:
         raise LutbenchError(
-            f"a tone mapper cannot be named {name!r}", accepted="a name that no other one has"
+            f"a tone mapper cannot be named {name!r}", accepted="a name that is not taken"
         )
     _ADDED[name] = mapper
     return mapper
 
 
 def tone_names() -> tuple[str, ...]:
-    """What a recipe's ``method`` and ``--tone`` accept.
+    """The names that a recipe's ``method`` and ``--tone`` accept.
 
     >>> tone_names()[:2]
     ('clip', 'shoulder')
@@ -139,12 +137,12 @@ def tone_names() -> tuple[str, ...]:
 
 
 def tone_mapper(name: str, where: str = "") -> type[ToneMapper] | None:
-    """The tone mapper of a name, letter case ignored; None for ``clip``.
+    """The tone mapper of a name, in any letter case; None for ``clip``.
 
     Raises
     ------
     LutbenchError
-        For a name that nobody has registered.
+        When no tone mapper has that name.
     """
     folded = text(name, where or "tone").casefold()
     if folded == CLIP:

@@ -1,8 +1,8 @@
 """HDR to SDR and back: methods A and C of Report ITU-R BT.2446-1.
 
-The constants stand here from memory of the Report; the tests derive the formulas a second
-time and hold them against the anchor points that are known. Method B is not here: its
-formulas were not at hand.
+The constants are from memory of the Report; the tests derive the formulas a second time and
+compare them with its known anchor points. Method B is not included, since its formulas were
+not available.
 
 Both work on display light of BT.2020 primaries, in cd/m².
 """
@@ -24,13 +24,13 @@ from lutbench.model.tone import ToneMapper
 from lutbench.model.transforms import Array, Pipeline, Transform
 
 WEIGHTS = np.array([0.2627, 0.6780, 0.0593])
-"""Luma and luminance of BT.2020: Recommendation ITU-R BT.2020-2, table 4."""
+"""Weights of luma and luminance in BT.2020: Recommendation ITU-R BT.2020-2, table 4."""
 
 CR_SCALE = 1.4746
-"""What C'R is divided by: Recommendation ITU-R BT.2020-2, table 4."""
+"""Divisor of C'R: Recommendation ITU-R BT.2020-2, table 4."""
 
 GAMMA = 2.4
-"""Of the signals that the methods work on: Report ITU-R BT.2446-1."""
+"""Gamma of the signals that the methods work on: Report ITU-R BT.2446-1."""
 
 # Method A, tone mapping step 2: pieces of the knee function
 A_JOINTS = (0.7399, 0.9909)
@@ -53,7 +53,7 @@ C_SDR_PEAK = 100.0
 
 
 class _OfBt2020(ToneMapper):
-    """A mapper of display light in BT.2020, whatever the gamut of a conversion."""
+    """A mapper that works on display light in BT.2020, for conversions of any gamut."""
 
     side: ClassVar[Side | None] = "display"
 
@@ -87,15 +87,16 @@ class Bt2446A(_OfBt2020):
     - Y'c: 1.077·Y'p up to 0.7399, then -1.151·Y'p² + 2.7811·Y'p - 0.6302, from 0.9909
       0.5·Y'p + 0.5;
     - Y'sdr = (ρ(target)^Y'c - 1) / (ρ(target) - 1);
-    - colour differences times Y'sdr / (1.1·Y'), luma less 0.1·Cr where Cr is over 0.
+    - colour differences are multiplied by Y'sdr / (1.1·Y'), and luma is reduced by 0.1·Cr
+      where Cr is positive.
 
-    At the first joint the Report's two pieces lie 0.0006 apart; here the lower one is taken,
-    so that there is no step.
+    At the first joint the Report's two pieces differ by 0.0006; the lower one is used, so
+    that there is no step.
 
     Parameters
     ----------
     source_peak, target_peak
-        Of the displays, cd/m², 1 to 10000, the target's no higher than the source's.
+        Peaks of the displays, 1 to 10000 cd/m²; that of the target is not higher.
 
     >>> light = Bt2446A().apply([[203.0] * 3, [26.0] * 3, [1000.0] * 3])
     >>> (100 * (light[:, 0] / 100) ** (1 / 2.4)).round(1).tolist()  # percent of SDR signal
@@ -112,7 +113,7 @@ class Bt2446A(_OfBt2020):
     def between(
         cls, source: Encoding, target: Encoding, exposure: float = 0.0, **settings: Any
     ) -> Self:
-        """Between the displays of both ends, where `settings` do not say otherwise."""
+        """From the source's display to the target's, unless `settings` say otherwise."""
         given = dict(settings)
         for key, display in (("source_peak", source.display), ("target_peak", target.display)):
             if display is not None:
@@ -121,7 +122,7 @@ class Bt2446A(_OfBt2020):
 
     @property
     def target_white(self) -> float:
-        """White of a target display of standard range is its peak."""
+        """White of a standard-range display is its peak."""
         return self.target_peak
 
     def __post_init__(self) -> None:
@@ -184,8 +185,8 @@ class Bt2446AUp(_OfBt2020):
     """SDR of 100 cd/m² to HDR of 1000 cd/m²: the inverse tone mapping of method A.
 
     Luma Y'' on a scale of 255 becomes Y''^E with E = 1.8712e-5·Y''² - 2.7334e-3·Y'' + 1.3141
-    up to 70, 2.8305e-6·Y''² - 7.4622e-4·Y'' + 1.2528 above; 255 comes to 1000. Colour
-    differences grow with luma, times 1.075. It is not the exact inverse of `Bt2446A`.
+    up to 70, 2.8305e-6·Y''² - 7.4622e-4·Y'' + 1.2528 above; 255 becomes 1000. Colour
+    differences are scaled as luma is, times 1.075. It is not the exact inverse of `Bt2446A`.
 
     >>> Bt2446AUp().apply([100.0, 100.0, 100.0]).round(0).tolist()
     [1000.0, 1000.0, 1000.0]
@@ -197,7 +198,7 @@ class Bt2446AUp(_OfBt2020):
 
     @property
     def source_white(self) -> float:
-        """cd/m² of an SDR white that nobody has told."""
+        """cd/m² of an SDR white that is not defined."""
         return C_SDR_PEAK
 
     def _apply(self, rgb: Array) -> Array:
@@ -214,12 +215,12 @@ class Bt2446C(_OfBt2020):
     """HDR of 1000 cd/m² to SDR: method C, tone mapping on luminance; and back.
 
     Luminance Y of the light after a crosstalk matrix (1 - 2α on its diagonal, α elsewhere):
-    0.83802·Y up to 58.5 % of SDR, above 15.09968·ln(Y/69.81 - 0.74204) + 78.99439; all three
-    channels by the gain of Y, which keeps chromaticity (so the matrix and its inverse only
-    weigh the channels of Y). 203 cd/m² come to 91 % of SDR light, 1000 to 118 %: what is over
-    100 % is for the headroom of legal range, or is cut off.
+    0.83802·Y up to 58.5 % of SDR, above 15.09968·ln(Y/69.81 - 0.74204) + 78.99439. All three
+    channels are multiplied by the gain of Y, which keeps chromaticity (so the matrix and its
+    inverse only change the weights of Y). 203 cd/m² become 91 % of SDR light, 1000 become
+    118 %: light above 100 % is for the headroom of legal range, or is clipped.
 
-    The Report's two pieces lie 0.03 % apart at the joint; here the lower one is taken.
+    The Report's two pieces differ by 0.03 % at the joint; the lower one is used.
 
     Parameters
     ----------
@@ -242,7 +243,7 @@ class Bt2446C(_OfBt2020):
     def between(
         cls, source: Encoding, target: Encoding, exposure: float = 0.0, **settings: Any
     ) -> Self:
-        """For the target's display, where `settings` do not say otherwise."""
+        """For the target's display, unless `settings` say otherwise."""
         given = dict(settings)
         if target.display is not None:
             given.setdefault("target_peak", target.display.peak)
@@ -253,7 +254,7 @@ class Bt2446C(_OfBt2020):
 
     @property
     def target_white(self) -> float:
-        """cd/m² of an SDR white that nobody has told."""
+        """cd/m² of an SDR white that is not defined."""
         return self.target_peak
 
     @property
@@ -317,7 +318,7 @@ def _knee(p: Array) -> Array:
 
 
 def _knee_back(value: Array) -> Array:
-    """The inverse of `_knee`: the pieces' inverses, each where its piece is taken."""
+    """The inverse of `_knee`: the inverse of each piece, in the range of that piece."""
     low, high = A_JOINTS
     a, b, c = A_BEND
     line = value / A_LINE
@@ -330,6 +331,6 @@ def _knee_back(value: Array) -> Array:
 
 def _raised(luma: Array) -> Array:
     """Y''^E of the inverse tone mapping of method A."""
-    held = np.maximum(luma, 0)
-    powers = [(a * held + b) * held + c for a, b, c in (A_UP_LOW, A_UP_HIGH)]
-    return np.asarray(held ** np.where(held <= A_UP_JOINT, powers[0], powers[1]))
+    luma = np.maximum(luma, 0)
+    powers = [(a * luma + b) * luma + c for a, b, c in (A_UP_LOW, A_UP_HIGH)]
+    return np.asarray(luma ** np.where(luma <= A_UP_JOINT, powers[0], powers[1]))

@@ -1,7 +1,7 @@
 """A tone curve on one value of a colour: its largest channel, luminance, or intensity.
 
-Beside each channel by itself, Report ITU-R BT.2390 names these ways to apply a curve; the
-channels then move together, which keeps hue. Light beyond the display may blend to white.
+Report ITU-R BT.2390 names these ways beside applying a curve to each channel; the channels
+then move together, which keeps hue. Light beyond the display may be blended to white.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ CHANNELS = "channels"
 CARRIERS = (CHANNELS, "largest", "luminance", "intensity")
 
 DARKEST = 1e-12
-"""Light under which a colour has no ratio of channels: it becomes the grey of its carrier."""
+"""Light: a darker colour becomes grey, since the ratios of its channels are not defined."""
 
 
 class Curved(Protocol):
@@ -34,11 +34,11 @@ class Curved(Protocol):
 
     @property
     def on(self) -> str:
-        """What of a colour the curve acts on."""
+        """The value that the curve acts on: one of `CARRIERS`."""
 
     @property
     def blend(self) -> float:
-        """How much white comes in beyond the brightest result."""
+        """How much white is blended in beyond the brightest result, 0 to 1."""
 
     @property
     def ceiling(self) -> float:
@@ -56,7 +56,7 @@ class Curved(Protocol):
 
 
 def check_carrier(where: str, on: str, blend: float) -> None:
-    """Refuse a carrier that is none, or a blend that is no share."""
+    """Check the names of the value and the blend; DefinitionError if one is not valid."""
     if on not in CARRIERS:
         raise DefinitionError(f"a tone curve on {on!r}", where=where, accepted=", ".join(CARRIERS))
     if not 0 <= blend <= 1 or (blend and on == CHANNELS):
@@ -71,17 +71,17 @@ def check_carrier(where: str, on: str, blend: float) -> None:
 class Carried(Transform):
     """A tone curve f on one value of each colour of a gamut.
 
-    - ``largest``: all channels times f(m)/m, m the largest. Chromaticity stays.
-    - ``luminance``: all channels times f(Y)/Y, Y the luminance. Chromaticity stays; what then
-      has a channel over the brightest result is drawn to the grey of its luminance until it
-      fits.
-    - ``intensity``: I of ICtCp becomes that of f; Ct and Cp are times min(I/I', I'/I)
-      (BT.2390, 5.4.2); drawn in as above.
+    - ``largest``: all channels are multiplied by f(m)/m, m the largest. Chromaticity stays.
+    - ``luminance``: all channels are multiplied by f(Y)/Y, Y the luminance. Chromaticity stays;
+      a colour with a channel above the brightest result is then desaturated, at constant
+      luminance, until it fits.
+    - ``intensity``: I of ICtCp becomes that of f; Ct and Cp are multiplied by
+      min(I/I', I'/I) (BT.2390, 5.4.2); then desaturated as above.
 
-    Blend: with m over the brightest result p, a share blend·(1 - p/m)² of white (the grey of
-    the carrier) comes in, so the brightest colours run to white.
+    Blend: where m is above the brightest result p, a share blend·(1 - p/m)² of white (the grey
+    of that value) is mixed in, so that the brightest colours become white.
 
-    On the largest channel a curve that has an inverse keeps one.
+    On the largest channel a curve with an inverse keeps it.
     """
 
     tone: Curved
@@ -96,7 +96,7 @@ class Carried(Transform):
         return mixed if self.tone.on == "largest" else self._fitted(mixed, grey)
 
     def _moved(self, rgb: Array) -> tuple[Array, Array]:
-        """The colours with their carrier mapped, and the grey of that carrier."""
+        """The colours after the curve, and the grey of the value that it acted on."""
         if self.tone.on == "intensity":
             return self._by_intensity(rgb)
         weights = np.array(self.gamut.luminance_weights)
@@ -123,7 +123,7 @@ class Carried(Transform):
         return np.asarray(self.tone.blend * over**2)
 
     def _fitted(self, rgb: Array, grey: Array) -> Array:
-        """Colours drawn to their grey until no channel is over the brightest result."""
+        """Colours desaturated to their grey until no channel is above the brightest result."""
         spread = rgb.max(axis=-1) - grey
         room = np.maximum(self.tone.ceiling - grey, 0)
         share = np.where(spread > room, room / np.where(spread > 0, spread, 1.0), 1.0)
@@ -141,9 +141,9 @@ class Carried(Transform):
     def inverse(self) -> CarriedBack:
         if self.tone.on != "largest":
             raise NotInvertibleError(
-                f"a tone curve on {self.tone.on} draws colours in and has no inverse"
+                f"a tone curve on {self.tone.on} desaturates colours and has no inverse"
             )
-        self.tone.curve_back(np.zeros(1))  # a curve without an inverse says so here
+        self.tone.curve_back(np.zeros(1))  # raises if the curve has no inverse
         return CarriedBack(self)
 
 

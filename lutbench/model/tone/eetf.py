@@ -1,4 +1,4 @@
-"""The EETF of Report ITU-R BT.2390: light of a mastering display for a lesser display."""
+"""The EETF of Report ITU-R BT.2390: from a mastering display to a display of less peak."""
 
 from __future__ import annotations
 
@@ -20,9 +20,9 @@ from lutbench.model.transforms import Array, Transform
 
 @dataclass(frozen=True)
 class Eetf(BetweenPeaks):
-    """Light of a mastering display for a lesser one: the EETF of Report ITU-R BT.2390, 5.4.1.
+    """From a mastering display to a display of less peak: Report ITU-R BT.2390, 5.4.1.
 
-    Display light in cd/m², in and out. The curve works on PQ signal: a Hermite
+    Input and output are display light in cd/m². The curve works on PQ signal: a Hermite
     shoulder from KS = 1.5·maxLum - 0.5, and a black lift of minLum·(1 - E)^4.
     Applied `on` each channel, or on the ``largest``, ``luminance`` or ``intensity``, with a
     `blend` to white (`lutbench.model.tone.carrier`).
@@ -39,14 +39,14 @@ class Eetf(BetweenPeaks):
     blend: float = bounded(0.0, 0, 1)
     kind: ClassVar[str] = "eetf_bt2390"
     method: ClassVar[str] = "eetf"
-    says: ClassVar[str] = "a mastering display's light for a lesser one (BT.2390)"
+    says: ClassVar[str] = "from a mastering display to one of less peak (BT.2390)"
     side: ClassVar[Side | None] = "display"
 
     @classmethod
     def between(
         cls, source: Encoding, target: Encoding, exposure: float = 0.0, **settings: Any
     ) -> Self:
-        """The EETF between the displays of both ends, where `settings` do not say otherwise."""
+        """From the source's display to the target's, unless `settings` say otherwise."""
         given = dict(settings)
         for key, display in (("source", source.display), ("target", target.display)):
             if display is not None:
@@ -73,7 +73,7 @@ class Eetf(BetweenPeaks):
 
     @property
     def unit(self) -> float:
-        """The EETF takes cd/m² as they are."""
+        """1, since the EETF works in cd/m²."""
         return 1.0
 
     def within(self, gamut: Gamut) -> Transform:
@@ -93,7 +93,7 @@ class Eetf(BetweenPeaks):
             raise DefinitionError(
                 "the black levels are out of range",
                 where="EETF",
-                accepted="0 <= source black <= target black, well under the peak",
+                accepted="0 <= source black <= target black < half the target peak",
             )
 
     def _apply(self, rgb: Array) -> Array:
@@ -117,7 +117,7 @@ class Eetf(BetweenPeaks):
         return np.asarray(pq_luminance(e3 * span + low))
 
     def curve_back(self, result: Array) -> Array:
-        """There is none."""
+        """Always raises NotInvertibleError: there is no inverse."""
         raise self._none()
 
     def inverse(self) -> Transform:

@@ -1,9 +1,9 @@
-"""Gamma adjustment: the light of a display, for a display of another peak, with the same look.
+"""Gamma adjustment: from a display to one of another peak, with the same look.
 
-A brighter display needs more system gamma for a picture to look the same. HLG's system gamma
-says how much more (Recommendation ITU-R BT.2100-2, table 5, notes 5e and 5f; Report ITU-R
-BT.2390, 6.2); Reports ITU-R BT.2390 and BT.2408 adjust by it between displays (which of their
-conversions ask for it stands here from memory).
+A brighter display needs more system gamma for a picture to look the same. The system gamma of
+HLG says how much more (Recommendation ITU-R BT.2100-2, table 5, notes 5e and 5f; Report ITU-R
+BT.2390, 6.2). Reports ITU-R BT.2390 and BT.2408 use it between displays (which of their
+conversions do is from memory).
 """
 
 from __future__ import annotations
@@ -22,21 +22,21 @@ from lutbench.model.tone import BetweenPeaks
 from lutbench.model.transforms import Array, Transform
 
 DARKEST = 1e-12
-"""Luminance over the peak, under which the gain stays what it is there."""
+"""Luminance over the peak: for darker light the gain is constant."""
 
 
 @dataclass(frozen=True)
 class GammaAdjust(BetweenPeaks):
     """Display light for a display of another peak: L' = L_W'·(Y/L_W)^(g-1)·L/L_W.
 
-    g = γ'/γ, each γ HLG's system gamma for that peak and surround; Y is the luminance, so
-    chromaticity stays. It is what HLG does by itself: its scene light seen on one display,
-    taken back to scene light, seen on the other. The inverse is the adjustment back.
+    g = γ'/γ, each γ the system gamma of HLG for that peak and surround; Y is the luminance,
+    so chromaticity stays. It is the same as the OOTF of HLG for one display, inverted, and
+    then that for the other display. The inverse is the reverse adjustment.
 
     Parameters
     ----------
     source_peak, target_peak
-        cd/m². Of SDR the usual 100 comes to HDR reference white, 203.
+        cd/m². By default from SDR of 100 to HDR reference white, 203.
     source_surround, target_surround
         cd/m² around the picture.
 
@@ -57,9 +57,9 @@ class GammaAdjust(BetweenPeaks):
     def between(
         cls, source: Encoding, target: Encoding, exposure: float = 0.0, **settings: Any
     ) -> Self:
-        """Between the displays of both ends, where `settings` do not say otherwise.
+        """From the source's display to the target's, unless `settings` say otherwise.
 
-        SDR in an HDR signal ends at reference white, whatever the display's peak.
+        SDR in an HDR signal reaches up to reference white, whatever the display's peak.
         """
         given = dict(settings)
         for key, end in (("source", source), ("target", target)):
@@ -88,7 +88,7 @@ class GammaAdjust(BetweenPeaks):
 
     @property
     def power(self) -> float:
-        """g, the power that luminance is raised by.
+        """The exponent g of luminance.
 
         >>> round(GammaAdjust(100.0, 203.0).power, 3)
         1.114

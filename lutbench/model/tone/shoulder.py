@@ -20,18 +20,18 @@ from lutbench.model.tone.carrier import CARRIERS, CHANNELS, Carried, check_carri
 from lutbench.model.transforms import Array, Transform
 
 LIGHTS = (1e-4, 1e4)
-"""Light that a setting may name: any, within what numbers carry."""
+"""Range of light in settings: wide enough for any use."""
 
 MOST_STOPS = 32.0
-"""Stops from grey that a setting may name: more than any signal holds."""
+"""Stops from grey in settings: more than any signal has."""
 
 USUAL_PEAK = 1000.0
-"""cd/m² that the shoulder of a PQ target reaches unless told otherwise (BT.2408's display)."""
+"""cd/m² of white for a PQ target without a named display: the display of BT.2408."""
 
 
 @dataclass(frozen=True)
 class ToneCurve(ToneMapper):
-    """A tone curve with shoulder and toe, drawn in stops around mid grey.
+    """A tone curve with shoulder and toe, defined in stops around mid grey.
 
     With u = log2(light / grey_in) and v = log2(result / grey_out):
 
@@ -40,12 +40,12 @@ class ToneCurve(ToneMapper):
     - above, with d = u - shoulder_start, v = v_s + contrast·d / (1 + d/k): the
       slope falls smoothly, and k is such that ``white`` stops above grey give ``white_out``;
     - below, with d = toe_start - u, v = v_t - contrast·d·(1 + toe·d / (d + 1)): the
-      slope rises smoothly to contrast·(1 + toe), so shadows run into black faster.
+      slope rises smoothly to contrast·(1 + toe), so shadows reach black faster.
 
     It acts `on` each channel, or on the ``largest``, ``luminance`` or ``intensity`` with a
     `blend` to white (`lutbench.model.tone.carrier`). The curve is monotone, has a continuous
     slope, and its inverse has a closed form. Light of zero gives zero; below zero the curve
-    is odd. Above ``white`` it goes on rising slowly over 1.0.
+    is odd. Above ``white`` it continues to rise slowly, above ``white_out``.
 
     >>> tone = ToneCurve(white=6.0, contrast=1.2)
     >>> tone.apply([0.0, 0.18, 0.18 * 2**6]).round(9).tolist()
@@ -70,12 +70,12 @@ class ToneCurve(ToneMapper):
     def between(
         cls, source: Encoding, target: Encoding, exposure: float = 0.0, **settings: Any
     ) -> Self:
-        """A shoulder that fits a source and a target, where `settings` do not say otherwise.
+        """A shoulder for a source and a target, unless `settings` say otherwise.
 
-        White is where the source clips, in stops above grey after the exposure; it
-        comes to the brightest light of the target: 1.0 on a display of standard
-        range, the peak of the display that is named for HLG or PQ, else 1000 cd/m²
-        for PQ. Both are measured on the side of light where the two ends meet.
+        White is the point where the source clips, in stops above grey after the exposure. It
+        becomes the brightest light of the target: 1.0 on a display of standard range, the
+        peak of a display that is named for HLG or PQ, else 1000 cd/m² for PQ. Both are on
+        the side of light on which source and target meet.
         """
         given = dict(settings)
         sides = meeting(source, target)
@@ -106,12 +106,12 @@ class ToneCurve(ToneMapper):
 
     @property
     def ceiling(self) -> float:
-        """The light that white comes to."""
+        """The light that white becomes."""
         return self.white_out
 
     @property
     def unit(self) -> float:
-        """Light 1.0 counts as HDR reference white."""
+        """cd/m² of light 1.0, which counts as HDR reference white."""
         return REFERENCE_WHITE
 
     def within(self, gamut: Gamut) -> Transform:
@@ -126,7 +126,7 @@ class ToneCurve(ToneMapper):
         if not self.grey_out < self.white_out:
             refuse(
                 f"mid grey {self.grey_in:g} to {self.grey_out:g} is out of range",
-                "grey_out under white_out",
+                "grey_out below white_out",
             )
         if not self.toe_start <= 0 <= self.shoulder_start < self.white:
             refuse(
@@ -135,12 +135,12 @@ class ToneCurve(ToneMapper):
             )
         if self._rise < -1e-9:
             refuse(
-                f"a contrast of {self.contrast:g} passes white before the shoulder starts",
-                f"shoulder_start under {self._top / self.contrast:.2f} stops",
+                f"with a contrast of {self.contrast:g} white is reached before the shoulder starts",
+                f"shoulder_start below {self._top / self.contrast:.2f} stops",
             )
         if self.contrast * (self.white - self.shoulder_start) < self._rise - 1e-9:
             refuse(
-                f"white at {self.white:g} stops is lower than a straight line reaches it",
+                f"white at {self.white:g} stops is too low: a straight line does not reach it",
                 f"white at {self._top / self.contrast:.2f} stops or more, or more contrast",
             )
 
@@ -151,7 +151,7 @@ class ToneCurve(ToneMapper):
 
     @property
     def _rise(self) -> float:
-        """Stops of result that are left to the shoulder."""
+        """Stops of result from the start of the shoulder to white."""
         return self._top - self.contrast * self.shoulder_start
 
     @property
@@ -186,7 +186,7 @@ class ToneCurve(ToneMapper):
     def _backward(self, result: Array) -> Array:
         w = np.log2(np.maximum(result, 1e-300) / self.grey_out) / self.contrast
         above = np.maximum(w - self.shoulder_start, 0)
-        # The shoulder never passes this height: results over it have no light.
+        # The shoulder never reaches this height, so larger results have no inverse.
         above = np.minimum(above, (1 - 1e-9) / self._bend) if self._bend > 0 else above
         below = np.maximum(self.toe_start - w, 0)
         # below = d·(1 + toe·d/(d+1)) is a quadratic in d.
@@ -214,7 +214,7 @@ class ToneCurveInverse(Transform):
 
 
 def brightest_shown(target: Encoding, side: Side) -> float:
-    """The brightest light of a target; of PQ without a named display that of the usual one."""
+    """The brightest light of a target; for PQ without a named display, with `USUAL_PEAK`."""
     if isinstance(target.curve, PqScene | PqDisplay) and target.display is None:
         target = replace(target, display=Display(USUAL_PEAK))
     return target.brightest(side)

@@ -1,8 +1,8 @@
 """An open family of display transforms: inset, log exposure, sigmoid, outset.
 
-Most views that are in use today are of this form: light is mixed so that strong colours
-lose some of their purity, its logarithm over a range of exposures goes through an S-shaped
-curve a channel, and the mixing is taken back in part. Here all parameters are the user's.
+Most display transforms in use today have this form: the channels of light are mixed so that
+strong colours lose some purity, the logarithm of exposure goes through an S-shaped curve in
+each channel, and part of the mixing is reversed. Here all parameters are settings.
 """
 
 from __future__ import annotations
@@ -24,13 +24,16 @@ from lutbench.model.tone.shoulder import brightest_shown
 from lutbench.model.transforms import Array, Matrix, Pipeline, Transform
 
 LEAST_ABOVE = 2.5
-"""Stops over grey of a white diffuser: no source is taken to end below it."""
+"""Least stops above grey: a white diffuser is there, and every source reaches it."""
 
 SPARE = 1.1
-"""Contrast over that of a straight line to an end, so that the curve can bend."""
+"""Factor on the contrast of a straight line to an end, so that the curve can bend."""
 
-SHARES, TURNS = (0.0, 0.9), (-30.0, 30.0)
-"""Limits of insets and outsets, and of turns."""
+SHARES = (0.0, 0.9)
+"""Limits of insets and outsets: with 1 all colour would be lost."""
+
+TURNS = (-30.0, 30.0)
+"""Limits of turns in degrees: about half the way to the next hue."""
 
 Moves = tuple[float, float, float]
 
@@ -40,30 +43,31 @@ class Sigmoid(ToneMapper):
     """Light through inset, log exposure, sigmoid and outset.
 
     1. Inset: each primary is moved towards white by its share (`inset_red` …) and turned
-       around white by degrees in xy (`turn_red` …), and the light taken as that of the moved
-       primaries, so colours come nearer to white and greys stay.
-    2. Exposure: x = (log2(light / grey_in) + below) / (below + above), held to 0..1.
+       around white by degrees in xy (`turn_red` …), and R, G, B are read as amounts of the
+       moved primaries. So colours come nearer to white, and greys stay.
+    2. Exposure: x = (log2(light / grey_in) + below) / (below + above), clamped to 0..1.
     3. Sigmoid: y through grey with slope m, to 0 at x = 0 and to 1 at x = 1; on each side of
        grey y = y_g ± S·t / (1 + t^p)^(1/p) with t = m·|x - x_g| / S, p = `shoulder` above and
-       `toe` below, and S such that the end is met.
-    4. Result white_out·y^gamma. `contrast` is the slope at grey in stops a stop, from which m.
+       `toe` below, and S such that the curve reaches the end.
+    4. The result is white_out·y^gamma. `contrast` is the slope at grey, in stops per stop,
+       from which m follows.
     5. Outset: the inverse of an inset with its own shares and no turn (`outset_red` …).
 
-    All of it in BT.2020, so that colours outside the target's gamut keep their tone; how they
-    come into it is for the conversion to say. Light under 0 counts as none.
+    All steps are in BT.2020, so that colours outside the target's gamut keep their tone; the
+    conversion decides how they come into it. Negative light counts as zero.
 
     Parameters
     ----------
     grey_in, grey_out
-        Mid grey before and after; `grey_out` under `white_out`.
+        Light of mid grey before and after; `grey_out` is below `white_out`.
     below, above
-        Stops under and over grey that the exposure spans, over 0 to 20.
+        Stops below and above grey over which the exposure reaches, 0.1 to 20.
     contrast
-        0.1 to 5, steep enough that neither side needs more than a straight line.
+        0.1 to 5, and steeper than a straight line to either end.
     toe, shoulder
         How sharply the ends bend, 0.5 (soft) to 10.
     gamma
-        The power between sigmoid and light, 1 to 4: that of the display.
+        The exponent between sigmoid and light, 1 to 4: the gamma of the display.
     white_out
         The brightest result.
     inset_red, inset_green, inset_blue, outset_red, outset_green, outset_blue
@@ -101,8 +105,8 @@ class Sigmoid(ToneMapper):
     def between(
         cls, source: Encoding, target: Encoding, exposure: float = 0.0, **settings: Any
     ) -> Self:
-        """A sigmoid up to where the source clips and to the target's white, where `settings`
-        do not say otherwise; with more contrast where it would not reach both ends."""
+        """A sigmoid from the source's clipping point to the target's white, unless `settings`
+        say otherwise; with more contrast if it would not reach both ends."""
         given: dict[str, Any] = dict(settings)
         sides = meeting(source, target)
         if "white_out" not in given:
@@ -123,37 +127,37 @@ class Sigmoid(ToneMapper):
             raise DefinitionError(
                 f"mid grey {self.grey_in:g} to {self.grey_out:g} is out of range",
                 where="sigmoid",
-                accepted="grey_out under white_out",
+                accepted="grey_out below white_out",
             )
         if self._slope <= self._least * (1 + 1e-6):
             over = self.contrast * self._least / self._slope
             raise DefinitionError(
                 f"contrast {self.contrast:g} is too low to reach black and white",
                 where="sigmoid",
-                accepted=f"over {over:.2f}, or more stops",
+                accepted=f"more than {over:.2f}, or more stops below and above grey",
             )
 
     @property
     def _grey(self) -> tuple[float, float]:
-        """Where grey lies on the sigmoid."""
+        """x and y of grey on the sigmoid."""
         x = self.below / (self.below + self.above)
         return x, (self.grey_out / self.white_out) ** (1 / self.gamma)
 
     @property
     def _least(self) -> float:
-        """The slope of the steeper of two straight lines from grey to the ends."""
+        """The slope of the steeper of the two straight lines from grey to the ends."""
         x, y = self._grey
         return max(y / x, (1 - y) / (1 - x))
 
     @property
     def _slope(self) -> float:
-        """Of the sigmoid at grey: contrast in stops a stop, on the scales of x and y."""
-        # Stops of result: gamma / (y·ln 2) for each step of y; stops of light: span for each of x.
+        """The slope of the sigmoid at grey, in y per x, from the contrast in stops per stop."""
+        # A step in y is gamma / (y·ln 2) stops of result; a step in x is `span` stops of light.
         span = self.below + self.above
         return self.contrast * self._grey[1] * span * math.log(2) / self.gamma
 
     def curve(self, light: Array) -> Array:
-        """The tone of a neutral, or of each channel between inset and outset."""
+        """The tone of each channel between inset and outset, any shape; for greys all of it."""
         x = (np.log2(np.maximum(light, 1e-30) / self.grey_in) + self.below) / (
             self.below + self.above
         )
@@ -172,7 +176,7 @@ class Sigmoid(ToneMapper):
         return np.asarray(self.grey_in * 2.0**stops)
 
     def _scale(self, length: float, rise: float, power: float) -> float:
-        """S of the docstring: such that `length` from grey the curve has risen by `rise`."""
+        """The S of the class docstring, so that the curve rises by `rise` over `length`."""
         straight = self._slope * length
         return float(straight / ((straight / rise) ** power - 1) ** (1 / power))
 
@@ -191,7 +195,7 @@ class Sigmoid(ToneMapper):
         return False
 
     def within(self, gamut: Gamut) -> Transform:
-        """The mapper on light of a gamut: in BT.2020, whatever the gamut."""
+        """The mapper for light of a gamut; it works in BT.2020 for any gamut."""
         inset = mixing(
             BT2020,
             (self.inset_red, self.inset_green, self.inset_blue),
@@ -216,7 +220,7 @@ class Sigmoid(ToneMapper):
 
 @dataclass(frozen=True)
 class SigmoidCurve(Transform):
-    """The sigmoid alone, a channel each."""
+    """The sigmoid of each channel, without inset and outset."""
 
     tone: Sigmoid
     kind: ClassVar[str] = "sigmoid_curve"
@@ -243,9 +247,8 @@ class SigmoidCurveInverse(Transform):
 
 
 def mixing(gamut: Gamut, shares: Moves, turns: Moves = (0.0, 0.0, 0.0)) -> Matrix:
-    """Light taken as that of primaries moved towards white by shares and turned by degrees.
-
-    The rows add up to 1, so greys stay.
+    """The matrix that reads R, G, B as amounts of primaries that are moved towards white by
+    shares and turned by degrees. Its rows add up to 1, so greys stay.
 
     >>> from lutbench.model.gamuts import BT709
     >>> mixing(BT709, (0.2, 0.2, 0.2)).array.sum(axis=1).round(12).tolist()
