@@ -1,7 +1,7 @@
-"""What can be made of LUTs: chains, inverses, other sizes, ranges, repairs, blends.
+"""Operations on LUTs: chains, inverses, other sizes, ranges, repairs, blends.
 
-Every function gives a `Reworked`: the new LUT, what was changed in it, and how far
-it is from what it stands for, in 10-bit code values (signal · 1023).
+Every function gives a `Reworked`: the new LUT, what was changed in it, and its error
+in 10-bit code values (signal · 1023).
 """
 
 from importlib import import_module

@@ -1,4 +1,4 @@
-"""How much is amiss with a table, in the measures that a repair may not make worse."""
+"""The defects of a table as measures, none of which a repair may make worse."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from lutbench.tables.nodes import diagonal
 from lutbench.tables.noise import noise_level
 
 SLACK = 0.05
-"""10-bit codes: what a measure may grow by and count as the same; a hundred roundings."""
+"""10-bit codes: a measure counts as unchanged if it grows by less; about a hundred roundings."""
 
 MEANT_FOR = {
     "range": "range",
@@ -24,15 +24,16 @@ MEANT_FOR = {
     "folds": "folds",
     "stray": "noise",
 }
-"""The measure that each repair is to lower."""
+"""The measure that each repair is meant to lower."""
 
 
 @dataclass(frozen=True)
 class Amiss:
-    """Measures in 10-bit codes: each is 0 in a table that has nothing of it.
+    """The defects of a table in 10-bit codes; each is 0 in a table without it.
 
-    `range` is the furthest outside 0..1, `fall` the deepest fall of the neutral axis,
-    `tint` its widest spread, `fold` the deepest fold, `folds` the depths of all summed.
+    `range` is the largest distance outside 0..1, `noise` its standard deviation, `fall` the
+    deepest fall of the neutral axis, `tint` its widest spread, `fold` the deepest fold,
+    `folds` the sum of the depths of all folds.
     """
 
     range: float
@@ -43,10 +44,10 @@ class Amiss:
     folds: float
 
     def worse_than(self, before: Amiss, repair: str) -> str:
-        """The measure that grew, by its name; empty where none did.
+        """The name of a measure that grew; empty if none did.
 
-        A repair of the tint or of a fall moves greys and, less and less, what is around
-        them. So the other of the two, and shallow folds there, do not count against it.
+        A repair of the tint or of a fall also moves the colours around greys, less and less.
+        So the other of the two, and shallow folds there, do not count against it.
         """
         spared = {"fall", "tint", "folds"} if repair in ("tint", "monotone") else set()
         for each in fields(self):

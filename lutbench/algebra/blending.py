@@ -1,4 +1,4 @@
-"""Two LUTs mixed; the strength of a look scaled."""
+"""Blend two LUTs; change the strength of a look."""
 
 from __future__ import annotations
 
@@ -16,13 +16,13 @@ from lutbench.tables.lut import USUAL_SIZE, Interpolation, Lut, Lut1D, Lut3D, Sh
 from lutbench.tables.nodes import domain_of, sample, slabs_at_nodes
 
 AMOUNTS = (-1.0, 3.0)
-"""How far a blend or a look may be taken: -1 turns a look round, 3 is thrice as strong; what lies
-beyond is more likely a slip of the keyboard."""
+"""Range of a blend or a strength: -1 reverses a look, 3 makes it three times as strong. A number
+outside is more likely a typing mistake."""
 
 
 @dataclass(frozen=True)
 class Mix(Transform):
-    """(1 − amount) · first + amount · second, of the signals the two give."""
+    """(1 − amount) · first + amount · second, of the output signals."""
 
     first: Transform
     second: Transform
@@ -45,8 +45,8 @@ def blend(
 ) -> Reworked:
     """A LUT `amount` of the way from `first` (0) to `second` (1), mixed as signals.
 
-    Both take the same input. The size is the larger of the two (33 where neither
-    is a LUT); two curves give a curve. The error is the distance to the mix itself.
+    Both take the same input. The default size is the larger of the two (33 if neither is
+    a LUT); two curves give a curve. The error is the difference from the exact mix.
 
     Raises
     ------
@@ -63,15 +63,16 @@ def blend(
         and not np.allclose(domain, domain_of(second))
     ):
         raise LutbenchError(
-            "the two LUTs have different domains", accepted="LUTs of one domain (change one first)"
+            "the two LUTs have different domains",
+            accepted="LUTs of the same domain (change one first)",
         )
     mix = Mix(first, second, amount)
     lut = _sampled_like((first, second), mix, size, domain, interpolation, title)
     apart = difference(first, second, domain)
     change = Change(
         "blended",
-        f"{amount:.0%} of the way between two LUTs that are {apart.mean:.1f} codes of 1023"
-        f" apart on average, {apart.max:.0f} at most",
+        f"{amount:.0%} of the way between two LUTs that differ by {apart.mean:.1f} 10-bit codes"
+        f" on average, {apart.max:.0f} at most",
         apart.mean,
     )
     values = lut.table
@@ -97,14 +98,19 @@ def strength(
     interpolation: Interpolation = "tetrahedral",
     title: str = "",
 ) -> Reworked:
-    """A look at another strength: 0 takes it away, 1 leaves it, 2 doubles it.
+    """A look at another strength: 0 removes it, 1 leaves it unchanged, 2 doubles it.
 
     Parameters
     ----------
     base
-        What the look sits on: for a LUT that also converts curve or gamut, the
-        plain conversion. Without it the look is measured against no change at all,
-        which is right only for a LUT whose input and output are the same encoding.
+        The LUT without its look: for a LUT that also converts curve or gamut, the plain
+        conversion. Default: no change at all, which is right only for a LUT whose input
+        and output have the same encoding.
+
+    Raises
+    ------
+    LutbenchError
+        As for `blend`.
     """
     return blend(
         Pipeline() if base is None else base,
@@ -154,7 +160,7 @@ def _mixed_at_nodes(mix: Mix, size: int, domain: Array) -> Array:
 
 
 def _common_shaper(luts: list[Transform]) -> Lut1D | None:
-    """The shaper that all the LUTs share, where they do and it can be undone."""
+    """The shaper that all the LUTs share, if they do and it has an inverse; else None."""
     shapers = [each.shaper for each in luts if isinstance(each, ShaperLut3D)]
     if not shapers or len(shapers) < len(luts):
         return None

@@ -1,4 +1,4 @@
-"""Any number of LUTs and transforms into one LUT."""
+"""Combine any number of LUTs and transforms into one LUT."""
 
 from __future__ import annotations
 
@@ -34,16 +34,16 @@ def chain(
 ) -> Reworked:
     """One LUT that does what `transforms` do one after the other.
 
-    Curves alone give a `Lut1D`. A curve LUT that comes first stays as the shaper
-    of the result, so that its precision is kept; `shaper` False samples the whole
-    chain on one lattice. The domain is that of the first step. The error is the
-    distance to the chain itself.
+    If all are curves, the result is a `Lut1D`. If the first is a curve LUT, it becomes the
+    shaper of the result, which keeps its precision; with `shaper` False the whole chain is
+    sampled on one lattice. The domain is that of the first step. The error is the
+    difference from the exact chain.
 
     Parameters
     ----------
     size
-        Of the result; the largest 3D size of the chain (33 where there is none),
-        or for curves four times the largest (at least 4096).
+        Nodes along an edge, or rows. Default: the largest 3D size in the chain (33 without
+        any); for curves four times the largest, and at least 4096.
 
     Raises
     ------
@@ -63,8 +63,8 @@ def chain(
     changes = [
         Change(
             "chained",
-            f"{len(steps)} steps into one LUT, off the chain by {error.mean:.2f} codes"
-            f" on average, {error.max:.1f} at most, of 1023",
+            f"{len(steps)} steps combined into one LUT, which differs from them by"
+            f" {error.mean:.2f} 10-bit codes on average, {error.max:.1f} at most",
             error.mean,
         )
     ]
@@ -90,7 +90,7 @@ def is_curve(transform: Transform, domain: Array) -> bool:
     for channel in range(3):
         mixed = moved.copy()
         mixed[:, channel] = points[:, channel]
-        # What is not finite is as little a curve.
+        # Values that are not finite fail the comparison, so it is no curve.
         with np.errstate(invalid="ignore"):
             off = np.abs(transform.apply(mixed)[:, channel] - expected[:, channel]).max()
         if not off <= 1e-9:
@@ -128,7 +128,7 @@ def _as_lattice(
     if shaper and curve is not None:
         low, high = curve.table.min(axis=0), curve.table.max(axis=0)
         if (high - low > 1e-6).all():
-            # The lattice covers exactly what the curve gives, scaled to 0..1.
+            # The lattice covers exactly the outputs of the curve, scaled to 0..1.
             scaled = Lut1D((curve.table - low) / (high - low), curve.domain, curve.title)
             inner = np.stack([low, high]).astype(np.float64)
             after = sample(

@@ -13,6 +13,13 @@ from lutbench.tables.lut import Lut1D
 
 
 def inverted_curve(lut: Lut1D, size: int | None, title: str) -> Inversion:
+    """The inverse of a 1D LUT with `size` rows; by default four times its own, at least 4096.
+
+    Raises
+    ------
+    NotInvertibleError
+        When a channel does not rise from its first row to its last.
+    """
     table = lut.table.astype(np.float64)
     rising = np.diff(table, axis=0)
     if (table[-1] <= table[0]).any():
@@ -26,8 +33,8 @@ def inverted_curve(lut: Lut1D, size: int | None, title: str) -> Inversion:
     inputs = np.linspace(lut.domain[0], lut.domain[1], lut.size)
     rows = np.empty_like(outputs)
     for c in range(3):
-        # Of a flat run the middle is taken; at the top where clipping begins, at the bottom
-        # where it ends: the light that is just shown, not the most that was lost.
+        # A flat part is inverted to its middle; at the top to where clipping begins, and at
+        # the bottom to where it ends, since only up to there light is shown.
         values, first, many = np.unique(curve[:, c], return_index=True, return_counts=True)
         chosen = 0.5 * (inputs[first, c] + inputs[first + many - 1, c])
         chosen[0], chosen[-1] = inputs[many[0] - 1, c], inputs[first[-1], c]
@@ -43,8 +50,8 @@ def inverted_curve(lut: Lut1D, size: int | None, title: str) -> Inversion:
     changes = [
         Change(
             "round_trip",
-            f"through the inverse and the LUT again: off by {error.mean:.3f} codes of 1023 on"
-            f" average, {error.max:.2f} at most; inputs outside flat parts come back within"
+            f"round trip through the inverse and the LUT: off by {error.mean:.3f} 10-bit codes on"
+            f" average, {error.max:.2f} at most; inputs outside flat parts come back to within"
             f" {missed.mean:.3f} on average, {missed.max:.2f} at most",
             error.mean,
         )
@@ -57,7 +64,7 @@ def inverted_curve(lut: Lut1D, size: int | None, title: str) -> Inversion:
 
 
 def _outside_flats(points: Array, inputs: Array, flat: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Which of `points` (n, 3) no channel has in a flat part: there the input is lost."""
+    """Which of `points`, shape (n, 3), lie outside the flat parts (where inputs are lost)."""
     kept = np.ones(len(points), dtype=bool)
     for c in range(3):
         part = np.clip(np.searchsorted(inputs[:, c], points[:, c], side="right") - 1, 0, len(flat))

@@ -1,18 +1,18 @@
 """The inverse of a LUT.
 
 A tetrahedral LUT is linear in each of its tetrahedra, so where it is a bijection
-its inverse is exact: every node of the new lattice is looked for among the
-images of all tetrahedra. Nodes found in one place get the exact inverse; what
-cannot be inverted is counted and named:
+its inverse is exact: every node of the new lattice is searched for among the
+images of all tetrahedra. A node that is found once gets the exact inverse. What
+cannot be inverted is counted and reported:
 
-- *collapsed*: tetrahedra whose colours fall together (clipping); no inverse can
-  tell their inputs apart. All tetrahedra have the same input volume, so their
-  count over the whole is the exact share of inputs lost.
-- *folded*: tetrahedra turned inside out; their colours are reached from more
-  than one input, of which one is taken.
+- *collapsed*: tetrahedra whose colours coincide (by clipping), so that their inputs
+  cannot be recovered. All tetrahedra have the same input volume, so their share of
+  the number is the exact share of inputs lost.
+- *folded*: tetrahedra that are turned inside out; their colours come from more
+  than one input, of which one is chosen.
 - *unreached*: nodes of the new lattice that no input gives. The few that are
-  needed to interpolate up to the edge of what is reached are continued smoothly
-  (their values may leave the old domain); the rest get the input whose colour is
+  needed to interpolate up to the edge of the reached colours are extrapolated smoothly
+  (their values may leave the old domain); the others get the input whose colour is
   nearest.
 """
 
@@ -51,20 +51,20 @@ from lutbench.tables.lut import UNIT_DOMAIN, Lut, Lut1D, Lut3D, ShaperLut3D, lat
 from lutbench.tables.nodes import sensible
 
 SAME = 1e-4
-"""Inputs nearer than this, in shares of the domain, are one and the same solution."""
+"""Share of the domain: two inputs nearer than this are the same solution."""
 
 BEYOND = 0.25
-"""How far, in shares of the domain, values may go past it to be exact at the edge."""
+"""Share of the domain by which values may leave it, to be exact at the edge."""
 
-MOST_TIMES = 30.0
-"""Inputs for each colour of the new domain, on average, over which a table is a tangle: one
-that folds once along each channel has 8."""
+MOST_INPUTS = 30.0
+"""Inputs per colour, on average: a table with more is not inverted. One that folds once along each
+channel has 8."""
 
 SHAPER_ROWS = 4096
-"""Rows of the curve in front of an inverse: under a quarter of a 10-bit code apart."""
+"""Rows of the curve before an inverse: a quarter of a 10-bit code apart."""
 
 LARGEST = 129
-"""Nodes an edge of an inverse: each node is searched for, over two million of them at this size."""
+"""Nodes along an edge of an inverse: at this size over two million nodes are searched for."""
 
 
 def invert(
@@ -76,28 +76,29 @@ def invert(
     hold: bool = False,
     title: str = "",
 ) -> Inversion:
-    """The LUT that undoes `lut`.
+    """The inverse of a LUT.
 
     Parameters
     ----------
     size
-        Of the new lattice; the LUT's own where None.
+        Nodes along an edge, or rows, of the inverse. Default: those of the LUT.
     shaper
-        Put a curve before the lattice that undoes the neutral axis: closer where
-        the LUT bends strongly, such as from a display encoding back to log.
+        Whether to put a curve before the lattice that inverts the neutral axis. It is more
+        exact where the LUT bends strongly, for example from a display encoding back to log.
     fallback
-        For colours that no input gives: ``"gamut"`` keeps luma and hue and gives
-        up saturation first, ``"nearest"`` takes the nearest colour.
+        For colours that no input gives: ``"gamut"`` keeps luma and hue and gives up
+        saturation first, ``"nearest"`` takes the nearest colour.
     hold
-        Hold the values to the domain of `lut`: for devices that take only 0..1.
-        Costs precision at the edge of what is reached; the error says how much.
+        Whether to clamp the values to the domain of `lut`, for devices that take only 0..1.
+        It costs precision at the edge of the reached colours; the error says how much.
 
     Raises
     ------
     NotInvertibleError
-        When there is nothing to invert: the LUT gives one colour, or a plane of them.
+        When the LUT gives only one colour, a line or a plane of colours, or each colour from
+        many inputs.
     LutbenchError
-        When a value of the table is beyond what half float holds.
+        When the size is out of range, or a value of the table exceeds half float.
     """
     if size is not None and not 2 <= size <= LARGEST and not isinstance(lut, Lut1D):
         raise LutbenchError(f"an inverse of size {size}", accepted=f"2 to {LARGEST}")
@@ -128,7 +129,7 @@ class _Inverter:
         self.lut, self.size, self.fallback, self.hold = lut, size, fallback, hold
         self.title = title
         self.table = sensible(lut.table.astype(np.float64))
-        self.old = lattice(lut.size)  # inputs are solved for in 0..1 of the old domain
+        self.old = lattice(lut.size)  # solutions are inputs in 0..1 of the old domain
         self.domain = _output_domain(self.table)
         self.shaper = _neutral_shaper(self.table, self.domain) if shaper else None
         self.axes = self._axes()
@@ -139,11 +140,11 @@ class _Inverter:
         turned = det3(jacobian) < 0
         if flat.all():
             raise NotInvertibleError(
-                f"{self.lut!r} gives no volume of colours, so nothing of it can be undone"
+                f"the colours of {self.lut!r} fill no volume, so it has no inverse"
             )
-        self._refuse_a_tangle(jacobian)
+        self._refuse_many_inputs(jacobian)
         backwards = bool((turned & ~flat).sum() > 0.5 * (~flat).sum())
-        if backwards:  # mirrored as a whole (two channels swapped): as good a bijection
+        if backwards:  # mirrored as a whole (two channels swapped), which can be inverted too
             turned = ~turned
         values, reached, ambiguous = self._solved(~flat, turned)
         missing = ~reached
@@ -156,14 +157,14 @@ class _Inverter:
             result, flat, turned & ~flat, float(missing.mean()), float(ambiguous.mean())
         )
 
-    def _refuse_a_tangle(self, jacobian: Array) -> None:
-        """Noise and shuffled tables give each colour from many inputs: none undoes the others."""
+    def _refuse_many_inputs(self, jacobian: Array) -> None:
+        """Refuse noise and shuffled tables, which give each colour from many inputs."""
         volume = np.abs(det3(jacobian)).sum() / 6
         times = float(volume / np.prod(self.domain[1] - self.domain[0]))
-        if times > MOST_TIMES:
+        if times > MOST_INPUTS:
             raise NotInvertibleError(
-                f"each colour comes from {times:.0f} inputs on average, so nothing can be undone",
-                accepted="a LUT that does not fold all over",
+                f"each colour comes from {times:.0f} inputs on average, so it has no inverse",
+                accepted="a LUT with few folds",
             )
 
     def _axes(self) -> list[Array]:
@@ -180,18 +181,18 @@ class _Inverter:
         return axes
 
     def _targets(self) -> Array:
-        """The colours to be undone: the new lattice's nodes, shape (n³, 3)."""
+        """The colours to invert: the new lattice's nodes, shape (n³, 3)."""
         return grid_of(self.axes)
 
     def _solved(self, solid: NDArray[Any], turned: NDArray[Any]) -> tuple[Array, Any, Any]:
-        """The exact inverse of every node that a tetrahedron covers."""
+        """Inputs of the nodes that a tetrahedron covers, which are covered, which several times."""
         corners = tetrahedra(self.lut.size)[solid]
         colours, inputs = (each.reshape(-1, 3)[corners] for each in (self.table, self.old))
         nodes, solutions, which = covered(colours, inputs, self.axes)
         return self._chosen(nodes, solutions, ~turned[solid][which])
 
     def _chosen(self, nodes: Index, solutions: Array, good: Any) -> tuple[Array, Any, Any]:
-        """One solution for each node: not from a fold, then the least saturated."""
+        """One solution for each node: one outside folds if there is, then the least saturated."""
         count = self.size**3
         low, high = np.full((count, 3), np.inf), np.full((count, 3), -np.inf)
         np.minimum.at(low, nodes, solutions)
@@ -208,10 +209,10 @@ class _Inverter:
         return values, reached, ambiguous
 
     def _continued(self, values: Array, missing: Any, flat: NDArray[Any]) -> Array:
-        """Unreached nodes beside reached colours, moved so that interpolation between
-        them and their neighbours gives the right inputs at the edge.
+        """The values, with the unreached nodes beside reached colours moved so that
+        interpolation between them and their neighbours gives the right inputs at the edge.
 
-        Least squares over samples of the LUT, with a light pull to straight lines.
+        Least squares over samples of the LUT, with a weak smoothness penalty.
         """
         from scipy import sparse
         from scipy.sparse.linalg import cg
@@ -246,11 +247,11 @@ class _Inverter:
         return result
 
     def _samples(self, flat: NDArray[Any]) -> tuple[Array, Array]:
-        """Inputs and their colours: the nodes, and points inside the solid tetrahedra."""
+        """Inputs and their colours: nodes and random points of the tetrahedra not collapsed."""
         corners = tetrahedra(self.lut.size)[~flat]
         random = np.random.default_rng(3)
         nodes = np.unique(corners)
-        # Several for each cell of the new lattice, whichever of the two is finer.
+        # Several points for each cell of the finer lattice.
         count = min(max(len(corners), 6 * self.size**3), 250_000)
         corners = corners[random.integers(len(corners), size=count)]
         weight = random.dirichlet(np.ones(4), count)
@@ -278,8 +279,8 @@ class _Inverter:
         error, inputs = round_trip(self.lut, result, np.flatnonzero(~flat))
         made = Change(
             "round_trip",
-            f"through the inverse and the LUT again: off by {error.mean:.2f} codes of 1023 on"
-            f" average, {error.max:.1f} at most; inputs come back within {inputs.mean:.2f}",
+            f"round trip through the inverse and the LUT: off by {error.mean:.2f} 10-bit codes on"
+            f" average, {error.max:.1f} at most; inputs come back to within {inputs.mean:.2f}",
             error.mean,
         )
         low, high = self.lut.domain
@@ -289,16 +290,16 @@ class _Inverter:
 
 
 def _lost(shares: tuple[float, float, float, float], fallback: Fallback) -> Iterator[Change]:
-    """What an inverse cannot give back: the shares of `Inversion`, in its order."""
+    """What an inverse cannot restore; `shares` are those of `Inversion`, in its order."""
     collapsed, folded, unreached, ambiguous = shares
     if collapsed:
-        text = f"{collapsed:.3%} of the inputs cannot be told apart after the LUT (clipped)"
+        text = f"{collapsed:.3%} of the inputs are clipped by the LUT and cannot be restored"
         yield Change("collapsed", text, collapsed)
     if folded:
         yield Change("folded", f"{folded:.3%} of the inputs lie in folds of the LUT", folded)
     if ambiguous:
-        text = f"{ambiguous:.3%} of the inverse's nodes are reached from several inputs;"
-        yield Change("ambiguous", f"{text} one was taken", ambiguous)
+        text = f"{ambiguous:.3%} of the inverse's nodes come from several inputs;"
+        yield Change("ambiguous", f"{text} one was chosen", ambiguous)
     if unreached:
         way = "luma and hue kept" if fallback == "gamut" else "nearest colour"
         text = (
@@ -316,9 +317,9 @@ def _beyond(outside: float) -> Iterator[Change]:
 def round_trip(
     lut: Lut3D, inverse: Transform, solid: Index, count: int = 20_000
 ) -> tuple[CodeError, CodeError]:
-    """How far LUT, inverse, LUT again is from the LUT, and how far the inputs come back.
+    """The error of colours after LUT, inverse and LUT again, and that of inputs after the inverse.
 
-    At random inputs in the tetrahedra that have not collapsed (flat numbers in `solid`).
+    At random inputs in the tetrahedra that have not collapsed, whose numbers are in `solid`.
     """
     random = np.random.default_rng(5)
     corners = tetrahedra(lut.size)[random.choice(solid, count)]
@@ -332,17 +333,17 @@ def round_trip(
 
 
 def _output_domain(table: Array) -> Array:
-    """0..1 where the LUT stays in it, else the box around its values."""
+    """0..1 if the LUT stays in it, else the box around its values; shape (2, 3)."""
     low, high = table.reshape(-1, 3).min(axis=0), table.reshape(-1, 3).max(axis=0)
     if (low >= -1e-6).all() and (high <= 1 + 1e-6).all():
         return np.array(UNIT_DOMAIN)
     if not (high - low > 1e-6).all():
-        raise NotInvertibleError("a channel of the LUT is constant, so nothing can be undone")
+        raise NotInvertibleError("a channel of the LUT is constant, so it has no inverse")
     return np.stack([low, high])
 
 
 def _neutral_shaper(table: Array, domain: Array) -> Lut1D:
-    """The curve of each channel that undoes the LUT's neutral axis, from 0 to 1."""
+    """The curve of each channel, from 0 to 1, that inverts the LUT's neutral axis."""
     size = table.shape[0]
     index = np.arange(size)
     axis = isotonic(table[index, index, index])
@@ -350,7 +351,7 @@ def _neutral_shaper(table: Array, domain: Array) -> Lut1D:
     rows = np.linspace(low, high, SHAPER_ROWS)
     result = np.empty_like(rows)
     for c in range(3):
-        # A slight slope everywhere: flat parts must not become a jump.
+        # A slight slope everywhere, so that flat parts do not become a jump.
         known = axis[:, c] + 1e-4 * np.linspace(0, 1, size)
         ends_in = np.concatenate([[min(low[c], known[0] - 1e-6)], known])
         ends_in = np.concatenate([ends_in, [max(high[c], known[-1] + 1e-6)]])
@@ -365,7 +366,7 @@ def _neutral_shaper(table: Array, domain: Array) -> Lut1D:
 def _inverted_behind_shaper(
     lut: ShaperLut3D, size: int | None, shaper: bool, fallback: Fallback, hold: bool, title: str
 ) -> Inversion:
-    """Inverse of the lattice, its values taken back through the shaper, node by node."""
+    """The inverse of the lattice, its values then taken through the shaper's inverse."""
     from dataclasses import replace
 
     inner = invert(lut.lut, size, shaper=shaper, fallback=fallback, hold=True)
@@ -385,7 +386,7 @@ def _inverted_behind_shaper(
     changes = (
         Change(
             "round_trip",
-            f"through the inverse and the LUT again: off by {error.mean:.2f} codes of 1023 on"
+            f"round trip through the inverse and the LUT: off by {error.mean:.2f} 10-bit codes on"
             f" average, {error.max:.1f} at most",
             error.mean,
         ),

@@ -14,35 +14,37 @@ from lutbench.tables.nodes import domain_of, examined
 def neutral_curve(
     transform: Transform, size: int = USUAL_ROWS, *, grey: bool = False, title: str = ""
 ) -> Reworked:
-    """The curve that a transform draws on the neutral axis, one for each channel.
+    """The tone curves of a transform: its output for neutral inputs, one curve for each channel.
 
-    The error is that of the curve at positions between its rows. What the curve
-    leaves out (anything a 3×3 matrix or a look does to colours) is not in it.
+    The error is that of the curve between its rows. It does not include what the curve
+    leaves out, which is all that a matrix or a look does to colours.
 
     Parameters
     ----------
     grey
-        One curve for all channels: the mean of the three.
+        Whether to give all channels the same curve, the mean of the three.
 
     Raises
     ------
     LutbenchError
-        When an output is not a number, or beyond what half float holds.
+        When an output is not finite, or exceeds half float.
     """
     domain = domain_of(transform)
     curve = examined(transform, np.linspace(domain[0], domain[1], size))
     tint = float((curve.max(axis=1) - curve.min(axis=1)).max())
     changes = []
     if tint * CODES_10_BIT >= 0.5:
-        message = f"the channels lie up to {tint * CODES_10_BIT:.1f} codes of 1023 apart"
-        changes.append(Change("tint", message + (", now one curve" if grey else ""), tint))
+        message = f"the channels differ by up to {tint * CODES_10_BIT:.1f} 10-bit codes"
+        changes.append(Change("tint", message + (", now averaged" if grey else ""), tint))
     if grey:
         curve = np.repeat(curve.mean(axis=1, keepdims=True), 3, axis=1)
     falls = np.minimum(np.diff(curve, axis=0), 0).sum(axis=0).min()
     if falls < -1e-9:
         changes.append(
             Change(
-                "non_monotonic", f"falls by {-falls * CODES_10_BIT:.1f} codes in all", float(-falls)
+                "non_monotonic",
+                f"the curve falls by {-falls * CODES_10_BIT:.1f} 10-bit codes in total",
+                float(-falls),
             )
         )
     lut = Lut1D(curve, domain, title)

@@ -1,4 +1,4 @@
-"""A LUT for another signal range or another domain."""
+"""Change the signal range or the domain of a LUT."""
 
 from __future__ import annotations
 
@@ -34,28 +34,30 @@ def change_range(
 ) -> Reworked:
     """The same transform for signals of another range.
 
-    Values are full-scale code values, code / (2^bits − 1), before and after: what
-    a monitor or a program feeds a LUT with when it does not scale legal range.
+    Input and output are full-scale values, code / (2^bits − 1), as a monitor or a program
+    feeds a LUT when it does not scale legal range.
 
-    A change of `target` alone is exact. A change of `source` samples the LUT
-    again, on the same domain; the error says what that cost. Inputs beyond black
-    and white are clamped where the LUT has no values for them.
+    A change of `target` only is exact. For a change of `source` the LUT is sampled again, on
+    the same domain; the error is what that costs. Inputs below black and above white are
+    clamped if the LUT has no values for them.
 
     Parameters
     ----------
     source
-        The range that the LUT expects now, and the one it is to be fed with.
+        The range of the input, now and in future.
     target
-        The range that the LUT gives now, and the one it is to give.
+        The range of the output, now and in future.
     bits
-        The bit depth whose black and white codes are meant.
+        The bit depth whose codes of black and white count.
+    size
+        Nodes along an edge, or rows, if it is sampled again. Default: those of the LUT.
     """
     fed: tuple[Range, Range] = (check_range(source[0]), check_range(source[1]))
     given: tuple[Range, Range] = (check_range(target[0]), check_range(target[1]))
     before = Pipeline(relaid(fed[1], fed[0], bits))
     after = Pipeline(relaid(given[0], given[1], bits))
     changes = [
-        Change(f"{end}_range", f"{end} range {pair[0]} to {pair[1]}, codes of {bits} bits")
+        Change(f"{end}_range", f"{end} range {pair[0]} to {pair[1]}, {bits}-bit codes")
         for end, pair in (("source", fed), ("target", given))
         if pair[0] != pair[1]
     ]
@@ -81,7 +83,7 @@ def change_range(
 def with_ranges(
     lut: Lut, ranges: RangeChange, domain: ArrayLike | None = None, size: int | None = None
 ) -> Reworked:
-    """A LUT for signals of other ranges, then over another domain, if told."""
+    """A LUT for signals of other ranges, then over another domain if one is given."""
     pairs = {
         "source": (ranges.given_source_range, ranges.source_range or ranges.given_source_range),
         "target": (ranges.given_target_range, ranges.target_range or ranges.given_target_range),
@@ -97,7 +99,7 @@ def with_ranges(
 def change_domain(lut: Lut, domain: ArrayLike = UNIT_DOMAIN, size: int | None = None) -> Reworked:
     """The same transform sampled on another domain, with its inputs clamped as before.
 
-    A shaper is kept, its rows sampled again. The error is the distance to the LUT
+    A shaper is kept, with its rows sampled again. The error is the difference from the LUT
     over the new domain.
     """
     wanted = Lut3D.identity(2).with_domain(domain).domain
@@ -113,7 +115,7 @@ def change_domain(lut: Lut, domain: ArrayLike = UNIT_DOMAIN, size: int | None = 
     changes = [Change("domain", f"domain {_shown(old)} to {_shown(new)}")]
     cut = float(max((new[0] - old[0]).max(), (old[1] - new[1]).max(), 0))
     if cut > 0:
-        changes.append(Change("domain_cut", f"up to {cut:g} of the old domain is left out", cut))
+        changes.append(Change("domain_cut", f"the old domain reached {cut:g} further", cut))
     points = probe(new)
     return Reworked(result, code_error(lut.apply(points), result.apply(points)), tuple(changes))
 

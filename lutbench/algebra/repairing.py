@@ -1,8 +1,8 @@
-"""Repair of what is wrong with a 3D LUT; each change is measured and reported.
+"""Repair the defects of a 3D LUT; each change is measured and reported.
 
-Order: range (values held to 0..1), noise, neutral axis rising, tint, folds. Each
-step touches only what it is named for, is held to a bound, and is undone where it would
-leave more amiss than it found; a sound LUT comes out as it went in.
+The order is: range (values clamped to 0..1), noise, falls of the neutral axis, tint, folds.
+Each step changes only what it is named for, moves no value by more than a bound, and is
+undone if it would make another defect worse; a sound LUT is not changed.
 """
 
 from __future__ import annotations
@@ -23,23 +23,34 @@ from lutbench.tables.nodes import diagonal
 from lutbench.tables.noise import noise_level
 
 REPAIRS = ("range", "noise", "monotone", "tint", "folds")
+
 FADE = 0.35
-"""Saturation (largest minus smallest channel of the input) at which a repair of the
-neutral axis has faded to nothing."""
+"""Saturation (largest minus smallest channel of the input) at which a repair of the neutral axis
+has faded out."""
+
 MOST_MOVED = 64.0
-"""10-bit codes: a sixteenth of the scale. What needs more is another LUT, not a repair."""
+"""10-bit codes, a sixteenth of the scale: a LUT that needs larger changes has to be made again."""
+
 LUMA = np.array([0.2126, 0.7152, 0.0722])
+"""Weights of R, G and B in luma (Recommendation ITU-R BT.709-6)."""
+
 LEAST_NOISE = 0.1
-"""10-bit codes: there is nothing to see of less."""
+"""10-bit codes: less noise cannot be seen."""
 
 
 def check_bounds(most: float, fade: float) -> None:
-    """Refuse bounds that no repair can keep; see `repair`."""
+    """Refuse bounds of `repair` that are out of range.
+
+    Raises
+    ------
+    LutbenchError
+        When one is.
+    """
     if not 0 < fade <= 2:
-        raise LutbenchError(f"a fade of {fade:g} is out of range", accepted="over 0, up to 2")
+        raise LutbenchError(f"a fade of {fade:g} is out of range", accepted="above 0, up to 2")
     if not 0 < most <= CODES_10_BIT:
         raise LutbenchError(
-            f"a bound of {most:g} codes is out of range", accepted="over 0, up to 1023"
+            f"a bound of {most:g} codes is out of range", accepted="above 0, up to 1023"
         )
 
 
@@ -50,26 +61,26 @@ def repair(
     fade: float = FADE,
     most: float = MOST_MOVED,
 ) -> Reworked:
-    """A LUT with faults mended, whether or not `inspect` finds them.
+    """A LUT with defects repaired, whether or not `inspect` finds them.
 
     Parameters
     ----------
     what
-        Of ``"range"`` (values held to 0..1), ``"noise"`` (smooth, no node moved
-        further than the noise that was found), ``"monotone"`` (the neutral axis
-        never falls), ``"tint"`` (neutrals in, neutrals out) and ``"folds"``
-        (cells that are turned inside out are relaxed).
+        Of ``"range"`` (values are clamped to 0..1), ``"noise"`` (values are smoothed, none
+        moved by more than three times the noise), ``"monotone"`` (the neutral axis never
+        falls), ``"tint"`` (greys come out grey) and ``"folds"`` (cells that are turned inside
+        out are relaxed).
     fade
         The input saturation at which changes of the neutral axis have faded out.
     most
         The furthest that a value may be moved, in 10-bit codes.
 
-    The error is the distance between the LUT given and the one returned.
+    The error is the difference between the given LUT and the result.
 
     Raises
     ------
     LutbenchError
-        When a repair of another name is asked for.
+        When a repair is not known, or `lut` is not a 3D LUT.
     """
     wanted = set(what)
     unknown = sorted(wanted - set(REPAIRS))
@@ -85,7 +96,7 @@ def repair(
     original = table = np.asarray(lut.table, dtype=np.float64)
     changes: list[Change] = []
     steps: dict[str, Callable[[Array, list[Change]], Array]] = {
-        "range": lambda now, log: _note(now, np.clip(now, 0, 1), log, "range", "held to 0..1"),
+        "range": lambda now, log: _note(now, np.clip(now, 0, 1), log, "range", "clamped to 0..1"),
         "noise": _denoised,
         "monotone": lambda now, log: _rising(now, fade, log),
         "tint": lambda now, log: _neutral(now, fade, log),
@@ -106,25 +117,25 @@ def _bounded_step(
     most: float,
     changes: list[Change],
 ) -> Array:
-    """A step of the repair, held to the bound, and undone where it leaves more amiss."""
+    """The table after one repair, which is limited to the bound, and undone if it does harm."""
     log: list[Change] = []
     result = step(table, log)
     bound = most / CODES_10_BIT
     over = np.abs(result - original).max(axis=-1) > bound + SIX_DECIMALS
     if name != "range" and over.any():
         result = original + np.clip(result - original, -bound, bound)
-        held = f"held to {most:g} codes of movement at {over.mean():.2%} of the nodes"
-        log.append(Change(f"{name}_bounded", held, float(over.mean())))
+        text = f"changes limited to {most:g} codes at {over.mean():.2%} of the nodes"
+        log.append(Change(f"{name}_bounded", text, float(over.mean())))
     worse = amiss(result).worse_than(amiss(table), name)
     if worse:
-        changes.append(Change(f"{name}_left", f"not mended: it would add to the {worse}"))
+        changes.append(Change(f"{name}_left", f"not repaired: it would add to the {worse}"))
         return table
     changes += log
     return result
 
 
 def _note(before: Array, after: Array, changes: list[Change], code: str, words: str) -> Array:
-    """`after`, with the change reported where there is one."""
+    """`after`, with the change added to `changes`; `before` if nothing changed."""
     moved = np.abs(after - before).max(axis=-1)
     if moved.max() <= SIX_DECIMALS:
         return before
@@ -132,8 +143,8 @@ def _note(before: Array, after: Array, changes: list[Change], code: str, words: 
     changes.append(
         Change(
             code,
-            f"{words}: {share:.1%} of the nodes moved, by {moved.max() * CODES_10_BIT:.1f} codes of"
-            " 1023 at most",
+            f"{words}: {share:.1%} of the nodes moved, by at most"
+            f" {moved.max() * CODES_10_BIT:.1f} 10-bit codes",
             float(moved.max()),
         )
     )
@@ -158,7 +169,7 @@ def _neutral(table: Array, fade: float, changes: list[Change]) -> Array:
     axis = diagonal(table)
     grey = (axis @ LUMA)[:, None]
     tint = float(np.ptp(axis, axis=1).max())
-    words = f"tint taken off neutrals (channels up to {tint * CODES_10_BIT:.1f} codes apart)"
+    words = f"tint of greys removed (channels differed by up to {tint * CODES_10_BIT:.1f} codes)"
     return _note(table, _shifted(table, grey - axis, fade), changes, "tint", words)
 
 
@@ -170,7 +181,7 @@ def isotonic(rows: Array) -> Array:
 
 
 def _shifted(table: Array, correction: Array, fade: float) -> Array:
-    """The table plus a correction of its neutral axis, fading out as saturation grows."""
+    """The table plus a correction of its neutral axis, shape (n, 3), fading with saturation."""
     size = table.shape[0]
     nodes = lattice(size)
     level = nodes.mean(axis=-1)
@@ -195,7 +206,7 @@ def _denoised(table: Array, changes: list[Change]) -> Array:
 
 
 def _smoothed(values: Array) -> Array:
-    """Second differences along each axis penalised, the amount chosen by cross-validation.
+    """A channel smoothed by a penalty on second differences, chosen by cross-validation.
 
     Source of the method: Garcia, 2010, "Robust smoothing of gridded data in one and
     higher dimensions with missing values". His cosine basis bends at the borders;
@@ -227,9 +238,9 @@ def _unfolded(table: Array, most: float, changes: list[Change]) -> Array:
     share = start.count / len(start.bad)
     result = unfolded(table, most)
     if result is None:
-        why = f"{start.count} tetrahedra ({share:.2%}) are folded and stay so"
+        why = f"{start.count} tetrahedra ({share:.2%}) are folded and could not be repaired"
         if share > MIRRORED:
-            why = f"{share:.1%} of the LUT is mirrored as a whole; not a fold to mend"
+            why = f"{share:.1%} of the LUT is mirrored, which is not a fold to repair"
         changes.append(Change("folds_left", why, share))
         return table
     words = f"folds relaxed: {start.count} tetrahedra ({share:.2%}) were folded"
@@ -237,7 +248,7 @@ def _unfolded(table: Array, most: float, changes: list[Change]) -> Array:
     left = folds_of(result).count
     if left:
         changes.append(
-            Change("folds_left", f"{left} tetrahedra are folded still", left / len(start.bad))
+            Change("folds_left", f"{left} tetrahedra are still folded", left / len(start.bad))
         )
     return result
 
@@ -246,21 +257,22 @@ def _unfolded(table: Array, most: float, changes: list[Change]) -> Array:
 
 
 def smoothed_node(table: Array, node: tuple[int, ...]) -> Array:
-    """The table with one node put to what its neighbours say along each axis.
+    """The table with one node set to what its neighbours along the axes predict.
 
-    Along an axis: the cubic through two nodes on each side, (4·(a + b) − (c + d)) / 6 of the
-    nearer a, b and the further c, d; nearer an end the straight line. Then the mean.
+    Along an axis: the cubic through two nodes on each side, (4·(a + b) − (c + d)) / 6 with
+    the nearer nodes a, b and the further c, d; beside an end the mean of a and b. The node
+    gets the mean over the axes.
     """
     result = table.copy()
-    said = []
+    predicted = []
     for axis in range(3):
         line = np.moveaxis(table, axis, 0)[(slice(None), *np.delete(node, axis).tolist())]
         at, last = node[axis], len(line) - 1
         if 2 <= at <= last - 2:
             near, far = line[at - 1] + line[at + 1], line[at - 2] + line[at + 2]
-            said.append((4 * near - far) / 6)
+            predicted.append((4 * near - far) / 6)
         elif 1 <= at <= last - 1:
-            said.append((line[at - 1] + line[at + 1]) / 2)
-    if said:
-        result[node] = np.mean(said, axis=0)
+            predicted.append((line[at - 1] + line[at + 1]) / 2)
+    if predicted:
+        result[node] = np.mean(predicted, axis=0)
     return result

@@ -1,9 +1,8 @@
-"""A LUT at another size, by the best of several methods.
+"""Change the size of a LUT by the best of several methods.
 
-Which method is best is measured on the LUT itself. For a larger size every
-second node is taken away and each method has to say what stood there (an even or
-very small size has no such half, and is made larger by `UNMEASURED`); for a
-smaller one each result is compared with the LUT it came from.
+Which method is best is measured on the LUT itself. For a larger size every second node is
+removed, and each method has to predict it (an even or very small size is enlarged by
+`UNMEASURED` instead); for a smaller size each result is compared with the original.
 """
 
 from __future__ import annotations
@@ -23,7 +22,8 @@ from lutbench.tables.nodes import LARGEST_SIGNAL, SLAB, check_size, sample
 
 METHODS = ("linear", "pchip", "cubic", "fit")
 UNMEASURED = "pchip"
-"""For a larger size where no method can be measured: never past its neighbours."""
+"""The method for a larger size if none can be measured: it never overshoots."""
+
 Maker = Callable[[Array, int, Interpolation], Array]
 
 
@@ -33,12 +33,17 @@ def resample(lut: Lut, size: int, method: str = "best") -> Reworked:
     Parameters
     ----------
     method
-        ``"linear"``: the LUT's own interpolation. ``"pchip"``: cubic, never past
-        its neighbours. ``"cubic"``: cubic spline, smoothest. ``"fit"``: nodes
-        chosen so that what is interpolated between them lies nearest the LUT
-        (for smaller sizes). ``"best"``: the one with the least error, measured.
+        ``"linear"``: the LUT's own interpolation. ``"pchip"``: cubic without overshoot.
+        ``"cubic"``: cubic spline, the smoothest. ``"fit"``: the nodes whose interpolation is
+        nearest to the LUT in the least-squares sense (for smaller sizes). ``"best"``: the one
+        with the least measured error.
 
-    The error is the distance to the LUT that was given, as it interpolates.
+    The error is the difference from the given LUT with its own interpolation.
+
+    Raises
+    ------
+    LutbenchError
+        When the size is out of range or the method is not known.
     """
     if isinstance(lut, ShaperLut3D):
         inner = resample(lut.lut, size, method)
@@ -57,7 +62,7 @@ def resample(lut: Lut, size: int, method: str = "best") -> Reworked:
     table = np.asarray(lut.table, dtype=np.float64)
     scores = _scores(lut, table, size) if method == "best" else {}
     chosen = min(scores, key=lambda name: scores[name]) if scores else method
-    if chosen == "best":  # nothing to measure on: every node is needed
+    if chosen == "best":  # too few nodes to measure
         chosen = UNMEASURED
     result = replace(lut, table=_MAKERS[chosen](table, size, lut.interpolation))
     points = probe(lut.domain)
@@ -65,12 +70,12 @@ def resample(lut: Lut, size: int, method: str = "best") -> Reworked:
     message = f"size {lut.size} to {size} by the method {chosen}"
     if scores:
         tried = ", ".join(f"{name} {value:.3f}" for name, value in sorted(scores.items()))
-        message += f"; mean error of each in codes of 1023: {tried}"
+        message += f"; mean errors in 10-bit codes: {tried}"
     return Reworked(result, error, (Change("resampled", message, error.mean),))
 
 
 def _scores(lut: Lut3D, table: Array, size: int) -> dict[str, float]:
-    """The mean error of each method that fits the case, in codes."""
+    """The mean error of each method that suits the case, in 10-bit codes; empty if unmeasurable."""
     if size == lut.size:
         return {"linear": 0.0}
     if size > lut.size:
@@ -115,7 +120,7 @@ def _cubic(table: Array, size: int, interpolation: Interpolation) -> Array:
 
 
 def _along_axes(table: Array, size: int, maker: Any) -> Array:
-    """A one-dimensional interpolator along r, then g, then b; held to the table's range."""
+    """A one-dimensional interpolator along r, then g, then b; clamped to the table's range."""
     result = table
     for axis in range(3):
         result = _along(result, size, axis, maker)
@@ -124,7 +129,7 @@ def _along_axes(table: Array, size: int, maker: Any) -> Array:
 
 
 def _along(table: Array, size: int, axis: int, maker: Any) -> Array:
-    """The interpolator along one axis, slab by slab: what it keeps is many times the table."""
+    """Interpolate along one axis, slab by slab, since an interpolator is many times its table."""
     old, new = np.linspace(0, 1, table.shape[axis]), np.linspace(0, 1, size)
     shape = [*table.shape]
     shape[axis] = size
@@ -133,7 +138,7 @@ def _along(table: Array, size: int, axis: int, maker: Any) -> Array:
     thick = max(1, SLAB * table.shape[across] // table.size)
     for start in range(0, table.shape[across], thick):
         place = (slice(None),) * across + (slice(start, start + thick),)
-        # Slopes of subnormal numbers have no reciprocal: it is infinite, and the mean of it flat.
+        # The reciprocal slopes of subnormal numbers are infinite, and their harmonic mean is 0.
         with np.errstate(over="ignore", divide="ignore"):
             result[place] = maker(old, table[place], axis=axis)(new)
         work_progress.report("resampling", None)
@@ -141,11 +146,11 @@ def _along(table: Array, size: int, axis: int, maker: Any) -> Array:
 
 
 def _fit(table: Array, size: int, interpolation: Interpolation) -> Array:
-    """The nodes whose interpolation lies nearest the LUT in the least-squares sense."""
+    """The nodes whose interpolation is nearest to the LUT in the least-squares sense."""
     from scipy.sparse.linalg import cg
 
     reached = float(np.abs(table).max())
-    if reached > LARGEST_SIGNAL:  # whose squares float32 does not hold
+    if reached > LARGEST_SIGNAL:  # squares of larger values overflow float32
         return _fit(table / reached, size, interpolation) * reached
     lut = Lut3D(table, interpolation=interpolation)
     start = sample(lut, size).table.reshape(-1, 3)
@@ -153,7 +158,7 @@ def _fit(table: Array, size: int, interpolation: Interpolation) -> Array:
     points = np.random.default_rng(11).random((count, 3))
     unit = np.array([[0.0] * 3, [1.0] * 3])
     matrix = weight_matrix(interpolation, positions(points, unit, size), size)
-    # The nodes as they were carry a little weight, so that none is left undecided.
+    # A small weight on the sampled nodes keeps every node determined.
     normal = matrix.T @ matrix
     normal.setdiag(normal.diagonal() + 0.5)
     wanted = matrix.T @ np.asarray(lut.apply(points)) + 0.5 * start
@@ -172,7 +177,9 @@ def _resampled_curve(lut: Lut1D, size: int, method: str) -> Reworked:
     from scipy.interpolate import PchipInterpolator
 
     if method not in ("linear", "pchip", "best"):
-        raise LutbenchError(f"no method for curves is named {method!r}", accepted="linear, pchip")
+        raise LutbenchError(
+            f"no method for curves is named {method!r}", accepted="linear, pchip, best"
+        )
     if method == "best":
         method = "pchip" if size > lut.size > 3 else "linear"
     table = lut.table.astype(np.float64)

@@ -1,4 +1,4 @@
-"""What a rework gives: the LUT, what was changed, how far it is from what it stands for."""
+"""The result of an operation on LUTs: the new LUT, what was changed, and its error."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class CodeError:
-    """Distances in 10-bit code values: of all channels at all points tried."""
+    """Absolute differences in 10-bit code values, over all channels of all points tried."""
 
     mean: float
     p95: float
@@ -32,7 +32,7 @@ class CodeError:
 
 @dataclass(frozen=True)
 class Change:
-    """One thing that was done to a LUT, or was found and could not be done."""
+    """One thing that was done to a LUT, or that could not be done."""
 
     code: str
     message: str
@@ -52,9 +52,9 @@ class Reworked(Result):
     lut
         The new LUT.
     error
-        How far it is from what it stands for; each function says what that is.
+        The difference from what it stands for; each function says what that is.
     changes
-        What was changed, or named as impossible, in the order it was done.
+        What was changed, and what was not possible, in the order of the work.
     """
 
     lut: Lut
@@ -75,7 +75,7 @@ class Reworked(Result):
 
 
 def code_error(first: NDArray[Any], second: NDArray[Any]) -> CodeError:
-    """The distance of two arrays of signals, in 10-bit code values.
+    """The differences of two arrays of signals, in 10-bit code values.
 
     >>> code_error(np.zeros((2, 3)), np.full((2, 3), 1 / 1023)).mean
     1.0
@@ -87,7 +87,7 @@ def code_error(first: NDArray[Any], second: NDArray[Any]) -> CodeError:
 
 
 def probe(domain: NDArray[np.float64], count: int = 20_000, seed: int = 7) -> Array:
-    """Points to compare two transforms at: random ones in the domain, and a neutral ramp."""
+    """Points at which to compare transforms: random ones, and a neutral ramp; shape (n, 3)."""
     low, high = domain
     scattered = np.random.default_rng(seed).random((count, 3))
     ramp = greys(np.linspace(0, 1, 1001))
@@ -95,7 +95,7 @@ def probe(domain: NDArray[np.float64], count: int = 20_000, seed: int = 7) -> Ar
 
 
 def difference(first: Transform, second: Transform, domain: NDArray[np.float64]) -> CodeError:
-    """The distance of two transforms over a domain, in 10-bit code values."""
+    """The differences of two transforms over a domain, in 10-bit code values."""
     points = probe(domain)
     return code_error(first.apply(points), second.apply(points))
 
@@ -107,12 +107,12 @@ class Inversion(Reworked):
     Parameters
     ----------
     error
-        The round trip: colours of the LUT through the inverse and the LUT again.
+        The error of colours after the inverse and the LUT again.
     collapsed, folded
-        Shares of the input cube whose colours fall together, or are turned
-        inside out (tetrahedra counted; both 0 for a bijection).
+        Shares of the input cube whose colours coincide, or are turned inside out (by the
+        number of tetrahedra; both 0 for a bijection).
     unreached, ambiguous
-        Shares of the new lattice's nodes that no input gives, or several give.
+        Shares of the new lattice's nodes that no input gives, or that several inputs give.
     """
 
     collapsed: float = 0.0
@@ -122,7 +122,7 @@ class Inversion(Reworked):
 
     @property
     def bijective(self) -> bool:
-        """Whether every input has a colour of its own."""
+        """Whether no two inputs give the same colour."""
         return self.collapsed == 0 and self.folded == 0 and self.ambiguous == 0
 
     def to_data(self) -> dict[str, Any]:

@@ -1,4 +1,4 @@
-"""A table that a writer got wrong, written right: nothing is smoothed or guessed."""
+"""Corrections of a whole table that was written wrongly; nothing is smoothed or guessed."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from lutbench.tables.lut import UNIT_DOMAIN, Lut, Lut1D, Lut3D, ShaperLut3D
 
 
 def divided(lut: Lut, top: float) -> Lut:
-    """The values divided by the top of the code scale that they are on."""
+    """The values divided by the highest code of their scale."""
     return _with_table(lut, lambda table: table / top)
 
 
@@ -26,12 +26,12 @@ def over_unit_domain(lut: Lut) -> Lut:
 
 
 def rows_turned(lut: Lut) -> Lut:
-    """The rows read with blue running fastest, where red did."""
+    """The LUT with its rows read as if blue ran fastest instead of red."""
     return _with_table(lut, lambda table: np.ascontiguousarray(table.transpose(2, 1, 0, 3)))
 
 
 def channels_put_back(lut: Lut, order: Sequence[int]) -> Lut:
-    """The channels of what comes out in another order: channel k of the new is `order[k]`."""
+    """The output channels in another order: channel k of the result is channel `order[k]`."""
     return _with_table(lut, lambda table: np.ascontiguousarray(table[..., list(order)]))
 
 

@@ -1,4 +1,4 @@
-"""The inputs that give wanted colours: where a lattice is gone through backwards."""
+"""Find the inputs of a lattice that give wanted colours."""
 
 from __future__ import annotations
 
@@ -17,17 +17,16 @@ from lutbench.tables.cells import (
 from lutbench.tables.lut import Lut3D, lattice
 
 Fallback = Literal["gamut", "nearest"]
-"""For colours that no input gives: keep luma and hue, or take the nearest."""
+"""For colours that no input gives: keep luma and hue, or take the nearest colour."""
 
 INSIDE = 1e-7
-"""How far, in barycentric weights, a point may lie outside a tetrahedron it belongs to."""
-
+"""Barycentric weight: a point may lie this far outside a tetrahedron and still count as inside."""
 
 FLAT = 2e-6
-"""A tetrahedron thinner than this (twice the rounding of six decimals) has collapsed."""
+"""Signal, twice the rounding of six decimals: a thinner tetrahedron has collapsed."""
 
 PAIRS = 500_000
-"""Tetrahedra and nodes that are looked at together, about."""
+"""Pairs of tetrahedron and node that are tested at a time, to limit memory."""
 
 
 def grid_of(axes: list[Array]) -> Array:
@@ -36,7 +35,7 @@ def grid_of(axes: list[Array]) -> Array:
 
 
 def covered(colours: Array, inputs: Array, axes: list[Array]) -> tuple[Index, Array, Index]:
-    """The nodes of a new lattice that tetrahedra of the old one cover, and their inputs.
+    """The nodes of a new lattice that tetrahedra of the old one cover, with their inputs.
 
     Parameters
     ----------
@@ -48,8 +47,8 @@ def covered(colours: Array, inputs: Array, axes: list[Array]) -> tuple[Index, Ar
     Returns
     -------
     nodes, solutions, which
-        The number of a node, the input there, and the tetrahedron that covers it, for each
-        pair of them: shapes (k,), (k, 3), (k,).
+        For each pair of node and tetrahedron: the number of the node, the input there, and the
+        number of the tetrahedron; shapes (k,), (k, 3), (k,).
     """
     low, spans = _spans(colours, axes)
     counts = spans.prod(axis=1)
@@ -77,7 +76,7 @@ def covered(colours: Array, inputs: Array, axes: list[Array]) -> tuple[Index, Ar
 
 
 def _spans(colours: Array, axes: list[Array]) -> tuple[Index, Index]:
-    """Of each tetrahedron: its first node along each channel, and how many it may cover."""
+    """For each tetrahedron: its first node along each channel, and how many it may cover."""
     least, most = colours.min(axis=1) - 1e-9, colours.max(axis=1) + 1e-9
     low = [np.searchsorted(axis, least[:, c]) for c, axis in enumerate(axes)]
     high = [np.searchsorted(axis, most[:, c], side="right") for c, axis in enumerate(axes)]
@@ -86,7 +85,7 @@ def _spans(colours: Array, axes: list[Array]) -> tuple[Index, Index]:
 
 
 def _parts(counts: Index) -> Iterator[tuple[Index, Index]]:
-    """Tetrahedra, each as often as it has nodes, with the number of the node within it."""
+    """Pairs of a tetrahedron's number and a node's number within it, about `PAIRS` at a time."""
     ends = np.cumsum(counts)
     start = 0
     while start < len(counts):
@@ -100,7 +99,7 @@ def _parts(counts: Index) -> Iterator[tuple[Index, Index]]:
 
 
 def refined(table: Array, inputs: Array, targets: Array) -> Array:
-    """Newton's method on the trilinear LUT, from the tetrahedral solution."""
+    """Inputs improved by Newton's method on the trilinear LUT, shape (n, 3)."""
     lut = Lut3D(table, interpolation="trilinear")
     best = inputs.copy()
     error = np.abs(lut.apply(best) - targets).max(axis=1)
@@ -115,8 +114,8 @@ def refined(table: Array, inputs: Array, targets: Array) -> Array:
             slope[:, :, axis] = (lut.apply(up) - lut.apply(down)) / width
         solvable = np.abs(det3(slope)) > 1e-9
         move = np.zeros_like(best)
-        rest = (targets - lut.apply(best))[solvable]
-        move[solvable] = np.linalg.solve(slope[solvable], rest[..., None])[..., 0]
+        residual = (targets - lut.apply(best))[solvable]
+        move[solvable] = np.linalg.solve(slope[solvable], residual[..., None])[..., 0]
         trial = np.clip(best + np.clip(move, -0.1, 0.1), 0, 1)
         trial_error = np.abs(lut.apply(trial) - targets).max(axis=1)
         better = trial_error < error
@@ -127,10 +126,10 @@ def refined(table: Array, inputs: Array, targets: Array) -> Array:
 
 
 def nearest(table: Array, targets: Array, fallback: Fallback) -> Array:
-    """The inputs whose colours come nearest to colours that no input gives.
+    """The inputs whose colours are nearest to `targets`, shape (n, 3).
 
-    Levenberg–Marquardt on the piecewise-linear LUT, held to its domain, from
-    the nearest node; distances weighted after `fallback`.
+    Levenberg–Marquardt steps on the piecewise-linear LUT from the nearest node, clamped to
+    its domain; distances are weighted as `fallback` says.
     """
     from scipy.spatial import cKDTree
 
@@ -153,13 +152,13 @@ def nearest(table: Array, targets: Array, fallback: Fallback) -> Array:
     for _ in range(25):
         at, wanted = best[busy], targets[busy]
         slope = metric @ gradient(table, at * steps) * steps
-        rest = (wanted - lut.apply(at)) @ metric.T
-        push = (rest[:, None, :] @ slope)[:, 0]
-        # Inputs that are at a bound and would leave it stay out of the solution.
+        residual = (wanted - lut.apply(at)) @ metric.T
+        push = (residual[:, None, :] @ slope)[:, 0]
+        # Inputs at a bound that would leave the domain are not moved.
         stuck = ((at <= 0) & (push < 0)) | ((at >= 1) & (push > 0))
         slope = np.where(stuck[:, None, :], 0, slope)
         normal = slope.transpose(0, 2, 1) @ slope
-        # Never so little, beside the slopes, that rounding takes it away.
+        # The damping must not vanish in the rounding of the slopes.
         least = 1e-12 * np.trace(normal, axis1=1, axis2=2)
         normal += np.maximum(damping[busy], least)[:, None, None] * np.eye(3)
         move = np.linalg.solve(normal, np.where(stuck, 0, push)[..., None])[..., 0]
@@ -169,7 +168,7 @@ def nearest(table: Array, targets: Array, fallback: Fallback) -> Array:
         better = gain > 0
         best[busy[better]], cost[busy[better]] = trial[better], trial_cost[better]
         damping[busy] = np.where(better, damping[busy] / 4, damping[busy] * 8)
-        # Done where a step gains next to nothing, or none is short enough to gain.
+        # Done if a step gains almost nothing, or if even very short steps gain nothing.
         done = np.where(better, gain < 1e-3 * trial_cost + 1e-12, damping[busy] > 1e2)
         busy = busy[~done]
         if not len(busy):
@@ -178,10 +177,10 @@ def nearest(table: Array, targets: Array, fallback: Fallback) -> Array:
 
 
 def metric_of(fallback: Fallback) -> Array:
-    """The matrix that turns colours into the space where nearness is judged."""
+    """The matrix that takes colours to the space in which distances are measured."""
     if fallback == "nearest":
         return np.eye(3)
-    # Luma counts ten times; what is left are the colour differences.
+    # Luma counts ten times as much as the colour differences.
     luma = np.outer(np.ones(3), LUMA)
     return np.asarray(10 * luma + (np.eye(3) - luma))
 

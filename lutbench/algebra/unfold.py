@@ -1,4 +1,4 @@
-"""Folds of a table relaxed: colours that run backwards, where they can be set right nearby."""
+"""Relax the folds of a table: move nodes where colours run backwards, if small moves are enough."""
 
 from __future__ import annotations
 
@@ -15,26 +15,26 @@ from lutbench.tables.noise import clipped
 Mask = NDArray[np.bool_]
 
 FOLD_DEPTH = 0.5 / CODES_10_BIT
-"""Signal: a fold shallower than rounding to 10 bits can make is none."""
+"""Signal: shallower folds do not count, since rounding to 10 bits can make them."""
 
 MIRRORED = 0.5
-"""Share of tetrahedra turned over from which the table is mirrored as a whole."""
+"""Share of folded tetrahedra above which the table is mirrored as a whole."""
 
 ROUNDS = 60
-"""Rounds of relaxing; those after the first third draw in the nodes around a stubborn fold."""
+"""Rounds of relaxation; after the first third the nodes around a remaining fold are moved too."""
 
 PATIENCE = 12
-"""Rounds without a gain after which it is given up."""
+"""Rounds without a gain after which relaxation ends."""
 
 WORTH = 0.5
-"""The part of the folds' depth that has to go: less is not worth moving nodes for."""
+"""Share of the folds' depth that must be removed, or no node is moved."""
 
 
 @dataclass(frozen=True, eq=False)
 class FoldedTetrahedra:
-    """The folded tetrahedra in the order of `cells.tetrahedra`; depths in signal.
+    """The folded tetrahedra of a table, in the order of `cells.tetrahedra`.
 
-    `depth` is the sum over all, `deepest` the greatest.
+    `depth` is the sum of all depths, `deepest` the greatest, in signal.
     """
 
     bad: Mask
@@ -48,7 +48,7 @@ class FoldedTetrahedra:
 
 
 def folds_of(table: Array) -> FoldedTetrahedra:
-    """The folds of a table that are deeper than half a 10-bit code; clipped cells are none."""
+    """The folds of a table, shape (n, n, n, 3), deeper than half a 10-bit code, not clipped."""
     planes = channel_planes(table)
     corner = clipped(planes).any(axis=0).ravel()[tetrahedra(table.shape[0])].any(axis=1)
     found = [
@@ -62,10 +62,10 @@ def folds_of(table: Array) -> FoldedTetrahedra:
 
 
 def unfolded(table: Array, most: float) -> Array | None:
-    """The table with its folds relaxed; None where that gains too little.
+    """The table with its folds relaxed; None if that gains too little.
 
-    Greys stay where they are. No value is moved by more than `most`, in signal. The
-    folds' depth, summed, falls by half at least, or the table is not touched.
+    Greys are not moved, and no value is moved by more than `most`, in signal. The summed
+    depth of the folds falls by at least half, or the table is not changed.
     """
     start = folds_of(table)
     if not start.count or start.count > MIRRORED * len(start.bad):
@@ -102,10 +102,10 @@ def _grown(mask: Mask) -> Mask:
 
 
 def _relaxed(table: Array, mask: Mask) -> Array:
-    """Marked nodes halfway to the mean of their neighbours along each axis.
+    """The table with marked nodes moved halfway to the mean of their neighbours.
 
-    On the outer faces of the lattice only the axes that lie in the face count, so
-    that the surface of the LUT is not drawn inwards; corners stay.
+    On the outer faces of the lattice only neighbours in the face count, so that the surface
+    of the LUT is not drawn inwards; corners stay.
     """
     total = np.zeros_like(table)
     count = np.zeros(table.shape[:3])

@@ -1,1 +1,1 @@
-"""LUTs fitted to measured colours: from a chart's patches, or from a pair of pictures."""
+"""LUTs fitted to measured colours: from the patches of a chart, or from a pair of pictures."""

@@ -1,7 +1,7 @@
-"""The plain part of a colour change: a mixture of channels, then a curve for each.
+"""The simple part of a colour change: channels mixed by a matrix, then a curve for each.
 
-It explains most of what a grade does with few numbers, so it goes on sensibly where
-no colour was seen; a lattice is fitted to what it leaves.
+It explains most of what a grade does with few parameters, so it extrapolates sensibly to
+colours that were not seen. A lattice is then fitted to its residual.
 """
 
 from __future__ import annotations
@@ -19,12 +19,12 @@ from lutbench.tables.lut import Lut1D
 Array = NDArray[np.float64]
 
 ROUNDS = 10
-"""Turns of curves and mixture at most: it stops where a turn gains nothing."""
+"""Alternating fits of curves and matrix; the fit ends earlier if a round gains nothing."""
 
 
 @dataclass(frozen=True, eq=False)
 class MixAndCurves(Transform):
-    """Channels mixed by a matrix whose rows add up to 1 (greys stay), then curves."""
+    """Channels mixed by a 3×3 matrix whose rows add up to 1 (so greys stay), then curves."""
 
     matrix: Array
     curves: Lut1D
@@ -35,9 +35,9 @@ class MixAndCurves(Transform):
 
 
 def fit_base(inputs: Array, outputs: Array, weights: Array | None = None) -> MixAndCurves:
-    """The mixture and curves nearest to colours (m, 3) and what became of them (m, 3).
+    """The matrix and curves that take `inputs` nearest to `outputs`, signals of shape (m, 3).
 
-    Curves and mixture are fitted in turn (Gauss–Newton on the mixture).
+    Curves and matrix are fitted in turn, the matrix by Gauss–Newton steps.
     """
     share = np.ones(len(inputs)) if weights is None else np.minimum(weights, 30.0)
     matrix = np.eye(3)
@@ -46,18 +46,18 @@ def fit_base(inputs: Array, outputs: Array, weights: Array | None = None) -> Mix
     least = _left(best, inputs, outputs, share)
     for _ in range(ROUNDS):
         mixed = inputs @ matrix.T
-        rest = outputs - curves.apply(mixed)
+        residual = outputs - curves.apply(mixed)
         step = 1e-3
         slope = (curves.apply(mixed + step) - curves.apply(mixed - step)) / (2 * step)
         move = np.zeros((3, 3))
         for c in range(3):
-            # Two differences of channels: whatever is added to a row, it adds up to 1.
+            # Each row is fitted through two differences of channels, so that it still adds up to 1.
             others = [k for k in range(3) if k != c]
             columns = slope[:, c, None] * (inputs[:, others] - inputs[:, [c]])
             root = np.sqrt(share)[:, None]
             normal = (root * columns).T @ (root * columns)
             normal += 1e-3 * share.sum() * 1e-3 * np.eye(2)
-            found = np.linalg.solve(normal, (root * columns).T @ (root[:, 0] * rest[:, c]))
+            found = np.linalg.solve(normal, (root * columns).T @ (root[:, 0] * residual[:, c]))
             move[c, others] = found
             move[c, c] = -found.sum()
         matrix = matrix + np.clip(move, -0.5, 0.5)
@@ -71,7 +71,7 @@ def fit_base(inputs: Array, outputs: Array, weights: Array | None = None) -> Mix
 
 
 def _curves(inputs: Array, outputs: Array, most: int = 4000) -> Lut1D:
-    """Rising curves through the clouds of each channel."""
+    """Rising curves through the points of each channel, or through `most` of them at random."""
     from scipy.optimize import isotonic_regression
 
     if len(inputs) > most:

@@ -1,11 +1,10 @@
-"""Camera match: from the patches of a chart as one camera saw them to those of another,
+"""Camera match: from a chart's patches as one camera recorded them to those of another camera,
 or to published values.
 
-In linear light: exposure, white balance and a 3×3 matrix whose rows add up to 1, so
-that white balance alone decides on neutrals. The start is what the neutral patches and
-least squares say; from there all is fitted to the least ΔE 2000. Beyond
-that, if asked, a smooth residual. How well it holds for colours that are not on the
-chart is judged by leaving out each patch in turn and foretelling it from the rest.
+In linear light: exposure, white balance and a 3×3 matrix whose rows add up to 1, so that
+only white balance acts on neutrals. The fit starts from the neutral patches and linear least
+squares, and then minimises ΔE 2000. On request a smooth residual is added. Leave-one-out
+cross-validation tells how well the match holds for colours that are not on the chart.
 """
 
 from __future__ import annotations
@@ -27,24 +26,27 @@ from lutbench.model.transforms import Matrix, Pipeline, Transform, steps_of
 Array = NDArray[np.float64]
 
 FEWEST = 8
-"""Patches: gains and matrix are nine numbers, and a patch tells three."""
+"""Patches: gains and matrix have nine parameters, and each patch gives three equations."""
 
 CLIPPED = 0.985
-"""Signal from which a patch counts as clipped and is left out."""
+"""Signal: a patch with a channel above this counts as clipped and is left out."""
 
 NEUTRAL = 0.05
-"""A patch is neutral where chroma over lightness in the target is under this."""
+"""Chroma over lightness in the target: a patch below this is neutral."""
 
 WIDTH = 0.25
-"""Signal distance over which a residual dies away."""
+"""Signal: the standard deviation of the Gaussian by which the residual fades out."""
 
 RIDGES = (0.03, 0.1, 0.3, 1.0, 3.0)
-"""How strongly a residual is held back, tried in turn."""
+"""Ridge parameters of the residual that cross-validation tries."""
 
 
 @dataclass(frozen=True, eq=False)
 class Residual(Transform):
-    """Smooth shifts of signals: a sum of bells around the patches, nothing far from them."""
+    """A smooth shift of signals: a sum of Gaussians around the patches, zero far from them.
+
+    `centres` and `shifts` have shape (n, 3).
+    """
 
     centres: Array
     shifts: Array
@@ -56,7 +58,7 @@ class Residual(Transform):
         moved = np.empty_like(flat)
         for start in range(0, len(flat), 65536):
             part = flat[start : start + 65536]
-            moved[start : start + 65536] = part + _bells(part, self.centres, self.width) @ (
+            moved[start : start + 65536] = part + _gaussians(part, self.centres, self.width) @ (
                 self.shifts
             )
         return moved.reshape(rgb.shape)
@@ -71,19 +73,18 @@ def match_cameras(
     names: tuple[str, ...] = (),
     residual: bool = False,
 ) -> CameraMatch:
-    """The transform that brings a camera's patches to those of another.
+    """The transform that matches one camera's patches to those of another.
 
     Parameters
     ----------
     source, target
-        Signal of the same patches in the same order, shape (n, 3), n ≥ 8.
+        Signals of the same patches in the same order, shape (n, 3), n ≥ 8.
     source_encoding
-        Its curve must be the camera's; its gamut is only used to say how far the two
-        were apart before.
+        Its curve must be the camera's; its gamut is used only for the error before the match.
     target_encoding
-        Curve and gamut of the target; its gamut says how colours are seen.
+        Curve and gamut of the target, in which colours are compared.
     residual
-        Fit a smooth residual beyond the matrix.
+        Whether to fit a smooth residual after the matrix.
 
     Raises
     ------
@@ -110,8 +111,8 @@ def match_cameras(
         without = float(np.nanmean(problem.left_out(every, None, plain)))
         if float(np.nanmean(left_out)) > without:
             notes += (
-                "the residual does not help: patches left out come out at ΔE"
-                f" {np.nanmean(left_out):.2f} with it, {without:.2f} without",
+                "the residual does not help: the mean ΔE of left-out patches is"
+                f" {np.nanmean(left_out):.2f} with it, {without:.2f} without it",
             )
     return CameraMatch(
         fit.transform,
@@ -134,7 +135,7 @@ class _Fit:
 
 @dataclass(frozen=True)
 class _Problem:
-    """The patches, and what can be asked of them."""
+    """The patches of both cameras, and the fits to them."""
 
     signal: Array
     wanted: Array
@@ -155,11 +156,11 @@ class _Problem:
         signal, wanted = np.asarray(source, np.float64), np.asarray(target, np.float64)
         if signal.ndim != 2 or signal.shape != wanted.shape or signal.shape[1] != 3:
             raise LutbenchError(
-                f"patches of shapes {signal.shape} and {wanted.shape} do not pair",
+                f"patches of shapes {signal.shape} and {wanted.shape} do not match",
                 accepted="the same patches in the same order, R G B each",
             )
         if not (np.isfinite(signal).all() and np.isfinite(wanted).all()):
-            raise LutbenchError("a patch holds NaN or infinity")
+            raise LutbenchError("a patch has a value that is NaN or infinite")
         names = names or tuple(f"patch {number + 1}" for number in range(len(signal)))
         usable = (signal < CLIPPED).all(axis=1) & (wanted < CLIPPED).all(axis=1)
         usable &= (source_encoding.curve.decode(signal) > 0).all(axis=1)
@@ -192,7 +193,7 @@ class _Problem:
         return delta_e_2000(self.lab(found), self.lab(self.light_wanted))
 
     def unmatched(self) -> _Fit:
-        """No match: decode, the plain gamut conversion, encode."""
+        """Without a match: decode, convert the gamut, encode."""
         from lutbench.model.gamuts import conversion
 
         plain = (
@@ -203,7 +204,7 @@ class _Problem:
         return _Fit(plain, np.ones(3), np.eye(3))
 
     def check_order(self) -> None:
-        """The same patches have about the same order of lightness."""
+        """Refuse patches whose lightness does not correlate, as they cannot be the same ones."""
         weights = np.array([0.3, 0.5, 0.2])
         first, second = (
             np.log(np.maximum(each[self.usable] @ weights, 1e-6))
@@ -218,7 +219,7 @@ class _Problem:
             )
 
     def neutral(self, which: NDArray[np.int64]) -> NDArray[np.int64]:
-        """Those of `which` that are neutral in the target."""
+        """The patches of `which` that are neutral in the target."""
         lab = self.lab(self.light_wanted[which])
         chroma = np.hypot(lab[:, 1], lab[:, 2])
         return which[(chroma < NEUTRAL * np.maximum(lab[:, 0], 1) + 1.0) & (lab[:, 0] > 8)]
@@ -226,26 +227,26 @@ class _Problem:
     def fitted(
         self, which: NDArray[np.int64], ridge: float | None, near: _Fit | None = None
     ) -> _Fit:
-        """Exposure, white balance and matrix from some patches, and a residual if asked.
+        """Exposure, white balance and matrix from some patches, and a residual if `ridge` is given.
 
-        `near` is a fit close to the one sought.
+        `near` is a fit to start from.
         """
         plain = self._plain_fit(which, near)
         if ridge is None:
             return plain
         centres = plain.transform.apply(self.signal[which])
-        rest = self.wanted[which] - centres
-        kernel = _bells(centres, centres, WIDTH)
-        shifts = np.linalg.solve(kernel + ridge * np.eye(len(which)), rest)
+        residual = self.wanted[which] - centres
+        kernel = _gaussians(centres, centres, WIDTH)
+        shifts = np.linalg.solve(kernel + ridge * np.eye(len(which)), residual)
         rms = float(np.sqrt(((kernel @ shifts) ** 2).mean()))
         whole = Pipeline((*steps_of(plain.transform), Residual(centres, shifts)))
         return replace(plain, transform=whole, residual_rms=rms)
 
     def _plain_fit(self, which: NDArray[np.int64], near: _Fit | None) -> _Fit:
-        """Gains and matrix of the least ΔE 2000 over some patches.
+        """The gains and matrix with the least ΔE 2000 over some patches.
 
-        What is fitted: changes of the gains, in logarithms, and the matrix. The neutral patches
-        of a chart are only nearly neutral, so they are the start.
+        Fitted are the logarithms of changes of the gains, and the matrix. The neutral patches
+        of a chart are not exactly neutral, so their gains are only the start.
         """
         from scipy.optimize import least_squares
 
@@ -261,7 +262,7 @@ class _Problem:
         def system(values: Array) -> Array:
             balanced = light * (gains * np.exp(values[:3]))
             off = delta_e_2000(self.lab(balanced @ _rows(values[3:]).T), lab)
-            # A light pull to the start settles what few patches leave open.
+            # A weak pull to the start decides what few patches leave undetermined.
             return np.concatenate([off, values[:3], 0.3 * (values[3:] - start)])
 
         found = least_squares(
@@ -278,7 +279,7 @@ class _Problem:
         return _Fit(plain, gains, matrix)
 
     def _first_gains(self, which: NDArray[np.int64]) -> Array:
-        """The gains that bring neutral patches together; the means where there is none."""
+        """The gains that match the neutral patches; without any, those that match the means."""
         greys = self.neutral(which)
         if len(greys):
             ratio = np.maximum(self.light_wanted[greys], 1e-6) / self.light[greys]
@@ -287,7 +288,7 @@ class _Problem:
         return np.asarray(wanted.mean(axis=0) / self.light[which].mean(axis=0))
 
     def left_out(self, which: NDArray[np.int64], ridge: float | None, fit: _Fit) -> Array:
-        """ΔE 2000 of each of `which`, foretold by a fit to the others; NaN for the rest."""
+        """ΔE 2000 of each of `which` by a fit without it; NaN for the other patches."""
         result = np.full(len(self.names), np.nan)
         for patch in which:
             others = which[which != patch]
@@ -295,27 +296,27 @@ class _Problem:
         return result
 
     def best_ridge(self, which: NDArray[np.int64]) -> float:
-        """The ridge that foretells left-out patches best: closed form, the matrix kept."""
+        """The ridge that predicts left-out patches best; in closed form, the matrix unchanged."""
         plain = self.fitted(which, None)
         centres = np.asarray(plain.transform.apply(self.signal[which]))
-        rest = self.wanted[which] - centres
-        kernel = _bells(centres, centres, WIDTH)
+        residual = self.wanted[which] - centres
+        kernel = _gaussians(centres, centres, WIDTH)
         scores = []
         for ridge in RIDGES:
             inverse = np.linalg.inv(kernel + ridge * np.eye(len(which)))
-            left_out = (inverse @ rest) / np.diag(inverse)[:, None]
+            left_out = (inverse @ residual) / np.diag(inverse)[:, None]
             scores.append(float((left_out**2).mean()))
         return RIDGES[int(np.argmin(scores))]
 
 
-def _bells(points: Array, centres: Array, width: float) -> Array:
+def _gaussians(points: Array, centres: Array, width: float) -> Array:
     """exp(−d²/2w²) of every point to every centre, shape (points, centres)."""
     squares = ((points[:, None] - centres[None]) ** 2).sum(axis=-1)
     return np.asarray(np.exp(-squares / (2 * width**2)))
 
 
 def _rows(values: Array) -> Array:
-    """The matrix whose six elements off the diagonal are `values`; its rows add up to 1."""
+    """The matrix with these six elements off the diagonal, and rows that add up to 1."""
     matrix = np.zeros((3, 3))
     matrix[~np.eye(3, dtype=bool)] = values
     matrix[np.eye(3, dtype=bool)] = 1 - matrix.sum(axis=1)
@@ -323,7 +324,7 @@ def _rows(values: Array) -> Array:
 
 
 def _white_preserving_lsq(light: Array, wanted: Array) -> Array:
-    """Least squares on linear light, each patch weighted by its level, as six values."""
+    """The matrix by least squares on linear light relative to each patch's level: six values."""
     weight = 1 / np.maximum(wanted.mean(axis=1), 0.02)
     values = []
     for c in range(3):

@@ -1,4 +1,4 @@
-"""An ASC CDL from signals before and after a grade: the same colours, row by row."""
+"""An ASC CDL fitted to the signals of the same colours before and after a grade."""
 
 from __future__ import annotations
 
@@ -11,27 +11,27 @@ from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array
 
 MOST_ROWS = 1500
-"""Rows that the fit looks at: ten numbers are asked of them."""
+"""Rows that are used in the final fit: plenty for ten parameters."""
 
 FIRST_ROWS = 250
-"""Rows on which the way to the CDL is found."""
+"""Rows that are used in the first fit, which finds the neighbourhood of the solution."""
 
 FEWEST_ROWS = 40
-"""Fewer rows cannot hold ten numbers against noise."""
+"""Rows: fewer do not determine ten parameters against noise."""
 
 OUTLIER_CODES = 2.0
-"""10-bit codes from which a row counts little: it may be clipped, or held in gamut."""
+"""10-bit codes: a row with a larger residual counts little, as it may be clipped."""
 
 STRONGEST = (1.6, 0.5, 1.4, 1.6)
-"""Log slope, offset, log power and log saturation that no grade goes beyond."""
+"""Bounds of log slope, offset, log power and log saturation: stronger than any grade."""
 
 DECIMALS = 6
-"""Of the numbers of a CDL: what a CDL file or a recipe holds."""
+"""Decimals of the numbers of a CDL, as in a CDL file or a recipe."""
 
 
 @dataclass(frozen=True)
 class CdlFit:
-    """A CDL and what it leaves over of each row, in 10-bit codes, shape (n, 3)."""
+    """A CDL, and its residual in 10-bit codes, shape (n, 3)."""
 
     cdl: Cdl
     left: Array
@@ -40,11 +40,11 @@ class CdlFit:
 def fit_cdl(
     before: Array, after: Array, *, start: Cdl | None = None, mixes: bool = True
 ) -> CdlFit | None:
-    """The CDL that takes `before` to `after`, signals of shape (n, 3); None where too few.
+    """The CDL that takes `before` to `after`, signals of shape (n, 3); None with too few rows.
 
-    The formula is that of ASC CDL 1.2, (in·slope + offset)^power and then saturation,
-    both held to 0..1. Far nodes count little (a soft L1 loss). Without `mixes` the
-    saturation is held to 1: neutral rows say nothing of it.
+    The formula is that of ASC CDL 1.2: (in·slope + offset)^power, then saturation, each
+    clamped to 0..1. Outliers count little (a soft L1 loss). Without `mixes` the saturation
+    stays 1, since neutral rows do not determine it.
     """
     if len(before) < FEWEST_ROWS:
         return None
@@ -52,7 +52,7 @@ def fit_cdl(
     if len(rows) > MOST_ROWS:
         rows = np.sort(np.random.default_rng(2).choice(rows, MOST_ROWS, replace=False))
     x, y = before[rows], after[rows]
-    # The way there is found on a few of the rows.
+    # The first fits use only some of the rows, to save time.
     few = slice(None, None, max(1, len(rows) // FIRST_ROWS))
     fits = [_refined(x[few], y[few], each, mixes) for each in (Cdl(), start) if each is not None]
     cdl = min(fits, key=lambda each: float(np.median(np.abs(each.apply(x) - y))))
@@ -96,7 +96,7 @@ def _state(cdl: Cdl) -> Array:
 
 
 def _cdl(state: Array) -> Cdl:
-    """The CDL of a state, in the decimals that a file holds."""
+    """The CDL of fitted parameters, rounded to the decimals of a file."""
     saturation = float(np.exp(state[9])) if len(state) > 9 else 1.0
     slope, offset, power = np.exp(state[:3]), state[3:6], np.exp(state[6:9])
     return Cdl(_three(slope), _three(offset), _three(power), round(saturation, DECIMALS))
@@ -108,7 +108,7 @@ def _three(values: Array) -> tuple[float, float, float]:
 
 
 def _applied(state: Array, x: Array) -> Array:
-    """The CDL without the last clamp, where no slope would lead back."""
+    """The CDL without the last clamp, which has no gradient."""
     graded = np.clip(x * np.exp(state[:3]) + state[3:6], 1e-9, 1) ** np.exp(state[6:9])
     if len(state) < 10:
         return np.asarray(graded)
@@ -117,7 +117,7 @@ def _applied(state: Array, x: Array) -> Array:
 
 
 def _jacobian(state: Array, x: Array) -> Array:
-    """Codes by each number, shape (3n, 10)."""
+    """The change of each output, in 10-bit codes, by each parameter, shape (3n, 10)."""
     slope, power = np.exp(state[:3]), np.exp(state[6:9])
     saturation = float(np.exp(state[9])) if len(state) > 9 else 1.0
     base = x * slope + state[3:6]
@@ -125,7 +125,7 @@ def _jacobian(state: Array, x: Array) -> Array:
     base = np.clip(base, 1e-9, 1)
     graded = base**power
     by_base = np.where(free, power * graded / base, 0.0)
-    # Before the saturation each channel hangs on its own three numbers.
+    # Before the saturation each channel depends on its own three parameters only.
     own = np.stack([by_base * x * slope, by_base, graded * np.log(base) * power], axis=-1)
     weights = np.array(CDL_WEIGHTS)
     mix = saturation * np.eye(3) + (1 - saturation) * np.outer(np.ones(3), weights)

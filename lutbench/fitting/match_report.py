@@ -17,12 +17,12 @@ from lutbench.tables.nodes import sample
 Array = NDArray[np.float64]
 
 OVERFITTED = 1.5
-"""Left-out error over fitted error from which over-fitting is named."""
+"""Ratio of left-out error to fitted error above which the user is warned of over-fitting."""
 
 
 @dataclass(frozen=True)
 class PatchError:
-    """ΔE 2000 of one patch: before, after, and foretold by the others."""
+    """ΔE 2000 of one patch: before the match, after it, and by a match without the patch."""
 
     name: str
     before: float
@@ -50,11 +50,14 @@ class CameraMatch(Result):
     transform
         From source signal to target signal.
     exposure_stops, white_balance, matrix
-        Its parts in linear light: stops; gains of R, G and B (G is 1); rows add up to 1.
+        Its parts in linear light: stops; gains of R, G and B, with G = 1; a 3×3 matrix whose
+        rows add up to 1.
     patches
-        Errors by patch; patches that were clipped are there with `used` False.
+        Errors by patch; those of clipped patches have `used` False.
     residual_rms
-        Of the smooth residual at the patches, in signal; 0 where there is none.
+        RMS of the smooth residual at the patches, in signal; 0 without one.
+    notes
+        Warnings for the user.
     """
 
     transform: Transform
@@ -70,7 +73,7 @@ class CameraMatch(Result):
         return Spread.of(np.array([getattr(each, what) for each in self.patches if each.used]))
 
     def lut(self, size: int = USUAL_SIZE, *, title: str = "") -> Lut3D:
-        """The match as a LUT, values held to 0..1."""
+        """The match as a LUT, values clamped to 0..1."""
         made = sample(self.transform, size, title=title)
         return Lut3D(np.clip(made.table, 0, 1), title=title)
 
@@ -90,19 +93,19 @@ class CameraMatch(Result):
 
 
 def notes_on(patches: tuple[PatchError, ...], residual: bool) -> tuple[str, ...]:
-    """What should be said of a match: patches left out, over-fitting, little gained."""
+    """Warnings about a match: unused patches, over-fitting, little gain."""
     notes = []
     left = [each.name for each in patches if not each.used]
     if left:
-        notes.append(f"left out, clipped or black: {', '.join(left)}")
+        notes.append(f"not used, as clipped or black: {', '.join(left)}")
     used = [each for each in patches if each.used]
     after = float(np.mean([each.after for each in used]))
-    foretold = float(np.mean([each.left_out for each in used]))
-    if foretold > OVERFITTED * after + 0.3:
+    left_out = float(np.mean([each.left_out for each in used]))
+    if left_out > OVERFITTED * after + 0.3:
         notes.append(
-            f"patches that were left out come out at ΔE {foretold:.2f} on average, against"
-            f" {after:.2f} when fitted: over-fitted"
-            + ("; try without a residual" if residual else ", too few patches")
+            f"over-fitted: the mean ΔE of left-out patches is {left_out:.2f}, that of fitted"
+            f" patches {after:.2f}"
+            + ("; try it without a residual" if residual else "; use a chart of more patches")
         )
     before = float(np.mean([each.before for each in used]))
     if after > 0.8 * before and before > 1:

@@ -25,33 +25,32 @@ from lutbench.tables.nodes import check_size, diagonal
 Array = NDArray[np.float64]
 
 SMOOTHNESS = tuple(10.0**power for power in (-3, -3.5, -4, -4.5, -5, -5.5, -6, -6.5, -7))
-"""What is tried, from stiff to loose; see `lutbench.fitting.scattered` for the unit."""
+"""Smoothness values to try, from stiff to loose; `lutbench.fitting.scattered` gives the unit."""
 
 TILE = 32
-"""Pixels: the side of the squares that are held out or not, as a whole, since
-neighbouring pixels tell each other's colours."""
+"""Pixels: the side of the squares that are held out as a whole, since neighbouring pixels have
+nearly the same colour."""
 
 HELD_OUT = 0.2
-"""Share of the tiles that is held out to judge the fit by."""
+"""Share of the squares that are held out to judge the fit."""
 
 SUPPORT = 3.0
-"""Pixels that a node has to be worth to count as supported by the picture."""
+"""Pixels: a node counts as supported by the picture if its weights add up to this."""
 
 MOST_PIXELS = 2_000_000
-"""Pixels that are fitted to: a larger picture is thinned out, since neighbours say the same."""
+"""Pixels that are fitted: a larger picture is thinned out, as neighbouring pixels are alike."""
 
 BINS = 96
-"""Cells an edge into which colours are gathered: each counts by its mean."""
+"""Cells along an edge of the colour cube: the colours of a cell count by their mean."""
 
 FINEST = 17
-"""Nodes along an edge of what the base leaves, which bends slowly."""
+"""Nodes along an edge of the lattice for the residual of the base, which changes slowly."""
 
 REACH = 0.35
-"""How far from any colour seen the LUT goes on before it is its base again: the share
-of the cube's edge."""
+"""Share of the cube's edge, away from any colour seen, over which the residual fades to 0."""
 
 HEAVY = 30.0
-"""A colour seen this often weighs no more: its mean is known well enough."""
+"""Pixels: a colour that is seen more often gets no more weight, as its mean is known well."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -63,23 +62,26 @@ class PairFit(Result):
     lut
         The LUT, its neutral axis rising.
     support
-        How many pixels each node is worth, shape (n, n, n): the weight that
-        interpolation gives it, summed over the picture. Pixels on edges count less.
+        The number of pixels that support each node, shape (n, n, n): its interpolation weight,
+        summed over the picture. Pixels on edges count less.
     coverage
-        The share of nodes worth `SUPPORT` pixels or more.
+        The share of nodes that `SUPPORT` pixels or more support.
     neutral_covered
-        The lowest and highest level of the neutral axis that is supported, (0, 0)
-        where none is.
+        The lowest and highest supported level of the neutral axis; (0, 0) if none is.
     held_out
-        The error in 10-bit code values at pixels of squares that the fit did not see.
+        The error in 10-bit code values at pixels of the held-out squares.
     held_out_colours
-        Found and wanted outputs at such pixels, shape (m, 3) each.
+        Fitted and wanted outputs at such pixels, shape (m, 3) each.
     residual
-        The error at all pixels in the final fit.
+        The error at all pixels in the final fit, in 10-bit code values.
     outliers
-        The share of pixels that do not follow the rest (dust, titles, local work).
+        The share of pixels that do not follow the others (dust, titles, local grading).
     agreement
-        Of the pictures' edges: 1 when they lie exactly on each other.
+        The correlation of the pictures' edges: 1 if they lie exactly on each other.
+    smoothness
+        The smoothness that was used.
+    notes
+        Warnings for the user.
     """
 
     lut: Lut3D
@@ -118,27 +120,29 @@ def fit_pair(
     title: str = "",
     where: str = "",
 ) -> PairFit:
-    """The LUT that takes one picture to the other.
+    """The LUT that turns one picture into the other.
 
     Parameters
     ----------
     before, after
-        Signal, shape (height, width, 3), the same still pixel on pixel.
+        Signals, shape (height, width, 3), of the same still, pixel by pixel.
     size
         Nodes along an edge of the LUT.
     smoothness
-        How strongly the LUT is pulled to its base, a curve for each channel and a
-        mixture of channels; chosen by squares held out where None.
+        How strongly the LUT is pulled to its base (a matrix and a curve for each channel).
+        Default: the value that fits held-out squares best.
+    where
+        The files, for error messages.
 
     Raises
     ------
     LutbenchError
-        When the pictures are not the same one, or one does not follow from the other.
+        When the pictures differ in more than colour, or the change is not one of colour alone.
     """
     check_size(size, SIZES_3D)
     registration = check_registration(before, after, where)
     pixels = before.shape[0] * before.shape[1]
-    # Of a large picture every second or third pixel tells as much.
+    # In a large picture every second or third pixel is enough.
     step = math.ceil(math.sqrt(pixels / MOST_PIXELS))
     thinned = (np.asarray(each[::step, ::step], np.float64) for each in (before, after))
     x, y, seen, weight = _pixels(*thinned)
@@ -174,25 +178,25 @@ def fit_pair(
 
 
 def _enlarged(fit: ScatteredFit, smoothness: float, size: int) -> NDArray[Any]:
-    """The table of a fit, in the size that is wanted."""
+    """The table of a fit at `size` nodes."""
     found = Lut3D(fit.solve(smoothness, reach=REACH))
     return found.table if size == fit.size else resample(found, size, "cubic").lut.table
 
 
 def _neutral_covered(covered: NDArray[np.bool_]) -> tuple[float, float]:
-    """The lowest and highest level of the neutral axis that is covered, (0, 0) where none is."""
+    """The lowest and highest covered level of the neutral axis; (0, 0) if none is."""
     levels = np.flatnonzero(diagonal(covered)) / (len(covered) - 1)
     return (float(levels.min()), float(levels.max())) if len(levels) else (0.0, 0.0)
 
 
 def _pixels(before: Array, after: Array) -> tuple[Array, Array, NDArray[np.bool_], Array]:
-    """Inputs, outputs, whether seen by the trial fit, and a weight that is less on edges."""
+    """Inputs, outputs, whether the trial fit sees them, and a weight that is lower on edges."""
     height, width = before.shape[:2]
     random = np.random.default_rng(21)
     rows, columns = -(-height // TILE), -(-width // TILE)
     tiles = random.random((rows, columns)) >= HELD_OUT
     seen = tiles.repeat(TILE, axis=0).repeat(TILE, axis=1)[:height, :width].ravel()
-    # On an edge, resampling and compression mix colours that the LUT never saw.
+    # On an edge, resampling and compression make mixed colours.
     slope = sum(
         np.abs(np.gradient(picture, axis=axis)).max(axis=-1)
         for picture in (before, after)
@@ -209,7 +213,7 @@ def _pixels(before: Array, after: Array) -> tuple[Array, Array, NDArray[np.bool_
 
 
 def _binned(x: Array, y: Array, weight: Array) -> tuple[Array, Array, Array]:
-    """Means of inputs and outputs, and the weight, of pixels of nearly one colour."""
+    """Mean input, mean output and total weight of the pixels in each cell of the colour cube."""
     place = np.minimum((x * BINS).astype(np.int64), BINS - 1)
     key = (place[:, 0] * BINS + place[:, 1]) * BINS + place[:, 2]
     _, inverse = np.unique(key, return_inverse=True)
@@ -222,7 +226,7 @@ def _binned(x: Array, y: Array, weight: Array) -> tuple[Array, Array, Array]:
 def _departure(
     inputs: Array, outputs: Array, weights: Array, base: MixAndCurves, size: int
 ) -> ScatteredFit:
-    """What the base leaves, on a lattice of `FINEST` at most: it bends slowly."""
+    """The fit to the residual of the base, on a lattice of at most `FINEST` nodes."""
     return ScatteredFit(
         inputs,
         outputs - base.apply(inputs),
@@ -232,7 +236,7 @@ def _departure(
 
 
 def _followers(x: Array, y: Array, weight: Array, base: MixAndCurves) -> NDArray[np.bool_]:
-    """The pixels whose change of colour is that of others of their colour."""
+    """The pixels whose colour changes as that of other pixels of the same colour does."""
     fit = _departure(*_binned(x, y, weight), base, 9)
     table = fit.solve(1e-4, reach=REACH, rtol=1e-2)
     off = np.abs(y - base.apply(x) - Lut3D(table).apply(x)).max(axis=1)
@@ -247,13 +251,13 @@ def _chosen(
     smoothness: float | None,
     base: MixAndCurves,
 ) -> tuple[float, CodeError, Array]:
-    """The smoothness that foretells the held-out squares best, with the error there."""
+    """The smoothness that predicts the held-out squares best, its error and its colours there."""
     fit = _departure(*train, base, size)
-    under = base.apply(x)
+    by_base = base.apply(x)
     best, chosen, found, table = np.inf, 0.0, y, None
     for amount in SMOOTHNESS if smoothness is None else (smoothness,):
         table = fit.solve(amount, reach=REACH, start=table, rtol=1e-3)
-        guess = np.clip(under + Lut3D(table).apply(x), *_ends(y))
+        guess = np.clip(by_base + Lut3D(table).apply(x), *_ends(y))
         squares = float(((guess - y) ** 2).mean())
         if squares > 1.2 * best:
             break
@@ -263,7 +267,7 @@ def _chosen(
 
 
 def _check_follows(found: Array, wanted: Array, where: str) -> None:
-    """Refuse where the second picture's colours do not follow from the first's."""
+    """Refuse pictures where the second picture's colours do not follow from the first's."""
     left = float(((found - wanted) ** 2).mean())
     spread = float(wanted.var(axis=0).mean())
     if spread < 1e-6 or left > 0.25 * spread:
@@ -276,7 +280,7 @@ def _check_follows(found: Array, wanted: Array, where: str) -> None:
 
 
 def _ends(y: Array) -> tuple[float, float]:
-    """Where outputs are held: 0..1, or further where the picture itself goes further."""
+    """The bounds of the outputs: 0 and 1, or the picture's own if it goes further."""
     return min(0.0, float(y.min())), max(1.0, float(y.max()))
 
 
@@ -291,8 +295,8 @@ def _notes(
     notes = []
     if covered.mean() < 0.004:
         notes.append(
-            f"only {covered.mean():.1%} of the nodes are seen in the picture: everywhere else the"
-            " LUT is a smooth guess; take a picture of more colours"
+            f"the picture has colours near only {covered.mean():.1%} of the nodes: everywhere else"
+            " the LUT is a smooth guess. Use a picture with more colours"
         )
     if neutral[1] - neutral[0] < 0.5:
         notes.append(
@@ -300,12 +304,12 @@ def _notes(
         )
     if outliers > 0.02:
         notes.append(
-            f"{outliers:.1%} of the pixels do not follow the rest and were left out: titles, dust,"
-            " or work on a part of the picture, which no LUT can hold"
+            f"{outliers:.1%} of the pixels do not follow the others and were left out: titles,"
+            " dust, or a grade of part of the picture, which a LUT cannot do"
         )
     if held_out.p95 > 0.04 * CODES_10_BIT:
         notes.append(
-            f"a twentieth of unseen colour values are off by {held_out.p95:.0f} codes of 1023 or"
-            " more: the second picture was not made by a LUT alone, or holds much noise"
+            f"5 % of the held-out colours are off by more than {held_out.p95:.0f} 10-bit codes: the"
+            " second picture was not made by a LUT alone, or it is noisy"
         )
     return tuple(notes)

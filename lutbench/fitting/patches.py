@@ -1,4 +1,4 @@
-"""A LUT fitted to the patches of a chart that came back from a device."""
+"""A LUT fitted to the patches of a chart that was sent through a device."""
 
 from __future__ import annotations
 
@@ -20,13 +20,13 @@ from lutbench.tables.nodes import check_size
 Array = NDArray[np.float64]
 
 SMOOTHNESS = tuple(10.0**power for power in (-4, -4.5, -5, -5.5, -6, -6.5, -7, -8))
-"""What is tried, from stiff to loose; see `lutbench.fitting.scattered` for the unit."""
+"""Smoothness values to try, from stiff to loose; `lutbench.fitting.scattered` gives the unit."""
 
 HELD_OUT = 0.15
-"""The share of patches that the choice of smoothness does not see."""
+"""Share of patches that are held out when the smoothness is chosen."""
 
 POOR = 8.0
-"""10-bit code values: a 95th percentile of the held-out error over this is named."""
+"""10-bit codes: the user is warned if the 95th percentile of the held-out error is above this."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -36,17 +36,17 @@ class PatchFit(Result):
     Parameters
     ----------
     lut
-        The LUT, held to 0..1.
+        The LUT, clamped to 0..1.
     smoothness
-        The one that foretold patches best that it had not seen.
+        The value that predicted held-out patches best.
     held_out
-        The error at such patches, in 10-bit code values. It holds the noise of the
-        patches themselves, so the LUT is nearer the device than this.
+        The error at those patches, in 10-bit code values. It includes the noise of the
+        patches themselves, so the LUT is nearer to the device than this.
     residual
-        What the final fit leaves at all patches, in 10-bit code values.
+        The error of the final fit at all patches, in 10-bit code values.
     node_error
-        Standard error of the LUT's values from noise in the patches, 10-bit code
-        values: median and 95th percentile over all nodes, by fits to noised patches.
+        Standard error of the LUT's values due to noise in the patches, in 10-bit code values:
+        median and 95th percentile over all nodes, by fits to simulated noise.
     """
 
     lut: Lut3D
@@ -82,11 +82,16 @@ def fit_patches(
     Parameters
     ----------
     inputs, outputs
-        Signal sent and signal found, shape (patches, 3).
+        Signals that were sent, 0..1, and signals that came back, shape (patches, 3).
     uncertainty
-        Standard deviation of an output, in signal units; where None, what the fit leaves.
+        Standard deviation of an output, in signal. Default: the RMS residual of the fit.
     smoothness
-        How strongly the LUT is pulled straight; chosen by hold-out where None.
+        How strongly the LUT is pulled straight. Default: chosen by held-out patches.
+
+    Raises
+    ------
+    LutbenchError
+        When there are fewer than 30 patches, or `size` is out of range.
     """
     check_size(size, SIZES_3D)
     if len(inputs) < 30:
@@ -108,9 +113,9 @@ def fit_patches(
     notes: tuple[str, ...] = ()
     if held_out.p95 > POOR:
         notes = (
-            f"a twentieth of the patches come out {held_out.p95:.0f} codes of 1023 or more away"
-            " from what their neighbours foretell: the device bends more sharply than the chart"
-            " can show (a chart of a larger size may help), or is not a LUT",
+            f"5 % of the held-out patches are more than {held_out.p95:.0f} 10-bit codes away from"
+            " what their neighbours predict: the device has finer detail than the chart (try a"
+            " chart of a larger size), or it is not a LUT",
         )
     return PatchFit(
         lut,
@@ -125,24 +130,24 @@ def fit_patches(
 def _chosen(
     trial: ScatteredFit, tried: Sequence[float], inputs: Array, outputs: Array
 ) -> tuple[float, CodeError]:
-    """The smoothness that foretells patches best that the fit has not seen, and its error there."""
+    """The smoothness that predicts held-out patches best, and its error there."""
     best, chosen, held_out, table = np.inf, 0.0, CodeError(0.0, 0.0, 0.0), None
     for amount in tried:
         table = trial.solve(amount, start=table)
         found = Lut3D(table).apply(inputs)
         squares = float(((found - outputs) ** 2).mean())
         if squares > 1.5 * best:
-            break  # looser still would follow the noise only more
+            break  # looser fits would only follow the noise more
         if squares < best:
             best, chosen, held_out = squares, amount, code_error(found, outputs)
     return chosen, held_out
 
 
 def neutral_curves(inputs: Array, outputs: Array) -> Callable[[Array], Array]:
-    """What the neutral patches tell of tone, as a curve for each channel of any colour.
+    """The tone curves of the channels by the neutral patches; no change with fewer than 33.
 
-    What a device does beside it, the departure from these curves, bends less, so that a
-    coarse lattice of colours shows it better.
+    The departure of a device from these curves is smoother than the curves themselves, so a
+    coarse chart shows it better.
     """
     neutral = np.ptp(inputs, axis=1) < 1e-9
     levels = len(np.unique(inputs[neutral, 0]))
@@ -153,8 +158,8 @@ def neutral_curves(inputs: Array, outputs: Array) -> Callable[[Array], Array]:
 
 
 def _split(inputs: Array, random: np.random.Generator) -> tuple[Any, Any]:
-    """Patches to fit and patches to judge by; those on the faces of the cube are all fitted,
-    since nothing beyond them could foretell them."""
+    """Which patches are fitted and which are held out; those on the faces of the cube are always
+    fitted, since they cannot be predicted from patches further out."""
     inside = ((inputs > 0) & (inputs < 1)).all(axis=1)
     unseen = inside & (random.random(len(inputs)) < HELD_OUT)
     if unseen.sum() < 5:
@@ -165,8 +170,10 @@ def _split(inputs: Array, random: np.random.Generator) -> tuple[Any, Any]:
 def _node_error(
     inputs: Array, size: int, smoothness: float, noise: float, random: np.random.Generator
 ) -> tuple[float, float]:
-    """How much noise of the patches moves the nodes: the fit is linear, so noise alone
-    goes through it."""
+    """Standard error of the nodes (median, 95th percentile) in 10-bit codes, due to noise.
+
+    The fit is linear, so fits to pure noise show it.
+    """
     rounds = 4
     total = np.zeros((size, size, size, 3))
     for _ in range(rounds):

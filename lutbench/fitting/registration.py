@@ -1,4 +1,4 @@
-"""Whether two pictures show the same thing, pixel on pixel, whatever was done to their colours."""
+"""Whether two pictures show the same thing, pixel by pixel, in whatever colours."""
 
 from __future__ import annotations
 
@@ -13,46 +13,46 @@ from lutbench.errors import LutbenchError
 Array = NDArray[np.float64]
 
 ALIKE = 0.4
-"""The least correlation of edges: a graded picture has over 0.55 with the one it was
-made from, another picture under 0.1, one that is scaled by 2 % under 0.4."""
+"""Least correlation of edges: a graded picture has more than 0.55 with its original, a different
+picture less than 0.1, one that is scaled by 2 % less than 0.4."""
 
 TILES = 4
-"""Parts of the picture a side, each compared by itself: a shift that is not everywhere shows."""
+"""Parts along a side of the picture, each compared separately, to find local shifts."""
 
 _LONGEST = 1600
-"""Pixels along the longer side of what is compared: edges stay, and it is quick."""
+"""Pixels along the longer side at which pictures are compared: it keeps edges and saves time."""
 
 
 @dataclass(frozen=True)
 class Registration:
-    """How two pictures lie on each other.
+    """How well two pictures match, pixel by pixel.
 
     Parameters
     ----------
     agreement
-        The correlation of their edges as they lie, −1 to 1.
+        The correlation of their edges without a shift, −1 to 1.
     """
 
     agreement: float
 
 
 def check_registration(before: NDArray[Any], after: NDArray[Any], where: str = "") -> Registration:
-    """Refuse two pictures that are not the same one, pixel on pixel.
+    """Refuse two pictures that are not the same picture, pixel by pixel.
 
-    Their edges are compared: gradients of luma, each measured against those
-    around it, so that tone and colour hardly matter.
+    Their edges are compared: gradients of luma relative to those around them, so that tone
+    and colour hardly matter. The pictures have shape (height, width, 3).
 
     Raises
     ------
     LutbenchError
-        When sizes differ, one is shifted, scaled, mirrored, or it is another picture.
+        When sizes differ, one is shifted, scaled or mirrored, or it is another picture.
     """
     if before.shape != after.shape:
         sizes = [f"{each.shape[1]}×{each.shape[0]}" for each in (before, after)]
         raise LutbenchError(
             f"the pictures are of {sizes[0]} and {sizes[1]} pixels",
             where=where,
-            accepted="two of one size, pixel on pixel",
+            accepted="two of the same size",
         )
     if min(before.shape[:2]) < 64:
         raise LutbenchError(
@@ -61,8 +61,8 @@ def check_registration(before: NDArray[Any], after: NDArray[Any], where: str = "
     first, second = _edges(before), _edges(after)
     for name, edges in (("first", first), ("second", second)):
         if not edges.any():
-            raise LutbenchError(f"the {name} picture shows nothing", where=where)
-    accepted = "the same still before and after, pixel on pixel"
+            raise LutbenchError(f"the {name} picture has no detail", where=where)
+    accepted = "the same still before and after, pixel by pixel"
     here, peak, offset = _correlation(first, second)
     if offset != (0, 0) and peak > max(here + 0.01, ALIKE):
         raise LutbenchError(
@@ -80,8 +80,8 @@ def check_registration(before: NDArray[Any], after: NDArray[Any], where: str = "
             if _correlation(first, turned)[0] > ALIKE:
                 raise LutbenchError(f"the second picture is {word}", where=where, accepted=accepted)
         raise LutbenchError(
-            f"the two are not the same picture (their edges agree to {here:.2f};"
-            f" {ALIKE:g} or more is needed), or one is scaled",
+            f"the two are not the same picture, or one is scaled (their edges correlate at"
+            f" {here:.2f}; {ALIKE:g} or more is needed)",
             where=where,
             accepted=accepted,
         )
@@ -90,7 +90,13 @@ def check_registration(before: NDArray[Any], after: NDArray[Any], where: str = "
 
 
 def _check_tiles(first: Array, second: Array, here: float, accepted: str, where: str) -> None:
-    """A scaled or bent picture fits in one place only: look at each part for itself."""
+    """Refuse a scaled or distorted picture, which matches in one part only.
+
+    Raises
+    ------
+    LutbenchError
+        When more than a third of the parts are shifted.
+    """
     moved, looked = 0, 0
     height, width = first.shape
     for row in range(TILES):
@@ -109,20 +115,20 @@ def _check_tiles(first: Array, second: Array, here: float, accepted: str, where:
             moved += offset != (0, 0) and peak > local + 0.01
     if looked >= 4 and moved > looked / 3:
         raise LutbenchError(
-            f"the second picture is scaled or bent: {moved} of {looked} parts lie elsewhere",
+            f"the second picture is scaled or distorted: {moved} of {looked} parts are shifted",
             where=where,
             accepted=accepted,
         )
 
 
 def _edges(picture: NDArray[Any]) -> Array:
-    """Gradients of luma over the mean of those around them; large pictures thinned."""
+    """Gradients of luma over the mean of those around them; large pictures are made smaller."""
     from scipy.ndimage import gaussian_filter, uniform_filter
 
     luma = np.nan_to_num(picture @ np.array([0.25, 0.6, 0.15]))
     step = -(-max(luma.shape) // _LONGEST)
     if step > 1:
-        # Means of blocks: a shift of a pixel still moves the edges' centres.
+        # In means of blocks the edges still show a shift of one pixel.
         height, width = (side // step * step for side in luma.shape)
         blocks = luma[:height, :width].reshape(height // step, step, width // step, step)
         luma = blocks.mean(axis=(1, 3))
@@ -130,14 +136,14 @@ def _edges(picture: NDArray[Any]) -> Array:
     down, across = np.gradient(luma)
     strength = np.hypot(down, across)
     around = uniform_filter(strength, 31) + 0.25 * strength.mean() + 1e-6
-    # A flat picture has no edges but rounding.
+    # The edges of a flat picture are nothing but rounding.
     if strength.max() < 1e-4:
         return np.zeros_like(strength)
     return np.asarray(np.minimum(strength / around, 4.0))
 
 
 def _correlation(first: Array, second: Array) -> tuple[float, float, tuple[int, int]]:
-    """The correlation as they lie, the largest at any shift, and that shift (down, across)."""
+    """The correlation without a shift, the largest at any shift, and that shift (down, across)."""
     from scipy import fft
 
     first, second = first - first.mean(), second - second.mean()

@@ -1,13 +1,13 @@
-"""A lattice fitted to scattered colours: least squares with a pull to straightness.
+"""A lattice fitted to scattered colours: least squares with a smoothness penalty.
 
 The table T of an n-lattice minimises
 
     Σ w·|T(x) − y|² / Σ w  +  smoothness · (n − 1) · Σ |Δ²T|²
 
-over samples x → y, with T(x) interpolated as the LUT will be, and Δ² the second
-differences along r, g and b. The factor n − 1 makes the second term that of the
-squared second derivatives over the cube, so one smoothness means the same at any
-size. Where no sample speaks the table goes on straight.
+over samples x → y, with T(x) interpolated as by the LUT, and Δ² the second differences
+along r, g and b. The factor n − 1 turns the second term into squared second derivatives
+over the cube, so that a smoothness means the same at any size. Away from all samples the
+table continues linearly.
 """
 
 from __future__ import annotations
@@ -33,9 +33,9 @@ class ScatteredFit:
     inputs, outputs
         Shape (m, 3); inputs in 0..1, outputs finite.
     size
-        Of the lattice, 2 to 256.
+        Nodes along an edge of the lattice, 2 to 256.
     weights
-        Shape (m,), of 0 or more; all alike where None.
+        Shape (m,), 0 or more; equal by default.
 
     Raises
     ------
@@ -54,11 +54,11 @@ class ScatteredFit:
     ) -> None:
         if inputs.ndim != 2 or inputs.shape != outputs.shape or inputs.shape[1] != 3:
             raise LutbenchError(
-                f"samples of shapes {inputs.shape} and {outputs.shape} do not pair",
+                f"samples of shapes {inputs.shape} and {outputs.shape} do not match",
                 accepted="two arrays of shape (m, 3)",
             )
         if not len(inputs) or not (np.isfinite(inputs).all() and np.isfinite(outputs).all()):
-            raise LutbenchError("the samples are none, or hold NaN or infinity")
+            raise LutbenchError("there are no samples, or they hold NaN or infinity")
         share = np.ones(len(inputs)) if weights is None else weights.astype(np.float64)
         self.size = size
         self.interpolation = interpolation
@@ -75,7 +75,7 @@ class ScatteredFit:
 
     @cached_property
     def _coarser(self) -> ScatteredFit | None:
-        """The same samples on a lattice of half the size, where that is one."""
+        """The same samples on a lattice of half the size; None if that is too small."""
         if self.size < 9:
             return None
         inputs, outputs, weights = self._samples
@@ -96,21 +96,20 @@ class ScatteredFit:
         rtol: float = 1e-4,
         most: int = 300,
     ) -> Array:
-        """The table for a smoothness over 0, shape (n, n, n, 3).
+        """The table for a smoothness above 0, shape (n, n, n, 3), by conjugate gradients.
 
         Parameters
         ----------
         reach
-            How far from any sample the table goes on straight before it has gone back
-            to 0, in shares of the cube's edge; without limit where None. For a fit of
-            what some base leaves.
+            Distance from any sample at which the table has returned to 0, as a share of the
+            cube's edge, for fits to a residual. Default: it never returns.
         start
-            A table near the result; without one the fit is made on smaller lattices
-            first, which settle what lies far from any sample.
+            A table near the result. Default: the fit on a smaller lattice, which settles
+            what lies far from any sample.
         rtol
-            Done when what is left of the equations is this share of what they began with.
-
-        Conjugate gradients.
+            The fit ends when the residual of the equations is this share of the first one.
+        most
+            The largest number of steps.
         """
         if start is None and self._coarser is not None:
             coarse = self._coarser.solve(smoothness, reach=reach, rtol=rtol, most=most)
@@ -118,26 +117,26 @@ class ScatteredFit:
         from scipy.sparse import identity
 
         factor = smoothness * (self.size - 1)
-        # Between straightness S and a pull P to 0 a departure dies away over (S/P)^(1/4).
+        # With a smoothness S and a pull P to 0, the table returns to 0 over (S/P)^(1/4).
         pull = 0.0 if reach is None else smoothness / reach**4 / (self.size - 1) ** 3
         system = (self.normal + factor * self._bend + pull * identity(self.size**3)).tocsr()
         gain, scale = self._preconditioner(factor, pull)
         x = np.zeros_like(self.right) if start is None else start.reshape(-1, 3).copy()
-        rest = self.right - system @ x
-        limit = (rtol * np.linalg.norm(rest, axis=0)) ** 2 + 1e-26
-        shaped = self._filtered(rest / scale, gain) / scale
-        direction = shaped
-        power = (rest * shaped).sum(axis=0)
+        residual = self.right - system @ x
+        limit = (rtol * np.linalg.norm(residual, axis=0)) ** 2 + 1e-26
+        preconditioned = self._filtered(residual / scale, gain) / scale
+        direction = preconditioned
+        power = (residual * preconditioned).sum(axis=0)
         for _ in range(most):
-            if ((rest**2).sum(axis=0) <= limit).all():
+            if ((residual**2).sum(axis=0) <= limit).all():
                 break
             ahead = system @ direction
             length = power / np.maximum((direction * ahead).sum(axis=0), 1e-300)
             x += length * direction
-            rest -= length * ahead
-            shaped = self._filtered(rest / scale, gain) / scale
-            following = (rest * shaped).sum(axis=0)
-            direction = shaped + following / np.maximum(power, 1e-300) * direction
+            residual -= length * ahead
+            preconditioned = self._filtered(residual / scale, gain) / scale
+            following = (residual * preconditioned).sum(axis=0)
+            direction = preconditioned + following / np.maximum(power, 1e-300) * direction
             power = following
         return np.asarray(x.reshape(self.size, self.size, self.size, 3))
 
@@ -148,10 +147,9 @@ class ScatteredFit:
     def _preconditioner(self, factor: float, pull: float) -> tuple[NDArray[np.float32], Array]:
         """A gain for each pair of eigenvectors, and a scale for each node.
 
-        Together they are nearly the inverse of the system: the straightness term is
-        diagonal in the eigenvectors, what the samples add is diagonal in the nodes.
-        Nodes that the samples hold more strongly than straightness does are scaled
-        down to the others.
+        Together they approximate the inverse of the system: the smoothness term is diagonal
+        in the eigenvectors, that of the samples is nearly diagonal in the nodes. Nodes that
+        the samples determine more strongly than smoothness does are scaled down to the others.
         """
         diagonal = self.normal.diagonal()
         hold = 0.1 * float(np.median(diagonal[diagonal > 0]))
@@ -163,7 +161,7 @@ class ScatteredFit:
     def _filtered(self, x: Array, gain: NDArray[np.float32]) -> Array:
         """`x` (n³, 3) with each of its components along the eigenvectors times `gain`.
 
-        In float32: it only has to point the right way.
+        In float32, as a preconditioner need not be exact.
         """
         n = self.size
         basis = self._basis.astype(np.float32)
@@ -176,8 +174,7 @@ class ScatteredFit:
 def _along(matrix: NDArray[Any], values: NDArray[Any]) -> NDArray[Any]:
     """`matrix` times `values` (n, n, n, 3) along each of the three axes.
 
-    In many small products: large ones would be shared among threads, which costs
-    more than it gains.
+    In many small products, since NumPy would spread large ones over threads at a loss.
     """
     n = matrix.shape[0]
     planes = np.matmul(matrix, values.reshape(n, n, n * 3).transpose(1, 0, 2))
@@ -200,15 +197,15 @@ def _bending(size: int) -> Any:
 
 
 def smooth_curves(inputs: Array, outputs: Array, size: int = 129) -> Array:
-    """The curves (size, 3) through scattered points of each channel, noise smoothed away.
+    """Smooth curves through the scattered points of each channel, shape (size, 3).
 
-    Straight pieces at equal steps of 0..1, squared second differences penalised; the
-    amount is chosen for each channel by generalised cross-validation.
+    Piecewise linear at equal steps of 0..1, with a penalty on squared second differences
+    that is chosen for each channel by generalised cross-validation.
 
     Parameters
     ----------
     inputs, outputs
-        Shape (m, 3), each channel for itself; inputs in 0..1.
+        Shape (m, 3); each channel is fitted separately; inputs in 0..1.
     """
     second = np.diff(np.eye(size), n=2, axis=0) * float(size - 1) ** 1.5
     bend = second.T @ second
@@ -238,9 +235,9 @@ def _smooth_curve(inputs: Array, values: Array, grid: Array, bend: Array) -> Arr
 
     def score(power: float) -> float:
         inverse = solved(power)
-        rest = float(((np.interp(inputs, grid, inverse @ right) - values) ** 2).mean())
+        error = float(((np.interp(inputs, grid, inverse @ right) - values) ** 2).mean())
         freedom = float((inverse * normal).sum())
-        return rest / max(1 - freedom / count, 1e-6) ** 2
+        return error / max(1 - freedom / count, 1e-6) ** 2
 
     tiny = 1e-12 * np.eye(size)
     best = minimize_scalar(score, bounds=(-11, -1), method="bounded", options={"xatol": 0.2})
@@ -248,7 +245,7 @@ def _smooth_curve(inputs: Array, values: Array, grid: Array, bend: Array) -> Arr
 
 
 def enlarged(table: Array, size: int) -> Array:
-    """A table at another size, straight between its nodes: a start for a finer fit."""
+    """A table at another size by trilinear interpolation, as the start of a finer fit."""
     own = table.shape[0]
     steps = positions(lattice(size).reshape(-1, 3), np.array(UNIT_DOMAIN), own)
     rows: Any = weight_matrix("trilinear", steps, own) @ table.reshape(-1, 3)

@@ -1,1 +1,1 @@
-"""How far two transforms are apart: as seen, in code values, and by what cause."""
+"""How much two transforms differ: as seen, in code values, and for what reason."""

@@ -1,8 +1,7 @@
-"""Whether two transforms differ by something simple, and by what, in plain words.
+"""Simple reasons why two transforms differ, in words.
 
-Each suspicion is a guess of the second side made from the first (a gain, a
-signal range, swapped channels, ...). A guess holds when what it leaves is a
-small part of the whole difference, or next to nothing.
+Each guess computes the second side from the first (a gain, a signal range, swapped channels
+...). A guess holds if its residual is a small part of the whole difference, or negligible.
 """
 
 from __future__ import annotations
@@ -36,10 +35,10 @@ from lutbench.tables.lut import Interpolation, Lut1D, Lut3D
 from lutbench.tables.nodes import domain_of, greys
 
 PROBES = 13
-"""Points an edge of the lattice on which guesses are tried."""
+"""Points along an edge of the lattice on which guesses are tried."""
 
 FEWEST_NODES = 5
-"""Nodes along an edge from which a lattice alone holds enough values."""
+"""Nodes along an edge: a lattice with fewer has too few values to try guesses on its nodes only."""
 
 INTERPOLATIONS: tuple[Interpolation, ...] = ("tetrahedral", "trilinear")
 
@@ -47,10 +46,10 @@ INTERPOLATIONS: tuple[Interpolation, ...] = ("tetrahedral", "trilinear")
 def explain(
     a: Transform, b: Transform, view: View, source: Encoding | None = None
 ) -> tuple[Explanation, ...]:
-    """The simple reasons why `b` differs from `a`, the likeliest first; none is a fair answer.
+    """The simple reasons why `b` differs from `a`, the likeliest first; there may be none.
 
-    `view` says how the outputs are seen; a `source` lets a shift of exposure before
-    the transform be told.
+    `view` says how the outputs are seen. A shift of exposure before the transform is found
+    only if `source` says how the input is encoded.
     """
     probes = _probes(a, b)
     out_a, out_b = (np.asarray(side.apply(probes), dtype=np.float64) for side in (a, b))
@@ -63,7 +62,7 @@ def explain(
     found = [each for guess in guesses(trial, view, source) if (each := trial.judge(guess))]
     best = min((each.left for each in found), default=0.0)
     kept = [each for each in found if each.left <= 1.5 * best + LEFT_CODES / 3]
-    # Richer guesses always fit a little better: they count where no simple one does.
+    # Guesses with more parameters always fit a little better, so a simple one goes before them.
     simple = [each for each in kept if each.code not in RICH]
     return tables + tuple((simple or kept)[:3]) + tuple(_about_channels(trial))
 
@@ -71,34 +70,35 @@ def explain(
 def _probes(a: Transform, b: Transform) -> Array:
     """Inputs to try guesses on, shape (n, 3); the last `RAMP` are greys.
 
-    Nodes, where a side has them: there a table shows what went into it, without
-    interpolation. The same again at a quarter of the saturation, where less is clipped.
+    Nodes, if a side has them, as interpolation plays no part there. Then the same inputs at a
+    quarter of the saturation, where less is clipped.
     """
     ends = domain_of(a, b)
     axis = np.linspace(0, 1, PROBES)
     ramp = np.linspace(0, 1, RAMP)
-    held = [side for side in (a, b) if isinstance(side, Lut3D) and side.size >= FEWEST_NODES]
-    if held:
-        steps = held[0].size - 1
+    tables = [side for side in (a, b) if isinstance(side, Lut3D) and side.size >= FEWEST_NODES]
+    if tables:
+        steps = tables[0].size - 1
         axis = np.unique(np.rint(axis * steps)) / steps
         ramp = np.rint(ramp * steps) / steps
-        ends = held[0].domain
+        ends = tables[0].domain
     cube = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1).reshape(-1, 3)
     neutral = greys(ramp)
     pale = cube.mean(axis=1, keepdims=True)
     pale = pale + (cube - pale) / 4
-    if held:
+    if tables:
         pale = np.rint(pale * steps) / steps
     return np.asarray(ends[0] + (ends[1] - ends[0]) * np.concatenate([cube, pale, neutral]))
 
 
 def _where_only_interpolation_differs(trial: Trial) -> Iterator[Explanation]:
-    """For sides that are equal at nodes: the same, or the same but for their interpolation."""
+    """For sides that are equal at the nodes: whether they are the same, or only interpolate
+    differently."""
     points = random_points(1000, domain=domain_of(trial.a, trial.b)).signals
     out_a, out_b = trial.a.apply(points), trial.b.apply(points)
     left = p95(CODES_10_BIT * np.abs(out_a - out_b))
     if CODES_10_BIT * np.abs(out_a - out_b).max() < SAME:
-        yield Explanation("same", "the two are the same, but for rounding", left)
+        yield Explanation("same", "the two are the same, except for rounding", left)
         return
     for name in INTERPOLATIONS:
         for one, other, words in (
@@ -111,30 +111,30 @@ def _where_only_interpolation_differs(trial: Trial) -> Iterator[Explanation]:
                 return
     yield Explanation(
         "between_nodes",
-        "the two are equal at the nodes: they differ only between them, by interpolation",
+        "the two are equal at the nodes and differ only between them, by their interpolation",
         left,
     )
 
 
 def _about_clamps(trial: Trial) -> Iterator[Explanation]:
-    """One side is the other held to the values it reaches, as clipping holds them.
+    """Whether one side is the other, clipped to a range.
 
-    Looked at over all values: the trials of other guesses leave out what is clipped.
+    Judged on all values, whereas other guesses leave out what is clipped.
     """
-    for held, free, words in (
+    for clipped, free, words in (
         (trial.out_b, trial.out_a, "B is A"),
         (trial.out_a, trial.out_b, "A is B"),
     ):
-        low, high = float(held.min()), float(held.max())
-        left = CODES_10_BIT * np.abs(np.clip(free, low, high) - held)
+        low, high = float(clipped.min()), float(clipped.max())
+        left = CODES_10_BIT * np.abs(np.clip(free, low, high) - clipped)
         if left.max() < SAME:
-            text = f"{words} held to {plain_number(low)}..{plain_number(high)}"
+            text = f"{words} clipped to {plain_number(low)}..{plain_number(high)}"
             yield Explanation("clamp", text, p95(left))
             return
 
 
 def _about_tables(a: Transform, b: Transform) -> Iterator[Explanation]:
-    """What two tables say when laid beside each other."""
+    """Reasons that show when two tables are compared value by value."""
     if not (isinstance(a, Lut3D) and isinstance(b, Lut3D)) and not (
         isinstance(a, Lut1D) and isinstance(b, Lut1D)
     ):
@@ -144,7 +144,7 @@ def _about_tables(a: Transform, b: Transform) -> Iterator[Explanation]:
         if (left := _left_at_shared_nodes(a, b)) is not None and left < SAME:
             yield Explanation(
                 "size",
-                f"the size: {a.size} and {b.size} {what} an edge of what is otherwise the same "
+                f"the size: {a.size} and {b.size} {what} along an edge, otherwise the same "
                 f"(equal at the {what} they share)",
                 left,
             )
@@ -152,7 +152,7 @@ def _about_tables(a: Transform, b: Transform) -> Iterator[Explanation]:
     count, at = moved_nodes(a.table, b.table)
     total = a.table.size // 3
     if count == 0 and (a.domain != b.domain).any():
-        yield Explanation("domain", "the domain: the tables are the same, the inputs are not", 0.0)
+        yield Explanation("domain", "the domain: it differs, the tables are the same", 0.0)
     elif 0 < count <= max(1, total // 20):
         yield Explanation(
             "few_nodes",
@@ -167,7 +167,7 @@ def _about_tables(a: Transform, b: Transform) -> Iterator[Explanation]:
 
 
 def _about_channels(trial: Trial) -> Iterator[Explanation]:
-    """Which channels of the output differ, where not all do."""
+    """Which channels of the output differ, if not all do."""
     apart = CODES_10_BIT * np.abs(trial.out_a - trial.out_b).max(axis=0)
     names = [name for name, codes in zip(CHANNELS, apart, strict=True) if codes >= SAME]
     if 0 < len(names) < 3:
@@ -176,12 +176,12 @@ def _about_channels(trial: Trial) -> Iterator[Explanation]:
 
 
 def _left_at_shared_nodes(a: Lut1D | Lut3D, b: Lut1D | Lut3D) -> float | None:
-    """The largest difference, in 10-bit codes, at the inputs where both hold a value."""
+    """The largest difference, in 10-bit codes, at the inputs where both have a node."""
     if (a.domain != b.domain).any():
         return None
     parts = int(np.gcd(a.size - 1, b.size - 1))
     if parts < 4:
-        # Too few are shared: is one the other, interpolated at its nodes?
+        # Too few nodes are shared: test whether one is the other, interpolated.
         small, large = (a, b) if a.size < b.size else (b, a)
         lefts = []
         for one, other in ((small, large), (large, small)):
@@ -199,7 +199,7 @@ def _left_at_shared_nodes(a: Lut1D | Lut3D, b: Lut1D | Lut3D) -> float | None:
 
 
 def _furthest(one: Transform, nodes: SampledColours | None, table: NDArray[Any]) -> float:
-    """How far `one` is from a table at its nodes."""
+    """The largest difference, in signal, of `one` from a table at the table's nodes."""
     assert nodes is not None  # of a LUT
     return max(
         float(np.abs(one.apply(nodes.signals[at : at + BLOCK]) - table[at : at + BLOCK]).max())

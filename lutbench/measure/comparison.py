@@ -1,4 +1,4 @@
-"""Two transforms side by side: how far apart, where, and whether for a simple reason."""
+"""Compare two transforms: how much they differ, where, and whether for a simple reason."""
 
 from __future__ import annotations
 
@@ -33,18 +33,19 @@ from lutbench.tables.nodes import domain_of
 
 SETS = ("chart", "neutral", "random", "nodes")
 
-# What an unnamed source and target are taken for. The source only places the
-# chart's patches among the inputs; the target says on which display to look.
 ASSUMED_SOURCE = Encoding(AcesCct(), ACES_AP1)
+"""The source if none is named; it only decides which inputs the patches of the chart are."""
+
 ASSUMED_TARGET = Encoding(Bt709(), BT709)
+"""The target if none is named; it decides on which display the outputs are seen."""
 
 APART = 0.1
-"""The least distance between two of the worst colours, as a share of the domain, in any channel."""
+"""Share of the domain by which any two of the worst colours differ in at least one channel."""
 
 
 @dataclass(frozen=True)
 class WorstColour:
-    """A colour where the two sides are far apart."""
+    """A colour at which the two sides differ much."""
 
     set: str
     label: str
@@ -81,13 +82,13 @@ class Comparison(Result):
     source: Encoding
     bits: int
     sets: dict[str, dict[str, Spread]]
-    """By set of test colours and measure, as in `Accuracy`."""
+    """Spreads by set of test colours, then by measure, as in `Accuracy`."""
     counts: dict[str, int]
     overall: dict[str, Spread]
     worst: tuple[WorstColour, ...]
     explanation: tuple[Explanation, ...]
     assumed: tuple[str, ...]
-    """What was taken for granted, one line each."""
+    """What was assumed, one line each."""
 
     @property
     def size(self) -> str:
@@ -131,16 +132,15 @@ def compare(
     Parameters
     ----------
     source, target
-        What goes in and what comes out. An unnamed source only places the chart
-        among the inputs, and is taken for ACEScct in AP1; an unnamed target is
-        looked at as BT.709 on a BT.1886 display.
+        The encodings of input and output. Default: ACEScct in AP1, which only decides the
+        inputs of the chart's patches; and BT.709, seen on a BT.1886 display.
     sets
         Of ``chart`` (24 patches, -3 to +3 stops), ``neutral``, ``random`` and
         ``nodes`` (those of both sides' lattices).
     bits
-        The depth of the code values that are told beside those of 10 bit.
+        The bit depth of the code values that are reported beside those of 10 bits.
     worst
-        How many of the worst colours to list, no two close to each other.
+        How many of the worst colours to list; no two of them are close to each other.
 
     Raises
     ------
@@ -170,7 +170,7 @@ def compare(
 def colours_to_compare(
     a: Transform, b: Transform, source: Encoding, sets: Sequence[str] = SETS
 ) -> list[SampledColours]:
-    """The test colours of `compare`, over what both sides take in."""
+    """The test colours of `compare`, over the domain of both sides."""
     domain = domain_of(a, b)
     found: list[SampledColours] = []
     for name in sets:
@@ -195,7 +195,7 @@ def colours_to_compare(
 
 
 def _lattices(a: Transform, b: Transform) -> list[SampledColours]:
-    """The nodes of both sides, once where they are the same."""
+    """The nodes of both sides, only once if they are the same."""
     found: dict[str, SampledColours] = {}
     for side in (a, b):
         samples = nodes_of(side)
@@ -217,7 +217,7 @@ def _worst(
     view: View,
     count: int,
 ) -> tuple[WorstColour, ...]:
-    """The worst colours by the measure to judge by, none close to a worse one."""
+    """The worst colours by the view's measure, none close to a worse one."""
     candidates = []
     for at, found in enumerate(measured):
         values = getattr(found, view.measure)
@@ -258,12 +258,12 @@ def _worst(
 
 
 def _largest(values: Array, then: Array, count: int) -> NDArray[np.int64]:
-    """The indices of the `count` largest values, the largest first; of equal ones by `then`.
+    """The indices of the `count` largest values, the largest first; equal ones by `then`.
 
-    Those that differ in code values alone (over white, say) come after the rest.
+    So colours that differ in code values only (above white, for example) come last.
     """
     if len(values) > count:
-        # Only what can be among them is sorted: a large lattice would take a minute.
+        # Sorting all values of a large lattice would take a minute.
         least = np.partition(values, len(values) - count)[-count]
         above, level = np.flatnonzero(values > least), np.flatnonzero(values == least)
         room = count - len(above)
@@ -288,12 +288,12 @@ def _assumed(
     lines = []
     if source is None and "chart" in sets:
         lines.append(
-            "the source is not named: the chart's patches are written in "
+            "no source is named: the chart's patches are encoded in "
             f"{ASSUMED_SOURCE.curve.name} / {ASSUMED_SOURCE.gamut.name}"
         )
     if target is None:
         lines.append(
-            "the target is not named: seen as "
+            "no target is named: seen as "
             f"{ASSUMED_TARGET.curve.name} on {view_of(ASSUMED_TARGET).description}"
         )
     return tuple(lines)

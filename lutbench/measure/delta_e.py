@@ -13,20 +13,23 @@ from numpy.typing import ArrayLike
 from lutbench.model.gamuts import BT2020
 from lutbench.model.transforms import Array
 
-# CIE 15:2018, 8.2.1
 LAB_EPSILON = (6 / 29) ** 3
-LAB_SLOPE = (29 / 6) ** 2 / 3
+"""Ratio to white below which L*a*b* is linear (CIE 15:2018, 8.2.1)."""
 
-# Recommendation ITU-R BT.2124-0, annex 1: T = 0.5·Ct, and the scale of a just
-# noticeable difference
+LAB_SLOPE = (29 / 6) ** 2 / 3
+"""Slope of the linear part (CIE 15:2018, 8.2.1)."""
+
 ITP_FROM_ICTCP = np.array([1.0, 0.5, 1.0])
+"""T is half of Ct (Recommendation ITU-R BT.2124-0, annex 1)."""
+
 ITP_SCALE = 720.0
+"""ΔE ITP per unit of I T P, so that 1 is just noticeable (Recommendation ITU-R BT.2124-0)."""
 
 
 def lab_from_xyz(xyz: ArrayLike, white: ArrayLike) -> Array:
     """CIE L*a*b* of XYZ, shape (..., 3); `white` is the XYZ of L* = 100.
 
-    Source: CIE 15:2018, 8.2.1. The straight part near black goes on below zero.
+    Source: CIE 15:2018, 8.2.1. The linear part near black is continued below zero.
 
     >>> lab_from_xyz([0.18, 0.18, 0.18], [1, 1, 1]).round(3).tolist()
     [49.496, 0.0, 0.0]
@@ -80,12 +83,12 @@ def delta_e_2000(lab_a: ArrayLike, lab_b: ArrayLike) -> Array:
     rotation = 2 * np.sqrt(chroma**7 / (chroma**7 + 25.0**7))
     rotation *= -np.sin(np.radians(60 * np.exp(-(((hue - 275) / 25) ** 2))))
     x, y, z = d_light / s_light, d_chroma / s_chroma, d_hue / s_hue
-    # Rounding may take a difference of nothing a hair under zero.
+    # Rounding may make a difference of zero slightly negative.
     return np.asarray(np.sqrt(np.maximum(x * x + y * y + z * z + rotation * y * z, 0)))
 
 
 def itp_from_xyz(xyz: ArrayLike) -> Array:
-    """I, T, P of absolute XYZ (Y in cd/m²), shape (..., 3); light under zero counts as none.
+    """I, T, P of absolute XYZ (Y in cd/m²), shape (..., 3); negative light counts as zero.
 
     Source: Recommendation ITU-R BT.2124-0, annex 1.
     """

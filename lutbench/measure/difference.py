@@ -1,4 +1,4 @@
-"""How far two transforms are apart, as seen and in code values."""
+"""How much two transforms differ, as seen and in code values."""
 
 from __future__ import annotations
 
@@ -21,7 +21,8 @@ from lutbench.tables.lut import Interpolation, Lut, ShaperLut3D
 from lutbench.tables.nodes import before_shaper
 
 MEASURES = ("delta_e_2000", "delta_e_itp", "code_10bit")
-BLOCK = 65536  # colours at a time, so that the many temporaries stay small
+BLOCK = 65536
+"""Colours that are compared at a time, so that the temporary arrays stay small."""
 
 
 @dataclass(frozen=True)
@@ -81,7 +82,7 @@ class PointDifferences:
 
 
 MOST_LIGHT = 1e30
-"""Of white: beyond, the seventh power of a chroma (CIE 142-2001) no longer fits a float64."""
+"""Times white: for more light the seventh power of a chroma (CIE 142-2001) overflows float64."""
 
 
 def measure(a: NDArray[Any], b: NDArray[Any], view: View) -> PointDifferences:
@@ -90,8 +91,7 @@ def measure(a: NDArray[Any], b: NDArray[Any], view: View) -> PointDifferences:
     Raises
     ------
     LutbenchError
-        When a value is NaN or infinite, or there is nothing to compare: neither
-        could be told from a difference of nothing.
+        When a value is NaN or infinite, or there is nothing to compare.
     """
     if a.shape != b.shape:
         raise LutbenchError(f"outputs of shapes {a.shape} and {b.shape} cannot be compared")
@@ -101,7 +101,13 @@ def measure(a: NDArray[Any], b: NDArray[Any], view: View) -> PointDifferences:
 def measure_sides(
     a: Transform, b: Transform, colours: SampledColours, view: View
 ) -> PointDifferences:
-    """The same for what two transforms make of test colours, whose outputs are not kept."""
+    """The differences of two transforms at test colours, in blocks, to save memory.
+
+    Raises
+    ------
+    LutbenchError
+        As for `measure`.
+    """
 
     def outputs(at: slice) -> tuple[Array, Array]:
         signals = colours.signals[at]
@@ -134,7 +140,7 @@ def _in_blocks(
 
 
 def _measured(a: NDArray[Any], b: NDArray[Any], view: View) -> PointDifferences:
-    # A curve may make light of any size from a signal far out; no display shows it.
+    # Far outside 0..1 a curve may decode to any amount of light; no display shows it.
     xyz_a, xyz_b = (np.clip(view.xyz(each), -MOST_LIGHT, MOST_LIGHT) for each in (a, b))
     relative = (lab_from_xyz(xyz, view.white_xyz) for xyz in (xyz_a, xyz_b))
     absolute = (itp_from_xyz(xyz * view.white_luminance) for xyz in (xyz_a, xyz_b))
@@ -144,19 +150,19 @@ def _measured(a: NDArray[Any], b: NDArray[Any], view: View) -> PointDifferences:
 
 @dataclass(frozen=True)
 class Accuracy:
-    """How near a LUT comes to the transform it samples."""
+    """The error of a LUT against the transform that it samples."""
 
     size: int
     interpolation: Interpolation
     measure: str
-    """The measure to judge by: ``delta_e_2000``, or ``delta_e_itp`` for HDR and log."""
+    """The measure that counts: ``delta_e_2000``, or ``delta_e_itp`` for HDR and log."""
     sets: dict[str, dict[str, Spread]]
     """By set of test colours (``chart``, ``neutral``, ``random``, and ``all``), then by
     measure (``delta_e_2000``, ``delta_e_itp``, ``code_10bit``)."""
 
     @property
     def error(self) -> Spread:
-        """The spread over all test colours, in the measure to judge by."""
+        """The spread over all test colours, in the measure that counts."""
         return self.sets["all"][self.measure]
 
     def to_data(self) -> dict[str, Any]:
@@ -183,11 +189,11 @@ def accuracy(
 ) -> Accuracy:
     """The error of `lut` against the transform `exact` on chart patches, neutrals, random colours.
 
-    Both take full-scale values of `source` and give such values of `target`
-    (of a `Conversion`: its `result`). The chart is exposed from -3 to +3 stops; the
-    neutrals, 1024 of them, and the random colours, which fall between nodes, are spread
-    over the domain of the LUT, evenly behind its shaper where it has one.
-    Differences are seen through `view`, else as `target` is shown: see `view_of`.
+    Both turn full-scale values of `source` into full-scale values of `target` (for a
+    `Conversion`: its `result`). The chart is exposed from -3 to +3 stops. The 1024 neutrals
+    and the random colours, which fall between nodes, cover the domain of the LUT; with a
+    shaper they are evenly spread behind it. Differences are seen through `view`; by default
+    as `target` is seen (`view_of`).
     """
     view = view or view_of(target)
     shown = lut.with_interpolation(interpolation)
@@ -203,7 +209,7 @@ def accuracy(
 
 
 def _over_domain(lut: Lut, source: Encoding) -> tuple[SampledColours, ...]:
-    """Test colours over the whole domain of a LUT; evenly behind its shaper, where it has one."""
+    """Test colours over the whole domain of a LUT; with a shaper, evenly spread behind it."""
     chart = chart_patches(source, domain=lut.domain)
     if not isinstance(lut, ShaperLut3D):
         return chart, neutral_ramp(domain=lut.domain), random_points(domain=lut.domain)

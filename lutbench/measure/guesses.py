@@ -1,4 +1,4 @@
-"""Guesses at why two sides differ: what would make one the other, and whether it does."""
+"""Guesses at why two sides differ: each turns one side into the other, and is then judged."""
 
 from __future__ import annotations
 
@@ -20,37 +20,39 @@ from lutbench.model.signal import CODES_10_BIT, RangeFromSignal, SignalFromRange
 from lutbench.model.transforms import Array, Pipeline, Transform
 
 RAMP = 129
-"""Greys beside them."""
+"""Greys among the inputs on which guesses are tried."""
 
 SAME = 0.02
-"""10-bit codes under which two values are the same: a .cube file rounds to 0.001."""
+"""10-bit codes: values that differ by less are the same. A .cube file rounds to 0.001."""
 
 LEFT_SHARES = np.array([0.1, 0.3])
-"""Shares of the whole difference, at its median and 90th percentile, that a guess may leave."""
+"""Residual that a guess may have, as a share of the difference: at the median and the 90th
+percentile."""
 
 LEFT_CODES = 0.15
-"""10-bit codes that a guess may leave whatever the difference was: what files round off."""
+"""10-bit codes: residual that a guess may always have, since files are rounded."""
 
 INSIDE = (0.004, 0.996)
-"""Outputs between which nothing was clipped."""
+"""Signal: outputs between these were not clipped."""
 
 FEWEST = 60
-"""Values that a guess must be judged on."""
+"""Values: a guess is not judged on fewer."""
 
 MOST_STOPS = 6.0
-"""Stops between two LUTs that are looked for, up or down."""
+"""Stops: the largest shift of exposure that is looked for, up or down."""
 
 CHANNELS = "RGB"
 
 RICH = ("output_gain_and_offset", "output_channel_gains")
+"""Guesses with several parameters, which are used only if no simple one holds."""
 
 
 @dataclass(frozen=True)
 class Explanation:
     """One simple reason for a difference.
 
-    `left` is the 95th percentile, in 10-bit codes, of what the reason does not
-    explain; `amount` its figure, where it has one.
+    `left` is the residual that it does not explain (95th percentile, in 10-bit codes);
+    `amount` is its size, if it has one (a gain, a number of stops ...).
     """
 
     code: str
@@ -65,7 +67,7 @@ class Explanation:
 
 @dataclass(frozen=True)
 class Guess:
-    """A guess of the second side's outputs at the probes."""
+    """A guess, with the outputs of the second side at the probes if it were right."""
 
     code: str
     text: str
@@ -75,6 +77,11 @@ class Guess:
 
 @dataclass(frozen=True, eq=False)
 class Trial:
+    """Two transforms, the inputs on which guesses are tried, and the outputs of both.
+
+    `probes`, `out_a` and `out_b` have shape (n, 3).
+    """
+
     a: Transform
     b: Transform
     probes: Array
@@ -83,16 +90,16 @@ class Trial:
 
     @property
     def same_at_probes(self) -> bool:
-        """Whether the sides are equal at every probe, but for rounding."""
+        """Whether the sides are equal at every probe, except for rounding."""
         return bool(CODES_10_BIT * np.abs(self.out_a - self.out_b).max() < SAME)
 
     @property
     def inside(self) -> NDArray[np.bool_]:
-        """Where neither output was clipped, by probe and channel."""
+        """Where neither output was clipped, shape (n, 3)."""
         return _inside(self.out_a) & _inside(self.out_b)
 
     def judge(self, guess: Guess) -> Explanation | None:
-        """The guess as an explanation, where it holds."""
+        """The guess as an explanation if it holds, else None."""
         judged = _inside(self.out_b) & _inside(guess.outputs)
         if judged.sum() < FEWEST or judged.sum() < 0.25 * _inside(self.out_b).sum():
             return None
@@ -100,8 +107,8 @@ class Trial:
             CODES_10_BIT * np.abs(out - self.out_b)[judged] for out in (self.out_a, guess.outputs)
         )
         whole, left = (np.percentile(each, [50, 90, 95]) for each in differences)
-        # A guess about the input meets the interpolation of both tables, most of all
-        # near clipping, so the middle of the differences tells more than their tail.
+        # A guess about the input suffers from the interpolation of both tables, above all
+        # near clipping, so the median counts for more than the tail.
         if (left[:2] > np.maximum(LEFT_CODES, LEFT_SHARES * whole[:2])).any():
             return None
         if left[1] >= 0.5 * whole[1]:
@@ -119,11 +126,12 @@ def guesses(trial: Trial, view: View, source: Encoding | None) -> Iterator[Guess
 
 
 def plain_number(value: float) -> str:
+    """The number with at most four decimals, and never as -0."""
     return f"{round(value, 4) + 0.0:g}"
 
 
 def _ranges(trial: Trial) -> Iterator[Guess]:
-    """A legal range taken for full, or the reverse, before the transform, after it, or both."""
+    """Legal and full range mistaken for each other at the input, at the output, or at both."""
     ways: list[tuple[str, str, Transform]] = [
         ("legal", "full range squeezed into legal range", RangeFromSignal("legal")),
         ("full", "legal range stretched to full range", SignalFromRange("legal")),
@@ -183,7 +191,7 @@ def _swaps(trial: Trial) -> Iterator[Guess]:
 
 
 def _displays(trial: Trial) -> Iterator[Guess]:
-    """The same light, written for another display."""
+    """The same light, encoded for another display."""
     curves: tuple[Curve, ...] = (
         Bt1886(),
         Power("gamma 2.2", 2.2),
@@ -195,7 +203,7 @@ def _displays(trial: Trial) -> Iterator[Guess]:
         rewritten = (Decode(one) | Encode(other)).apply(np.clip(trial.out_a, 0, 1))
         yield Guess(
             "output_curve",
-            f"B is A written with {other.name} instead of {one.name}",
+            f"B is A encoded with {other.name} instead of {one.name}",
             rewritten,
         )
 
@@ -212,7 +220,7 @@ def _exposures(trial: Trial, view: View, source: Encoding | None) -> Iterator[Gu
                 stops = float(np.log2(gain))
                 yield Guess(
                     "output_exposure",
-                    f"a gain on the light that is shown: B is {stops:+.3f} stops",
+                    f"a gain on the display's light: B is {stops:+.3f} stops",
                     curve.encode(curve.decode(trial.out_a) * gain),
                     stops,
                 )
@@ -239,7 +247,7 @@ def _shifted(source: Encoding, stops: float) -> Pipeline:
 
 
 def _best_stops(trial: Trial, source: Encoding) -> float:
-    """The shift that brings the first nearest to the second: a grid, made finer three times."""
+    """The shift, in stops, that brings A nearest to B: a grid search, refined three times."""
     grey = trial.probes[-RAMP:]
     wanted = trial.out_b[-RAMP:]
     centre, width = 0.0, MOST_STOPS
@@ -254,7 +262,7 @@ def _best_stops(trial: Trial, source: Encoding) -> float:
 
 
 def _fits(trial: Trial) -> Iterator[Guess]:
-    """Gains, offsets, a power, saturation: fitted to the outputs that are not clipped."""
+    """Gain, offset, power and saturation, fitted to the outputs that are not clipped."""
     out_a, inside = trial.out_a, trial.inside
     if inside.sum() < FEWEST:
         return
@@ -269,7 +277,7 @@ def _fits(trial: Trial) -> Iterator[Guess]:
     offset = float((y - x).mean())
     yield Guess(
         "output_offset",
-        f"an offset of the output: B is A {CODES_10_BIT * offset:+.2f} codes of 10 bit",
+        f"an offset of the output: B is A {CODES_10_BIT * offset:+.2f} 10-bit codes",
         out_a + offset,
         offset,
     )
@@ -293,7 +301,7 @@ def _lines(trial: Trial) -> Iterator[Guess]:
         yield Guess(
             "output_gain_and_offset",
             f"gain and offset of the output: B is A times {slope:.5f}, "
-            f"{CODES_10_BIT * lift:+.2f} codes of 10 bit",
+            f"{CODES_10_BIT * lift:+.2f} 10-bit codes",
             slope * out_a + lift,
             slope,
         )
@@ -333,4 +341,5 @@ def _inside(values: Array) -> NDArray[np.bool_]:
 
 
 def p95(values: Array) -> float:
+    """The 95th percentile; 0 of nothing."""
     return float(np.percentile(values, 95)) if values.size else 0.0

@@ -1,7 +1,7 @@
 """Test colours: the signals at which two transforms are compared.
 
-Every set is given as full-scale values (code / (2^n - 1)), shape (n, 3): in 0..1,
-or in the domain of a LUT that takes other values.
+Every set holds full-scale values (code / (2^n - 1)), shape (n, 3), in 0..1 or in the domain
+of a LUT.
 """
 
 from __future__ import annotations
@@ -28,24 +28,24 @@ CHART_WHITE = (0.345702914918791, 0.358538596679933)
 """xy of the illuminant under which the chart was measured: D50 of ICC.1:2022."""
 
 CHART_STOPS = (-3.0, -2.0, -1.0, 0.0, 1.0, 2.0, 3.0)
-"""Stops at which the chart is exposed: three under and over."""
+"""Stops from the metered exposure at which the chart is taken."""
 
 RAMP_COUNT = 1024
 """Greys of a ramp: the codes of 10 bits."""
 
 RANDOM_COUNT = 4096
-"""Random colours: enough for a steady 95th percentile."""
+"""Random colours: enough for a stable 95th percentile."""
 
 SEED = 18
-"""Of the random colours: the same at every run."""
+"""Seed of the random colours, so that every run has the same ones."""
 
 
 @dataclass(frozen=True, eq=False)
 class LatticeInputs:
-    """The inputs of a lattice's nodes, made where they are asked for.
+    """The inputs of a lattice's nodes, computed when they are asked for.
 
-    Stands for an array of shape (size³ + further, 3), which for a large lattice would take
-    as much memory as its table: length, index, slice and `numpy.asarray` are those of the array.
+    Behaves like an array of shape (size³ + m, 3) for `len`, index, slice and `numpy.asarray`.
+    For a large lattice the array itself would take as much memory as the table.
 
     Parameters
     ----------
@@ -95,11 +95,11 @@ class LatticeInputs:
 
 @dataclass(frozen=True, eq=False)
 class SampledColours:
-    """Named test colours: `signals` of shape (n, 3), and what each is where that helps."""
+    """Named test colours: `signals` of shape (n, 3), and a label for each, or no labels."""
 
     name: str
     signals: Any
-    """An array of shape (n, 3), or `LatticeInputs`, which stands for one."""
+    """An array of shape (n, 3), or `LatticeInputs`."""
     labels: Sequence[str] = ()
 
     def __post_init__(self) -> None:
@@ -123,13 +123,13 @@ class SampledColours:
         return np.array_equal(self.signals, other.signals)
 
     def label(self, index: int) -> str:
-        """What the colour at `index` is, or nothing."""
+        """The label of the colour at `index`; empty without labels."""
         return self.labels[index] if self.labels else ""
 
 
 @cache
 def chart24() -> tuple[tuple[str, ...], Array]:
-    """Names, and XYZ under the chart's D50 (white Y = 1) of a measured 24-patch chart, (24, 3).
+    """Names and XYZ, shape (24, 3), of a measured 24-patch chart under D50, white Y = 1.
 
     Source: the chart data of colour-science, production after November 2014.
 
@@ -146,7 +146,7 @@ def chart24() -> tuple[tuple[str, ...], Array]:
 
 
 def chart_light(gamut: Gamut) -> Array:
-    """The chart's patches as linear R G B of `gamut`, white-adapted with Bradford, (24, 3)."""
+    """The chart's patches in linear R G B of `gamut`, adapted with Bradford, shape (24, 3)."""
     adapt = adaptation_matrix(CHART_WHITE, gamut.white)
     return np.asarray(chart24()[1] @ np.linalg.solve(gamut.to_xyz, adapt).T)
 
@@ -156,8 +156,8 @@ def chart_patches(
 ) -> SampledColours:
     """The 24-patch chart at each exposure in stops, as full-scale values of `source`.
 
-    A colour that the signal cannot carry (clipped, or under black), or that lies outside
-    the `domain` of a LUT where one is given, is left out.
+    Colours outside the range of the signal (clipped, or below black) or outside the `domain`
+    of a LUT are left out.
     """
     names = chart24()[0]
     light = chart_light(source.gamut)
@@ -169,7 +169,7 @@ def chart_patches(
         if source.range == "legal":
             coded = RangeFromSignal("legal", source.bits).apply(coded)
         least, most = np.asarray(UNIT_DOMAIN if domain is None else domain, dtype=np.float64)
-        if most.max() > 1:  # scene-linear light: values go on where codes would end
+        if most.max() > 1:  # scene-linear light has no highest code
             carried = np.ones_like(carried)
         carried &= ((coded >= least) & (coded <= most)).all(axis=-1)
         signals.append(coded[carried])
@@ -179,9 +179,9 @@ def chart_patches(
 
 
 def neutral_ramp(count: int = RAMP_COUNT, domain: ArrayLike = UNIT_DOMAIN) -> SampledColours:
-    """Greys from one end of the domain to the other at equal steps; by default every 10-bit code.
+    """Greys at equal steps from one end of the domain to the other; by default every 10-bit code.
 
-    Where the channels' domains differ, a grey runs along the diagonal.
+    If the channels have different domains, the greys lie on the diagonal of the domain.
     """
     low, high = np.asarray(domain, dtype=np.float64)
     return SampledColours("neutral", np.linspace(low, high, count))
@@ -190,9 +190,9 @@ def neutral_ramp(count: int = RAMP_COUNT, domain: ArrayLike = UNIT_DOMAIN) -> Sa
 def random_points(
     count: int = RANDOM_COUNT, seed: int = SEED, domain: ArrayLike = UNIT_DOMAIN
 ) -> SampledColours:
-    """Values spread evenly over the domain by chance, the same for the same seed.
+    """Uniformly distributed random values over the domain, the same for the same seed.
 
-    Such a point all but never falls on a node, so interpolation is at work.
+    They practically never fall on a node, so interpolation is tested.
     """
     low, high = np.asarray(domain, dtype=np.float64)
     return SampledColours(
@@ -201,16 +201,13 @@ def random_points(
 
 
 def nodes(size: int, domain: ArrayLike = UNIT_DOMAIN) -> SampledColours:
-    """The inputs of the nodes of a lattice of `size` points an edge."""
+    """The inputs of the nodes of a lattice with `size` nodes along an edge."""
     low, high = np.asarray(domain, dtype=np.float64)
     return SampledColours(f"nodes of {size}", LatticeInputs(np.linspace(low, high, size)))
 
 
 def nodes_of(side: Transform) -> SampledColours | None:
-    """The inputs at which a LUT holds values: its nodes or rows; None for another transform.
-
-    The rows of a shaper are among them.
-    """
+    """The inputs of a LUT's nodes or rows, and of its shaper's rows; None for other transforms."""
     if not isinstance(side, Lut):
         return None
     if isinstance(side, Lut1D):

@@ -1,12 +1,14 @@
-"""How large a difference is, in a word that the eye knows."""
+"""How large a difference is to the eye, in a word."""
 
 from __future__ import annotations
 
-# In just noticeable differences. One is the unit of ΔE ITP by Recommendation ITU-R BT.2124,
-# and of ΔE 2000 by common practice. The two above it are common practice: three is seen side
-# by side by most people, ten at a glance and without anything beside it.
 BOUNDS = ((1.0, "invisible"), (3.0, "just visible"), (10.0, "clearly visible"))
+"""Upper bounds in ΔE. One is a just noticeable difference: of ΔE ITP by Recommendation ITU-R
+BT.2124, of ΔE 2000 by common practice. The others are common practice: most people see three side
+by side, and ten at a glance without a comparison."""
+
 BEYOND = "another picture"
+"""The word for larger differences."""
 
 
 def size_word(difference: float) -> str:

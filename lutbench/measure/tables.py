@@ -1,7 +1,7 @@
-"""Two tables of one size laid beside each other: a few nodes, a lost row, rounding.
+"""Compare two tables of the same size: single nodes, a lost row, rounding.
 
-They are read slab by slab: a table of 256 nodes an edge takes 400 MB, and so would
-every step of a formula over it.
+They are read slab by slab: a table of 256 nodes along an edge takes 400 MB, and so would
+every intermediate result.
 """
 
 from __future__ import annotations
@@ -17,14 +17,14 @@ from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array
 
 SLAB = 1 << 20
-"""Numbers of a table that are looked at together: 8 MiB of float64."""
+"""Numbers of a table that are compared at a time: 8 MiB of float64."""
 
 DEPTHS = (8, 10, 12)
-"""Bits that a table is looked at for having been rounded to: those of the field's codes."""
+"""Bit depths to which a table may have been rounded: those of cameras and monitors."""
 
 
 def slabs(*tables: NDArray[Any]) -> Iterator[tuple[int, tuple[Array, ...]]]:
-    """Where each slab of the tables begins along the first axis, and the slabs as float64."""
+    """The slabs of the tables as float64, each with its start along the first axis."""
     thick = max(1, SLAB // max(1, tables[0][0].size))
     for start in range(0, len(tables[0]), thick):
         yield start, tuple(each[start : start + thick].astype(np.float64) for each in tables)
@@ -46,19 +46,19 @@ def moved_nodes(a: NDArray[Any], b: NDArray[Any]) -> tuple[int, tuple[int, ...]]
 
 
 def about_shift(a: NDArray[Any], b: NDArray[Any]) -> Iterator[Explanation]:
-    """A line of the file that was lost or written twice: all that follows comes too early or late.
+    """A line of the file that was lost or written twice, so that all later rows are shifted.
 
-    A .cube file runs red fastest.
+    In a .cube file red runs fastest.
     """
     # In the order of the file: the first axis is blue, then green, then red.
     a, b = (np.swapaxes(table, 0, -2) for table in (a, b))
     start = _first_moved(a, b)
     for one, other, words in ((a, b, "early"), (b, a, "late")):
-        if _comes_one_on(one, other, start):
+        if _is_one_row_late(one, other, start):
             yield Explanation(
                 "shifted_rows",
-                f"from row {start + 1} of the table on, every row of B comes one too "
-                f"{words}, as when a line was {'lost' if words == 'early' else 'doubled'}",
+                f"from row {start + 1} of the table on, every row of B comes one row too "
+                f"{words}, as if a line were {'lost' if words == 'early' else 'doubled'}",
                 0.0,
             )
             return
@@ -79,8 +79,8 @@ def _first_moved(a: NDArray[Any], b: NDArray[Any]) -> int:
     return 0
 
 
-def _comes_one_on(one: NDArray[Any], other: NDArray[Any], start: int) -> bool:
-    """Whether each row of `one` after `start` stands one row earlier in `other`."""
+def _is_one_row_late(one: NDArray[Any], other: NDArray[Any], start: int) -> bool:
+    """Whether each row of `one` after `start` comes one row earlier in `other`."""
     done = 0
     before = np.empty((0, 3))  # the last row of the slab before
     for _, parts in slabs(one, other):
@@ -97,7 +97,7 @@ def _comes_one_on(one: NDArray[Any], other: NDArray[Any], start: int) -> bool:
 
 
 def about_rounding(a: NDArray[Any], b: NDArray[Any], what: str) -> Iterator[Explanation]:
-    """One table is the other, rounded to whole codes."""
+    """Whether one table is the other, rounded to whole codes."""
     for bits in DEPTHS:
         for one, other, words in ((a, b, "B is A"), (b, a, "A is B")):
             if _is_rounded(one, other, 2**bits - 1):

@@ -23,21 +23,23 @@ HLG_PEAK = 1000.0
 
 @dataclass(frozen=True)
 class View:
-    """A display, or for a log or linear signal the scene itself.
+    """How values are seen: on a display, or for a log or linear signal as the light of the scene.
 
     Parameters
     ----------
     encoding
-        How values become light, 1.0 at white: the curve that the display (not
-        the camera) has, the primaries and white it shows, the signal range.
+        How values become light, 1.0 at white: the curve of the display (not of the camera),
+        its primaries and white, the signal range.
     white_luminance
         cd/m² of light 1.0, for absolute measures.
     hdr
-        Whether ΔE ITP is the measure to judge by, rather than ΔE 2000, which
-        is not made for light far over white.
+        Whether ΔE ITP is the measure that counts, instead of ΔE 2000, which is not made for
+        light far above white.
     shows_light
-        A display: it shows no light under black. Else the scene, where values
-        under zero are kept.
+        True for a display, which shows no negative light; False for the scene, where negative
+        values are kept.
+    description
+        The view in words.
     """
 
     encoding: Encoding
@@ -48,7 +50,7 @@ class View:
 
     @property
     def measure(self) -> str:
-        """The measure to judge by: ``delta_e_itp`` for HDR, else ``delta_e_2000``."""
+        """The measure that counts: ``delta_e_itp`` for HDR, else ``delta_e_2000``."""
         return "delta_e_itp" if self.hdr else "delta_e_2000"
 
     @property
@@ -70,7 +72,7 @@ class View:
         return np.asarray(self.light(values) @ self.encoding.gamut.to_xyz.T)
 
     def swatch(self, values: Array) -> str:
-        """One colour as sRGB ``#rrggbb``, white-adapted, clipped to what sRGB can show.
+        """One colour, shape (3,), as sRGB ``#rrggbb``, white-adapted and clipped to sRGB.
 
         >>> from lutbench.model.curves.video import Srgb
         >>> from lutbench.model.gamuts import BT709
@@ -83,15 +85,15 @@ class View:
 
 
 def view_of(target: Encoding) -> View:
-    """How a signal written as `target` is seen.
+    """How a signal encoded as `target` is seen.
 
-    - PQ and HLG: on an HDR display, absolute (HLG: of the display named, else the
-      nominal 1000 cd/m²).
+    - PQ and HLG: on an HDR display, in absolute luminance (HLG: on the display that is named,
+      by default the nominal one of 1000 cd/m²).
     - A camera curve of television (BT.709, BT.2020): on a BT.1886 display with
       black 0 and white 100 cd/m², not through the inverse of the camera curve.
-    - A display curve (sRGB, gamma): on its own display, white 100 cd/m² unless it is named.
-    - Log and linear: as the scene light they stand for, 1.0 at 203 cd/m². Such a
-      signal is not for looking at; the measure then says how far the light is off.
+    - A display curve (sRGB, gamma): on its own display, by default with white at 100 cd/m².
+    - Log and linear: as the scene light that they stand for, 1.0 at 203 cd/m². Such a signal
+      is not meant for viewing; the measure then tells how much the light differs.
 
     >>> from lutbench.model.curves.video import Bt709
     >>> from lutbench.model.gamuts import BT709

@@ -1,7 +1,7 @@
-"""Two views of one scene: how far an SDR view and an HDR view are apart, and a look in both.
+"""Two views of one scene: how much an SDR view and an HDR view differ, and a look in both.
 
-Both views are brought to HDR reference white: a view of standard range counts with its
-white at 203 cd/m² (Report ITU-R BT.2408), as a display-referred conversion would carry it.
+Both views are brought to HDR reference white: a standard-range view is compared with its
+white at 203 cd/m² (Report ITU-R BT.2408), as after a display-referred conversion.
 Differences are ΔE ITP of Recommendation ITU-R BT.2124.
 """
 
@@ -23,8 +23,10 @@ from lutbench.model.signal import RangeFromSignal, SignalFromRange
 from lutbench.model.transforms import Array, Transform
 
 MID_GREY_NAME = "mid grey (18 %)"
+
 SEEN = 1.0
-"""ΔE ITP from which a look counts as doing something to a colour: what an eye can just tell."""
+"""ΔE ITP: a look changes a colour visibly if it changes it by more than a just noticeable
+difference."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,16 +65,16 @@ class ViewsApart:
 
 @dataclass(frozen=True, eq=False)
 class LookApart:
-    """What one look does in two views, and how far that parts.
+    """What one look does in two views, and how much that differs.
 
     Parameters
     ----------
     names
-        Of the patches on which the look can be seen in the second view.
+        The patches that the look changes visibly in the second view.
     effect
-        ΔE ITP that the look makes in the second view, shape (n,).
+        The change that the look makes in the second view, in ΔE ITP, shape (n,).
     parted
-        Length of the difference of the two changes in I T P, in ΔE ITP, shape (n,): 0 where
+        The difference between the changes in the two views, in ΔE ITP, shape (n,): 0 where
         the look does the same in both.
     """
 
@@ -82,7 +84,7 @@ class LookApart:
 
     @property
     def share(self) -> float:
-        """The mean difference over the mean effect: 0 is a look that carries over as it is."""
+        """The mean difference over the mean effect: 0 for a look that is the same in both."""
         return float(self.parted.mean() / self.effect.mean())
 
     def to_data(self) -> dict[str, Any]:
@@ -96,7 +98,7 @@ class LookApart:
 
 @dataclass(frozen=True)
 class Watched:
-    """A view that need not be a conversion: full-scale values of `source` to those of `result`."""
+    """A view by any transform, from full-scale values of `source` to those of `result`."""
 
     transform: Transform
     source: Encoding
@@ -108,12 +110,12 @@ class Watched:
 
 
 def views_apart(first: Conversion | Watched, second: Conversion | Watched) -> ViewsApart:
-    """How far two views are apart on mid grey and the measured chart.
+    """How much two views differ on mid grey and the measured chart.
 
     Raises
     ------
     LutbenchError
-        When a view's result is not watched on a display, or the sources' gamuts differ.
+        When a view's result is not meant for a display, or the sources' gamuts differ.
     """
     light = _scene(first, second)
     shown = [_shown(each, light) for each in (first, second)]
@@ -123,7 +125,7 @@ def views_apart(first: Conversion | Watched, second: Conversion | Watched) -> Vi
 
 
 def look_apart(first: Conversion, second: Conversion) -> LookApart:
-    """How far the look (`grade`) of two views parts between them, patch by patch.
+    """How much the effect of a look (`grade`) differs between two views, patch by patch.
 
     Raises
     ------
@@ -143,23 +145,23 @@ def look_apart(first: Conversion, second: Conversion) -> LookApart:
     )
     seen = effect > SEEN
     if not seen.any():
-        raise LutbenchError("the look does nothing that could be seen in the second view")
+        raise LutbenchError("the look changes nothing visibly in the second view")
     names = np.array((MID_GREY_NAME, *chart24()[0]), dtype=object)
     return LookApart(tuple(names[seen].tolist()), effect[seen], parted[seen])
 
 
 def _scene(first: Conversion | Watched, second: Conversion | Watched) -> Array:
-    """Linear light of mid grey and the chart in the sources' gamut."""
+    """Linear light of mid grey and the chart in the sources' gamut, shape (25, 3)."""
     if not first.source.gamut.same_as(second.source.gamut):
         raise LutbenchError(
             f"the views start from {first.source.gamut.name} and {second.source.gamut.name}",
-            accepted="two views of one recording",
+            accepted="two views of the same recording",
         )
     return np.vstack([np.full((1, 3), 0.18), chart_light(first.source.gamut)])
 
 
 def _shown(view: Conversion | Watched, light: Array) -> Array:
-    """XYZ in cd/m² of scene light through a view, its white at reference white where SDR."""
+    """XYZ in cd/m² of scene light through a view; an SDR view has its white at 203 cd/m²."""
     signal = view.source.curve.encode(light)
     if view.source.range == "legal":
         signal = RangeFromSignal("legal", view.source.bits).apply(signal)
@@ -170,8 +172,8 @@ def _shown(view: Conversion | Watched, light: Array) -> Array:
         result = replace(result, display=Display(REFERENCE_WHITE))
     if not result.curve.shown or not result.gives("display"):
         raise LutbenchError(
-            f"{result.curve.name} is not watched as it is",
-            accepted="views whose targets are display curves, or HLG with its display named",
+            f"{result.curve.name} is not the curve of a display",
+            accepted="views with the curve of a display as target, or HLG with its display named",
         )
     if result.range == "legal":
         came = SignalFromRange("legal", result.bits).apply(came)

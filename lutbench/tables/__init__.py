@@ -1,1 +1,1 @@
-"""LUT tables, their interpolation, and what can be done with them."""
+"""LUT tables and their interpolation over pixels."""

@@ -1,9 +1,9 @@
-"""A LUT fed as a file carries its signal, whatever range the LUT itself was made for.
+"""Adapt a LUT to the signal range of a file, whatever range the LUT was made for.
 
-A LUT takes and gives full-scale values, code / (2^n − 1), whose signal lies in full or in
-legal range. What is read from a clip is signal, 0 at black and 1 at white; a still holds
-full-scale values of its own range. One range is a shift and a scale of the other, so the same
-table fits over another domain and with other values, exactly.
+Input and output of a LUT are full-scale values, code / (2^n − 1), of a signal in full or in
+legal range. Pixels of a clip are read as signal, 0 at black and 1 at white; those of a still
+are full-scale values of its own range. One range is a scale and offset of the other, so the
+table can be kept exactly, over another domain and with scaled values.
 """
 
 from __future__ import annotations
@@ -20,14 +20,14 @@ T = TypeVar("T", Lut1D, Lut3D)
 
 @dataclass(frozen=True)
 class ValueRanges:
-    """The ranges of the values that a LUT takes and gives."""
+    """The signal ranges of a LUT's input and output."""
 
     source: Range = "full"
     target: Range = "full"
 
 
 def over_signal(transform: Transform, ranges: ValueRanges) -> Transform:
-    """The transform from signal to signal, of one over full-scale values.
+    """A transform of full-scale values as one from signal to signal.
 
     >>> legal = over_signal(Lut3D.identity(2), ValueRanges("legal", "legal"))
     >>> legal.domain.round(3)[:, 0].tolist(), legal.apply([0.5, 1.05, -0.05]).round(3).tolist()
@@ -37,28 +37,30 @@ def over_signal(transform: Transform, ranges: ValueRanges) -> Transform:
 
 
 def over_codes(transform: Transform, ranges: ValueRanges, file_range: Range) -> Transform:
-    """The transform over full-scale values of a file that carries its signal in `file_range`."""
+    """A transform for full-scale values of a file whose signal is in `file_range`."""
     if ranges == ValueRanges(file_range, file_range):
         return transform
-    # From a value that the LUT takes, or gives, to that of the file.
-    taken, given = (
+    # From the LUT's input and output values to those of the file.
+    to_input, to_output = (
         Pipeline((SignalFromRange(each), RangeFromSignal(file_range)))
         for each in (ranges.source, ranges.target)
     )
     match transform:
         case ShaperLut3D():
-            shaper = _over(transform.shaper, taken.apply(transform.shaper.domain))
-            return replace(transform, shaper=shaper, lut=_giving(transform.lut, given))
+            shaper = _with_domain(transform.shaper, to_input.apply(transform.shaper.domain))
+            return replace(transform, shaper=shaper, lut=_with_output(transform.lut, to_output))
         case Lut1D():
-            return _giving(_over(transform, taken.apply(transform.domain)), given)
+            moved_1d = _with_domain(transform, to_input.apply(transform.domain))
+            return _with_output(moved_1d, to_output)
         case Lut3D():
-            return _giving(_over(transform, taken.apply(transform.domain)), given)
-    return Pipeline((taken.inverse(), transform, given))
+            moved_3d = _with_domain(transform, to_input.apply(transform.domain))
+            return _with_output(moved_3d, to_output)
+    return Pipeline((to_input.inverse(), transform, to_output))
 
 
-def _over(lut: T, domain: Array) -> T:
+def _with_domain(lut: T, domain: Array) -> T:
     return replace(lut, domain=domain)
 
 
-def _giving(lut: T, given: Transform) -> T:
-    return replace(lut, table=given.apply(lut.table))
+def _with_output(lut: T, change: Transform) -> T:
+    return replace(lut, table=change.apply(lut.table))

@@ -1,8 +1,8 @@
 """The geometry of a lattice: its cells, their six tetrahedra, interpolation as weights.
 
-Every cell is cut along its black-to-white diagonal into six tetrahedra, one for
+Every cell is divided along its black-to-white diagonal into six tetrahedra, one for
 each order of the axes (the Kuhn subdivision), so a tetrahedral LUT is linear in
-each of them. Nodes are counted flat: node [r, g, b] of an n-lattice is number
+each of them. Nodes have flat numbers: node [r, g, b] of an n-lattice is number
 (r·n + g)·n + b.
 """
 
@@ -22,19 +22,19 @@ ORDERS = tuple(permutations(range(3)))
 """The orders of the axes: the six tetrahedra of a cell."""
 
 SIX_DECIMALS = 1e-6
-"""Signal: what the rounding of a file to six decimals may do to a value, with a margin."""
+"""Signal: the rounding of a file with six decimals, doubled."""
 
 LEAST_VOLUME = 1e-12
-"""Output³: a determinant nearer to 0 than this is 0 and an error of arithmetic."""
+"""Signal cubed: a determinant nearer to 0 than this is a rounding error."""
 
 
 def strides(size: int) -> Index:
-    """Steps in the flat count along r, g and b."""
+    """Differences of the flat number along r, g and b, shape (3,)."""
     return np.array([size * size, size, 1], dtype=np.int64)
 
 
 def positions(points: Array, domain: Array, size: int) -> Array:
-    """`points` (..., 3) in steps of the lattice, 0 to size − 1, held to its domain."""
+    """`points` (..., 3) in steps of the lattice, 0 to size − 1, clamped to its domain."""
     low, high = domain
     return np.asarray(np.clip((points - low) / (high - low), 0.0, 1.0) * (size - 1))
 
@@ -83,7 +83,7 @@ def weights_of(method: str, steps: Array, size: int) -> tuple[Index, Array]:
 
 
 def weight_matrix(method: str, steps: Array, size: int) -> Any:
-    """Interpolation as a sparse (m, size³) matrix: times the nodes it gives the values."""
+    """Interpolation as a sparse matrix, shape (m, size³), to multiply with the nodes' values."""
     from scipy import sparse
 
     nodes, weights = weights_of(method, steps, size)
@@ -101,7 +101,7 @@ def tetrahedra(size: int) -> Index:
 
 
 def cell_steps(planes: Array) -> Iterator[tuple[tuple[int, ...], list[Array]]]:
-    """For each order of the axes: the order, and the steps across the tetrahedra of all cells.
+    """For each order of the axes: the order, and the edges of the tetrahedra of all cells.
 
     Parameters
     ----------
@@ -128,13 +128,13 @@ def cell_steps(planes: Array) -> Iterator[tuple[tuple[int, ...], list[Array]]]:
 
 
 def jacobians(table: NDArray[Any]) -> Array:
-    """How the colour moves across each tetrahedron, in output per step of the lattice.
+    """The Jacobian of each tetrahedron, in output per step of the lattice.
 
     Returns
     -------
     Shape (6·(n−1)³, 3, 3), in the order of `tetrahedra`: column k is the change
-    along input axis k. The determinant is over 0 where orientation is kept,
-    under 0 in a fold and 0 where colours fall together.
+    along input axis k. The determinant is positive where orientation is kept,
+    negative in a fold, and 0 where colours coincide.
     """
     m = table.shape[0] - 1
     result = np.empty((m, m, m, 6, 3, 3))
@@ -147,9 +147,9 @@ def jacobians(table: NDArray[Any]) -> Array:
 def volumes(planes: Array) -> Iterator[tuple[tuple[int, ...], Array, Array]]:
     """For each order of the axes: the order, the determinants of the Jacobians, and areas.
 
-    Both of shape (n − 1, n − 1, n − 1), in units of output³ and output². An error of ε in
-    each step changes a determinant by ε times the area at most: the sum of the products of
-    two steps' lengths.
+    Both have shape (n − 1, n − 1, n − 1), in units of output³ and output². The area is the sum
+    of the products of the lengths of two edges: an error of ε in each edge changes the
+    determinant by at most ε times the area.
     """
     for order, (r, g, b) in cell_steps(planes):
         cross = np.stack(
@@ -163,8 +163,8 @@ def volumes(planes: Array) -> Iterator[tuple[tuple[int, ...], Array, Array]]:
 def folded(table: NDArray[Any], rounding: float = SIX_DECIMALS) -> NDArray[np.bool_]:
     """Which tetrahedra are turned inside out, in the order of `tetrahedra`.
 
-    A determinant within what `rounding` of the values can do to it counts as flat
-    (clipped), not as folded.
+    A tetrahedron counts as flat (clipped), not as folded, if `rounding` of the values can
+    explain its determinant.
     """
     found = [
         determinant < -np.maximum(rounding * areas, LEAST_VOLUME)
@@ -185,14 +185,14 @@ def det3(matrix: Array) -> Array:
 
 
 def thickness(jacobian: Array) -> Array:
-    """The least height of each tetrahedron, in output units: 0 where it is flat.
+    """The least height of each tetrahedron, in output units; 0 if it is flat.
 
-    The height over a face is the volume's determinant over the face's parallelogram.
+    The height over a face is the determinant divided by the area of the face's parallelogram.
     """
     a, b, c = jacobian[..., 0], jacobian[..., 1], jacobian[..., 2]
     faces = [np.cross(a, b), np.cross(b, c), np.cross(a, c)]
-    # Across any order of the axes the outer faces are spanned by two neighbouring
-    # edges, or by one and the sum of the other two; all six are bounded by these.
+    # For any order of the axes, a face is spanned by two neighbouring edges, or by one edge
+    # and the sum of the other two.
     faces += [np.cross(a + b, c), np.cross(a, b + c), np.cross(a + c, b)]
     widest = np.max([np.linalg.norm(face, axis=-1) for face in faces], axis=0)
     volume = np.abs(det3(jacobian))

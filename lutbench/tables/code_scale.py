@@ -1,4 +1,4 @@
-"""Tables and domains given in code values where signals from 0 to 1 belong."""
+"""Recognise tables and domains in code values instead of signals from 0 to 1."""
 
 from __future__ import annotations
 
@@ -12,20 +12,20 @@ from lutbench.model.transforms import Transform
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
 
 TOPS = {255: 8, 1023: 10, 4095: 12, 65535: 16}
-"""The highest code value of a full-range signal, and its bits."""
+"""From the highest code value of a full-range signal to its bit depth."""
 
 NEAR_TOP = 0.002
-"""Share of the top that a table with decimals may end below it: rounding of a writer."""
+"""Share of the highest code by which a table with decimals may differ from it, by rounding."""
 
 INTEGER = 1e-6
-"""How far from a whole number a value may be and still count as one."""
+"""Largest difference from a whole number at which a value counts as one."""
 
 
 def code_scale(planes: NDArray[Any]) -> int | None:
-    """The top of the code scale that the values of a table are on; None for signals.
+    """The highest code of the scale of a table's values; None if they are signals.
 
-    Whole numbers beyond 2 are codes whatever the greatest is; with decimals the
-    greatest has to be the top of a scale, as a scene-linear table reaches high values too.
+    Whole numbers above 2 are codes. With decimals, the greatest value has to be the highest
+    code of a scale, since scene-linear tables have high values too.
 
     >>> code_scale(np.array([0.0, 512.0, 940.0])), code_scale(np.array([0.0, 0.5, 1.0]))
     (1023, None)
@@ -41,7 +41,7 @@ def code_scale(planes: NDArray[Any]) -> int | None:
 
 
 def domain_scale(domain: NDArray[Any]) -> int | None:
-    """The top of the code scale that a domain ends on; None for another.
+    """The highest code of the scale of a domain; None if it is not in codes.
 
     >>> domain_scale(np.array([[0.0, 0, 0], [1023.0, 1023, 1023]]))
     1023
@@ -53,14 +53,19 @@ def domain_scale(domain: NDArray[Any]) -> int | None:
 
 
 def refuse_code_values(transform: Transform, where: str) -> None:
-    """Refuse a LUT whose table or domain is in code values: it gives white or black frames.
+    """Refuse a LUT whose table or domain is in code values, which would give white or black.
 
-    `where` names the file.
+    `where` names the file in the error.
+
+    Raises
+    ------
+    FormatError
+        When it is.
     """
     if not isinstance(transform, Lut1D | Lut3D | ShaperLut3D):
         return
     last = transform.lut if isinstance(transform, ShaperLut3D) else transform
-    accepted = "signals from 0 to 1; `lutbench rework repair` makes them so"
+    accepted = "signals from 0 to 1; `lutbench rework repair` converts it"
     if (top := code_scale(np.moveaxis(last.table, -1, 0))) is not None:
         what = f"the table holds {TOPS[top]}-bit code values: every pixel would come out white"
         raise FormatError(what, where=where, accepted=accepted)

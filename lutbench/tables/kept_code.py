@@ -1,8 +1,8 @@
-"""Compiled code that is kept for later processes: only where nobody else can write.
+"""The cache of compiled code, only in folders that nobody else can write to.
 
-Machine code that is loaded runs with all that the user may do. So it is neither read from nor
-kept in a folder that others can write to, and what is damaged is made anew. Whether a kernel
-is kept is told without starting numba.
+Machine code that is loaded runs with the user's rights. So it is neither read from nor written
+to a folder that others can write to, and damaged files are made again. Whether a kernel is
+cached can be found out without starting numba.
 """
 
 from __future__ import annotations
@@ -20,15 +20,15 @@ from lutbench.model.kept import only_ours
 
 HERE = Path(__file__).parent
 SOURCES = ("kernels.py", "kernels_llvm.py", "kernels_steps.py", "programs.py")
-"""The files that go into the compiled code."""
+"""The source files of the compiled code."""
 
 
 @cache
 def kept_name(number: str) -> str:
-    """The name that the kernel for ``"float32"`` or ``"float64"`` is kept under.
+    """The name under which the kernel for ``"float32"`` or ``"float64"`` is cached.
 
-    numba looks for a change in the function's own file only, and by its time; so the name
-    says what all the files held.
+    numba notices a change only in the function's own file, by its time; so the name includes
+    a checksum of all the source files.
     """
     digest = hashlib.sha256(b"".join((HERE / file).read_bytes() for file in SOURCES))
     return f"_run_{number}_{digest.hexdigest()[:12]}"
@@ -36,9 +36,9 @@ def kept_name(number: str) -> str:
 
 @cache
 def is_kept(number: str) -> bool:
-    """Whether numba finds the kernel in one of the folders where it keeps code.
+    """Whether the kernel is in one of numba's cache folders.
 
-    It may still refuse what it finds there, made on another processor: then it compiles.
+    numba may still refuse it if it was made on another processor, and compile it again.
     """
     return any(
         next(folder.glob(f"kernels.{kept_name(number)}-*.nbi"), None) and only_ours(folder)
@@ -48,7 +48,7 @@ def is_kept(number: str) -> bool:
 
 def _folders() -> Iterator[Path]:
     yield HERE / "__pycache__"
-    # Elsewhere a folder is named after the package's own folder and a digest of its path.
+    # Other folders are named after the package's own folder and a checksum of its path.
     own = f"{HERE.name}_{hashlib.sha1(str(HERE).encode(), usedforsecurity=False).hexdigest()}"
     yield from (parent / own for parent in _parents())
 
@@ -63,16 +63,16 @@ def _parents() -> Iterator[Path]:
 
 
 def _private() -> Path:
-    """Where code is kept when numba would choose a folder that others can write to."""
+    """The folder to use if numba would choose one that others can write to."""
     import platformdirs
 
     return Path(platformdirs.user_cache_dir("lutbench")) / "kernels"
 
 
 def compiled(function: Any, signature: Any, **options: Any) -> Any:
-    """`function` compiled by numba for one signature, or loaded from what is kept.
+    """`function` compiled by numba for one signature, or loaded from the cache.
 
-    What is kept and cannot be loaded is removed and made anew, with a note.
+    Cached code that cannot be loaded is removed and compiled again, with a warning.
     """
     from numba import njit
 
@@ -80,7 +80,7 @@ def compiled(function: Any, signature: Any, **options: Any) -> Any:
         folder = _folder_for(function, options)
         if folder is not None:
             return _from_kept(function, signature, options, folder)
-    except (RuntimeError, OSError):  # no folder for compiled code can be written, or it is full
+    except (RuntimeError, OSError):  # the cache cannot be written, or the disk is full
         pass
     return njit(signature, **options)(function)
 
@@ -94,20 +94,20 @@ def _from_kept(function: Any, signature: Any, options: dict[str, Any], folder: P
         except (RuntimeError, OSError):
             raise
         except Exception as error:
-            # numba unpickles what it finds: a damaged file may raise anything.
+            # numba unpickles the file, so a damaged one may raise any exception.
             damage = f"{type(error).__name__}: {error}"[:100]
             logging.getLogger("lutbench").warning(
-                "compiled code in %s is damaged (%s) and is made anew", folder, damage
+                "compiled code in %s is damaged (%s) and is compiled again", folder, damage
             )
             stem = Path(function.__code__.co_filename).stem
             for file in folder.glob(f"{stem}.{function.__qualname__}-*"):
                 with suppress(OSError):
                     file.unlink()
-    raise RuntimeError("the compiled code cannot be kept")
+    raise RuntimeError("the compiled code cannot be cached")
 
 
 def _folder_for(function: Any, options: dict[str, Any]) -> Path | None:
-    """The folder that code is kept in: numba's choice, or one of the user's own; None for none."""
+    """The cache folder: numba's choice, or a private one of the user; None without one."""
     from numba import config, njit
 
     folder = Path(njit(cache=True, **options)(function).stats.cache_path)
@@ -118,7 +118,7 @@ def _folder_for(function: Any, options: dict[str, Any]) -> Path | None:
     if not _nobody_else_writes(private):
         return None
     logging.getLogger("lutbench").debug(
-        "compiled code is kept in %s, since others can write to %s", private, folder
+        "compiled code is cached in %s, since others can write to %s", private, folder
     )
     config.CACHE_DIR = str(private)
     return Path(njit(cache=True, **options)(function).stats.cache_path)

@@ -20,19 +20,19 @@ from lutbench.model.transforms import (
 from lutbench.model.transforms import Interpolation as Interpolation
 
 SIZES_3D = (2, 256)
-"""Nodes along an edge, at least and at most: at 256 a table takes 400 MB."""
+"""Smallest and largest number of nodes along an edge: with 256 a table takes 400 MB."""
 
 SIZES_1D = (2, 65536)
-"""Rows, at least and at most: one a 16-bit code."""
+"""Smallest and largest number of rows: one for each 16-bit code."""
 
 USUAL_SIZE = 33
-"""Nodes an edge where nobody names a number: what monitors and cameras load (common practice)."""
+"""Default number of nodes along an edge: monitors and cameras load it (common practice)."""
 
 USUAL_ROWS = 4096
-"""Rows of a 1D LUT where nobody names a number: a quarter of a 10-bit code apart."""
+"""Default number of rows of a 1D LUT: a quarter of a 10-bit code apart."""
 
 UNIT_DOMAIN = ((0.0, 0.0, 0.0), (1.0, 1.0, 1.0))
-"""The least and greatest input of a LUT that says nothing else."""
+"""The default domain: the lowest and the highest input of each channel."""
 
 
 def _checked_table(table: ArrayLike, dimensions: int, sizes: tuple[int, int]) -> NDArray[Any]:
@@ -62,7 +62,7 @@ def _checked_domain(domain: ArrayLike) -> Array:
 
 
 def _numbers(value: ArrayLike, what: str, accepted: str) -> NDArray[Any]:
-    """`value` as an array of float32, where it is one, else of float64."""
+    """`value` as an array: float32 if it is one already, else float64."""
     try:
         array = np.asarray(value)
         masked = bool(np.any(getattr(value, "mask", False)))
@@ -105,7 +105,7 @@ class _Lut(Transform):
     def __array__(self, dtype: Any = None, copy: bool | None = None) -> NDArray[Any]:
         """The table, read-only unless it is copied."""
         if copy is False and dtype is not None and np.dtype(dtype) != self.table.dtype:
-            raise ValueError(f"a table of {self.table.dtype} is no {np.dtype(dtype)} uncopied")
+            raise ValueError(f"a table of {self.table.dtype} needs a copy for {np.dtype(dtype)}")
         return np.array(self.table, dtype=dtype) if copy else np.asarray(self.table, dtype=dtype)
 
     def _apply(self, rgb: Array) -> Array:
@@ -113,7 +113,7 @@ class _Lut(Transform):
         return found
 
     def with_title(self, title: str) -> Self:
-        """The same LUT under another title."""
+        """The same LUT with another title."""
         return replace(self, title=title)  # type: ignore[call-arg]
 
     def _repr_html_(self) -> str:
@@ -122,7 +122,7 @@ class _Lut(Transform):
         return html_of(self)  # type: ignore[arg-type]
 
     def to_data(self) -> dict[str, Any]:
-        """Kind, title, size and domain as plain data; the table stays away."""
+        """Kind, title, size and domain as plain data, without the table."""
         return {
             "kind": self.kind,
             "title": self.title,
@@ -133,18 +133,18 @@ class _Lut(Transform):
 
 @dataclass(frozen=True, init=False, eq=False, repr=False)
 class Lut1D(_Lut):
-    """One curve a channel, sampled at equal steps and joined by straight lines.
+    """A curve for each channel, sampled at equal steps, with linear interpolation.
 
     Parameters
     ----------
     table
-        Shape (n, 3), finite, 2 ≤ n ≤ 65536; float32 is kept, all else becomes float64.
-        It is copied, and nobody can write to the copy.
+        Shape (n, 3), finite, 2 ≤ n ≤ 65536; float32 is kept, other types become float64.
+        It is copied into read-only memory.
     domain
-        Shape (2, 3) (or (2,) for all channels alike): the inputs of the first
-        and the last row. Inputs outside are clamped; NaN gives NaN.
+        Shape (2, 3), or (2,) for the same in all channels: the inputs of the first and the
+        last row. Inputs outside are clamped; NaN gives NaN.
     title, comments
-        What a file says about itself; comments without the leading ``#``.
+        Title and comments of the file; comments without the leading ``#``.
     """
 
     table: NDArray[Any]
@@ -203,13 +203,13 @@ class Lut3D(_Lut):
     Parameters
     ----------
     table
-        Shape (n, n, n, 3), finite, 2 ≤ n ≤ 256; float32 is kept, all else becomes float64.
-        It is copied, and nobody can write to the copy.
+        Shape (n, n, n, 3), finite, 2 ≤ n ≤ 256; float32 is kept, other types become float64.
+        It is copied into read-only memory.
     domain
-        Shape (2, 3) (or (2,)): the inputs of the first and the last node of
-        each channel. Inputs outside are clamped; NaN gives NaN.
+        Shape (2, 3), or (2,) for the same in all channels: the inputs of the first and the
+        last node. Inputs outside are clamped; NaN gives NaN.
     title, comments
-        What a file says about itself; comments without the leading ``#``.
+        Title and comments of the file; comments without the leading ``#``.
     interpolation
         ``"tetrahedral"`` (the default) or ``"trilinear"``.
 
@@ -246,15 +246,15 @@ class Lut3D(_Lut):
         return cls(lattice(size), title=title)
 
     def inverse(self) -> Transform:
-        """The LUT that undoes this one, solved on its nodes.
+        """The inverse LUT, of the same size.
 
-        `lutbench.invert` does the same, with the share that cannot be undone and other ways
-        to meet it.
+        `lutbench.invert` also reports the share that cannot be inverted, and has options for
+        it.
 
         Raises
         ------
         NotInvertibleError
-            When the LUT gives one colour, or a plane of them.
+            When the colours of the LUT fill no volume.
         """
         found: Transform = import_module("lutbench.algebra.inversion").invert(self).lut
         return found
@@ -280,7 +280,7 @@ class Lut3D(_Lut):
 
 @dataclass(frozen=True, eq=False, repr=False)
 class ShaperLut3D(_Lut):
-    """A 1D shaper before a 3D LUT, as one unit: the shaper's output is the 3D LUT's input."""
+    """A 1D shaper followed by a 3D LUT, as one LUT."""
 
     shaper: Lut1D
     lut: Lut3D
@@ -298,12 +298,12 @@ class ShaperLut3D(_Lut):
 
     @property
     def domain(self) -> Array:
-        """The domain of the whole: that of the shaper, shape (2, 3)."""
+        """The domain of the shaper, shape (2, 3)."""
         return self.shaper.domain
 
     @property
     def table(self) -> NDArray[Any]:
-        """The lattice of the 3D part."""
+        """The table of the 3D part, shape (n, n, n, 3)."""
         return self.lut.table
 
     def __array__(self, dtype: Any = None, copy: bool | None = None) -> NDArray[Any]:
@@ -317,7 +317,7 @@ class ShaperLut3D(_Lut):
         return self if inner is self.lut else replace(self, lut=inner)
 
     def inverse(self) -> Transform:
-        """As `Lut3D.inverse`, of the two together."""
+        """The inverse of shaper and lattice together; see `Lut3D.inverse`."""
         found: Transform = import_module("lutbench.algebra.inversion").invert(self).lut
         return found
 
@@ -325,7 +325,7 @@ class ShaperLut3D(_Lut):
         return f"ShaperLut3D(shaper={self.shaper.size}, size={self.size}, title={self.title!r})"
 
     def to_data(self) -> dict[str, Any]:
-        """As of the other LUTs, with the size of the shaper."""
+        """As for the other LUTs, with the size of the shaper."""
         return super().to_data() | {"shaper_size": self.shaper.size}
 
 

@@ -1,4 +1,4 @@
-"""The nodes of a LUT, and sampling: a transform into a LUT."""
+"""The nodes of a LUT, and sampling: from a transform to a LUT."""
 
 from __future__ import annotations
 
@@ -28,66 +28,65 @@ from lutbench.tables.lut import (
 )
 
 NEUTRALS_WITHOUT_NODES = 1025
-"""Greys along the neutral axis of a LUT whose shaper does not rise: no input is a node's own."""
+"""Greys along the neutral axis if a shaper does not rise, so that nodes have no unique inputs."""
 
 LARGEST_SIGNAL = 65504.0
-"""The most that half float holds: beyond, products of outputs no longer fit a float64's digits,
-and no picture has such values."""
+"""The largest half float: products of larger outputs lose too many digits in float64, and no
+picture has such values."""
 
 LARGEST_PIXEL = float(np.finfo(np.float32).max)
-"""The most that a pixel holds: a product of three still fits a float64."""
+"""The largest float32: a product of three still fits float64."""
 
 SLAB = 1 << 20
 """Nodes of a large lattice that are worked on together: 24 MiB of float64."""
 
 LEAST_WIDTH = 1e-6
-"""Signal: the width of a neutral axis where the domains of the channels do not overlap; and the
-least width of a domain that is examined, in shares of its ends, so that no two of 65536 rows
-fall together in float64."""
+"""Least width of a domain that is examined, as a share of its ends, so that 65536 rows differ in
+float64; and width of the neutral axis, in signal, if the channels' domains do not overlap."""
 
 
 def examined(transform: Transform, inputs: ArrayLike, most: float = LARGEST_SIGNAL) -> Array:
-    """The outputs of `transform` as float64, for an analysis that needs sensible numbers.
+    """The outputs of `transform` as float64, checked to be finite and at most `most`.
 
     Raises
     ------
     LutbenchError
-        Where one is not a number, or is over `most`.
+        When one is not.
     """
     return sensible(np.asarray(transform.apply(inputs), dtype=np.float64), most)
 
 
 def sensible(outputs: NDArray[Any], most: float = LARGEST_SIGNAL) -> NDArray[Any]:
-    """`outputs` as they are; LutbenchError as for `examined`."""
+    """`outputs`, checked to be finite and at most `most`; LutbenchError if not."""
     reached = np.abs(outputs).max(initial=0.0)
     if not reached <= most:
         what = f"reaches {reached:.3g}" if np.isfinite(reached) else "is NaN or infinite"
         raise LutbenchError(
-            f"the output {what}, where nothing can be examined",
+            f"the output {what}, which cannot be examined",
             accepted=f"outputs within ±{most:.6g}",
         )
     return outputs
 
 
 def check_domain(transform: Transform) -> None:
-    """Refuse a LUT whose domain is so far out or so narrow that slopes over it mean nothing.
+    """Refuse a LUT whose domain is so large or so narrow that slopes have no meaning.
 
     Raises
     ------
     LutbenchError
-        Where an end is over `LARGEST_SIGNAL`, or the ends are nearer than `LEAST_WIDTH`.
+        When an end is above `LARGEST_SIGNAL`, or the ends are nearer than `LEAST_WIDTH`.
     """
     low, high = domain_of(transform)
     reached = max(1.0, float(np.abs([low, high]).max()))
     if reached > LARGEST_SIGNAL:
         raise LutbenchError(
-            f"the domain reaches {reached:.3g}, where nothing can be examined",
+            f"the domain reaches {reached:.3g}, which cannot be examined",
             accepted=f"a domain within ±{LARGEST_SIGNAL:.6g}",
         )
     width = float((high - low).min())
     if width < LEAST_WIDTH * reached:
         raise LutbenchError(
-            f"the domain is {width:.3g} wide, where nothing can be examined",
+            f"the domain is only {width:.3g} wide, which cannot be examined",
             accepted=f"at least {LEAST_WIDTH * reached:.3g}",
         )
 
@@ -108,7 +107,7 @@ def diagonal(table: NDArray[Any]) -> NDArray[Any]:
 
 
 def domain_of(*transforms: Transform) -> Array:
-    """The domain that holds those of all LUTs among `transforms`, shape (2, 3); else 0..1."""
+    """The smallest domain that includes those of all LUTs given, shape (2, 3); else 0..1."""
     domains = np.array([each.domain for each in transforms if isinstance(each, Lut)])
     if not len(domains):
         return np.array(UNIT_DOMAIN)
@@ -126,9 +125,9 @@ def rises(curve: Lut1D) -> bool:
 
 
 def before_shaper(shaper: Lut1D, values: ArrayLike) -> Array:
-    """The inputs that a shaper sends to `values`, shape (..., 3), held to its domain.
+    """The inputs that a shaper takes to `values`, shape (..., 3), clamped to its domain.
 
-    In a channel that does not rise strictly: the input of the row that comes nearest.
+    In a channel that does not rise strictly: the input of the row with the nearest value.
 
     >>> double = Lut1D([[0.0] * 3, [0.5] * 3, [2.0] * 3])
     >>> before_shaper(double, [0.25, 1.25, 9.0]).tolist()
@@ -154,10 +153,10 @@ def _nearest_row(column: Array, values: Array) -> NDArray[np.int64]:
 
 
 def node_inputs(lut: Lut, size: int | None = None) -> Array:
-    """The inputs at which a LUT holds its values, before the shaper where there is one.
+    """The inputs of a LUT's nodes, before its shaper if it has one.
 
-    Shape (n, n, n, 3), indexed like the table; (n, 3) for a 1D LUT. With `size` the inputs
-    of a lattice (or of rows) of that size in the same place.
+    Shape (n, n, n, 3), indexed like the table; (n, 3) for a 1D LUT. With `size` those of a
+    lattice (or of rows) of that size over the same domain.
     """
     count = size or lut.size
     if isinstance(lut, Lut1D):
@@ -179,15 +178,16 @@ def node_input(lut: Lut, node: tuple[int, ...]) -> tuple[float, ...]:
 
 
 def neutral_inputs(lut: Transform, size: int) -> Array:
-    """Inputs along the neutral axis, shape (m,): those of its nodes where it has any.
+    """Inputs along the neutral axis, shape (m,): those of the neutral nodes if there are any.
 
-    A shaper is gone through backwards, and both ends of its domain are added. Where the
-    channels' domains differ no node need be neutral: four times as many even steps.
+    With a shaper they are computed through its inverse, and both ends of its domain are
+    added. If the channels' domains differ, nodes need not be neutral, and four times as many
+    equal steps are used.
 
     Parameters
     ----------
     size
-        How many for a transform that is not a LUT; the number of nodes of a LUT.
+        The number of nodes along an edge; for a transform that is not a LUT, of inputs.
     """
     domain = domain_of(lut)
     low, high = float(domain[0].max()), float(domain[1].min())
@@ -212,7 +212,13 @@ def sample(
     comments: tuple[str, ...] = (),
     interpolation: Interpolation = "tetrahedral",
 ) -> Lut3D:
-    """The transform at the nodes of a lattice of `size` (2 to 256) over `domain`."""
+    """The transform sampled at the nodes of a lattice of `size` (2 to 256) over `domain`.
+
+    Raises
+    ------
+    LutbenchError
+        When the size is out of range, or an output is not finite.
+    """
     check_size(size, SIZES_3D)
     bounds = np.broadcast_to(np.asarray(domain, float).reshape(2, -1), (2, 3))
     table = _at_nodes(transform, size, bounds)
@@ -261,12 +267,12 @@ def sample_1d(
     title: str = "",
     comments: tuple[str, ...] = (),
 ) -> Lut1D:
-    """The transform on the neutral axis, `size` rows (2 to 65536).
+    """The transform sampled on the neutral axis, `size` rows (2 to 65536).
 
     Raises
     ------
     LutbenchError
-        When the the channels mix, which no 1D LUT can hold.
+        When channels depend on each other, which a 1D LUT cannot hold.
     """
     check_size(size, SIZES_1D)
     bounds = np.broadcast_to(np.asarray(domain, float).reshape(2, -1), (2, 3))
@@ -278,11 +284,13 @@ def sample_1d(
         shape = [1, 1, 1]
         shape[channel] = 9
         alone[..., channel] = curve[:, channel].reshape(shape)
-    # What is not finite is told by the table below.
+    # Values that are not finite are refused with the table below.
     with np.errstate(invalid="ignore"):
         off = np.abs(transform.apply(probe) - alone).max()
     if off > 1e-9:
-        raise LutbenchError("the the channels mix, which a 1D LUT cannot hold", accepted="a 3D LUT")
+        raise LutbenchError(
+            "the channels depend on each other, which a 1D LUT cannot hold", accepted="a 3D LUT"
+        )
     table = transform.apply(np.linspace(bounds[0], bounds[1], size))
     return Lut1D(table, bounds, title, comments)
 
@@ -301,13 +309,18 @@ def sample_with_shaper(
 ) -> ShaperLut3D:
     """The transform as a 1D shaper and a 3D LUT.
 
-    The shaper is `shaper.encode`, scaled so that `low`..`high` fill 0..1. The two together
-    are exact on the nodes.
+    The shaper is `shaper.encode`, scaled so that `low`..`high` become 0..1. Shaper and LUT
+    together are exact at the nodes.
+
+    Raises
+    ------
+    LutbenchError
+        When a size is out of range, or the shaper does not rise from `low` to `high`.
     """
     check_size(shaper_size, SIZES_1D)
     if not low < high:
         raise LutbenchError(
-            f"a shaper from {low:g} to {high:g} has no width", accepted="low under high"
+            f"a shaper from {low:g} to {high:g} has no width", accepted="low below high"
         )
     inputs = np.linspace(low, high, shaper_size)
     ends = shaper.encode(np.array([low, high]))
@@ -328,10 +341,10 @@ def sample_behind(
     *,
     interpolation: Interpolation = "tetrahedral",
 ) -> ShaperLut3D:
-    """The transform behind a shaper that rises from 0 to 1, the same in all channels.
+    """The transform sampled behind a shaper that rises from 0 to 1, the same in all channels.
 
-    The 3D nodes are sampled through the shaper as it is interpolated, so that the
-    two together are exact on the nodes.
+    The 3D nodes are sampled through the interpolated shaper, so that shaper and LUT together
+    are exact at the nodes.
     """
     check_size(size, SIZES_3D)
     axis = before_shaper(shaper, greys(np.linspace(0, 1, size)))[:, 0]
@@ -342,7 +355,7 @@ def sample_behind(
 
 
 def check_size(size: int, limits: tuple[int, int]) -> None:
-    """Refuse a size that is out of `limits`: `SIZES_3D` or `SIZES_1D`."""
+    """Refuse a size outside `limits` (`SIZES_3D` or `SIZES_1D`) with a LutbenchError."""
     low, high = limits
     if not low <= size <= high:
         raise LutbenchError(f"a LUT size of {size} is out of range", accepted=f"{low} to {high}")

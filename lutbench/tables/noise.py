@@ -1,4 +1,4 @@
-"""The noise of a table: what its values scatter by beside a smooth one."""
+"""The noise of a table: the scatter of its values around a smooth table."""
 
 from __future__ import annotations
 
@@ -13,29 +13,29 @@ from lutbench.model.transforms import Array
 Mask = NDArray[np.bool_]
 
 CLIPPED_WITHIN = 1e-5
-"""Signal: values this near to the lowest or highest of the table count as clipped there; a
-hundredth of a 10-bit code, over the rounding of a six-decimal file."""
+"""Signal: a value this near to the lowest or highest of its channel counts as clipped. It is a
+hundredth of a 10-bit code, more than the rounding of a six-decimal file."""
 
 NOISE_ORDERS = (2, 4, 6, 8)
-"""Orders of the differences that are tried: the higher, the less a smooth curve adds to them."""
+"""Orders of differences that are tried: the higher, the less a smooth curve contributes."""
 
 MEDIAN_OF_NORMAL = 0.6745
 """The median of |x| for a normal x of standard deviation 1."""
 
 SIGN_CHANGES = 0.6
-"""The share of sign changes from which differences are noise: noise has over 0.7, a smooth
+"""Share of sign changes: differences with fewer are not noise. Noise has more than 0.7, a smooth
 curve hardly any."""
 
 ALIKE = 0.65
-"""The share of like signs from which differences are no noise: lines beside each other have one
-half of them alike in noise, and nearly all where the table is made of kinks."""
+"""Share of equal signs on neighbouring lines: differences with more are not noise. Noise has one
+half, a table made of kinks nearly all."""
 
 FEWEST_DIFFERENCES = 50
-"""A median of fewer differences says too little."""
+"""Differences: a median of fewer is not reliable."""
 
 
 def clipped(planes: Array) -> Mask:
-    """Where a value is the lowest or the highest that its channel gives; shape as `planes`."""
+    """Where a value is the lowest or the highest of its channel; shape as `planes`."""
     axes = tuple(range(1, planes.ndim))
     low = planes.min(axis=axes, keepdims=True)
     high = planes.max(axis=axes, keepdims=True)
@@ -45,20 +45,20 @@ def clipped(planes: Array) -> Mask:
 def noise_level(planes: Array, at_end: Mask | None = None) -> float:
     """The standard deviation of independent noise on the values, in signal units.
 
-    White noise σ gives k-th differences of σ·sqrt(C(2k, k)); a smooth table gives
-    less and less with k and in the directions in which a channel hardly changes.
-    So the least estimate over orders and directions is taken (of medians, over
-    values that are not clipped), and of the channels the noisiest. It counts only
-    where it comes of noise: k-th differences of noise change their sign from one to
-    the next with a probability of arccos(−k / (k + 1)) / π, over 0.7; those of a
-    smooth table mostly keep it.
+    White noise σ gives k-th differences of σ·sqrt(C(2k, k)); a smooth table contributes
+    less with increasing k, and along the axes on which a channel hardly changes. So the
+    least estimate over orders and axes is used (by medians, of values that are not
+    clipped), and of the channels the noisiest. It counts only if the differences behave
+    like noise: k-th differences of noise change their sign from one to the next with a
+    probability of arccos(−k / (k + 1)) / π, above 0.7; those of a smooth table mostly
+    keep it.
 
     Parameters
     ----------
     planes
         The table by channel: shape (3, n, n, n), or (3, n) for a 1D LUT.
     at_end
-        What `clipped` gives, where it is known already.
+        The result of `clipped`, if it is known already.
     """
     ends = clipped(planes) if at_end is None else at_end
     return max(_channel_noise(plane, end) for plane, end in zip(planes, ends, strict=True))
@@ -86,7 +86,7 @@ def _channel_noise(plane: Array, at_end: Mask) -> float:
 
 
 def _sign_changes(differences: Array, free: Mask, axis: int) -> float:
-    """In which share of the free neighbours along the axis the sign changes."""
+    """The share of neighbours along the axis, not clipped, between which the sign changes."""
     both = ~any_along(~free, axis, 1)
     along = np.moveaxis(differences, axis, 0)
     turned = np.moveaxis(along[1:] * along[:-1] < 0, 0, axis)
@@ -94,7 +94,7 @@ def _sign_changes(differences: Array, free: Mask, axis: int) -> float:
 
 
 def _alike_beside(differences: Array, free: Mask, axis: int) -> float:
-    """In which share of neighbours beside the axis the sign is the same, on the axis most alike."""
+    """The share of neighbours along another axis with the same sign, for the axis with most."""
     shares = []
     for other in range(differences.ndim):
         if other == axis:
@@ -107,7 +107,7 @@ def _alike_beside(differences: Array, free: Mask, axis: int) -> float:
 
 
 def any_along(mask: Mask, axis: int, reach: int) -> Mask:
-    """Whether any of `reach` + 1 neighbours along the axis is marked: shorter by `reach`."""
+    """Whether any of `reach` + 1 neighbours along the axis is marked; shorter by `reach`."""
     length = mask.shape[axis] - reach
     parts = []
     for start in range(reach + 1):

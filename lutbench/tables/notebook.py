@@ -1,4 +1,4 @@
-"""How a LUT shows itself in a notebook: its grey scale as a curve, and swatches."""
+"""The display of a LUT in a notebook: its grey scale as a curve, and swatches."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ _CORNERS = ("black", "blue", "green", "cyan", "red", "magenta", "yellow", "white
 
 
 def html_of(lut: Lut) -> str:
-    """A table with the LUT's facts, its grey scale as SVG, and what the corners become."""
+    """HTML with the LUT's facts, its grey scale as SVG, and swatches of eight colours."""
     low, high = lut.domain
     inputs = np.linspace(0, 1, 65)[:, None] * (high - low) + low
     grey = np.clip(np.asarray(lut.apply(inputs), dtype=np.float64), -0.1, 1.1)

@@ -1,21 +1,20 @@
-"""Any transform over pixels: one set of rules, and the compiled kernel wherever it can be.
+"""Apply any transform to pixels, with the compiled kernel where possible.
 
-What the kernel knows (LUTs, matrices, saturation, clamps, CDLs, and chains of them)
-runs compiled for uint8, uint16, float16 and float32, block by block while the block is in the
-cache, so that a chain reads and writes every pixel once, whatever its length. All else is
-the model: float64, step by step in numpy, in blocks that stay in the cache. Float64 pixels
-are the model's too, except those of LUTs alone, which the kernel does in float64.
+The kernel handles LUTs, matrices, saturation, clamps, CDLs, and chains of them, for uint8,
+uint16, float16 and float32. It works block by block in the cache, so a chain reads and
+writes every pixel once, whatever its length. Everything else is computed by the model in
+float64, step by step in numpy, in blocks that stay in the cache. Float64 pixels are computed
+by the model too, except for LUTs only, which the kernel computes in float64.
 
-Values outside a domain are clamped to it. A lattice gives NaN in all three
-channels for NaN in any; a curve gives NaN in the channel that has it.
-Any leading shape and any strides are taken, read-only arrays too. An array of
-uint8 or uint16 holds codes of the full range (255 or 65535 is 1.0), and so does
-the result, rounded to nearest. The result has the same bits for any number of
-threads, any layout, and any split of the pixels into several calls.
+Values outside a domain are clamped to it. A lattice gives NaN in all three channels for NaN
+in any; a curve gives NaN in the channel that has it. Any leading shape and any strides are
+accepted, also read-only arrays. An array of uint8 or uint16 has codes of the full range (255
+or 65535 is 1.0), and so has the result, rounded to the nearest. The result has the same bits
+for any number of threads, any layout, and any split of the pixels into several calls.
 
-The compiled kernel is loaded when it pays: starting numba takes as long as
-numpy takes for some millions of pixels, compiling it as long as for many more, so the
-first of a process are done in numpy, to the same bits (see docs/performance.md).
+The compiled kernel is loaded only when it is worth it: starting numba takes as long as numpy
+takes for some millions of pixels, and compiling takes longer. So the first pixels of a
+process are computed in numpy, with the same bits (see docs/performance.md).
 """
 
 from __future__ import annotations
@@ -47,25 +46,25 @@ from lutbench.tables.threads import share, thread_limit
 ACCEPTED = "uint8 or uint16 codes, or floats of signal"
 
 BLOCK = 1 << 16
-"""Pixels at a time in numpy: 1.5 MiB of float64."""
+"""Pixels that numpy computes at a time: 1.5 MiB of float64."""
 
 FEW = {"float32": 3_000_000, "float64": 20_000_000}
-"""Pixels that numpy does in the time that numba takes to start. Float64 is what the model computes
-in, seldom a picture: its kernel is left alone for longer, since a machine that has not compiled it
-yet spends many seconds on it."""
+"""Pixels that numpy computes in the time that numba takes to start. The number for float64 is
+higher, since the model computes in it and pictures seldom have it, and compiling its kernel takes
+many seconds."""
 
 NOT_KEPT = {"float32": 25, "float64": 5}
-"""How many times as many, where no earlier process has compiled the kernel: numpy then takes
-as long as the compiler would, some five seconds, and whoever has less to do never waits."""
+"""Factor on that number if no earlier process has compiled the kernel: numpy takes as long for so
+many pixels as the compiler, some five seconds, so smaller work never waits for it."""
 
 CHUNKS = (1 << 15, 1 << 19)
-"""Pixels that a thread takes at a time, at least and at most."""
+"""Smallest and largest number of pixels that a thread processes at a time."""
 
 
 def apply(
     transform: Transform, rgb: ArrayLike, out: NDArray[Any] | None, threads: int | None
 ) -> NDArray[Any]:
-    """`Transform.apply`, whose text says what goes in and comes out."""
+    """The implementation of `Transform.apply`, which documents it."""
     if not isinstance(rgb, np.ndarray) and on_device(rgb):
         from lutbench.tables.gpu.run import apply_on_device
 
@@ -90,15 +89,15 @@ def as_pixels(rgb: ArrayLike) -> NDArray[Any]:
     Raises
     ------
     LutbenchError
-        When it is not an array of numbers, its last axis is not three long, or it is an
-        array of whole numbers of a type that says no range of codes.
+        When it is not an array of numbers, its last axis has not length 3, or it has an
+        integer type other than uint8 and uint16.
     """
     try:
         array = np.asarray(rgb)
     except (TypeError, ValueError) as error:
         raise LutbenchError(f"is not an array of R G B: {error}", accepted=ACCEPTED) from error
     if array.dtype.name not in TYPES:
-        # Numbers in a list are signal, [1, 0, 0] too; an array was given its type.
+        # Integers in a list are signal, such as [1, 0, 0]; the type of an array counts.
         plain = array.dtype.kind in "iu" and not hasattr(rgb, "__array__")
         if array.dtype.kind != "f" and not plain:
             raise LutbenchError(f"an array of {array.dtype} is not R G B", accepted=ACCEPTED)
@@ -112,7 +111,7 @@ def as_pixels(rgb: ArrayLike) -> NDArray[Any]:
 
 def _by_steps(transform: Transform, rgb: NDArray[np.float64], limit: int) -> NDArray[np.float64]:
     """The steps one after the other in float64."""
-    # Numbers of a file may be huge: what overflows is infinite, and no warning to a user.
+    # Numbers of a file may be huge: an overflow is infinite, and needs no warning.
     with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
         for step in steps_of(transform):
             if isinstance(step, Lut1D | Lut3D | ShaperLut3D):
@@ -136,7 +135,7 @@ def _in_blocks(transform: Transform, pixels: NDArray[Any], out: NDArray[Any], li
             signal = np.floor(np.clip(np.nan_to_num(signal, nan=0.0), 0, 1) * peak + 0.5)
         with np.errstate(over="ignore"):  # of float32
             target[start : start + BLOCK] = signal
-    if not np.may_share_memory(target, out):  # no one stride leads through `out`
+    if not np.may_share_memory(target, out):  # `out` could not be flattened without a copy
         out[...] = target.reshape(out.shape)
 
 
@@ -162,28 +161,28 @@ def apply_pixels(
         pipelines of them. Sample any other transform into a LUT first.
     pixels
         Shape (..., 3), or (3, ...) with `planar`; uint8, uint16, float16, float32
-        or float64. Any strides, so that ``rgba[..., :3]`` is taken as it is.
+        or float64. Any strides are accepted, so ``rgba[..., :3]`` needs no copy.
         Integers are codes of the full range: 1.0 is code 2**bits − 1.
     dtype
-        The type of the result; that of the pixels where not given. Floats are
-        not held to 0..1; integers are rounded to nearest, halves up, and held
-        to the codes there are, and NaN becomes 0.
+        The type of the result. Default: that of the pixels. Floats are not clipped;
+        integers are rounded to the nearest (halves up) and clipped to the range of
+        codes, and NaN becomes 0.
     bits, out_bits
-        Bits a code has in an integer array, such as 10 in uint16; all of the
-        type where not given. `out_bits` follows `bits` where the type stays.
+        Bit depth of the codes in an integer array, such as 10 in uint16. Default: that of
+        the type; `out_bits` is by default `bits` if the type stays the same.
     planar
-        The channels are on the first axis, of the pixels and the result.
+        Whether the channels are on the first axis, in pixels and result.
     out
-        Where to put the result, in place of a new array: of the shape of the
-        pixels, any strides; it may be `pixels` itself.
+        The array for the result, with the shape of the pixels and any strides; it may be
+        `pixels` itself.
     threads
-        The most threads that work on it; None: ``LUTBENCH_THREADS``, else the usable cores.
+        The largest number of threads. Default: ``LUTBENCH_THREADS``, else the usable cores.
     device
         ``"cuda"`` streams an array of this machine's memory through all CUDA devices,
-        ``"cuda:0"`` through one. Pixels that live on a device (of CuPy, torch, JAX, or
-        whatever speaks DLPack or the CUDA array interface) are worked on there without
-        it, on their library's current stream; the result is of the same
-        library. Both need CuPy (``lutbench[gpu]``).
+        ``"cuda:0"`` through one. It is not needed for pixels on a device (of CuPy, torch,
+        JAX, or another library with DLPack or the CUDA array interface): they are processed
+        there, on their library's current stream, and the result is of the same library.
+        Both need CuPy (``lutbench[gpu]``).
 
     Returns
     -------
@@ -193,7 +192,7 @@ def apply_pixels(
     Raises
     ------
     LutbenchError
-        When a step or a type is none of the above, or a shape does not fit.
+        When a step, a type or a shape is not one of the above.
 
     Examples
     --------
@@ -206,10 +205,10 @@ def apply_pixels(
     planar = flag(planar, "planar")
     device = None if device is None else text(device, "device")
     if not isinstance(pixels, np.ndarray) and on_device(pixels):
-        from lutbench.tables.gpu.run import Wish, apply_on_device
+        from lutbench.tables.gpu.run import PixelOptions, apply_on_device
 
-        wish = Wish(dtype, bits, out_bits, planar)
-        return apply_on_device(transforms, pixels, out, wish)  # type: ignore[no-any-return]
+        options = PixelOptions(dtype, bits, out_bits, planar)
+        return apply_on_device(transforms, pixels, out, options)  # type: ignore[no-any-return]
     chain = plan(transforms)
     source = _source(pixels, as_signal=out is None and dtype is None)
     result = _result(source, dtype, out)
@@ -236,7 +235,7 @@ def apply_pixels(
 
 
 def _source(pixels: ArrayLike, *, as_signal: bool) -> NDArray[Any]:
-    """The pixels as an array; `as_signal` takes numbers of other types as float64."""
+    """The pixels as an array; with `as_signal`, numbers of other types become float64."""
     try:
         source = np.asarray(pixels)
         if source.dtype.kind == "c":
@@ -250,7 +249,7 @@ def _source(pixels: ArrayLike, *, as_signal: bool) -> NDArray[Any]:
 
 
 def _result(source: NDArray[Any], dtype: DTypeLike | None, out: Any) -> NDArray[Any]:
-    """Where the result goes: `out` if it fits, else a new array."""
+    """The array for the result: `out`, checked, or a new array."""
     if out is None:
         return np.empty(source.shape, _check_type(source.dtype if dtype is None else dtype))
     if not isinstance(out, np.ndarray):
@@ -267,7 +266,7 @@ def _result(source: NDArray[Any], dtype: DTypeLike | None, out: Any) -> NDArray[
 
 
 def on_device(pixels: Any) -> bool:
-    """Whether pixels that are not numpy arrays live on a CUDA device."""
+    """Whether pixels that are not numpy arrays are on a CUDA device."""
     kind = type(pixels)
     if not (hasattr(kind, "__dlpack_device__") or hasattr(kind, "__cuda_array_interface__")):
         return False
@@ -306,32 +305,31 @@ def run_steps(
     out_peak: float,
     threads_wanted: int | None = None,
 ) -> None:
-    """Run the steps over `pixels` into `out`, both of shape (..., 3) and any strides.
+    """Apply the steps to `pixels` and write the result to `out`; both (..., 3), any strides.
 
-    `peak` and `out_peak` say what 1.0 is in either. `out` may be `pixels`
-    itself. The work is done in float64 where one of them is float64, else in
-    float32.
+    `peak` and `out_peak` are the codes of 1.0 in each. `out` may be `pixels` itself. The
+    computation is in float64 if one of them is float64, else in float32.
     """
     limit = thread_limit(threads_wanted)
     number = np.result_type(np.float32, *(a.dtype for a in (pixels, out) if a.dtype.kind == "f"))
-    laid = program(steps, number, peak)
+    prepared = program(steps, number, peak)
     src, dst = flat_pixels(pixels), flat_pixels(out)
     if np.may_share_memory(src, dst) and not same_place(src, dst):
         src = src.copy()
     if _is_few(len(src), number):
-        _by_plain(laid, src, dst, out_peak, limit)
+        _by_plain(prepared, src, dst, out_peak, limit)
     else:
-        _run(laid, src, dst, out_peak, limit)
-    if not np.may_share_memory(dst, out):  # no one stride leads through `out`
+        _run(prepared, src, dst, out_peak, limit)
+    if not np.may_share_memory(dst, out):  # `out` could not be flattened without a copy
         out[...] = dst.reshape(out.shape)
 
 
-_by_numpy = dict.fromkeys(FEW, 0)  # pixels done in numpy so far
+_by_numpy = dict.fromkeys(FEW, 0)  # pixels computed in numpy so far
 
 
 def _is_few(pixels: int, number: np.dtype[Any]) -> bool:
-    """Whether numpy is done before the kernel is there; counts the pixels as done."""
-    # While another thread imports the module, it is there and yet empty.
+    """Whether numpy is faster than waiting for the kernel; counts the pixels as computed."""
+    # While another thread imports the module, it is present but still empty.
     is_loaded = getattr(sys.modules.get("lutbench.tables.kernels"), "is_loaded", None)
     done = _by_numpy[number.name] + pixels
     few = FEW[number.name]
@@ -342,12 +340,12 @@ def _is_few(pixels: int, number: np.dtype[Any]) -> bool:
 
         if is_kept(number.name):
             return False
-    _by_numpy[number.name] = done  # a count lost between two threads does no harm
+    _by_numpy[number.name] = done  # a lost update between two threads does no harm
     return True
 
 
 def flat_pixels(pixels: NDArray[Any]) -> NDArray[Any]:
-    """Shape (pixels, 3): a view wherever one stride leads from pixel to pixel, else a copy."""
+    """The pixels in shape (n, 3): a view if one stride leads from pixel to pixel, else a copy."""
     if not pixels.flags.aligned or not pixels.dtype.isnative:
         pixels = pixels.astype(pixels.dtype.newbyteorder("="), order="K")
     flat = pixels.reshape(-1, 3)
@@ -357,7 +355,7 @@ def flat_pixels(pixels: NDArray[Any]) -> NDArray[Any]:
 
 
 def same_place(one: NDArray[Any], other: NDArray[Any]) -> bool:
-    """Whether two arrays are the same pixels in the same memory."""
+    """Whether two arrays have the same pixels in the same memory."""
     return (
         one.dtype == other.dtype
         and one.strides == other.strides
@@ -366,34 +364,37 @@ def same_place(one: NDArray[Any], other: NDArray[Any]) -> bool:
 
 
 def _by_plain(
-    laid: Program, src: NDArray[Any], dst: NDArray[Any], out_peak: float, limit: int
+    prepared: Program, src: NDArray[Any], dst: NDArray[Any], out_peak: float, limit: int
 ) -> None:
-    """The same in numpy."""
+    """Apply the program to all pixels in numpy, on at most `limit` threads."""
 
     def work(start: int, stop: int) -> None:
-        plain.run(src[start:stop], dst[start:stop], laid, out_peak)
+        plain.run(src[start:stop], dst[start:stop], prepared, out_peak)
 
     share(work, len(src), CHUNKS[0], limit)
 
 
-def _run(laid: Program, src: NDArray[Any], dst: NDArray[Any], out_peak: float, limit: int) -> None:
-    """The compiled kernel over all pixels, on at most `limit` threads."""
+def _run(
+    prepared: Program, src: NDArray[Any], dst: NDArray[Any], out_peak: float, limit: int
+) -> None:
+    """Apply the program to all pixels with the compiled kernel, on at most `limit` threads."""
     from lutbench.tables import kernels
 
-    kernel = kernels.runner(laid.dtype)
-    here, there, pool = kernels.where(src), kernels.where(dst), laid.pool
+    kernel = kernels.runner(prepared.dtype)
+    here, there = kernels.where(src), kernels.where(dst)
+    arguments = (here, there, prepared.ops, prepared.params, prepared.pool, out_peak)
 
     def work(start: int, stop: int) -> None:
-        kernel(here, there, laid.ops, laid.params, pool, out_peak, start, stop)
+        kernel(*arguments, start, stop)
 
     share(work, len(src), _chunk(len(src), limit), limit)
 
 
 def _chunk(pixels: int, limit: int) -> int:
-    """Pixels a thread takes at a time: a few chunks a thread, each a multiple of a block.
+    """Pixels that a thread processes at a time: a few chunks per thread, in whole blocks.
 
-    Small chunks share the work out more evenly. Large ones keep two threads
-    from clearing the same large page of a new result, which is done twice then.
+    Small chunks distribute the work more evenly. With large ones it is less likely that two
+    threads clear the same large page of a new result.
     """
     least, most = CHUNKS
     return min(most, max(least, -(-pixels // (4 * limit * least)) * least))

@@ -1,8 +1,7 @@
 """Programs in plain numpy: the same bits as the compiled kernels, for few pixels.
 
-A command that looks up a handful of colours (or samples a lattice once) would
-pay more for importing numba than for the work; it comes here instead. The
-arithmetic is that of `kernels.py` and `kernels_steps.py`, operation by operation.
+For a handful of colours (or one lattice) importing numba takes longer than the work itself.
+The arithmetic is that of `kernels.py` and `kernels_steps.py`, operation by operation.
 """
 
 from __future__ import annotations
@@ -26,9 +25,9 @@ BLOCK = 16384  # pixels at a time, so that the many temporaries stay small
 
 
 def run(src: NDArray[Any], dst: NDArray[Any], program: Program, peak: float = 1.0) -> None:
-    """Run the program over `src` (pixels, 3) into `dst`; `peak` is 1.0 where `dst` holds codes."""
+    """Apply the program to `src`, shape (n, 3); the result is in `dst`, with 1.0 as code `peak`."""
     number = program.dtype
-    # What a kernel computes of the edges of float32 is infinite or NaN, and no warning.
+    # Like the kernel, overflows give infinity or NaN without a warning.
     with np.errstate(all="ignore"):
         for start in range(0, len(src), BLOCK):
             planes = np.ascontiguousarray(src[start : start + BLOCK].T, dtype=number)
@@ -80,7 +79,7 @@ _LAYOUTS: dict[str, tuple[type, int, int, int]] = {
     "float32": (np.int32, 23, 127, 0x3F3504F3),
     "float64": (np.int64, 52, 1023, 0x3FE6A09E667F3BCD),
 }
-"""Of a float type: integers of its size, bits of the mantissa, bias, and the bits of √½."""
+"""For each float type: integer type of its size, mantissa bits, exponent bias, bits of √½."""
 
 
 def _power(plane: NDArray[Any], exponent: float) -> NDArray[Any]:
@@ -143,7 +142,7 @@ def _exp_single(t: NDArray[Any]) -> NDArray[Any]:
 def _place(
     plane: NDArray[Any], c: int, params: NDArray[np.float64], size: int, how: int
 ) -> tuple[NDArray[np.int64], NDArray[Any]]:
-    """The cell of each value and the fraction within it; those of NaN mean nothing."""
+    """The cell of each value and the fraction within it; undefined for NaN."""
     if how == CODES:
         number = plane.dtype.type
         peak, share, last = number(params[6]), number(1 / params[6]), number(size - 1)

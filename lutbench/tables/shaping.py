@@ -1,21 +1,20 @@
-"""Where the nodes behind a shaper fall: laid out for the transform that a LUT samples.
+"""The shaper before a lattice, which places the nodes where the transform needs them.
 
-A .cube holds the rows of a shaper at even steps of its input. From linear light that is too few
-in the dark (with 65536 rows up to 16 times white, ten stops under grey lie within the first
-row), so the nodes behind the shaper have to bend what the rows cannot. A format with a row for
-each half float (`half_floats`) has no such bound.
+A .cube has the rows of a shaper at equal steps of its input. From linear light these are too
+few in the dark (with 65536 rows up to 16 times white, everything more than ten stops under
+grey is in the first row), so the nodes behind the shaper have to follow the curve there. A
+format with a row for each half float (`half_floats`) has no such limit.
 
-The shaper is a weighed sum of three coordinates, each from 0 to 1:
+The shaper is a weighted sum of three coordinates, each from 0 to 1:
 
-- how far what comes out of a grey has moved, so that nodes lie evenly on the output;
-- asinh(light / 2t), stops above t and even steps below, so that nodes lie where a channel
-  alone goes on when grey is black or cut off;
-- the first row over no light, so that nodes lie within it.
+- the length of the output curve for greys, so that nodes are evenly spaced on the output;
+- asinh(light / 2t), logarithmic above t and linear below, so that there are nodes where single
+  channels still change although grey is black or clipped;
+- a step at the first row above zero light, so that there are nodes within it.
 
-Of a small grid of weights and t the one is taken that leaves the most nodes to a stop of
-light, and with which greys from ten stops under mid grey to six over it come within `ENOUGH`
-of the transform; where none does, the one that comes nearest. Where grey begins to be cut off
-there is a node.
+A small grid of weights and t is searched for the shaper with the most nodes per stop of light
+whose error for greys, from ten stops under mid grey to six above, is at most `ENOUGH`; if none
+reaches that, the one with the least error is used. A node is placed where grey starts to clip.
 """
 
 from __future__ import annotations
@@ -34,31 +33,34 @@ from lutbench.tables.lut import SIZES_1D, Lut1D
 from lutbench.tables.nodes import domain_of, greys
 
 STOPS = (-10.0, 6.0)
-"""From mid grey: what a scene holds that is exposed for grey."""
+"""Stops from mid grey in a scene that is exposed for grey."""
 
 ENOUGH = 0.45
-"""10-bit codes: under the half that rounding a code makes, with room for the file's decimals."""
+"""10-bit codes: less than half a code, with a margin for the file's decimals."""
 
 _MOVED = (0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7)
-"""Weights that are tried of what has moved; see `_Parts`."""
+"""Weights of the length of the output curve that are tried; see `_Parts`."""
 
 _FIRST_ROW = (0.0, 0.02, 0.04, 0.07, 0.1, 0.13)
-"""Weights that are tried of the first row."""
+"""Weights of the first row that are tried."""
 
 _LEAST_LIGHTS = MID_GREY * 2.0 ** np.arange(-16.0, -3.0, 1.5)
-_TESTS = 641  # greys, forty a stop
+"""Values of t that are tried, in light."""
+
+_TESTS = 641
+"""Greys on which a shaper is tested: forty per stop."""
 
 
 @dataclass(frozen=True)
 class Span:
-    """What a shaper spans, from input `low` to `high`, and its number of rows."""
+    """The range of a shaper's input, `low` to `high`, and its number of rows."""
 
     low: float
     high: float
     rows: int
 
     def with_a_row_at_zero(self) -> Span:
-        """The same down to less than a row lower, so that no light falls on a row.
+        """The same span, lowered by less than a row, so that zero light is on a row.
 
         >>> Span(-0.1, 1.0, 12).with_a_row_at_zero().low
         -0.1
@@ -74,13 +76,13 @@ class Span:
         return np.linspace(self.low, self.high, self.rows)
 
 
-def laid_out(transform: Transform, to_light: Transform, span: Span, size: int) -> Lut1D:
+def shaper_for(transform: Transform, to_light: Transform, span: Span, size: int) -> Lut1D:
     """The shaper before a lattice of `size` nodes along an edge.
 
     Parameters
     ----------
     transform
-        What the LUT samples.
+        The transform that the LUT samples.
     to_light
         From its input to light, mid grey at 0.18.
 
@@ -90,14 +92,14 @@ def laid_out(transform: Transform, to_light: Transform, span: Span, size: int) -
         When light does not rise with the input.
     """
     if not span.low < span.high or not SIZES_1D[0] <= span.rows <= SIZES_1D[1]:
-        raise LutbenchError("the shaper is out of range", accepted="low < high, size 2 to 65536")
+        raise LutbenchError("the shaper is out of range", accepted="low < high, 2 to 65536 rows")
     span = span.with_a_row_at_zero()
     rows = rows_at(span.inputs, transform, to_light, size)
     return Lut1D(greys(rows), np.array([[span.low] * 3, [span.high] * 3]))
 
 
 def half_floats(low: float, high: float) -> Array:
-    """The half floats from `low` to `high` in rising order, one zero only.
+    """The half floats from `low` to `high` in rising order, with zero once.
 
     >>> len(half_floats(0.0, 1.0)), half_floats(0.0, 1.0)[:2].tolist()
     (15361, [0.0, 5.960464477539063e-08])
@@ -108,9 +110,9 @@ def half_floats(low: float, high: float) -> Array:
 
 
 def rows_at(inputs: Array, transform: Transform, to_light: Transform, size: int) -> Array:
-    """What a shaper with its rows at rising `inputs`, shape (n,), holds there: from 0 to 1.
+    """The values, 0 to 1, of a shaper with rows at rising `inputs`; both have shape (n,).
 
-    `transform`, `to_light`, `size` and errors as for `laid_out`.
+    `transform`, `to_light`, `size` and errors as for `shaper_for`.
     """
     layout = _Layout(transform, to_light, inputs, size)
     best, least = None, np.inf
@@ -122,14 +124,14 @@ def rows_at(inputs: Array, transform: Transform, to_light: Transform, size: int)
             break
     if best is None or not (np.diff(best) > 0).all():
         raise NotInvertibleError(
-            f"light does not rise from {inputs[0]:g} to {inputs[-1]:g}, as a shaper has to"
+            f"light does not rise from {inputs[0]:g} to {inputs[-1]:g}, so a shaper cannot be made"
         )
     return best
 
 
 @dataclass(frozen=True)
 class _Parts:
-    """The weights of what has moved and of the first row, and t: what light is even under."""
+    """The weights of the output curve's length and of the first row, and t (`dark`), in light."""
 
     moved: float
     first_row: float
@@ -142,7 +144,7 @@ def _grid() -> list[_Parts]:
 
 @dataclass(frozen=True, eq=False)
 class _Layout:
-    """Shapers for one transform, and how far each lets greys go wrong."""
+    """Shapers for one transform, and the error of greys with each."""
 
     transform: Transform
     to_light: Transform
@@ -155,30 +157,30 @@ class _Layout:
 
     @cached_property
     def moved(self) -> Array:
-        """How far what comes out has moved from the first row, 0 to 1."""
+        """Length of the output curve from the first row on, 0 to 1, shape (n,)."""
         steps = np.abs(np.diff(self.transform.apply(greys(self.inputs)), axis=0)).max(axis=1)
         way = np.concatenate([[0.0], np.cumsum(steps)])
         return np.asarray(way / way[-1]) if way[-1] > 0 else np.linspace(0, 1, len(way))
 
     @cached_property
     def tests(self) -> tuple[Array, Array]:
-        """Inputs of greys that are spanned, and what comes out of them."""
+        """Inputs of test greys, shape (m,), and their exact outputs, shape (m, 3)."""
         inputs = _inputs_of_stops(self.inputs, self.light)
         return inputs, np.asarray(self.transform.apply(greys(inputs)))
 
     def nodes_per_stop(self, parts: _Parts) -> float:
-        """The share of the nodes that a stop of light well over t gets by its light."""
+        """The share of the nodes in a stop of light well above t, due to the asinh term."""
         width = np.diff(np.arcsinh(self.light[[0, -1]] / (2 * parts.dark)))
         return float((1 - parts.moved - parts.first_row) * np.log(2) / width[0])
 
     def rows(self, parts: _Parts) -> Array:
         """The rows of a shaper, from 0 to 1."""
-        even = np.arcsinh(self.light / (2 * parts.dark))
-        even = (even - even[0]) / (even[-1] - even[0])
-        first = np.zeros(len(even))
+        stops = np.arcsinh(self.light / (2 * parts.dark))
+        stops = (stops - stops[0]) / (stops[-1] - stops[0])
+        first = np.zeros(len(stops))
         first[int(np.searchsorted(self.light, 0.0)) + 1 :] = 1.0
-        rest = 1 - parts.moved - parts.first_row
-        rows = parts.moved * self.moved + parts.first_row * first + rest * even
+        weight = 1 - parts.moved - parts.first_row
+        rows = parts.moved * self.moved + parts.first_row * first + weight * stops
         cut = int(np.searchsorted(self.moved, 1 - 1e-9))
         if self.size < 3 or cut >= len(rows) - 1:
             return np.asarray(rows)
@@ -187,21 +189,21 @@ class _Layout:
         return np.asarray(np.interp(rows, [0.0, rows[cut], 1.0], [0.0, node, 1.0]))
 
     def error(self, rows: Array) -> float:
-        """The most that a grey is off, in 10-bit codes."""
+        """The largest error of a grey, in 10-bit codes."""
         inputs, expected = self.tests
         nodes = np.linspace(0, 1, self.size)
-        held = self.transform.apply(greys(np.interp(nodes, rows, self.inputs)))
+        at_nodes = self.transform.apply(greys(np.interp(nodes, rows, self.inputs)))
         at = np.interp(inputs, self.inputs, rows)
-        found = np.stack([np.interp(at, nodes, held[:, c]) for c in range(3)], axis=1)
+        found = np.stack([np.interp(at, nodes, at_nodes[:, c]) for c in range(3)], axis=1)
         return float(CODES_10_BIT * np.abs(found - expected).max())
 
 
 def greys_off(
     lut: Transform, exact: Transform, to_light: Transform, every: Array | None = None
 ) -> float:
-    """The most that `lut` is off for a grey from `STOPS` in its domain, in 10-bit codes.
+    """The largest error of `lut` for greys within `STOPS` and its domain, in 10-bit codes.
 
-    `every` are rising inputs that span the domain, where `lut` does not tell it.
+    `every` are rising inputs over the domain; needed if `lut` is not a LUT.
     """
     if every is None:
         low, high = domain_of(lut)[:, 1]
@@ -211,7 +213,7 @@ def greys_off(
 
 
 def _inputs_of_stops(inputs: Array, light: Array) -> Array:
-    """The inputs of greys from `STOPS` that are spanned; where none is, all at even steps."""
+    """The inputs of greys within `STOPS` and the range of `light`; if none, equal steps over it."""
     stops = np.linspace(*STOPS, _TESTS)
     found = np.interp(MID_GREY * 2.0**stops, light, inputs, left=np.nan, right=np.nan)
     found = found[np.isfinite(found)]

@@ -1,10 +1,8 @@
-"""How many threads work on pixels, and the one pool that they come from.
+"""The number of threads that work on pixels, and the pool that they come from.
 
-A call that moves pixels works in the thread that makes it, and is joined by
-helpers from a pool that the whole process shares. The number of helpers falls
-when several threads of the caller's own move pixels at the same time, so that
-frames in parallel and pixels in parallel together never want more threads
-than the limit.
+A call works in its own thread, with helpers from a pool that the whole process shares. If
+several threads of the caller process pixels at the same time, each gets fewer helpers, so
+that the total number of threads stays within the limit.
 """
 
 from __future__ import annotations
@@ -18,12 +16,12 @@ from lutbench.errors import LutbenchError
 
 VARIABLE = "LUTBENCH_THREADS"
 MOST = 1024
-"""Threads that may be asked for: no machine gains by more."""
+"""Largest number of threads: no machine gains from more."""
 
 _lock = threading.Lock()
 _pool: ThreadPoolExecutor | None = None
-_pool_size = 0  # threads of the pool now
-_working = 0  # callers and helpers that move pixels now
+_pool_size = 0  # threads of the pool at present
+_working = 0  # callers and helpers that process pixels at present
 
 
 def thread_limit(threads: int | None = None) -> int:
@@ -45,8 +43,8 @@ def thread_limit(threads: int | None = None) -> int:
 def share(work: Callable[[int, int], object], total: int, chunk: int, threads: int) -> None:
     """Call ``work(start, stop)`` for 0..`total` in chunks, on at most `threads` threads.
 
-    `work` must let go of the interpreter lock to gain anything. Which thread
-    takes which chunk is left open; an error in one is raised here.
+    `work` must release the interpreter lock for a gain in speed. Any thread may process any
+    chunk; an error in one is raised here.
     """
     chunks = -(-total // chunk)
     helpers = _reserve(min(threads, chunks) - 1, threads) if chunks > 1 else _reserve(0, threads)
@@ -69,7 +67,7 @@ def share(work: Callable[[int, int], object], total: int, chunk: int, threads: i
     try:
         run()
     finally:
-        for _ in starts:  # after an error or an interrupt the rest is nobody's
+        for _ in starts:  # after an error or an interruption the other chunks are dropped
             pass
         for job in jobs:
             # A helper that never started has nothing left to do.
@@ -82,7 +80,7 @@ def share(work: Callable[[int, int], object], total: int, chunk: int, threads: i
 
 
 def _reserve(wanted: int, limit: int) -> int:
-    """Count the caller in, and as many helpers as the limit leaves room for."""
+    """The number of helpers that the limit allows; they and the caller are counted as working."""
     global _working
     with _lock:
         helpers = max(0, min(wanted, limit - 1 - _working))
@@ -100,7 +98,7 @@ def _shared_pool(helpers: int) -> ThreadPoolExecutor:
     global _pool, _pool_size
     with _lock:
         if _pool is None or _pool_size < helpers:
-            # The smaller pool is left to finish what it holds.
+            # The smaller pool may finish its work.
             if _pool is not None:
                 _pool.shutdown(wait=False)
             _pool_size = max(helpers, _usable_cores() - 1)
@@ -109,7 +107,7 @@ def _shared_pool(helpers: int) -> ThreadPoolExecutor:
 
 
 def _forget_pool() -> None:
-    """In a forked child the threads of the pool are gone."""
+    """Reset the pool in a forked child, where its threads do not exist."""
     global _lock, _pool, _pool_size, _working
     _lock = threading.Lock()
     _pool = None

@@ -1,4 +1,4 @@
-"""Tables at even steps, read between their points."""
+"""Linear interpolation in tables with equal steps."""
 
 from __future__ import annotations
 
@@ -8,10 +8,10 @@ from lutbench.model.transforms import Array
 
 
 def interp_uniform(values: Array, first: float, last: float, table: Array) -> Array:
-    """The table at some values, (...), straight between its points and held at its ends.
+    """The table interpolated linearly at `values`, any shape, and constant outside its ends.
 
-    `first` and `last` are the places of its end points. NumPy's `interp` gives the same, but
-    looks for each place, which takes up to eight times as long.
+    `first` and `last` are the positions of its end points. NumPy's `interp` gives the same, but
+    searches for each position, which takes up to eight times as long.
 
     >>> interp_uniform(np.array([-1.0, 0.25, 9.0]), 0.0, 1.0, np.array([0.0, 4.0, 6.0])).tolist()
     [0.0, 2.0, 6.0]

@@ -1,8 +1,8 @@
-"""Arrays on a CUDA device, of whatever library: taken as they lie, given back as they came.
+"""Arrays on a CUDA device, of any library: used without a copy, results in the same library.
 
 CuPy and torch arrays are used on the current stream of their own library. Any other
-array that speaks DLPack or the CUDA array interface says itself which stream it must
-wait for, and its result comes back through its own library's ``from_dlpack``.
+array that supports DLPack or the CUDA array interface states the stream to wait for, and
+its result is converted with its own library's ``from_dlpack``.
 """
 
 from __future__ import annotations
@@ -17,15 +17,19 @@ import numpy as np
 
 from lutbench.errors import LutbenchError
 
-ALIGNMENT = 16  # bytes, more than any word that a kernel reads
-ON_A_DEVICE = (2, 13)  # DLPack's kinds of device: CUDA, CUDA managed
-# Where a library takes an array over, if not as `from_dlpack` at its top.
+ALIGNMENT = 16
+"""Bytes, more than any word that a kernel reads."""
+
+ON_A_DEVICE = (2, 13)
+"""DLPack's kinds of device: CUDA, CUDA managed."""
+
+# Module and function that import an array, if not `from_dlpack` of the library itself.
 TAKERS = {"jax": ("jax.dlpack", "from_dlpack"), "jaxlib": ("jax.dlpack", "from_dlpack"),
           "numba": ("numba.cuda", "as_cuda_array")}  # fmt: skip
 
 
 def is_on_device(array: Any) -> bool:
-    """Whether an array lives on a CUDA device. Costs next to nothing for any other object."""
+    """Whether an array is in the memory of a CUDA device; fast for any other object."""
     if isinstance(array, np.ndarray) or "numpy" in type(array).__module__:
         return False
     place = getattr(type(array), "__dlpack_device__", None)
@@ -35,12 +39,12 @@ def is_on_device(array: Any) -> bool:
 
 
 def cupy() -> Any:
-    """CuPy, which all work on a device goes through.
+    """The module of CuPy, which all work on a device needs.
 
     Raises
     ------
     LutbenchError
-        When it is not installed, or finds no device.
+        When it is not installed.
     """
     try:
         found = import_module("cupy")
@@ -53,7 +57,7 @@ def cupy() -> Any:
 
 
 def devices() -> int:
-    """How many CUDA devices this process can use; 0 where CuPy or a driver is missing.
+    """The number of CUDA devices that this process can use; 0 without CuPy or a driver.
 
     >>> devices() >= 0
     True
@@ -65,7 +69,7 @@ def devices() -> int:
 
 
 class Stream(NamedTuple):
-    """A stream of another library: what CuPy asks of one to launch a kernel on it."""
+    """A stream of another library, with the attributes that CuPy needs to launch a kernel."""
 
     ptr: int
 
@@ -74,17 +78,17 @@ class Stream(NamedTuple):
 
 
 class ArrayFacts(NamedTuple):
-    """What a launch must know of an array, read without CuPy taking it over."""
+    """What a launch needs to know of an array, read without converting it to CuPy."""
 
-    make: tuple[Any, ...]  # of two arrays of one make, a kernel for one serves the other
+    make: tuple[Any, ...]  # arrays with the same make can use the same kernel
     address: int
-    end: int | None  # the first byte after it; None where it does not lie in one piece
-    stream: Any  # CuPy's name of its library's current stream; None: CuPy's own current one
-    empty: Callable[[], Any]  # a new array like it
+    end: int | None  # the first byte after it; None if it is not contiguous
+    stream: Any  # its library's current stream; None for the current stream of CuPy
+    empty: Callable[[], Any]  # makes a new array like it
 
 
 def look(array: Any) -> ArrayFacts | None:
-    """The array at a glance; None where only CuPy can say what it is."""
+    """The facts of a CuPy or torch array; None for others, which have to be converted to CuPy."""
     library = type(array).__module__.partition(".")[0]
     if library == "cupy":
         return _look_at_cupy(array)
@@ -128,7 +132,7 @@ class Borrowed:
             return
         if getattr(array, "requires_grad", False):
             raise LutbenchError(
-                "the tensor keeps track of gradients, and a LUT has none",
+                "the tensor requires gradients, which a LUT does not compute",
                 where=name,
                 accepted="tensor.detach()",
             )
@@ -151,20 +155,20 @@ class Borrowed:
         return fresh
 
     def result(self) -> Any:
-        """The array as its library knows it."""
+        """The array as an array of its own library."""
         if self.library == "cupy" or not hasattr(self.own, "device") or self.own is not self.view:
             return self.own
         module, taker = TAKERS.get(self.library, (self.library, "from_dlpack"))
         try:
             take = getattr(import_module(module), taker)
         except (ImportError, AttributeError):
-            return self.view  # a library with no way in: CuPy's array speaks both protocols
+            return self.view  # the library cannot import arrays; CuPy's supports both protocols
         return take(self.view)
 
 
 @contextmanager
 def on_stream(array: Any) -> Iterator[None]:
-    """Work within goes to the array's device and to its library's current stream."""
+    """A context for work on the array's device and its library's current stream."""
     cp = cupy()
     if type(array).__module__.split(".")[0] == "torch":
         torch = sys.modules["torch"]
@@ -188,7 +192,7 @@ def _taken_over(stream: Stream) -> Any:
 
 
 def _ordinal(array: Any) -> int:
-    """The number of the device that an array lives on."""
+    """The number of the device that an array is on."""
     if hasattr(array, "__dlpack_device__"):
         return int(array.__dlpack_device__()[1])
     pointer = array.__cuda_array_interface__["data"][0]
@@ -205,5 +209,5 @@ def _errors(array: Any, name: str) -> Iterator[None]:
         raise LutbenchError(
             f"{kind} cannot be used on the device: {reason}",
             where=name,
-            accepted="an array that speaks DLPack or the CUDA array interface",
+            accepted="an array that supports DLPack or the CUDA array interface",
         ) from None

@@ -1,9 +1,9 @@
-"""Arrays of the host through CUDA devices: both directions of the bus at work at once.
+"""Stream arrays of the host through CUDA devices, in both directions of the bus at once.
 
-Pixels go in chunks, which a few threads take from one queue. Each has a stream of its own:
-it copies its chunk into pinned memory, sends it, has it worked on and sent back, and copies
-it out, while the others are at another of these. An array whose memory is pinned already is
-sent as it lies. Chunks go to all devices that are named.
+Pixels are processed in chunks, which a few threads take from one queue. Each thread has its own
+stream: it copies its chunk into pinned memory, sends it, processes it, fetches it and copies it
+out, while the other threads are at another of these steps. An array in pinned memory is sent
+without the copy. Chunks go to all devices that are named.
 """
 
 from __future__ import annotations
@@ -22,13 +22,18 @@ from lutbench.tables.gpu.arrays import cupy, devices
 from lutbench.tables.gpu.run import Codes, launch
 from lutbench.tables.threads import thread_limit
 
-PINNED_BYTES = 1 << 26  # of a chunk that is sent as it lies: long enough for the bus
-COPIED_BYTES = 1 << 24  # of one that the processor copies: many of them are on their way at once
-LANES = 4  # chunks on their way on one device, at least: in, at work, out, and one in hand
+PINNED_BYTES = 1 << 26
+"""Bytes of a chunk that is sent without a copy: long enough to use the bus fully."""
+
+COPIED_BYTES = 1 << 24
+"""Bytes of a chunk that the processor copies: many are in progress at once."""
+
+LANES = 4
+"""Threads for one device, at least: one each to send, process, fetch and copy."""
 
 
 def named_devices(name: str) -> list[int]:
-    """The devices that a name means: ``"cuda"`` is all of them, ``"cuda:1"`` one.
+    """The numbers of the devices with a name: ``"cuda"`` for all of them, ``"cuda:1"`` for one.
 
     Raises
     ------
@@ -41,17 +46,17 @@ def named_devices(name: str) -> list[int]:
     head, _, number = name.partition(":")
     if head == "cuda" and number.isdecimal() and int(number) < there:
         return [int(number)]
-    cupy()  # says so where CuPy is what is missing
+    cupy()  # raises if CuPy is missing
     found = ", ".join(["cuda", *(f"cuda:{k}" for k in range(there))])
     raise LutbenchError(
         f"no device is named {name!r}",
         where="device",
-        accepted=found if there else "nothing: this machine shows no CUDA device",
+        accepted=found if there else "nothing: this machine has no CUDA device",
     )
 
 
 class On(NamedTuple):
-    """Which devices work, and how many threads copy for them at most."""
+    """The devices to use, and the largest number of threads that copy for them."""
 
     devices: Sequence[int]
     threads: int | None = None
@@ -64,7 +69,7 @@ def apply_from_host(
     codes: Codes,
     on: On,
 ) -> None:
-    """Run the chain over an array (..., 3) of the host into another, through devices."""
+    """Apply the chain to an array of the host, shape (..., 3), on devices; the result in `out`."""
     src = np.ascontiguousarray(pixels).reshape(-1, 3)
     dst = out.reshape(-1, 3) if out.flags.c_contiguous else np.empty(src.shape, out.dtype)
     if np.may_share_memory(src, dst) and src.ctypes.data != dst.ctypes.data:
@@ -83,7 +88,7 @@ def apply_from_host(
         try:
             for lane in [pool.submit(_work, job, number, count, pinned) for number in lanes]:
                 lane.result()
-        finally:  # what is not begun is not done after an error or an interruption
+        finally:  # after an error or an interruption the other chunks are dropped
             _emptied(chunks)
     if not np.may_share_memory(dst, out):
         out[...] = dst.reshape(out.shape)
@@ -98,7 +103,7 @@ class _Job(NamedTuple):
 
 
 def _work(job: _Job, device: int, count: int, pinned: tuple[bool, bool]) -> None:
-    """Take chunks from the queue until none is left, on a stream and in buffers of one's own."""
+    """Process chunks from the queue until none is left, with an own stream and own buffers."""
     from cupyx import empty_pinned
 
     cp = cupy()
@@ -136,7 +141,7 @@ def _emptied(chunks: SimpleQueue[slice]) -> None:
 
 
 def _is_pinned(array: NDArray[Any]) -> bool:
-    """Whether the memory of an array is pinned, so that a device reads it by itself."""
+    """Whether the memory of an array is pinned, so that a device can read it directly."""
     runtime = cupy().cuda.runtime
     try:
         kind = runtime.pointerGetAttributes(array.ctypes.data).type

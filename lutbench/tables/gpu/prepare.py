@@ -1,6 +1,6 @@
-"""A chain of steps laid out for a device: its constants, and its tables in device memory.
+"""A chain of steps prepared for a device: its constants, and its tables in device memory.
 
-Tables stay on the device as long as the LUT that they belong to lives.
+Tables stay on the device as long as their LUT exists.
 """
 
 from __future__ import annotations
@@ -17,15 +17,17 @@ from lutbench.tables.gpu.arrays import cupy
 from lutbench.tables.gpu.source import FOUND, QUICK
 from lutbench.tables.programs import CURVE, PARAMS, Step, folded
 
-ROUNDING = 2.0**-24  # of a float32, relative
-# How far off a result may be for a place that was rounded: a quarter of what is promised
-# for float32, and less than half a code of 16 bits.
+ROUNDING = 2.0**-24
+"""Relative rounding error of float32."""
+
 SLACK = {"float32": 5e-7, "float16": 5e-6, "uint16": 5e-6, "uint8": 5e-6}
+"""Error of a result, in signal, that a rounded place in a table may cause: a quarter of what is
+promised for float32, and less than half a 16-bit code."""
 
 
 @dataclass(frozen=True, eq=False)
 class Prepared:
-    """What a launch needs of a chain: the steps' kinds, their constants, their tables."""
+    """What a launch needs: the kinds of the steps, their constants, their tables."""
 
     steps: tuple[tuple[int, int], ...]
     params: NDArray[Any]
@@ -33,7 +35,7 @@ class Prepared:
 
 
 @dataclass(frozen=True, eq=False)
-class _Laid:
+class _DeviceTable:
     """A table in the memory of a device, and the widest step between two of its nodes."""
 
     table: Any
@@ -51,21 +53,21 @@ def prepare(steps: Sequence[Step], number: str, peak: float, target: str) -> Pre
         how = FOUND
         params["c"][row] = step.params
         if step.table is not None:
-            laid = _on_device(step, dtype)
-            how = how_found(step, laid.steepest, SLACK.get(target, 0.0), dtype)
+            on_device = _on_device(step, dtype)
+            how = how_found(step, on_device.steepest, SLACK.get(target, 0.0), dtype)
             constants = _line(step) if how == QUICK else _in_two(step.params, dtype)
             params["c"][row, : len(constants)] = constants
             params["size"][row] = step.table.shape[0]
-            tables.append(laid.table)
+            tables.append(on_device.table)
         kinds.append((step.op, how))
     return Prepared(tuple(kinds), params, tuple(tables))
 
 
 def how_found(step: Step, steepest: float, slack: float, dtype: np.dtype[Any]) -> int:
-    """`QUICK` where float32 alone finds a place well enough, else `FOUND`.
+    """`QUICK` if float32 finds a place in the table accurately enough, else `FOUND`.
 
-    Over a domain of 0..1 it is exact. Elsewhere a place is off by some roundings of the
-    domain's width, and a result by that part of the table's widest step, on each axis.
+    Over a domain of 0..1 float32 is exact. For others a place is off by some roundings of
+    the domain's width, and a result by that share of the table's widest step, on each axis.
     """
     with np.errstate(all="ignore"):
         size, (scale, shift) = _size(step), np.split(_line(step), 2)
@@ -82,24 +84,24 @@ def _size(step: Step) -> int:
 
 
 def _line(step: Step) -> NDArray[np.float64]:
-    """Factors and summands, (6,), that take each channel's domain to 0..1."""
+    """Factors and offsets, shape (6,), that take each channel's domain to 0..1."""
     scale = step.params[3:6] / (_size(step) - 1)
     return np.concatenate([scale, -step.params[:3] * scale])
 
 
 def _in_two(params: NDArray[np.float64], dtype: np.dtype[Any]) -> NDArray[Any]:
-    """First input and rate of a table, each as a number and what it leaves over."""
+    """First input and rate of a table, each as a rounded number and its rounding error."""
     with np.errstate(over="ignore", invalid="ignore"):
         low, rate = (params[at : at + 3].astype(dtype) for at in (0, 3))
-        rests = [np.nan_to_num(params[at : at + 3] - near) for at, near in ((0, low), (3, rate))]
-    return np.concatenate([low, rests[0], rate, rests[1]])
+        errors = [np.nan_to_num(params[at : at + 3] - near) for at, near in ((0, low), (3, rate))]
+    return np.concatenate([low, errors[0], rate, errors[1]])
 
 
-_known: dict[tuple[int, str, int], tuple[weakref.ref[Any], _Laid]] = {}
+_known: dict[tuple[int, str, int], tuple[weakref.ref[Any], _DeviceTable]] = {}
 
 
-def _on_device(step: Step, dtype: np.dtype[Any]) -> _Laid:
-    """The table of a step in the memory of the current device; a read-only one is remembered."""
+def _on_device(step: Step, dtype: np.dtype[Any]) -> _DeviceTable:
+    """The table of a step in the memory of the current device; a read-only table is cached."""
     cp = cupy()
     table = step.table
     assert table is not None  # the caller has seen to it
@@ -110,7 +112,7 @@ def _on_device(step: Step, dtype: np.dtype[Any]) -> _Laid:
     axes = range(table.ndim - 1)
     with np.errstate(all="ignore"):
         steepest = max(float(np.abs(np.diff(table, axis=axis)).max(initial=0)) for axis in axes)
-    laid = _Laid((_rows if step.op == CURVE else _nodes)(table, dtype), steepest)
+    on_device = _DeviceTable((_rows if step.op == CURVE else _nodes)(table, dtype), steepest)
     cp.cuda.get_current_stream().synchronize()  # other streams may use it next
     if not table.flags.writeable:
 
@@ -119,12 +121,12 @@ def _on_device(step: Step, dtype: np.dtype[Any]) -> _Laid:
             if kept is not None and kept[0] is gone:
                 _known.pop(key, None)
 
-        _known[key] = (weakref.ref(table, forget), laid)
-    return laid
+        _known[key] = (weakref.ref(table, forget), on_device)
+    return on_device
 
 
 def _rows(table: NDArray[Any], dtype: np.dtype[Any]) -> Any:
-    """A curve's rows, each with the step to its successor, one plane a channel."""
+    """A curve's rows, each with the step to the next row, one plane per channel."""
     most = np.finfo(dtype).max
     rows = np.ascontiguousarray(table.T, np.float64)
     steps = np.clip(np.diff(rows, axis=1, append=rows[:, -1:]), -most, most)
@@ -132,7 +134,7 @@ def _rows(table: NDArray[Any], dtype: np.dtype[Any]) -> Any:
 
 
 def _nodes(table: NDArray[Any], dtype: np.dtype[Any]) -> Any:
-    """A lattice, four numbers a node; a node more along each edge repeats the last one."""
+    """A lattice with four numbers per node, and the last node repeated along each edge."""
     inner = np.minimum(np.arange(table.shape[0] + 1), table.shape[0] - 1)
     cube = np.zeros((*[inner.size] * 3, 4), dtype)
     cube[..., :3] = table[np.ix_(inner, inner, inner)]

@@ -1,7 +1,7 @@
 """A chain of steps over pixels on a device, in one pass and on the array's own stream.
 
-A kernel takes less time than Python needs to get everything ready for it, so a launch is
-remembered: the same chain over arrays of the same make is launched again at once.
+A kernel takes less time than Python needs to prepare it, so launches are cached: the same
+chain for arrays of the same make is launched again immediately.
 """
 
 from __future__ import annotations
@@ -23,11 +23,12 @@ from lutbench.tables.gpu.source import GROUP_BYTES, SIZES, THREADS, Shape, write
 from lutbench.tables.programs import code_peak, plan
 
 TYPES = tuple(SIZES)
-REMEMBERED = 256  # launches that are remembered, each a few hundred bytes
+REMEMBERED = 256
+"""Launches that are cached, each a few hundred bytes."""
 
 
-class Wish(NamedTuple):
-    """How pixels are to be read and the result written; see `apply_pixels`."""
+class PixelOptions(NamedTuple):
+    """How pixels are read and the result is written; see `apply_pixels`."""
 
     dtype: Any = None
     bits: int | None = None
@@ -35,11 +36,11 @@ class Wish(NamedTuple):
     planar: bool = False
 
 
-AS_IT_IS = Wish()
+AS_IT_IS = PixelOptions()
 
 
 class Codes(NamedTuple):
-    """What 1.0 is in the pixels that come and in those that go."""
+    """The codes of signal 1.0 in the input and in the output."""
 
     peak: float
     out_peak: float
@@ -47,46 +48,46 @@ class Codes(NamedTuple):
 
 @dataclass(frozen=True, eq=False)
 class Launch:
-    """A kernel with all its arguments but the two addresses."""
+    """A kernel with all its arguments except the two addresses."""
 
     kernel: Any
     blocks: int
     tail: tuple[Any, ...]
 
     def __call__(self, source: int, target: int, stream: Any = None) -> None:
-        if self.blocks:  # a grid of no blocks is an error to CUDA
+        if self.blocks:  # CUDA refuses a grid without blocks
             arguments = (source, target, *self.tail)
             self.kernel((self.blocks,), (THREADS,), arguments, stream=stream)
 
 
 def apply_on_device(
-    transforms: Sequence[Transform], pixels: Any, out: Any = None, wish: Wish = AS_IT_IS
+    transforms: Sequence[Transform], pixels: Any, out: Any = None, options: PixelOptions = AS_IT_IS
 ) -> Any:
-    """What `apply_pixels` does, for an array that lives on a CUDA device.
+    """`apply_pixels` for an array on a CUDA device.
 
-    The result is an array of the same library, device and stream; nothing waits for
-    it. float16 is taken too. Errors are those of `apply_pixels`.
+    The result is an array of the same library, device and stream; the call does not wait for
+    it. Errors are those of `apply_pixels`.
     """
     source = look(pixels)
     target = None if out is None else look(out)
-    if source is None or (target is None and out is not None) or wish.dtype is not None:
-        return _apply(transforms, pixels, out, wish)
-    key = (*map(id, transforms), source.make, None if target is None else target.make, wish)
+    if source is None or (target is None and out is not None) or options.dtype is not None:
+        return _apply(transforms, pixels, out, options)
+    key = (*map(id, transforms), source.make, None if target is None else target.make, options)
     known = _launches.get(key)
     if known is not None and all(ref() is each for ref, each in zip(known.of, transforms)):  # noqa: B905
         result = out
         if target is None:
             result = source.empty()
             target = look(result)
-        # A new array may begin elsewhere than the one that the kernel was chosen for.
+        # A new array may be aligned differently from the one that the kernel was chosen for.
         if target is not None and target.make == known.target and _apart(source, target):
             known.launch(source.address, target.address, source.stream)
             return result
-    return _apply(transforms, pixels, out, wish, key)
+    return _apply(transforms, pixels, out, options, key)
 
 
 def _apart(source: Any, target: Any) -> bool:
-    """Whether two arrays are one and the same, or share no memory."""
+    """Whether two arrays are the same array, or share no memory."""
     if source.address == target.address:
         return bool(source.make == target.make)
     return bool(
@@ -97,32 +98,32 @@ def _apart(source: Any, target: Any) -> bool:
 
 
 def _apply(
-    transforms: Sequence[Transform], pixels: Any, out: Any, wish: Wish, key: Any = None
+    transforms: Sequence[Transform], pixels: Any, out: Any, options: PixelOptions, key: Any = None
 ) -> Any:
-    """`apply_on_device` for the first time; the launch is remembered under `key`."""
+    """`apply_on_device` for the first time; the launch is cached under `key`."""
     with on_stream(pixels):
         source = Borrowed(pixels)
         kind = source.view.dtype
         _check(kind.name, "pixels")
         if out is None:
-            wanted = np.dtype(kind if wish.dtype is None else wish.dtype)
+            wanted = np.dtype(kind if options.dtype is None else options.dtype)
             _check(wanted.name, "dtype")
             target = source.empty(wanted)
         else:
             target = Borrowed(out, "out")
-            _check_out(source, target, wish.dtype)
-        axis = 0 if wish.planar else -1
+            _check_out(source, target, options.dtype)
+        axis = 0 if options.planar else -1
         if source.view.ndim == 0 or source.view.shape[axis] != 3:
             raise LutbenchError(
                 f"an array of shape {source.view.shape} is not R G B",
-                accepted=f"a {'first' if wish.planar else 'last'} axis of length 3",
+                accepted=f"a {'first' if options.planar else 'last'} axis of length 3",
             )
-        out_bits = wish.out_bits
+        out_bits = options.out_bits
         if out_bits is None and target.view.dtype == kind:
-            out_bits = wish.bits
-        codes = Codes(code_peak(kind, wish.bits), code_peak(target.view.dtype, out_bits))
+            out_bits = options.bits
+        codes = Codes(code_peak(kind, options.bits), code_peak(target.view.dtype, out_bits))
         view, into = source.view, target.view
-        if wish.planar:
+        if options.planar:
             cp = cupy()
             view, into = cp.moveaxis(view, 0, -1), cp.moveaxis(into, 0, -1)
         done = launch(transforms, view, into, codes)
@@ -135,9 +136,9 @@ def _apply(
 def launch(
     transforms: Sequence[Transform], source: Any, target: Any, codes: Codes
 ) -> Launch | None:
-    """Run the chain over a CuPy array (..., 3) into another, on the current stream.
+    """Apply the chain to a CuPy array, shape (..., 3), on the current stream; result in `target`.
 
-    Gives what was launched, where it serves for other arrays of the same make as well.
+    Returns the launch if it can be used again for arrays of the same make, else None.
     """
     cp = cupy()
     src, dst = source.reshape(-1, 3), target.reshape(-1, 3)
@@ -166,7 +167,7 @@ def _launch_of(transforms: Sequence[Transform], src: Any, dst: Any, codes: Codes
 
 
 def _layout(pixels: Any, group: int) -> str:
-    """How pixels lie, as far as groups of them can be read in whole words."""
+    """The memory layout of pixels: packed or planar if groups can be read in whole words."""
     item, width = pixels.itemsize, group * pixels.itemsize
     step, channel = pixels.strides
     if pixels.data.ptr % width == 0:
@@ -204,7 +205,7 @@ def _check_out(source: Borrowed, target: Borrowed, dtype: Any) -> None:
         )
 
 
-# -- What is remembered ---------------------------------------------------------
+# -- The cache of launches ------------------------------------------------------
 
 
 class _Known(NamedTuple):

@@ -1,10 +1,10 @@
 """The CUDA source of one kernel: a chain of steps over pixels in one pass.
 
-A thread takes a *group* of pixels: as many as make three loads of 8 bytes, whether the
-channels are interleaved or one plane each. What is left over, and pixels with any other
-strides, go one at a time. Streaming loads and stores leave the cache to the tables.
-The steps are in `steps.cu`, which is the same for all kernels; what is written here is
-how pixels come and go, and which steps they pass.
+A thread processes a *group* of pixels: as many as make three loads of 8 bytes, whether the
+channels are interleaved or planar. Remaining pixels, and those with other strides, are
+processed one at a time. Streaming loads and stores leave the cache to the tables. The
+steps are in `steps.cu`, which is the same for all kernels; this module writes how pixels
+are loaded and stored, and which steps are applied.
 """
 
 from __future__ import annotations
@@ -39,8 +39,8 @@ FINDERS = ("found", "quick")
 class Shape:
     """What a kernel is written for.
 
-    `steps` holds the operation of each step and how it finds a place in its table; a
-    side's layout is ``"packed"`` (R G B together), ``"planar"`` or ``"strided"``.
+    `steps` has the operation of each step, and how it finds a place in its table. A layout
+    is ``"packed"`` (R G B together), ``"planar"`` or ``"strided"``.
     """
 
     steps: tuple[tuple[int, int], ...]
@@ -52,13 +52,13 @@ class Shape:
 
     @property
     def bounds(self) -> str:
-        """What the compiler is told of the threads in a block, and of blocks side by side."""
+        """The launch bounds: threads in a block, and blocks that should fit at once."""
         full = self.pixels == 2 and self.number == "float32"
         return f"{THREADS}, {BLOCKS}" if full else f"{THREADS}"
 
     @property
     def pixels(self) -> int:
-        """Pixels of a thread."""
+        """Pixels that a thread processes."""
         if "strided" in (self.source_layout, self.target_layout):
             return 1
         return GROUP_BYTES // max(SIZES[self.source], SIZES[self.target])
@@ -101,7 +101,7 @@ extern "C" __global__ void __launch_bounds__({shape.bounds}) run(
 
 
 def _steps(shape: Shape) -> Iterator[str]:
-    """A call for each step. Codes are finite, and so is what tables and clamps make of them."""
+    """A call for each step; after codes, tables and clamps, values are known to be finite."""
     plain = {MATRIX: "matrix", CLAMP: "clamp", POWER: "power"}
     finite = shape.source.startswith("uint")
     for k, (op, how) in enumerate(shape.steps):
@@ -142,12 +142,12 @@ def _writer(dtype: str) -> str:
 
 
 def _group(shape: Shape, names: str) -> str:
-    """What a thread does with a whole group: three loads, its pixels, three stores."""
+    """The code for a whole group: three loads, its pixels, three stores."""
     pixels = shape.pixels
     read, written = pixels * SIZES[shape.source], pixels * SIZES[shape.target]
 
     def places(layout: str, width: int, channel: str) -> tuple[str, str, str]:
-        """Bytes from group to group, from load to load, and where an element stands."""
+        """Bytes from group to group, bytes from load to load, and the index of an element."""
         if layout == "packed":
             return str(3 * width), str(width), "3 * i + c"
         return str(width), channel, f"c * {pixels} + i"
