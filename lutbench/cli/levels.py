@@ -306,12 +306,12 @@ def _show(day: Levels, subject: LevelsSubject, printing: Printing) -> None:
 
 def _note_other_rung(exposed: float, subject: LevelsSubject) -> None:
     """Print a note where the LUT's exposure compensation does not match the exposure."""
-    from lutbench.exposure.sets import brings_back, no_rung
+    from lutbench.exposure.sets import brings_back, missing_lut
 
     if not brings_back(subject.exposure, exposed):
         note(
             f"the scene is exposed {exposed:+g}, and {subject.name} is a LUT of "
-            f"{subject.exposure:+g}: {no_rung(exposed)}"
+            f"{subject.exposure:+g}: {missing_lut(exposed)}"
         )
 
 

@@ -1,1 +1,1 @@
-"""A display as it was measured: a model fitted to it, what it can reach, its calibration."""
+"""A measured display: the model fitted to it, what it can reach, its calibration."""

@@ -1,7 +1,7 @@
 """The additive part of a display model: curves, primaries and black, fitted together.
 
-Gauss–Newton steps to the least difference of L*a*b*; each curve is a spline of
-lightness from 0 to 1, held smooth.
+The fit minimises the difference in L*a*b* by Gauss–Newton steps. Each curve is a smoothed
+spline of lightness from 0 to 1.
 """
 
 from __future__ import annotations
@@ -17,19 +17,19 @@ from lutbench.model.transforms import Array
 KNOTS = 24
 """Spline pieces of a curve."""
 
-ROUNDS = 10
+MAX_STEPS = 10
 """Gauss–Newton steps of a fit."""
 
 CHROMA_SHARE = 0.03
-"""How much less a difference of a* or b* counts with each unit of chroma: between the 0.045
-and 0.015 of ΔE 2000."""
+"""Per unit of chroma: a difference in a* or b* is divided by 1 + this × chroma. ΔE 2000 has 0.045
+for chroma and 0.015 for hue."""
 
 PENALTY = 100.0
-"""Squared second differences of a spline's numbers that weigh as much as one squared L*a*b*."""
+"""Weight of squared second differences of the spline's coefficients against squared L*a*b*."""
 
 
 class _Additive:
-    """Curves, primaries and black as one row of numbers, and its Gauss–Newton steps."""
+    """The fit of curves, primaries and black by Gauss–Newton steps."""
 
     def __init__(self, read: Measurements, smoothness: float) -> None:
         from scipy.interpolate import BSpline
@@ -37,9 +37,9 @@ class _Additive:
         self.read = read
         knots = np.r_[[0.0] * 3, levels(KNOTS + 1), [1.0] * 3]
         self.count = KNOTS + 3
-        held = np.clip(read.signal, 0, 1)
+        signal = np.clip(read.signal, 0, 1)
         self.basis = [
-            np.asarray(BSpline.design_matrix(held[:, c], knots, 3).todense()) for c in range(3)
+            np.asarray(BSpline.design_matrix(signal[:, c], knots, 3).todense()) for c in range(3)
         ]
         self.rows = np.asarray(
             BSpline.design_matrix(np.linspace(0, 1, CURVE_ROWS), knots, 3).todense()
@@ -57,11 +57,11 @@ class _Additive:
         self.penalty = np.diff(np.eye(self.count), n=2, axis=0) * np.sqrt(PENALTY * smoothness)
 
     def fitted(self) -> DisplayModel:
-        """The model after the steps."""
+        """The fitted model."""
         curves, primaries, black = self._start()
         left = self._cost(curves, primaries, black)
         damping = 1e-4
-        for _ in range(ROUNDS):
+        for _ in range(MAX_STEPS):
             step = self._step(curves, primaries, black, damping)
             inner = 3 * (self.count - 2)
             moved = curves.copy()
@@ -93,20 +93,21 @@ class _Additive:
         return np.repeat(curve[:, None], 3, axis=1), primaries, self.black.copy()
 
     def _parts(self, curves: Array, primaries: Array, black: Array) -> tuple[Array, Array, Array]:
-        tall = np.stack([self.basis[c] @ curves[:, c] for c in range(3)], axis=1)
-        light = light_of(tall)
-        return tall, light, black + light @ primaries.T
+        """Lightness and light of each channel, and XYZ, at the readings: shapes (n, 3)."""
+        lightness_ = np.stack([self.basis[c] @ curves[:, c] for c in range(3)], axis=1)
+        light = light_of(lightness_)
+        return lightness_, light, black + light @ primaries.T
 
     def _cost(self, curves: Array, primaries: Array, black: Array) -> float:
         xyz = self._parts(curves, primaries, black)[2]
-        rest = self.weight * (lab_from_xyz(xyz, self.white) - self.wanted)
-        return float((rest**2).sum() + ((self.penalty @ curves) ** 2).sum())
+        residual = self.weight * (lab_from_xyz(xyz, self.white) - self.wanted)
+        return float((residual**2).sum() + ((self.penalty @ curves) ** 2).sum())
 
     def _step(self, curves: Array, primaries: Array, black: Array, damping: float) -> Array:
-        tall, light, xyz = self._parts(curves, primaries, black)
-        rest = self.weight * (lab_from_xyz(xyz, self.white) - self.wanted)
+        lightness_, light, xyz = self._parts(curves, primaries, black)
+        residual = self.weight * (lab_from_xyz(xyz, self.white) - self.wanted)
         lab_by_xyz = self.weight[:, :, None] * _lab_slope(xyz, self.white)
-        slope = (light_of(tall + 1e-6) - light_of(tall - 1e-6)) / 2e-6
+        slope = (light_of(lightness_ + 1e-6) - light_of(lightness_ - 1e-6)) / 2e-6
         columns = []
         for c in range(3):
             by_light = lab_by_xyz @ primaries[:, c]
@@ -118,7 +119,7 @@ class _Additive:
         columns.append(scaled)
         jacobian = np.concatenate(columns, axis=2).reshape(3 * len(xyz), -1)
         normal = jacobian.T @ jacobian
-        right = -jacobian.T @ rest.ravel()
+        right = -jacobian.T @ residual.ravel()
         bend = self.penalty[:, 1:-1].T @ self.penalty
         for c in range(3):
             at = slice(c * (self.count - 2), (c + 1) * (self.count - 2))
@@ -151,8 +152,8 @@ def _lab_slope(xyz: Array, white: Array) -> Array:
 
 
 def fit_additive(read: Measurements, smoothness: float) -> DisplayModel:
-    """The additive display nearest to readings that hold black, white and full primaries.
+    """The additive model nearest to readings, which must include black, white and full primaries.
 
-    `smoothness` is what the curves' squared second differences weigh.
+    `smoothness` is the weight of the curves' squared second differences.
     """
     return _Additive(read, smoothness).fitted()

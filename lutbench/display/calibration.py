@@ -1,4 +1,4 @@
-"""The LUT that makes a display show what a target asks for."""
+"""The LUT that calibrates a display to a target."""
 
 from __future__ import annotations
 
@@ -19,15 +19,15 @@ from lutbench.tables.lut import USUAL_SIZE, Lut
 from lutbench.tables.nodes import sample
 
 GREYS = 101
-"""Greys by which a calibration is judged: one a percent."""
+"""Greys by which a calibration is judged: one per percent."""
 
 COLOURS = 3000
-"""Random signals by which it is judged: enough for a steady 95th percentile."""
+"""Random signals by which a calibration is judged: enough for a stable 95th percentile."""
 
 
 @dataclass(frozen=True, eq=False)
 class Calibration(Transform):
-    """From the target's signal to the display's: both full scale, in 0..1."""
+    """From the target's signal to the display's signal, both full scale, 0..1."""
 
     model: DisplayModel
     target: Target
@@ -46,16 +46,16 @@ class Calibration(Transform):
 
 @dataclass(frozen=True, eq=False)
 class Calibrated:
-    """A calibration LUT, and what the display shows with it as the model says.
+    """A calibration LUT, and what the display shows with it according to its model.
 
     Parameters
     ----------
     lut
-        The LUT, of full-scale values.
+        The LUT, full-scale values to full-scale values.
     expected
-        ΔE 2000 and ΔE ITP between what the target asks for and what the display shows:
-        for greys, for the measured chart's colours, for random signals (many of which a
-        small display cannot show).
+        ΔE 2000 and ΔE ITP between the target and what the display shows: for greys, for the
+        colours of the measured chart, and for random signals (many of which a display of
+        small gamut cannot show).
     """
 
     lut: Lut
@@ -88,10 +88,10 @@ def calibrate(
     size
         Nodes along an edge.
     source_range, display_range
-        Of the values that the LUT takes and gives; a monitoring LUT in front must give
-        what `source_range` says.
+        The signal range of the LUT's input and output. The output of `behind`, where given,
+        must be in `source_range`.
     behind
-        A monitoring LUT: the result does both, the monitoring LUT first.
+        A monitoring LUT to combine with: the result applies it first, then the calibration.
     """
     calibration: Transform = Calibration(model, target)
     if source_range == "legal":
@@ -121,13 +121,13 @@ def _expected(
 
 
 def _chart(target: Target) -> Array:
-    """The measured chart as the target encodes it, white reflectance at the target's white."""
+    """The measured chart in the target's encoding, white reflectance at the target's white."""
     light = chart_light(target.gamut)
     return np.clip(target.curve.encode(np.clip(light, 0, None)), 0, 1)
 
 
 def differences(shown: Array, wanted: Array, white: Array) -> dict[str, Spread]:
-    """Spreads of ΔE 2000 (against `white`) and ΔE ITP of XYZ in cd/m²."""
+    """Spreads of ΔE 2000 (relative to `white`) and ΔE ITP; all XYZ in cd/m², shape (n, 3)."""
     return {
         "delta_e_2000": Spread.of(
             delta_e_2000(lab_from_xyz(shown, white), lab_from_xyz(wanted, white))

@@ -1,4 +1,4 @@
-"""A calibrated display checked: a second set of readings against the target."""
+"""The check of a calibrated display: a second set of readings against the target."""
 
 from __future__ import annotations
 
@@ -18,10 +18,13 @@ from lutbench.model.gamuts import Gamut
 from lutbench.model.transforms import Array
 
 NEUTRAL = 1e-9
-"""Channels of a grey are the same within this."""
+"""Signal: a patch is grey if its channels differ by less than this."""
 
-DARK, BRIGHT = 0.02, 0.92
-"""Signals between which gamma is told: nearer the ends a reading's noise is all of it."""
+DARK = 0.02
+"""Signal: below it no gamma is given, as noise dominates the reading."""
+
+BRIGHT = 0.92
+"""Signal: above it no gamma is given, as noise dominates the small logarithms."""
 
 
 @dataclass(frozen=True)
@@ -33,13 +36,14 @@ class GreyStep:
     level
         Signal, 0..1.
     luminance, wanted
-        cd/m², read and asked for.
+        cd/m², measured and by the target.
     gamma, gamma_wanted
-        log(luminance / white) / log(level); None near the ends, where it has no meaning.
+        log(luminance / white) / log(level); None near the ends, where noise dominates.
     balance
-        Linear R, G, B of the reading in the target's gamut over its luminance; 1 each is neutral.
+        Linear R, G, B of the reading in the target's gamut, divided by its luminance; 1 each is
+        neutral.
     xy
-        Chromaticity read.
+        Measured chromaticity.
     delta_e_2000, delta_e_itp
         Against the target.
     """
@@ -66,9 +70,9 @@ class DisplayCheck:
     Parameters
     ----------
     readings
-        Signals of the target that were shown, and what was read.
+        The signals of the target that were shown, and their readings.
     target
-        With the peak and black that were read or told.
+        The target, with the peak and black that were measured or given.
     """
 
     readings: Measurements
@@ -76,12 +80,12 @@ class DisplayCheck:
 
     @cached_property
     def wanted(self) -> Array:
-        """XYZ in cd/m² that the target asks for, shape (n, 3)."""
+        """XYZ of the target in cd/m², shape (n, 3)."""
         return self.target.xyz(np.clip(self.readings.signal, 0, 1))
 
     @cached_property
     def delta_e_2000(self) -> Array:
-        """By patch, the target's white as white."""
+        """ΔE 2000 by patch, shape (n,), relative to the target's white."""
         white = self.target.white
         return delta_e_2000(
             lab_from_xyz(self.readings.xyz, white), lab_from_xyz(self.wanted, white)
@@ -89,7 +93,7 @@ class DisplayCheck:
 
     @cached_property
     def delta_e_itp(self) -> Array:
-        """By patch."""
+        """ΔE ITP by patch, shape (n,)."""
         return delta_e_itp(itp_from_xyz(self.readings.xyz), itp_from_xyz(self.wanted))
 
     @property
@@ -171,12 +175,12 @@ def check_display(
 ) -> DisplayCheck:
     """Readings of a calibrated display against a target.
 
-    `peak` and `black` are those of the target, in cd/m²; unless told those that were read.
+    `peak` and `black` are those of the target, in cd/m². Default: those that were measured.
 
     Raises
     ------
     LutbenchError
-        When white or black is not told and not among the patches.
+        When white or black is neither given nor among the patches.
     """
     read = {"white": readings.mean(1, 1, 1), "black": readings.mean(0, 0, 0)}
     named = {"white": peak, "black": black}
@@ -185,7 +189,7 @@ def check_display(
         reading = read[name]
         if value is None and reading is None:
             raise LutbenchError(
-                f"the readings lack {name}, and the target's is not told",
+                f"the readings have no {name}, and none is given for the target",
                 accepted=f"a patch of {name}, or --{'peak' if name == 'white' else 'black'}",
             )
         levels[name] = value if value is not None else float(reading[1])  # type: ignore[index]

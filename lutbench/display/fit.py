@@ -1,14 +1,14 @@
 """A display model fitted to measurements, and how good it is.
 
-Curves, primaries and black are fitted together to the least difference of L*a*b*
-(Gauss–Newton); the curves are splines of lightness, held smooth. How smooth, and
-whether a residual lattice is worth having, is decided by patches left out: a model
-that does not foretell them better is not taken.
+Curves, primaries and black are fitted together to the least difference in L*a*b*
+(Gauss–Newton); the curves are smoothed splines of lightness. Cross-validation decides how
+smooth they are and whether a residual lattice is used: a model is chosen only if it predicts
+patches better that were left out of its fit.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -25,34 +25,37 @@ from lutbench.model.transforms import Array
 from lutbench.tables.lut import Lut3D
 
 FEWEST = 24
-"""Patches: three curves, nine numbers of the primaries, and some to judge by."""
+"""Patches: enough for three curves and nine numbers of the primaries, and some to validate."""
 
 SMOOTHNESS = tuple(10.0**power for power in (-1, 0, 1, 2))
-"""Of the curves, tried by leaving patches out."""
+"""Smoothness of the curves: the values that cross-validation tries."""
 
 FOLDS = 8
-"""Parts of the patches, each left out once."""
+"""Parts of the patches for cross-validation; each is left out once."""
 
 RESIDUAL_SIZE = 9
-"""Nodes along an edge of the residual lattice: about as many nodes as the long set has patches."""
+"""Nodes along an edge of the residual lattice: 729 in all, about the patches of the long set."""
 
 RESIDUAL_SMOOTHNESS = (1e-4, 1e-5, 1e-6)
-"""Of the residual, tried by leaving patches out."""
+"""Smoothness of the residual: the values that cross-validation tries."""
 
 RESIDUAL_REACH = 0.5
-"""Share of the cube over which a residual dies away where no patch was measured."""
+"""Share of the cube's edge over which the residual fades out where no patch was measured."""
 
 WORTH = 0.85
-"""A residual is taken where left-out patches come out at less than this share of ΔE 2000
-without it, and by more than chance (two standard errors)."""
+"""A residual is used if it lowers the ΔE 2000 of left-out patches to less than this share, and by
+more than two standard errors."""
 
 ODD = 6.0
-"""A patch this many times as far off as the median, and ΔE 2000 over 1.5, is named."""
+"""A patch is named if its ΔE 2000 is over this many times the median, and over `ODD_DELTA_E`."""
+
+ODD_DELTA_E = 1.5
+"""ΔE 2000: smaller differences are not worth measuring a patch again."""
 
 
 @dataclass(frozen=True, eq=False)
 class DisplayFit:
-    """A model of a display and what speaks for it.
+    """A model of a display, and how well it predicts.
 
     Parameters
     ----------
@@ -61,15 +64,14 @@ class DisplayFit:
     measurements
         What it was fitted to.
     left_out
-        XYZ of each patch, foretold by a model fitted without it, shape (n, 3). Patches that
-        a model cannot do without (black, white and the full primaries) are foretold by the
-        whole fit.
+        XYZ of each patch in cd/m², predicted by a model fitted without it, shape (n, 3). Patches
+        that every fit needs (black, white and the full primaries) are predicted by the whole fit.
     judged
         Which patches were really left out, shape (n,).
     additive_left_out
-        ΔE 2000 (mean) of the same without a residual.
+        Mean ΔE 2000 of the left-out patches without a residual.
     notes
-        What the user should know.
+        Warnings for the user.
     """
 
     model: DisplayModel
@@ -81,12 +83,12 @@ class DisplayFit:
 
     @cached_property
     def delta_e_2000(self) -> Array:
-        """Of every patch against its reading, the display's own white as white."""
+        """ΔE 2000 of every patch's prediction, shape (n,), relative to the display's own white."""
         return _delta_e(self.left_out, self.measurements.xyz, self.model.white)
 
     @cached_property
     def delta_e_itp(self) -> Array:
-        """Of every patch against its reading."""
+        """ΔE ITP of every patch's prediction, shape (n,)."""
         return delta_e_itp(itp_from_xyz(self.left_out), itp_from_xyz(self.measurements.xyz))
 
     def spread(self, what: str = "delta_e_2000") -> Spread:
@@ -94,10 +96,7 @@ class DisplayFit:
         return Spread.of(getattr(self, what)[self.judged])
 
     def additivity(self) -> float:
-        """Luminance of red, green and blue together over white's, black taken off; 1 is additive.
-
-        From the readings of the full primaries.
-        """
+        """Luminance of red + green + blue over that of white, black subtracted; 1 is additive."""
         read = self.measurements
         black = read.mean(0, 0, 0)
         assert black is not None
@@ -108,7 +107,7 @@ class DisplayFit:
         return total / float(white[1] - black[1])
 
     def drift(self) -> float:
-        """The widest spread of white's luminance between its readings, as a share."""
+        """The range of white's luminance over its readings, as a share of its mean."""
         white = self.measurements.xyz[self.measurements.where(1, 1, 1), 1]
         return float(np.ptp(white) / white.mean())
 
@@ -148,17 +147,17 @@ def fit_display(measurements: Measurements) -> DisplayFit:
     additive = fit_additive(measurements, smoothness)
     white = additive.white
     judged = folds >= 0
-    plain_off = _delta_e(plain, measurements.xyz, white)[judged]
+    plain_error = _delta_e(plain, measurements.xyz, white)[judged]
     amount, with_residual = _best_residual(measurements, folds, smoothness)
-    off = _delta_e(with_residual, measurements.xyz, white)[judged]
-    gain = plain_off - off
+    error = _delta_e(with_residual, measurements.xyz, white)[judged]
+    gain = plain_error - error
     sure = gain.mean() > 2 * gain.std() / np.sqrt(len(gain))
-    taken = bool(off.mean() < WORTH * plain_off.mean() and sure)
-    model = _with_residual(additive, measurements, amount) if taken else additive
-    foretold = np.where(judged[:, None], with_residual if taken else plain, 0.0)
-    foretold[~judged] = model.xyz(measurements.signal[~judged])
-    fit = DisplayFit(model, measurements, foretold, judged, float(plain_off.mean()))
-    return DisplayFit(model, measurements, foretold, judged, fit.additive_left_out, _notes(fit))
+    used = bool(error.mean() < WORTH * plain_error.mean() and sure)
+    model = _with_residual(additive, measurements, amount) if used else additive
+    predicted = np.where(judged[:, None], with_residual if used else plain, 0.0)
+    predicted[~judged] = model.xyz(measurements.signal[~judged])
+    fit = DisplayFit(model, measurements, predicted, judged, float(plain_error.mean()))
+    return replace(fit, notes=_notes(fit))
 
 
 def _check(read: Measurements) -> None:
@@ -172,7 +171,7 @@ def _check(read: Measurements) -> None:
     missing = [name for name, signal in needed.items() if read.mean(*signal) is None]
     if missing:
         raise LutbenchError(
-            f"the measurements lack {', '.join(missing)}",
+            f"the measurements have no {', '.join(missing)}",
             accepted="all patches of `lutbench display patches`",
         )
     levels = len(np.unique(read.signal[np.ptp(read.signal, axis=1) < 1e-9, 0]))
@@ -194,18 +193,18 @@ def _check(read: Measurements) -> None:
     size = np.abs(primaries).sum(axis=0)
     if (size == 0).any() or abs(np.linalg.det(primaries / size)) < 1e-3:
         raise LutbenchError(
-            "the readings of red, green and blue do not span colours",
+            "the readings of red, green and blue do not make a triangle",
             accepted="readings in the order in which the patches were shown",
         )
 
 
 def _folds(read: Measurements) -> Array:
-    """The fold of each patch; -1 for those that every fit needs, and for repeats."""
+    """The fold in which each patch is left out, shape (n,); -1 for those that every fit needs."""
     folds = np.random.default_rng(4).permutation(len(read.names)) % FOLDS
     for signal in ((0, 0, 0), (1, 1, 1), *np.eye(3)):
         folds[read.where(*signal)] = -1
     _, index = np.unique(read.signal, axis=0, return_inverse=True)
-    # A patch that was read twice is left out as a whole.
+    # All readings of the same patch are left out together.
     first = np.full(index.max() + 1, -2)
     for number, group in enumerate(index.ravel()):
         if first[group] == -2:
@@ -215,42 +214,43 @@ def _folds(read: Measurements) -> Array:
 
 
 def _best_smoothness(read: Measurements, folds: Array) -> tuple[float, Array]:
-    """The smoothness that foretells left-out patches best, and what it foretells."""
+    """The smoothness that predicts left-out patches best, and the XYZ that it predicts."""
     found = []
     for smoothness in SMOOTHNESS:
-        foretold = _foretold(read, folds, lambda part, s=smoothness: fit_additive(part, s))
+        predicted = _predicted(read, folds, lambda part, s=smoothness: fit_additive(part, s))
         judged = folds >= 0
         white = read.mean(1, 1, 1)
         assert white is not None
-        off = _delta_e(foretold, read.xyz, white)[judged]
-        found.append((float(off.mean()), smoothness, foretold))
-    _, smoothness, foretold = min(found, key=lambda each: each[0])
-    return smoothness, foretold
+        error = _delta_e(predicted, read.xyz, white)[judged]
+        found.append((float(error.mean()), smoothness, predicted))
+    _, smoothness, predicted = min(found, key=lambda each: each[0])
+    return smoothness, predicted
 
 
 def _best_residual(read: Measurements, folds: Array, smoothness: float) -> tuple[float, Array]:
+    """The residual's smoothness that predicts left-out patches best, and what it predicts."""
     additive = [fit_additive(read.chosen(folds != fold), smoothness) for fold in range(FOLDS)]
     white = read.mean(1, 1, 1)
     assert white is not None
     found = []
     for amount in RESIDUAL_SMOOTHNESS:
-        foretold = np.zeros_like(read.xyz)
+        predicted = np.zeros_like(read.xyz)
         for fold, plain in enumerate(additive):
             model = _with_residual(plain, read.chosen(folds != fold), amount)
-            foretold[folds == fold] = model.xyz(read.signal[folds == fold])
-        off = _delta_e(foretold, read.xyz, white)[folds >= 0]
-        found.append((float(off.mean()), amount, foretold))
-    _, amount, foretold = min(found, key=lambda each: each[0])
-    return amount, foretold
+            predicted[folds == fold] = model.xyz(read.signal[folds == fold])
+        error = _delta_e(predicted, read.xyz, white)[folds >= 0]
+        found.append((float(error.mean()), amount, predicted))
+    _, amount, predicted = min(found, key=lambda each: each[0])
+    return amount, predicted
 
 
-def _foretold(read: Measurements, folds: Array, fitted: Any) -> Array:
-    """XYZ of each patch by a model fitted without its fold."""
-    foretold = np.zeros_like(read.xyz)
+def _predicted(read: Measurements, folds: Array, fitted: Any) -> Array:
+    """XYZ of each patch by a model fitted without its fold, shape (n, 3)."""
+    predicted = np.zeros_like(read.xyz)
     for fold in range(FOLDS):
         model = fitted(read.chosen(folds != fold))
-        foretold[folds == fold] = model.xyz(read.signal[folds == fold])
-    return foretold
+        predicted[folds == fold] = model.xyz(read.signal[folds == fold])
+    return predicted
 
 
 def _delta_e(found: Array, wanted: Array, white: Array) -> Array:
@@ -258,29 +258,29 @@ def _delta_e(found: Array, wanted: Array, white: Array) -> Array:
 
 
 def _with_residual(plain: DisplayModel, read: Measurements, smoothness: float) -> DisplayModel:
-    """The additive model with a lattice of what it leaves at the patches."""
+    """The additive model with a lattice fitted to its residuals in L*a*b*."""
     white = plain.black + plain.primaries.sum(axis=1)
-    rest = (lab_from_xyz(read.xyz, white) - plain.lab(read.signal)) / LAB_SCALE
-    fit = ScatteredFit(np.clip(read.signal, 0, 1), rest, RESIDUAL_SIZE)
+    residual = (lab_from_xyz(read.xyz, white) - plain.lab(read.signal)) / LAB_SCALE
+    fit = ScatteredFit(np.clip(read.signal, 0, 1), residual, RESIDUAL_SIZE)
     table = fit.solve(smoothness, reach=RESIDUAL_REACH)
     return DisplayModel(plain.curves, plain.primaries, plain.black, Lut3D(table))
 
 
 def _notes(fit: DisplayFit) -> tuple[str, ...]:
     notes = []
-    off = fit.delta_e_2000
-    limit = max(ODD * float(np.median(off[fit.judged])), 1.5)
-    odd = [fit.measurements.names[k] for k in np.flatnonzero((off > limit) & fit.judged)]
+    error = fit.delta_e_2000
+    limit = max(ODD * float(np.median(error[fit.judged])), ODD_DELTA_E)
+    odd = [fit.measurements.names[k] for k in np.flatnonzero((error > limit) & fit.judged)]
     if odd:
         more = f" and {len(odd) - 4} more" if len(odd) > 4 else ""
         notes.append(
-            f"far from what the other patches foretell: {', '.join(odd[:4])}{more};"
-            " measure them again, or the display bends sharply there"
+            f"far from what the other patches predict: {', '.join(odd[:4])}{more}."
+            " Measure them again; if they stay, the display is uneven there"
         )
     if fit.drift() > 0.02:
         notes.append(
             f"white drifts by {100 * fit.drift():.1f} % between its readings: let the display"
-            " warm up, and switch off what dims it by the picture"
+            " warm up, and switch off automatic dimming"
         )
     if abs(fit.additivity() - 1) > 0.03:
         notes.append(

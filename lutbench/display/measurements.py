@@ -1,4 +1,4 @@
-"""What a meter read: code values and XYZ in a CSV file."""
+"""Readings of a meter: code values and XYZ in a CSV file."""
 
 from __future__ import annotations
 
@@ -19,25 +19,25 @@ Mask = NDArray[np.bool_]
 ACCEPTED = "columns name, R, G, B (code values) and X, Y, Z or Y, x, y (Y in cd/m²)"
 
 BRIGHTEST = 1e5
-"""cd/m²: a reading over this is no reading of a display."""
+"""cd/m²: no display is brighter, so a larger reading is a mistake."""
 
 
 @dataclass(frozen=True, eq=False)
 class Measurements:
-    """Patches as they were shown and as they were read.
+    """The patches that were shown, and their readings.
 
     Parameters
     ----------
     names
-        One a patch.
+        The name of each patch, n of them.
     signal
-        Shown, 0..1, shape (n, 3).
+        The signals that were shown, 0..1, shape (n, 3).
     xyz
-        Read, CIE 1931 2°, Y in cd/m², shape (n, 3).
+        The readings, CIE 1931 2°, Y in cd/m², shape (n, 3).
     coding
-        How the code values of the file were taken, in words.
+        How the code values of the file were interpreted, in words.
     range
-        Of the code values.
+        The signal range of the code values.
     """
 
     names: tuple[str, ...]
@@ -76,14 +76,14 @@ def read_measurements(
     Parameters
     ----------
     bits, range_
-        How the code values are laid out. Unless both are told, the largest code says
-        it, since white is among the patches: 1 is a signal, 255, 1023, 4095, 65535 are
-        full range, 235, 940, 3760, 60160 are legal range.
+        Bit depth and range of the code values. Unless both are given, the largest code decides,
+        since white is among the patches: 1 is a signal; 255, 1023, 4095 and 65535 are full
+        range; 235, 940, 3760 and 60160 are legal range.
 
     Raises
     ------
     FormatError
-        With the row; also where the largest code is none of these.
+        With the row; also when the largest code is none of these.
     """
     names, columns, table = read_columns(
         path, ("R", "G", "B", "X", "Y", "Z"), ("R", "G", "B", "Y", "x", "y"), accepted=ACCEPTED
@@ -119,7 +119,7 @@ def _signal(
         found = fits[0] if fits else None
     if found is None:
         raise FormatError(
-            f"the largest code is {top:g}, which is white in no usual range",
+            f"the largest code is {top:g}, which is not the code of white in any usual range",
             where=path,
             accepted="white among the patches (255, 1023, 4095; legal 235, 940, 3760), or"
             " --bits and --range",

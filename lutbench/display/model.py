@@ -1,8 +1,8 @@
 """The model of a display: signal to the XYZ that it shows, and back.
 
 An additive display: XYZ = black + Σ_c P_c·L_c(V_c), with a rising curve L from 0 to 1
-for each channel. What a display does beyond that (channels that act on each other)
-is a smooth shift of L*a*b*, held in a lattice.
+for each channel. Whatever is not additive (channels that act on each other) is a smooth
+shift of L*a*b*, stored in a lattice.
 """
 
 from __future__ import annotations
@@ -19,31 +19,31 @@ from lutbench.model.transforms import Array
 from lutbench.tables.lut import Lut3D
 
 CURVE_ROWS = 1025
-"""Rows of a curve: the signals of 10 bits and one more."""
+"""Rows of a curve: the 1024 codes of 10 bits, and one more."""
 
 LAB_SCALE = 100.0
-"""The residual lattice holds L*, a*, b* over this."""
+"""L*a*b* units: the residual lattice stores L*, a*, b* divided by this."""
 
-ROUNDS = 12
-"""Steps of the inverse at most; a colour that is near enough stops before."""
+MAX_STEPS = 12
+"""Levenberg–Marquardt steps of the inverse; a colour that is near enough stops earlier."""
 
-UNSHIFTED = 3
-"""Times that the shift is taken off what is wanted before that; each costs a quarter of a step."""
+FIXED_POINT_STEPS = 3
+"""Steps of the inverse that only subtract the shift; each costs a quarter of a full step."""
 
 STEP = 1e-4
-"""Signal over which the slope of the residual is taken: far under the distance of its nodes."""
+"""Signal over which the slope of the residual is taken: far less than the distance of its nodes."""
 
 NEAR = 0.01
-"""L*a*b*: near enough to what is wanted; an eye tells a hundred times that."""
+"""L*a*b* units: a colour this near is found. The eye sees about a hundred times as much."""
 
 DAMPING = 1e-3
-"""Of a step of the inverse, against the L*a*b* that a whole signal makes: about 100."""
+"""First damping of a step of the inverse, as a share of the squared `LAB_SCALE`."""
 
 MARGIN = 0.05
-"""Light of a channel beyond 0..1 that a residual may still bring within reach."""
+"""Light of a channel outside 0..1 up to which a colour may be in reach with the residual."""
 
 STUCK = 10.0
-"""Damping from which a colour counts as come as near as it will."""
+"""Damping above which the search for a colour ends: it gets no nearer."""
 
 
 def lightness(light: Array) -> Array:
@@ -77,13 +77,13 @@ class DisplayModel:
     Parameters
     ----------
     curves
-        Light of each channel at equal steps of signal, from 0 to 1, rising, shape (rows, 3).
+        Light of each channel, 0..1 and rising, at equal steps of signal 0..1, shape (rows, 3).
     primaries
         XYZ of full red, green and blue less black, in cd/m², as columns, shape (3, 3).
     black
-        XYZ of signal 0 of the additive part, in cd/m², shape (3,).
+        XYZ of signal 0 by the additive part, in cd/m², shape (3,).
     residual
-        Shift of L*a*b* (over 100) by signal, or None for an additive display.
+        Shift of L*a*b* (divided by `LAB_SCALE`) by signal; None for an additive display.
     """
 
     curves: Array
@@ -98,7 +98,7 @@ class DisplayModel:
 
     @cached_property
     def darkest(self) -> Array:
-        """XYZ of signal 0, in cd/m²: `black`, and what a residual adds there."""
+        """XYZ of signal 0, in cd/m²: `black`, shifted by the residual."""
         return np.asarray(self.xyz(np.zeros(3)))
 
     @cached_property
@@ -107,14 +107,14 @@ class DisplayModel:
 
     @property
     def gamut(self) -> Gamut:
-        """Primaries and white as chromaticities, black taken off."""
+        """The chromaticities of primaries and white, black subtracted."""
         columns = self.xyz(np.vstack([np.eye(3), np.ones(3)])).T - self.darkest[:, None]
         xy = (columns[:2] / columns.sum(axis=0)).T.tolist()
         red, green, blue, white = (tuple(each) for each in xy)
         return Gamut("display", (red, green, blue), white, "measured")
 
     def light(self, signal: Array) -> Array:
-        """Light of each channel, 0..1, for signals of shape (..., 3), held to 0..1."""
+        """Light of each channel, 0..1, for signals of shape (..., 3), clamped to 0..1."""
         grid = np.linspace(0, 1, len(self.curves))
         parts = [np.interp(signal[..., c], grid, self.curves[:, c]) for c in range(3)]
         return np.stack(parts, axis=-1)
@@ -127,9 +127,9 @@ class DisplayModel:
         return xyz_from_lab(self.lab(signal), self._lab_white)
 
     def lab(self, signal: Array, shift: Array | None = None) -> Array:
-        """L*a*b* of signals, the display's own white at L* = 100.
+        """L*a*b* of signals, shape (..., 3), with the display's own white at L* = 100.
 
-        `shift` is what the residual adds there, where that is known already.
+        `shift` is the residual's shift at these signals, if it is known already.
         """
         plain = self.black + self.light(signal) @ self.primaries.T
         found = lab_from_xyz(plain, self._lab_white)
@@ -138,18 +138,20 @@ class DisplayModel:
         return found + (self._shift(signal) if shift is None else shift)
 
     def _shift(self, signal: Array) -> Array:
-        """The L*a*b* that the residual adds."""
+        """The residual's shift of L*a*b*, shape (..., 3)."""
         assert self.residual is not None
         held = np.clip(signal, 0, 1).reshape(-1, 3)
         return np.asarray(LAB_SCALE * self.residual.apply(held).reshape(signal.shape))
 
     def linear(self, xyz: Array) -> Array:
-        """Light of the channels that an additive display would need; outside 0..1 beyond reach."""
+        """Light of the channels that an additive display needs; outside 0..1 it is out of reach."""
         return np.asarray((xyz - self.black) @ np.linalg.inv(self.primaries).T)
 
     def signal_of_light(self, light: Array) -> Array:
-        """The signal of each channel's light, held to 0..1: where a flat top begins, a
-        flat bottom ends."""
+        """The signal of each channel's light, clamped to 0..1.
+
+        Where a curve is flat: the lowest signal at its top, the highest at its bottom.
+        """
         grid = np.linspace(0, 1, len(self.curves))
         found = np.empty_like(light)
         for c in range(3):
@@ -161,17 +163,17 @@ class DisplayModel:
         return found
 
     def signal(self, xyz: Array) -> Array:
-        """The signal that shows XYZ (in cd/m²), or comes near, shape (..., 3), in 0..1.
+        """The signal, 0..1, that shows XYZ (in cd/m²) or the nearest to it, shape (..., 3).
 
-        Exact for an additive display within its reach; beyond it each channel's light is
-        held to 0..1. With a residual the nearest L*a*b* is looked for from there.
+        Exact for an additive display in its reach; out of reach each channel's light is
+        clamped to 0..1. With a residual, the nearest L*a*b* is searched for from there.
         """
         start = self.signal_of_light(np.clip(self.linear(xyz), 0, 1))
         if self.residual is None:
             return start
-        # What is out of reach is looked for where the additive part holds it.
-        held = self.black + np.clip(self.linear(xyz), 0, 1) @ self.primaries.T
-        wanted = lab_from_xyz(np.where(self._within(xyz), xyz, held), self._lab_white)
+        # A colour out of reach is replaced by the one that the additive part clamps it to.
+        clamped = self.black + np.clip(self.linear(xyz), 0, 1) @ self.primaries.T
+        wanted = lab_from_xyz(np.where(self._within(xyz), xyz, clamped), self._lab_white)
         flat = self._nearest(start.reshape(-1, 3), wanted.reshape(-1, 3))
         return flat.reshape(start.shape)
 
@@ -181,14 +183,15 @@ class DisplayModel:
         return np.asarray(near.all(axis=-1))[..., None]
 
     def _nearest(self, signal: Array, wanted: Array) -> Array:
-        """Levenberg–Marquardt steps to the wanted L*a*b*, held to 0..1; the best is kept.
+        """The signals, clamped to 0..1, whose L*a*b* is nearest to `wanted`, shape (n, 3).
 
-        Before them the additive part is undone for what is wanted less the shift found: as the
-        shift hardly changes within a step, most colours need no other.
+        First fixed-point steps: the additive part is inverted for `wanted` less the residual's
+        shift. The shift hardly changes within such a step, so most colours need no more. Then
+        Levenberg–Marquardt steps for the others.
         """
         best, shift = signal.copy(), self._shift(signal)
         least = ((self.lab(signal, shift) - wanted) ** 2).sum(axis=1)
-        for _ in range(UNSHIFTED):
+        for _ in range(FIXED_POINT_STEPS):
             left = np.flatnonzero(least > NEAR**2)
             asked = xyz_from_lab(wanted[left] - shift[left], self._lab_white)
             trial = self.signal_of_light(np.clip(self.linear(asked), 0, 1))
@@ -199,7 +202,7 @@ class DisplayModel:
             best[kept], shift[kept], least[kept] = trial[better], tried[better], off[better]
         damping = np.full(len(signal), DAMPING)
         active = np.arange(len(signal))
-        for _ in range(ROUNDS):
+        for _ in range(MAX_STEPS):
             active = active[(least[active] > NEAR**2) & (damping[active] < STUCK)]
             if not active.size:
                 break

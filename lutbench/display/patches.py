@@ -12,12 +12,12 @@ from lutbench.model.signal import Range, code_from_signal, signal_from_code
 from lutbench.model.transforms import Array
 
 EVERY_WHITE = 40
-"""Patches after which white is shown again: the report then says how the display drifts."""
+"""Patches after which white is shown again, so that the report can tell how the display drifts."""
 
 
 @dataclass(frozen=True)
 class Amount:
-    """How many patches a set holds: levels of grey, of each primary, of the cube, of near greys."""
+    """How large a set is: levels of grey, levels of each primary, edge of the cube, near greys."""
 
     greys: int
     ramp: int
@@ -33,11 +33,11 @@ AMOUNTS = {
 """Sets by name, of 73, 204 and 685 patches."""
 
 TINT = 0.08
-"""How far a near grey is from grey, as a share of its level: a calibrated grey of a display
-whose white is off lies there."""
+"""Share of its level by which a near grey differs from grey: a calibrated display whose own white
+is wrong shows grey with signals like these."""
 
 DARKER = 1.4
-"""The power that puts levels closer together in the dark, where a curve bends most."""
+"""Exponent that puts levels closer together in the dark, where a curve bends most."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,11 +47,11 @@ class PatchSet:
     Parameters
     ----------
     names
-        One a patch.
+        The name of each patch, n of them.
     codes
         Whole code values, shape (n, 3).
     bits, range
-        How the codes are laid out.
+        Bit depth and signal range of the codes.
     """
 
     names: tuple[str, ...]
@@ -66,11 +66,11 @@ class PatchSet:
 
     @property
     def full_scale(self) -> Array:
-        """The codes over the largest code: what a picture file holds."""
+        """The codes divided by the largest code, as in a picture file, shape (n, 3)."""
         return np.asarray(self.codes / (2**self.bits - 1))
 
     def csv(self) -> str:
-        """The table that the meter's readings are written into: X, Y and Z are left empty."""
+        """The table for the meter's readings as CSV: X, Y and Z are left empty."""
         lines = [
             f"# {self.bits}-bit code values, {self.range} range; X, Y, Z with Y in cd/m2",
             "name,R,G,B,X,Y,Z",
@@ -112,12 +112,12 @@ def patch_set(amount: str = "usual", bits: int = 10, range_: Range = "full") -> 
 
 
 def levels(count: int) -> Array:
-    """Levels of signal from 0 to 1, closer together in the dark."""
+    """Signals from 0 to 1, closer together in the dark, shape (count,)."""
     return np.asarray(np.linspace(0, 1, count) ** DARKER)
 
 
 def _with_whites(named: dict[tuple[int, ...], str], bits: int, range_: Range) -> PatchSet:
-    """White between the others, so that warming up and drift show."""
+    """The patches, with white shown again between them to detect warming up and drift."""
     white = tuple(round(float(c)) for c in code_from_signal([1.0] * 3, bits, range_))
     names, codes = [], []
     for number, (code, name) in enumerate(named.items()):

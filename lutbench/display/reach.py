@@ -1,4 +1,4 @@
-"""What a display can reach of a target: peak, contrast, gamut."""
+"""How much of a target a display can show: peak, contrast, gamut."""
 
 from __future__ import annotations
 
@@ -14,28 +14,27 @@ from lutbench.model.transforms import Array
 from lutbench.tables.lut import lattice
 
 LATTICE = 17
-"""Nodes an edge of the signals that are tried: about 5000, a share to a tenth of a percent."""
+"""Signals along an edge of the cube that are tried: 4913 in all, for a share to about 0.1 %."""
 
 OUT = 1e-3
-"""Light of a channel beyond 0..1 by more than this share of its full light is out of reach."""
+"""Share of a channel's full light: a colour that needs more outside 0..1 is out of reach."""
 
 
 @dataclass(frozen=True)
 class Reach:
-    """What a display can reach of a target.
+    """How much of a target a display can show.
 
     Parameters
     ----------
     peak
-        cd/m² of the target's white that the display reaches at most.
+        The highest luminance, in cd/m², at which the display can show the target's white.
     white, black
         cd/m² of the display's own signal 1 and 0.
     coverage_xy, coverage_uv
-        The share of the target's triangle that the display's covers, in CIE 1931 xy and
+        The share of the target's gamut triangle that the display's covers, in CIE 1931 xy and
         in CIE 1976 u'v'.
     colours
-        The share of the target's signals, evenly over the cube, that can be shown as the
-        target asks.
+        The share of the target's signals, evenly over the cube, that the display can show.
     """
 
     peak: float
@@ -47,7 +46,7 @@ class Reach:
 
     @property
     def contrast(self) -> float:
-        """White over black; infinite where black could not be measured."""
+        """White over black; infinite if black reads 0."""
         return self.white / self.black if self.black > 0 else float("inf")
 
     def to_data(self) -> dict[str, Any]:
@@ -64,7 +63,7 @@ class Reach:
 
 
 def reach(model: DisplayModel, target: Target) -> Reach:
-    """What the display can reach of the target."""
+    """How much of the target the display can show."""
     light = model.linear(target.xyz(lattice(LATTICE).reshape(-1, 3)))
     within = ((light > -OUT) & (light < 1 + OUT)).all(axis=1)
     own = model.gamut

@@ -1,4 +1,4 @@
-"""What a calibrated display is to show: a display encoding with its peak and black."""
+"""The target of a calibration: a display encoding with its peak and black."""
 
 from __future__ import annotations
 
@@ -23,36 +23,42 @@ from lutbench.model.light import REFERENCE_SURROUND, REFERENCE_WHITE, Display
 from lutbench.model.tone.eetf import Eetf
 from lutbench.model.transforms import Array
 
-SEARCH, SEARCH_STEPS = 0.1, 201
-"""With a residual the highest peak is looked for this share around the additive one, in steps
-of a thousandth."""
+SEARCH = 0.1
+"""Share of the additive model's highest peak, up and down, searched where there is a residual."""
+
+SEARCH_STEPS = 201
+"""Peaks that are tried in that search: a thousandth of the peak apart."""
 
 SAME = 1e-3
-"""X, Y and Z shown within this share of those wanted count as reached."""
+"""Share: a colour counts as reached if X, Y and Z come within this of those wanted."""
 
 
 @dataclass(frozen=True)
 class Target:
-    """The light that a signal asks for.
+    """The light that a display is to show for a signal.
 
     Parameters
     ----------
     curve
-        A curve that pictures are watched in: BT.1886, a gamma, sRGB, ST 2084, HLG; BT.709 and
-        BT.2020 count as BT.1886, BT.2100 PQ as ST 2084.
+        The curve of a display: BT.1886, a gamma, sRGB, ST 2084, HLG. BT.709 and BT.2020 count as
+        BT.1886, BT.2100 PQ counts as ST 2084.
     gamut
         Its primaries and white.
     peak
-        cd/m² of signal 1; of an absolute curve (ST 2084) the most that is shown.
+        cd/m² of signal 1; with an absolute curve (ST 2084) the highest luminance shown.
     black
-        cd/m² of signal 0. BT.1886 runs into it as the Recommendation says, and so does
-        ST 2084 with `mastered_at` (BT.2390) and HLG (BT.2100, table 5); other curves are pure,
-        and cut off at it.
+        cd/m² of signal 0. BT.1886 takes it into its formula, as do ST 2084 with `mastered_at`
+        (BT.2390) and HLG (BT.2100, table 5); other curves are clipped at it.
     mastered_at
-        With ST 2084: the peak of the mastering display, in cd/m². Light between is rolled
-        off with the EETF of BT.2390; None cuts off at `peak`.
+        With ST 2084: the peak of the mastering display, in cd/m². Light between the two peaks
+        is rolled off with the EETF of BT.2390; with None it is clipped at `peak`.
     surround
-        With HLG: cd/m² around the picture. Its system gamma is that of `peak` and surround.
+        With HLG: cd/m² around the picture. The system gamma follows from `peak` and surround.
+
+    Raises
+    ------
+    DefinitionError
+        When the curve is not one of a display, or peak and black are out of range.
     """
 
     curve: Curve
@@ -80,7 +86,7 @@ class Target:
 
     @property
     def absolute(self) -> bool:
-        """Whether signals name cd/m² whatever the display's peak is."""
+        """Whether signals stand for cd/m², independent of the display's peak."""
         return isinstance(self.curve, PqDisplay)
 
     @property
@@ -122,24 +128,23 @@ class Target:
 
 
 def check_shown(curve: Curve) -> None:
-    """Refuse a curve that no display shows.
+    """Check that a curve is one that displays show.
 
     Raises
     ------
     DefinitionError
-        With what would be accepted.
+        When it is not, with examples that are.
     """
     if not curve.shown:
         raise DefinitionError(
-            f"{curve.name} does not say what a display shows",
+            f"{curve.name} is not the curve of a display",
             where="target",
-            accepted="a curve that pictures are watched in: BT.1886, BT.709, gamma 2.4, sRGB, "
-            "ST 2084, BT.2100 HLG",
+            accepted="BT.1886, BT.709, gamma 2.4, sRGB, ST 2084, BT.2100 HLG or another one",
         )
 
 
 def seen_as(curve: Curve) -> Curve:
-    """The curve of the display on which a signal is watched.
+    """The curve of the display that a signal is meant for.
 
     >>> from lutbench.model.curves.video import Bt709
     >>> seen_as(Bt709()).name
@@ -157,14 +162,17 @@ def target_for(
     peak: float | None = None,
     mastered_at: float | None = None,
 ) -> Target:
-    """The target of a display: its own black, and unless told the highest peak it reaches."""
+    """A target for a display, with the display's black; by default with its highest peak.
+
+    `peak` and `mastered_at` are in cd/m².
+    """
     black = max(float(model.darkest[1]), 0.0)
     most = highest_peak(model, gamut)
     return Target(curve, gamut, most if peak is None else min(peak, PQ_PEAK), black, mastered_at)
 
 
 def highest_peak(model: DisplayModel, gamut: Gamut) -> float:
-    """cd/m² of the brightest light of the gamut's white that the display can show."""
+    """The highest luminance, in cd/m², at which the display can show the gamut's white."""
     white = xyz_of_xy(gamut.white)
     dark = model.linear(np.zeros(3))
     per_light = model.linear(white) - dark

@@ -1,4 +1,4 @@
-"""A measured display as a view: how signals are seen on it, by its model."""
+"""A measured display as a view: how signals are seen on it, according to its model."""
 
 from __future__ import annotations
 
@@ -14,10 +14,10 @@ from lutbench.model.transforms import Array
 
 @dataclass(frozen=True)
 class ModelView(View):
-    """Full-scale values of a display's code values, seen on that display.
+    """How full-scale values are seen on a measured display.
 
-    `model` is the display, `coding` the range of its code values; `white_luminance` is that
-    of its white, in cd/m².
+    `model` is the display's model, `coding` the range of the code values that it takes;
+    `white_luminance` is that of its white, in cd/m².
     """
 
     model: DisplayModel | None = None
@@ -30,11 +30,11 @@ class ModelView(View):
         return np.asarray(self.model.white / self.model.white[1])
 
     def xyz(self, values: Array) -> Array:
-        """XYZ, Y = 1 at the display's white."""
+        """XYZ of full-scale values, shape (..., 3), Y = 1 at the display's white."""
         assert self.model is not None
         signal = SignalFromRange(self.coding).apply(np.asarray(values, dtype=np.float64))
         return np.asarray(self.model.xyz(np.clip(signal, 0, 1)) / self.model.white[1])
 
     def light(self, values: Array) -> Array:
-        """Linear R G B of the encoding's gamut, 1.0 at the display's white."""
+        """Linear R G B in the encoding's gamut, shape (..., 3), 1.0 at the display's white."""
         return np.asarray(self.xyz(values) @ np.linalg.inv(self.encoding.gamut.to_xyz).T)

@@ -1,1 +1,1 @@
-"""Levels: where light lands on a signal."""
+"""Exposure: the signal levels that light is recorded at."""

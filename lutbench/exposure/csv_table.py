@@ -1,4 +1,4 @@
-"""The levels as CSV: a line a level, all bit depths and ranges."""
+"""The levels as CSV: one line per level, with all bit depths and ranges."""
 
 from __future__ import annotations
 
@@ -15,8 +15,8 @@ RANGES: tuple[Range, Range] = ("full", "legal")
 
 
 def csv_text(day: Levels) -> str:
-    """The table as CSV text; columns of the signal after the LUT where there is one,
-    and of cd/m² where a display is named.
+    """The table as CSV text. With a LUT it has columns for the signal after it; with a display,
+    one for cd/m².
 
     >>> from lutbench.exposure.levels import levels
     >>> from lutbench.model.catalogue import open_catalogue
@@ -49,7 +49,7 @@ def _values(reading: Reading) -> list[str]:
 
 
 def set_csv_text(found: SetLevels) -> str:
-    """The levels of a set as CSV text: a line a LUT, percent recorded and after the LUT."""
+    """The levels of a set as CSV text: one line per LUT, in percent before and after it."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     labels = [label for label, _ in next((each.cards for each in found.members if each.day), [])]

@@ -1,4 +1,4 @@
-"""Neutral density filters: their stops, and which of them bring an over-exposure back."""
+"""Neutral density filters: their stops, and which of them corrects an over-exposure."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from typing import Any
 from lutbench.errors import LutbenchError
 
 MOST_STACKED = 3
-"""Filters in front of a lens at once: what a matte box holds."""
+"""Filters in front of a lens at once: a matte box holds three."""
 
 DENSEST = 6.0
 """Density of the strongest filter that may be named: 20 stops, for the sun itself."""
@@ -19,10 +19,10 @@ DENSEST = 6.0
 
 @dataclass(frozen=True)
 class NeutralDensity:
-    """A neutral density filter or a stack of them: density log10(1 / transmission).
+    """A neutral density filter, or a stack of them.
 
-    `parts` are the densities of a stack's filters, strongest first; empty for one filter.
-    Stops are density / log10(2).
+    `density` is log10(1 / transmission); stops are density / log10(2). `parts` are the
+    densities of a stack's filters, strongest first; empty for a single filter.
 
     >>> filter = NeutralDensity(1.2)
     >>> filter.nominal_stops, round(filter.stops, 2), filter.factor
@@ -46,7 +46,7 @@ class NeutralDensity:
 
     @property
     def factor(self) -> int:
-        """How many times less light, as it is engraved: 2 to the nominal stops."""
+        """The factor that is engraved on a filter: 2 to the power of the nominal stops."""
         return 1 << self.nominal_stops
 
     def __str__(self) -> str:
@@ -70,9 +70,9 @@ NEUTRAL_DENSITIES = tuple(NeutralDensity(round(0.3 * n, 1)) for n in range(1, 11
 
 @dataclass(frozen=True)
 class FilterChoice:
-    """The filters about a metered over-exposure: the one that leaves it over, the one under.
+    """The filters for a metered over-exposure: one that is too weak, one that is strong enough.
 
-    `leaves` are the stops that remain: positive is over.
+    `weaker` is None where `stronger` is exact; `stronger` is None where no stack is strong enough.
     """
 
     over: float
@@ -88,7 +88,7 @@ class FilterChoice:
         parts = [
             f"{each} leaves {abs(left):.1f} stops {'over' if left > 0 else 'under'}"
             if abs(left := self.over - each.stops) >= 0.05
-            else f"{each} brings it back to within {abs(left):.2f} stopss"
+            else f"{each} corrects it to within {abs(left):.2f} stops"
             for each in (self.weaker, self.stronger)
             if each is not None
         ]
@@ -109,16 +109,21 @@ class FilterChoice:
 
 
 def choose_filter(over: float, at_hand: Sequence[float] = ()) -> FilterChoice:
-    """The neutral density filters on both sides of an over-exposure in stops.
+    """The neutral density filters just under and just over an over-exposure in stops.
 
-    One filter where one will do, else a stack of up to three of those that there are.
+    A single filter if there is one, else a stack of up to three.
 
     Parameters
     ----------
     over
-        Stops of over-exposure, over 0 to 20.
+        Stops of over-exposure, above 0 and up to 20.
     at_hand
-        The densities of the filters in the bag; the usual ones, 0.3 to 3.0, unless given.
+        The densities of the filters in the bag. Default: the usual ones, 0.3 to 3.0.
+
+    Raises
+    ------
+    LutbenchError
+        When the over-exposure or a density is out of range.
 
     >>> choose_filter(3.2).text
     '3.2 stops over: ND 0.9 leaves 0.2 stops over; ND 1.2 leaves 0.8 stops under'
@@ -127,13 +132,13 @@ def choose_filter(over: float, at_hand: Sequence[float] = ()) -> FilterChoice:
     """
     if not 0 < over <= 20:
         raise LutbenchError(
-            f"an over-exposure of {over:g} stops is out of range", accepted="over 0 to 20"
+            f"an over-exposure of {over:g} stops is out of range", accepted="above 0, up to 20"
         )
     for density in at_hand:
         if not 0 < density <= DENSEST:
             raise LutbenchError(
                 f"a filter of density {density:g} is out of range",
-                accepted=f"over 0 to {DENSEST:g}",
+                accepted=f"above 0, up to {DENSEST:g}",
             )
     stacks = _stacks(at_hand or [each.density for each in NEUTRAL_DENSITIES])
     weaker = [each for each in stacks if _nominal(each) <= over]

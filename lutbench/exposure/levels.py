@@ -1,7 +1,7 @@
-"""Where light lands: signal levels and code values of a curve, before and after a LUT.
+"""Levels: signal and code values of subjects on a curve, before and after a LUT.
 
-Exposure is in stops from mid grey (18 % reflectance); stops = log2(reflectance / 0.18). A
-scene that is exposed over or under on purpose puts every subject that many stops higher.
+Exposure is in stops from mid grey (18 % reflectance): stops = log2(reflectance / 0.18). In a
+scene that is exposed over on purpose, every subject is recorded that many stops higher.
 """
 
 from __future__ import annotations
@@ -45,16 +45,16 @@ SUBJECTS: tuple[tuple[float, str], ...] = (
     (WHITE_CARD, "white card"),
     (WHITE, "full white"),
 )
-"""Reflectance and name of the lines that have a name."""
+"""Reflectance and name of the named lines."""
 
 MOST_EXPOSED = 6.0
-"""Stops over or under that a scene may be exposed on purpose: more is no exposure."""
+"""Stops by which a scene may be exposed over or under on purpose: nobody exposes by more."""
 
 MOST_STOPS = 16
-"""Stops from mid grey that are listed at most."""
+"""Stops from mid grey, up and down, that are listed: more than any camera records."""
 
 ONE_CODE = 1 / CODES_10_BIT
-"""Signal of a 10-bit code: stops nearer than this are not told apart."""
+"""Signal of a 10-bit code: stops nearer than this cannot be told from each other."""
 
 RAMP = 4097
 """Samples from end to end of the recording: four to a 10-bit code."""
@@ -64,9 +64,9 @@ RAMP = 4097
 class Level:
     """A line of the table.
 
-    `clipped` is ``"high"`` or ``"low"`` where the curve asks for more than the
-    range holds, else empty. `stops` is minus infinity for no light. `luminance` is what a
-    named display shows of the level, after the LUT where there is one, in cd/m².
+    `clipped` is ``"high"`` or ``"low"`` where the curve leaves the range of the codes, else
+    empty. `stops` is minus infinity for no light. `luminance` is what a named display shows
+    for the level, after the LUT if there is one, in cd/m².
     """
 
     label: str
@@ -102,7 +102,7 @@ class Level:
 
 @dataclass(frozen=True)
 class Ends:
-    """Which light falls on 0 % and on 100 % of a signal; None where none reaches it."""
+    """The reflectance at 0 % and at 100 % of a signal; None where the signal does not reach it."""
 
     zero: float | None
     full: float | None
@@ -124,9 +124,9 @@ class Ends:
 class Levels(Result):
     """The levels of a curve for the day.
 
-    `source_range` and `target_range` say what the LUT takes and gives; without
-    a LUT they say nothing. `exposed` are the stops that the scene is exposed over: every
-    subject is recorded that much brighter than its reflectance.
+    `source_range` and `target_range` are the ranges of the LUT's input and output; without
+    a LUT they have no meaning. `exposed` is the number of stops that the scene is exposed
+    over: every subject is recorded that much brighter than its reflectance.
     """
 
     curve: Curve
@@ -143,20 +143,20 @@ class Levels(Result):
 
     @property
     def range_note(self) -> str:
-        """How the codes are to be read, and with a LUT what to set on the monitor."""
+        """Which columns of codes to read, and with a LUT what to set on the monitor."""
         published = {
-            "legal": "Codes are published as legal codes: read the legal columns, the full ones "
-            "only for a file or a cable that is stretched to full range.",
-            "full": "Codes are published as full-range codes: read the full columns, the legal "
-            "ones for a file or a cable that carries the signal in legal range.",
+            "legal": "The codes of this curve are published in legal range: read the legal "
+            "columns. Read the full ones only if the file or cable is stretched to full range.",
+            "full": "The codes of this curve are published in full range: read the full columns. "
+            "Read the legal ones only if the file or cable carries the signal in legal range.",
         }[self.curve.codes]
         if self.lut is None:
             return published
         takes = {
-            "legal": "Set the monitor so that the LUT gets legal (video) codes as they come, black "
-            "at 64 and nominal white at 940 of ten bits.",
+            "legal": "Set the monitor so that the LUT gets legal-range (video) codes unchanged: "
+            "black at 64 and nominal white at 940 in 10 bits.",
             "full": "Set the monitor so that the LUT gets full range (data), black at 0 and white "
-            "at 1023 of ten bits: a legal signal has to be stretched before the LUT.",
+            "at 1023 in 10 bits: a legal-range signal has to be stretched before the LUT.",
         }[self.source_range]
         return f"{published} {takes}"
 
@@ -172,7 +172,7 @@ class Levels(Result):
             if math.isclose(each.reflectance, reflectance, abs_tol=1e-12):
                 return each
         raise LutbenchError(
-            f"no level stands at a reflectance of {reflectance:g}",
+            f"there is no level for a reflectance of {reflectance:g}",
             accepted=", ".join(f"{each.reflectance:.4g}" for each in self.levels),
         )
 
@@ -212,28 +212,35 @@ def levels(
     filters: Sequence[float] = (),
     shown: Shown | None = None,
 ) -> Levels:
-    """Where reflectances and stops land on `curve`, and what `lut` makes of them.
+    """The signal levels of reflectances and stops on `curve`, and what `lut` makes of them.
 
     Parameters
     ----------
     curve
         The curve that the camera records.
     lut
-        Anything that takes the recorded signal, full-scale values 0..1.
+        Any transform of the recorded signal, full-scale values 0..1.
+    lut_name
+        Its name in the report.
     source_range, target_range
-        How the values that go into the LUT and come out of it are laid out; what goes in
-        as the codes of the curve are published unless given.
+        The signal range of the LUT's input and output. Default: for the input, that in which
+        the codes of the curve are published; for the output, full range.
     exposed
-        Stops that the scene is exposed over on purpose (under where negative).
+        Stops by which the scene is exposed over on purpose; negative for under.
     zebra_min, zebra_step
-        The lowest zebra the camera offers and its steps, percent of signal.
+        The lowest zebra that the camera offers and its steps, in percent of the signal.
     over_exposure
-        Stops that a meter shows too many: adds the choice of filter.
+        Stops of over-exposure by the meter: adds the choice of a filter.
     filters
-        The densities of the neutral density filters to choose from; the usual ones if empty.
+        The densities of the neutral density filters to choose from; if empty, the usual ones.
     shown
-        The display on which the recording, or what comes out of the LUT, is watched: adds
-        cd/m² (`lutbench.exposure.luminance.shown_on`).
+        The display that shows the recording, or the output of the LUT: adds cd/m²
+        (`lutbench.exposure.luminance.shown_on`).
+
+    Raises
+    ------
+    LutbenchError
+        When a range, exposure, zebra or filter is out of range.
 
     >>> from lutbench.model.catalogue import open_catalogue
     >>> day = levels(open_catalogue(user=False).curve("BT.2100 HLG"))
@@ -270,7 +277,7 @@ def levels(
 
 @dataclass(frozen=True)
 class _Camera:
-    """A curve, and the stops that the camera is exposed over: from reflectance to signal."""
+    """From reflectance to signal: a curve, and the stops that the scene is exposed over."""
 
     curve: Curve
     exposed: float = 0.0
@@ -305,7 +312,7 @@ class _Camera:
 
 @dataclass(frozen=True)
 class _Through:
-    """A LUT with what its ranges need before and after it."""
+    """A LUT with the range conversions before and after it."""
 
     lut: Transform
     source_range: Range
@@ -316,8 +323,8 @@ class _Through:
         from lutbench.tables.nodes import examined
 
         recorded = np.asarray(signal, dtype=np.float64)
-        laid_out = RangeFromSignal(self.source_range).apply(np.repeat(recorded[:, None], 3, axis=1))
-        values = np.clip(laid_out, 0, 1)
+        coded = RangeFromSignal(self.source_range).apply(np.repeat(recorded[:, None], 3, axis=1))
+        values = np.clip(coded, 0, 1)
         return SignalFromRange(self.target_range).apply(examined(self.lut, values))
 
 
@@ -346,7 +353,7 @@ def _lights(camera: _Camera) -> list[tuple[float, str]]:
         light = GREY * 2.0**stop
         if light >= clip or any(math.isclose(light, known) for known in lights):
             continue
-        # Under this stop the next one down is nearer than a 10-bit code: nothing to set by.
+        # The next stop down is less than a 10-bit code away: not worth a line.
         if stop < 0 and camera.signal(light) - camera.signal(light / 2) < ONE_CODE:
             continue
         lights[light] = f"{stop:+d} stops" if abs(stop) > 1 else f"{stop:+d} stop"
@@ -356,13 +363,13 @@ def _lights(camera: _Camera) -> list[tuple[float, str]]:
 
 
 def _ramp(camera: _Camera, through: _Through) -> tuple[Array, Array]:
-    """The recorded signals from end to end, and the neutral that comes out for each."""
+    """The recorded signals from end to end, and the LUT's output for each as a grey."""
     signal = np.linspace(*camera.curve.ends, RAMP)
     return signal, through(signal).mean(axis=1)
 
 
 def _ends_after(camera: _Camera, through: _Through) -> Ends:
-    """The light at which a neutral leaves 0 % and reaches 100 % after the LUT."""
+    """The light at which grey leaves 0 % and reaches 100 % after the LUT."""
     signal, out = _ramp(camera, through)
     black, white = out <= 1e-6, out >= 1 - 1e-6
     zero = camera.light_at(signal[black][-1]) if black.any() else None
@@ -371,7 +378,7 @@ def _ends_after(camera: _Camera, through: _Through) -> Ends:
 
 
 def _output(camera: _Camera, through: _Through) -> Signal:
-    """The LUT's output as a zebra sees it: all from the first light that reaches a level."""
+    """The LUT's output as a zebra sees it: marked from the first light that reaches a level."""
     signal, out = _ramp(camera, through)
     highest = np.maximum.accumulate(out)
 

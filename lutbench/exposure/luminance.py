@@ -1,4 +1,4 @@
-"""Levels in cd/m²: what a signal shows on a display that is named."""
+"""Levels in cd/m²: the luminance of a signal on a named display."""
 
 from __future__ import annotations
 
@@ -19,15 +19,10 @@ from lutbench.model.transforms import Array
 class Shown:
     """Signals as a display shows them.
 
-    PQ says cd/m² itself, held to what the display reaches; HLG goes through the system gamma of
-    the display's peak and surround and is lifted to its black (Recommendation ITU-R BT.2100-2,
-    tables 4 and 5); BT.709, BT.2020 and BT.1886 end at the peak and run into the black
+    PQ codes cd/m² directly, clipped to what the display reaches. HLG uses the system gamma for
+    the display's peak and surround, and is lifted to its black (Recommendation ITU-R BT.2100-2,
+    tables 4 and 5). BT.709, BT.2020 and BT.1886 reach from the display's black to its peak
     (Recommendation ITU-R BT.1886, annex 1).
-
-    Raises
-    ------
-    DefinitionError
-        When nobody watches a picture in the signals of this curve.
 
     >>> from lutbench.model.catalogue import open_catalogue
     >>> hlg = shown_on(open_catalogue(user=False).curve("BT.2100 HLG"), Display(1000.0))
@@ -55,14 +50,20 @@ class Shown:
 
 
 def shown_on(curve: Curve, display: Display, gamut: Gamut | None = None) -> Shown:
-    """The signals of a curve on a display; `gamut` is that of BT.2020 or BT.709 unless told."""
+    """The signals of a curve on a display; `gamut` is by default BT.2020 for HDR, else BT.709.
+
+    Raises
+    ------
+    DefinitionError
+        When the signals of this curve are not meant for a display.
+    """
     if not curve.shown:
         raise DefinitionError(
-            f"pictures are not watched in the signals of {curve.name!r}, so they have no cd/m²",
+            f"{curve.name!r} is not a curve that displays show, so its levels have no cd/m²",
             accepted="the curve of a display, BT.709, BT.2020, PQ or HLG; for a log curve a LUT, "
             "and the curve of what comes out of it",
         )
-    # A curve without a black of its own ends at the display's, which `luminance` sees to.
+    # `luminance` clips to the display's black where the curve itself has none.
     named = display if curve.takes_black else Display(display.peak, 0.0, display.surround)
     usual = BT2020 if curve.hdr else BT709
     return Shown(Encoding(curve, gamut or usual, display=named), display)

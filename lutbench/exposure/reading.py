@@ -1,4 +1,4 @@
-"""A signal level as instruments show it, and the reflectances that are read."""
+"""A signal level as instruments show it, and the reflectances of the usual subjects."""
 
 from __future__ import annotations
 
@@ -10,23 +10,34 @@ from lutbench.model.curves.base import MID_GREY
 from lutbench.model.signal import Range, code_from_signal, signal_from_full_scale
 
 BIT_DEPTHS = (8, 10, 12)
-"""Bits for which codes are given: what cameras and monitors show them in."""
+"""Bit depths for which codes are given: those that cameras and monitors use."""
 
-BLACK, GREY, SKIN, WHITE_CARD, WHITE = 0.0, MID_GREY, 0.36, 0.90, 1.0
-"""Reflectances: no light, mid grey, light skin (commonly held one stop over grey), cards."""
+BLACK = 0.0
+"""Reflectance of no light."""
+
+GREY = MID_GREY
+"""Reflectance of a grey card."""
+
+SKIN = 0.36
+"""Reflectance of light skin: one stop over mid grey, by common practice."""
+
+WHITE_CARD = 0.90
+"""Reflectance of a white card."""
+
+WHITE = 1.0
+"""Reflectance of a perfect white diffuser."""
 
 DARK_SKIN = GREY / 2
-"""Reflectance: one stop under mid grey, as light skin is commonly held one stop over it. The dark
-skin patch of the measured 24-patch chart has 10 %."""
+"""Reflectance of dark skin: one stop under mid grey, by common practice. The dark skin patch of the
+measured 24-patch chart has 10 %."""
 
 
 @dataclass(frozen=True)
 class Reading:
     """A signal level as the instruments show it.
 
-    `signal` is nominal: 0 black, 1 white. Values outside `low`..`high`, which is
-    what the codes carry, are what the curve asks for; percent and code values are
-    held there.
+    `signal` is nominal: 0 black, 1 white. It may lie outside `low`..`high`, the range of the
+    codes; percent and code values are clipped to that range.
     """
 
     signal: float
@@ -40,12 +51,12 @@ class Reading:
 
     @property
     def percent(self) -> float:
-        """Percent of the nominal signal (IRE), as zebra and waveform count it: 100·signal."""
+        """Percent of the nominal signal (IRE), as zebra and waveform show it: 100·signal."""
         return 100 * self.held
 
     @property
     def percent_full_as_legal(self) -> float:
-        """What a waveform that takes full-range codes for legal ones shows: (code - 64) / 876.
+        """What a waveform shows that reads full-range codes as legal ones: (code - 64) / 876.
 
         >>> round(Reading(0.5).percent_full_as_legal, 1)
         51.1
@@ -54,7 +65,7 @@ class Reading:
         return 100 * float(signal_from_full_scale(full))
 
     def code(self, bits: int, name: Range) -> int:
-        """The code value on a carrier of that range, rounded.
+        """The code value in that range, rounded.
 
         >>> Reading(0.5).code(10, "legal"), Reading(0.5).code(10, "full")
         (502, 512)
@@ -76,7 +87,7 @@ class Reading:
 
 @dataclass(frozen=True)
 class AfterLut(Reading):
-    """What a LUT makes of a level: the mean of R G B, and the three."""
+    """A level after a LUT: `signal` is the mean of R, G and B, which `rgb` holds."""
 
     rgb: tuple[float, float, float]
 

@@ -1,4 +1,4 @@
-"""The levels of a set: each LUT's cards side by side, and which LUT belongs to an exposure."""
+"""The levels of a set of LUTs side by side, and which LUT fits an exposure."""
 
 from __future__ import annotations
 
@@ -17,18 +17,18 @@ CARDS = (
     (SKIN, "light skin"),
     (WHITE_CARD, "white card"),
 )
-"""The subjects that a LUT is read by."""
+"""The subjects whose levels are listed for each LUT."""
 
 SAME_EXPOSURE = 0.05
-"""Stops that two exposures may differ by and still count as one: less than an eye sees."""
+"""Stops: two exposures that differ by less look the same."""
 
 
 @dataclass(frozen=True)
 class SetMember:
     """A LUT of a set with its levels.
 
-    `exposure` are the stops by which the LUT brightens, None where it is not told; `day` is
-    None where no level can be given, and `note` then says why.
+    `exposure` is the number of stops by which the LUT brightens, None if it is not known;
+    `day` is None if no levels can be given, and `note` then says why.
     """
 
     name: str
@@ -38,7 +38,7 @@ class SetMember:
 
     @property
     def cards(self) -> list[tuple[str, Level]]:
-        """The cards, and where the recording clips."""
+        """Name and level of the cards, and of the clipping point."""
         if self.day is None:
             return []
         lines = [(label, self.day.at(light)) for light, label in CARDS]
@@ -63,21 +63,21 @@ class SetLevels(Result):
 
     @property
     def paired(self) -> tuple[SetMember, ...]:
-        """The LUTs that bring the exposure back: a scene of +1 stop by a LUT of -1 stop."""
+        """The LUTs that compensate the exposure: for a scene at +1 stop, a LUT of -1 stop."""
         if not self.exposed:
             return ()
         return tuple(each for each in self.members if brings_back(each.exposure, self.exposed))
 
     @property
     def advice(self) -> str:
-        """Which LUT to watch through; empty for a scene that is exposed as metered."""
+        """Which LUT to use on the monitor; empty for a scene that is exposed as metered."""
         if not self.exposed:
             return ""
         scene = f"Exposed {self.exposed:+g} stop{'' if abs(self.exposed) <= 1 else 's'}"
         if self.paired:
             names = ", ".join(each.name for each in self.paired)
-            return f"{scene}: watch through {names}, which brings it back"
-        return f"{scene}: none of these LUTs matches; {no_rung(self.exposed)}"
+            return f"{scene}: use {names} on the monitor, which brings it back"
+        return f"{scene}: none of these LUTs brings it back; {missing_lut(self.exposed)}"
 
     def to_data(self) -> dict[str, Any]:
         """The set as plain data: the object that ``lutbench levels --json`` prints for it."""
@@ -91,7 +91,7 @@ class SetLevels(Result):
 
 
 def brings_back(exposure: float | None, exposed: float) -> bool:
-    """Whether a LUT of that exposure shows a scene exposed by `exposed` as if it were not.
+    """Whether a LUT of that exposure compensates a scene that is exposed over by `exposed`.
 
     >>> brings_back(-1.0, 1.0), brings_back(0.0, 1.0), brings_back(None, 1.0)
     (True, False, False)
@@ -99,21 +99,20 @@ def brings_back(exposure: float | None, exposed: float) -> bool:
     return exposure is not None and math.isclose(exposure, -exposed, abs_tol=SAME_EXPOSURE)
 
 
-def no_rung(exposed: float) -> str:
-    """What to do where no LUT at hand brings an exposure back.
+def missing_lut(exposed: float) -> str:
+    """What to do if no LUT at hand compensates an exposure.
 
-    >>> no_rung(1)
-    'a LUT of -1 stop brings it back (exposure_ladder = [-1] in its recipe)'
+    >>> missing_lut(1)
+    'build one of -1 stop (exposure_ladder = [-1] in its recipe)'
     """
     plural = "" if abs(exposed) <= 1 else "s"
     return (
-        f"a LUT of {-exposed:+g} stop{plural} brings it back "
-        f"(exposure_ladder = [{-exposed:g}] in its recipe)"
+        f"build one of {-exposed:+g} stop{plural} (exposure_ladder = [{-exposed:g}] in its recipe)"
     )
 
 
 def families(members: Sequence[SetMember]) -> list[list[SetMember]]:
-    """The members with levels, those of one recording together, in the order given."""
+    """The members that have levels, grouped by the recording's curve, in the order given."""
     found: dict[str, list[SetMember]] = {}
     for each in members:
         if each.day is not None:

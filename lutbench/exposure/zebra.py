@@ -1,4 +1,4 @@
-"""Zebra: what each setting marks, on the recording and on a LUT's output, and how it guards."""
+"""Zebra: what each setting marks, on the recording and on a LUT's output, and highlight guards."""
 
 from __future__ import annotations
 
@@ -16,10 +16,10 @@ MARKED = (
     (WHITE_CARD, "white card"),
     (WHITE, "full white"),
 )
-"""The subjects that a zebra is set by."""
+"""The subjects that a zebra is set for."""
 
 GUARD = 0.5
-"""Stops under clipping from which a zebra guards highlights: soon enough to close the iris."""
+"""Stops below clipping at which a zebra must warn: soon enough to close the iris."""
 
 
 @dataclass(frozen=True)
@@ -41,7 +41,7 @@ class ZebraSetting:
 
 @dataclass(frozen=True)
 class ZebraAdvice:
-    """Which setting marks a subject; `setting` is None when the camera offers none."""
+    """Which setting marks a subject; `setting` is None if the camera offers none that does."""
 
     subject: str
     reflectance: float
@@ -62,18 +62,18 @@ class ZebraAdvice:
 
 @dataclass(frozen=True)
 class HighlightGuard:
-    """The highest setting that still warns before highlights are cut off.
+    """The highest setting that still warns before highlights clip.
 
-    `before_clip` are the stops between what it marks and where the signal is cut off: the
-    recording at its last code, a LUT's output at 100 % or where it stops rising.
-    `after_lut` says which of the two signals the zebra looks at.
+    `before_clip` is the number of stops from what it marks to where the signal clips: for the
+    recording at its last code, for a LUT's output at 100 % or where it stops rising.
+    `after_lut` says whether the zebra is on the LUT's output.
     """
 
     setting: ZebraSetting
     before_clip: float
     after_lut: bool
     recorded_above: float | None = None
-    """Stops that the recording still holds above the LUT's own end; None on the recording."""
+    """Stops that the recording holds above the LUT's clipping point; None on the recording."""
 
     @property
     def text(self) -> str:
@@ -98,7 +98,7 @@ class HighlightGuard:
 
 @dataclass(frozen=True)
 class Zebra:
-    """The zebra settings a camera or a monitor offers: on the recording, and after a LUT."""
+    """The zebra settings that a camera or a monitor offers, on the recording and after a LUT."""
 
     minimum: float
     step: float
@@ -135,10 +135,10 @@ class Zebra:
 
 @dataclass(frozen=True)
 class Signal:
-    """One of the signals that a zebra may look at.
+    """A signal that a zebra can be set on.
 
-    `light_at` gives the light of a signal, or None where nothing reaches it; `readings` are
-    the subjects in the order of `MARKED`; `clip` is the light that it is cut off at.
+    `light_at` gives the reflectance for a signal, or None if no light reaches it; `readings`
+    are those of the subjects in `MARKED`; `clip` is the reflectance at which it clips.
     """
 
     light_at: Any
@@ -147,7 +147,7 @@ class Signal:
 
 
 def offered(minimum: float, step: float) -> list[float]:
-    """The percents of a zebra from its lowest in steps.
+    """The settings of a zebra in percent, from its lowest in steps up to 100.
 
     Raises
     ------
@@ -228,7 +228,7 @@ def _advice(
     lowest = settings[0].percent if settings else 100.0
     at = f"{name} ({100 * light:.0f} %) lies at {reading.percent:.0f} %"
     if reading.signal > reading.high + 1e-9:
-        text = f"{at}: it is clipped, so no zebra can tell how far over it is"
+        text = f"{at}: it is clipped, so a zebra cannot show how far over it is"
         return ZebraAdvice(name, light, reading.percent, None, text)
     below = [each for each in settings if each.percent <= reading.percent + 1e-9]
     if not below:
@@ -242,12 +242,12 @@ def _advice(
         return ZebraAdvice(name, light, reading.percent, None, text)
     short = stops_of(light) - stops_of(best.reflectance)
     text = f"{at}: zebra {best.percent:g} % starts "
-    text += "right there" if short < 0.05 else f"{short:.1f} stops under it"
+    text += "exactly there" if short < 0.05 else f"{short:.1f} stops under it"
     return ZebraAdvice(name, light, reading.percent, best, text)
 
 
 def _instead(after: Reading | None, card: ZebraSetting | None) -> str:
-    """What to do when no zebra marks mid grey: a zebra on the white card only if one marks it."""
+    """What to use if no zebra marks mid grey; a zebra on the white card only if one marks it."""
     monitor = "the LUT's own grey level on the monitor"
     if isinstance(after, AfterLut):
         monitor = f"the grey card at {after.percent:.0f} % after the LUT on the monitor's waveform"
