@@ -1,4 +1,4 @@
-"""The answer in short: two sentences, and a box of what to set, to read and to expect."""
+"""The short answer: a verdict of two sentences, and a box with settings, levels and uses."""
 
 from __future__ import annotations
 
@@ -20,13 +20,13 @@ CARDS = (
     (WHITE_CARD, "white card"),
 )
 
-HOW = {
+KNOWN_BY = {
     "named": "as you named it",
     "file": "as the file says",
     "project": "as the project file says",
     "identified": "identified from its numbers: a guess",
 }
-"""Where the source is known from, in words."""
+"""How the recording's encoding is known, in words."""
 
 _USES = {
     "combined": ("exposure, contrast and colour on the monitor", ""),
@@ -38,14 +38,14 @@ _USES = {
 _NOT_FOR = {
     "tint": "white balance by eye: it tints grey",
     "fold": "keying and matching: some colours double back",
-    "clipped_highlights": "judging highlights: it cuts them off, though they are recorded",
-    "clipped_colours": "saturated light such as LEDs and neon: it cuts most of it off",
+    "clipped_highlights": "judging highlights: it clips some that the recording holds",
+    "clipped_colours": "saturated light such as LEDs and neon: it clips most of it",
     "noise": "grading through it: its values are noisy",
     "stray_node": "anything critical: one node of the table is wrong",
-    "banding": "skies and smooth walls: it makes bands",
+    "banding": "skies and smooth walls: it causes banding",
     "non_monotonic": "exposure: in places, brighter comes out darker",
     "duplicate_nodes": "smooth colour: a plane of the table is written twice",
-    "monochrome": "colour: it shows none",
+    "monochrome": "judging colour: its picture is black and white",
 }
 
 
@@ -70,10 +70,10 @@ class BoxLine:
 
 @dataclass(frozen=True)
 class Box:
-    """The answer in short, as sentences and a small table.
+    """The short answer, as sentences and a small table of levels.
 
-    `lines` is empty where the recording is not known; `unsure` then says what would
-    settle it.
+    `lines` is empty when the recording's encoding is not known; `unsure` then says what
+    would settle it.
     """
 
     expects: str
@@ -86,7 +86,7 @@ class Box:
 
     @property
     def rows(self) -> list[tuple[str, str]]:
-        """A name and a sentence each, for what is known; the table of levels apart."""
+        """The rows that have something to say, as (name, sentence); without the table of levels."""
         named = [
             ("expects", self.expects),
             ("set the monitor to", self.monitor),
@@ -124,7 +124,7 @@ def box_of(found: Inspection) -> Box:
         )
     else:
         use, caution = _USES[found.kind]
-    faults = [_NOT_FOR[each.code] for each in found.findings if _counts(each)]
+    faults = [_NOT_FOR[each.code] for each in found.findings if _limits_use(each)]
     not_for = tuple(dict.fromkeys([*([caution] if caution else []), *faults, "delivery"]))
     return Box(_expects(found), _monitor(found), _lines(found), _zebra(found), use, not_for,
                _unsure(found))  # fmt: skip
@@ -135,10 +135,10 @@ def _is_false_colour(found: Inspection) -> bool:
 
 
 _COUNT_AS_FACTS = ("monochrome", "clipped_highlights", "clipped_colours")
-"""Findings that are right for some LUTs, and say what those are not for."""
+"""Findings that may be intended, but still limit what the LUT is good for."""
 
 
-def _counts(finding: Any) -> bool:
+def _limits_use(finding: Any) -> bool:
     return finding.code in _NOT_FOR and (
         finding.severity != "info" or finding.code in _COUNT_AS_FACTS
     )
@@ -154,7 +154,7 @@ def _expects(found: Inspection) -> str:
     parts = [found.source_curve.name]
     if found.source_gamut is not None:
         parts.append(found.source_gamut.name)
-    return f"{', '.join(parts)}, {found.source_range} range ({HOW[found.known_by or 'named']})"
+    return f"{', '.join(parts)}, {found.source_range} range ({KNOWN_BY[found.known_by or 'named']})"
 
 
 def _monitor(found: Inspection) -> str:
@@ -163,7 +163,7 @@ def _monitor(found: Inspection) -> str:
     if found.kind == "gamut":
         return f"log still comes out, not a picture; {found.source_range} range in, {out} range out"
     seen = f"{found.target.curve.name}, {found.target.gamut.name}"
-    if found.kind == "curve":  # the recording's own gamut is none that a monitor is set to
+    if found.kind == "curve":  # the recording's gamut stays, and no monitor can be set to it
         seen = f"{found.target.curve.name}, in its usual gamut"
     return (
         f"{seen}; {found.source_range} range into the LUT, {out} range out of it; its own LUTs and "
@@ -177,10 +177,10 @@ def _lines(found: Inspection) -> tuple[BoxLine, ...]:
     day = found.scene.levels
     rows = {each.reflectance: each for each in day.levels}
 
-    def near(light: float) -> Level | None:
+    def level_at(light: float) -> Level | None:
         return next((row for at, row in rows.items() if math.isclose(at, light)), None)
 
-    wanted = [(near(light), light, label) for light, label in CARDS]
+    wanted = [(level_at(light), light, label) for light, label in CARDS]
     clip = day.levels[-1]
     wanted.append((clip, clip.reflectance, f"clip ({stops_of(clip.reflectance):+.1f} stops)"))
     return tuple(
@@ -191,7 +191,7 @@ def _lines(found: Inspection) -> tuple[BoxLine, ...]:
 
 
 def _zebra(found: Inspection) -> str:
-    """The zebra on the recording that shows the most: at the white card, else at light skin."""
+    """The most useful zebra on the recording: for the white card, else for light skin."""
     if found.scene is None:
         return ""
     for light, name in ((WHITE_CARD, "a white card"), (SKIN, "light skin")):
@@ -228,7 +228,7 @@ def _unsure(found: Inspection) -> str:
 _CHANGES = {
     "identity": "It changes nothing",
     "curve": "It changes tone only, each channel by itself",
-    "gamut": "It changes colours and leaves greys as they are (the curve that comes in goes out)",
+    "gamut": "It changes colours and leaves greys as they are (the transfer curve stays the same)",
     "combined": "It changes tone and colour",
 }
 
@@ -243,7 +243,7 @@ def verdict(found: Inspection) -> str:
 
 def _what(found: Inspection) -> str:
     if _is_false_colour(found):
-        return "It is false colour: bands of exposure, each painted in a colour of its own"
+        return "It is a false-colour LUT: it paints each band of exposure in its own colour"
     text = _CHANGES[found.kind]
     if found.kind in ("curve", "combined"):
         grey_in, grey_out = 100 * found.mid_grey_in, 100 * found.mid_grey_out

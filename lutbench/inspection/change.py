@@ -1,4 +1,4 @@
-"""How large a change a LUT makes, in a word that the eye knows."""
+"""How large a change a LUT makes: a word for what the eye sees, and its number."""
 
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ from lutbench.tables.lut import lattice
 from lutbench.tables.nodes import LARGEST_PIXEL, examined
 
 COLOURS = 9
-"""Colours along an edge of the cube that is put through: 729, evenly over what the LUT takes."""
+"""Test colours along an edge of the cube: 729 in all, spread evenly over the LUT's domain."""
 
 NAMES = {"delta_e_2000": "ΔE 2000", "delta_e_itp": "ΔE ITP"}
 
 
 @dataclass(frozen=True)
 class ChangeMade:
-    """How far what comes out is from what goes in, both shown on one display.
+    """The difference between input and output, both seen on the same display.
 
     `p95` is the difference that 95 % of the colours stay under, in `measure`:
     ``delta_e_2000``, or ``delta_e_itp`` for an HDR display.
@@ -53,7 +53,7 @@ class ChangeMade:
 
 
 def change_made(subject: Subject, seen: Encoding) -> ChangeMade:
-    """The change on an even grid of colours, seen as `seen` says."""
+    """The change on an even grid of colours; input and output are both seen as `seen` says."""
     low, high = subject.domain
     colours = low + (high - low) * lattice(COLOURS).reshape(-1, 3)
     view = view_of(seen)

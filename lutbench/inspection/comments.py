@@ -25,7 +25,7 @@ _END = re.compile(
 
 @dataclass(frozen=True)
 class EndInComments:
-    """An end of a conversion as a comment names it."""
+    """The source or the target of a conversion, as a comment names it."""
 
     curve: str
     gamut: str | None
@@ -33,7 +33,7 @@ class EndInComments:
 
 
 def ends_in_comments(comments: Iterable[str]) -> dict[str, EndInComments]:
-    """The ends that comments name, by ``source`` and ``target``.
+    """What comments name as ``source`` and as ``target``; one that is not named is missing.
 
     >>> ends_in_comments(["source: curve ACEScct, gamut ACES AP1, full range"])["source"].curve
     'ACEScct'
@@ -52,8 +52,8 @@ def display_in_comments(comments: Iterable[str]) -> str | None:
     >>> display_in_comments(["measured display: panel.csv, calibrated to BT.1886"])
     'panel.csv, calibrated to BT.1886'
     """
-    told = (line.strip().partition("measured display: ") for line in comments)
-    return next((words for before, found, words in told if found and not before), None)
+    parts = (line.strip().partition("measured display: ") for line in comments)
+    return next((name for before, found, name in parts if found and not before), None)
 
 
 def exposure_in_comments(comments: Iterable[str]) -> float | None:
@@ -71,7 +71,7 @@ def exposure_in_comments(comments: Iterable[str]) -> float | None:
 def with_usual_ends(
     found: Inspection, curve: Curve, gamut: Gamut | None, given: Range | None
 ) -> Inspection:
-    """`found` read with the recording of a project, where nothing nearer to the LUT tells it."""
+    """`found`, with a project's usual recording as its source where no other source is known."""
     if found.source_curve is not None:
         return found
     return replace(
@@ -83,13 +83,13 @@ def with_usual_ends(
     )
 
 
-def with_told_ends(found: Inspection, catalogue: Catalogue | None = None) -> Inspection:
-    """`found` read with what its file says; as it is where the source is named already.
+def with_ends_in_comments(found: Inspection, catalogue: Catalogue | None = None) -> Inspection:
+    """`found`, with the source and target that its file names; unchanged if the user named one.
 
-    A name that no catalogue has is passed over: the file then tells nothing.
+    A name that the catalogue does not know is ignored, and `found` is returned unchanged.
     """
-    told = ends_in_comments(found.comments)
-    source, target = told.get("source"), told.get("target")
+    named = ends_in_comments(found.comments)
+    source, target = named.get("source"), named.get("target")
     if found.source_curve is not None or source is None:
         return found
     if catalogue is None:

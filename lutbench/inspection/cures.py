@@ -1,4 +1,4 @@
-"""Repair of what an examination finds in a LUT; what it cannot mend it says."""
+"""Repair what an examination finds in a LUT, and name what cannot be repaired."""
 
 from __future__ import annotations
 
@@ -37,10 +37,10 @@ class Bounds:
     Parameters
     ----------
     most
-        The furthest that smoothing may move a value, in 10-bit codes. What a writer got
-        wrong as a whole (code values, the order of the rows) is written right without it.
+        The furthest that smoothing may move a value, in 10-bit codes. It does not limit
+        the correction of a whole table (code values, the order of the rows).
     fade
-        The input saturation at which changes of the neutral axis have faded out.
+        The input saturation, 0..1, at which changes of the neutral axis have faded out.
     """
 
     most: float = MOST_MOVED
@@ -70,7 +70,7 @@ def _axes(lut: Examined, finding: Finding, bounds: Bounds) -> Reworked:
 
 def _channels(lut: Examined, finding: Finding, bounds: Bounds) -> Reworked:
     order = order_of(lut)
-    message = f"channels put back: {', '.join('RGB'[k] for k in order)} are R, G, B now"
+    message = f"channels reordered: {', '.join('RGB'[k] for k in order)} are R, G, B now"
     return _rewritten(channels_put_back(_table(lut), order), "channels", message)
 
 
@@ -86,17 +86,17 @@ def _stray(lut: Examined, finding: Finding, bounds: Bounds) -> Reworked:
     given = _table(lut)
     table3d = given.lut if isinstance(given, ShaperLut3D) else given
     if not isinstance(table3d, Lut3D) or finding.place is None:
-        return _left(given, "stray", "not mended: only a node of a 3D LUT is")
+        return _left(given, "stray", "not repaired: only a node of a 3D LUT can be")
     before = table3d.table.astype(np.float64)
     after = smoothed_node(before, finding.place.node)
     moved = float(np.abs(after - before).max())
     if moved * CODES_10_BIT > bounds.most:
-        far = f"it would move by {moved * CODES_10_BIT:.0f} codes, over the bound"
-        return _left(given, "stray", f"not mended: {far} of {bounds.most:g}")
+        far = f"the node would move by {moved * CODES_10_BIT:.0f} codes"
+        return _left(given, "stray", f"not repaired: {far}, more than the {bounds.most:g} allowed")
     made = replace(table3d, table=after)
     lut_made = replace(given, lut=made) if isinstance(given, ShaperLut3D) else made
     where = " ".join(map(str, finding.place.node))
-    message = f"node {where} put to the mean of its neighbours, by {moved * CODES_10_BIT:.1f} codes"
+    message = f"node {where} moved {moved * CODES_10_BIT:.1f} codes to the mean of its neighbours"
     return Reworked(lut_made, code_error(before, after), (Change("stray", message, moved),))
 
 
@@ -104,7 +104,7 @@ def _smoothing(name: str) -> Cure:
     def cure(lut: Examined, finding: Finding, bounds: Bounds) -> Reworked:
         given = _table(lut)
         if isinstance(given, Lut1D):
-            return _left(given, name, "not mended: only a 3D LUT is")
+            return _left(given, name, "not repaired: this repair is for 3D LUTs only")
         return repair_table(given, (name,), fade=bounds.fade, most=bounds.most)
 
     return cure
@@ -122,32 +122,31 @@ CURES: dict[str, Cure] = {
 }
 """The repairs by name, in the order in which they are made."""
 
-MOST_TURNS = 6
-"""Repairs in a row: a file may have codes in its table, in its domain, and more besides."""
+MAX_PASSES = 6
+"""Examinations with repairs: a file may have several faults, each visible only without the last."""
 
 
 def repair(
     lut: Lut, what: Iterable[str] | None = None, *, bounds: Bounds | None = None
 ) -> Reworked:
-    """A LUT with what `inspect` finds in it mended.
+    """A LUT with the defects repaired that `inspect` finds in it.
 
     Parameters
     ----------
     what
-        The repairs to make, by name. Unless given: those of what is found and cannot be
-        meant. Smoothing that is asked for is done whatever is found.
+        The repairs to make, by name. Default: those for findings that cannot be intended.
+        A smoothing that is named is done even if nothing was found.
     bounds
-        How far it may go.
+        How far a repair may go.
 
-    What is found and stays is named in a change whose code ends in ``_left``.
-    The error is the distance between the LUT given and the one returned, over the
-    repairs that move values; a table written right as a whole counts as no distance.
+    A defect that stays is named in a change whose code ends in ``_left``. The error of the
+    result is the largest that one repair made; a correction of the whole table (code values,
+    the order of the rows) counts as no error.
 
     Raises
     ------
     LutbenchError
-        When a repair of another name is asked for, or the LUT is useless and cannot be
-        mended.
+        When a repair is not known, or the LUT is unusable and cannot be repaired.
     """
     wanted = None if what is None else tuple(what)
     unknown = sorted(set(wanted or ()) - set(CURES))
@@ -157,7 +156,7 @@ def repair(
     changes: list[Change] = []
     bounds = bounds or Bounds()
     done: set[str] = set()
-    for _ in range(MOST_TURNS):
+    for _ in range(MAX_PASSES):
         health = Health(Subject(result))
         for finding in _to_mend(health, wanted, done):
             done.add(finding.cure)
@@ -177,13 +176,13 @@ def repair(
     if wanted is None:
         changes += _left_over(result)
     idle = [name for name in wanted or () if name not in done]
-    changes += [Change(f"{name}_not_found", f"nothing found to mend by {name}") for name in idle]
+    changes += [Change(f"{name}_not_found", f"nothing found for {name} to repair") for name in idle]
     worst = max(errors, key=lambda each: each.max)
     return Reworked(result, worst, tuple(changes))
 
 
 def _to_mend(health: Health, wanted: tuple[str, ...] | None, done: set[str]) -> list[Finding]:
-    """The findings that are mended, each repair once, in the order of `CURES`."""
+    """The findings to repair, one for each repair, in the order of `CURES`."""
     found = {
         each.cure: each
         for each in reversed(health.findings)
@@ -195,12 +194,18 @@ def _to_mend(health: Health, wanted: tuple[str, ...] | None, done: set[str]) -> 
 
 
 def _left_over(result: Lut) -> list[Change]:
-    """The defects that have no cure; a LUT that an examination calls useless is refused."""
+    """The defects that no repair is for.
+
+    Raises
+    ------
+    LutbenchError
+        When the LUT is unusable.
+    """
     bad = [each for each in Health(Subject(result)).findings if each.severity != "info"]
     if bad and bad[0].severity == "error":
         raise LutbenchError(f"cannot be repaired: {bad[0].message}", accepted=bad[0].advice)
     return [
-        Change(f"{each.code}_left", f"has no cure: {each.message}", each.value)
+        Change(f"{each.code}_left", f"cannot be repaired: {each.message}", each.value)
         for each in bad
         if not each.cure
     ]

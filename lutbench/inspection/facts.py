@@ -1,4 +1,4 @@
-"""Facts of a LUT: its kind with the evidence, and what one step of a recording becomes."""
+"""Facts about a LUT: its kind, with the evidence, and what one code of a recording becomes."""
 
 from __future__ import annotations
 
@@ -15,14 +15,14 @@ from lutbench.tables.nodes import before_shaper, greys
 KINDS = ("curve", "gamut", "combined", "identity")
 
 SAME = 0.5
-"""10-bit codes: what rounding to them may change; less than that is no change at all."""
+"""10-bit codes: half a code is lost when a signal is rounded; up to that nothing has changed."""
 
 SEPARABLE = 1.0
-"""10-bit codes by which a channel may follow another and still be said to go by itself: a LUT
-that is noisy or rounded to 10 bits is recognised all the same."""
+"""10-bit codes by which the other inputs may move a channel that still counts as independent, so
+that a LUT that is noisy or rounded to 10 bits is recognised."""
 
 NEUTRAL = 1.0
-"""10-bit codes by which greys may move and still be said to stay, for the same reason."""
+"""10-bit codes by which greys may move and still count as unchanged, for the same reason."""
 
 
 @dataclass(frozen=True)
@@ -55,7 +55,7 @@ class Evidence:
         return "gamut" if self.neutral_deviation <= NEUTRAL else "combined"
 
     def to_data(self) -> dict[str, Any]:
-        """The measures with the limits they were held against."""
+        """The measures, with the limits by which they decide the kind."""
         return {
             "change": self.change,
             "separability_residual": self.separability_residual,
@@ -70,7 +70,7 @@ class Evidence:
 
 
 def evidence_of(subject: Subject) -> Evidence:
-    """What tells the kind of a LUT."""
+    """The measures that decide the kind of a LUT."""
     axis = subject.neutral
     change = np.abs(axis.outputs - axis.inputs[:, None]).max()
     residual = 0.0
@@ -101,15 +101,15 @@ def _separability(planes: Array) -> float:
 
 
 INPUT_BITS = (8, 10)
-"""Bits of the recordings whose steps are reported: the cameras' own."""
+"""Bit depths of the recordings whose steps are reported: those that cameras record in."""
 
 AROUND_GREY = 4
-"""Codes to either side of mid grey that the step around it is taken over."""
+"""Codes on each side of mid grey over which the step there is averaged."""
 
 
 @dataclass(frozen=True)
 class StepReport:
-    """One recorded step somewhere on the grey scale.
+    """What one code of the recording becomes at a place of the grey scale.
 
     Parameters
     ----------
@@ -118,7 +118,7 @@ class StepReport:
     at
         The recorded signal there, 0..1.
     step
-        What one code becomes, in output signal.
+        The change of the output over one recorded code, in signal.
     after_8_bit
         The widest step, in 8-bit codes, once the output is rounded to 8 bits.
     """
@@ -143,8 +143,8 @@ class StepReport:
 class DepthReport:
     """A recording of `input_bits`: its steps, and how many levels of grey are left.
 
-    `levels` are the different levels of grey that come out; `levels_8_bit`
-    those that an 8-bit output keeps.
+    `levels` is the number of different levels of grey that come out; `levels_8_bit`
+    the number that an 8-bit output keeps.
     """
 
     input_bits: int

@@ -1,4 +1,4 @@
-"""What a finding is, what a kind of finding has, and the LUT that it examines."""
+"""A finding, a kind of finding, and the LUT that is examined."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ class Place:
 
     @property
     def swatch(self) -> str:
-        """What comes out, as ``#rrggbb`` of the signal as it is."""
+        """The output signal as ``#rrggbb``, without any conversion."""
         codes = np.rint(255 * np.clip(np.nan_to_num(self.output), 0, 1)).astype(int)
         return "#" + "".join(f"{code:02x}" for code in codes.tolist())
 
@@ -70,7 +70,7 @@ class Examined:
 
     @property
     def title(self) -> str:
-        """What the file calls itself; empty when it does not."""
+        """The title that the file gives; empty without one."""
         return str(getattr(self.subject.lut, "title", ""))
 
     @cached_property
@@ -80,12 +80,12 @@ class Examined:
 
     @cached_property
     def coarse_bits(self) -> int | None:
-        """The bit depth on whose code values the whole table stands; None for none."""
+        """The bit depth to whose codes the whole table is rounded; None if it is to none."""
         return measures.coarse_bits(self.subject)
 
     @property
     def coarse_step(self) -> float:
-        """The step of a table that stands on few code values, in 10-bit codes; else 0."""
+        """The step of a table that is rounded to few bits, in 10-bit codes; else 0."""
         return CODES / (2**self.coarse_bits - 1) if self.coarse_bits else 0.0
 
     @cached_property
@@ -95,7 +95,7 @@ class Examined:
 
     @cached_property
     def enlarged_from(self) -> tuple[int, float] | None:
-        """The nodes of the table that this was enlarged from, and what is left of bends."""
+        """The size of the table that this was enlarged from, and the misfit in signal."""
         if self.subject.lattice is None:
             return None
         return enlarged_from(self.subject.planes)
@@ -137,9 +137,9 @@ class Finding:
     advice: str
     place: Place | None = None
     cure: str = ""
-    """The repair that mends it; empty where none does."""
+    """The name of the repair for it; empty without one."""
     by_default: bool = False
-    """Whether the repair is made without being asked for by name."""
+    """Whether the repair is made even when it is not named."""
 
     def to_data(self) -> dict[str, Any]:
         """The finding as plain data."""
@@ -169,10 +169,10 @@ class NotExamined:
 
 
 class FindingKind(ABC):
-    """A kind of finding. A subclass says what it measures, its limit, its words.
+    """A kind of finding. A subclass says what it measures, its limit, and its texts.
 
-    `code` names the finding; `limit_code` names the limit where it differs (two kinds may
-    report one code). `unit` counts where there is no limit.
+    `code` names the finding; `limit_code` names its limit where two kinds report the same
+    code. `unit` is the unit of the value of a kind that has no limit.
     """
 
     code: ClassVar[str]
@@ -181,11 +181,11 @@ class FindingKind(ABC):
     unit: ClassVar[str] = ""
     severity: ClassVar[Severity] = "warning"
     decides: ClassVar[bool] = False
-    """Whether nothing else is looked for once this is found: it says what the table is."""
+    """Whether this finding makes all others pointless, so that they are not looked for."""
     cure: ClassVar[str] = ""
-    """The repair that mends it, as ``lutbench rework repair --only`` names it."""
+    """The repair for it, by its name in ``lutbench rework repair --only``."""
     cured_on_request: ClassVar[bool] = False
-    """Whether it may be meant, so that it is mended only when asked for by name."""
+    """Whether it may be intended, so that it is repaired only when the repair is named."""
     seen: ClassVar[str]
     """What a viewer sees of it."""
     advice: ClassVar[str]
@@ -193,7 +193,7 @@ class FindingKind(ABC):
 
     @abstractmethod
     def examine(self, lut: Examined) -> Iterator[Finding]:
-        """The findings of this kind in a LUT: none where it is sound."""
+        """The findings of this kind in a LUT; none in a sound one."""
 
     def hindrance(self, lut: Examined) -> str:
         """Why this kind cannot be looked for in that LUT; empty where it can."""
@@ -227,7 +227,7 @@ class FindingKind(ABC):
 
 
 def worst_severity(findings: tuple[Finding, ...]) -> Severity | None:
-    """The worst severity among the findings; None without any."""
+    """The worst severity among the findings; None without findings."""
     found = [each.severity for each in findings]
     return max(found, key=SEVERITIES.index) if found else None
 

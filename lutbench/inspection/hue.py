@@ -30,8 +30,9 @@ STEPS = 24
 
 LIGHT = MID_GREY
 """Luminance of the ramps, 1.0 at white: that of mid grey."""
-# The hue of less chroma than this (a just noticeable difference is 1/720) says nothing.
+
 LEAST_CHROMA = 8 / 720
+"""I T P units: with less chroma hue is not judged. A just noticeable difference is 1/720."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,18 +56,18 @@ class HueShift:
 
     @property
     def shifts(self) -> Array:
-        """Turn of hue in degrees, shape (6, steps); NaN where a side is all but grey."""
+        """Turn of hue in degrees, shape (6, steps); NaN where input or output is almost grey."""
         turn = _angle(self.after) - _angle(self.before)
         turn = (turn + 180) % 360 - 180
         grey = (_chroma(self.before) < LEAST_CHROMA) | (_chroma(self.after) < LEAST_CHROMA)
         return np.where(grey, np.nan, turn)
 
     @property
-    def weighed_shifts(self) -> Array:
-        """The turns in degrees, less the nearer a colour is to grey, shape (6, steps).
+    def weighted_shifts(self) -> Array:
+        """The turns in degrees, weighted by chroma, shape (6, steps).
 
-        Beside grey a tint too weak to be seen turns hue by any angle. So a turn counts
-        by the chroma of the weaker side over that of the middle of its ramp, once at most.
+        Near grey, a tint too weak to be seen can turn hue by any angle. So the weight is the
+        smaller chroma, before or after, over the chroma at the middle of the ramp, up to 1.
         """
         weaker = np.minimum(_chroma(self.before), _chroma(self.after))
         middle = _chroma(self.before)[:, self.before.shape[1] // 2]
@@ -82,15 +83,15 @@ class HueShift:
     def greatest(self) -> tuple[float, int, int]:
         """The greatest turn in degrees (with its sign), its ramp and its step.
 
-        Turns are weighed by chroma; see `weighed_shifts`.
+        Turns are weighted by chroma; see `weighted_shifts`.
         """
-        turns = self.weighed_shifts
+        turns = self.weighted_shifts
         ramp, step = np.unravel_index(int(np.argmax(np.abs(turns))), turns.shape)
         return float(turns[ramp, step]), int(ramp), int(step)
 
     def to_data(self) -> dict[str, Any]:
         """By hue: the greatest turn in degrees, and the change of saturation half way."""
-        turns = self.weighed_shifts
+        turns = self.weighted_shifts
         strongest = np.abs(turns).argmax(axis=1)
         return {
             "space": "I T P, Recommendation ITU-R BT.2124-0",
@@ -131,7 +132,7 @@ def _ramps() -> tuple[Array, Array]:
         [np.full((6, 501, 1), intensity), direction[:, None, :] * reach[:, None]], axis=-1
     )
     light = _light(trial)
-    # The whole of the ramp has to lie in BT.709: as far as every channel is in 0..1.
+    # The whole ramp has to lie in BT.709: it ends where a channel leaves 0..1.
     held = ((light >= -1e-9) & (light <= 1)).all(axis=-1)
     inside = np.logical_and.accumulate(held, axis=1)
     end = reach[inside.sum(axis=1) - 1]

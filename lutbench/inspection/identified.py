@@ -1,4 +1,4 @@
-"""An inspection read with the ends that an identification is sure of."""
+"""An inspection with the source and target that `identify` is sure of."""
 
 from __future__ import annotations
 
@@ -18,9 +18,9 @@ if TYPE_CHECKING:
 def with_identified_ends(
     found: Inspection, identification: Identification, catalogue: Catalogue
 ) -> Inspection:
-    """`found` read with the ends that an identification is sure of; as it is where it is not.
+    """`found` with the identified source and target; unchanged if the confidence is not high.
 
-    The report then has stops, reflectances and hues, though nobody named the source.
+    The report then has stops, reflectances and hues, although nobody named the source.
     """
     best = identification.candidates[0] if identification.candidates else None
     if best is None or best.confidence != "high":
@@ -44,10 +44,9 @@ def with_identified_ends(
 
 
 def identified(found: Inspection, catalogue: Catalogue) -> tuple[Inspection, Identification | None]:
-    """An inspection with what `identify` says of the LUT, and that itself.
+    """An inspection with the identified source and target, and the identification.
 
-    None where nothing can be inside: a LUT that always gives the same, or one that is
-    damaged as a file is.
+    The identification is None if the LUT cannot be identified, because it is constant or damaged.
     """
     from lutbench.identification import identify
 

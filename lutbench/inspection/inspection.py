@@ -34,8 +34,8 @@ if TYPE_CHECKING:
 
 SCHEMA = 1
 
-# Neutral inputs that stand for levels when no curve is known: tenths of the scale.
 TENTHS = tuple(k / 10 for k in range(11))
+"""Neutral inputs that are listed as levels when no curve is known: tenths of the scale."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -47,14 +47,14 @@ class Inspection(Result):
     subject
         The LUT with its neutral axis and lattice.
     file, format, notes
-        Where it comes from, and what reading it had to tolerate.
+        The file's path and format, and the irregularities that its reader tolerated.
     source_curve, source_gamut
-        What the recording is known to be; None where it is not.
+        The encoding of the recording; None when it is not known.
     target
-        How what comes out is taken to be seen.
+        The encoding by which the output is seen.
     known_by
-        Where the source is known from: ``named``, ``file`` (its comments), ``identified``;
-        empty where it is not known.
+        How the source is known: ``named`` (by the user), ``file`` (from its comments),
+        ``project`` or ``identified``; empty when it is not known.
     """
 
     subject: Subject
@@ -86,7 +86,7 @@ class Inspection(Result):
 
     @cached_property
     def written(self) -> Written | None:
-        """Whether the table is the one that was written; None where the file does not tell."""
+        """Whether the table is still the one that was written; None if the file has no checksum."""
         if not isinstance(self.lut, Lut) or not self.comments:
             return None
         from lutbench.formats.digest import written
@@ -100,7 +100,7 @@ class Inspection(Result):
 
     @cached_property
     def sha256(self) -> str:
-        """The SHA-256 of the file, in hexadecimal; empty for a LUT that is no file."""
+        """The SHA-256 of the file, in hexadecimal; empty for a LUT that is not from a file."""
         if not self.file or not Path(self.file).is_file():
             return ""
         import hashlib
@@ -112,7 +112,7 @@ class Inspection(Result):
 
     @cached_property
     def evidence(self) -> Evidence:
-        """What tells the kind."""
+        """The measures that decide the kind."""
         return evidence_of(self.subject)
 
     @property
@@ -127,7 +127,7 @@ class Inspection(Result):
 
     @cached_property
     def mid_grey_in(self) -> float:
-        """The input of mid grey: by the source curve, else what comes out half way."""
+        """The input of mid grey by the source curve; else the input that comes out half way up."""
         if self.source_curve is None:
             return self.neutral.middle
         signal = min(max(self.source_curve.mid_grey, 0.0), 1.0)
@@ -325,18 +325,24 @@ def inspect(
     lut
         A LUT or transform, or the path of a file.
     source_curve, source_gamut
-        What the recording is, by name or object: adds levels in stops and
-        reflectance, and what happens to hues. Unless given: what the comments of the
-        file say, as `lutbench build` writes them.
+        The encoding of the recording, by name or object: adds levels in stops and
+        reflectance, and the shift of hues. Default: what the comments of the file say, as
+        `lutbench build` writes them.
     source_range, target_range
-        How the values that go in and come out are laid out; as the codes of the curve
-        are published (full where no curve is named) unless given.
+        The signal range of input and output. Default: that in which the codes of the curve
+        are published, or full range where no curve is named.
     target_curve, target_gamut
-        How what comes out is seen; BT.1886 and BT.709 unless told.
+        The encoding by which the output is seen. Default: BT.1886 and BT.709.
     limits
-        Limits of findings by code, over the defaults of `lutbench.inspection.registry.all_limits`.
+        Limits of findings by code, which replace the defaults of
+        `lutbench.inspection.registry.all_limits`.
     catalogue
-        Where names are looked up; `lutbench.model.catalogue.open_catalogue()` unless given.
+        Where names are looked up. Default: `lutbench.model.catalogue.open_catalogue()`.
+
+    Raises
+    ------
+    LutbenchError
+        When the file cannot be read, or a name, range or limit is unknown.
 
     >>> from lutbench.tables.lut import Lut3D
     >>> found = inspect(Lut3D.identity(17))
@@ -369,9 +375,9 @@ def inspect(
     )
     if source is not None or not found.comments:
         return found
-    from lutbench.inspection.comments import with_told_ends
+    from lutbench.inspection.comments import with_ends_in_comments
 
-    return with_told_ends(found, catalogue)
+    return with_ends_in_comments(found, catalogue)
 
 
 def _clip_data(clip: Clip | None) -> dict[str, Any] | None:

@@ -1,8 +1,8 @@
-"""Measures on a table: folds, noise, stray nodes, repeated nodes, coarse values, channel order.
+"""Measures on a table: folds, noise, stray nodes, repeated planes, coarse values, channel order.
 
-Differences along the lattice tell a smooth table from a rough one. Where a
-second difference has the opposite sign of both its neighbours, the value between
-them stands out: a smooth curve, a kink and a clipped end do not do that.
+Second differences along the lattice separate a smooth table from a rough one. A value at
+which the second difference has the opposite sign of both its neighbours stands out: a
+smooth curve, a kink and a clipped end do not have that.
 """
 
 from __future__ import annotations
@@ -24,34 +24,39 @@ Mask = NDArray[np.bool_]
 Node = tuple[int, ...]
 
 FOLD_DEPTH = 0.5 / CODES
-"""Signal: half a 10-bit code, which rounding a table to 10 bits may turn over, is no fold."""
+"""Signal: half a 10-bit code; rounding a table to 10 bits can fold it by as much."""
 
-DARK_LEAST, DARK_MOST = 0.20, 0.45
-"""Signal of one channel at most, and of all: under the black of a log curve light is negative,
-and compressing a gamut may turn such colours over."""
+DARK_LEAST = 0.20
+"""Input signal: in the dark corner the lowest channel is under this. Below the black of a log curve
+light is negative, and gamut compression may fold such colours."""
+
+DARK_MOST = 0.45
+"""Input signal: in the dark corner the highest channel is under this."""
 
 CREASES = 300.0
 """10-bit codes times the nodes along an edge, from which a value stands out: see `stray`."""
 
 CREASES_ALIKE = 3.0
-"""How many times further a wrong value stands out than other places: where creases cross they do
-so again and again, and a wrong number stands alone."""
+"""How many times further a wrong value must stand out than other places: creases cross at many
+places, and a wrong number is alone."""
+
 APART = 2
-"""Nodes: nearer than this, two values stand out of one another."""
+"""Nodes: two values nearer than this make each other stand out, and count as one place."""
 
 LOOKED_AT = 20
-"""Values, those that stand out most, that are looked at along the diagonals too."""
+"""The values that stand out most, this many, are checked along the diagonals too."""
 
 SAME_NUMBER = 2e-9
-"""Signal: values nearer than this are one number in a file."""
+"""Signal: values nearer than this are the same number in a file."""
 
-PLANE_ALIKE, PLANE_DIFFERS = 0.9, 0.5
-"""Share of a plane's nodes: from the first it is its neighbour again, under the second it is not.
-Clipping fills the room between gradually."""
+PLANE_ALIKE = 0.9
+"""Share of a plane's nodes: with this many equal, the plane repeats its neighbour."""
 
+PLANE_DIFFERS = 0.5
+"""Share of a plane's nodes: with fewer equal, the planes differ. Clipping makes shares between."""
 
 SLAB = 16
-"""Planes of cells worked on at once: at 256 nodes the arrays take 8 MB each, not 134."""
+"""Planes of cells that are worked on at once: at 256 nodes an array then takes 8 MB, not 134 MB."""
 
 
 @dataclass(frozen=True, order=True)
@@ -66,10 +71,10 @@ class Spot:
 class Folds:
     """Tetrahedra in which colour runs backwards.
 
-    `share` and `dark_share` count folded ones among those not clipped, outside
-    and inside the dark corner; `mirrored` says that the whole lattice is turned
-    over, as it is when two channels are swapped. `cells` counts folded
-    tetrahedra a cell, shape (n − 1, n − 1, n − 1).
+    `share` and `dark_share` are the folded share of the tetrahedra that are not clipped,
+    outside and inside the dark corner. `mirrored` says that the whole lattice is turned inside
+    out, as it is when two channels are swapped. `cells` counts the folded tetrahedra of each
+    cell, shape (n − 1, n − 1, n − 1).
     """
 
     share: float
@@ -80,15 +85,15 @@ class Folds:
 
 
 def folds(subject: Subject) -> Folds:
-    """Where the lattice runs backwards: negative Jacobian determinants of its tetrahedra."""
+    """The folds of a lattice: tetrahedra with a negative Jacobian determinant."""
     forwards, balance = _folds(subject, 1.0)
     return forwards if balance >= 0 else _folds(subject, -1.0)[0]
 
 
 def _folds(subject: Subject, sign: float) -> tuple[Folds, int]:
-    """The folds where `sign` is that of most tetrahedra, and how many more there are of +1.
+    """The tetrahedra against `sign`, and how many more have a positive determinant than a negative.
 
-    Slab by slab along red, since a table of many nodes takes much memory.
+    Computed slab by slab along red, since a table of many nodes takes much memory.
     """
     planes = subject.planes
     clipped: Mask = np.asarray(subject.at_end.any(axis=0))
@@ -121,7 +126,7 @@ def _folds(subject: Subject, sign: float) -> tuple[Folds, int]:
 
 
 def _free(clipped: Mask, order: tuple[int, ...]) -> Mask:
-    """Which tetrahedra of one order have no node at an end of the scale."""
+    """Which tetrahedra of one axis order have no clipped node."""
     spans = [size - 1 for size in clipped.shape]
     offset = [0, 0, 0]
     free: Mask = ~clipped[tuple(slice(0, span) for span in spans)]
@@ -148,13 +153,13 @@ def noise(subject: Subject) -> float:
 def stray(subject: Subject) -> Spot:
     """The value that stands out most from its neighbours along all axes, in 10-bit codes.
 
-    A lone value turns the sign of the second (or fourth) difference against both
-    neighbours, and bends all axes alike; a smooth curve, a kink and a ridge do not.
-    It stands out along the diagonals too, which where creases cross a node does not.
-    Second differences see a code or less where the table is nearly straight,
-    fourth differences more where it is curved; but creases of a gamut compression look
-    like 250 codes over the number of nodes to those, so they count from 300, and only
-    where hardly any other place of the table looks like that.
+    At a stray value the second (or fourth) difference has the opposite sign of both its
+    neighbours along every axis, by about the same amount; a smooth curve, a kink and a ridge
+    do not have that. A stray value stands out along the diagonals too; the crossing of two
+    creases does not. Second differences find a code or less where the table is nearly
+    straight; fourth differences find more where it is curved. To fourth differences the
+    creases of a gamut compression measure up to 250 codes over the number of nodes, so those
+    count from 300, and only if hardly any other place of the table measures as much.
     """
     size = subject.planes.shape[1]
     best = _lone(subject, 2, 0.5, others=2)
@@ -166,13 +171,13 @@ def stray(subject: Subject) -> Spot:
 
 
 def _lone(subject: Subject, order: int, alike: float, others: int) -> Spot:
-    """The lone value by differences of an even order.
+    """The stray value by differences of an even order.
 
-    Along each axis: the least of what the difference says of the value itself and of
-    what its neighbours say, with the sign turned; then the least over the axes,
-    where the least bend is more than `alike` of the greatest. It has to stand out further
-    than what is beside it, and three times as far as the first or second of the other places
-    (`others`).
+    Its score along an axis is the smaller of two estimates: from the difference at the value,
+    and from those at its neighbours with the sign reversed. Its score is the least over the
+    axes, and 0 unless the least difference is more than `alike` of the greatest. It has to
+    stand out more than what is beside it, and `CREASES_ALIKE` times as far as the first or
+    second (`others`) of the other places.
     """
     planes = subject.planes
     axes, size, reach = planes.ndim - 1, planes.shape[1], order // 2 + 1
@@ -204,7 +209,7 @@ def _lone(subject: Subject, order: int, alike: float, others: int) -> Spot:
 
 
 def _lone_scores(planes: Array, at_end: Mask, order: int, alike: float) -> Array:
-    """How much each inner value stands out, by channel; see `_lone`."""
+    """How much each inner value stands out, by channel, in signal; see `_lone`."""
     axes, reach = planes.ndim - 1, order // 2 + 1
     inner = slice(reach, -reach)
     own, beside = comb(order, order // 2), comb(order, order // 2 - 1)
@@ -224,10 +229,10 @@ def _lone_scores(planes: Array, at_end: Mask, order: int, alike: float) -> Array
 
 
 def _out_of_all(plane: Array, node: tuple[int, ...], score: float) -> bool:
-    """Whether a value stands out to one side along every diagonal too, by half its score.
+    """Whether a value stands out to the same side along every diagonal too, by half its score.
 
-    Where creases of a gamut compression cross, a node may bend all axes alike, but not
-    all diagonals: on the neutral one nothing is compressed.
+    Where creases of a gamut compression cross, the table may bend alike along all axes, but
+    not along all diagonals: along the neutral one nothing is compressed.
     """
     at = np.array(node)
     around = [np.array(each) for each in product((-1, 0, 1), repeat=plane.ndim)]
@@ -240,10 +245,10 @@ def _out_of_all(plane: Array, node: tuple[int, ...], score: float) -> bool:
 
 
 def repeated_planes(subject: Subject) -> list[tuple[int, int]]:
-    """The planes that are like the one before, as (axis, index), between planes that differ.
+    """The planes that equal the one before, as (axis, index), between planes that differ.
 
-    Clipping, before a look or after it, makes neighbouring planes alike up to an end
-    of the scale, and elsewhere alike in part: neither is a plane that was written twice.
+    Clipping, before or after a look, makes neighbouring planes equal at an end of the scale,
+    and equal in part elsewhere: neither is a plane that was written twice.
     """
     planes = subject.planes
     found = []
@@ -259,10 +264,10 @@ def repeated_planes(subject: Subject) -> list[tuple[int, int]]:
 
 
 def out_of_plateau(subject: Subject) -> Spot:
-    """The value that stands out most from neighbours that are all one number.
+    """The value that differs most from neighbours that are all the same number.
 
-    Where a channel is clipped, neighbours along every axis are alike on both sides;
-    a table that rises or falls along each axis cannot leave one node out of them.
+    Where a channel is clipped, the neighbours on both sides are equal along every axis; a
+    table that rises or falls along each axis cannot have another value between them.
     """
     axes = subject.planes.ndim - 1
     if subject.planes.shape[1] < 3:
@@ -288,9 +293,9 @@ def _out_of_plateau(plane: Array) -> Spot:
 
 
 def coarse_bits(subject: Subject) -> int | None:
-    """The bit depth on whose code values the whole table stands, 4 to 12; None for none.
+    """The bit depth to whose codes the whole table is rounded, 4 to 12; None if it is to none.
 
-    An identity of 16 nodes stands on 15ths, which are 4-bit codes: a table whose
+    An identity of 16 nodes has values in steps of 1/15, which are 4-bit codes: a table whose
     values are steps of its own lattice is not coarse.
     """
     values = np.unique(subject.planes)
@@ -309,7 +314,7 @@ def coarse_bits(subject: Subject) -> int | None:
 def pull(subject: Subject) -> Array:
     """How far each input channel moves each output channel: shape (3, 3), output × input.
 
-    The mean step of the output along the axis of the input, where it is not clipped.
+    In signal per node: the mean step of the output along the input's axis, where not clipped.
     """
     planes, at_end = subject.planes, subject.at_end
     found = np.zeros((3, 3))
@@ -322,24 +327,24 @@ def pull(subject: Subject) -> Array:
 
 
 def channel_order(subject: Subject) -> tuple[int, int, int]:
-    """The input channel that moves each output channel most: (0, 1, 2) is as it should be."""
+    """The input channel that moves each output channel most; (0, 1, 2) is the right order."""
     if subject.planes.ndim == 2:
         return (0, 1, 2)
     moved = pull(subject)
     strongest = moved.argmax(axis=1)
-    # A swap is plain: the other channel moves it at least twice as much as its own.
+    # In a swap the other channel moves it at least twice as much as its own.
     clear = moved.max(axis=1) >= 2 * np.diag(moved)
     first, second, third = np.where(clear, strongest, np.arange(3)).tolist()
     return first, second, third
 
 
 def unevenness(outputs: Array) -> Spot:
-    """The step of a curve that fits its neighbours least, against the wider of the two.
+    """The step of a curve that differs most from what its neighbours suggest, as a share of them.
 
-    A step is held against the cubic through the two steps on each side, and against the
-    wider and the narrower of the two beside it: between these it is the corner of a curve,
-    not a band. 0.3 is a step 30 % wider or narrower than it should be. Steps at a clipped
-    end do not count.
+    A step is compared with the cubic through the two steps on each side, and with the wider
+    and the narrower of the two beside it: between these it is a corner of the curve, not a
+    band. 0.3 is a step 30 % wider or narrower than it should be. Steps at a clipped end are
+    left out.
 
     Parameters
     ----------
@@ -366,7 +371,7 @@ def unevenness(outputs: Array) -> Spot:
 
 
 def _alternation(bend: Array, axis: int, own: int, beside: int) -> Array:
-    """How far a lone value stands out: see `_lone`. Two shorter along the axis."""
+    """How far each value stands out along an axis (see `_lone`); two shorter along that axis."""
 
     def part(start: int) -> Array:
         index: list[Any] = [slice(None)] * bend.ndim

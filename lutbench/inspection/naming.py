@@ -29,14 +29,14 @@ class ByName:
         return self.catalogue
 
     def curve(self, name: Curve | str | None) -> Curve | None:
-        """The curve of that name; a curve, or None, is passed on."""
+        """The curve of that name; a curve or None is returned as it is."""
         if isinstance(name, str):
-            found: Curve = self._open().curve(name, exact=False)  # looked at, not built from
+            found: Curve = self._open().curve(name, exact=False)  # to look at, not to build from
             return found
         return name
 
     def gamut(self, name: Gamut | str | None) -> Gamut | None:
-        """The gamut of that name; a gamut, or None, is passed on."""
+        """The gamut of that name; a gamut or None is returned as it is."""
         if isinstance(name, str):
             found: Gamut = self._open().gamut(name)
             return found

@@ -56,7 +56,7 @@ _kinds: list[FindingKind] = [
     table.Smoothed(),
     colours.HueShiftFound(),
 ]
-"""In the order of the examination; what a file turns out to be comes first."""
+"""In the order of the examination: findings that decide what a file is come first."""
 
 
 def kinds() -> tuple[FindingKind, ...]:
@@ -65,12 +65,12 @@ def kinds() -> tuple[FindingKind, ...]:
 
 
 def register(kind: FindingKind) -> None:
-    """Look for another kind of finding in every examination from now on.
+    """Add a kind of finding to every examination from now on.
 
     Raises
     ------
     LutbenchError
-        When its limit has the name of one that is there.
+        When a kind with a limit of that name is registered already.
     """
     if any(each.limit_name == kind.limit_name for each in _kinds):
         raise LutbenchError(
@@ -80,7 +80,7 @@ def register(kind: FindingKind) -> None:
 
 
 def unregister(kind: FindingKind) -> None:
-    """Look for a kind no more that `register` added."""
+    """Remove a kind that `register` added."""
     _kinds.remove(kind)
 
 
@@ -96,7 +96,7 @@ def all_limits() -> dict[str, Limit]:
 
 @dataclass(frozen=True)
 class Limits:
-    """The limits in force: the defaults, with what was set over them."""
+    """The limits in force: the defaults, replaced by those that were set."""
 
     set: Mapping[str, float] = field(default_factory=dict)
 
@@ -140,7 +140,7 @@ class Health:
     """The examination of a subject: `findings`, worst first.
 
     `scene_white` is the input of a 90 % reflectance, where the source curve is
-    known; `hue` is what happens to hues, where the gamut is known too.
+    known; `hue` is the shift of hues, where the gamut is known too.
     """
 
     subject: Subject
@@ -155,7 +155,7 @@ class Health:
 
     @cached_property
     def findings(self) -> tuple[Finding, ...]:
-        """Everything found, worst first, else in the order of the examination."""
+        """Everything found, worst first; of the same severity in the order of the examination."""
         found: list[Finding] = []
         looked_for = self._looked_for
         for number, kind in enumerate(looked_for):
@@ -165,7 +165,7 @@ class Health:
 
     @cached_property
     def decided_by(self) -> FindingKind | None:
-        """The kind that says what the table is, so that nothing else is looked for."""
+        """The finding that makes all others pointless (see `FindingKind.decides`), else None."""
         deciding = (kind for kind in kinds() if kind.decides)
         return next((kind for kind in deciding if any(kind.examine(self.examined))), None)
 
@@ -175,7 +175,7 @@ class Health:
 
     @cached_property
     def not_examined(self) -> tuple[NotExamined, ...]:
-        """What could not be looked for, together by the reason."""
+        """What could not be looked for, grouped by the reason."""
         by_reason: dict[str, list[str]] = {}
         for kind in kinds():
             why = kind.hindrance(self.examined)

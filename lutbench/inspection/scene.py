@@ -1,4 +1,4 @@
-"""A LUT read in stops, once the curve of the recording is known."""
+"""What a LUT does to the stops of a scene, where the curve of the recording is known."""
 
 from __future__ import annotations
 
@@ -15,11 +15,13 @@ from lutbench.model.transforms import Array, Transform
 from lutbench.tables.nodes import greys
 
 ONE_CODE_8_BIT = 1 / 255
-"""Signal of an 8-bit code: stops nearer than this look alike on most monitors."""
+"""Signal of an 8-bit code: stops nearer than this look the same on most monitors."""
 
-# Roll-off starts where a stop gains less than this part of what the steepest stop gains.
 ROLL_OFF = 0.95
+"""Roll-off starts where a stop gains less than this share of what the steepest stop gains."""
+
 STOPS = np.arange(-16, 16.01, 1 / 24)
+"""Stops from mid grey at which the LUT is evaluated."""
 
 
 @dataclass(frozen=True)
@@ -35,11 +37,11 @@ class SceneReport:
         either side.
     roll_off
         The exposure, in stops from mid grey, from which a stop gains less
-        signal than 95 % of what the steepest stop gains; None where the
-        recording ends first.
+        signal than 95 % of what the steepest stop gains; None if the recording
+        clips before that.
     top, bottom
-        The highest and the lowest whole stop that is still separated from the
-        stop below it (above it), by one 8-bit code at least; None for none.
+        The highest (lowest) whole stop that comes out at least one 8-bit code
+        away from the stop below (above) it; None if there is none.
     """
 
     levels: Levels
@@ -73,7 +75,7 @@ def scene_report(
     source_range: Range | None = None,
     target_range: Range = "full",
 ) -> SceneReport:
-    """Read `lut` in stops of a recording on `curve`."""
+    """What `lut` does to the stops of a recording on `curve`."""
     source_range = source_range or curve.formula_codes
     day = levels(
         curve, lut, lut_name=lut_name, source_range=source_range, target_range=target_range
@@ -107,8 +109,8 @@ def _contrast(signal: Array) -> float:
 
 
 def _roll_off(after: Array, recorded: NDArray[np.bool_]) -> float | None:
-    """Where the gain of a stop falls off for good, looking up from the steepest place."""
-    width = 12  # half a stop to either side: finer than the nodes it would read the lattice
+    """The first stop above the steepest one that gains less than `ROLL_OFF` of it."""
+    width = 12  # half a stop to each side; less would show the steps of the lattice
     gain = np.full(after.shape, np.nan)
     gain[width:-width] = after[2 * width :] - after[: -2 * width]
     inside = recorded & np.isfinite(gain)

@@ -1,4 +1,4 @@
-"""What is inspected: any transform, with its neutral axis and, where it has one, its lattice."""
+"""The transform that is inspected, with its neutral axis and its lattice."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ from lutbench.tables.noise import CLIPPED_WITHIN, clipped
 Array = NDArray[np.float64]
 
 CODES = CODES_10_BIT
-"""10-bit codes in the full range."""
+"""10-bit codes of the full range: what a signal of 0..1 is multiplied by."""
 
 
 @dataclass(frozen=True)
@@ -62,7 +62,7 @@ class Subject:
 
     @cached_property
     def domain(self) -> Array:
-        """The inputs that the whole takes, shape (2, 3)."""
+        """The lowest and highest inputs of the transform, shape (2, 3)."""
         return domain_of(self.lut)
 
     @property
@@ -105,10 +105,10 @@ class Subject:
 
 @dataclass(frozen=True, eq=False)
 class Clip:
-    """A run at one end of the neutral axis that comes out as one level.
+    """The inputs at one end of the neutral axis that all come out at the same `level`.
 
-    `onset` is the input where it begins, between two nodes by the slope of the
-    step before; `share` is its part of the input scale.
+    `onset` is the input where clipping begins, found between two nodes by the slope of the
+    step before; `share` is the clipped part of the input scale; `nodes` are those in it.
     """
 
     onset: float
@@ -145,11 +145,11 @@ class NeutralAxis:
         return np.asarray(np.diff(self.mean) / np.diff(self.inputs))
 
     def at(self, value: float) -> Array:
-        """R G B at an input, straight between the nodes."""
+        """R G B at an input, by linear interpolation, shape (3,)."""
         return np.array([np.interp(value, self.inputs, self.outputs[:, c]) for c in range(3)])
 
     def slope_at(self, value: float) -> float:
-        """The slope around an input: over one node to either side."""
+        """The slope around an input, over the step that it lies in and one more on each side."""
         index = int(np.clip(np.searchsorted(self.inputs, value) - 1, 0, len(self.slopes) - 1))
         low, high = max(index - 1, 0), min(index + 2, len(self.inputs) - 1)
         rise = self.mean[high] - self.mean[low]
@@ -189,12 +189,12 @@ class NeutralAxis:
 
     @cached_property
     def clip_high(self) -> Clip | None:
-        """Where the highlights are cut off; None where the axis rises to its end."""
+        """Where highlights are clipped; None if the axis rises to its end."""
         return _clip(self.inputs, self.outputs)
 
     @cached_property
     def clip_low(self) -> Clip | None:
-        """Where the shadows are cut off; None where the axis rises from its start."""
+        """Where shadows are clipped; None if the axis rises from its start."""
         return _clip(self.inputs[::-1], self.outputs[::-1])
 
 

@@ -1,4 +1,4 @@
-"""What becomes of colours: none left, run backwards, turned, cut off."""
+"""Findings on colours: no colour left, folds, hue shifts, clipped colours."""
 
 from __future__ import annotations
 
@@ -23,36 +23,36 @@ class Monochrome(FindingKind):
     """Red, green and blue come out alike everywhere."""
 
     code = "monochrome"
-    limit = Limit(0.5, "10-bit codes", "rounding to 10 bits may part R, G and B by this much")
+    limit = Limit(0.5, "10-bit codes", "rounding to 10 bits may separate R, G and B by this much")
     severity = "info"
     seen = "a black-and-white picture"
-    advice = "use it to judge light, and nothing else"
+    advice = "use it for judging light only"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         planes, limit = lut.subject.planes, self.limit_for(lut)
         value = float(np.ptp(planes, axis=0).max()) * CODES
         empty = float(np.ptp(planes)) < limit / CODES
         if lut.subject.lattice is not None and value <= limit and not empty:
-            yield self.finding(lut, "it takes out all colour", value)
+            yield self.finding(lut, "it removes all colour", value)
 
 
 NO_LATTICE = "a 1D LUT treats each channel by itself"
 
 
-FEW = 0.005
-"""Share of tetrahedra: fewer come with strong looks, at the edges of what they clip."""
+FEW_FOLDS = 0.005
+"""Share of tetrahedra: strong looks fold fewer than this, at the edges of what they clip."""
 
 LOOK = "usual in a strong look; look at saturated colours through it before you key or match"
 
 
 class Fold(FindingKind):
-    """Tetrahedra of the lattice are turned over."""
+    """Tetrahedra of the lattice are turned inside out."""
 
     code = "fold"
     limit = Limit(
         0.0,
         "share of tetrahedra",
-        "a curve and a gamut conversion fold nothing deeper than half a code",
+        "a curve with a gamut conversion folds nothing by more than half a code",
     )
     cure = "folds"
     seen = "an edge or a ring where a saturated colour should run smoothly"
@@ -68,18 +68,18 @@ class Fold(FindingKind):
                 f"colours double back in {100 * folds.share:.3g} % of the table, "
                 f"up to {folds.worst.value:.1f} codes deep"
             )
-            few = folds.share < FEW
+            few = folds.share < FEW_FOLDS
             changed = {"severity": "info", "by_default": False, "advice": LOOK} if few else {}
             place = lut.at(folds.worst.node)
             yield self.finding(lut, message, folds.share, place=place, **changed)
 
 
 class FoldInBlack(FindingKind):
-    """As `Fold`, in the darkest corner alone."""
+    """As `Fold`, but only in the darkest corner."""
 
     code = "fold_in_black"
     limit = Limit(
-        0.15, "share of tetrahedra", "compressing a gamut turns over up to 7 % of what is below 0"
+        0.15, "share of tetrahedra", "gamut compression folds up to 7 % of the colours below black"
     )
     severity = "info"
     seen = "coloured specks in deep shadow noise"
@@ -94,7 +94,7 @@ class FoldInBlack(FindingKind):
             return
         changed = {}
         if folds.dark_share > self.limit_for(lut):
-            look = "look at dark colours through it before you trust it"
+            look = "check dark colours through it before you trust it"
             changed = {"severity": "warning", "advice": look}
         message = f"colours double back in {100 * folds.dark_share:.1f} % of the darkest corner"
         place = lut.at(folds.worst.node)
@@ -105,12 +105,10 @@ class HueShiftFound(FindingKind):
     """A hue turns as it gets more saturated."""
 
     code = "hue_shift"
-    limit = Limit(12.0, "degrees", "about the hue step between neighbouring names of colours")
+    limit = Limit(12.0, "degrees", "about the step of hue from one colour name to the next")
     severity = "info"
     seen = "strong colours become other colours: a red light turns orange, a blue one violet"
-    advice = (
-        "usual where colours outside the target are cut off; compressing the gamut turns them less"
-    )
+    advice = "usual where colours outside the target are clipped; gamut compression turns them less"
 
     def hindrance(self, lut: Examined) -> str:
         if lut.subject.lattice is None:
@@ -132,20 +130,20 @@ class HueShiftFound(FindingKind):
 
 
 SATURATED = 0.25
-"""Of the input scale: channels at least this far apart make a saturated colour. The primaries of
-BT.709 at half of white lie 0.17 to 0.42 apart on open log encodings, 0.7 on video."""
+"""Input signal: a colour is saturated if its channels differ by this much. Those of the BT.709
+primaries at half of white differ by 0.17 to 0.42 in open log encodings, by 0.7 in video."""
 
 MIDDLE = (0.25, 0.75)
-"""Of the input scale: a place to show lies where pictures are, not in the foot of a log curve."""
+"""Input signal: the place that is shown lies where pictures do, not at the foot of a log curve."""
 
 
 class ClippedColours(FindingKind):
-    """A gamut conversion that holds most saturated colours at an end of the scale."""
+    """A gamut conversion that clips most saturated colours."""
 
     code = "clipped_colours"
-    limit = Limit(0.5, "share of saturated colours", "over a half it is most of them")
+    limit = Limit(0.5, "share of saturated colours", "more than half is most of them")
     severity = "info"
-    seen = "saturated light is flat and its hue is off, and no LUT for tone brings it back"
+    seen = "saturated light is flat and its hue is wrong, and no tone LUT after it can restore it"
     advice = (
         "do not judge LEDs, neon or tail lights through it; use a LUT that compresses or maps "
         "the gamut, or one that converts tone and gamut in one step"
@@ -171,10 +169,10 @@ class ClippedColours(FindingKind):
         shares = _by_hue(inputs[saturated], cut[saturated])
         most, least = max(shares, key=shares.__getitem__), min(shares, key=shares.__getitem__)
         message = (
-            f"{share:.0%} of the saturated colours are cut off at an end of the scale: "
+            f"{share:.0%} of the saturated colours are clipped: "
             f"{shares[most]:.0%} of the {most}s, {shares[least]:.0%} of the {least}s"
         ).replace("%", " %")
-        # Where it begins: the least saturated colour that is cut off.
+        # Where it begins: the least saturated colour that is clipped.
         brightest = inputs.max(axis=-1)
         shown = inner & cut & (brightest >= MIDDLE[0]) & (brightest <= MIDDLE[1])
         first = np.argmin(np.where(shown if shown.any() else cut & saturated, apart, np.inf))
@@ -183,7 +181,10 @@ class ClippedColours(FindingKind):
 
 
 def _by_hue(inputs: Array, cut: Array) -> dict[str, float]:
-    """The share that is cut off of each of six hues: three primaries and what lies between."""
+    """The share that is clipped, by hue: three primaries and the three hues between them.
+
+    `inputs` has shape (n, 3), `cut` shape (n,).
+    """
     from lutbench.inspection.hue import HUES
 
     lowest = inputs.min(axis=-1, keepdims=True)

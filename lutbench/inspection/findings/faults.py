@@ -1,4 +1,4 @@
-"""What a file turns out to be: codes for signals, nothing, false colour, parts written twice."""
+"""Findings on the file: codes instead of signals, constant, false colour, repeated parts."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ class IntegerValues(FindingKind):
     decides = True
     cure = "scale"
     seen = "a white frame: every value is far above white"
-    advice = "divide the table by the top of its scale"
+    advice = "divide the table by its highest code"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         planes = lut.subject.planes
@@ -40,7 +40,7 @@ class IntegerValues(FindingKind):
             return
         message = (
             f"the values are {TOPS[top]}-bit codes, up to {planes.max():g}, "
-            "where signals from 0 to 1 belong"
+            "but should be signals from 0 to 1"
         )
         yield self.finding(lut, message, float(planes.max()))
 
@@ -61,13 +61,13 @@ class DomainInCodes(FindingKind):
             low = lut.subject.domain[0, 0]
             message = (
                 f"the domain is given in {TOPS[top]}-bit codes, {low:g} to {top}, "
-                "where signals from 0 to 1 go in"
+                "but the input is a signal from 0 to 1"
             )
             yield self.finding(lut, message, float(top))
 
 
 class Constant(FindingKind):
-    """Every grey comes out alike."""
+    """Every grey comes out the same."""
 
     code = "constant"
     limit = Limit(1.0, "10-bit codes", "less than one code from black to white is not a picture")
@@ -80,31 +80,31 @@ class Constant(FindingKind):
         axis = lut.subject.neutral
         value = float(np.ptp(axis.outputs, axis=0).max()) * CODES
         if value <= self.limit_for(lut):
-            message = f"every grey comes out alike, at {100 * axis.black:.1f} %"
+            message = f"every grey comes out the same, at {100 * axis.black:.1f} %"
             yield self.finding(lut, message, value, place=lut.on_axis(0))
 
 
 JUMP = 0.08
-"""Signal: R − G or B − G changes by more from one grey node to the next at the edge of a band."""
+"""Signal: R − G or B − G changes by more than this between two grey nodes at the edge of a band."""
 
-ONE_WAY = 0.7
-"""Cosine of 45°: two steps of the colour of grey that turn by less are one edge of a band."""
+SAME_DIRECTION = 0.7
+"""Cosine of 45°: two jumps in a row that differ in direction by less are one edge."""
 
-THERE_AND_BACK = 3
-"""Jumps in a row: two nodes of grey that changed places make as many, and nothing else."""
+SWAPPED_NODES = 3
+"""Jumps in a row that two grey nodes make when they have changed places."""
 
 CALM = 0.01
-"""Signal: the median change of R − G and B − G within bands; noise has more everywhere."""
+"""Signal: the most that R − G and B − G change within bands (median); noise changes them more."""
 
 
 class FalseColourBands(FindingKind):
     """The colour of the grey scale jumps from band to band."""
 
     code = "false_colour"
-    limit = Limit(3.0, "jumps", "no look changes the colour of grey in three jumps or more")
+    limit = Limit(3.0, "jumps", "looks change the colour of grey in two jumps at most")
     severity = "info"
     decides = True
-    seen = "each level of exposure painted in a colour of its own"
+    seen = "each level of exposure is painted in its own colour"
     advice = "for judging exposure only; never grade or deliver through it"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
@@ -113,10 +113,10 @@ class FalseColourBands(FindingKind):
         moves = np.diff(chroma, axis=0)
         steps = np.abs(moves).max(axis=1)
         over = steps > JUMP
-        # Those in a row that go one way count as one.
-        onwards = over[1:] & over[:-1] & (_alignment(moves) >= ONE_WAY)
+        # Jumps in a row in one direction count as one.
+        onwards = over[1:] & over[:-1] & (_alignment(moves) >= SAME_DIRECTION)
         jumps = int(over.sum()) - int(onwards.sum())
-        if jumps == THERE_AND_BACK and (over[1:] & over[:-1]).sum() == over.sum() - 1:
+        if jumps == SWAPPED_NODES and (over[1:] & over[:-1]).sum() == over.sum() - 1:
             return
         calm = float(np.median(steps[steps <= JUMP])) if (steps <= JUMP).any() else 1.0
         if jumps >= self.limit_for(lut) and calm < CALM:
@@ -130,25 +130,26 @@ def _alignment(moves: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.asarray((moves[1:] * moves[:-1]).sum(axis=1) / (lengths[1:] * lengths[:-1]))
 
 
-SHORTEST = 6
-"""Rows alike in turn, from which a run is looked at; strong looks have plateaus of up to five."""
+SHORTEST_RUN = 6
+"""Equal rows in a row: shorter runs are ignored, as strong looks have plateaus of up to five."""
 
 MOST_RUNS = 3
-"""Runs of a whole table: a look that has plateaus has them on many lines, not on three."""
+"""Runs in a whole table: a look with plateaus has them on many more lines."""
 
-MUCH = 0.2
-"""Signal: how much the lines beside a run have to change over its length. Plateaus taper off."""
+CHANGE_BESIDE = 0.2
+"""Signal: the lines beside a run must change by this over its length; beside a plateau of a look
+they change less."""
 
 FEWEST_BESIDE = 4
-"""Lines beside a run that have to say so: on a face of the table looks make short plateaus."""
+"""Lines beside a run, which must all change: on a face of the table looks make short plateaus."""
 
-STILL = 1e-9
+SAME_VALUE = 1e-9
 """Signal: values that differ by less are the same number in the file."""
 
 
 @dataclass(frozen=True)
 class StuckRun:
-    """Rows in turn that hold the same three numbers; `first` counts from 0 in the file."""
+    """Consecutive rows that hold the same three numbers; `first` counts from 0 in the file."""
 
     first: int
     count: int
@@ -162,7 +163,7 @@ class StuckValues(FindingKind):
     severity = "error"
     decides = True
     seen = "a patch, or the whole picture, of one wrong colour"
-    advice = "what belongs there cannot be known: make the LUT, or fetch the file, again"
+    advice = "the right values cannot be guessed: make the LUT again, or get the file again"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         if lut.subject.lattice is None:
@@ -177,7 +178,7 @@ class StuckValues(FindingKind):
         if 0 < len(runs) <= MOST_RUNS:
             worst = max(runs, key=lambda each: each.count)
             node = np.unravel_index(worst.first, (lut.subject.size,) * 3)[::-1]
-            message = f"{worst.count} rows repeat one colour, from row {worst.first + 1} on"
+            message = f"{worst.count} rows repeat the same colour, from row {worst.first + 1} on"
             place = lut.at(tuple(int(each) for each in node))
             yield self.finding(lut, message, float(worst.count), place=place)
 
@@ -185,13 +186,13 @@ class StuckValues(FindingKind):
 def stuck_runs(planes: NDArray[np.float64]) -> list[StuckRun]:
     """Runs of equal rows, in the order of the file, that clipping does not explain.
 
-    Clipping makes rows alike too: but from the darkest red of a line at its lowest value,
-    or up to the brightest at its highest, and on the lines beside it as well.
+    Clipping makes rows equal too, but only at the start of a line at the lowest value or at its
+    end at the highest, and on the lines beside it as well. `planes` has shape (3, n, n, n).
     """
     size = planes.shape[1]
     same = np.ones(size**3 - 1, bool)
     for plane in planes:  # one by one: a large table fills the memory
-        same &= np.abs(np.diff(_in_order(plane))) < STILL
+        same &= np.abs(np.diff(_in_order(plane))) < SAME_VALUE
     edges = np.flatnonzero(np.diff(np.concatenate([[False], same, [False]]).astype(np.int8)))
     lines = planes.transpose(3, 2, 1, 0)  # blue, green, red
     first, last = edges.reshape(-1, 2).T
@@ -200,18 +201,18 @@ def stuck_runs(planes: NDArray[np.float64]) -> list[StuckRun]:
     at_an_end = (red <= planes[0].min() + CLIPPED_WITHIN) | (
         red >= planes[0].max() - CLIPPED_WITHIN
     )
-    odd = (count >= SHORTEST) & ~(at_an_end & (count <= size))
+    odd = (count >= SHORTEST_RUN) & ~(at_an_end & (count <= size))
     runs = (StuckRun(int(first[at]), int(count[at])) for at in np.flatnonzero(odd))
     return [each for each in runs if _changes_around(lines, each)]
 
 
 def _in_order(plane: NDArray[np.float64]) -> NDArray[np.float64]:
-    """A channel, row by row of the file."""
+    """A channel in the order of the file's rows, shape (n³,)."""
     return plane.transpose(2, 1, 0).ravel()
 
 
 def _changes_around(lines: NDArray[np.float64], run: StuckRun) -> bool:
-    """Whether every line beside a run, at the same reds, changes by much."""
+    """Whether every line beside a run changes by `CHANGE_BESIDE` over the same reds."""
     size = len(lines)
     first, last = divmod(run.first, size), divmod(run.first + run.count - 1, size)
     one_line = first[0] == last[0]
@@ -224,7 +225,7 @@ def _changes_around(lines: NDArray[np.float64], run: StuckRun) -> bool:
         if 0 <= blue + up < size and 0 <= green + right < size
     } - inside
     return len(beside) >= FEWEST_BESIDE and all(
-        _change(lines, *line, reds) > MUCH for line in beside
+        _change(lines, *line, reds) > CHANGE_BESIDE for line in beside
     )
 
 
@@ -233,20 +234,20 @@ def _change(lines: NDArray[np.float64], blue: int, green: int, reds: slice) -> f
 
 
 class DuplicateNodes(FindingKind):
-    """A whole plane is like the one before it, between planes that differ."""
+    """A whole plane equals the one before it, between planes that differ."""
 
     code = "duplicate_nodes"
     limit = Limit(
         0.0,
         "share of planes",
-        "clipping makes planes alike up to an end of the scale only",
+        "clipping makes planes equal only at an end of the scale",
     )
     seen = "flat patches with hard edges where colour should be smooth"
     advice = "it was enlarged without interpolation, or a plane was written twice: make it again"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         if lut.subject.lattice is None or lut.coarse_bits:
-            return  # plateaus of a 1D LUT, and of coarse values, are steps of their own
+            return  # coarse values repeat because they were rounded
         planes = measures.repeated_planes(lut.subject)
         share = len(planes) / (3 * (lut.subject.size - 1))
         if planes and share > self.limit_for(lut):

@@ -1,4 +1,4 @@
-"""What becomes of the grey scale: falls, tint, range, clipping, black."""
+"""Findings on the grey scale: falls, tint, signal range, clipping, black."""
 
 from __future__ import annotations
 
@@ -18,14 +18,14 @@ from lutbench.inspection.finding import (
 from lutbench.inspection.subject import CODES, NeutralAxis
 
 NEGATIVE = 0.5 * CODES
-"""A fall of more than half the scale, in 10-bit codes: black and white change places."""
+"""10-bit codes: a fall of more than half the scale makes a negative picture."""
 
 
 class NonMonotonic(FindingKind):
     """A channel falls while grey gets brighter."""
 
     code = "non_monotonic"
-    limit = Limit(0.2, "10-bit codes", "twice what rounding to four decimals can turn round")
+    limit = Limit(0.2, "10-bit codes", "twice the fall that rounding to four decimals can cause")
     cure = "monotone"
     seen = "a brighter part of a face or sky comes out darker than what is beside it"
     advice = "do not use it for viewing; make the LUT again, or repair it with a monotone curve"
@@ -41,13 +41,13 @@ class NonMonotonic(FindingKind):
 
 
 class Tint(FindingKind):
-    """Grey in comes out with a colour."""
+    """Grey comes out with a colour."""
 
     code = "tint"
     limit = Limit(1.0, "10-bit codes", "the least that a 10-bit signal can carry")
     cure = "tint"
     cured_on_request = True
-    seen = "a grey card and white clothes have a colour; a white balance by eye goes wrong"
+    seen = "a grey card and white clothes look tinted; a white balance by eye goes wrong"
     advice = "a look may do this on purpose; do not judge white balance through it"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
@@ -58,36 +58,36 @@ class Tint(FindingKind):
         place = lut.on_axis(index)
         high, low = (CHANNELS[int(pick(place.output))] for pick in (np.argmax, np.argmin))
         message = (
-            f"grey comes out tinted: {high} is {value:.1f} codes over {low} "
-            f"at {100 * place.input[0]:.0f} % in"
+            f"grey comes out tinted: {high} is {value:.1f} codes above {low} "
+            f"at an input of {100 * place.input[0]:.0f} %"
         )
         yield self.finding(lut, message, value, place=place)
 
 
 LEGAL_BLACKS = (64 / 1023, 16 / 255)
-"""Full-scale values of legal black, of 10 and of 8 bits (Recommendation ITU-R BT.709-6)."""
+"""Full-scale values of legal black in 10 and in 8 bits (Recommendation ITU-R BT.709-6)."""
 
 LEGAL_WHITES = (940 / 1023, 235 / 255)
-"""The same of legal white."""
+"""Full-scale values of legal white in 10 and in 8 bits (Recommendation ITU-R BT.709-6)."""
 
 LEAST_CLIPPED = 0.03
-"""Share of the input scale that both ends must clip: legal codes leave out 6 % and 8 %."""
+"""Share of the input scale that must be clipped at each end: legal range leaves out 6 % and 8 %."""
 
 AT_END = 1e-6
-"""Signal: a rounding error of a six-decimal file."""
+"""Signal: the rounding of a file with six decimals."""
 
 
 class LegalRangeOutput(FindingKind):
-    """Black and white come out at the legal codes."""
+    """Black and white come out at the codes of legal black and white."""
 
     code = "legal_range_output"
-    limit = Limit(1.5, "10-bit codes", "how near black and white lie to 64 and 940, with rounding")
+    limit = Limit(1.5, "10-bit codes", "rounding moves black and white this far from 64 and 940")
     severity = "info"
     cure = "legal"
     cured_on_request = True
     seen = "right on a monitor set to legal range; flat and grey on one set to full range"
     advice = (
-        "set the monitor's input range to legal (narrow, video), or build it with full range out"
+        "set the monitor's input range to legal (narrow, video), or build it for full-range output"
     )
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
@@ -96,7 +96,7 @@ class LegalRangeOutput(FindingKind):
         off = max(nearest(low, LEGAL_BLACKS), nearest(high, LEGAL_WHITES)) * CODES
         if off <= self.limit_for(lut) and _ends_are_reached(axis):
             message = (
-                f"what comes out lies in legal range: black {low * CODES:.0f}, "
+                f"the output is in legal range: black {low * CODES:.0f}, "
                 f"white {high * CODES:.0f} of 1023"
             )
             if says_full(lut.title):
@@ -107,13 +107,13 @@ class LegalRangeOutput(FindingKind):
 
 
 class LegalRangeInput(FindingKind):
-    """The input is used between the legal codes only."""
+    """Only inputs between legal black and legal white make a difference."""
 
     code = "legal_range_input"
-    limit = Limit(6.0, "10-bit codes", "how near the ends of what is used lie to 64 and 940")
+    limit = Limit(6.0, "10-bit codes", "between nodes a clipping point is found to this much")
     severity = "info"
-    seen = "fed with full range, shadows are crushed and highlights cut off"
-    advice = "record or feed legal range, or build it for full range in"
+    seen = "with a full-range input, shadows are crushed and highlights are clipped"
+    advice = "record or feed legal range, or build it for full-range input"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         low, high = lut.subject.neutral.clip_low, lut.subject.neutral.clip_high
@@ -123,13 +123,13 @@ class LegalRangeInput(FindingKind):
         if off <= self.limit_for(lut):
             message = (
                 f"it uses the input from {low.onset * CODES:.0f} to {high.onset * CODES:.0f} "
-                "of 1023: it expects legal range in"
+                "of 1023: it expects a legal-range input"
             )
             yield self.finding(lut, message, off)
 
 
 def says_full(title: str) -> bool:
-    """Whether a title claims full range, and not legal range as well.
+    """Whether a title claims full range, and does not also name legal range.
 
     >>> says_full("Day, full range"), says_full("full to legal"), says_full("Fullmoon")
     (True, False, False)
@@ -139,22 +139,24 @@ def says_full(title: str) -> bool:
 
 
 def _ends_are_reached(axis: NeutralAxis) -> bool:
-    """Whether black and white are the lowest and the highest output, so that they are meant."""
+    """Whether the darkest grey gives the lowest output and the brightest the highest."""
     low, high = axis.mean.min() + AT_END, axis.mean.max() - AT_END
     return bool(axis.mean[0] <= low and axis.mean[-1] >= high)
 
 
-LEAST = Limit(0.02, "share of the input scale", "under a fiftieth nothing that is recorded is lost")
+CLIPPED_SHARE = Limit(
+    0.02, "share of the input scale", "clipping less than this loses nothing that is recorded"
+)
 
 ROUNDING = 1e-6
-"""Signal: white counts as lost only where it lies in the clipped part by more than this."""
+"""Signal: white counts as clipped only if it lies above the clipping point by more than this."""
 
 
 class ClippedHighlights(FindingKind):
-    """Everything above some input comes out at one level."""
+    """Every input above some level comes out the same."""
 
     code = "clipped_highlights"
-    limit = LEAST
+    limit = CLIPPED_SHARE
     severity = "info"
     seen = "the monitor shows no detail there, though the camera records it"
     advice = "judge highlights on the recorded signal's waveform, or use a LUT that rolls off"
@@ -164,7 +166,7 @@ class ClippedHighlights(FindingKind):
         if clip is None or clip.share <= self.limit_for(lut):
             return
         message = (
-            f"everything above {100 * clip.onset:.1f} % in comes out at {100 * clip.level:.1f} %"
+            f"every input above {100 * clip.onset:.1f} % comes out at {100 * clip.level:.1f} %"
         )
         place = lut.on_axis(len(axis.inputs) - clip.nodes)
         if lut.scene_white is not None and clip.onset < lut.scene_white - ROUNDING:
@@ -175,20 +177,20 @@ class ClippedHighlights(FindingKind):
 
 
 class ClippedShadows(FindingKind):
-    """Everything below some input comes out at one level."""
+    """Every input below some level comes out the same."""
 
     code = "clipped_shadows"
-    limit = LEAST
+    limit = CLIPPED_SHARE
     severity = "info"
-    seen = "shadows run into one black on the monitor, though more is recorded"
-    advice = "harmless where the recording holds no light at all, as at the foot of a log curve"
+    seen = "dark shadows are all the same black on the monitor, though the recording holds detail"
+    advice = "harmless if the recording has no light there, as at the foot of a log curve"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         clip = lut.subject.neutral.clip_low
         if clip is None or clip.share <= self.limit_for(lut):
             return
         message = (
-            f"everything below {100 * clip.onset:.1f} % in comes out at {100 * clip.level:.1f} %"
+            f"every input below {100 * clip.onset:.1f} % comes out at {100 * clip.level:.1f} %"
         )
         yield self.finding(lut, message, clip.share, place=lut.on_axis(clip.nodes - 1))
 
@@ -197,12 +199,10 @@ class LiftedBlack(FindingKind):
     """Black comes out above 0, and not at a legal black."""
 
     code = "lifted_black"
-    limit = Limit(10.0, "10-bit codes", "about 1 % of signal, where a black is seen to be grey")
+    limit = Limit(10.0, "10-bit codes", "about 1 % of signal, at which black starts to look grey")
     severity = "info"
     seen = "blacks look grey, as through haze; a waveform never reaches 0 %"
-    advice = (
-        "right if log is meant to come out; otherwise a look, or the wrong range: check the range"
-    )
+    advice = "right if log is meant to come out; else a look, or a wrong range: check the range"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         axis = lut.subject.neutral
@@ -212,5 +212,5 @@ class LiftedBlack(FindingKind):
             return
         message = f"black comes out at {100 * axis.black:.1f} %"
         if axis.clip_low is not None:
-            message += " though shadows are cut off below it"
+            message += ", although shadows are clipped"
         yield self.finding(lut, message, value, place=lut.on_axis(0))

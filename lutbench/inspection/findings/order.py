@@ -1,4 +1,4 @@
-"""Channels, rows or ends that have changed places."""
+"""Findings on order: rows, channels, or source and target that have changed places."""
 
 from __future__ import annotations
 
@@ -17,15 +17,15 @@ from lutbench.inspection.finding import (
 from lutbench.model.curves.base import Curve
 
 ROWS_REVERSED = (2, 1, 0)
-"""What each output channel follows where blue runs fastest in the file."""
+"""The input channel that each output channel follows in a file in which blue runs fastest."""
 
 
 def rows_reversed(lut: Examined) -> bool:
-    """Whether red and blue are changed by the order of the rows, not by that of the channels.
+    """Whether red and blue have changed places in the rows, and not in the channels.
 
-    Both look alike where channels are treated alike. A conversion between the gamuts of
-    cameras and displays mixes more green into red than into blue, so with the rows
-    reversed the channel that is written first still has more of it.
+    The two look the same in a LUT that treats all channels alike. A conversion between the
+    gamuts of cameras and displays mixes more green into red than into blue; with the rows
+    reversed, the channel that is written first still has more green.
     """
     mixing = measures.pull(lut.subject)
     return bool(mixing[0, 1] >= mixing[2, 1] - 1e-9)
@@ -44,7 +44,7 @@ class AxisOrder(FindingKind):
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         if measures.channel_order(lut.subject) == ROWS_REVERSED and rows_reversed(lut):
-            message = "the rows are in the wrong order: blue runs fastest, where red should"
+            message = "the rows are in the wrong order: blue runs fastest instead of red"
             yield self.finding(lut, message, 2.0)
 
 
@@ -57,7 +57,7 @@ class ChannelOrder(FindingKind):
     cure = "channels"
     decides = True
     seen = "red and blue (or others) change places: blue skin, orange sky"
-    advice = "R, G and B were written in another order: put them back"
+    advice = "R, G and B were written in another order: reorder them"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         order = measures.channel_order(lut.subject)
@@ -71,7 +71,7 @@ class ChannelOrder(FindingKind):
 
 
 def order_of(lut: Examined) -> tuple[int, ...]:
-    """The input channel that each output channel follows, as an order to index with."""
+    """The index that puts the channels back in the order R, G, B."""
     return tuple(int(each) for each in np.argsort(measures.channel_order(lut.subject)))
 
 
@@ -97,7 +97,7 @@ WORDS = {
     "pq": ("BT.2100 PQ",),
     "hlg": ("BT.2100 HLG",),
 }
-"""What a title calls the ends of a conversion: words of the trade, and standards."""
+"""The curves that a word in a title may stand for."""
 
 _BETWEEN = re.compile(r"(.+?)(?:\s+to\s+|_to_|\s*(?:->|→)\s*)(.+)", re.IGNORECASE)
 
@@ -107,7 +107,7 @@ class InverseOfTitle(FindingKind):
 
     code = "inverse_of_title"
     limit = Limit(
-        0.5, "of the misfit", "backwards fits twice as well as forwards: no look turns a tone round"
+        0.5, "of the misfit", "the inverse fits twice as well; no look reverses a tone curve"
     )
     severity = "error"
     cure = "inverse"
@@ -126,7 +126,7 @@ class InverseOfTitle(FindingKind):
 
 
 def named_ends(title: str) -> tuple[tuple[Curve, ...], tuple[Curve, ...]] | None:
-    """The curves that a title may mean by what stands on both sides of "to"; None for none."""
+    """The curves that a title may mean before and after "to"; None if it names none."""
     found = _BETWEEN.search(title)
     if found is None:
         return None
@@ -141,14 +141,14 @@ def named_ends(title: str) -> tuple[tuple[Curve, ...], tuple[Curve, ...]] | None
 
 
 def _names(side: str) -> tuple[str, ...]:
-    """The curves of the longest word that stands in the text."""
+    """The curves that the longest known word in the text stands for."""
     text = f" {re.sub(r'[_(),/]', ' ', side.lower())} "
     hits = [word for word in WORDS if f" {word} " in text]
     return WORDS[max(hits, key=len)] if hits else ()
 
 
 def _misfit(lut: Examined, source: tuple[Curve, ...], target: tuple[Curve, ...]) -> float:
-    """How far the grey scale is from the nearest conversion of these, root mean square."""
+    """RMS difference of the grey scale from the nearest of these conversions, in signal."""
     axis = lut.subject.neutral
     signal = np.clip(axis.inputs, 0, 1)
     return min(

@@ -1,4 +1,4 @@
-"""What the table is made of: its steps, noise, folds, and the colours in it."""
+"""Findings on the table's values: rounding, noise, stray nodes, banding, smoothing, range."""
 
 from __future__ import annotations
 
@@ -18,11 +18,11 @@ from lutbench.inspection.subject import CODES
 
 
 class CoarseValues(FindingKind):
-    """All values stand on the codes of a low bit depth."""
+    """All values are rounded to the codes of a low bit depth."""
 
     code = "banding"
     limit_code = "coarse_values"
-    limit = Limit(1.1, "10-bit codes", "10-bit values have steps of one code, as the signal has")
+    limit = Limit(1.1, "10-bit codes", "a table rounded to 10 bits has steps of one code")
     seen = "bands in skies and on walls, most of all after a grade"
     advice = "make it again with at least four decimals"
 
@@ -36,15 +36,15 @@ class CoarseValues(FindingKind):
             yield self.finding(lut, message, step)
 
     def spoils(self, lut: Examined) -> bool:
-        """Whether the values are so coarse that noise and uneven steps tell nothing more."""
+        """Whether the values are too coarse to look for noise and uneven steps."""
         return lut.coarse_step > self.limit_for(lut)
 
 
 ROUNDED_NOISE = 0.3
-"""10-bit codes (standard deviation): rounding to 10 bits looks like noise of 0.29."""
+"""10-bit codes (standard deviation): rounding to 10 bits makes noise of 0.29."""
 
 OUT_OF_PLATEAU = 20.0
-"""10-bit codes: a look that turns hues leaves nodes up to 16 codes out of what it clips."""
+"""10-bit codes: a look that turns hues leaves single nodes up to 16 codes off a clipped plateau."""
 
 
 class Noise(FindingKind):
@@ -52,12 +52,12 @@ class Noise(FindingKind):
 
     code = "noise"
     limit = Limit(
-        0.35, "10-bit codes", "compressed gamuts sampled at 17 nodes look like up to 0.28 codes"
+        0.35, "10-bit codes", "gamut compression sampled at 17 nodes measures up to 0.28 codes"
     )
     cure = "noise"
     seen = "blotches of colour in smooth areas, and banding after a grade"
     advice = (
-        "it was probably measured, or learnt from pictures: smooth it, or build it from its curves"
+        "it was probably made from measurements or pictures: smooth it, or build it from its curves"
     )
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
@@ -66,7 +66,7 @@ class Noise(FindingKind):
             yield self.finding(lut, message, lut.noise)
 
     def noisy(self, lut: Examined) -> bool:
-        """Whether noise is found; not looked for in a coarse table."""
+        """Whether noise is found; a coarse table is not examined."""
         if CoarseValues().spoils(lut):
             return False
         rounding = ROUNDED_NOISE if lut.coarse_bits else 0.0
@@ -74,17 +74,17 @@ class Noise(FindingKind):
 
 
 class StrayNode(FindingKind):
-    """One node stands out of its neighbours."""
+    """One node differs from what its neighbours suggest."""
 
     code = "stray_node"
-    limit = Limit(2.0, "10-bit codes", "creases of strong looks that cross look like up to 2 codes")
+    limit = Limit(2.0, "10-bit codes", "crossing creases of strong looks measure up to 2 codes")
     cure = "stray"
     seen = "a spot of wrong colour wherever the picture has just that colour"
     advice = "one number in the file is probably wrong: make the file again, or smooth that node"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         if CoarseValues().spoils(lut) or Noise().noisy(lut) or lut.enlarged_from is not None:
-            return  # nodes of a smaller table stand out by the bends at them
+            return  # in an enlarged table the nodes of the smaller one stand out
         spot, plain = measures.stray(lut.subject), measures.out_of_plateau(lut.subject)
         if plain.value > max(spot.value, OUT_OF_PLATEAU):
             spot = plain
@@ -95,12 +95,12 @@ class StrayNode(FindingKind):
             yield self.finding(lut, message, spot.value, place=lut.at(spot.node))
 
 
-EVEN = 1.5
-"""The widest input step over the narrowest: above it a shaper stands before the nodes."""
+MAX_STEP_RATIO = 1.5
+"""The widest input step over the narrowest: with a shaper before the nodes it is larger."""
 
 
 class Banding(FindingKind):
-    """A step of grey does not fit its neighbours."""
+    """A step of the grey scale does not fit its neighbours."""
 
     code = "banding"
     limit = Limit(
@@ -114,7 +114,7 @@ class Banding(FindingKind):
     def examine(self, lut: Examined) -> Iterator[Finding]:
         axis = lut.subject.neutral
         steps = np.diff(axis.inputs)
-        if steps.max() > EVEN * steps.min() or CoarseValues().spoils(lut):
+        if steps.max() > MAX_STEP_RATIO * steps.min() or CoarseValues().spoils(lut):
             return
         spots = [measures.unevenness(axis.outputs[:, channel]) for channel in range(3)]
         channel = int(np.argmax([each.value for each in spots]))
