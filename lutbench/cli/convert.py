@@ -97,7 +97,7 @@ def command(
       lutbench convert day.cube monitor.cube --size 17 --target-range legal
     """
     from lutbench.cli.results import put, refuse_existing, with_suffix
-    from lutbench.formats.convert import Wishes, convert
+    from lutbench.formats.convert import ConvertOptions, convert
     from lutbench.formats.open import read_lut_file
 
     refuse_existing(target, report.force, as_json=report.as_json)
@@ -106,7 +106,7 @@ def command(
     ):
         raise LutbenchError("--exact and --decimals exclude each other", accepted="one of them")
     read = read_lut_file(source)
-    wishes = Wishes(
+    options = ConvertOptions(
         size=form.size,
         dimensions=int(form.dimensions) if form.dimensions else None,
         ranges=ranges,
@@ -114,7 +114,7 @@ def command(
         title=text.title,
         decimals=None if text.exact else text.decimals,
     )
-    converted = convert(read, with_suffix(target), wishes)
+    converted = convert(read, with_suffix(target), options)
     data = _report(source, read, target, converted)
     put(target, converted.data, force=report.force)
     if report.as_json:

@@ -78,11 +78,11 @@ class NewLut:
 
 def write_lut(lut: Lut, path: str, *, force: bool, comments: tuple[str, ...] = ()) -> Transform:
     """Write a LUT in the format of the suffix of `path`; returns it as read back."""
-    from lutbench.formats.convert import Wishes, convert
+    from lutbench.formats.convert import ConvertOptions, convert
     from lutbench.formats.registry import LutFile
 
     converted = convert(
-        LutFile(lut, "", title=lut.title, comments=comments), with_suffix(path), Wishes()
+        LutFile(lut, "", title=lut.title, comments=comments), with_suffix(path), ConvertOptions()
     )
     put(path, converted.data, force=force)
     return converted.read_back.lut

@@ -1,1 +1,1 @@
-"""File formats: one module a format, and a registry of them; a file's content tells which."""
+"""File formats: one module for each, and a registry that recognises them by content."""

@@ -2,8 +2,8 @@
 
 Source: "ASC Color Decision List (ASC CDL) Transfer Functions and Interchange
 Syntax", version 1.2 (from memory): element names, namespace, the order of the
-operations. What is read has no say about clamping, so a correction read here is
-clamped as version 1.2 has it.
+operations. The files do not say whether values are clamped, so a correction read here
+is clamped as in version 1.2.
 """
 
 from __future__ import annotations
@@ -37,14 +37,14 @@ ROOTS = {
     "ColorCorrectionCollection": "ccc",
 }
 
-UNSAID_CLAMP = "a CDL file does not say that values are not clamped: its reader will clamp"
+UNSAID_CLAMP = "a CDL file cannot say that values are not clamped: its reader will clamp them"
 
 _SATURATION_NAMES = ("SatNode", "SATNode")
 
 
 @dataclass(frozen=True)
 class Correction:
-    """One colour correction of a file: its CDL, its id and what is said about it."""
+    """One colour correction of a file: its CDL, its id and its descriptions."""
 
     cdl: Cdl
     id: str = ""
@@ -67,7 +67,13 @@ def read_corrections(path: str | Path) -> tuple[Correction, ...]:
 
 
 def parse_cdl(data: bytes, where: str = "", wanted: str | None = None) -> LutFile[Cdl]:
-    """The correction that the bytes of a file hold: the one with the id `wanted`, or the only."""
+    """The correction in the bytes of a file: the one with the id `wanted`, or the only one.
+
+    Raises
+    ------
+    FormatError
+        When the file is not a CDL, or has no such correction, or several without an id wanted.
+    """
     root = xml.parse(data, where)
     found, notes = corrections_of(root, where)
     ids = ", ".join(each.id or "(none)" for each in found[:20])
@@ -84,7 +90,7 @@ def parse_cdl(data: bytes, where: str = "", wanted: str | None = None) -> LutFil
 
 
 def corrections_of(root: Element, where: str) -> tuple[tuple[Correction, ...], tuple[str, ...]]:
-    """The corrections of a parsed document, and notes of what was tolerated."""
+    """The corrections of a parsed document, and notes on irregularities that were tolerated."""
     if xml.name(root) not in ROOTS:
         raise FormatError(
             f"<{xml.name(root)}> is not a CDL", where=xml.at(root, where), accepted=", ".join(ROOTS)
@@ -96,7 +102,7 @@ def corrections_of(root: Element, where: str) -> tuple[tuple[Correction, ...], t
     for parent in (root, *xml.children(root, "ColorDecision")):
         elements += xml.children(parent, "ColorCorrection")
         if xml.children(parent, "ColorCorrectionRef"):
-            notes["references to corrections elsewhere were passed over"] = None
+            notes["references to corrections elsewhere were ignored"] = None
     if not elements:
         raise FormatError(
             "holds no correction", where=where, accepted="at least one ColorCorrection"
@@ -178,15 +184,15 @@ def _numbers(
 def write_cdl(
     corrections: Cdl | Correction | Sequence[Correction], path: str | Path, *, force: bool = False
 ) -> tuple[str, ...]:
-    """Write corrections to `path`; its suffix, .cdl, .cc or .ccc, says in which form.
+    """Write corrections to `path`; its suffix, .cdl, .cc or .ccc, decides the form.
 
-    Returns notes of what the file cannot say.
+    Returns notes on what the file cannot express.
 
     Raises
     ------
     LutbenchError
-        For another suffix, more than one correction for a ``.cc``, a file that
-        exists without `force`.
+        For another suffix, for several corrections in a ``.cc``, or if the file exists and
+        `force` is not set.
     """
     kind = Path(path).suffix.lower().removeprefix(".")
     given: Sequence[Correction]
@@ -202,7 +208,7 @@ def write_cdl(
 
 
 def write_as_cdl(transform: Transform, how: Writing, kind: str = "cdl") -> Written:
-    """The bytes of a CDL file that holds `transform`, a CDL, and notes.
+    """The bytes of a CDL file with the CDL `transform`, and notes.
 
     Raises
     ------
@@ -211,7 +217,7 @@ def write_as_cdl(transform: Transform, how: Writing, kind: str = "cdl") -> Writt
     """
     if not isinstance(transform, Cdl):
         raise LutbenchError(
-            f"a .{kind} holds a CDL and nothing else", where=how.where, accepted=".cube or .clf"
+            f"a .{kind} can hold only a CDL", where=how.where, accepted=".cube or .clf"
         )
     correction = Correction(transform, how.title, how.comments)
     notes = () if transform.clamp else (UNSAID_CLAMP,)
@@ -244,7 +250,9 @@ def format_cdl(corrections: Sequence[Correction], kind: str, where: str = "") ->
         )
     ids = [each.id for each in corrections if each.id]
     if len(set(ids)) != len(ids):
-        raise LutbenchError("two corrections of one id", where=where, accepted="an id each")
+        raise LutbenchError(
+            "two corrections have the same id", where=where, accepted="a different id for each"
+        )
 
     def tag(local: str) -> str:
         return f"{{{NAMESPACE}}}{local}"

@@ -20,12 +20,12 @@ Nodes = list[Any]
 
 
 class NodeMaker:
-    """Makes the nodes of one file; with `half` its numbers are of 16 bits.
+    """Makes the nodes of one file; with `half` its numbers have 16 bits.
 
     Raises
     ------
     MissingExtraError
-        Where colour-clf-io is not installed.
+        When colour-clf-io is not installed.
     """
 
     def __init__(self, *, half: bool) -> None:
@@ -35,7 +35,7 @@ class NodeMaker:
             raise MissingExtraError("colour-clf-io", "clf", "reading and writing CLF") from error
         self.clf = clf
         self.streamed = _streamed(clf)
-        # Both are plain floating point; halfDomain asks for the smaller.
+        # Both are floating point; a halfDomain LUT needs 16 bits.
         self.depth = clf.BitDepth.f16 if half else clf.BitDepth.f32
 
     def _common(self) -> dict[str, Any]:
@@ -76,7 +76,7 @@ class NodeMaker:
         )
 
     def _by_channel(self, step: Log | Exponent | Channels) -> Any:
-        """A Log or Exponent node, with one set of parameters or one a channel."""
+        """A Log or Exponent node, with one set of parameters or one for each channel."""
         clf = self.clf
         if isinstance(step, Channels):
             pairs = [
@@ -113,7 +113,7 @@ class NodeMaker:
         )
 
     def _onto_unit(self, domain: Array) -> Nodes:
-        """What brings the domain of a LUT onto 0..1, its only domain in the format."""
+        """Nodes that scale the domain of a LUT to 0..1, the only domain that CLF LUTs have."""
         if np.array_equal(domain, UNIT_DOMAIN):
             return []
         if (domain == domain[:, :1]).all():
@@ -149,11 +149,11 @@ class NodeMaker:
 
 
 NUMBERS_AT_ONCE = 3 << 15
-"""Numbers that are Python objects at the same time; a lattice may have fifty million."""
+"""Numbers that are Python objects at a time, to limit memory; a lattice may have fifty million."""
 
 
 def _streamed(clf: Any) -> Any:
-    """The Array of colour-clf-io over a numpy array, whose text is written piece by piece."""
+    """The Array class of colour-clf-io, for a numpy array and written piece by piece."""
 
     class Streamed(clf.Array):  # type: ignore[misc]
         def to_xml(self) -> Any:
@@ -168,18 +168,18 @@ def _streamed(clf: Any) -> Any:
 
 
 def array_text(numbers: NDArray[Any], row: int) -> str:
-    """Numbers as a CLF Array holds them, `row` a line.
+    """Numbers as the text of a CLF Array, `row` of them on a line.
 
     Raises
     ------
     FormatError
-        Where they take more text than XML is read with; known before all is written.
+        When the text would be longer than the largest XML file that is read.
     """
     pieces, length = [], 0
     step = max(1, NUMBERS_AT_ONCE // row) * row
     for start in range(0, len(numbers), step):
         part = numbers[start : start + step]
-        # float32 numbers keep their type: written out, they are the shortest that come back.
+        # As float32 a number is written with the fewest digits that read back exactly.
         words = list(map(str, part if part.dtype == np.float32 else part.tolist()))
         lines = (" ".join(words[at : at + row]) for at in range(0, len(words), row))
         pieces.append("\n".join(lines))
@@ -196,7 +196,7 @@ def array_text(numbers: NDArray[Any], row: int) -> str:
 def _log_parameters(clf: Any, log: Log, channel: Any) -> Any:
     slope = log.linear_slope
     if log.lin_side_break is not None and slope is None:
-        slope = log._linear_part[2]  # said, since not every reader works it out
+        slope = log._linear_part[2]  # not every reader computes it
     return clf.LogParams(
         log.base,
         log.log_side_slope,

@@ -1,8 +1,8 @@
-"""The Common LUT Format into transforms: each operator a step, nothing sampled.
+"""Read the Common LUT Format: each operator becomes a step, nothing is sampled.
 
 Source: Academy S-2014-006 (Common LUT Format 3.0) and SMPTE ST 2136-1 (from
-memory). The elements are read by colour-clf-io; what is checked here is what it
-lets pass: sizes, numbers that are none, attributes that are left out.
+memory). The elements are read by colour-clf-io. This module checks what that library
+does not: sizes, words that are not numbers, missing attributes.
 """
 
 from __future__ import annotations
@@ -40,14 +40,14 @@ _OLD_CDL_STYLES = {"v1.2_Fwd": "Fwd", "v1.2_Rev": "Rev"}
 
 
 def parse_clf(data: bytes, where: str = "", _id: str | None = None) -> LutFile[Transform]:
-    """What the bytes of a CLF file hold: one step as it is, several as a pipeline.
+    """The transform in the bytes of a CLF file; several steps become a pipeline.
 
     Raises
     ------
     FormatError
-        Where it is not as the format says, with the line.
+        When the file does not follow the format, with the line.
     MissingExtraError
-        Where lxml or colour-clf-io is not installed.
+        When lxml or colour-clf-io is not installed.
     """
     return _ClfReader(where).read(xml.parse(data, where))
 
@@ -82,7 +82,7 @@ class _ClfReader:
                 )
             depth = node.out_bit_depth
             if element.get("bypass") == "true":
-                self.notes[f"{element.tag} with bypass was passed over"] = None
+                self.notes[f"{element.tag} with bypass was ignored"] = None
                 continue
             steps.append(self._guarded(element, self._step, node))
         title = " ".join((root.get("name") or "").split())
@@ -107,7 +107,7 @@ class _ClfReader:
         if version is not None and number(version.encode()) not in (1, 1.2, 2, 3):
             self.notes[f"compCLFversion {version[:20]!r} is read as 3.0"] = None
 
-    # An element into a node of colour-clf-io
+    # From an element to a node of colour-clf-io
 
     def _node(self, element: Element) -> Any:
         tag = str(element.tag)
@@ -143,7 +143,7 @@ class _ClfReader:
         return node
 
     def _check_array(self, array: Element, tag: str) -> None:
-        """Sizes and the count of numbers, before any room is made for them."""
+        """Check sizes and the count of numbers before memory is allocated for them."""
         words = (array.get("dim") or "").split()
         if not all(word.isascii() and word.isdigit() and len(word) < 9 for word in words):
             self._fail(array, f"dim {array.get('dim')!r:.60}", "whole numbers")
@@ -166,9 +166,9 @@ class _ClfReader:
         if found != count:
             self._fail(array, f"{found} numbers in an Array of dim {' '.join(words)}", f"{count}")
         if wrong:
-            self._fail(array, f"{tag} cannot be read: {wrong[:40]!r} is no number", "numbers")
+            self._fail(array, f"{tag} cannot be read: {wrong[:40]!r} is not a number", "numbers")
         self.numbers[array] = numbers
-        array.text = "0"  # for colour-clf-io, which would make a list of them
+        array.text = "0"  # colour-clf-io would turn the numbers into a list
         if tag == "Matrix":
             array.set("dim", " ".join(words[:2]))
 
@@ -176,7 +176,7 @@ class _ClfReader:
         if number(value.strip().encode()) is None:
             self._fail(element, f"{key} {value[:40]!r}", "a finite number")
 
-    # A node into a step
+    # From a node to a step
 
     def _step(self, node: Any) -> Transform:
         clf = self.clf
@@ -212,7 +212,7 @@ class _ClfReader:
     # Errors
 
     def _guarded(self, element: Element, function: Callable[..., Any], *args: Any) -> Any:
-        """`function` of `args`, with the place of `element` in what goes wrong."""
+        """`function` of `args`; errors are raised with the place of `element`."""
         errors = self.clf.errors
         place = xml.at(element, self.where)
         try:
@@ -229,11 +229,11 @@ class _ClfReader:
             AttributeError,
             OverflowError,
         ) as error:
-            # What colour-clf-io says of a missing attribute or an unknown value.
+            # colour-clf-io raises these for a missing attribute or an unknown value.
             raise FormatError(
                 f"{element.tag} cannot be read: {str(error)[:120]}",
                 where=place,
-                accepted="attributes and elements as CLF 3.0 has them",
+                accepted="attributes and elements of CLF 3.0",
             ) from error
 
     def _fail(self, element: Element, what: str, accepted: str) -> None:
@@ -241,11 +241,11 @@ class _ClfReader:
 
 
 PIECE = 1 << 20
-"""Characters of an Array that are words at the same time: a lattice may have fifty million."""
+"""Characters of an Array that are split at a time, to limit memory."""
 
 
 def _numbers(text: str, most: int) -> tuple[int, NDArray[np.float64], str]:
-    """How many words a text has, the first `most` as numbers, and the first word that is none."""
+    """The number of words in a text, the first `most` as numbers, the first that is no number."""
     numbers = np.empty(min(most, len(text) // 2 + 1))
     count, wrong, start = 0, "", 0
     while start < len(text):
@@ -313,7 +313,8 @@ def _by_channel(parameters: list[Any], step: Callable[[Any], Log | Exponent]) ->
     for each in parameters:
         if each.channel is None or each.channel.value in named:
             raise FormatError(
-                "parameters for a channel twice, or for none", accepted="one for R, G and B each"
+                "parameters for a channel twice, or without a channel",
+                accepted="one each for R, G and B",
             )
         named[each.channel.value] = step(each)
     return Channels(named.get("R"), named.get("G"), named.get("B"))
@@ -369,7 +370,7 @@ def _cdl(node: Any) -> Transform:
 
 
 def _with_domains(steps: list[Transform]) -> list[Transform]:
-    """The steps, with a Range onto 0..1 before a LUT taken in as the LUT's domain."""
+    """The steps, where a Range to 0..1 before a LUT becomes the LUT's domain."""
     result: list[Transform] = []
     for step in steps:
         before = result[-1] if result else None

@@ -1,10 +1,9 @@
-"""Transforms into the Common LUT Format: as its operators where it has them, else sampled.
+"""Write the Common LUT Format: with its operators where it has them, else sampled.
 
-Source: Academy S-2014-006 (Common LUT Format 3.0; from memory). Which step comes
-out as which operator stands in `_Writer.exactly`, one line a step. What the
-format has no operator for is sampled: a step that treats each channel by itself
-into a 1D LUT (behind a root where light comes in), a pipeline with any
-other such step as a whole into one 3D LUT.
+Source: Academy S-2014-006 (Common LUT Format 3.0; from memory). `_Writer.exactly` says
+which step becomes which operator. A step without an operator is sampled: into a 1D LUT
+if it treats each channel separately (behind a root if its input is light); otherwise the
+whole pipeline becomes one 3D LUT.
 """
 
 from __future__ import annotations
@@ -44,17 +43,17 @@ from lutbench.tables.nodes import greys
 from lutbench.tables.shaping import greys_off, half_floats, rows_at
 
 NEAR = 2e-5
-"""How far an operator may be off the step it stands for: a fiftieth of a 10-bit code."""
+"""Signal, a fiftieth of a 10-bit code: the largest error of an operator against its step."""
 
 SAMPLED_1D_SIZES = (4096, 16384, 65536)
-"""Rows of a sampled curve, tried in turn."""
+"""Rows of a sampled curve: the sizes that are tried in turn."""
 
 SAMPLED_1D_ERROR = 1e-6
-"""Relative error at which a size is taken: a thousandth of a 10-bit code."""
+"""Relative error, a thousandth of a 10-bit code: the first size below it is used."""
 
-# Light of any size and sign is sampled behind its sixth root: even steps of that
-# are about even steps in stops, and go through zero.
 _LIGHT_SHAPER = Exponent(6.0, None, "mirror", forward=False)
+"""Light is sampled behind its sixth root: equal steps of that are about equal steps in stops, and
+include zero and negative values."""
 
 
 def format_clf(
@@ -66,22 +65,24 @@ def format_clf(
     domain: ArrayLike = UNIT_DOMAIN,
     interpolation: Interpolation = "tetrahedral",
 ) -> tuple[bytes, tuple[str, ...]]:
-    """The bytes of a CLF file that holds `transform`, and notes of what is not exact in it.
+    """The bytes of a CLF file with `transform`, and notes on what is not exact in it.
 
-    `size` is that of a 3D LUT, if one has to be sampled; `domain` the inputs
-    that the file is written for: what is sampled is right for those only.
+    `size` is that of a 3D LUT, if one has to be sampled; `domain` is the range of inputs
+    for which sampled parts are right.
 
     Raises
     ------
+    FormatError
+        When the domain is empty.
     MissingExtraError
-        Where colour-clf-io is not installed.
+        When colour-clf-io is not installed.
     """
     writer = _Writer(transform, np.asarray(domain, float), size, interpolation)
     return writer.write(title, comments)
 
 
 def write_as_clf(transform: Transform, how: Writing) -> tuple[bytes, tuple[str, ...]]:
-    """As `format_clf`, told by a `Writing`; a description says what the steps are."""
+    """As `format_clf`, with the settings of a `Writing` and a checksum of the steps."""
     domain = np.asarray(how.domain, float)
     try:
         writer = _Writer(transform, domain, how.size, how.interpolation)
@@ -124,11 +125,11 @@ class _Writer(NodeMaker):
         )
         content = xml.serialised(process_list.to_xml(clf.parsing.Namespaces.AMPAS))
         if signed:
-            # What a reader will find: the shortest digits of float32 are other float64.
+            # The checksum is that of the numbers as read back, which differ in float64.
             read = parse_clf(content, "what was written").lut
             process_list.description.append(exact_signature(steps_of(read)))
             content = xml.serialised(process_list.to_xml(clf.parsing.Namespaces.AMPAS))
-        # An id that is the same for the same content, and for no other.
+        # The id depends on the content only.
         digest = hashlib.sha256(content).hexdigest()
         process_list.id = f"urn:uuid:{uuid.uuid5(uuid.NAMESPACE_OID, digest)}"
         return xml.serialised(process_list.to_xml(clf.parsing.Namespaces.AMPAS)), tuple(self.notes)
@@ -154,22 +155,22 @@ class _Writer(NodeMaker):
         return nodes + self._sampled_1d(run, into_run)
 
     def _probes(self) -> Array:
-        """Inputs that reach the extremes of the domain, shape (n, 3)."""
+        """Inputs over the domain with its extremes, shape (n, 3)."""
         ramp = np.linspace(self.domain[0], self.domain[1], 513)
         return np.concatenate([lattice(9, self.domain).reshape(-1, 3), ramp])
 
-    # Steps that the format has
+    # Steps that the format has an operator for
 
     def exactly(self, step: Transform, values: Array) -> Nodes | None:
-        """The operators of one step, None where the format has none; `values` come into it."""
+        """The operators of one step for the inputs `values`; None if the format has none."""
         match step:
             case Matrix():
                 return [self._matrix(step.array, step.offset)]
             case Exposure():
                 return [self._matrix(np.eye(3) * 2.0**step.stops)]
             case Saturation():
-                rest = np.tile(np.array(step.weights) * (1 - step.amount), (3, 1))
-                return [self._matrix(rest + step.amount * np.eye(3))]
+                luma = np.tile(np.array(step.weights) * (1 - step.amount), (3, 1))
+                return [self._matrix(luma + step.amount * np.eye(3))]
             case Clamp():
                 low, high = (v if np.isfinite(v) else None for v in (step.low, step.high))
                 return [] if low is high is None else [self._range(Range(low, high, low, high))]
@@ -200,7 +201,7 @@ class _Writer(NodeMaker):
                 return None
 
     def _curve(self, curve: Curve, encode: bool, values: Array) -> Nodes | None:
-        """The operators of a curve; `_near` ones only where they are near enough."""
+        """The operators of a curve; None if none is near enough."""
         match curve:
             case Linear():
                 return []
@@ -225,7 +226,7 @@ class _Writer(NodeMaker):
                 return None
 
     def _near(self, operator: Exponent, curve: Curve, encode: bool, values: Array) -> Nodes | None:
-        """The operator that the format names for a curve, where its constants come near enough."""
+        """The operator that the format names for a curve, if it is within `NEAR` of it."""
         grid = np.union1d(np.linspace(values.min(), values.max(), 20001), [0.0])
         error = np.abs((curve.encode if encode else curve.decode)(grid) - operator._apply(grid))
         if error.max() > NEAR:
@@ -253,14 +254,14 @@ class _Writer(NodeMaker):
         log = Log(10.0, per_decade / 1023, curve.white / 1023, 1 - offset, offset)
         if not encode:
             return [self._by_channel(log.inverse())]
-        # The curve holds the argument of its logarithm over 1e-6, the format only over zero.
+        # The curve clamps the argument of its logarithm to 1e-6, the format only to above zero.
         floor = (1e-6 - offset) / (1 - offset)
         return [self._range(Range(floor, None, floor, None)), self._by_channel(log)]
 
-    # Steps that the format has not
+    # Steps that have to be sampled
 
     def _sampled_1d(self, run: list[Transform], values: Array) -> Nodes:
-        """One 1D LUT for steps that treat each channel by itself; `values` come into them."""
+        """One 1D LUT for steps that treat each channel separately, over the range of `values`."""
         if not run:
             return []
         low, high = float(values.min()), float(values.max())
@@ -311,12 +312,12 @@ class _Writer(NodeMaker):
         return self._lut_nodes(lut)
 
     def _takes_light(self) -> bool:
-        """Whether linear light comes in, which even steps are too coarse for in the dark."""
+        """Whether the input is linear light, for which equal steps are too coarse in the dark."""
         first = steps_of(self.transform)[0]
         return isinstance(first, Decode) and isinstance(first.curve, Linear)
 
     def _behind_half_floats(self, inputs: Array) -> Nodes:
-        """A 1D LUT with a row for each half float, laid out for the transform, and a 3D LUT."""
+        """A 1D LUT with a row for each half float, fitted to the transform, and a 3D LUT."""
         rows = rows_at(inputs, self.transform, Decode(Linear()), self.size)
         axis = np.interp(np.linspace(0, 1, self.size), rows, inputs)
         grid = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1)
@@ -327,12 +328,12 @@ class _Writer(NodeMaker):
             f" behind a 1D LUT over half floats, for light of {inputs[0]:g} to {inputs[-1]:g}: "
             f"greys from 10 stops under mid grey to 6 over it are within {off:.2f} 10-bit codes"
         )
-        # 16 bits for what comes in alone: what goes on into the lattice keeps its digits.
+        # Only the input has 16 bits; between the shaper and the lattice numbers stay exact.
         return [self._lut_1d(shaper.table, half_domain=True), *self._lut_nodes(lut)]
 
 
 def _by_channel(step: Transform) -> bool:
-    """Whether a step treats each channel by itself, all alike or not."""
+    """Whether a step treats each channel separately."""
     if isinstance(step, ToneMapper):
         return step.per_channel
     return isinstance(step, Decode | Encode | ToneCurveInverse | Lut1D)
@@ -340,9 +341,9 @@ def _by_channel(step: Transform) -> bool:
 
 def _camera_log(curve: CameraLog) -> Log:
     at = curve.lin_side_break
-    if at is None:  # the curve's own way to go on where its logarithm would end
+    if at is None:  # where the curve's linear continuation begins
         at = (curve.FLOOR - curve.lin_side_offset) / curve.lin_side_slope
-    # In base 2, which every reader takes: the slope carries the difference.
+    # In base 2, which every reader supports; the slope makes up for it.
     slope = curve.log_side_slope / math.log2(curve.base)
     return Log(
         2.0,

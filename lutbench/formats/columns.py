@@ -13,7 +13,7 @@ from lutbench import files
 from lutbench.errors import FormatError
 
 MOST_BYTES = 1 << 20
-"""Of a CSV file of readings: some thousand rows take far less."""
+"""Bytes of a CSV file of readings: some thousand rows take far less."""
 
 Columns = tuple[str, ...]
 
@@ -24,7 +24,7 @@ def read_columns(
     """Names, columns and numbers of a CSV file whose heading holds one of `choices`.
 
     Headings are read in any letter case; lines that begin with ``#`` and empty lines
-    are passed over. Rows without a name are numbered.
+    are ignored. Rows without a name are numbered.
 
     Parameters
     ----------
@@ -36,7 +36,7 @@ def read_columns(
     Raises
     ------
     FormatError
-        With the patch, when a value is missing, no number, or not finite.
+        With the row, when a value is missing, not a number, or not finite.
     """
     reader = _reader(path)
     heads = [head or "" for head in reader.fieldnames or ()]
@@ -66,8 +66,10 @@ def read_columns(
 
 
 def _found(wanted: Columns, heads: list[str]) -> dict[str, str]:
-    """The heading of each wanted column, as it stands or in another letter case; empty when
-    one is missing (Y and y are two columns where both are there)."""
+    """The heading of each wanted column, in any letter case; empty if one is missing.
+
+    Y and y are two columns if both are present.
+    """
     found: dict[str, str] = {}
     for column in wanted:
         exact = [head for head in heads if head.strip() == column]

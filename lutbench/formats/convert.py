@@ -1,4 +1,4 @@
-"""From one LUT format to another: another range, another size, another form."""
+"""Convert LUT files: to another format, signal range, size or dimension."""
 
 from __future__ import annotations
 
@@ -29,8 +29,8 @@ AS_GIVEN = RangeChange()
 
 
 @dataclass(frozen=True)
-class Wishes:
-    """What a conversion is asked for; None leaves a thing as it is."""
+class ConvertOptions:
+    """The settings of a conversion; None leaves the property unchanged."""
 
     size: int | None = None
     dimensions: int | None = None
@@ -43,10 +43,10 @@ class Wishes:
 
 @dataclass(frozen=True)
 class Converted:
-    """A conversion done, not yet written.
+    """The result of a conversion, not yet written.
 
-    `wanted` is what the file should do, `read_back` what the bytes `data` say
-    when read again; `domain` (2, 3) the inputs that both are for.
+    `wanted` is the exact transform, `read_back` what the bytes `data` hold when read again;
+    `domain`, shape (2, 3), is the range of inputs of both.
     """
 
     data: bytes
@@ -57,10 +57,15 @@ class Converted:
     notes: tuple[str, ...]
 
     def difference(self, count: int = 20_000) -> tuple[Array, Array]:
-        """Test inputs (n, 3) in the domain and read-back minus wanted outputs there (n, 3).
+        """Test inputs in the domain, and read-back minus wanted outputs; shape (n, 3) each.
 
-        Nodes of a coarse lattice, every 10-bit code on the neutral axis, and
-        `count` points by chance (always the same).
+        The inputs are a coarse lattice, every 10-bit code on the neutral axis, and `count`
+        random points (always the same).
+
+        Raises
+        ------
+        LutbenchError
+            When an output is not finite.
         """
         low, high = self.domain
         rng = np.random.default_rng(18)
@@ -68,7 +73,7 @@ class Converted:
         ramp = greys(np.linspace(0, 1, 1024))
         points = np.concatenate([coarse.reshape(-1, 3), ramp, rng.random((count, 3))])
         points = low + points * (high - low)
-        with np.errstate(over="ignore", invalid="ignore"):  # told just below, in words
+        with np.errstate(over="ignore", invalid="ignore"):  # raised just below
             wanted, given = self.wanted.apply(points), self.read_back.lut.apply(points)
         if not (np.isfinite(wanted).all() and np.isfinite(given).all()):
             raise LutbenchError(
@@ -78,37 +83,37 @@ class Converted:
         return points, np.asarray(given - wanted)
 
 
-def convert(source: LutFile[Transform], path: str | Path, wishes: Wishes) -> Converted:
-    """`source` in the format that the suffix of `path` asks for; nothing is written.
+def convert(source: LutFile[Transform], path: str | Path, options: ConvertOptions) -> Converted:
+    """`source` in the format that the suffix of `path` names; nothing is written.
 
     Raises
     ------
     LutbenchError
-        When the format cannot hold it: a CDL file anything but a CDL, a 1D LUT
-        channels that act on each other.
+        When the format cannot hold it: a CDL file holds only a CDL, a 1D LUT no channels
+        that act on each other.
     """
     form = format_for(path)
-    transform = source.lut.with_interpolation(wishes.interpolation)
-    steps = (*wishes.ranges.before, *steps_of(transform), *wishes.ranges.after)
+    transform = source.lut.with_interpolation(options.interpolation)
+    steps = (*options.ranges.before, *steps_of(transform), *options.ranges.after)
     wanted = steps[0] if len(steps) == 1 else Pipeline(steps)
-    domain = _domain(transform, wishes.ranges)
+    domain = _domain(transform, options.ranges)
     held = wanted
-    if form.tables_only or wishes.size is not None or wishes.dimensions is not None:
-        held = _as_lut(transform, wanted, domain, wishes)
-    interpolation = _interpolation(held) if form.tables_only else wishes.interpolation
+    if form.tables_only or options.size is not None or options.dimensions is not None:
+        held = _as_lut(transform, wanted, domain, options)
+    interpolation = _interpolation(held) if form.tables_only else options.interpolation
     how = Writing(
-        title=source.title if wishes.title is None else wishes.title,
+        title=source.title if options.title is None else options.title,
         comments=source.comments,
-        size=wishes.size or USUAL_SIZE,
+        size=options.size or USUAL_SIZE,
         domain=domain,
         interpolation=interpolation or "tetrahedral",
-        decimals=wishes.decimals,
+        decimals=options.decimals,
         where=str(path),
     )
     data, notes = form.write(held, how)
     back = form.parse(data, str(path), None)
     if form.tables_only:
-        # The file does not say it, but it is read as it was asked for.
+        # The file cannot say how to interpolate; here it is as was asked for.
         back = replace(back, lut=back.lut.with_interpolation(how.interpolation))
         if not isinstance(transform, Lut):
             notes += ("sampled; inputs outside the domain are clamped",)
@@ -124,34 +129,36 @@ def _interpolation(lut: Any) -> Interpolation:
 
 
 def _domain(transform: Transform, ranges: RangeChange) -> Array:
-    """The inputs that the result is for: the LUT's own, or 0..1."""
+    """The range of inputs of the result: that of the LUT, or 0..1; shape (2, 3)."""
     if isinstance(transform, Lut) and not ranges.before:
         return transform.domain
     return np.array(UNIT_DOMAIN)
 
 
-def _as_lut(transform: Transform, wanted: Transform, domain: Array, wishes: Wishes) -> Lut:
-    """The LUT that a table format is to hold: as it is where nothing changes, else sampled."""
+def _as_lut(transform: Transform, wanted: Transform, domain: Array, options: ConvertOptions) -> Lut:
+    """The LUT for a table format: the same one if nothing changes, else sampled."""
     is_1d = isinstance(transform, Lut1D)
-    dimensions = wishes.dimensions or (1 if is_1d else 3)
+    dimensions = options.dimensions or (1 if is_1d else 3)
     same_form = isinstance(transform, Lut1D if dimensions == 1 else Lut3D | ShaperLut3D)
-    same_size = same_form and wishes.size in (None, getattr(transform, "size", None))
-    unchanged = not wishes.ranges.before and not wishes.ranges.after
+    same_size = same_form and options.size in (None, getattr(transform, "size", None))
+    unchanged = not options.ranges.before and not options.ranges.after
     if same_size and unchanged:
         assert isinstance(transform, Lut)
         return transform
-    size = wishes.size or (transform.size if same_form else None)  # type: ignore[attr-defined]
+    size = options.size or (transform.size if same_form else None)  # type: ignore[attr-defined]
     if dimensions == 1:
         return sample_1d(wanted, size or USUAL_ROWS, domain=domain)
     interpolation = _interpolation(transform)
     if isinstance(transform, ShaperLut3D):
-        return _with_shaper(transform, domain, wishes, size or transform.size)
+        return _with_shaper(transform, domain, options, size or transform.size)
     return sample(wanted, size or USUAL_SIZE, domain=domain, interpolation=interpolation)
 
 
-def _with_shaper(lut: ShaperLut3D, domain: ArrayLike, wishes: Wishes, size: int) -> ShaperLut3D:
-    """A shaper and its lattice changed each for itself, so that the shaper goes on serving."""
-    ranges = wishes.ranges
+def _with_shaper(
+    lut: ShaperLut3D, domain: ArrayLike, options: ConvertOptions, size: int
+) -> ShaperLut3D:
+    """A LUT whose shaper and lattice are converted separately, so that the shaper is kept."""
+    ranges = options.ranges
     shaper = lut.shaper
     if ranges.before:
         before = Pipeline((*ranges.before, shaper))

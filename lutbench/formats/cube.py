@@ -27,10 +27,10 @@ from lutbench.plaintext import one_line
 from lutbench.tables.lut import SIZES_1D, SIZES_3D, UNIT_DOMAIN, Lut, Lut1D, Lut3D, ShaperLut3D
 
 MAX_IDLE_LINES = 100_000
-"""How many comments and blank lines a file may have, beyond one for each row."""
+"""Comments and blank lines that a file may have, in addition to one for each row."""
 
 MAX_COMMENT_BYTES = 1024 * 1024
-"""How much comment is kept; what is beyond is passed over."""
+"""Bytes of comments that are kept; further ones are ignored."""
 
 _SIZE_KEYWORDS = ("LUT_1D_SIZE", "LUT_3D_SIZE")
 _RANGE_KEYWORDS = ("LUT_1D_INPUT_RANGE", "LUT_3D_INPUT_RANGE")
@@ -39,26 +39,26 @@ _KEYWORDS = ("TITLE", *_SIZE_KEYWORDS, *_RANGE_KEYWORDS, *_DOMAIN_KEYWORDS)
 
 _WORD = re.compile(rb"[A-Za-z_][A-Za-z0-9_]*$", re.ASCII)
 _CHUNK = 128 * 1024
-"""Bytes of rows that are read at a time: they stay in the cache."""
+"""Bytes of rows that are read at a time, so that they stay in the cache."""
 
 _SHORTEST_ROW = len(b"0 0 0\n")
 
 
 def read_cube(path: str | Path) -> Lut:
-    """The LUT in the ``.cube`` file `path`; `parse_cube` also tells what was tolerated.
+    """The LUT in the ``.cube`` file `path`; `parse_cube` also notes what was tolerated.
 
     Raises
     ------
     LutbenchError
         When the file cannot be read.
     FormatError
-        When it is no ``.cube`` file, with the line.
+        When it is not a valid ``.cube`` file, with the line.
     """
     return parse_cube(files.read_bytes(path, limit=MAX_BYTES), str(path)).lut
 
 
 def parse_cube(data: bytes, where: str = "", _id: str | None = None) -> LutFile[Lut]:
-    """The LUT that the bytes of a ``.cube`` file hold, with notes of what was tolerated.
+    """The LUT in the bytes of a ``.cube`` file, with notes on what was tolerated.
 
     `where` names the file in errors.
 
@@ -85,8 +85,8 @@ class _CubeReader:
     title: str = ""
     comments: list[str] = field(default_factory=list)
     # Keyword to (line, numbers), from the lines before the rows.
-    said: dict[str, tuple[int, list[float]]] = field(default_factory=dict)
-    # What was tolerated, to the line it was met first.
+    declared: dict[str, tuple[int, list[float]]] = field(default_factory=dict)
+    # What was tolerated, to the line where it first occurred.
     notes: dict[str, int] = field(default_factory=dict)
     comment_bytes: int = 0
     idle_lines: int = 0
@@ -162,12 +162,12 @@ class _CubeReader:
     # Keywords
 
     def _read_head(self, text: bytes) -> tuple[int, int]:
-        """Take in all before the first row; the position and line number of that row."""
+        """Read everything before the first row; return that row's position and line number."""
         for at, line, content in self._lines(text, 0, len(text), 1):
             if content[:1] in b"+-.0123456789":
                 return at, line
             self._keyword(line, content)
-        self._sizes()  # the better message where the size is missing too
+        self._sizes()  # gives the better message if the size is missing too
         return self._fail(0, "the file has no rows", "a row of three numbers for each entry")
 
     def _keyword(self, line: int, content: bytes) -> None:
@@ -181,22 +181,22 @@ class _CubeReader:
         if keyword == "TITLE" or keyword.startswith('TITLE"'):
             self._take_title(line, content[len("TITLE") :])
         elif keyword in _SIZE_KEYWORDS:
-            self._say(line, keyword, [self._size(line, keyword, argument)])
+            self._declare(line, keyword, [self._size(line, keyword, argument)])
         elif keyword in _RANGE_KEYWORDS:
-            self._say(line, keyword, self._numbers(line, keyword, argument, 2))
+            self._declare(line, keyword, self._numbers(line, keyword, argument, 2))
         elif keyword in _DOMAIN_KEYWORDS:
-            self._say(line, keyword, self._numbers(line, keyword, argument, 3))
+            self._declare(line, keyword, self._numbers(line, keyword, argument, 3))
         elif keyword in ("NAN", "INF", "INFINITY"):
             self._bad_row(line, content)
         elif _WORD.match(word):
-            self._note(f"the keyword {keyword[:40]} is not known and was passed over", line)
+            self._note(f"the keyword {keyword[:40]} is not known and was ignored", line)
         else:
             self._fail(line, f"{_shown(content)} is neither keyword nor numbers", _accepted_line())
 
     def _take_title(self, line: int, raw: bytes) -> None:
         text = self._words(line, raw)
         if self.title:
-            self._note("a second title was passed over", line)
+            self._note("a second title was ignored", line)
             return
         inner = text.removeprefix('"')
         if text == inner or not inner.endswith('"'):
@@ -205,7 +205,7 @@ class _CubeReader:
 
     def _size(self, line: int, keyword: str, argument: bytes) -> int:
         low, high = SIZES_1D if keyword == "LUT_1D_SIZE" else SIZES_3D
-        # At most nine digits: a longer number is out of range whatever it is.
+        # A number of more than nine digits is out of range in any case.
         if not re.fullmatch(rb"\d{1,9}", argument, re.ASCII) or not low <= int(argument) <= high:
             self._fail(line, f"{keyword} {_shown(argument)} is not a size", f"{low} to {high}")
         return int(argument)
@@ -216,45 +216,45 @@ class _CubeReader:
             self._fail(line, f"{keyword} {_shown(argument)}", f"{count} finite numbers")
         return [value for value in values if value is not None]
 
-    def _say(self, line: int, keyword: str, values: list[Any]) -> None:
-        if keyword in self.said:
-            first, known = self.said[keyword]
+    def _declare(self, line: int, keyword: str, values: list[Any]) -> None:
+        if keyword in self.declared:
+            first, known = self.declared[keyword]
             if known != values:
                 self._fail(line, f"{keyword} again, and not as on line {first}", "it once")
             self._note(f"{keyword} again, the same as before", line)
-        self.said[keyword] = (line, values)
+        self.declared[keyword] = (line, values)
 
     def _sizes(self) -> tuple[int, int]:
-        """The 1D and 3D size, 0 where there is none."""
-        if not self.said.keys() & set(_SIZE_KEYWORDS):
+        """The 1D and the 3D size; 0 if there is none."""
+        if not self.declared.keys() & set(_SIZE_KEYWORDS):
             raise FormatError(
                 "no LUT_1D_SIZE and no LUT_3D_SIZE before the rows",
                 where=self.where,
                 accepted="a .cube LUT",
             )
-        size_1d, size_3d = (int(self.said.get(word, (0, [0]))[1][0]) for word in _SIZE_KEYWORDS)
+        size_1d, size_3d = (int(self.declared.get(word, (0, [0]))[1][0]) for word in _SIZE_KEYWORDS)
         return size_1d, size_3d
 
     def _domains(self, size_1d: int, size_3d: int) -> dict[str, NDArray[np.float64]]:
         """The domain of the 1D and the 3D part, from whichever keywords give it."""
         by_channel = np.array(UNIT_DOMAIN)
         for row, keyword in enumerate(_DOMAIN_KEYWORDS):
-            if keyword in self.said:
-                by_channel[row] = self.said[keyword][1]
-        has_domain = any(keyword in self.said for keyword in _DOMAIN_KEYWORDS)
+            if keyword in self.declared:
+                by_channel[row] = self.declared[keyword][1]
+        has_domain = any(keyword in self.declared for keyword in _DOMAIN_KEYWORDS)
         if has_domain:
             self._check_domain(by_channel, *_DOMAIN_KEYWORDS)
         domains = {"1d": np.array(UNIT_DOMAIN), "3d": np.array(UNIT_DOMAIN)}
-        # DOMAIN_MIN and DOMAIN_MAX speak of what goes into the file's LUT as a whole.
+        # DOMAIN_MIN and DOMAIN_MAX are the domain of the whole LUT.
         domains["1d" if size_1d else "3d"] = by_channel
         for part, size, keyword in zip(
             ("1d", "3d"), (size_1d, size_3d), _RANGE_KEYWORDS, strict=True
         ):
-            if keyword not in self.said:
+            if keyword not in self.declared:
                 continue
-            line, (low, high) = self.said[keyword]
+            line, (low, high) = self.declared[keyword]
             if not size:
-                self._note(f"{keyword} without such a LUT was passed over", line)
+                self._note(f"{keyword} without such a LUT was ignored", line)
                 continue
             whole = np.repeat([[low], [high]], 3, axis=1)
             self._check_domain(whole, keyword)
@@ -269,7 +269,9 @@ class _CubeReader:
 
     def _check_domain(self, domain: NDArray[np.float64], *keywords: str) -> None:
         if not (domain[0] < domain[1]).all():
-            line = max(self.said[keyword][0] for keyword in keywords if keyword in self.said)
+            line = max(
+                self.declared[keyword][0] for keyword in keywords if keyword in self.declared
+            )
             low, high = domain.tolist()
             self._fail(
                 line, f"the domain runs from {low} to {high}", "the minimum under the maximum"
@@ -280,7 +282,7 @@ class _CubeReader:
     def _read_rows(self, text: bytes, at: int, line: int, size_1d: int, size_3d: int) -> CubeRows:
         count = size_1d + size_3d**3
         if len(text) - at < count * _SHORTEST_ROW:
-            # Known without making room for the table: the text cannot hold so many rows.
+            # The text is too short for so many rows, so no memory is allocated for them.
             self._count_fails(text.count(b"\n", at), count, at_most=True)
         self.idle_limit = MAX_IDLE_LINES + count
         rows = CubeRows(size_1d, size_3d)
@@ -309,7 +311,7 @@ class _CubeReader:
     def _rows_by_line(
         self, text: bytes, at: int, stop: int, line: int, done: int, count: int
     ) -> NDArray[np.float64]:
-        """The rows of a part that holds more than rows, or a fault to be named."""
+        """The rows of a part that also has comments or blank lines; faults are raised."""
         found: list[list[float]] = []
         comments = len(self.comments)
         for _, number_of_line, content in self._lines(text, at, stop, line):
@@ -344,7 +346,9 @@ class _CubeReader:
 
     def _declared(self) -> str:
         return " and ".join(
-            f"{word} {self.said[word][1][0]}" for word in _SIZE_KEYWORDS if word in self.said
+            f"{word} {self.declared[word][1][0]}"
+            for word in _SIZE_KEYWORDS
+            if word in self.declared
         )
 
     def _lut(self, rows: CubeRows, domains: dict[str, NDArray[np.float64]]) -> Lut:
@@ -360,7 +364,7 @@ class _CubeReader:
         shaper = Lut1D(rows.curve, domains["1d"])
         return ShaperLut3D(shaper, Lut3D(table, domains["3d"]), *about)
 
-    # Saying so
+    # Notes and errors
 
     def _note(self, what: str, line: int = 0) -> None:
         self.notes.setdefault(what, line)

@@ -1,4 +1,4 @@
-"""Reading a ``.cube`` file whose text has faults with a cure: see `cube_faults.py`."""
+"""Read a ``.cube`` file whose text has faults that can be corrected; see `cube_faults.py`."""
 
 from __future__ import annotations
 
@@ -11,16 +11,16 @@ from lutbench.formats.registry import LutFile
 from lutbench.tables.lut import Lut
 
 MOST_CURES = 3
-"""Faults of the text that one file may have after one another."""
+"""Faults that are corrected in one file, one after another."""
 
 
 def parse_cured(data: bytes, where: str = "") -> LutFile[Lut]:
-    """As `parse_cube`; a fault of the text that has a cure is cured first, and noted.
+    """As `parse_cube`, but faults of the text are corrected if they can be, and noted.
 
     Raises
     ------
     FormatError
-        Where there is no cure.
+        When a fault cannot be corrected.
     """
     notes: tuple[str, ...] = ()
     while True:
@@ -30,6 +30,6 @@ def parse_cured(data: bytes, where: str = "") -> LutFile[Lut]:
             fault = cube_fault(data)
             if fault is None or fault.cured is None or len(notes) >= MOST_CURES:
                 raise
-            data, notes = fault.cured, (*notes, f"{fault.message}; cured: {fault.advice}")
+            data, notes = fault.cured, (*notes, f"{fault.message}; corrected: {fault.advice}")
         else:
             return replace(read, notes=(*notes, *read.notes))

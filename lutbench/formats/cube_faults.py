@@ -1,6 +1,6 @@
-"""What is wrong with a ``.cube`` file that cannot be read, and its cure where there is one.
+"""What is wrong with a ``.cube`` file that cannot be read, and its correction if there is one.
 
-A cure is a text that can be read and says the same: nothing in it is guessed.
+A correction is a readable text with the same content; nothing in it is guessed.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from lutbench.tables.lut import SIZES_1D, SIZES_3D
 
 MOST_BYTES = 16 * 1024 * 1024
-"""The largest file that is looked at once more, in bytes."""
+"""Bytes: larger files are not searched for faults."""
 
 _NUMBER = r"[-+]?\d*[.]?\d+(?:[eE][-+]?\d+)?"
 _COMMA_ROW = re.compile(r"^\s*(?:[-+]?\d+,\d+[\s;]+){2}[-+]?\d+,\d+\s*;?\s*$")
@@ -31,7 +31,7 @@ _SIZE = re.compile(r"^\s*LUT_([13])D_SIZE\s+(\d{1,6})(?:\s+\2)*\s*$", re.IGNOREC
 
 @dataclass(frozen=True)
 class CubeFault:
-    """A fault of a file; `cured` is the text without it, None where it cannot be known."""
+    """A fault of a file; `cured` is the text without it, None if it cannot be corrected."""
 
     code: str
     message: str
@@ -40,7 +40,7 @@ class CubeFault:
 
 
 def cube_fault(data: bytes) -> CubeFault | None:
-    """The fault that keeps a ``.cube`` file from being read; None where none is recognised.
+    """The fault that makes a ``.cube`` file unreadable; None if it is not recognised.
 
     >>> cube_fault(b"LUT_1D_SIZE 2\\n0,0 0,0 0,0\\n1,0 1,0 1,0\\n").code
     'decimal_commas'
@@ -80,12 +80,12 @@ def _separators(lines: list[str], rows: list[int]) -> CubeFault | None:
         return None
     for k in rows:
         lines[k] = re.sub("[,;]", " ", lines[k])
-    message = f"line {rows[0] + 1}: commas or semicolons stand between the numbers"
+    message = f"line {rows[0] + 1}: there are commas or semicolons between the numbers"
     return CubeFault("separators", message, "write them with spaces between", _text(lines))
 
 
 def _count(lines: list[str], rows: list[int]) -> CubeFault | None:
-    """A size that does not go with the number of rows."""
+    """A size that does not match the number of rows."""
     if not all(_PLAIN_ROW.match(lines[k]) for k in rows):
         return None
     if any(not _ROW_START.match(line) and not _IDLE.match(line) for line in lines):
@@ -105,7 +105,7 @@ def _count(lines: list[str], rows: list[int]) -> CubeFault | None:
         return None
     if whole:
         message = (
-            f"line {at + 1}: the size says {size}, but {len(rows)} rows are a 3D LUT of {edge}"
+            f"line {at + 1}: the size is {size}, but {len(rows)} rows make a 3D LUT of size {edge}"
         )
         lines[at] = f"LUT_3D_SIZE {edge}"
         return CubeFault("wrong_size", message, f"write LUT_3D_SIZE {edge}", _text(lines))
@@ -117,7 +117,7 @@ def _count(lines: list[str], rows: list[int]) -> CubeFault | None:
 
 def _without_size(lines: list[str], rows: list[int], edge: int) -> CubeFault:
     lines.insert(rows[0], f"LUT_3D_SIZE {edge}")
-    message = f"no size is given, but {len(rows)} rows are a 3D LUT of {edge}"
+    message = f"no size is given, but {len(rows)} rows make a 3D LUT of size {edge}"
     return CubeFault("no_size", message, f"write LUT_3D_SIZE {edge}", _text(lines))
 
 
@@ -128,15 +128,15 @@ def _missing_rows(lines: list[str], rows: list[int], size: int, named: str) -> C
     gap = next(_breaks(values, size), None)
     verb = "is" if missing == 1 else "are"
     count = f"{len(rows)} rows, too few for {named}: {missing} {verb} missing"
-    refused = f"{size**3} rows: make the LUT or fetch the file again"
+    refused = f"{size**3} rows: make the LUT again, or get the file again"
     if values[-1].sum() < brightest - 1e-6 and gap is None:
-        return CubeFault("short_table", f"{count}, the table breaks off at its end", refused)
+        return CubeFault("short_table", f"{count}, the end of the table is cut off", refused)
     where = "" if gap is None else f" before line {rows[gap] + 1}"
     return CubeFault("missing_rows", f"{count}{where}", refused)
 
 
 def _breaks(values: NDArray[np.float64], size: int) -> Iterator[int]:
-    """Rows at which red starts again without a whole line of nodes before it."""
+    """Rows at which red starts again before a whole line of nodes is complete."""
     red = values[:, 0]
     starts = np.flatnonzero(np.diff(red) < -0.2 * np.ptp(red)) + 1
     yield from (int(each) for each in starts if each % size)

@@ -1,4 +1,4 @@
-"""Writing the ``.cube`` text format; what it is stands in `cube.py`."""
+"""Write the ``.cube`` text format, which `cube.py` describes."""
 
 from __future__ import annotations
 
@@ -36,18 +36,22 @@ def write_cube(
 
 
 def write_as_cube(lut: Lut, how: Writing) -> tuple[bytes, tuple[str, ...]]:
-    """The bytes of a ``.cube`` that holds `lut`, under the title and comments asked for."""
+    """The bytes of a ``.cube`` file with `lut`, and the title and comments of `how`."""
     named = replace(lut, title=how.title, comments=how.comments)
     return format_cube(named, how.decimals, signed=True), ()
 
 
 def format_cube(lut: Lut, decimals: int | None = 6, *, signed: bool = False) -> bytes:
-    """The bytes of a ``.cube`` file that holds `lut`.
+    """The bytes of a ``.cube`` file with `lut`.
 
-    `decimals` digits after the point (0 to 16) for the rows; None writes as many
-    digits as bring the table back exactly (nine significant ones for float32),
-    where small numbers may come out in exponent notation. With `signed` a comment
-    says what the table is, as files do that are written.
+    The rows have `decimals` digits after the point (0 to 16). With None they have as many as
+    read back exactly (nine significant ones for float32), and small numbers may be in
+    exponent notation. With `signed` a comment holds the checksum of the table.
+
+    Raises
+    ------
+    FormatError
+        When a number, a line or the file would be too large to be read again.
 
     >>> from lutbench.tables.lut import Lut3D
     >>> print(format_cube(Lut3D.identity(2, title="None"), 1).decode().splitlines()[:4])
@@ -63,7 +67,7 @@ def format_cube(lut: Lut, decimals: int | None = 6, *, signed: bool = False) -> 
         comments = (*comments, signature(shape, rows, decimals))
     head += [f"# {line}".rstrip() for each in comments for line in each.splitlines() or [""]]
     head += shape
-    # A lone surrogate, from a file name that is not text, has no UTF-8.
+    # A lone surrogate, from a file name that is not text, cannot be encoded in UTF-8.
     lines = [one_line(line).encode("utf-8", "replace") for line in head]
     if any(len(line) > MAX_LINE for line in lines):
         raise FormatError("a title or comment is too long", accepted=f"up to {MAX_LINE} bytes")
@@ -71,7 +75,7 @@ def format_cube(lut: Lut, decimals: int | None = 6, *, signed: bool = False) -> 
 
 
 def _rows(blocks: Iterable[NDArray[Any]], decimals: int | None, size: int) -> list[bytes]:
-    """The text of all rows, block by block; refused where it could not be read again."""
+    """The text of all rows, block by block; refused if it could not be read again."""
     rows, length = [], 0
     for block in blocks:
         if np.abs(block).max() > LARGEST:

@@ -1,8 +1,8 @@
-"""Rows of three decimal numbers: bytes to array and back, by whole arrays at a time.
+"""Rows of three decimal numbers: from bytes to an array and back, in whole arrays.
 
-A 65-node lattice has over 800 thousand numbers; turning each into a Python object
-on its way costs several times what reading and writing the file need otherwise.
-Everything here is exactly what `float` and ``%.6f`` would give.
+A 65-node lattice has over 800 thousand numbers. Turning each into a Python object takes
+several times as long as all the rest of reading or writing the file. The results are
+exactly those of `float` and ``%.6f``.
 """
 
 from __future__ import annotations
@@ -14,14 +14,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 MAX_LINE = 4096
-"""The longest line that is read, in bytes."""
+"""Bytes of the longest line that is read."""
 
 LARGEST = 3.4028235e38
-"""The largest number: written with nine digits, the largest float32 must come back."""
+"""The largest number that is read or written: the largest float32, in nine digits."""
 
 _NUMBER = re.compile(rb"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 
-# One class a byte: of a number (but for its point), point, space, line feed, none of these.
+# A class for each byte: part of a number (without its point), point, space, line feed, other.
 _IN_NUMBER, _POINT, _SPACE, _NEWLINE, _FOREIGN = range(5)
 _CLASSES = bytes(
     _IN_NUMBER
@@ -31,7 +31,7 @@ _CLASSES = bytes(
     )
     for byte in range(256)
 )
-# What stands between the digits of a row, where it is written as rows mostly are.
+# What is between the digits of a row in the usual form.
 _USUAL_ROW = np.array([_POINT, _SPACE, _POINT, _SPACE, _POINT, _NEWLINE], np.uint8)
 _TENS = 10 ** np.arange(20, dtype=np.uint64)
 _U = np.uint64
@@ -41,14 +41,14 @@ _OVER_NINE = _U(0x7676767676767676)
 _EXACT = _U(2**53)
 
 _ROWS_AT_ONCE = 8192
-"""Rows that are written at a time: their digits stay in the cache."""
+"""Rows that are written at a time, so that their digits stay in the cache."""
 
 _MAX_FIXED_DECIMALS = 9
-"""Decimals that the fast writer spells: with six digits in front they fit its whole numbers."""
+"""Decimals up to which the fast writer works: with six digits before the point they fit int64."""
 
 
 def number(token: bytes) -> float | None:
-    """The number that `token` spells in decimal notation, None where it spells none.
+    """The number that `token` is in decimal notation; None if it is not a number.
 
     Stricter than `float`: no infinity, no NaN, no underscores, nothing beyond float32.
 
@@ -62,18 +62,17 @@ def number(token: bytes) -> float | None:
 
 
 def parse_rows(text: bytes) -> NDArray[np.float64] | None:
-    """The numbers of `text`, three a line, shape (n, 3).
+    """The numbers of `text`, three on each line, shape (n, 3).
 
-    None where the text is anything else than lines of three numbers (a comment,
-    a blank line, a word, a line too long): the caller then goes line by line, and
-    can say which line it is.
+    None if the text is anything but lines of three numbers (a comment, a blank line, a
+    word, a line too long): the caller then reads line by line, and can name the line.
 
     >>> parse_rows(b"0 0.5 1\\n-1 2e3 .25\\n").tolist()
     [[0.0, 0.5, 1.0], [-1.0, 2000.0, 0.25]]
     >>> parse_rows(b"0 0.5\\n1 1 1 1\\n") is None
     True
     """
-    # Space on both sides, so that eight bytes around any character can be taken.
+    # Padding on both sides, so that eight bytes around any character can be read.
     before, after = b"       \n", b"" if text.endswith(b"\n") else b"\n"
     end = len(before) + len(text) + len(after)
     text = b"".join([before, text, after, b" " * (32 - end % 8)])
@@ -95,7 +94,7 @@ def parse_rows(text: bytes) -> NDArray[np.float64] | None:
 
 
 Places = tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]]
-"""Where each number starts, where its point stands (its end, where it has none), its end."""
+"""Index of each number's start, of its point (of its end, without a point), and of its end."""
 
 
 def _usual(classes: NDArray[np.uint8], first: int, end: int) -> Places | None:
@@ -131,7 +130,7 @@ def _unusual(classes: NDArray[np.uint8]) -> Places | None:
         return None
     points = ends.copy()
     found = np.flatnonzero(classes == _POINT)
-    # A second point in a number is met as a character that is no digit.
+    # A second point in a number is found later, as a character that is not a digit.
     points[np.searchsorted(starts, found, side="right") - 1] = found
     return starts, points, ends
 
@@ -142,12 +141,11 @@ def _decode(
     points: NDArray[np.intp],
     ends: NDArray[np.intp],
 ) -> tuple[NDArray[np.float64], NDArray[np.intp]]:
-    """The values of the numbers, and the indices of those that need a closer look.
+    """The values of the numbers, and the indices of those that have to be parsed singly.
 
-    Digits before and after the point are taken eight bytes at a time (D. Lemire,
-    "Number parsing at a gigabyte per second", 2021, has the trick and the proof that
-    an integer of at most 53 bits divided by a power of ten up to 10²² is rounded
-    correctly).
+    Digits before and after the point are read eight bytes at a time. The method, and the
+    proof that an integer of at most 53 bits divided by a power of ten up to 10²² is rounded
+    correctly: D. Lemire, "Number parsing at a gigabyte per second", 2021.
     """
     words = characters.view(np.dtype("<u8"))
     first = characters.take(starts)
@@ -156,7 +154,7 @@ def _decode(
     part = np.maximum(ends - points - 1, 0)
     most_whole, most_part = int(whole.max()), int(part.max())
     if part.min() == most_part:
-        part = part[:1]  # as in most files: one count stands for all
+        part = part[:1]  # in most files all numbers have the same count
 
     if most_whole <= 1:
         unit = (characters.take(points - 1) ^ np.uint8(ord("0"))) * (whole == 1)
@@ -180,7 +178,7 @@ def _decode(
 
 
 def _eight_bytes(words: NDArray[np.uint64], at: NDArray[np.intp]) -> NDArray[np.uint64]:
-    """The eight bytes from each position on less "0", the first in the lowest byte."""
+    """The eight bytes from each position on, minus "0", the first in the lowest byte."""
     low = at >> 3
     shift = _bits(at & 7)
     eight = (words.take(low) >> shift) | (words.take(low + 1) << (_U(64) - shift))
@@ -188,7 +186,7 @@ def _eight_bytes(words: NDArray[np.uint64], at: NDArray[np.intp]) -> NDArray[np.
 
 
 def _keep_last(eight: NDArray[np.uint64], count: NDArray[np.intp]) -> NDArray[np.uint64]:
-    """The last `count` bytes of each eight, zero before them."""
+    """The last `count` bytes of each eight, with zeros before them."""
     shift = _bits(8 - np.clip(count, 0, 8))
     return (eight >> shift) << shift
 
@@ -203,7 +201,7 @@ def _not_digits(eight: NDArray[np.uint64]) -> NDArray[np.bool_]:
 
 
 def _eight_digits(digits: NDArray[np.uint64]) -> NDArray[np.uint64]:
-    """The number that eight digits spell, one a byte, the first in the lowest byte."""
+    """The number of eight digits, one in each byte, the first in the lowest byte."""
     pairs = (digits * _U(2561) >> _U(8)) & _U(0x00FF00FF00FF00FF)
     fours = (pairs * _U(6553601) >> _U(16)) & _U(0x0000FFFF0000FFFF)
     return np.asarray(fours * _U(42949672960001) >> _U(32))
@@ -212,8 +210,8 @@ def _eight_digits(digits: NDArray[np.uint64]) -> NDArray[np.uint64]:
 def format_rows(rows: NDArray[Any], decimals: int | None) -> bytes:
     """Rows of three numbers, shape (n, 3), as lines of text.
 
-    `decimals` digits after the point, rounded as ``%.*f`` rounds; None writes as
-    many digits as bring back every number of the array exactly.
+    With `decimals` digits after the point, rounded as by ``%.*f``; with None as many digits
+    as read back every number exactly.
 
     >>> format_rows(np.array([[0, 0.5, -1e-9]]), 6)
     b'0.000000 0.500000 0.000000\\n'
@@ -228,9 +226,9 @@ def format_rows(rows: NDArray[Any], decimals: int | None) -> bytes:
 
 
 def _exactly(rows: NDArray[Any], _: int) -> bytes:
-    # Nine significant digits tell every float32 apart; `repr` finds the fewest for float64.
+    # Nine significant digits distinguish every float32; `repr` finds the fewest for float64.
     one = "%.9g" if rows.dtype == np.float32 else "%r"
-    # Adding zero makes a negative zero a plain one.
+    # Adding zero turns a negative zero into zero.
     numbers = (rows + 0.0).astype(np.float64).ravel().tolist()
     return (f"{one} {one} {one}\n" * len(rows) % tuple(numbers)).encode("ascii")
 
@@ -243,8 +241,8 @@ def _in_fixed_notation(rows: NDArray[Any], decimals: int) -> bytes:
         return _one_by_one(values, decimals)
     scaled = size * float(10**decimals)
     whole = np.rint(scaled)
-    # The product is off by half a unit in its last place at most: nearer to a tie
-    # than that, only exact arithmetic knows which way the number rounds.
+    # The product is off by at most half a unit in its last place: nearer to a tie than that,
+    # the rounding needs exact arithmetic.
     tie = np.abs(np.abs(scaled - whole) - 0.5) <= scaled * 2.0**-52
     for index in np.flatnonzero(tie):
         whole[index] = int(f"{size[index]:.{decimals}f}".replace(".", ""))
@@ -267,12 +265,12 @@ def _in_fixed_notation(rows: NDArray[Any], decimals: int) -> bytes:
         digits = tenth
     text[:, -1] = ord(" ")
     text[2::3, -1] = ord("\n")
-    # What a number does not need is a null byte up to here.
+    # Unused columns are null bytes, which are removed here.
     return text.tobytes().translate(None, b"\0")
 
 
 def _one_by_one(values: NDArray[np.float64], decimals: int) -> bytes:
     one = f"%.{decimals}f"
-    # Rounding first: what rounds to zero must not keep its sign.
+    # A number that rounds to zero must not keep its sign.
     text = (f"{one} {one} {one}\n" * (len(values) // 3)) % tuple(values.tolist())
     return re.sub(r"-(?=0(?:\.0*)?(?:\s))", "", text).encode("ascii")

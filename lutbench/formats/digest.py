@@ -1,9 +1,9 @@
-"""The digest of a table that a file carries in its comments: whether it is still the one written.
+"""The checksum of a table in the comments of its file: whether the table was changed since.
 
-A LUT that is written says in a comment what its table was, rounded as it was written:
-size, domain and rows as text. Who reads it can round and count again. Another title,
-another layout of the text or more digits change nothing. A CLF file, whose numbers are
-exact, says what its steps were: tables, and the parameters of what is no table.
+A LUT file that is written has a comment with the SHA-256 of its table: of size, domain and
+rows as text, rounded as they were written. A reader rounds the table and computes it again.
+Another title, another layout of the text or more digits do not change it. In a CLF file,
+whose numbers are exact, it is that of the steps: of tables, and of the parameters of others.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from lutbench.model.transforms import Transform, steps_of
 from lutbench.tables.lut import UNIT_DOMAIN, Lut, Lut1D, Lut3D, ShaperLut3D
 
 ROWS_AT_ONCE = 1 << 16
-"""Rows of a block, or a few more."""
+"""Rows in a block of a table, about, to limit memory."""
 
 _DOMAIN_KEYWORDS = ("DOMAIN_MIN", "DOMAIN_MAX")
 
@@ -36,28 +36,28 @@ _RECIPE = re.compile(r"recipe sha256: ([0-9a-f]{64})")
 
 @dataclass(frozen=True)
 class Written:
-    """What a file says of its table, and whether it is so."""
+    """The checksum that a file states for its table, and whether it is right."""
 
     digest: str
     decimals: int | None
-    """Those of the rows when they were written; None for exact numbers."""
+    """Decimals of the rows when they were written; None for exact numbers."""
     same: bool
     holds: int
-    """Decimals of the table as it is; 16 for more than 15."""
+    """Decimals that the table has now; 16 for more than 15."""
     recipe: str = ""
-    """The digest of the recipe, where the file names one."""
+    """The checksum of the recipe; empty if the file has none."""
 
     @property
     def words(self) -> str:
-        """A sentence."""
+        """The result as a sentence."""
         if self.same:
             return "the table is the one that was written"
         if self.decimals is not None and self.holds < self.decimals:
             return (
-                f"the table is not the one that was written: it has {self.holds} decimals where "
-                f"{self.decimals} were written, so it was rounded, or it is another"
+                f"the table is not the one that was written: it has {self.holds} decimals instead "
+                f"of {self.decimals}, so it was rounded or replaced"
             )
-        return "the table is not the one that was written: edited, or made anew by something else"
+        return "the table is not the one that was written: it was edited or replaced"
 
     def to_data(self) -> dict[str, Any]:
         """Plain data."""
@@ -70,12 +70,12 @@ class Written:
 
 
 def unsigned(comments: Iterable[str]) -> tuple[str, ...]:
-    """Comments without the digest of a table: that of another table is none of this one's."""
+    """Comments without the checksum of a table, which is not that of another table."""
     return tuple(line for line in comments if not line.startswith(MARK))
 
 
 def signature(lines: Sequence[str], texts: Iterable[bytes], decimals: int | None) -> str:
-    """The comment that says what a table is, from its lines of size and domain and its rows."""
+    """The comment with the checksum of a table, from its lines of size and domain and its rows."""
     rounding = "exact" if decimals is None else f"{decimals} decimals"
     return f"{MARK}{_digest(lines, texts, decimals)} ({rounding})"
 
@@ -84,7 +84,7 @@ def _digest(lines: Sequence[str], texts: Iterable[bytes], decimals: int | None) 
     found = hashlib.sha256("\n".join(lines).encode("utf-8"))
     for text in texts:
         if decimals is None:
-            # Digits enough for the numbers are many ways to write them: the numbers count.
+            # Exact numbers can be written in several ways, so the numbers themselves count.
             rows = parse_rows(text)
             found.update(b"" if rows is None else np.asarray(rows, "<f8").tobytes())
         else:
@@ -93,12 +93,12 @@ def _digest(lines: Sequence[str], texts: Iterable[bytes], decimals: int | None) 
 
 
 def exact_signature(steps: Iterable[Transform]) -> str:
-    """The comment that says what steps are that come back with all their digits."""
+    """The comment with the checksum of steps that are written exactly."""
     return f"{MARK}{_digest_of_steps(steps)} (exact)"
 
 
 def _digest_of_steps(steps: Iterable[Transform]) -> str:
-    """Of one LUT that of its table; of several steps that of all of them, one after the other."""
+    """The checksum of one LUT's table, or of several steps one after the other."""
     parts = [_digest_of_step(step) for step in steps]
     if len(parts) == 1:
         return parts[0]
@@ -116,11 +116,11 @@ def _digest_of_step(step: Transform) -> str:
 
 
 def written(lut: Transform, comments: Sequence[str]) -> Written | None:
-    """What a file's comments say of its table, held against it; None where they say nothing."""
-    said = next((found for each in comments if (found := _LINE.fullmatch(each.strip()))), None)
-    if said is None:
+    """The checksum in a file's comments, compared with its table; None if there is none."""
+    stated = next((found for each in comments if (found := _LINE.fullmatch(each.strip()))), None)
+    if stated is None:
         return None
-    decimals = None if said[2] is None else int(said[2])
+    decimals = None if stated[2] is None else int(stated[2])
     if decimals is not None and (decimals > 16 or not isinstance(lut, Lut)):
         return None
     if decimals is None:
@@ -130,11 +130,11 @@ def written(lut: Transform, comments: Sequence[str]) -> Written | None:
         digest = _digest(lines, (format_rows(rows, decimals) for rows in blocks), decimals)
     recipe = next((found[1] for each in comments if (found := _RECIPE.fullmatch(each))), "")
     holds = _decimals(lut) if isinstance(lut, Lut) else 16
-    return Written(said[1], decimals, digest == said[1], holds, recipe)
+    return Written(stated[1], decimals, digest == stated[1], holds, recipe)
 
 
 def _decimals(lut: Lut) -> int:
-    """The fewest decimals that hold the table; 16 where 15 do not."""
+    """The fewest decimals in which the table is exact; 16 if 15 are not enough."""
     table = lut.lut.table if isinstance(lut, ShaperLut3D) else lut.table
     decimals = 0
     for part in table if table.ndim == 4 else [table]:  # plane by plane, to save memory
@@ -150,13 +150,13 @@ def _hold(values: NDArray[np.float64], decimals: int) -> bool:
     return bool((off <= 1e-9 * np.maximum(np.abs(scaled), 1)).all())
 
 
-# --- the text that is counted, which is that of a .cube file -----------------------------
+# --- the text of a .cube file, from which the checksum is computed -------------------------
 
 
 def layout(lut: Transform) -> tuple[list[str], Iterator[NDArray[Any]]]:
-    """The lines of size and domain of a ``.cube`` file, and its rows, block after block.
+    """The lines of size and domain of a ``.cube`` file, and its rows in blocks.
 
-    Sizes come first: some readers look at a domain only after the size.
+    Sizes come first, since some readers expect a domain only after the size.
     """
     if isinstance(lut, ShaperLut3D):
         lines = [f"LUT_1D_SIZE {lut.shaper.size}", f"LUT_3D_SIZE {lut.lut.size}"]
@@ -171,7 +171,7 @@ def layout(lut: Transform) -> tuple[list[str], Iterator[NDArray[Any]]]:
 
 
 def _red_fastest(table: NDArray[Any]) -> Iterator[NDArray[Any]]:
-    """Planes of blue, several at a time where they are small; a whole copy may be large."""
+    """The rows in the order of a file, in blocks of whole blue planes, to limit memory."""
     size = len(table)
     planes = max(1, ROWS_AT_ONCE // size**2)
     for start in range(0, size, planes):
@@ -191,7 +191,7 @@ def _range_line(keyword: str, domain: NDArray[np.float64]) -> str:
     if not (domain == domain[:, :1]).all():
         raise FormatError(
             "a shaper with a 3D LUT has one input range for all channels in a .cube file",
-            accepted="domains that are alike in all channels",
+            accepted="domains that are the same for all channels",
         )
     return f"{keyword} {_plain_number(domain[0, 0])} {_plain_number(domain[1, 0])}"
 

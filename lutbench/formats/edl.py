@@ -1,7 +1,7 @@
 """CDLs from the comments of an edit decision list.
 
-``* ASC_SOP (s s s)(o o o)(p p p)`` and ``* ASC_SAT x`` under an event, as the ASC CDL 1.2
-specification (2009) lays them down for CMX 3600 lists; from memory.
+``* ASC_SOP (s s s)(o o o)(p p p)`` and ``* ASC_SAT x`` after an event, as the ASC CDL 1.2
+specification (2009) defines them for CMX 3600 lists (from memory).
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from lutbench.errors import FormatError
 from lutbench.model.grade import Cdl
 
 MAX_BYTES = 64 << 20
-"""Of a list: a feature film's takes a few megabytes."""
+"""Bytes of a list: that of a feature film has a few megabytes."""
 
 _EVENT = re.compile(r"^\s*(\d{3,6})\s+(\S+)\s")
 _SOP = re.compile(
@@ -24,7 +24,7 @@ _SAT = re.compile(r"^\s*\*\s*ASC_SAT[\s:]*(\S+)", re.IGNORECASE)
 
 
 def cdls_of_edl(path: str | Path) -> dict[str, Cdl]:
-    """The CDLs of an edit decision list by their events, such as ``"001 A001C003"``.
+    """The CDLs of an edit decision list by event, such as ``"001 A001C003"``.
 
     Parameters
     ----------
@@ -34,13 +34,13 @@ def cdls_of_edl(path: str | Path) -> dict[str, Cdl]:
     Returns
     -------
     dict
-        Number and reel of the event to its CDL, in the list's order; events without a CDL
+        From number and reel of an event to its CDL, in the list's order; events without a CDL
         are left out.
 
     Raises
     ------
     LutbenchError
-        When the file cannot be read, a comment is not a CDL, or there is none in it.
+        When the file cannot be read, has a malformed CDL, or has none.
     """
     text = files.read_bytes(path, limit=MAX_BYTES).decode("utf-8-sig", "replace")
     found: dict[str, dict[str, object]] = {}

@@ -1,4 +1,4 @@
-"""Opening a LUT file of any format that is read, told by its content; the files of a folder."""
+"""Open a LUT file of any known format, recognised by its content; find the LUTs of a folder."""
 
 from __future__ import annotations
 
@@ -16,11 +16,11 @@ from lutbench.formats.registry import MAX_BYTES, LutFile, formats, recognised, s
 from lutbench.model.transforms import Transform
 
 HEAD_BYTES = 64 * 1024
-"""As much of a file tells its format."""
+"""Bytes at the start of a file by which its format is recognised."""
 
 
 def open_lut(path: str | os.PathLike[str] | BinaryIO) -> Transform:
-    """The LUT or transform in a file; its content, not its suffix, tells the format.
+    """The LUT or transform in a file, whose format is recognised by its content, not its suffix.
 
     Parameters
     ----------
@@ -31,18 +31,18 @@ def open_lut(path: str | os.PathLike[str] | BinaryIO) -> Transform:
     Returns
     -------
     Transform
-        A `Lut1D`, `Lut3D` or `ShaperLut3D`; of other files what they say, exactly.
+        A `Lut1D`, `Lut3D` or `ShaperLut3D`; for other files their exact transform.
 
     Raises
     ------
     LutbenchError
-        When the file cannot be read, or is in no format that is read.
+        When the file cannot be read, or its format is not known.
     """
     return read_lut_file(path).lut
 
 
 def read_lut_file(path: str | os.PathLike[str] | BinaryIO) -> LutFile[Transform]:
-    """As `open_lut`, with the name of the format and notes of what was tolerated."""
+    """As `open_lut`, with the name of the format and notes on what was tolerated."""
     if not isinstance(path, str | os.PathLike):
         return _read_stream(path)
     path = Path(path) if not isinstance(path, str) else path
@@ -53,7 +53,7 @@ def read_lut_file(path: str | os.PathLike[str] | BinaryIO) -> LutFile[Transform]
 
 
 def _read_stream(stream: Any, name: str = "") -> LutFile[Transform]:
-    """What a stream of bytes holds, as far as a file may be long."""
+    """The LUT in a stream of bytes, which may be as long as a file."""
     read = getattr(stream, "read", None)
     if not callable(read):
         raise LutbenchError(
@@ -73,13 +73,19 @@ def _read_stream(stream: Any, name: str = "") -> LutFile[Transform]:
 
 
 def parse_lut(data: bytes, where: str, wanted: str | None = None) -> LutFile[Transform]:
-    """What the bytes of a file hold; `where` names it, `wanted` is the id of a correction."""
+    """The LUT in the bytes of a file; `where` names it, `wanted` is the id of a correction.
+
+    Raises
+    ------
+    FormatError
+        When the format is not known, or the file does not follow it.
+    """
     head = data[:HEAD_BYTES].removeprefix(codecs.BOM_UTF8).lstrip()
     suffix = Path(where).suffix.lower()
     found = recognised(head, suffix)
     what = _kind(head)
     if found is None and head.startswith(b"<"):
-        # Its root is not at the beginning, or it is not well-formed, which is said here.
+        # The root is not at the beginning, or the XML is not well-formed, which raises here.
         from lutbench.formats import safe_xml
 
         root = safe_xml.name(safe_xml.parse(data, where))
@@ -99,15 +105,15 @@ def _accepted() -> str:
 
 
 def _with_fragment(path: str | Path) -> tuple[str | Path, str | None]:
-    """The path, and the id after ``#`` where no file has the whole name."""
+    """The path, and the id after ``#`` if no file has the whole name."""
     base, separator, fragment = str(path).rpartition("#")
-    if not separator or not base or os.path.exists(path):  # which takes any name, long or odd
+    if not separator or not base or os.path.exists(path):
         return path, None
     return base, fragment
 
 
 def _kind(head: bytes) -> str:
-    """A word on what the file is instead."""
+    """What the file is instead, in words."""
     if not head:
         return "it is empty"
     if head.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
@@ -120,17 +126,17 @@ def _kind(head: bytes) -> str:
 
 @dataclass(frozen=True)
 class NamedFile:
-    """A file, and its name as seen from where it was named: that of a folder or its own."""
+    """A file, and its name in reports: its own, or relative to the folder that was given."""
 
     path: str
     name: str
 
 
 def lut_files(given: Sequence[str], *, luts_only: bool = False) -> tuple[list[NamedFile], bool]:
-    """The files meant, and whether several may come: folders are searched through.
+    """The files that are given or in given folders, and whether there may be several.
 
-    In a folder only files count whose suffix is that of a format that is read; with
-    `luts_only` of one that can hold a LUT.
+    In a folder only files with the suffix of a known format count; with `luts_only`, of a
+    format that can hold a LUT.
 
     Raises
     ------

@@ -1,8 +1,8 @@
 """The operators of the Common LUT Format that the colour model has no step for.
 
-Formulas: Academy S-2014-006 (Common LUT Format), version 3.0, taken over by
-SMPTE ST 2136-1; from memory, and checked against colour-science's functions
-in the tests. Values are normalised: 1.0 is the full scale of a bit depth.
+Formulas: Academy S-2014-006 (Common LUT Format), version 3.0, later SMPTE ST 2136-1;
+from memory, and checked against colour-science's functions in the tests. Values are
+normalised: 1.0 is the full scale of a bit depth.
 """
 
 from __future__ import annotations
@@ -19,16 +19,15 @@ from lutbench.model.transforms import Array, Transform, read_only
 from lutbench.tables.shaping import half_floats
 
 SMALLEST = float(np.finfo(np.float32).tiny)
-"""What the logarithms hold their argument over: the smallest normal float32."""
+"""Lower bound of a logarithm's argument: the smallest normal float32."""
 
 
 @dataclass(frozen=True)
 class Range(Transform):
-    """Values scaled so that `min_in` comes to `min_out` and `max_in` to `max_out`.
+    """Values scaled so that `min_in` becomes `min_out` and `max_in` becomes `max_out`.
 
-    With `clamp` the result is held between `min_out` and `max_out`. Either pair
-    may be missing (None): then nothing is scaled and the result is held on one
-    side only.
+    With `clamp` the result is clamped to `min_out` and `max_out`. One pair may be missing
+    (None): then nothing is scaled, and the result is clamped on one side only.
 
     >>> Range(0.0, 1.0, 64 / 1023, 940 / 1023).apply([0.0, 0.5, 2.0]).round(4).tolist()
     [0.0626, 0.4907, 0.9189]
@@ -71,7 +70,7 @@ class Range(Transform):
         return np.clip(value, self.min_out, self.max_out) if self.clamp else value
 
     def inverse(self) -> Range:
-        """The reverse scaling; what a clamp cut off does not come back."""
+        """The reverse scaling; clamped values are not restored."""
         if self.min_out == self.max_out:
             raise NotInvertibleError(f"{self!r} gives one value and has no inverse")
         return Range(self.min_out, self.max_out, self.min_in, self.max_in, self.clamp)
@@ -83,8 +82,8 @@ class Log(Transform):
 
     Forward, above ``lin_side_break`` or everywhere without a break:
     y = log_side_slope·log_base(lin_side_slope·x + lin_side_offset) + log_side_offset;
-    below the break y = linear_slope·x + an offset that makes the two meet.
-    Without ``linear_slope`` the linear part goes on with the logarithm's slope.
+    below the break y = linear_slope·x + an offset that makes the curve continuous.
+    Without ``linear_slope`` the linear part has the logarithm's slope at the break.
 
     >>> Log(base=10.0).apply([1.0, 10.0, 100.0]).tolist()
     [0.0, 1.0, 2.0]
@@ -129,7 +128,7 @@ class Log(Transform):
 
     def _antilog(self, signal: Array) -> Array:
         exponent = (signal - self.log_side_offset) / self.log_side_slope
-        # Beyond this the power overflows; nothing there is light any more.
+        # A larger exponent would overflow, far beyond any real light.
         exponent = np.minimum(exponent * math.log(self.base), 80.0)
         return np.asarray((np.exp(exponent) - self.lin_side_offset) / self.lin_side_slope)
 
@@ -159,13 +158,13 @@ class Log(Transform):
 
 @dataclass(frozen=True)
 class Exponent(Transform):
-    """A power (`forward`) or its inverse, with an offset and a linear part near zero or without.
+    """A power (`forward`) or its inverse, optionally with an offset and a linear part near zero.
 
-    Without ``offset`` (``basic``): y = x^exponent, and below zero, as `negative`
-    says, 0 (``"plain"``), -|x|^exponent (``"mirror"``) or x (``"pass"``).
-    With it (``monCurve``): y = ((x + offset)/(1 + offset))^exponent over a break,
-    a line through the origin below, with one slope at the break; below zero the
-    line goes on (``"plain"``) or the whole is mirrored (``"mirror"``).
+    Without ``offset`` (``basic``): y = x^exponent; negative values give, by `negative`,
+    0 (``"plain"``), -|x|^exponent (``"mirror"``) or x (``"pass"``).
+    With it (``monCurve``): y = ((x + offset)/(1 + offset))^exponent above a break, and below
+    it the line through the origin with the same slope at the break; for negative values the
+    line continues (``"plain"``) or the curve is mirrored (``"mirror"``).
 
     >>> Exponent(2.4, 0.055).apply([0.5, 1.0, 0.01]).round(6).tolist()
     [0.214041, 1.0, 0.000774]
@@ -182,7 +181,7 @@ class Exponent(Transform):
             fits = 0.01 <= self.exponent <= 100 and self.negative in ("plain", "mirror", "pass")
         else:
             fits = 0 <= self.offset <= 0.9 and 1 <= self.exponent <= 10
-            # An exponent of 1 has no break, and nothing for an offset to do.
+            # With an exponent of 1 there is no break, and an offset has no effect.
             fits = fits and (self.exponent > 1 or self.offset == 0)
             fits = fits and self.negative in ("plain", "mirror")
         if not fits:
@@ -217,10 +216,7 @@ class Exponent(Transform):
 
 @dataclass(frozen=True)
 class Channels(Transform):
-    """A step of its own for each channel; None leaves the channel alone.
-
-    The steps must treat every value alike, as `Log` and `Exponent` do.
-    """
+    """A separate step for each channel; None leaves the channel unchanged."""
 
     red: Log | Exponent | None = None
     green: Log | Exponent | None = None
@@ -252,7 +248,7 @@ class HalfLut1D(Transform):
     Parameters
     ----------
     table
-        Shape (65536, 3).
+        Shape (65536, 3); finite for finite inputs.
     """
 
     table: NDArray[np.float64]
@@ -266,22 +262,22 @@ class HalfLut1D(Transform):
             raise DefinitionError(
                 f"a half-domain LUT of shape {self.table.shape}", accepted=f"({self.ROWS}, 3)"
             )
-        # The rows of NaN inputs (and of the infinities) are never used.
+        # The rows for NaN and infinities are never used.
         if not np.isfinite(self.table[self._ascending()[1]]).all():
             raise DefinitionError("a half-domain LUT is not finite", accepted="finite numbers")
         object.__setattr__(self, "table", read_only(self.table))
 
     @staticmethod
     def _ascending() -> tuple[Array, NDArray[np.intp]]:
-        """The finite half-floats in rising order, one zero only, and the row of each."""
+        """The finite half-floats in rising order, with zero once, and the row of each."""
         inputs = half_floats(-np.inf, np.inf)
         return inputs, inputs.astype(np.float16).view(np.uint16).astype(np.intp)
 
     @classmethod
     def through(cls, inputs: Array, outputs: Array) -> HalfLut1D:
-        """The curve through rising `inputs`, shape (n,), alike in all channels.
+        """The curve through rising `inputs` and their `outputs`, shape (n,), for all channels.
 
-        Beyond its ends it is level; infinities have the rows of the ends, NaN that of zero.
+        Outside its ends it is constant; infinities get the values of the ends, NaN that of zero.
 
         >>> HalfLut1D.through(np.array([0.0, 2.0]), np.array([0.0, 1.0])).apply([1, 2, 9]).tolist()
         [0.5, 1.0, 1.0]

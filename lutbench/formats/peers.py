@@ -1,4 +1,4 @@
-"""LUTs as the objects of other libraries, and back."""
+"""Convert LUTs to and from the objects of other libraries."""
 
 from __future__ import annotations
 
@@ -22,12 +22,12 @@ def to_colour(lut: Lut) -> Any:
     Returns
     -------
     colour.LUT3x1D or colour.LUT3D
-        Of the same table, domain and title.
+        With the same table, domain and title.
 
     Raises
     ------
     LutbenchError
-        For a shaper with a 3D LUT, which is two of them.
+        For a shaper with a 3D LUT, which is two objects there.
     """
     colour = foreign("colour")
 
@@ -36,34 +36,38 @@ def to_colour(lut: Lut) -> Any:
     if isinstance(lut, Lut3D):
         return colour.LUT3D(np.array(lut.table), lut.title or "LUT", np.array(lut.domain))
     if isinstance(lut, ShaperLut3D):
-        raise LutbenchError("a shaper with a 3D LUT is two", accepted="lut.shaper, lut.lut")
+        raise LutbenchError(
+            "a shaper with a 3D LUT is two LUTs in colour-science", accepted="lut.shaper, lut.lut"
+        )
     raise LutbenchError(f"{lut!r:.60} is not a LUT", accepted="Lut1D, Lut3D")
 
 
 def from_colour(lut: Any) -> Lut:
-    """One of colour-science's LUTs as ours.
+    """A LUT of colour-science as a `Lut1D` or `Lut3D`.
 
     Parameters
     ----------
     lut
-        A ``colour.LUT1D``, ``LUT3x1D`` or ``LUT3D`` with an even domain.
+        A ``colour.LUT1D``, ``LUT3x1D`` or ``LUT3D`` with equally spaced inputs.
 
     Returns
     -------
     Lut1D or Lut3D
-        Of the same table, domain and name.
+        With the same table, domain and name.
 
     Raises
     ------
     LutbenchError
-        When it is none of them, or its domain is not even.
+        When it is none of them, or its inputs are not equally spaced.
     """
     table, domain = getattr(lut, "table", None), getattr(lut, "domain", None)
     if table is None or domain is None:
         raise LutbenchError(f"{lut!r:.60} is not a LUT", accepted="colour.LUT1D, LUT3x1D, LUT3D")
     table, domain = np.asarray(table, np.float64), np.asarray(domain, np.float64)
     if domain.shape not in ((2,), (2, 3)):
-        raise LutbenchError("the domain is not even", accepted="its two ends for each channel")
+        raise LutbenchError(
+            "the inputs are not equally spaced", accepted="a domain of two ends for each channel"
+        )
     title = str(getattr(lut, "name", ""))
     if table.ndim == 4:
         return Lut3D(table, domain, title)
@@ -87,7 +91,7 @@ def to_pillow(lut: Lut) -> Any:
     Raises
     ------
     LutbenchError
-        When the LUT is another one, or Pillow is not installed.
+        When it is another LUT, or Pillow is not installed.
     """
     try:
         from PIL.ImageFilter import Color3DLUT
@@ -95,7 +99,8 @@ def to_pillow(lut: Lut) -> Any:
         raise MissingExtraError("pillow", "test", "a filter of Pillow") from None
     if not isinstance(lut, Lut3D) or lut.size > 65 or not np.array_equal(lut.domain, UNIT_DOMAIN):
         raise LutbenchError(
-            f"{lut!r:.60} is not a filter of Pillow", accepted="a Lut3D over 0..1, up to 65 nodes"
+            f"{lut!r:.60} cannot be a filter of Pillow",
+            accepted="a Lut3D over 0..1, up to 65 nodes",
         )
     rows = lut.table.transpose(2, 1, 0, 3).reshape(-1, 3)
     return Color3DLUT(lut.size, rows.ravel().tolist())

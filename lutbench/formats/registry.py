@@ -1,7 +1,7 @@
-"""The file formats: how each is told, read and written, and what is read from a file.
+"""The file formats: how each is recognised, read and written, and what a file holds.
 
-A format of one's own is one call: `register(Format(...))`. The modules of the built-in
-formats are imported when a file of theirs comes, not before.
+Your own format takes one call: `register(Format(...))`. The modules of the built-in formats
+are imported only when a file of that format is read or written.
 """
 
 from __future__ import annotations
@@ -21,14 +21,14 @@ from lutbench.tables.lut import UNIT_DOMAIN, USUAL_SIZE, Interpolation
 
 _CUBE_KEYWORD = re.compile(rb"^\s*(LUT_[13]D_SIZE|TITLE|DOMAIN_M)", re.IGNORECASE | re.MULTILINE)
 
-# The name of the first element: declarations and comments may stand before it.
+# The name of the first element, after declarations and comments.
 _XML_ROOT = re.compile(rb"(?:\s|<\?.*?\?>|<!--.*?-->)*<(?:[\w.-]+:)?([\w.-]+)", re.DOTALL)
 
 
 T_co = TypeVar("T_co", bound=Transform, covariant=True)
 
 MAX_BYTES = 512 * 1024 * 1024
-"""The largest file that is read."""
+"""Bytes of the largest file that is read."""
 
 
 @dataclass(frozen=True)
@@ -42,10 +42,10 @@ class LutFile(Generic[T_co]):
     format
         ``"cube"``, ``"clf"``, ``"cdl"``, ``"cc"`` or ``"ccc"``.
     notes
-        One line for each thing that is not as the format says but was read all
-        the same, or was left out; empty for a file without blemish.
+        One line for each irregularity that was tolerated or ignored; empty for a file that
+        follows its format.
     title, comments
-        What the file says about itself.
+        The title and comments of the file.
     """
 
     lut: T_co
@@ -57,20 +57,20 @@ class LutFile(Generic[T_co]):
 
 @dataclass(frozen=True, eq=False)
 class Writing:
-    """What a file is to say beside the transform that it holds.
+    """How to write a file, and what to write beside the transform.
 
     Parameters
     ----------
     title, comments
-        What the file says about itself; comments without the leading ``#``.
+        The title and comments of the file; comments without the leading ``#``.
     size
-        Of a 3D LUT, where the format has to sample one.
+        Nodes along an edge of a 3D LUT, if one has to be sampled.
     domain
-        Shape (2, 3): the inputs that the file is for.
+        The range of inputs of the file, shape (2, 3).
     interpolation
-        Between the nodes of such a LUT.
+        The interpolation of a sampled 3D LUT.
     decimals
-        Digits after the point in a text format; None for as many as come back exactly.
+        Digits after the point in a text format; None for as many as read back exactly.
     where
         Names the file in errors.
     """
@@ -94,24 +94,24 @@ class Format:
     Parameters
     ----------
     name
-        As reports name it: ``"cube"``.
+        The name in reports, such as ``"cube"``.
     suffix
-        In small letters, with the point: ``".cube"``.
+        In lower case, with the point: ``".cube"``.
     says
-        What a message calls such a file: "a .cube LUT".
+        The name in messages, such as "a .cube LUT".
     recognises
-        Whether a file is one, from its first 64 KiB (without a byte order mark or blanks
-        before the first character) and its suffix.
+        Whether a file has this format, from its first 64 KiB (without a byte order mark or
+        leading blanks) and its suffix.
     parse
-        The bytes of a file, its name for errors, and the id after ``#`` (None without one)
-        into a `LutFile`.
+        From the bytes of a file, its name for errors, and the id after ``#`` (or None) to a
+        `LutFile`.
     write
-        A transform, and what the file is to say (a `Writing`), into the bytes and notes
-        of what the file cannot say.
+        From a transform and a `Writing` to the bytes of a file and notes on what it cannot
+        express.
     tables_only
-        It holds sampled tables and nothing else, and does not say how to interpolate.
+        Whether it holds only sampled tables, and cannot say how to interpolate.
     luts
-        Whether it can hold a LUT at all; a CDL file cannot.
+        Whether it can hold a LUT; a CDL file cannot.
     ids
         Whether it may hold several transforms, each with an id.
     """
@@ -147,7 +147,7 @@ def _has_root(name: str) -> Callable[[bytes, str], bool]:
 
 
 def xml_root(head: bytes) -> str:
-    """The name of the root element of an XML text, without a prefix; empty where none is seen.
+    """The name of the root element of an XML text, without a prefix; empty if it is not found.
 
     >>> xml_root(b"<?xml version='1.0'?><!-- one --><a:ColorCorrection id='x'>")
     'ColorCorrection'
@@ -187,12 +187,12 @@ _formats: list[Format] = [
 
 
 def formats() -> tuple[Format, ...]:
-    """All formats, in the order in which a file is tried on them."""
+    """All formats, in the order in which they are tried on a file."""
     return tuple(_formats)
 
 
 def register(format: Format) -> None:
-    """Read and write another format from now on; it is tried before the built-in ones.
+    """Add a format, which is tried before the built-in ones.
 
     Raises
     ------
@@ -208,7 +208,7 @@ def register(format: Format) -> None:
 
 
 def unregister(format: Format) -> None:
-    """Forget a format that `register` added."""
+    """Remove a format that `register` added."""
     _formats.remove(format)
 
 
@@ -218,24 +218,24 @@ def suffixes(*, luts_only: bool = False) -> tuple[str, ...]:
 
 
 def format_for(path: str | Path) -> Format:
-    """The format that the suffix of a file to be written asks for.
+    """The format in which to write a file, by its suffix.
 
     Raises
     ------
     LutbenchError
-        When it asks for none that is written.
+        When no format has that suffix.
     """
     suffix = Path(path).suffix.lower()
     for each in _formats:
         if each.suffix == suffix:
             return each
     raise LutbenchError(
-        f"the suffix {suffix!r} is not a format that is written",
+        f"no format has the suffix {suffix!r}",
         where=path,
         accepted=", ".join(suffixes()),
     )
 
 
 def recognised(head: bytes, suffix: str) -> Format | None:
-    """The format of a file that begins with `head`; None where it cannot be read."""
+    """The format of a file that begins with `head`; None if it is not known."""
     return next((each for each in _formats if each.recognises(head, suffix)), None)

@@ -1,4 +1,4 @@
-"""XML of unknown origin, parsed without entities, without a network, without a DTD."""
+"""Parse XML of unknown origin: without entities, network access or a DTD."""
 
 from __future__ import annotations
 
@@ -14,15 +14,15 @@ else:
     Element = Any
 
 MAX_BYTES = 128 * 1024 * 1024
-"""The largest XML file that is read."""
+"""Bytes of the largest XML file that is read."""
 
 MAX_DEPTH = 32
-"""Levels of elements: a CLF has about five."""
+"""Levels of nested elements: a CLF has about five."""
 
 MAX_ELEMENTS = 100_000
-"""Elements of a file: a LUT's numbers stand in one, so few are needed."""
+"""Elements of a file: few are needed, as all numbers of a LUT are in one."""
 
-# What XML cannot hold (all but the last two ranges also disturb a terminal).
+# Characters that XML cannot hold; all but the last two ranges also disturb a terminal.
 _UNFIT = re.compile("[\x00-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
 
 _DECLARED_ENCODING = re.compile(rb"^<\?xml[^>]{0,200}?encoding\s*=\s*[\"']([A-Za-z0-9._-]{1,40})")
@@ -35,11 +35,10 @@ def parse(data: bytes, where: str) -> Element:
     Raises
     ------
     FormatError
-        Where it is not well-formed, in an encoding that is not read, has a
-        document type (no format read here needs one, and entities come with
-        it), or is too deep or too large.
+        When it is not well-formed, has an unknown encoding or a document type (which could
+        define entities, and no format here needs), or is too deep or too large.
     MissingExtraError
-        Where lxml is not installed.
+        When lxml is not installed.
     """
     try:
         from lxml import etree
@@ -55,8 +54,8 @@ def parse(data: bytes, where: str) -> Element:
         dtd_validation=False,
         remove_comments=True,
         remove_pis=True,
-        # A lattice is one text node, longer than libxml2 takes otherwise; without
-        # a document type there are no entities that could grow.
+        # A lattice is one text node, longer than libxml2 accepts by default. Without a
+        # document type there are no entities that could expand.
         huge_tree=True,
     )
     try:
@@ -70,7 +69,7 @@ def parse(data: bytes, where: str) -> Element:
 
 
 def _checked(data: bytes, where: str) -> tuple[bytes, str]:
-    """The text from its first sign on, and its encoding; refused where nothing good can come."""
+    """The text from its first character on, and its encoding; unsafe text is refused."""
     if len(data) > MAX_BYTES:
         raise FormatError(
             f"is too large for XML ({len(data)} bytes)",
@@ -86,7 +85,7 @@ def _checked(data: bytes, where: str) -> tuple[bytes, str]:
         raise FormatError(
             f"is XML in {encoding.decode('ascii')!r}", where=f"{where}:1", accepted="UTF-8"
         )
-    # With the encoding fixed to one that holds ASCII, this finds every DOCTYPE there can be.
+    # In an encoding that includes ASCII this finds every DOCTYPE.
     doctype = data.find(b"<!DOCTYPE")
     if doctype >= 0:
         line = 1 + data.count(b"\n", 0, doctype)
@@ -122,7 +121,7 @@ def name(element: Element) -> str:
 
 
 def namespace(element: Element) -> str:
-    """The namespace of an element, empty where it has none."""
+    """The namespace of an element; empty without one."""
     from lxml import etree
 
     return etree.QName(element).namespace or ""
@@ -134,12 +133,12 @@ def children(element: Element, *names: str) -> list[Element]:
 
 
 def text(element: Element | None) -> str:
-    """The text of an element, on one line; empty where there is none."""
+    """The text of an element, on one line; empty without text."""
     return " ".join((element.text or "").split()) if element is not None else ""
 
 
 def fit(text: str) -> str:
-    """`text` with a space for each character that XML cannot hold, or that steers who reads it."""
+    """`text` with a space for each character that XML cannot hold or that misleads a reader."""
     return _UNFIT.sub(" ", harmless(text, " "))
 
 

@@ -1,4 +1,4 @@
-"""Writing a transform to a file, in the format that the suffix names."""
+"""Write a transform to a file, in the format that the suffix names."""
 
 from __future__ import annotations
 
@@ -6,13 +6,13 @@ from pathlib import Path
 
 from lutbench import files
 from lutbench.errors import LutbenchError
-from lutbench.formats.convert import Wishes, convert
+from lutbench.formats.convert import ConvertOptions, convert
 from lutbench.formats.registry import LutFile
 from lutbench.model.transforms import Transform
 
 
 def save(transform: Transform, path: str | Path, *, force: bool = False) -> Transform:
-    """Write the transform; the one that the file reads back as.
+    """Write a transform, and return it as it reads back from the file.
 
     Raises
     ------
@@ -22,6 +22,6 @@ def save(transform: Transform, path: str | Path, *, force: bool = False) -> Tran
     if not isinstance(path, str | Path):
         raise LutbenchError(f"{path!r:.60} is not a path", accepted="a file name")
     title = getattr(transform, "title", "")
-    converted = convert(LutFile(transform, "", title=title), path, Wishes())
+    converted = convert(LutFile(transform, "", title=title), path, ConvertOptions())
     files.write_bytes(path, converted.data, force=force)
     return converted.read_back.lut

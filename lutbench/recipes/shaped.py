@@ -11,7 +11,7 @@ from lutbench.model.transforms import Transform
 from lutbench.recipes.schema import LutJob, Shaper
 from lutbench.tables.lut import ShaperLut3D
 from lutbench.tables.nodes import sample_behind, sample_with_shaper
-from lutbench.tables.shaping import Span, laid_out
+from lutbench.tables.shaping import Span, shaper_for
 
 if TYPE_CHECKING:
     from lutbench.model.false_colour import FalseColour
@@ -30,7 +30,7 @@ def behind_shaper(job: LutJob, shaper: Shaper, transform: Transform) -> ShaperLu
             interpolation=job.interpolation,
         )
     span = Span(shaper.low, shaper.high, shaper.size)
-    rows = laid_out(transform, to_light(job.task), span, job.size)
+    rows = shaper_for(transform, to_light(job.task), span, job.size)
     return sample_behind(transform, rows, job.size, interpolation=job.interpolation)
 
 

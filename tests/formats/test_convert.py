@@ -13,7 +13,7 @@ import pytest
 import lutbench
 from lutbench.cli.main import main
 from lutbench.formats.cdl import write_cdl
-from lutbench.formats.convert import Wishes, convert
+from lutbench.formats.convert import ConvertOptions, convert
 from lutbench.formats.cube_write import write_cube
 from lutbench.formats.open import read_lut_file
 from lutbench.model.grade import Cdl
@@ -236,7 +236,9 @@ def test_the_table_says_what_was_done(tmp_path: Path, capsys: pytest.CaptureFixt
 def test_nothing_is_written_by_the_library_call(tmp_path: Path) -> None:
     write_cube(a_lut(), tmp_path / "a.cube")
     read = read_lut_file(tmp_path / "a.cube")
-    done = convert(read, tmp_path / "b.clf", Wishes(ranges=RangeChange(target_range="legal")))
+    done = convert(
+        read, tmp_path / "b.clf", ConvertOptions(ranges=RangeChange(target_range="legal"))
+    )
     assert not (tmp_path / "b.clf").exists()
     points, difference = done.difference(100)
     assert points.shape == difference.shape
