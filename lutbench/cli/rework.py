@@ -282,7 +282,7 @@ def _read_repaired(text: str, out: Out) -> tuple[Any, list[Any]]:
     from lutbench.algebra.result import Change
     from lutbench.errors import FormatError
     from lutbench.files import read_bytes
-    from lutbench.formats.cube_cured import parse_cured
+    from lutbench.formats.cube_cured import CORRECTED, parse_cured
     from lutbench.formats.registry import MAX_BYTES
 
     try:
@@ -291,8 +291,8 @@ def _read_repaired(text: str, out: Out) -> tuple[Any, list[Any]]:
         if not text.lower().endswith(".cube"):
             raise
         read = parse_cured(read_bytes(text, limit=MAX_BYTES), text)
-        cured = [note for note in read.notes if "; cured: " in note]
-        return read.lut, [Change("text", note) for note in cured]
+        corrected = [note for note in read.notes if CORRECTED in note]
+        return read.lut, [Change("text", note) for note in corrected]
 
 
 @command.command()

@@ -13,6 +13,9 @@ from lutbench.tables.lut import Lut
 MOST_CURES = 3
 """Faults that are corrected in one file, one after another."""
 
+CORRECTED = "; corrected: "
+"""In the note on a corrected fault: between what was wrong and what was done."""
+
 
 def parse_cured(data: bytes, where: str = "") -> LutFile[Lut]:
     """As `parse_cube`, but faults of the text are corrected if they can be, and noted.
@@ -30,6 +33,6 @@ def parse_cured(data: bytes, where: str = "") -> LutFile[Lut]:
             fault = cube_fault(data)
             if fault is None or fault.cured is None or len(notes) >= MOST_CURES:
                 raise
-            data, notes = fault.cured, (*notes, f"{fault.message}; corrected: {fault.advice}")
+            data, notes = fault.cured, (*notes, f"{fault.message}{CORRECTED}{fault.advice}")
         else:
             return replace(read, notes=(*notes, *read.notes))

@@ -466,7 +466,7 @@ def test_what_is_mirrored_as_a_whole_is_no_fold_to_mend() -> None:
     np.testing.assert_array_equal(made.lut.table, mirrored.table)
     change = made.change("folds_left")
     assert change is not None
-    assert "mirrored as a whole" in change.message
+    assert "is mirrored" in change.message
 
 
 def test_what_cannot_be_resized_or_repaired_is_refused() -> None:
@@ -475,7 +475,7 @@ def test_what_cannot_be_resized_or_repaired_is_refused() -> None:
         (lambda: resample(sample(look(), 5), 1), "2 to 256"),
         (lambda: resample(sample(look(), 5), 9, "guess"), "accepted: linear"),
         (lambda: repair(curve), "only a 3D LUT can be repaired"),
-        (lambda: repair(sample(look(), 5), fade=3), "over 0, up to 2"),
+        (lambda: repair(sample(look(), 5), fade=3), "above 0, up to 2"),
     ):
         with pytest.raises(LutbenchError, match=words):
             call()

@@ -250,5 +250,5 @@ def test_the_inverse_of_a_clipped_curve_gives_the_light_where_it_begins_to_clip(
     assert row_over <= 1.0 <= light
     assert abs(bottom - colour.log_encoding(0.0, function="ACEScct")) <= step
     message = next(each.message for each in found.changes if each.code == "round_trip")
-    assert "come back within" in message
+    assert "come back to within" in message
     assert found.collapsed > 0.3  # told beside the error, which does not go through the flat

@@ -72,4 +72,4 @@ def test_what_checks_nothing_is_refused(capsys: pytest.CaptureFixture[str]) -> N
     assert run(SDR, HDR, "--as-views", "--limit-delta-e", "1") == 2
     assert "--limit-delta-e cannot be given" in capsys.readouterr().err
     assert run(SDR, "ACEScct, ACEScg to ACEScct, ACEScg", "--as-views") == 2
-    assert "is not watched as it is" in capsys.readouterr().err
+    assert "is not the curve of a display" in capsys.readouterr().err

@@ -257,9 +257,9 @@ def test_what_is_no_display_is_refused() -> None:
     with pytest.raises(LutbenchError, match="white reads"):
         fit_display(Measurements(read.names, read.signal, read.xyz[::-1] * 0 + 0.01))
     grey = read.xyz.mean(axis=0) * (read.signal.mean(axis=1, keepdims=True) + 0.01)
-    with pytest.raises(LutbenchError, match="do not span colours"):
+    with pytest.raises(LutbenchError, match="do not make a triangle"):
         fit_display(Measurements(read.names, read.signal, grey))
-    with pytest.raises(DefinitionError, match="does not say what a display shows"):
+    with pytest.raises(DefinitionError, match="is not the curve of a display"):
         Target(AcesCct(), BT709, 100.0)
     with pytest.raises(DefinitionError, match="mastering peak"):
         Target(Power("gamma 2.4", 2.4), BT709, 100.0, mastered_at=1000.0)

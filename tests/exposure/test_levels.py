@@ -140,7 +140,8 @@ def test_filter_for_an_over_exposure() -> None:
     assert between.stronger is not None
     assert (between.weaker.density, between.stronger.density) == (0.6, 0.9)
     assert choose_filter(0.5).weaker is None
-    assert choose_filter(12.0).text.startswith("12.0 stops over: ND 3.0 + 0.6 brings it back")
+    text = choose_filter(12.0).text
+    assert text.startswith("12.0 stops over: ND 3.0 + 0.6 corrects it to within")
 
 
 def test_after_a_lut_and_its_ranges() -> None:

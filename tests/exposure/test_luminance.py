@@ -76,7 +76,7 @@ def test_colours_count_by_their_gamut() -> None:
 
 
 def test_what_has_no_luminance_is_refused() -> None:
-    with pytest.raises(DefinitionError, match="not watched"):
+    with pytest.raises(DefinitionError, match="not a curve that displays show"):
         shown_on(KNOWN.curve("ACEScct"), Display(100.0))
     lut = lutbench.build("ACEScct", "BT.1886", source_gamut="ACEScg", target_gamut="BT.709", size=5)
     with pytest.raises(LutbenchError, match="which curve comes out"):

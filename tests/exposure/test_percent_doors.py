@@ -84,8 +84,8 @@ def test_levels_and_the_card(name: str) -> None:
 @pytest.mark.parametrize(
     ("source", "told"),
     [
-        ("legal", "black at 64 and nominal white at 940 of ten bits"),
-        ("full", "a legal signal has to be stretched before the LUT"),
+        ("legal", "black at 64 and nominal white at 940 in 10 bits"),
+        ("full", "a legal-range signal has to be stretched before the LUT"),
     ],
 )
 def test_the_card_says_what_to_set_on_the_monitor(source: Range, told: str) -> None:

@@ -147,7 +147,7 @@ def test_what_cannot_be_matched_is_refused() -> None:
     source, target = LOG.encode(shot(0, "D65")), LOG.encode(shot(1, "D65"))
     with pytest.raises(LutbenchError, match="same patches in the same order"):
         match_cameras(source[::-1], target, END, END)
-    with pytest.raises(LutbenchError, match="do not pair"):
+    with pytest.raises(LutbenchError, match="do not match"):
         match_cameras(source[:10], target, END, END)
     with pytest.raises(LutbenchError, match="5 of 5 patches"):
         match_cameras(source[:5], target[:5], END, END)

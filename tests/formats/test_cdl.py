@@ -182,7 +182,7 @@ def test_writing_refuses_what_the_form_cannot_hold(tmp_path: Path) -> None:
     two = [Correction(LOOK, "a"), Correction(LOOK, "b")]
     with pytest.raises(LutbenchError, match="2 corrections for a"):
         write_cdl(two, tmp_path / "a.cc")
-    with pytest.raises(LutbenchError, match="two corrections of one id"):
+    with pytest.raises(LutbenchError, match="have the same id"):
         write_cdl([two[0], two[0]], tmp_path / "a.ccc")
 
 

@@ -196,8 +196,8 @@ def test_interpolation_is_said_in_clf_only(
 @pytest.mark.parametrize(
     ("args", "text"),
     [
-        (("a.cube", "b.3dx"), "not a format that is written"),
-        (("a.cube", "b.cdl"), "holds a CDL and nothing else"),
+        (("a.cube", "b.3dx"), "no format has the suffix"),
+        (("a.cube", "b.cdl"), "can hold only a CDL"),
         (("a.cube", "a.cube"), "--force to replace it"),
         (("a.cube", "b.cube", "--size", "1"), "2 to 256"),
         (("a.cube", "b.cube", "--dimensions", "1"), "a 3D LUT"),

@@ -220,7 +220,7 @@ def test_odd_tables_are_no_conversion(odd: str, size: int) -> None:
 
 def test_outputs_that_no_pixel_holds_are_refused() -> None:
     table = (build(plain_case(size=2)) - 0.5) * 1e6
-    with pytest.raises(LutbenchError, match="nothing can be examined"):
+    with pytest.raises(LutbenchError, match="cannot be examined"):
         identify(Lut3D(table))
 
 

@@ -41,7 +41,7 @@ def test_the_share_is_that_of_colour_science() -> None:
     cut = ((out <= 0) | (out >= 1)).any(axis=1)
     # A node right at an end of the scale may fall on either side: a matrix of four decimals.
     assert found.value == pytest.approx(cut.mean(), abs=0.002)
-    assert "of the saturated colours are cut off" in found.message
+    assert "of the saturated colours are clipped" in found.message
     assert found.place is not None
     shown = np.array(found.place.output)
     assert ((shown <= 1e-5) | (shown >= 1 - 1e-5)).any()
@@ -71,7 +71,7 @@ def test_build_and_inspect_tell_the_shooter(tmp_path: Path) -> None:
     words = ["build", "--kind", "gamut", "--source-curve", "ACEScct", "--source-gamut", "ACEScg"]
     words += ["--target-gamut", "BT.709", "-o", file]
     told = CliRunner().invoke(group, words)
-    assert "of the saturated colours are cut off" in " ".join(told.output.split())
+    assert "of the saturated colours are clipped" in " ".join(told.output.split())
     assert "do not judge LEDs" in " ".join(told.output.split()).replace("Do", "do")
     told = CliRunner().invoke(group, [*words, "--force", "--json"])
     data = json.loads(told.output)["luts"][0]["clipped_colours"]

@@ -154,7 +154,7 @@ def test_false_colour_is_called_that(seed: int) -> None:
     found = inspect(case("no conversion: false colour", seed).lut)
     assert [each.code for each in found.findings] == ["false_colour"]
     assert "Do not use it" not in found.verdict
-    assert "false colour" in found.verdict
+    assert "false-colour" in found.verdict
 
 
 @pytest.mark.parametrize("size", [33, 65])
@@ -165,7 +165,7 @@ def test_our_own_false_colour_is_called_that(size: int) -> None:
     own = FalseColour(curve, known.gamut("ACES AP1"), default_bands(clip))
     found = inspect(sample(own, size))
     assert [each.code for each in found.findings] == ["false_colour"]
-    assert "false colour" in found.verdict
+    assert "false-colour" in found.verdict
 
 
 def test_a_tint_beside_grey_turns_no_hue() -> None:

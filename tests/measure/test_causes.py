@@ -149,10 +149,10 @@ def test_one_dimension() -> None:
 @pytest.mark.parametrize("turned", [False, True])
 @pytest.mark.parametrize("bounds", [(0.0, 1.0), (64 / 1023, 940 / 1023)])
 def test_a_clamp_is_named_when_it_is_the_cause(turned: bool, bounds: tuple[float, float]) -> None:
-    """numpy's clip of the same table: nothing but a clamp parts the two."""
+    """numpy's clip of the same table."""
     free = sample(replace(Conversion(SOURCE, TARGET), clamp=False).pipeline(), 17)
     held = Lut3D(np.clip(free.table, *bounds))
     sides = (held, free) if turned else (free, held)
     first = explain(*sides, view_of(TARGET), SOURCE)[0]
     assert first.code == "clamp"
-    assert f"{'A is B' if turned else 'B is A'} held to {round(bounds[0], 4):g}" in first.text
+    assert f"{'A is B' if turned else 'B is A'} clipped to {round(bounds[0], 4):g}" in first.text

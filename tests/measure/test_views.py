@@ -83,7 +83,7 @@ def test_bt_709_is_seen_on_its_display() -> None:
 
 
 def test_what_is_no_view_is_refused() -> None:
-    with pytest.raises(LutbenchError, match="not watched"):
+    with pytest.raises(LutbenchError, match="not the curve of a display"):
         views_apart(Conversion(SOURCE, SOURCE), view(PQ))
     with pytest.raises(LutbenchError, match="has no look"):
         look_apart(view(SDR), view(PQ))

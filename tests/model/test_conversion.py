@@ -147,8 +147,8 @@ def test_hlg_display_light() -> None:
 def test_what_does_not_go_together_is_refused() -> None:
     both = ends("ACEScct", "ACEScg", "BT.1886", "BT.709")
     for wrong, message in (
-        ({"kind": "gamut", "tone": ToneCurve()}, "leaves tone alone"),
-        ({"kind": "curve", "compression": GamutCompression()}, "leaves the gamut alone"),
+        ({"kind": "gamut", "tone": ToneCurve()}, "has no tone"),
+        ({"kind": "curve", "compression": GamutCompression()}, "does not change the gamut"),
         ({"kind": "both"}, "combined, curve, gamut"),
         ({"grade_place": "middle"}, "before, light, after"),
     ):

@@ -360,9 +360,9 @@ class Broken(Curve):
     ("fault", "words"),
     [
         ("falls", r"not monotone: decoded light falls at signal 0\.500"),
-        ("stands", r"no inverse: decoded light stands still at signal 0\.75"),
+        ("stands", r"no inverse: decoded light does not rise at signal 0\.75"),
         ("hole", "decoding is not finite"),
-        ("no way back", "no inverse: encoding is not finite on what its signals decode to"),
+        ("no way back", "no inverse: encoding is not finite for the light"),
         # A step of a fifteenth is up to a thirtieth off: 34 of 1023.
         ("quantised", r"quantised or clamped: signal 0\.\d+ comes back 34 10-bit codes off"),
     ],

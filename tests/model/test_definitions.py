@@ -70,7 +70,7 @@ def test_definitions_are_found_in_any_case(tmp_path: Path) -> None:
         ("[gamuts.srgb]\nprimaries=[[0.6,0.3],[0.3,0.6],[0.1,0.1]]", "hides the standard one"),
         ('[curves.a]\nkind="table"\nlight=[0,1,2]\nsignal=[0,0.5,0.4]', "not monotone at row 3"),
         ('[curves.a]\nkind="table"\nlight=[0,1]\nsignal=[0,0.5]', "2 rows"),
-        ('[curves.a]\nkind="log"\nbase=0.5', "base 0.5 is not over 1"),
+        ('[curves.a]\nkind="log"\nbase=0.5', "base 0.5 is not above 1"),
         ('[curves.a]\nkind="log"\nbasis=2', r"key 'basis' is not known; accepted: base"),
         ('[curves.a]\nkind="spline"', "accepted: log, power, table"),
         ('[curves.a]\nkind="log"\nbase="ten"', "'ten' is not a number"),

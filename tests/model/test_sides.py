@@ -119,7 +119,7 @@ def test_scene_light_at_both_ends_is_a_scene_referred_conversion() -> None:
 @pytest.mark.parametrize("name", ["ST 2084", "BT.1886", "sRGB", "gamma 2.2"])
 def test_hlg_meets_display_light_only_with_its_display(name: str) -> None:
     for ends in ((end("BT.2100 HLG"), end(name)), (end(name), end("BT.2100 HLG"))):
-        with pytest.raises(LutbenchError, match=r"until its display is named.*display_peak"):
+        with pytest.raises(LutbenchError, match=r"unless its display is named.*display_peak"):
             Conversion(*ends)
 
 
@@ -181,7 +181,7 @@ def test_the_eetf_works_on_display_light_from_a_scene_side_source_too() -> None:
     ],
 )
 def test_the_eetf_refuses_scene_light(source: str, target: str, named: str) -> None:
-    with pytest.raises(LutbenchError, match=f"eetf works on display light, and {named} holds"):
+    with pytest.raises(LutbenchError, match=f"eetf works on display light, but {named} encodes"):
         Conversion(end(source), end(target), tone=Eetf())
 
 
@@ -233,7 +233,7 @@ def test_the_way_back_is_the_inverse_for_every_pair_of_ends(source: Encoding) ->
     for target in ENDS:
         if refused(source, target):
             for ends in ((source, target), (target, source)):
-                with pytest.raises(LutbenchError, match="until its display is named"):
+                with pytest.raises(LutbenchError, match="unless its display is named"):
                     Conversion(*ends)
             continue
         met += 1

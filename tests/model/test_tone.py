@@ -82,7 +82,7 @@ def test_the_tone_curve_is_odd_under_zero() -> None:
     ("parameters", "message"),
     [
         ({"contrast": 0.0}, "contrast"),
-        ({"white": 1.0}, "lower than a straight line"),
+        ({"white": 1.0}, "too low: a straight line"),
         ({"white": -1.0}, "not in this order"),
         ({"grey_out": 1.5}, "mid grey"),
         ({"toe": -1.0}, "toe"),

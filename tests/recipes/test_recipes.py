@@ -165,7 +165,7 @@ shaper = { curve = "ACEScct", low = -0.01, high = 16, size = 8192 }
         ('[[lut]]\nname = "a"\nkind = "both"', "combined, curve, gamut, false_colour"),
         ('[[lut]]\nname = "a"\ntarget = { curve = "BT.1866" }', r"target, curve: .*BT\.1886"),
         ('[[lut]]\nname = "a"\ntarget = { range = "video" }', "accepted: full, legal"),
-        ('[[lut]]\nname = "a"\nkind = "gamut"\ntone = { method = "shoulder" }', "leaves tone"),
+        ('[[lut]]\nname = "a"\nkind = "gamut"\ntone = { method = "shoulder" }', "has no tone"),
         ('[[lut]]\nname = "a"\ntone = { contrast = 0 }', r"lut 1, tone: contrast 0"),
         ('[[lut]]\nname = "a"\ndimensions = 1', "kind curve"),
         ('[[lut]]\nname = "a"\nlook = { cdl = { slope = [1, 1] } }', "not a list of numbers"),
