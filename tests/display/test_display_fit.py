@@ -252,7 +252,7 @@ def test_differences_and_gamma_are_those_of_the_references() -> None:
 
 def test_what_is_no_display_is_refused() -> None:
     read = read_by_meter(EVERY["gamma 2.2"], patch_set("short"))
-    with pytest.raises(LutbenchError, match="lack white"):
+    with pytest.raises(LutbenchError, match="have no white"):
         fit_display(read.chosen(~read.where(1, 1, 1)))
     with pytest.raises(LutbenchError, match="white reads"):
         fit_display(Measurements(read.names, read.signal, read.xyz[::-1] * 0 + 0.01))
