@@ -263,7 +263,7 @@ def test_what_is_no_display_is_refused() -> None:
         Target(AcesCct(), BT709, 100.0)
     with pytest.raises(DefinitionError, match="mastering peak"):
         Target(Power("gamma 2.4", 2.4), BT709, 100.0, mastered_at=1000.0)
-    with pytest.raises(LutbenchError, match="lack black"):
+    with pytest.raises(LutbenchError, match="have no black"):
         check_display(read.chosen(~read.where(0, 0, 0)), Bt1886(), BT709)
 
 
