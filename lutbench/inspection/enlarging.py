@@ -1,8 +1,8 @@
-"""From how many nodes a table was enlarged, where that was done in straight lines.
+"""From how many nodes a table was enlarged, by linear or by cubic interpolation.
 
-Between the nodes of the smaller table every line of the larger one is straight. So lines are
-held against the nearest that a smaller table gives: what is left is rounding, where the size
-is right, and much of every bend where it is not.
+Between the nodes of the smaller table every line of the larger one is straight. So each line is
+compared with the nearest one that a smaller table gives. If the size is right, the residual is
+rounding; if not, it is a large part of every bend. Cubic interpolation: `enlarging_cubic.py`.
 """
 
 from __future__ import annotations
@@ -11,64 +11,92 @@ from functools import cache
 
 import numpy as np
 
+from lutbench.inspection.enlarging_cubic import FEWEST_NODES, residual_of_cubic
 from lutbench.model.transforms import Array
 
 USUAL_SIZES = (5, 7, 8, 9, 11, 13, 16, 17, 21, 25, 26, 32, 33, 49, 51, 64)
-"""Nodes along an edge of the tables that are met; others only where they go evenly into it."""
+"""Usual numbers of nodes along an edge; others are tried only if every node of the smaller
+table is also a node of the larger one."""
 
 LARGEST = 65
-"""Nodes; in larger tables only sizes that go evenly into it are tried, to save time."""
+"""Nodes along an edge; in larger tables only sizes whose nodes are all kept are tried, to save
+time."""
 
 SHARPER = 20.0
-"""How many times the bends of the lines are over what the smaller table leaves of them: a
-smooth table with few decimals is nearly that of a smaller one too."""
+"""The least ratio of a line's bend to the residual: a smooth table with few decimals is nearly
+an enlarged one too."""
 
 LEAST_BEND = 5e-4
-"""Signal: half a 10-bit code; a table that bends less is straight for all that is seen."""
+"""Signal: half a 10-bit code; a table that bends less counts as straight."""
 
 MUCH_SMALLER = 0.8
-"""Of the nodes: from hardly fewer nodes (32 to 33) any smooth table might have been enlarged."""
+"""Of the nodes: a smooth table looks as if it was enlarged from slightly fewer (32 to 33)."""
 
 STEPS_LEFT = 2.0
-"""Steps of the last decimal: what rounding leaves of a straight line, as a second difference."""
+"""Steps of the last decimal: the second difference of a straight line that was rounded."""
 
 MOST_VALUES = 20_000
-"""Values that the decimals are told by."""
+"""Values from which the number of decimals is found."""
 
 WHOLE = 1e-3
-"""Of a step: nearer than this a value stands on it, float32 tables of up to 4 decimals too."""
+"""Of a step: a value this near to a multiple was rounded to it, in float32 tables too."""
 
 ALIGNED = 5
-"""Lines each way that have to run through nodes of the smaller table, to do without the others:
-between them tetrahedral interpolation bends too."""
+"""With at least this many lines each way through nodes of the smaller table, only these are
+examined: on other lines tetrahedral interpolation bends between the nodes too."""
 
 LINES = 12
-"""Lines each way that are looked at, where any will do."""
+"""Lines each way that are examined."""
 
 
-def enlarged_from(planes: Array) -> tuple[int, float] | None:
-    """The size from which a table was enlarged by straight interpolation, and what that leaves.
+def enlarged_from(planes: Array) -> tuple[int, float, str] | None:
+    """The size from which a table was enlarged, the residual in signal, and the interpolation.
+
+    The interpolation is "straight" or "cubic". None if no smaller table gives this one, or if
+    it is straight throughout.
 
     Parameters
     ----------
     planes
         Shape (3, n, n, n).
-
-    None where no smaller table gives this one, or it is straight throughout. What is left is a
-    second difference too, in signal.
     """
-    size, straight = planes.shape[1], STEPS_LEFT * _rounding(planes)
-    for old in _candidates(size):
-        left = bent = 0.0
-        for axis in range(1, 4):
-            lines = _lines(planes, axis, old)
-            apart = lines - lines @ _onto(size, old)
-            left = max(left, 2 * float(np.abs(apart).max()))
-            bends = np.abs(np.diff(lines, n=2, axis=1)).max(axis=1)
-            bent = max(bent, float(np.median(bends)))
-        if left <= straight and bent > max(SHARPER * left, LEAST_BEND):
-            return old, left
+    step = _rounding(planes)
+    for old in _candidates(planes.shape[1]):
+        if (left := _straight(planes, old, step)) is not None:
+            return old, left, "straight"
+    for old in _candidates(planes.shape[1]):
+        if (left := _cubic(planes, old, step)) is not None:
+            return old, left, "cubic"
     return None
+
+
+def _straight(planes: Array, old: int, step: float) -> float | None:
+    """The residual of straight interpolation, as a second difference; None if it does not fit."""
+    left = bent = 0.0
+    for axis in range(1, 4):
+        lines = _lines(planes, axis, old)
+        apart = lines - lines @ _onto(planes.shape[1], old)
+        left = max(left, 2 * float(np.abs(apart).max()))
+        bends = np.abs(np.diff(lines, n=2, axis=1)).max(axis=1)
+        bent = max(bent, float(np.median(bends)))
+    fits = left <= STEPS_LEFT * step and bent > max(SHARPER * left, LEAST_BEND)
+    return left if fits else None
+
+
+def _cubic(planes: Array, old: int, step: float) -> float | None:
+    """The residual of cubic interpolation; None if it does not fit along all three axes."""
+    if old < FEWEST_NODES or (planes.shape[1] - 1) % (old - 1):
+        return None
+    low, high = planes.min(axis=(1, 2, 3)), planes.max(axis=(1, 2, 3))
+    left = []
+    for axis in range(1, 4):
+        lines = _lines(planes, axis, old)
+        ranges = [np.repeat(each, len(lines) // 3)[:, None] for each in (low, high)]
+        residual = residual_of_cubic(lines, old, ranges[0], ranges[1], step)
+        if residual is None:
+            return None
+        left.append(residual)
+    return max(left)
 
 
 def _rounding(planes: Array) -> float:
@@ -82,7 +110,7 @@ def _rounding(planes: Array) -> float:
 
 
 def _candidates(size: int) -> list[int]:
-    """Sizes to try, the smallest first: a table of 9 nodes is one of 17 too."""
+    """Sizes to try, the smallest first: a table enlarged from 9 nodes also fits 17."""
     even = {(size - 1) // step + 1 for step in range(2, size // 2 + 1) if (size - 1) % step == 0}
     usual = {old for old in USUAL_SIZES if old < size} if size <= LARGEST else set()
     return sorted(old for old in even | usual if 3 <= old <= MUCH_SMALLER * size)
@@ -102,7 +130,7 @@ def _lines(planes: Array, axis: int, old: int) -> Array:
 
 @cache
 def _onto(size: int, old: int) -> Array:
-    """What takes a line of `size` nodes to the nearest that one of `old` nodes gives."""
+    """The matrix (size, size) that projects a line onto those that `old` nodes give."""
     at = np.linspace(0, old - 1, size)
     weights = np.maximum(0, 1 - np.abs(at[:, None] - np.arange(old)))
     nearest, _ = np.linalg.qr(weights)

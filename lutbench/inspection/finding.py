@@ -94,7 +94,7 @@ class Examined:
         return measures.noise(self.subject)
 
     @cached_property
-    def enlarged_from(self) -> tuple[int, float] | None:
+    def enlarged_from(self) -> tuple[int, float, str] | None:
         """The size of the table that this was enlarged from, and the misfit in signal."""
         if self.subject.lattice is None:
             return None

@@ -131,7 +131,7 @@ class Banding(FindingKind):
 
 
 class Enlarged(FindingKind):
-    """Between every second (third, fourth…) node the table is straight."""
+    """The table was enlarged by linear or cubic interpolation."""
 
     code = "enlarged"
     limit = Limit(0.21, "10-bit codes", "what rounding to four decimals leaves of a straight line")
@@ -142,9 +142,11 @@ class Enlarged(FindingKind):
     def examine(self, lut: Examined) -> Iterator[Finding]:
         if (found := lut.enlarged_from) is None:
             return
-        size, bend = found
+        size, bend, interpolation = found
         if bend * CODES <= self.limit_for(lut):
-            message = f"it was enlarged from {size} nodes along an edge by straight interpolation"
+            message = (
+                f"it was enlarged from {size} nodes along an edge by {interpolation} interpolation"
+            )
             yield self.finding(lut, message, bend * CODES)
 
 
