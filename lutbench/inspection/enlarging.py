@@ -62,11 +62,11 @@ def enlarged_from(planes: Array) -> tuple[int, float, str] | None:
     """
     step = _rounding(planes)
     for old in _candidates(planes.shape[1]):
-        if (left := _straight(planes, old, step)) is not None:
-            return old, left, "straight"
-    for old in _candidates(planes.shape[1]):
         if (left := _cubic(planes, old, step)) is not None:
             return old, left, "cubic"
+    for old in _candidates(planes.shape[1]):
+        if (left := _straight(planes, old, step)) is not None:
+            return old, left, "straight"
     return None
 
 

@@ -111,7 +111,7 @@ def test_what_changes_a_table_is_told(
     words = re.sub(r"\s+", " ", capsys.readouterr().out)
     assert ("the table is the one that was written" in words) is same
     if change == "rounded":
-        assert "it has 4 decimals where 6 were written" in words
+        assert "it has 4 decimals instead of 6" in words
     suite = tmp_path / "suite.toml"
     suite.write_text('[[check]]\nname = "one"\nkind = "written"\nlut = "a.cube"\n')
     found = read_suite(suite)
