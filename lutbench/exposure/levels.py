@@ -124,9 +124,8 @@ class Ends:
 class Levels(Result):
     """The levels of a curve for the day.
 
-    `source_range` and `target_range` are the ranges of the LUT's input and output; without
-    a LUT they have no meaning. `exposed` is the number of stops that the scene is exposed
-    over: every subject is recorded that much brighter than its reflectance.
+    `source_range` and `target_range` are those of the LUT, and mean nothing without one.
+    `exposed`: stops over, by which every subject is recorded brighter than its reflectance.
     """
 
     curve: Curve
