@@ -145,7 +145,7 @@ def test_chart_and_capture_refuse(tmp_path: Path, look: Path, capsys: Printed) -
     capsys.readouterr()
     for args, words in (
         (("capture", mirrored, "-o", tmp_path / "x.cube"), "mirrored left to right"),
-        (("capture", look, "-o", tmp_path / "x.cube"), "not one of a still"),
+        (("capture", look, "-o", tmp_path / "x.cube"), "is not a suffix of stills"),
         # Refused before the work: the picture, which is no chart, is not even looked at.
         (("capture", look, "-o", tmp_path / "none" / "x.cube"), "there is no such folder"),
         (("chart", tmp_path / "c.jpg"), "16 bits"),
