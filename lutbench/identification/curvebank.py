@@ -218,11 +218,6 @@ def classes_of(catalogue: Catalogue) -> tuple[CurveClass, ...]:
     return tuple(CurveClass(curve, tuple(names), tuple(gains)) for curve, _, names, gains in groups)
 
 
-@lru_cache(maxsize=4)
-def _bank_of(key: tuple[object, ...]) -> tuple[CurveClass, ...]:
-    return classes_of(key[0])  # type: ignore[arg-type]
-
-
 def ends_of(classes: tuple[CurveClass, ...]) -> list[End]:
     """Every class in full and in legal range."""
     ranges: tuple[Range, Range] = ("full", "legal")

@@ -12,7 +12,8 @@ import numpy as np
 
 from lutbench.identification.curvebank import End
 from lutbench.identification.freecurve import FreeCurve, TargetFit
-from lutbench.identification.freeform import Form, FreeFit, settle, started
+from lutbench.identification.freefit import CurveFit, CurveForm
+from lutbench.identification.freeform import settle, started
 from lutbench.identification.graded import Problems, fit_cdl, fit_contrast
 from lutbench.identification.ground import Ground
 from lutbench.identification.samples import CODES, Samples
@@ -89,9 +90,9 @@ def averaged(samples: Samples) -> Samples:
     return replace(samples, neutral_in=samples.axis, neutral=np.stack(means, axis=1))
 
 
-def unmoved_fit(ground: Ground, samples: Samples, sources: list[End]) -> FreeFit | None:
+def unmoved_fit(ground: Ground, samples: Samples, sources: list[End]) -> CurveFit | None:
     """The fit with no matrix on light, the channels of the signal mixed at most."""
-    form = Form(ground.tinted, held=True)
+    form = CurveForm(ground.tinted, held=True)
     fit = settle(ground, samples, sources, started(ground, form, 0, np.eye(3), np.eye(3)))
     return fit if fit.knots is not None else None
 
@@ -146,15 +147,3 @@ def pairs_of_curves(
             found += fit_cdl(problems, np.zeros(len(target)))
             found += fit_contrast(problems)
     return sorted(found, key=lambda fit: fit.cost)[: 4 * KEPT]
-
-
-def cdl_alone(places: Array, outputs: Array, targets: Sequence[End]) -> TargetFit | None:
-    """A CDL on the input itself, where `targets` holds a linear curve."""
-    linear = [j for j, end in enumerate(targets) if end.curve.curve.name == "linear"]
-    if not linear:
-        return None
-    curve = FreeCurve.of(places, outputs, np.ones(len(places)))
-    chosen = np.array(linear, dtype=np.int64)
-    problems = Problems.of(np.repeat(curve.light[None], len(chosen), 0), curve, targets, chosen)
-    fits = fit_cdl(problems, np.zeros(len(chosen)))
-    return min(fits, key=lambda fit: fit.cost) if fits else None

@@ -41,6 +41,9 @@ NEAR_WHITE = (0.985, 1.003)
 
 KEPT = 8
 
+EXPOSURES = ((2.0, 13), (0.25, 9), (0.05, 9), (0.012, 9))
+"""Stops to either side that exposures are tried over, and how many, ever finer."""
+
 # What pulls log exposure, log slope, offset and log power to naught: next to
 # nothing, but it settles what nothing else does.
 PULL_EXPOSURE, PULL = 0.4, (0.15, 0.5, 0.15)
@@ -142,67 +145,99 @@ class Problems:
 def fit_cdl(problems: Problems, begin: Array) -> list[TargetFit]:
     """The best ``cdl`` fits: log k and, in each channel, log slope, offset and log power.
 
-    `begin` holds stops to start from, one a problem.
+    `begin` holds stops to start from, one a problem. `fitting.cdl` fits one CDL to colours
+    before and after it; here a curve alone is known, and every target and exposure is tried.
     """
-    channels = problems.channels
     if (problems.lit > 0).sum(axis=1).max(initial=0) < FEWEST:
         return []
-    size = 1 + 3 * channels
-    pull = np.array([PULL_EXPOSURE, *PULL * channels])
-    state = np.zeros((len(problems.target), size))
+    state = np.zeros((len(problems.target), 1 + 3 * problems.channels))
     state[:, 0] = np.clip(begin, -3, 3) * np.log(2)
-    whole, problems = problems, problems.begun()
-    counted = weight = _counted(problems)
-    damping = np.full(len(state), 1e-3)
-    residual, jacobian = _cdl_model(state, problems, weight)
-    loss = _loss(residual, state, pull)
+    whole, way = problems, _Descent.at(problems.begun(), state, np.full(len(state), 1e-3))
     for step in range(STEPS):
-        if step == SIFTED and len(state) > GO_ON:
-            best = np.argsort(_typical(residual, counted))[: max(GO_ON, len(state) // 12)]
-            problems, state, damping = whole.only(best), state[best], damping[best]
-            counted = weight = _counted(problems)
-            residual, jacobian = _cdl_model(state, problems, weight)
-            loss = _loss(residual, state, pull)
+        if step == SIFTED and len(way.state) > GO_ON:
+            best = np.argsort(_typical(way.residual, way.counted))
+            best = best[: max(GO_ON, len(best) // 12)]
+            way = _Descent.at(whole.only(best), way.state[best], way.damping[best])
         if step in REWEIGHED:
             # The ends may have been clipped before the channels were mixed.
-            weight = counted * _trust(residual, counted)
-            residual, jacobian = _cdl_model(state, problems, weight)
-            loss = _loss(residual, state, pull)
-            damping[:] = 1e-3
+            way = way.reweighed()
+        way = way.stepped()
+    return _cdl_fits(way)
+
+
+@dataclass(frozen=True)
+class _Descent:
+    """All problems on their way down at once, by Levenberg and Marquardt."""
+
+    problems: Problems
+    state: Array
+    damping: Array
+    counted: Array
+    weight: Array
+    residual: Array
+    jacobian: Array
+    loss: Array
+
+    @classmethod
+    def at(
+        cls, problems: Problems, state: Array, damping: Array, weight: Array | None = None
+    ) -> _Descent:
+        """Problems at a state, every point with its weight."""
+        counted = _counted(problems)
+        weight = counted if weight is None else weight
+        residual, jacobian = _cdl_model(state, problems, weight)
+        loss = _loss(residual, state, _pull(problems))
+        return cls(problems, state, damping, counted, weight, residual, jacobian, loss)
+
+    def reweighed(self) -> _Descent:
+        """The same with far points weighed down."""
+        weight = self.counted * _trust(self.residual, self.counted)
+        return _Descent.at(self.problems, self.state, np.full(len(self.state), 1e-3), weight)
+
+    def stepped(self) -> _Descent:
+        """A step on, where it makes the loss less; damped more where it does not."""
+        pull, jacobian = _pull(self.problems), self.jacobian
         turned = jacobian.transpose(0, 2, 1)
         normal = turned @ jacobian + np.diag(pull**2)
-        right = (turned @ residual[:, :, None])[:, :, 0] - pull**2 * state
+        right = (turned @ self.residual[:, :, None])[:, :, 0] - pull**2 * self.state
         diagonal = np.einsum("jii->ji", normal)
-        damped = normal + (damping[:, None] * diagonal)[:, :, None] * np.eye(size)
-        trial = state + np.clip(np.linalg.solve(damped, right[:, :, None])[:, :, 0], -0.7, 0.7)
-        new, slope = _cdl_model(trial, problems, weight)
-        new_loss = _loss(new, trial, pull)
-        better = np.isfinite(new_loss) & (new_loss < loss)
-        state[better], residual[better] = trial[better], new[better]
-        jacobian[better], loss[better] = slope[better], new_loss[better]
-        damping = np.where(better, damping * 0.2, damping * 6)
-    kept = (weight**2).sum(axis=(1, 2))
-    error = np.sqrt((residual**2).sum(axis=1) / np.maximum(kept, 1))
-    share = kept / np.maximum((counted**2).sum(axis=(1, 2)), 1e-9)
+        damped = normal + (self.damping[:, None] * diagonal)[:, :, None] * np.eye(len(pull))
+        step = np.clip(np.linalg.solve(damped, right[:, :, None])[:, :, 0], -0.7, 0.7)
+        trial = self.state + step
+        residual, slope = _cdl_model(trial, self.problems, self.weight)
+        loss = _loss(residual, trial, pull)
+        better = np.isfinite(loss) & (loss < self.loss)
+        return replace(
+            self,
+            state=np.where(better[:, None], trial, self.state),
+            residual=np.where(better[:, None], residual, self.residual),
+            jacobian=np.where(better[:, None, None], slope, jacobian),
+            loss=np.where(better, loss, self.loss),
+            damping=np.where(better, self.damping * 0.2, self.damping * 6),
+        )
+
+
+def _pull(problems: Problems) -> Array:
+    return np.array([PULL_EXPOSURE, *PULL * problems.channels])
+
+
+def _cdl_fits(way: _Descent) -> list[TargetFit]:
+    """The best of the problems, as fits with their costs."""
+    problems, state, channels = way.problems, way.state, way.problems.channels
+    kept = (way.weight**2).sum(axis=(1, 2))
+    error = np.sqrt((way.residual**2).sum(axis=1) / np.maximum(kept, 1))
+    share = kept / np.maximum((way.counted**2).sum(axis=(1, 2)), 1e-9)
     cost = cost_of(error, 0) * share + cost_of(np.array(UNEXPLAINED), 0) * (1 - share)
-    cost += PARAMETER * size + ((pull * state) ** 2).sum(axis=1)
+    cost += PARAMETER * state.shape[1] + ((_pull(problems) * state) ** 2).sum(axis=1)
     cost += 0.5 * ((state[:, 1:] / np.tile(USUAL, channels)) ** 2).sum(axis=1)
     fits = []
     for p in np.argsort(cost)[:KEPT]:
         rows = state[p, 1:].reshape(channels, 3)
         values = np.stack([np.exp(rows[:, 0]), rows[:, 1], np.exp(rows[:, 2])])
-        fits.append(
-            TargetFit(
-                int(problems.target[p]),
-                "cdl",
-                float(state[p, 0] / np.log(2)),
-                float(error[p]),
-                float(share[p]),
-                np.broadcast_to(values, (3, 3)).copy(),
-                float(cost[p]),
-                int(problems.group[p]),
-            )
-        )
+        told = float(error[p]), float(share[p]), np.broadcast_to(values, (3, 3)).copy()
+        stops = float(state[p, 0] / np.log(2))
+        target, group = int(problems.target[p]), int(problems.group[p])
+        fits.append(TargetFit(target, "cdl", stops, *told, float(cost[p]), group))
     return fits
 
 
@@ -259,15 +294,53 @@ def fit_contrast(problems: Problems, always: Collection[int] = ()) -> list[Targe
     """
     if (problems.lit > 0).sum(axis=1).max(initial=0) < FEWEST:
         return []
-    centre = np.zeros(len(problems.target))
     whole, problems = problems, problems.begun()
-    for width, steps in ((2.0, 13), (0.25, 9), (0.05, 9), (0.012, 9)):
-        error = np.full(len(centre), np.inf)
-        chosen = centre.copy()
-        coefficients = np.zeros((len(centre), 4, problems.channels))
+    best = _Cubics.none(problems)
+    for width, steps in EXPOSURES:
+        best = best.tried(problems, np.linspace(-width, width, steps))
+        if len(best.stops) > GO_ON:
+            kept = np.argsort(best.square)[: max(GO_ON, len(best.stops) // 12)]
+            kept = np.union1d(kept, np.flatnonzero(np.isin(problems.target, list(always))))
+            problems = whole = whole.only(kept)
+            best = best.only(kept)
+    error = np.sqrt(best.square)
+    cost = cost_of(error, 1 + 4 * problems.channels)
+    fits = []
+    for rank, p in enumerate(np.argsort(cost)):
+        if rank < KEPT or problems.target[p] in always:
+            cubic = np.broadcast_to(best.coefficients[p].T, (3, 4)).copy()
+            told = float(best.stops[p]), float(error[p]), 1.0, cubic, float(cost[p])
+            target, group = int(problems.target[p]), int(problems.group[p])
+            fits.append(TargetFit(target, "contrast", *told, group))
+    return fits
+
+
+@dataclass(frozen=True)
+class _Cubics:
+    """For each problem the stops of the best cubic, its coefficients, and its mean square."""
+
+    stops: Array
+    square: Array
+    coefficients: Array
+
+    @classmethod
+    def none(cls, problems: Problems) -> _Cubics:
+        """None yet, at no exposure."""
+        count = len(problems.target)
+        none = np.zeros((count, 4, problems.channels))
+        return cls(np.zeros(count), np.full(count, np.inf), none)
+
+    def only(self, kept: NDArray[np.int64]) -> _Cubics:
+        """Those of some problems."""
+        return _Cubics(self.stops[kept], self.square[kept], self.coefficients[kept])
+
+    def tried(self, problems: Problems, shifts: Array) -> _Cubics:
+        """The best at exposures so many stops from those of before."""
+        centre, chosen = self.stops, self.stops.copy()
+        square, coefficients = np.full(len(centre), np.inf), np.zeros_like(self.coefficients)
         y = (problems.wanted * problems.lit[:, None, :]).transpose(0, 2, 1)
         lit = (problems.lit**2).sum(axis=1) * problems.channels
-        for shift in np.linspace(-width, width, steps):
+        for shift in shifts:
             stops = centre + shift
             signal, _ = problems.signal(stops * np.log(2))
             powers = np.empty((len(signal), 4, signal.shape[1]))
@@ -278,29 +351,7 @@ def fit_contrast(problems: Problems, always: Collection[int] = ()) -> list[Targe
             solved = np.linalg.solve(powers @ turned + 1e-9 * np.eye(4), powers @ y)
             miss = ((turned @ solved - y) ** 2).sum(axis=(1, 2)) / np.maximum(lit, 1e-9)
             miss = miss * (problems.span * CODES) ** 2 + 1e-4 * stops**2
-            better = miss < error
-            error[better], chosen[better] = miss[better], stops[better]
+            better = miss < square
+            square[better], chosen[better] = miss[better], stops[better]
             coefficients[better] = solved[better]
-        centre = chosen
-        if len(centre) > GO_ON:
-            best = np.argsort(error)[: max(GO_ON, len(centre) // 12)]
-            best = np.union1d(best, np.flatnonzero(np.isin(problems.target, list(always))))
-            problems = whole = whole.only(best)
-            centre = centre[best]
-            error, coefficients = error[best], coefficients[best]
-    error = np.sqrt(error)
-    cost = cost_of(error, 1 + 4 * problems.channels)
-    return [
-        TargetFit(
-            int(problems.target[p]),
-            "contrast",
-            float(centre[p]),
-            float(error[p]),
-            1.0,
-            np.broadcast_to(coefficients[p].T, (3, 4)).copy(),
-            float(cost[p]),
-            int(problems.group[p]),
-        )
-        for rank, p in enumerate(np.argsort(cost))
-        if rank < KEPT or problems.target[p] in always
-    ]
+        return _Cubics(chosen, square, coefficients)

@@ -23,6 +23,11 @@ from lutbench.model.transforms import Array, Matrix, Transform
 SMALL = 0.01
 """Light is told in asinh(light / this): nearly linear below, in stops above."""
 
+LEAST, FEW_INSIDE = 0.02, 0.02
+"""Codes that are added to an error before its logarithm, and the share of nodes in gamut under
+which all of them count.
+"""
+
 
 @dataclass(frozen=True)
 class ToneTarget:
@@ -254,3 +259,18 @@ def forecast(hypothesis: Hypothesis, samples: Samples) -> Forecast:
     if samples.one_d:
         inside = np.ones_like(inside)
     return Forecast(values, (values - samples.planes) * CODES, inside)
+
+
+def error_of(told: Forecast, samples: Samples) -> float:
+    """The typical error in codes of the values in gamut and clear of clipping.
+
+    It is the geometric mean, so that a hypothesis that is exact for most of a
+    LUT goes before one that is near for all of it. Out of gamut, conversions
+    differ on what to do, so those nodes count only where there are few others.
+    """
+    clear = samples.clear
+    counted = clear & told.inside[..., None]
+    if counted.sum() < FEW_INSIDE * max(clear.sum(), 1):
+        counted = clear
+    values = np.abs(told.miss[counted]) if counted.any() else np.abs(told.miss)
+    return float(np.exp(np.mean(np.log(values + LEAST))) - LEAST)

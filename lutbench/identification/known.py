@@ -12,7 +12,7 @@ from lutbench.identification.curvebank import End
 from lutbench.identification.freecurve import cost_of
 from lutbench.identification.gamutbank import GamutBank
 from lutbench.identification.hues import hue_windows
-from lutbench.identification.hypothesis import Hypothesis, forecast
+from lutbench.identification.hypothesis import Hypothesis, error_of, forecast
 from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.matrix import (
     ROWS,
@@ -24,7 +24,6 @@ from lutbench.identification.matrix import (
 )
 from lutbench.identification.neutral import NeutralMatch
 from lutbench.identification.samples import Samples
-from lutbench.identification.unknown import error_of
 from lutbench.identification.verdict import Finalist
 from lutbench.model.compression import GamutCompression
 from lutbench.model.transforms import Transform

@@ -12,7 +12,7 @@ from lutbench.identification.claims import claims_of
 from lutbench.identification.curvebank import End
 from lutbench.identification.curvesonly import averaged, is_apart, only_mixes
 from lutbench.identification.freecurve import cost_of
-from lutbench.identification.hypothesis import Forecast, forecast
+from lutbench.identification.hypothesis import Forecast, error_of, forecast
 from lutbench.identification.knowledge import Knowledge, Pins, knowledge_of
 from lutbench.identification.known import (
     FORECASTS,
@@ -31,7 +31,6 @@ from lutbench.identification.simpler import simpler
 from lutbench.identification.trial import search_by_trial
 from lutbench.identification.unknown import (
     Loose,
-    error_of,
     fields_of,
     search_curves,
     search_free,

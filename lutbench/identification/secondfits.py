@@ -13,11 +13,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from lutbench.identification.curvebank import End
+from lutbench.identification.freefit import CurveFit, CurveForm
 from lutbench.identification.freeform import (
     PART_HEATS,
     STEPS,
-    Form,
-    FreeFit,
     match_free,
     race,
     settle_all,
@@ -82,7 +81,7 @@ class Among:
 class _Trial:
     """Fits on a part of the nodes, best first: those `near` neutral, or of some hues."""
 
-    fits: list[FreeFit]
+    fits: list[CurveFit]
     ground: Ground
     near: bool
 
@@ -91,7 +90,7 @@ class _Trial:
         return _error(self.fits)
 
 
-def by_part(ground: Ground, among: Among, fits: list[FreeFit]) -> tuple[list[FreeFit], Ground]:
+def by_part(ground: Ground, among: Among, fits: list[CurveFit]) -> tuple[list[CurveFit], Ground]:
     """Fits on a part of the nodes, where those are far better: near neutral, or of some hues.
 
     A compressed gamut, and what is clipped before a look, shows far from
@@ -103,7 +102,7 @@ def by_part(ground: Ground, among: Among, fits: list[FreeFit]) -> tuple[list[Fre
     is_better = best.error < enough
     # What explains all of the nodes goes before what explains a part as well.
     most = min(enough, AS_WELL * best.error)
-    packed: list[FreeFit] = []
+    packed: list[CurveFit] = []
     # Where hues alone explain it, a look acts on the others, and no compression.
     if best.near or not is_better:
         began = [*(fit for each in trials for fit in each.fits[:COMPRESSED]), *fits]
@@ -115,7 +114,7 @@ def by_part(ground: Ground, among: Among, fits: list[FreeFit]) -> tuple[list[Fre
     return (best.fits, best.ground) if is_better else (fits, ground)
 
 
-def _trials(ground: Ground, among: Among, fits: list[FreeFit]) -> list[_Trial]:
+def _trials(ground: Ground, among: Among, fits: list[CurveFit]) -> list[_Trial]:
     """The fits anew on the nodes near neutral, and races on parts that they leave in doubt."""
     inner = ground.near(INNER)
     trials = [_Trial(_settled(inner, among, fits), inner, near=True)]
@@ -128,12 +127,12 @@ def _trials(ground: Ground, among: Among, fits: list[FreeFit]) -> list[_Trial]:
     return trials
 
 
-def _error(fits: Sequence[FreeFit]) -> float:
+def _error(fits: Sequence[CurveFit]) -> float:
     """The error of the first of some fits; infinite where there is none."""
     return fits[0].error if fits else float(np.inf)
 
 
-def _is_sure(fits: Sequence[FreeFit]) -> bool:
+def _is_sure(fits: Sequence[CurveFit]) -> bool:
     """Whether the first of some fits leaves but noise, or next to nothing and the others more."""
     if not fits:
         return False
@@ -142,7 +141,7 @@ def _is_sure(fits: Sequence[FreeFit]) -> bool:
     return len(fits) < 2 or fits[1].error > ALONE * fits[0].error
 
 
-def _by_hues(ground: Ground, among: Among) -> tuple[list[FreeFit], Ground, bool]:
+def _by_hues(ground: Ground, among: Among) -> tuple[list[CurveFit], Ground, bool]:
     """A race on the hues where first fits without mixing are best, if those come near enough.
 
     With them its nodes, and whether they leave so little that no others need telling.
@@ -157,7 +156,7 @@ def _by_hues(ground: Ground, among: Among) -> tuple[list[FreeFit], Ground, bool]
     return fits, window, error <= HUES_TELL
 
 
-def _near_neutral(inner: Ground, among: Among) -> list[FreeFit]:
+def _near_neutral(inner: Ground, among: Among) -> list[CurveFit]:
     """A race on the nodes near neutral, if first fits there are far better than on all."""
     starts = screen(inner, among.samples, among.ends)
     if _least(starts) > START_BETTER * _least(among.starts):
@@ -169,12 +168,12 @@ def _least(starts: Sequence[Start | None]) -> float:
     return min((each.error for each in starts if each), default=np.inf)
 
 
-def _packed(ground: Ground, among: Among, fits: list[FreeFit], unpacked: float) -> list[FreeFit]:
+def _packed(ground: Ground, among: Among, fits: list[CurveFit], unpacked: float) -> list[CurveFit]:
     """Fits with the reference gamut compression, from those without and the best first fits.
 
     None where the first steps are not better than the error of those without, `unpacked`.
     """
-    form = Form(ground.tinted, compression=COMPRESSION)
+    form = CurveForm(ground.tinted, compression=COMPRESSION)
     order = sorted((each.error, i) for i, each in enumerate(among.starts) if each)[:PACKED]
     # One of each source, the first of them.
     began = [replace(fit, form=form) for fit in {f.source: f for f in reversed(fits)}.values()]
@@ -188,7 +187,7 @@ def _packed(ground: Ground, among: Among, fits: list[FreeFit], unpacked: float) 
     return _settled(ground, among, field, PACKED)
 
 
-def with_pair(ground: Ground, among: Among, fits: list[FreeFit]) -> list[FreeFit]:
+def with_pair(ground: Ground, among: Among, fits: list[CurveFit]) -> list[CurveFit]:
     """Better fits from all sources with the likeliest pair of gamuts, where none fits its own."""
     tried = [(match_free(fit, among.bank), fit) for fit in fits[:MATCHED]]
     if not tried:
@@ -203,7 +202,7 @@ def with_pair(ground: Ground, among: Among, fits: list[FreeFit]) -> list[FreeFit
     return [fit for fit in free if fit.error < best.error]
 
 
-def _packed_with_pair(ground: Ground, among: Among, near: FreeFit, most: float) -> list[FreeFit]:
+def _packed_with_pair(ground: Ground, among: Among, near: CurveFit, most: float) -> list[CurveFit]:
     """Fits with the reference gamut compression, from all sources with the pair of gamuts of a fit.
 
     That fit is one of nodes `near` neutral, where compression does nothing. None where the best
@@ -212,7 +211,7 @@ def _packed_with_pair(ground: Ground, among: Among, near: FreeFit, most: float) 
     errors = match_free(near, among.bank)
     if errors.min() > PAIR_OFF * near.error + PAIR_CODES:
         return []
-    form = Form(ground.tinted, compression=COMPRESSION)
+    form = CurveForm(ground.tinted, compression=COMPRESSION)
     rows = _rows_of(among.bank, errors)
     held = _raced(ground, among, form, rows, near.mixing)
     if not held or held[0].error > HELD_MOST * most:
@@ -226,7 +225,9 @@ def _rows_of(bank: GamutBank, errors: Array) -> Array:
     return np.asarray(rows / rows.sum(axis=1, keepdims=True))
 
 
-def _raced(ground: Ground, among: Among, form: Form, matrix: Array, mixing: Array) -> list[FreeFit]:
+def _raced(
+    ground: Ground, among: Among, form: CurveForm, matrix: Array, mixing: Array
+) -> list[CurveFit]:
     """Fits of a form, held to a matrix, of all sources that have a first fit; best first."""
     held = replace(form, held=True)
     order = sorted((each.error, i) for i, each in enumerate(among.starts) if each)
@@ -237,8 +238,8 @@ def _raced(ground: Ground, among: Among, form: Form, matrix: Array, mixing: Arra
 
 
 def _freed(
-    ground: Ground, among: Among, held: list[FreeFit], form: Form, steps: int
-) -> list[FreeFit]:
+    ground: Ground, among: Among, held: list[CurveFit], form: CurveForm, steps: int
+) -> list[CurveFit]:
     """The fits with their matrices set free, those that no step could be made with left out."""
     free = [replace(fit, form=form) for fit in held]
     settled = _settled(ground, among, free, steps)
@@ -246,8 +247,8 @@ def _freed(
 
 
 def _settled(
-    ground: Ground, among: Among, fits: list[FreeFit], steps: int = STEPS
-) -> list[FreeFit]:
+    ground: Ground, among: Among, fits: list[CurveFit], steps: int = STEPS
+) -> list[CurveFit]:
     """The fits after so many steps, those that came to none left out; best first."""
     found = settle_all(ground, among.samples, among.ends, fits, steps)
     return sorted((fit for fit in found if fit.knots is not None), key=lambda fit: fit.error)

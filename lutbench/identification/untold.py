@@ -10,12 +10,12 @@ import numpy as np
 from lutbench.identification.curvebank import End
 from lutbench.identification.freecurve import DARK, FreeCurve, TargetFit
 from lutbench.identification.ground import rising_run
-from lutbench.identification.hypothesis import Hypothesis, ToneTarget, forecast
+from lutbench.identification.hypothesis import Hypothesis, ToneTarget, error_of, forecast
 from lutbench.identification.knowledge import Knowledge
+from lutbench.identification.naming import hypothesis_of
 from lutbench.identification.plausible import uncommonness
 from lutbench.identification.samples import Samples, range_seen
 from lutbench.identification.tonecurves import tone_errors
-from lutbench.identification.unknown import error_of, hypothesis_of
 from lutbench.identification.verdict import Finalist, kind_of
 from lutbench.model.grade import Cdl
 from lutbench.model.transforms import Array

@@ -22,18 +22,10 @@ COMPILED = "compiled: numba and LLVM take numbers and arrays, no settings object
 PUBLIC = "public: each keyword is documented, and a caller names those that it needs"
 NOT_YET = "not taken apart yet"
 
-LONG_FILES = {
-    "identification/freeform.py": OWN_SEARCH,
-    "identification/unknown.py": OWN_SEARCH,
-}
+LONG_FILES: dict[str, str] = {}
 
 LONG_FUNCTIONS = {
-    "identification/freeform.py: _solved": OWN_SEARCH,
-    "identification/graded.py: fit_cdl": OWN_SEARCH,
-    "identification/graded.py: fit_contrast": OWN_SEARCH,
     "identification/search.py: answer": OWN_SEARCH,
-    "identification/unknown.py: _followed": OWN_SEARCH,
-    "identification/unknown.py: targets_of": OWN_SEARCH,
     "media/clip/ycbcr_loops.py: _decode_lines": COMPILED,
     "report/identification.py: _figures": "one figure after the other, a few lines each",
     "tables/kernels.py: _run": COMPILED,
@@ -49,9 +41,6 @@ MANY_ARGUMENTS = {
     "face/telling.py: inspect": PUBLIC,
     "identification/known.py: _fitted": OWN_SEARCH,
     "identification/search.py: identify": PUBLIC,
-    "identification/unknown.py: _followed": OWN_SEARCH,
-    "identification/unknown.py: _from_curve": OWN_SEARCH,
-    "identification/unknown.py: targets_of": OWN_SEARCH,
     "inspection/inspection.py: inspect": PUBLIC,
     "measure/comparison.py: compare": PUBLIC,
     "media/clip/ycbcr_loops.py: _decode_lines": COMPILED,
@@ -71,8 +60,6 @@ MANY_ARGUMENTS = {
 }
 
 SAME_NAMES = {
-    "Form": OWN_SEARCH,
-    "FreeFit": OWN_SEARCH,
     "Ground": OWN_SEARCH,
     "_Nodes": OWN_SEARCH,
     "_Trial": OWN_SEARCH,

@@ -15,7 +15,8 @@ from identification_cases import (
 
 from lutbench.identification import freeform
 from lutbench.identification.curvebank import End
-from lutbench.identification.freeform import Form, FreeFit, refitted, settle, started
+from lutbench.identification.freefit import CurveFit, CurveForm
+from lutbench.identification.freeform import refitted, settle, started
 from lutbench.identification.ground import Ground, ground_of
 from lutbench.identification.knowledge import knowledge_of
 from lutbench.identification.samples import Samples, samples_of
@@ -54,7 +55,7 @@ def scene(case: Case) -> tuple[Ground, Samples, End]:
     return ground, samples, end
 
 
-def fitted(scene: tuple[Ground, Samples, End], form: Form) -> FreeFit:
+def fitted(scene: tuple[Ground, Samples, End], form: CurveForm) -> CurveFit:
     ground, samples, end = scene
     return settle(ground, samples, [end], started(ground, form, 0, np.eye(3), np.eye(3)), 12)
 
@@ -62,10 +63,10 @@ def fitted(scene: tuple[Ground, Samples, End], form: Form) -> FreeFit:
 def test_channels_that_share_nothing_are_solved_as_if_together(
     scene: tuple[Ground, Samples, End], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    form = Form(tinted=True)
+    form = CurveForm(tinted=True)
     assert form.systems == 3
     apart = fitted(scene, form)
-    monkeypatch.setattr(Form, "systems", property(lambda _: 1))
+    monkeypatch.setattr(CurveForm, "systems", property(lambda _: 1))
     whole = fitted(scene, form)
     # One set of equations solved in two ways: rounding decides at which step each stops,
     # which is where a step moves the matrix less than SETTLED.
@@ -77,7 +78,7 @@ def test_a_matrix_is_found_and_held(scene: tuple[Ground, Samples, End], case: Ca
     ground, samples, end = scene
     true = gamut_matrix(case)
     rows = true / true.sum(axis=1, keepdims=True)
-    free = fitted(scene, Form(tinted=True))
+    free = fitted(scene, CurveForm(tinted=True))
     held = refitted(ground, samples, [end], free, true)
     np.testing.assert_array_equal(held.matrix, rows)
     # Curves of 22 pieces follow smooth ones to hundredths of a code, and M with them.
@@ -88,11 +89,11 @@ def test_a_matrix_is_found_and_held(scene: tuple[Ground, Samples, End], case: Ca
 @pytest.mark.parametrize(
     ("form", "rows", "systems"),
     [
-        (Form(), 2, 1),
-        (Form(tinted=True), 2, 3),
-        (Form(tinted=True, compression=GamutCompression()), 6, 1),
-        (Form(tinted=True, held=True, compression=GamutCompression()), 0, 3),
+        (CurveForm(), 2, 1),
+        (CurveForm(tinted=True), 2, 3),
+        (CurveForm(tinted=True, compression=GamutCompression()), 6, 1),
+        (CurveForm(tinted=True, held=True, compression=GamutCompression()), 0, 3),
     ],
 )
-def test_a_matrix_that_is_held_is_no_parameter(form: Form, rows: int, systems: int) -> None:
+def test_a_matrix_that_is_held_is_no_parameter(form: CurveForm, rows: int, systems: int) -> None:
     assert (form.rows, form.systems) == (rows, systems)

@@ -16,10 +16,9 @@ from lutbench.identification.built.fitting import Fitting
 from lutbench.identification.built.solve import limit_of
 from lutbench.identification.built.straight import straight_ends
 from lutbench.identification.curvebank import End
-from lutbench.identification.hypothesis import Forecast, Hypothesis, forecast
+from lutbench.identification.hypothesis import Forecast, Hypothesis, error_of, forecast
 from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.samples import Samples
-from lutbench.identification.unknown import error_of
 from lutbench.identification.untold import shown_targets
 from lutbench.identification.verdict import Finalist
 from lutbench.tables.lut import Lut1D

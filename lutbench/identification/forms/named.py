@@ -17,8 +17,8 @@ from lutbench.identification.gamutbank import GamutBank, Pair
 from lutbench.identification.ground import rising_run
 from lutbench.identification.hypothesis import Hypothesis
 from lutbench.identification.knowledge import Knowledge
+from lutbench.identification.naming import NOTHING, Beside, hypothesis_of, targets_of
 from lutbench.identification.target import fit_targets
-from lutbench.identification.unknown import NOTHING, hypothesis_of, targets_of
 from lutbench.model.curves.base import Decode, Encode
 from lutbench.model.grade import CDL_WEIGHTS, Saturation
 from lutbench.model.transforms import Array, Matrix, Transform
@@ -243,7 +243,8 @@ def _targets(fit: FreeFit, named: Named, curve: FreeCurve, knowledge: Knowledge)
     display, source = fit.form.display, fit.source.end
     if display is None:
         among = range(len(knowledge.targets))
-        return targets_of(curve, knowledge, source, fit.samples, fit.error, named.pair, among)
+        beside = Beside(source, named.pair, fit.samples)
+        return targets_of(curve, knowledge, beside, fit.error, among)
     place = knowledge.targets.index(display)
     limit = max(LEAVES, NOISE_LEAVES * fit.error)
     for each in fit_targets(curve, [display], limit):

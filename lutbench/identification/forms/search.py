@@ -12,11 +12,10 @@ from lutbench.identification.forms.fits import Form, FreeFit, fits_of, glance
 from lutbench.identification.forms.named import hypotheses_of
 from lutbench.identification.forms.nodes import Ground, Source, ground_of
 from lutbench.identification.forms.score import nats_of
-from lutbench.identification.hypothesis import Forecast, forecast
+from lutbench.identification.hypothesis import Forecast, error_of, forecast
 from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.plausible import SHOWN_IN
 from lutbench.identification.samples import Samples, range_seen
-from lutbench.identification.unknown import error_of
 from lutbench.identification.verdict import Finalist, ranked
 from lutbench.model.compression import GamutCompression
 from lutbench.model.curves.hdr import HlgScene, HlgSystemGamma

@@ -1,0 +1,167 @@
+"""A free fit: which numbers it may use, and the curve, the matrices and the errors that it found.
+
+The model: Q·out = G(M·L), with L the light of the source, M a matrix that keeps
+neutrals, G any rising curve in each channel, and Q any matrix that keeps
+neutrals. G takes in the target's curve, a tone curve, exposure, a CDL's slope,
+offset and power; the inverse of Q takes in saturation and what else mixes the
+channels of the signal linearly. G is a cubic spline over the source's own signal.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.identification.ground import Ground
+from lutbench.model.compression import GamutCompression
+from lutbench.model.transforms import Array
+
+KNOTS = 22
+BASIS = KNOTS + 3
+"""Parameters of a curve of G."""
+
+BETWEEN = 0.15
+"""How far G is trusted between the neutral nodes, beside on them."""
+
+ENOUGH = 12.0
+"""So many values about a place of G and it is known there."""
+
+NOISE_OF_MEDIAN, NOISE_SPREAD = 1.155, 1.06
+"""The root mean square of even noise over the median of its size (2/√3), and by how much a fit
+that leaves nothing else may be over it.
+"""
+
+NO_TAIL = 1.5
+"""The same for a sum of much noise (1.4826, a normal spread): a mixing sums that of channels."""
+
+
+@dataclass(frozen=True)
+class CurveForm:
+    """What a fit may use: a curve for each channel, a compression; `held` leaves M as it is."""
+
+    tinted: bool = False
+    held: bool = False
+    compression: GamutCompression | None = None
+
+    @property
+    def curves(self) -> int:
+        """How many curves G has."""
+        return 3 if self.tinted else 1
+
+    @property
+    def rows(self) -> int:
+        """How many of the free six of M a channel hangs on: its own row, or through a compression
+        all of them.
+        """
+        if self.held:
+            return 0
+        return 2 if self.compression is None else 6
+
+    @property
+    def systems(self) -> int:
+        """How many systems of equations a fit is: one for each channel where they share nothing."""
+        return 3 if self.tinted and self.rows != 6 else 1
+
+    @property
+    def matrix_at(self) -> int:
+        """Where the free six of M stand among all parameters, after the curves."""
+        return self.curves * BASIS
+
+    @property
+    def mixing_at(self) -> int:
+        """Where those of Q stand, the last six."""
+        return self.matrix_at + (0 if self.held else 6)
+
+
+@dataclass(frozen=True)
+class CurveFit:
+    """A fit of one source: see the module's words for M, Q and G.
+
+    `error` is the root mean square in codes of the nodes that the fit keeps, their
+    number less the parameters that they have to tell,
+    `share` their part, `typical` the median over all. `seen` is how many nodes
+    each knot of G rests on. `normal`, shape (6, 6),
+    is the mean square error in codes² that a change of the free six of M costs
+    when all else is fitted anew.
+    """
+
+    source: int
+    form: CurveForm
+    matrix: Array
+    mixing: Array
+    low: float
+    high: float
+    knots: Array | None = None
+    seen: Array | None = None
+    error: float = np.inf
+    typical: float = np.inf
+    share: float = 0.0
+    normal: Array | None = None
+    settled: bool = False
+
+    @property
+    def is_noise(self) -> bool:
+        """Whether what it leaves is spread as noise is: evenly, with no tail."""
+        return self.error <= NOISE_SPREAD * NOISE_OF_MEDIAN * self.typical
+
+    @property
+    def no_tail(self) -> bool:
+        """Whether what it leaves has no more of a tail than noise of many channels together."""
+        return self.error <= NO_TAIL * self.typical
+
+    def curve(self, values: Array) -> Array:
+        """G: the de-mixed output of neutral full-scale input, shape (n, 3)."""
+        assert self.knots is not None
+        place, weights, _ = spline_basis(values, self.low, self.high)
+        return np.stack([(weights * row[place]).sum(axis=0) for row in self.knots], axis=-1)
+
+    def _rests(self, values: Array) -> Array:
+        """Whether enough nodes lie near neutral full-scale input: 0 for none, 1 for enough."""
+        assert self.seen is not None
+        place, weights, _ = spline_basis(values, self.low, self.high)
+        return np.asarray(np.minimum((weights * self.seen[place]).sum(axis=0) / ENOUGH, 1.0))
+
+    def unmixed(self, outputs: Array) -> Array:
+        """Q·out: what G gave, of full-scale outputs (n, 3)."""
+        return np.asarray(outputs @ self.mixing.T)
+
+    def free_curve(self, ground: Ground) -> tuple[Array, Array, Array]:
+        """G at the neutral nodes, where the LUT itself gives it, and halfway between them.
+
+        Inputs, outputs, and how far to trust each. Without a matrix no node
+        lies between, so nothing is known there.
+        """
+        inputs, outputs = ground.neutral_in, self.unmixed(ground.neutral)
+        if np.abs(self.matrix - np.eye(3)).max() < 1e-3:
+            return inputs, outputs, np.ones(len(inputs))
+        off = outputs - self.curve(inputs)
+        halves = (inputs[:-1] + inputs[1:]) / 2
+        between = self.curve(halves) + (off[:-1] + off[1:]) / 2
+        places = np.concatenate([inputs, halves])
+        order = np.argsort(places)
+        trust = np.concatenate([np.ones(len(inputs)), BETWEEN * self._rests(halves)])
+        return places[order], np.concatenate([outputs, between])[order], trust[order]
+
+
+def spline_basis(
+    u: Array, low: Array | float, high: Array | float
+) -> tuple[NDArray[np.int64], Array, Array]:
+    """Uniform cubic B-splines of u, (...): places, weights and their slopes, each (4, ...)."""
+    t = np.clip((u - low) / (high - low) * KNOTS, 0, KNOTS - 1e-9)
+    cell = t.astype(np.int64)
+    x = t - cell
+    rest, square = 1 - x, x * x
+    weights = np.empty((4, *x.shape))
+    weights[0] = rest * rest * rest / 6
+    weights[3] = square * x / 6
+    weights[1] = 2 / 3 - square + 3 * weights[3]
+    weights[2] = 1 - weights[0] - weights[1] - weights[3]
+    slopes = np.empty((4, *x.shape))
+    slopes[0] = -rest * rest / 2
+    slopes[3] = square / 2
+    slopes[1] = 3 * slopes[3] - 2 * x
+    slopes[2] = -slopes[0] - slopes[1] - slopes[3]
+    slopes *= KNOTS / (high - low)
+    return np.stack([cell, cell + 1, cell + 2, cell + 3]), weights, slopes

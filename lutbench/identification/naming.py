@@ -1,0 +1,234 @@
+"""From the free curve of a fit to hypotheses: targets that explain it, and what is beside."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from lutbench.errors import LutbenchError
+from lutbench.identification.curvebank import End, scale_of
+from lutbench.identification.freecurve import FreeCurve, TargetFit
+from lutbench.identification.gamutbank import Pair
+from lutbench.identification.hypothesis import Hypothesis, ToneTarget
+from lutbench.identification.knowledge import Knowledge
+from lutbench.identification.plausible import goes_together
+from lutbench.identification.samples import CODES, Samples, range_seen
+from lutbench.identification.target import fit_targets
+from lutbench.model.curves.tabulated import Tabulated
+from lutbench.model.grade import CDL_WEIGHTS, Cdl, Saturation
+from lutbench.model.signal import Range
+from lutbench.model.transforms import Array, Matrix, Transform
+from lutbench.tables.lut import Lut1D
+
+MIXES = 0.008
+"""A mixing matrix nearer to none than this is none."""
+
+MODEL_LEAVES, NOISE_LEAVES = 0.35, 1.5
+"""Codes that a model of the free curve may leave over, and times the noise."""
+
+HEIGHT_LEAVES = 1e-4
+"""What tables and matrices leave of a signal over 1, as a share of it."""
+
+PLAIN_LIMITS = 2
+"""A curve that is followed without any model may leave this many times as much."""
+
+MOST, MANY, MANY_WITHIN = 0.7, 0.5, 0.1
+"""The share of a curve that a model must explain, and a smaller one if within so many codes."""
+
+TONE_SHARE, LOG_SHARE = 0.15, 0.35
+"""The least part of a curve that a stretch must explain; and of one that no picture is shown in: a
+short stretch follows one of so many by chance.
+"""
+
+OTHER_RANGE = 40.0
+"""What a range costs that the plateaus of the LUT speak against."""
+
+OUT_OF_RANGE = -2.0
+"""Full-scale output under this stands for a node that is not to be used."""
+
+HARDLY = 1e-7
+"""So much a tabulated curve rises from node to node where it does not."""
+
+GUESS_UNPAIRED = 12.0
+"""What a guessed target costs that does not go with the gamut beside it."""
+
+GRADED_LOG = 40.0
+"""What a look on an encoding costs that no picture is shown in."""
+
+GAMUT_ONLY = 12.0
+"""What is gained by the source's own curve as target: conversions of the gamut alone are usual."""
+
+ANY_STOPS, OWN_STOPS = 0.5, {"contrast": 0.15}
+"""An exposure over which a conversion to the source's own curve is no gamut conversion alone; by
+models that tell it better.
+"""
+
+CONTRAST_ALONE = 15.0
+"""What a CDL or a contrast costs where greys have no tint: a tone curve passes for one."""
+
+NOTHING = TargetFit(-1, "tone", 0.0, 0.0, 0.0, None, 200.0)
+"""No target at all: the last resort, and what it costs."""
+
+
+@dataclass(frozen=True)
+class Beside:
+    """What a target stands beside: the source, the pair of gamuts, and the LUT itself."""
+
+    source: End
+    pair: Pair
+    samples: Samples
+
+
+def targets_of(
+    curve: FreeCurve, knowledge: Knowledge, beside: Beside, noise: float, among: Sequence[int]
+) -> list[TargetFit]:
+    """The targets, of some by their indices, that explain the free curve, each once; best first."""
+    samples = beside.samples
+    limit = max(MODEL_LEAVES, NOISE_LEAVES * noise)
+    limit += HEIGHT_LEAVES * CODES * max(float(curve.output.max()) - 1, 0.0)
+    told: list[TargetFit] = []
+    targets = [knowledge.targets[j] for j in among]
+    for fit in fit_targets(curve, targets, limit, samples.step, beside.source):
+        cost = _cost_of(fit, targets[fit.target], curve, beside, limit)
+        if cost is not None:
+            told.append(replace(fit, target=among[fit.target], cost=cost))
+    told.sort(key=lambda fit: fit.cost)
+    kept: list[TargetFit] = []
+    for fit in told:
+        if all(fit.target != other.target for other in kept):
+            kept.append(fit)
+    return kept
+
+
+def _cost_of(
+    fit: TargetFit, end: End, curve: FreeCurve, beside: Beside, limit: float
+) -> float | None:
+    """What a target costs beside its source and its gamuts; None where it does not explain much."""
+    # The source's own curve makes a gamut conversion, which leaves the exposure alone.
+    own = end.number == beside.source.number and (
+        fit.model == "tone" or abs(fit.stops) < OWN_STOPS.get(fit.model, ANY_STOPS)
+    )
+    shown = end.curve.curve.shown or own
+    most = fit.share >= MOST or (fit.share >= MANY and fit.error <= MANY_WITHIN)
+    good = fit.error <= (PLAIN_LIMITS if fit.model == "plain" else 1) * limit and most
+    if fit.model == "tone":
+        good = fit.error <= limit and fit.share >= (TONE_SHARE if shown else LOG_SHARE)
+    if not (good or fit.model == "smooth"):
+        return None
+    pair, wanted = beside.pair, range_seen(beside.samples)
+    cost = fit.cost
+    if fit.model in ("cdl", "contrast"):
+        cost += (0.0 if curve.tinted else CONTRAST_ALONE) + (0.0 if shown else GRADED_LOG)
+    if wanted is not None and end.range != wanted:
+        cost += OTHER_RANGE
+    if fit.model == "smooth" and not pair.alike and not goes_together(end, pair.target.name):
+        cost += GUESS_UNPAIRED
+    if not pair.alike and own and fit.model != "tone":
+        cost -= GAMUT_ONLY
+    return cost
+
+
+def grade_of(mixing: Array) -> tuple[Transform, ...]:
+    """What the inverse of Q is: nothing, a saturation, a matrix."""
+    if np.abs(mixing - np.eye(3)).max() < MIXES:
+        return ()
+    try:
+        mix = np.linalg.inv(mixing)
+    except np.linalg.LinAlgError:
+        return ()
+    weights = np.array(CDL_WEIGHTS)
+    plain = np.eye(3) - np.outer(np.ones(3), weights)
+    # mix = luma + amount·(identity - luma): the amount by least squares.
+    amount = float(((mix - np.outer(np.ones(3), weights)) * plain).sum() / (plain**2).sum())
+    if 0 <= amount <= 20:
+        saturation = Saturation(amount)
+        if np.abs(np.outer(np.ones(3), weights) + amount * plain - mix).max() < MIXES:
+            return (saturation,)
+    return (Matrix.from_array(mix),)
+
+
+def hypothesis_of(
+    source: End,
+    told: TargetFit,
+    knowledge: Knowledge,
+    curve: FreeCurve,
+    grade: tuple[Transform, ...],
+    samples: Samples,
+) -> Hypothesis | None:
+    pair = knowledge.bank.pair(0)
+    end = knowledge.targets[told.target] if told.target >= 0 else None
+    if end is None or told.model in ("tone", "smooth", "logistic"):
+        # Little of a tone curve that is followed to its end is left unexplained.
+        if end is not None and told.model == "tone" and told.share > 0.97:
+            return Hypothesis(source, end, pair, told.stops, None, grade)
+        name: Range = end.range if end else (range_seen(samples) or "full")
+        table = tabulated(_to_the_ends(curve, source, samples), told.stops, name)
+        if table is None:
+            return None
+        tone = ToneTarget(table, name, end, guessed=told.model == "smooth")
+        return Hypothesis(source, tone, pair, told.stops, None, grade)
+    steps: tuple[Transform, ...] = ()
+    if told.model == "cdl":
+        slope, offset, power = (tuple(map(float, row)) for row in np.asarray(told.parameters))
+        saturation = next((g.amount for g in grade if isinstance(g, Saturation)), 1.0)
+        try:
+            cdl = Cdl(slope, offset, power, saturation)  # type: ignore[arg-type]
+        except LutbenchError:
+            return None
+        steps = (cdl, *(g for g in grade if not isinstance(g, Saturation)))
+    elif told.model == "contrast":
+        steps = (_cubic(np.asarray(told.parameters)), *grade)
+    else:
+        steps = grade
+    return Hypothesis(source, end, pair, told.stops, None, steps)
+
+
+def _to_the_ends(curve: FreeCurve, source: End, samples: Samples) -> FreeCurve:
+    """The curve with the neutral nodes beyond it, where the LUT itself says how it goes on.
+
+    A shoulder flattens until noise hides its rise; there the best rising curve is taken.
+    """
+    from scipy.optimize import isotonic_regression
+
+    light = source.of_axis(samples.neutral_in)
+    fine = np.isfinite(light) & (samples.neutral > OUT_OF_RANGE).all(axis=1)
+    light, output = light[fine], samples.neutral[fine].mean(axis=1)
+    order = np.argsort(light, kind="stable")
+    light, output = light[order], output[order]
+    parts = [(curve.light, curve.output.mean(axis=1))]
+    above, below = light > curve.light.max(), light < curve.light.min()
+    first, last = parts[0][1][0], parts[0][1][-1]
+    if above.any():
+        rising = np.maximum(isotonic_regression(output[above]).x, last)
+        parts.append((light[above], rising + HARDLY * np.arange(1, above.sum() + 1)))
+    if below.any():
+        rising = np.minimum(isotonic_regression(output[below]).x, first)
+        parts.insert(0, (light[below], rising - HARDLY * np.arange(below.sum(), 0, -1)))
+    light, output = (np.concatenate(each) for each in zip(*parts, strict=True))
+    return FreeCurve(light, np.repeat(output[:, None], 3, axis=1), np.ones(len(light)), curve.noise)
+
+
+def _cubic(coefficients: Array) -> Lut1D:
+    """A cubic of the signal as a LUT of the signal."""
+    signal = np.linspace(0, 1, 1025)
+    return Lut1D((signal[:, None] ** np.arange(4)) @ coefficients.T)
+
+
+def tabulated(curve: FreeCurve, stops: float, name: Range) -> Tabulated | None:
+    """The free curve as light (after the exposure) to signal; None where it does not rise."""
+    low, span = scale_of(name)
+    light = curve.light * 2.0**stops
+    signal = (curve.output.mean(axis=1) - low) / span
+    keep = [0]
+    for i in range(1, len(light)):
+        last = float(light[keep[-1]])
+        if light[i] > last + 1e-9 * abs(last) + 1e-12 and signal[i] > signal[keep[-1]]:
+            keep.append(i)
+    if len(keep) < 4:
+        return None
+    try:
+        return Tabulated("tone curve", tuple(light[keep].tolist()), tuple(signal[keep].tolist()))
+    except LutbenchError:
+        return None
