@@ -7,13 +7,10 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from lutbench.identification.curvebank import End
-from lutbench.identification.forms.nodes import ground_of
-from lutbench.identification.forms.score import INDEPENDENT
-from lutbench.identification.forms.search import LEAST_FLOOR, UNMOVED
-from lutbench.identification.forms.yardstick import BENDS, ROWS, Yardstick, measure
-from lutbench.identification.gamutbank import Pair
+from lutbench.identification.forms.fitted import Fitted
+from lutbench.identification.forms.search import UNMOVED
+from lutbench.identification.forms.yardstick import Yardstick, measure
 from lutbench.identification.hypothesis import Hypothesis, ToneTarget, forecast
-from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.measured import Measured
 from lutbench.identification.measuring import measured_of
 from lutbench.identification.result import TOLD, Candidate, Confidence
@@ -23,61 +20,55 @@ from lutbench.identification.verdict import Finalist
 ROUNDING, ROUNDING_CODES = 1.02, 0.004
 """What an exact answer may leave: this many times the rounding of the file, and some codes."""
 
-AT_NOISE = 1.1
-"""A free form that leaves no more than so many times the noise: then each value tells by itself."""
-
-WELL = 0.5
-"""Codes that a source and a free matrix may leave where the source counts by itself."""
-
-MUCH = 4.0
-"""Codes: an answer that leaves more in the better three quarters of the nodes is a guess."""
-
 UNSEEN = 0.5
 """The most that a name is worth that the nodes cannot tell."""
+
+NATS = 10.0
+"""Nats under which leads count as they are, and over which by their logarithm."""
+
+FAR = 1000.0
+"""Nats by which a source leads where no other can be fitted."""
+
+FINEST, NEAREST = 0.02, 3e-4
+"""Codes, and entries of a matrix, under which nothing is told finer."""
 
 STRAIGHT = 1e-6
 """How far steps of log slope may differ along a plain logarithm: what arithmetic leaves."""
 
-FREE_MATRIX = 6
-"""The free numbers of a matrix that keeps neutrals."""
-
 
 @dataclass(frozen=True)
 class Odds:
-    """What turns nats into probabilities: learnt by ``tests/benchmarks/calibration.py``.
+    """The logit of a probability: a number, and so much for each thing that speaks for a name.
 
-    The numbers are those of eight LUTs of each of 21 families, first seed 300.
-
-    Parameters
-    ----------
-    temperature
-        Nats of the nodes that count as one, since misses of neighbours are alike.
-    nameless
-        Nats that no name costs beside a name: how rare parts are that nobody registered.
-    lift, slope
-        The logit of a probability is this much, and so many times that of the nats: a form that
-        does not describe all of a LUT makes nats surer of themselves than they should be.
+    Learnt by ``tests/benchmarks/calibration.py`` on half of its families.
     """
 
-    temperature: float = 2.0
-    nameless: float = 0.0
-    lift: float = 1.39
-    slope: float = 0.18
+    base: float
+    weights: tuple[float, ...]
 
-    def told(self, nats: float) -> float:
-        """The probability that is told, of the one that nats give.
+    def told(self, seen: tuple[float, ...]) -> float:
+        """The probability of a name with what was seen of it.
 
-        >>> round(Odds(lift=0.0, slope=1.0).told(0.25), 6), Odds().told(1.0) > 0.9
-        (0.25, True)
+        >>> Odds(0.0, (1.0,)).told((0.0,)), round(Odds(0.0, (1.0,)).told((2.0,)), 3)
+        (0.5, 0.881)
         """
-        held = min(max(nats, SURELY), 1 - SURELY)
-        return float(1 / (1 + np.exp(-self.lift) * ((1 - held) / held) ** self.slope))
+        logit = self.base + float(np.dot(self.weights, seen))
+        return float(1 / (1 + np.exp(-logit)))
 
 
-SURELY = 1e-4
-"""No probability of nats counts as nearer to 0 or 1."""
+CURVE_ODDS = Odds(0.325, (0.358, -0.353, -0.306))
+"""Of a source curve: by its lead before other sources, how far it is behind a free curve, and the
+misses that are left (see `seen_of`)."""
 
-LEARNT = Odds()
+RANGE_ODDS = Odds(0.325, (0.358, -0.353, -0.306))
+"""Of the source's range, by the same."""
+
+GAMUT_ODDS = Odds(0.0, (-1.0, 1.0, -0.3))
+"""Of a pair of gamuts: by how far a free matrix is from it, and from the next pair, and the misses.
+"""
+
+GIVEN_ODDS = Odds(3.0, (0.0,))
+"""Of the target's range: plateaus tell it nearly always."""
 
 
 @dataclass(frozen=True)
@@ -93,10 +84,6 @@ class Certainty:
         source = self.probabilities.get("source curve")
         if self.exact or source is None or before == "none":
             return before
-        if before == "low":
-            # Its names of gamuts may be far off, and the curve be told all the same.
-            fine = self.yardstick is not None and self.yardstick.errors[1] <= WELL
-            return "medium" if fine and source >= TOLD else "low"
         return "medium" if source >= TOLD else "low"
 
     @property
@@ -106,11 +93,12 @@ class Certainty:
 
 
 def with_certainty(
-    candidate: Candidate, best: Finalist, samples: Samples, knowledge: Knowledge
+    candidate: Candidate, best: Finalist, fitted: Fitted
 ) -> tuple[Candidate, Measured | None]:
     """The best candidate with what its names are worth, and what was measured in their stead."""
+    samples = fitted.samples
     told = forecast(best.hypothesis, samples)
-    certainty = certainty_of(replace(best, forecast=told), samples, knowledge)
+    certainty = certainty_of(replace(best, forecast=told), fitted)
     level = candidate.confidence
     if level == "high" and not (certainty.exact and _is_alone(candidate, best.hypothesis)):
         level = "medium"
@@ -122,61 +110,60 @@ def with_certainty(
         probabilities=certainty.probabilities,
     )
     yard = certainty.yardstick
-    ground = None if yard is None else ground_of(samples)
-    if yard is None or ground is None:
+    if yard is None or fitted.ground is None:
         return weighed, None
-    seen = samples, ground
-    return weighed, measured_of(best.hypothesis, yard, certainty.probabilities, seen, knowledge)
+    seen = samples, fitted.ground
+    told_parts, known = certainty.probabilities, fitted.knowledge
+    return weighed, measured_of(best.hypothesis, yard, told_parts, seen, known)
 
 
-def certainty_of(best: Finalist, samples: Samples, knowledge: Knowledge) -> Certainty:
+def certainty_of(best: Finalist, fitted: Fitted) -> Certainty:
     """How sure the names of the best hypothesis are."""
+    samples = fitted.samples
     if is_exact(best, samples):
         return Certainty({}, exact=True)
-    ground = None if samples.one_d else ground_of(samples)
-    if ground is None:
+    if fitted.ground is None:
         return Certainty()
-    floor = max(samples.noise, LEAST_FLOOR)
-    yard = measure(best.hypothesis, samples, ground, knowledge, floor)
-    return Certainty(probabilities_of(best.hypothesis, yard, samples.noise), yardstick=yard)
+    yard = measure(best.hypothesis, fitted.ground, fitted)
+    return Certainty(probabilities_of(best.hypothesis, yard), yardstick=yard)
 
 
-def probabilities_of(
-    h: Hypothesis, yard: Yardstick, noise: float, odds: Odds = LEARNT
-) -> dict[str, float]:
-    """Of the parts that the yardstick weighs.
-
-    The names with each other, the curve's name with a free matrix, a free curve with the
-    name of a pair of gamuts, both free, and other sources: each pays for its freedom, and
-    for having no name.
-    """
-    scale, freedom = 1 / odds.temperature, np.log(INDEPENDENT) / 2 / odds.temperature
-    if yard.errors[2] <= AT_NOISE * noise:
-        # Rounding tells each value apart from its neighbours.
-        scale, freedom = 3 * ROWS / INDEPENDENT, np.log(3 * ROWS) / 2
-    matrix, curve = FREE_MATRIX * freedom + odds.nameless, BENDS * freedom + odds.nameless
-    named, unpaired = yard.named * scale, yard.free_matrix * scale + matrix
-    held = np.inf if yard.held is None else yard.held.nats * scale + curve
-    # A rival has a free matrix too: it may yet have a name, where that of the best has one.
-    more = 0.0 if named <= unpaired else matrix
-    rivals = [nats * scale + more for _, nats in yard.rivals]
-    nats = np.array([named, unpaired, held, yard.free_curve * scale + matrix + curve, *rivals])
-    weights = np.exp(-np.minimum(nats - nats.min(), 500.0))
-    weights /= weights.sum()
-    source, gamut = float(weights[0] + weights[1]), float(weights[0])
-    if yard.held is not None and _names(yard.held.pair) == _names(h.pair):
-        gamut += float(weights[2])
-    unmoved = bool(np.abs(yard.matrix - np.eye(3)).max() < UNMOVED)
-    # Where no matrix mixes light, any source explains the nodes.
-    unmoved &= bool(h.grade) or isinstance(h.target, ToneTarget)
-    if unmoved or yard.errors[1] > MUCH:
-        source, gamut = min(source, UNSEEN), min(gamut, UNSEEN)
-    found = {"source curve": source, "source range": source}
-    if isinstance(h.target, ToneTarget) and h.target.guessed:
-        found["target curve"] = source
+def probabilities_of(h: Hypothesis, yard: Yardstick) -> dict[str, float]:
+    """Of each part, by what the yardstick shows of it."""
+    curve, gamut = seen_of(yard)
+    told = {
+        "source curve": CURVE_ODDS.told(curve),
+        "source range": RANGE_ODDS.told(curve),
+        "target range": GIVEN_ODDS.told(curve[-1:]),
+    }
     if not h.pair.alike:
-        found |= {"source gamut": gamut, "target gamut": gamut}
-    return {part: odds.told(value) for part, value in found.items()}
+        told |= dict.fromkeys(("source gamut", "target gamut"), GAMUT_ODDS.told(gamut))
+    mixes = h.norm is not None or h.rendering is not None
+    unmoved = not mixes and bool(np.abs(yard.matrix - np.eye(3)).max() < UNMOVED)
+    # Where no matrix mixes light, any source explains the nodes.
+    if unmoved and (bool(h.grade) or isinstance(h.target, ToneTarget)):
+        told |= {part: min(value, UNSEEN) for part, value in told.items() if part != "target range"}
+    if isinstance(h.target, ToneTarget) and h.target.guessed:
+        told["target curve"] = told["source curve"]
+    return told
+
+
+def seen_of(yard: Yardstick) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """What speaks for a source, and for a pair of gamuts, as numbers that odds weigh.
+
+    Nats of a lead, and of what a free curve does better; codes that are left, matrices that are
+    apart: in logarithms, as none of them can be taken at its word where a look is in no form.
+    """
+    own = min(yard.named, yard.free_matrix)
+    other = min((nats for _, nats in yard.rivals), default=own + FAR)
+    lead, behind = np.arcsinh([(other - own) / NATS, max(own - yard.free_curve, 0.0) / NATS])
+    left = np.log10(np.array(yard.errors) + FINEST)
+    off, farther = np.log10(np.array(yard.apart) + NEAREST)
+    return (float(lead), float(behind), float(left[1])), (
+        float(off),
+        float(farther),
+        float(left[0]),
+    )
 
 
 def _is_alone(candidate: Candidate, h: Hypothesis) -> bool:
@@ -202,10 +189,6 @@ def _is_plain_log(end: End) -> bool:
     slope = np.diff(np.asarray(end.curve.curve.decode(signal)))
     rise = np.diff(np.log(np.maximum(slope, 1e-300)))
     return bool(np.ptp(rise) < STRAIGHT < rise.min())
-
-
-def _names(pair: Pair) -> tuple[str, str]:
-    return pair.source.name, pair.target.name
 
 
 def is_exact(best: Finalist, samples: Samples) -> bool:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from lutbench.identification.curvebank import End
 from lutbench.identification.freefit import CurveFit, CurveForm, spline_basis
-from lutbench.identification.freesolve import Rows, Solved, measured_fits, solved_rows
+from lutbench.identification.freesolve import Rows, StepSolved, measured_fits, solved_rows
 from lutbench.identification.gamutbank import GamutBank
 from lutbench.identification.ground import OTHERS, ROWS, Ground, Start
 from lutbench.identification.samples import CODES, Samples
@@ -84,7 +84,7 @@ def settle_all(
 ) -> list[CurveFit]:
     """Fits of one form, each after so many Gauss-Newton steps, or until it moves no more."""
     found = list(fits)
-    last: dict[int, Solved] = {}
+    last: dict[int, StepSolved] = {}
     moving = list(range(len(found)))
     decoded = {fit.source: sources[fit.source].of_axis(samples.axis) for fit in fits}
     places = ground.axis_places.T
@@ -132,7 +132,7 @@ def refitted(
 
 def _step(
     ground: Ground, ends: Sequence[End], light_in: Array, fits: Sequence[CurveFit]
-) -> list[Solved | None]:
+) -> list[StepSolved | None]:
     """One Gauss-Newton step of fits of one form, with far rows weighed down.
 
     Arrays are (fits, channels, nodes), nodes last since there are most of them.

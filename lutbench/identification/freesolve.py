@@ -101,7 +101,7 @@ class Rows:
 
 
 @dataclass(frozen=True)
-class Solved:
+class StepSolved:
     """What solves one step's systems of one fit, its rows' weights and what it leaves, (3, n).
 
     `normal` and `prior` hold those systems, (systems, k, k): see `CurveForm.systems`.
@@ -119,7 +119,7 @@ class Solved:
     count: int
 
 
-def measured_fits(fits: Sequence[CurveFit], solved: Sequence[Solved]) -> list[CurveFit]:
+def measured_fits(fits: Sequence[CurveFit], solved: Sequence[StepSolved]) -> list[CurveFit]:
     """Fits of one form with how well they fit, and what each part of them rests on."""
     if not fits:
         return []
@@ -146,7 +146,7 @@ def measured_fits(fits: Sequence[CurveFit], solved: Sequence[Solved]) -> list[Cu
     ]
 
 
-def solved_rows(rows: Rows, fits: Sequence[CurveFit]) -> list[Solved | None]:
+def solved_rows(rows: Rows, fits: Sequence[CurveFit]) -> list[StepSolved | None]:
     """What solves the rows of each fit, far ones weighed down."""
     form = fits[0].form
     count = rows.seen.sum(axis=1)
@@ -158,7 +158,7 @@ def solved_rows(rows: Rows, fits: Sequence[CurveFit]) -> list[Solved | None]:
         weight = bisquare(miss, 6 * scale[:, None, None]) * counted
     typical = _typical(miss, counted)
     rests = rows.by_knot(weight).sum(axis=1) / CODES
-    found: list[Solved | None] = []
+    found: list[StepSolved | None] = []
     for i, fit in enumerate(fits):
         mixing = mixing_of(solution[i, form.mixing_at :].reshape(3, 2))
         if count[i] < FEWEST // 2 or np.diag(mixing).min() < COLLAPSED:
@@ -172,7 +172,7 @@ def solved_rows(rows: Rows, fits: Sequence[CurveFit]) -> list[Solved | None]:
             matrix = np.hstack([free, 1 - free.sum(axis=1, keepdims=True)])
         left = float(typical[i]), 3 * int(count[i])
         told = rests[i], weight[i], miss[i], normal[i], _prior(form)
-        found.append(Solved(matrix, mixing, knots, *told, *left))
+        found.append(StepSolved(matrix, mixing, knots, *told, *left))
     return found
 
 

@@ -98,6 +98,12 @@ class GamutBank:
         return np.asarray(self.sources == self.targets)
 
     @cached_property
+    def target_weights(self) -> Array:
+        """The luminance weights of each pair's target, (pairs, 3)."""
+        weights = [each.gamut.luminance_weights for each in self.gamuts if each.gamut is not None]
+        return np.array(weights)[self.targets]
+
+    @cached_property
     def flat(self) -> Array:
         """The matrices as rows of nine."""
         return self.matrices.reshape(-1, 9)

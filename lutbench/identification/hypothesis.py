@@ -15,13 +15,16 @@ from lutbench.identification.samples import CODES, Samples
 from lutbench.model.compression import GamutCompression
 from lutbench.model.conversion import Conversion
 from lutbench.model.curves.base import Curve
-from lutbench.model.curves.hdr import HlgSystemGamma
+from lutbench.model.curves.hdr import HlgScene, HlgSystemGamma
 from lutbench.model.curves.tabulated import Tabulated
 from lutbench.model.signal import Range
 from lutbench.model.transforms import Array, Matrix, Transform
 
 SMALL = 0.01
 """Light is told in asinh(light / this): nearly linear below, in stops above."""
+
+SAME = 1e-6
+"""Entries of matrices that differ by less are the same."""
 
 LEAST, FEW_INSIDE = 0.02, 0.02
 """Codes that are added to an error before its logarithm, and the share of nodes in gamut under
@@ -112,6 +115,19 @@ class Hypothesis:
         return replace(self, grade=(), built=made)
 
     @property
+    def gamuts(self) -> tuple[str | None, str | None]:
+        """The names of the gamuts that go in and come out; None where nothing tells them.
+
+        An OOTF, or a tone on luminance, weighs the channels as the gamut does that goes with it.
+        """
+        if not self.pair.alike:
+            return self.pair.source.name, self.pair.target.name
+        made = self.built
+        if made is None or made.kind == "curve" or not _weighs(made):
+            return None, None
+        return made.source.gamut.name, made.target.gamut.name
+
+    @property
     def beside(self) -> tuple[str, ...]:
         """What stands beside curves, a matrix and a grade, each as a phrase."""
         told = [] if self.built is None else list(_beside(self.built))
@@ -123,7 +139,7 @@ class Hypothesis:
                 f"gains of {red:+.2f} stops in red and {blue:+.2f} in blue".replace("-", "−")
             )
         if self.inset is not None:
-            told.append("a matrix before the tone curve that the one after it undoes")
+            told.append(_inset_words(self.inset))
         if self.norm is not None:
             number = "the largest channel" if isinstance(self.norm, str) else "luminance"
             told.append(f"a tone curve on {number}")
@@ -223,8 +239,26 @@ class Forecast:
         return float(np.sqrt(np.mean(self.miss[self.counted] ** 2)))
 
 
+def _weighs(made: Conversion) -> bool:
+    """Whether something in a description weighs channels by the gamut they are in."""
+    shown = made.source.display is not None or made.target.display is not None
+    return shown or (made.tone is not None and not made.tone.per_channel)
+
+
+def _inset_words(inset: Matrix) -> str:
+    """A matrix on light in the target gamut: a saturation, or one that another undoes."""
+    rows = inset.array
+    luma = np.array([rows[1, 0], rows[0, 1], rows[0, 2]])
+    if np.abs(rows - luma - np.eye(3) * (1 - luma.sum())).max() < SAME:
+        return f"a saturation of {1 - luma.sum():.2f} in light"
+    return "a matrix before the tone curve that the one after it undoes"
+
+
 def _beside(task: Conversion) -> Iterator[str]:
     """What a description has beside curves, gamuts, tone and a look after them."""
+    for end in (task.source, task.target):
+        if isinstance(end.curve, HlgScene) and end.display is not None:
+            yield f"the light of an HLG display of {end.display.peak:.0f} cd/m²"
     if task.white_balance is not None:
         red, green, blue = np.diag(task.white_balance.array)
         yield f"a white balance by gains of {red:.3g}, {green:.3g} and {blue:.3g}"

@@ -100,7 +100,7 @@ def _freed(h: Hypothesis, yard: Yardstick, ground: Ground, most: float) -> Bent 
     model = form.model(ground.thinned(ROWS), [Source(h.source, h.rendering)])
     found = Bent(model, matrix, yard.loose.mixing)
     for bends in FINER:
-        found = bent(found, Bending(bends, STEPS, form.mixed, held=paired))
+        found = bent(found, Bending(bends, STEPS, form.mixed, held=paired, look=form.look))
     return found
 
 

@@ -62,6 +62,10 @@ def match_neutral(
         count += seen.astype(float) @ (w2 > 0).astype(float).T
         stops[:, :, c] = mean / np.log(2)
     rms = np.sqrt(error / np.maximum(count, 1)) * CODES
+    # A channel that stays as it is says nothing: the others do.
+    told = np.isfinite(stops)
+    mean = np.where(told, stops, 0.0).sum(axis=2) / np.maximum(told.sum(axis=2), 1)
+    stops = np.where(told, stops, mean[..., None])
     return NeutralMatch(np.where(count >= 3 * FEWEST, rms, np.inf), stops)
 
 

@@ -230,6 +230,14 @@ def _of_rivals(result: Identification) -> Iterator[str]:
     )
 
 
+def _rounding(step: float) -> str:
+    """What a step of rounding is: bits, or decimals."""
+    bits = math.log2(1 / step + 1)
+    if abs(bits - round(bits)) < 1e-6:
+        return f"{round(bits)} bits"
+    return f"{round(-math.log10(step))} decimals"
+
+
 def _of_doubt(samples: Samples) -> str:
     """Why an answer without a look is not a sure one."""
     size = len(samples.neutral_in)
@@ -237,7 +245,7 @@ def _of_doubt(samples: Samples) -> str:
         return f"With {size} nodes little is sure: the same LUT with {LARGE} or more would tell."
     if samples.step > 0:
         return (
-            f"It is rounded to {round(math.log2(1 / samples.step + 1))} bits, which hides finer "
+            f"It is rounded to {_rounding(samples.step)}, which hides finer "
             "differences: the same LUT with six decimals would tell."
         )
     return "What you know of it, given with --source-curve and the like, makes the answer safer."

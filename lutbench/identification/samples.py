@@ -12,6 +12,7 @@ from lutbench.errors import LutbenchError
 from lutbench.identification.curvebank import scale_of
 from lutbench.model.signal import CODES_10_BIT, Range
 from lutbench.model.transforms import Array, Transform
+from lutbench.tables.enlarging import shrunk, straight_from
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D, lattice
 from lutbench.tables.nodes import before_shaper, check_domain, diagonal, greys, sensible
 
@@ -25,6 +26,11 @@ FEW = 17
 """The same where many hypotheses are compared."""
 
 SIX_DECIMALS = 1e-6
+FEW_DECIMALS, WHOLE = (4, 5), 0.01
+"""Decimals that files are written with beside six, and how near to whole steps values lie then:
+those of float32 lie nearer.
+"""
+
 # A plateau blurred by noise ends this far under its peak: three 10-bit codes.
 BLUR = 3 / CODES
 NOISE_CODES = 0.58
@@ -58,7 +64,8 @@ class Samples:
     margin
         How far inside `low` and `high` a value must lie to count as not clipped.
     step
-        The step of a table rounded to 8, 10, 12 or 16 bits; 0 for one that is not.
+        The step of a table rounded to 8, 10, 12 or 16 bits, or to 4 or 5 decimals; 0 for one
+        that is not.
     one_d
         Whether the LUT is 1D, so that only its neutral axis means anything.
     piles
@@ -182,7 +189,8 @@ def _spread(count: int, most: int) -> NDArray[np.int64]:
 def _lattice_of(lut: Transform) -> tuple[Array, Array]:
     """The inputs along an edge and the table; sampled anew where the edges differ."""
     if isinstance(lut, Lut3D) and _alike(lut.domain):
-        return np.linspace(lut.domain[0, 0], lut.domain[1, 0], lut.size), lut.table.astype(float)
+        table = _as_made(lut.table.astype(float))
+        return np.linspace(lut.domain[0, 0], lut.domain[1, 0], len(table)), table
     if isinstance(lut, ShaperLut3D):
         axis = _axis_through(lut)
         if axis is not None:
@@ -191,6 +199,12 @@ def _lattice_of(lut: Transform) -> tuple[Array, Array]:
     low, high = float(domain[0].min()), float(domain[1].max())
     axis = np.linspace(low, high, MOST)
     return axis, np.asarray(lut.apply(lattice(MOST, [[low] * 3, [high] * 3])), dtype=float)
+
+
+def _as_made(table: Array) -> Array:
+    """The table, or the smaller one it was enlarged from: between its nodes nothing is told."""
+    found = straight_from(np.moveaxis(table, -1, 0))
+    return table if found is None else shrunk(table, found[0])
 
 
 def _axis_through(lut: ShaperLut3D) -> Array | None:
@@ -270,6 +284,10 @@ def _step(flat: Array) -> float:
         # Six decimals of a file blur a code by this much.
         if np.abs(codes - np.round(codes)).max() < (2**bits - 1) * SIX_DECIMALS:
             return 1 / (2**bits - 1)
+    for decimals in FEW_DECIMALS:
+        scaled = flat * 10.0**decimals
+        if np.abs(scaled - np.round(scaled)).max() < WHOLE:
+            return float(10.0**-decimals)
     return 0.0
 
 

@@ -2,39 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from lutbench.identification.alike import with_alike
 from lutbench.identification.claims import claims_of
-from lutbench.identification.curvebank import End
 from lutbench.identification.curvesonly import averaged, is_apart, only_mixes
-from lutbench.identification.freecurve import cost_of
-from lutbench.identification.hypothesis import Forecast, error_of, forecast
+from lutbench.identification.hypothesis import Forecast, forecast
 from lutbench.identification.knowledge import Knowledge, Pins, knowledge_of
 from lutbench.identification.known import (
-    FORECASTS,
-    MOST_PAIRS,
     finalists_of,
     search_compressed,
     search_known,
-    search_partly,
 )
 from lutbench.identification.look import measured_look
-from lutbench.identification.neutral import NeutralMatch, match_neutral
-from lutbench.identification.plausible import uncommonness
+from lutbench.identification.loosely import NEUTRAL_EXACT, curves_alone, with_more
+from lutbench.identification.neutral import match_neutral
 from lutbench.identification.result import Confidence, Identification, Kind, Look
 from lutbench.identification.samples import CODES, SIX_DECIMALS, Samples, samples_of
 from lutbench.identification.simpler import simpler
-from lutbench.identification.trial import search_by_trial
-from lutbench.identification.unknown import (
-    Loose,
-    fields_of,
-    search_curves,
-    search_free,
-)
 from lutbench.identification.untint import untinted_forms
 from lutbench.identification.untold import guessed_curves, is_untold, plainest_first
 from lutbench.identification.verdict import (
@@ -43,37 +31,24 @@ from lutbench.identification.verdict import (
     candidates_of,
     explained_share,
     kind_of,
+    likeliest_first,
     ranked,
     usual_first,
 )
 from lutbench.identification.words import FAR_CODES, FAR_DELTA_E, explained
 from lutbench.model.catalogue import Catalogue, open_catalogue
 from lutbench.model.compression import GamutCompression
-from lutbench.model.grade import Cdl
 from lutbench.model.transforms import Transform
-from lutbench.tables.lut import Lut1D
+
+if TYPE_CHECKING:
+    from lutbench.identification.forms.fitted import Fitted
 
 NEUTRAL_WITHIN = 1.2
 """Codes: a pair of curves that misses the neutral axis by more is not followed up."""
 
-NEUTRAL_EXACT = 0.9
-"""Codes: a pair of curves that explains the neutral axis this well is taken to be in the LUT."""
-
 WHOLE, SEEN_SHARE = 1.2, 0.05
 """Codes that rounding and noise of a code may leave, and the least share of nodes in gamut."""
 
-POOR = 2.0
-"""Codes: where the best leaves more, pairs of gamuts are tried one by one."""
-
-NOISE_SHARE = 1.2
-NO_BETTER = 0.9
-AS_ALL, TABLE_LEAVES = 1.5, 0.04
-"""With an error on all nodes up to this many times that of the fit, nothing is left over; and what
-a tone curve known as a table leaves between its points, in codes.
-"""
-
-TINTED_FROM = 1.0
-UNTINTED_EXACT = 0.8
 TOO_MUCH_LEFT = 10.0
 """Median ΔE 2000 over which a remainder is no look on a conversion any more."""
 
@@ -139,52 +114,79 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
         look = Look(False, 0.0, 0.0, 0.0)
         return explained(Identification("identity", "high", (), look, samples=samples))
     apart = samples.one_d or is_apart(samples)
-    if apart and not samples.one_d:
-        samples = averaged(samples)
+    if apart:
+        # Each channel by itself: the gamut is left as it was.
+        samples = samples if samples.one_d else averaged(samples)
+        knowledge = replace(knowledge, bank=knowledge.bank.first)
+    fitted = None if apart else _fitted(samples, knowledge)
+    order, built = _found(samples, knowledge, fitted)
+    if not order:
+        look = measured_look(None, _unchanged(samples), samples)
+        kind: Kind = "curve" if _is_curve(samples, apart) else "unknown"
+        return explained(Identification(kind, "none", (), look, samples=samples))
+    return _told(order, built, samples, knowledge, fitted)
+
+
+def _fitted(samples: Samples, knowledge: Knowledge) -> Fitted:
+    from lutbench.identification.forms.fitted import Fitted
+
+    return Fitted(samples, knowledge)
+
+
+def _found(
+    samples: Samples, knowledge: Knowledge, fitted: Fitted | None
+) -> tuple[list[Finalist], list[Finalist]]:
+    """Finalists, best first; and those of whole descriptions, where there are any.
+
+    Where channels are apart nothing is `fitted` to colours.
+    """
+    apart = fitted is None
     # Channels apart give each value to many nodes.
     few = samples if apart else samples.few
-    match = match_neutral(samples, knowledge.sources, knowledge.targets)
-    if apart:
-        knowledge = replace(knowledge, bank=knowledge.bank.first)
-    scored = search_known(
-        samples, knowledge.sources, knowledge.targets, knowledge.bank, match, NEUTRAL_WITHIN
+    ends = knowledge.sources, knowledge.targets, knowledge.bank
+    match = match_neutral(samples, *ends[:2])
+    order = ranked(
+        finalists_of(search_known(samples, *ends, match, NEUTRAL_WITHIN), few, knowledge)
     )
-    order = ranked(finalists_of(scored, few, knowledge))
     if not apart and not (order and _is_whole(order[0])):
-        packed = search_compressed(
-            samples, knowledge.sources, knowledge.targets, knowledge.bank, match, NEUTRAL_EXACT
-        )
+        packed = search_compressed(samples, *ends, match, NEUTRAL_EXACT)
         order = ranked([*order, *finalists_of(packed, few, knowledge, GamutCompression())])
     whole = bool(order) and _is_whole(order[0])
     plain = whole or bool(order and order[0].error <= EXACT)
-    known = [] if apart or plain else _as_built(order, samples, knowledge, straight=True)
-    if known:
-        order = known
-    elif not plain:
-        more = _curves(samples, knowledge) if apart else _with_more(samples, knowledge, match)
+    built = [] if apart or plain else _as_built(order, samples, knowledge, straight=True)
+    if built:
+        return built, built
+    if not plain:
+        more = curves_alone(samples, knowledge) if apart else with_more(samples, knowledge, match)
         order = ranked([*order, *more])
-    if (
-        not apart
-        and not known
-        and not (order and explained_share(order[0].forecast, few) >= EXPLAINED)
-    ):
+    if fitted and not (order and explained_share(order[0].forecast, few) >= EXPLAINED):
         from lutbench.identification.forms.search import in_other_forms
 
-        order = in_other_forms(order, samples, knowledge)
-    if not order:
-        is_curve = apart or any(only_mixes(form) for form in [samples, *untinted_forms(samples)])
-        order = ranked(guessed_curves(few, knowledge)) if is_curve else []
-    if not order:
-        look = measured_look(None, _unchanged(samples), samples)
-        kind: Kind = "curve" if is_curve else "unknown"
-        return explained(Identification(kind, "none", (), look, samples=samples))
-    if not (apart or whole or known):
-        known = _as_built(order, samples, knowledge)
-    untold = not known and is_untold(order)
-    if known:
-        order = known
-    else:
-        order = usual_first(order, few)
+        order = in_other_forms(order, fitted)
+    if not order and _is_curve(samples, apart):
+        order = ranked(guessed_curves(few, knowledge))
+    if order and not (apart or whole):
+        built = _as_built(order, samples, knowledge)
+    return built or order, built
+
+
+def _is_curve(samples: Samples, apart: bool) -> bool:
+    """Whether the channels do no more to each other than mix after curves of their own."""
+    return apart or any(only_mixes(form) for form in [samples, *untinted_forms(samples)])
+
+
+def _told(
+    order: list[Finalist],
+    built: list[Finalist],
+    samples: Samples,
+    knowledge: Knowledge,
+    fitted: Fitted | None,
+) -> Identification:
+    """The answer that finalists make."""
+    few = samples if fitted is None else samples.few
+    untold = not built and is_untold(order)
+    if not built:
+        order = usual_first(likeliest_first(order, few), few)
         if untold:
             order = plainest_first(order, few)
         order = [simpler(order[0], few), *order[1:]]
@@ -196,18 +198,18 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
     clean = forecast(best.hypothesis.without_grade(), samples)
     look = measured_look(best.hypothesis, clean, samples)
     level = candidates[0].confidence
-    if not known:
+    if not built:
         level = _held(level, look, clean.median)
     if "source curve" in candidates[0].not_told and level != "none":
         level = "low"
     first = replace(candidates[0], confidence=level)
-    if len(known) > 1:
+    if len(built) > 1:
         first = replace(first, confidence="medium", not_told=(*first.not_told, "target curve"))
     measured = None
-    if not apart:
+    if fitted is not None:
         from lutbench.identification.certainty import with_certainty
 
-        first, measured = with_certainty(first, best, samples, knowledge)
+        first, measured = with_certainty(first, best, fitted)
     return explained(
         Identification(
             kind_of(best.hypothesis),
@@ -241,137 +243,6 @@ def _held(level: Confidence, look: Look, median: float) -> Confidence:
     if look.median > TOO_MUCH_LEFT or level == "low":
         return "low"
     return "medium"
-
-
-def _with_more(samples: Samples, knowledge: Knowledge, match: NeutralMatch) -> list[Finalist]:
-    """Finalists with a look, a tone curve, or a compressed gamut."""
-    found = _partly(samples, samples, knowledge, match)
-    if found and min(each.error for each in found) <= EXACT:
-        return found
-    forms = untinted_forms(samples)
-    plain = _untinted(samples, forms, knowledge)
-    if plain:
-        return [*found, *plain]
-    places = match.shortlist(NEUTRAL_EXACT, MOST_PAIRS)
-    sources = sorted({i for i, _ in places}) or None
-    loose: list[Loose] = []
-    for field in fields_of([samples, *forms], knowledge, sources):
-        loose = sorted([*loose, *search_free(field, knowledge)], key=lambda each: each.cost)
-        if loose and loose[0].error <= TINTED_FROM:
-            break
-    loose = [_on_the_axis(each, samples, knowledge, match) for each in loose]
-    found += _worked_out(loose, samples.few, found)
-    if not found or ranked(found)[0].error > POOR:
-        tried = search_by_trial(
-            samples, knowledge.sources, knowledge.targets, knowledge.bank, match, NEUTRAL_EXACT
-        )
-        found += finalists_of(tried, samples.few, knowledge)
-    return found
-
-
-def _untinted(samples: Samples, forms: Sequence[Samples], knowledge: Knowledge) -> list[Finalist]:
-    """Finalists of known curves that explain the LUT without its tint; none where none does.
-
-    A tint that goes with luma, taken out, may leave a plain conversion.
-    """
-    matches = [match_neutral(form, knowledge.sources, knowledge.targets) for form in forms]
-    order = sorted(zip(matches, forms, strict=True), key=lambda each: float(each[0].error.min()))
-    best: list[Finalist] = []
-    error = UNTINTED_EXACT
-    for match, form in order:
-        if match.error.min() > NEUTRAL_EXACT:
-            break
-        found = _partly(samples, form, knowledge, match)
-        least = min((each.error for each in found), default=np.inf)
-        if least <= error:
-            best, error = found, least
-        if error <= NOISE_SHARE * samples.noise:
-            break
-    return best
-
-
-def _on_the_axis(
-    loose: Loose, samples: Samples, knowledge: Knowledge, match: NeutralMatch
-) -> Loose:
-    """The hypothesis with its exposure from the neutral axis, where no curve follows the target.
-
-    Mixing the channels leaves neutrals alone, and the axis tells them better than a fit.
-    """
-    h = loose.hypothesis
-    if not isinstance(h.target, End) or any(isinstance(each, Cdl | Lut1D) for each in h.grade):
-        return loose
-    at = knowledge.sources.index(h.source), knowledge.targets.index(h.target)
-    neutral = float(match.error[at])
-    if neutral > NEUTRAL_EXACT:
-        return loose
-    excess = np.sqrt(max(neutral**2 - samples.noise**2, 0.0))
-    stops = float(match.stops[at].mean())
-    cost = float(cost_of(np.array(excess), 1))
-    return replace(loose, hypothesis=replace(h, stops=stops), curve_cost=cost)
-
-
-def _worked_out(
-    loose: list[Loose], samples: Samples, found: Sequence[Finalist] = ()
-) -> list[Finalist]:
-    """Finalists of free fits, whose errors are those of the nodes that were fitted.
-
-    Where one foretells the LUT no better than what was found with known curves
-    alone, its error on all nodes counts, as theirs does. So do those of all where
-    one of them, without a grade, foretells all nodes about as well as those that were
-    fitted.
-    """
-    best = min((each.error for each in found), default=np.inf)
-    order = sorted(loose, key=lambda each: each.cost + uncommonness(each.hypothesis))
-    worked = [(each, forecast(each.hypothesis, samples)) for each in order[:FORECASTS]]
-    wholes = [error_of(told, samples) for _, told in worked]
-    explained = any(
-        whole <= AS_ALL * each.error + TABLE_LEAVES and not each.hypothesis.grade
-        for (each, _), whole in zip(worked, wholes, strict=True)
-    )
-    return [
-        Finalist(
-            each.hypothesis,
-            told,
-            max(each.error, whole) if explained or whole > NO_BETTER * best else each.error,
-            each.curve_cost,
-        )
-        for (each, told), whole in zip(worked, wholes, strict=True)
-    ]
-
-
-def _curves(samples: Samples, knowledge: Knowledge) -> list[Finalist]:
-    """Finalists for channels that do not act on each other."""
-    return _worked_out(search_curves(samples, knowledge), samples)
-
-
-def _partly(
-    samples: Samples, plain: Samples, knowledge: Knowledge, match: NeutralMatch
-) -> list[Finalist]:
-    """Finalists of known curves that explain a part of `plain`, or all of it exactly."""
-    places = match.shortlist(NEUTRAL_EXACT, MOST_PAIRS)
-    scored = search_partly(
-        plain, knowledge.sources, knowledge.targets, knowledge.bank, match, places
-    )
-    found = finalists_of(scored, plain.few, knowledge)
-    if plain is samples:
-        return [_compressed(each, plain.few) for each in found]
-    packed = search_compressed(
-        plain, knowledge.sources, knowledge.targets, knowledge.bank, match, NEUTRAL_EXACT
-    )
-    found += finalists_of(packed, plain.few, knowledge, GamutCompression())
-    return [replace(each, forecast=forecast(each.hypothesis, samples.few)) for each in found]
-
-
-def _compressed(finalist: Finalist, samples: Samples) -> Finalist:
-    """The finalist with the reference gamut compression, where that explains more."""
-    if finalist.hypothesis.pair.alike:
-        return finalist
-    hypothesis = replace(finalist.hypothesis, compression=GamutCompression())
-    told = forecast(hypothesis, samples)
-    error = error_of(told, samples)
-    if error >= 0.5 * finalist.error:
-        return finalist
-    return Finalist(hypothesis, told, error, finalist.curve_cost)
 
 
 def _is_whole(finalist: Finalist) -> bool:

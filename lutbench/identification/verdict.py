@@ -34,6 +34,10 @@ CURVE_ROUNDING, CURVE_CODES = 1.2, 0.1
 ONE_MATRIX = 1e-6
 """Matrices whose coefficients agree to six decimals are one."""
 
+NEXT, MORE = 12, 0.05
+"""How many of the best may be ties, and the share of values that one must explain more to be first.
+"""
+
 TIE_COST = 6.0
 WEIGHT = 400.0
 """What an error e in codes costs is this times log e: it rests on hundreds of nodes."""
@@ -144,6 +148,25 @@ def _is_plain(target: ToneTarget, end: End) -> bool:
     return bool(np.median(np.abs(off)) * CODES <= PLAIN_CODES)
 
 
+def likeliest_first(order: Sequence[Finalist], samples: Samples) -> list[Finalist]:
+    """The order with the one first that explains most values, of those whose errors are a tie.
+
+    A geometric mean of errors weighs the values that are exact most, and hardly those that are
+    not explained at all.
+    """
+    if not order:
+        return []
+    first = order[0]
+    tied = [
+        each for each in order[1:NEXT] if is_tie(each, first) and each.cost - first.cost < TIE_COST
+    ]
+    share = explained_share(first.forecast, samples)
+    best = max(tied, key=lambda each: explained_share(each.forecast, samples), default=first)
+    if explained_share(best.forecast, samples) < share + MORE:
+        return list(order)
+    return [best, *(each for each in order if each is not best)]
+
+
 def usual_first(order: Sequence[Finalist], samples: Samples) -> list[Finalist]:
     """The same order, with BT.1886 before gamma 2.2 where a tone curve leaves only a guess.
 
@@ -241,13 +264,13 @@ def _candidate(first: Finalist, others: list[Finalist], level: Confidence) -> Ca
     return Candidate(
         source=Side(
             h.source.curve.name,
-            None if alike else h.pair.source.name,
+            h.gamuts[0],
             h.source.range,
             h.source.curve.rendering,
         ),
         target=Side(
             end.curve.name if end else None,
-            None if alike else h.pair.target.name,
+            h.gamuts[1],
             h.target.range,
             end.curve.rendering if end else None,
         ),

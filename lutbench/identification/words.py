@@ -45,10 +45,10 @@ def _explanation(result: Identification) -> str:
         )
     best = result.best
     if result.measured is not None and result.measured.curve is not None:
-        return " ".join([result.measured.words, _nearest(best)])
+        return " ".join([result.measured.words, *_all_the_same(best), _nearest(best)])
     if best.probabilities.get("source curve", 1.0) < TOLD:
         known = "Does not tell what it expects: no curve explains it as a name must."
-        return " ".join([known, _nearest(best)])
+        return " ".join([known, *_all_the_same(best), _nearest(best)])
     parts = [_expects(result, best), _does(result, best)]
     if best.hypothesis is not None and best.hypothesis.beside:
         parts.append(f"It has {' and '.join(best.hypothesis.beside)}.")
@@ -84,6 +84,18 @@ def _expects(result: Identification, best: Candidate) -> str:
     text = f"Expects {best.source.curve}{gamut} in {best.source.range} range."
     measured = result.measured
     return text if measured is None else f"{text} {measured.words}"
+
+
+def _all_the_same(best: Candidate) -> list[str]:
+    """The parts that are told where the source curve is not; none where none is."""
+    source, target = best.source, best.target
+    told = {part for part, value in best.probabilities.items() if value >= TOLD}
+    told -= set(best.not_told)
+    takes = [f"takes {source.gamut}"] if source.gamut and "source gamut" in told else []
+    gives = [target.gamut] if target.gamut and "target gamut" in told else []
+    gives += [f"{target.range} range"] if "target range" in told else []
+    phrases = [*takes, *([f"gives {' in '.join(gives)}"] if gives else [])]
+    return [f"Told all the same: it {' and '.join(phrases)}."] if phrases else []
 
 
 def _nearest(best: Candidate) -> str:

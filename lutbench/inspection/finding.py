@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any, ClassVar, Literal
 import numpy as np
 
 from lutbench.inspection import lattice as measures
-from lutbench.inspection.enlarging import enlarged_from
 from lutbench.inspection.subject import CODES, Subject
+from lutbench.tables.enlarging import enlarged_from
 
 if TYPE_CHECKING:
     from lutbench.inspection.hue import HueShift

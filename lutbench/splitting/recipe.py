@@ -185,9 +185,10 @@ def _look(grade: tuple[Transform, ...], place: str) -> str:
 
 def _side(key: str, encoding: Encoding, names: dict[int, str]) -> str:
     curve = names.get(id(encoding.curve), encoding.curve.name)
+    display = f"display_peak = {encoding.display.peak!r}\n" if encoding.display else ""
     return (
         f"[{key}]\ncurve = {_quoted(curve)}\ngamut = {_quoted(encoding.gamut.name)}\n"
-        f'range = "{encoding.range}"\n'
+        f'range = "{encoding.range}"\n{display}'
     )
 
 

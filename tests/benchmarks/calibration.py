@@ -3,11 +3,11 @@
     python tests/benchmarks/calibration.py --count 4 --first-seed 300 --cache FOLDER
     python tests/benchmarks/calibration.py --cache FOLDER --plot docs/pictures/identify-odds.svg
 
-Each LUT is identified once; its probabilities are worked out for every setting of a grid.
-The families, in the order of the alphabet, are dealt out in two halves. The setting with
-the least loss (mean -log of what was said of what is so) on the first, its logits moved and
-scaled to that end, is reported on the second. Only parts that the LUT can tell count; a name
-where there is none is wrong.
+Each LUT is identified once. The families, in the order of the alphabet, are dealt out in two
+halves. For each part that is weighed the numbers of its odds are those with the least loss (mean
+-log of what was said of what is so, and a little for large numbers) on the first half; what they
+say is reported on the second. Only parts that the LUT can tell count; a name where there is none
+is wrong.
 """
 
 from __future__ import annotations
@@ -19,7 +19,6 @@ import multiprocessing
 import os
 import sys
 import warnings
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -38,14 +37,17 @@ from lutbench.identification import certainty
 from lutbench.identification.certainty import Odds
 from lutbench.model.catalogue import Catalogue, open_catalogue
 
-TEMPERATURES = (1.0, 2.0, 4.0, 8.0, 16.0, 32.0)
-NAMELESS = (0.0, 1.0, 2.0, 3.0, 4.0, 6.0)
-GRID = [Odds(*each, lift=0.0, slope=1.0) for each in itertools.product(TEMPERATURES, NAMELESS)]
 EDGES = (0.0, 0.3, 0.5, 0.7, 0.8, 0.9, 1.0)
 LEAST = 1e-3
 """No probability counts as less, so that one surprise does not decide all."""
 
+RIDGE = 0.5
+"""What the square of a number costs, in losses of one part: few LUTs speak for no large one."""
+
+WEIGHED = ("source curve", "source range", "source gamut", "target gamut", "target range")
+
 Row = dict[str, Any]
+Learnt = dict[str, Odds]
 Pairs = list[tuple[float, bool]]
 
 
@@ -69,9 +71,9 @@ def main() -> None:
             pass
     rows = [json.loads(_file(*job, options.cache).read_text("utf-8")) for job in jobs]
     found = learnt(halves(rows)[0])
-    print("\n".join(report(rows, *found)))
+    print("\n".join(report(rows, found)))
     if options.plot:
-        plot(rows, *found, options.plot)
+        plot(rows, found, options.plot)
 
 
 def _file(name: str, seed: int, cache: Path) -> Path:
@@ -86,34 +88,40 @@ def _found(job: tuple[str, int, Path]) -> None:
 
 
 def row_of(case: Case) -> Row:
-    """What is so of each part that was named, and its probability by every setting."""
-    kept: list[dict[str, float]] = []
-    plain = certainty.probabilities_of
+    """What is so of each part that was named, and what was seen of it."""
+    kept: dict[str, tuple[float, ...]] = {}
+    plain = certainty.seen_of
 
-    def watched(*given: Any) -> dict[str, float]:
-        kept.extend(plain(*given, odds) for odds in GRID)
-        return plain(*given)
+    def watched(*given: Any) -> Any:
+        curve, gamut = plain(*given)
+        kept.update(dict.fromkeys(("source curve", "source range"), curve))
+        kept.update(dict.fromkeys(("source gamut", "target gamut"), gamut))
+        kept["target range"] = curve[-1:]
+        return curve, gamut
 
-    certainty.probabilities_of = watched
+    certainty.seen_of = watched
     try:
         known = Catalogue(without=case.without) if case.without else open_catalogue(user=False)
         found = lutbench.identify(case.lut, catalogue=known)
     finally:
-        certainty.probabilities_of = plain
+        certainty.seen_of = plain
     best = found.best
     if best is None:
-        return {"right": {}, "said": [], "word": "none"}
+        return {"right": {}, "seen": {}, "word": "none"}
+    # Where nothing shows a part, no odds are asked.
+    capped = {part for part, value in best.probabilities.items() if value == certainty.UNSEEN}
     right = {}
-    for part in ("source curve", "source gamut", "source range", "target gamut"):
+    for part in WEIGHED:
         end, _, what = part.partition(" ")
         key, name = part.replace(" ", "_"), getattr(getattr(best, end), what)
         ties = [name, *getattr(best.same_as, key, ())]
-        if key in case.truth.open_parts or name is None:
+        if key in case.truth.open_parts or name is None or part in capped:
             continue
         names = case.truth.names(key)
         if key in case.truth.unnamed or names:
             right[part] = any(same(key, each, str(one)) for each in names for one in ties)
-    return {"right": right, "said": kept, "word": found.confidence}
+    seen = {part: each for part, each in kept.items() if part in best.probabilities}
+    return {"right": right, "seen": seen, "word": found.confidence}
 
 
 def halves(rows: list[Row]) -> tuple[list[Row], list[Row]]:
@@ -125,15 +133,13 @@ def halves(rows: list[Row]) -> tuple[list[Row], list[Row]]:
     ]
 
 
-def pairs(rows: list[Row], setting: int, odds: Odds) -> Pairs:
+def pairs(rows: list[Row], odds: Learnt, only: str = "") -> Pairs:
     """The probability of each part that was weighed, and whether its name is right."""
     return [
-        (odds.told(float(said[part])), bool(row["right"][part]))
+        (odds[part].told(tuple(seen)), bool(row["right"][part]))
         for row in rows
-        if row["said"]
-        for said in [row["said"][setting]]
-        for part in said
-        if part in row["right"]
+        for part, seen in row["seen"].items()
+        if part in row["right"] and only in ("", part)
     ]
 
 
@@ -144,33 +150,39 @@ def loss(found: Pairs) -> float:
     return float(-np.mean(np.log(np.maximum(told, LEAST))))
 
 
-def learnt(rows: list[Row]) -> tuple[int, Odds]:
-    """The setting with the least loss, and its odds."""
-    found = []
-    for k, each in enumerate(GRID):
+def learnt(rows: list[Row]) -> Learnt:
+    """The odds of each part with the least loss."""
+    found = {}
+    for part in WEIGHED:
+        seen = [(row["seen"][part], row["right"][part]) for row in rows if _has(row, part)]
+        x = np.array([each for each, _ in seen], dtype=np.float64)
+        sign = np.where([right for _, right in seen], 1.0, -1.0)
 
-        def left(x: Any, k: int = k, each: Odds = each) -> float:
-            return loss(pairs(rows, k, replace(each, lift=x[0], slope=abs(x[1]))))
+        def left(b: Any, x: Any = x, sign: Any = sign) -> float:
+            wrong = np.logaddexp(0, -sign * (b[0] + x @ b[1:]))
+            return float(wrong.sum() + RIDGE * np.sum(b[1:] ** 2))
 
-        best = minimize(left, [0.0, 1.0], method="Nelder-Mead", options={"maxiter": 60})
-        odds = replace(each, lift=float(best.x[0]), slope=abs(float(best.x[1])))
-        found.append((float(best.fun), k, odds))
-    _, k, odds = min(found, key=lambda each: each[0])
-    return k, odds
+        best = minimize(left, np.zeros(1 + x.shape[1])).x
+        found[part] = Odds(float(best[0]), tuple(map(float, best[1:])))
+    return found
 
 
-def report(rows: list[Row], setting: int, odds: Odds) -> list[str]:
+def _has(row: Row, part: str) -> bool:
+    return part in row["seen"] and part in row["right"]
+
+
+def report(rows: list[Row], odds: Learnt) -> list[str]:
     """What was learnt, its loss on either half, and how often what was said is so."""
     one, other = halves(rows)
-    lines = [
-        f"Learnt on {len(one)} LUTs: {odds}",
-        f"Loss there {loss(pairs(one, setting, odds)):.3f}, on the {len(other)} others "
-        f"{loss(pairs(other, setting, odds)):.3f}",
+    lines = [f"{part}: {each}" for part, each in odds.items()]
+    lines += [
+        f"Learnt on {len(one)} LUTs: loss there {loss(pairs(one, odds)):.3f}, on the "
+        f"{len(other)} others {loss(pairs(other, odds)):.3f}",
         "",
         "| said | parts, learnt on | right | parts, held out | right |",
         "|---|---:|---:|---:|---:|",
     ]
-    binned = [bins(pairs(each, setting, odds)) for each in (one, other)]
+    binned = [bins(pairs(each, odds)) for each in (one, other)]
     for k, (low, high) in enumerate(itertools.pairwise(EDGES)):
         cells = [f"{each[k][1]} | {_share(each[k][2], each[k][1])}" for each in binned]
         lines.append(f"| {low:.0%} to {high:.0%} | {' | '.join(cells)} |")
@@ -195,7 +207,7 @@ def bins(found: Pairs) -> list[tuple[float, int, int]]:
     return made
 
 
-def plot(rows: list[Row], setting: int, odds: Odds, path: Path) -> None:
+def plot(rows: list[Row], odds: Learnt, path: Path) -> None:
     """What was said against how often it is so, on the families held out, with counts."""
     from matplotlib import rc_context
     from matplotlib.figure import Figure
@@ -211,7 +223,7 @@ def plot(rows: list[Row], setting: int, odds: Odds, path: Path) -> None:
             (one, "s", "#999999", "families learnt on"),
             (other, "o", "#0072B2", "families held out"),
         ):
-            seen = [each for each in bins(pairs(half, setting, odds)) if each[1]]
+            seen = [each for each in bins(pairs(half, odds)) if each[1]]
             said = np.array([each[0] for each in seen])
             count, right = (np.array([each[k] for each in seen]) for k in (1, 2))
             low = np.nan_to_num(beta.ppf(0.05, right, count - right + 1))

@@ -25,7 +25,6 @@ NOT_YET = "not taken apart yet"
 LONG_FILES: dict[str, str] = {}
 
 LONG_FUNCTIONS = {
-    "identification/search.py: answer": OWN_SEARCH,
     "media/clip/ycbcr_loops.py: _decode_lines": COMPILED,
     "report/identification.py: _figures": "one figure after the other, a few lines each",
     "tables/kernels.py: _run": COMPILED,

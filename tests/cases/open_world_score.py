@@ -26,6 +26,7 @@ from open_world.case import PARTS, Case
 from open_world.spaces import same_curve
 
 from lutbench.errors import LutbenchError
+from lutbench.identification.result import TOLD
 from lutbench.model.catalogue import Catalogue, open_catalogue
 
 SURE, LIKELY, GUESS, NOTHING = "sure", "likely", "a guess", "not told"
@@ -143,11 +144,13 @@ def said(report: dict[str, Any], part: str) -> tuple[str, list[str], str]:
 
 
 def confidence(candidate: dict[str, Any], part: str) -> str:
-    """How sure a candidate is of a part: by itself where the report says so, else as a whole."""
-    given = candidate.get("confidence", NOTHING)
-    if isinstance(given, dict):
-        given = given.get(part, given.get("whole", NOTHING))
-    return WORDS.get(str(given), NOTHING)
+    """How sure a candidate is of a part: by itself where the report says so, else as a whole.
+
+    Where the whole is a guess, the report's sentences tell the parts that it still is sure of.
+    """
+    word = WORDS.get(str(candidate.get("confidence", NOTHING)), NOTHING)
+    alone = (candidate.get("probabilities") or {}).get(part, 0.0)
+    return LIKELY if word == GUESS and alone >= TOLD else word
 
 
 def verdict(part: str, truth: tuple[str, ...], name: str, ties: list[str], word: str) -> str:

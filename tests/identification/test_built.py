@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
+import open_world
 import pytest
 from identification_cases import Case, build
 
@@ -74,6 +75,23 @@ def test_split_gives_the_recipe_back_and_it_builds_the_lut(tmp_path: Path) -> No
     assert isinstance(again, Lut3D)
     # Six decimals round either way; the numbers are given to four.
     assert np.abs(again.table - np.asarray(lut.table)).max() < 2e-6  # type: ignore[attr-defined]
+
+
+HDR = (
+    ("PQ to HLG, HLG to PQ", 710, "the light of an HLG display of 600 cd/m²"),
+    ("BT.2446 method C", 710, "by the tone bt2446-c (crosstalk 0.1)"),
+)
+
+
+@pytest.mark.parametrize(("family", "seed", "said"), HDR)
+def test_what_weighs_channels_by_bt_2020_tells_it(family: str, seed: int, said: str) -> None:
+    # Recommendation ITU-R BT.2100-2, table 5 (OOTF), and Report ITU-R BT.2446-1, method C, as
+    # tests/cases/open_world has them.
+    found = lutbench.identify(open_world.case(family, seed).lut, catalogue=Catalogue())
+    assert found.confidence == "high"
+    assert found.best is not None
+    assert (found.best.source.curve, found.best.source.gamut) == ("BT.2100 PQ", "BT.2020")
+    assert said in found.explanation
 
 
 def test_a_tone_curve_of_another_formula_is_not_taken_for_one_of_these() -> None:

@@ -109,6 +109,15 @@ def test_what_stands_beside_curves_and_a_matrix_is_said() -> None:
     assert "a tone curve on luminance" in luminance.explanation
 
 
+def test_a_saturation_in_light_is_told_from_another_pair_of_gamuts() -> None:
+    case, answer = found("saturation in light", 712)
+    best = answer.best
+    assert best is not None
+    assert same("source_gamut", str(case.truth.source_gamut), best.source.gamut or "")
+    # The amount is that of the case's own draw, to the two decimals that are said.
+    assert "a saturation of 1.23 in light" in answer.explanation
+
+
 def test_split_says_what_its_parts_leave_out(tmp_path: Path) -> None:
     lut = tmp_path / "lut.cube"
     lut.write_bytes(found("HLG to SDR", 0)[0].text)

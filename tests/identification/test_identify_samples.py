@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.interpolate import RegularGridInterpolator
 
 from lutbench.errors import LutbenchError
+from lutbench.identification.knowledge import knowledge_of
+from lutbench.identification.neutral import match_neutral
 from lutbench.identification.samples import FEW, MOST, samples_of
+from lutbench.model.catalogue import open_catalogue
 from lutbench.model.grade import Cdl
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D, lattice
 
@@ -28,6 +32,34 @@ def test_of_a_large_lattice_some_nodes_and_the_whole_grey_scale() -> None:
     np.testing.assert_allclose(found.table, lut.apply(found.nodes), atol=1e-12)
     assert found.neutral.shape == (65, 3)
     np.testing.assert_allclose(found.neutral[:, 0], np.linspace(0, 1, 65) ** 1.7, atol=1e-12)
+
+
+def test_an_enlarged_table_is_the_smaller_one_that_it_was_made_from() -> None:
+    """Enlarged by scipy in straight lines; the smaller table comes back to six decimals of it."""
+    mixing = np.array([[0.7, 0.2, 0.1], [0.1, 0.8, 0.1], [0.1, 0.3, 0.6]])
+    small = (lattice(9) @ mixing.T) ** 1.7
+    axis = np.linspace(0, 1, 9)
+    lines = RegularGridInterpolator((axis, axis, axis), small)
+    large = np.round(lines(lattice(17).reshape(-1, 3)).reshape(17, 17, 17, 3), 6)
+    found = samples_of(Lut3D(large))
+    np.testing.assert_allclose(found.axis, axis, atol=1e-12)
+    np.testing.assert_allclose(found.table, small, atol=2e-6)
+
+
+@pytest.mark.parametrize("decimals", [4, 5])
+def test_few_decimals_are_a_rounding(decimals: int) -> None:
+    found = samples_of(Lut3D(np.round(lattice(9) ** 1.7, decimals)))
+    assert found.step == 10.0**-decimals
+    # Even rounding leaves a step over the root of twelve.
+    assert found.noise == pytest.approx(1023 * 10.0**-decimals / np.sqrt(12))
+
+
+def test_a_channel_that_stays_as_it_is_leaves_exposures_finite() -> None:
+    ramp = np.linspace(0, 1, 256)
+    known = knowledge_of(open_catalogue(user=False))
+    found = samples_of(Lut1D(np.stack([ramp**0.5, np.full(256, 0.25), ramp**0.5], axis=1)))
+    match = match_neutral(found, known.sources[:8], known.targets[:8])
+    assert np.isfinite(match.stops).all()
 
 
 def test_few_of_the_nodes_are_spread_from_end_to_end() -> None:

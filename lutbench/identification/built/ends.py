@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from lutbench.errors import LutbenchError
 from lutbench.identification.curvebank import End
 from lutbench.identification.gamutbank import GamutBank, Pair
 from lutbench.identification.hypothesis import Hypothesis
 from lutbench.model.conversion import Conversion, Encoding
-from lutbench.model.gamuts import BT709
+from lutbench.model.curves.hdr import HlgScene
+from lutbench.model.gamuts import BT709, BT2020
+from lutbench.model.light import Display
 
 
 @dataclass(frozen=True)
@@ -23,7 +25,7 @@ class Between:
     def hypothesis(self, made: Conversion, bank: GamutBank) -> Hypothesis:
         """The hypothesis of a description between these ends."""
         pair = bank.pair(0)
-        if made.kind != "curve":
+        if made.source.gamut != made.target.gamut:
             names = made.source.gamut, made.target.gamut, made.adaptation
             every = (bank.pair(index) for index in range(len(bank)))
             pair = next(
@@ -42,14 +44,24 @@ class Between:
         pair = self.pair if pair is None else pair
         if pair.source.gamut is None or pair.target.gamut is None or pair.published:
             return None
-        gamuts = (BT709, BT709) if pair.alike else (pair.source.gamut, pair.target.gamut)
+        curves = self.source.curve.curve, self.target.curve.curve
+        # An OOTF, or a tone of HDR, weighs the channels by the gamut that goes with it.
+        kept = BT2020 if any(curve.has_ootf for curve in curves) else BT709
+        gamuts = (kept, kept) if pair.alike else (pair.source.gamut, pair.target.gamut)
         source, target = (
             Encoding(end.curve.curve, gamut, end.range)
             for end, gamut in zip((self.source, self.target), gamuts, strict=True)
         )
         try:
-            if pair.alike:
+            if source.side != target.side:
+                source, target = (_on_display(end) for end in (source, target))
+            if pair.alike and kept is BT709:
                 return Conversion(source, target, "curve")
             return Conversion(source, target, adaptation=pair.adaptation)
         except LutbenchError:
             return None
+
+
+def _on_display(end: Encoding) -> Encoding:
+    """HLG as the reference display shows it, where its light meets that of another display."""
+    return replace(end, display=Display()) if isinstance(end.curve, HlgScene) else end

@@ -13,6 +13,7 @@ from lutbench.identification.built.ends import Between
 from lutbench.identification.built.parts import (
     COMPRESSION,
     EXPOSURE,
+    HLG_DISPLAY,
     LEFT,
     MAPPING,
     NOTHING,
@@ -53,6 +54,9 @@ GLANCED, FITTED = 100, 400
 
 MOVE = 0.01
 """By how much a setting is moved to see whether greys show it."""
+
+UNSEEN = 1e-6
+"""Codes by which greys change in arithmetic alone."""
 
 NEARLY = 1.0
 """Codes that greys may miss by and a grade still come to explain all, once colours are seen."""
@@ -97,7 +101,7 @@ class Fitting:
                 return self._finished(base, like.parts, like.values)
             return self._tinted(ends, base) or self._balanced(ends)
         # A plain conversion is straight from end to end.
-        shoulders = [(EXPOSURE,), (EXPOSURE, tone("shoulder"))]
+        shoulders = [*_plain_forms(base), (EXPOSURE, tone("shoulder"))]
         for parts in shoulders if straight else _grey_forms(base):
             told = solved(base, parts, self.greys)
             if told.error > self.limit:
@@ -147,7 +151,8 @@ class Fitting:
                 moved = replace(task.tone, **{each.name: value + move})
             except LutbenchError:
                 continue
-            if np.array_equal(self.greys.misses(replace(task, tone=moved)), plain):
+            change = self.greys.misses(replace(task, tone=moved)) - plain
+            if np.abs(change).max() < UNSEEN:
                 found.append(each.name)
         return found if not task.tone.per_channel else []
 
@@ -232,9 +237,15 @@ class Fitting:
         return [pair, *(each for each in like if not each.published), *self._to_others(pair)]
 
 
+def _plain_forms(base: Conversion) -> Iterator[tuple[Part, ...]]:
+    """An exposure, with the display that HLG is shown on where one is named."""
+    shown = base.source.display or base.target.display
+    yield (EXPOSURE, HLG_DISPLAY) if shown else (EXPOSURE,)
+
+
 def _grey_forms(base: Conversion) -> Iterator[tuple[Part, ...]]:
     """Combinations of parts that greys show."""
-    yield (EXPOSURE,)
+    yield from _plain_forms(base)
     display = base.meeting.source == "display"
     for method in tones(display):
         yield (tone(method),) if display else (EXPOSURE, tone(method))

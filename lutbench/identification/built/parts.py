@@ -15,14 +15,19 @@ import numpy as np
 from lutbench.errors import LutbenchError
 from lutbench.model.compression import GamutCompression
 from lutbench.model.conversion import Conversion, Place, mapping_into
+from lutbench.model.curves.hdr import HlgScene
 from lutbench.model.gamut_map import KNEE, MOST_KNEE
 from lutbench.model.grade import Cdl, Saturation, gains
+from lutbench.model.light import Display
 from lutbench.model.parameter import parameters
 from lutbench.model.tone import ToneMapper, tone_mapper, tone_names
 from lutbench.model.transforms import Array
 
 MOST_STOPS = 6.0
 """Stops of exposure that a LUT may have: the longest ladders of viewing LUTs."""
+
+KILO = 1000.0
+"""cd/m² that the peak of a display of HLG is counted in: the reference display has one of them."""
 
 MOST_GAIN = 4.0
 """What a channel of a white balance, or a slope of a CDL, is multiplied by at most."""
@@ -82,6 +87,18 @@ def _mapped(task: Conversion, v: Array) -> Conversion:
 
 
 MAPPING = Part("mapping", (KNEE,), (0.0,), (MOST_KNEE,), _mapped)
+
+
+def _displayed(task: Conversion, v: Array) -> Conversion:
+    display = Display(float(v[0]) * KILO)
+    source, target = (
+        replace(end, display=display) if isinstance(end.curve, HlgScene) else end
+        for end in (task.source, task.target)
+    )
+    return replace(task, source=source, target=target)
+
+
+HLG_DISPLAY = Part("peak of the display of HLG", (1.0,), (0.2,), (10.0,), _displayed)
 
 
 def cdl(place: Place) -> Part:

@@ -14,7 +14,7 @@ import numpy as np
 from lutbench.identification.built.ends import Between
 from lutbench.identification.built.fitting import Fitting
 from lutbench.identification.built.solve import limit_of
-from lutbench.identification.built.straight import straight_ends
+from lutbench.identification.built.straight import hlg_ends, straight_ends
 from lutbench.identification.curvebank import End
 from lutbench.identification.hypothesis import Forecast, Hypothesis, error_of, forecast
 from lutbench.identification.knowledge import Knowledge
@@ -89,7 +89,8 @@ def _ends(
     seen: list[tuple[End, End]] = []
     pair = hypotheses[0].pair if hypotheses else knowledge.bank.pair(0)
     straight = STRAIGHT if thorough or not hypotheses else 0
-    for source, target in straight_ends(samples, knowledge, shown, straight):
+    ends = hlg_ends(samples, shown, knowledge)[:STRAIGHT] if straight else []
+    for source, target in [*ends, *straight_ends(samples, knowledge, shown, straight)]:
         seen.append((source, target))
         yield Between(source, target, pair)
     sources: list[End] = []

@@ -11,6 +11,7 @@ import numpy as np
 from lutbench.identification.curvebank import End
 from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.samples import CODES, Samples
+from lutbench.model.curves.hdr import HlgScene
 from lutbench.model.transforms import Array
 
 SAME = 3e-4
@@ -23,6 +24,12 @@ in nats: two that agree finely, or three that do.
 
 FAR = 1e3
 """What stands for slopes that nothing tells."""
+
+FEWEST = 6
+"""Greys that tell a line."""
+
+LINE, LINE_NOISE = 0.3, 3.0
+"""Codes, and times the noise, that greys may miss a line of stops by."""
 
 DARK = 1e-7
 """Light under this is not looked at: its logarithm means little."""
@@ -58,6 +65,43 @@ def straight_ends(
     return [(knowledge.sources[i], targets[j]) for i, j in places if best[i, j] >= LEAST]
 
 
+def hlg_ends(samples: Samples, targets: list[End], knowledge: Knowledge) -> list[tuple[End, End]]:
+    """HLG and the light of another display, where all greys lie along one line of stops.
+
+    The OOTF of BT.2100 is a power of greys, whatever the display.
+    """
+    clear = samples.inside(samples.neutral).all(axis=1)
+    signal = samples.neutral.mean(axis=1)
+    with np.errstate(all="ignore"):
+        rise = np.nan_to_num(np.gradient(signal) * CODES, posinf=FAR, neginf=0.0)
+    found = []
+    for source in knowledge.sources:
+        for target in targets:
+            is_hlg = [isinstance(end.curve.curve, HlgScene) for end in (source, target)]
+            sides = {end.curve.curve.kind_of_light.side for end in (source, target)}
+            if sum(is_hlg) != 1 or len(sides) < 2:
+                continue
+            x, y = _stops(source.of_axis(samples.neutral_in)), _stops(target.decode(signal))
+            fine = clear & np.isfinite(x) & np.isfinite(y)
+            if fine.sum() < FEWEST:
+                continue
+            x, y = x[fine], y[fine]
+            codes = np.clip(rise[fine] / np.maximum(np.gradient(y), 1e-9), 0.0, FAR)
+            left = _off_line(x, y, codes)
+            if left <= max(LINE, LINE_NOISE * samples.noise):
+                found.append((left, len(found), source, target))
+    return [(source, target) for _, _, source, target in sorted(found, key=lambda each: each[:2])]
+
+
+def _off_line(x: Array, y: Array, codes: Array) -> float:
+    """What the best line leaves, root mean square in codes; `codes` are those of a unit of y."""
+    weight = np.maximum(codes**2, 1e-12)
+    x, y = x - np.average(x, weights=weight), y - np.average(y, weights=weight)
+    spread = float(np.sum(weight * x * x))
+    slope = float(np.sum(weight * x * y)) / spread if spread > 0 else 0.0
+    return float(np.sqrt(np.mean((codes * (y - slope * x)) ** 2)))
+
+
 def _stops(light: Array) -> Array:
     with np.errstate(all="ignore"):
-        return np.where(np.nan_to_num(light) > DARK, np.log2(light), np.nan)
+        return np.where(np.isfinite(light) & (light > DARK), np.log2(light), np.nan)

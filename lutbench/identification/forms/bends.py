@@ -12,6 +12,7 @@ from functools import lru_cache
 import numpy as np
 
 from lutbench.identification.forms.free import Model, moved
+from lutbench.identification.forms.looks import NUMBERS, LookModel
 from lutbench.identification.forms.nodes import Lights
 from lutbench.identification.forms.norms import NormModel
 from lutbench.model.transforms import Array
@@ -55,17 +56,21 @@ class Bent:
 
 @dataclass(frozen=True)
 class Bending:
-    """How: so many bends in so many steps; Q is free where it is `mixed`, M unless `held`."""
+    """How: so many bends in so many steps; Q is free where it is `mixed`, M unless `held`.
+
+    A `look` stands in the stead of Q, and is free.
+    """
 
     bends: int
     steps: int
     mixed: bool = False
     held: bool = False
+    look: bool = False
 
     @property
     def free(self) -> Array:
         """The rows of numbers that may move, of bends, M and Q."""
-        count = self.bends + (12 if self.mixed else 6)
+        count = self.bends + 6 + (NUMBERS if self.look else 6 if self.mixed else 0)
         kept = [k for k in range(count) if not (self.held and 0 <= k - self.bends < 6)]
         rows: Array = np.eye(count)[kept]
         return rows
@@ -78,6 +83,8 @@ def bent(start: Bent, how: Bending) -> Bent:
     def made(x: Array) -> Bent:
         bends, m = x[: how.bends], x[how.bends : how.bends + 6]
         q = moved(start.mixing, x[how.bends + 6 :]) if how.mixed else start.mixing
+        if how.look:
+            q = start.mixing + x[how.bends + 6 :]
         return Bent(curve.bent(start.model, bends), moved(start.matrix, m), q)
 
     def misses(x: Array) -> Array:
@@ -98,8 +105,14 @@ def bent(start: Bent, how: Bending) -> Bent:
             best, least, damp = x, error, damp / 3
         soft = 1 / np.hypot(1, size / (2 * np.median(size) + 0.02))
         weight = np.where(size >= UNSEEN / 2, 0.0, soft)[:, None]
-        columns = [((plain - misses(x + STEP * each)) * weight).ravel() / STEP for each in free]
+        # What the numbers of a look do is known without a trial.
+        tried = free[: len(free) - NUMBERS] if how.look else free
+        columns = [((plain - misses(x + STEP * each)) * weight).ravel() / STEP for each in tried]
         slopes = np.stack(columns, axis=1)
+        here = made(x)
+        if isinstance(here.model, LookModel):
+            told = np.nan_to_num(here.model.slopes(here.matrix)) * weight[..., None]
+            slopes = np.concatenate([slopes, told.reshape(-1, NUMBERS)], axis=1)
         normal = slopes.T @ slopes
         normal += np.diag(damp * np.diag(normal) + RIDGE * np.trace(normal) / len(free) + TINY)
         step = np.linalg.solve(normal, slopes.T @ (plain * weight).ravel())

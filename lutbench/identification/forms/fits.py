@@ -8,7 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from lutbench.identification.curvebank import End
-from lutbench.identification.forms.free import UNTOLD, Model, light_space, signal_space, typical
+from lutbench.identification.forms.free import (
+    UNTOLD,
+    Model,
+    light_space,
+    moved,
+    signal_space,
+    typical,
+)
+from lutbench.identification.forms.looks import NUMBERS, LookModel
 from lutbench.identification.forms.nodes import Ground, Lights, Source, lights_of
 from lutbench.identification.forms.norms import NormModel
 from lutbench.identification.forms.score import INDEPENDENT, nats_of
@@ -43,11 +51,27 @@ class Form:
     display: End | None = None
     norm: str | tuple[float, float, float] = ""
     compression: GamutCompression | None = None
+    look: bool = False
+    """Whether a smooth look stands in the second matrix's stead."""
+
+    @property
+    def extra(self) -> int:
+        """The free numbers of the second matrix, or of a look."""
+        return NUMBERS if self.look else 6 if self.mixed else 0
 
     @property
     def parameters(self) -> int:
         """The free numbers of a fit, a name of the form counted as one."""
-        return (12 if self.mixed else 6) + bool(self.norm or self.compression)
+        return 6 + self.extra + bool(self.norm or self.compression)
+
+    @property
+    def nothing(self) -> Array:
+        """A second matrix, or a look, that changes nothing."""
+        return np.zeros(NUMBERS) if self.look else np.eye(3)
+
+    def changed(self, mixing: Array, step: Array) -> Array:
+        """A second matrix, or a look, with its free numbers moved."""
+        return mixing + step if self.look else moved(mixing, step) if self.mixed else mixing
 
     def model(self, ground: Ground, sources: Sequence[Source]) -> Model | NormModel:
         """The model of some sources on some nodes."""
@@ -59,6 +83,8 @@ class Form:
         if self.norm:
             weights = None if isinstance(self.norm, str) else self.norm
             return NormModel(ground, lights, space, weights)
+        if self.look:
+            return LookModel(ground, lights, space)
         return Model(ground, lights, space, self.compression)
 
 
@@ -129,6 +155,16 @@ def _first(
     form: Form, part: Ground, sources: Sequence[Source], kept: int
 ) -> Iterator[tuple[int, Array, Array, float]]:
     """The sources that fit a part of the nodes best: which, M, Q, and the error in codes."""
+    if form.look:
+        plain = Form().model(part, sources)
+        matrix = plain.first(np.eye(3))
+        looked = LookModel(part, plain.lights, signal_space(part))
+        numbers = np.zeros((len(sources), NUMBERS))
+        matrix, numbers, error = looked.refined(matrix, numbers, True, 2)
+        for k in np.argsort(error)[:kept]:
+            if error[k] < UNTOLD:
+                yield int(k), matrix[k], numbers[k], float(error[k])
+        return
     model = form.model(part, sources)
     error = np.full(len(sources), np.inf)
     matrix = np.broadcast_to(np.eye(3), (len(sources), 3, 3)).copy()

@@ -27,6 +27,12 @@ SHARE, LEAST_SEEN, UNTOLD = 0.6, 0.25, 1e3
 this many codes.
 """
 
+KNOWN_TO = 0.05
+"""Codes that a neutral axis known at its nodes is known to between them."""
+
+FEWER = 0.25
+"""Later steps look at no more than this share of the nodes: the rest may be clipped or looks."""
+
 REACH, FLATTEST = 1e-4, 1e-3
 """A slope of light is taken over this much signal, and counts as no less than this."""
 
@@ -190,12 +196,18 @@ class Model:
         return moved(matrix, step[:, :6]), moved(mixing, step[:, 6:]) if mixed else mixing
 
 
-def typical(misses: Array) -> Array:
-    """The size in codes that most of the foretold nodes stay under, (s,)."""
+def evenly(misses: Array) -> Array:
+    """The geometric mean of the sizes in codes, (s,): far nodes weigh no more than near ones."""
+    size = np.where(np.isnan(misses), UNTOLD, np.abs(misses)).max(axis=2)
+    return np.asarray(np.exp(np.mean(np.log(size + KNOWN_TO), axis=1)))
+
+
+def typical(misses: Array, share: float = SHARE) -> Array:
+    """The size in codes that a share of the foretold nodes stay under, (s,)."""
     size = np.where(np.isnan(misses), np.inf, np.abs(misses)).max(axis=2)
     seen = np.isfinite(size).sum(axis=1)
     order = np.sort(size, axis=1)
-    at = np.maximum((SHARE * (seen - 1)).astype(np.int64), 0)
+    at = np.maximum((share * (seen - 1)).astype(np.int64), 0)
     return np.where(seen >= LEAST_SEEN * size.shape[1], order[np.arange(len(order)), at], UNTOLD)
 
 

@@ -8,10 +8,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.identification.curvebank import End
+from lutbench.identification.curvebank import End, scale_of
 from lutbench.identification.forms.fits import FreeFit
 from lutbench.identification.forms.free import free_of, moved, rows_to_one
-from lutbench.identification.forms.score import nats_of
+from lutbench.identification.forms.looks import NUMBERS, LookModel, SmoothLook
+from lutbench.identification.forms.score import INDEPENDENT, nats_of
 from lutbench.identification.freecurve import FreeCurve, TargetFit
 from lutbench.identification.gamutbank import GamutBank, Pair
 from lutbench.identification.ground import rising_run
@@ -35,11 +36,20 @@ PAIRS, TARGETS = 3, 2
 INSET_PAIRS = 5
 """Pairs that are tried with a matrix before the tone curve as well."""
 
+SATURATED, AMOUNTS = 2, (0.3, 2.5)
+"""Pairs that are tried with a saturation in light, and what it may be."""
+
+FREED = 0.5 * np.log(INDEPENDENT) + 3.0
+"""Nats that a saturation costs: a number that is free, and a part that few LUTs have."""
+
 SETTLES = 3
 """Steps to the second matrix when the first is held."""
 
 UNSEEN = 1e3
 """Codes: what a node misses by that nothing foretells."""
+
+GAIN_STEPS, MOST_GAIN = 4, 0.5
+"""Steps to the gains of channels, and the most that one changes in a step, as a logarithm."""
 
 TINTED, LEAST_GAIN = 1.5, 0.005
 """Codes, root mean square, from which the neutral axis may show gains of the channels, and
@@ -74,9 +84,11 @@ class Named:
 def hypotheses_of(fit: FreeFit, knowledge: Knowledge) -> list[tuple[Hypothesis, float]]:
     """The likeliest names for a free fit, each with the cost of its curve; best pairs first."""
     nodes = _Nodes(fit)
-    named = list(_pairs(nodes, knowledge.bank))
+    pulls = _pulls(nodes)
+    named = [*_pairs(nodes, knowledge.bank, pulls), *_saturated(nodes, knowledge.bank, pulls)]
     if fit.form.display is not None and fit.form.mixed:
-        named = sorted([*_inset(nodes, knowledge.bank), *named], key=lambda one: one.nats)
+        named += _inset(nodes, knowledge.bank)
+    named.sort(key=lambda one: one.nats)
     return [each for one in named[:PAIRS] for each in _with_targets(fit, one, knowledge)]
 
 
@@ -108,23 +120,35 @@ class _Nodes:
 
     def slopes(self, matrices: Callable[[Array], tuple[Array, Array]], count: int) -> Array:
         """What each of `count` numbers does to the misses, (3n, count), and those, weighed."""
-        plain = self.misses(*matrices(np.zeros(count)))
+        start = matrices(np.zeros(count))
+        plain = self.misses(*start)
         weight = self.weight(plain)
-        moves = STEP * np.eye(count)
+        # What the numbers of a look do is known without a trial.
+        told = NUMBERS if isinstance(self.model, LookModel) else 0
+        moves = STEP * np.eye(count)[: count - told]
         columns = [plain, *((plain - self.misses(*matrices(each))) / STEP for each in moves)]
-        return np.stack([(each * weight).ravel() for each in columns], axis=1)
+        slopes = np.stack([(each * weight).ravel() for each in columns], axis=1)
+        if isinstance(self.model, LookModel):
+            look = np.nan_to_num(self.model.slopes(start[0])) * weight[..., None]
+            slopes = np.concatenate([slopes, look.reshape(-1, NUMBERS)], axis=1)
+        return slopes
 
     def settled(self, matrix_of: Callable[[Array], Array], mixing: Array) -> Array:
         """The Q that leaves least, with an M that hangs on it."""
-        for _ in range(SETTLES):
+        form = self.fit.form
+        # A look is linear in its numbers.
+        for _ in range(1 if form.look else SETTLES):
 
             def both(step: Array, start: Array = mixing) -> tuple[Array, Array]:
-                q = moved(start, step)
+                q = form.changed(start, step)
                 return matrix_of(q), q
 
-            told = self.slopes(both, 6)
-            step = np.linalg.lstsq(told[:, 1:], told[:, 0], rcond=1e-8)[0]
-            mixing = moved(mixing, np.clip(step, -0.2, 0.2))
+            told = self.slopes(both, form.extra)
+            step = np.asarray(
+                np.linalg.lstsq(told[:, 1:], told[:, 0], rcond=1e-6 if form.look else 1e-8)[0],
+                float,
+            )
+            mixing = form.changed(mixing, step if form.look else np.clip(step, -0.2, 0.2))
         return mixing
 
 
@@ -155,27 +179,55 @@ def _inset(nodes: _Nodes, bank: GamutBank) -> Iterator[Named]:
         yield nodes.named(pair, before(mixing), mixing, inset=inset)
 
 
-def _pairs(nodes: _Nodes, bank: GamutBank) -> Iterator[Named]:
-    """The pairs of gamuts nearest to M, each with gains of the channels and the Q it leaves."""
+Pulls = tuple[Array, Array]
+"""What a change of the free numbers of M costs when Q follows: a form of squares, and a slope."""
+
+
+def _pulls(nodes: _Nodes) -> Pulls:
+    """Of the M of a free fit."""
     fit = nodes.fit
 
     def both(step: Array) -> tuple[Array, Array]:
-        q = moved(fit.mixing, step[6:]) if fit.form.mixed else fit.mixing
-        return moved(fit.matrix, step[:6]), q
+        return moved(fit.matrix, step[:6]), fit.form.changed(fit.mixing, step[6:])
 
-    told = nodes.slopes(both, 12 if fit.form.mixed else 6)
+    told = nodes.slopes(both, 6 + fit.form.extra)
     off, a, q = told[:, 0], told[:, 1:7], told[:, 7:]
     if q.shape[1]:
         # What Q can make good says nothing against a pair.
-        back = np.linalg.pinv(q)
+        back = np.linalg.pinv(q, rcond=1e-5 if fit.form.look else 1e-15)
         a, off = a - q @ (back @ a), off - q @ (back @ off)
-    normal, right = a.T @ a, a.T @ off
+    return a.T @ a, a.T @ off
+
+
+def _saturated(nodes: _Nodes, bank: GamutBank, pulls: Pulls) -> Iterator[Named]:
+    """The pairs nearest to M with a saturation in the light of their target, which is linear."""
+    fit, (normal, right) = nodes.fit, pulls
+    if fit.form.norm or fit.form.mixed or fit.form.look:
+        return  # Q, or a look, has a saturation already
     plain = rows_to_one(bank.matrices)
-    apart = free_of(plain) - free_of(fit.matrix)
+    luma = (bank.target_weights[:, None, :] @ plain).repeat(3, axis=1)
+    move, rest = free_of(plain) - free_of(luma), free_of(luma) - free_of(fit.matrix)
+    pulled = move @ normal
+    size = np.maximum(np.einsum("ij,ij->i", pulled, move), 1e-12)
+    amount = (move @ right - np.einsum("ij,ij->i", pulled, rest)) / size
+    told = (amount > AMOUNTS[0]) & (amount < AMOUNTS[1])
+    apart = rest + amount[:, None] * move
+    extra = np.einsum("ij,jk,ik->i", apart, normal, apart) - 2 * apart @ right
+    for index, pair in _each_once(np.argsort(np.where(told, extra, np.inf)), bank, SATURATED):
+        weights = np.outer(np.ones(3), bank.target_weights[index])
+        inset = weights + amount[index] * (np.eye(3) - weights)
+        made = nodes.named(pair, inset @ plain[index], fit.mixing, inset=Matrix.from_array(inset))
+        yield replace(made, nats=made.nats + FREED)
+
+
+def _pairs(nodes: _Nodes, bank: GamutBank, pulls: Pulls) -> Iterator[Named]:
+    """The pairs of gamuts nearest to M, each with gains of the channels and the Q it leaves."""
+    fit, (normal, right) = nodes.fit, pulls
+    plain = rows_to_one(bank.matrices)
     gains = np.zeros((len(plain), 2))
     if fit.ground.tinted > TINTED:
-        change, gains = _gains(plain, apart, normal, right)
-        apart = apart + (change @ gains[..., None])[..., 0]
+        gains = _gains(plain, fit.matrix, normal, right)
+    apart = free_of(_gained(plain, gains)) - free_of(fit.matrix)
     extra = np.einsum("ij,jk,ik->i", apart, normal, apart) - 2 * apart @ right
     for index, pair in _each_once(np.argsort(extra), bank, PAIRS):
         red, blue = np.exp(gains[index])
@@ -183,7 +235,7 @@ def _pairs(nodes: _Nodes, bank: GamutBank) -> Iterator[Named]:
         own = (float(red), 1.0, float(blue)) if gained else None
         matrix = rows_to_one(pair.matrix * np.array(own or (1.0, 1.0, 1.0)))
         mixing = fit.mixing
-        if q.shape[1]:
+        if fit.form.extra:
 
             def held(_: Array, matrix: Array = matrix) -> Array:
                 return matrix
@@ -192,16 +244,25 @@ def _pairs(nodes: _Nodes, bank: GamutBank) -> Iterator[Named]:
         yield nodes.named(pair, matrix, mixing, gains=own)
 
 
-def _gains(plain: Array, apart: Array, normal: Array, right: Array) -> tuple[Array, Array]:
-    """Gains of red and blue that bring each pair nearest, and what they do to the free numbers.
+def _gains(plain: Array, matrix: Array, normal: Array, right: Array) -> Array:
+    """Gains of red and blue, as natural logarithms, that bring each pair nearest to a matrix."""
+    gains = np.zeros((len(plain), 2))
+    for _ in range(GAIN_STEPS):
+        here = _gained(plain, gains)
+        changes = [free_of(here * (np.eye(3)[c] - here[:, :, c : c + 1])) for c in (0, 2)]
+        change = np.stack(changes, axis=2)
+        turned = change.transpose(0, 2, 1)
+        system = turned @ normal @ change + 1e-9 * np.trace(normal) * np.eye(2)
+        off = right - (free_of(here) - free_of(matrix)) @ normal
+        step = np.linalg.solve(system, (turned @ off[..., None]))[..., 0]
+        gains = gains + np.clip(step, -MOST_GAIN, MOST_GAIN)
+    return gains
 
-    To the first order, rows scaled back to one.
-    """
-    changes = [free_of(plain * (np.eye(3)[c] - plain[:, :, c : c + 1])) for c in (0, 2)]
-    change = np.stack(changes, axis=2)
-    turned = change.transpose(0, 2, 1)
-    system = turned @ normal @ change + 1e-9 * np.trace(normal) * np.eye(2)
-    return change, np.linalg.solve(system, turned @ (right - apart @ normal)[..., None])[..., 0]
+
+def _gained(plain: Array, gains: Array) -> Array:
+    """Matrices after gains of red and blue (as natural logarithms), rows scaled back to one."""
+    every = np.exp(np.stack([gains[:, 0], np.zeros(len(gains)), gains[:, 1]], axis=1))
+    return rows_to_one(plain * every[:, None, :])
 
 
 def _with_targets(
@@ -215,12 +276,14 @@ def _with_targets(
     light = np.asarray(source.decode(samples.neutral_in[run]))
     if fit.source.rendering is not None:
         light = fit.source.rendering.apply(np.repeat(light[:, None], 3, axis=1))[:, 0]
-    output = _unmixed(samples.neutral[run], named.mixing, fit.form.display)
+    output = samples.neutral[run]
+    if not fit.form.look:
+        output = _unmixed(output, named.mixing, fit.form.display)
     if named.gains is not None:
         light, output = _together(light, output, named.pair.matrix @ np.array(named.gains))
     curve = FreeCurve.of(light, output, np.ones(len(light)), fit.error)
     told = _targets(fit, named, curve, knowledge)
-    grade = _grade_of(named.mixing, fit.form.display)
+    grade = () if fit.form.look else _grade_of(named.mixing, fit.form.display)
     found = []
     for each in told[:TARGETS] or [NOTHING]:
         made = hypothesis_of(source, each, knowledge, curve, grade, samples)
@@ -234,6 +297,10 @@ def _with_targets(
                 compression=fit.form.compression,
                 norm=fit.form.norm or None,
             )
+            if fit.form.look:
+                low, span = scale_of(made.target.range)
+                look = SmoothLook(tuple(map(float, named.mixing)), low, span)
+                made = replace(made, grade=(look, *made.grade))
             found.append((made, each.cost))
     return found
 

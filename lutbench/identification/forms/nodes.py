@@ -23,6 +23,14 @@ NEAR, FAR = 600, 600
 FEWEST = 25
 """Nodes without which nothing can be fitted."""
 
+FEWEST_GREYS, UNKNOWN_TO, HALVED = 7, 1.0, 8.0
+"""Nodes of the neutral axis that tell how well it is known, the codes of one with fewer, and how
+many times less a cubic misses where nodes are twice as close.
+"""
+
+BRIGHTEST = 1e9
+"""Light beyond this, thirty stops over white, counts as no more."""
+
 REACH, NEAREST = 0.25, 150
 """Nodes whose channels spread over no more of the axis are near it; so many at least."""
 
@@ -53,6 +61,8 @@ class Ground:
     spread: Array
     floored: bool = False
     capped: bool = False
+    known_to: float = 0.0
+    """Codes, root mean square, that the neutral axis is known to between its nodes."""
 
     def only(self, rows: NDArray[np.int64]) -> Ground:
         """Some of the nodes."""
@@ -114,7 +124,22 @@ def ground_of(samples: Samples) -> Ground | None:
         spread[some],
         run.start > 0,
         run.stop < len(samples.neutral_in),
+        _known_to(inputs, neutral),
     )
+
+
+def _known_to(inputs: Array, neutral: Array) -> float:
+    """Codes that the axis is known to between its nodes: every other node by the rest, and less.
+
+    The error of a monotone cubic falls with the cube of the distance of nodes.
+    """
+    from scipy.interpolate import PchipInterpolator
+
+    if len(inputs) < FEWEST_GREYS:
+        return UNKNOWN_TO
+    even = len(inputs) - 1 + len(inputs) % 2
+    told = PchipInterpolator(inputs[:even:2], neutral[:even:2])(inputs[1:even:2])
+    return float(np.sqrt(np.mean((told - neutral[1:even:2]) ** 2)) * CODES / HALVED)
 
 
 def _some(rng: np.random.Generator, rows: NDArray[np.int64], count: int) -> NDArray[np.int64]:
@@ -136,8 +161,9 @@ def lights_of(ground: Ground, sources: Sequence[Source]) -> Lights:
     """Light of each source: each channel decoded, and rendered for a display where it says so."""
     tables = LightTables.of([source.end for source in sources])
     along = np.maximum.accumulate(tables.light(ground.grid), axis=1)
+    along = np.clip(along, -BRIGHTEST, BRIGHTEST)
     axis = np.array([source.end.of_axis(ground.axis) for source in sources])
-    axis = np.nan_to_num(axis, nan=0.0, posinf=1e9, neginf=-1e9)
+    axis = np.clip(np.nan_to_num(axis, nan=0.0), -BRIGHTEST, BRIGHTEST)
     nodes = axis[:, ground.places]
     for s, source in enumerate(sources):
         if source.rendering is not None:

@@ -8,9 +8,9 @@ from dataclasses import replace
 import numpy as np
 
 from lutbench.identification.curvebank import End
-from lutbench.identification.forms.fits import Form, FreeFit, fits_of, glance
+from lutbench.identification.forms.fits import Form, FreeFit, glance
+from lutbench.identification.forms.fitted import LEAST_FLOOR, Fitted
 from lutbench.identification.forms.named import hypotheses_of
-from lutbench.identification.forms.nodes import Ground, Source, ground_of
 from lutbench.identification.forms.score import nats_of
 from lutbench.identification.hypothesis import Forecast, error_of, forecast
 from lutbench.identification.knowledge import Knowledge
@@ -18,13 +18,6 @@ from lutbench.identification.plausible import SHOWN_IN
 from lutbench.identification.samples import Samples, range_seen
 from lutbench.identification.verdict import Finalist, ranked
 from lutbench.model.compression import GamutCompression
-from lutbench.model.curves.hdr import HlgScene, HlgSystemGamma
-
-DISPLAY_PEAK = 1000.0
-"""cd/m² of the display that HLG is shown on: the reference of Recommendation ITU-R BT.2100."""
-
-LEAST_FLOOR = 0.05
-"""Codes, root mean square, that a neutral axis known at its nodes alone leaves between them."""
 
 ENOUGH = 0.2
 """Codes: a form that leaves no more, beside the noise, needs no other."""
@@ -46,25 +39,24 @@ NAMED, CLEARLY = 3, 20.0
 """Hypotheses that are compared, and the nats by which another form must explain more."""
 
 
-def in_other_forms(order: list[Finalist], samples: Samples, knowledge: Knowledge) -> list[Finalist]:
+def in_other_forms(order: list[Finalist], fitted: Fitted) -> list[Finalist]:
     """The order with hypotheses of other forms before it, where those explain much more."""
+    samples = fitted.samples
     before = min((nats_on(each.forecast, samples) for each in order[:NAMED]), default=np.inf)
-    found = search_forms(samples, knowledge)
+    found = search_forms(fitted)
     if not found or found[0].nats > before - CLEARLY:
         return order
     return [*ranked([each for each in found if each.nats <= found[0].nats + CLEARLY]), *order]
 
 
-def search_forms(samples: Samples, knowledge: Knowledge) -> list[Finalist]:
+def search_forms(fitted: Fitted) -> list[Finalist]:
     """Finalists of the forms that explain the nodes best; none where nothing can be fitted."""
-    ground = ground_of(samples)
-    if ground is None:
-        return []
+    samples = fitted.samples
     few = samples.few
     found: list[Finalist] = []
-    for fit in rivals(free_fits(samples, ground, knowledge)):
+    for fit in rivals(free_fits(fitted)):
         groups: dict[int, list[Finalist]] = {}
-        for hypothesis, cost in hypotheses_of(fit, knowledge):
+        for hypothesis, cost in hypotheses_of(fit, fitted.knowledge):
             told = forecast(hypothesis, few)
             one = Finalist(hypothesis, told, error_of(told, few), cost)
             groups.setdefault(id(hypothesis.pair), []).append(one)
@@ -83,7 +75,9 @@ def rivals(fits: list[FreeFit]) -> list[FreeFit]:
     either where its matrix mixes no light, for then any source does.
     """
     order = sorted(fits, key=lambda fit: fit.nats)
-    if not order or np.abs(order[0].matrix - np.eye(3)).max() < UNMOVED:
+    if not order:
+        return []
+    if _is_idle(order[0]):
         return []
     if order[0].error > LEFT + LEFT_NOISE * order[0].samples.noise:
         return []
@@ -95,30 +89,26 @@ def rivals(fits: list[FreeFit]) -> list[FreeFit]:
     return kept
 
 
-def free_fits(samples: Samples, ground: Ground, knowledge: Knowledge) -> list[FreeFit]:
+def _is_idle(fit: FreeFit) -> bool:
+    """Whether nothing mixes light: a norm and the system gamma of HLG do without a matrix."""
+    mixes = fit.form.norm or fit.source.rendering is not None
+    return not mixes and bool(np.abs(fit.matrix - np.eye(3)).max() < UNMOVED)
+
+
+def free_fits(fitted: Fitted) -> list[FreeFit]:
     """Fits of the forms, simplest first, until one leaves next to nothing."""
-    sources = sources_of(knowledge)
-    floor = max(samples.noise, LEAST_FLOOR)
+    ground, sources = fitted.ground, fitted.sources
     found: list[FreeFit] = []
-    for forms in _forms(samples, knowledge):
+    for forms in _forms(fitted.samples, fitted.knowledge) if ground is not None else ():
+        assert ground is not None
         if len(forms) > TRIED:
-            forms = sorted(forms, key=lambda form: glance(form, ground, sources))[:TRIED]
+            order = {form: glance(form, ground, sources) for form in forms}
+            forms = sorted(forms, key=order.__getitem__)[:TRIED]
         for form in forms:
-            found += fits_of(form, ground, samples, sources, floor)
-        if found and min(fit.error for fit in found) <= ENOUGH + 1.2 * samples.noise:
+            found += fitted.of(form)
+        if found and min(fit.error for fit in found) <= ENOUGH + 1.2 * fitted.samples.noise:
             break
     return found
-
-
-def sources_of(knowledge: Knowledge) -> list[Source]:
-    """Every end as it is; those of HLG as a display shows them too."""
-    plain = [Source(end) for end in knowledge.sources]
-    shown = [
-        Source(each.end, HlgSystemGamma(DISPLAY_PEAK))
-        for each in plain
-        if isinstance(each.end.curve.curve, HlgScene)
-    ]
-    return plain + shown
 
 
 def _forms(samples: Samples, knowledge: Knowledge) -> Iterator[Sequence[Form]]:
@@ -133,6 +123,7 @@ def _forms(samples: Samples, knowledge: Knowledge) -> Iterator[Sequence[Form]]:
     norms: list[str | tuple[float, float, float]] = ["largest", *weights]
     yield [Form(display=end, norm=norm) for end in displays for norm in norms]
     yield [Form(mixed=True, display=end) for end in displays]
+    yield (Form(look=True),)
 
 
 def displays_of(samples: Samples, knowledge: Knowledge) -> list[End]:

@@ -13,16 +13,15 @@ import numpy as np
 
 from lutbench.identification.curvebank import End
 from lutbench.identification.forms.bends import Bending, Bent, bent
-from lutbench.identification.forms.fits import Form, FreeFit, fits_of
+from lutbench.identification.forms.fits import Form, FreeFit
+from lutbench.identification.forms.fitted import Fitted
 from lutbench.identification.forms.free import Model, rows_to_one
+from lutbench.identification.forms.looks import SmoothLook
 from lutbench.identification.forms.nodes import Ground, Source
 from lutbench.identification.forms.norms import NormModel
 from lutbench.identification.forms.score import nats_of
-from lutbench.identification.forms.search import sources_of
 from lutbench.identification.gamutbank import GamutBank, Pair
 from lutbench.identification.hypothesis import Hypothesis
-from lutbench.identification.knowledge import Knowledge
-from lutbench.identification.samples import Samples
 from lutbench.model.curves.base import Decode
 from lutbench.model.grade import CDL_WEIGHTS, Cdl, Saturation
 from lutbench.model.transforms import Array, Matrix
@@ -38,6 +37,9 @@ UNPAIRED, PAIRS = 12.0, 4
 
 BETTER = 0.75
 """The share of the values, the best ones, whose error is told."""
+
+TWINS, FARTHEST = 2e-3, 10.0
+"""Matrices that differ by less in every entry are one; and what is farther than any."""
 
 UNSATURATED = 1e-3
 """A CDL whose saturation is nearer to 1 mixes nothing."""
@@ -70,12 +72,16 @@ class Yardstick:
     matrix: Array
     loose: Bent
     held: Held | None
+    apart: tuple[float, float]
+    """How far the free matrix is from that of the names, and from the next pair's."""
 
 
 def form_of(h: Hypothesis) -> Form:
     """The form that a hypothesis has."""
     if h.norm is not None:
         return Form(display=h.target_end, norm=h.norm)
+    if any(isinstance(step, SmoothLook) for step in h.grade):
+        return Form(look=True)
     display = h.target_end if any(isinstance(step, Decode) for step in h.grade) else None
     mixed = any(
         isinstance(step, Matrix | Saturation)
@@ -85,20 +91,18 @@ def form_of(h: Hypothesis) -> Form:
     return Form(mixed, display, "", h.compression)
 
 
-def measure(
-    h: Hypothesis, samples: Samples, ground: Ground, knowledge: Knowledge, floor: float
-) -> Yardstick:
+def measure(h: Hypothesis, ground: Ground, fitted: Fitted) -> Yardstick:
     """The yardstick of a hypothesis."""
-    sources = sources_of(knowledge)
+    floor = fitted.floor
     form, source = form_of(h), Source(h.source, h.rendering)
     model = form.model(ground.thinned(ROWS), [source])
     named = rows_to_one(h.matrix), _mixing_of(h)
-    fits = fits_of(form, ground, samples, sources, floor)
+    fits = fitted.of(form)
     starts = [named, *((each.matrix, each.mixing) for each in fits if each.source == source)]
     # A step may lead astray: a free matrix never does worse than the one it began with.
     freed = [named, *(_refined(model, form, *start) for start in starts)]
     free = min(freed, key=lambda each: _size(_left(model, *each)))
-    loose = bent(Bent(model, *free), Bending(BENDS, STEPS, form.mixed))
+    loose = bent(Bent(model, *free), Bending(BENDS, STEPS, form.mixed, look=form.look))
     left = [_left(model, *named), _left(model, *free), loose.misses()]
     nats = [float(nats_of(each.reshape(1, -1), floor)[0]) for each in left]
     errors = [_size(each) for each in left]
@@ -110,18 +114,37 @@ def measure(
         tuple((each.source.end, each.nats) for each in fits if _differs(each, source)),
         free[0],
         loose,
-        _held(loose, model, form, knowledge.bank, floor) if nats[0] - nats[1] > UNPAIRED else None,
+        _held(loose, model, form, fitted) if nats[0] - nats[1] > UNPAIRED else None,
+        _apart(h, free[0], fitted.knowledge.bank),
     )
 
 
-def _held(loose: Bent, model: Model | NormModel, form: Form, bank: GamutBank, floor: float) -> Held:
+def _apart(h: Hypothesis, matrix: Array, bank: GamutBank) -> tuple[float, float]:
+    """How far a matrix is from that of a hypothesis, and from those of other gamuts."""
+    own = rows_to_one(h.matrix)
+    plain = rows_to_one(bank.matrices)
+    off = np.abs(plain - matrix).max(axis=(1, 2))
+    # Other publications and adaptations of the pair, and its twins, are no rivals of it.
+    names = h.pair.source.name, h.pair.target.name
+    same = (bank.sources == _place(bank, names[0])) & (bank.targets == _place(bank, names[1]))
+    same |= np.abs(plain - rows_to_one(h.pair.matrix)).max(axis=(1, 2)) < TWINS
+    next_off = float(off[~same].min(initial=FARTHEST))
+    return float(np.abs(own - matrix).max()), next_off
+
+
+def _place(bank: GamutBank, name: str) -> int:
+    return next(i for i, each in enumerate(bank.gamuts) if each.name == name)
+
+
+def _held(loose: Bent, model: Model | NormModel, form: Form, fitted: Fitted) -> Held:
     """The pair of gamuts that a free curve explains the nodes best with."""
+    bank, floor = fitted.knowledge.bank, fitted.floor
     apart = np.abs(rows_to_one(bank.matrices) - loose.matrix).sum(axis=(1, 2))
     found = []
     for index in np.argsort(apart)[:PAIRS]:
         pair = bank.pair(int(index))
         start = Bent(model, rows_to_one(pair.matrix), loose.mixing)
-        told = bent(start, Bending(BENDS, STEPS, form.mixed, held=True))
+        told = bent(start, Bending(BENDS, STEPS, form.mixed, held=True, look=form.look))
         left = told.misses()
         nats = float(nats_of(left.reshape(1, -1), floor)[0])
         found.append(Held(pair, nats, _size(left)))
@@ -153,7 +176,10 @@ def _refined(
 
 
 def _mixing_of(h: Hypothesis) -> Array:
-    """The matrix that mixes the channels after the curve."""
+    """The matrix that mixes the channels after the curve; of a look its numbers."""
+    look = next((step for step in h.grade if isinstance(step, SmoothLook)), None)
+    if look is not None:
+        return np.array(look.numbers)
     weights = np.outer(np.ones(3), CDL_WEIGHTS)
     for step in h.grade:
         if isinstance(step, Matrix):

@@ -87,10 +87,27 @@ def enlarged_from(planes: Array) -> tuple[int, float, str] | None:
     for old in _candidates(planes.shape[1]):
         if (left := _cubic(planes, old, step)) is not None:
             return old, left, "cubic"
+    found = straight_from(planes)
+    return None if found is None else (*found, "straight")
+
+
+def straight_from(planes: Array) -> tuple[int, float] | None:
+    """The size from which a table (3, n, n, n) was enlarged in straight lines, and the residual."""
+    step = _rounding(planes)
     for old in _candidates(planes.shape[1]):
         if (left := _straight(planes, old, step)) is not None:
-            return old, left, "straight"
+            return old, left
     return None
+
+
+def shrunk(table: Array, old: int) -> Array:
+    """The table of `old` nodes along an edge whose straight lines come nearest to this one.
+
+    `table` is (n, n, n, 3), the result (old, old, old, 3).
+    """
+    back = np.linalg.pinv(_weights(table.shape[0], old))
+    made = np.einsum("ai,bj,ck,ijkd->abcd", back, back, back, table, optimize=True)
+    return np.asarray(made, dtype=np.float64)
 
 
 def _straight(planes: Array, old: int, step: float) -> float | None:
@@ -154,10 +171,14 @@ def _lines(planes: Array, axis: int, old: int) -> Array:
 @cache
 def _onto(size: int, old: int) -> Array:
     """The matrix (size, size) that projects a line onto those that `old` nodes give."""
-    at = np.linspace(0, old - 1, size)
-    weights = np.maximum(0, 1 - np.abs(at[:, None] - np.arange(old)))
-    nearest, _ = np.linalg.qr(weights)
+    nearest, _ = np.linalg.qr(_weights(size, old))
     return np.asarray(nearest @ nearest.T)
+
+
+def _weights(size: int, old: int) -> Array:
+    """The matrix (size, old) that gives the lines of `size` nodes from those of `old`."""
+    at = np.linspace(0, old - 1, size)
+    return np.asarray(np.maximum(0, 1 - np.abs(at[:, None] - np.arange(old))))
 
 
 def residual_of_cubic(lines: Array, old: int, low: Array, high: Array, step: float) -> float | None:

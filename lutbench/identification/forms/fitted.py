@@ -1,0 +1,55 @@
+"""The free fits of a LUT: each form is fitted once, when it is asked for."""
+
+from __future__ import annotations
+
+from functools import cached_property
+
+from lutbench.identification.forms.fits import Form, FreeFit, fits_of
+from lutbench.identification.forms.nodes import Ground, Source, ground_of
+from lutbench.identification.knowledge import Knowledge
+from lutbench.identification.samples import Samples
+from lutbench.model.curves.hdr import HlgScene, HlgSystemGamma
+
+DISPLAY_PEAK = 1000.0
+"""cd/m² of the display that HLG is shown on: the reference of Recommendation ITU-R BT.2100."""
+
+LEAST_FLOOR = 0.05
+"""Codes, root mean square, that a neutral axis known at its nodes alone leaves between them."""
+
+
+class Fitted:
+    """The nodes that fits look at, the sources that are tried, and the fits of each form."""
+
+    def __init__(self, samples: Samples, knowledge: Knowledge) -> None:
+        self.samples, self.knowledge = samples, knowledge
+        self._kept: dict[Form, list[FreeFit]] = {}
+
+    @cached_property
+    def ground(self) -> Ground | None:
+        """None where nothing can be fitted."""
+        return None if self.samples.one_d else ground_of(self.samples)
+
+    @cached_property
+    def floor(self) -> float:
+        """Codes that misses are told to: of noise, and of the neutral axis between its nodes."""
+        known_to = 0.0 if self.ground is None else self.ground.known_to
+        return max(self.samples.noise, LEAST_FLOOR, known_to)
+
+    @cached_property
+    def sources(self) -> list[Source]:
+        """Every end as it is; those of HLG as a display shows them too."""
+        plain = [Source(end) for end in self.knowledge.sources]
+        shown = [
+            Source(each.end, HlgSystemGamma(DISPLAY_PEAK))
+            for each in plain
+            if isinstance(each.end.curve.curve, HlgScene)
+        ]
+        return plain + shown
+
+    def of(self, form: Form) -> list[FreeFit]:
+        """The best sources of a form, best first."""
+        if self.ground is None:
+            return []
+        if form not in self._kept:
+            self._kept[form] = fits_of(form, self.ground, self.samples, self.sources, self.floor)
+        return self._kept[form]

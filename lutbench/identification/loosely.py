@@ -1,0 +1,177 @@
+"""Finalists with a look, a tone curve, or a compressed gamut: where names alone leave much."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from lutbench.identification.curvebank import End
+from lutbench.identification.freecurve import cost_of
+from lutbench.identification.hypothesis import error_of, forecast
+from lutbench.identification.knowledge import Knowledge
+from lutbench.identification.known import (
+    FORECASTS,
+    MOST_PAIRS,
+    finalists_of,
+    search_compressed,
+    search_partly,
+)
+from lutbench.identification.neutral import NeutralMatch, match_neutral
+from lutbench.identification.plausible import uncommonness
+from lutbench.identification.samples import Samples
+from lutbench.identification.trial import search_by_trial
+from lutbench.identification.unknown import Loose, fields_of, search_curves, search_free
+from lutbench.identification.untint import untinted_forms
+from lutbench.identification.verdict import EXACT, Finalist, ranked
+from lutbench.model.compression import GamutCompression
+from lutbench.model.grade import Cdl
+from lutbench.tables.lut import Lut1D
+
+NEUTRAL_EXACT = 0.9
+"""Codes: a pair of curves that explains the neutral axis this well is taken to be in the LUT."""
+
+POOR = 2.0
+"""Codes: where the best leaves more, pairs of gamuts are tried one by one."""
+
+NOISE_SHARE = 1.2
+NO_BETTER = 0.9
+AS_ALL, TABLE_LEAVES = 1.5, 0.04
+"""With an error on all nodes up to this many times that of the fit, nothing is left over; and what
+a tone curve known as a table leaves between its points, in codes.
+"""
+
+TINTED_FROM = 1.0
+UNTINTED_EXACT = 0.8
+
+
+def with_more(samples: Samples, knowledge: Knowledge, match: NeutralMatch) -> list[Finalist]:
+    """Finalists with a look, a tone curve, or a compressed gamut."""
+    found = _partly(samples, samples, knowledge, match)
+    if found and min(each.error for each in found) <= EXACT:
+        return found
+    forms = untinted_forms(samples)
+    plain = _untinted(samples, forms, knowledge)
+    if plain:
+        return [*found, *plain]
+    places = match.shortlist(NEUTRAL_EXACT, MOST_PAIRS)
+    sources = sorted({i for i, _ in places}) or None
+    loose: list[Loose] = []
+    for field in fields_of([samples, *forms], knowledge, sources):
+        loose = sorted([*loose, *search_free(field, knowledge)], key=lambda each: each.cost)
+        if loose and loose[0].error <= TINTED_FROM:
+            break
+    loose = [_on_the_axis(each, samples, knowledge, match) for each in loose]
+    found += _worked_out(loose, samples.few, found)
+    if not found or ranked(found)[0].error > POOR:
+        tried = search_by_trial(
+            samples, knowledge.sources, knowledge.targets, knowledge.bank, match, NEUTRAL_EXACT
+        )
+        found += finalists_of(tried, samples.few, knowledge)
+    return found
+
+
+def _untinted(samples: Samples, forms: Sequence[Samples], knowledge: Knowledge) -> list[Finalist]:
+    """Finalists of known curves that explain the LUT without its tint; none where none does.
+
+    A tint that goes with luma, taken out, may leave a plain conversion.
+    """
+    matches = [match_neutral(form, knowledge.sources, knowledge.targets) for form in forms]
+    order = sorted(zip(matches, forms, strict=True), key=lambda each: float(each[0].error.min()))
+    best: list[Finalist] = []
+    error = UNTINTED_EXACT
+    for match, form in order:
+        if match.error.min() > NEUTRAL_EXACT:
+            break
+        found = _partly(samples, form, knowledge, match)
+        least = min((each.error for each in found), default=np.inf)
+        if least <= error:
+            best, error = found, least
+        if error <= NOISE_SHARE * samples.noise:
+            break
+    return best
+
+
+def _on_the_axis(
+    loose: Loose, samples: Samples, knowledge: Knowledge, match: NeutralMatch
+) -> Loose:
+    """The hypothesis with its exposure from the neutral axis, where no curve follows the target.
+
+    Mixing the channels leaves neutrals alone, and the axis tells them better than a fit.
+    """
+    h = loose.hypothesis
+    if not isinstance(h.target, End) or any(isinstance(each, Cdl | Lut1D) for each in h.grade):
+        return loose
+    at = knowledge.sources.index(h.source), knowledge.targets.index(h.target)
+    neutral = float(match.error[at])
+    if neutral > NEUTRAL_EXACT:
+        return loose
+    excess = np.sqrt(max(neutral**2 - samples.noise**2, 0.0))
+    stops = float(match.stops[at].mean())
+    cost = float(cost_of(np.array(excess), 1))
+    return replace(loose, hypothesis=replace(h, stops=stops), curve_cost=cost)
+
+
+def _worked_out(
+    loose: list[Loose], samples: Samples, found: Sequence[Finalist] = ()
+) -> list[Finalist]:
+    """Finalists of free fits, whose errors are those of the nodes that were fitted.
+
+    Where one foretells the LUT no better than what was found with known curves
+    alone, its error on all nodes counts, as theirs does. So do those of all where
+    one of them, without a grade, foretells all nodes about as well as those that were
+    fitted.
+    """
+    best = min((each.error for each in found), default=np.inf)
+    order = sorted(loose, key=lambda each: each.cost + uncommonness(each.hypothesis))
+    worked = [(each, forecast(each.hypothesis, samples)) for each in order[:FORECASTS]]
+    wholes = [error_of(told, samples) for _, told in worked]
+    explained = any(
+        whole <= AS_ALL * each.error + TABLE_LEAVES and not each.hypothesis.grade
+        for (each, _), whole in zip(worked, wholes, strict=True)
+    )
+    return [
+        Finalist(
+            each.hypothesis,
+            told,
+            max(each.error, whole) if explained or whole > NO_BETTER * best else each.error,
+            each.curve_cost,
+        )
+        for (each, told), whole in zip(worked, wholes, strict=True)
+    ]
+
+
+def curves_alone(samples: Samples, knowledge: Knowledge) -> list[Finalist]:
+    """Finalists for channels that do not act on each other."""
+    return _worked_out(search_curves(samples, knowledge), samples)
+
+
+def _partly(
+    samples: Samples, plain: Samples, knowledge: Knowledge, match: NeutralMatch
+) -> list[Finalist]:
+    """Finalists of known curves that explain a part of `plain`, or all of it exactly."""
+    places = match.shortlist(NEUTRAL_EXACT, MOST_PAIRS)
+    scored = search_partly(
+        plain, knowledge.sources, knowledge.targets, knowledge.bank, match, places
+    )
+    found = finalists_of(scored, plain.few, knowledge)
+    if plain is samples:
+        return [_compressed(each, plain.few) for each in found]
+    packed = search_compressed(
+        plain, knowledge.sources, knowledge.targets, knowledge.bank, match, NEUTRAL_EXACT
+    )
+    found += finalists_of(packed, plain.few, knowledge, GamutCompression())
+    return [replace(each, forecast=forecast(each.hypothesis, samples.few)) for each in found]
+
+
+def _compressed(finalist: Finalist, samples: Samples) -> Finalist:
+    """The finalist with the reference gamut compression, where that explains more."""
+    if finalist.hypothesis.pair.alike:
+        return finalist
+    hypothesis = replace(finalist.hypothesis, compression=GamutCompression())
+    told = forecast(hypothesis, samples)
+    error = error_of(told, samples)
+    if error >= 0.5 * finalist.error:
+        return finalist
+    return Finalist(hypothesis, told, error, finalist.curve_cost)
