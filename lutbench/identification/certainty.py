@@ -29,46 +29,57 @@ NATS = 10.0
 FAR = 1000.0
 """Nats by which a source leads where no other can be fitted."""
 
-FINEST, NEAREST = 0.02, 3e-4
-"""Codes, and entries of a matrix, under which nothing is told finer."""
+NEAREST = 3e-4
+"""Entries of a matrix that differ by less are told no finer."""
+
+WELL = 0.5
+"""Codes up to which a form explains the better part of the nodes well."""
 
 STRAIGHT = 1e-6
 """How far steps of log slope may differ along a plain logarithm: what arithmetic leaves."""
 
 
 @dataclass(frozen=True)
-class Odds:
-    """The logit of a probability: a number, and so much for each thing that speaks for a name.
+class Seen:
+    """What speaks for a name, as a logarithm of two things' ratio; and the codes that are left."""
 
-    Learnt by ``tests/benchmarks/calibration.py`` on half of its families.
+    speaks: float
+    left: float
+
+
+@dataclass(frozen=True)
+class Odds:
+    """The logit of a probability: a number, and so many times what speaks for a name.
+
+    One pair where the form explains the nodes well, another where a look is in no form and
+    nothing means what it says. Learnt by ``tests/benchmarks/calibration.py``.
     """
 
-    base: float
-    weights: tuple[float, ...]
+    well: tuple[float, float]
+    poor: tuple[float, float]
 
-    def told(self, seen: tuple[float, ...]) -> float:
+    def told(self, seen: Seen) -> float:
         """The probability of a name with what was seen of it.
 
-        >>> Odds(0.0, (1.0,)).told((0.0,)), round(Odds(0.0, (1.0,)).told((2.0,)), 3)
-        (0.5, 0.881)
+        >>> odds = Odds((0.0, 1.0), (-1.0, 1.0))
+        >>> odds.told(Seen(0.0, 0.1)), round(odds.told(Seen(2.0, 3.0)), 3)
+        (0.5, 0.731)
         """
-        logit = self.base + float(np.dot(self.weights, seen))
-        return float(1 / (1 + np.exp(-logit)))
+        base, slope = self.well if seen.left <= WELL else self.poor
+        return float(1 / (1 + np.exp(-base - slope * seen.speaks)))
 
 
-CURVE_ODDS = Odds(0.325, (0.358, -0.353, -0.306))
-"""Of a source curve: by its lead before other sources, how far it is behind a free curve, and the
-misses that are left (see `seen_of`)."""
+CURVE_ODDS = Odds((1.0, 1.0), (-1.0, 1.0))
+"""Of a source curve."""
 
-RANGE_ODDS = Odds(0.325, (0.358, -0.353, -0.306))
-"""Of the source's range, by the same."""
+RANGE_ODDS = Odds((1.0, 1.0), (-1.0, 1.0))
+"""Of the source's range."""
 
-GAMUT_ODDS = Odds(0.0, (-1.0, 1.0, -0.3))
-"""Of a pair of gamuts: by how far a free matrix is from it, and from the next pair, and the misses.
-"""
+GAMUT_ODDS = Odds((0.0, 2.0), (-0.5, 2.0))
+"""Of a pair of gamuts."""
 
-GIVEN_ODDS = Odds(3.0, (0.0,))
-"""Of the target's range: plateaus tell it nearly always."""
+GIVEN_ODDS = Odds((3.0, 0.0), (3.0, 0.0))
+"""Of the target's range, which plateaus tell nearly always."""
 
 
 @dataclass(frozen=True)
@@ -134,7 +145,7 @@ def probabilities_of(h: Hypothesis, yard: Yardstick) -> dict[str, float]:
     told = {
         "source curve": CURVE_ODDS.told(curve),
         "source range": RANGE_ODDS.told(curve),
-        "target range": GIVEN_ODDS.told(curve[-1:]),
+        "target range": GIVEN_ODDS.told(curve),
     }
     if not h.pair.alike:
         told |= dict.fromkeys(("source gamut", "target gamut"), GAMUT_ODDS.told(gamut))
@@ -148,22 +159,18 @@ def probabilities_of(h: Hypothesis, yard: Yardstick) -> dict[str, float]:
     return told
 
 
-def seen_of(yard: Yardstick) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """What speaks for a source, and for a pair of gamuts, as numbers that odds weigh.
+def seen_of(yard: Yardstick) -> tuple[Seen, Seen]:
+    """What speaks for a source, and for a pair of gamuts.
 
-    Nats of a lead, and of what a free curve does better; codes that are left, matrices that are
-    apart: in logarithms, as none of them can be taken at its word where a look is in no form.
+    For a source its lead before others beside what a free curve does better than it; for a pair
+    how far a free matrix is from the next pair beside how far it is from this one.
     """
     own = min(yard.named, yard.free_matrix)
     other = min((nats for _, nats in yard.rivals), default=own + FAR)
     lead, behind = np.arcsinh([(other - own) / NATS, max(own - yard.free_curve, 0.0) / NATS])
-    left = np.log10(np.array(yard.errors) + FINEST)
     off, farther = np.log10(np.array(yard.apart) + NEAREST)
-    return (float(lead), float(behind), float(left[1])), (
-        float(off),
-        float(farther),
-        float(left[0]),
-    )
+    named, free_matrix, _ = yard.errors
+    return Seen(float(lead - behind), free_matrix), Seen(float(farther - off), named)
 
 
 def _is_alone(candidate: Candidate, h: Hypothesis) -> bool:

@@ -34,7 +34,7 @@ from scipy.optimize import minimize
 
 import lutbench
 from lutbench.identification import certainty
-from lutbench.identification.certainty import Odds
+from lutbench.identification.certainty import WELL, Odds, Seen
 from lutbench.model.catalogue import Catalogue, open_catalogue
 
 EDGES = (0.0, 0.3, 0.5, 0.7, 0.8, 0.9, 1.0)
@@ -89,14 +89,14 @@ def _found(job: tuple[str, int, Path]) -> None:
 
 def row_of(case: Case) -> Row:
     """What is so of each part that was named, and what was seen of it."""
-    kept: dict[str, tuple[float, ...]] = {}
+    kept: dict[str, tuple[float, float]] = {}
     plain = certainty.seen_of
 
     def watched(*given: Any) -> Any:
         curve, gamut = plain(*given)
-        kept.update(dict.fromkeys(("source curve", "source range"), curve))
-        kept.update(dict.fromkeys(("source gamut", "target gamut"), gamut))
-        kept["target range"] = curve[-1:]
+        for part in WEIGHED:
+            of = gamut if part.endswith("gamut") else curve
+            kept[part] = (of.speaks, of.left)
         return curve, gamut
 
     certainty.seen_of = watched
@@ -136,7 +136,7 @@ def halves(rows: list[Row]) -> tuple[list[Row], list[Row]]:
 def pairs(rows: list[Row], odds: Learnt, only: str = "") -> Pairs:
     """The probability of each part that was weighed, and whether its name is right."""
     return [
-        (odds[part].told(tuple(seen)), bool(row["right"][part]))
+        (odds[part].told(Seen(*seen)), bool(row["right"][part]))
         for row in rows
         for part, seen in row["seen"].items()
         if part in row["right"] and only in ("", part)
@@ -154,17 +154,26 @@ def learnt(rows: list[Row]) -> Learnt:
     """The odds of each part with the least loss."""
     found = {}
     for part in WEIGHED:
-        seen = [(row["seen"][part], row["right"][part]) for row in rows if _has(row, part)]
-        x = np.array([each for each, _ in seen], dtype=np.float64)
-        sign = np.where([right for _, right in seen], 1.0, -1.0)
-
-        def left(b: Any, x: Any = x, sign: Any = sign) -> float:
-            wrong = np.logaddexp(0, -sign * (b[0] + x @ b[1:]))
-            return float(wrong.sum() + RIDGE * np.sum(b[1:] ** 2))
-
-        best = minimize(left, np.zeros(1 + x.shape[1])).x
-        found[part] = Odds(float(best[0]), tuple(map(float, best[1:])))
+        seen = [(*row["seen"][part], row["right"][part]) for row in rows if _has(row, part)]
+        lines = [
+            _line([(x, right) for x, left, right in seen if (left <= WELL) == well], part)
+            for well in (True, False)
+        ]
+        found[part] = Odds(*lines)
     return found
+
+
+def _line(seen: list[tuple[float, bool]], part: str) -> tuple[float, float]:
+    """The number and the slope of a logit with the least loss; no slope where nothing speaks."""
+    x = np.array([each for each, _ in seen]) * (part != "target range")
+    sign = np.where([right for _, right in seen], 1.0, -1.0)
+
+    def left(b: Any) -> float:
+        wrong = np.logaddexp(0, -sign * (b[0] + b[1] * x))
+        return float(wrong.sum() + RIDGE * np.sum(b**2))
+
+    base, slope = minimize(left, np.zeros(2)).x
+    return round(float(base), 2), round(float(slope), 2)
 
 
 def _has(row: Row, part: str) -> bool:

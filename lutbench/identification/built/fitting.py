@@ -49,6 +49,9 @@ from lutbench.model.transforms import Array, Pipeline
 PAIRS = 5
 """Pairs of gamuts that are followed."""
 
+BEHIND = 1.0
+"""Natural logarithms of an error: a pair that misses by more at a glance is not followed."""
+
 GLANCED, FITTED = 100, 400
 """Nodes that tell pairs of gamuts apart, and that numbers are fitted on."""
 
@@ -167,7 +170,10 @@ class Fitting:
             if task is not None:
                 told += zip(self._glanced(task, pairs), pairs, strict=True)
         told.sort(key=lambda each: each[0])
-        yield from (pair for _, pair in told[:PAIRS] if pair is not ends.pair)
+        most = told[0][0] + BEHIND if told else 0.0
+        for error, pair in told[:PAIRS]:
+            if pair is not ends.pair and error <= most:
+                yield pair
 
     def _glanced(self, task: Conversion, pairs: list[Pair]) -> list[float]:
         """How far the task misses with each pair's matrix in the place of its own."""

@@ -74,7 +74,7 @@ def hlg_ends(samples: Samples, targets: list[End], knowledge: Knowledge) -> list
     signal = samples.neutral.mean(axis=1)
     with np.errstate(all="ignore"):
         rise = np.nan_to_num(np.gradient(signal) * CODES, posinf=FAR, neginf=0.0)
-    found = []
+    found: list[tuple[float, int, End, End]] = []
     for source in knowledge.sources:
         for target in targets:
             is_hlg = [isinstance(end.curve.curve, HlgScene) for end in (source, target)]
