@@ -29,9 +29,6 @@ NATS = 10.0
 FAR = 1000.0
 """Nats by which a source leads where no other can be fitted."""
 
-NEAREST = 3e-4
-"""Entries of a matrix that differ by less are told no finer."""
-
 WELL = 0.5
 """Codes up to which a form explains the better part of the nodes well."""
 
@@ -41,7 +38,7 @@ STRAIGHT = 1e-6
 
 @dataclass(frozen=True)
 class Seen:
-    """What speaks for a name, as a logarithm of two things' ratio; and the codes that are left."""
+    """What speaks for a name, as a logarithm of nats; and the codes that are left."""
 
     speaks: float
     left: float
@@ -49,36 +46,39 @@ class Seen:
 
 @dataclass(frozen=True)
 class Odds:
-    """The logit of a probability: a number, and so many times what speaks for a name.
+    """How often names are right that have as much speaking for them: rates, in steps.
 
-    One pair where the form explains the nodes well, another where a look is in no form and
-    nothing means what it says. Learnt by ``tests/benchmarks/calibration.py``.
+    One row where the form explains the nodes well, another where a look is in no form and
+    nothing means what it says. Counted by ``tests/benchmarks/calibration.py`` on LUTs of families
+    made elsewhere.
     """
 
-    well: tuple[float, float]
-    poor: tuple[float, float]
+    edges: tuple[float, ...]
+    """What has to speak for a name for the second rate of a row, the third, and so on."""
+    well: tuple[float, ...]
+    poor: tuple[float, ...]
 
     def told(self, seen: Seen) -> float:
-        """The probability of a name with what was seen of it.
+        """The rate of names with as much speaking for them.
 
-        >>> odds = Odds((0.0, 1.0), (-1.0, 1.0))
-        >>> odds.told(Seen(0.0, 0.1)), round(odds.told(Seen(2.0, 3.0)), 3)
-        (0.5, 0.731)
+        >>> odds = Odds((0.0,), (0.5, 0.9), (0.2, 0.6))
+        >>> odds.told(Seen(1.0, 0.1)), odds.told(Seen(-1.0, 3.0))
+        (0.9, 0.2)
         """
-        base, slope = self.well if seen.left <= WELL else self.poor
-        return float(1 / (1 + np.exp(-base - slope * seen.speaks)))
+        row = self.well if seen.left <= WELL else self.poor
+        return row[sum(seen.speaks >= edge for edge in self.edges)]
 
 
-CURVE_ODDS = Odds((1.0, 1.0), (-1.0, 1.0))
+CURVE_ODDS = Odds((-1.0, 0.5), (0.31, 0.50, 0.90), (0.22, 0.50, 0.79))
 """Of a source curve."""
 
-RANGE_ODDS = Odds((1.0, 1.0), (-1.0, 1.0))
+RANGE_ODDS = Odds((-1.0, 0.5), (0.56, 0.70, 0.99), (0.47, 0.70, 0.93))
 """Of the source's range."""
 
-GAMUT_ODDS = Odds((0.0, 2.0), (-0.5, 2.0))
+GAMUT_ODDS = Odds((-2.0,), (0.75, 0.98), (0.34, 0.90))
 """Of a pair of gamuts."""
 
-GIVEN_ODDS = Odds((3.0, 0.0), (3.0, 0.0))
+GIVEN_ODDS = Odds((), (0.99,), (0.98,))
 """Of the target's range, which plateaus tell nearly always."""
 
 
@@ -162,15 +162,15 @@ def probabilities_of(h: Hypothesis, yard: Yardstick) -> dict[str, float]:
 def seen_of(yard: Yardstick) -> tuple[Seen, Seen]:
     """What speaks for a source, and for a pair of gamuts.
 
-    For a source its lead before others beside what a free curve does better than it; for a pair
-    how far a free matrix is from the next pair beside how far it is from this one.
+    For a source its lead before others beside what a free curve does better than it; against a
+    pair of gamuts what a free matrix does better.
     """
     own = min(yard.named, yard.free_matrix)
     other = min((nats for _, nats in yard.rivals), default=own + FAR)
-    lead, behind = np.arcsinh([(other - own) / NATS, max(own - yard.free_curve, 0.0) / NATS])
-    off, farther = np.log10(np.array(yard.apart) + NEAREST)
+    better = max(own - yard.free_curve, 0.0), max(yard.named - yard.free_matrix, 0.0)
+    lead, curve, matrix = np.arcsinh(np.array([other - own, *better]) / NATS)
     named, free_matrix, _ = yard.errors
-    return Seen(float(lead - behind), free_matrix), Seen(float(farther - off), named)
+    return Seen(float(lead - curve), free_matrix), Seen(float(-matrix), named)
 
 
 def _is_alone(candidate: Candidate, h: Hypothesis) -> bool:

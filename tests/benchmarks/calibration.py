@@ -4,10 +4,9 @@
     python tests/benchmarks/calibration.py --cache FOLDER --plot docs/pictures/identify-odds.svg
 
 Each LUT is identified once. The families, in the order of the alphabet, are dealt out in two
-halves. For each part that is weighed the numbers of its odds are those with the least loss (mean
--log of what was said of what is so, and a little for large numbers) on the first half; what they
-say is reported on the second. Only parts that the LUT can tell count; a name where there is none
-is wrong.
+halves. For each part that is weighed its odds are counted on the first half, in steps of what
+speaks for a name; what they say is reported on the second, with its loss (mean -log of what was
+said of what is so). Only parts that the LUT can tell count; a name where there is none is wrong.
 """
 
 from __future__ import annotations
@@ -30,7 +29,6 @@ import numpy as np
 import open_world
 from open_world.case import Case
 from open_world_score import same
-from scipy.optimize import minimize
 
 import lutbench
 from lutbench.identification import certainty
@@ -41,10 +39,14 @@ EDGES = (0.0, 0.3, 0.5, 0.7, 0.8, 0.9, 1.0)
 LEAST = 1e-3
 """No probability counts as less, so that one surprise does not decide all."""
 
-RIDGE = 0.5
-"""What the square of a number costs, in losses of one part: few LUTs speak for no large one."""
-
-WEIGHED = ("source curve", "source range", "source gamut", "target gamut", "target range")
+NOW = {
+    "source curve": certainty.CURVE_ODDS,
+    "source range": certainty.RANGE_ODDS,
+    "source gamut": certainty.GAMUT_ODDS,
+    "target gamut": certainty.GAMUT_ODDS,
+    "target range": certainty.GIVEN_ODDS,
+}
+WEIGHED = tuple(NOW)
 
 Row = dict[str, Any]
 Learnt = dict[str, Odds]
@@ -151,29 +153,22 @@ def loss(found: Pairs) -> float:
 
 
 def learnt(rows: list[Row]) -> Learnt:
-    """The odds of each part with the least loss."""
+    """The odds of each part: of names with as much speaking for them, how many are right."""
     found = {}
     for part in WEIGHED:
+        edges = NOW[part].edges
         seen = [(*row["seen"][part], row["right"][part]) for row in rows if _has(row, part)]
-        lines = [
-            _line([(x, right) for x, left, right in seen if (left <= WELL) == well], part)
-            for well in (True, False)
-        ]
-        found[part] = Odds(*lines)
+        lines = []
+        for well in (True, False):
+            counts = np.zeros((len(edges) + 1, 2))
+            for speaks, left, right in seen:
+                if (left <= WELL) == well:
+                    counts[sum(speaks >= edge for edge in edges)] += (right, 1)
+            # Half a right one and half a wrong one beside those that were seen (Jeffreys).
+            rates = (counts[:, 0] + 0.5) / (counts[:, 1] + 1)
+            lines.append(tuple(round(float(each), 2) for each in rates))
+        found[part] = Odds(edges, *lines)
     return found
-
-
-def _line(seen: list[tuple[float, bool]], part: str) -> tuple[float, float]:
-    """The number and the slope of a logit with the least loss; no slope where nothing speaks."""
-    x = np.array([each for each, _ in seen]) * (part != "target range")
-    sign = np.where([right for _, right in seen], 1.0, -1.0)
-
-    def left(b: Any) -> float:
-        wrong = np.logaddexp(0, -sign * (b[0] + b[1] * x))
-        return float(wrong.sum() + RIDGE * np.sum(b**2))
-
-    base, slope = minimize(left, np.zeros(2)).x
-    return round(float(base), 2), round(float(slope), 2)
 
 
 def _has(row: Row, part: str) -> bool:

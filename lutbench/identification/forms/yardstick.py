@@ -20,7 +20,7 @@ from lutbench.identification.forms.looks import SmoothLook
 from lutbench.identification.forms.nodes import Ground, Source
 from lutbench.identification.forms.norms import NormModel
 from lutbench.identification.forms.score import nats_of
-from lutbench.identification.gamutbank import GamutBank, Pair
+from lutbench.identification.gamutbank import Pair
 from lutbench.identification.hypothesis import Hypothesis
 from lutbench.model.curves.base import Decode
 from lutbench.model.grade import CDL_WEIGHTS, Cdl, Saturation
@@ -37,9 +37,6 @@ UNPAIRED, PAIRS = 12.0, 4
 
 BETTER = 0.75
 """The share of the values, the best ones, whose error is told."""
-
-TWINS, FARTHEST = 2e-3, 10.0
-"""Matrices that differ by less in every entry are one; and what is farther than any."""
 
 UNSATURATED = 1e-3
 """A CDL whose saturation is nearer to 1 mixes nothing."""
@@ -72,8 +69,6 @@ class Yardstick:
     matrix: Array
     loose: Bent
     held: Held | None
-    apart: tuple[float, float]
-    """How far the free matrix is from that of the names, and from the next pair's."""
 
 
 def form_of(h: Hypothesis) -> Form:
@@ -115,25 +110,7 @@ def measure(h: Hypothesis, ground: Ground, fitted: Fitted) -> Yardstick:
         free[0],
         loose,
         _held(loose, model, form, fitted) if nats[0] - nats[1] > UNPAIRED else None,
-        _apart(h, free[0], fitted.knowledge.bank),
     )
-
-
-def _apart(h: Hypothesis, matrix: Array, bank: GamutBank) -> tuple[float, float]:
-    """How far a matrix is from that of a hypothesis, and from those of other gamuts."""
-    own = rows_to_one(h.matrix)
-    plain = rows_to_one(bank.matrices)
-    off = np.abs(plain - matrix).max(axis=(1, 2))
-    # Other publications and adaptations of the pair, and its twins, are no rivals of it.
-    names = h.pair.source.name, h.pair.target.name
-    same = (bank.sources == _place(bank, names[0])) & (bank.targets == _place(bank, names[1]))
-    same |= np.abs(plain - rows_to_one(h.pair.matrix)).max(axis=(1, 2)) < TWINS
-    next_off = float(off[~same].min(initial=FARTHEST))
-    return float(np.abs(own - matrix).max()), next_off
-
-
-def _place(bank: GamutBank, name: str) -> int:
-    return next(i for i, each in enumerate(bank.gamuts) if each.name == name)
 
 
 def _held(loose: Bent, model: Model | NormModel, form: Form, fitted: Fitted) -> Held:
