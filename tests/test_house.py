@@ -256,8 +256,8 @@ BUDGETS = {
     "convert": Budget("convert day.cube small.cube --size 5", 28, 45, HEAVY | WORK | {IMAGES}),
     "inspect": Budget("inspect day.cube --json", 54, 72, HEAVY | CLIPS | WORK | {IMAGES, "rich"}),
     # A LUT whose file says nothing is identified, so that its box has an answer.
-    "inspect, in words": Budget("inspect day.cube", 71, 132, HEAVY | CLIPS | {IMAGES}),
-    "inspect with a page": Budget("inspect day.cube --page day.html", 90, 159, {"av", "lxml"}),
+    "inspect, in words": Budget("inspect day.cube", 71, 136, HEAVY | CLIPS | {IMAGES}),
+    "inspect with a page": Budget("inspect day.cube --page day.html", 90, 163, {"av", "lxml"}),
     "levels": Budget("levels --curve ACEScct", 26, 36, HEAVY | {IMAGES, "scipy"}),
     "list": Budget("list curves", 26, 30, WORK | {"numba", "av", "lutbench.tables"}),
     "rework": Budget("rework neutral day.cube -o tone.cube", 33, 49, HEAVY | WORK | {IMAGES}),

@@ -18,7 +18,7 @@ from lutbench.identification.known import (
     search_compressed,
     search_partly,
 )
-from lutbench.identification.neutral import NeutralMatch, match_neutral
+from lutbench.identification.neutral import NEUTRAL_EXACT, NeutralMatch, match_neutral
 from lutbench.identification.plausible import uncommonness
 from lutbench.identification.samples import Samples
 from lutbench.identification.trial import search_by_trial
@@ -28,9 +28,6 @@ from lutbench.identification.verdict import EXACT, Finalist, ranked
 from lutbench.model.compression import GamutCompression
 from lutbench.model.grade import Cdl
 from lutbench.tables.lut import Lut1D
-
-NEUTRAL_EXACT = 0.9
-"""Codes: a pair of curves that explains the neutral axis this well is taken to be in the LUT."""
 
 POOR = 2.0
 """Codes: where the best leaves more, pairs of gamuts are tried one by one."""

@@ -14,6 +14,9 @@ from lutbench.model.transforms import Array
 DARK = 1e-6
 """Light under this is not compared: its logarithm means little."""
 
+NEUTRAL_EXACT = 0.9
+"""Codes: a pair of curves that explains the neutral axis this well is taken to be in the LUT."""
+
 FEWEST = 4
 
 

@@ -18,8 +18,7 @@ from lutbench.identification.known import (
     search_known,
 )
 from lutbench.identification.look import measured_look
-from lutbench.identification.loosely import NEUTRAL_EXACT, curves_alone, with_more
-from lutbench.identification.neutral import match_neutral
+from lutbench.identification.neutral import NEUTRAL_EXACT, match_neutral
 from lutbench.identification.result import Confidence, Identification, Kind, Look
 from lutbench.identification.samples import CODES, SIX_DECIMALS, Samples, samples_of
 from lutbench.identification.simpler import simpler
@@ -157,6 +156,8 @@ def _found(
     if built:
         return built, built
     if not plain:
+        from lutbench.identification.loosely import curves_alone, with_more
+
         more = curves_alone(samples, knowledge) if apart else with_more(samples, knowledge, match)
         order = ranked([*order, *more])
     if fitted and not (order and explained_share(order[0].forecast, few) >= EXPLAINED):
