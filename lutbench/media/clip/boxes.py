@@ -20,7 +20,7 @@ from lutbench.media.clip.codecs import load_av
 from lutbench.media.clip.volume import LUMINANCE, XY, Volume
 
 HELD = {"mov": "both", "mp4": "both", "matroska": "both", "mxf": "mastering"}
-"""What each of FFmpeg's muxers writes. MXF (SMPTE ST 2067-21): the display, no light levels."""
+"""What each of FFmpeg's muxers writes: its MXF muxer writes the display, no light levels."""
 
 _NAMES = {"prores": b"apch", "dnxhd": b"AVdh", "ffv1": b"FFV1"}
 """Names of codecs in a sample entry, by encoder."""
