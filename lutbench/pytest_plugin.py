@@ -146,7 +146,7 @@ def _check_baseline(
     node = request.node.nodeid.rpartition("::")[2]
     own = _file_name(f"{request.node.path.stem}-{node}{'-' + name if name else ''}")
     if own in used:
-        pytest.fail(f"two baselines of this test are named {name!r}: give each a name of its own")
+        pytest.fail(f"two baselines of this test are named {name!r}: give each its own name")
     used.add(own)
     path = request.node.path.parent / FOLDER / f"{own}.csv"
     wanted = _record(request.config)

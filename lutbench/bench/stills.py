@@ -92,7 +92,7 @@ def still_of_file(path: str | Path) -> BenchStill:
     if small.shape != picture.shape:
         note += f", averaged down to {small.shape[1]} × {small.shape[0]}"
     if still.depth in ("half", "float"):
-        note = note.replace(" bit", "") + ", held to 0..1"
+        note = note.replace(" bit", "") + ", clipped to 0..1"
     codes = np.round(np.clip(small, 0, 1) * 65535).astype(np.uint16)
     return BenchStill(Path(path).name, note, png_of_codes(codes))
 

@@ -299,10 +299,9 @@ def _print_table(made: list[Made]) -> None:
     screen.print(table)
     _print_beside(made, screen)
     screen.print(
-        "ΔE against the exact transform that 99 % of the colours stay under: on 24 chart patches "
-        "at -3 to +3 stops, on neutrals, and (all) with random colours added; ΔE ITP for HDR and "
-        "log. The last column is the smallest usual size with which patches and neutrals stay "
-        "under 1. "
+        "ΔE from the exact transform, 99th percentile: of 24 chart patches at -3 to +3 stops, of "
+        "neutrals, and (all) with random colours added; ΔE ITP for HDR and log. The last column "
+        "is the smallest usual size that keeps patches and neutrals below 1. "
         "For viewing: delivery has its own specification.",
         style="dim",
     )
@@ -315,7 +314,7 @@ def _print_beside(made: list[Made], screen: Console) -> None:
             screen.print(f"legend: {each.legend}", soft_wrap=True)
         if each.greys_off is not None:
             screen.print(
-                f"{each.job.name}: greys from 10 stops under mid grey to 6 over it are within "
+                f"{each.job.name}: greys from -10 to +6 stops around mid grey are within "
                 f"{each.greys_off:.2f} 10-bit codes"
             )
         if (cut := each.cut_off) is not None:

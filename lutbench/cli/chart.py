@@ -68,7 +68,7 @@ def command(output: str, size: int, frame: str, patches: str | None, reporting: 
 
     if still_format(output) not in ("png", "tiff"):
         raise LutbenchError(
-            "a chart has to keep 16 bits", where=output, accepted="a .png or a .tif"
+            "a chart needs 16 bits", where=output, accepted="a .png or a .tif"
         )
     width, height = frame_size(frame)
     layout = layout_for(size, width, height)

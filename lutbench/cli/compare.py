@@ -70,9 +70,9 @@ class Colours:
 @click.option(
     "--target-curve",
     metavar="NAME",
-    help="The curve that comes out of both: decides the display for ΔE.",
+    help="The curve of both outputs: decides the display for ΔE.",
 )
-@click.option("--target-gamut", metavar="NAME", help="The gamut that comes out of both.")
+@click.option("--target-gamut", metavar="NAME", help="The gamut of both outputs.")
 @click.option(
     "--source-range",
     type=RANGES,
@@ -300,7 +300,7 @@ def print_comparison(found: Comparison, a: str, b: str, held: list[CheckFigure])
     if found.explanation:
         screen.print("[bold]A simple reason?[/bold]")
         for each in found.explanation:
-            left = "" if each.left < 0.005 else f" (left over: 95 % under {each.left:.2f} codes)"
+            left = "" if each.left < 0.005 else f" (what remains: 95th percentile {each.left:.2f} codes)"
             screen.print(Padding(f"{escape(each.text)}[dim]{left}[/dim]", (0, 0, 0, 2)))
     else:
         screen.print("[bold]A simple reason?[/bold] None found.")

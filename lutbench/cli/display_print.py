@@ -69,7 +69,7 @@ def _display_rows(found: DisplayFit, reached: Reach) -> list[tuple[str, str]]:
     return [
         ("read", f"{len(found.measurements.names)} patches, {found.measurements.coding}"),
         ("white, black", f"{reached.white:.4g} and {reached.black:.3g} cd/m², {contrast}"),
-        ("R; G; B; white", f"{corners} (xy, black taken off)"),
+        ("R; G; B; white", f"{corners} (xy, black subtracted)"),
         (
             "additive",
             f"red, green and blue together give {100 * found.additivity():.1f} % of white",
@@ -122,7 +122,7 @@ def print_check(found: DisplayCheck, page: str | None, limit: float | None) -> N
         )
     worst = int(found.delta_e_2000.argmax())
     screen.print(
-        f"farthest patch: {found.readings.names[worst]}, ΔE 2000 {found.delta_e_2000[worst]:.2f}",
+        f"largest error: {found.readings.names[worst]}, ΔE 2000 {found.delta_e_2000[worst]:.2f}",
         soft_wrap=True,
         markup=False,
     )

@@ -93,12 +93,12 @@ class Outputs:
     type=click.Choice(["full", "legal"]),
     help="The range of the values that go in, if you know it.",
 )
-@click.option("--target-curve", metavar="NAME", help="The curve that comes out.")
-@click.option("--target-gamut", metavar="NAME", help="The gamut that comes out.")
+@click.option("--target-curve", metavar="NAME", help="The curve of the output, if you know it.")
+@click.option("--target-gamut", metavar="NAME", help="The gamut of the output, if you know it.")
 @click.option(
     "--target-range",
     type=click.Choice(["full", "legal"]),
-    help="The range of the values that come out.",
+    help="The range of the values that come out, if you know it.",
 )
 @click.option(
     "--tone-curve",

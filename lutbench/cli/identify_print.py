@@ -86,7 +86,7 @@ def _candidates(candidates: Sequence[Candidate]) -> Table:
 
 
 def _side(side: Any) -> str:
-    curve = side.curve or "a curve of its own"
+    curve = side.curve or "an unnamed curve"
     if side.rendering == "display":
         curve += " (display light)"
     return f"{curve}\n{side.gamut or 'any gamut'}, {side.range}"
@@ -126,7 +126,7 @@ def _print_tone(screen: Console, tone: Tone) -> None:
     )
     facts.append(f"no light at {round(100 * tone.black_signal, 1) + 0.0:.1f} %")
     screen.print()
-    whose = "of the target's curve" if tone.plain else "of its own"
+    whose = "of the target's curve" if tone.plain else "not that of a named curve"
     screen.print(f"[bold]Tone[/bold] {whose}: {'; '.join(facts)}")
 
 

@@ -29,7 +29,7 @@ def print_levels(day: Levels) -> None:
     if day.curve.note:
         screen.print(f"[dim]{escape(day.curve.note)}[/dim]")
     if day.lut:
-        ranges = f"takes {day.source_range}, gives {day.target_range} range"
+        ranges = f"{day.source_range} range in, {day.target_range} range out"
         screen.print(f"through {escape(day.lut)} [dim]({ranges})[/dim]", soft_wrap=True)
     if day.shown:
         screen.print(escape(str(day.shown)), soft_wrap=True)

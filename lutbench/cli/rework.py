@@ -142,7 +142,7 @@ def chain(luts: tuple[str, ...], size: int | None, shaper: bool, out: Out) -> No
     type=click.Choice(["gamut", "nearest"]),
     default="gamut",
     show_default=True,
-    help="For colours that LUT never gives: keep luma and hue, or take the nearest colour.",
+    help="For colours that LUT never produces: keep luma and hue, or take the nearest colour.",
 )
 @click.option("--hold", is_flag=True, help="Clip the values to the domain of LUT (0 to 1).")
 @output_options

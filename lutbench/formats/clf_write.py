@@ -326,7 +326,7 @@ class _Writer(NodeMaker):
         off = greys_off(Pipeline((shaper, lut)), self.transform, Decode(Linear()), inputs)
         self.notes[0] += (
             f" behind a 1D LUT over half floats, for light of {inputs[0]:g} to {inputs[-1]:g}: "
-            f"greys from 10 stops under mid grey to 6 over it are within {off:.2f} 10-bit codes"
+            f"greys from -10 to +6 stops around mid grey are within {off:.2f} 10-bit codes"
         )
         # Only the input has 16 bits; between the shaper and the lattice numbers stay exact.
         return [self._lut_1d(shaper.table, half_domain=True), *self._lut_nodes(lut)]

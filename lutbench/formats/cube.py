@@ -261,7 +261,7 @@ class _CubeReader:
             if part == ("1d" if size_1d else "3d") and has_domain:
                 if not np.array_equal(whole, by_channel):
                     self._fail(line, f"{keyword} and DOMAIN_MIN, DOMAIN_MAX differ", "one of them")
-                self._note(f"{keyword} beside DOMAIN_MIN, DOMAIN_MAX, which say the same", line)
+                self._note(f"{keyword} repeats DOMAIN_MIN and DOMAIN_MAX", line)
             else:
                 self._note(f"{keyword}, which not every reader knows", line)
             domains[part] = whole

@@ -77,9 +77,9 @@ def _grey_words(axis: NeutralAxis) -> str:
 def depth_words(report: DepthReport) -> str:
     """How many different greys of a recording the LUT keeps."""
     return (
-        f"Of an {report.input_bits}-bit recording {report.levels} different greys come out, "
-        f"{report.levels_8_bit} of them after an 8-bit output"
-    ).replace("an 10", "a 10")
+        f"An {report.input_bits}-bit recording gives {report.levels} different greys, "
+        f"{report.levels_8_bit} on an 8-bit output"
+    ).replace("An 10", "A 10")
 
 
 def _levels3(rgb: NDArray[np.float64]) -> str:

@@ -156,7 +156,7 @@ def _colour(found: Inspection) -> list[Figure]:
         figure(
             "gamut",
             lambda: plots_colour.gamut_plot(found),
-            "Chromaticities that colours as bright as mid grey come out at, as "
+            "Output chromaticities of colours as bright as mid grey, in "
             f"{found.target.gamut.name}.",
             f"CIE xy diagram: the gamut {found.target.gamut.name} and the colours that come out",
         ),

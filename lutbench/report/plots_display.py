@@ -106,7 +106,7 @@ def differences_plot(found: DisplayCheck, palette: Palette = THEMED) -> Any:
         axes.set_ylim(0, 102)
         axes.set_xlim(0, max(2.0, float(ordered[-1]) * 1.03))
         axes.set_xlabel(name)
-        axes.set_ylabel("% of patches under it")
+        axes.set_ylabel("% of patches below this ΔE")
     return figure
 
 

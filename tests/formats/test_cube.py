@@ -126,7 +126,7 @@ TOLERATED = {
     "other input range": (b"LUT_3D_INPUT_RANGE 0 1\n" + ONE_D, "without such a LUT"),
     "domain and range alike": (
         b"DOMAIN_MIN 0 0 0\nDOMAIN_MAX 1 1 1\nLUT_1D_INPUT_RANGE 0 1\n" + ONE_D,
-        "which say the same",
+        "repeats DOMAIN_MIN and DOMAIN_MAX",
     ),
     "keyword twice": (b"LUT_1D_SIZE 3\n" + ONE_D, "again, the same"),
     "unknown keyword": (b"SOMETHING_ELSE 1 2\n" + ONE_D, "SOMETHING_ELSE is not known"),

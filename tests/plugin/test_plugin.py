@@ -160,7 +160,7 @@ def test_names_of_parametrised_tests(project: pytest.Pytester) -> None:
     )
     result = run(project, "test_many.py", "--lutbench-record")
     result.assert_outcomes(passed=4, failed=1)
-    result.stdout.fnmatch_lines(["*give each a name of its own*"])
+    result.stdout.fnmatch_lines(["*give each its own name*"])
     assert len(list((project.path / "lutbench_baselines").iterdir())) == 5
 
 

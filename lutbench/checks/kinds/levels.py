@@ -105,7 +105,7 @@ class LevelsCheck(Check):
             unit = {"percent": "%", "signal": "signal", "code": f"{point.bits}-bit codes"}[
                 point.unit
             ]
-            label = f"{point.name} at {worst:.5g} {unit}, wanted {point.value:g}: off by"
+            label = f"{point.name} at {worst:.5g} {unit}, expected {point.value:g}: off by"
             figures.append(CheckFigure(point.unit, float(off.max()), within, label))
         figures.sort(key=lambda figure: figure.holds)
         return verdict(

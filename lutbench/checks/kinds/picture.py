@@ -51,7 +51,7 @@ class Picture(Check):
         stored = table.text("stored")
         if Path(stored).suffix.lower() in (".jpg", ".jpeg"):
             raise DefinitionError(
-                "JPEG does not keep what was stored",
+                "JPEG does not keep the exact values",
                 where=table.at("stored"),
                 accepted="PNG, TIFF, DPX or OpenEXR",
             )

@@ -141,7 +141,7 @@ def read_board(picture: NDArray[Any], size: int, codes: Range, where: str = "") 
 
 def _not_answered(answer: Answer) -> Answer:
     """The answer of a row that means nothing while the first rows are not right."""
-    return Answer(answer.key, "not asked before the codes are read as on this board", None)
+    return Answer(answer.key, "not judged until the first rows are right", None)
 
 
 def line_in(picture: NDArray[Any], size: int, codes: Range, where: str = "") -> float | None:
@@ -164,7 +164,7 @@ def controls_answer(before: float | None, after: float | None) -> Answer:
     changed. Where that moves the line, the controls act on the input of the LUT.
     """
     if before is None or after is None:
-        return Answer("controls", "the line in the ramp is gone", None, "turn the control less")
+        return Answer("controls", "the line in the ramp cannot be seen", None, "turn the control less")
     moved = abs(before - after)
     if moved > MOVED:
         return Answer(
