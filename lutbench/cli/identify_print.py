@@ -126,7 +126,7 @@ def _print_tone(screen: Console, tone: Tone) -> None:
     )
     facts.append(f"no light at {round(100 * tone.black_signal, 1) + 0.0:.1f} %")
     screen.print()
-    whose = "of the target's curve" if tone.plain else "not that of a named curve"
+    whose = "of the target's curve" if tone.plain else "(no named curve)"
     screen.print(f"[bold]Tone[/bold] {whose}: {'; '.join(facts)}")
 
 

@@ -130,7 +130,7 @@ def _row(each: Candidate) -> tuple[str, ...]:
 
 def _tone_rows(tone: Tone) -> list[tuple[str, str]]:
     rows = [
-        ("tone curve", "that of the target" if tone.plain else "not that of a named curve"),
+        ("tone curve", "that of the target" if tone.plain else "no named curve"),
         ("mid grey comes out at", f"{100 * tone.grey_signal:.1f} % (10-bit code {tone.grey_code})"),
         ("around mid grey", f"{100 * tone.signal_per_stop:.1f} % a stop"),
     ]
