@@ -67,9 +67,7 @@ def command(output: str, size: int, frame: str, patches: str | None, reporting: 
     from lutbench.media.still.still import still_format, write_still
 
     if still_format(output) not in ("png", "tiff"):
-        raise LutbenchError(
-            "a chart needs 16 bits", where=output, accepted="a .png or a .tif"
-        )
+        raise LutbenchError("a chart needs 16 bits", where=output, accepted="a .png or a .tif")
     width, height = frame_size(frame)
     layout = layout_for(size, width, height)
     write_still(draw_chart(size, width, height), output, depth="16", force=reporting.force)

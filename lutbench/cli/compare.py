@@ -300,7 +300,11 @@ def print_comparison(found: Comparison, a: str, b: str, held: list[CheckFigure])
     if found.explanation:
         screen.print("[bold]A simple reason?[/bold]")
         for each in found.explanation:
-            left = "" if each.left < 0.005 else f" (what remains: 95th percentile {each.left:.2f} codes)"
+            left = (
+                ""
+                if each.left < 0.005
+                else f" (what remains: 95th percentile {each.left:.2f} codes)"
+            )
             screen.print(Padding(f"{escape(each.text)}[dim]{left}[/dim]", (0, 0, 0, 2)))
     else:
         screen.print("[bold]A simple reason?[/bold] None found.")

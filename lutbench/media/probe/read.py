@@ -164,7 +164,9 @@ def controls_answer(before: float | None, after: float | None) -> Answer:
     changed. Where that moves the line, the controls act on the input of the LUT.
     """
     if before is None or after is None:
-        return Answer("controls", "the line in the ramp cannot be seen", None, "turn the control less")
+        return Answer(
+            "controls", "the line in the ramp cannot be seen", None, "turn the control less"
+        )
     moved = abs(before - after)
     if moved > MOVED:
         return Answer(
