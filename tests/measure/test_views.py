@@ -91,5 +91,5 @@ def test_what_is_no_view_is_refused() -> None:
     with pytest.raises(LutbenchError, match="start from"):
         views_apart(view(SDR), Conversion(other, PQ))
     nothing = (Cdl(clamp=False),)
-    with pytest.raises(LutbenchError, match="does nothing"):
+    with pytest.raises(LutbenchError, match="changes nothing visibly"):
         look_apart(replace(view(SDR), grade=nothing), replace(view(PQ), grade=nothing))

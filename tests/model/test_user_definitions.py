@@ -29,7 +29,7 @@ hold = ["monotone"]
 def own_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
     monkeypatch.delenv(USER_VARIABLE, raising=False)
-    monkeypatch.setattr(catalogue, "_told", set())
+    monkeypatch.setattr(catalogue, "_warned", set())
     folder = user_folder()
     folder.mkdir(parents=True)
     return folder
