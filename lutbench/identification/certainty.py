@@ -12,7 +12,7 @@ from lutbench.identification.forms.search import UNMOVED
 from lutbench.identification.forms.yardstick import Yardstick, measure
 from lutbench.identification.hypothesis import Hypothesis, ToneTarget, forecast
 from lutbench.identification.measured import Measured
-from lutbench.identification.measuring import measured_of
+from lutbench.identification.measuring import EARNED, measured_of
 from lutbench.identification.result import TOLD, Candidate, Confidence
 from lutbench.identification.samples import CODES, Samples
 from lutbench.identification.verdict import Finalist
@@ -22,6 +22,9 @@ ROUNDING, ROUNDING_CODES = 1.02, 0.004
 
 UNSEEN = 0.5
 """The most that a name is worth that the nodes cannot tell."""
+
+AT_NOISE = 2.0
+"""A free curve that leaves no more than so many times the noise is a measurement."""
 
 NATS = 10.0
 """Nats under which leads count as they are, and over which by their logarithm."""
@@ -136,7 +139,12 @@ def certainty_of(best: Finalist, fitted: Fitted) -> Certainty:
     if fitted.ground is None:
         return Certainty()
     yard = measure(best.hypothesis, fitted.ground, fitted)
-    return Certainty(probabilities_of(best.hypothesis, yard), yardstick=yard)
+    told = probabilities_of(best.hypothesis, yard)
+    own = min(yard.named, yard.free_matrix)
+    if yard.errors[2] <= AT_NOISE * samples.noise and own - yard.free_curve > EARNED:
+        # Nothing but the noise is left by a curve without a name: it is measured, not named.
+        told["source curve"] = min(told["source curve"], UNSEEN)
+    return Certainty(told, yardstick=yard)
 
 
 def probabilities_of(h: Hypothesis, yard: Yardstick) -> dict[str, float]:
