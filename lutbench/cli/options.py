@@ -354,6 +354,8 @@ def start_logging() -> None:
     if not any(isinstance(handler, _Lines) for handler in LOG.handlers):
         LOG.addHandler(_Lines())
     LOG.setLevel(_LEVELS["usual"])
+    # It says at length that it has no cache folder, which costs the user only a moment.
+    logging.getLogger("matplotlib").setLevel(logging.ERROR)
 
 
 def say(text: str) -> None:

@@ -154,3 +154,25 @@ def test_address_space_runs_out_anywhere(line: str, folder: Path) -> None:
     ended = endings(folder, "RLIMIT_AS", [250, 290, 340, 420, 520, 960], [line])
     assert faults(ended) == []
     assert ended[-1].status != 2  # 1 GiB in all
+
+
+@pytest.mark.slow
+def test_no_folder_for_caches_is_no_matter_for_the_user(tmp_path: Path) -> None:
+    """Libraries that draw keep caches too, and would say at length that they cannot."""
+    (tmp_path / "file").touch()
+    nowhere = str(tmp_path / "file" / "folder")
+    names = ("HOME", "XDG_CACHE_HOME", "XDG_CONFIG_HOME", "XDG_DATA_HOME", "NUMBA_CACHE_DIR")
+    settings = os.environ | dict.fromkeys(names, nowhere)
+    settings.pop("MPLCONFIGDIR", None)
+    run = [sys.executable, "-m", "lutbench"]
+    ends = ["--source-curve", "ACEScct", "--target-curve", "BT.1886", "--kind", "curve"]
+    subprocess.run([*run, "build", *ends, "-o", "a.cube"], cwd=tmp_path, env=settings, check=True)
+    done = subprocess.run(
+        [*run, "inspect", "a.cube", "--page", "a.html"],
+        cwd=tmp_path,
+        env=settings,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert (done.returncode, done.stderr) == (0, "a.html: page written\n")
