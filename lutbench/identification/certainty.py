@@ -23,9 +23,6 @@ ROUNDING, ROUNDING_CODES = 1.02, 0.004
 UNSEEN = 0.5
 """The most that a name is worth that the nodes cannot tell."""
 
-AT_NOISE = 2.0
-"""A free curve that leaves no more than so many times the noise is a measurement."""
-
 NATS = 10.0
 """Nats under which leads count as they are, and over which by their logarithm."""
 
@@ -141,8 +138,8 @@ def certainty_of(best: Finalist, fitted: Fitted) -> Certainty:
     yard = measure(best.hypothesis, fitted.ground, fitted)
     told = probabilities_of(best.hypothesis, yard)
     own = min(yard.named, yard.free_matrix)
-    if yard.errors[2] <= AT_NOISE * samples.noise and own - yard.free_curve > EARNED:
-        # Nothing but the noise is left by a curve without a name: it is measured, not named.
+    if yard.errors[2] <= fitted.floor and own - yard.free_curve > EARNED:
+        # A curve without a name leaves no more than nodes are known to: it is measured, not named.
         told["source curve"] = min(told["source curve"], UNSEEN)
     return Certainty(told, yardstick=yard)
 
