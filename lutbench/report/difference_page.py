@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -10,11 +10,11 @@ import numpy as np
 
 from lutbench import files
 from lutbench.measure.comparison import Comparison
-from lutbench.measure.difference import measure
+from lutbench.measure.difference import Spread, measure
 from lutbench.measure.samples import chart_patches, neutral_ramp
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array, Transform
-from lutbench.report.drawing import THEMED, Palette, add_axes, new_figure, svg
+from lutbench.report.drawing import THEMED, Palette, add_axes, legend_above, new_figure, svg
 from lutbench.report.templates import render
 from lutbench.tables.nodes import domain_of
 
@@ -25,6 +25,14 @@ SLICES = (0.0, 0.25, 0.5, 0.75, 1.0)
 """Blue signal, 0 to 1, of each map."""
 
 MEASURES = {"delta_e_2000": "ΔE 2000", "delta_e_itp": "ΔE ITP"}
+
+MAP_INCHES = (1.8, 1.85)
+"""Of a map: six stand in a row, or two on a phone."""
+
+MAP_COLOURS = "viridis"
+
+LEAST_TOP = 0.05
+"""ΔE that the scale of the maps reaches at least, so that rounding does not look like much."""
 
 Sides = tuple[Transform, Transform]
 
@@ -53,56 +61,121 @@ def difference_html(
 ) -> str:
     """The page as self-contained HTML; `limits` are the limits that were checked, if any."""
     unit = MEASURES[found.view.measure]
-    scale = (2**found.bits - 1) / CODES_10_BIT
     return render(
         "difference.html",
         names=names,
         found=found,
-        unit=unit,
-        scale=scale,
         limits=limits,
-        rows=[
-            (name, found.counts[name], spreads[found.view.measure], spreads["code_10bit"])
-            for name, spreads in found.sets.items()
+        set_heads=_set_heads(unit, found.bits),
+        set_rows=_set_rows(found),
+        worst_heads=[
+            "A, B",
+            f"in, {found.bits} bit",
+            "A",
+            "B",
+            "ΔE 2000",
+            "ΔE ITP",
+            "codes",
         ],
-        overall=(found.overall[found.view.measure], found.overall["code_10bit"]),
-        maps=svg(difference_maps(found, sides), "maps", f"{unit} on five slices of the cube"),
+        worst_rows=_worst_rows(found),
+        maps=[
+            svg(figure, f"map{k}", words)
+            for k, (figure, words) in enumerate(difference_maps(found, sides))
+        ],
         neutral=svg(
             neutral_difference(found, sides),
             "neutral",
             "B minus A on the neutral axis, in code values, by channel",
         ),
         patches=_patches(found, sides),
-        top=2**found.bits - 1,
     )
 
 
-def difference_maps(found: Comparison, sides: Sides, palette: Palette = THEMED) -> Any:
-    """The difference on slices of constant blue: red to the right, green up; brighter is larger."""
+def _set_heads(unit: str, bits: int) -> list[str]:
+    seen = [f"{unit} {name}" for name in ("mean", "p95", "p99", "max")]
+    codes = [f"{bits}-bit codes {name}" for name in ("mean", "p95", "max")]
+    return ["test colours", "count", *seen, *codes]
+
+
+def _set_rows(found: Comparison) -> list[list[str]]:
+    """A row for each set of test colours, then one for all."""
+    rows = [(name, found.counts[name], spreads) for name, spreads in found.sets.items()]
+    rows.append(("all", sum(found.counts.values()), found.overall))
+    return [[name, str(count), *_spread_cells(found, spreads)] for name, count, spreads in rows]
+
+
+def _spread_cells(found: Comparison, spreads: Mapping[str, Spread]) -> list[str]:
+    seen, codes = spreads[found.view.measure], spreads["code_10bit"]
+    shown = [f"{value:.3f}" for value in (seen.mean, seen.p95, seen.p99, seen.max)]
+    scale = _scale(found)
+    return shown + [f"{scale * value:.2f}" for value in (codes.mean, codes.p95, codes.max)]
+
+
+def _worst_rows(found: Comparison) -> list[list[str | tuple[str, str, str]]]:
+    top = 2**found.bits - 1
+
+    def codes(signal: Sequence[float]) -> str:
+        return " ".join(str(round(top * value)) for value in signal)
+
+    return [
+        [
+            (each.swatch_a, each.swatch_b, each.label or each.set),
+            codes(each.input),
+            codes(each.a),
+            codes(each.b),
+            f"{each.delta_e_2000:.2f}",
+            f"{each.delta_e_itp:.2f}",
+            f"{_scale(found) * each.code_10bit:.1f}",
+        ]
+        for each in found.worst
+    ]
+
+
+def _scale(found: Comparison) -> float:
+    """Codes of the comparison's depth in a 10-bit code."""
+    return float(2**found.bits - 1) / CODES_10_BIT
+
+
+def difference_maps(
+    found: Comparison, sides: Sides, palette: Palette = THEMED
+) -> list[tuple[Any, str]]:
+    """The difference on slices of constant blue, then its scale, each with words for it."""
     grids = [_slice(found, sides, blue) for blue in SLICES]
-    top = max(float(np.max(grids)), 0.05)
-    figure = new_figure(9.6, 2.25)
-    image = None
-    for place, (blue, grid) in enumerate(zip(SLICES, grids, strict=True), 1):
-        axes = add_axes(figure, 100 + 10 * len(SLICES) + place, palette)
-        axes.grid(False)
-        image = axes.imshow(
-            grid, origin="lower", extent=(0, 100, 0, 100), vmin=0, vmax=top, cmap="viridis"
-        )
-        axes.set_title(f"blue in at {100 * blue:.0f} %", fontsize=9)
-        axes.title.set_color(palette.ink)
-        axes.set_xticks([0, 50, 100])
-        axes.set_yticks([0, 50, 100])
-        axes.set_xlabel("R in, %")
-        if place == 1:
-            axes.set_ylabel("G in, %")
-        else:
-            axes.set_yticklabels([])
-    bar = figure.colorbar(image, ax=figure.axes, shrink=0.72, aspect=14, pad=0.015)
-    bar.set_label(MEASURES[found.view.measure], color=palette.faint, fontsize=8.5)
-    bar.ax.tick_params(colors=palette.faint, labelcolor=palette.faint, labelsize=8, length=3)
-    bar.outline.set_visible(False)
-    return figure
+    top = max(float(np.max(grids)), LEAST_TOP)
+    unit = MEASURES[found.view.measure]
+    maps = [
+        (_map(grid, top, f"blue in at {100 * blue:.0f} %", palette),
+         f"{unit} with blue in at {100 * blue:.0f} %")
+        for blue, grid in zip(SLICES, grids, strict=True)
+    ]  # fmt: skip
+    return [*maps, (_map_scale(top, unit, palette), f"{unit} of the colours of the maps")]
+
+
+def _map(grid: Array, top: float, title: str, palette: Palette) -> Any:
+    """One slice: red to the right, green up; brighter is larger."""
+    axes = add_axes(new_figure(*MAP_INCHES), palette=palette)
+    axes.grid(False)
+    axes.imshow(grid, origin="lower", extent=(0, 100, 0, 100), vmin=0, vmax=top, cmap=MAP_COLOURS)
+    axes.set_title(title, fontsize=9)
+    axes.title.set_color(palette.ink)
+    axes.set_xticks([0, 50, 100])
+    axes.set_yticks([0, 50, 100])
+    axes.set_xlabel("R in, %")
+    axes.set_ylabel("G in, %")
+    return axes.figure
+
+
+def _map_scale(top: float, unit: str, palette: Palette) -> Any:
+    """What the colours of the maps stand for."""
+    axes = add_axes(new_figure(*MAP_INCHES), palette=palette)
+    axes.grid(False)
+    ramp = np.linspace(0, top, 256)[:, None]
+    axes.imshow(ramp, origin="lower", extent=(0, top / 8, 0, top), cmap=MAP_COLOURS)
+    axes.set_title("scale", fontsize=9)
+    axes.title.set_color(palette.ink)
+    axes.set_xticks([])
+    axes.set_ylabel(unit)
+    return axes.figure
 
 
 def _slice(found: Comparison, sides: Sides, blue: float) -> Array:
@@ -122,7 +195,7 @@ def neutral_difference(found: Comparison, sides: Sides, palette: Palette = THEME
     greys = neutral_ramp(domain=domain).signals
     out_a, out_b = (np.asarray(side.apply(greys), dtype=np.float64) for side in sides)
     codes = (out_b - out_a) * (2**found.bits - 1)
-    figure = new_figure(9.6, 2.6)
+    figure = new_figure(4.4, 2.5)
     axes = add_axes(figure, palette=palette)
     along = np.linspace(0, 100, len(greys))
     marks = zip("RGB", palette.rgb, ("-", (0, (6, 2)), (0, (2, 2))), strict=True)
@@ -136,7 +209,7 @@ def neutral_difference(found: Comparison, sides: Sides, palette: Palette = THEME
         axes.set_ylim(-1, 1)
     axes.set_xlabel("neutral in, % of the domain")
     axes.set_ylabel(f"B − A, {found.bits}-bit codes")
-    axes.legend(frameon=False, ncols=3, loc="upper right", labelcolor=palette.ink)
+    legend_above(axes, palette)
     return figure
 
 

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from lutbench import files
-from lutbench.display.check import DisplayCheck
+from lutbench.display.check import DisplayCheck, GreyStep
 from lutbench.model.curves.video import Srgb
 from lutbench.model.gamuts import BT709
 from lutbench.report.drawing import svg
@@ -16,7 +16,8 @@ from lutbench.report.plots_display import (
     balance_plot,
     colours_plot,
     differences_plot,
-    tracking_plot,
+    gamma_plot,
+    luminance_plot,
 )
 from lutbench.report.templates import render
 
@@ -34,35 +35,74 @@ def write_display_page(
     files.write_text(path, display_html(found, name), force=force)
 
 
+SPREAD_HEADS = ["patches", *(f"{measure} {name}" for measure in ("ΔE 2000", "ΔE ITP")
+                             for name in ("mean", "p95", "max"))]  # fmt: skip
+GREY_HEADS = ["signal, %", "cd/m²", "target cd/m²", "gamma", "target gamma",
+              "x", "y", "R", "G", "B", "ΔE 2000", "ΔE ITP"]  # fmt: skip
+PATCH_HEADS = ["patch", "target, read", "signal, %", "cd/m²", "target cd/m²", "ΔE 2000", "ΔE ITP"]
+
+
 def display_html(found: DisplayCheck, name: str) -> str:
     """The page as self-contained HTML."""
     return render(
         "display.html",
         readings=name,
         found=found,
-        spreads=found.spreads(),
-        tracking=svg(tracking_plot(found), "tracking", "Luminance and gamma of the greys"),
-        balance=svg(balance_plot(found), "balance", "Red, green and blue of the greys"),
-        colours=svg(colours_plot(found), "colours", "Target colours and colours read, in u'v'"),
-        differences=svg(differences_plot(found), "differences", "Share of patches under each ΔE"),
-        patches=_patches(found),
+        overall=found.spreads()["all"]["delta_e_2000"],
+        spread_heads=SPREAD_HEADS,
+        spread_rows=_spread_rows(found),
+        grey_heads=GREY_HEADS,
+        grey_rows=[_grey_row(step) for step in found.greys],
+        patch_heads=PATCH_HEADS,
+        patch_rows=_patch_rows(found),
+        grey_plots=[
+            svg(luminance_plot(found), "luminance", "Luminance of the greys"),
+            svg(gamma_plot(found), "gamma", "Gamma of the greys"),
+            svg(balance_plot(found), "balance", "Red, green and blue of the greys"),
+        ],
+        colour_plots=[
+            svg(colours_plot(found), "colours", "Target colours and colours read, in u'v'"),
+            svg(differences_plot(found), "differences", "Share of patches under each ΔE"),
+        ],
     )
 
 
-def _patches(found: DisplayCheck) -> list[dict[str, Any]]:
+def _spread_rows(found: DisplayCheck) -> list[list[str]]:
+    return [
+        [name, *(f"{value:.2f}" for measure in ("delta_e_2000", "delta_e_itp")
+                 for value in (each[measure].mean, each[measure].p95, each[measure].max))]
+        for name, each in found.spreads().items()
+    ]  # fmt: skip
+
+
+def _grey_row(step: GreyStep) -> list[str]:
+    gammas = ("–" if each is None else f"{each:.2f}" for each in (step.gamma, step.gamma_wanted))
+    return [
+        f"{100 * step.level:.1f}",
+        f"{step.luminance:.4g}",
+        f"{step.wanted:.4g}",
+        *gammas,
+        *(f"{value:.4f}" for value in step.xy),
+        *(f"{value:.3f}" for value in step.balance),
+        f"{step.delta_e_2000:.2f}",
+        f"{step.delta_e_itp:.2f}",
+    ]
+
+
+def _patch_rows(found: DisplayCheck) -> list[list[str | tuple[str, str]]]:
     """All patches, those with the largest error first."""
     order = np.argsort(-found.delta_e_2000, kind="stable")
+    peak = found.target.peak
     return [
-        {
-            "name": found.readings.names[k],
-            "signal": " ".join(f"{100 * v:.0f}" for v in found.readings.signal[k]),
-            "wanted": _swatch(found.wanted[k] / found.target.peak),
-            "read": _swatch(found.readings.xyz[k] / found.target.peak),
-            "luminance": float(found.readings.xyz[k, 1]),
-            "luminance_wanted": float(found.wanted[k, 1]),
-            "delta_e_2000": float(found.delta_e_2000[k]),
-            "delta_e_itp": float(found.delta_e_itp[k]),
-        }
+        [
+            found.readings.names[k],
+            (_swatch(found.wanted[k] / peak), _swatch(found.readings.xyz[k] / peak)),
+            " ".join(f"{100 * v:.0f}" for v in found.readings.signal[k]),
+            f"{found.readings.xyz[k, 1]:.4g}",
+            f"{found.wanted[k, 1]:.4g}",
+            f"{found.delta_e_2000[k]:.2f}",
+            f"{found.delta_e_itp[k]:.2f}",
+        ]
         for k in order
     ]
 

@@ -76,6 +76,18 @@ def add_axes(figure: Any, position: Any = 111, palette: Palette = THEMED, **opti
     return axes
 
 
+def legend_above(axes: Any, palette: Palette) -> None:
+    """The names of the lines in a row over the axes, where they cover nothing."""
+    axes.legend(
+        frameon=False,
+        ncols=3,
+        loc="lower right",
+        bbox_to_anchor=(1, 1),
+        borderaxespad=0,
+        labelcolor=palette.ink,
+    )
+
+
 def svg(figure: Any, key: str, alternative: str) -> str:
     """The figure as inline SVG; `key` is unique on the page, `alternative` describes the figure."""
     import matplotlib as mpl

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -9,44 +10,67 @@ import numpy as np
 from lutbench.display.check import DisplayCheck
 from lutbench.display.reach import uv_of_xy
 from lutbench.model.transforms import Array
-from lutbench.report.drawing import THEMED, Palette, add_axes, new_figure
+from lutbench.report.drawing import THEMED, Palette, add_axes, legend_above, new_figure
 
 DARK = 0.005
 """Share of white under which chromaticities are not drawn: meters cannot read them reliably."""
 
 
-def tracking_plot(found: DisplayCheck, palette: Palette = THEMED) -> Any:
-    """Luminance and gamma of the greys, with those of the target."""
-    figure = new_figure(9.6, 2.9)
-    level = np.array([step.level for step in found.greys])
-    read = np.array([step.luminance for step in found.greys])
-    wanted = np.array([step.wanted for step in found.greys])
-    axes = add_axes(figure, 121, palette)
-    axes.plot(100 * level, wanted, color=palette.faint, linestyle="--", lw=1.3, label="target")
-    axes.plot(100 * level, read, "o-", color=palette.accent, ms=3.5, lw=1.3, label="read")
+GREY_SIZE = (2.9, 2.4)
+"""Inches of a plot of the greys: three stand in a row, or one fills a phone."""
+
+COLOUR_SIZE = (4.0, 3.7)
+"""Inches of a plot of the colours: two stand in a row."""
+
+
+def luminance_plot(found: DisplayCheck, palette: Palette = THEMED) -> Any:
+    """Luminance of the greys, with that of the target."""
+    axes = _signal_axes(palette, "luminance, cd/m²")
+    level = [100 * step.level for step in found.greys]
+    _target_and_read(
+        axes,
+        level,
+        [step.wanted for step in found.greys],
+        [step.luminance for step in found.greys],
+        palette,
+    )
     axes.set_yscale("log")
-    axes.set_xlim(0, 100)
-    axes.set_xlabel("signal, %")
-    axes.set_ylabel("luminance, cd/m²")
-    axes.legend(frameon=False, loc="lower right", labelcolor=palette.ink)
-    axes = add_axes(figure, 122, palette)
+    return axes.figure
+
+
+def gamma_plot(found: DisplayCheck, palette: Palette = THEMED) -> Any:
+    """Gamma of the greys, with that of the target."""
+    axes = _signal_axes(palette, "gamma")
     inner = [step for step in found.greys if step.gamma is not None and step.gamma_wanted]
-    at = [100 * step.level for step in inner]
-    target = [step.gamma_wanted for step in inner]
-    axes.plot(at, target, color=palette.faint, linestyle="--", lw=1.3, label="target")
-    shown = [step.gamma for step in inner]
-    axes.plot(at, shown, "o-", color=palette.accent, ms=3.5, lw=1.3, label="read")
+    _target_and_read(
+        axes,
+        [100 * step.level for step in inner],
+        [step.gamma_wanted for step in inner],
+        [step.gamma for step in inner],
+        palette,
+    )
+    return axes.figure
+
+
+def _signal_axes(palette: Palette, label: str) -> Any:
+    axes = add_axes(new_figure(*GREY_SIZE), palette=palette)
     axes.set_xlim(0, 100)
     axes.set_xlabel("signal, %")
-    axes.set_ylabel("gamma")
+    axes.set_ylabel(label)
+    return axes
+
+
+def _target_and_read(
+    axes: Any, level: Sequence[Any], target: Sequence[Any], read: Sequence[Any], palette: Palette
+) -> None:
+    axes.plot(level, target, color=palette.faint, linestyle="--", lw=1.3, label="target")
+    axes.plot(level, read, "o-", color=palette.accent, ms=3, lw=1.3, label="read")
     axes.legend(frameon=False, loc="lower right", labelcolor=palette.ink)
-    return figure
 
 
 def balance_plot(found: DisplayCheck, palette: Palette = THEMED) -> Any:
     """Red, green and blue of each grey against neutral, in percent."""
-    figure = new_figure(9.6, 2.4)
-    axes = add_axes(figure, palette=palette)
+    axes = _signal_axes(palette, "off neutral, %")
     bright = [step for step in found.greys if step.luminance > DARK * found.target.peak]
     level = [100 * step.level for step in bright]
     marks = zip("RGB", palette.rgb, ("o-", "s--", "^:"), strict=True)
@@ -57,16 +81,13 @@ def balance_plot(found: DisplayCheck, palette: Palette = THEMED) -> Any:
     low, high = axes.get_ylim()
     top = max(-low, high, 2.0)
     axes.set_ylim(-top, top)
-    axes.set_xlim(0, 100)
-    axes.set_xlabel("signal, %")
-    axes.set_ylabel("off neutral, %")
-    axes.legend(frameon=False, ncols=3, loc="upper right", labelcolor=palette.ink)
-    return figure
+    legend_above(axes, palette)
+    return axes.figure
 
 
 def colours_plot(found: DisplayCheck, palette: Palette = THEMED) -> Any:
     """CIE 1976 u'v': the target gamut, target colours as rings, colours read as dots."""
-    figure = new_figure(4.7, 4.3)
+    figure = new_figure(*COLOUR_SIZE)
     axes = add_axes(figure, palette=palette)
     corners = uv_of_xy(np.array(found.target.gamut.primaries))
     closed = np.vstack([corners, corners[:1]])
@@ -95,7 +116,7 @@ def colours_plot(found: DisplayCheck, palette: Palette = THEMED) -> Any:
 
 def differences_plot(found: DisplayCheck, palette: Palette = THEMED) -> Any:
     """The share of patches under each ΔE, in both measures."""
-    figure = new_figure(4.7, 4.3)
+    figure = new_figure(*COLOUR_SIZE)
     sides = (("ΔE 2000", found.delta_e_2000), ("ΔE ITP", found.delta_e_itp))
     for place, (name, values) in enumerate(sides, 1):
         axes = add_axes(figure, 210 + place, palette)
@@ -106,7 +127,7 @@ def differences_plot(found: DisplayCheck, palette: Palette = THEMED) -> Any:
         axes.set_ylim(0, 102)
         axes.set_xlim(0, max(2.0, float(ordered[-1]) * 1.03))
         axes.set_xlabel(name)
-        axes.set_ylabel("% of patches below this ΔE")
+        axes.set_ylabel("patches below, %")
     return figure
 
 

@@ -143,7 +143,7 @@ def test_terminal_text_fits(folder: Path, monkeypatch: pytest.MonkeyPatch) -> No
 def test_page(folder: Path) -> None:
     run("monitor.cube", "lifted.cube", "--page", "difference.html")
     page = Path("difference.html").read_text(encoding="utf-8")
-    assert page.count("<svg") == 2
+    assert page.count("<svg") == 7  # five maps and their scale, the neutral axis
     assert "An offset of the output" in page
     assert "light skin" in page
     with pytest.raises(LutbenchError, match="exists"):
