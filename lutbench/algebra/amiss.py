@@ -26,6 +26,16 @@ MEANT_FOR = {
 }
 """The measure that each repair is meant to lower."""
 
+WORSE = {
+    "range": "push values out of 0..1",
+    "noise": "make the values noisier",
+    "fall": "make greys fall where they should rise",
+    "tint": "tint greys more",
+    "fold": "deepen a fold",
+    "folds": "add folds",
+}
+"""What a repair does when it raises a measure, after "it would"."""
+
 
 @dataclass(frozen=True)
 class Amiss:

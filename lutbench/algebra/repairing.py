@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from lutbench.algebra.amiss import amiss
+from lutbench.algebra.amiss import WORSE, amiss
 from lutbench.algebra.result import Array, Change, Reworked, code_error
 from lutbench.algebra.unfold import MIRRORED, folds_of, unfolded
 from lutbench.errors import LutbenchError
@@ -128,7 +128,7 @@ def _bounded_step(
         log.append(Change(f"{name}_bounded", text, float(over.mean())))
     worse = amiss(result).worse_than(amiss(table), name)
     if worse:
-        changes.append(Change(f"{name}_left", f"not repaired: it would add to the {worse}"))
+        changes.append(Change(f"{name}_left", f"not repaired: it would {WORSE[worse]}"))
         return table
     changes += log
     return result

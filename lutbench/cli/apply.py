@@ -101,7 +101,7 @@ FORMAT_SUFFIXES = {"png": ".png", "jpeg": ".jpg", "tiff": ".tif", "exr": ".exr",
 @click.option(
     "--target-curve", metavar="NAME", help="The curve that the LUT gives, to tag the output with."
 )
-@worker_options("Frames")
+@worker_options("frames")
 @click.option(
     "--codec",
     metavar="NAME",

@@ -42,8 +42,20 @@ def print_one(found: Inspection) -> None:
             screen.print(Padding(f"[dim]{escape(text)}[/dim]", (0, 0, 0, 4)))
         if each.place and each.place.node:
             screen.print(Padding(f"[dim]{_place(each.place)}[/dim]", (0, 0, 0, 4)))
-    for missed in found.not_examined:
-        screen.print(f"[dim]not checked: {escape(str(missed))}[/dim]")
+    if found.health.decided_by is not None:
+        screen.print("[dim]not checked: anything else, as this decides what the LUT is[/dim]")
+    else:
+        for missed in found.not_examined:
+            screen.print(f"[dim]not checked: {escape(str(missed))}[/dim]")
+    if not found.unusable:
+        _figures(screen, found)
+    _cautions(screen, found)
+
+
+def _figures(screen: Console, found: Inspection) -> None:
+    """Levels and bit depth."""
+    from rich.markup import escape
+
     screen.print("\n[bold]Levels[/bold]")
     screen.print(_levels(found))
     if found.scene is not None:
@@ -51,7 +63,6 @@ def print_one(found: Inspection) -> None:
             screen.print(escape(line))
     screen.print("\n[bold]Bit depth[/bold]")
     screen.print(_depth(found))
-    _cautions(screen, found)
 
 
 def _box(found: Inspection) -> Panel:

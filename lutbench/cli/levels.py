@@ -307,11 +307,13 @@ def _show(day: Levels, subject: LevelsSubject, printing: Printing) -> None:
 def _note_other_rung(exposed: float, subject: LevelsSubject) -> None:
     """Print a note where the LUT's exposure compensation does not match the exposure."""
     from lutbench.exposure.sets import brings_back, missing_lut
+    from lutbench.report.words import signed_stops
 
     if not brings_back(subject.exposure, exposed):
         note(
-            f"the scene is exposed {exposed:+g}, and {subject.name} is a LUT of "
-            f"{subject.exposure:+g}: {missing_lut(exposed)}"
+            f"the scene is exposed {signed_stops(exposed)}, and {subject.name} does not bring it "
+            f"back (it changes exposure by {signed_stops(subject.exposure or 0.0)}): "
+            f"{missing_lut(exposed)}"
         )
 
 

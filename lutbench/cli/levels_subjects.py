@@ -156,13 +156,32 @@ def _of_file(path: str, name: str, named: Curve | None, catalogue: Catalogue) ->
         return LevelsSubject(
             name, None, lut, note="the file does not name its recording: --curve NAME"
         )
-    where = f"{path}, its comments"
-    curve = catalogue.curve(commented["source"].curve, where=where, exact=False)
+    curve = _commented_curve(commented["source"].curve, path, catalogue)
     # In a calibrated LUT the target's range is not that of the display's code values.
     ranges = (commented["source"].range, target.range if target and not out[-1] else None)
     return LevelsSubject(
         name, curve, lut, *ranges, exposure, f"as the comments of {path} say", "", *out
     )
+
+
+def _commented_curve(name: str, path: str, catalogue: Catalogue) -> Curve:
+    """The curve that the comments of a file name.
+
+    Raises
+    ------
+    LutbenchError
+        When it is neither a known one nor in the user's definitions.
+    """
+    from lutbench.errors import UnknownNameError
+
+    try:
+        return catalogue.curve(name, exact=False)
+    except UnknownNameError as unknown:
+        raise LutbenchError(
+            f"its comments name the curve {name!r}, which is not known here",
+            where=path,
+            accepted="the file that defines it with --definitions, or another name with --curve",
+        ) from unknown
 
 
 def _identified(subject: LevelsSubject, path: str, catalogue: Catalogue) -> LevelsSubject:

@@ -162,12 +162,13 @@ def worker_options(what: str) -> Callable[[F], F]:
             "--jobs",
             type=click.IntRange(1, 256),
             metavar="N",
-            help=f"{what} processed at the same time. [default: one for each core]",
+            help=f"{what[0].upper()}{what[1:]} processed at the same time. "
+            "[default: one for each core]",
         )
         scheduler = click.option(
             "--scheduler",
             metavar="ADDRESS",
-            help=f"Send the {what} to the Dask scheduler at ADDRESS (tcp://HOST:PORT).",
+            help=f"Send {what} to the Dask scheduler at ADDRESS (tcp://HOST:PORT).",
         )
         return jobs(scheduler(function))
 

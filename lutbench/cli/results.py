@@ -100,13 +100,16 @@ def reworked(result: Reworked, path: str, *, force: bool, as_json: bool, **more:
     screen = console()
     print_written(result.lut, path)
     error = result.error
-    screen.print(
-        f"off by {figure(error.mean)} codes of 1023 on average, 95 % under"
-        f" {figure(error.p95)}, {figure(error.max)} at most",
-        soft_wrap=True,
-    )
+    if error.max:
+        screen.print(
+            f"off by {figure(error.mean)} codes of 1023 on average, 95 % under"
+            f" {figure(error.p95)}, {figure(error.max)} at most",
+            soft_wrap=True,
+        )
     for change in result.changes:
-        screen.print(Padding(Text(f"{change.code}: {change.message}"), (0, 0, 0, 2)))
+        # A message of what is left says so itself.
+        name = change.code.removesuffix("_left").removesuffix("_not_found")
+        screen.print(Padding(Text(f"{name}: {change.message}"), (0, 0, 0, 2)))
     if not result.changes:
         screen.print("  nothing had to be changed")
 

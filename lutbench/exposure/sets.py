@@ -73,7 +73,7 @@ class SetLevels(Result):
         """Which LUT to use on the monitor; empty for a scene that is exposed as metered."""
         if not self.exposed:
             return ""
-        scene = f"Exposed {self.exposed:+g} stop{'' if abs(self.exposed) <= 1 else 's'}"
+        scene = f"Exposed {_stops(self.exposed)}"
         if self.paired:
             names = ", ".join(each.name for each in self.paired)
             return f"{scene}: use {names} on the monitor, which brings it back"
@@ -103,12 +103,13 @@ def missing_lut(exposed: float) -> str:
     """What to do if no LUT at hand compensates an exposure.
 
     >>> missing_lut(1)
-    'build one of -1 stop (exposure_ladder = [-1] in its recipe)'
+    'build one of −1 stop (exposure_ladder = [-1] in its recipe)'
     """
-    plural = "" if abs(exposed) <= 1 else "s"
-    return (
-        f"build one of {-exposed:+g} stop{plural} (exposure_ladder = [{-exposed:g}] in its recipe)"
-    )
+    return f"build one of {_stops(-exposed)} (exposure_ladder = [{-exposed:g}] in its recipe)"
+
+
+def _stops(stops: float) -> str:
+    return f"{stops:+g} stop{'' if abs(stops) <= 1 else 's'}".replace("-", "−")
 
 
 def families(members: Sequence[SetMember]) -> list[list[SetMember]]:

@@ -72,7 +72,7 @@ def _commas(lines: list[str], rows: list[int]) -> CubeFault | None:
     for k in rows:
         lines[k] = lines[k].replace(",", ".").replace(";", " ")
     message = f"line {rows[0] + 1}: the numbers have decimal commas"
-    return CubeFault("decimal_commas", message, "write them with points", _text(lines))
+    return CubeFault("decimal_commas", message, "decimal points", _text(lines))
 
 
 def _separators(lines: list[str], rows: list[int]) -> CubeFault | None:
@@ -81,7 +81,7 @@ def _separators(lines: list[str], rows: list[int]) -> CubeFault | None:
     for k in rows:
         lines[k] = re.sub("[,;]", " ", lines[k])
     message = f"line {rows[0] + 1}: there are commas or semicolons between the numbers"
-    return CubeFault("separators", message, "write them with spaces between", _text(lines))
+    return CubeFault("separators", message, "spaces between them", _text(lines))
 
 
 def _count(lines: list[str], rows: list[int]) -> CubeFault | None:

@@ -28,24 +28,26 @@ KNOWN_BY = {
 }
 """How the recording's encoding is known, in words."""
 
+NOT_NAMED = "a recording that the file does not name"
+
 _USES = {
     "combined": ("exposure, contrast and colour on the monitor", ""),
-    "curve": ("exposure and contrast", "colour: the recording's gamut stays, and looks pale"),
-    "gamut": ("use before a LUT for tone", "judging a picture: log stays log, flat and grey"),
+    "curve": ("exposure and contrast", "colour (the recording's gamut stays, and looks pale)"),
+    "gamut": ("use before a LUT for tone", "judging a picture (log stays log, flat and grey)"),
     "identity": ("nothing: what goes in comes out", ""),
 }
 
 _NOT_FOR = {
-    "tint": "white balance by eye: it tints grey",
-    "fold": "keying and matching: some colours double back",
-    "clipped_highlights": "judging highlights: it clips some that the recording holds",
-    "clipped_colours": "saturated light such as LEDs and neon: it clips most of it",
-    "noise": "grading through it: its values are noisy",
-    "stray_node": "anything critical: one node of the table is wrong",
-    "banding": "skies and smooth walls: it causes banding",
-    "non_monotonic": "exposure: in places, brighter comes out darker",
-    "duplicate_nodes": "smooth colour: a plane of the table is written twice",
-    "monochrome": "judging colour: its picture is black and white",
+    "tint": "white balance by eye (it tints grey)",
+    "fold": "keying and matching (some colours double back)",
+    "clipped_highlights": "judging highlights (it clips some that the recording holds)",
+    "clipped_colours": "saturated light such as LEDs and neon (it clips most of it)",
+    "noise": "grading through it (its values are noisy)",
+    "stray_node": "anything critical (one node of the table is wrong)",
+    "banding": "skies and smooth walls (it causes banding)",
+    "non_monotonic": "exposure (in places, brighter comes out darker)",
+    "duplicate_nodes": "smooth colour (a plane of the table is written twice)",
+    "monochrome": "judging colour (its picture is black and white)",
 }
 
 
@@ -73,7 +75,7 @@ class Box:
     """The short answer, as sentences and a small table of levels.
 
     `lines` is empty when the recording's encoding is not known; `unsure` then says what
-    would settle it.
+    would settle it. For a LUT that is not `usable`, `not_for` says why, and `unsure` what to do.
     """
 
     expects: str
@@ -83,17 +85,18 @@ class Box:
     good_for: str
     not_for: tuple[str, ...]
     unsure: str
+    usable: bool = True
 
     @property
     def rows(self) -> list[tuple[str, str]]:
         """The rows that have something to say, as (name, sentence); without the table of levels."""
         named = [
-            ("expects", self.expects),
+            ("expects", self.expects if self.usable or self.expects != NOT_NAMED else ""),
             ("set the monitor to", self.monitor),
             ("zebra", self.zebra),
             ("good for", self.good_for),
-            ("not for", "; ".join(self.not_for)),
-            ("not sure", self.unsure),
+            ("not for" if self.usable else "fault", "; ".join(self.not_for)),
+            ("not sure" if self.usable else "cure", self.unsure),
         ]
         return [(name, text) for name, text in named if text]
 
@@ -114,9 +117,8 @@ def box_of(found: Inspection) -> Box:
     """The box of an inspection."""
     if found.worst == "error":
         first = found.findings[0]
-        return Box(
-            _expects(found), "", (), "", "nothing, as it stands", (first.message,), first.advice
-        )
+        return Box(_expects(found), "", (), "", "nothing, as it stands", (first.message,),
+                   first.advice, usable=False)  # fmt: skip
     if _is_false_colour(found):
         use, caution = (
             "judging exposure: each band has a colour",
@@ -125,7 +127,9 @@ def box_of(found: Inspection) -> Box:
     else:
         use, caution = _USES[found.kind]
     faults = [_NOT_FOR[each.code] for each in found.findings if _limits_use(each)]
-    not_for = tuple(dict.fromkeys([*([caution] if caution else []), *faults, "delivery"]))
+    if not _is_false_colour(found):
+        faults.append("delivery")
+    not_for = tuple(dict.fromkeys([*([caution] if caution else []), *faults]))
     return Box(_expects(found), _monitor(found), _lines(found), _zebra(found), use, not_for,
                _unsure(found))  # fmt: skip
 
@@ -148,7 +152,7 @@ def _expects(found: Inspection) -> str:
     if found.source_curve is None:
         named = ends_in_comments(found.comments).get("source")
         if named is None:
-            return "a recording that the file does not name"
+            return NOT_NAMED
         names = ", ".join(name for name in (named.curve, named.gamut) if name)
         return f"{names}, {named.range} range (as the file says, but the curve is not known here)"
     parts = [found.source_curve.name]
@@ -220,7 +224,7 @@ def _unsure(found: Inspection) -> str:
     if found.known_by == "identified":
         return (
             "the recording is a guess from the LUT's numbers: the camera's menu settles it, or a "
-            "grey card that reads as above"
+            "grey card that reads as the table says"
         )
     return ""
 
@@ -234,7 +238,12 @@ _CHANGES = {
 
 
 def verdict(found: Inspection) -> str:
-    """Two sentences: how much it changes and what, and what is wrong or worth knowing."""
+    """Two sentences: how much it changes and what, and what is wrong or worth knowing.
+
+    What an unusable table changes says nothing, so that only the fault is named.
+    """
+    if found.unusable:
+        return f"{_care(found)}."
     if found.worst == "error" or _is_false_colour(found):
         return f"{_what(found)}. {_care(found)}."
     what = _what(found)
@@ -247,6 +256,8 @@ def _what(found: Inspection) -> str:
     text = _CHANGES[found.kind]
     if found.kind in ("curve", "combined"):
         grey_in, grey_out = 100 * found.mid_grey_in, 100 * found.mid_grey_out
+        if lines := _lines(found):  # in percent of the nominal signal, as on the waveform
+            grey_in, grey_out = lines[0].before, lines[0].after
         if found.source_curve is not None:
             text += f"; mid grey goes in at {grey_in:.0f} % and comes out at {grey_out:.0f} %"
         else:

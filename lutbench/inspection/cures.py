@@ -79,7 +79,9 @@ def _legal(lut: Examined, finding: Finding, bounds: Bounds) -> Reworked:
 
 
 def _inverse(lut: Examined, finding: Finding, bounds: Bounds) -> Reworked:
-    return invert(_table(lut))
+    made = invert(_table(lut))
+    change = Change("inverse", "the table replaced by its inverse, which the title names")
+    return replace(made, changes=(change, *made.changes))
 
 
 def _stray(lut: Examined, finding: Finding, bounds: Bounds) -> Reworked:

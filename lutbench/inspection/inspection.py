@@ -184,6 +184,11 @@ class Inspection(Result):
         return worst_severity(self.findings)
 
     @property
+    def unusable(self) -> bool:
+        """Whether the file has a fault that makes all other figures meaningless."""
+        return self.worst == "error" and self.health.decided_by is not None
+
+    @property
     def not_examined(self) -> tuple[NotExamined, ...]:
         """What could not be looked for, and why."""
         return self.health.not_examined

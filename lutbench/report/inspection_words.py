@@ -24,6 +24,8 @@ def fact_rows(found: Inspection) -> list[tuple[str, str]]:
         rows.append(("title", " ".join(found.title.split())))
     if found.written is not None:
         rows.append(("written", found.written.words))
+    if found.unusable:
+        return rows
     middle = (
         f"{100 * found.mid_grey_in:.1f} % in, {100 * found.mid_grey_out:.1f} % out; "
         f"slope {axis.slope_at(found.mid_grey_in):.2f}, steepest {axis.steepest[0]:.2f} "

@@ -49,10 +49,17 @@ def set_picture(
 def _cell(found: Inspection, digits: str, still: str | Path | None) -> Cell:
     picture = thumbnail(read_still(still) if still else our_still(found), WIDTH)
     pictures = [shown_through(found, each) for each in (picture, chart_picture(found))]
-    parts = [_levels(found), f"{found.subject.size} nodes", f"{found.source_range} in", digits]
+    parts = [_levels(found), f"{found.subject.size} nodes", _ranges(found), digits]
     detail = " · ".join(each for each in parts if each)
     label = found.name + (f" ({LABEL})" if is_hdr(found.target) else "")
     return Cell(_beside(pictures), label, detail)
+
+
+def _ranges(found: Inspection) -> str:
+    """The ranges in and out; one word where they are the same."""
+    if found.source_range == found.target_range:
+        return f"{found.source_range} range"
+    return f"{found.source_range} range in, {found.target_range} out"
 
 
 def _levels(found: Inspection) -> str:

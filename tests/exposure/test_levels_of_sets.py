@@ -174,4 +174,16 @@ def test_a_lut_whose_file_is_silent_is_identified_and_called_a_guess(
     assert run(tmp_path / "silent.cube") == 0
     told = capsys.readouterr()
     assert "Levels of ACEScct" in told.out
-    assert "a guess: --curve settles it" in told.err
+    assert "a guess from the numbers of the LUT" in told.err
+
+
+def test_a_file_whose_curve_is_not_known_here_is_told_how_to_define_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    lut = build("ACEScct", "BT.1886", source_gamut="ACES AP1", target_gamut="BT.709", size=9)
+    comments = ("source: curve Unheard Log, gamut ACES AP1, full range",)
+    write_cube(Lut3D(np.array(lut.table), comments=comments), tmp_path / "far.cube")
+    assert run(tmp_path / "far.cube") == 2
+    assert "'Unheard Log', which is not known here; accepted: the file that defines it with" in (
+        capsys.readouterr().err
+    )

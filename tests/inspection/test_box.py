@@ -121,3 +121,18 @@ def test_a_monitor_is_never_to_be_set_to_a_cameras_gamut() -> None:
     found = inspect(lut, source_curve="ACEScct", source_gamut="ACEScg", target_curve="BT.1886")
     assert "ACES" not in found.box.monitor
     assert found.box.monitor.startswith("BT.1886, in its usual gamut")
+
+
+def test_of_an_unusable_table_only_the_fault_and_its_cure_are_said(day: Lut3D) -> None:
+    found = inspect(Lut3D(day.table * 1023))
+    assert found.verdict.startswith("Do not use it: the values are 10-bit codes")
+    assert [name for name, _ in found.box.rows] == ["good for", "fault", "cure"]
+    assert "lutbench rework repair" in dict(found.box.rows)["cure"]
+
+
+def test_the_verdict_gives_grey_as_the_table_below_it_does(day: Lut3D) -> None:
+    legal = inspect(Lut3D((64 + 876 * day.table) / 1023, title="view, full range",
+                          comments=day.comments), target_range="legal")  # fmt: skip
+    grey = legal.box.lines[0]
+    assert f"comes out at {grey.after:.0f} %" in legal.verdict
+    assert grey.after == pytest.approx(inspect(day).box.lines[0].after, abs=0.1)

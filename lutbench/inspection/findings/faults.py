@@ -30,7 +30,7 @@ class IntegerValues(FindingKind):
     decides = True
     cure = "scale"
     seen = "a white frame: every value is far above white"
-    advice = "divide the table by its highest code"
+    advice = "divide the table by its highest code: `lutbench rework repair` does it"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         planes = lut.subject.planes
@@ -54,7 +54,7 @@ class DomainInCodes(FindingKind):
     decides = True
     cure = "domain"
     seen = "a black frame: every signal from 0 to 1 falls on the first nodes of the table"
-    advice = "set the domain to 0..1, or scale the pixels if they really are codes"
+    advice = "set the domain to 0..1: `lutbench rework repair` does it"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         if (top := domain_scale(lut.subject.domain)) is not None:

@@ -28,7 +28,7 @@ class NonMonotonic(FindingKind):
     limit = Limit(0.2, "10-bit codes", "twice the fall that rounding to four decimals can cause")
     cure = "monotone"
     seen = "a brighter part of a face or sky comes out darker than what is beside it"
-    advice = "do not use it for viewing; make the LUT again, or repair it with a monotone curve"
+    advice = "make the LUT again; `lutbench rework repair` mends small falls"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         depth, index, channel = lut.subject.neutral.fall

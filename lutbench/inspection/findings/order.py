@@ -40,7 +40,10 @@ class AxisOrder(FindingKind):
     cure = "axes"
     decides = True
     seen = "red and blue change places: blue skin, orange sky"
-    advice = "write the rows in the other order: in this format red runs fastest"
+    advice = (
+        "in this format red runs fastest: put the rows in that order (`lutbench rework repair` "
+        "does it)"
+    )
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         if measures.channel_order(lut.subject) == ROWS_REVERSED and rows_reversed(lut):
@@ -57,7 +60,7 @@ class ChannelOrder(FindingKind):
     cure = "channels"
     decides = True
     seen = "red and blue (or others) change places: blue skin, orange sky"
-    advice = "R, G and B were written in another order: reorder them"
+    advice = "put R, G and B back in order: `lutbench rework repair` does it"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         order = measures.channel_order(lut.subject)
@@ -113,7 +116,10 @@ class InverseOfTitle(FindingKind):
     cure = "inverse"
     decides = True
     seen = "log comes out even flatter, or a finished picture comes out as log"
-    advice = "use its inverse, or correct the title"
+    advice = (
+        "if the title is right, use the inverse (`lutbench rework repair` makes it); if not, "
+        "correct the title"
+    )
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         ends = named_ends(lut.title)

@@ -122,10 +122,10 @@ class Banding(FindingKind):
         if spot.value <= self.limit_for(lut):
             return
         index = spot.node[0]
-        width = abs(float(axis.outputs[index + 1, channel] - axis.outputs[index, channel])) * CODES
+        before, here, after = np.abs(np.diff(axis.outputs[index - 1 : index + 3, channel])) * CODES
         message = (
-            f"one step of the grey scale is {width:.1f} codes, {100 * spot.value:.0f} % off what "
-            "its neighbours suggest"
+            f"one step of the grey scale is {here:.1f} codes, the steps beside it {before:.1f} and "
+            f"{after:.1f}"
         )
         yield self.finding(lut, message, spot.value, place=lut.on_axis(index))
 
