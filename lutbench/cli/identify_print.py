@@ -17,10 +17,10 @@ if TYPE_CHECKING:
     from lutbench.identification import Candidate, Identification, Look, Tone
 
 SHOWN = 4
-"""Candidates in the table, which then fits on a screen; --json has them all."""
+"""Candidates in the table, so that it fits on a screen; --json has them all."""
 
 NAMES = 2
-"""Names in a cell, which then stays narrow; --json has them all."""
+"""Names in a cell, so that it stays narrow; --json has them all."""
 
 
 def print_one(found: Identification) -> None:
@@ -37,7 +37,7 @@ def print_one(found: Identification) -> None:
         screen.print(_candidates(found.candidates[:SHOWN]))
         if len(found.candidates) > SHOWN:
             more = len(found.candidates) - SHOWN
-            screen.print(f"and {more} more: --json has them", markup=False, style="dim")
+            screen.print(f"and {more} more (listed by --json)", markup=False, style="dim")
     if found.tone is not None:
         _print_tone(screen, found.tone)
     if found.look.present:
@@ -70,7 +70,7 @@ def _candidates(candidates: Sequence[Candidate]) -> Table:
     table.add_column("stops", justify="right", no_wrap=True)
     table.add_column("codes off\nmedian", justify="right", no_wrap=True)
     table.add_column("\np95", justify="right", no_wrap=True)
-    table.add_column("as well", overflow="fold", ratio=3)
+    table.add_column("equally good", overflow="fold", ratio=3)
     for number, each in enumerate(candidates):
         same = "; ".join(f"{side}: {some(names)}" for side, names in alternatives(each).items())
         table.add_row(
@@ -133,7 +133,7 @@ def _print_tone(screen: Console, tone: Tone) -> None:
 def _print_look(screen: Console, look: Look) -> None:
     screen.print()
     screen.print(
-        f"[bold]Look[/bold] of ΔE 2000: median {look.median:.1f}, 95 % under {look.p95:.1f}, "
+        f"[bold]Look[/bold] (ΔE 2000): median {look.median:.1f}, 95 % under {look.p95:.1f}, "
         f"at most {look.max:.1f}"
     )
     for phrase in look.description:
@@ -142,8 +142,8 @@ def _print_look(screen: Console, look: Look) -> None:
         cdl = look.cdl
         screen.print(f"  CDL: {cdl.words}", markup=False)
         screen.print(
-            f"  It leaves a median of {cdl.error_median:.2f} codes, 95 % under {cdl.error_p95:.2f} "
-            f"(ΔE 2000 {cdl.delta_e_p95:.2f}).",
+            f"  Error of the CDL: median {cdl.error_median:.2f} codes, "
+            f"95 % under {cdl.error_p95:.2f} (ΔE 2000 {cdl.delta_e_p95:.2f})",
             markup=False,
         )
     for table in (_hues(look) if look.hues else None, _tones(look) if look.tones else None):

@@ -76,8 +76,8 @@ def _of_saturation(look: Look) -> list[str]:
         return []
     strong = look.strong_saturation
     if strong is not None and strong < 1 - COMPRESSED and strong < look.saturation - COMPRESSED:
-        told = [f"strong colours held back ({_saturated(strong - 1)})"]
-        return told if abs(look.saturation - 1) < COMPRESSED else told + _by_hue(look)
+        found = [f"strong colours {_saturated(strong - 1)}"]
+        return found if abs(look.saturation - 1) < COMPRESSED else found + _by_hue(look)
     return _by_hue(look)
 
 

@@ -48,11 +48,11 @@ class MeasuredCurve:
         """The curve in a sentence, after "Expects"."""
         within = "" if self.range == "full" else f" in {self.range} range"
         if self.codes_off <= ONE_CURVE:
-            return f"the curve of {self.nearest}{within}, as far as it shows"
+            return f"the curve of {self.nearest}{within}, as far as the LUT shows it"
         return (
-            f"a curve that has no name here: black {100 * self.black:.1f} %, mid grey "
-            f"{100 * self.grey:.1f} %, {100 * self.stop:.1f} % a stop above it; nearest by name: "
-            f"{self.nearest}{within} ({self.codes_off:.1f} codes off)"
+            f"an unnamed curve: black {100 * self.black:.1f} %, mid grey "
+            f"{100 * self.grey:.1f} %, {100 * self.stop:.1f} % per stop above it; the nearest "
+            f"named curve is {self.nearest}{within} ({self.codes_off:.1f} codes off)"
         )
 
     def to_data(self) -> dict[str, Any]:
@@ -85,15 +85,15 @@ class Measured:
     @property
     def words(self) -> str:
         """Both in a sentence or two."""
-        told = []
+        sentences = []
         if self.curve is not None:
-            told.append(f"Expects {self.curve.words}.")
+            sentences.append(f"Expects {self.curve.words}.")
         if self.gamut is not None:
             points = ", ".join(f"{x:.4f} {y:.4f}" for x, y in self.gamut.primaries)
             points = points.replace("-", "−")
-            target = f"{self.against}, which is likely" if self.supposed else self.against
-            told.append(f"Its primaries, where the target is {target}, are at xy {points}.")
-        return " ".join(told)
+            target = f"assuming {self.against}" if self.supposed else f"for {self.against}"
+            sentences.append(f"Its primaries, {target} as the target, are at xy {points}.")
+        return " ".join(sentences)
 
     def to_data(self) -> dict[str, Any]:
         """Plain data."""

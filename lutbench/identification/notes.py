@@ -1,4 +1,4 @@
-"""What cannot be told apart in a LUT, and what would settle it; each note only where it is true."""
+"""Notes on an identification: what the LUT leaves open, and what would decide it."""
 
 from __future__ import annotations
 
@@ -14,17 +14,17 @@ from lutbench.identification.samples import CODES, Samples
 from lutbench.identification.verdict import is_one_matrix
 from lutbench.model.curves.video import Bt1886, Power
 
-SEEN = 0.1
-"""Codes by which two conversions must differ somewhere for another LUT to tell them."""
+DISTINCT = 0.1
+"""10-bit codes by which two conversions must differ for another LUT to separate them."""
 
 RIVAL = 1.5
-"""A candidate whose error is no more than this many times the best comes near."""
+"""A candidate whose error is up to this many times that of the best is a close rival."""
 
 LARGE = 33
-"""Nodes along an edge that a LUT needs for a sure answer, where a smaller one leaves doubt."""
+"""Nodes along an edge that a note recommends where a smaller LUT leaves doubt."""
 
 NAMED = 3
-"""Names of a list that a note gives; --json has them all."""
+"""Names that a note lists; --json lists them all."""
 
 
 def notes_of(result: Identification) -> tuple[str, ...]:
@@ -35,15 +35,15 @@ def notes_of(result: Identification) -> tuple[str, ...]:
     if best is None:
         return (
             "If you know one end, name it: --source-curve, --source-gamut, --target-curve, "
-            "--target-gamut. A curve or gamut of your own comes with --definitions.",
+            "--target-gamut. Add a curve or gamut of your own with --definitions.",
         )
     found = [*_of_names(best)]
     if samples is not None:
         found += _of_ties(best, samples)
         found += _of_ranges(best)
     found += _of_rivals(result)
-    told = any("--target-curve" in note for note in found)
-    found += _of_tone(result, best, told)
+    named = any("--target-curve" in note for note in found)
+    found += _of_tone(result, best, named)
     found += _of_kind(result, best, samples)
     exact = best.hypothesis is not None and best.hypothesis.built is not None
     if result.look.present and not exact:
@@ -80,19 +80,19 @@ def _of_names(best: Candidate) -> Iterator[str]:
         ]
         if same:
             yield (
-                f"{some_of([curve.name, *same])} are one curve: whichever the {side} is called, "
-                "the LUT is right for it."
+                f"{some_of([curve.name, *same])} are the same curve, so "
+                f"{'either' if len(same) == 1 else 'each'} name is right for the {side}."
             )
         if scaled:
             yield (
-                f"But for a gain of light {curve.name} is the curve of others, in whose scale the "
-                f"exposure reads otherwise: {some_of(scaled)}."
+                f"Other curves differ from {curve.name} only by a gain of light. "
+                f"By their names the exposure is: {some_of(scaled)}."
             )
 
 
 @dataclass(frozen=True)
 class _Tie:
-    """What a tied conversion would name otherwise."""
+    """The part for which an equally good conversion has another name."""
 
     what: str
     option: str
@@ -100,7 +100,7 @@ class _Tie:
 
 
 def _of_ties(best: Candidate, samples: Samples) -> Iterator[str]:
-    """Other conversions that explain the LUT as well: by what they differ, and what tells."""
+    """Other conversions that explain the LUT equally well, and what would separate them."""
     h = best.hypothesis
     if h is None:
         return
@@ -108,32 +108,32 @@ def _of_ties(best: Candidate, samples: Samples) -> Iterator[str]:
     for other in best.others:
         tie = _difference(h, other)
         if tie is not None:
-            settles = "" if tie.what in best.not_told else _settling(h, other, samples)
-            groups.setdefault((tie.what, tie.option, settles), []).append(tie.instead)
-    for (what, option, settles), names in groups.items():
+            advice = "" if tie.what in best.not_told else _separating(h, other, samples)
+            groups.setdefault((tie.what, tie.option, advice), []).append(tie.instead)
+    for (what, option, advice), names in groups.items():
         own = _named(h, option)
         several = list(dict.fromkeys(names))
         free = isinstance(h.target, ToneTarget) and option == "--target-curve"
-        tone = ", with another tone curve" if free or what in best.not_told else ""
+        tone = ", with a different tone curve" if free or what in best.not_told else ""
         yield (
-            f"{some_of(several, 'or')} as {what} explains the LUT as well as {own}{tone}. {settles}"
-            f"{option} settles it where you know."
+            f"{some_of(several, 'or')} as the {what} explains the LUT as well as {own}{tone}. "
+            f"{advice}Name it with {option} if you know it."
         )
 
 
 def _of_ranges(best: Candidate) -> Iterator[str]:
-    """Ranges that a tone curve makes up for."""
+    """Ranges that an unnamed tone curve hides."""
     sides = [side for side in ("source", "target") if f"{side} range" in best.not_told]
     options = [f"--{side}-range" for side in sides]
     if options:
         yield (
-            "A tone curve of its own hides the range as well, which is taken to be as above: "
-            f"{some_of(options)} settle{'s' if len(options) == 1 else ''} it where you know."
+            f"The tone curve also hides the {' and '.join(sides)} range; what is given above is "
+            f"assumed. Name the range with {some_of(options)} if you know it."
         )
 
 
 def alternatives(candidate: Candidate) -> dict[str, tuple[str, ...]]:
-    """What else explains the LUT as well, by side; other names of the same thing are left out."""
+    """What else explains the LUT equally well, by side; synonyms are left out."""
     found: dict[str, list[str]] = {}
     for other in candidate.others if candidate.hypothesis is not None else ():
         assert candidate.hypothesis is not None
@@ -167,16 +167,16 @@ def _named(h: Hypothesis, option: str) -> str:
     end = h.target_end
     return {
         "--source-curve": h.source.curve.name,
-        "--target-curve": end.curve.name if end else "its own",
+        "--target-curve": end.curve.name if end else "an unnamed curve",
         "--source-gamut": h.pair.source.name,
         "--target-gamut": h.pair.target.name,
     }[option]
 
 
-def _settling(h: Hypothesis, other: Hypothesis, samples: Samples) -> str:
-    """What other LUT of the same conversion would tell the two apart; empty where none would."""
+def _separating(h: Hypothesis, other: Hypothesis, samples: Samples) -> str:
+    """The kind of LUT of the same conversion that would separate the two; empty if none would."""
     if isinstance(h.target, ToneTarget):
-        # A tone curve of its own makes up for any other curve.
+        # An unnamed tone curve can compensate for any other curve.
         return ""
     if other.source == h.source and other.target == h.target and is_one_matrix(h, other):
         return ""
@@ -187,10 +187,10 @@ def _settling(h: Hypothesis, other: Hypothesis, samples: Samples) -> str:
     apart = np.nan_to_num(apart, nan=0.0, posinf=1.0) * CODES
     where_clear = float(np.percentile(apart[clear], 95)) if clear.any() else 0.0
     where_clipped = float(np.percentile(apart[~clear], 95)) if (~clear).any() else 0.0
-    if where_clipped > max(SEEN, 3 * where_clear):
-        return "They part where this LUT clips, so one without clipping would tell. "
+    if where_clipped > max(DISTINCT, 3 * where_clear):
+        return "They differ where this LUT clips: one without clipping would separate them. "
     if where_clear > 3 * samples_unit(samples) and samples.floor > 3 * samples_unit(samples):
-        return "They part by less than its rounding, so one with six decimals would tell. "
+        return "They differ by little: one with six decimals would separate them. "
     return ""
 
 
@@ -200,14 +200,14 @@ def samples_unit(samples: Samples) -> float:
 
 
 def _of_rivals(result: Identification) -> Iterator[str]:
-    """The candidate that comes next, where its errors are near those of the best."""
+    """The second candidate, where its errors are close to those of the best."""
     if result.confidence == "high" or len(result.candidates) < 2:
         return
     best, rival = result.candidates[:2]
     if "source curve" in best.not_told:
         return
-    near = rival.error_median <= RIVAL * best.error_median + SEEN
-    if not near or rival.error_p95 > RIVAL * best.error_p95 + SEEN:
+    near = rival.error_median <= RIVAL * best.error_median + DISTINCT
+    if not near or rival.error_p95 > RIVAL * best.error_p95 + DISTINCT:
         return
     differ = [
         (what, a, b)
@@ -223,15 +223,24 @@ def _of_rivals(result: Identification) -> Iterator[str]:
     ]
     if not differ:
         return
-    told = ", ".join(f"{b or 'any'} for {a or 'any'}" for _, a, b in differ)
+    changes = ", ".join(
+        f"{_part_name(option, b)} instead of {_part_name(option, a)}" for option, a, b in differ
+    )
     yield (
-        f"The next candidate explains it nearly as well: {told}. "
-        f"{some_of([what for what, _, _ in differ], 'or')} settles it where you know."
+        f"The next candidate explains the LUT nearly as well: {changes}. "
+        f"Name what you know with {some_of([option for option, _, _ in differ], 'or')}."
     )
 
 
+def _part_name(option: str, name: str | None) -> str:
+    """The name of a part of a candidate, as a note calls it."""
+    if option.endswith("range"):
+        return f"{name} range"
+    return name or ("an unnamed curve" if option.endswith("curve") else "any gamut")
+
+
 def _rounding(step: float) -> str:
-    """What a step of rounding is: bits, or decimals."""
+    """A rounding step in words: as bits, or as decimals."""
     bits = math.log2(1 / step + 1)
     if abs(bits - round(bits)) < 1e-6:
         return f"{round(bits)} bits"
@@ -239,31 +248,37 @@ def _rounding(step: float) -> str:
 
 
 def _of_doubt(samples: Samples) -> str:
-    """Why an answer without a look is not a sure one."""
+    """Why an answer without a look is uncertain."""
     size = len(samples.neutral_in)
     if not samples.one_d and size < LARGE:
-        return f"With {size} nodes little is sure: the same LUT with {LARGE} or more would tell."
+        return (
+            f"With {size} nodes along an edge the answer is uncertain: the same LUT with {LARGE} "
+            "or more would usually be clearer."
+        )
     if samples.step > 0:
         return (
-            f"It is rounded to {_rounding(samples.step)}, which hides finer "
-            "differences: the same LUT with six decimals would tell."
+            f"The LUT is rounded to {_rounding(samples.step)}, which hides finer differences: "
+            "the same LUT with six decimals would usually be clearer."
         )
-    return "What you know of it, given with --source-curve and the like, makes the answer safer."
+    return "If you know a part, name it (--source-curve and the like): the answer gets safer."
 
 
-def _of_tone(result: Identification, best: Candidate, told: bool) -> Iterator[str]:
-    """Notes on the target's curve; `told` is whether a note named the option already."""
+def _of_tone(result: Identification, best: Candidate, named: bool) -> Iterator[str]:
+    """Notes on the target curve; `named`: an earlier note has named --target-curve."""
     h = best.hypothesis
     if h is None:
         return
     if isinstance(h.target, ToneTarget):
-        if h.target.guessed and not told:
+        if h.target.guessed and not named:
             yield (
-                "The target curve is a guess, since the tone curve is smooth all the way: "
-                "--target-curve settles it where you know."
+                "The target curve is a guess: this smooth tone curve could belong to others too. "
+                "Name it with --target-curve if you know it."
             )
         if abs(best.exposure_stops) > 0.02:
-            yield "Exposure and a tone curve act alike: of the two only their product is sure."
+            yield (
+                "Exposure and an unnamed tone curve cannot be separated: "
+                "only their combined effect is certain."
+            )
         return
     end = h.target_end
     if result.look.cdl is not None and end is not None:
@@ -277,21 +292,21 @@ def _of_tone(result: Identification, best: Candidate, told: bool) -> Iterator[st
         )
         if gamma is not None:
             yield (
-                "On a power curve exposure and the slope of a CDL act alike: a stop is a slope "
-                f"of {2 ** (1 / gamma):.2f}."
+                "On a power curve, exposure and CDL slope have the same effect: "
+                f"one stop is a slope of {2 ** (1 / gamma):.2f}."
             )
 
 
 def _of_kind(result: Identification, best: Candidate, samples: Samples | None) -> Iterator[str]:
     if result.kind == "curve" and best.source.gamut is None:
         if samples is not None and samples.one_d:
-            yield "A 1D LUT cannot convert a gamut: it serves any."
+            yield "A 1D LUT cannot convert a gamut, so it works with any."
         else:
-            yield "The gamut is left as it is, so the LUT does not say which it is."
+            yield "The LUT leaves the gamut as it is, so it does not show which gamut it is for."
 
 
 def some_of(names: Sequence[str], word: str = "and") -> str:
-    """``a, b and c``; of many the first, and how many more."""
+    """``a, b and c``; of a long list the first names and the number of the others."""
     if len(names) > NAMED + 1:
         return f"{', '.join(names[:NAMED])} {word} {len(names) - NAMED} more"
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} {word} {names[-1]}"

@@ -1,7 +1,7 @@
-"""What every practitioner expects of a LUT before looking at it: one table, with reasons.
+"""What is rare in LUTs, by common practice: one table of costs with reasons.
 
-A row costs what it says where it applies. The costs rank hypotheses that explain a LUT about
-as well; none outweighs an error that the nodes show.
+A row adds its cost where it applies. The costs rank hypotheses that explain a LUT about equally
+well; none outweighs a clear error at the nodes.
 """
 
 from __future__ import annotations
@@ -13,19 +13,22 @@ from lutbench.identification.curvebank import CurveClass, End
 from lutbench.identification.hypothesis import Hypothesis
 
 SHOWN_SHARES = {"BT.709": 0.6, "BT.2020": 0.2, "P3-D65": 0.2}
-"""The gamuts that pictures are made for, and about how often a LUT is made for each."""
+"""The gamuts that pictures are made for, and the assumed share of LUTs for each."""
 
 SHOWN_IN = tuple(SHOWN_SHARES)
 
-MOVED, MOST_STOPS = 0.02, 4.0
-"""Stops that are an exposure, and from which more costs no more."""
+MOVED = 0.02
+"""Stops from which a change counts as an exposure."""
+
+MOST_STOPS = 4.0
+"""Stops above which the cost no longer grows: viewing LUTs rarely go further."""
 
 
 @dataclass(frozen=True)
 class Prior:
-    """Something that is seldom met: when, what it costs, and why.
+    """Something rare: when it applies, what it costs, and why.
 
-    `applies` gives a share of the cost: mostly whether, as 0 or 1.
+    `applies` gives a factor on the cost: usually 0 or 1.
     """
 
     what: str
@@ -35,12 +38,12 @@ class Prior:
 
 
 def uncommonness(hypothesis: Hypothesis) -> float:
-    """What naming something rarely met costs: it decides where errors hardly do."""
+    """The cost of what is rare in a hypothesis: it decides where the errors hardly do."""
     return sum(each.cost * each.applies(hypothesis) for each in PRIORS)
 
 
 def goes_together(end: End | None, gamut: str) -> bool:
-    """Whether pictures are made for this curve in this gamut: HDR curves go with wide gamuts."""
+    """Whether the curve and the gamut are usual together: HDR curves go with wide gamuts."""
     name = end.curve.curve.name if end is not None else ""
     if end is not None and end.curve.curve.hdr:
         return gamut in ("BT.2020", "P3-D65")
@@ -79,90 +82,90 @@ def _target_gamut_unshown(h: Hypothesis) -> float:
 
 PRIORS = (
     Prior(
-        "an exposure in it",
+        "an exposure",
         0.5,
-        "exposure is set on the camera or in the grade: a conversion mostly leaves it alone",
+        "exposure is usually set on the camera or in the grade, not in a conversion",
         lambda h: abs(h.stops) > MOVED,
     ),
     Prior(
         "a stop of exposure",
         1.0,
-        "the more, the rarer: ladders of viewing LUTs seldom go beyond four",
+        "larger exposures are rarer: sets of viewing LUTs seldom go beyond four stops",
         lambda h: min(abs(h.stops), MOST_STOPS),
     ),
     Prior(
         "source codes in another range than the curve is published for",
         1.0,
-        "files mostly carry what the maker's formula takes",
+        "files mostly hold the range that the published formula takes",
         lambda h: h.source.range != h.source.curve.curve.formula_codes,
     ),
     Prior(
         "output in another range than the target's curve is published for",
         1.0,
-        "monitors and tools mostly want full range, and scale themselves",
+        "monitors and tools mostly expect full range and scale it themselves",
         _other_target_range,
     ),
     Prior(
         "a conversion of the gamut",
         24.0,
-        "no conversion where none is needed: six numbers explain anything a little better",
+        "the six free numbers of a conversion fit any LUT a little better, needed or not",
         _converts,
     ),
     Prior(
         "a matrix as published, rounded",
         0.5,
-        "most software works the matrix out from the primaries",
+        "most software computes the matrix from the primaries",
         lambda h: _converts(h) and h.pair.published,
     ),
     Prior(
         "white points left unadapted",
         3.0,
-        "white would be tinted, which a viewer sees at once",
+        "white would usually look tinted",
         lambda h: _converts(h) and h.pair.adaptation == "none",
     ),
     Prior(
         "an adaptation other than Bradford",
         1.0,
-        "Bradford is what ICC and most software use",
+        "ICC profiles and most software use Bradford",
         lambda h: _converts(h) and h.pair.adaptation not in ("bradford", "none"),
     ),
     Prior(
-        "a target gamut that no picture is made for",
+        "a target gamut that is not a usual display gamut",
         4.0,
-        "LUTs lead to what a monitor or a projector shows: BT.709, P3 or BT.2020",
+        "most LUTs are made for a monitor or a projector: BT.709, P3 or BT.2020",
         _target_gamut_unshown,
     ),
     Prior(
-        "one of a maker's own as the target",
+        "a maker's gamut as the target",
         4.0,
-        "conversions into a camera's gamut are rarer still, save with its curve",
+        "conversions into a camera's gamut are rarer still, except with its curve",
         lambda h: _target_gamut_unshown(h) and h.pair.target.origin == "registry",
     ),
     Prior(
         "a display's gamut as the source",
         1.0,
-        "what comes from a camera mostly has the camera's gamut",
+        "camera footage mostly has the camera's gamut",
         lambda h: _converts(h) and h.pair.source.name in SHOWN_IN,
     ),
     Prior(
-        "HDR in a narrow gamut, or a projector's gamma in television's",
+        "HDR in a narrow gamut, or gamma 2.6 in a television gamut",
         20.0,
-        "HLG and PQ go with BT.2020 or P3 (BT.2100, table 2), gamma 2.6 with P3 (SMPTE ST 431-1)",
+        "HLG and PQ go with BT.2020 (BT.2100, table 2) or P3, gamma 2.6 with P3 (SMPTE ST 431-1)",
         lambda h: _converts(h) and not goes_together(h.target_end, h.pair.target.name),
     ),
     Prior(
         "a log curve in a display's gamut",
         30.0,
-        "nobody sees log as a picture, so nobody makes it for a display's primaries",
+        "log is rarely viewed directly, so it is rarely made for a display's primaries",
         lambda h: (
             _converts(h) and _new_target(h) and _not_shown(h) and h.pair.target.name in SHOWN_IN
         ),
     ),
     Prior(
-        "a target curve that no picture is shown in",
+        "a target curve that is not a display curve",
         3.0,
-        "most LUTs are for looking at, not for going on in another log; nor is a small LUT"
-        " from log the one that a film recorder prints from",
+        "most LUTs are for viewing; few convert to another log, or to the densities of a film"
+        " recorder",
         lambda h: _new_target(h) and _not_shown(h),
     ),
     Prior(
@@ -174,7 +177,7 @@ PRIORS = (
     Prior(
         "a maker's curve as the source",
         0.5,
-        "a standard's name comes first where both explain as well",
+        "a standard's name is preferred where both explain the LUT equally well",
         lambda h: _registered(h.source.curve),
     ),
 )

@@ -1,4 +1,4 @@
-"""The answer in plain words: two or three sentences, then notes."""
+"""The answer in a few sentences."""
 
 from __future__ import annotations
 
@@ -12,13 +12,18 @@ from lutbench.identification.tone import tone_of
 from lutbench.model.parameter import Parameter, parameters
 
 STOPS = 0.02
-FAR_CODES, FAR_DELTA_E = 20.0, 10.0
-"""An answer whose medians are both larger explains nothing."""
+"""Stops of exposure below which no sentence mentions it: it would read 0.0."""
 
-CURVE_ONLY = "Each channel keeps a curve of its own, so the gamut is left as it was."
+FAR_CODES = 20.0
+"""Median error in 10-bit codes above which, with a strong look, the LUT counts as unexplained."""
+
+FAR_DELTA_E = 10.0
+"""Median look in ΔE 2000 above which, with such an error, the LUT counts as unexplained."""
+
+CURVE_ONLY = "Each channel depends on that channel alone, so the gamut is not converted."
 
 PHRASES = 3
-"""Phrases of a look that the explanation gives; the report has them all."""
+"""Phrases for a look in the explanation, which then stays short; the report has them all."""
 
 
 def explained(result: Identification) -> Identification:
@@ -32,9 +37,9 @@ def explained(result: Identification) -> Identification:
 
 def _explanation(result: Identification) -> str:
     if result.kind == "identity" and result.look.present:
-        return f"Converts nothing: in and out are one encoding. {_look(result.look)}"
+        return f"Converts nothing: input and output have the same encoding. {_look(result.look)}"
     if result.kind == "identity":
-        return "Changes nothing: every value comes out as it went in."
+        return "Changes nothing: every output value equals its input value."
     if result.best is None:
         return " ".join(
             [
@@ -45,10 +50,10 @@ def _explanation(result: Identification) -> str:
         )
     best = result.best
     if result.measured is not None and result.measured.curve is not None:
-        return " ".join([result.measured.words, *_all_the_same(best), _nearest(best)])
+        return " ".join([result.measured.words, *_likely_parts(best), _nearest(best)])
     if best.probabilities.get("source curve", 1.0) < TOLD:
-        known = "Does not tell what it expects: no curve explains it as a name must."
-        return " ".join([known, *_all_the_same(best), _nearest(best)])
+        known = "The source curve is uncertain: no named curve is likely enough."
+        return " ".join([known, *_likely_parts(best), _nearest(best)])
     parts = [_expects(result, best), _does(result, best)]
     if best.hypothesis is not None and best.hypothesis.beside:
         parts.append(f"It has {' and '.join(best.hypothesis.beside)}.")
@@ -75,47 +80,47 @@ def _explanation(result: Identification) -> str:
 def _expects(result: Identification, best: Candidate) -> str:
     if "source curve" in best.not_told:
         return (
-            "Expects a curve that the LUT does not tell "
-            f"(taken to be {best.source.curve} in {best.source.range} range)."
+            "The LUT does not show which source curve it expects "
+            f"(assumed: {best.source.curve} in {best.source.range} range)."
         )
     gamut = f" and {best.source.gamut}" if best.source.gamut else ""
     if "source gamut" in best.not_told and best.source.gamut:
-        gamut = f" and a gamut that no name explains (nearest: {best.source.gamut})"
+        gamut = f" and an unnamed gamut (nearest: {best.source.gamut})"
     text = f"Expects {best.source.curve}{gamut} in {best.source.range} range."
     measured = result.measured
     return text if measured is None else f"{text} {measured.words}"
 
 
-def _all_the_same(best: Candidate) -> list[str]:
-    """The parts that are told where the source curve is not; none where none is."""
+def _likely_parts(best: Candidate) -> list[str]:
+    """A sentence on the parts that are likely although the source curve is not; or none."""
     source, target = best.source, best.target
-    told = {part for part, value in best.probabilities.items() if value >= TOLD}
-    told -= set(best.not_told)
-    takes = [f"takes {source.gamut}"] if source.gamut and "source gamut" in told else []
-    gives = [target.gamut] if target.gamut and "target gamut" in told else []
-    gives += [f"{target.range} range"] if "target range" in told else []
+    likely = {part for part, value in best.probabilities.items() if value >= TOLD}
+    likely -= set(best.not_told)
+    takes = [f"takes {source.gamut}"] if source.gamut and "source gamut" in likely else []
+    gives = [target.gamut] if target.gamut and "target gamut" in likely else []
+    gives += [f"{target.range} range"] if "target range" in likely else []
     phrases = [*takes, *([f"gives {' in '.join(gives)}"] if gives else [])]
-    return [f"Told all the same: it {' and '.join(phrases)}."] if phrases else []
+    return [f"Other parts are clearer: it {' and '.join(phrases)}."] if phrases else []
 
 
 def _nearest(best: Candidate) -> str:
-    """The nearest conversion by names, where a part has none."""
+    """The nearest conversion between named encodings, where a part has no name."""
     ends = [
         " / ".join(name for name in (side.curve, side.gamut) if name)
         + ("" if side.range == "full" else f" in {side.range} range")
         for side in (best.source, best.target)
     ]
     return (
-        f"The nearest conversion by names, from {ends[0]} to {ends[1]}, is "
-        f"off by {best.error_median:.1f} codes (median; 95 % under {best.error_p95:.1f}): "
-        "do not take its names for the LUT's own."
+        f"The nearest named conversion, from {ends[0]} to {ends[1]}, is off by "
+        f"{best.error_median:.1f} codes (median; 95 % under {best.error_p95:.1f}): "
+        "do not rely on its names."
     )
 
 
 def _does(result: Identification, best: Candidate) -> str:
     target = best.target
     if "target gamut" in best.not_told and target.gamut:
-        target = replace(target, gamut=f"a gamut taken to be {target.gamut}")
+        target = replace(target, gamut=f"a gamut assumed to be {target.gamut}")
     out = "" if target.range == best.source.range else f", in {target.range} range"
     if result.kind == "gamut":
         return f"Converts the gamut to {target.gamut} and leaves the curve as it was{out}."
@@ -133,7 +138,7 @@ def _tone_words(hypothesis: Hypothesis | None) -> str:
         return ""
     tone = hypothesis.built.tone if hypothesis.built is not None else None
     if tone is None:
-        return ", by a tone curve of its own"
+        return ", with an unnamed tone curve"
     from lutbench.identification.built.parts import LEFT
 
     settings = ", ".join(
@@ -141,7 +146,7 @@ def _tone_words(hypothesis: Hypothesis | None) -> str:
         for each in parameters(tone)
         if each.name not in LEFT and getattr(tone, each.name) != each.default
     )
-    return f", by the tone {tone.method}" + (f" ({settings})" if settings else "")
+    return f", with the tone method {tone.method}" + (f" ({settings})" if settings else "")
 
 
 def _setting(parameter: Parameter, value: float | str) -> str:
@@ -157,19 +162,19 @@ def _is_display(hypothesis: Hypothesis | None) -> bool:
 def _curve(best: Candidate) -> str:
     name = best.target.curve
     if name is None:
-        return "a curve that is not known"
+        return "an unknown curve"
     if "target curve" in best.not_told and _is_display(best.hypothesis):
-        return f"a display (taken to be {name})"
+        return f"a display (assumed: {name})"
     if _is_display(best.hypothesis):
         article = "an" if name[0].lower() in "aeiou" or name.startswith("sRGB") else "a"
         return f"{article} {name} display"
-    return f"{name} (no more than likely)" if "target curve" in best.not_told else name
+    return f"{name} (uncertain)" if "target curve" in best.not_told else name
 
 
 def _grey(tone: Tone) -> str:
     text = f"Mid grey lands at {100 * tone.grey_signal:.0f} % (10-bit code {tone.grey_code})"
     if not tone.plain and tone.white_stops is not None:
-        text += f", white {tone.white_stops:.1f} stops over it"
+        text += f", and white is {tone.white_stops:.1f} stops above mid grey"
     return text + "."
 
 
@@ -177,7 +182,7 @@ def _look(look: Look) -> str:
     phrases = look.description or described(look)
     if not phrases:
         return (
-            f"A small difference is left (ΔE 2000: median {look.median:.1f}, "
+            f"A small difference remains (ΔE 2000: median {look.median:.1f}, "
             f"95 % under {look.p95:.1f})."
         )
     text = f"Adds a look: {', '.join(phrases[:PHRASES])}"
@@ -185,10 +190,10 @@ def _look(look: Look) -> str:
 
 
 def _taken_as_look(look: Look) -> list[str]:
-    """What the LUT does to a picture that is taken as it is."""
+    """What the LUT does to a picture, if no conversion is assumed."""
     if not look.present or not look.description:
         return []
     phrases = ", ".join(look.description[:PHRASES])
     if look.cdl is not None:
-        return [f"Taken as a grade on the signal it is a CDL: {phrases}."]
-    return [f"Taken as a look on a picture that is shown as it is: {phrases}."]
+        return [f"As a grade on the signal, it is a CDL: {phrases}."]
+    return [f"As a look on a finished picture: {phrases}."]

@@ -113,17 +113,17 @@ def _gamut_table(gamut: Gamut) -> str:
 
 def _recipe(split_lut: Split, stem: str, names: dict[int, str], definitions: str) -> str:
     task = split_lut.description
-    blocks = ["# The nearest clean conversion of a LUT that was taken apart.\n"]
+    blocks = ["# The nearest clean conversion to a LUT that was split.\n"]
     if split_lut.recipe is not None:
-        blocks = ["# What a LUT was built from: built again it is that LUT, to its rounding.\n"]
+        blocks = ["# The recipe of a LUT, recovered from it: building it gives that LUT to its rounding.\n"]
     look = _look(task.grade, task.grade_place)
     if split_lut.cdl and not look:
         look = _look((split_lut.cdl,), "after")
     if look:
         blocks[0] += (
-            "# The look is a CDL, so the second LUT is the whole again, for colours in gamut.\n"
+            "# The look is a CDL: the second LUT includes it, and for colours in gamut equals the LUT.\n"
             if split_lut.recipe is None
-            else "# The second LUT has its look too.\n"
+            else "# The second LUT includes the look.\n"
         )
     if definitions:
         blocks.append(f"definitions = {_quoted(definitions)}\n")

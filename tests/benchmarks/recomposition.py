@@ -85,7 +85,7 @@ def main() -> None:
             f"| {name} | {len(results)} | {np.median(nodes):.2f} | {np.percentile(nodes, 90):.2f}"
             f" | {np.median(between):.1f} | {np.median(own):.1f} |"
         )
-    print(f"\n{none} of {options.count} could not be taken apart.")
+    print(f"\n{none} of {options.count} could not be split.")
 
 
 if __name__ == "__main__":

@@ -55,7 +55,7 @@ def test_a_shoulder_comes_back_with_its_settings() -> None:
     assert task is not None
     tone = task.tone
     assert (tone.contrast, tone.toe, tone.on) == (1.15, 0.4, "channels")  # type: ignore[union-attr]
-    assert "by the tone shoulder (contrast 1.15" in found.explanation
+    assert "with the tone method shoulder (contrast 1.15" in found.explanation
     assert found.tone is not None
     assert not found.tone.plain
 
@@ -79,7 +79,7 @@ def test_split_gives_the_recipe_back_and_it_builds_the_lut(tmp_path: Path) -> No
 
 HDR = (
     ("PQ to HLG, HLG to PQ", 710, "the light of an HLG display of 600 cd/m²"),
-    ("BT.2446 method C", 710, "by the tone bt2446-c (crosstalk 0.1)"),
+    ("BT.2446 method C", 710, "with the tone method bt2446-c (crosstalk 0.1)"),
 )
 
 

@@ -149,7 +149,7 @@ def test_a_tone_curve_is_described() -> None:
     if tone.white_stops is not None:
         brightest = np.log2(float(decode("ACEScct", np.array(1.0))) / 0.18)
         assert tone.white_stops == pytest.approx(brightest, abs=1.5)
-    assert "by a tone curve of its own" in found.explanation
+    assert "with an unnamed tone curve" in found.explanation
 
 
 def test_under_a_tone_curve_bt1886_stands_before_gamma_22() -> None:
@@ -200,8 +200,8 @@ def test_the_explanation_is_what_a_shooter_understands() -> None:
 
 def test_notes_say_what_would_settle_it() -> None:
     notes = " ".join(found_for(PLAIN).notes)
-    # BT.1886 without black lift is gamma 2.4: whatever it is called, the LUT is right.
-    assert "BT.1886 and gamma 2.4 are one curve" in notes
+    # BT.1886 without black lift is gamma 2.4, so either name is right.
+    assert "BT.1886 and gamma 2.4 are the same curve" in notes
     look = " ".join(found_for(looked("hue rotation", degrees=8.0)).notes)
     assert "without its look would give a safer answer" in look
     nothing = identify(Lut3D(1 - lattice(9)))
@@ -212,7 +212,7 @@ def test_notes_say_what_would_settle_it() -> None:
 def test_an_identity_needs_no_note() -> None:
     found = identify(Lut3D(lattice(9)))
     assert (found.kind, found.notes) == ("identity", ())
-    assert found.explanation == "Changes nothing: every value comes out as it went in."
+    assert found.explanation == "Changes nothing: every output value equals its input value."
 
 
 def test_groups_differ_in_one_thing() -> None:

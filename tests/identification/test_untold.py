@@ -157,8 +157,8 @@ def test_a_curve_that_is_not_told_is_said_to_be_so(number: int) -> None:
     best = result.candidates[0]
     if "source curve" in best.not_told:
         assert result.confidence == "low"
-        assert "does not tell" in result.explanation
-        assert any("--source-curve settles it" in note for note in result.notes)
+        assert "does not show" in result.explanation
+        assert any("with --source-curve if you know it" in note for note in result.notes)
         assert best.to_data()["not_told"] == list(best.not_told)
 
 
