@@ -320,7 +320,7 @@ def test_a_file_of_an_earlier_split_is_told(
     assert run("m.cube", "-o", "parts") == 2  # type: ignore[operator]
     assert "look.cdl" in capsys.readouterr().err
     assert run("m.cube", "-o", "parts", "--force") == 0  # type: ignore[operator]
-    assert "look.cdl was there before" in capsys.readouterr().out
+    assert "look.cdl is from an earlier split" in capsys.readouterr().out
     assert Path("parts/look.cdl").read_text() == "of another LUT"
 
 
