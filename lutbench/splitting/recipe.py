@@ -115,15 +115,13 @@ def _recipe(split_lut: Split, stem: str, names: dict[int, str], definitions: str
     task = split_lut.description
     blocks = ["# The nearest clean conversion to a LUT that was split.\n"]
     if split_lut.recipe is not None:
-        blocks = [
-            "# The recipe of a LUT, recovered from it: building it gives that LUT to its rounding.\n"
-        ]
+        blocks = ["# The recipe of a LUT, recovered from it: it builds that LUT to its rounding.\n"]
     look = _look(task.grade, task.grade_place)
     if split_lut.cdl and not look:
         look = _look((split_lut.cdl,), "after")
     if look:
         blocks[0] += (
-            "# The look is a CDL. The second LUT has it, and equals the original for colours in gamut.\n"
+            "# The look is a CDL: the second LUT has it, and equals the LUT for colours in gamut.\n"
             if split_lut.recipe is None
             else "# The second LUT includes the look.\n"
         )
