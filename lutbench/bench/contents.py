@@ -1,4 +1,4 @@
-"""What a bench holds, and as the page reads it: `web/src/types.ts` tells the same in types."""
+"""The contents of a bench, and the data that the page reads; `web/src/types.ts` has their types."""
 
 from __future__ import annotations
 
@@ -26,20 +26,20 @@ from lutbench.model.transforms import Transform
 SCHEMA = 1
 
 LIGHT_SIZE = 4097
-"""Values of a curve in the page: straight lines between them leave 4e-7 of a log curve's light."""
+"""Values of a curve in the page. Linear interpolation is within 4e-7 of a log curve's light."""
 
 GREY_STOPS = (-12.0, math.log2(1 / MID_GREY))
 """Stops between which false colour shows grey: from black to full white."""
 GREY_SIZE = 513
-"""Rows of the grey curve of false colour: some thirty a stop, finer than 8 bits show."""
+"""Rows of the grey curve of false colour: about thirty per stop, finer than 8 bits can show."""
 
 
 @dataclass(frozen=True)
 class Item:
     """A LUT of the set.
 
-    `source` is what it is made for, None where nobody said; `target` what comes out, as far
-    as it is known. LUTs of one `ladder` differ in `exposure` (stops brighter) only.
+    `source` is the encoding that it expects, or None if unknown; `target` is the encoding of its
+    output, if known. LUTs of one `ladder` differ only in `exposure` (stops brighter).
     """
 
     name: str
@@ -56,12 +56,12 @@ class Item:
 
 @dataclass(frozen=True)
 class BenchSet:
-    """All that a bench is made of; `told` says how the source is known."""
+    """All that a bench is made of; `source_from` says how the source is known."""
 
     title: str
     items: tuple[Item, ...]
     source: Encoding | None = None
-    told: str = ""
+    source_from: str = ""
     false_colour: FalseColour | None = None
     stills: tuple[BenchStill, ...] = ()
     notes: tuple[str, ...] = ()
@@ -69,12 +69,12 @@ class BenchSet:
 
 @dataclass
 class Packer:
-    """Turns sets into data, and keeps what has not changed since the last one."""
+    """Turns sets into data, and reuses the entries of LUTs that have not changed."""
 
     kept: dict[Any, dict[str, Any]] = field(default_factory=dict)
 
     def data(self, bench: BenchSet, keys: dict[str, Any] | None = None) -> dict[str, Any]:
-        """The set as the page reads it; items with a key in `keys` are kept under it."""
+        """The set as the page reads it; an entry is reused while its key in `keys` is the same."""
         keys = keys or {}
         used: dict[Any, dict[str, Any]] = {}
         entries = []
@@ -89,7 +89,7 @@ class Packer:
             "schema": SCHEMA,
             "version": __version__,
             "title": bench.title,
-            "sources": [_source(bench.source, bench.told)] if bench.source else [],
+            "sources": [_source(bench.source, bench.source_from)] if bench.source else [],
             "luts": entries,
             "views": views,
             "false_colour": _false_colour(bench.false_colour),
@@ -102,7 +102,7 @@ class Packer:
         }
 
 
-def _source(source: Encoding, told: str) -> dict[str, Any]:
+def _source(source: Encoding, source_from: str) -> dict[str, Any]:
     values = np.linspace(0, 1, LIGHT_SIZE)
     signal = SignalFromRange(source.range, source.bits).apply(np.repeat(values[:, None], 3, 1))
     light = source.curve.decode(signal[:, 0])
@@ -111,7 +111,7 @@ def _source(source: Encoding, told: str) -> dict[str, Any]:
         "gamut": source.gamut.name,
         "range": source.range,
         "ends": list(source.curve.ends),
-        "told": told,
+        "told": source_from,
         "light": {"size": LIGHT_SIZE, "table": packed_floats(light).to_data()},
         "luminance": list(source.gamut.luminance_weights),
         "from_bt709": conversion(BT709, source.gamut).apply(np.eye(3)).T.tolist(),
@@ -120,8 +120,8 @@ def _source(source: Encoding, told: str) -> dict[str, Any]:
 
 
 def _entry(item: Item) -> dict[str, Any]:
-    told = tabulated(item.lut)
-    packed = packed_lut(told.table)
+    bench_table = tabulated(item.lut)
+    packed = packed_lut(bench_table.table)
     source, target = item.source, item.target
     found = inspect(
         item.lut,
@@ -144,7 +144,7 @@ def _entry(item: Item) -> dict[str, Any]:
     return {
         "name": item.name,
         "title": item.title,
-        "type": told.table.kind,
+        "type": bench_table.table.kind,
         "source": None if source is None else 0,
         "source_range": item.source_range,
         "target_range": item.target_range,
@@ -155,9 +155,9 @@ def _entry(item: Item) -> dict[str, Any]:
         "exposure": item.exposure,
         "curve": packed.curve,
         "lattice": packed.lattice,
-        "held": told.held,
+        "held": bench_table.held,
         "packing_error": packed.error,
-        "sampling_error": told.error,
+        "sampling_error": bench_table.error,
         "view": None if target is None else view_name(target),
         "inspection": found.to_data() | {"file": item.file},
         "levels": None if day is None else day.to_data(),

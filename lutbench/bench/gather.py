@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from lutbench.bench.contents import BenchSet, Item
-from lutbench.bench.stills import BenchStill, still_of_file, stills_that_come_along
+from lutbench.bench.stills import BenchStill, built_in_stills, still_of_file
 from lutbench.errors import LutbenchError
 from lutbench.files import read_toml
 from lutbench.formats.open import open_lut
@@ -31,12 +31,12 @@ MOST_LUTS = 500
 """As many as a recipe may ask for."""
 
 MOST_IDENTIFIED = 3
-"""LUTs that are identified in search of the source, where nobody named it."""
+"""LUTs that are identified to find the source, if none is given."""
 
 
 @dataclass(frozen=True)
 class KnownEnds:
-    """What is said about the ends of LUTs that come as files; None where nothing is."""
+    """The encodings given for LUTs that are read from files; None where none is given."""
 
     source_curve: Curve | None = None
     source_gamut: Gamut | None = None
@@ -47,7 +47,7 @@ class KnownEnds:
 
     @property
     def source(self) -> Encoding | None:
-        """The recording; where its gamut is not said, BT.2020: as wide as most are."""
+        """The recording; without a gamut BT.2020 is assumed, as wide as most camera gamuts."""
         if self.source_curve is None:
             return None
         gamut = self.source_gamut or BT2020
@@ -57,7 +57,7 @@ class KnownEnds:
 
     @property
     def target(self) -> Encoding | None:
-        """What comes out."""
+        """The output."""
         if self.target_curve is None:
             return None
         gamut = self.target_gamut or BT709
@@ -81,18 +81,18 @@ class Order:
         return self.path.suffix.lower() == RECIPE
 
     def watched(self) -> list[Path]:
-        """The files whose change changes the bench."""
+        """The files that the bench depends on."""
         if not self.is_recipe:
             return [*self.files(), *self.stills]
         named: Any = []
-        with suppress(LutbenchError):  # told when the recipe is read
+        with suppress(LutbenchError):  # reported when the recipe is read
             named = read_toml(self.path).get("definitions", [])
         names = [named] if isinstance(named, str) else named
         more = [self.path.parent / each for each in names if isinstance(each, str)]
         return [self.path, *more, *self.stills]
 
     def files(self) -> list[Path]:
-        """The LUT files that are meant."""
+        """The LUT files."""
         if not self.path.is_dir():
             return [self.path]
         return sorted(
@@ -122,10 +122,10 @@ def gather(order: Order) -> tuple[BenchSet, dict[str, Any]]:
 
 
 def _named(given: Sequence[BenchStill], bench: BenchSet) -> tuple[BenchStill, ...]:
-    """The user's stills first, then those that come along; a name of its own for each."""
+    """The user's stills first, then the built-in ones, each with a unique name."""
     names: set[str] = set()
     out = []
-    for each in [*given, *stills_that_come_along(bench.source)]:
+    for each in [*given, *built_in_stills(bench.source)]:
         name, count = each.name, 1
         while name in names:
             count += 1
@@ -154,14 +154,14 @@ def _of_recipe(order: Order) -> tuple[BenchSet, dict[str, Any]]:
     notes = []
     other = [item.name for item in items if item.source != source]
     if other:
-        notes.append(f"Made for another recording than the stills: {', '.join(other)}.")
+        notes.append(f"Made for a different recording from the stills: {', '.join(other)}.")
     soft = [job.name for job in jobs if job.interpolation != "tetrahedral"]
     if soft:
         notes.append(f"Made for trilinear interpolation (choose it under Look): {', '.join(soft)}.")
     bands = next((each for each in colours if source and each.curve == source.curve), None)
     title = recipe.title or order.path.stem
-    told = f"as the recipe {order.path.name} says"
-    bench = BenchSet(title, items, source, told, bands, notes=tuple(notes))
+    source_from = f"from the recipe {order.path.name}"
+    bench = BenchSet(title, items, source, source_from, bands, notes=tuple(notes))
     return bench, {job.name: pickle.dumps(job) for job in jobs}
 
 
@@ -182,13 +182,13 @@ def _item_of(job: LutJob, ladder: int | None) -> Item:
 
 
 def _ladders(jobs: Sequence[LutJob]) -> dict[str, int]:
-    """LUTs that differ in exposure only, by name; a LUT without such a sister is in none."""
+    """The ladder of each LUT, by name: LUTs of one ladder differ only in exposure."""
     groups: dict[bytes, list[str]] = {}
     for job in jobs:
         task = job.task
         assert isinstance(task, Conversion)
-        # The same look wherever it stands: name, title and exposure apart. A shoulder's peak
-        # is fitted to the exposure, so a tone counts by what else it was asked for.
+        # Jobs that are equal but for name, title and exposure. A shoulder's peak is fitted to
+        # the exposure, so tones are compared by their other settings.
         alike = replace(job, name="", title="", task=replace(task, exposure=0.0, tone=None))
         asked = [getattr(task.tone, name, None) for name in ("kind", "contrast", "grey_out", "toe")]
         groups.setdefault(pickle.dumps((alike, type(task.tone), asked)), []).append(job.name)
@@ -217,17 +217,17 @@ def _of_files(order: Order) -> tuple[BenchSet, dict[str, Any]]:
             continue
         items.append(_item_of_file(name, file, lut, order.ends))
         keys[name] = (file.stat().st_mtime_ns, file.stat().st_size)
-    source, told, ends = order.ends.source, "as it was named", order.ends
+    source, source_from, ends = order.ends.source, "as given", order.ends
     if source is None:
-        ends, told = _identified(items, order)
+        ends, source_from = _identified(items, order)
         source = ends.source
         if source is not None:
             items = [replace(item, source=source, source_range=source.range) for item in items]
     elif order.ends.source_gamut is None:
-        told = "as it was named; the gamut is assumed"
+        source_from = "as given; the gamut is assumed"
     title = order.path.name if folder else (items[0].title or items[0].name if items else "")
     keys = {name: (key, repr(ends)) for name, key in keys.items()}
-    return BenchSet(title, tuple(items), source, told, notes=tuple(notes)), keys
+    return BenchSet(title, tuple(items), source, source_from, notes=tuple(notes)), keys
 
 
 def _item_of_file(name: str, file: Path, lut: Any, ends: KnownEnds) -> Item:
@@ -246,13 +246,13 @@ def _item_of_file(name: str, file: Path, lut: Any, ends: KnownEnds) -> Item:
 
 
 def _identified(items: Sequence[Item], order: Order) -> tuple[KnownEnds, str]:
-    """The source that one of the first LUTs tells with high confidence, else nothing."""
+    """The source that is identified with high confidence in one of the first LUTs, if any."""
     catalogue = order.catalogue or open_catalogue()
     for item in items[:MOST_IDENTIFIED]:
         try:
             found = identify(item.lut, catalogue=catalogue)
         except LutbenchError:
-            continue  # a LUT that always gives the same has nothing inside
+            continue  # a constant LUT cannot be identified
         best = found.candidates[0] if found.candidates else None
         if best is None or best.confidence != "high" or best.source.curve is None:
             continue
@@ -264,5 +264,5 @@ def _identified(items: Sequence[Item], order: Order) -> tuple[KnownEnds, str]:
             source_gamut=gamut,
             source_range=check_range(best.source.range),
         )
-        return ends, f"identified in {item.name}, not named by anybody"
+        return ends, f"identified in {item.name}, not given"
     return order.ends, ""

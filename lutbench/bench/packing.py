@@ -1,4 +1,4 @@
-"""Tables as text for a page: base64 of 16-bit steps where these are fine enough, else float32."""
+"""Tables as text for a page: base64 of 16-bit steps if these are fine enough, otherwise float32."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
 from lutbench.tables.nodes import LARGEST_PIXEL, sensible
 
 FINE_ENOUGH = 0.01
-"""Ten-bit codes that 16-bit steps may be off: a hundredth of what is recorded."""
+"""Largest error of 16-bit steps, in 10-bit codes: a hundredth of a recorded step."""
 
 STEPS = 65535
 """Steps from the lowest to the highest value of a table: 16 bits, half the size of floats."""
@@ -22,7 +22,7 @@ STEPS = 65535
 
 @dataclass(frozen=True)
 class Packed:
-    """Numbers as text, and by how much they may be off: half a step, or a float32's rounding."""
+    """Numbers as text, and their largest error: half a step, or the rounding of float32."""
 
     packing: str
     low: float
@@ -31,12 +31,12 @@ class Packed:
     error: float
 
     def to_data(self) -> dict[str, Any]:
-        """What the page unpacks."""
+        """The data that the page unpacks."""
         return {"packing": self.packing, "low": self.low, "high": self.high, "data": self.data}
 
 
 def packed(values: ArrayLike) -> Packed:
-    """`values` in 16-bit steps between their ends, or in float32 where a step would be coarse.
+    """`values` in 16-bit steps between their ends, or in float32 if a step would be too coarse.
 
     >>> packed([0.0, 0.5, 1.0]).packing, packed([0.0, 65000.0]).packing
     ('u16', 'f32')
@@ -51,7 +51,7 @@ def packed(values: ArrayLike) -> Packed:
 
 
 def packed_floats(values: ArrayLike) -> Packed:
-    """`values` as float32, whatever their range; LutbenchError where one is beyond it."""
+    """`values` as float32, whatever their range; LutbenchError if one is too large."""
     array = sensible(np.asarray(values, dtype=np.float64), LARGEST_PIXEL)
     single = array.astype("<f4")
     error = float(np.abs(array - single).max())
@@ -72,9 +72,9 @@ class PackedLut:
 
 
 def packed_lut(lut: Lut1D | Lut3D | ShaperLut3D) -> PackedLut:
-    """A LUT for the page; the error is that of what comes out, in 10-bit codes."""
+    """A LUT for the page; the error is that of its output, in 10-bit codes."""
     if isinstance(lut, ShaperLut3D):
-        # The shaper feeds the lattice: what it is off is multiplied there, so it keeps float32.
+        # The lattice would amplify an error of the shaper, so the shaper stays float32.
         curve = _table(lut.shaper, packed_floats(lut.shaper.table))
         nodes = packed(lut.lut.table)
         return PackedLut(curve, _table(lut.lut, nodes), CODES_10_BIT * nodes.error)

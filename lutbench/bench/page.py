@@ -1,4 +1,4 @@
-"""The page: one HTML file that needs nothing else and reaches nowhere."""
+"""The page: one HTML file that needs no other file and no network."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from lutbench.bench.gather import Order, gather
 from lutbench.plaintext import harmless
 
 LIVE = {"data": "set.json", "events": "events"}
-"""Where a served page asks for its set anew, beside itself."""
+"""Where a served page fetches its set again, relative to its own address."""
 
 
 @cache
@@ -26,7 +26,7 @@ def built(name: str) -> str:
 
 
 def write_bench(order: Order, path: str | Path, *, force: bool = False) -> dict[str, Any]:
-    """Write the bench of `order` to `path`; its data come back.
+    """Write the bench of `order` to `path` and return its data.
 
     Raises
     ------
@@ -41,7 +41,7 @@ def write_bench(order: Order, path: str | Path, *, force: bool = False) -> dict[
 
 
 def page_html(data: dict[str, Any]) -> str:
-    """The page of a set's data; where these say ``live`` it follows its server."""
+    """The page for a set's data; with ``live`` in the data it follows its server."""
     script, style = built("bench.js"), built("bench.css")
     return f"""<!doctype html>
 <html lang="en">
@@ -66,7 +66,7 @@ def page_html(data: dict[str, Any]) -> str:
 
 
 def policy(live: bool) -> str:
-    """The content security policy: our script, our style, nothing from anywhere else.
+    """The content security policy: only the page's own script and style.
 
     >>> "connect-src 'none'" in policy(live=False)
     True
@@ -89,12 +89,12 @@ def _hash(text: str) -> str:
 
 
 def data_text(data: dict[str, Any]) -> str:
-    """Data as JSON that ends no script element, whatever stands in it.
+    """Data as JSON that cannot end a script element, whatever it contains.
 
     >>> data_text({"title": "</script><!--"})
     '{"title":"\\\\u003c/script\\\\u003e\\\\u003c!--"}'
     """
-    # A mark of direction in a name would turn what stands beside it in the page.
+    # A direction mark in a name would reverse the text beside it in the page.
     text = harmless(files.json_text(data))
     for character in "<>&":
         text = text.replace(character, f"\\u{ord(character):04x}")

@@ -18,17 +18,17 @@ from lutbench.errors import LutbenchError
 HOST = "127.0.0.1"
 
 LOOK_EVERY = 0.15
-"""Seconds between looks at the files: a change is shown well within a second."""
+"""Seconds between checks of the files: a change shows well within a second."""
 
 ALIVE_EVERY = 10.0
-"""Seconds after which a listening page is told that nothing happened, so that a gone one is met."""
+"""Seconds between empty messages to a listening page, which detect one that has closed."""
 
 TOKEN_BYTES = 18
-"""Random bytes in a bench's address: 144 bits, which nobody guesses."""
+"""Random bytes in a bench's address: 144 bits, too many to guess."""
 
 
 class Follower:
-    """The data of an order, made anew when one of its files changes."""
+    """The data of an order, remade when one of its files changes."""
 
     def __init__(self, order: Order) -> None:
         self.order = order
@@ -47,19 +47,19 @@ class Follower:
         found: dict[str, tuple[int, int] | None] = {}
         for path in self.order.watched():
             try:
-                told = path.stat()
-                found[str(path)] = (told.st_mtime_ns, told.st_size)
+                status = path.stat()
+                found[str(path)] = (status.st_mtime_ns, status.st_size)
             except OSError:
                 found[str(path)] = None
         return found
 
-    def told(self) -> dict[str, Any]:
-        """The data as the page gets them, with where and since when they are followed."""
+    def page_data(self) -> dict[str, Any]:
+        """The data for the page, with the addresses and the version to follow."""
         with self.changed:
             return self.data | {"live": LIVE | {"version": self.version}}
 
     def look(self) -> bool:
-        """Whether something changed; the data are then new, or the fault is told."""
+        """Check the files; True if one has changed, with new data or a fault."""
         stamps = self._stamps()
         if stamps == self.seen:
             return False
@@ -78,13 +78,13 @@ class Follower:
 class BenchServer:
     """Serves one bench on the loopback address until its block ends.
 
-    Only whoever has the token gets an answer, and only under a name of this machine: a
-    page elsewhere that has its own name point here is refused.
+    A request needs the token and a host name of this machine, so that a page from elsewhere
+    cannot reach the bench through a name that points here.
 
     Raises
     ------
     LutbenchError
-        When the bench cannot be made or the port cannot be had.
+        When the bench cannot be made or the port is not available.
     """
 
     def __init__(self, order: Order, port: int = 0) -> None:
@@ -150,12 +150,12 @@ class _Handler(BaseHTTPRequestHandler):
             self._events()
         else:
             live = wanted == LIVE["data"]
-            data = self.server.bench.follower.told()
+            data = self.server.bench.follower.page_data()
             text = data_text(data) if live else page_html(data)
             self._answer(text, "application/json" if live else "text/html; charset=utf-8")
 
     def _wanted(self) -> str | None:
-        """What is asked for under the token; None where it must not be had."""
+        """The path after the token; None if the request is refused."""
         if self.headers.get("Host", "") not in self.server.bench.names:
             return None
         token, slash, rest = self.path.removeprefix("/").partition("/")
@@ -179,16 +179,16 @@ class _Handler(BaseHTTPRequestHandler):
         body = text.encode("utf-8")
         self._head(kind)
         self.send_header("Content-Length", str(len(body)))
-        with suppress(OSError):  # whoever asked has gone
+        with suppress(OSError):  # the client has disconnected
             self.end_headers()
             self.wfile.write(body)
 
     def _events(self) -> None:
-        """Tell of changes until the page is gone."""
+        """Send changes until the page is closed."""
         self._head("text/event-stream")
         self.end_headers()
         follower = self.server.bench.follower
-        version = -1  # so that a page that missed a change is told at once
+        version = -1  # so that a page that missed a change gets it at once
         with suppress(OSError):  # the page was closed
             while not self.server.bench.ended.is_set():
                 message = ":\n\n"
@@ -203,4 +203,4 @@ class _Handler(BaseHTTPRequestHandler):
                         follower.changed.wait(ALIVE_EVERY)
 
     def log_message(self, format: str, *args: Any) -> None:
-        """Say nothing: the address holds the token."""
+        """Log nothing: the address contains the token."""

@@ -1,9 +1,9 @@
-"""The stills that come along: a photograph, two skins, the measured chart, a grey ramp.
+"""The built-in stills: a photograph, two skins, the measured chart, a grey ramp.
 
-Each is light first and then what a camera of the set's encoding records of it, in ten
-bits, so that the figures under a pointer are whole 10-bit codes. Nobody's picture is
-among them: the two skins are plain forms, shaded, in the colours that were measured on
-the light and the dark skin patch of the 24-patch chart.
+Each starts as light and is then encoded as a camera of the set's encoding records it, in
+ten bits, so that the figures under a pointer are whole 10-bit codes. No person is shown:
+the two skins are plain shaded shapes in the colours that were measured on the light and
+the dark skin patch of the 24-patch chart.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from lutbench.model.curves.base import MID_GREY
 from lutbench.model.gamuts import BT709
 
 RECORDED_BITS = 10
-"""Bits of a drawn still's codes: what a camera records."""
+"""Bits of a drawn still's codes, as in a camera recording."""
 
 WIDEST = 1920
 """Pixels: a wider still is averaged down, so that a page stays small enough for a phone."""
@@ -38,12 +38,12 @@ FINER = 2
 """Samples along each side of a pixel of a drawn still."""
 
 DARKEST_STOP = -8.0
-"""Stops from mid grey at which the ramp begins: under what a camera tells from black."""
+"""Stops from mid grey at which the ramp begins: darker than a camera can separate from black."""
 
 
 @dataclass(frozen=True)
 class BenchStill:
-    """A still for the page: its name, a word on what it is, and a 16-bit PNG."""
+    """A still for the page: its name, a short description, and a 16-bit PNG."""
 
     name: str
     note: str
@@ -51,10 +51,10 @@ class BenchStill:
 
 
 @lru_cache(maxsize=4)
-def stills_that_come_along(source: Encoding | None) -> tuple[BenchStill, ...]:
-    """The four of them as recorded in `source`; two as ordinary pictures where it is not known.
+def built_in_stills(source: Encoding | None) -> tuple[BenchStill, ...]:
+    """The four stills as recorded in `source`; two ordinary pictures if `source` is None.
 
-    They are kept: a served bench is made anew at every change of a LUT.
+    They are cached, because a served bench is remade whenever a LUT changes.
     """
     if source is None:
         note = "an ordinary picture (sRGB), since the recording's curve is not known"
@@ -65,7 +65,7 @@ def stills_that_come_along(source: Encoding | None) -> tuple[BenchStill, ...]:
     recorded = f"recorded in {source.curve.name}, {source.gamut.name}, 10 bit"
     lights = (
         ("photograph", "CC0 photograph", subjects.photograph_light()),
-        ("two skins", "shaded forms in measured skin colours, no person", two_skins()),
+        ("two skins", "shaded shapes in measured skin colours, no person", two_skins()),
         ("grey ramp", "whole stops below, a ramp above", grey_ramp(source)),
     )
     made = [
@@ -78,7 +78,7 @@ def stills_that_come_along(source: Encoding | None) -> tuple[BenchStill, ...]:
 
 
 def still_of_file(path: str | Path) -> BenchStill:
-    """A still of the user's, in any format that `read_still` takes, at its own depth up to 16 bit.
+    """A still of the user's, in any format that `read_still` reads, at its own depth up to 16 bits.
 
     Raises
     ------
@@ -98,7 +98,7 @@ def still_of_file(path: str | Path) -> BenchStill:
 
 
 def two_skins() -> NDArray[np.float64]:
-    """A light and a dark form beside a white and a grey card: BT.709 light, (height, width, 3)."""
+    """A light and a dark shape beside a white and a grey card: BT.709 light, (height, width, 3)."""
     y, x = np.mgrid[0 : HEIGHT * FINER, 0 : WIDTH * FINER] / (HEIGHT * FINER)
     skins = dict(zip(chart24()[0], chart_light(BT709), strict=True))
     picture = np.empty((*x.shape, 3))
@@ -111,12 +111,12 @@ def two_skins() -> NDArray[np.float64]:
     return np.asarray(picture.reshape(HEIGHT, FINER, WIDTH, FINER, 3).mean(axis=(1, 3)))
 
 
-# How far down the picture's height its middle is, and its half axes across, down and deep.
+# The height of the centre, and the half axes across, down and in depth; 1 is the picture's height.
 SHOULDERS = (0.86, (0.30, 0.22, 0.2))
 HEAD = (0.42, (0.2, 0.28, 0.24))
 KEY_LIGHT = np.array([-0.5, -0.55, 0.67])
 FILL = 0.16
-"""Share of the light that comes from everywhere, so that the shadow side is not black."""
+"""Share of the light that comes from all sides, so that the shadow side is not black."""
 
 SHEEN = 0.25
 """Light that a glossy spot adds to the skin's own."""
@@ -143,7 +143,7 @@ def _shade(
 
 
 def grey_ramp(source: Encoding) -> NDArray[np.float64]:
-    """Grey from far under mid grey to clipping: BT.709 light, (height, width, 3)."""
+    """Grey from far below mid grey to clipping: BT.709 light, (height, width, 3)."""
     top = float(np.log2(max(source.curve.clip, 2 * MID_GREY) / MID_GREY))
     stops = np.linspace(DARKEST_STOP, top, WIDTH)
     light = np.repeat((MID_GREY * 2.0**stops)[None, :], HEIGHT, axis=0)

@@ -1,8 +1,8 @@
-"""A LUT as the page holds it: a table, and what its values are held to after it.
+"""A LUT as the page holds it: a table, and the limits that its values are clamped to.
 
-Tables stay as they are. A chain of steps (a CLF, a CDL) is sampled, in the form that is off
-least: its first steps as a curve where they work on each channel alone, a last clamp as
-what it is, so that a corner of either stays sharp.
+Tables stay as they are. A chain of steps (a CLF, a CDL) is sampled in the form with the
+smallest error. First steps that work on each channel alone become a curve, and a last clamp
+stays a clamp, so that the corners of both stay sharp.
 """
 
 from __future__ import annotations
@@ -27,12 +27,12 @@ CURVE_SIZE = 16385
 """Rows of the curve that the first steps of a chain become."""
 
 TRIED = 4096
-"""Random colours that a sampled chain is held against."""
+"""Random colours on which a sampled chain is compared with the exact one."""
 
 
 @dataclass(frozen=True)
 class BenchTable:
-    """A table, the ends that its values are held to, and 10-bit codes off where it is sampled."""
+    """A table, the limits of its output, and its error in 10-bit codes if it is sampled."""
 
     table: Lut1D | Lut3D | ShaperLut3D
     held: tuple[float, float] | None = None
@@ -63,7 +63,7 @@ def tabulated(lut: Transform) -> BenchTable:
 
 
 def _single_steps(lut: Transform) -> Iterator[Transform]:
-    """The steps; a CDL taken apart into its curves, its saturation and its clamp."""
+    """The steps, with a CDL split into its curves, its saturation and its clamp."""
     for step in steps_of(lut):
         if isinstance(step, Cdl) and step.saturation != 1:
             yield replace(step, saturation=1.0)
@@ -75,7 +75,7 @@ def _single_steps(lut: Transform) -> Iterator[Transform]:
 
 
 def _behind_its_curves(steps: tuple[Transform, ...]) -> list[Lut1D | Lut3D | ShaperLut3D]:
-    """The chain with its first steps as a curve, where these work on each channel alone."""
+    """The chain with its first steps as a curve, if these work on each channel alone."""
     domain = domain_of(steps[0])
     curves = 0
     while curves < len(steps) and is_curve(Pipeline(steps[: curves + 1]), domain):

@@ -1,4 +1,4 @@
-"""How PQ and HLG are seen: tone-mapped for a screen of standard range, and said so; or as light."""
+"""How PQ and HLG are shown: tone-mapped for a standard-range screen, with a label, or as light."""
 
 from __future__ import annotations
 
@@ -18,34 +18,34 @@ from lutbench.model.tone.eetf import Eetf
 from lutbench.tables.lut import lattice
 
 VIEW_SIZE = 33
-"""Nodes an edge of the table that takes a display's signals to the screen's: as of usual LUTs."""
+"""Nodes along an edge of the table from a display's signal to the screen's, as in most LUTs."""
 
 LIGHT_SIZE = 4097
-"""Signals of a display's light in the page, straight lines between them."""
+"""Entries of the table of a display's light in the page; interpolated linearly."""
 
 
 def view_name(end: Encoding) -> str | None:
-    """The name of the view that an end needs; None for one that is shown as it is."""
+    """The name of the view that an encoding needs; None if it is shown directly."""
     return f"{end.curve.name} {end.gamut.name} {_peak(end):g}" if end.curve.hdr else None
 
 
 def label_of(end: Encoding) -> str:
-    """What the page says of the view."""
+    """The label of the view in the page."""
     peak = _peak(end)
     return f"HDR, tone-mapped for this screen (BT.2390, {peak:g} to {REFERENCE_WHITE:g} cd/m²)"
 
 
 def _peak(end: Encoding) -> float:
-    """cd/m² that the picture reaches: those of the display it is made for, else 1000."""
+    """Peak of the picture in cd/m²: that of the display it is made for, otherwise 1000."""
     return max(end.display.peak if end.display else HLG_PEAK, REFERENCE_WHITE)
 
 
 @cache
 def view_data(end: Encoding) -> dict[str, Any]:
-    """From the signal of an HDR end to sRGB, as a lattice over signal 0..1.
+    """From an HDR signal to sRGB, as a lattice over signal 0..1.
 
-    Display light through the EETF of Report ITU-R BT.2390 to 203 cd/m², each channel by
-    itself, then to BT.709 with what is outside it cut off.
+    Display light through the EETF of Report ITU-R BT.2390 to 203 cd/m², on each
+    channel, then to BT.709 with colours outside it clipped.
     """
     seen = _seen(end)
     light = seen.light(lattice(VIEW_SIZE)) * seen.white_luminance
@@ -64,12 +64,12 @@ def _seen(end: Encoding) -> View:
 
 
 def _light_data(end: Encoding, seen: View) -> dict[str, Any]:
-    """The light of the display, for a canvas that goes over white: what the page calculates.
+    """The light of the display, for a canvas that can show values brighter than white.
 
-    A signal's channels go through `table`, are multiplied by their luminance to the
-    `power`, and taken to BT.709, 1.0 at 203 cd/m². For PQ the power is 0; for HLG it is
-    the system gamma less one (Recommendation ITU-R BT.2100-2, table 5), and the table is
-    the light of greys taken out of that gamma.
+    The page takes each channel of the signal through `table`, multiplies by the luminance
+    to the `power`, and converts to BT.709 with 1.0 at 203 cd/m². For PQ the power is 0. For
+    HLG it is the system gamma minus one (Recommendation ITU-R BT.2100-2, table 5), and the
+    table is the light of greys without that gamma.
     """
     gamma = 1.0
     if isinstance(end.curve, HlgScene) and (display := seen.encoding.display) is not None:
@@ -77,7 +77,7 @@ def _light_data(end: Encoding, seen: View) -> dict[str, Any]:
     greys = np.repeat(np.linspace(0, 1, LIGHT_SIZE)[:, None], 3, axis=1)
     light = seen.light(greys)[:, 0] * seen.white_luminance / REFERENCE_WHITE
     return {
-        "label": f"HDR as it is, {REFERENCE_WHITE:g} cd/m² at this screen's white",
+        "label": f"HDR shown as HDR, {REFERENCE_WHITE:g} cd/m² at this screen's white",
         "table": packed_floats(light ** (1 / gamma)).to_data(),
         "weights": list(end.gamut.luminance_weights),
         "power": gamma - 1,

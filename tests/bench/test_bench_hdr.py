@@ -1,4 +1,4 @@
-"""HDR shown as such: the light of the display on a canvas that goes over white, where there is one.
+"""HDR shown as such: the light of the display on a canvas brighter than white, where there is one.
 
 A browser of its own, started for a screen of high range, with WebGPU in software.
 """
@@ -90,7 +90,7 @@ def page(playwright_: Any, signals: Any, tmp_path_factory: pytest.TempPathFactor
     page = Opened(browser, file.as_uri())
     if not page.view.evaluate("async () => Boolean(await navigator.gpu?.requestAdapter())"):
         browser.close()
-        pytest.skip("this browser has no WebGPU, so no canvas that goes over white")
+        pytest.skip("this browser has no WebGPU, so no HDR canvas")
     page.wait("lutbench.bench.hdrAble()")
     yield page
     assert page.said == []
@@ -117,7 +117,7 @@ def test_the_canvas_holds_the_light_of_the_display(page: Any, signals: Any, name
 def test_it_is_said_how_hdr_is_shown(page: Any) -> None:
     caption = "document.querySelector('p.caption').textContent"
     page.set(lut="pq", look="one", hdr=True)
-    page.wait(f"{caption}.includes('HDR as it is')")
+    page.wait(f"{caption}.includes('HDR shown as HDR')")
     page.set(hdr=False)
     page.wait(f"(label) => {caption}.includes(label)", label_of(ENDS["pq"]))
     assert page.view.evaluate("document.querySelector('.over').hidden")

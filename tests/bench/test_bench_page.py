@@ -310,6 +310,6 @@ def test_without_a_source_the_page_says_what_it_lacks(opened: Any) -> None:
     lut = Lut1D(np.linspace(0, 1, 9)[:, None].repeat(3, 1) ** 2)
     page = opened(BenchSet("Test", (Item("a", "a LUT", lut),), stills=(grey,)))
     page.set(x=2, y=2)
-    page.wait("document.body.innerText.includes('Stops need the curve of the recording.')")
+    page.wait("document.body.innerText.includes('No stops: the curve of the recording is')")
     assert page.view.is_disabled("#expose input[type=range]")
     assert page.said == []

@@ -133,7 +133,7 @@ def test_a_folder_names_what_it_leaves_out(tmp_path: Path) -> None:
     assert [item.name for item in bench.items] == ["a.cube", "sub/b.cube"]
     assert len(bench.notes) == 1
     assert "c.cube" in bench.notes[0]
-    assert bench.told.endswith("the gamut is assumed")
+    assert bench.source_from.endswith("the gamut is assumed")
     assert bench.false_colour is not None
 
 
@@ -150,7 +150,7 @@ def test_a_source_is_identified_where_nobody_names_it(tmp_path: Path) -> None:
     bench = gather(Order(tmp_path / "day.cube", catalogue=KNOWN))[0]
     assert bench.source is not None
     assert bench.source.curve.name == "ACEScct"
-    assert bench.told == "identified in day.cube, not named by anybody"
+    assert bench.source_from == "identified in day.cube, not given"
     write_cube(Lut3D.identity(5), tmp_path / "none.cube")
     plain = gather(Order(tmp_path / "none.cube", catalogue=KNOWN))[0]
     assert plain.source is None
@@ -229,7 +229,7 @@ def test_the_command_writes_a_page(in_folder: Path) -> None:
     [
         (["none.cube"], "no such file"),
         (["day.cube", "-o", "bench.txt"], r"\.html"),
-        (["r.toml", "--source-curve", "ACEScct"], "a recipe says"),
+        (["r.toml", "--source-curve", "ACEScct"], "a recipe states"),
         (["day.cube", "--source-curve", "ACESsct"], "no curve is named"),
         (["day.cube", "--still", "none.tif"], "cannot read"),
     ],

@@ -1,4 +1,4 @@
-/* sources sha256: c474c6e29f0907a1aa60e5d7596b85e8ffdc06275b0ae6ce3fb60219059dd447 */
+/* sources sha256: 97c951761dbc278227a71ad301173d074ce49029aa73029b56da822ae3026d9d */
 "use strict";
 (() => {
   // src/errors.ts
@@ -82,7 +82,7 @@
     where;
     text;
     title = "";
-    said = /* @__PURE__ */ new Map();
+    settings = /* @__PURE__ */ new Map();
     idle = 0;
     idleLimit = MAX_IDLE_LINES;
     read() {
@@ -127,9 +127,9 @@
       const argument = strip(text.slice(word.length));
       const keyword = upper(word);
       if (keyword === "TITLE" || keyword.startsWith('TITLE"')) this.takeTitle(text.slice(5));
-      else if (keyword in SIZES) this.say(number, keyword, [this.size(number, keyword, argument)]);
+      else if (keyword in SIZES) this.setting(number, keyword, [this.size(number, keyword, argument)]);
       else if (keyword in NUMBER_COUNTS) {
-        this.say(number, keyword, this.numbers(number, keyword, argument));
+        this.setting(number, keyword, this.numbers(number, keyword, argument));
       } else if (["NAN", "INF", "INFINITY"].includes(keyword)) this.badRow(number, text);
       else if (!/^[A-Za-z_][A-Za-z0-9_]*$/.test(word)) {
         const accepted = `${KEYWORDS.join(", ")}, a comment with #, or three numbers`;
@@ -164,17 +164,17 @@
       }
       return values;
     }
-    say(line, keyword, numbers) {
-      const before = this.said.get(keyword);
+    setting(line, keyword, numbers) {
+      const before = this.settings.get(keyword);
       if (before?.numbers.some((value, at) => value !== numbers[at])) {
         this.fail(line, `${keyword} again, and not as on line ${before.line}`, "it once");
       }
-      this.said.set(keyword, { line, numbers });
+      this.settings.set(keyword, { line, numbers });
     }
     /** The rows of the curve and the nodes an edge of the lattice, 0 where there is none. */
     sizes() {
-      const rows = this.said.get("LUT_1D_SIZE")?.numbers[0] ?? 0;
-      const nodes = this.said.get("LUT_3D_SIZE")?.numbers[0] ?? 0;
+      const rows = this.settings.get("LUT_1D_SIZE")?.numbers[0] ?? 0;
+      const nodes = this.settings.get("LUT_3D_SIZE")?.numbers[0] ?? 0;
       if (!rows && !nodes) {
         const what = "no LUT_1D_SIZE and no LUT_3D_SIZE before the rows";
         throw new BenchError(what, this.where, "a .cube LUT");
@@ -182,7 +182,7 @@
       return [rows, nodes];
     }
     domains(rows, nodes) {
-      const ends = ["DOMAIN_MIN", "DOMAIN_MAX"].map((keyword) => this.said.get(keyword));
+      const ends = ["DOMAIN_MIN", "DOMAIN_MAX"].map((keyword) => this.settings.get(keyword));
       const whole = [
         ends[0]?.numbers ?? [0, 0, 0],
         ends[1]?.numbers ?? [1, 1, 1]
@@ -194,7 +194,7 @@
         ["curve", rows, "LUT_1D_INPUT_RANGE"],
         ["lattice", nodes, "LUT_3D_INPUT_RANGE"]
       ]) {
-        const range = this.said.get(keyword);
+        const range = this.settings.get(keyword);
         if (!range || !size) continue;
         const [low, high] = range.numbers;
         const domain = [[low, low, low], [high, high, high]];
@@ -207,9 +207,9 @@
       }
       return domains;
     }
-    checkDomain([low, high], said) {
+    checkDomain([low, high], from) {
       if (low.every((value, channel) => value < high[channel])) return;
-      const line = Math.max(...said.map((each) => each?.line ?? 0));
+      const line = Math.max(...from.map((each) => each?.line ?? 0));
       const what = `the domain runs from [${low.join(", ")}] to [${high.join(", ")}]`;
       this.fail(line, what, "the minimum under the maximum");
     }
@@ -251,8 +251,8 @@
     }
     declared() {
       return Object.keys(SIZES).flatMap((keyword) => {
-        const said = this.said.get(keyword);
-        return said ? [`${keyword} ${said.numbers[0]}`] : [];
+        const setting = this.settings.get(keyword);
+        return setting ? [`${keyword} ${setting.numbers[0]}`] : [];
       }).join(" and ");
     }
     fail(line, what, accepted) {
@@ -516,7 +516,7 @@
       throw new BenchError(thrown instanceof Error ? thrown.message : String(thrown), file.name);
     }
     decoded ??= await byBrowser(file);
-    const small = brought(decoded);
+    const small = reduced(decoded);
     const size = `${decoded.width} × ${decoded.height}, ${decoded.bits} bit`;
     const shrunk = small === decoded ? "" : `, shown at ${small.width} × ${small.height}`;
     return { ...small, name: harmless(file.name), note: size + shrunk };
@@ -545,7 +545,7 @@
     const pixels = Float32Array.from(codes, (code) => code / 255);
     return { width, height, bits: 8, pixels };
   }
-  function brought(picture) {
+  function reduced(picture) {
     const step = Math.ceil(Math.sqrt(picture.width * picture.height / WORKING_PIXELS));
     if (step <= 1) return picture;
     const width = Math.floor(picture.width / step);
@@ -605,11 +605,11 @@
   var MID_GREY = 0.18;
   var STAND_IN_SIZE = 33;
   var SourceCurve = class {
-    constructor(told) {
-      this.told = told;
-      this.light = unpack(told.light.table);
+    constructor(data) {
+      this.data = data;
+      this.light = unpack(data.light.table);
     }
-    told;
+    data;
     light;
     /** Light of a full-scale value. */
     decode(value) {
@@ -618,7 +618,7 @@
       const cell = Math.min(Math.floor(at), last - 1);
       return this.light[cell] + (at - cell) * (this.light[cell + 1] - this.light[cell]);
     }
-    /** Full-scale value of light, held to 0..1: what is brighter than the recording holds clips. */
+    /** Full-scale value of light, clamped to 0..1: light beyond the recording clips. */
     encode(light) {
       const table = this.light;
       const last = table.length - 1;
@@ -642,7 +642,7 @@
     /** Light weighted as luminance. */
     luminance(values) {
       return values.reduce(
-        (sum, value, channel) => sum + this.told.luminance[channel] * this.decode(value),
+        (sum, value, channel) => sum + this.data.luminance[channel] * this.decode(value),
         0
       );
     }
@@ -655,7 +655,7 @@
       for (const red of light) {
         for (const green of light) {
           for (const blue of light) {
-            for (const row of this.told.from_bt709) {
+            for (const row of this.data.from_bt709) {
               values[at] = this.encode(row[0] * red + row[1] * green + row[2] * blue);
               at += 1;
             }
@@ -673,13 +673,13 @@
   }
 
   // src/shaders/develop.frag.glsl
-  var develop_frag_default = "// A picture through a LUT: a curve, a lattice, or a curve before a lattice.\nuniform sampler2D picture;\nuniform sampler2D curve;\nuniform int curveSize;  // 0: none\nuniform vec3 curveLow;\nuniform vec3 curveScale;\nuniform sampler3D nodes;\nuniform int size;  // 0: none\nuniform bool straight;  // trilinear rather than tetrahedral\nuniform vec3 low;\nuniform vec3 scale;\nuniform vec2 ends;  // what the values are held to\nout vec4 colour;\n\nvoid main() {\n  vec3 value = texelFetch(picture, ivec2(gl_FragCoord.xy), 0).rgb;\n  if (curveSize > 0) value = shaped(curve, (value - curveLow) * curveScale, curveSize);\n  vec3 steps = (value - low) * scale;\n  if (size > 0) value = straight ? trilinear(nodes, steps, size) : tetrahedral(nodes, steps, size);\n  colour = vec4(clamp(value, ends.x, ends.y), 1.0);\n}\n";
+  var develop_frag_default = "// A picture through a LUT: a curve, a lattice, or a curve before a lattice.\nuniform sampler2D picture;\nuniform sampler2D curve;\nuniform int curveSize;  // 0: none\nuniform vec3 curveLow;\nuniform vec3 curveScale;\nuniform sampler3D nodes;\nuniform int size;  // 0: none\nuniform bool straight;  // trilinear rather than tetrahedral\nuniform vec3 low;\nuniform vec3 scale;\nuniform vec2 ends;  // limits of the output\nout vec4 colour;\n\nvoid main() {\n  vec3 value = texelFetch(picture, ivec2(gl_FragCoord.xy), 0).rgb;\n  if (curveSize > 0) value = shaped(curve, (value - curveLow) * curveScale, curveSize);\n  vec3 steps = (value - low) * scale;\n  if (size > 0) value = straight ? trilinear(nodes, steps, size) : tetrahedral(nodes, steps, size);\n  colour = vec4(clamp(value, ends.x, ends.y), 1.0);\n}\n";
 
   // src/shaders/expose.frag.glsl
-  var expose_frag_default = "// The recording as it would be with more light or less.\nuniform sampler2D picture;\nuniform sampler2D exposure;\nuniform int exposureSize;\nout vec4 colour;\n\nvoid main() {\n  vec3 value = texelFetch(picture, ivec2(gl_FragCoord.xy), 0).rgb;\n  colour = vec4(alongEach(exposure, value, exposureSize), 1.0);\n}\n";
+  var expose_frag_default = "// The recording with more or less light.\nuniform sampler2D picture;\nuniform sampler2D exposure;\nuniform int exposureSize;\nout vec4 colour;\n\nvoid main() {\n  vec3 value = texelFetch(picture, ivec2(gl_FragCoord.xy), 0).rgb;\n  colour = vec4(alongEach(exposure, value, exposureSize), 1.0);\n}\n";
 
   // src/shaders/present.frag.glsl
-  var present_frag_default = "// What is shown: one picture, two by a wipe or side by side, or their difference.\nconst int ONE = 0;\nconst int WIPE = 1;\nconst int BESIDE = 2;\nconst int DIFFERENCE = 3;\nconst int ON_RECORDING = 1;\nconst int ON_VIEW = 2;\nconst vec3 LUMA = vec3(0.2126, 0.7152, 0.0722);  // Recommendation ITU-R BT.709\n\nuniform ivec2 extent;  // of the picture\nuniform int look;\nuniform bool stacked;\nuniform float wipe;\nuniform float gain;\n\nuniform sampler2D first;\nuniform sampler2D second;\nuniform sampler2D exposed;\nuniform vec2 firstEnds;  // values of signal 0 and 1\nuniform vec2 secondEnds;\nuniform vec2 sourceEnds;\nuniform sampler3D firstView;\nuniform sampler3D secondView;\nuniform ivec2 viewSizes;  // 0: shown as it is\n\nuniform bool wide;  // for a canvas that goes over white: HDR is shown in its own light\nuniform sampler2D firstLight;\nuniform sampler2D secondLight;\nuniform int firstLightSize;  // 0: has no light over white\nuniform int secondLightSize;\nuniform vec4 firstOotf;  // weights of the luminance, and its power\nuniform vec4 secondOotf;\nuniform mat3 firstToScreen;\nuniform mat3 secondToScreen;\n\nuniform int zebra;\nuniform float zebraFrom;\nuniform float stripe;\n\nuniform int bandCount;  // 0: no false colour\nuniform sampler2D bands;  // above each other: low, high and whether it shows clipping; colour\nuniform float clipsFrom;  // the value of the highest code that is recorded\nuniform sampler2D light;\nuniform int lightSize;\nuniform vec3 luminance;\nuniform float moreStops;\nuniform sampler2D grey;\nuniform int greySize;\nuniform vec2 greyEnds;\n\nout vec4 colour;\n\nvec3 signalOf(vec3 value, vec2 ends) {\n  return (value - ends.x) / (ends.y - ends.x);\n}\n\n// Extended sRGB of the light of a display, 1.0 at the page's white.\nvec3 inLight(sampler2D table, int count, vec3 signal, vec4 ootf, mat3 toScreen) {\n  vec3 plain = alongEach(table, signal, count);\n  float weighed = dot(plain, ootf.rgb);\n  vec3 light = toScreen * (weighed > 0.0 ? plain * pow(weighed, ootf.a) : vec3(0.0));\n  vec3 size = abs(light);\n  vec3 curved = 1.055 * pow(max(size, 1e-9), vec3(1.0 / 2.4)) - 0.055;  // IEC 61966-2-1\n  return sign(light) * mix(12.92 * size, curved, vec3(greaterThan(size, vec3(0.0031308))));\n}\n\nvec3 falseColour(vec3 recorded) {\n  float level = dot(alongEach(light, recorded, lightSize), luminance);\n  float stops = level > 0.0 ? log2(level / 0.18) + moreStops : -1.0e30;\n  bool clips = any(greaterThanEqual(recorded, vec3(clipsFrom)));\n  int found = -1;\n  int marked = -1;\n  for (int band = 0; band < bandCount; band += 1) {\n    vec4 ends = texelFetch(bands, ivec2(band, 0), 0);\n    if (found < 0 && stops >= ends.x && stops < ends.y) found = band;\n    if (clips && ends.z > 0.0) marked = band;\n  }\n  if (marked >= 0) found = marked;\n  if (found >= 0) return texelFetch(bands, ivec2(found, 1), 0).rgb;\n  float place = (stops - greyEnds.x) / (greyEnds.y - greyEnds.x);\n  return vec3(along(grey, clamp(place, 0.0, 1.0) * float(greySize - 1), greySize, 0));\n}\n\nvec3 firstAt(ivec2 at) {\n  if (bandCount > 0) return falseColour(texelFetch(exposed, at, 0).rgb);\n  vec3 signal = signalOf(texelFetch(first, at, 0).rgb, firstEnds);\n  int size = viewSizes.x;\n  vec3 shown = size > 0 ? tetrahedral(firstView, signal * float(size - 1), size) : signal;\n  if (wide) {\n    shown = firstLightSize > 0\n      ? inLight(firstLight, firstLightSize, signal, firstOotf, firstToScreen)\n      : clamp(shown, 0.0, 1.0);\n  }\n  if (zebra == 0) return shown;\n  vec3 marked = zebra == ON_RECORDING ? signalOf(texelFetch(exposed, at, 0).rgb, sourceEnds) : signal;\n  float phase = fract(float(at.x + at.y) / stripe);\n  if (dot(marked, LUMA) < zebraFrom || phase >= 0.5) return shown;\n  return vec3(phase < 0.25 ? 0.0 : 1.0);\n}\n\nvec3 secondAt(ivec2 at) {\n  vec3 signal = signalOf(texelFetch(second, at, 0).rgb, secondEnds);\n  int size = viewSizes.y;\n  if (wide && secondLightSize > 0) {\n    return inLight(secondLight, secondLightSize, signal, secondOotf, secondToScreen);\n  }\n  vec3 shown = size > 0 ? tetrahedral(secondView, signal * float(size - 1), size) : signal;\n  return wide ? clamp(shown, 0.0, 1.0) : shown;\n}\n\nvec3 lookedAt(ivec2 at) {\n  if (look == BESIDE) {\n    bool later = stacked ? at.y >= extent.y : at.x >= extent.x;\n    if (!later) return firstAt(at);\n    return secondAt(at - (stacked ? ivec2(0, extent.y) : ivec2(extent.x, 0)));\n  }\n  if (look == WIPE) {\n    return float(at.x) + 0.5 < wipe * float(extent.x) ? firstAt(at) : secondAt(at);\n  }\n  if (look == DIFFERENCE) return 0.5 + gain * (firstAt(at) - secondAt(at));\n  return firstAt(at);\n}\n\nvoid main() {\n  int height = look == BESIDE && stacked ? 2 * extent.y : extent.y;\n  // A canvas begins at the bottom; what goes to the other canvas begins at the top.\n  int down = int(gl_FragCoord.y);\n  ivec2 at = ivec2(int(gl_FragCoord.x), wide ? down : height - 1 - down);\n  vec3 shown = lookedAt(at);\n  colour = vec4(wide ? shown : clamp(shown, 0.0, 1.0), 1.0);\n}\n";
+  var present_frag_default = "// What is shown: one picture, two by a wipe or side by side, or their difference.\nconst int ONE = 0;\nconst int WIPE = 1;\nconst int BESIDE = 2;\nconst int DIFFERENCE = 3;\nconst int ON_RECORDING = 1;\nconst int ON_VIEW = 2;\nconst vec3 LUMA = vec3(0.2126, 0.7152, 0.0722);  // Recommendation ITU-R BT.709\n\nuniform ivec2 extent;  // of the picture\nuniform int look;\nuniform bool stacked;\nuniform float wipe;\nuniform float gain;\n\nuniform sampler2D first;\nuniform sampler2D second;\nuniform sampler2D exposed;\nuniform vec2 firstEnds;  // values of signal 0 and 1\nuniform vec2 secondEnds;\nuniform vec2 sourceEnds;\nuniform sampler3D firstView;\nuniform sampler3D secondView;\nuniform ivec2 viewSizes;  // 0: shown as it is\n\nuniform bool wide;  // for the HDR canvas: HDR is shown as light\nuniform sampler2D firstLight;\nuniform sampler2D secondLight;\nuniform int firstLightSize;  // 0: not HDR\nuniform int secondLightSize;\nuniform vec4 firstOotf;  // weights of the luminance, and its power\nuniform vec4 secondOotf;\nuniform mat3 firstToScreen;\nuniform mat3 secondToScreen;\n\nuniform int zebra;\nuniform float zebraFrom;\nuniform float stripe;\n\nuniform int bandCount;  // 0: no false colour\nuniform sampler2D bands;  // first row: low, high and whether it shows clipping; second row: colour\nuniform float clipsFrom;  // the value of the highest code that is recorded\nuniform sampler2D light;\nuniform int lightSize;\nuniform vec3 luminance;\nuniform float moreStops;\nuniform sampler2D grey;\nuniform int greySize;\nuniform vec2 greyEnds;\n\nout vec4 colour;\n\nvec3 signalOf(vec3 value, vec2 ends) {\n  return (value - ends.x) / (ends.y - ends.x);\n}\n\n// Extended sRGB of the light of a display, 1.0 at the page's white.\nvec3 inLight(sampler2D table, int count, vec3 signal, vec4 ootf, mat3 toScreen) {\n  vec3 plain = alongEach(table, signal, count);\n  float weighed = dot(plain, ootf.rgb);\n  vec3 light = toScreen * (weighed > 0.0 ? plain * pow(weighed, ootf.a) : vec3(0.0));\n  vec3 size = abs(light);\n  vec3 curved = 1.055 * pow(max(size, 1e-9), vec3(1.0 / 2.4)) - 0.055;  // IEC 61966-2-1\n  return sign(light) * mix(12.92 * size, curved, vec3(greaterThan(size, vec3(0.0031308))));\n}\n\nvec3 falseColour(vec3 recorded) {\n  float level = dot(alongEach(light, recorded, lightSize), luminance);\n  float stops = level > 0.0 ? log2(level / 0.18) + moreStops : -1.0e30;\n  bool clips = any(greaterThanEqual(recorded, vec3(clipsFrom)));\n  int found = -1;\n  int marked = -1;\n  for (int band = 0; band < bandCount; band += 1) {\n    vec4 ends = texelFetch(bands, ivec2(band, 0), 0);\n    if (found < 0 && stops >= ends.x && stops < ends.y) found = band;\n    if (clips && ends.z > 0.0) marked = band;\n  }\n  if (marked >= 0) found = marked;\n  if (found >= 0) return texelFetch(bands, ivec2(found, 1), 0).rgb;\n  float place = (stops - greyEnds.x) / (greyEnds.y - greyEnds.x);\n  return vec3(along(grey, clamp(place, 0.0, 1.0) * float(greySize - 1), greySize, 0));\n}\n\nvec3 firstAt(ivec2 at) {\n  if (bandCount > 0) return falseColour(texelFetch(exposed, at, 0).rgb);\n  vec3 signal = signalOf(texelFetch(first, at, 0).rgb, firstEnds);\n  int size = viewSizes.x;\n  vec3 shown = size > 0 ? tetrahedral(firstView, signal * float(size - 1), size) : signal;\n  if (wide) {\n    shown = firstLightSize > 0\n      ? inLight(firstLight, firstLightSize, signal, firstOotf, firstToScreen)\n      : clamp(shown, 0.0, 1.0);\n  }\n  if (zebra == 0) return shown;\n  vec3 marked = zebra == ON_RECORDING ? signalOf(texelFetch(exposed, at, 0).rgb, sourceEnds) : signal;\n  float phase = fract(float(at.x + at.y) / stripe);\n  if (dot(marked, LUMA) < zebraFrom || phase >= 0.5) return shown;\n  return vec3(phase < 0.25 ? 0.0 : 1.0);\n}\n\nvec3 secondAt(ivec2 at) {\n  vec3 signal = signalOf(texelFetch(second, at, 0).rgb, secondEnds);\n  int size = viewSizes.y;\n  if (wide && secondLightSize > 0) {\n    return inLight(secondLight, secondLightSize, signal, secondOotf, secondToScreen);\n  }\n  vec3 shown = size > 0 ? tetrahedral(secondView, signal * float(size - 1), size) : signal;\n  return wide ? clamp(shown, 0.0, 1.0) : shown;\n}\n\nvec3 lookedAt(ivec2 at) {\n  if (look == BESIDE) {\n    bool later = stacked ? at.y >= extent.y : at.x >= extent.x;\n    if (!later) return firstAt(at);\n    return secondAt(at - (stacked ? ivec2(0, extent.y) : ivec2(extent.x, 0)));\n  }\n  if (look == WIPE) {\n    return float(at.x) + 0.5 < wipe * float(extent.x) ? firstAt(at) : secondAt(at);\n  }\n  if (look == DIFFERENCE) return 0.5 + gain * (firstAt(at) - secondAt(at));\n  return firstAt(at);\n}\n\nvoid main() {\n  int height = look == BESIDE && stacked ? 2 * extent.y : extent.y;\n  // A WebGL canvas starts at the bottom; the HDR canvas starts at the top.\n  int down = int(gl_FragCoord.y);\n  ivec2 at = ivec2(int(gl_FragCoord.x), wide ? down : height - 1 - down);\n  vec3 shown = lookedAt(at);\n  colour = vec4(wide ? shown : clamp(shown, 0.0, 1.0), 1.0);\n}\n";
 
   // src/shaders/lookup.glsl
   var lookup_default = "precision highp float;\nprecision highp int;\nprecision highp sampler2D;\nprecision highp sampler3D;\n\n// A curve's texels hold a value and the next one, ROW of them a line: one read a channel.\nconst int ROW = 1024;\n\nfloat along(sampler2D curve, float steps, int size, int line) {\n  float held = clamp(steps, 0.0, float(size - 1));\n  int cell = min(int(held), size - 2);\n  vec2 ends = texelFetch(curve, ivec2(cell % ROW, line + cell / ROW), 0).rg;\n  return mix(ends.x, ends.y, held - float(cell));\n}\n\n// The same curve for every channel, over values 0..1.\nvec3 alongEach(sampler2D curve, vec3 value, int size) {\n  vec3 steps = value * float(size - 1);\n  return vec3(\n    along(curve, steps.r, size, 0),\n    along(curve, steps.g, size, 0),\n    along(curve, steps.b, size, 0)\n  );\n}\n\n// A curve for each channel, one below the other.\nvec3 shaped(sampler2D curve, vec3 steps, int size) {\n  int lines = (size + ROW - 1) / ROW;\n  return vec3(\n    along(curve, steps.r, size, 0),\n    along(curve, steps.g, size, lines),\n    along(curve, steps.b, size, 2 * lines)\n  );\n}\n\n// Trilinear interpolation: eight reads.\nvec3 trilinear(sampler3D nodes, vec3 steps, int size) {\n  vec3 held = clamp(steps, 0.0, float(size - 1));\n  ivec3 cell = min(ivec3(held), size - 2);\n  vec3 f = held - vec3(cell);\n  vec3 sum = vec3(0.0);\n  for (int corner = 0; corner < 8; corner += 1) {\n    ivec3 end = ivec3(corner & 1, (corner >> 1) & 1, corner >> 2);\n    vec3 weight = mix(1.0 - f, f, vec3(end));\n    sum += weight.r * weight.g * weight.b * texelFetch(nodes, (cell + end).bgr, 0).rgb;\n  }\n  return sum;\n}\n\n// Tetrahedral interpolation: four reads. Blue runs fastest, so it is the texture's x.\nvec3 tetrahedral(sampler3D nodes, vec3 steps, int size) {\n  vec3 held = clamp(steps, 0.0, float(size - 1));\n  ivec3 cell = min(ivec3(held), size - 2);\n  vec3 f = held - vec3(cell);\n  float upper = max(f.r, f.g);\n  float lower = min(f.r, f.g);\n  float largest = max(upper, f.b);\n  float middle = max(min(upper, f.b), lower);\n  float smallest = min(lower, f.b);\n  ivec3 first = f.r >= f.g && f.r >= f.b ? ivec3(1, 0, 0)\n    : f.g >= f.b ? ivec3(0, 1, 0) : ivec3(0, 0, 1);\n  ivec3 final = f.r >= f.b && f.g >= f.b ? ivec3(0, 0, 1)\n    : f.r >= f.g ? ivec3(0, 1, 0) : ivec3(1, 0, 0);\n  ivec3 next = cell + 1;\n  return (1.0 - largest) * texelFetch(nodes, cell.bgr, 0).rgb\n    + (largest - middle) * texelFetch(nodes, (cell + first).bgr, 0).rgb\n    + (middle - smallest) * texelFetch(nodes, (next - final).bgr, 0).rgb\n    + smallest * texelFetch(nodes, next.bgr, 0).rgb;\n}\n";
@@ -855,7 +855,7 @@ ${fragment}`;
     made = /* @__PURE__ */ new WeakMap();
     none2d;
     none3d;
-    /** A lattice's texture, or one that stands for none. */
+    /** The texture of a lattice, or an empty one. */
     nodes(table) {
       return table ? this.texturesOf({ curve: null, lattice: table }, table).nodes ?? this.none3d : this.none3d;
     }
@@ -884,8 +884,8 @@ ${fragment}`;
       cover(this.gl, into, into.width, into.height);
     }
     /**
-     * Over colours off the nodes: the largest difference between what this device draws and the
-     * same LUT in float64, and between the two interpolations.
+     * The largest differences on colours between the nodes: of this device from the same LUT in
+     * float64, and of the two interpolations from each other.
      */
     largestErrors(lut, format, interpolation) {
       const { gl } = this;
@@ -936,7 +936,7 @@ ${fragment}`;
     timer;
     running = null;
     waiting = [];
-    /** Milliseconds of the last frame that was timed; null where the device does not tell. */
+    /** Milliseconds of the last frame that was timed; null if the device does not report it. */
     last = null;
     start() {
       if (!this.timer || this.waiting.length > 2 || this.running) return;
@@ -964,13 +964,13 @@ ${fragment}`;
   };
 
   // src/shaders/count.vert.glsl
-  var count_vert_default = "#version 300 es\n// Every pixel as a point where a scope counts it: instances 0 to 3 are R, G, B and luma.\nprecision highp float;\nprecision highp int;\nprecision highp sampler2D;\n\nconst int WAVEFORM = 0;\nconst int VECTORSCOPE = 1;\nconst vec3 LUMA = vec3(0.2126, 0.7152, 0.0722);  // Recommendation ITU-R BT.709, item 3.2\nconst vec2 CHROMA = vec2(1.8556, 1.5748);  // item 3.3: (B' - Y') and (R' - Y') over these\n\nuniform sampler2D picture;\nuniform ivec2 extent;\nuniform int stride;\nuniform int kind;\nuniform int step;  // columns of the picture in one of the scope\nuniform ivec2 bins;\nuniform vec2 ends;\nflat out vec4 mark;\n\nint level(float value, int count) {\n  return clamp(int(floor(value * float(count - 1) + 0.5)), 0, count - 1);\n}\n\nvoid main() {\n  int across = (extent.x + stride - 1) / stride;\n  ivec2 at = ivec2(gl_VertexID % across, gl_VertexID / across) * stride;\n  vec3 value = texelFetch(picture, at, 0).rgb;\n  vec4 all = vec4(value, dot(value, LUMA));\n  ivec2 bin = ivec2(at.x / step, level(all[gl_InstanceID], bins.y));\n  if (kind == VECTORSCOPE) {\n    vec3 signal = (value - ends.x) / (ends.y - ends.x);\n    float luma = dot(signal, LUMA);\n    vec2 chroma = (signal.br - luma) / CHROMA;\n    // No chroma lies in the middle of a bin, whose number is half of them.\n    vec2 place = vec2(bins / 2) + chroma * vec2(bins - 2);\n    bin = clamp(ivec2(floor(place + 0.5)), ivec2(0), bins - 1);\n  }\n  mark = vec4(equal(ivec4(gl_InstanceID), ivec4(0, 1, 2, 3)));\n  gl_PointSize = 1.0;\n  gl_Position = vec4((vec2(bin) + 0.5) / vec2(bins) * 2.0 - 1.0, 0.0, 1.0);\n}\n";
+  var count_vert_default = "#version 300 es\n// Every pixel as a point where a scope counts it: instances 0 to 3 are R, G, B and luma.\nprecision highp float;\nprecision highp int;\nprecision highp sampler2D;\n\nconst int WAVEFORM = 0;\nconst int VECTORSCOPE = 1;\nconst vec3 LUMA = vec3(0.2126, 0.7152, 0.0722);  // Recommendation ITU-R BT.709, item 3.2\nconst vec2 CHROMA = vec2(1.8556, 1.5748);  // item 3.3: (B' - Y') and (R' - Y') over these\n\nuniform sampler2D picture;\nuniform ivec2 extent;\nuniform int stride;\nuniform int kind;\nuniform int step;  // columns of the picture in one of the scope\nuniform ivec2 bins;\nuniform vec2 ends;\nflat out vec4 mark;\n\nint level(float value, int count) {\n  return clamp(int(floor(value * float(count - 1) + 0.5)), 0, count - 1);\n}\n\nvoid main() {\n  int across = (extent.x + stride - 1) / stride;\n  ivec2 at = ivec2(gl_VertexID % across, gl_VertexID / across) * stride;\n  vec3 value = texelFetch(picture, at, 0).rgb;\n  vec4 all = vec4(value, dot(value, LUMA));\n  ivec2 bin = ivec2(at.x / step, level(all[gl_InstanceID], bins.y));\n  if (kind == VECTORSCOPE) {\n    vec3 signal = (value - ends.x) / (ends.y - ends.x);\n    float luma = dot(signal, LUMA);\n    vec2 chroma = (signal.br - luma) / CHROMA;\n    // Zero chroma is at the centre of the middle bin.\n    vec2 place = vec2(bins / 2) + chroma * vec2(bins - 2);\n    bin = clamp(ivec2(floor(place + 0.5)), ivec2(0), bins - 1);\n  }\n  mark = vec4(equal(ivec4(gl_InstanceID), ivec4(0, 1, 2, 3)));\n  gl_PointSize = 1.0;\n  gl_Position = vec4((vec2(bin) + 0.5) / vec2(bins) * 2.0 - 1.0, 0.0, 1.0);\n}\n";
 
   // src/shaders/count.frag.glsl
   var count_frag_default = "#version 300 es\nprecision highp float;\nflat in vec4 mark;\nout vec4 colour;\n\nvoid main() {\n  colour = mark;\n}\n";
 
   // src/shaders/paint.frag.glsl
-  var paint_frag_default = "// Counts as a trace: brighter where more pixels fall together.\nconst int WAVEFORM = 0;\nconst int PARADE = 1;\nconst int VECTORSCOPE = 2;\n\nuniform sampler2D counts;\nuniform ivec2 bins;\nuniform ivec2 area;\nuniform int scope;\nuniform float full;  // the count that is drawn at full brightness\nout vec4 colour;\n\n// Told apart by lightness as well as hue; the strips are labelled too.\nconst vec3 INKS[4] = vec3[4](\n  vec3(1.0, 0.55, 0.42), vec3(0.52, 0.92, 0.62), vec3(0.55, 0.72, 1.0), vec3(0.93)\n);\n\nfloat trace(float count) {\n  return count > 0.0 ? clamp(0.16 + 0.84 * (1.0 - exp(-3.0 * count / full)), 0.0, 1.0) : 0.0;\n}\n\nvoid main() {\n  ivec2 at = ivec2(gl_FragCoord.xy);\n  vec3 ground = vec3(0.055);\n  vec3 ink = INKS[3];\n  float bright = 0.0;\n  if (scope == WAVEFORM) {\n    int column = at.x * bins.x / area.x;\n    bright = trace(texelFetch(counts, ivec2(column, at.y), 0).a);\n  } else if (scope == PARADE) {\n    int third = area.x / 3;\n    int channel = min(at.x / third, 2);\n    int start = (at.x - channel * third) * bins.x / third;\n    int stop = max((at.x + 1 - channel * third) * bins.x / third, start + 1);\n    float count = 0.0;\n    for (int column = start; column < stop; column += 1) {\n      count += texelFetch(counts, ivec2(min(column, bins.x - 1), at.y), 0)[channel];\n    }\n    bright = trace(count / 3.0);\n    ink = INKS[channel];\n  } else if (scope == VECTORSCOPE) {\n    bright = trace(texelFetch(counts, at, 0).r);\n  } else {\n    int strip = 3 - at.y / (area.y / 4);\n    float height = float(at.y % (area.y / 4)) / float(area.y / 4);\n    float count = texelFetch(counts, ivec2(0, at.x * bins.y / area.x), 0)[strip];\n    bright = count > 0.0 && height <= 0.92 * sqrt(min(count / full, 1.0)) ? 0.85 : 0.0;\n    ink = INKS[strip];\n  }\n  colour = vec4(mix(ground, ink, bright), 1.0);\n}\n";
+  var paint_frag_default = "// Counts as a trace: brighter where more pixels coincide.\nconst int WAVEFORM = 0;\nconst int PARADE = 1;\nconst int VECTORSCOPE = 2;\n\nuniform sampler2D counts;\nuniform ivec2 bins;\nuniform ivec2 area;\nuniform int scope;\nuniform float full;  // the count that is drawn at full brightness\nout vec4 colour;\n\n// Different in lightness as well as in hue; the strips are labelled too.\nconst vec3 INKS[4] = vec3[4](\n  vec3(1.0, 0.55, 0.42), vec3(0.52, 0.92, 0.62), vec3(0.55, 0.72, 1.0), vec3(0.93)\n);\n\nfloat trace(float count) {\n  return count > 0.0 ? clamp(0.16 + 0.84 * (1.0 - exp(-3.0 * count / full)), 0.0, 1.0) : 0.0;\n}\n\nvoid main() {\n  ivec2 at = ivec2(gl_FragCoord.xy);\n  vec3 ground = vec3(0.055);\n  vec3 ink = INKS[3];\n  float bright = 0.0;\n  if (scope == WAVEFORM) {\n    int column = at.x * bins.x / area.x;\n    bright = trace(texelFetch(counts, ivec2(column, at.y), 0).a);\n  } else if (scope == PARADE) {\n    int third = area.x / 3;\n    int channel = min(at.x / third, 2);\n    int start = (at.x - channel * third) * bins.x / third;\n    int stop = max((at.x + 1 - channel * third) * bins.x / third, start + 1);\n    float count = 0.0;\n    for (int column = start; column < stop; column += 1) {\n      count += texelFetch(counts, ivec2(min(column, bins.x - 1), at.y), 0)[channel];\n    }\n    bright = trace(count / 3.0);\n    ink = INKS[channel];\n  } else if (scope == VECTORSCOPE) {\n    bright = trace(texelFetch(counts, at, 0).r);\n  } else {\n    int strip = 3 - at.y / (area.y / 4);\n    float height = float(at.y % (area.y / 4)) / float(area.y / 4);\n    float count = texelFetch(counts, ivec2(0, at.x * bins.y / area.x), 0)[strip];\n    bright = count > 0.0 && height <= 0.92 * sqrt(min(count / full, 1.0)) ? 0.85 : 0.0;\n    ink = INKS[strip];\n  }\n  colour = vec4(mix(ground, ink, bright), 1.0);\n}\n";
 
   // src/gl/scopes.ts
   var SCOPES = ["waveform", "parade", "vectorscope", "histogram"];
@@ -1016,7 +1016,7 @@ ${fragment}`;
       }
       return found;
     }
-    /** Count a picture; `inMotion` takes every so many-th pixel. The share that was counted. */
+    /** Count a picture; `inMotion` samples every nth pixel. Returns the share that was counted. */
     count(kind, { picture, ends }, inMotion) {
       const { gl } = this;
       const { number, width, instances } = KINDS[kind];
@@ -1081,7 +1081,7 @@ ${fragment}`;
       this.waiting.push({ fence, buffer, size, done });
       gl.flush();
     }
-    /** Hand out what has become ready; whether something is still under way. */
+    /** Deliver what is ready; whether something is still pending. */
     poll() {
       const { gl } = this;
       this.waiting = this.waiting.filter(({ fence, buffer, size, done }) => {
@@ -1151,7 +1151,7 @@ ${fragment}`;
     get height() {
       return this.recorded?.height ?? 0;
     }
-    room(width, height) {
+    recordingTarget(width, height) {
       if (this.recorded?.width === width && this.recorded.height === height) return this.recorded;
       for (const old of [this.recorded, this.exposed, ...this.developed]) release(this.gl, old);
       this.exposed = null;
@@ -1159,7 +1159,7 @@ ${fragment}`;
       this.recorded = target(this.gl, width, height, this.format);
       return this.recorded;
     }
-    /** Take a picture as the recording; with `standIn` it is encoded by that lattice first. */
+    /** Use a picture as the recording; with `standIn` it is first encoded by that lattice. */
     setPicture(picture, standIn) {
       const { gl } = this;
       const most = gl.getParameter(gl.MAX_TEXTURE_SIZE);
@@ -1168,10 +1168,10 @@ ${fragment}`;
       }
       this.stopVideo();
       const texture = floatTexture(gl, picture.width, picture.height, picture.pixels);
-      this.luts.draw({ curve: null, lattice: standIn }, texture, this.room(picture.width, picture.height));
+      this.luts.draw({ curve: null, lattice: standIn }, texture, this.recordingTarget(picture.width, picture.height));
       gl.deleteTexture(texture);
     }
-    /** Take the frames of a video, each encoded by `table`. */
+    /** Use the frames of a video, each encoded by `table`. */
     setVideo(element, table) {
       this.stopVideo();
       this.video = { element, texture: videoTexture(this.gl), table };
@@ -1186,7 +1186,7 @@ ${fragment}`;
       const { element, texture, table } = this.video;
       gl.bindTexture(gl.TEXTURE_2D, texture);
       gl.texImage2D(gl.TEXTURE_2D, 0, gl.RGBA8, gl.RGBA, gl.UNSIGNED_BYTE, element);
-      const into = this.room(element.videoWidth, element.videoHeight);
+      const into = this.recordingTarget(element.videoWidth, element.videoHeight);
       this.luts.draw({ curve: null, lattice: table }, texture, into);
     }
     /** Draw a scene on the canvas. */
@@ -1226,7 +1226,7 @@ ${fragment}`;
       const down = scene.look === "beside" && scene.stacked ? 2 : 1;
       if (canvas.width !== width * across) canvas.width = width * across;
       if (canvas.height !== height * down) canvas.height = height * down;
-      const lit = scene.wide ? this.litRoom(canvas.width, canvas.height) : null;
+      const lit = scene.wide ? this.litTarget(canvas.width, canvas.height) : null;
       this.presenting.use().int("extent", width, height).int("look", LOOKS.indexOf(scene.look)).int("stacked", scene.stacked ? 1 : 0).float("wipe", scene.wipe).float("gain", scene.gain).texture("first", first.texture).texture("second", second.texture).texture("exposed", exposed.texture).float("firstEnds", ...scene.first.ends).float("secondEnds", ...scene.second.ends).float("sourceEnds", ...scene.sourceEnds).texture("firstView", luts.nodes(scene.first.view), true).texture("secondView", luts.nodes(scene.second.view), true).int("viewSizes", scene.first.view?.size ?? 0, scene.second.view?.size ?? 0).int("wide", 0).int("zebra", scene.zebra).float("zebraFrom", scene.zebraFrom).float("stripe", Math.max(4, height / STRIPES));
       this.bands(scene);
       this.lightOf("first", scene.wide ? scene.first.light : null);
@@ -1245,14 +1245,14 @@ ${fragment}`;
       }
       this.presenting.texture(`${which}Light`, found?.texture ?? this.luts.nothing).int(`${which}LightSize`, found?.size ?? 0).float(`${which}Ootf`, ...light?.weights ?? [0, 0, 0], light?.power ?? 0).matrix(`${which}ToScreen`, light?.matrix ?? NO_MATRIX);
     }
-    /** What `lightShown` reads. */
-    litRoom(width, height) {
+    /** The target that `lightShown` reads. */
+    litTarget(width, height) {
       if (this.lit?.width === width && this.lit.height === height) return this.lit;
       release(this.gl, this.lit);
       this.lit = target(this.gl, width, height, this.gl.RGBA16F);
       return this.lit;
     }
-    /** Whether this device draws and gives half floats, as a canvas that goes over white takes. */
+    /** Whether this device draws and reads half floats, which the HDR canvas needs. */
     static halves(gl) {
       const tried = target(gl, 1, 1, gl.RGBA16F);
       const type = gl.getParameter(gl.IMPLEMENTATION_COLOR_READ_TYPE);
@@ -1260,7 +1260,7 @@ ${fragment}`;
       release(gl, tried);
       return type === gl.HALF_FLOAT && format === gl.RGBA;
     }
-    /** What was drawn in light last: half floats, R G B A, the top line first. */
+    /** The last picture for the HDR canvas: half floats, R G B A, the top line first. */
     lightShown() {
       const { gl, lit } = this;
       if (!lit || !this.scene?.wide) return null;
@@ -1285,9 +1285,9 @@ ${fragment}`;
         const grey = curveTexture(this.gl, values, 1);
         this.marks = { of: falseColour, grey, size: values.length, bands: bandTexture(this.gl, falseColour) };
       }
-      this.presenting.texture("bands", this.marks.bands).float("clipsFrom", falseColour.clips_from).texture("light", this.light.texture).int("lightSize", source.light.length).float("luminance", ...source.told.luminance).float("moreStops", falseColour.exposure).texture("grey", this.marks.grey).int("greySize", this.marks.size).float("greyEnds", falseColour.grey.from, falseColour.grey.to);
+      this.presenting.texture("bands", this.marks.bands).float("clipsFrom", falseColour.clips_from).texture("light", this.light.texture).int("lightSize", source.light.length).float("luminance", ...source.data.luminance).float("moreStops", falseColour.exposure).texture("grey", this.marks.grey).int("greySize", this.marks.size).float("greyEnds", falseColour.grey.from, falseColour.grey.to);
     }
-    /** What the scopes measure: a picture as it was drawn last, before it is shown. */
+    /** What the scopes measure: the picture drawn last, before its conversion for the screen. */
     measured() {
       const { scene } = this;
       if (!scene || !this.recorded) return null;
@@ -1366,15 +1366,15 @@ ${fragment}`;
     const words2 = new URLSearchParams(fragment.replace(/^#/, ""));
     const one = (key, known, usual) => known.find((each) => each === words2.get(key)) ?? usual;
     const number = (key, low, high) => {
-      const told2 = words2.get(key);
-      const value = told2 ? Number(told2) : NaN;
+      const text = words2.get(key);
+      const value = text ? Number(text) : NaN;
       return value >= low && value <= high ? value : start2[key];
     };
     const choice = (key, known) => {
       const value = Number(words2.get(key) ?? NaN);
       return known.includes(value) ? value : start2[key];
     };
-    const told = (key) => words2.has(key) ? words2.get(key) === "true" : start2[key];
+    const flag = (key) => words2.has(key) ? words2.get(key) === "true" : start2[key];
     const scopes = words2.get("scopes")?.split(",");
     return {
       still: one("still", stills, start2.still),
@@ -1384,10 +1384,10 @@ ${fragment}`;
       wipe: number("wipe", 0, 1),
       gain: choice("gain", GAINS),
       interpolation: one("interpolation", INTERPOLATIONS, start2.interpolation),
-      hdr: told("hdr"),
+      hdr: flag("hdr"),
       stops: number("stops", -MOST_STOPS, MOST_STOPS),
-      ladder: told("ladder"),
-      bands: told("bands"),
+      ladder: flag("ladder"),
+      bands: flag("bands"),
       zebra: one("zebra", ZEBRAS, start2.zebra),
       zebraAt: number("zebraAt", 0, 109),
       scopes: scopes ? SCOPES.filter((each) => scopes.includes(each)) : start2.scopes,
@@ -1421,7 +1421,7 @@ ${fragment}`;
     camera = null;
     /** Whether the screen that the page is on shows more than standard range. */
     highRange = false;
-    /** Null where this browser has no canvas that goes over white, or until it is known. */
+    /** Null if this browser cannot draw brighter than white, or until that is known. */
     hdr = null;
     message = "";
     inMotion = false;
@@ -1434,7 +1434,7 @@ ${fragment}`;
     onChange(listener) {
       this.listeners.push(listener);
     }
-    /** Take a set: at the start, and again when the served one has changed. */
+    /** Use a set: at the start, and again when the served one has changed. */
     take(data) {
       const before = new Map(this.data.stills.map((still) => [still.name, still.png]));
       this.data = data;
@@ -1491,7 +1491,7 @@ ${fragment}`;
     shelf(name) {
       return this.shelves.find((shelf) => shelf.name === name) ?? null;
     }
-    /** The LUT that is looked through: of a ladder the one that brings the exposure back. */
+    /** The LUT in use: of a ladder, the one that best compensates for the exposure. */
     chosen() {
       const chosen = this.shelf(this.state.lut);
       const rungs = this.rungs(chosen);
@@ -1499,7 +1499,7 @@ ${fragment}`;
       const away = (shelf) => Math.abs((shelf.entry?.exposure ?? 0) + this.state.stops);
       return rungs.reduce((best, each) => away(each) < away(best) ? each : best);
     }
-    /** The LUTs that differ from this one in exposure only, itself among them. */
+    /** The LUTs that differ from this one only in exposure, with itself. */
     rungs(shelf) {
       const ladder = shelf?.entry?.ladder ?? null;
       return ladder === null ? [] : this.shelves.filter((each) => each.entry?.ladder === ladder);
@@ -1509,7 +1509,7 @@ ${fragment}`;
       return { lut: shelf.lut(), ends: endsOf(shelf.range), view: shelf.view, light: shelf.light };
     }
     sourceEnds() {
-      return endsOf(this.source?.told.range ?? "full");
+      return endsOf(this.source?.data.range ?? "full");
     }
     /** The LUTs whose pictures are shown now; null is the recording. */
     shown() {
@@ -1525,13 +1525,13 @@ ${fragment}`;
     hdrAble() {
       return this.highRange && this.hdr !== null;
     }
-    /** Whether HDR is shown as such now, rather than tone-mapped. */
+    /** Whether HDR is shown as HDR now, rather than tone-mapped. */
     inLight() {
       const able = this.state.hdr && this.hdrAble();
       const difference = this.state.look === "difference" && !this.swapped;
       return able && !difference && this.shown().some((shelf) => shelf?.light);
     }
-    /** How the picture is seen where that is not as its codes stand; nothing where it is. */
+    /** How the picture is converted for the screen; empty if its codes are shown directly. */
     viewWords() {
       const light = this.inLight();
       const labels2 = this.shown().map((shelf) => light && shelf?.light ? shelf.light.label : shelf?.viewLabel ?? "");
@@ -1559,7 +1559,7 @@ ${fragment}`;
         falseColour: state.bands ? this.data.false_colour : null
       };
     }
-    /** Bring the chosen still onto the bench, where it is not there yet. */
+    /** Load the chosen still, unless it is loaded already. */
     async showStill() {
       const name = this.state.still;
       const ordinary = this.ordinary.has(name);
@@ -1579,7 +1579,7 @@ ${ordinary}`;
       else this.ordinary.delete(this.state.still);
       this.tell();
     }
-    /** Take a dropped file: a `.cube` LUT or a picture. */
+    /** Open a dropped file: a `.cube` LUT or a picture. */
     async open(file) {
       try {
         this.message = "";
@@ -1616,7 +1616,7 @@ ${ordinary}`;
         element.playsInline = true;
         await element.play();
       } catch {
-        this.say("The camera cannot be used: it is refused, missing, or not offered to this page.");
+        this.say("The camera cannot be used: there is none, or this page has no permission.");
         return;
       }
       this.engine.setVideo(element, stand);
@@ -1630,7 +1630,7 @@ ${ordinary}`;
       this.engine.stopVideo();
       this.loaded = "";
     }
-    /** What the pixel x, y of the exposed recording is. */
+    /** The pixel x, y of the exposed recording. */
     probe(x, y) {
       const { engine, source } = this;
       if (x < 0 || y < 0 || x >= engine.width || y >= engine.height) return null;
@@ -1640,11 +1640,11 @@ ${ordinary}`;
     }
     /** The figures of a full-scale value, recorded and after a LUT. */
     readings(value, shelf) {
-      const range = this.source?.told.range ?? "full";
+      const range = this.source?.data.range ?? "full";
       const after = shelf ? applyLut(shelf.lut(), value, this.state.interpolation) : value;
       const out = shelf ? shelf.range : range;
       return {
-        recorded: value.map((each) => readingOf(signalFromValue(each, range), this.source?.told.ends)),
+        recorded: value.map((each) => readingOf(signalFromValue(each, range), this.source?.data.ends)),
         after: after.map((each) => readingOf(signalFromValue(each, out)))
       };
     }
@@ -1652,12 +1652,12 @@ ${ordinary}`;
       if (!source) return { stops: null, nearest: null };
       const stops = stopsOf(source.luminance(value));
       let nearest = null;
-      for (const level of source.told.levels.levels) {
+      for (const level of source.data.levels.levels) {
         if (/^[+-]/.test(level.label)) continue;
         const away = level.stops === null ? Infinity : stops - level.stops;
         if (Math.abs(away) < Math.abs(nearest?.away ?? Infinity)) nearest = { level, away };
       }
-      const dark = source.told.levels.levels.find((level) => level.stops === null);
+      const dark = source.data.levels.levels.find((level) => level.stops === null);
       if (!nearest && dark) nearest = { level: dark, away: 0 };
       return { stops, nearest };
     }
@@ -1673,7 +1673,7 @@ ${ordinary}`;
     canvas;
     device;
     context;
-    /** The canvas, or null where this browser has none; `gone` hears when it is lost. */
+    /** The canvas, or null if this browser has none; `gone` is called when it is lost. */
     static async open(canvas, gone) {
       const gpu = navigator.gpu;
       const device = await (await gpu?.requestAdapter())?.requestDevice();
@@ -1686,8 +1686,8 @@ ${ordinary}`;
         colorSpace: "srgb",
         toneMapping: { mode: "extended" }
       });
-      const told = typeof context.getConfiguration === "function" ? context.getConfiguration() : null;
-      if (told?.toneMapping?.mode !== "extended") return null;
+      const used = typeof context.getConfiguration === "function" ? context.getConfiguration() : null;
+      if (used?.toneMapping?.mode !== "extended") return null;
       void device.lost.then(gone);
       return new _HdrCanvas(canvas, device, context);
     }
@@ -1731,7 +1731,7 @@ ${ordinary}`;
     if (settings.id) made.id = settings.id;
     if (settings.text !== void 0) made.textContent = settings.text;
     for (const [key, value] of Object.entries(settings.set ?? {})) made.setAttribute(key, value);
-    for (const [key, heard] of Object.entries(settings.on ?? {})) made.addEventListener(key, heard);
+    for (const [key, handler] of Object.entries(settings.on ?? {})) made.addEventListener(key, handler);
     made.append(...children.filter((child) => child !== null));
     return made;
   }
@@ -1880,23 +1880,23 @@ ${ordinary}`;
     return section("This LUT", "card", name, body);
   }
   function recordedParts(bench, bits) {
-    const source = bench.source?.told;
+    const source = bench.source?.data;
     if (!source) return [el("p", { text: "The recording as it is. Its curve is not known." })];
-    const told = `${source.curve}, ${source.gamut}, ${source.range} range (${source.told}).`;
-    return [el("p", { text: told }), levelTable(source.levels.levels, bits)];
+    const words2 = `${source.curve}, ${source.gamut}, ${source.range} range (${source.told}).`;
+    return [el("p", { text: words2 }), levelTable(source.levels.levels, bits)];
   }
   function partsOf(shelf, bits) {
     const { entry } = shelf;
     if (!entry) {
-      return [el("p", { text: "Opened in this page and not examined: `lutbench inspect` says what it does." })];
+      return [el("p", { text: "Opened in this page and not inspected. `lutbench inspect` says what it does." })];
     }
     const { inspection, levels } = entry;
     const parts = [el("p", { text: unbroken(inspection.verdict) })];
     parts.push(boxOf(inspection.box));
     parts.push(findingList(inspection.findings));
     if (levels) parts.push(levelTable(levels.levels, bits));
-    const packed = `In this page within ${entry.packing_error.toPrecision(1)} of a 10-bit code of the file`;
-    const sampled = entry.sampling_error === null ? "" : `; a chain of steps, sampled as a lattice: within ${entry.sampling_error.toPrecision(2)} codes on the colours tried`;
+    const packed = `The table in this page is within ${entry.packing_error.toPrecision(1)} 10-bit codes of the file`;
+    const sampled = entry.sampling_error === null ? "" : `; a chain of steps, sampled as a lattice, is within ${entry.sampling_error.toPrecision(2)} codes on the test colours`;
     parts.push(el("p", { class: "note", text: `${packed}${sampled}.` }));
     return parts;
   }
@@ -1909,8 +1909,8 @@ ${ordinary}`;
       ["not for", box.not_for.join("; ")],
       ["not sure", box.unsure ?? ""]
     ];
-    const told = rows.filter(([, text]) => text);
-    return el("dl", {}, ...told.flatMap(([name, text]) => [el("dt", { text: name }), el("dd", { text: unbroken(text) })]));
+    const filled = rows.filter(([, text]) => text);
+    return el("dl", {}, ...filled.flatMap(([name, text]) => [el("dt", { text: name }), el("dd", { text: unbroken(text) })]));
   }
   function findingList(findings) {
     if (!findings.length) return el("p", { text: "Findings: none." });
@@ -1964,17 +1964,17 @@ ${ordinary}`;
     const steps = el("div", { class: "row" });
     for (const by of [-1, -1 / 3, 0, 1 / 3, 1]) {
       const text = by === 0 ? "0" : `${by > 0 ? "+" : "−"}${Math.abs(by) === 1 ? "1" : "⅓"}`;
-      const told = by === 0 ? "0: as recorded" : `${text} stop`;
+      const label = by === 0 ? "0: as recorded" : `${text} stop`;
       steps.append(button(text, () => {
         move(by);
-      }, { "aria-label": told, class: "square" }));
+      }, { "aria-label": label, class: "square" }));
     }
     const move = (by) => {
       const next = by === 0 ? 0 : bench.state.stops + by;
       bench.set({ stops: Math.min(Math.max(Math.round(next * 1e3) / 1e3, -MOST_STOPS), MOST_STOPS) });
     };
     const why = el("p", { class: "note" });
-    const ladder = new Tick("Bring it back with the exposure ladder", (on) => {
+    const ladder = new Tick("Compensate with the exposure ladder", (on) => {
       bench.set({ ladder: on });
     });
     const rung = el("p", { class: "note" });
@@ -1993,12 +1993,12 @@ ${ordinary}`;
         bench.set({ zebraAt: value });
       }
     );
-    const zebraNote = el("p", { class: "note", text: "Percent of luma; stripes stand on everything from there up." });
+    const zebraNote = el("p", { class: "note", text: "In percent of luma. Stripes mark this level and everything above it." });
     bench.onChange(() => {
       const { state, source, data } = bench;
       stops.show(state.stops, source !== null);
       for (const each of steps.querySelectorAll("button")) each.disabled = source === null;
-      why.textContent = source ? `In light, through ${source.told.curve}. What was clipped in the recording stays clipped.` : "The curve of the recording is not known: write the bench with --source-curve to expose in light.";
+      why.textContent = source ? `Exposure acts on light, through ${source.data.curve}. What was clipped in the recording stays clipped.` : "The curve of the recording is not known. Write the bench with --source-curve to change the exposure.";
       const rungs = bench.rungs(bench.shelf(state.lut));
       ladder.show(state.ladder && rungs.length > 1, rungs.length > 1);
       ladder.element.hidden = rungs.length < 2;
@@ -2084,7 +2084,7 @@ ${ordinary}`;
       }
     );
     const gain = new Slider(
-      "Difference, times",
+      "Difference gain",
       { low: 0, high: GAINS.length - 1, step: 1 },
       (at) => `× ${GAINS[at]}`,
       (at) => {
@@ -2098,7 +2098,7 @@ ${ordinary}`;
       bench.set({ hdr: on });
     });
     const swap = swapButton(bench);
-    const ordinary = new Tick("An ordinary picture: encode it as the recording", (on) => {
+    const ordinary = new Tick("Ordinary picture: encode it like the recording", (on) => {
       bench.setOrdinary(on);
     });
     const about = el("p", { class: "note" });
@@ -2132,8 +2132,8 @@ ${ordinary}`;
       about.hidden = !note || bench.camera !== null;
       about.textContent = note && `${note[0].toUpperCase()}${note.slice(1)}.`;
       standIn.hidden = !encoded;
-      const curve = bench.source?.told.curve ?? "";
-      standIn.textContent = `A stand-in for log: this page encodes an ordinary picture in ${curve}. Highlights that it has lost stay lost.`;
+      const curve = bench.source?.data.curve ?? "";
+      standIn.textContent = `A stand-in for log: the page encodes an ordinary picture as ${curve}. Clipped highlights stay clipped.`;
     });
     return section(
       "Look",
@@ -2221,11 +2221,11 @@ ${ordinary}`;
   var MeasurePanel = class {
     constructor(bench, scopes) {
       this.bench = bench;
-      this.bits = new Choice("Codes of", [["8", "8 bit"], ["10", "10 bit"]], (value) => {
+      this.bits = new Choice("Bit depth of the codes", [["8", "8 bit"], ["10", "10 bit"]], (value) => {
         bench.set({ bits: Number(value) });
       });
       const enlargements = ENLARGEMENTS.map((times) => [String(times), `× ${times}`]);
-      this.enlarge = new Choice("Enlarge about the point", enlargements, (value) => {
+      this.enlarge = new Choice("Enlarge around the point", enlargements, (value) => {
         bench.set({ enlarge: Number(value) });
       });
       this.element = section(
@@ -2268,7 +2268,7 @@ ${ordinary}`;
       }
       return el("table", { class: "figures" }, el("thead", {}, head), ...body);
     }
-    /** Show a pixel; `aloud` has a screen reader tell it. */
+    /** Show a pixel; with `aloud` a screen reader announces it. */
     show(probe, aloud) {
       const { bits } = this.bench.state;
       const readings = probe ? [...probe.recorded, ...probe.after] : [];
@@ -2285,7 +2285,7 @@ ${ordinary}`;
     }
   };
   function lightWords({ stops, nearest }) {
-    if (stops === null) return "Stops need the curve of the recording.";
+    if (stops === null) return "No stops: the curve of the recording is not known.";
     if (!nearest) return `${stopsWords(stops)} from grey`;
     const name = labelWords(nearest.level.label);
     const away = Math.abs(nearest.away) < 0.05 ? "at" : `${signed(nearest.away, 1)} from`;
@@ -2362,7 +2362,7 @@ ${ordinary}`;
     show() {
       this.side.show(this.bench.state.measured);
       this.side.element.hidden = this.bench.state.look === "one";
-      const range = this.bench.measuredShelf()?.range ?? this.bench.source?.told.range ?? "full";
+      const range = this.bench.measuredShelf()?.range ?? this.bench.source?.data.range ?? "full";
       for (const scope of SCOPES) {
         const on = this.bench.state.scopes.includes(scope);
         this.ticks.get(scope)?.show(on);
@@ -2447,7 +2447,7 @@ ${ordinary}`;
       canvas.setAttribute("aria-describedby", "keys");
       const keys = el("p", { id: "keys", class: "unseen", text: KEYS });
       this.frame.append(canvas, this.line, this.cross, ...this.names);
-      const caution = el("p", { class: "caution", text: "An uncalibrated screen is no monitor: judge by the figures." });
+      const caution = el("p", { class: "caution", text: "An uncalibrated screen is not a monitor: judge by the figures." });
       const hold = el("div", { class: "hold" }, this.frame);
       const words2 = el("div", { class: "words" }, this.caption, caution);
       this.element = el("div", { class: "stage" }, this.message, hold, words2, keys);
@@ -2471,11 +2471,11 @@ ${ordinary}`;
     caption = el("p", { class: "caption" });
     message = el("p", { class: "message", set: { role: "alert" } });
     hold;
-    /** Lies over the picture where HDR is shown as such. */
+    /** Covers the picture while HDR is shown as HDR. */
     over = null;
     fitted = "";
     dragging = null;
-    /** Take a canvas for what goes over white. */
+    /** Lay an HDR canvas over the picture. */
     lay(over) {
       this.over?.remove();
       over.className = "over";
@@ -2513,7 +2513,7 @@ ${ordinary}`;
       this.bench.swapped = on;
       this.bench.tell();
     }
-    /** Where in the picture: 0..1 across and down the canvas. */
+    /** The position in the picture, 0..1 across and down the canvas. */
     placeOf(event) {
       const box = this.canvas.getBoundingClientRect();
       return [(event.clientX - box.left) / box.width, (event.clientY - box.top) / box.height];
@@ -2563,11 +2563,11 @@ ${ordinary}`;
       else return;
       event.preventDefault();
     }
-    /** After drawing: a picture of another size wants another frame. */
+    /** After drawing: a picture of another size needs another frame. */
     drawn() {
       if (this.fitted !== `${this.canvas.width} ${this.canvas.height}`) this.fit();
     }
-    /** As large as the room allows, or enlarged about the point. */
+    /** Fit the picture into its area, or enlarge it around the point. */
     fit() {
       const { canvas, frame, bench, hold } = this;
       this.fitted = `${canvas.width} ${canvas.height}`;
@@ -2576,10 +2576,10 @@ ${ordinary}`;
         bench.portrait = portrait;
         bench.tell();
       }
-      const room = Math.min(hold.clientWidth / canvas.width, hold.clientHeight / canvas.height);
-      const scale = room * bench.state.enlarge;
-      frame.style.setProperty("width", `${canvas.width * room}px`);
-      frame.style.setProperty("height", `${canvas.height * room}px`);
+      const fitting = Math.min(hold.clientWidth / canvas.width, hold.clientHeight / canvas.height);
+      const scale = fitting * bench.state.enlarge;
+      frame.style.setProperty("width", `${canvas.width * fitting}px`);
+      frame.style.setProperty("height", `${canvas.height * fitting}px`);
       const [x, y] = [Math.max(bench.state.x, 0) + 0.5, Math.max(bench.state.y, 0) + 0.5];
       const [across, down] = [100 * x / canvas.width, 100 * y / canvas.height];
       const origin = bench.state.x < 0 ? "50% 50%" : `${across}% ${down}%`;
@@ -2621,22 +2621,22 @@ ${ordinary}`;
   var CAUTIONS = [
     "A monitoring LUT is for viewing. The delivery specification decides what is delivered.",
     "This screen is not calibrated: trust the figures, not the eye.",
-    "The browser takes the codes for its own screen; a monitor's own range setting is a thing apart."
+    "The browser shows the codes on its own screen. On a monitor, check the range setting (full or legal) too."
   ];
   function interpolationWords(shelf, by, error) {
     const codes = (255 * error.drawn).toPrecision(1);
     const name = `${by[0].toUpperCase()}${by.slice(1)}`;
-    const lines = [`${name} interpolation, drawn by this device within ${codes} of an 8-bit code of the same in double precision (256 colours tried now).`];
+    const lines = [`${name} interpolation: this device is within ${codes} 8-bit codes of double precision on 256 test colours.`];
     if (shelf.lut().lattice) {
       const other = by === "trilinear" ? "tetrahedral" : "trilinear";
-      lines.push(`A device that interpolates in the other way (${other}) differs by up to ${(255 * error.other).toPrecision(2)} codes of 8 bits on the same colours.`);
+      lines.push(`A device with ${other} interpolation differs by up to ${(255 * error.other).toPrecision(2)} 8-bit codes on the same colours.`);
     }
     return lines;
   }
   function hdrWords(bench) {
-    if (!bench.highRange) return "HDR is shown tone-mapped: the browser says that this screen shows standard range only.";
-    if (!bench.hdr) return "HDR is shown tone-mapped: this browser has no canvas that goes over white.";
-    return "HDR can be shown as such here: 203 cd/m² stands at the page's white. How bright that is, and where the screen cuts off, the browser does not tell.";
+    if (!bench.highRange) return "HDR is shown tone-mapped: the browser reports a standard-range screen.";
+    if (!bench.hdr) return "HDR is shown tone-mapped: this browser cannot draw brighter than white.";
+    return "HDR can be shown as HDR here, with 203 cd/m² at the page's white. The browser does not report how bright that is, or where the screen clips.";
   }
   function trustPanel(bench) {
     const facts = el("ul");
@@ -2655,12 +2655,12 @@ ${ordinary}`;
       const lines = [hdrWords(bench)];
       if (shelf && error) lines.push(...interpolationWords(shelf, by2, error));
       const off = shelf?.entry?.sampling_error ?? 0;
-      if (off >= 1) lines.push(`This LUT is a chain of steps that the page samples: up to ${off.toFixed(0)} codes of 10 bits off on the colours tried, most where the chain clips.`);
-      lines.push(`This view reads ${Engine.reads(bench.scene())} texels for a pixel of the picture.`);
+      if (off >= 1) lines.push(`This LUT is a chain of steps that the page samples: up to ${off.toFixed(0)} 10-bit codes off on the test colours, most where the chain clips.`);
+      lines.push(`This view reads ${Engine.reads(bench.scene())} texels for each pixel of the picture.`);
       const time = bench.engine.clock.last;
       const size = `${bench.engine.width} × ${bench.engine.height}`;
-      if (time !== null) lines.push(`The last frame timed (${size}) took the GPU ${time.toPrecision(2)} ms.`);
-      if (!bench.engine.scopes.exact) lines.push("This device counts in half floats: the scopes are exact up to 2048 pixels on one level.");
+      if (time !== null) lines.push(`The GPU took ${time.toPrecision(2)} ms for the last timed frame (${size}).`);
+      if (!bench.engine.scopes.exact) lines.push("This device counts in half floats: the scopes are exact up to 2048 pixels at one level.");
       facts.replaceChildren(...lines.map((text) => el("li", { text })));
       notes.replaceChildren(...bench.data.notes.map((text) => el("li", { text })));
       notes.hidden = !bench.data.notes.length;
@@ -2674,11 +2674,11 @@ ${ordinary}`;
   var REST_MS = 160;
   function start() {
     const place2 = document.getElementById("bench");
-    const told = document.getElementById("bench-data")?.textContent;
-    if (!place2 || !told) return;
+    const data = document.getElementById("bench-data")?.textContent;
+    if (!place2 || !data) return;
     const canvas = el("canvas");
     try {
-      const bench = new Bench(JSON.parse(told), new Engine(canvas));
+      const bench = new Bench(JSON.parse(data), new Engine(canvas));
       lay(bench, canvas, place2);
       follow(bench);
     } catch (thrown) {
@@ -2705,7 +2705,7 @@ ${ordinary}`;
       stage.drawn();
       if (measured) showPoint(false);
     });
-    hear(bench);
+    listen(bench);
     bench.tell();
   }
   function followRange(bench, stage) {
@@ -2768,7 +2768,7 @@ ${ordinary}`;
     };
     requestAnimationFrame(frame);
   }
-  function hear(bench) {
+  function listen(bench) {
     addEventListener("dragover", (event) => {
       event.preventDefault();
     });
@@ -2784,7 +2784,7 @@ ${ordinary}`;
     });
     bench.engine.canvas.addEventListener("webglcontextlost", (event) => {
       event.preventDefault();
-      bench.say("The graphics of this device went away; the page starts again when they are back.");
+      bench.say("The graphics context was lost. The page reloads when it is back.");
     });
     bench.engine.canvas.addEventListener("webglcontextrestored", () => {
       location.reload();

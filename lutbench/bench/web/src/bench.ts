@@ -1,4 +1,4 @@
-/** The bench: its set, its state, what it draws. Panels show it and change its state. */
+/** The bench: its set, its state and what it draws. Panels show it and change its state. */
 
 import { parseCube } from "./cube.ts";
 import { BenchError, harmless } from "./errors.ts";
@@ -23,7 +23,7 @@ export interface Shelf {
   light: ViewLight | null;
 }
 
-/** What a pixel is: recorded, after the LUT, in light. */
+/** A pixel: as recorded, after the LUT, and in light. */
 export interface Probe {
   x: number;
   y: number;
@@ -47,7 +47,7 @@ export class Bench {
   camera: HTMLVideoElement | null = null;
   /** Whether the screen that the page is on shows more than standard range. */
   highRange = false;
-  /** Null where this browser has no canvas that goes over white, or until it is known. */
+  /** Null if this browser cannot draw brighter than white, or until that is known. */
   hdr: HdrCanvas | null = null;
   message = "";
   inMotion = false;
@@ -73,14 +73,14 @@ export class Bench {
     this.listeners.push(listener);
   }
 
-  /** Take a set: at the start, and again when the served one has changed. */
+  /** Use a set: at the start, and again when the served one has changed. */
   take(data: BenchData): void {
     const before = new Map(this.data.stills.map((still) => [still.name, still.png]));
     this.data = data;
     this.source = data.sources.length ? new SourceCurve(data.sources[0]) : null;
     this.views.clear();
     this.shelves = [...data.luts.map((entry) => this.shelfOf(entry)), ...this.dropped()];
-    // A still that is the same need not be decoded again.
+    // An unchanged still need not be decoded again.
     for (const { name, png } of data.stills) if (before.get(name) !== png) this.pictures.delete(name);
     this.loaded = "";
     this.start = {
@@ -140,7 +140,7 @@ export class Bench {
     return this.shelves.find((shelf) => shelf.name === name) ?? null;
   }
 
-  /** The LUT that is looked through: of a ladder the one that brings the exposure back. */
+  /** The LUT in use: of a ladder, the one that best compensates for the exposure. */
   chosen(): Shelf | null {
     const chosen = this.shelf(this.state.lut);
     const rungs = this.rungs(chosen);
@@ -149,7 +149,7 @@ export class Bench {
     return rungs.reduce((best, each) => (away(each) < away(best) ? each : best));
   }
 
-  /** The LUTs that differ from this one in exposure only, itself among them. */
+  /** The LUTs that differ from this one only in exposure, with itself. */
   rungs(shelf: Shelf | null): Shelf[] {
     const ladder = shelf?.entry?.ladder ?? null;
     return ladder === null ? [] : this.shelves.filter((each) => each.entry?.ladder === ladder);
@@ -161,7 +161,7 @@ export class Bench {
   }
 
   sourceEnds(): [number, number] {
-    return endsOf(this.source?.told.range ?? "full");
+    return endsOf(this.source?.data.range ?? "full");
   }
 
   /** The LUTs whose pictures are shown now; null is the recording. */
@@ -181,14 +181,14 @@ export class Bench {
     return this.highRange && this.hdr !== null;
   }
 
-  /** Whether HDR is shown as such now, rather than tone-mapped. */
+  /** Whether HDR is shown as HDR now, rather than tone-mapped. */
   inLight(): boolean {
     const able = this.state.hdr && this.hdrAble();
     const difference = this.state.look === "difference" && !this.swapped;
     return able && !difference && this.shown().some((shelf) => shelf?.light);
   }
 
-  /** How the picture is seen where that is not as its codes stand; nothing where it is. */
+  /** How the picture is converted for the screen; empty if its codes are shown directly. */
   viewWords(): string {
     const light = this.inLight();
     const labels = this.shown().map((shelf) => (light && shelf?.light ? shelf.light.label : shelf?.viewLabel ?? ""));
@@ -218,7 +218,7 @@ export class Bench {
     };
   }
 
-  /** Bring the chosen still onto the bench, where it is not there yet. */
+  /** Load the chosen still, unless it is loaded already. */
   async showStill(): Promise<void> {
     const name = this.state.still;
     const ordinary = this.ordinary.has(name);
@@ -239,7 +239,7 @@ export class Bench {
     this.tell();
   }
 
-  /** Take a dropped file: a `.cube` LUT or a picture. */
+  /** Open a dropped file: a `.cube` LUT or a picture. */
   async open(file: File): Promise<void> {
     try {
       this.message = "";
@@ -278,7 +278,7 @@ export class Bench {
       element.playsInline = true;
       await element.play();
     } catch {
-      this.say("The camera cannot be used: it is refused, missing, or not offered to this page.");
+      this.say("The camera cannot be used: there is none, or this page has no permission.");
       return;
     }
     this.engine.setVideo(element, stand);
@@ -294,7 +294,7 @@ export class Bench {
     this.loaded = "";
   }
 
-  /** What the pixel x, y of the exposed recording is. */
+  /** The pixel x, y of the exposed recording. */
   probe(x: number, y: number): Probe | null {
     const { engine, source } = this;
     if (x < 0 || y < 0 || x >= engine.width || y >= engine.height) return null;
@@ -305,11 +305,11 @@ export class Bench {
 
   /** The figures of a full-scale value, recorded and after a LUT. */
   readings(value: Triple, shelf: Shelf | null): { recorded: Reading[]; after: Reading[] } {
-    const range = this.source?.told.range ?? "full";
+    const range = this.source?.data.range ?? "full";
     const after = shelf ? applyLut(shelf.lut(), value, this.state.interpolation) : value;
     const out = shelf ? shelf.range : range;
     return {
-      recorded: value.map((each) => readingOf(signalFromValue(each, range), this.source?.told.ends)),
+      recorded: value.map((each) => readingOf(signalFromValue(each, range), this.source?.data.ends)),
       after: after.map((each) => readingOf(signalFromValue(each, out))),
     };
   }
@@ -318,13 +318,13 @@ export class Bench {
     if (!source) return { stops: null, nearest: null };
     const stops = stopsOf(source.luminance(value));
     let nearest: Probe["nearest"] = null;
-    for (const level of source.told.levels.levels) {
-      // Whole stops have no name of their own: the figure in stops says as much.
+    for (const level of source.data.levels.levels) {
+      // Whole stops are left out: the figure in stops already gives them.
       if (/^[+-]/.test(level.label)) continue;
       const away = level.stops === null ? Infinity : stops - level.stops;
       if (Math.abs(away) < Math.abs(nearest?.away ?? Infinity)) nearest = { level, away };
     }
-    const dark = source.told.levels.levels.find((level) => level.stops === null);
+    const dark = source.data.levels.levels.find((level) => level.stops === null);
     if (!nearest && dark) nearest = { level: dark, away: 0 };
     return { stops, nearest };
   }

@@ -1,4 +1,4 @@
-/** The `.cube` text format, read with the limits and the words of lutbench/formats/cube.py. */
+/** The `.cube` text format, with the limits and messages of lutbench/formats/cube.py. */
 
 import { BenchError } from "./errors.ts";
 import type { Lut, Table } from "./tables.ts";
@@ -28,14 +28,14 @@ export interface CubeFile {
   title: string;
 }
 
-interface Said {
+interface Setting {
   line: number;
   numbers: number[];
 }
 
 interface Line {
   number: number;
-  /** Where it starts, in bytes. */
+  /** Its offset in bytes. */
   at: number;
   /** Without the space at both ends, as Latin-1. */
   text: string;
@@ -86,7 +86,7 @@ function plainText(data: Uint8Array, where: string): Uint8Array {
 
 class Reader {
   private title = "";
-  private readonly said = new Map<string, Said>();
+  private readonly settings = new Map<string, Setting>();
   private idle = 0;
   private idleLimit = MAX_IDLE_LINES;
 
@@ -141,9 +141,9 @@ class Reader {
     const argument = strip(text.slice(word.length));
     const keyword = upper(word);
     if (keyword === "TITLE" || keyword.startsWith('TITLE"')) this.takeTitle(text.slice(5));
-    else if (keyword in SIZES) this.say(number, keyword, [this.size(number, keyword, argument)]);
+    else if (keyword in SIZES) this.setting(number, keyword, [this.size(number, keyword, argument)]);
     else if (keyword in NUMBER_COUNTS) {
-      this.say(number, keyword, this.numbers(number, keyword, argument));
+      this.setting(number, keyword, this.numbers(number, keyword, argument));
     } else if (["NAN", "INF", "INFINITY"].includes(keyword)) this.badRow(number, text);
     else if (!/^[A-Za-z_][A-Za-z0-9_]*$/.test(word)) {
       const accepted = `${KEYWORDS.join(", ")}, a comment with #, or three numbers`;
@@ -183,18 +183,18 @@ class Reader {
     return values as number[];
   }
 
-  private say(line: number, keyword: string, numbers: number[]): void {
-    const before = this.said.get(keyword);
+  private setting(line: number, keyword: string, numbers: number[]): void {
+    const before = this.settings.get(keyword);
     if (before?.numbers.some((value, at) => value !== numbers[at])) {
       this.fail(line, `${keyword} again, and not as on line ${before.line}`, "it once");
     }
-    this.said.set(keyword, { line, numbers });
+    this.settings.set(keyword, { line, numbers });
   }
 
   /** The rows of the curve and the nodes an edge of the lattice, 0 where there is none. */
   private sizes(): [number, number] {
-    const rows = this.said.get("LUT_1D_SIZE")?.numbers[0] ?? 0;
-    const nodes = this.said.get("LUT_3D_SIZE")?.numbers[0] ?? 0;
+    const rows = this.settings.get("LUT_1D_SIZE")?.numbers[0] ?? 0;
+    const nodes = this.settings.get("LUT_3D_SIZE")?.numbers[0] ?? 0;
     if (!rows && !nodes) {
       const what = "no LUT_1D_SIZE and no LUT_3D_SIZE before the rows";
       throw new BenchError(what, this.where, "a .cube LUT");
@@ -203,20 +203,20 @@ class Reader {
   }
 
   private domains(rows: number, nodes: number): Record<"curve" | "lattice", [Triple, Triple]> {
-    const ends = ["DOMAIN_MIN", "DOMAIN_MAX"].map((keyword) => this.said.get(keyword));
+    const ends = ["DOMAIN_MIN", "DOMAIN_MAX"].map((keyword) => this.settings.get(keyword));
     const whole: [Triple, Triple] = [
       (ends[0]?.numbers ?? [0, 0, 0]) as Triple,
       (ends[1]?.numbers ?? [1, 1, 1]) as Triple,
     ];
     this.checkDomain(whole, ends);
     const domains: Record<"curve" | "lattice", [Triple, Triple]> = { curve: unit(), lattice: unit() };
-    // These speak of what goes into the file's LUT as a whole.
+    // DOMAIN_MIN and DOMAIN_MAX apply to the input of the whole LUT.
     domains[rows ? "curve" : "lattice"] = whole;
     for (const [part, size, keyword] of [
       ["curve", rows, "LUT_1D_INPUT_RANGE"],
       ["lattice", nodes, "LUT_3D_INPUT_RANGE"],
     ] as const) {
-      const range = this.said.get(keyword);
+      const range = this.settings.get(keyword);
       if (!range || !size) continue;
       const [low, high] = range.numbers;
       const domain: [Triple, Triple] = [[low, low, low], [high, high, high]];
@@ -230,9 +230,9 @@ class Reader {
     return domains;
   }
 
-  private checkDomain([low, high]: [Triple, Triple], said: (Said | undefined)[]): void {
+  private checkDomain([low, high]: [Triple, Triple], from: (Setting | undefined)[]): void {
     if (low.every((value, channel) => value < high[channel])) return;
-    const line = Math.max(...said.map((each) => each?.line ?? 0));
+    const line = Math.max(...from.map((each) => each?.line ?? 0));
     const what = `the domain runs from [${low.join(", ")}] to [${high.join(", ")}]`;
     this.fail(line, what, "the minimum under the maximum");
   }
@@ -280,8 +280,8 @@ class Reader {
   private declared(): string {
     return Object.keys(SIZES)
       .flatMap((keyword) => {
-        const said = this.said.get(keyword);
-        return said ? [`${keyword} ${said.numbers[0]}`] : [];
+        const setting = this.settings.get(keyword);
+        return setting ? [`${keyword} ${setting.numbers[0]}`] : [];
       })
       .join(" and ");
   }
@@ -291,7 +291,7 @@ class Reader {
   }
 }
 
-/** A byte a character. TextDecoder's "latin1" is another code page. */
+/** One character per byte. TextDecoder's "latin1" is another code page. */
 function latin(bytes: Uint8Array): string {
   return String.fromCharCode(...bytes);
 }
@@ -328,12 +328,12 @@ function words(text: string): string[] {
   return strip(text).split(SPACE).filter(Boolean);
 }
 
-/** Without the space of ASCII at both ends; `trim` would take more. */
+/** Without ASCII white space at both ends; `trim` would remove more. */
 function strip(text: string): string {
   return text.replace(/^[ \t\n\r\v\f]+|[ \t\n\r\v\f]+$/g, "");
 }
 
-/** Capital letters of ASCII only. */
+/** ASCII letters in upper case. */
 function upper(text: string): string {
   return text.replace(/[a-z]/g, (letter) => letter.toUpperCase());
 }

@@ -1,4 +1,4 @@
-/** A served page follows its folder: a change is told, the set is fetched anew. */
+/** A served page follows its folder: on a change it fetches the set again. */
 
 import type { Bench } from "./bench.ts";
 import type { BenchData } from "./types.ts";
@@ -9,7 +9,7 @@ export function follow(bench: Bench): void {
   const events = new EventSource(live.events);
   events.addEventListener("changed", (event) => {
     void (async () => {
-      // Told at every start of listening, too: what is known already is not fetched.
+      // Sent on every connection, too; a version that is already here is not fetched.
       const version = event instanceof MessageEvent ? Number(event.data) : -1;
       if (version === bench.data.live?.version && !bench.message) return;
       const answer = await fetch(live.data);

@@ -18,16 +18,16 @@ import { ScopeView } from "./ui/scopeview.ts";
 import { Stage } from "./ui/stage.ts";
 import { trustPanel } from "./ui/trust.ts";
 
-/** Until nothing has moved for so long, scopes take a part of the pixels. */
+/** Milliseconds without a change after which the scopes count every pixel. */
 const REST_MS = 160;
 
 function start(): void {
   const place = document.getElementById("bench");
-  const told = document.getElementById("bench-data")?.textContent;
-  if (!place || !told) return;
+  const data = document.getElementById("bench-data")?.textContent;
+  if (!place || !data) return;
   const canvas = el("canvas");
   try {
-    const bench = new Bench(JSON.parse(told) as BenchData, new Engine(canvas));
+    const bench = new Bench(JSON.parse(data) as BenchData, new Engine(canvas));
     lay(bench, canvas, place);
     follow(bench);
   } catch (thrown) {
@@ -55,11 +55,11 @@ function lay(bench: Bench, canvas: HTMLCanvasElement, place: HTMLElement): void 
     stage.drawn();
     if (measured) showPoint(false);
   });
-  hear(bench);
+  listen(bench);
   bench.tell();
 }
 
-/** Show HDR as such while the screen can, and the browser too; else all of it is tone-mapped. */
+/** Show HDR as HDR while screen and browser can; otherwise it is tone-mapped. */
 function followRange(bench: Bench, stage: Stage): void {
   const range = matchMedia("(dynamic-range: high)");
   const gone = (): void => {
@@ -78,7 +78,7 @@ function followRange(bench: Bench, stage: Stage): void {
   void changed();
 }
 
-/** Scroll to a section; the fragment is kept for the state. */
+/** Scroll to a section; the fragment stays that of the state. */
 function jump(event: Event): void {
   event.preventDefault();
   const link = event.currentTarget;
@@ -122,7 +122,7 @@ function loop(bench: Bench, scopes: ScopeView, drawn: (measured: boolean) => voi
   requestAnimationFrame(frame);
 }
 
-function hear(bench: Bench): void {
+function listen(bench: Bench): void {
   addEventListener("dragover", (event) => { event.preventDefault(); });
   addEventListener("drop", (event) => {
     event.preventDefault();
@@ -134,11 +134,11 @@ function hear(bench: Bench): void {
   addEventListener("hashchange", () => { bench.set(bench.fromAddress()); });
   bench.engine.canvas.addEventListener("webglcontextlost", (event) => {
     event.preventDefault();
-    bench.say("The graphics of this device went away; the page starts again when they are back.");
+    bench.say("The graphics context was lost. The page reloads when it is back.");
   });
-  // The state stands in the address, so starting anew loses nothing of the set.
+  // The state is in the address, so a reload loses nothing of the set.
   bench.engine.canvas.addEventListener("webglcontextrestored", () => { location.reload(); });
-  // For whoever drives the page from a console or a test.
+  // For the console and for tests.
   Object.assign(globalThis, { lutbench: { bench, parseCube, decodePng, readingOf } });
 }
 

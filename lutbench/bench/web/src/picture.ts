@@ -1,11 +1,11 @@
-/** Pictures: those that come with the page, those dropped on it, the device's camera. */
+/** Pictures: those in the page and those that are dropped on it. */
 
 import { BenchError, harmless } from "./errors.ts";
 import { decodePng, isPng, MOST_PIXELS, type Decoded } from "./png.ts";
 import { bytesOf } from "./tables.ts";
 import type { StillEntry } from "./types.ts";
 
-/** Pixels that a picture is brought down to: four float textures of them fit a phone. */
+/** Pixels to which a picture is reduced: four float textures of this size fit a phone. */
 const WORKING_PIXELS = 1920 * 1440;
 
 /** The largest file that is read. */
@@ -22,7 +22,7 @@ export async function pictureOf(entry: StillEntry): Promise<Picture> {
   return { ...decoded, name: entry.name, note: entry.note };
 }
 
-/** A picture out of a file: PNG at its own depth, all else as the browser decodes it. */
+/** A picture from a file: PNG at its own depth, other formats as the browser decodes them. */
 export async function openPicture(file: File): Promise<Picture> {
   if (file.size > MAX_BYTES) {
     throw new BenchError(`is too large (${file.size} bytes)`, file.name, `up to ${MAX_BYTES} bytes`);
@@ -35,7 +35,7 @@ export async function openPicture(file: File): Promise<Picture> {
     throw new BenchError(thrown instanceof Error ? thrown.message : String(thrown), file.name);
   }
   decoded ??= await byBrowser(file);
-  const small = brought(decoded);
+  const small = reduced(decoded);
   const size = `${decoded.width} × ${decoded.height}, ${decoded.bits} bit`;
   const shrunk = small === decoded ? "" : `, shown at ${small.width} × ${small.height}`;
   return { ...small, name: harmless(file.name), note: size + shrunk };
@@ -68,7 +68,7 @@ async function byBrowser(file: File): Promise<Decoded> {
 }
 
 /** The picture averaged over whole pixels until it is small enough to work with. */
-function brought(picture: Decoded): Decoded {
+function reduced(picture: Decoded): Decoded {
   const step = Math.ceil(Math.sqrt((picture.width * picture.height) / WORKING_PIXELS));
   if (step <= 1) return picture;
   const width = Math.floor(picture.width / step);

@@ -1,8 +1,8 @@
-/** PNG at its own depth: a browser's own decoder gives no more than eight bits. */
+/** PNG at its own depth: a browser's own decoder gives only eight bits. */
 
 import { BenchError } from "./errors.ts";
 
-/** Pixels of the largest picture that is taken. */
+/** Pixels of the largest picture that is accepted. */
 export const MOST_PIXELS = 1 << 25;
 
 const SIGNATURE = [0x89, 0x50, 0x4e, 0x47, 0x0d, 0x0a, 0x1a, 0x0a];
@@ -30,7 +30,7 @@ export function isPng(data: Uint8Array): boolean {
   return SIGNATURE.every((byte, at) => data[at] === byte);
 }
 
-/** The picture; null where it is of a kind that is left to the browser (interlaced, 1 to 4 bits). */
+/** The picture; null for a kind that is left to the browser (interlaced, 1 to 4 bits). */
 export async function decodePng(data: Uint8Array): Promise<Decoded | null> {
   const view = new DataView(data.buffer, data.byteOffset, data.byteLength);
   const parts: Uint8Array<ArrayBuffer>[] = [];
@@ -55,7 +55,7 @@ export async function decodePng(data: Uint8Array): Promise<Decoded | null> {
   return { ...header, pixels: pixelsOf(raw, line, header, palette) };
 }
 
-/** What the header says; 0 bits where the browser shall decode it. */
+/** The header; 0 bits if the browser is to decode it. */
 function headerOf(body: Uint8Array): Header {
   if (body.length < 13) throw new BenchError("the header is cut off", WHERE);
   const view = new DataView(body.buffer, body.byteOffset, body.byteLength);
@@ -69,7 +69,7 @@ function headerOf(body: Uint8Array): Header {
   return { width, height, bits: ours ? bits : 0, type };
 }
 
-/** The bytes, as many as the header promises and not one more. */
+/** Exactly as many bytes as the header promises. */
 async function inflated(parts: Uint8Array<ArrayBuffer>[], count: number): Promise<Uint8Array> {
   const out = new Uint8Array(count);
   const stream = new Blob(parts).stream().pipeThrough(new DecompressionStream("deflate"));

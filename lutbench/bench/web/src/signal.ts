@@ -4,7 +4,7 @@ import type { CodeTable, Reading, SignalRange } from "./types.ts";
 
 export const BIT_DEPTHS = [8, 10, 12] as const;
 
-/** The depth that a legal range is laid out for. */
+/** The bit depth at which the legal range is defined. */
 const RANGE_BITS = 10;
 
 /** The code values of signal 0 and signal 1. */
@@ -36,13 +36,13 @@ function held(value: number, low: number, high: number): number {
   return Math.min(Math.max(value, low), high);
 }
 
-/** The code value of a signal, held to what the bits hold and rounded. */
+/** The code value of a signal, clamped to the bit depth and rounded. */
 export function codeOf(signal: number, bits: number, range: SignalRange): number {
   const [low, high] = rangeOf(bits, range);
   return Math.floor(held(low + signal * (high - low), 0, 2 ** bits - 1) + 0.5);
 }
 
-/** A nominal signal as the instruments show it; `ends` are the signals that its codes carry. */
+/** A nominal signal as instruments show it; `ends` are its lowest and highest recordable signal. */
 export function readingOf(signal: number, ends: [number, number] = [0, 1]): Reading {
   const recorded = held(signal, ends[0], ends[1]);
   const code: CodeTable = { full: {}, legal: {} };

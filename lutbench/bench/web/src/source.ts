@@ -11,8 +11,8 @@ const STAND_IN_SIZE = 33;
 export class SourceCurve {
   readonly light: Float32Array;
 
-  constructor(readonly told: Source) {
-    this.light = unpack(told.light.table);
+  constructor(readonly data: Source) {
+    this.light = unpack(data.light.table);
   }
 
   /** Light of a full-scale value. */
@@ -23,7 +23,7 @@ export class SourceCurve {
     return this.light[cell] + (at - cell) * (this.light[cell + 1] - this.light[cell]);
   }
 
-  /** Full-scale value of light, held to 0..1: what is brighter than the recording holds clips. */
+  /** Full-scale value of light, clamped to 0..1: light beyond the recording clips. */
   encode(light: number): number {
     const table = this.light;
     const last = table.length - 1;
@@ -49,7 +49,7 @@ export class SourceCurve {
   /** Light weighted as luminance. */
   luminance(values: Triple): number {
     return values.reduce(
-      (sum, value, channel) => sum + this.told.luminance[channel] * this.decode(value),
+      (sum, value, channel) => sum + this.data.luminance[channel] * this.decode(value),
       0,
     );
   }
@@ -63,7 +63,7 @@ export class SourceCurve {
     for (const red of light) {
       for (const green of light) {
         for (const blue of light) {
-          for (const row of this.told.from_bt709) {
+          for (const row of this.data.from_bt709) {
             values[at] = this.encode(row[0] * red + row[1] * green + row[2] * blue);
             at += 1;
           }

@@ -1,4 +1,4 @@
-/** What is being looked at, and its trace in the address: a link brings the same view back. */
+/** What is shown, and its copy in the address: a link restores the same view. */
 
 import { LOOKS, type Look } from "./gl/engine.ts";
 import { SCOPES, type Scope } from "./gl/scopes.ts";
@@ -7,7 +7,7 @@ import { INTERPOLATIONS, type Interpolation } from "./tables.ts";
 export const ZEBRAS = ["off", "recording", "view"] as const;
 export type Zebra = (typeof ZEBRAS)[number];
 
-/** Of two pictures the one that the scopes measure. */
+/** Which of two pictures the scopes measure. */
 export const SIDES = ["first", "second"] as const;
 export type Side = (typeof SIDES)[number];
 
@@ -24,7 +24,7 @@ export interface State {
   wipe: number;
   gain: number;
   interpolation: Interpolation;
-  /** Whether HDR is shown as such where the screen can. */
+  /** Whether HDR is shown as HDR if the screen can. */
   hdr: boolean;
   stops: number;
   ladder: boolean;
@@ -62,7 +62,7 @@ export const START: Readonly<State> = {
   y: -1,
 };
 
-/** The state as a fragment: what stands as it did at the start is left out. */
+/** The state as a fragment, without what is unchanged since the start. */
 export function fragmentOf(state: State, start: State): string {
   const words = new URLSearchParams();
   for (const key of Object.keys(start) as (keyof State)[]) {
@@ -72,21 +72,21 @@ export function fragmentOf(state: State, start: State): string {
   return words.toString();
 }
 
-/** The state that a fragment tells; what cannot be is left as at the start. */
+/** The state in a fragment; invalid values stay as at the start. */
 export function stateOf(fragment: string, start: State, stills: string[], luts: string[]): State {
   const words = new URLSearchParams(fragment.replace(/^#/, ""));
   const one = <T extends string>(key: keyof State, known: readonly T[], usual: T): T =>
     known.find((each) => each === words.get(key)) ?? usual;
   const number = (key: keyof State, low: number, high: number): number => {
-    const told = words.get(key);
-    const value = told ? Number(told) : NaN;
+    const text = words.get(key);
+    const value = text ? Number(text) : NaN;
     return value >= low && value <= high ? value : (start[key] as number);
   };
   const choice = (key: keyof State, known: readonly number[]): number => {
     const value = Number(words.get(key) ?? NaN);
     return known.includes(value) ? value : (start[key] as number);
   };
-  const told = (key: keyof State): boolean =>
+  const flag = (key: keyof State): boolean =>
     words.has(key) ? words.get(key) === "true" : (start[key] as boolean);
   const scopes = words.get("scopes")?.split(",");
   return {
@@ -97,10 +97,10 @@ export function stateOf(fragment: string, start: State, stills: string[], luts: 
     wipe: number("wipe", 0, 1),
     gain: choice("gain", GAINS),
     interpolation: one("interpolation", INTERPOLATIONS, start.interpolation),
-    hdr: told("hdr"),
+    hdr: flag("hdr"),
     stops: number("stops", -MOST_STOPS, MOST_STOPS),
-    ladder: told("ladder"),
-    bands: told("bands"),
+    ladder: flag("ladder"),
+    bands: flag("bands"),
     zebra: one("zebra", ZEBRAS, start.zebra),
     zebraAt: number("zebraAt", 0, 109),
     scopes: scopes ? SCOPES.filter((each) => scopes.includes(each)) : start.scopes,

@@ -1,4 +1,4 @@
-/** Tables out of the page's data, and what becomes of one colour in them, in float64. */
+/** Tables from the page's data, and the result of one colour in them, in float64. */
 
 import type { LutEntry, Packed, PackedTable, Triple } from "./types.ts";
 
@@ -10,7 +10,7 @@ export interface Table {
   values: Float32Array;
 }
 
-/** A curve, a lattice, or a curve before a lattice; its values may be held between two ends. */
+/** A curve, a lattice, or a curve before a lattice; its values may be clamped. */
 export interface Lut {
   curve: Table | null;
   lattice: Table | null;
@@ -110,7 +110,7 @@ function tetrahedral(table: Table, rgb: Triple): Triple {
   return out;
 }
 
-/** What a LUT makes of a colour; inputs are held to the domain. */
+/** A colour through a LUT; inputs are clamped to the domain. */
 export function applyLut(lut: Lut, rgb: Triple, interpolation: Interpolation): Triple {
   let value = lut.curve ? throughCurve(lut.curve, rgb) : rgb;
   if (lut.lattice) value = (interpolation === "trilinear" ? trilinear : tetrahedral)(lut.lattice, value);

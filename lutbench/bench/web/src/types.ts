@@ -1,4 +1,4 @@
-/** What Python writes into the page: see lutbench/bench/contents.py. */
+/** The data that Python writes into the page: see lutbench/bench/contents.py. */
 
 export type Triple = [number, number, number];
 export type SignalRange = "full" | "legal";
@@ -26,7 +26,7 @@ export interface Finding {
   advice?: string;
 }
 
-/** What a shooter sets, reads and may expect of a LUT. */
+/** What to set, to read and to expect with a LUT. */
 export interface Box {
   expects: string;
   monitor: string;
@@ -98,9 +98,9 @@ export interface LutEntry {
   exposure: number;
   curve: PackedTable | null;
   lattice: PackedTable | null;
-  /** What its values are held to afterwards. */
+  /** The limits that its values are clamped to. */
   held: [number, number] | null;
-  /** By how much unpacking may be off, and sampling, in 10-bit codes. */
+  /** Largest errors of packing and of sampling, in 10-bit codes. */
   packing_error: number;
   sampling_error: number | null;
   view: string | null;
@@ -115,8 +115,9 @@ export interface View {
 }
 
 /**
- * The light of an HDR display, for a canvas that goes over white: what `table` makes of each
- * channel, times its luminance to the `power`, by `matrix` (rows) to BT.709; 1.0 is white.
+ * The light of an HDR display, for a canvas that can show values brighter than white: each
+ * channel through `table`, times the luminance to the `power`, through `matrix` (rows) to BT.709;
+ * 1.0 is white.
  */
 export interface ViewLight {
   label: string;
@@ -131,7 +132,7 @@ export interface Band {
   high: number | null;
   colour: string;
   label: string;
-  /** Shown too wherever a channel is at the highest code. */
+  /** Also shown wherever a channel is at the highest code. */
   clips: boolean;
 }
 
@@ -161,6 +162,6 @@ export interface BenchData {
   false_colour: FalseColour | null;
   stills: StillEntry[];
   notes: string[];
-  /** Where changes are told, when the page is served. */
+  /** The addresses of data and changes if the page is served. */
   live: { data: string; events: string; version: number } | null;
 }

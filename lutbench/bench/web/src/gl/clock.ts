@@ -1,4 +1,4 @@
-/** How long the GPU takes for a frame, where it tells: EXT_disjoint_timer_query_webgl2. */
+/** The GPU time of a frame, if the device reports it: EXT_disjoint_timer_query_webgl2. */
 
 import type { GL } from "./context.ts";
 
@@ -11,7 +11,7 @@ export class GpuClock {
   private readonly timer: Timer | null;
   private running: WebGLQuery | null = null;
   private waiting: WebGLQuery[] = [];
-  /** Milliseconds of the last frame that was timed; null where the device does not tell. */
+  /** Milliseconds of the last frame that was timed; null if the device does not report it. */
   last: number | null = null;
 
   constructor(private readonly gl: GL) {

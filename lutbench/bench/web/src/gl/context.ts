@@ -6,10 +6,10 @@ import whole from "../shaders/whole.vert.glsl";
 
 export type GL = WebGL2RenderingContext;
 
-/** Texels in a line of a curve's texture; lookup.glsl says the same. */
+/** Texels in a line of a curve's texture; the same as in lookup.glsl. */
 const ROW = 1024;
 
-/** Lattices of more nodes an edge are kept in half floats: at 256 full ones take 256 MiB. */
+/** Lattices with more nodes per edge are stored as half floats: at 256, full floats take 256 MiB. */
 const FULL_FLOAT_NODES = 96;
 
 export interface Target {
@@ -163,7 +163,7 @@ export function latticeTexture(gl: GL, size: number, values: Float32Array): WebG
   return texture;
 }
 
-/** The finest format that this device draws into. */
+/** The most precise format that this device can draw into. */
 export function targetFormat(gl: GL): { format: number; exact: boolean } {
   if (gl.getExtension("EXT_color_buffer_float")) return { format: gl.RGBA32F, exact: true };
   if (gl.getExtension("EXT_color_buffer_half_float")) return { format: gl.RGBA16F, exact: false };

@@ -20,14 +20,14 @@ import { ScopeDrawer, type Measured } from "./scopes.ts";
 export const LOOKS = ["one", "wipe", "beside", "difference"] as const;
 export type Look = (typeof LOOKS)[number];
 
-/** A LUT to look through: none is the recording as it is. */
+/** A LUT to look through; null is the recording itself. */
 export interface Through {
   lut: Lut | null;
-  /** Full-scale values of signal 0 and 1 of what comes out. */
+  /** Full-scale values of signal 0 and 1 of the output. */
   ends: [number, number];
-  /** How its signal is shown on a screen of standard range; null as it is. */
+  /** Converts its signal for a standard-range screen; null if none is needed. */
   view: Table | null;
-  /** The light of its display, where that goes over white. */
+  /** The light of its display if it is HDR. */
   light: ViewLight | null;
 }
 
@@ -42,7 +42,7 @@ export interface Scene {
   wipe: number;
   gain: number;
   interpolation: Interpolation;
-  /** Whether the picture is also made for a canvas that goes over white. */
+  /** Whether the picture is also drawn for the HDR canvas. */
   wide: boolean;
   /** Whether the scopes measure the second picture rather than the first. */
   measureSecond: boolean;
@@ -54,7 +54,7 @@ export interface Scene {
 /** Rows of a matrix that changes nothing. */
 const NO_MATRIX = [[1, 0, 0], [0, 1, 0], [0, 0, 1]];
 
-/** Lines of a picture that a zebra's stripe is a part of. */
+/** Stripes of the zebra in the height of a picture. */
 const STRIPES = 60;
 
 export class Engine {
@@ -103,7 +103,7 @@ export class Engine {
     return this.recorded?.height ?? 0;
   }
 
-  private room(width: number, height: number): Target {
+  private recordingTarget(width: number, height: number): Target {
     if (this.recorded?.width === width && this.recorded.height === height) return this.recorded;
     for (const old of [this.recorded, this.exposed, ...this.developed]) release(this.gl, old);
     this.exposed = null;
@@ -112,7 +112,7 @@ export class Engine {
     return this.recorded;
   }
 
-  /** Take a picture as the recording; with `standIn` it is encoded by that lattice first. */
+  /** Use a picture as the recording; with `standIn` it is first encoded by that lattice. */
   setPicture(picture: Picture, standIn: Table | null): void {
     const { gl } = this;
     const most = gl.getParameter(gl.MAX_TEXTURE_SIZE) as number;
@@ -121,11 +121,11 @@ export class Engine {
     }
     this.stopVideo();
     const texture = floatTexture(gl, picture.width, picture.height, picture.pixels);
-    this.luts.draw({ curve: null, lattice: standIn }, texture, this.room(picture.width, picture.height));
+    this.luts.draw({ curve: null, lattice: standIn }, texture, this.recordingTarget(picture.width, picture.height));
     gl.deleteTexture(texture);
   }
 
-  /** Take the frames of a video, each encoded by `table`. */
+  /** Use the frames of a video, each encoded by `table`. */
   setVideo(element: HTMLVideoElement, table: Table): void {
     this.stopVideo();
     this.video = { element, texture: videoTexture(this.gl), table };
@@ -142,7 +142,7 @@ export class Engine {
     const { element, texture, table } = this.video;
     gl.bindTexture(gl.TEXTURE_2D, texture);
     gl.texImage2D(gl.TEXTURE_2D, 0, gl.RGBA8, gl.RGBA, gl.UNSIGNED_BYTE, element);
-    const into = this.room(element.videoWidth, element.videoHeight);
+    const into = this.recordingTarget(element.videoWidth, element.videoHeight);
     this.luts.draw({ curve: null, lattice: table }, texture, into);
   }
 
@@ -190,8 +190,8 @@ export class Engine {
     const down = scene.look === "beside" && scene.stacked ? 2 : 1;
     if (canvas.width !== width * across) canvas.width = width * across;
     if (canvas.height !== height * down) canvas.height = height * down;
-    // Before textures are set: making one takes a place of theirs.
-    const lit = scene.wide ? this.litRoom(canvas.width, canvas.height) : null;
+    // Before the textures are bound: making a target takes a texture unit.
+    const lit = scene.wide ? this.litTarget(canvas.width, canvas.height) : null;
     this.presenting
       .use()
       .int("extent", width, height)
@@ -217,7 +217,7 @@ export class Engine {
     this.lightOf("second", scene.wide ? scene.second.light : null);
     cover(gl, null, canvas.width, canvas.height);
     if (!lit) return;
-    // The same once more, not held to white.
+    // The same again, not clipped at white.
     this.presenting.int("wide", 1);
     cover(gl, lit, lit.width, lit.height);
   }
@@ -236,15 +236,15 @@ export class Engine {
       .matrix(`${which}ToScreen`, light?.matrix ?? NO_MATRIX);
   }
 
-  /** What `lightShown` reads. */
-  private litRoom(width: number, height: number): Target {
+  /** The target that `lightShown` reads. */
+  private litTarget(width: number, height: number): Target {
     if (this.lit?.width === width && this.lit.height === height) return this.lit;
     release(this.gl, this.lit);
     this.lit = target(this.gl, width, height, this.gl.RGBA16F);
     return this.lit;
   }
 
-  /** Whether this device draws and gives half floats, as a canvas that goes over white takes. */
+  /** Whether this device draws and reads half floats, which the HDR canvas needs. */
   static halves(gl: GL): boolean {
     const tried = target(gl, 1, 1, gl.RGBA16F);
     const type = gl.getParameter(gl.IMPLEMENTATION_COLOR_READ_TYPE) as number;
@@ -253,7 +253,7 @@ export class Engine {
     return type === gl.HALF_FLOAT && format === gl.RGBA;
   }
 
-  /** What was drawn in light last: half floats, R G B A, the top line first. */
+  /** The last picture for the HDR canvas: half floats, R G B A, the top line first. */
   lightShown(): { halves: Uint16Array<ArrayBuffer>; width: number; height: number } | null {
     const { gl, lit } = this;
     if (!lit || !this.scene?.wide) return null;
@@ -284,14 +284,14 @@ export class Engine {
       .float("clipsFrom", falseColour.clips_from)
       .texture("light", this.light.texture)
       .int("lightSize", source.light.length)
-      .float("luminance", ...source.told.luminance)
+      .float("luminance", ...source.data.luminance)
       .float("moreStops", falseColour.exposure)
       .texture("grey", this.marks.grey)
       .int("greySize", this.marks.size)
       .float("greyEnds", falseColour.grey.from, falseColour.grey.to);
   }
 
-  /** What the scopes measure: a picture as it was drawn last, before it is shown. */
+  /** What the scopes measure: the picture drawn last, before its conversion for the screen. */
   measured(): Measured | null {
     const { scene } = this;
     if (!scene || !this.recorded) return null;
@@ -324,7 +324,7 @@ export class Engine {
   }
 }
 
-/** Bands as texels, a band a column: low, high and whether it shows clipping; under it its colour. */
+/** Bands as texels, a band a column: low, high and whether it shows clipping; below it its colour. */
 function bandTexture(gl: GL, { bands }: FalseColour): WebGLTexture {
   const far = 1e30;
   const ends = bands.flatMap((band) => [band.low ?? -far, band.high ?? far, band.clips ? 1 : 0, 0]);

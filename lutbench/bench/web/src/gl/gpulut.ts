@@ -1,11 +1,11 @@
-/** LUTs as textures, made when they are first drawn with. */
+/** LUTs as textures, made at their first use. */
 
 import { applyLut, type Interpolation, type Lut, type Table } from "../tables.ts";
 import type { Triple } from "../types.ts";
 import { cover, curveTexture, floatTexture, latticeTexture, release, target } from "./context.ts";
 import type { GL, Program, Target } from "./context.ts";
 
-/** No value of a LUT is as large: a clamp to it changes nothing. */
+/** Larger than any value of a LUT, so that clamping to it changes nothing. */
 const FAR = 3e38;
 
 interface Textures {
@@ -31,7 +31,7 @@ export class LutDrawer {
     this.none3d = latticeTexture(gl, 1, new Float32Array(3));
   }
 
-  /** A lattice's texture, or one that stands for none. */
+  /** The texture of a lattice, or an empty one. */
   nodes(table: Table | null): WebGLTexture {
     return table ? (this.texturesOf({ curve: null, lattice: table }, table).nodes ?? this.none3d) : this.none3d;
   }
@@ -75,15 +75,15 @@ export class LutDrawer {
   }
 
   /**
-   * Over colours off the nodes: the largest difference between what this device draws and the
-   * same LUT in float64, and between the two interpolations.
+   * The largest differences on colours between the nodes: of this device from the same LUT in
+   * float64, and of the two interpolations from each other.
    */
   largestErrors(lut: Lut, format: number, interpolation: Interpolation): { drawn: number; other: number } {
     const { gl } = this;
     const side = 16;
     const colours = new Float32Array(4 * side * side);
     for (let at = 0; at < side * side; at += 1) {
-      // Steps by the golden ratio and its like fill the cube evenly.
+      // Steps of the generalised golden ratio fill the cube evenly.
       const rgb = [0.8191725, 0.6710436, 0.5497005].map((step) => (0.5 + step * at) % 1);
       colours.set([...rgb, 1], 4 * at);
     }
@@ -107,7 +107,7 @@ export class LutDrawer {
   }
 }
 
-/** R G B A of a part of a target, as floats whatever it holds. */
+/** R G B A of a part of a target, as floats whatever its format. */
 export function readFloats(gl: GL, from: Target, x = 0, y = 0, width = from.width, height = from.height): Float32Array {
   gl.bindFramebuffer(gl.FRAMEBUFFER, from.buffer);
   if (gl.getParameter(gl.IMPLEMENTATION_COLOR_READ_TYPE) === gl.UNSIGNED_BYTE) {

@@ -1,6 +1,6 @@
 /**
- * A canvas that goes over white, where the browser has one: WebGPU's, in half floats, tone
- * mapping "extended". WebGL draws the picture, this canvas shows it.
+ * A canvas that can show values brighter than white, if the browser has one: WebGPU in half
+ * floats with tone mapping "extended". WebGL draws the picture, this canvas shows it.
  */
 
 export class HdrCanvas {
@@ -10,9 +10,9 @@ export class HdrCanvas {
     private readonly context: GPUCanvasContext,
   ) {}
 
-  /** The canvas, or null where this browser has none; `gone` hears when it is lost. */
+  /** The canvas, or null if this browser has none; `gone` is called when it is lost. */
   static async open(canvas: HTMLCanvasElement, gone: () => void): Promise<HdrCanvas | null> {
-    // Older browsers have no such thing.
+    // Older browsers have no WebGPU.
     const gpu = navigator.gpu as GPU | undefined;
     const device = await (await gpu?.requestAdapter())?.requestDevice();
     const context = canvas.getContext("webgpu");
@@ -24,9 +24,9 @@ export class HdrCanvas {
       colorSpace: "srgb",
       toneMapping: { mode: "extended" },
     });
-    // A browser that does not know tone mapping leaves it out of what it says it does.
-    const told = typeof context.getConfiguration === "function" ? context.getConfiguration() : null;
-    if (told?.toneMapping?.mode !== "extended") return null;
+    // A browser without tone mapping leaves it out of its configuration.
+    const used = typeof context.getConfiguration === "function" ? context.getConfiguration() : null;
+    if (used?.toneMapping?.mode !== "extended") return null;
     void device.lost.then(gone);
     return new HdrCanvas(canvas, device, context);
   }

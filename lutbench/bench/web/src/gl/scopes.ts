@@ -12,10 +12,10 @@ export type Scope = (typeof SCOPES)[number];
 
 export const LEVELS = 256;
 
-/** Most columns of a waveform; each stands for the same number of the picture's columns. */
+/** Most columns of a waveform; each holds the same number of the picture's columns. */
 export const COLUMNS = 640;
 
-/** Points counted while something moves; all of them once it rests. */
+/** Points counted while something changes; all of them afterwards. */
 const POINTS_IN_MOTION = 200_000;
 
 type Kind = "waveform" | "vectorscope" | "histogram";
@@ -86,7 +86,7 @@ export class ScopeDrawer {
     return found;
   }
 
-  /** Count a picture; `inMotion` takes every so many-th pixel. The share that was counted. */
+  /** Count a picture; `inMotion` samples every nth pixel. Returns the share that was counted. */
   private count(kind: Kind, { picture, ends }: Measured, inMotion: boolean): Counted {
     const { gl } = this;
     const { number, width, instances } = KINDS[kind];
@@ -94,7 +94,7 @@ export class ScopeDrawer {
     const all = picture.width * picture.height;
     const stride = inMotion ? Math.max(1, Math.ceil(Math.sqrt(all / POINTS_IN_MOTION))) : 1;
     const points = Math.ceil(picture.width / stride) * Math.ceil(picture.height / stride);
-    // A column takes whole columns of the picture: unlike ones would show as stripes.
+    // A column holds whole columns of the picture: uneven ones would show as stripes.
     const step = kind === "vectorscope" ? 1 : Math.max(stride, Math.ceil(picture.width / width));
     const columns = kind === "vectorscope" ? width : Math.ceil(picture.width / step);
     gl.bindFramebuffer(gl.FRAMEBUFFER, into.buffer);
@@ -181,7 +181,7 @@ export class ScopeDrawer {
     gl.flush();
   }
 
-  /** Hand out what has become ready; whether something is still under way. */
+  /** Deliver what is ready; whether something is still pending. */
   poll(): boolean {
     const { gl } = this;
     this.waiting = this.waiting.filter(({ fence, buffer, size, done }) => {

@@ -32,7 +32,7 @@ void main() {
     vec3 signal = (value - ends.x) / (ends.y - ends.x);
     float luma = dot(signal, LUMA);
     vec2 chroma = (signal.br - luma) / CHROMA;
-    // No chroma lies in the middle of a bin, whose number is half of them.
+    // Zero chroma is at the centre of the middle bin.
     vec2 place = vec2(bins / 2) + chroma * vec2(bins - 2);
     bin = clamp(ivec2(floor(place + 0.5)), ivec2(0), bins - 1);
   }

@@ -9,7 +9,7 @@ uniform int size;  // 0: none
 uniform bool straight;  // trilinear rather than tetrahedral
 uniform vec3 low;
 uniform vec3 scale;
-uniform vec2 ends;  // what the values are held to
+uniform vec2 ends;  // limits of the output
 out vec4 colour;
 
 void main() {

@@ -1,4 +1,4 @@
-// The recording as it would be with more light or less.
+// The recording with more or less light.
 uniform sampler2D picture;
 uniform sampler2D exposure;
 uniform int exposureSize;

@@ -1,4 +1,4 @@
-// Counts as a trace: brighter where more pixels fall together.
+// Counts as a trace: brighter where more pixels coincide.
 const int WAVEFORM = 0;
 const int PARADE = 1;
 const int VECTORSCOPE = 2;
@@ -10,7 +10,7 @@ uniform int scope;
 uniform float full;  // the count that is drawn at full brightness
 out vec4 colour;
 
-// Told apart by lightness as well as hue; the strips are labelled too.
+// Different in lightness as well as in hue; the strips are labelled too.
 const vec3 INKS[4] = vec3[4](
   vec3(1.0, 0.55, 0.42), vec3(0.52, 0.92, 0.62), vec3(0.55, 0.72, 1.0), vec3(0.93)
 );

@@ -23,10 +23,10 @@ uniform sampler3D firstView;
 uniform sampler3D secondView;
 uniform ivec2 viewSizes;  // 0: shown as it is
 
-uniform bool wide;  // for a canvas that goes over white: HDR is shown in its own light
+uniform bool wide;  // for the HDR canvas: HDR is shown as light
 uniform sampler2D firstLight;
 uniform sampler2D secondLight;
-uniform int firstLightSize;  // 0: has no light over white
+uniform int firstLightSize;  // 0: not HDR
 uniform int secondLightSize;
 uniform vec4 firstOotf;  // weights of the luminance, and its power
 uniform vec4 secondOotf;
@@ -38,7 +38,7 @@ uniform float zebraFrom;
 uniform float stripe;
 
 uniform int bandCount;  // 0: no false colour
-uniform sampler2D bands;  // above each other: low, high and whether it shows clipping; colour
+uniform sampler2D bands;  // first row: low, high and whether it shows clipping; second row: colour
 uniform float clipsFrom;  // the value of the highest code that is recorded
 uniform sampler2D light;
 uniform int lightSize;
@@ -123,7 +123,7 @@ vec3 lookedAt(ivec2 at) {
 
 void main() {
   int height = look == BESIDE && stacked ? 2 * extent.y : extent.y;
-  // A canvas begins at the bottom; what goes to the other canvas begins at the top.
+  // A WebGL canvas starts at the bottom; the HDR canvas starts at the top.
   int down = int(gl_FragCoord.y);
   ivec2 at = ivec2(int(gl_FragCoord.x), wide ? down : height - 1 - down);
   vec3 shown = lookedAt(at);

@@ -22,24 +22,24 @@ export function cardPanel(bench: Bench): HTMLElement {
 }
 
 function recordedParts(bench: Bench, bits: number): HTMLElement[] {
-  const source = bench.source?.told;
+  const source = bench.source?.data;
   if (!source) return [el("p", { text: "The recording as it is. Its curve is not known." })];
-  const told = `${source.curve}, ${source.gamut}, ${source.range} range (${source.told}).`;
-  return [el("p", { text: told }), levelTable(source.levels.levels, bits)];
+  const words = `${source.curve}, ${source.gamut}, ${source.range} range (${source.told}).`;
+  return [el("p", { text: words }), levelTable(source.levels.levels, bits)];
 }
 
 function partsOf(shelf: Shelf, bits: number): HTMLElement[] {
   const { entry } = shelf;
   if (!entry) {
-    return [el("p", { text: "Opened in this page and not examined: `lutbench inspect` says what it does." })];
+    return [el("p", { text: "Opened in this page and not inspected. `lutbench inspect` says what it does." })];
   }
   const { inspection, levels } = entry;
   const parts: HTMLElement[] = [el("p", { text: unbroken(inspection.verdict) })];
   parts.push(boxOf(inspection.box));
   parts.push(findingList(inspection.findings));
   if (levels) parts.push(levelTable(levels.levels, bits));
-  const packed = `In this page within ${entry.packing_error.toPrecision(1)} of a 10-bit code of the file`;
-  const sampled = entry.sampling_error === null ? "" : `; a chain of steps, sampled as a lattice: within ${entry.sampling_error.toPrecision(2)} codes on the colours tried`;
+  const packed = `The table in this page is within ${entry.packing_error.toPrecision(1)} 10-bit codes of the file`;
+  const sampled = entry.sampling_error === null ? "" : `; a chain of steps, sampled as a lattice, is within ${entry.sampling_error.toPrecision(2)} codes on the test colours`;
   parts.push(el("p", { class: "note", text: `${packed}${sampled}.` }));
   return parts;
 }
@@ -54,8 +54,8 @@ function boxOf(box: Box): HTMLElement {
     ["not for", box.not_for.join("; ")],
     ["not sure", box.unsure ?? ""],
   ];
-  const told = rows.filter(([, text]) => text);
-  return el("dl", {}, ...told.flatMap(([name, text]) => [el("dt", { text: name }), el("dd", { text: unbroken(text) })]));
+  const filled = rows.filter(([, text]) => text);
+  return el("dl", {}, ...filled.flatMap(([name, text]) => [el("dt", { text: name }), el("dd", { text: unbroken(text) })]));
 }
 
 function findingList(findings: Finding[]): HTMLElement {
@@ -73,7 +73,7 @@ function advice({ advice: text }: Finding): HTMLElement | null {
 
 function levelTable(levels: Level[], bits: number): HTMLElement {
   const after = levels.some((level) => level.after_lut !== null);
-  // Percent before and after stand side by side: where the table is cut off, they are seen.
+  // Percent before and after are side by side, so that both show where the table is cut off.
   const percents = after ? ["%", "LUT %"] : ["%"];
   const codes = [`${bits}b full`, `${bits}b legal`];
   if (after) codes.push("LUT full", "LUT legal");

@@ -1,4 +1,4 @@
-/** Elements by few words. Text goes in as text. */
+/** Short functions for elements. Text is always inserted as text. */
 
 type Child = Node | string | null;
 
@@ -21,7 +21,7 @@ export function el<Name extends keyof HTMLElementTagNameMap>(
   if (settings.id) made.id = settings.id;
   if (settings.text !== undefined) made.textContent = settings.text;
   for (const [key, value] of Object.entries(settings.set ?? {})) made.setAttribute(key, value);
-  for (const [key, heard] of Object.entries(settings.on ?? {})) made.addEventListener(key, heard);
+  for (const [key, handler] of Object.entries(settings.on ?? {})) made.addEventListener(key, handler);
   made.append(...children.filter((child) => child !== null));
   return made;
 }
@@ -33,7 +33,7 @@ export function svg(name: string, set: Record<string, string | number>, text = "
   return made;
 }
 
-/** Text that is changed only where it differs: screen readers tell every change. */
+/** Change text only if it differs: screen readers announce every change. */
 export function retext(element: Element, text: string): void {
   if (element.textContent !== text) element.textContent = text;
 }
@@ -48,7 +48,7 @@ export function labelled(label: string, control: HTMLElement, ...more: Child[]):
   return el("div", { class: "control" }, name, el("div", { class: "row" }, control, ...more));
 }
 
-/** One of a few choices, as radio buttons. */
+/** A choice of one among a few, as radio buttons. */
 export class Choice<T extends string> {
   readonly element: HTMLElement;
   private readonly inputs = new Map<T, HTMLInputElement>();

@@ -22,15 +22,15 @@ export function exposePanel(bench: Bench): HTMLElement {
   const steps = el("div", { class: "row" });
   for (const by of [-1, -1 / 3, 0, 1 / 3, 1]) {
     const text = by === 0 ? "0" : `${by > 0 ? "+" : "−"}${Math.abs(by) === 1 ? "1" : "⅓"}`;
-    const told = by === 0 ? "0: as recorded" : `${text} stop`;
-    steps.append(button(text, () => { move(by); }, { "aria-label": told, class: "square" }));
+    const label = by === 0 ? "0: as recorded" : `${text} stop`;
+    steps.append(button(text, () => { move(by); }, { "aria-label": label, class: "square" }));
   }
   const move = (by: number): void => {
     const next = by === 0 ? 0 : bench.state.stops + by;
     bench.set({ stops: Math.min(Math.max(Math.round(next * 1000) / 1000, -MOST_STOPS), MOST_STOPS) });
   };
   const why = el("p", { class: "note" });
-  const ladder = new Tick("Bring it back with the exposure ladder", (on) => { bench.set({ ladder: on }); });
+  const ladder = new Tick("Compensate with the exposure ladder", (on) => { bench.set({ ladder: on }); });
   const rung = el("p", { class: "note" });
   const bands = new Tick("False colour", (on) => { bench.set({ bands: on }); });
   const legend = el("ul", { class: "legend", set: { "aria-label": "Legend of the false colour" } });
@@ -41,15 +41,15 @@ export function exposePanel(bench: Bench): HTMLElement {
     (value) => `${value} %`,
     (value) => { bench.set({ zebraAt: value }); },
   );
-  const zebraNote = el("p", { class: "note", text: "Percent of luma; stripes stand on everything from there up." });
+  const zebraNote = el("p", { class: "note", text: "In percent of luma. Stripes mark this level and everything above it." });
 
   bench.onChange(() => {
     const { state, source, data } = bench;
     stops.show(state.stops, source !== null);
     for (const each of steps.querySelectorAll("button")) each.disabled = source === null;
     why.textContent = source
-      ? `In light, through ${source.told.curve}. What was clipped in the recording stays clipped.`
-      : "The curve of the recording is not known: write the bench with --source-curve to expose in light.";
+      ? `Exposure acts on light, through ${source.data.curve}. What was clipped in the recording stays clipped.`
+      : "The curve of the recording is not known. Write the bench with --source-curve to change the exposure.";
     const rungs = bench.rungs(bench.shelf(state.lut));
     ladder.show(state.ladder && rungs.length > 1, rungs.length > 1);
     ladder.element.hidden = rungs.length < 2;

@@ -1,4 +1,4 @@
-/** What is looked at: the picture, the LUT, and how two are held against each other. */
+/** What is shown: the picture, the LUT, and how two LUTs are compared. */
 
 import type { Bench } from "../bench.ts";
 import type { Look } from "../gl/engine.ts";
@@ -43,7 +43,7 @@ export function lookPanel(bench: Bench): HTMLElement {
     (value) => { bench.set({ wipe: value }); },
   );
   const gain = new Slider(
-    "Difference, times",
+    "Difference gain",
     { low: 0, high: GAINS.length - 1, step: 1 },
     (at) => `× ${GAINS[at]}`,
     (at) => { bench.set({ gain: GAINS[at] }); },
@@ -53,7 +53,7 @@ export function lookPanel(bench: Bench): HTMLElement {
   });
   const hdr = new Tick("Show HDR as HDR on this screen", (on) => { bench.set({ hdr: on }); });
   const swap = swapButton(bench);
-  const ordinary = new Tick("An ordinary picture: encode it as the recording", (on) => {
+  const ordinary = new Tick("Ordinary picture: encode it like the recording", (on) => {
     bench.setOrdinary(on);
   });
   const about = el("p", { class: "note" });
@@ -88,8 +88,8 @@ export function lookPanel(bench: Bench): HTMLElement {
     about.hidden = !note || bench.camera !== null;
     about.textContent = note && `${note[0].toUpperCase()}${note.slice(1)}.`;
     standIn.hidden = !encoded;
-    const curve = bench.source?.told.curve ?? "";
-    standIn.textContent = `A stand-in for log: this page encodes an ordinary picture in ${curve}. Highlights that it has lost stay lost.`;
+    const curve = bench.source?.data.curve ?? "";
+    standIn.textContent = `A stand-in for log: the page encodes an ordinary picture as ${curve}. Clipped highlights stay clipped.`;
   });
   return section(
     "Look", "look",
@@ -99,7 +99,7 @@ export function lookPanel(bench: Bench): HTMLElement {
   );
 }
 
-/** Held down, the other picture is shown. */
+/** While it is held down, the other picture is shown. */
 function swapButton(bench: Bench): HTMLElement {
   const swap = (on: boolean) => (event: Event): void => {
     if (event instanceof KeyboardEvent && event.key !== " " && event.key !== "Enter") return;
@@ -151,7 +151,7 @@ function cameraButton(bench: Bench): HTMLElement {
     } else void bench.startCamera();
   });
   bench.onChange(() => {
-    // Older browsers, and pages that are not offered one, have no such thing.
+    // Older browsers and insecure pages have no media devices.
     const devices = navigator.mediaDevices as MediaDevices | undefined;
     made.disabled = !devices || !bench.source;
     made.textContent = bench.camera ? "Stop the camera" : "Camera";

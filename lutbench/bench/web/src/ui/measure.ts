@@ -27,11 +27,11 @@ export class MeasurePanel {
     private readonly bench: Bench,
     scopes: HTMLElement,
   ) {
-    this.bits = new Choice("Codes of", [["8", "8 bit"], ["10", "10 bit"]], (value) => {
+    this.bits = new Choice("Bit depth of the codes", [["8", "8 bit"], ["10", "10 bit"]], (value) => {
       bench.set({ bits: Number(value) });
     });
     const enlargements = ENLARGEMENTS.map((times): [string, string] => [String(times), `× ${times}`]);
-    this.enlarge = new Choice("Enlarge about the point", enlargements, (value) => {
+    this.enlarge = new Choice("Enlarge around the point", enlargements, (value) => {
       bench.set({ enlarge: Number(value) });
     });
     this.element = section(
@@ -61,7 +61,7 @@ export class MeasurePanel {
     return el("table", { class: "figures" }, el("thead", {}, head), ...body);
   }
 
-  /** Show a pixel; `aloud` has a screen reader tell it. */
+  /** Show a pixel; with `aloud` a screen reader announces it. */
   show(probe: Probe | null, aloud: boolean): void {
     const { bits } = this.bench.state;
     const readings = probe ? [...probe.recorded, ...probe.after] : [];
@@ -79,7 +79,7 @@ export class MeasurePanel {
 }
 
 export function lightWords({ stops, nearest }: Probe): string {
-  if (stops === null) return "Stops need the curve of the recording.";
+  if (stops === null) return "No stops: the curve of the recording is not known.";
   if (!nearest) return `${stopsWords(stops)} from grey`;
   const name = labelWords(nearest.level.label);
   const away = Math.abs(nearest.away) < 0.05 ? "at" : `${signed(nearest.away, 1)} from`;

@@ -1,4 +1,4 @@
-/** The scopes as they are looked at: the painted trace under its lines and names. */
+/** The scopes on the page: the painted trace under its lines and names. */
 
 import type { Bench } from "../bench.ts";
 import { areaOf, SCOPES, type Scope } from "../gl/scopes.ts";
@@ -67,7 +67,7 @@ export class ScopeView {
   private show(): void {
     this.side.show(this.bench.state.measured);
     this.side.element.hidden = this.bench.state.look === "one";
-    const range = this.bench.measuredShelf()?.range ?? this.bench.source?.told.range ?? "full";
+    const range = this.bench.measuredShelf()?.range ?? this.bench.source?.data.range ?? "full";
     for (const scope of SCOPES) {
       const on = this.bench.state.scopes.includes(scope);
       this.ticks.get(scope)?.show(on);
@@ -125,7 +125,7 @@ function stripLines(width: number, height: number, range: SignalRange): SVGEleme
   return lines;
 }
 
-/** Where a chroma of 0 to ±0.5 lies: count.vert.glsl says the same. */
+/** Where a chroma of 0 to ±0.5 lies: the same as in count.vert.glsl. */
 function chromaLines(size: number): SVGElement[] {
   const middle = size / 2 + 0.5;
   const reach = size - 2;

@@ -15,7 +15,7 @@ export class Stage {
   private readonly caption = el("p", { class: "caption" });
   private readonly message = el("p", { class: "message", set: { role: "alert" } });
   private readonly hold: HTMLElement;
-  /** Lies over the picture where HDR is shown as such. */
+  /** Covers the picture while HDR is shown as HDR. */
   private over: HTMLCanvasElement | null = null;
   private fitted = "";
   private dragging: "wipe" | "point" | null = null;
@@ -31,7 +31,7 @@ export class Stage {
     canvas.setAttribute("aria-describedby", "keys");
     const keys = el("p", { id: "keys", class: "unseen", text: KEYS });
     this.frame.append(canvas, this.line, this.cross, ...this.names);
-    const caution = el("p", { class: "caution", text: "An uncalibrated screen is no monitor: judge by the figures." });
+    const caution = el("p", { class: "caution", text: "An uncalibrated screen is not a monitor: judge by the figures." });
     const hold = el("div", { class: "hold" }, this.frame);
     const words = el("div", { class: "words" }, this.caption, caution);
     this.element = el("div", { class: "stage" }, this.message, hold, words, keys);
@@ -41,7 +41,7 @@ export class Stage {
     new ResizeObserver(() => { this.fit(); }).observe(hold);
   }
 
-  /** Take a canvas for what goes over white. */
+  /** Lay an HDR canvas over the picture. */
   lay(over: HTMLCanvasElement): void {
     this.over?.remove();
     over.className = "over";
@@ -76,7 +76,7 @@ export class Stage {
     this.bench.tell();
   }
 
-  /** Where in the picture: 0..1 across and down the canvas. */
+  /** The position in the picture, 0..1 across and down the canvas. */
   private placeOf(event: PointerEvent): [number, number] {
     const box = this.canvas.getBoundingClientRect();
     return [(event.clientX - box.left) / box.width, (event.clientY - box.top) / box.height];
@@ -93,7 +93,7 @@ export class Stage {
       this.bench.set({ wipe: Math.round(1000 * Math.min(Math.max(across, 0), 1)) / 1000 });
       return;
     }
-    // Enlarged, the picture would run away under a pointer that only passes over.
+    // An enlarged picture would move under a pointer that only passes over it.
     if (!this.dragging && this.bench.state.enlarge > 1) return;
     const { engine } = this.bench;
     const x = Math.floor(across * this.canvas.width) % Math.max(engine.width, 1);
@@ -129,12 +129,12 @@ export class Stage {
     event.preventDefault();
   }
 
-  /** After drawing: a picture of another size wants another frame. */
+  /** After drawing: a picture of another size needs another frame. */
   drawn(): void {
     if (this.fitted !== `${this.canvas.width} ${this.canvas.height}`) this.fit();
   }
 
-  /** As large as the room allows, or enlarged about the point. */
+  /** Fit the picture into its area, or enlarge it around the point. */
   private fit(): void {
     const { canvas, frame, bench, hold } = this;
     this.fitted = `${canvas.width} ${canvas.height}`;
@@ -143,10 +143,10 @@ export class Stage {
       bench.portrait = portrait;
       bench.tell();
     }
-    const room = Math.min(hold.clientWidth / canvas.width, hold.clientHeight / canvas.height);
-    const scale = room * bench.state.enlarge;
-    frame.style.setProperty("width", `${canvas.width * room}px`);
-    frame.style.setProperty("height", `${canvas.height * room}px`);
+    const fitting = Math.min(hold.clientWidth / canvas.width, hold.clientHeight / canvas.height);
+    const scale = fitting * bench.state.enlarge;
+    frame.style.setProperty("width", `${canvas.width * fitting}px`);
+    frame.style.setProperty("height", `${canvas.height * fitting}px`);
     const [x, y] = [Math.max(bench.state.x, 0) + 0.5, Math.max(bench.state.y, 0) + 0.5];
     const [across, down] = [(100 * x) / canvas.width, (100 * y) / canvas.height];
     const origin = bench.state.x < 0 ? "50% 50%" : `${across}% ${down}%`;

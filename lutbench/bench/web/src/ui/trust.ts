@@ -1,4 +1,4 @@
-/** What the picture on this screen is worth, and what was measured about it here. */
+/** How far the picture on this screen can be trusted, and what was measured about it here. */
 
 import type { Bench, Shelf } from "../bench.ts";
 import { Engine } from "../gl/engine.ts";
@@ -8,25 +8,25 @@ import { button, el, section } from "./dom.ts";
 const CAUTIONS = [
   "A monitoring LUT is for viewing. The delivery specification decides what is delivered.",
   "This screen is not calibrated: trust the figures, not the eye.",
-  "The browser takes the codes for its own screen; a monitor's own range setting is a thing apart.",
+  "The browser shows the codes on its own screen. On a monitor, check the range setting (full or legal) too.",
 ];
 
 function interpolationWords(shelf: Shelf, by: Interpolation, error: { drawn: number; other: number }): string[] {
   const codes = (255 * error.drawn).toPrecision(1);
   const name = `${by[0].toUpperCase()}${by.slice(1)}`;
-  const lines = [`${name} interpolation, drawn by this device within ${codes} of an 8-bit code of the same in double precision (256 colours tried now).`];
+  const lines = [`${name} interpolation: this device is within ${codes} 8-bit codes of double precision on 256 test colours.`];
   if (shelf.lut().lattice) {
     const other = by === "trilinear" ? "tetrahedral" : "trilinear";
-    lines.push(`A device that interpolates in the other way (${other}) differs by up to ${(255 * error.other).toPrecision(2)} codes of 8 bits on the same colours.`);
+    lines.push(`A device with ${other} interpolation differs by up to ${(255 * error.other).toPrecision(2)} 8-bit codes on the same colours.`);
   }
   return lines;
 }
 
 /** How HDR is shown here, and why. */
 function hdrWords(bench: Bench): string {
-  if (!bench.highRange) return "HDR is shown tone-mapped: the browser says that this screen shows standard range only.";
-  if (!bench.hdr) return "HDR is shown tone-mapped: this browser has no canvas that goes over white.";
-  return "HDR can be shown as such here: 203 cd/m² stands at the page's white. How bright that is, and where the screen cuts off, the browser does not tell.";
+  if (!bench.highRange) return "HDR is shown tone-mapped: the browser reports a standard-range screen.";
+  if (!bench.hdr) return "HDR is shown tone-mapped: this browser cannot draw brighter than white.";
+  return "HDR can be shown as HDR here, with 203 cd/m² at the page's white. The browser does not report how bright that is, or where the screen clips.";
 }
 
 export function trustPanel(bench: Bench): HTMLElement {
@@ -45,12 +45,12 @@ export function trustPanel(bench: Bench): HTMLElement {
     const lines = [hdrWords(bench)];
     if (shelf && error) lines.push(...interpolationWords(shelf, by, error));
     const off = shelf?.entry?.sampling_error ?? 0;
-    if (off >= 1) lines.push(`This LUT is a chain of steps that the page samples: up to ${off.toFixed(0)} codes of 10 bits off on the colours tried, most where the chain clips.`);
-    lines.push(`This view reads ${Engine.reads(bench.scene())} texels for a pixel of the picture.`);
+    if (off >= 1) lines.push(`This LUT is a chain of steps that the page samples: up to ${off.toFixed(0)} 10-bit codes off on the test colours, most where the chain clips.`);
+    lines.push(`This view reads ${Engine.reads(bench.scene())} texels for each pixel of the picture.`);
     const time = bench.engine.clock.last;
     const size = `${bench.engine.width} × ${bench.engine.height}`;
-    if (time !== null) lines.push(`The last frame timed (${size}) took the GPU ${time.toPrecision(2)} ms.`);
-    if (!bench.engine.scopes.exact) lines.push("This device counts in half floats: the scopes are exact up to 2048 pixels on one level.");
+    if (time !== null) lines.push(`The GPU took ${time.toPrecision(2)} ms for the last timed frame (${size}).`);
+    if (!bench.engine.scopes.exact) lines.push("This device counts in half floats: the scopes are exact up to 2048 pixels at one level.");
     facts.replaceChildren(...lines.map((text) => el("li", { text })));
     notes.replaceChildren(...bench.data.notes.map((text) => el("li", { text })));
     notes.hidden = !bench.data.notes.length;

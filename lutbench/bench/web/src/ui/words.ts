@@ -1,6 +1,6 @@
-/** Numbers as people read them. */
+/** Numbers as text for people. */
 
-/** A typographic minus; no sign on nought. */
+/** A typographic minus; no sign on zero. */
 export function signed(value: number, digits: number): string {
   const text = value.toFixed(digits);
   if (Number(text) === 0) return (0).toFixed(digits);
