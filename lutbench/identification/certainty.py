@@ -75,8 +75,9 @@ CURVE_ODDS = Odds((-1.0, 0.5), (0.31, 0.50, 0.90), (0.22, 0.50, 0.79))
 RANGE_ODDS = Odds((-1.0, 0.5), (0.56, 0.70, 0.99), (0.47, 0.70, 0.93))
 """Of the source's range."""
 
-GAMUT_ODDS = Odds((-2.0,), (0.75, 0.98), (0.34, 0.90))
-"""Of a pair of gamuts."""
+GAMUT_ODDS = Odds((-2.0,), (0.75, 0.98), (0.34, 0.83))
+"""Of a pair of gamuts. The last rate is counted on four LUTs, all right: five of six is what four
+right ones are worth by Laplace's rule of succession."""
 
 GIVEN_ODDS = Odds((), (0.99,), (0.98,))
 """Of the target's range, which plateaus tell nearly always."""
