@@ -31,6 +31,7 @@ from lutbench.identification.built.solve import (
     ROUNDING_CODES,
     Nodes,
     Solved,
+    Work,
     error_of,
     limit_of,
     plainer,
@@ -74,16 +75,17 @@ class Fitting:
     def __init__(self, samples: Samples, knowledge: Knowledge, thorough: bool) -> None:
         self.bank, self.thorough = knowledge.bank, thorough
         self.limit = limit_of(samples)
+        work = Work()
         greys = np.repeat(samples.neutral_in[:, None], 3, axis=1)
-        self.greys = Nodes(greys, samples.neutral, samples)
+        self.greys = Nodes(greys, samples.neutral, samples, work)
         inputs, outputs = samples.nodes.reshape(-1, 3), samples.table.reshape(-1, 3)
-        self.all = Nodes(inputs, outputs, samples)
+        self.all = Nodes(inputs, outputs, samples, work)
         order = np.random.default_rng(3).permutation(len(inputs))
         # A node that is clipped in each channel tells little.
         clear = samples.inside(outputs[order]).any(axis=1)
         order = np.concatenate([order[clear], order[~clear]])
-        self.some = Nodes(inputs[order[:FITTED]], outputs[order[:FITTED]], samples)
-        self.few = Nodes(inputs[order[:GLANCED]], outputs[order[:GLANCED]], samples)
+        self.some = Nodes(inputs[order[:FITTED]], outputs[order[:FITTED]], samples, work)
+        self.few = Nodes(inputs[order[:GLANCED]], outputs[order[:GLANCED]], samples, work)
         self.shown = _shown_pairs(self.bank)
         apart = samples.neutral - samples.neutral.mean(axis=1, keepdims=True)
         self.tinted = bool(np.abs(apart).max() * CODES > TINT * self.limit)

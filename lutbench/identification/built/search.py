@@ -13,7 +13,7 @@ import numpy as np
 
 from lutbench.identification.built.ends import Between
 from lutbench.identification.built.fitting import Fitting
-from lutbench.identification.built.solve import limit_of
+from lutbench.identification.built.solve import GivenUp, limit_of
 from lutbench.identification.built.straight import hlg_ends, straight_ends
 from lutbench.identification.curvebank import End
 from lutbench.identification.hypothesis import Forecast, Hypothesis, error_of, forecast
@@ -50,13 +50,23 @@ def built(
     Looked for between the ends of the best of `hypotheses`, or with none between those that
     greys point to; `thorough` between both, also from the sources of the next ones, and to all
     that pictures are shown in. Powers pass for each other under a tone or a grade: so all
-    targets are tried from a source that has one, and the shortest description is taken.
+    targets are tried from a source that has one, and the shortest description is taken. A search
+    that goes on for too long is given up.
     """
     if samples.one_d:
         return None
-    fitting = Fitting(samples, knowledge, thorough)
+    try:
+        return _shortest(hypotheses, Fitting(samples, knowledge, thorough), samples, knowledge)
+    except GivenUp:
+        return None
+
+
+def _shortest(
+    hypotheses: Sequence[Hypothesis], fitting: Fitting, samples: Samples, knowledge: Knowledge
+) -> Built | None:
+    """The shortest description between the first ends that have one."""
     tried: list[tuple[End, End]] = []
-    for ends in _ends(hypotheses, samples, knowledge, thorough):
+    for ends in _ends(hypotheses, samples, knowledge, fitting.thorough):
         tried.append((ends.source, ends.target))
         made = fitting.of(ends, straight=not hypotheses)
         if made is None:

@@ -34,6 +34,34 @@ DECIMALS = (2, 3, 4)
 """Places that numbers are rounded to where that explains as much: people give few."""
 
 
+MOST_COLOURS = 2_000_000
+"""Colours that a search converts before it gives up. Descriptions of the project's own forms were
+found within 1.4 million; without a limit `split` searched for a quarter of a minute."""
+
+
+class GivenUp(Exception):
+    """A search has converted `MOST_COLOURS`."""
+
+
+@dataclass
+class Work:
+    """The colours that a search has converted. They are counted, since seconds would not give the
+    same answer twice."""
+
+    colours: int = 0
+
+    def add(self, colours: int) -> None:
+        """Count some more.
+
+        Raises
+        ------
+        GivenUp
+        """
+        self.colours += colours
+        if self.colours > MOST_COLOURS:
+            raise GivenUp
+
+
 @dataclass(frozen=True)
 class Nodes:
     """Inputs and outputs, (n, 3), that a description is held against."""
@@ -41,9 +69,11 @@ class Nodes:
     inputs: Array
     outputs: Array
     samples: Samples
+    work: Work
 
     def misses(self, task: Conversion | None) -> Array:
         """In codes, (3n,)."""
+        self.work.add(len(self.inputs))
         if task is None:
             return np.full(self.outputs.size, FAR)
         try:
