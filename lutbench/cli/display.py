@@ -158,7 +158,7 @@ def command(context: click.Context) -> None:
         click.echo(context.get_help())
 
 
-@command.command()
+@command.command(short_help="Draw the patches to show, and the table for readings.")
 @click.argument("folder")
 @click.option(
     "--amount",
@@ -194,7 +194,7 @@ def patches(folder: str, options: PatchOptions, reporting: Reporting) -> None:
     write_patches(folder, options, reporting)
 
 
-@command.command()
+@command.command(short_help="Report how a measured display behaves.")
 @click.argument("measured")
 @target_options
 @reading_options
@@ -285,7 +285,7 @@ def calibrate(
         print_calibrated(made, target)
 
 
-@command.command()
+@command.command(short_help="Check a display against a target.")
 @click.argument("second", metavar="READINGS")
 @target_options
 @click.option("--display-black", type=click.FloatRange(0, 100), metavar="CD/M2",

@@ -41,8 +41,8 @@ class EndOptions:
     source_curve: str | None
     source_gamut: str | None
     source_range: Range | None
-    target_curve: str
-    target_gamut: str
+    target_curve: str | None
+    target_gamut: str | None
     target_range: Range | None
 
     def found(self, catalogue: Catalogue) -> dict[str, Any]:
@@ -108,16 +108,13 @@ class Judging:
 @click.option(
     "--target-curve",
     metavar="NAME",
-    default="BT.1886",
-    show_default=True,
-    help="The curve of the display that shows the result.",
+    help="The curve of the display that shows the result. [default: as the file says, else "
+    "BT.1886]",
 )
 @click.option(
     "--target-gamut",
     metavar="NAME",
-    default="BT.709",
-    show_default=True,
-    help="The gamut of the display that shows the result.",
+    help="The gamut of the display that shows the result. [default: as the file says, else BT.709]",
 )
 @click.option(
     "--limit",
@@ -191,6 +188,10 @@ def command(
     catalogue = catalogue_of(options["definitions"])
     ends.found(catalogue)
     Limits.parse(judging.limit_texts)
+    if pictures.set_sheet:
+        from lutbench.report.set_sheet import check_name
+
+        check_name(pictures.set_sheet)
     drawn = bool(pictures.page or pictures.sheet or pictures.set_sheet)
     keep = drawn or not many
     texts, definitions = judging.limit_texts, options["definitions"]
@@ -313,7 +314,8 @@ def _unreadable(file: str, error: str, as_json: bool) -> InspectedFile:
     from lutbench.cli.inspect_print import row_of_unreadable
 
     line = json_line({"schema": SCHEMA, "file": file, "error": error}) if as_json else ""
-    return InspectedFile(file, row_of_unreadable(error), line, error=error)
+    row = row_of_unreadable(error.removeprefix(f"{file}: "))
+    return InspectedFile(file, row, line, error=error)
 
 
 def _say_project() -> None:

@@ -211,13 +211,16 @@ BRACKETS = (
 
 def row_of(found: Inspection) -> tuple[str, ...]:
     """The cells of a LUT's line after its name."""
-    grey = f"{100 * found.mid_grey_in:.0f} → {100 * found.mid_grey_out:.0f} %"
-    if found.source_curve is None:
-        grey = f"({grey})"
     first = found.findings[0] if found.findings else None
     style = _STYLES[found.worst]
     worst = f"[{style}]{first.severity}[/{style}] {first.code}" if first else "none"
-    return (found.kind, str(found.subject.size), grey, worst)
+    size = str(found.subject.size)
+    if found.unusable:
+        return ("", size, "", worst)
+    grey = f"{100 * found.mid_grey_in:.0f} → {100 * found.mid_grey_out:.0f} %"
+    if found.source_curve is None:
+        grey = f"({grey})"
+    return (found.kind, size, grey, worst)
 
 
 def row_of_unreadable(error: str) -> tuple[str, ...]:

@@ -16,6 +16,9 @@ if TYPE_CHECKING:
     from lutbench.exposure.zebra import HighlightGuard, ZebraAdvice, ZebraSetting
     from lutbench.model.signal import Range
 
+WIDE = 76
+"""Columns of a terminal; in a narrower one tables have less in them, or narrower heads."""
+
 RANGES: tuple[Range, Range] = ("full", "legal")
 
 
@@ -39,7 +42,7 @@ def print_levels(day: Levels) -> None:
         screen.print(f"exposed {signed_stops(day.exposed)}: light and stops are those of the scene")
     screen.print(day.range_note, soft_wrap=False, style="dim", markup=False)
     screen.print()
-    screen.print(_table(day))
+    screen.print(_table(day, narrow=screen.width < WIDE))
     for line in ends_lines(day):
         screen.print(line)
     zebra = day.zebra
@@ -122,7 +125,7 @@ def print_set(found: SetLevels) -> None:
     for family in families(found.members):
         assert family[0].day is not None
         screen.print(f"[bold]Recorded in {escape(family[0].day.curve.name)}[/bold]")
-        screen.print(_set_table(family, found))
+        screen.print(_set_table(family, found, narrow=screen.width < WIDE))
         screen.print()
     for each in found.members:
         if each.note:
@@ -133,7 +136,7 @@ def print_set(found: SetLevels) -> None:
     )
 
 
-def _set_table(family: list[SetMember], found: SetLevels) -> Table:
+def _set_table(family: list[SetMember], found: SetLevels, narrow: bool) -> Table:
     from rich import box
     from rich.markup import escape
     from rich.table import Table
@@ -142,9 +145,9 @@ def _set_table(family: list[SetMember], found: SetLevels) -> Table:
 
     table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False, show_edge=False)
     table.add_column("", overflow="fold")
-    table.add_column("exposure", justify="right")
+    table.add_column("stops" if narrow else "exposure", justify="right")
     for label, _ in family[0].cards:
-        table.add_column(label, justify="right")
+        table.add_column(label.replace(" ", "\n") if narrow else label, justify="right")
     recorded = [f"{level.recorded.percent:.0f} %" for _, level in family[0].cards]
     scene = f"{stops_words(found.exposed)}" if found.exposed else ""
     table.add_row("on the recording", scene, *recorded, style="dim", end_section=True)
@@ -160,13 +163,15 @@ def _set_table(family: list[SetMember], found: SetLevels) -> Table:
     return table
 
 
-def _table(day: Levels) -> Table:
+def _table(day: Levels, narrow: bool) -> Table:
     from rich import box
     from rich.table import Table
 
     from lutbench.exposure.reading import GREY
 
-    depths = (8, 10) if day.lut else (8, 10, 12)
+    depths: tuple[int, ...] = (8, 10) if day.lut else (8, 10, 12)
+    if narrow:
+        depths = (10,)
     gap = 1 if day.lut else 2
     table = Table(box=box.SIMPLE_HEAD, padding=(0, 0, 0, gap - 1), pad_edge=False, show_edge=False)
     table.add_column("light", no_wrap=True)

@@ -21,6 +21,10 @@ if TYPE_CHECKING:
     from lutbench.recipes.schema import LutJob
 
 
+BY_COMMENTS = "as the comments of"
+"""How a curve is known that the comments of a file name."""
+
+
 @dataclass(frozen=True)
 class LevelsSubject:
     """A curve, or a LUT with the curve of its recording.
@@ -159,9 +163,7 @@ def _of_file(path: str, name: str, named: Curve | None, catalogue: Catalogue) ->
     curve = _commented_curve(commented["source"].curve, path, catalogue)
     # In a calibrated LUT the target's range is not that of the display's code values.
     ranges = (commented["source"].range, target.range if target and not out[-1] else None)
-    return LevelsSubject(
-        name, curve, lut, *ranges, exposure, f"as the comments of {path} say", "", *out
-    )
+    return LevelsSubject(name, curve, lut, *ranges, exposure, f"{BY_COMMENTS} {path} say", "", *out)
 
 
 def _commented_curve(name: str, path: str, catalogue: Catalogue) -> Curve:
@@ -204,9 +206,14 @@ def _identified(subject: LevelsSubject, path: str, catalogue: Catalogue) -> Leve
 
 def say_how(subjects: Sequence[LevelsSubject]) -> None:
     """Print how the curves are known, each way once."""
-    ways = dict.fromkeys(
-        f"curve {each.curve.name}, {each.how}" for each in subjects if each.curve and each.how
-    )
+    told = [each for each in subjects if each.curve and each.how]
+    ways: dict[str, None] = {}
+    by_comments = sum(each.how.startswith(BY_COMMENTS) for each in told) > 1
+    for each in told:
+        assert each.curve is not None
+        several = by_comments and each.how.startswith(BY_COMMENTS)
+        how = "as the comments of the LUTs say" if several else each.how
+        ways[f"curve {each.curve.name}, {how}"] = None
     for way in ways:
         say(way)
 

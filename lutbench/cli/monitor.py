@@ -30,8 +30,9 @@ size_option = click.option(
 )
 
 
-@click.group()
-def command() -> None:
+@click.group(invoke_without_command=True)
+@click.pass_context
+def command(context: click.Context) -> None:
     """Find out what a monitor does with a LUT.
 
     Whether it reads full or legal codes, the order of its channels, how many
@@ -42,9 +43,11 @@ def command() -> None:
     Example:
       lutbench monitor draw monitor-test
     """
+    if context.invoked_subcommand is None:
+        click.echo(context.get_help())
 
 
-@command.command()
+@command.command(short_help="Write the test pictures, two LUTs and a page that guides.")
 @click.argument("folder")
 @size_option
 @json_option
@@ -69,7 +72,7 @@ def draw(folder: str, size: str, report: Reporting) -> None:
     screen.print(f"Open {paths[-1]}: it guides you through the test.", soft_wrap=True)
 
 
-@command.command()
+@command.command(short_help="Read a grab of the monitor's output.")
 @click.argument("grab")
 @size_option
 @click.option(

@@ -106,7 +106,7 @@ def command(context: click.Context) -> None:
         click.echo(context.get_help())
 
 
-@command.command()
+@command.command(short_help="Make one LUT of several, first to last.")
 @click.argument("luts", nargs=-1, required=True, metavar="LUT...")
 @size_option
 @click.option(
@@ -318,7 +318,7 @@ def neutral(lut: str, size: int, grey: bool, out: Out) -> None:
     out.write(made, [lut])
 
 
-@command.command()
+@command.command(short_help="Mix two LUTs by an amount.")
 @click.argument("first")
 @click.argument("second")
 @click.argument("amount", type=float)
@@ -335,7 +335,7 @@ def blend(first: str, second: str, amount: float, size: int | None, out: Out) ->
     out.write(made, [first, second])
 
 
-@command.command()
+@command.command(short_help="Make the look of LUT stronger or weaker.")
 @click.argument("lut")
 @click.argument("amount", type=float)
 @click.option(

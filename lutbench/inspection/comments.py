@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -83,10 +83,13 @@ def with_usual_ends(
     )
 
 
-def with_ends_in_comments(found: Inspection, catalogue: Catalogue | None = None) -> Inspection:
+def with_ends_in_comments(
+    found: Inspection, catalogue: Catalogue | None = None, given: Collection[str] = ()
+) -> Inspection:
     """`found`, with the source and target that its file names; unchanged if the user named one.
 
     A name that the catalogue does not know is ignored, and `found` is returned unchanged.
+    `given` names the ends that the user gave (``target_range``, ``target_curve``, …): they stay.
     """
     named = ends_in_comments(found.comments)
     source, target = named.get("source"), named.get("target")
@@ -99,14 +102,20 @@ def with_ends_in_comments(found: Inspection, catalogue: Catalogue | None = None)
     try:
         seen = found.target
         if target is not None and found.kind != "gamut":
-            gamut = catalogue.gamut(target.gamut) if target.gamut else found.target.gamut
-            seen = Encoding(catalogue.curve(target.curve, exact=False), gamut)
+            curve, gamut = found.target.curve, found.target.gamut
+            if "target_curve" not in given:
+                curve = catalogue.curve(target.curve, exact=False)
+            if target.gamut and "target_gamut" not in given:
+                gamut = catalogue.gamut(target.gamut)
+            seen = Encoding(curve, gamut)
         return replace(
             found,
             source_curve=catalogue.curve(source.curve, exact=False),
             source_gamut=catalogue.gamut(source.gamut) if source.gamut else None,
-            source_range=source.range,
-            target_range=target.range if target else found.target_range,
+            source_range=found.source_range if "source_range" in given else source.range,
+            target_range=target.range
+            if target and "target_range" not in given
+            else found.target_range,
             target=seen,
             known_by="file",
         )

@@ -16,7 +16,7 @@ from lutbench.inspection.finding import Finding, NotExamined, Severity, worst_se
 from lutbench.inspection.naming import ByName, range_of
 from lutbench.inspection.registry import Health, Limits, all_limits
 from lutbench.inspection.subject import CODES, Clip, NeutralAxis, Subject
-from lutbench.model.curves.base import MID_GREY, Curve
+from lutbench.model.curves.base import Curve
 from lutbench.model.curves.video import Bt1886
 from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import BT709, Gamut
@@ -382,7 +382,9 @@ def inspect(
         return found
     from lutbench.inspection.comments import with_ends_in_comments
 
-    return with_ends_in_comments(found, catalogue)
+    ends = {"source_range": source_range, "target_range": target_range,
+            "target_curve": target_curve, "target_gamut": target_gamut}  # fmt: skip
+    return with_ends_in_comments(found, catalogue, {name for name in ends if ends[name]})
 
 
 def _clip_data(clip: Clip | None) -> dict[str, Any] | None:
@@ -394,6 +396,3 @@ def _clip_data(clip: Clip | None) -> dict[str, Any] | None:
 def _shaper_data(lut: Transform) -> dict[str, Any] | None:
     shaper = getattr(lut, "shaper", None)
     return None if shaper is None else {"size": shaper.size, "domain": shaper.domain.tolist()}
-
-
-__all__ = ["MID_GREY", "Inspection", "inspect"]

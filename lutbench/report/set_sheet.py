@@ -79,8 +79,8 @@ def write_set_sheet(
     LutbenchError
         For another suffix, no LUT or too many, or when the file exists and `force` is not set.
     """
-    suffix = Path(path).suffix.lower()
-    if suffix == ".png":
+    check_name(path)
+    if Path(path).suffix.lower() == ".png":
         _check_count(found)
         chosen = sorted(
             found, key=lambda each: _order(each.name, exposure_in_comments(each.comments))
@@ -88,9 +88,13 @@ def write_set_sheet(
         checksums = [each.sha256[:CHECKSUM_DIGITS] for each in chosen]
         picture = set_picture(chosen, checksums, still=still)
         write_sheet(picture, path, force=force)
-    elif suffix == ".html":
-        files.write_text(path, set_sheet_html(found, still=still), force=force)
     else:
+        files.write_text(path, set_sheet_html(found, still=still), force=force)
+
+
+def check_name(path: str | Path) -> None:
+    """Refuse a name that is neither of a page nor of a picture, before the work starts."""
+    if Path(path).suffix.lower() not in (".html", ".png"):
         raise LutbenchError(
             "is not a set sheet", where=path, accepted="a name that ends in .html, .png"
         )

@@ -47,6 +47,15 @@ def test_the_help_lists_every_command_once(capsys: pytest.CaptureFixture[str]) -
     assert listed == list(COMMANDS)
 
 
+@pytest.mark.parametrize("name", ["rework", "monitor", "display"])
+def test_a_command_of_commands_alone_lists_them_in_whole_sentences(
+    name: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    status, out, err = run(capsys, name)
+    assert (status, err) == (0, "")
+    assert "..." not in out.split("Commands:")[1]
+
+
 @pytest.mark.parametrize("name", COMMANDS)
 def test_a_help_text_fits_80_columns_and_explains_every_option(
     name: str, capsys: pytest.CaptureFixture[str]

@@ -217,3 +217,22 @@ def test_a_sheet_of_nothing_is_refused(tmp_path: Path, capsys: Printed) -> None:
     assert run(tmp_path, "--sheet", tmp_path / "s.png") == 2
     assert "there is no LUT to show" in capsys.readouterr().err
     assert not (tmp_path / "s.png").exists()
+
+
+def test_a_set_sheet_of_another_kind_is_refused_before_the_work(
+    luts: Path, capsys: Printed
+) -> None:
+    assert run(luts, "--set-sheet", luts / "sheet.pdf") == 2
+    told = capsys.readouterr()
+    assert told.out == ""
+    assert "is not a set sheet" in told.err
+
+
+def test_of_an_unusable_table_a_line_gives_no_levels(tmp_path: Path, capsys: Printed) -> None:
+    codes = Lut3D.identity(9).table * 1023
+    for name in ("a.cube", "b.cube"):
+        write_cube(Lut3D(codes), tmp_path / name)
+    run(tmp_path)
+    printed = capsys.readouterr().out
+    assert "integer_values" in printed
+    assert "%" not in printed.replace("grey in", "")

@@ -187,3 +187,18 @@ def test_a_file_whose_curve_is_not_known_here_is_told_how_to_define_it(
     assert "'Unheard Log', which is not known here; accepted: the file that defines it with" in (
         capsys.readouterr().err
     )
+
+
+def test_a_narrow_terminal_cuts_no_figure_off(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "60")
+    lut = build("ACEScct", "BT.1886", source_gamut="ACES AP1", target_gamut="BT.709", size=9)
+    for name in ("a_rather_long_name_p1.cube", "another.cube"):
+        write_cube(lut, tmp_path / name)
+    for what, last in ((tmp_path / "another.cube", "940"), (tmp_path, "100 %")):
+        assert run(what) == 0
+        told = capsys.readouterr()
+        assert "…" not in told.out
+        assert last in told.out
+    assert told.err.count("as the comments of the LUTs say") == 1

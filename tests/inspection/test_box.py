@@ -136,3 +136,11 @@ def test_the_verdict_gives_grey_as_the_table_below_it_does(day: Lut3D) -> None:
     grey = legal.box.lines[0]
     assert f"comes out at {grey.after:.0f} %" in legal.verdict
     assert grey.after == pytest.approx(inspect(day).box.lines[0].after, abs=0.1)
+
+
+def test_what_the_user_gives_counts_more_than_the_comments(day: Lut3D) -> None:
+    plain, legal = inspect(day), inspect(day, target_range="legal", target_gamut="BT.2020")
+    assert (plain.target_range, plain.target.gamut.name) == ("full", "BT.709")
+    assert (legal.target_range, legal.target.gamut.name) == ("legal", "BT.2020")
+    assert legal.target.curve.name == plain.target.curve.name == "BT.1886"
+    assert legal.known_by == "file"
