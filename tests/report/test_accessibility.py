@@ -12,12 +12,20 @@ from typing import Any
 
 import pytest
 from damage import DEFECTS, clean, damaged
+from simulated_displays import ADDITIVE, read_by_meter
 
 from lutbench.cli.main import main
+from lutbench.display.check import check_display
+from lutbench.display.patches import patch_set
 from lutbench.exposure.levels import levels
 from lutbench.inspection.inspection import inspect
+from lutbench.measure.comparison import compare
 from lutbench.model.catalogue import open_catalogue
+from lutbench.model.curves.video import Bt1886
+from lutbench.model.gamuts import BT709
 from lutbench.report.card import card_html
+from lutbench.report.difference_page import difference_html
+from lutbench.report.display_page import display_html
 from lutbench.report.monitor_page import monitor_page
 from lutbench.report.page import page_html
 from lutbench.report.set_sheet import set_sheet_html
@@ -62,11 +70,15 @@ def pages() -> dict[str, str]:
     source: dict[str, Any] = {"source_curve": "ACEScct", "source_gamut": "ACES AP1"}
     found = inspect(bad, **source)
     day = levels(open_catalogue(user=False).curve("ACEScct"), clean("log to display, shoulder", 9))
+    read = read_by_meter(ADDITIVE["a gamma for each channel"], patch_set("short"))
+    sides = (clean("log to display, shoulder", 9), clean("video to display", 9))
     return {
         "page": page_html(found),
         "set": set_sheet_html([found, inspect(clean("video to display", 9))]),
         "card": card_html(day),
         "monitor": monitor_page(17),
+        "display": display_html(check_display(read, Bt1886(), BT709), "second.csv"),
+        "difference": difference_html(compare(*sides), ("a.cube", "b.cube"), sides),
     }
 
 
