@@ -71,7 +71,8 @@ def blend(
     apart = difference(first, second, domain)
     change = Change(
         "blended",
-        f"{amount:.0%} of the way between two LUTs that differ by {apart.mean:.1f} 10-bit codes"
+        f"{100 * amount:.0f} % of the way between two LUTs that differ by {apart.mean:.1f} 10-bit "
+        "codes"
         f" on average, {apart.max:.0f} at most",
         apart.mean,
     )

@@ -57,9 +57,11 @@ def inverted_curve(lut: Lut1D, size: int | None, title: str) -> Inversion:
         )
     ]
     if flat:
-        changes.append(Change("collapsed", f"{flat:.3%} of the curve is flat (clipped)", flat))
+        changes.append(
+            Change("collapsed", f"{100 * flat:.3f} % of the curve is flat (clipped)", flat)
+        )
     if falling:
-        changes.append(Change("folded", f"{falling:.3%} of the curve falls", falling))
+        changes.append(Change("folded", f"{100 * falling:.3f} % of the curve falls", falling))
     return Inversion(result, error, tuple(changes), flat, falling)
 
 

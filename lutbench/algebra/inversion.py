@@ -293,18 +293,21 @@ def _lost(shares: tuple[float, float, float, float], fallback: Fallback) -> Iter
     """What an inverse cannot restore; `shares` are those of `Inversion`, in its order."""
     collapsed, folded, unreached, ambiguous = shares
     if collapsed:
-        text = f"{collapsed:.3%} of the inputs are clipped by the LUT and cannot be restored"
+        text = (
+            f"{100 * collapsed:.3f} % of the inputs are clipped by the LUT and cannot be restored"
+        )
         yield Change("collapsed", text, collapsed)
     if folded:
-        yield Change("folded", f"{folded:.3%} of the inputs lie in folds of the LUT", folded)
+        yield Change(
+            "folded", f"{100 * folded:.3f} % of the inputs lie in folds of the LUT", folded
+        )
     if ambiguous:
-        text = f"{ambiguous:.3%} of the inverse's nodes come from several inputs;"
+        text = f"{100 * ambiguous:.3f} % of the inverse's nodes come from several inputs;"
         yield Change("ambiguous", f"{text} one was chosen", ambiguous)
     if unreached:
         way = "luma and hue kept" if fallback == "gamut" else "nearest colour"
-        text = (
-            f"{unreached:.1%} of the inverse's nodes are colours that the LUT never gives ({way})"
-        )
+        share = f"{100 * unreached:.1f} % of the inverse's nodes"
+        text = f"{share} are colours that the LUT never gives ({way})"
         yield Change("unreached", text, unreached)
 
 

@@ -124,7 +124,7 @@ def _bounded_step(
     over = np.abs(result - original).max(axis=-1) > bound + SIX_DECIMALS
     if name != "range" and over.any():
         result = original + np.clip(result - original, -bound, bound)
-        text = f"changes limited to {most:g} codes at {over.mean():.2%} of the nodes"
+        text = f"changes limited to {most:g} codes at {100 * over.mean():.2f} % of the nodes"
         log.append(Change(f"{name}_bounded", text, float(over.mean())))
     worse = amiss(result).worse_than(amiss(table), name)
     if worse:
@@ -143,7 +143,7 @@ def _note(before: Array, after: Array, changes: list[Change], code: str, words: 
     changes.append(
         Change(
             code,
-            f"{words}: {share:.1%} of the nodes moved, by at most"
+            f"{words}: {100 * share:.1f} % of the nodes moved, by at most"
             f" {moved.max() * CODES_10_BIT:.1f} 10-bit codes",
             float(moved.max()),
         )
@@ -238,12 +238,12 @@ def _unfolded(table: Array, most: float, changes: list[Change]) -> Array:
     share = start.count / len(start.bad)
     result = unfolded(table, most)
     if result is None:
-        why = f"{start.count} tetrahedra ({share:.2%}) are folded and could not be repaired"
+        why = f"{start.count} tetrahedra ({100 * share:.2f} %) are folded and could not be repaired"
         if share > MIRRORED:
-            why = f"{share:.1%} of the LUT is mirrored, which is not a fold to repair"
+            why = f"{100 * share:.1f} % of the LUT is mirrored, which is not a fold to repair"
         changes.append(Change("folds_left", why, share))
         return table
-    words = f"folds relaxed: {start.count} tetrahedra ({share:.2%}) were folded"
+    words = f"folds relaxed: {start.count} tetrahedra ({100 * share:.2f} %) were folded"
     result = _note(table, result, changes, "folds", words)
     left = folds_of(result).count
     if left:

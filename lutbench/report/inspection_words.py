@@ -92,9 +92,9 @@ def _levels3(rgb: NDArray[np.float64]) -> str:
 
 
 def scene_words(found: Inspection) -> list[str]:
-    """The LUT in stops: a list of lines."""
+    """The LUT in stops: a list of lines; none of a false-colour LUT, which has no tone."""
     scene = found.scene
-    if scene is None:
+    if scene is None or any(each.code == "false_colour" for each in found.findings):
         return []
     before, after = 100 * scene.contrast_before, 100 * scene.contrast_after
     lines = [

@@ -15,6 +15,7 @@ from lutbench.inspection.inspection import inspect
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.false_colour import FalseColour, default_bands
 from lutbench.recipes.make import build
+from lutbench.report.inspection_words import scene_words
 from lutbench.tables.lut import Lut3D
 from lutbench.tables.nodes import sample
 
@@ -77,7 +78,9 @@ def test_false_colour_is_for_exposure() -> None:
     known = open_catalogue(user=False)
     curve = known.curve("ACEScct")
     bands = default_bands(float(np.log2(curve.clip / 0.18)))
-    box = inspect(sample(FalseColour(curve, known.gamut("ACES AP1"), bands), 65)).box
+    lut = sample(FalseColour(curve, known.gamut("ACES AP1"), bands), 65)
+    box = inspect(lut).box
+    assert scene_words(inspect(lut, source_curve="ACEScct")) == []
     assert "exposure" in box.good_for
     assert "anything but exposure" in box.not_for
 
