@@ -73,8 +73,7 @@ def change_range(
         changes.append(
             Change(
                 "clamped_inputs",
-                f"{100 * outside:.1f} % of the inputs lie outside the LUT's domain and are clamped to "
-                "it",
+                f"{100 * outside:.1f} % of the inputs lie outside the LUT's domain and are clamped",
                 float(outside),
             )
         )
