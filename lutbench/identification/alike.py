@@ -1,4 +1,4 @@
-"""Names that one LUT cannot tell apart: curves nearer to each other than its rounding and noise."""
+"""Names that explain a LUT equally well: curves closer than its rounding and noise."""
 
 from __future__ import annotations
 
@@ -18,17 +18,17 @@ from lutbench.identification.untold import other_curves, shown_targets
 from lutbench.identification.verdict import resolution
 
 ROUGH = 0.3
-"""Codes by which a table may be off."""
+"""10-bit codes by which a look-up table of a curve may be off."""
 
 
 def with_alike(
     candidate: Candidate, error: float, samples: Samples, known: Knowledge, *, untold: bool
 ) -> Candidate:
-    """The candidate with the curves added to `same_as` that its LUT cannot tell from its own.
+    """The candidate with the curves that explain the LUT equally well added to `same_as`.
 
-    `error` is its typical error in codes: what it leaves over, a look for one,
-    hides small differences. Where the source is `untold`, so are those that a tone curve
-    allows as well, and the targets.
+    `error` is its typical error in codes: a residual, such as a look, hides small
+    differences. Where the source is `untold`, the sources and targets that a tone curve also
+    allows are added.
     """
     hypothesis = candidate.hypothesis
     if hypothesis is None or hypothesis.target_end is None:
@@ -50,12 +50,12 @@ def with_alike(
         candidate,
         same_as=added,
         others=(*candidate.others, *guesses),
-        not_told=_not_told(hypothesis, guesses),
+        not_told=_guessed_parts(hypothesis, guesses),
     )
 
 
-def _not_told(hypothesis: Hypothesis, guesses: Sequence[Hypothesis]) -> tuple[str, ...]:
-    """What the guesses name otherwise."""
+def _guessed_parts(hypothesis: Hypothesis, guesses: Sequence[Hypothesis]) -> tuple[str, ...]:
+    """The parts for which the guesses have other names."""
     own, end = hypothesis.source, hypothesis.target_end
     others = [(each.source, each.target_end) for each in guesses]
     differs = {
@@ -64,20 +64,20 @@ def _not_told(hypothesis: Hypothesis, guesses: Sequence[Hypothesis]) -> tuple[st
         "target curve": any(target and end and target.number != end.number for _, target in others),
         "target range": any(target and end and target.range != end.range for _, target in others),
     }
-    return tuple(what for what, does in differs.items() if does)
+    return tuple(part for part, does in differs.items() if does)
 
 
 def _near(
     hypothesis: Hypothesis, target: End, samples: Samples, known: Knowledge, limit: float
 ) -> tuple[list[End], list[End]]:
-    """Ends in the same ranges that give the neutral axis of the hypothesis within the limit."""
+    """Ends in the same ranges that predict the hypothesis's neutral axis within the limit."""
     source = hypothesis.source
     light = np.nan_to_num(source.of_axis(samples.neutral_in) * 2.0**hypothesis.stops)
     plain = replace(samples, neutral=np.repeat(target.encode(light)[:, None], 3, axis=1))
     sources = [end for end in known.sources if end.range == source.range]
     targets = [end for end in known.targets if end.range == target.range]
     by_source = match_neutral(plain, sources, [target]).error[:, 0]
-    # Exact decoding of so many targets takes long, and few come near.
+    # Exact decoding of all targets takes long, and few come close.
     roughly = match_neutral(plain, [source], targets, exact=False).error[0]
     targets = [end for end, error in zip(targets, roughly, strict=True) if error <= limit + ROUGH]
     by_target = match_neutral(plain, [source], targets).error[0] if targets else ()
@@ -88,10 +88,9 @@ def _near(
 
 
 def _guesses(hypothesis: Hypothesis, samples: Samples, known: Knowledge) -> list[Hypothesis]:
-    """Where the target is a guess, the same with the other curves that pictures are made for.
+    """Where the target is a guess, the hypothesis with each other display curve for its gamut.
 
-    In the target's gamut, that is. Each explains the LUT as well, with another tone
-    curve before it.
+    Each explains the LUT equally well, with a different tone curve before it.
     """
     target = hypothesis.target
     if isinstance(target, End) or not target.guessed:

@@ -1,8 +1,8 @@
-"""What a file says about itself, held against its table: claims of title and comments.
+"""What a file says about itself, checked against its table: claims of title and comments.
 
-The comments of a recipe's LUT say its whole conversion; a title mostly names two ends, "X to
-Y". A claim is so, or not so, or open where the LUT does not show it. Text from a file is
-never repeated: only names that are known, and what was read of the fixed forms.
+The comments of a LUT from a recipe give its whole conversion; a title usually names two ends,
+"X to Y". A claim is ``so``, ``not so``, or ``open`` where the LUT does not show it. Text from a
+file is never repeated: only known names, and values read from fixed forms.
 """
 
 from __future__ import annotations
@@ -27,16 +27,19 @@ from lutbench.model.transforms import Transform
 Verdict = Literal["so", "not so", "open"]
 
 WITHIN = 0.5
-"""10-bit codes at the 99th percentile within which a table is what the file says of it."""
+"""10-bit codes, 99th percentile, within which a table agrees with what the file says."""
 
 SAME_STOPS = 0.02
-"""Stops within which an exposure is the one that the file says."""
+"""Stops within which an exposure agrees with what the file says."""
 
-LONGEST, MOST_LINES = 300, 100
-"""Characters of a line, and lines, that are read."""
+LONGEST = 300
+"""Characters of a line that are read: a longer one holds no claim."""
+
+MOST_LINES = 100
+"""Lines of comments that are read, so that a long file costs no time."""
 
 USUAL = ("combined", "+0 stops")
-"""What goes without saying, where it is so."""
+"""Claims that are not repeated where they are true: they say nothing new."""
 
 END = re.compile(
     r"(source|target): curve (.+?)(?:, gamut (.+?))?, (full|legal) range(?: for (\d+) bit)?"
@@ -54,7 +57,7 @@ SHOULDER = re.compile(
 
 @dataclass(frozen=True)
 class Claim:
-    """That a part is something: what the file says, whether it is so, what the LUT shows."""
+    """One claim about a part: what the file says, the verdict, and what the LUT shows."""
 
     part: str
     says: str
@@ -73,7 +76,7 @@ class Claim:
 
 @dataclass(frozen=True)
 class Said:
-    """What was read: names and numbers by part; the whole conversion, where all of it was."""
+    """The claims as read: names and numbers by part; the whole conversion if it is complete."""
 
     parts: dict[str, str]
     whole: Conversion | None = None
@@ -99,7 +102,7 @@ def claims_of(
 
 def in_words(claims: Sequence[Claim]) -> str:
     """The claims in a sentence for each verdict; nothing where there are none."""
-    told = [
+    sentences = [
         f"The file says {each.part} {each.says}, but the table does not agree"
         + (f": it shows {each.shows}." if each.shows else ".")
         for each in claims
@@ -110,12 +113,12 @@ def in_words(claims: Sequence[Claim]) -> str:
         ("open", "the table cannot confirm this"),
     ):
         phrase = _listed([each for each in claims if each.verdict == verdict])
-        told += [f"The file says {phrase}; {words}."] if phrase else []
-    return " ".join(told)
+        sentences += [f"The file says {phrase}; {words}."] if phrase else []
+    return " ".join(sentences)
 
 
 def _listed(claims: Sequence[Claim]) -> str:
-    """The claims from source to target, then the rest."""
+    """The claims in words: from source to target, then the rest."""
     phrases: list[str] = []
     for side, word in (("source", "from"), ("target", "to")):
         mine = {each.part.partition(" ")[2]: each.says for each in claims if _side(each) == side}
@@ -135,7 +138,7 @@ def _side(claim: Claim) -> str:
 
 
 def _of_comments(lines: Sequence[str], catalogue: Catalogue) -> Said:
-    """What the comments of a recipe's LUT say."""
+    """The claims in the comments of a LUT from a recipe."""
     parts: dict[str, str] = {}
     settings: dict[str, str] = {}
     plain = True
@@ -158,7 +161,7 @@ def _of_comments(lines: Sequence[str], catalogue: Catalogue) -> Said:
 
 
 def _known(parts: dict[str, str], catalogue: Catalogue) -> dict[str, str]:
-    """The parts with names as the catalogue has them; a name that it does not know is left out."""
+    """The parts with their names in the catalogue; unknown names are left out."""
     known = {}
     for part, name in parts.items():
         try:
@@ -175,7 +178,7 @@ def _known(parts: dict[str, str], catalogue: Catalogue) -> dict[str, str]:
 def _conversion(
     parts: dict[str, str], settings: dict[str, str], catalogue: Catalogue
 ) -> Conversion | None:
-    """The conversion that comments describe; None where they say more than is read."""
+    """The conversion that comments describe; None where part of it cannot be read."""
     tone = settings.get("tone", "clip")
     shoulder = SHOULDER.fullmatch(tone)
     gamut = CLIPPED.fullmatch(settings.get("gamut", "clipped, adaptation bradford"))
@@ -212,7 +215,7 @@ def _shoulder(found: re.Match[str]) -> ToneCurve:
 
 
 def _is_so(said: Conversion, samples: Samples) -> bool:
-    """Whether the table holds what the conversion gives at its nodes."""
+    """Whether the table agrees with the conversion at its nodes."""
     try:
         with np.errstate(all="ignore"):
             given = np.asarray(said.pipeline().apply(samples.nodes))
@@ -237,7 +240,7 @@ def _of_title(title: str, knowledge: Knowledge) -> Iterator[tuple[str, str]]:
             pattern = rf"(?<![\w.]){re.escape(name.casefold())}(?![\w])"
             if len(name) < 3 or not re.search(pattern, text):
                 continue
-            # A longer name takes its place: one within it is not said.
+            # A longer name is removed, so that a shorter one within it is not found.
             text = re.sub(pattern, " ", text)
             is_both = name in curves and name in gamuts
             part = side if is_both else f"{side} curve" if name in curves else f"{side} gamut"
@@ -245,7 +248,7 @@ def _of_title(title: str, knowledge: Knowledge) -> Iterator[tuple[str, str]]:
 
 
 def _judged(part: str, name: str, found: Identification) -> Claim:
-    """A claim beside what the identification names."""
+    """The verdict on a claim, by what the identification found."""
     best = found.best
     if part == "kind":
         sure = found.confidence in ("high", "medium")
@@ -257,11 +260,11 @@ def _judged(part: str, name: str, found: Identification) -> Claim:
         return _exposure(name, best, found)
     kinds = [part] if " " in part else [f"{part} curve", f"{part} gamut"]
     if any(name.casefold() in _names(best, each) for each in kinds):
-        return Claim(part, name, "so" if _is_told(best, kinds[0]) else "open")
-    told = [_name(best, each) for each in kinds if _is_told(best, each) and _name(best, each)]
-    if len(told) < len(kinds):
+        return Claim(part, name, "so" if _is_sure(best, kinds[0]) else "open")
+    found_names = [n for each in kinds if _is_sure(best, each) and (n := _name(best, each))]
+    if len(found_names) < len(kinds):
         return Claim(part, name, "open")
-    return Claim(part, name, "not so", " and ".join(told))
+    return Claim(part, name, "not so", " and ".join(found_names))
 
 
 def _exposure(name: str, best: Candidate, found: Identification) -> Claim:
@@ -276,7 +279,7 @@ def _exposure(name: str, best: Candidate, found: Identification) -> Claim:
     return Claim("exposure", name, verdict, shows)
 
 
-def _is_told(best: Candidate, part: str) -> bool:
+def _is_sure(best: Candidate, part: str) -> bool:
     return best.confidence in ("high", "medium") and part not in best.not_told
 
 
@@ -286,6 +289,6 @@ def _name(best: Candidate, part: str) -> str:
 
 
 def _names(best: Candidate, part: str) -> set[str]:
-    """The name of a part, and those that do as well, without their case."""
-    as_well = getattr(best.same_as, part.replace(" ", "_"), ())
-    return {each.casefold() for each in (_name(best, part), *as_well)}
+    """The name of a part and its equally good alternatives, in lower case."""
+    others = getattr(best.same_as, part.replace(" ", "_"), ())
+    return {each.casefold() for each in (_name(best, part), *others)}

@@ -1,4 +1,4 @@
-"""The curves of a catalogue, those that are one up to a gain taken together."""
+"""The curves of a catalogue; those that differ only by a gain of light are one class."""
 
 from __future__ import annotations
 
@@ -15,18 +15,27 @@ from lutbench.model.signal import Range, range_of
 from lutbench.model.transforms import Array
 from lutbench.tables.uniform import interp_uniform
 
-# Curves whose signals stay this close on 0..1, after a gain, are one encoding.
 ONE_ENCODING = 2e-5
-DENSE_FROM, DENSE_TO = -0.3, 1.6
-"""The signals that the dense table of a curve spans."""
+"""Signal within which two curves, after a gain, are the same encoding: the rounding of tables."""
+
+DENSE_FROM = -0.3
+"""The lowest signal in the dense table of a curve: a matrix gives light below 0."""
+
+DENSE_TO = 1.6
+"""The highest signal in the dense table of a curve: a matrix gives light above that of 1."""
 
 LOG_LIGHT = np.linspace(-16.0, 9.0, 700)
-"""The natural logarithms of light that models of a target are worked out on."""
+"""Natural logarithms of light: the grid on which models of a target are computed."""
 
 KEPT = 12
-"""Axes of a curve whose light is kept."""
+"""Axes of a curve for which decoded light is kept in memory."""
 
-PQ_SCENE, PQ_DISPLAY = "BT.2100 PQ", "ST 2084"
+PQ_SCENE = "BT.2100 PQ"
+"""The name of the PQ curve that encodes scene light."""
+
+PQ_DISPLAY = "ST 2084"
+"""The name of the PQ curve that encodes display light."""
+
 _ORDER = {"standard": 0, "user": 1, "registry": 2}
 
 
@@ -43,7 +52,7 @@ class CurveClass:
 
     @property
     def name(self) -> str:
-        """The name to report: PQ is one signal, whichever way light came to it."""
+        """The name to report: PQ is one signal, whether it encodes scene or display light."""
         return PQ_SCENE if self.curve.name == PQ_DISPLAY else self.curve.name
 
     @property
@@ -67,7 +76,7 @@ class CurveClass:
 
     @cached_property
     def kept(self) -> dict[tuple[str, bytes], Array]:
-        """Light that was asked for: see `End.of_axis`."""
+        """Decoded light kept in memory: see `End.of_axis`."""
         return {}
 
     @cached_property
@@ -76,7 +85,7 @@ class CurveClass:
         return self.signal_near(np.exp(LOG_LIGHT))[0]
 
     def signal_near(self, light: Array) -> tuple[Array, Array]:
-        """The signal of light and its slope from a dense table: quick, good to about 1e-5."""
+        """The signal of light and its slope from a dense table: quick, accurate to about 1e-5."""
         signal, table = self.dense
         place = np.clip(np.searchsorted(table, light), 1, len(table) - 1)
         low = table[place - 1]
@@ -87,7 +96,7 @@ class CurveClass:
 
 @dataclass(frozen=True)
 class LightTables:
-    """The light of many ends at once, from dense tables: good to about 3e-5 of the light."""
+    """The light of many ends at once, from dense tables: accurate to about 3e-5 of the light."""
 
     tables: Array
     lows: Array
@@ -104,17 +113,17 @@ class LightTables:
         return LightTables(self.tables[chosen], self.lows[chosen], self.spans[chosen])
 
     def light(self, values: Array) -> Array:
-        """Light of full-scale values of shape (...), the same for all: (ends, ...)."""
+        """Light of full-scale values (...) shared by all ends: (ends, ...)."""
         return self.of_own(self.shared(values))[0]
 
     def shared(self, values: Array) -> Array:
-        """Values that are the same for all ends, once for each: (ends, ...)."""
+        """Values shared by all ends, repeated for each: (ends, ...)."""
         return np.broadcast_to(values, (len(self.lows), *values.shape))
 
     def of_own(self, own: Array) -> tuple[Array, Array]:
-        """Light of full-scale values that each end has its own of, (ends, ...), and its slope.
+        """Light of each end's own full-scale values, (ends, ...), and its slope.
 
-        Where no table goes the light is that of its end and the slope 0.
+        Beyond a table the light is that of its last entry and the slope 0.
         """
         shape = (len(self.lows), *(1,) * (own.ndim - 1))
         last = self.tables.shape[1] - 1
@@ -147,15 +156,14 @@ class End:
             return self.curve.curve.decode((values - low) / span)
 
     def light_near(self, values: Array) -> Array:
-        """The same from the dense table: quick, good to about 3e-5 of the light."""
+        """The same from the dense table: quick, accurate to about 3e-5 of the light."""
         low, span = scale_of(self.range)
         ends = low + DENSE_FROM * span, low + DENSE_TO * span
         return interp_uniform(values, *ends, self.curve.dense[1])
 
     def of_axis(self, values: Array) -> Array:
-        """The same of inputs along an edge or the neutral axis: the last are kept.
-
-        Every fit asks for them anew.
+        """The same for inputs along an edge or the neutral axis; the latest results are kept,
+        because every fit needs them.
         """
         kept, key = self.curve.kept, (self.range, values.tobytes())
         if key not in kept:
@@ -180,7 +188,7 @@ class End:
 
 @lru_cache
 def scale_of(name: Range, bits: int = 10) -> tuple[float, float]:
-    """The full-scale value of signal 0, and that of signal 1 less it."""
+    """The full-scale value of signal 0, and the width of signal 0..1 in full scale."""
     low, high = range_of(bits, name)
     top = 2**bits - 1
     return low / top, (high - low) / top
@@ -190,7 +198,7 @@ def classes_of(catalogue: Catalogue) -> tuple[CurveClass, ...]:
     """The usable curves of a catalogue in classes; standards first."""
     entries = [each for each in catalogue.curves(exact=False) if each.curve and not each.unusable]
     entries.sort(key=lambda entry: _ORDER.get(entry.origin, 3))
-    # Signal 0 may be black or below; a class shows itself well above.
+    # Signal 0 may be black or below black, so curves are compared above it.
     signal = np.linspace(0.02, 1.0, 99)
     groups: list[tuple[Curve, Array, list[str], list[float]]] = []
     for entry in entries:
@@ -207,7 +215,7 @@ def classes_of(catalogue: Catalogue) -> tuple[CurveClass, ...]:
             groups.append((entry.curve, light, [entry.name], [1.0]))
     by_name = {curve.name: names for curve, _, names, _ in groups}
     if PQ_SCENE in by_name and PQ_DISPLAY in by_name:
-        # One signal, two renderings: each is told as the other's equal.
+        # One signal, two renderings: each is listed as equal to the other.
         scene, display = list(by_name[PQ_SCENE]), list(by_name[PQ_DISPLAY])
         groups = [
             (curve, light, names + (display if curve.name == PQ_SCENE else scene), gains)

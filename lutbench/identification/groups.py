@@ -1,4 +1,4 @@
-"""Groups of LUTs that are alike, or differ in little."""
+"""Groups of LUTs that are alike, or differ in one or two things."""
 
 from __future__ import annotations
 
@@ -14,16 +14,28 @@ from lutbench.identification.samples import CODES
 from lutbench.identification.shifted import is_shifted
 
 SAME_STOPS = 0.05
+"""Stops within which two exposures are the same: no more than a coarse lattice resolves."""
+
 SAME_VALUES = 1.5
-"""Codes within which two LUTs hold the same values: a rounding to 10 bits, and a little."""
+"""10-bit codes within which two LUTs hold the same values: rounding to 10 bits, and a margin."""
 
 CLIPS = 2e-3
+"""Signal within which a value counts as clipped at an end."""
 
 SAME_TONE = 8.0
-"""Codes within which two tone curves are one: a coarse lattice knows them no better."""
+"""10-bit codes within which two tone curves are the same: a coarse lattice shows no more."""
 
-# Two looks are one when they differ by no more: ΔE 2000 (or a share of it), ratios, L*a*b*.
-SAME_DELTA_E, SAME_SHARE, SAME_RATIO, SAME_TINT = 0.3, 0.1, 0.03, 1.0
+SAME_DELTA_E = 0.3
+"""ΔE 2000 by which the medians of two looks may differ for the looks to be the same."""
+
+SAME_SHARE = 0.1
+"""The share of the larger median by which they may differ in addition."""
+
+SAME_RATIO = 0.03
+"""The difference of saturation or contrast ratios up to which two looks are the same."""
+
+SAME_TINT = 1.0
+"""The difference of a* or b* up to which two tints are the same: it can hardly be seen."""
 
 # What may set members of a group apart, in the order tried: the groups that
 # differ in least come first.
@@ -47,17 +59,17 @@ _TRIED: tuple[tuple[str, ...], ...] = (
 
 @dataclass(frozen=True)
 class Group:
-    """Two or more LUTs and what they differ in; nothing: they are alike in all that is told."""
+    """Two or more LUTs and what they differ in; empty where they are alike in all aspects."""
 
     differ_in: tuple[str, ...]
     names: tuple[str, ...]
     same_values: bool = False
     details: tuple[str, ...] = ()
-    """What each has of what they differ in."""
+    """For each LUT, the aspect in which they differ, in words."""
 
     @property
     def words(self) -> str:
-        """What binds them, after "These three"."""
+        """What they have in common, after "These three"."""
         if self.same_values:
             return "hold the same values"
         if not self.differ_in:
@@ -77,28 +89,28 @@ class Group:
 def groups_of(results: Sequence[tuple[str, Identification]]) -> list[Group]:
     """The groups of named LUTs.
 
-    LUTs that are alike come first. Then every LUT is told in the group that it
-    differs least from, beside all members of that group.
+    LUTs that are alike come first. Then every LUT is listed in the group from which it
+    differs least, with all members of that group.
     """
     found: list[Group] = []
-    told: set[str] = set()
+    listed: set[str] = set()
     for free in _TRIED:
         for cluster in _clusters(results, free):
             names = tuple(name for name, _ in cluster)
-            if len(names) < 2 or told.issuperset(names):
+            if len(names) < 2 or listed.issuperset(names):
                 continue
             same = not free and all(_same_values(cluster[0][1], each) for _, each in cluster)
             details = details_of([each for _, each in cluster], free)
             found.append(Group(free, names, same, details))
             # Of LUTs that are alike one stands for all, and may stand in another group.
-            told.update(names if free else names[1:])
+            listed.update(names if free else names[1:])
     return found
 
 
 def _clusters(
     results: Sequence[tuple[str, Identification]], free: tuple[str, ...]
 ) -> list[list[tuple[str, Identification]]]:
-    """The LUTs in heaps: each is like another of its heap but for what is free."""
+    """The LUTs in clusters: each is like another of its cluster, except in what is free."""
     clusters: list[list[tuple[str, Identification]]] = []
     for item in results:
         like = [each for each in clusters if any(_alike(one, item[1], free) for _, one in each)]
@@ -117,7 +129,7 @@ def _alike(a: Identification, b: Identification, free: tuple[str, ...]) -> bool:
     alike = a.kind == b.kind and all(
         same(a, b) for aspect, same in _ASPECTS.items() if aspect not in free
     )
-    # Names alone may be guesses: tables say whether exposure is all that differs.
+    # Names alone may be guesses: the tables show whether only exposure differs.
     return alike and (free != ("exposure",) or is_shifted(a, b, _stops_between(a, b)))
 
 
@@ -144,8 +156,8 @@ def _same_target(a: Identification, b: Identification) -> bool:
         # Its target curve is that of the source.
         return _best(a).target.gamut == _best(b).target.gamut
     one, two = _best(a), _best(b)
-    if _own_tone(a) and _own_tone(b):
-        # The curve under a tone curve of its own is little more than a guess.
+    if _has_unnamed_tone(a) and _has_unnamed_tone(b):
+        # With an unnamed tone curve the target curve is little more than a guess.
         return one.target.gamut == two.target.gamut
     return _one_name(
         one.target.curve, two.target.curve, one.same_as.target_curve, two.same_as.target_curve
@@ -155,27 +167,27 @@ def _same_target(a: Identification, b: Identification) -> bool:
 
 
 def _same_exposure(a: Identification, b: Identification) -> bool:
-    if _own_tone(a) and _own_tone(b):
+    if _has_unnamed_tone(a) and _has_unnamed_tone(b):
         return abs(_shift(a, b)[0]) <= SAME_STOPS
     return abs(_best(a).exposure_stops - _best(b).exposure_stops) <= SAME_STOPS
 
 
 def _stops_between(a: Identification, b: Identification) -> float:
     """How many stops brighter b is than a."""
-    if _own_tone(a) and _own_tone(b):
+    if _has_unnamed_tone(a) and _has_unnamed_tone(b):
         return _shift(a, b)[0]
     return _best(b).exposure_stops - _best(a).exposure_stops
 
 
-def _own_tone(result: Identification) -> bool:
+def _has_unnamed_tone(result: Identification) -> bool:
     return result.tone is not None and not result.tone.plain
 
 
 def _shift(a: Identification, b: Identification) -> tuple[float, float]:
-    """How many stops brighter b is than a, and by how many codes their tone differs then.
+    """How many stops brighter b is than a, and by how many codes their tone still differs.
 
-    Exposure and a tone curve of its own act alike, so only the two tables, held
-    against each other, tell how far two such LUTs are apart.
+    Exposure cannot be separated from an unnamed tone curve, so only a comparison of the two
+    tables shows how far apart two such LUTs are.
     """
     assert a.tone is not None
     assert b.tone is not None
@@ -187,7 +199,7 @@ def _shift(a: Identification, b: Identification) -> tuple[float, float]:
     for _ in range(4):
         for shift in np.linspace(centre - width, centre + width, 41):
             seen = _signal(two, 0.18 * 2.0 ** (stops - shift))
-            # Where either clips it says nothing.
+            # Values where either clips are left out.
             clear = (wanted < one.white_signal - CLIPS) & (seen < two.white_signal - CLIPS)
             clear &= (wanted > one.curve[0][1] + CLIPS) & (seen > two.curve[0][1] + CLIPS)
             if clear.sum() < 5:

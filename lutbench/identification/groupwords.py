@@ -1,4 +1,4 @@
-"""What each LUT of a group has of what the group differs in, in a few words."""
+"""The aspect in which the LUTs of a group differ, in a few words for each LUT."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from lutbench.identification.result import Candidate, Identification
 
 def details_of(members: Sequence[Identification], free: Sequence[str]) -> tuple[str, ...]:
     """A phrase for each member; empty phrases where nothing differs."""
-    return tuple(", ".join(filter(None, (_SAID[each](one) for each in free))) for one in members)
+    return tuple(", ".join(filter(None, (_WORDS[each](one) for each in free))) for one in members)
 
 
 def _end(best: Candidate | None, side: str) -> str:
@@ -52,7 +52,7 @@ def _size(found: Identification) -> str:
     return f"{len(samples.neutral_in)} {'rows' if samples.one_d else 'nodes'}"
 
 
-_SAID: dict[str, Callable[[Identification], str]] = {
+_WORDS: dict[str, Callable[[Identification], str]] = {
     "source": lambda found: _end(found.best, "source"),
     "target": lambda found: _end(found.best, "target"),
     "source range": lambda found: _range(found, "source"),

@@ -1,4 +1,4 @@
-"""A hypothesis of what is inside a LUT, and how well it foretells the nodes."""
+"""A hypothesis of what is inside a LUT, and how well it predicts the nodes."""
 
 from __future__ import annotations
 
@@ -21,15 +21,16 @@ from lutbench.model.signal import Range
 from lutbench.model.transforms import Array, Matrix, Transform
 
 SMALL = 0.01
-"""Light is told in asinh(light / this): nearly linear below, in stops above."""
+"""Light is tabulated in asinh(light / this): nearly linear below it, in stops above it."""
 
 SAME = 1e-6
-"""Entries of matrices that differ by less are the same."""
+"""Difference of matrix entries below which they are the same: the error of arithmetic."""
 
-LEAST, FEW_INSIDE = 0.02, 0.02
-"""Codes that are added to an error before its logarithm, and the share of nodes in gamut under
-which all of them count.
-"""
+LEAST = 0.02
+"""10-bit codes added to an error before its logarithm is taken, which zero has none of."""
+
+FEW_INSIDE = 0.02
+"""The share of nodes in gamut below which all nodes count: too few would decide otherwise."""
 
 
 @dataclass(frozen=True)
@@ -37,8 +38,8 @@ class ToneTarget:
     """A target whose curve is known only as a table: tone and encoding in one.
 
     `curve` takes light (after the exposure of the hypothesis) to signal.
-    `based_on` is the end whose encoding it holds: followed over a stretch, or
-    only `guessed`, since it leaves the smoothest tone curve.
+    `based_on` is the end whose encoding it contains: seen over a stretch of the curve, or
+    only `guessed`, because it gives the smoothest tone curve.
     """
 
     curve: Curve
@@ -61,7 +62,7 @@ class ToneTarget:
     def _dense(self) -> tuple[Array, Array]:
         """The curve as a table, since the inverse of a spline is slow to find for each node.
 
-        Beyond the ends it is straight in asinh(light), so that a point far out says all.
+        Beyond the ends it is straight in asinh(light), so one far point is enough.
         """
         points = self.curve.signal if isinstance(self.curve, Tabulated) else (0.0, 1.0)
         low, high = points[0], points[-1]
@@ -75,7 +76,7 @@ class Hypothesis:
     """Source, matrix, target, and what comes between and after.
 
     out = range(grade(clip(T(compression(2^stops · M · light))))), light the
-    decoded input; held at last to where the LUT itself clips.
+    decoded input; the result is clipped where the LUT itself clips.
     """
 
     source: End
@@ -95,7 +96,7 @@ class Hypothesis:
     """What the tone curve acts on: None each channel, the ``largest``, a luminance by weights."""
 
     built: Conversion | None = None
-    """The whole description, where its numbers are known: then it alone says what comes out."""
+    """The whole description, where its numbers are known: it alone then gives the output."""
 
     @property
     def has_tone(self) -> bool:
@@ -116,9 +117,9 @@ class Hypothesis:
 
     @property
     def gamuts(self) -> tuple[str | None, str | None]:
-        """The names of the gamuts that go in and come out; None where nothing tells them.
+        """The names of the source and target gamuts; None where the LUT does not show them.
 
-        An OOTF, or a tone on luminance, weighs the channels as the gamut does that goes with it.
+        An OOTF, or a tone curve on luminance, weighs the channels by a gamut, which shows it.
         """
         if not self.pair.alike:
             return self.pair.source.name, self.pair.target.name
@@ -129,21 +130,21 @@ class Hypothesis:
 
     @property
     def beside(self) -> tuple[str, ...]:
-        """What stands beside curves, a matrix and a grade, each as a phrase."""
-        told = [] if self.built is None else list(_beside(self.built))
+        """What the LUT has besides curves, a matrix and a grade, each as a phrase."""
+        phrases = [] if self.built is None else list(_beside(self.built))
         if self.rendering is not None:
-            told.append(f"the light of an HLG display of {self.rendering.peak:.0f} cd/m²")
+            phrases.append(f"the light of an HLG display of {self.rendering.peak:.0f} cd/m²")
         if self.gains is not None:
             red, _, blue = np.log2(self.gains)
-            told.append(
+            phrases.append(
                 f"gains of {red:+.2f} stops in red and {blue:+.2f} in blue".replace("-", "−")
             )
         if self.inset is not None:
-            told.append(_inset_words(self.inset))
+            phrases.append(_inset_words(self.inset))
         if self.norm is not None:
             number = "the largest channel" if isinstance(self.norm, str) else "luminance"
-            told.append(f"a tone curve on {number}")
-        return tuple(told)
+            phrases.append(f"a tone curve on {number}")
+        return tuple(phrases)
 
     @property
     def matrix(self) -> Array:
@@ -160,9 +161,9 @@ class Hypothesis:
         return self.compression.apply(light) if self.compression else light
 
     def lattice_light(self, axis: Array) -> Array:
-        """The same of all nodes of a lattice with decoded inputs along each edge, (m, m, m, 3).
+        """The same for all nodes of a lattice with decoded inputs along each edge, (m, m, m, 3).
 
-        Each channel lies in one piece of memory: they are worked on one by one.
+        Each channel is contiguous in memory, because they are computed one by one.
         """
         if self.rendering is not None:
             nodes = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1)
@@ -176,7 +177,7 @@ class Hypothesis:
         return self.compression.apply(light) if self.compression else light
 
     def out(self, light: Array, *, clip: bool) -> Array:
-        """Full-scale values of the light that `light` gives; with `clip` held to signal 0..1."""
+        """Full-scale values of the light from `light`; clipped to signal 0..1 with `clip`."""
         values = self.target.encode(light) if self.norm is None else self._toned(light)
         low, span = scale_of(self.target.range)
         if clip:
@@ -208,10 +209,10 @@ class Hypothesis:
 
 @dataclass(frozen=True)
 class Forecast:
-    """What a hypothesis says of every node, beside what the LUT says.
+    """The prediction of a hypothesis for every node, and its difference from the LUT.
 
-    `inside` marks the nodes whose light lies in the target gamut: the others
-    are a matter of clipping and compression, on which conversions differ.
+    `inside` marks the nodes whose light lies in the target gamut: the others depend on
+    clipping and compression, in which conversions differ.
     """
 
     values: Array
@@ -240,13 +241,13 @@ class Forecast:
 
 
 def _weighs(made: Conversion) -> bool:
-    """Whether something in a description weighs channels by the gamut they are in."""
+    """Whether something in a description weighs the channels by their gamut."""
     shown = made.source.display is not None or made.target.display is not None
     return shown or (made.tone is not None and not made.tone.per_channel)
 
 
 def _inset_words(inset: Matrix) -> str:
-    """A matrix on light in the target gamut: a saturation, or one that another undoes."""
+    """A matrix on light in the target gamut, in words: a saturation, or one undone later."""
     rows = inset.array
     luma = np.array([rows[1, 0], rows[0, 1], rows[0, 2]])
     if np.abs(rows - luma - np.eye(3) * (1 - luma.sum())).max() < SAME:
@@ -255,7 +256,7 @@ def _inset_words(inset: Matrix) -> str:
 
 
 def _beside(task: Conversion) -> Iterator[str]:
-    """What a description has beside curves, gamuts, tone and a look after them."""
+    """What a description has besides curves, gamuts, tone and a look after them."""
     for end in (task.source, task.target):
         if isinstance(end.curve, HlgScene) and end.display is not None:
             yield f"the light of an HLG display of {end.display.peak:.0f} cd/m²"
@@ -275,7 +276,7 @@ def _beside(task: Conversion) -> Iterator[str]:
 
 
 def forecast(hypothesis: Hypothesis, samples: Samples) -> Forecast:
-    """The hypothesis on every node, held to the LUT's own plateaus."""
+    """The prediction of a hypothesis for every node, clipped where the LUT clips."""
     axis = np.nan_to_num(
         hypothesis.source.of_axis(samples.axis), nan=0.0, posinf=1e30, neginf=-1e30
     )
@@ -295,16 +296,16 @@ def forecast(hypothesis: Hypothesis, samples: Samples) -> Forecast:
     return Forecast(values, (values - samples.planes) * CODES, inside)
 
 
-def error_of(told: Forecast, samples: Samples) -> float:
+def error_of(predicted: Forecast, samples: Samples) -> float:
     """The typical error in codes of the values in gamut and clear of clipping.
 
-    It is the geometric mean, so that a hypothesis that is exact for most of a
-    LUT goes before one that is near for all of it. Out of gamut, conversions
-    differ on what to do, so those nodes count only where there are few others.
+    It is the geometric mean, so that a hypothesis that is exact for most of a LUT ranks
+    before one that is only close for all of it. Conversions treat colours out of gamut
+    differently, so those nodes count only where there are few others.
     """
     clear = samples.clear
-    counted = clear & told.inside[..., None]
+    counted = clear & predicted.inside[..., None]
     if counted.sum() < FEW_INSIDE * max(clear.sum(), 1):
         counted = clear
-    values = np.abs(told.miss[counted]) if counted.any() else np.abs(told.miss)
+    values = np.abs(predicted.miss[counted]) if counted.any() else np.abs(predicted.miss)
     return float(np.exp(np.mean(np.log(values + LEAST))) - LEAST)

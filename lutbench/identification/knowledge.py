@@ -1,4 +1,4 @@
-"""What identification knows: the curves and gamut pairs of a catalogue, made once."""
+"""The curves and gamut pairs of a catalogue that identification tries, prepared once."""
 
 from __future__ import annotations
 
@@ -10,12 +10,14 @@ from lutbench.model.catalogue import Catalogue
 from lutbench.model.signal import Range, check_range
 
 KEPT = 4
+"""Prepared catalogues that are kept, since each takes a while to prepare."""
+
 _made: list[tuple[Catalogue, Knowledge]] = []
 
 
 @dataclass(frozen=True)
 class Pins:
-    """What the user knows already; None is not known. Names as the catalogue takes them."""
+    """What the user has named; None for the rest. Names as in the catalogue."""
 
     source_curve: str | None = None
     source_gamut: str | None = None
@@ -35,7 +37,7 @@ class Knowledge:
     bank: GamutBank
 
     def pinned(self, pins: Pins, catalogue: Catalogue) -> Knowledge:
-        """Only what agrees with `pins`.
+        """The candidates that agree with `pins`.
 
         Raises
         ------
@@ -67,7 +69,7 @@ def _only(
 
 
 def knowledge_of(catalogue: Catalogue) -> Knowledge:
-    """The knowledge of a catalogue; the last few are kept, since making it takes a while."""
+    """The candidates of a catalogue; the last few are kept."""
     for known, made in _made:
         if known == catalogue:
             return made

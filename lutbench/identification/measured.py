@@ -1,4 +1,4 @@
-"""Parts that have no name: the curve and the primaries as the LUT itself shows them."""
+"""Parts that have no name: the curve and the primaries as measured in the LUT."""
 
 from __future__ import annotations
 
@@ -10,17 +10,21 @@ from lutbench.model.curves.tabulated import Tabulated
 from lutbench.model.gamuts import Gamut
 
 ONE_CURVE = 0.1
-"""10-bit codes, at the 95th percentile, within which a measured curve is that of a name."""
+"""10-bit codes, 95th percentile, within which a measured curve agrees with a named one."""
 
-CURVE, GAMUT = "measured curve", "measured gamut"
+CURVE = "measured curve"
+"""The name of a measured curve in definitions."""
+
+GAMUT = "measured gamut"
+"""The name of a measured gamut in definitions."""
 
 
 @dataclass(frozen=True)
 class MeasuredCurve:
-    """A source curve without a name: signals of full scale, light in the scale of the nearest.
+    """A source curve without a name: full-scale signals, light in the scale of the nearest name.
 
-    `nearest` is the name that comes nearest, in its `range`; `codes_off` by how many 10-bit
-    codes it misses at the 95th percentile of the signal that the LUT shows.
+    `nearest` is the nearest name, in its `range`; `codes_off` is its error in 10-bit codes, the
+    95th percentile over the signals that the LUT shows.
     """
 
     curve: Tabulated
@@ -30,7 +34,7 @@ class MeasuredCurve:
 
     @property
     def black(self) -> float:
-        """The signal of no light."""
+        """The signal of zero light."""
         return float(self.curve.encode(0.0))
 
     @property
@@ -71,10 +75,10 @@ class MeasuredCurve:
 
 @dataclass(frozen=True)
 class Measured:
-    """What was measured where names were not earned; None where a name was, or nothing shows.
+    """What was measured where no name is likely; None for a part with a name, or not visible.
 
-    Primaries are seen against `against`, a target gamut, without adaptation. A LUT shows only
-    the product of both gamuts: where nobody said the target it is `supposed`.
+    Primaries are relative to `against`, a target gamut, without adaptation. A LUT shows only
+    the product of both gamuts: where the user did not name the target, it is `supposed`.
     """
 
     curve: MeasuredCurve | None = None
@@ -84,7 +88,7 @@ class Measured:
 
     @property
     def words(self) -> str:
-        """Both in a sentence or two."""
+        """Curve and primaries in a sentence or two."""
         sentences = []
         if self.curve is not None:
             sentences.append(f"Expects {self.curve.words}.")

@@ -1,4 +1,5 @@
-"""Measuring what has no name: a free curve fitted finely, and primaries behind a free matrix."""
+"""Measurement of parts without a name: a finely fitted free curve, and the primaries in a
+free matrix."""
 
 from __future__ import annotations
 
@@ -18,40 +19,49 @@ from lutbench.identification.hypothesis import Hypothesis
 from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.measured import CURVE, Measured, MeasuredCurve
 from lutbench.identification.primaries import primaries_behind
-from lutbench.identification.result import TOLD
+from lutbench.identification.result import LIKELY
 from lutbench.identification.samples import CODES, Samples
 from lutbench.model.curves.tabulated import Tabulated
 from lutbench.model.transforms import Array
 
-LEAVES, NOISE_LEAVES = 0.5, 1.5
-"""Codes, and times the noise, that a free form may leave and be called a measurement."""
+LEAVES = 0.5
+"""10-bit codes of residual up to which a free form is a measurement, without noise."""
+
+NOISE_LEAVES = 1.5
+"""Times the noise that may be added to that residual."""
 
 EARNED = 20.0
-"""Nats by which a free curve must do better than the nearest name to be told instead of it."""
+"""Nats by which a free curve must beat the nearest name to be reported instead of it."""
 
 PAIRED = 30.0
-"""Nats that a free curve may lose beside a named pair of gamuts: its matrix frees six numbers."""
+"""Nats that a free curve may lose with a named pair of gamuts, which fixes six free numbers."""
 
 FEWEST = 6
-"""Neutral nodes that tell a display."""
+"""The fewest neutral nodes from which the display is determined."""
 
-ROWS, FINER, STEPS = 600, (9, 14, 20, 32), 6
-"""Nodes that a curve is measured on, its bends from coarse to fine, and steps for each."""
+ROWS = 600
+"""Nodes that a curve is measured on, which keeps the time short."""
+
+FINER = (9, 14, 20, 32)
+"""Bends of the curve, from coarse to fine: a fine fit needs a good start."""
+
+STEPS = 6
+"""Steps of the fit for each number of bends, after which it hardly changes."""
 
 POINTS = 129
-"""Rows of a measured curve."""
+"""Rows of a measured curve: enough for straight lines between them."""
 
 DARK = 1e-9
-"""Light that rises by less than this share of itself does not rise."""
+"""The share of light by which it must rise to count as rising."""
 
 
 @dataclass(frozen=True)
 class _Seen:
-    """A free curve along a grid of full-scale signals; whether its black is told."""
+    """A free curve along a grid of full-scale signals; whether its black is known."""
 
     grid: Array
     light: Array
-    based: bool
+    black_known: bool
 
 
 def measured_of(
@@ -61,12 +71,12 @@ def measured_of(
     grounds: tuple[Samples, Ground],
     knowledge: Knowledge,
 ) -> Measured | None:
-    """What the LUT shows of the parts whose names were not earned; None where that is nothing."""
+    """Measurements of the parts without a likely name; None where nothing can be measured."""
     samples, ground = grounds
     most = LEAVES + NOISE_LEAVES * samples.noise
     curve, matrix, fits = None, yard.matrix, yard.errors[1] <= most
     loose = None
-    if probabilities.get("source curve", 1.0) < TOLD:
+    if probabilities.get("source curve", 1.0) < LIKELY:
         loose = _freed(h, yard, ground, most)
     if loose is not None:
         seen = _based(loose, samples, knowledge.targets, most)
@@ -80,16 +90,16 @@ def measured_of(
 
 
 def _paired(h: Hypothesis, yard: Yardstick, probabilities: dict[str, float], matrix: Array) -> bool:
-    """Whether a named pair of gamuts does, or no matrix is there to name."""
+    """Whether a named pair of gamuts is good enough, or there is no matrix to name."""
     if np.abs(matrix - np.eye(3)).max() < UNMOVED:
         return True
     if h.pair.alike:
         return yard.named - yard.free_matrix <= UNPAIRED
-    return probabilities.get("source gamut", 1.0) >= TOLD
+    return probabilities.get("source gamut", 1.0) >= LIKELY
 
 
 def _freed(h: Hypothesis, yard: Yardstick, ground: Ground, most: float) -> Bent | None:
-    """The free curve that is a measurement, finely bent: beside a named pair where one does."""
+    """The finely bent free curve, if it is a measurement: with a named pair if one fits."""
     form = form_of(h)
     held = yard.held
     paired = held is not None and held.nats - yard.free_curve <= PAIRED and held.error <= most
@@ -105,10 +115,10 @@ def _freed(h: Hypothesis, yard: Yardstick, ground: Ground, most: float) -> Bent 
 
 
 def _based(loose: Bent, samples: Samples, targets: Sequence[End], most: float) -> _Seen:
-    """Light with the black of a display that it is plainly shown on, where there is one.
+    """Light with the black level of a display, where the neutral axis fits that display's curve.
 
-    Any black and gain of light leave the LUT as it is under a tone curve of its own. Where
-    the neutral axis is a display's curve, display light is light in but for both.
+    Behind an unnamed tone curve any black and gain of light give the same LUT. Where the
+    neutral axis is a display's curve, display light equals input light except for both.
     """
     grid, light = loose.model.ground.grid, loose.light
     inputs, outputs = samples.neutral_in, samples.neutral.mean(axis=1)
@@ -120,24 +130,24 @@ def _based(loose: Bent, samples: Samples, targets: Sequence[End], most: float) -
         if not end.curve.curve.shown or clear.sum() < FEWEST:
             continue
         y = np.asarray(end.decode(outputs[clear]))
-        with np.errstate(all="ignore"):  # of equal lights; not taken below
+        with np.errstate(all="ignore"):  # equal lights divide by zero; they are left out below
             rise = np.gradient(outputs[clear], y) * CODES
         fine = np.isfinite(y) & np.isfinite(rise)
         if fine.sum() < FEWEST:
             continue
         a = np.stack([x[fine], np.ones(fine.sum())], axis=1) * rise[fine, None]
         solved = np.linalg.lstsq(a, y[fine] * rise[fine], rcond=None)[0]
-        left = float(np.sqrt(np.mean((a @ solved - y[fine] * rise[fine]) ** 2)))
-        if left < least and solved[0] > 0:
-            least, best = left, _Seen(grid, light + solved[1] / solved[0], True)
+        residual = float(np.sqrt(np.mean((a @ solved - y[fine] * rise[fine]) ** 2)))
+        if residual < least and solved[0] > 0:
+            least, best = residual, _Seen(grid, light + solved[1] / solved[0], True)
     return best
 
 
 def _curve(seen: _Seen, sources: Sequence[End]) -> MeasuredCurve | None:
-    """The curve in the scale of the name that comes nearest."""
+    """The curve in the scale of light of the nearest name."""
     rows = np.linspace(0, len(seen.grid) - 1, POINTS).round().astype(np.int64)
     signal, light = seen.grid[rows], seen.light[rows]
-    found = [_beside(end, signal, light, seen.based) for end in sources]
+    found = [_compared(end, signal, light, seen.black_known) for end in sources]
     off, scaled = min(found, key=lambda each: each[0])
     nearest = sources[[each[0] for each in found].index(off)]
     keep = np.concatenate([[True], np.diff(scaled) > DARK * np.abs(scaled[1:]) + 1e-12])
@@ -148,14 +158,14 @@ def _curve(seen: _Seen, sources: Sequence[End]) -> MeasuredCurve | None:
     return MeasuredCurve(curve, nearest.curve.name, off, nearest.range)
 
 
-def _beside(end: End, signal: Array, light: Array, based: bool) -> tuple[float, Array]:
-    """By how many codes an end misses a curve (95 %), and the light in the scale of the end.
+def _compared(end: End, signal: Array, light: Array, black_known: bool) -> tuple[float, Array]:
+    """The error of an end in codes (95th percentile), and the light in the scale of that end.
 
-    Up to a gain, and up to an added light where black is not told.
+    Up to a gain, and up to an added light where black is not known.
     """
     wanted = np.asarray(LightTables.of([end]).light(signal)[0])
     codes = CODES / np.maximum(np.gradient(wanted, signal), 1e-9)
-    parts = light[:, None] if based else np.stack([light, np.ones_like(light)], axis=1)
+    parts = light[:, None] if black_known else np.stack([light, np.ones_like(light)], axis=1)
     factors = np.linalg.lstsq(parts * codes[:, None], wanted * codes, rcond=None)[0]
     scaled = np.asarray(parts @ factors)
     if factors[0] <= 0 or not np.isfinite(scaled).all():

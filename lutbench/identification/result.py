@@ -1,4 +1,4 @@
-"""What identification gives: the answer, its candidates, and how sure it is."""
+"""The result of an identification: the answer, its candidates and its confidence."""
 
 from __future__ import annotations
 
@@ -15,9 +15,10 @@ if TYPE_CHECKING:
     from lutbench.identification.measured import Measured
 
 SCHEMA = 1
+"""The version of the JSON that `to_data` gives."""
 
-TOLD = 0.9
-"""The probability from which a part counts as told."""
+LIKELY = 0.9
+"""The probability from which the name of a part counts as likely."""
 
 Kind = Literal["identity", "curve", "gamut", "combined", "unknown"]
 Confidence = Literal["high", "medium", "low", "none"]
@@ -25,7 +26,7 @@ Confidence = Literal["high", "medium", "low", "none"]
 
 @dataclass(frozen=True)
 class Side:
-    """One end of a candidate; None where nothing can tell."""
+    """One end of a candidate; None where the LUT does not show it."""
 
     curve: str | None
     gamut: str | None
@@ -41,7 +42,7 @@ class Side:
 
 @dataclass(frozen=True)
 class SameAs:
-    """Names that this LUT cannot tell from those given."""
+    """Names that explain this LUT as well as those given."""
 
     source_curve: tuple[str, ...] = ()
     source_gamut: tuple[str, ...] = ()
@@ -60,7 +61,7 @@ class SameAs:
 
 @dataclass(frozen=True)
 class Candidate:
-    """An answer. Errors are in 10-bit codes of full scale, over the nodes in gamut."""
+    """One possible answer. Errors are in 10-bit codes of full scale, over the nodes in gamut."""
 
     source: Side
     target: Side
@@ -71,19 +72,18 @@ class Candidate:
     confidence: Confidence
     adaptation: str | None
     exposures: dict[str, float] = field(default_factory=dict)
-    """The exposure in the scale of other names of one encoding, by name."""
+    """The exposure by other names of the same encoding, which scale light differently."""
     hypothesis: Hypothesis | None = field(default=None, repr=False, compare=False)
     others: tuple[Hypothesis, ...] = field(default=(), repr=False, compare=False)
-    """What `same_as` names beside other names of one encoding."""
+    """The other encodings that `same_as` names."""
     not_told: tuple[str, ...] = ()
-    """What the LUT does not tell, so that what is named is no more than likely: of ``source
-    curve``, ``source gamut``, ``source range``, ``target curve``, ``target gamut``, ``target
-    range``."""
+    """The parts whose names are guesses: any of ``source curve``, ``source gamut``, ``source
+    range``, ``target curve``, ``target gamut``, ``target range``."""
     probabilities: dict[str, float] = field(default_factory=dict)
-    """How likely the names of parts are, over other names and over no name at all."""
+    """The probability of the name of each part, against other names and against no name."""
 
     def to_data(self) -> dict[str, Any]:
-        """Plain data by the contract of the command, and more."""
+        """Plain data, with more than the command promises."""
         return {
             "source": self.source.to_data(),
             "target": self.target.to_data(),
@@ -103,14 +103,14 @@ class Candidate:
 
 @dataclass(frozen=True)
 class Tone:
-    """The tone curve from source light to the signal that comes out, on the grey scale.
+    """The tone curve of the grey scale, from source light to output signal.
 
     Stops are from mid grey of the source; signals are those of the target's range.
 
     Parameters
     ----------
     plain
-        Whether the target's curve makes it (a look apart); else it is a curve of its own.
+        Whether it is the target's curve (apart from a look); else an unnamed tone curve.
     grey_signal, grey_code
         Where mid grey lands; the code is the 10-bit code in the target's range.
     signal_per_stop
@@ -119,7 +119,7 @@ class Tone:
         The slope at mid grey of log light out against log light in, light out
         seen through the target's curve; None where that is not known.
     roll_off_stops
-        From where on a stop gains less than 95 % of what the steepest one gains;
+        The stops above which a stop gains less than 95 % of the steepest one;
         None where the recording ends first, or the curve only clips.
     white_stops
         Where the highest signal, `white_signal`, is reached; None where the
@@ -160,7 +160,7 @@ class Tone:
 
 @dataclass(frozen=True)
 class FittedCdl:
-    """The ASC CDL that explains a look, on the output signal, and what it leaves over.
+    """The ASC CDL that explains a look, on the output signal, and its residual.
 
     `error_median` and `error_p95` are in 10-bit codes, the ΔE are ΔE 2000.
     """
@@ -178,11 +178,11 @@ class FittedCdl:
     def words(self) -> str:
         """Its ten numbers on one line."""
         parts = {"slope": self.slope, "offset": self.offset, "power": self.power}
-        told = ", ".join(
+        numbers = ", ".join(
             f"{name} {' '.join(f'{value:.3f}' for value in values)}"
             for name, values in parts.items()
         )
-        return f"{told}, saturation {self.saturation:.3f}".replace("-", "−")
+        return f"{numbers}, saturation {self.saturation:.3f}".replace("-", "−")
 
     def to_data(self) -> dict[str, Any]:
         """Plain data."""
@@ -198,7 +198,7 @@ class FittedCdl:
 
 @dataclass(frozen=True)
 class HueChange:
-    """What a look does to colours of one hue, in the middle of `nodes` nodes.
+    """What a look does to colours of one hue: medians over `nodes` nodes.
 
     `turned` is in degrees of the vectorscope, anticlockwise positive;
     `saturation` is a ratio; `luma` is in percent of signal.
@@ -239,20 +239,20 @@ class ToneChange:
 
 @dataclass(frozen=True)
 class Look:
-    """What is left when the conversion is taken out, as ΔE 2000 over the nodes in gamut.
+    """What remains of the LUT without the conversion, as ΔE 2000 over the nodes in gamut.
 
     Parameters
     ----------
     cdl
         The ASC CDL that explains it, where one does.
     saturation, contrast
-        Ratios over all hues and around mid grey; None where nothing tells.
+        Ratios over all hues and around mid grey; None where the LUT does not show them.
     strong_saturation
-        The ratio over strong colours, that pictures seldom hold.
+        The ratio over strong colours, which are rare in pictures.
     hues, tones
-        Where it goes, hue by hue and along the grey scale.
+        Its changes, hue by hue and along the grey scale.
     description
-        The same in words, the strongest first.
+        The same in words: tone first, then saturation, then hues.
     """
 
     present: bool
@@ -294,11 +294,11 @@ class Identification(Result):
     candidates
         Best first.
     look
-        What the best candidate leaves over.
+        What the best candidate does not explain.
     explanation
         Two or three plain sentences.
     notes
-        What cannot be told apart, and what would settle it.
+        What the LUT leaves open, and what would decide it.
     """
 
     kind: Kind
@@ -309,9 +309,9 @@ class Identification(Result):
     explanation: str = ""
     notes: tuple[str, ...] = ()
     measured: Measured | None = field(default=None, compare=False)
-    """Parts without a name, as the LUT shows them; None where names explain it as well."""
+    """Parts without a name, as measured; None where names explain the LUT as well."""
     claims: tuple[Claim, ...] = ()
-    """What the file says of itself, and whether it is so."""
+    """What the file says about itself, and whether the table agrees."""
     samples: Samples | None = field(default=None, repr=False, compare=False)
     forecast: Forecast | None = field(default=None, repr=False, compare=False)
 
@@ -321,7 +321,7 @@ class Identification(Result):
         return self.candidates[0] if self.candidates else None
 
     def to_data(self) -> dict[str, Any]:
-        """Plain data by the contract of the command, and more."""
+        """Plain data, with more than the command promises."""
         return {
             "schema": SCHEMA,
             "kind": self.kind,

@@ -1,4 +1,4 @@
-"""What a curve alone does not tell: its source, where a tone curve of its own may lie on it."""
+"""Curves that do not show their source, because an unnamed tone curve may be part of them."""
 
 from __future__ import annotations
 
@@ -21,24 +21,37 @@ from lutbench.model.grade import Cdl
 from lutbench.model.transforms import Array
 from lutbench.tables.lut import Lut1D
 
-SETTLED, CLEAR, WEAK = -100.0, 50.0, 110.0
-"""Costs of a curve: one told to its rounding, what a rival must cost more, a stretch that is short.
+# These three costs were chosen on the seeds that the benchmark of identify names as looked at.
+SETTLED = -100.0
+"""The cost up to which a curve is explained to its rounding."""
 
-Chosen on the seeds that the benchmark of identify names as looked at.
-"""
+CLEAR = 50.0
+"""The additional cost from which a rival is clearly worse."""
 
-CODES_OFF, NOISE_OFF = 0.35, 2.0
-"""A tone curve may miss by so many codes, or so many times the noise."""
+WEAK = 110.0
+"""The cost from which a curve is explained over a short stretch only."""
 
-GUESSES, TONE_COSTS, GREY = 8, 4.0, 0.18
-"""Guesses that are worked out, what doubling the contrast at mid grey costs, and mid grey."""
+CODES_OFF = 0.35
+"""10-bit codes that a tone curve may miss by."""
+
+NOISE_OFF = 2.0
+"""Times the noise that a tone curve may miss by, if that is more."""
+
+GUESSES = 8
+"""Guesses that are computed in full, as many as candidates are reported."""
+
+TONE_COSTS = 4.0
+"""The cost of a tone curve that doubles the contrast at mid grey: such a curve is less usual."""
+
+GREY = 0.18
+"""The light of mid grey, relative to white."""
 
 
 def is_untold(order: Sequence[Finalist]) -> bool:
-    """Whether the first is a curve that other sources explain about as well.
+    """Whether the first of `order` is a curve that other sources explain about as well.
 
-    Best first. Where no matrix mixes light, only the curve tells its source: a model
-    that follows it to its rounding does, or one that no other source comes near.
+    Where no matrix mixes light, only the curve can show the source. It does so if a model
+    follows it to its rounding, or if no other source comes close.
     """
     best = order[0]
     h = best.hypothesis
@@ -53,7 +66,8 @@ def is_untold(order: Sequence[Finalist]) -> bool:
 
 
 def plainest_first(order: Sequence[Finalist], samples: Samples) -> list[Finalist]:
-    """The order with the least look first, of those that explain an untold curve about as well."""
+    """The order, but of those that explain the curve about as well, the one with the smallest
+    look leads."""
     best = order[0]
     if not best.hypothesis.grade:
         return list(order)
@@ -67,10 +81,7 @@ def plainest_first(order: Sequence[Finalist], samples: Samples) -> list[Finalist
 
 
 def other_curves(h: Hypothesis, samples: Samples, known: Knowledge) -> list[Hypothesis]:
-    """The hypothesis with each other source, and each other target, that a tone curve allows.
-
-    Each for some of the others.
-    """
+    """The hypothesis with each other source, and each other target, that some tone curve allows."""
     run = rising_run(samples)
     targets = [end for end in shown_targets(samples, known) if end != h.target_end]
     if run is None or h.target_end is None:
@@ -88,9 +99,9 @@ def other_curves(h: Hypothesis, samples: Samples, known: Knowledge) -> list[Hypo
 
 
 def guessed_curves(samples: Samples, known: Knowledge) -> list[Finalist]:
-    """Finalists for a LUT that is a curve no model follows: a tone curve, and what it may lie on.
+    """Finalists for a curve that no model follows: each pair of curves with a tone curve between.
 
-    Of all that it may, those are told first that leave mid grey and its contrast most alone.
+    Those that change mid grey and its contrast least come first.
     """
     run = rising_run(samples)
     targets = shown_targets(samples, known)
@@ -98,22 +109,22 @@ def guessed_curves(samples: Samples, known: Knowledge) -> list[Finalist]:
         return []
     within = _errors(samples, run, known.sources, targets) <= limit_of(samples)
     places, outputs = samples.neutral_in[run], samples.neutral[run]
-    told: list[tuple[float, float, Hypothesis]] = []
+    ordered: list[tuple[float, float, Hypothesis]] = []
     for s, t in np.argwhere(within):
         source, end = known.sources[s], targets[t]
         light, out = source.decode(places), end.decode(outputs.mean(axis=1))
         stops, contrast = _about_grey(light, out)
         cost = TONE_COSTS * abs(float(np.log2(contrast)))
         plain = Hypothesis(source, end, known.bank.pair(0), stops)
-        told.append((cost + uncommonness(plain), cost, plain))
-    told.sort(key=lambda each: each[0])
+        ordered.append((cost + uncommonness(plain), cost, plain))
+    ordered.sort(key=lambda each: each[0])
     finalists: list[Finalist] = []
-    for _, cost, plain in told:
+    for _, cost, plain in ordered:
         h = _with_tone(plain, places, outputs, samples, known)
         if h is None:
             continue
-        seen = forecast(h, samples)
-        finalists.append(Finalist(h, seen, error_of(seen, samples), cost))
+        predicted = forecast(h, samples)
+        finalists.append(Finalist(h, predicted, error_of(predicted, samples), cost))
         if len(finalists) == GUESSES:
             break
     return finalists
@@ -122,7 +133,7 @@ def guessed_curves(samples: Samples, known: Knowledge) -> list[Finalist]:
 def _with_tone(
     plain: Hypothesis, places: Array, outputs: Array, samples: Samples, known: Knowledge
 ) -> Hypothesis | None:
-    """The hypothesis with the tone curve before its target that a grey scale shows."""
+    """The hypothesis with the tone curve that the grey scale shows, before its target."""
     assert plain.target_end is not None
     target = known.targets.index(plain.target_end)
     fit = TargetFit(target, "smooth", plain.stops, 0.0, 1.0, None, 0.0)
@@ -131,7 +142,7 @@ def _with_tone(
 
 
 def _about_grey(light: Array, out: Array) -> tuple[float, float]:
-    """By how many stops a tone curve moves mid grey, and its contrast about there."""
+    """The stops by which a tone curve moves mid grey, and its contrast there."""
     fine = (light > DARK) & (out > DARK)
     x, y = np.log2(light[fine]), np.log2(out[fine])
     grey = np.log2(GREY)
@@ -144,13 +155,13 @@ def _based_on(h: Hypothesis, end: End) -> End | ToneTarget:
 
 
 def shown_targets(samples: Samples, known: Knowledge) -> list[End]:
-    """The curves that pictures are made for, in the range that the LUT shows."""
+    """The display curves, in the range that the LUT shows."""
     seen = range_seen(samples)
     return [end for end in known.targets if end.curve.curve.shown and seen in (None, end.range)]
 
 
 def limit_of(samples: Samples) -> float:
-    """The codes by which a tone curve may miss a LUT's own."""
+    """The codes by which a tone curve may differ from that of the LUT."""
     return max(CODES_OFF, NOISE_OFF * samples.noise)
 
 

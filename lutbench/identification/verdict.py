@@ -15,34 +15,53 @@ from lutbench.identification.samples import CODES, Samples
 from lutbench.model.curves.tabulated import Tabulated
 
 SHOWN = 8
-"""Candidates that are told."""
+"""Candidates that are reported; the rest are too unlikely to help."""
 
-# Errors nearer than this share of the noise, or than this many codes, are a tie.
-TIE_SHARE, TIE_CODES = 0.06, 0.004
-# An answer is as good as exact with an error of this many codes: that of rounding to 10 bits
-# plus noise of a code.
+TIE_SHARE = 0.06
+"""The share of the best error up to which another error is a tie with it."""
+
+TIE_CODES = 0.004
+"""10-bit codes up to which two errors are a tie, however small the best is."""
+
 EXACT = 0.5
-RESOLVED, NOISE_OF_TYPICAL, MOST_NOISE = 0.3, 1.5, 0.6
-"""The share of the noise that hides a difference; its root mean square over the geometric mean
-(that of uniform noise), and what a code of noise has of it.
-"""
+"""10-bit codes of error up to which an answer is as good as exact: rounding to 10 bits plus
+noise of one code."""
+
+RESOLVED = 0.3
+"""The share of the noise below which a difference is hidden by it."""
+
+NOISE_OF_TYPICAL = 1.5
+"""The root mean square of uniform noise over its geometric mean."""
+
+MOST_NOISE = 0.6
+"""10-bit codes, root mean square, of noise of one code: more than this is not noise."""
 
 PLAIN_CODES = 1.0
-CURVE_ROUNDING, CURVE_CODES = 1.2, 0.1
-"""A curve alone is sure with an error of this many times its rounding, or this many codes."""
+"""10-bit codes, median, within which a table is the encoding itself, without a tone curve."""
+
+CURVE_ROUNDING = 1.2
+"""Times the rounding that a curve alone may miss by and still be certain."""
+
+CURVE_CODES = 0.1
+"""10-bit codes that a curve alone may miss by and still be certain."""
 
 ONE_MATRIX = 1e-6
-"""Matrices whose coefficients agree to six decimals are one."""
+"""Difference of coefficients up to which two matrices are the same: six decimals."""
 
-NEXT, MORE = 12, 0.05
-"""How many of the best may be ties, and the share of values that one must explain more to be first.
-"""
+NEXT = 12
+"""The number of best finalists among which ties are looked for."""
+
+MORE = 0.05
+"""The share of values that a tied finalist must explain in addition to move to first place."""
 
 TIE_COST = 6.0
+"""The difference of costs up to which two finalists are a tie."""
+
 WEIGHT = 400.0
-"""What an error e in codes costs is this times log e: it rests on hundreds of nodes."""
+"""An error of e codes costs this times log e: it rests on hundreds of nodes."""
 
 LEAST = 0.02
+"""10-bit codes added to an error before its logarithm is taken, which zero has none of."""
 
 
 @dataclass(frozen=True)
@@ -54,19 +73,19 @@ class Finalist:
     error: float
     """The typical error in codes, over the values clear of clipping."""
     curve_cost: float = 0.0
-    """What explaining the curve costs: see `freecurve.cost_of`."""
+    """The cost of the curve's explanation: see `freecurve.cost_of`."""
     nats: float = float("nan")
-    """What the forecast costs over all nodes: see `forms.score`."""
+    """Minus the log likelihood of the forecast over all nodes: see `forms.score`."""
 
     @property
     def cost(self) -> float:
-        """What ranks hypotheses: both errors, and how uncommon what they name is."""
+        """The number that ranks hypotheses: both errors, and how uncommon the names are."""
         error = WEIGHT * float(np.log(self.error + LEAST))
         return error + self.curve_cost + uncommonness(self.hypothesis)
 
     @property
     def key(self) -> tuple[object, ...]:
-        """What it names, without adaptation and rounding of matrices."""
+        """The names, without adaptation and rounding of matrices."""
         h = self.hypothesis
         end = h.target_end
         pair = (None, None) if h.pair.alike else (h.pair.source.name, h.pair.target.name)
@@ -74,19 +93,22 @@ class Finalist:
         return (h.source.number, h.source.range, *target, *pair)
 
 
-WITHIN_CODES, WITHIN_NOISE = 0.5, 3.0
-"""Codes, and times the noise, that a value may miss by and count as explained."""
+WITHIN_CODES = 0.5
+"""10-bit codes that a value may miss by and count as explained."""
+
+WITHIN_NOISE = 3.0
+"""Times the noise that a value may miss by and count as explained."""
 
 
-def explained_share(told: Forecast, samples: Samples) -> float:
-    """The share of the values clear of clipping that a forecast explains, but for noise."""
+def explained_share(predicted: Forecast, samples: Samples) -> float:
+    """The share of the values clear of clipping that a forecast explains to within noise."""
     clear = samples.clear
-    misses = np.abs(told.miss[clear]) if clear.any() else np.abs(told.miss)
+    misses = np.abs(predicted.miss[clear]) if clear.any() else np.abs(predicted.miss)
     return float(np.mean(misses <= max(WITHIN_CODES, WITHIN_NOISE * samples.noise)))
 
 
 def ranked(finalists: Sequence[Finalist]) -> list[Finalist]:
-    """Best first; each set of names once."""
+    """The finalists, best first; each set of names once."""
     order: list[Finalist] = []
     seen: set[tuple[object, ...]] = set()
     for each in sorted(finalists, key=lambda one: one.cost):
@@ -97,29 +119,28 @@ def ranked(finalists: Sequence[Finalist]) -> list[Finalist]:
 
 
 def resolution(error: float, samples: Samples) -> float:
-    """The difference in codes under which two hypotheses are one here.
+    """The difference in codes below which this LUT cannot separate two hypotheses.
 
-    The median of what a hypothesis leaves over hides small differences: a
-    look does for one, rounding and noise do.
+    A residual hides smaller differences, whether it comes from a look, rounding or noise.
     """
     return RESOLVED * float(np.clip(NOISE_OF_TYPICAL * error, samples.floor, MOST_NOISE))
 
 
 def is_alike(one: Finalist, best: Finalist, samples: Samples) -> bool:
-    """Whether the two foretell the same, but for less than the LUT can tell."""
+    """Whether the two predictions differ by less than the LUT can resolve."""
     off = (one.forecast.values - best.forecast.values)[best.forecast.counted] * CODES
     return bool(np.sqrt(np.mean(off**2)) <= resolution(best.error, samples))
 
 
 def is_tie(one: Finalist, best: Finalist) -> bool:
-    """Whether rounding and noise leave the two alike."""
+    """Whether the errors of the two differ by no more than rounding and noise."""
     slack = max(TIE_SHARE * best.error, TIE_CODES)
     near = bool(one.error**2 - best.error**2 <= slack**2)
     return near and one.curve_cost - best.curve_cost < TIE_COST
 
 
 def kind_of(hypothesis: Hypothesis) -> Kind:
-    """The kind that a hypothesis makes a LUT."""
+    """The kind of LUT that a hypothesis describes."""
     end = hypothesis.target_end
     same_curve = (
         end is not None
@@ -141,7 +162,7 @@ def kind_of(hypothesis: Hypothesis) -> Kind:
 
 
 def _is_plain(target: ToneTarget, end: End) -> bool:
-    """Whether a tabulated curve is but the encoding it is based on: no tone curve is in it."""
+    """Whether a tabulated curve is only the encoding it is based on, without a tone curve."""
     if not isinstance(target.curve, Tabulated):
         return False
     off = target.encode(np.array(target.curve.light)) - end.encode(np.array(target.curve.light))
@@ -149,10 +170,10 @@ def _is_plain(target: ToneTarget, end: End) -> bool:
 
 
 def likeliest_first(order: Sequence[Finalist], samples: Samples) -> list[Finalist]:
-    """The order with the one first that explains most values, of those whose errors are a tie.
+    """The order, but of those tied for first place, the one that explains most values leads.
 
-    A geometric mean of errors weighs the values that are exact most, and hardly those that are
-    not explained at all.
+    A geometric mean of errors gives most weight to exact values, and hardly any to values that
+    are not explained at all.
     """
     if not order:
         return []
@@ -170,8 +191,8 @@ def likeliest_first(order: Sequence[Finalist], samples: Samples) -> list[Finalis
 def usual_first(order: Sequence[Finalist], samples: Samples) -> list[Finalist]:
     """The same order, with BT.1886 before gamma 2.2 where a tone curve leaves only a guess.
 
-    Under a tone curve of its own a LUT cannot tell the two, and monitors that show
-    video are made for BT.1886 (Recommendation ITU-R BT.1886).
+    Where an unnamed tone curve comes first, a LUT cannot separate the two, and video
+    monitors are made for BT.1886 (Recommendation ITU-R BT.1886).
     """
     first = order[0]
     if not _is_guess(first, "gamma 2.2"):
@@ -226,7 +247,7 @@ def _folds(one: Finalist, other: Finalist) -> bool:
 
 
 def _is_one_conversion(one: Finalist, other: Finalist) -> bool:
-    """Whether the two differ in their pairs of gamuts alone, and those have one matrix.
+    """Whether the two differ only in the names of their gamuts, not in the matrix.
 
     As conversions between the primaries of two makes of one camera may.
     """
@@ -237,7 +258,7 @@ def _is_one_conversion(one: Finalist, other: Finalist) -> bool:
 
 
 def is_one_matrix(one: Hypothesis, other: Hypothesis) -> bool:
-    """Whether the two convert gamuts by one matrix, whatever the gamuts are called."""
+    """Whether the two convert gamuts with the same matrix, whatever their names."""
     return bool(np.abs(one.pair.matrix - other.pair.matrix).max() <= ONE_MATRIX)
 
 
@@ -287,7 +308,7 @@ def _candidate(first: Finalist, others: list[Finalist], level: Confidence) -> Ca
 
 
 def _exposures(hypothesis: Hypothesis, end: End | None) -> dict[str, float]:
-    """The exposure where an end is read in the scale of another name of its encoding."""
+    """The exposure by other names of an end's encoding, which scale light differently."""
     found: dict[str, float] = {}
     for curve, sign, side in (
         (hypothesis.source.curve, -1.0, "source"),
@@ -302,7 +323,7 @@ def _exposures(hypothesis: Hypothesis, end: End | None) -> dict[str, float]:
 
 
 def confidence_of(order: Sequence[Finalist], samples: Samples) -> Confidence:
-    """How sure the first is, by its own error and its distance to the next that differs."""
+    """The confidence in the first, by its own error and its distance to the next different one."""
     if not order:
         return "none"
     best = order[0]
@@ -324,6 +345,7 @@ def confidence_of(order: Sequence[Finalist], samples: Samples) -> Confidence:
 
 
 def _is_sure_curve(best: Finalist, samples: Samples) -> bool:
-    """Whether a curve alone is explained to its rounding: any two curves come near another pair."""
+    """Whether a curve alone is explained to its rounding; less is not enough, since any pair of
+    curves comes close to some other pair."""
     plain = isinstance(best.hypothesis.target, End) and not best.hypothesis.grade
     return plain and best.forecast.rms <= max(CURVE_ROUNDING * samples.floor, CURVE_CODES)

@@ -7,7 +7,7 @@ from dataclasses import replace
 from lutbench.identification.hypothesis import Hypothesis
 from lutbench.identification.lookwords import described
 from lutbench.identification.notes import notes_of
-from lutbench.identification.result import TOLD, Candidate, Identification, Look, Tone
+from lutbench.identification.result import LIKELY, Candidate, Identification, Look, Tone
 from lutbench.identification.tone import tone_of
 from lutbench.model.parameter import Parameter, parameters
 
@@ -51,7 +51,7 @@ def _explanation(result: Identification) -> str:
     best = result.best
     if result.measured is not None and result.measured.curve is not None:
         return " ".join([result.measured.words, *_likely_parts(best), _nearest(best)])
-    if best.probabilities.get("source curve", 1.0) < TOLD:
+    if best.probabilities.get("source curve", 1.0) < LIKELY:
         known = "The source curve is uncertain: no named curve is likely enough."
         return " ".join([known, *_likely_parts(best), _nearest(best)])
     parts = [_expects(result, best), _does(result, best)]
@@ -94,7 +94,7 @@ def _expects(result: Identification, best: Candidate) -> str:
 def _likely_parts(best: Candidate) -> list[str]:
     """A sentence on the parts that are likely although the source curve is not; or none."""
     source, target = best.source, best.target
-    likely = {part for part, value in best.probabilities.items() if value >= TOLD}
+    likely = {part for part, value in best.probabilities.items() if value >= LIKELY}
     likely -= set(best.not_told)
     takes = [f"takes {source.gamut}"] if source.gamut and "source gamut" in likely else []
     gives = [target.gamut] if target.gamut and "target gamut" in likely else []

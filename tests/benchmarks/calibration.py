@@ -98,7 +98,7 @@ def row_of(case: Case) -> Row:
         curve, gamut = plain(*given)
         for part in WEIGHED:
             of = gamut if part.endswith("gamut") else curve
-            kept[part] = (of.speaks, of.left)
+            kept[part] = (of.evidence, of.residual)
         return curve, gamut
 
     certainty.seen_of = watched
@@ -138,7 +138,7 @@ def halves(rows: list[Row]) -> tuple[list[Row], list[Row]]:
 def pairs(rows: list[Row], odds: Learnt, only: str = "") -> Pairs:
     """The probability of each part that was weighed, and whether its name is right."""
     return [
-        (odds[part].told(Seen(*seen)), bool(row["right"][part]))
+        (odds[part].rate(Seen(*seen)), bool(row["right"][part]))
         for row in rows
         for part, seen in row["seen"].items()
         if part in row["right"] and only in ("", part)

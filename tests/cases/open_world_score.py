@@ -26,7 +26,7 @@ from open_world.case import PARTS, Case
 from open_world.spaces import same_curve
 
 from lutbench.errors import LutbenchError
-from lutbench.identification.result import TOLD
+from lutbench.identification.result import LIKELY as LIKELY_FROM
 from lutbench.model.catalogue import Catalogue, open_catalogue
 
 SURE, LIKELY, GUESS, NOTHING = "sure", "likely", "a guess", "not told"
@@ -150,7 +150,7 @@ def confidence(candidate: dict[str, Any], part: str) -> str:
     """
     word = WORDS.get(str(candidate.get("confidence", NOTHING)), NOTHING)
     alone = (candidate.get("probabilities") or {}).get(part, 0.0)
-    return LIKELY if word == GUESS and alone >= TOLD else word
+    return LIKELY if word == GUESS and alone >= LIKELY_FROM else word
 
 
 def verdict(part: str, truth: tuple[str, ...], name: str, ties: list[str], word: str) -> str:

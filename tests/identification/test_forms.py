@@ -18,7 +18,7 @@ from open_world_score import same
 from lutbench.cli.identify import command
 from lutbench.cli.split import command as split_command
 from lutbench.identification import Identification, identify
-from lutbench.identification.result import TOLD
+from lutbench.identification.result import LIKELY
 from lutbench.model.catalogue import Catalogue, open_catalogue
 from lutbench.model.definitions import read_definitions
 from lutbench.tables.lut import Lut3D
@@ -48,7 +48,7 @@ def test_a_view_of_another_form_is_named(family: str, seed: int) -> None:
         end, _, key = part.partition("_")
         name = getattr(getattr(best, end), key)
         assert any(same(part, truth, name) for truth in case.truth.names(part)), part
-    assert best.probabilities["source curve"] >= TOLD
+    assert best.probabilities["source curve"] >= LIKELY
 
 
 def test_a_matrix_of_its_own_leaves_the_curve_told_and_the_gamuts_not() -> None:
