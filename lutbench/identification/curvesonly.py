@@ -1,6 +1,6 @@
 """LUTs that leave the gamut alone: no matrix mixes light, so any source would fit.
 
-What is left to tell source and target by is the curve itself.
+Only the curve itself then shows source and target.
 """
 
 from __future__ import annotations
@@ -21,22 +21,29 @@ from lutbench.identification.target import Through
 from lutbench.model.transforms import Array
 
 APART = 2.5
-"""Codes: channels that act on each other by no more are taken to be apart (noise of a code)."""
+"""10-bit codes by which separate channels may seem to affect each other: noise of a code."""
 
 NOISY = 0.1
-"""Codes: nodes that differ by less say nothing more together than one alone."""
+"""10-bit codes of spread below which an average of nodes is no better than one node."""
 
-ADDED, ADDED_ROWS, ADDED_FROM = 1.0, 3000, 3
-"""Codes, root mean square, that a sum of curves may leave; nodes it is made on, and how many
-at least for each value of the curves.
-"""
+ADDED = 1.0
+"""10-bit codes, root mean square, of residual up to which a sum of curves explains the LUT."""
+
+ADDED_ROWS = 3000
+"""Nodes on which a sum of curves is fitted, which keeps the time short."""
+
+ADDED_FROM = 3
+"""The fewest nodes for each value of the curves: with fewer, a sum of curves fits anything."""
 
 POINTS = 33
+"""Points of a curve that are compared, as many as a usual LUT has along an edge."""
+
 KEPT = 12
+"""A quarter of the fits that are kept."""
 
 
 def is_apart(samples: Samples) -> bool:
-    """Whether each output channel hangs on its own input alone."""
+    """Whether each output channel depends only on its own input channel."""
     alone = np.stack(
         [np.interp(samples.axis, samples.neutral_in, samples.neutral[:, c]) for c in range(3)],
         axis=1,
@@ -51,11 +58,11 @@ def is_apart(samples: Samples) -> bool:
 
 
 def only_mixes(samples: Samples) -> bool:
-    """Whether the channels do no more to each other than mix after curves of their own.
+    """Whether the channels only mix linearly after a curve on each.
 
-    Then each output is a sum of a curve of red, one of green and one of blue (but where
-    it is clipped), whatever the curves are: a grade's saturation does that, a conversion
-    of the gamut between curves does not.
+    Then each output is a sum of a curve of red, one of green and one of blue (except where
+    it is clipped), whatever the curves are: the saturation of a grade does that, a gamut
+    conversion between curves does not.
     """
     places = np.argwhere(samples.clear.all(axis=-1))
     if len(places) > ADDED_ROWS:
@@ -67,18 +74,18 @@ def only_mixes(samples: Samples) -> bool:
     sums = np.concatenate([np.eye(size)[values[at]][:, values] for values, at in used], axis=1)
     outputs = samples.table[tuple(places.T)]
     solution = np.linalg.lstsq(sums, outputs, rcond=None)[0]
-    left = np.sqrt(np.mean((outputs - sums @ solution) ** 2)) * CODES
+    residual = np.sqrt(np.mean((outputs - sums @ solution) ** 2)) * CODES
     ends = np.cumsum([len(values) for values, _ in used])[:2]
     spans = np.array([np.ptp(curve, axis=0) for curve in np.split(solution, ends)])
-    # A swap of channels or a turn of the hues is no curve: each must stay mostly itself.
+    # A swap of channels or a rotation of hues is no curve: each channel must stay mostly itself.
     own = (np.diag(spans) > spans.sum(axis=0) / 2).all()
-    return bool(left <= ADDED and own)
+    return bool(residual <= ADDED and own)
 
 
 def averaged(samples: Samples) -> Samples:
-    """Samples whose channels are apart, with the noise of their neutral axis averaged out.
+    """Samples with separate channels, with the noise of their neutral axis averaged out.
 
-    Every node of one input says the same of its channel.
+    All nodes with the same input in a channel should have the same output in it.
     """
     means, spread = [], 0.0
     for c in range(3):
@@ -91,7 +98,7 @@ def averaged(samples: Samples) -> Samples:
 
 
 def unmoved_fit(ground: Ground, samples: Samples, sources: list[End]) -> CurveFit | None:
-    """The fit with no matrix on light, the channels of the signal mixed at most."""
+    """The fit without a matrix on light; only the channels of the signal may be mixed."""
     form = CurveForm(ground.tinted, held=True)
     fit = settle(ground, samples, sources, started(ground, form, 0, np.eye(3), np.eye(3)))
     return fit if fit.knots is not None else None
@@ -107,8 +114,8 @@ def pairs_of_curves(
 ) -> list[TargetFit]:
     """Source and target for a curve given at full-scale inputs, the source as `group`.
 
-    Plain pairs first; where none fits within `limit` codes, a stretch of a pair
-    under a tone curve, and a CDL on the curves that pictures are made for.
+    Plain pairs first; where none fits within `limit` codes, pairs that fit over a stretch
+    beside a tone curve, and display curves with a CDL.
     """
     if len(places) > POINTS:
         some = np.linspace(0, len(places) - 1, POINTS).round().astype(int)

@@ -1,7 +1,7 @@
-"""Where a look goes: hue, saturation and brightness by hue; tint and contrast on the grey scale.
+"""The direction of a look: hue, saturation and brightness by hue; tint and contrast of greys.
 
-Hue and saturation are those of the vectorscope, so that they can be checked
-there; tint and lightness are CIELAB, as the eye takes them.
+Hue and saturation are those of the vectorscope, so that they can be checked there; tint and
+lightness are CIELAB, which follows what the eye sees.
 """
 
 from __future__ import annotations
@@ -18,16 +18,19 @@ from lutbench.measure.view import View
 from lutbench.model.transforms import Array
 
 SATURATED = (0.02, 0.35)
-"""Lengths of Cb, Cr that count: greyer has no hue to speak of, stronger is met in no picture."""
+"""Lengths of Cb, Cr that count: weaker colours have no clear hue, stronger are rare in pictures."""
 
 REACH = dict.fromkeys(HUES, 30.0) | {"skin-side reds": 15.0}
 """Degrees to either side of a hue's angle that belong to it."""
 
 FEWEST = 8
+"""The fewest nodes from which a median is taken."""
+
 PARTS = {"shadows": (8.0, 30.0), "mid tones": (40.0, 62.0), "highlights": (75.0, 97.0)}
 """CIE lightness of the grey scale before the look."""
 
 AROUND_GREY = (35.0, 65.0)
+"""CIE lightness over which the contrast around mid grey (50) is taken."""
 
 
 @dataclass(frozen=True)
@@ -38,7 +41,7 @@ class GreyScale:
     after: Array
 
     def tint(self, luma: Array, weights: Weights) -> Array:
-        """Where the look puts a grey of `luma` on the vectorscope."""
+        """The offset of a grey of `luma` on the vectorscope after the look."""
         x = luma_of(self.before, weights)
         order = np.argsort(x, kind="stable")
         off = (scope_of(self.after, weights) - scope_of(self.before, weights))[order]
@@ -50,8 +53,8 @@ def on_scope(
 ) -> tuple[Array, Array, NDArray[np.bool_]]:
     """Cb + i·Cr before and after (the tint of the grey scale taken out), and which count.
 
-    A tint moves all colours the same way; without it what is left is hue and
-    saturation.
+    A tint moves all colours the same way; without it, only changes of hue and saturation
+    remain.
     """
     was = scope_of(before, weights)
     now = scope_of(after, weights) - grey.tint(luma_of(before, weights), weights)
@@ -90,9 +93,9 @@ def hue_changes(
 def saturation_change(
     before: Array, after: Array, grey: GreyScale, weights: Weights, *, strong: bool = False
 ) -> float | None:
-    """The median ratio of saturation over all hues; None where too few nodes have one.
+    """The median ratio of saturation over all hues; None where too few nodes are coloured.
 
-    With `strong` that of the colours which are too strong to count otherwise.
+    With `strong`, over the colours that are too strong to count otherwise.
     """
     was, now, coloured = on_scope(before, after, grey, weights)
     mine = np.abs(was) >= SATURATED[1] if strong else coloured
@@ -102,7 +105,7 @@ def saturation_change(
 
 
 def tone_changes(before: Array, after: Array, view: View) -> tuple[ToneChange, ...]:
-    """What the look does to the grey scale; full-scale values, shape (n, 3)."""
+    """The changes of the grey scale; `before` and `after` are full-scale values, shape (n, 3)."""
     was, now = (lab_from_xyz(view.xyz(each), view.white_xyz) for each in (before, after))
     found = []
     for name, (low, high) in PARTS.items():
@@ -125,7 +128,7 @@ def contrast_change(before: Array, after: Array, view: View) -> float | None:
 
 
 def towards(hue: str, degrees: float) -> str:
-    """The hue that `hue` turns to.
+    """The hue towards which `hue` turns.
 
     >>> towards("reds", 5.0), towards("reds", -5.0)
     ('yellow', 'magenta')

@@ -1,4 +1,4 @@
-"""The free curve of a fit, and what a target with a model makes of it."""
+"""The free curve of a fit, and how a target with a model explains it."""
 
 from __future__ import annotations
 
@@ -14,28 +14,35 @@ from lutbench.model.transforms import Array
 Model = Literal["plain", "tone", "cdl", "contrast", "logistic", "smooth"]
 
 POINTS = 64
-FEWEST = 7
-DARK = 1e-6
+"""Points to which a long curve is thinned, which keeps fits quick."""
 
-# The curve is known to about this many codes; nothing is told better.
+FEWEST = 7
+"""The fewest points that a model is fitted to."""
+
+DARK = 1e-6
+"""Light below which points are left out: its logarithm is unreliable."""
+
 KNOWN_TO = 0.03
-# What the part of a curve that no stretch explains counts as, in codes.
+"""10-bit codes to which the curve is known: smaller errors are no evidence."""
+
 UNEXPLAINED = 12.0
+"""10-bit codes of error that are assumed for the part of a curve that no stretch explains."""
+
 INDEPENDENT = 30
-"""Points of the curve that say something each for itself, when models are weighed."""
+"""Points of the curve that count as independent when models are compared."""
 
 PARAMETER = 3.5
-"""What each free parameter of a model costs."""
+"""The cost of each free parameter of a model."""
 
 
 @dataclass(frozen=True)
 class TargetFit:
-    """A target and a model of how the free curve comes of it.
+    """A target and the model by which it explains the free curve.
 
-    `error` is the root mean square in codes over what is explained, `share`
-    the part that is; `parameters` those of the model: for ``cdl`` rows slope,
+    `error` is the root mean square in codes over the explained part, `share` the size of
+    that part; `parameters` those of the model: for ``cdl`` rows slope,
     offset, power, shape (3, 3); for ``contrast`` the coefficients of each
-    channel, shape (3, 4). `cost` weighs models: less is better.
+    channel, shape (3, 4). `cost` ranks models: less is better.
     """
 
     target: int
@@ -52,8 +59,8 @@ class TargetFit:
 class FreeCurve:
     """G on a grid: light in, shape (n,), and full-scale output, shape (n, 3).
 
-    `noise` is about how far, in codes, the output is known; `trust`, shape
-    (n,), weighs the points: those that the LUT itself gives count most.
+    `noise` is about the error of the output in codes; `trust`, shape (n,), weighs the
+    points: those at nodes of the LUT count most.
     """
 
     light: Array
@@ -63,7 +70,7 @@ class FreeCurve:
 
     @classmethod
     def of(cls, light: Array, output: Array, trust: Array, noise: float = 0.0) -> FreeCurve:
-        """The curve, thinned to a number of points that a fit can bear."""
+        """The curve, thinned to a number of points that keeps fits quick."""
         if len(light) <= 2 * POINTS:
             return cls(light, output, trust, noise)
         some = np.linspace(0, len(light) - 1, POINTS).round().astype(int)
@@ -71,20 +78,20 @@ class FreeCurve:
 
     @property
     def tinted(self) -> bool:
-        """Whether the channels differ by more than the curve is known to."""
+        """Whether the channels differ by more than the error of the curve."""
         off = self.output - self.output.mean(axis=1, keepdims=True)
         return bool(np.sqrt(np.mean(off**2)) * CODES > max(4 * KNOWN_TO, 2.5 * self.noise))
 
 
 def cost_of(error: Array, parameters: float) -> Array:
-    """The cost of an error in codes with so many free parameters; less is better."""
+    """The cost of an error in codes with a number of free parameters; less is better."""
     return np.asarray(2 * INDEPENDENT * np.log(np.hypot(error, KNOWN_TO)) + PARAMETER * parameters)
 
 
 def weighed(fits: Sequence[TargetFit], noise: float) -> list[TargetFit]:
-    """Fits with their costs where the curve itself is known to no better than its noise, in codes.
+    """Fits with their costs for a curve that is known only to its noise, in codes.
 
-    What a model with more freedom leaves less than that says nothing for it.
+    A residual below the noise is no evidence for a model with more freedom.
     """
     errors = np.array([fit.error for fit in fits])
     more = cost_of(np.hypot(errors, noise), 0) - cost_of(errors, 0)

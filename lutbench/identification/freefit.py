@@ -1,10 +1,10 @@
-"""A free fit: which numbers it may use, and the curve, the matrices and the errors that it found.
+"""A free fit: its free parameters, and the curve, the matrices and the errors found.
 
 The model: Q·out = G(M·L), with L the light of the source, M a matrix that keeps
 neutrals, G any rising curve in each channel, and Q any matrix that keeps
-neutrals. G takes in the target's curve, a tone curve, exposure, a CDL's slope,
-offset and power; the inverse of Q takes in saturation and what else mixes the
-channels of the signal linearly. G is a cubic spline over the source's own signal.
+neutrals. G contains the target's curve, a tone curve, exposure, and a CDL's slope,
+offset and power; the inverse of Q contains saturation and any other linear mixing of
+the signal's channels. G is a cubic spline over the source's own signal.
 """
 
 from __future__ import annotations
@@ -19,27 +19,30 @@ from lutbench.model.compression import GamutCompression
 from lutbench.model.transforms import Array
 
 KNOTS = 22
+"""Intervals of the spline of G."""
+
 BASIS = KNOTS + 3
-"""Parameters of a curve of G."""
+"""Parameters of one curve of G, a cubic spline."""
 
 BETWEEN = 0.15
-"""How far G is trusted between the neutral nodes, beside on them."""
+"""The weight of G between the neutral nodes, relative to its weight at them."""
 
 ENOUGH = 12.0
-"""So many values about a place of G and it is known there."""
+"""Values near a point of G from which it counts as known there."""
 
-NOISE_OF_MEDIAN, NOISE_SPREAD = 1.155, 1.06
-"""The root mean square of even noise over the median of its size (2/√3), and by how much a fit
-that leaves nothing else may be over it.
-"""
+NOISE_OF_MEDIAN = 1.155
+"""The root mean square of uniform noise over the median of its size (2/√3)."""
+
+NOISE_SPREAD = 1.06
+"""Times that ratio up to which the residual of a fit counts as uniform noise."""
 
 NO_TAIL = 1.5
-"""The same for a sum of much noise (1.4826, a normal spread): a mixing sums that of channels."""
+"""The same ratio for normal noise (1.4826), to which a mixing adds up the noise of channels."""
 
 
 @dataclass(frozen=True)
 class CurveForm:
-    """What a fit may use: a curve for each channel, a compression; `held` leaves M as it is."""
+    """What is free in a fit: a curve for each channel, a compression; `held` fixes M."""
 
     tinted: bool = False
     held: bool = False
@@ -47,13 +50,13 @@ class CurveForm:
 
     @property
     def curves(self) -> int:
-        """How many curves G has."""
+        """The number of curves in G."""
         return 3 if self.tinted else 1
 
     @property
     def rows(self) -> int:
-        """How many of the free six of M a channel hangs on: its own row, or through a compression
-        all of them.
+        """The number of M's six free entries that a channel depends on: those of its own row, or
+        with a compression all of them.
         """
         if self.held:
             return 0
@@ -61,30 +64,29 @@ class CurveForm:
 
     @property
     def systems(self) -> int:
-        """How many systems of equations a fit is: one for each channel where they share nothing."""
+        """The number of separate systems of equations: one per channel if they share nothing."""
         return 3 if self.tinted and self.rows != 6 else 1
 
     @property
     def matrix_at(self) -> int:
-        """Where the free six of M stand among all parameters, after the curves."""
+        """The index of M's six free entries among all parameters, after the curves."""
         return self.curves * BASIS
 
     @property
     def mixing_at(self) -> int:
-        """Where those of Q stand, the last six."""
+        """The index of Q's six free entries, the last."""
         return self.matrix_at + (0 if self.held else 6)
 
 
 @dataclass(frozen=True)
 class CurveFit:
-    """A fit of one source: see the module's words for M, Q and G.
+    """A fit of one source: see the module's docstring for M, Q and G.
 
-    `error` is the root mean square in codes of the nodes that the fit keeps, their
-    number less the parameters that they have to tell,
-    `share` their part, `typical` the median over all. `seen` is how many nodes
-    each knot of G rests on. `normal`, shape (6, 6),
-    is the mean square error in codes² that a change of the free six of M costs
-    when all else is fitted anew.
+    `error` is the root mean square in codes over the nodes that the fit keeps, divided by
+    their number less the number of parameters; `share` is their part of all nodes, `typical`
+    the median over all. `seen` is how many nodes determine each knot of G. `normal`, shape
+    (6, 6), gives the mean square error in codes² that a change of M's six free entries adds
+    when all else is fitted again.
     """
 
     source: int
@@ -103,12 +105,12 @@ class CurveFit:
 
     @property
     def is_noise(self) -> bool:
-        """Whether what it leaves is spread as noise is: evenly, with no tail."""
+        """Whether the residual is distributed like uniform noise, without a tail."""
         return self.error <= NOISE_SPREAD * NOISE_OF_MEDIAN * self.typical
 
     @property
     def no_tail(self) -> bool:
-        """Whether what it leaves has no more of a tail than noise of many channels together."""
+        """Whether the residual has no more of a tail than the summed noise of channels."""
         return self.error <= NO_TAIL * self.typical
 
     def curve(self, values: Array) -> Array:
@@ -117,21 +119,21 @@ class CurveFit:
         place, weights, _ = spline_basis(values, self.low, self.high)
         return np.stack([(weights * row[place]).sum(axis=0) for row in self.knots], axis=-1)
 
-    def _rests(self, values: Array) -> Array:
-        """Whether enough nodes lie near neutral full-scale input: 0 for none, 1 for enough."""
+    def _support(self, values: Array) -> Array:
+        """How well nodes determine G at neutral full-scale input: 0 for no nodes, 1 for enough."""
         assert self.seen is not None
         place, weights, _ = spline_basis(values, self.low, self.high)
         return np.asarray(np.minimum((weights * self.seen[place]).sum(axis=0) / ENOUGH, 1.0))
 
     def unmixed(self, outputs: Array) -> Array:
-        """Q·out: what G gave, of full-scale outputs (n, 3)."""
+        """Q·out: the output of G, from full-scale outputs (n, 3)."""
         return np.asarray(outputs @ self.mixing.T)
 
     def free_curve(self, ground: Ground) -> tuple[Array, Array, Array]:
         """G at the neutral nodes, where the LUT itself gives it, and halfway between them.
 
-        Inputs, outputs, and how far to trust each. Without a matrix no node
-        lies between, so nothing is known there.
+        Inputs, outputs, and the weight of each. Without a matrix no node lies between, so
+        nothing is known there.
         """
         inputs, outputs = ground.neutral_in, self.unmixed(ground.neutral)
         if np.abs(self.matrix - np.eye(3)).max() < 1e-3:
@@ -141,7 +143,7 @@ class CurveFit:
         between = self.curve(halves) + (off[:-1] + off[1:]) / 2
         places = np.concatenate([inputs, halves])
         order = np.argsort(places)
-        trust = np.concatenate([np.ones(len(inputs)), BETWEEN * self._rests(halves)])
+        trust = np.concatenate([np.ones(len(inputs)), BETWEEN * self._support(halves)])
         return places[order], np.concatenate([outputs, between])[order], trust[order]
 
 

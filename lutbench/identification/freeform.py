@@ -1,7 +1,7 @@
-"""Source curve and matrix where the target is not known: any tone curve, any mixing after.
+"""Source curve and matrix for an unknown target: any tone curve, any mixing after it.
 
-See `freefit` for the model. M, Q and G are found by Gauss-Newton steps, in a race of sources
-that drops the worse ones.
+See `freefit` for the model. M, Q and G are found by Gauss-Newton steps for all sources, of
+which the worse ones are dropped in rounds.
 """
 
 from __future__ import annotations
@@ -22,20 +22,27 @@ from lutbench.model.compression import GamutCompression
 from lutbench.model.transforms import Array
 
 STEPS = 6
+"""The most steps of a fit."""
+
 SETTLED = 2e-4
-"""Steps of a fit, and by how little a matrix may move in one that is the last."""
+"""The change of a matrix entry in one step below which a fit has converged."""
 
-# How many sources go into each heat of the race, how many steps it takes, and on how many nodes.
 HEATS = ((44, 1, 300), (22, 1, 300), (12, 2, 450), (6, STEPS, ROWS))
+"""For each round: the number of sources, the steps, and the nodes that are used."""
+
 PART_HEATS = ((36, 1, 200), (18, 1, 200), (10, 2, 300), (4, STEPS, ROWS))
-"""The same for a race on a part of the nodes."""
+"""The same for a part of the nodes."""
 
-WIDE, WIDE_CODES, FEW = 2.0, 0.4, 12
-"""Sources whose first fit leaves more than this many times the best, and codes, stay out of the
-race but for a few: first fits on nodes near neutral tell little.
-"""
+WIDE = 2.0
+"""Times the error of the best first fit up to which a source takes part."""
 
-# The free two of each row of M, and what they do to it.
+WIDE_CODES = 0.4
+"""10-bit codes added to that limit."""
+
+FEW = 12
+"""Sources that take part in any case: first fits on nodes near neutral are poor evidence."""
+
+# The effect of the two free entries of each row of M on the row.
 _FREE = np.array([[1.0, 0.0], [0.0, 1.0], [-1.0, -1.0]])
 
 
@@ -46,7 +53,7 @@ def race(
     starts: Sequence[Start | None],
     heats: Sequence[tuple[int, int, int]] = HEATS,
 ) -> list[CurveFit]:
-    """The fits of the sources that start well, in heats that drop the worse ones; best first."""
+    """The fits of the sources with good first fits, in rounds that drop the worse; best first."""
     began = [(start.error, i) for i, start in enumerate(starts) if start is not None]
     began.sort()
     fits: list[CurveFit] = []
@@ -71,7 +78,7 @@ def started(ground: Ground, form: CurveForm, source: int, matrix: Array, mixing:
 def settle(
     ground: Ground, samples: Samples, sources: list[End], fit: CurveFit, steps: int = STEPS
 ) -> CurveFit:
-    """The fit after so many Gauss-Newton steps, or until it moves no more."""
+    """The fit after a number of Gauss-Newton steps, or fewer if it converges."""
     return settle_all(ground, samples, sources, [fit], steps)[0]
 
 
@@ -82,7 +89,7 @@ def settle_all(
     fits: Sequence[CurveFit],
     steps: int = STEPS,
 ) -> list[CurveFit]:
-    """Fits of one form, each after so many Gauss-Newton steps, or until it moves no more."""
+    """Fits of one form, each after a number of Gauss-Newton steps, or fewer if it converges."""
     found = list(fits)
     last: dict[int, StepSolved] = {}
     moving = list(range(len(found)))
@@ -99,7 +106,7 @@ def settle_all(
             if one is None:
                 continue
             change = float(np.abs(one.matrix - found[i].matrix).max())
-            # A step on other nodes, or the first, says nothing of settling.
+            # The first step, or one on other nodes, cannot show convergence.
             settled = change < SETTLED and found[i].knots is not None
             found[i] = replace(
                 found[i],
@@ -124,7 +131,7 @@ def settle_all(
 def refitted(
     ground: Ground, samples: Samples, sources: list[End], fit: CurveFit, matrix: Array
 ) -> CurveFit:
-    """G and Q anew with the matrix held to one that is given (its rows brought to sum one)."""
+    """G and Q fitted again with a given matrix (its rows scaled to a sum of one)."""
     rows = matrix / matrix.sum(axis=1, keepdims=True)
     form = replace(fit.form, held=True)
     return settle(ground, samples, sources, replace(fit, form=form, matrix=rows), 3)
@@ -133,9 +140,9 @@ def refitted(
 def _step(
     ground: Ground, ends: Sequence[End], light_in: Array, fits: Sequence[CurveFit]
 ) -> list[StepSolved | None]:
-    """One Gauss-Newton step of fits of one form, with far rows weighed down.
+    """One Gauss-Newton step of fits of one form, with outliers weighed down.
 
-    Arrays are (fits, channels, nodes), nodes last since there are most of them.
+    Arrays are (fits, channels, nodes); nodes are last because there are most of them.
     """
     form = fits[0].form
     lights = np.array([fit.matrix for fit in fits]) @ light_in
@@ -182,7 +189,7 @@ def _step(
 
 
 def _slopes_of(compression: GamutCompression, lights: Array) -> Array:
-    """How the compressed channels move with those before, (fits, after, before, nodes)."""
+    """The derivatives of compressed channels by those before, (fits, after, before, nodes)."""
     channels_last = np.moveaxis(lights, 1, -1)
     reach = 1e-4 * np.maximum(np.abs(channels_last).max(axis=-1), 1e-6)
     columns = []

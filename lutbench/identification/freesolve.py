@@ -1,6 +1,6 @@
-"""The equations of a free fit: rows of nodes, their sums by knots, and what solves them.
+"""The equations of a free fit: rows of nodes, their sums by knots, and their solution.
 
-Gauss-Newton steps make rows of every node; far ones are weighed down.
+A Gauss-Newton step has a row for every node and channel; outliers are weighed down.
 """
 
 from __future__ import annotations
@@ -20,15 +20,15 @@ from lutbench.identification.samples import CODES
 from lutbench.model.transforms import Array
 
 MIXING_COSTS = 10.0
-"""The weight that holds Q where nodes say little of it."""
+"""The weight that keeps Q where the nodes hardly determine it."""
 
 LEAST_FREEDOM = 0.05
-"""The share of the nodes that an error is told by at least, however many numbers are free."""
+"""The least share of the nodes by which an error is divided, however many numbers are free."""
 
 UNSAID = 1e-9
-"""The weight that keeps a matrix solvable."""
+"""The weight that keeps a system of equations solvable."""
 
-# What the bending of G costs: next to nothing, but knots that no node sees stay in line.
+# The cost of bends of G: tiny, but knots without nodes stay in line with the others.
 _SECOND = np.diff(np.eye(BASIS), n=2, axis=0)
 _BENDING = 1e-2 * _SECOND.T @ _SECOND + 1e-9 * np.eye(BASIS)
 
@@ -37,8 +37,8 @@ _BENDING = 1e-2 * _SECOND.T @ _SECOND + 1e-9 * np.eye(BASIS)
 class Rows:
     """The rows of a system, one for each fit, channel and node, in codes.
 
-    A row hangs on four knots of its curve from `cell` (s, 3, n) on, by `basis`
-    (4, s, 3, n), and on what `rest` (s, 3, r, n) holds: of M, if that is free, and of its row of Q.
+    A row depends on four knots of its curve from `cell` (s, 3, n) on, by `basis`
+    (4, s, 3, n), and on `rest` (s, 3, r, n): the entries of M, if free, and of its row of Q.
     """
 
     cell: NDArray[np.int64]
@@ -59,7 +59,7 @@ class Rows:
         return np.asarray(sums.reshape(fits, channels, KNOTS), dtype=np.float64)
 
     def by_knot(self, weight: Array) -> Array:
-        """What each knot rests on, shape (s, 3, BASIS), of weights (s, 3, n)."""
+        """The sum of weights (s, 3, n) at each knot, shape (s, 3, BASIS)."""
         sums = np.zeros((*self.cell.shape[:2], BASIS))
         for i in range(4):
             sums[..., i : i + KNOTS] += self._by_cell(self.basis[i] * weight)
@@ -68,7 +68,7 @@ class Rows:
     def products(self, weight: Array) -> tuple[Array, Array]:
         """The normal equations of each channel, (s, 3, k, k) and (s, 3, k), rows weighed.
 
-        Four knots a row: summing by cells takes far less than the product of whole rows.
+        A row has four knots: sums by cells take far less time than products of whole rows.
         """
         count = BASIS + self.rest.shape[2]
         normal = np.zeros((*self.cell.shape[:2], count, count))
@@ -92,7 +92,7 @@ class Rows:
         return normal, sides
 
     def missed(self, solution: Array) -> Array:
-        """What a solution (s, 3, k) leaves of the target, shape (s, 3, n)."""
+        """The residual of a solution (s, 3, k), shape (s, 3, n)."""
         fit, channel = np.arange(len(self.cell))[:, None, None], np.arange(3)[:, None]
         left = self.target - (solution[:, :, None, BASIS:] @ self.rest)[:, :, 0]
         for i in range(4):
@@ -102,9 +102,10 @@ class Rows:
 
 @dataclass(frozen=True)
 class StepSolved:
-    """What solves one step's systems of one fit, its rows' weights and what it leaves, (3, n).
+    """The solution of one step of one fit, the weights of its rows and their residuals, (3, n).
 
-    `normal` and `prior` hold those systems, (systems, k, k): see `CurveForm.systems`.
+    `normal` and `prior` are its systems of equations, (systems, k, k): see
+    `CurveForm.systems`.
     """
 
     matrix: Array
@@ -120,7 +121,7 @@ class StepSolved:
 
 
 def measured_fits(fits: Sequence[CurveFit], solved: Sequence[StepSolved]) -> list[CurveFit]:
-    """Fits of one form with how well they fit, and what each part of them rests on."""
+    """Fits of one form with their errors, and the number of nodes behind each part."""
     if not fits:
         return []
     form = fits[0].form
@@ -128,9 +129,9 @@ def measured_fits(fits: Sequence[CurveFit], solved: Sequence[StepSolved]) -> lis
     kept = weight.sum(axis=(1, 2))
     square = (weight * np.array([one.miss for one in solved]) ** 2).sum(axis=(1, 2))
     normal = np.array([one.normal for one in solved])
-    # What the parameters take: with few nodes a free curve follows any of them.
-    told = solve_ridged(normal, normal - np.array([one.prior for one in solved]))
-    freedom = kept - np.trace(told, axis1=2, axis2=3).sum(axis=1)
+    # Less the parameters: with few nodes, a free curve follows all of them.
+    used = solve_ridged(normal, normal - np.array([one.prior for one in solved]))
+    freedom = kept - np.trace(used, axis1=2, axis2=3).sum(axis=1)
     error = np.sqrt(square / np.maximum(np.maximum(freedom, LEAST_FREEDOM * kept), 1e-9))
     costs = _cost_of_matrix(normal, form) / kept[:, None, None] if form.rows else None
     return [
@@ -147,7 +148,7 @@ def measured_fits(fits: Sequence[CurveFit], solved: Sequence[StepSolved]) -> lis
 
 
 def solved_rows(rows: Rows, fits: Sequence[CurveFit]) -> list[StepSolved | None]:
-    """What solves the rows of each fit, far ones weighed down."""
+    """The solution of the rows of each fit, with outliers weighed down."""
     form = fits[0].form
     count = rows.seen.sum(axis=1)
     counted = np.broadcast_to(rows.seen[:, None], rows.target.shape)
@@ -170,14 +171,14 @@ def solved_rows(rows: Rows, fits: Sequence[CurveFit]) -> list[StepSolved | None]
         if form.rows:
             free = solution[i, form.matrix_at : form.mixing_at].reshape(3, 2)
             matrix = np.hstack([free, 1 - free.sum(axis=1, keepdims=True)])
-        left = float(typical[i]), 3 * int(count[i])
-        told = rests[i], weight[i], miss[i], normal[i], _prior(form)
-        found.append(StepSolved(matrix, mixing, knots, *told, *left))
+        size = float(typical[i]), 3 * int(count[i])
+        rows_of_fit = rests[i], weight[i], miss[i], normal[i], _prior(form)
+        found.append(StepSolved(matrix, mixing, knots, *rows_of_fit, *size))
     return found
 
 
 def _solution(rows: Rows, form: CurveForm, weight: Array) -> tuple[Array, Array, Array]:
-    """All numbers of each fit by least squares, the systems they solve, and what is left."""
+    """All parameters of each fit by least squares, the systems they solve, and the residuals."""
     own, prior = _places_of(form.curves, form.rows), _prior(form)
     fits = len(rows.target)
     corners, sides = rows.products(weight)
@@ -186,7 +187,7 @@ def _solution(rows: Rows, form: CurveForm, weight: Array) -> tuple[Array, Array,
         normal = corners + prior
         solution[:, own] = solve_ridged(normal, sides[..., None])[..., 0]
     else:
-        # The channels share few parameters: each has its own corner of the system.
+        # The channels share few parameters: each has its own block of the system.
         normal, wanted = np.repeat(prior[None], fits, axis=0), np.zeros(solution.shape)
         for c in range(3):
             normal[:, 0, own[c][:, None], own[c]] += corners[:, c]
@@ -196,14 +197,14 @@ def _solution(rows: Rows, form: CurveForm, weight: Array) -> tuple[Array, Array,
 
 
 def _typical(miss: Array, counted: NDArray[np.bool_]) -> Array:
-    """The median size of what counts of each fit, shape (fits,)."""
+    """The median size of the residuals that count in each fit, shape (fits,)."""
     rows = len(miss), -1
     return masked_median(np.abs(miss).reshape(rows), counted.reshape(rows))
 
 
 @lru_cache(maxsize=16)
 def _places_of(curves: int, rows: int) -> NDArray[np.int64]:
-    """Where the parameters of a channel's rows stand among all, (3, k): its curve, of M, of Q."""
+    """The indices of each channel's parameters , (3, k): of its curve, its part of M and Q."""
     at = curves * BASIS
     mixing_at = at + 6 * (rows > 0)
     places = []
@@ -218,13 +219,13 @@ def _places_of(curves: int, rows: int) -> NDArray[np.int64]:
 
 
 def _prior(form: CurveForm) -> Array:
-    """What the parameters cost by themselves, for each system of a fit."""
+    """The cost of the parameters themselves, for each system of a fit."""
     costs = np.zeros((form.mixing_at + 6, form.mixing_at + 6))
     for c in range(form.curves):
         here = slice(c * BASIS, (c + 1) * BASIS)
         costs[here, here] = _BENDING
     others = np.arange(form.matrix_at, len(costs))
-    # Next to nothing for M, so that nodes which say nothing of a row leave it where it is naught.
+    # Tiny for M: a row that no node determines then stays at zero.
     costs[others, others] = np.where(others < form.mixing_at, UNSAID, MIXING_COSTS)
     if form.systems == 1:
         return costs[None]
@@ -233,14 +234,14 @@ def _prior(form: CurveForm) -> Array:
 
 
 def _cost_of_matrix(normal: Array, form: CurveForm) -> Array:
-    """The Schur complements: what a change of M costs when all else follows, (s, 6, 6)."""
+    """The Schur complements: the cost of a change of M when all else is fitted again, (s, 6, 6)."""
     size = normal.shape[-1]
     at = BASIS if form.systems == 3 else form.matrix_at
     mine = np.arange(at, at + 6 // form.systems)
     rest = np.r_[0:at, mine[-1] + 1 : size]
     cross = normal[..., mine[:, None], rest]
-    told = solve_ridged(normal[..., rest[:, None], rest], cross.swapaxes(2, 3))
-    own = normal[..., mine[:, None], mine] - cross @ told
+    followed = solve_ridged(normal[..., rest[:, None], rest], cross.swapaxes(2, 3))
+    own = normal[..., mine[:, None], mine] - cross @ followed
     costs: Array = np.zeros((len(normal), 6, 6))
     for system in range(form.systems):
         here = slice(system * len(mine), (system + 1) * len(mine))

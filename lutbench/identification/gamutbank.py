@@ -12,9 +12,11 @@ from lutbench.model.catalogue import Catalogue, Entry
 from lutbench.model.gamuts import ADAPTATIONS, xyz_of_xy
 from lutbench.model.transforms import Array
 
-# A published matrix this far from that of the primaries is worth a trial of its own.
 ROUNDED = 1e-6
+"""Difference of matrix entries from which a published matrix is tried beside the computed one."""
+
 ONE_WHITE = 1e-4
+"""Difference of xy within which two white points are the same: four decimals."""
 
 
 @dataclass(frozen=True)
@@ -26,11 +28,11 @@ class Pair:
     adaptation: str
     matrix: Array
     published: bool = False
-    """Whether the matrices are those of a publication, rounded, not those of the primaries."""
+    """Whether the matrices are published, rounded ones and not computed from the primaries."""
 
     @property
     def alike(self) -> bool:
-        """Whether both ends are one gamut, so that nothing is converted."""
+        """Whether both ends are the same gamut, so that nothing is converted."""
         return self.source.name == self.target.name
 
 
@@ -60,13 +62,13 @@ class GamutBank:
         )
 
     def like(self, pair: Pair) -> list[Pair]:
-        """The pair by every adaptation and publication."""
+        """The pair with every adaptation and every published matrix."""
         ends = (self.gamuts.index(pair.source), self.gamuts.index(pair.target))
         chosen = (self.sources == ends[0]) & (self.targets == ends[1])
         return [self.pair(int(each)) for each in np.flatnonzero(chosen)]
 
     def only(self, source: str | None, target: str | None) -> GamutBank:
-        """The pairs with the gamuts that are known; a gamut with itself stays as it is."""
+        """The pairs with the given gamuts; unless both are given, also a gamut with itself."""
         keep = np.ones(len(self), dtype=bool)
         for name, numbers in ((source, self.sources), (target, self.targets)):
             if name is not None:
@@ -94,7 +96,7 @@ class GamutBank:
 
     @cached_property
     def unchanged(self) -> NDArray[np.bool_]:
-        """Which pairs are of one gamut with itself."""
+        """Which pairs are a gamut with itself."""
         return np.asarray(self.sources == self.targets)
 
     @cached_property
@@ -118,8 +120,8 @@ def bank_of(catalogue: Catalogue) -> GamutBank:
     adapt = np.array([_adaptations(whites, name) for name in names])
     counts = (len(owner), len(owner), len(names))
     s, t, a = (each.ravel() for each in np.meshgrid(*map(np.arange, counts)))
-    # One gamut with itself changes nothing, whatever its publication says; where
-    # the whites are one, the first adaptation stands for all.
+    # A gamut with itself changes nothing, even with a rounded published matrix. Where both
+    # whites are the same, one adaptation is enough.
     one_white = np.abs(whites[:, None] - whites).max(axis=-1) < ONE_WHITE
     own_s, own_t = owner[s], owner[t]
     keep = (own_s != own_t) & ((a == 0) | ~one_white[own_s, own_t])
@@ -149,7 +151,7 @@ def _adaptations(whites: Array, name: str) -> Array:
 def _versions(
     entries: tuple[Entry, ...],
 ) -> tuple[NDArray[np.int64], Array, Array, NDArray[np.bool_]]:
-    """Each gamut's matrices by its primaries, and as published where they are rounded."""
+    """Each gamut's matrices, computed from its primaries, and as published if rounded."""
     from lutbench.model.registry import published_matrices
 
     published = published_matrices()

@@ -28,13 +28,13 @@ from lutbench.model.transforms import Array
 STEPS, SIFTED, REWEIGHED = 28, 5, (10, 15, 20)
 GO_ON = 24
 MANY, POINTS = 100, 24
-"""Of so many problems with so many points every other point is enough to find the better ones."""
+"""Problems, and points of each, from which every other point is enough to find the better ones."""
 
 NOT_BLACK = 0.02
-"""Signal under this is left out: near black a power turns so fast that no step comes through."""
+"""Signal below which points are left out: near black a power is too steep for a stable step."""
 
 NOTHING = 1e3
-"""What stands for the error in codes of a problem of which no point counts."""
+"""The error in 10-bit codes that a problem without usable points is given."""
 
 NEAR_WHITE = (0.985, 1.003)
 """Signal between these is left out: a CDL clips there before its saturation mixes the channels."""
@@ -42,15 +42,15 @@ NEAR_WHITE = (0.985, 1.003)
 KEPT = 8
 
 EXPOSURES = ((2.0, 13), (0.25, 9), (0.05, 9), (0.012, 9))
-"""Stops to either side that exposures are tried over, and how many, ever finer."""
+"""Stops to either side over which exposures are tried, and their number: finer each time."""
 
-# What pulls log exposure, log slope, offset and log power to naught: next to
-# nothing, but it settles what nothing else does.
+# Weights that pull log exposure, log slope, offset and log power towards zero: tiny, but they
+# decide where the points do not.
 PULL_EXPOSURE, PULL = 0.4, (0.15, 0.5, 0.15)
 
 USUAL = (0.15, 0.05, 0.15)
-"""The spread of log slope, offset and log power that is taken to be usual (chosen, not measured):
-of targets that a CDL explains alike, the one with the least grade is the likeliest.
+"""The assumed usual spread of log slope, offset and log power (chosen, not measured): of targets
+that a CDL explains equally well, the one with the smallest grade is preferred.
 """
 
 _STEP = LOG_LIGHT[1] - LOG_LIGHT[0]
@@ -60,10 +60,10 @@ _STEP = LOG_LIGHT[1] - LOG_LIGHT[0]
 class Problems:
     """Light in and output in the signal of a target, for each problem p.
 
-    `log_in` is (p, n), `lit` weighs what counts there, `wanted` is the output in
+    `log_in` is (p, n), `lit` weighs the points, `wanted` is the output in
     signal, (p, channels, n), `tables` the signal over log light, `span` the
     full-scale width of signal 0..1, `target` the number of each target, and
-    `group` whatever else tells the problems apart (the source).
+    `group` the number of whatever else differs between problems (the source).
     """
 
     log_in: Array
@@ -101,7 +101,7 @@ class Problems:
 
     @property
     def channels(self) -> int:
-        """One where the channels are one, else three."""
+        """One where all channels share a curve, else three."""
         return int(self.wanted.shape[1])
 
     def only(self, keep: NDArray[np.int64]) -> Problems:
@@ -167,7 +167,7 @@ def fit_cdl(problems: Problems, begin: Array) -> list[TargetFit]:
 
 @dataclass(frozen=True)
 class _Descent:
-    """All problems on their way down at once, by Levenberg and Marquardt."""
+    """The state of all problems during a joint Levenberg-Marquardt descent."""
 
     problems: Problems
     state: Array
@@ -190,12 +190,12 @@ class _Descent:
         return cls(problems, state, damping, counted, weight, residual, jacobian, loss)
 
     def reweighed(self) -> _Descent:
-        """The same with far points weighed down."""
+        """The same with outliers weighed down."""
         weight = self.counted * _trust(self.residual, self.counted)
         return _Descent.at(self.problems, self.state, np.full(len(self.state), 1e-3), weight)
 
     def stepped(self) -> _Descent:
-        """A step on, where it makes the loss less; damped more where it does not."""
+        """The next step, where it lowers the loss; more damping where it does not."""
         pull, jacobian = _pull(self.problems), self.jacobian
         turned = jacobian.transpose(0, 2, 1)
         normal = turned @ jacobian + np.diag(pull**2)
@@ -234,15 +234,15 @@ def _cdl_fits(way: _Descent) -> list[TargetFit]:
     for p in np.argsort(cost)[:KEPT]:
         rows = state[p, 1:].reshape(channels, 3)
         values = np.stack([np.exp(rows[:, 0]), rows[:, 1], np.exp(rows[:, 2])])
-        told = float(error[p]), float(share[p]), np.broadcast_to(values, (3, 3)).copy()
+        found = float(error[p]), float(share[p]), np.broadcast_to(values, (3, 3)).copy()
         stops = float(state[p, 0] / np.log(2))
         target, group = int(problems.target[p]), int(problems.group[p])
-        fits.append(TargetFit(target, "cdl", stops, *told, float(cost[p]), group))
+        fits.append(TargetFit(target, "cdl", stops, *found, float(cost[p]), group))
     return fits
 
 
 def _counted(problems: Problems) -> Array:
-    """How much each point counts, shape (p, channels, n)."""
+    """The weight of each point, shape (p, channels, n)."""
     white = (problems.wanted > NEAR_WHITE[0]) & (problems.wanted < NEAR_WHITE[1])
     return np.asarray(((problems.wanted > NOT_BLACK) & ~white) * problems.lit[:, None, :])
 
@@ -252,21 +252,21 @@ def _loss(residual: Array, state: Array, pull: Array) -> Array:
 
 
 def _trust(residual: Array, counted: Array) -> Array:
-    """A weight for each point, shape (p, channels, n): far ones little."""
+    """A weight for each point, shape (p, channels, n): low for outliers."""
     size = np.abs(residual).reshape(counted.shape)
     scale = _typical(residual, counted)[:, None, None] + KNOWN_TO
     return np.asarray(np.clip(1 - (size / (8 * scale)) ** 2, 0, None))
 
 
 def _typical(residual: Array, counted: Array) -> Array:
-    """The median of what is left over where it counts, for each problem."""
+    """The median residual of the points that count, for each problem."""
     size = np.abs(residual).reshape(len(residual), -1)
     fits = counted.reshape(size.shape) > 0.5
     return np.where(fits.any(axis=1), masked_median(size, fits), NOTHING)
 
 
 def _cdl_model(state: Array, problems: Problems, weight: Array) -> tuple[Array, Array]:
-    """What is wanted less the model, in codes, and the model's slopes."""
+    """The wanted output minus the model, in codes, and the model's derivatives."""
     signal, rise = problems.signal(state[:, 0])
     count, channels, n = weight.shape
     rows = state[:, 1:].reshape(count, channels, 3)
@@ -290,7 +290,7 @@ def _cdl_model(state: Array, problems: Problems, weight: Array) -> tuple[Array, 
 def fit_contrast(problems: Problems, always: Collection[int] = ()) -> list[TargetFit]:
     """The best ``contrast`` fits: a cubic of the signal, exposures in finer and finer steps.
 
-    Those of the targets in `always` are told, however many are better.
+    Those of the targets in `always` are kept, however many are better.
     """
     if (problems.lit > 0).sum(axis=1).max(initial=0) < FEWEST:
         return []
@@ -309,9 +309,9 @@ def fit_contrast(problems: Problems, always: Collection[int] = ()) -> list[Targe
     for rank, p in enumerate(np.argsort(cost)):
         if rank < KEPT or problems.target[p] in always:
             cubic = np.broadcast_to(best.coefficients[p].T, (3, 4)).copy()
-            told = float(best.stops[p]), float(error[p]), 1.0, cubic, float(cost[p])
+            found = float(best.stops[p]), float(error[p]), 1.0, cubic, float(cost[p])
             target, group = int(problems.target[p]), int(problems.group[p])
-            fits.append(TargetFit(target, "contrast", *told, group))
+            fits.append(TargetFit(target, "contrast", *found, group))
     return fits
 
 
@@ -335,7 +335,7 @@ class _Cubics:
         return _Cubics(self.stops[kept], self.square[kept], self.coefficients[kept])
 
     def tried(self, problems: Problems, shifts: Array) -> _Cubics:
-        """The best at exposures so many stops from those of before."""
+        """The best at exposures that differ from those before by `shifts` stops."""
         centre, chosen = self.stops, self.stops.copy()
         square, coefficients = np.full(len(centre), np.inf), np.zeros_like(self.coefficients)
         y = (problems.wanted * problems.lit[:, None, :]).transpose(0, 2, 1)

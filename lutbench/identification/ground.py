@@ -1,8 +1,8 @@
 """The nodes that a fit without a known target looks at, and a first fit of each source.
 
-Light out of channel c, told through the neutral axis, is f(N⁻¹(v)) with f the
-decoding of the source, N the neutral axis and v = Q·out; a matrix takes it
-from light in, so that with a candidate f all is linear but Q.
+Light out of channel c, read through the neutral axis, is f(N⁻¹(v)) with f the decoding of
+the source, N the neutral axis and v = Q·out. It is a matrix times light in, so for a given
+f all is linear except Q.
 """
 
 from __future__ import annotations
@@ -26,36 +26,37 @@ SCREENED, LOOKED_AT, GLANCED_AT = 300, 300, 120
 """Nodes of a part, nodes that a first fit looks at, and how many of them for each saturation."""
 
 FREED = 30
-"""Sources whose Q is set freer still: the likeliest of all, which were set free first."""
+"""Sources that stay for the second, freer fit of Q: the best of the first one."""
 
 NEAR, NEAREST = 0.25, 150
-"""Nodes whose channels spread over no more of the neutral axis are near it; so many at least.
+"""Spread of a node's channels along the neutral axis up to which it is near; the fewest nodes.
 
-Nearer ones tell Q and M less well apart: for the smallest steps only their product shows.
+With nearer nodes Q and M are hard to separate: for small colours only their product shows.
 """
 
 UNTINTED = 0.65
 """Codes, root mean square: channels of the neutral axis nearer than this are taken as one curve."""
 
 SATURATIONS, GLANCED = (1.0, 0.8, 1.25, 0.65, 1.5), 3
-"""What Q is first taken to undo, and how many of them at a glance."""
+"""Saturations that Q is first assumed to undo, and how many of them in a quick first fit."""
 
 HOLD = (400.0, 40.0)
-"""What holds Q to what it was, step by step.
+"""The weights that hold Q near its last value, step by step.
 
-Left free from the start, a row of Q may pick out another channel, which fits as
-well and means nothing.
+If Q were free from the start, a row of it might select another channel, which fits equally
+well but is meaningless.
 """
 
 COLLAPSED = 0.35
-"""A Q with less than this on its diagonal has gone that way."""
+"""The diagonal entry of Q below which that has happened."""
 
 NOISE = 2 / CODES
-"""How far noise may make a rising curve fall from node to node."""
+"""Full-scale value by which noise may make a rising curve fall between two nodes."""
 
 LEAST_CLIMB = 0.05
+"""The least full-scale rise of the neutral axis on which a fit is useful."""
 
-# A plateau: so many nodes on one value, exactly or within the noise.
+# A plateau: a number of nodes with the same value, exactly or within the noise.
 FLAT, FLAT_NODES = 1e-5, 4
 
 # The two other channels of each channel.
@@ -96,7 +97,7 @@ class Ground:
         return through, slope
 
     def thinned(self, rows: int) -> Ground:
-        """Every so many of the nodes, at most `rows`."""
+        """Nodes at regular intervals, at most `rows`."""
         each = max(1, -(-len(self.outputs) // rows))
         return self.only(np.arange(0, len(self.outputs), each))
 
@@ -142,7 +143,7 @@ def ground_of(samples: Samples) -> Ground | None:
 
 
 def _chosen(outputs: Array, places: NDArray[np.int64], neutral: Array) -> NDArray[np.int64]:
-    """At most so many of the nodes: those nearest the neutral axis, and others at random."""
+    """At most `ROWS` of the nodes: those nearest the neutral axis, and others at random."""
     if len(places) <= ROWS:
         return places
     rising = np.maximum.accumulate(neutral.mean(axis=1))
@@ -195,7 +196,7 @@ def _dense(inputs: Array, outputs: Array) -> tuple[Array, Array, Array]:
 
 @dataclass(frozen=True)
 class Start:
-    """A first M and Q, and the error in codes that three quarters of the nodes stay under."""
+    """A first M and Q, and the 75th percentile of the error in codes."""
 
     matrix: Array
     mixing: Array
@@ -208,7 +209,7 @@ def screen(ground: Ground, samples: Samples, sources: list[End]) -> list[Start |
 
 
 def glance(ground: Ground, samples: Samples, sources: list[End]) -> list[Start | None]:
-    """A first fit of each source in a hurry: Q from three of the saturations alone."""
+    """A quick first fit of each source: Q from three of the saturations only."""
     some = ground.near(count=GLANCED_AT)
     return _Screen(some, samples, sources).starts(SATURATIONS[:GLANCED], ())
 
@@ -222,7 +223,7 @@ class _Screen:
     """First fits of M and Q by linear least squares on light through the inverse neutral axis.
 
     All sources are fitted at once: arrays are (sources, channels, nodes), nodes last
-    since there are most of them.
+    because there are most of them.
     """
 
     def __init__(self, ground: Ground, samples: Samples, sources: list[End]) -> None:
@@ -234,7 +235,7 @@ class _Screen:
         self.count = len(sources)
 
     def starts(self, amounts: tuple[float, ...], holds: tuple[float, ...]) -> list[Start | None]:
-        """The best of the saturations for each source, then with Q free but for what holds it."""
+        """The best of the saturations for each source, then with Q free within the given holds."""
         matrix = np.broadcast_to(np.eye(3), (self.count, 3, 3)).copy()
         mixing = matrix.copy()
         error = np.full(self.count, np.inf)
@@ -244,9 +245,9 @@ class _Screen:
         some = self.ground.only(np.arange(len(self.ground.outputs))[each])
         for amount in amounts:
             guess = np.eye(3) / amount + (1 - 1 / amount) * np.outer(np.ones(3), CDL_WEIGHTS)
-            through, slope = (told.T for told in some.through_of(guess))
+            through, slope = (each.T for each in some.through_of(guess))
             safe = (through > self.ground.low + edge) & (through < self.ground.high - edge)
-            light, weight = self._told(
+            light, weight = self._light_through(
                 self.tables.shared(through), slope, seen & safe.all(axis=0), self.tables
             )
             a = weight[:, :, None] * light_in[:, None]
@@ -270,14 +271,14 @@ class _Screen:
             for i in range(self.count)
         ]
 
-    def _told(
+    def _light_through(
         self,
         through: Array,
         slope: Array,
         seen: NDArray[np.bool_],
         tables: LightTables,
     ) -> tuple[Array, Array]:
-        """Light told through the neutral axis, and codes per light; 0 where not to be used."""
+        """Light read through the neutral axis, and codes per light; 0 where not to be used."""
         light, rise = tables.of_own(through)
         with np.errstate(all="ignore"):
             weight = slope / rise * CODES
@@ -289,17 +290,17 @@ class _Screen:
     def _freed(
         self, chosen: NDArray[np.int64], matrix: Array, mixing: Array, hold: float
     ) -> tuple[Array, Array, Array]:
-        """M and Q of chosen sources anew, Q free but for what holds it to the last."""
+        """M and Q of chosen sources fitted again, with Q held near its last value."""
         # Many sources share the Q that they begin with.
         kinds, kind = np.unique(mixing, axis=0, return_inverse=True)
-        told = [self.ground.through_of(each) for each in kinds]
-        through, slope = (np.array([each[k].T for each in told])[kind.ravel()] for k in (0, 1))
+        read = [self.ground.through_of(each) for each in kinds]
+        through, slope = (np.array([each[k].T for each in read])[kind.ravel()] for k in (0, 1))
         light_in, tables = self.light_in[chosen], self.tables.only(chosen)
         # Nodes whose clean light lies beyond the clear run were clipped before the mixing.
         z = matrix @ light_in
         ends = tables.light(np.array([self.ground.low, self.ground.high]))
         clean = ((z > ends[:, :1, None]) & (z < ends[:, 1:, None])).all(axis=1)
-        light, weight = self._told(through, slope, self.seen[chosen] & clean, tables)
+        light, weight = self._light_through(through, slope, self.seen[chosen] & clean, tables)
         y = self.ground.outputs.T
         others = np.stack([y[each] - y[c] for c, each in enumerate(OTHERS)])
         used = weight[:, 0] > 0
@@ -320,7 +321,7 @@ def _to_one(solution: Array) -> Array:
 
 
 def mixing_of(others: Array) -> Array:
-    """Q of its two free values a row: rows sum to one, so that neutrals stay."""
+    """Q from its two free values per row: rows sum to one, so neutrals stay neutral."""
     mixing: Array = np.zeros((3, 3))
     for c, each in enumerate(OTHERS):
         mixing[c, each] = others[c]
@@ -330,12 +331,11 @@ def mixing_of(others: Array) -> Array:
 def _robust(
     a: Array, b: Array, aim: Array, hold: float, used: NDArray[np.bool_]
 ) -> tuple[Array, Array]:
-    """Least squares in each channel, far rows weighed down, and the error in codes.
+    """Least squares in each channel, outliers weighed down, and the error in codes.
 
-    a is (s, 3, k, n) and b (s, 3, n); of the k the fourth and on are of mixing,
-    which `hold` pulls to `aim`, (s, 3, k). Nodes that are not `used`, (s, n), are
-    naught. The error is what three quarters of the nodes stay under, infinite
-    where there are none.
+    a is (s, 3, k, n) and b (s, 3, n); the fourth of the k and those after it are the mixing,
+    which `hold` pulls towards `aim`, (s, 3, k). Nodes that are not `used`, (s, n), are zero.
+    The error is the 75th percentile over the nodes, infinite where there are none.
     """
     size = a.shape[2]
     costs = np.where(np.arange(size) < 3, 1e-9, hold)
@@ -358,7 +358,7 @@ def _robust(
 
 
 def _part(sizes: Array, count: NDArray[np.int64], share: float) -> Array:
-    """What a share of the first `count` of the sorted sizes stays under, (s, 3, 1)."""
+    """The quantile `share` of the first `count` of the sorted sizes, (s, 3, 1)."""
     order = np.sort(sizes, axis=2)
     place = np.maximum((share * (count - 1)).astype(np.int64), 0)
     found = np.take_along_axis(

@@ -1,4 +1,4 @@
-"""Nodes by hue: a look that acts on some hues leaves the others as they were."""
+"""Nodes by hue: a look on some hues leaves the other hues unchanged."""
 
 from __future__ import annotations
 
@@ -7,8 +7,14 @@ from numpy.typing import NDArray
 
 from lutbench.model.transforms import Array
 
-WINDOWS, WIDTH = 6, np.deg2rad(75)
+WINDOWS = 6
+"""Windows around the circle of hues."""
+
+WIDTH = np.deg2rad(75)
+"""Radians to either side of a window's centre, so that windows overlap."""
+
 FEWEST = 60
+"""The fewest nodes that a window is used with."""
 
 
 def hue_of(outputs: Array) -> Array:

@@ -29,23 +29,26 @@ from lutbench.model.compression import GamutCompression
 from lutbench.model.transforms import Transform
 
 FORECASTS = 10
-"""Hypotheses that are worked out on nodes all over the LUT."""
+"""Hypotheses that are computed on nodes all over the LUT."""
 
 FOLLOWED = 6
+"""Pairs of curves from a part of the nodes that are given gamuts."""
+
 PARTLY = 0.3
-"""Codes: a typical error over this makes the search go by hues."""
+"""10-bit codes of typical error above which nodes are also searched hue by hue."""
 
 TRIED, FEW = 48, 250
-"""Pairs of curves that are fitted to all of the chosen nodes, and nodes that choose them."""
+"""Pairs of curves that are fitted to all chosen nodes, and nodes by which they are selected."""
 
 PARTLY_TRIED = 24
-"""The same that are fitted to a part of the nodes, near neutral and by hues."""
+"""Pairs of curves that are fitted to a part of the nodes, near neutral and by hues."""
 
 COMPRESSED_PAIRS, COMPRESSED_ERROR, FEWEST_CLEAR = 24, 6.0, 40
-"""Pairs of curves that are tried with a compressed gamut, and the error in codes that goes on."""
+"""Pairs of curves that are tried with a compressed gamut; the most error in 10-bit codes; the
+fewest nodes clear of clipping."""
 
 MOST_PAIRS = 160
-"""Pairs of curves that are followed up: all that leave the neutral axis alone, and some."""
+"""Pairs of curves that are followed up: all that leave the neutral axis unchanged, and more."""
 
 
 @dataclass(frozen=True)
@@ -68,7 +71,7 @@ def search_known(
     match: NeutralMatch,
     within: float,
 ) -> list[Scored]:
-    """Hypotheses that explain the neutral axis `within` so many codes, best first."""
+    """Hypotheses that explain the neutral axis to `within` codes, best first."""
     places = match.shortlist(within, MOST_PAIRS)
     if samples.one_d:
         return [
@@ -137,7 +140,7 @@ def _fitted(
     expansion: Transform | None = None,
     exact: bool = True,
 ) -> list[tuple[int, int, MatrixFit]]:
-    """The fits of pairs of curves by their places, without those that nothing tells."""
+    """The fits of pairs of curves by their indices, without those with too few nodes."""
     pairs = [(sources[i], targets[j]) for i, j in places]
     found = fit_matrices(
         samples, pairs, chosen, absolute=absolute, expansion=expansion, exact=exact
@@ -183,9 +186,9 @@ def search_partly(
 ) -> list[Scored]:
     """Hypotheses that explain the neutral axis and a part of the rest exactly.
 
-    A look that acts on some hues, or a compression of the gamut, leaves other
-    nodes as the conversion made them: sums of absolute errors find those among
-    all nodes near neutral, least squares among those of some hues.
+    A look on some hues, or a gamut compression, leaves other nodes unchanged. Sums of
+    absolute errors find those among all nodes near neutral, least squares among the nodes of
+    some hues.
     """
     inner = inner_nodes(samples)
     likely = _likeliest(samples, sources, targets, places, [inner] * 3, absolute=True)
@@ -199,7 +202,7 @@ def search_partly(
             fits += [each for each in found_there if each[2].share > 0.6]
     best: dict[tuple[int, int], MatrixFit] = {}
     for i, j, fit in sorted(fits, key=lambda each: each[2].error):
-        # Each pair of curves once, by the hues that it explains best.
+        # Each pair of curves once, with the hues that it explains best.
         best.setdefault((i, j), fit)
     found: list[Scored] = []
     for (i, j), fit in list(best.items())[:FOLLOWED]:
@@ -213,7 +216,7 @@ def finalists_of(
     knowledge: Knowledge,
     compression: GamutCompression | None = None,
 ) -> list[Finalist]:
-    """The first of scored conversions, worked out on all nodes."""
+    """The best of the scored conversions, computed on all nodes."""
     finalists: list[Finalist] = []
     seen: set[tuple[object, ...]] = set()
     for each in scored:
@@ -230,11 +233,11 @@ def finalists_of(
             float(np.log2(each.gain)),
             compression,
         )
-        told = forecast(hypothesis, samples)
-        # Noise says nothing against a pair of curves.
+        predicted = forecast(hypothesis, samples)
+        # Noise is no evidence against a pair of curves.
         excess = np.sqrt(max(each.neutral**2 - samples.noise**2, 0.0))
         cost = float(cost_of(np.array(excess), 1))
-        finalists.append(Finalist(hypothesis, told, error_of(told, samples), cost))
+        finalists.append(Finalist(hypothesis, predicted, error_of(predicted, samples), cost))
         if len(finalists) >= FORECASTS:
             break
     return finalists

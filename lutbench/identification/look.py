@@ -1,4 +1,4 @@
-"""The look: what a conversion leaves over, its size, its direction, and the CDL that makes it."""
+"""The look: what a conversion does not explain, its size, its direction, and its CDL."""
 
 from __future__ import annotations
 
@@ -30,22 +30,30 @@ from lutbench.model.grade import Cdl
 from lutbench.model.signal import Range
 from lutbench.model.transforms import Array
 
-# A look is present from this much on: less is rounding, noise, another adaptation.
-SEEN_DELTA_E, SEEN_CODES = 1.0, 3.0
-FEW, FEW_DELTA_E, FEW_CODES = 99.0, 1.5, 6.0
-"""In one node of a hundred so much more is a look as well."""
+SEEN_DELTA_E = 1.0
+"""ΔE 2000, 95th percentile, from which a look is present: less may be rounding or noise."""
 
+SEEN_CODES = 3.0
+"""10-bit codes, 95th percentile, that a look must have as well."""
+
+FEW = 99.0
+"""The percentile at which a look on few nodes is seen: one node in a hundred."""
+
+FEW_DELTA_E = 1.5
+"""ΔE 2000 at that percentile from which a look is present."""
+
+FEW_CODES = 6.0
+"""10-bit codes at that percentile that a look must have as well."""
 
 CDL_LEAVES = 0.08
-"""A CDL explains a look of which it leaves no more than this share, or nothing that shows."""
-
+"""The share of a look up to which the residual of a CDL may reach for the CDL to explain it."""
 
 ROWS = 6000
-"""Nodes, at least, that a CDL is judged on."""
+"""The fewest nodes, if there are that many, that a CDL is fitted on."""
 
 
 def view_for(hypothesis: Hypothesis | None) -> View:
-    """How the output is seen: by its target, or as BT.709 on a BT.1886 display."""
+    """How the output is viewed: as its target, or as BT.709 on a BT.1886 display."""
     end = hypothesis.target_end if hypothesis else None
     if hypothesis is None:
         return view_of(Encoding(Bt1886(), BT709))
@@ -61,7 +69,7 @@ def differences(a: Array, b: Array, view: View) -> Array:
 
 
 def measured_look(hypothesis: Hypothesis | None, clean: Forecast, samples: Samples) -> Look:
-    """The look that `clean`, the forecast without a grade, leaves over."""
+    """The look: what `clean`, the forecast without a grade, does not explain."""
     view = view_for(hypothesis)
     counted = clean.counted
     if samples.one_d:
@@ -81,9 +89,9 @@ def measured_look(hypothesis: Hypothesis | None, clean: Forecast, samples: Sampl
 
 
 def _shows_in_few(hypothesis: Hypothesis | None, clean: Forecast, delta: Array) -> bool:
-    """Whether a few nodes show a look: one that acts on a narrow range of hues.
+    """Whether a few nodes show a look, such as one on a narrow range of hues.
 
-    A tone curve known as a table is not known well enough for that.
+    A tone curve known only as a table is too inaccurate to show that.
     """
     if hypothesis is None or not isinstance(hypothesis.target, End):
         return False
@@ -99,12 +107,12 @@ def _directed(
     view: View,
     delta: Array,
 ) -> Look:
-    """The look with where it goes; `delta` is what it changes at each node that counts."""
+    """The look with its direction; `delta` is its ΔE 2000 at each node that counts."""
     name: Range = hypothesis.target.range if hypothesis else "full"
     low, span = scale_of(name)
     weights = weights_for(view.encoding.gamut.name)
     neutral_before, neutral_after = _neutral(hypothesis, samples)
-    # What is clipped before the look or after it says nothing of its direction.
+    # Values clipped before or after the look do not show its direction.
     clear = clean.counted & np.all(samples.inside(samples.table), axis=-1)
     clear &= np.all((clean.values > low + 1e-4) & (clean.values < low + span - 1e-4), axis=-1)
     before, after = clean.values[clear], samples.table[clear]
@@ -179,7 +187,7 @@ def _cdl_of(
 
 
 def remainder(found: Identification) -> tuple[Array, NDArray[np.bool_]]:
-    """ΔE 2000 that the conversion leaves at each node, and which nodes count, shape (m, m, m)."""
+    """ΔE 2000 between conversion and LUT at each node, and which nodes count, shape (m, m, m)."""
     assert found.samples is not None
     assert found.forecast is not None
     hypothesis = found.best.hypothesis if found.best is not None else None

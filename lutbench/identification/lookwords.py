@@ -7,24 +7,42 @@ import numpy as np
 from lutbench.identification.directions import towards
 from lutbench.identification.result import HueChange, Look, ToneChange
 
-# What is worth a word: a share of saturation or contrast, degrees, L*, percent of signal.
-SATURATION, CONTRAST, TURN = 0.02, 0.03, 1.5
-LIGHTNESS, LUMA = 1.0, 1.5
-TINT, TINT_CLEAR, TINT_STRONG = 0.7, 3.0, 8.0
-"""Lengths of (a*, b*): under the first none is seen; from the others on it is plain, strong."""
+SATURATION = 0.02
+"""The change of saturation, as a share, from which it is mentioned."""
+
+CONTRAST = 0.03
+"""The change of contrast, as a share, from which it is mentioned."""
+
+TURN = 1.5
+"""The turn of a hue in degrees from which it is mentioned."""
+
+LIGHTNESS = 1.0
+"""The change of L* from which it is mentioned."""
+
+LUMA = 1.5
+"""The change of luma in percent of signal from which it is mentioned."""
+
+TINT = 0.7
+"""The length of (a*, b*) from which a tint is mentioned: less can hardly be seen."""
+
+TINT_CLEAR = 3.0
+"""The length of (a*, b*) from which a tint is no longer called slight."""
+
+TINT_STRONG = 8.0
+"""The length of (a*, b*) from which a tint is called strong."""
 
 COMPRESSED = 0.04
-"""Strong colours that lose so much more than others are held back, as a gamut compression does."""
+"""The share of saturation by which strong colours must lose more than others to be mentioned."""
 
 ALIKE = 0.35
-"""Hues whose changes of saturation differ by no more than this share are told as one."""
+"""The share by which changes of hues may differ and still be described as one."""
 
-# Directions of (a*, b*) in degrees: to where each name reaches.
+# Directions of (a*, b*) in degrees: the upper end of each name's sector.
 _TINTS = ((30, "magenta"), (110, "warm"), (200, "green"), (310, "cool"), (361, "magenta"))
 
 
 def described(look: Look) -> tuple[str, ...]:
-    """Phrases for a look, as ``shadows slightly cool``; whole things before single hues."""
+    """Phrases for a look, such as ``shadows slightly cool``; overall changes before single hues."""
     phrases = [*_of_tone(look), *_of_saturation(look), *_of_hues(look)]
     return tuple(phrases)
 
@@ -48,15 +66,15 @@ def _of_tone(look: Look) -> list[str]:
 
 
 def _of_tints(tones: tuple[ToneChange, ...]) -> list[str]:
-    """Parts with one and the same tint are told together."""
-    told: dict[str, list[str]] = {}
+    """Parts with the same tint are described together."""
+    parts_of: dict[str, list[str]] = {}
     for each in tones:
         word = tint_word(each)
         if word:
-            told.setdefault(word, []).append(each.part)
+            parts_of.setdefault(word, []).append(each.part)
     return [
         f"{'the whole grey scale' if len(parts) == 3 else listed(parts)} {word}"
-        for word, parts in told.items()
+        for word, parts in parts_of.items()
     ]
 
 
@@ -100,7 +118,7 @@ def _is_one(look: Look) -> bool:
 
 
 def _without_doubled_skin(changed: list[HueChange]) -> list[HueChange]:
-    """Skin lies among the reds: one of the two is told, skin unless reds change far more."""
+    """Skin tones are among the reds, so one is mentioned: skin, unless reds change far more."""
     by_name = {each.hue: each for each in changed}
     reds, skin = by_name.get("reds"), by_name.get("skin-side reds")
     if reds is None or skin is None:

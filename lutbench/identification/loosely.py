@@ -1,4 +1,4 @@
-"""Finalists with a look, a tone curve, or a compressed gamut: where names alone leave much."""
+"""Finalists with a look, a tone curve, or a compressed gamut: where names explain too little."""
 
 from __future__ import annotations
 
@@ -30,17 +30,25 @@ from lutbench.model.grade import Cdl
 from lutbench.tables.lut import Lut1D
 
 POOR = 2.0
-"""Codes: where the best leaves more, pairs of gamuts are tried one by one."""
+"""10-bit codes of error above which pairs of gamuts are tried one by one."""
 
 NOISE_SHARE = 1.2
+"""Times the noise up to which an error ends the search for a tint."""
+
 NO_BETTER = 0.9
-AS_ALL, TABLE_LEAVES = 1.5, 0.04
-"""With an error on all nodes up to this many times that of the fit, nothing is left over; and what
-a tone curve known as a table leaves between its points, in codes.
-"""
+"""Times the best error of known curves above which a free fit is no better than they are."""
+
+AS_ALL = 1.5
+"""Times the error of a fit up to which its error on all nodes counts as the same."""
+
+TABLE_LEAVES = 0.04
+"""10-bit codes of error between the points of a tabulated tone curve."""
 
 TINTED_FROM = 1.0
+"""10-bit codes of error above which the LUT is also searched without its tint."""
+
 UNTINTED_EXACT = 0.8
+"""10-bit codes of error up to which known curves explain a LUT without its tint."""
 
 
 def with_more(samples: Samples, knowledge: Knowledge, match: NeutralMatch) -> list[Finalist]:
@@ -60,7 +68,7 @@ def with_more(samples: Samples, knowledge: Knowledge, match: NeutralMatch) -> li
         if loose and loose[0].error <= TINTED_FROM:
             break
     loose = [_on_the_axis(each, samples, knowledge, match) for each in loose]
-    found += _worked_out(loose, samples.few, found)
+    found += _finalists_from(loose, samples.few, found)
     if not found or ranked(found)[0].error > POOR:
         tried = search_by_trial(
             samples, knowledge.sources, knowledge.targets, knowledge.bank, match, NEUTRAL_EXACT
@@ -72,7 +80,7 @@ def with_more(samples: Samples, knowledge: Knowledge, match: NeutralMatch) -> li
 def _untinted(samples: Samples, forms: Sequence[Samples], knowledge: Knowledge) -> list[Finalist]:
     """Finalists of known curves that explain the LUT without its tint; none where none does.
 
-    A tint that goes with luma, taken out, may leave a plain conversion.
+    Without a tint that depends on luma, a plain conversion may remain.
     """
     matches = [match_neutral(form, knowledge.sources, knowledge.targets) for form in forms]
     order = sorted(zip(matches, forms, strict=True), key=lambda each: float(each[0].error.min()))
@@ -95,7 +103,7 @@ def _on_the_axis(
 ) -> Loose:
     """The hypothesis with its exposure from the neutral axis, where no curve follows the target.
 
-    Mixing the channels leaves neutrals alone, and the axis tells them better than a fit.
+    Mixing the channels does not change neutrals, and the axis is more accurate than a fit.
     """
     h = loose.hypothesis
     if not isinstance(h.target, End) or any(isinstance(each, Cdl | Lut1D) for each in h.grade):
@@ -110,20 +118,19 @@ def _on_the_axis(
     return replace(loose, hypothesis=replace(h, stops=stops), curve_cost=cost)
 
 
-def _worked_out(
+def _finalists_from(
     loose: list[Loose], samples: Samples, found: Sequence[Finalist] = ()
 ) -> list[Finalist]:
     """Finalists of free fits, whose errors are those of the nodes that were fitted.
 
-    Where one foretells the LUT no better than what was found with known curves
-    alone, its error on all nodes counts, as theirs does. So do those of all where
-    one of them, without a grade, foretells all nodes about as well as those that were
-    fitted.
+    Where one predicts the LUT no better than known curves alone, its error on all nodes
+    counts, as theirs does. The errors on all nodes also count for all of them, if one
+    without a grade predicts all nodes about as well as the fitted ones.
     """
     best = min((each.error for each in found), default=np.inf)
     order = sorted(loose, key=lambda each: each.cost + uncommonness(each.hypothesis))
     worked = [(each, forecast(each.hypothesis, samples)) for each in order[:FORECASTS]]
-    wholes = [error_of(told, samples) for _, told in worked]
+    wholes = [error_of(predicted, samples) for _, predicted in worked]
     explained = any(
         whole <= AS_ALL * each.error + TABLE_LEAVES and not each.hypothesis.grade
         for (each, _), whole in zip(worked, wholes, strict=True)
@@ -131,17 +138,17 @@ def _worked_out(
     return [
         Finalist(
             each.hypothesis,
-            told,
+            predicted,
             max(each.error, whole) if explained or whole > NO_BETTER * best else each.error,
             each.curve_cost,
         )
-        for (each, told), whole in zip(worked, wholes, strict=True)
+        for (each, predicted), whole in zip(worked, wholes, strict=True)
     ]
 
 
 def curves_alone(samples: Samples, knowledge: Knowledge) -> list[Finalist]:
-    """Finalists for channels that do not act on each other."""
-    return _worked_out(search_curves(samples, knowledge), samples)
+    """Finalists for channels that do not affect each other."""
+    return _finalists_from(search_curves(samples, knowledge), samples)
 
 
 def _partly(
@@ -167,8 +174,8 @@ def _compressed(finalist: Finalist, samples: Samples) -> Finalist:
     if finalist.hypothesis.pair.alike:
         return finalist
     hypothesis = replace(finalist.hypothesis, compression=GamutCompression())
-    told = forecast(hypothesis, samples)
-    error = error_of(told, samples)
+    predicted = forecast(hypothesis, samples)
+    error = error_of(predicted, samples)
     if error >= 0.5 * finalist.error:
         return finalist
-    return Finalist(hypothesis, told, error, finalist.curve_cost)
+    return Finalist(hypothesis, predicted, error, finalist.curve_cost)

@@ -15,22 +15,34 @@ from lutbench.identification.samples import CODES, Samples
 from lutbench.model.transforms import Array, Transform
 
 ROWS = 1500
-"""Nodes that a fit looks at in each channel."""
+"""Nodes that a fit uses in each channel."""
 
-# Slopes are taken over this much signal, so that a curve with an endless slope
-# at black does not drown the rest.
 REACH = 0.004
+"""Full-scale value over which slopes are taken, so that an infinite slope at black is limited."""
+
 OUTLIER = 4 * NORMAL_SPREAD
-INNER, NEAREST = 0.12, 300
-EDGE, FEWEST = 0.04, 150
-"""Nodes this near to an end of the output may have been clipped before a look moved them."""
+"""Times the median residual beyond which a node is an outlier: four standard deviations."""
+
+INNER = 0.12
+"""The share of the neutral axis over which the channels of an inner node may spread."""
+
+NEAREST = 300
+"""The fewest inner nodes, however far they spread."""
+
+EDGE = 0.04
+"""The share of the output at each end in which nodes may have been clipped before a look."""
+
+FEWEST = 150
+"""The fewest nodes for which those near the ends are left out."""
 
 LEAST = 0.02
+"""10-bit codes added to a residual before its logarithm is taken, which zero has none of."""
+
 FEWEST_ROWS = 12
-"""Nodes without which a channel says nothing of its row of the matrix."""
+"""The fewest nodes from which a channel's row of the matrix is determined."""
 
 TOGETHER = 8
-"""Pairs of curves that are fitted at once: so many stay in the processor's cache."""
+"""Pairs of curves that are fitted at once: they fit into the processor's cache."""
 
 
 @dataclass(frozen=True)
@@ -64,8 +76,8 @@ def chosen_nodes(samples: Samples, rows: int = ROWS, seed: int = 0) -> list[NDAr
 def inner_nodes(samples: Samples, rows: int = 2 * ROWS, seed: int = 0) -> NDArray[np.int64]:
     """Indices of nodes that are clear in all channels and of moderate saturation.
 
-    Those that spread least over the neutral axis, and some hundreds at least: there
-    neither clipping before a look nor compression of the gamut has acted.
+    These spread least over the neutral axis, and are some hundreds at least: they are the
+    least likely to have been clipped before a look or compressed.
     """
     flat = samples.table.reshape(-1, 3)
     places = np.flatnonzero(samples.inside(flat).all(axis=1))
@@ -98,11 +110,11 @@ def fit_matrices(
 ) -> list[MatrixFit | None]:
     """The matrix of each pair of curves by weighted least squares on the chosen nodes.
 
-    None where too few can tell. With `absolute` the sum of absolute errors is made
-    least, and the error told is the typical one: nodes that fit exactly count,
-    however far the others lie. An `expansion` undoes a compression of the gamut, of
-    nodes clear in all channels. Not `exact`, targets are read from
-    tables, which is quicker and good to some hundredths of a code.
+    None where there are too few nodes. With `absolute` the sum of absolute errors is
+    minimised, and the error is the typical one, so that nodes with an exact fit count however
+    far off the others are. An `expansion` undoes a gamut compression; its nodes are clear in
+    all channels. Unless `exact`, targets are read from tables, which is quicker and accurate
+    to some hundredths of a code.
     """
     nodes = _Nodes(samples, chosen, expansion, exact)
     found: list[MatrixFit | None] = []
@@ -112,10 +124,10 @@ def fit_matrices(
 
 
 class _Nodes:
-    """Light of the chosen nodes on both sides, worked out once for each curve.
+    """Light of the chosen nodes on both sides, computed once for each curve.
 
-    Channels with fewer nodes are filled up to the same number; `real` tells which
-    are not filling, shape (3, n).
+    Channels with fewer nodes are padded to the same number; `real` marks the nodes that are
+    not padding, shape (3, n).
     """
 
     def __init__(
@@ -135,7 +147,7 @@ class _Nodes:
         flat = samples.table.reshape(-1, 3)
         self.outputs = flat[index[0]] if expansion else None
         self.signal = np.stack([flat[index[c], c] for c in range(3)])
-        # Where all channels look at the same nodes, light in is one for all.
+        # Where all channels use the same nodes, they share light in.
         kept = index[:1] if (index == index[:1]).all() else index
         self.places = np.stack(np.unravel_index(kept, (size, size, size)), axis=-1)
         self._light_in: dict[tuple[int, str], Array] = {}
@@ -187,10 +199,10 @@ def _fitted(
 
 
 def _solve(a: Array, b: Array, fits: NDArray[np.bool_]) -> tuple[Array, Array, Array, Array]:
-    """Least squares in each channel, then again without what lies far off.
+    """Least squares in each channel, then again without outliers.
 
-    a is (p, 3, n, 3), b and `fits` (p, 3, n). The solution (p, 3, 3), the mean of the
-    products, the mean square that is left, and the share of rows it was made on.
+    a is (p, 3, n, 3), b and `fits` (p, 3, n). Returns the solution (p, 3, 3), the mean of the
+    products, the mean square residual, and the share of rows that were used.
     """
     count = fits.sum(axis=2)
     keep = fits
@@ -213,7 +225,7 @@ def _solve(a: Array, b: Array, fits: NDArray[np.bool_]) -> tuple[Array, Array, A
 def _solve_absolute(
     a: Array, b: Array, fits: NDArray[np.bool_]
 ) -> tuple[Array, Array, Array, Array]:
-    """The least sum of absolute errors, by least squares weighed anew; else as `_solve`."""
+    """The least sum of absolute errors, by reweighted least squares; otherwise as `_solve`."""
     turned = a.swapaxes(2, 3)
     count = np.maximum(fits.sum(axis=2), 1)
     weight: Array = np.ones(b.shape)
@@ -232,7 +244,7 @@ def _solve_absolute(
 
 
 def _solution(normal: Array, right: Array) -> Array:
-    """Normal equations of shape (..., 3, 3), kept from being singular by next to nothing."""
+    """The solution of normal equations (..., 3, 3), with a tiny ridge against singularity."""
     trace = np.trace(normal, axis1=-2, axis2=-1)[..., None, None]
     held = normal + (1e-13 * trace + 1e-300) * np.eye(3)
     return np.asarray(np.linalg.solve(held, right)[..., 0])

@@ -1,4 +1,4 @@
-"""The neutral axis against every pair of curves."""
+"""The neutral axis compared with every pair of curves."""
 
 from __future__ import annotations
 
@@ -12,12 +12,13 @@ from lutbench.identification.samples import CODES, Samples
 from lutbench.model.transforms import Array
 
 DARK = 1e-6
-"""Light under this is not compared: its logarithm means little."""
+"""Light below which points are not compared: its logarithm is unreliable."""
 
 NEUTRAL_EXACT = 0.9
-"""Codes: a pair of curves that explains the neutral axis this well is taken to be in the LUT."""
+"""10-bit codes of error up to which a pair of curves is assumed to be the one in the LUT."""
 
 FEWEST = 4
+"""The fewest samples in each channel, on average, for an error."""
 
 
 @dataclass(frozen=True)
@@ -44,8 +45,8 @@ def match_neutral(
     """Every pair of curves on the neutral axis, each with its best exposure in each channel.
 
     With out = T(k·L), log T⁻¹(out) - log L is the constant log k; the spread
-    about it, weighed with d out / d log light, is the error in codes. Not `exact`,
-    targets are read from tables, which is quicker and good to some hundredths of a code.
+    about it, weighed with d out / d log light, is the error in codes. Unless `exact`,
+    targets are read from tables, which is quicker and accurate to some hundredths of a code.
     """
     clear = samples.inside(samples.neutral)
     light = np.array([end.of_axis(samples.neutral_in) for end in sources])
@@ -65,10 +66,10 @@ def match_neutral(
         count += seen.astype(float) @ (w2 > 0).astype(float).T
         stops[:, :, c] = mean / np.log(2)
     rms = np.sqrt(error / np.maximum(count, 1)) * CODES
-    # A channel that stays as it is says nothing: the others do.
-    told = np.isfinite(stops)
-    mean = np.where(told, stops, 0.0).sum(axis=2) / np.maximum(told.sum(axis=2), 1)
-    stops = np.where(told, stops, mean[..., None])
+    # A channel that never changes has no exposure: it takes the mean of the others.
+    known = np.isfinite(stops)
+    mean = np.where(known, stops, 0.0).sum(axis=2) / np.maximum(known.sum(axis=2), 1)
+    stops = np.where(known, stops, mean[..., None])
     return NeutralMatch(np.where(count >= 3 * FEWEST, rms, np.inf), stops)
 
 

@@ -1,7 +1,7 @@
-"""Primaries behind a free matrix: which of the gamuts that pictures are made for it leads to.
+"""Primaries in a free matrix, and the most likely display gamut that it leads to.
 
-A LUT shows only the product of two gamuts. Against the right target the source's primaries
-lie where those of camera gamuts do; against a narrower or wider one they do not.
+A LUT shows only the product of two gamuts. With the right target, the source's primaries
+usually lie where those of camera gamuts do; with a narrower or wider one they usually do not.
 """
 
 from __future__ import annotations
@@ -16,25 +16,27 @@ from lutbench.model.gamuts import Gamut
 from lutbench.model.transforms import Array
 
 FAR = 6.0
-"""Standard deviations from which a coordinate is far, however far it is."""
+"""Standard deviations at which the distance of a coordinate is capped."""
 
 CLEARLY = 0.9
-"""The probability from which a target is more than supposed."""
+"""The probability from which a target is no longer called supposed."""
 
 
 def primaries_behind(matrix: Array, pair: Pair, bank: GamutBank) -> tuple[Gamut | None, str, bool]:
-    """The source's primaries, the target that they are seen against, and whether it is supposed.
+    """The source's primaries, the target they are relative to, and whether it is supposed.
 
     Without adaptation: the white is that of the target.
     """
     known = {each.name: each.gamut for each in bank.gamuts if each.gamut is not None}
-    told = {bank.gamuts[int(t)].name for t in bank.targets[~bank.unchanged]}
-    names = list(told) if len(told) == 1 else [each for each in SHOWN_SHARES if each in known]
+    possible = {bank.gamuts[int(t)].name for t in bank.targets[~bank.unchanged]}
+    names = (
+        list(possible) if len(possible) == 1 else [each for each in SHOWN_SHARES if each in known]
+    )
     seen = {each: _seen(matrix, known[each]) for each in names or [pair.target.name]}
     usual = np.array([np.ravel(each.primaries) for each in known.values() if _is_wide(each)])
     if len(usual) < 2 or len(seen) == 1:
         against = next(iter(seen))
-        return _gamut(seen[against], known[against]), against, len(told) != 1
+        return _gamut(seen[against], known[against]), against, len(possible) != 1
     middle, spread = np.median(usual, axis=0), usual.std(axis=0)
     nats = np.array(
         [
@@ -49,13 +51,13 @@ def primaries_behind(matrix: Array, pair: Pair, bank: GamutBank) -> tuple[Gamut 
 
 
 def _seen(matrix: Array, target: Gamut) -> Array:
-    """Primaries in xy of a source whose matrix to the target this is, (3, 2)."""
+    """Primaries in xy, (3, 2), of the source that `matrix` converts to the target."""
     columns = target.to_xyz @ matrix
     return np.asarray((columns[:2] / columns.sum(axis=0)).T)
 
 
 def _is_wide(gamut: Gamut) -> bool:
-    """Whether a gamut is wider than those that pictures of standard range are made for."""
+    """Whether a gamut is clearly wider than that of standard dynamic range displays."""
     (ax, ay), (bx, by), (cx, cy) = gamut.primaries
     return 0.5 * abs((bx - ax) * (cy - ay) - (cx - ax) * (by - ay)) > WIDER_THAN
 
