@@ -204,7 +204,7 @@ def _typical(miss: Array, counted: NDArray[np.bool_]) -> Array:
 
 @lru_cache(maxsize=16)
 def _places_of(curves: int, rows: int) -> NDArray[np.int64]:
-    """The indices of each channel's parameters , (3, k): of its curve, its part of M and Q."""
+    """The indices of each channel's parameters, (3, k): of its curve, its part of M and Q."""
     at = curves * BASIS
     mixing_at = at + 6 * (rows > 0)
     places = []

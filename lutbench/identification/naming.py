@@ -1,4 +1,4 @@
-"""From the free curve of a fit to hypotheses: targets that explain it, and what is beside."""
+"""From the free curve of a fit to hypotheses: targets that explain it, and the grade."""
 
 from __future__ import annotations
 
@@ -23,58 +23,59 @@ from lutbench.model.transforms import Array, Matrix, Transform
 from lutbench.tables.lut import Lut1D
 
 MIXES = 0.008
-"""A mixing matrix nearer to none than this is none."""
+"""The largest difference from the identity of a matrix that counts as no mixing."""
 
 MODEL_LEAVES, NOISE_LEAVES = 0.35, 1.5
-"""Codes that a model of the free curve may leave over, and times the noise."""
+"""10-bit codes of residual that a model of the free curve may have, and times the noise."""
 
 HEIGHT_LEAVES = 1e-4
-"""What tables and matrices leave of a signal over 1, as a share of it."""
+"""The error of tables and matrices for a signal over 1, as a share of it."""
 
 PLAIN_LIMITS = 2
-"""A curve that is followed without any model may leave this many times as much."""
+"""Times that limit for a target that explains the curve without any model."""
 
 MOST, MANY, MANY_WITHIN = 0.7, 0.5, 0.1
-"""The share of a curve that a model must explain, and a smaller one if within so many codes."""
+"""The share of a curve that a model must explain; a smaller one, and the 10-bit codes of error up
+to which it is enough."""
 
 TONE_SHARE, LOG_SHARE = 0.15, 0.35
-"""The least part of a curve that a stretch must explain; and of one that no picture is shown in: a
-short stretch follows one of so many by chance.
+"""The least part of a curve that a stretch must explain, for a display curve and for others: there
+are so many others that a short stretch may fit one by chance.
 """
 
 OTHER_RANGE = 40.0
-"""What a range costs that the plateaus of the LUT speak against."""
+"""The cost of a range that contradicts the plateaus of the LUT."""
 
 OUT_OF_RANGE = -2.0
-"""Full-scale output under this stands for a node that is not to be used."""
+"""Full-scale output below which a node is not to be used."""
 
 HARDLY = 1e-7
-"""So much a tabulated curve rises from node to node where it does not."""
+"""The rise of a tabulated curve between nodes where the LUT is flat: a table must rise."""
 
 GUESS_UNPAIRED = 12.0
-"""What a guessed target costs that does not go with the gamut beside it."""
+"""The cost of a guessed target that is unusual with its gamut."""
 
 GRADED_LOG = 40.0
-"""What a look on an encoding costs that no picture is shown in."""
+"""The cost of a look on an encoding that is not a display curve."""
 
 GAMUT_ONLY = 12.0
-"""What is gained by the source's own curve as target: conversions of the gamut alone are usual."""
+"""The bonus for the source's own curve as target: gamut-only conversions are common."""
 
 ANY_STOPS, OWN_STOPS = 0.5, {"contrast": 0.15}
-"""An exposure over which a conversion to the source's own curve is no gamut conversion alone; by
-models that tell it better.
+"""Stops of exposure from which a conversion to the source's own curve is not gamut-only; lower for
+models that determine it better.
 """
 
 CONTRAST_ALONE = 15.0
-"""What a CDL or a contrast costs where greys have no tint: a tone curve passes for one."""
+"""The cost of a CDL or a contrast where greys have no tint: a tone curve looks the same."""
 
 NOTHING = TargetFit(-1, "tone", 0.0, 0.0, 0.0, None, 200.0)
-"""No target at all: the last resort, and what it costs."""
+"""No target at all, with its cost: the last resort."""
 
 
 @dataclass(frozen=True)
 class Beside:
-    """What a target stands beside: the source, the pair of gamuts, and the LUT itself."""
+    """The context of a target: the source, the pair of gamuts, and the LUT itself."""
 
     source: End
     pair: Pair
@@ -88,15 +89,15 @@ def targets_of(
     samples = beside.samples
     limit = max(MODEL_LEAVES, NOISE_LEAVES * noise)
     limit += HEIGHT_LEAVES * CODES * max(float(curve.output.max()) - 1, 0.0)
-    told: list[TargetFit] = []
+    found: list[TargetFit] = []
     targets = [knowledge.targets[j] for j in among]
     for fit in fit_targets(curve, targets, limit, samples.step, beside.source):
         cost = _cost_of(fit, targets[fit.target], curve, beside, limit)
         if cost is not None:
-            told.append(replace(fit, target=among[fit.target], cost=cost))
-    told.sort(key=lambda fit: fit.cost)
+            found.append(replace(fit, target=among[fit.target], cost=cost))
+    found.sort(key=lambda fit: fit.cost)
     kept: list[TargetFit] = []
-    for fit in told:
+    for fit in found:
         if all(fit.target != other.target for other in kept):
             kept.append(fit)
     return kept
@@ -105,7 +106,7 @@ def targets_of(
 def _cost_of(
     fit: TargetFit, end: End, curve: FreeCurve, beside: Beside, limit: float
 ) -> float | None:
-    """What a target costs beside its source and its gamuts; None where it does not explain much."""
+    """The cost of a target with its source and gamuts; None where it explains too little."""
     # The source's own curve makes a gamut conversion, which leaves the exposure alone.
     own = end.number == beside.source.number and (
         fit.model == "tone" or abs(fit.stops) < OWN_STOPS.get(fit.model, ANY_STOPS)
@@ -131,7 +132,7 @@ def _cost_of(
 
 
 def grade_of(mixing: Array) -> tuple[Transform, ...]:
-    """What the inverse of Q is: nothing, a saturation, a matrix."""
+    """The inverse of Q as steps: nothing, a saturation, or a matrix."""
     if np.abs(mixing - np.eye(3)).max() < MIXES:
         return ()
     try:
@@ -151,42 +152,42 @@ def grade_of(mixing: Array) -> tuple[Transform, ...]:
 
 def hypothesis_of(
     source: End,
-    told: TargetFit,
+    fit: TargetFit,
     knowledge: Knowledge,
     curve: FreeCurve,
     grade: tuple[Transform, ...],
     samples: Samples,
 ) -> Hypothesis | None:
     pair = knowledge.bank.pair(0)
-    end = knowledge.targets[told.target] if told.target >= 0 else None
-    if end is None or told.model in ("tone", "smooth", "logistic"):
+    end = knowledge.targets[fit.target] if fit.target >= 0 else None
+    if end is None or fit.model in ("tone", "smooth", "logistic"):
         # Little of a tone curve that is followed to its end is left unexplained.
-        if end is not None and told.model == "tone" and told.share > 0.97:
-            return Hypothesis(source, end, pair, told.stops, None, grade)
+        if end is not None and fit.model == "tone" and fit.share > 0.97:
+            return Hypothesis(source, end, pair, fit.stops, None, grade)
         name: Range = end.range if end else (range_seen(samples) or "full")
-        table = tabulated(_to_the_ends(curve, source, samples), told.stops, name)
+        table = tabulated(_to_the_ends(curve, source, samples), fit.stops, name)
         if table is None:
             return None
-        tone = ToneTarget(table, name, end, guessed=told.model == "smooth")
-        return Hypothesis(source, tone, pair, told.stops, None, grade)
+        tone = ToneTarget(table, name, end, guessed=fit.model == "smooth")
+        return Hypothesis(source, tone, pair, fit.stops, None, grade)
     steps: tuple[Transform, ...] = ()
-    if told.model == "cdl":
-        slope, offset, power = (tuple(map(float, row)) for row in np.asarray(told.parameters))
+    if fit.model == "cdl":
+        slope, offset, power = (tuple(map(float, row)) for row in np.asarray(fit.parameters))
         saturation = next((g.amount for g in grade if isinstance(g, Saturation)), 1.0)
         try:
             cdl = Cdl(slope, offset, power, saturation)  # type: ignore[arg-type]
         except LutbenchError:
             return None
         steps = (cdl, *(g for g in grade if not isinstance(g, Saturation)))
-    elif told.model == "contrast":
-        steps = (_cubic(np.asarray(told.parameters)), *grade)
+    elif fit.model == "contrast":
+        steps = (_cubic(np.asarray(fit.parameters)), *grade)
     else:
         steps = grade
-    return Hypothesis(source, end, pair, told.stops, None, steps)
+    return Hypothesis(source, end, pair, fit.stops, None, steps)
 
 
 def _to_the_ends(curve: FreeCurve, source: End, samples: Samples) -> FreeCurve:
-    """The curve with the neutral nodes beyond it, where the LUT itself says how it goes on.
+    """The curve, extended by the neutral nodes beyond it.
 
     A shoulder flattens until noise hides its rise; there the best rising curve is taken.
     """

@@ -1,4 +1,4 @@
-"""What identification looks at: the nodes of a LUT, its neutral axis, its plateaus, its noise."""
+"""The data for identification: the nodes of a LUT, its neutral axis, plateaus and noise."""
 
 from __future__ import annotations
 
@@ -17,13 +17,13 @@ from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D, lattice
 from lutbench.tables.nodes import before_shaper, check_domain, diagonal, greys, sensible
 
 CODES = CODES_10_BIT
-"""Errors are told in 10-bit codes of the file's full scale."""
+"""Errors are in 10-bit codes of the file's full scale."""
 
 MOST = 33
-"""Nodes along an edge that are looked at; of a larger LUT every so many are taken."""
+"""Nodes along an edge that are used; a larger LUT is thinned to as many."""
 
 FEW = 17
-"""The same where many hypotheses are compared."""
+"""Nodes along an edge where many hypotheses are compared, which keeps the time short."""
 
 SIX_DECIMALS = 1e-6
 FEW_DECIMALS, WHOLE = (4, 5), 0.01
@@ -64,14 +64,13 @@ class Samples:
     margin
         How far inside `low` and `high` a value must lie to count as not clipped.
     step
-        The step of a table rounded to 8, 10, 12 or 16 bits, or to 4 or 5 decimals; 0 for one
-        that is not.
+        The step of a table rounded to 8, 10, 12 or 16 bits, or to 4 or 5 decimals; else 0.
     one_d
         Whether the LUT is 1D, so that only its neutral axis means anything.
     piles
         Shape (3,): for each channel a value between `low` and `high` that far more nodes
-        have than any other, as a clip before a look leaves it, or the naught that stands
-        for light without a signal; NaN where there is none.
+        have than any other: a clip before a look, or the 0 that stands for light without a
+        signal; NaN where there is none.
     """
 
     axis: Array
@@ -87,7 +86,7 @@ class Samples:
 
     @property
     def floor(self) -> float:
-        """The error in codes that rounding alone leaves."""
+        """The root mean square error in codes of rounding alone."""
         return float(max(self.step, SIX_DECIMALS) / np.sqrt(12) * CODES)
 
     @property
@@ -97,7 +96,7 @@ class Samples:
 
     @cached_property
     def planes(self) -> Array:
-        """`table` with each channel in one piece of memory."""
+        """`table` with each channel contiguous in memory."""
         return np.moveaxis(np.ascontiguousarray(np.moveaxis(self.table, -1, 0)), 0, -1)
 
     @cached_property
@@ -129,7 +128,7 @@ class Samples:
         return bool(self.low.min() >= low - slack and self.high.max() <= high + slack)
 
     def held(self, values: Array) -> Array:
-        """`values` held to the plateaus, as the LUT's own clipping does."""
+        """`values` clipped at the plateaus, as the LUT clips."""
         held = np.empty_like(values)
         for c in range(3):
             np.clip(values[..., c], self.low[c], self.high[c], out=held[..., c])
@@ -137,7 +136,7 @@ class Samples:
 
     @cached_property
     def few(self) -> Samples:
-        """Fewer of the nodes, on which hypotheses are told apart as well; of a 1D LUT all."""
+        """Fewer nodes, which are enough to compare hypotheses; all nodes of a 1D LUT."""
         if self.one_d or len(self.axis) <= FEW:
             return self
         some = _spread(len(self.axis), FEW)
@@ -182,12 +181,12 @@ def _of_1d(lut: Lut1D) -> Samples:
 
 
 def _spread(count: int, most: int) -> NDArray[np.int64]:
-    """Places among `count`, both ends with them, at most so many and evenly spread."""
+    """Indices below `count`, evenly spread with both ends, at most `most`."""
     return np.unique(np.linspace(0, count - 1, min(count, most)).round().astype(np.int64))
 
 
 def _lattice_of(lut: Transform) -> tuple[Array, Array]:
-    """The inputs along an edge and the table; sampled anew where the edges differ."""
+    """The inputs along an edge and the table; resampled where the edges differ."""
     if isinstance(lut, Lut3D) and _alike(lut.domain):
         table = _as_made(lut.table.astype(float))
         return np.linspace(lut.domain[0, 0], lut.domain[1, 0], len(table)), table
@@ -202,13 +201,13 @@ def _lattice_of(lut: Transform) -> tuple[Array, Array]:
 
 
 def _as_made(table: Array) -> Array:
-    """The table, or the smaller one it was enlarged from: between its nodes nothing is told."""
+    """The table, or the smaller one it was enlarged from, whose nodes hold all it says."""
     found = straight_from(np.moveaxis(table, -1, 0))
     return table if found is None else shrunk(table, found[0])
 
 
 def _axis_through(lut: ShaperLut3D) -> Array | None:
-    """The inputs that the shaper sends to the nodes; None where it is not one rising curve."""
+    """The inputs that the shaper maps to the nodes; None where it is not one rising curve."""
     curve = lut.shaper.table[:, 0].astype(float)
     nodes = np.linspace(lut.lut.domain[0, 0], lut.lut.domain[1, 0], lut.lut.size)
     alike = _alike(lut.shaper.domain) and _alike(lut.lut.domain)
@@ -253,9 +252,9 @@ def _pile(values: Array) -> float:
 
 
 def _blurred_pile(values: Array) -> float:
-    """The same where noise of a code spreads it: the middle of what holds far more than its sides.
+    """The same with noise of a code: the middle of a stretch with far more nodes than others.
 
-    A sharp pile is one as well.
+    A sharp pile counts too.
     """
     sharp = _pile(values)
     if np.isfinite(sharp):
@@ -292,7 +291,7 @@ def _step(flat: Array) -> float:
 
 
 def _margin(flat: Array, low: Array, high: Array) -> float:
-    """A sharp plateau holds most of what is near it at one value; noise blurs it."""
+    """The margin for plateaus: wide where noise blurs them, else for six decimals."""
     for end in (low, high):
         near = np.abs(flat - end) < BLUR
         at = np.abs(flat - end) < 2 * SIX_DECIMALS
@@ -302,7 +301,7 @@ def _margin(flat: Array, low: Array, high: Array) -> float:
 
 
 def range_seen(samples: Samples) -> Range | None:
-    """The output's range where its plateaus give it away."""
+    """The output's range where its plateaus show it; else None."""
     if not samples.clipped:
         return None
     low, span = scale_of("legal")

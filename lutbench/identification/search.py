@@ -43,16 +43,19 @@ if TYPE_CHECKING:
     from lutbench.identification.forms.fitted import Fitted
 
 NEUTRAL_WITHIN = 1.2
-"""Codes: a pair of curves that misses the neutral axis by more is not followed up."""
+"""10-bit codes of error on the neutral axis above which a pair of curves is dropped."""
 
-WHOLE, SEEN_SHARE = 1.2, 0.05
-"""Codes that rounding and noise of a code may leave, and the least share of nodes in gamut."""
+WHOLE = 1.2
+"""10-bit codes, 95th percentile, that rounding and noise of a code may cause."""
+
+SEEN_SHARE = 0.05
+"""The least share of nodes in gamut on which an answer counts as complete."""
 
 TOO_MUCH_LEFT = 10.0
-"""Median ΔE 2000 over which a remainder is no look on a conversion any more."""
+"""Median ΔE 2000 above which the residual is too large for a look on a conversion."""
 
 EXPLAINED = 0.9
-"""The share of the values that needs no other form to explain it."""
+"""The share of explained values from which no other form is tried."""
 
 _default: list[Catalogue] = []
 
@@ -75,7 +78,7 @@ def identify(
     lut
         A `Lut1D`, `Lut3D` or `ShaperLut3D`; any other transform is sampled over 0..1.
     catalogue
-        The curves and gamuts to look among; by default those of `open_catalogue()`.
+        The candidate curves and gamuts; by default those of `open_catalogue()`.
     source_curve, source_gamut, source_range, target_curve, target_gamut, target_range
         What is known already.
 
@@ -108,13 +111,13 @@ def identify(
 
 
 def answer(samples: Samples, knowledge: Knowledge) -> Identification:
-    """The identification of samples by what is known."""
+    """The identification of samples among known curves and gamuts."""
     if _is_identity(samples):
         look = Look(False, 0.0, 0.0, 0.0)
         return explained(Identification("identity", "high", (), look, samples=samples))
     apart = samples.one_d or is_apart(samples)
     if apart:
-        # Each channel by itself: the gamut is left as it was.
+        # Each channel is separate: the gamut is not converted.
         samples = samples if samples.one_d else averaged(samples)
         knowledge = replace(knowledge, bank=knowledge.bank.first)
     fitted = None if apart else _fitted(samples, knowledge)
@@ -123,7 +126,7 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
         look = measured_look(None, _unchanged(samples), samples)
         kind: Kind = "curve" if _is_curve(samples, apart) else "unknown"
         return explained(Identification(kind, "none", (), look, samples=samples))
-    return _told(order, built, samples, knowledge, fitted)
+    return _answered(order, built, samples, knowledge, fitted)
 
 
 def _fitted(samples: Samples, knowledge: Knowledge) -> Fitted:
@@ -172,18 +175,18 @@ def _found(
 
 
 def _is_curve(samples: Samples, apart: bool) -> bool:
-    """Whether the channels do no more to each other than mix after curves of their own."""
+    """Whether the channels only mix linearly after a curve on each."""
     return apart or any(only_mixes(form) for form in [samples, *untinted_forms(samples)])
 
 
-def _told(
+def _answered(
     order: list[Finalist],
     built: list[Finalist],
     samples: Samples,
     knowledge: Knowledge,
     fitted: Fitted | None,
 ) -> Identification:
-    """The answer that finalists make."""
+    """The answer from finalists."""
     few = samples if fitted is None else samples.few
     untold = not built and is_untold(order)
     if not built:
@@ -200,7 +203,7 @@ def _told(
     look = measured_look(best.hypothesis, clean, samples)
     level = candidates[0].confidence
     if not built:
-        level = _held(level, look, clean.median)
+        level = _lowered(level, look, clean.median)
     if "source curve" in candidates[0].not_told and level != "none":
         level = "low"
     first = replace(candidates[0], confidence=level)
@@ -232,10 +235,10 @@ def _as_built(
     return as_built(order, samples, knowledge, straight=straight)
 
 
-def _held(level: Confidence, look: Look, median: float) -> Confidence:
-    """The confidence that a look leaves: an answer with much left over is never a sure one.
+def _lowered(level: Confidence, look: Look, median: float) -> Confidence:
+    """The confidence, lowered for a look: an answer with a large residual is never certain.
 
-    Where `median` codes are left too, and too many, no candidate explains the LUT.
+    Where the `median` error in codes is large as well, no candidate explains the LUT.
     """
     if median > FAR_CODES and look.median > FAR_DELTA_E:
         return "none"
@@ -247,9 +250,9 @@ def _held(level: Confidence, look: Look, median: float) -> Confidence:
 
 
 def _is_whole(finalist: Finalist) -> bool:
-    """Whether it explains all of the nodes in gamut, but for rounding and noise."""
-    told = finalist.forecast
-    return told.p95 <= WHOLE and float(told.inside.mean()) >= SEEN_SHARE
+    """Whether it explains all nodes in gamut to within rounding and noise."""
+    predicted = finalist.forecast
+    return predicted.p95 <= WHOLE and float(predicted.inside.mean()) >= SEEN_SHARE
 
 
 def _is_identity(samples: Samples) -> bool:

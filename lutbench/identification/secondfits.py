@@ -1,8 +1,8 @@
-"""Free fits that come second: on a part of the nodes, with a compression, with one pair of gamuts.
+"""Second free fits: on a part of the nodes, with a compression, with one pair of gamuts.
 
-A race of first fits goes astray where a look acts on some hues, where gamut compression
-or clipping before a look moves the nodes far from neutral, or where another source fits
-almost as well at its start.
+First fits can select wrong sources where a look acts on some hues, where gamut compression or
+clipping before a look moves nodes far from neutral, or where another source fits almost as
+well at its start.
 """
 
 from __future__ import annotations
@@ -69,7 +69,7 @@ HELD_MOST = 5.0
 
 @dataclass(frozen=True)
 class Among:
-    """What fits are looked for among: sources with their first fits, and pairs of gamuts."""
+    """The candidates for fits: sources with their first fits, and pairs of gamuts."""
 
     samples: Samples
     ends: list[End]
@@ -91,19 +91,19 @@ class _Trial:
 
 
 def by_part(ground: Ground, among: Among, fits: list[CurveFit]) -> tuple[list[CurveFit], Ground]:
-    """Fits on a part of the nodes, where those are far better: near neutral, or of some hues.
+    """Fits on the nodes near neutral or of some hues, where those are far better.
 
-    A compressed gamut, and what is clipped before a look, shows far from
-    neutral; a look may act on some hues alone.
+    Gamut compression, and clipping before a look, affect nodes far from neutral; a look may
+    act on some hues only.
     """
     enough = PART_BETTER * _error(fits)
     trials = _trials(ground, among, fits)
     best = min(trials, key=lambda each: each.error)
     is_better = best.error < enough
-    # What explains all of the nodes goes before what explains a part as well.
+    # A fit that explains all nodes is preferred to one that explains a part equally well.
     most = min(enough, AS_WELL * best.error)
     packed: list[CurveFit] = []
-    # Where hues alone explain it, a look acts on the others, and no compression.
+    # Where some hues are explained, a look acts on the others, not a compression.
     if best.near or not is_better:
         began = [*(fit for each in trials for fit in each.fits[:COMPRESSED]), *fits]
         packed = _packed(ground, among, began, _error(fits))
@@ -115,7 +115,7 @@ def by_part(ground: Ground, among: Among, fits: list[CurveFit]) -> tuple[list[Cu
 
 
 def _trials(ground: Ground, among: Among, fits: list[CurveFit]) -> list[_Trial]:
-    """The fits anew on the nodes near neutral, and races on parts that they leave in doubt."""
+    """The fits repeated on the nodes near neutral, and new fits on parts that remain uncertain."""
     inner = ground.near(INNER)
     trials = [_Trial(_settled(inner, among, fits), inner, near=True)]
     tell = False
@@ -133,7 +133,7 @@ def _error(fits: Sequence[CurveFit]) -> float:
 
 
 def _is_sure(fits: Sequence[CurveFit]) -> bool:
-    """Whether the first of some fits leaves but noise, or next to nothing and the others more."""
+    """Whether the first fit leaves only noise, or almost nothing and the others clearly more."""
     if not fits:
         return False
     if fits[0].error > EXPLAINED:
@@ -142,9 +142,9 @@ def _is_sure(fits: Sequence[CurveFit]) -> bool:
 
 
 def _by_hues(ground: Ground, among: Among) -> tuple[list[CurveFit], Ground, bool]:
-    """A race on the hues where first fits without mixing are best, if those come near enough.
+    """Fits on the hues where first fits without mixing are best, if those are good enough.
 
-    With them its nodes, and whether they leave so little that no others need telling.
+    Also their nodes, and whether they are so good that no other part needs a trial.
     """
     windows = [ground.only(rows) for rows in hue_windows(ground.outputs)]
     seen = [(screen_plainly(window, among.samples, among.ends), window) for window in windows]
@@ -157,7 +157,7 @@ def _by_hues(ground: Ground, among: Among) -> tuple[list[CurveFit], Ground, bool
 
 
 def _near_neutral(inner: Ground, among: Among) -> list[CurveFit]:
-    """A race on the nodes near neutral, if first fits there are far better than on all."""
+    """Fits on the nodes near neutral, if first fits there are far better than on all nodes."""
     starts = screen(inner, among.samples, among.ends)
     if _least(starts) > START_BETTER * _least(among.starts):
         return []
@@ -240,7 +240,7 @@ def _raced(
 def _freed(
     ground: Ground, among: Among, held: list[CurveFit], form: CurveForm, steps: int
 ) -> list[CurveFit]:
-    """The fits with their matrices set free, those that no step could be made with left out."""
+    """The fits with their matrices freed, without those for which no step was possible."""
     free = [replace(fit, form=form) for fit in held]
     settled = _settled(ground, among, free, steps)
     return [fit for fit in settled if fit.normal is not None]
@@ -249,6 +249,6 @@ def _freed(
 def _settled(
     ground: Ground, among: Among, fits: list[CurveFit], steps: int = STEPS
 ) -> list[CurveFit]:
-    """The fits after so many steps, those that came to none left out; best first."""
+    """The fits after a number of steps, without those that failed; best first."""
     found = settle_all(ground, among.samples, among.ends, fits, steps)
     return sorted((fit for fit in found if fit.knots is not None), key=lambda fit: fit.error)

@@ -1,4 +1,4 @@
-"""Whether one LUT is another with the light before it made brighter, by their grey scales."""
+"""Whether two LUTs differ only by an exposure before them, judged by their grey scales."""
 
 from __future__ import annotations
 
@@ -9,20 +9,22 @@ from lutbench.identification.result import Identification
 from lutbench.identification.samples import CODES, Samples
 from lutbench.model.transforms import Array
 
-MIDDLE, MOST = 0.6, 3.0
-"""10-bit codes, the median and what 90 % stay under, by which two such grey scales may differ:
-what a smooth curve through 17 nodes leaves between them.
-"""
+# Both limits are the error of a smooth curve between 17 nodes.
+MIDDLE = 0.6
+"""10-bit codes, median, by which two such grey scales may differ."""
+
+MOST = 3.0
+"""10-bit codes, 90th percentile, by which two such grey scales may differ."""
 
 FEWEST = 5
-"""Values that are clear of clipping in both and tell it."""
+"""The fewest values clear of clipping in both LUTs on which this is judged."""
 
 CLIPS = 2e-3
 """The share of the range at its ends that counts as clipped."""
 
 
 def is_shifted(a: Identification, b: Identification, stops: float) -> bool:
-    """Whether b gives of a grey what a gives of that grey `stops` brighter.
+    """Whether b gives for a grey the output of a for that grey `stops` brighter.
 
     The greys are the nodes of b, made brighter on the source curve of a.
     """
@@ -45,7 +47,7 @@ def is_shifted(a: Identification, b: Identification, stops: float) -> bool:
 
 
 def _clear(values: Array, samples: Samples) -> NDArray[np.bool_]:
-    """Which values neither end of the LUT's own range has clipped."""
+    """Which values are not clipped at either end of the LUT's output."""
     low, high = float(samples.neutral.min()), float(samples.neutral.max())
     margin = CLIPS * (high - low)
     return (values > low + margin) & (values < high - margin)

@@ -1,4 +1,4 @@
-"""An answer without what it does not need: a tone curve, an exposure that a CDL holds."""
+"""An answer without unnecessary parts: a tone curve, or an exposure that a CDL contains."""
 
 from __future__ import annotations
 
@@ -14,17 +14,21 @@ from lutbench.identification.samples import Samples
 from lutbench.identification.verdict import Finalist
 from lutbench.model.grade import Cdl
 
-SLACK, CODES_MORE = 1.02, 0.005
-"""The root mean square error may grow by this share and this many 10-bit codes."""
+SLACK = 1.02
+"""Times the root mean square error that a simpler answer may have."""
+
+CODES_MORE = 0.005
+"""10-bit codes by which that error may grow in addition."""
 
 NO_EXPOSURE = 0.15
-"""Stops that are tried as none: before a pure power a gain is the slope of a CDL after it."""
+"""Stops up to which no exposure is tried: before a pure power, a gain equals the slope of a CDL
+after it."""
 
 
 def simpler(finalist: Finalist, samples: Samples) -> Finalist:
     """The finalist with the plain target and no exposure, where that explains as much.
 
-    Only answers with a tone curve or a grade of their own are looked at.
+    Only answers with a tone curve or a grade are tried.
     """
     h = finalist.hypothesis
     if not (isinstance(h.target, ToneTarget) or h.grade):
@@ -32,10 +36,10 @@ def simpler(finalist: Finalist, samples: Samples) -> Finalist:
     limit = SLACK * finalist.forecast.rms + CODES_MORE
     for trial in _trials(h):
         for graded in _with_grades(trial, h, samples):
-            told = forecast(graded, samples)
-            if told.rms <= limit:
-                # Its error stays what it was, for the others were measured alike.
-                return replace(finalist, hypothesis=graded, forecast=told)
+            predicted = forecast(graded, samples)
+            if predicted.rms <= limit:
+                # It keeps its error, which was measured in the same way as those of the others.
+                return replace(finalist, hypothesis=graded, forecast=predicted)
     return finalist
 
 
@@ -52,7 +56,7 @@ def _trials(h: Hypothesis) -> Iterator[Hypothesis]:
 
 
 def _with_grades(trial: Hypothesis, h: Hypothesis, samples: Samples) -> Iterator[Hypothesis]:
-    """The trial with the grade as it was, then with its CDL fitted anew."""
+    """The trial with its grade, then with its CDL fitted again."""
     yield trial
     start = next((each for each in h.grade if isinstance(each, Cdl)), None)
     if start is None or trial.stops == h.stops:

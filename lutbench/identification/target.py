@@ -1,7 +1,7 @@
 """The target's curve inside the free curve of a fit: plain, under a CDL, a contrast, a tone curve.
 
-The free curve G takes the source's signal u to the de-mixed output v. For a
-target T and exposure k it is held against
+The free curve G maps the source's signal u to the de-mixed output v. For a
+target T and exposure k it is compared with
 
 - ``plain``: v = T(k·f(u));
 - ``tone``: the same over a stretch only, where a tone curve is still straight;
@@ -58,7 +58,7 @@ def fit_targets(
 
     Where a target explains the curve plainly within `plain_limit` codes, the
     models with more freedom are not tried. `step` is that of a rounded table. The curve
-    of the `source` itself is told even where many come as near.
+    of the `source` itself is kept even where many others are as close.
     """
     through = Through.of(curve.output, targets, step)
     fits = through.fits(curve.light, curve.tinted)

@@ -28,21 +28,22 @@ FINE = 48
 """Steps to a stop in which roll-off and white are looked for."""
 
 BETWEEN = 4
-"""Places of the table to a step of the lattice."""
+"""Points of the table per step of the lattice."""
 
 NEAR, AGREE = 20 / CODES, 1.5 / CODES
-"""Coloured nodes tell of the tone curve between grey ones where they lie near it, and agree."""
+"""Full-scale values within which coloured nodes must lie near the tone curve, and agree, to be used
+between grey nodes."""
 
 FEWEST = 4
 REACHED = 1 / CODES
-"""The highest signal is reached when no more than a code is missing."""
+"""Signal below the highest at which it counts as reached: one 10-bit code."""
 
 BEYOND = 1e-6
 """What the table rises by, past a plateau that is not signal 0 or 1."""
 
 
 def tone_of(hypothesis: Hypothesis, samples: Samples, *, dense: bool = True) -> Tone | None:
-    """The tone that a LUT gives the grey scale, its look included; None where it does not rise.
+    """The tone of the grey scale, including a look; None where it does not rise.
 
     `dense` is whether coloured nodes help, as they do where there is no look.
     """
@@ -60,7 +61,7 @@ def tone_of(hypothesis: Hypothesis, samples: Samples, *, dense: bool = True) -> 
     signal = np.clip(table.encode(MID_GREY * 2.0**stops), min(black, top), top)
     roll_off, white = _roll_off(stops, signal), _white(stops, signal, top)
     if roll_off is not None and white is not None and white - roll_off <= CLIP_STOPS:
-        # The window of a stop sees a clip that comes, and no roll-off before it.
+        # A window of one stop reaches into a clip: this is no roll-off before it.
         roll_off = None
     return Tone(
         plain=not hypothesis.has_tone,
@@ -88,7 +89,7 @@ def _contrast(hypothesis: Hypothesis, table: Tabulated) -> float | None:
 
 
 def _roll_off(stops: Array, signal: Array) -> float | None:
-    """Above the steepest stop, where a stop first gains less than most of what that gains."""
+    """The first point above the steepest stop where a stop gains less than `ROLL_OFF` of it."""
     if len(stops) <= FINE:
         return None
     gains = signal[FINE:] - signal[:-FINE]
@@ -108,7 +109,7 @@ def _white(stops: Array, signal: Array, top: float) -> float | None:
 
 
 def _grey(light: Array, hypothesis: Hypothesis, samples: Samples) -> Array:
-    """What the LUT itself gives a grey of some light: signal, shape (n,)."""
+    """The LUT's signal for greys of some light, shape (n,)."""
     low, span = scale_of(hypothesis.target.range)
     places = hypothesis.source.encode(light)
     neutral = (samples.neutral.mean(axis=1) - low) / span
@@ -144,7 +145,7 @@ def tone_table(hypothesis: Hypothesis, samples: Samples, *, dense: bool = True) 
 
 
 def _rising(values: Array) -> NDArray[np.bool_]:
-    """Which values to keep so that each is over all before it."""
+    """Which values to keep so that each is above all before it."""
     highest = np.maximum.accumulate(values)
     keep = np.ones(len(values), dtype=bool)
     keep[1:] = values[1:] > highest[:-1] + 1e-10
@@ -154,7 +155,7 @@ def _rising(values: Array) -> NDArray[np.bool_]:
 def _filled(
     places: Array, signal: Array, hypothesis: Hypothesis, samples: Samples
 ) -> tuple[Array, Array]:
-    """The table with places between the grey nodes, as the coloured nodes give them."""
+    """The table with additional points between the grey nodes, from coloured nodes."""
     found = _scattered(hypothesis, samples)
     if found is None:
         return places, signal

@@ -1,9 +1,9 @@
-"""Pairs of curves that a tone curve may stand between: what a curve alone cannot tell apart.
+"""Pairs of curves that may have a tone curve between them, which a curve alone cannot separate.
 
-Where the gamut is left alone, a LUT is one curve, and any pair of source and target
-gives it with some curve between them. That is taken for a tone curve where it has the
-shape of one: the characteristic curve of photography (Hurter and Driffield, 1890) has a
-slope in log light that rises through a toe, and falls through a shoulder.
+Without a gamut conversion, a LUT is one curve, and any pair of source and target gives it with
+some curve between them. That counts as a tone curve where it has the shape of one: the
+characteristic curve of photography (Hurter and Driffield, 1890) has a slope in log light that
+rises through a toe and falls through a shoulder.
 """
 
 from __future__ import annotations
@@ -20,13 +20,16 @@ from lutbench.identification.target import Through
 from lutbench.model.transforms import Array
 
 POINTS = 25
-"""Points of a curve that are looked at; of more, so many are taken."""
+"""Points of a curve that are used; a longer curve is thinned to as many."""
 
 SEEN = 0.8
-"""The part of the signal's climb that must have light on both sides."""
+"""The share of the signal's rise that must have light on both sides."""
 
-STEEPEST, FLATTEST = 3.0, 0.5
-"""Between these the greatest slope lies: a negative and its print make 1.8, a hard print 3."""
+STEEPEST = 3.0
+"""The highest greatest slope of a tone curve: a hard print has 3, a negative and its print 1.8."""
+
+FLATTEST = 0.5
+"""The lowest greatest slope of a tone curve."""
 
 SPAN = 6
 """Steps of the curve that its slope is taken over."""
@@ -46,7 +49,7 @@ def tone_errors(
     """How far, in codes, the curve between each source and target is from a tone curve.
 
     Shape (sources, targets), of a curve given as full-scale inputs and outputs, shapes
-    (n,), rising. It is the least largest change of any output that makes the slope in
+    (n,), rising. It is the smallest maximum change of the outputs that makes the slope in
     log light rise and then fall. Infinite where the curve is too flat or too steep for
     a tone curve, or where too little of it has light on both sides. Gains of light, as
     of an exposure, change nothing.

@@ -1,8 +1,8 @@
-"""Pairs of gamuts by trial: each foretells the nodes, and most nodes decide.
+"""Pairs of gamuts by trial: each predicts the nodes, and the number of correct nodes decides.
 
-Where the neutral axis tells both curves, but a look acts on some hues and clipping on most
-of the rest, no matrix can be fitted to so few nodes. A pair of gamuts has no freedom left:
-it agrees with the nodes that nothing else touched, or it does not.
+Where the neutral axis shows both curves, but a look acts on some hues and clipping on most of
+the rest, a matrix cannot be fitted to so few nodes. A pair of gamuts has no free parameters:
+it either agrees with the unaffected nodes or does not.
 """
 
 from __future__ import annotations
@@ -25,19 +25,23 @@ CURVES = 2
 FEW, MANY = 200, 2500
 """Nodes nearest neutral that sift all pairs of gamuts, and nodes that decide between the best."""
 
-SIFTED, TOLD = 12, 3
-"""Pairs of gamuts that are tried with every adaptation, and how many are told."""
+SIFTED = 12
+"""Pairs of gamuts that are tried with every adaptation."""
+
+REPORTED = 3
+"""Conversions of the best pair that are reported: its adaptations."""
 
 AGREES = 0.3
-"""Codes: so near a node agrees, beside its noise."""
+"""10-bit codes, beside the noise, within which a node agrees."""
 
-FEWEST, STANDS_OUT = 12, 2.0
-"""Nodes that must agree, and how many times those that agree with other gamuts: of thousands
-of pairs some agree with a few by chance.
-"""
+FEWEST = 12
+"""The fewest nodes that must agree: of thousands of pairs some agree with a few by chance."""
+
+STANDS_OUT = 2.0
+"""Times as many nodes as with any other gamuts that must agree."""
 
 CHUNK = 300
-"""Pairs of gamuts that are worked on at once."""
+"""Pairs of gamuts that are computed at once, which limits memory."""
 
 
 def search_by_trial(
@@ -48,9 +52,9 @@ def search_by_trial(
     match: NeutralMatch,
     within: float,
 ) -> list[Scored]:
-    """Hypotheses of the curves that explain the neutral axis `within` so many codes, best first.
+    """Hypotheses of the curves that explain the neutral axis to `within` codes, best first.
 
-    Only where one pair of gamuts stands out; the error is the share of those that do not.
+    Only where one pair of gamuts stands out; the error is the share of nodes that disagree.
     """
     clear = np.flatnonzero(samples.clear.all(axis=-1))
     if samples.one_d or not len(clear):
@@ -74,14 +78,14 @@ def search_by_trial(
         neutral = float(match.error[i, j])
         found += [
             Scored(i, j, int(every[p]), gain, 1 - agreeing[p] / len(nodes), neutral)
-            for p in order[:TOLD]
+            for p in order[:REPORTED]
             if names[every[p]] == first
         ]
     return sorted(found, key=lambda each: each.error)
 
 
 class _Trial:
-    """What each pair of gamuts foretells between two curves."""
+    """The predictions of pairs of gamuts between two curves."""
 
     def __init__(
         self, samples: Samples, source: End, target: End, gain: float, bank: GamutBank
@@ -91,7 +95,7 @@ class _Trial:
         self.limit = (AGREES + 2 * samples.noise) / CODES
 
     def agreeing(self, pairs: NDArray[np.int64], nodes: NDArray[np.int64]) -> NDArray[np.int64]:
-        """For each pair how many of the nodes it keeps in gamut, and foretells."""
+        """For each pair the number of nodes that it keeps in gamut and predicts correctly."""
         size = len(self.samples.axis)
         places = np.stack(np.unravel_index(nodes, (size, size, size)), axis=-1)
         light_in, wanted = self.light[places], self.samples.table.reshape(-1, 3)[nodes]

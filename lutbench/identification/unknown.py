@@ -1,4 +1,4 @@
-"""Hypotheses with a look or a tone curve: from free fits to something that has names."""
+"""Hypotheses with a look or a tone curve: from free fits to named conversions."""
 
 from __future__ import annotations
 
@@ -69,7 +69,7 @@ LIKELY = 12
 """Targets of the first pair of gamuts that are tried with the next."""
 
 STARTS = 3
-"""First fits by whose error forms of a LUT are told apart."""
+"""First fits whose errors decide between forms of a LUT."""
 
 MUCH_ALIKE, FORM_WORSE = 1.3, 3.0
 """The LUT as it is comes first where its error is no more than this many times the least; another
@@ -97,7 +97,7 @@ class Loose:
 
     @property
     def cost(self) -> float:
-        """What ranks them: less is better."""
+        """The number that ranks hypotheses: less is better."""
         return WEIGHT * float(np.log(self.error + FLOOR)) + self.curve_cost
 
 
@@ -120,10 +120,10 @@ class Field:
 def fields_of(
     forms: Sequence[Samples], knowledge: Knowledge, sources: Sequence[int] | None
 ) -> Iterator[Field]:
-    """The forms of a LUT that can be searched, the likeliest first, and what comes near it.
+    """The forms of a LUT that can be searched, the likeliest first, then close rivals.
 
-    `sources` are those to look among for the first form, None for all; without
-    a tint any may show. Each is worked out when it is asked for.
+    `sources` are the candidates for the first form, None for all; without its tint a LUT may
+    show any source. Each form is prepared when it is requested.
     """
     fields: list[Field] = []
     for number, form in enumerate(forms):
@@ -135,24 +135,24 @@ def fields_of(
             ends = [ends[i] for i in sources]
         fields.append(Field(form, ground, ends, ()))
     whole = fields.pop(0) if fields and fields[0].samples is forms[0] else None
-    told = False
+    whole_first = False
     if whole is not None:
         whole = _screened(whole)
-        told = whole.error <= AT_ONCE
-        if told:
+        whole_first = whole.error <= AT_ONCE
+        if whole_first:
             yield whole
     if len(fields) > 1:
         seen = [replace(f, starts=glance(f.ground, f.samples, f.ends)) for f in fields]
         fields = [min(seen, key=lambda field: field.error)]
-        if whole is not None and not told and whole.error <= SOONER * fields[0].error:
-            told = True
+        if whole is not None and not whole_first and whole.error <= SOONER * fields[0].error:
+            whole_first = True
             yield whole
     order = [_screened(each) for each in fields]
     if whole is not None:
         least = min(field.error for field in [whole, *order])
         order.insert(0 if whole.error <= MUCH_ALIKE * least else len(order), whole)
     for field in order:
-        if field.error <= FORM_WORSE * order[0].error and not (told and field is whole):
+        if field.error <= FORM_WORSE * order[0].error and not (whole_first and field is whole):
             yield field
 
 
@@ -186,18 +186,18 @@ def search_free(field: Field, knowledge: Knowledge) -> list[Loose]:
 
 
 def _is_behind(fit: CurveFit, first: CurveFit) -> bool:
-    """Whether a fit leaves so much more than the first that it is no rival of it."""
+    """Whether the error of a fit is too large for it to rival the first."""
     return fit.error + FLOOR > BEHIND * (first.error + FLOOR)
 
 
 def _least_cost(fit: CurveFit) -> float:
-    """What a hypothesis of a fit costs at least: with a target that explains its curve plainly."""
+    """The least cost of a fit's hypotheses: with a target that explains its curve plainly."""
     error = min(fit.error / NOISE_OF_MEDIAN, fit.typical)
     return WEIGHT * float(np.log(error + FLOOR)) + float(cost_of(np.array(error), 0)) - GAMUT_ONLY
 
 
 def search_curves(samples: Samples, knowledge: Knowledge) -> list[Loose]:
-    """Hypotheses for a LUT whose channels do not act on each other, best first."""
+    """Hypotheses for a LUT whose channels do not affect each other, best first."""
     run = rising_run(samples)
     if run is None:
         return []
@@ -232,19 +232,19 @@ def _from_curve(
     tinted = FreeCurve(places, outputs, np.ones(len(places)), noise).tinted
     exact = max(EXACT_CONTRAST, NOISE_LEAVES * seen.known_to)
     found: list[Loose] = []
-    for told in pairs_of_curves(places, outputs, ends, knowledge.targets, limit, samples.step):
-        end, source = knowledge.targets[told.target], ends[told.group]
-        toned = told.model == "tone"
+    for fit in pairs_of_curves(places, outputs, ends, knowledge.targets, limit, samples.step):
+        end, source = knowledge.targets[fit.target], ends[fit.group]
+        toned = fit.model == "tone"
         stretch = max(limit, STEP_LEFT * samples.step * CODES) if toned else limit
-        if told.error > stretch or told.share < (CURVE_TONE_SHARE if toned else CURVE_SHARE):
+        if fit.error > stretch or fit.share < (CURVE_TONE_SHARE if toned else CURVE_SHARE):
             continue
-        if told.model == "contrast" and not tinted and told.error > exact:
-            continue  # a tone curve, which a cubic is only near to
-        cost = told.cost + (OTHER_RANGE if wanted is not None and end.range != wanted else 0.0)
+        if fit.model == "contrast" and not tinted and fit.error > exact:
+            continue  # a tone curve, which a cubic only approximates
+        cost = fit.cost + (OTHER_RANGE if wanted is not None and end.range != wanted else 0.0)
         if toned and not end.curve.curve.shown:
             cost += TONED_LOG
         curve = FreeCurve(source.decode(places), outputs, np.ones(len(places)), noise)
-        hypothesis = hypothesis_of(source, told, knowledge, curve, seen.grade, samples)
+        hypothesis = hypothesis_of(source, fit, knowledge, curve, seen.grade, samples)
         if hypothesis is not None:
             found.append(Loose(hypothesis, noise, cost))
     return sorted(found, key=lambda each: each.cost)
@@ -287,39 +287,39 @@ class _Follow:
             if held.knots is None or not np.isfinite(held.error):
                 continue
             best = min(best, held.error)
-            more, told = self._with_pair(held, pair, likely)
+            more, targets = self._with_pair(held, pair, likely)
             found += more
             if len(seen) == 1:
-                likely = _likely(told, self.knowledge, source)
+                likely = _likely(targets, self.knowledge, source)
         return found, likely
 
     def _with_pair(
         self, held: CurveFit, pair: Pair, likely: Sequence[int]
     ) -> tuple[list[Loose], list[TargetFit]]:
-        """Hypotheses of a fit whose matrix is that of a pair, and the targets that were told."""
+        """Hypotheses of a fit whose matrix is that of a pair, and the targets that were found."""
         ground, samples = self.field.ground, self.field.samples
         source = self.field.ends[held.source]
         places, outputs, trust = held.free_curve(ground)
         curve = FreeCurve.of(source.decode(places), outputs, trust, held.typical)
         grade = grade_of(held.mixing)
         beside = Beside(source, pair, samples)
-        told_here = targets_of(curve, self.knowledge, beside, held.typical, likely)
+        targets = targets_of(curve, self.knowledge, beside, held.typical, likely)
         found = []
-        for told in told_here[:TARGETS] or [NOTHING]:
-            made = hypothesis_of(source, told, self.knowledge, curve, grade, samples)
+        for fit in targets[:TARGETS] or [NOTHING]:
+            made = hypothesis_of(source, fit, self.knowledge, curve, grade, samples)
             if made is None:
                 continue
             made = replace(made, pair=pair, compression=held.form.compression)
-            if told.model != "cdl" or _holds(made, ground, samples, held.typical):
+            if fit.model != "cdl" or _holds(made, ground, samples, held.typical):
                 error = held.error / NOISE_OF_MEDIAN if self.noise else held.typical
-                found.append(Loose(made, error, told.cost))
-        return found, told_here
+                found.append(Loose(made, error, fit.cost))
+        return found, targets
 
 
 def _holds(hypothesis: Hypothesis, ground: Ground, samples: Samples, typical: float) -> bool:
-    """Whether a hypothesis foretells the nodes of a free fit, and the neutral ones, about as well.
+    """Whether a hypothesis predicts the nodes of a free fit, and the neutral ones, about as well.
 
-    A model that needs signal over 1 fits a curve that goes on, and not one that clips there.
+    A model that needs signal over 1 fits a curve that continues, not one that clips there.
     """
     off = hypothesis.apply(samples.axis[ground.axis_places]) - ground.outputs
     neutral = hypothesis.apply(np.repeat(ground.neutral_in[:, None], 3, axis=1)) - ground.neutral
@@ -330,9 +330,9 @@ def _holds(hypothesis: Hypothesis, ground: Ground, samples: Samples, typical: fl
     )
 
 
-def _likely(told: list[TargetFit], knowledge: Knowledge, source: End) -> list[int]:
+def _likely(fits: list[TargetFit], knowledge: Knowledge, source: End) -> list[int]:
     """Targets worth a trial with another pair of gamuts: the curve hardly changes with it."""
-    near = {fit.target for fit in told[:LIKELY]}
+    near = {fit.target for fit in fits[:LIKELY]}
     return [
         j
         for j, end in enumerate(knowledge.targets)

@@ -1,6 +1,6 @@
-"""A tint that goes with luma (cool shadows, warm highlights), taken out of a LUT.
+"""Removal of a tint that depends on luma (cool shadows, warm highlights) from a LUT.
 
-What the neutral axis shows at each luma is taken from every node of that luma.
+The tint of the neutral axis at each luma is subtracted from every node of that luma.
 """
 
 from __future__ import annotations
@@ -16,14 +16,16 @@ from lutbench.model.transforms import Array
 from lutbench.tables.uniform import interp_uniform
 
 TINTED = 0.8
-"""Codes, root mean square: a neutral axis with less is not tinted."""
+"""10-bit codes, root mean square, below which a neutral axis is not tinted."""
 
 BLURRED = 2 / CODES
-"""How far a plateau may be blurred where a tint was taken out of it."""
+"""Full-scale value by which removal of a tint may blur a plateau."""
 
 DENSE = 2048
+"""Points of the table of a tint."""
+
 OUT = -9.0
-"""What stands for a node that was clipped, and so is left out."""
+"""The value that marks a node as left out because it was clipped."""
 
 
 def untinted_forms(samples: Samples) -> list[Samples]:
@@ -54,9 +56,9 @@ def _without(samples: Samples, luma: Array, tint: Array) -> Samples:
     def cleaned(values: Array) -> Array:
         at = values @ weights
         shift = np.stack([interp_uniform(at, luma[0], luma[-1], each) for each in curves], axis=-1)
-        # Beyond the neutrals that are clear nothing tells the tint.
-        told = (at >= luma[0]) & (at <= luma[-1])
-        fine = (samples.inside(values).all(axis=-1) & told)[..., None]
+        # Beyond the clear neutrals the tint is unknown.
+        known = (at >= luma[0]) & (at <= luma[-1])
+        fine = (samples.inside(values).all(axis=-1) & known)[..., None]
         return np.where(fine, values - shift, OUT)
 
     # What was clipped before the tint now shows as a plateau again.

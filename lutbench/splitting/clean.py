@@ -1,4 +1,4 @@
-"""The clean conversion in a LUT: what identification names, as parts that can be chained."""
+"""The clean conversion in a LUT, as identified, in parts that can be chained."""
 
 from __future__ import annotations
 
@@ -23,10 +23,10 @@ from lutbench.model.transforms import Array, Clamp, Pipeline, Transform
 from lutbench.splitting.tone import tone_table
 
 WIDE = 7.5
-"""How far beyond its domain, in widths of it, the chain of an unclipped LUT goes on."""
+"""Widths of the domain by which the chain of an unclipped LUT continues beyond it."""
 
 NOISE = 1.5 / CODES
-"""A plateau blurred by a code of noise reaches this far beyond its level."""
+"""Full-scale value by which noise of a code blurs a plateau beyond its level."""
 
 
 def clean_conversion(found: Identification, lut: Transform) -> Conversion:
@@ -53,7 +53,7 @@ def clean_conversion(found: Identification, lut: Transform) -> Conversion:
 def description_of(
     found: Identification, lut: Transform, catalogue: Catalogue | None
 ) -> Conversion | None:
-    """What the LUT was built from, to its rounding; None where no such description is found."""
+    """The recipe that gives the LUT to its rounding; None where none is found."""
     if not found.candidates:
         return None
     samples = found.samples or samples_of(lut)
@@ -68,7 +68,7 @@ def description_of(
 
 
 def parted(recipe: Conversion | None) -> Conversion | None:
-    """Gamut and curve of a description that consists of these, and of a look after them."""
+    """Gamut and curve of a description that has only these and a look after them; else None."""
     if recipe is None or recipe.white_balance is not None or recipe.mapping is not None:
         return None
     if recipe.tone is not None and (not recipe.tone.per_channel or recipe.tone.side is not None):
@@ -104,14 +104,14 @@ def _conversion(h: Hypothesis, samples: Samples) -> Conversion:
 
 
 def _clamps(samples: Samples, name: Range) -> bool:
-    """Whether the LUT stays within the signal of its range, as one does that clips there."""
+    """Whether the LUT stays within the signal of its range, as a LUT that clips there does."""
     low, span = scale_of(name)
     slack = NOISE if samples.blurred else 2 * SIX_DECIMALS + samples.step / 2
     return bool(samples.low.min() >= low - slack and samples.high.max() <= low + span + slack)
 
 
 def noise_of(found: Identification, lut: Transform) -> float:
-    """10-bit codes by which rounding, and noise where it shows, puts a node off."""
+    """10-bit codes of error at a node from rounding, and from noise where it is visible."""
     samples = found.samples or samples_of(lut)
     return CODES * (samples.step / 2 + (NOISE if samples.blurred else 0.0))
 
@@ -120,8 +120,8 @@ def noise_of(found: Identification, lut: Transform) -> float:
 class Tasks:
     """A conversion in two: gamut in the source's signal, then tone and range.
 
-    Chained as they are, `gamut` is not held to 0..1: light beyond what the source's
-    signal holds still counts for the curve that follows.
+    In a chain, `gamut` is not clipped to 0..1: light beyond the range of the source's signal
+    still matters to the curve that follows.
     """
 
     gamut: Conversion
@@ -168,17 +168,17 @@ class Tasks:
         )
 
     def open_gamut(self, domain: Array) -> Pipeline:
-        """The gamut part for a chain, held only to what makes a difference after it."""
+        """The gamut part for a chain, clipped only where the curve part no longer changes."""
         if not self.converts_gamut:
             return Pipeline()
         return replace(self.gamut, clamp=False).pipeline() | Clamp(*self.span(domain))
 
     def span(self, domain: Array) -> tuple[float, float]:
-        """The source values that the curve part has to know, at least those of `domain`."""
+        """The source values that the curve part must cover, at least those of `domain`."""
         first, last = float(domain[0].min()), float(domain[1].max())
         low, high = first - WIDE * (last - first), last + WIDE * (last - first)
         if self.curve.clamp:
-            # Beyond where the curve part gives signal 0 and 1 it changes no more.
+            # Beyond the inputs for signal 0 and 1 the curve part is constant.
             back = replace(self.curve, clamp=False).pipeline().inverse()
             floor, room = scale_of(self.curve.target.range)
             ends = back.apply(np.array([[floor] * 3, [floor + room] * 3]))[:, 0]

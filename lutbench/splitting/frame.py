@@ -1,4 +1,4 @@
-"""Where a LUT is known: its domain, its nodes, its shaper; and other transforms written there."""
+"""The grid of a LUT: its domain, nodes and shaper; and other transforms sampled on it."""
 
 from __future__ import annotations
 
@@ -11,10 +11,13 @@ from lutbench.tables.lut import UNIT_DOMAIN, Lut1D, Lut3D, ShaperLut3D, lattice
 from lutbench.tables.nodes import before_shaper, rises, sample_1d
 
 USUAL = 33
-"""Nodes along an edge where a LUT has none of its own."""
+"""Nodes along an edge for a transform that has none: a usual size."""
 
 FINEST = 65
+"""The most nodes along an edge for a part: enough for a chain, and still a small file."""
+
 LARGEST = 1e6
+"""Full-scale value to which infinite results are limited, so that a file can hold them."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,7 +65,7 @@ class Frame:
         return grid if self.shaper is None else before_shaper(self.shaper, grid)
 
     def finer(self) -> int:
-        """A size whose nodes hold all of the frame's, fine enough for a part of a chain."""
+        """A size whose nodes include all of the frame's, fine enough for a part of a chain."""
         if self.size >= USUAL:
             return self.size
         times = -(-(USUAL - 1) // max(self.size - 1, 1))
@@ -78,5 +81,5 @@ class Frame:
         return lut if self.shaper is None else ShaperLut3D(self.shaper, lut, title)
 
     def curve(self, transform: Transform, *, title: str = "") -> Lut1D:
-        """A transform whose channels are apart, with the rows of a 1D LUT."""
+        """A transform with separate channels, sampled with the rows of a 1D LUT."""
         return sample_1d(transform, self.rows, domain=self.domain, title=title)

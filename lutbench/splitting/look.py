@@ -1,4 +1,4 @@
-"""The look of a LUT: what remains on the output signal, as a CDL where one explains it."""
+"""The look of a LUT: the remaining change of the output signal, as a CDL if one explains it."""
 
 from __future__ import annotations
 
@@ -16,20 +16,24 @@ from lutbench.model.transforms import Array, Pipeline, Transform
 from lutbench.tables.lut import Lut3D, lattice
 
 SIZE = 33
+"""Nodes along an edge of the look: a usual size."""
 
 EXPLAINED = 1.0
-"""10-bit codes beside the noise: what leaves 95 % of the nodes no more explains a look."""
+"""10-bit codes, 95th percentile beside the noise, up to which a look is explained."""
 
 REACH = 0.25
-"""How far from any colour that the LUT gives the look dies away: the share of the cube's edge."""
+"""The share of the cube's edge over which the look fades, away from colours that the LUT gives."""
 
 SMOOTHNESS = 1e-7
+"""The weight of smoothness against error in the fit of the look."""
+
 MOST = 80_000
+"""Colours that the look is fitted to, which limits the time."""
 
 
 @dataclass(frozen=True, eq=False)
 class LookPart:
-    """The look as a LUT on the output signal; `cdl` is the CDL that it is, or None."""
+    """The look as a LUT on the output signal; `cdl` is the CDL that explains it, or None."""
 
     lut: Lut3D
     cdl: Cdl | None
@@ -45,7 +49,7 @@ def look_between(
     noise: float = 0.0,
     clamp: bool = True,
 ) -> LookPart:
-    """The look that takes the clean conversion's values to the LUT's.
+    """The look that maps the clean conversion's values to those of the LUT.
 
     Parameters
     ----------
@@ -54,13 +58,13 @@ def look_between(
     name
         The range of both.
     grade
-        What identification takes the look for, on the signal: a start.
+        The identified grade on the signal, from which the fit starts.
     expected
-        Whether identification saw a look; without one no CDL is looked for.
+        Whether identification found a look; if not, no CDL is fitted.
     noise
-        10-bit codes by which rounding or noise puts a node off.
+        10-bit codes of error at a node from rounding or noise.
     clamp
-        Whether the signal is held to 0..1.
+        Whether the signal is clipped to 0..1.
     """
     if len(clean) > MOST:
         some = np.random.default_rng(3).choice(len(clean), MOST, replace=False)
@@ -85,8 +89,8 @@ def look_between(
 
 
 def _carried_on(base: Transform, nodes: Array, name: Range, clamp: bool) -> Array:
-    """`base` at nodes; beyond the signal's 0 and 1 on from there, since what is held
-    between two nodes would bend the stretch before."""
+    """`base` at nodes; beyond signal 0 and 1 continued with slope 1, because clipping between
+    two nodes would bend the curve before it."""
     if not clamp:
         return np.asarray(base.apply(nodes))
     low, span = scale_of(name)
@@ -102,7 +106,7 @@ def on_full_scale(steps: Sequence[Transform], name: Range) -> Pipeline:
 
 
 def _better(trial: Transform, clean: Array, given: Array) -> Transform:
-    """`trial`, or nothing where that leaves less over."""
+    """`trial`, or no change where that leaves a smaller residual."""
     with_it = np.abs(given - np.asarray(trial.apply(clean))).mean()
     return trial if with_it < np.abs(given - clean).mean() else Pipeline()
 

@@ -1,4 +1,4 @@
-"""A split LUT as a recipe: the clean conversion, and the look where a CDL says it."""
+"""A split LUT as a recipe: the clean conversion, and the look if it is a CDL."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ def recipe_files(split_lut: Split, name: str, catalogue: Catalogue) -> dict[str,
     Curves and gamuts that only a user's definitions know are written into a
     definitions file beside the recipe, and so is a tone curve that has no name,
     as a table. Where a CDL explains the look, the recipe builds the LUT with
-    its look too.
+    its look as well.
     """
     task = split_lut.description
     stem = plain_name(name)
@@ -75,7 +75,7 @@ def recipe_text(split_lut: Split, name: str, catalogue: Catalogue | None = None)
 
 
 def plain_name(name: str) -> str:
-    """A name that a file and a recipe can bear: what cannot be printed is left out."""
+    """A name that is valid for a file and in a recipe; other characters are replaced."""
     kept = "".join(c if c.isprintable() and c not in '/\\:*?"<>|' else "_" for c in name)
     return kept.strip(" .")[:LONGEST] or "lut"
 
@@ -85,7 +85,7 @@ def _is_tone(curve: Curve, catalogue: Catalogue) -> bool:
 
 
 def _is_known(curve: Curve, catalogue: Catalogue) -> bool:
-    """Whether every catalogue knows the curve: a standard or one of the registry."""
+    """Whether the curve is in every catalogue: a standard, or one of the registry."""
     return curve.name not in catalogue.definitions.curves and not _is_tone(curve, catalogue)
 
 
@@ -156,7 +156,7 @@ def _white_balance(task: Conversion) -> list[str]:
 
 
 def _tone(task: Conversion) -> list[str]:
-    """The tone with the settings that its ends do not give it."""
+    """The tone with the settings that do not follow from source and target."""
     if task.tone is None:
         return []
     mapper = type(task.tone)
@@ -211,7 +211,7 @@ def _lut(split_lut: Split, name: str, look: str) -> str:
     else:
         lines.append(f"size = {frame.size}")
         if (frame.outer != UNIT_DOMAIN).any():
-            # A straight shaper: the recipe's way to a domain of its own.
+            # In a recipe, a domain other than 0..1 needs a straight shaper.
             lines.append(f'shaper = {{ curve = "linear", low = {low!r}, high = {high!r} }}')
     lines += [look] if look else []
     return "\n".join(lines) + "\n"

@@ -30,12 +30,13 @@ Part = Literal["curve", "gamut", "look"]
 PARTS: tuple[Part, ...] = get_args(Part)
 
 ROWS = (4096, 16384, 65536)
-"""The sizes of a curve part; the first is taken that is good enough."""
+"""The sizes of a curve part that are tried; the first that is accurate enough is used."""
 
 CURVE_ERROR = 0.05
-"""10-bit codes: a curve part is good enough when 99 % of its middles are no more off."""
+"""10-bit codes of error half-way between rows, 99th percentile, up to which a size is enough."""
 
 MOST_NODES = 40_000
+"""Nodes on which parts are fitted and judged, which limits the time."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -45,14 +46,14 @@ class Split(Result):
     Parameters
     ----------
     gamut
-        Converts the gamut and leaves the source's curve. Values that the curve part
-        can still tell apart are not held to 0..1.
+        Converts the gamut and keeps the source's curve. Values beyond 0..1 that matter to
+        the curve part are not clipped.
     curve_1d
         Tone, exposure and range, from the source's curve to the target's.
     look
         Acts on the output signal; the identity where the LUT has no look.
     cdl
-        The ASC CDL that the look is, on the output signal; None where none explains it.
+        The ASC CDL that explains the look, on the output signal; None where none does.
     conversion
         Gamut and curve as a description.
     error
@@ -65,8 +66,8 @@ class Split(Result):
     measure
         The measure to judge by: ``delta_e_2000``, or ``delta_e_itp`` for HDR and log.
     recipe
-        What the LUT was built from, with the numbers of its tone, compression, white balance
-        and grade, where that leaves nothing but the rounding of the file; else None.
+        A recipe that gives the LUT to its rounding, with the settings of its tone,
+        compression, white balance and grade; else None.
     """
 
     gamut: Lut3D | ShaperLut3D
@@ -83,7 +84,7 @@ class Split(Result):
 
     @property
     def description(self) -> Conversion:
-        """The whole with its numbers where they are known, else gamut and curve."""
+        """The recipe where it is known, else gamut and curve."""
         return self.conversion if self.recipe is None else self.recipe
 
     @property
@@ -97,13 +98,13 @@ class Split(Result):
 
     @property
     def curve_3d(self) -> Lut3D | ShaperLut3D:
-        """The curve part as a 3D LUT, for a device that loads no other."""
+        """The curve part as a 3D LUT, for a device that loads only 3D LUTs."""
         return self.frame.sampled(self.tasks.curve.pipeline(), title="curve part")
 
     def kept(self, parts: Collection[Part]) -> Lut:
-        """A LUT that stands on its own with some of the parts, what is left being taken away.
+        """A LUT with some of the parts, for use on its own.
 
-        - ``{"gamut"}``: the gamut with the source's curve left as it was, held to 0..1;
+        - ``{"gamut"}``: the gamut with the source's curve left as it was, clipped to 0..1;
         - ``{"curve"}``: tone, exposure and range without gamut or look;
         - ``{"look"}``: the look on the output signal;
         - ``{"gamut", "curve"}``: the LUT without its look, the clean conversion;
@@ -237,8 +238,10 @@ def split(
     own: dict[str, dict[str, Spread]] = {}
     beside = hypothesis is not None and bool(hypothesis.beside)
     if (look.cdl or not found.look.present) and not beside:
-        told = whole.pipeline() | on_full_scale((look.cdl,) if look.cdl else (), whole.target.range)
-        own = _errors(lut, told, between, view)
+        described = whole.pipeline() | on_full_scale(
+            (look.cdl,) if look.cdl else (), whole.target.range
+        )
+        own = _errors(lut, described, between, view)
     error = _errors(lut, chained, [SampledColours("nodes", nodes), *between], view)
     return Split(
         gamut, curve, look.lut, look.cdl, whole, found, error, own, view.measure, frame, recipe
@@ -270,7 +273,7 @@ def _finite(values: Array) -> Array:
 
 
 def _thinned(points: Array, most: int) -> Array:
-    """At most so many of the points, the same ones each time, ends among them."""
+    """At most `most` of the points, the same each time, with both ends."""
     if len(points) <= most:
         return points
     some = np.random.default_rng(2).choice(len(points), most, replace=False)
@@ -283,7 +286,7 @@ def _between_nodes(whole: Conversion, frame: Frame) -> list[SampledColours]:
     try:
         return [chart_patches(whole.source), *sets]
     except LutbenchError:
-        # No patch fits a source that holds next to no light.
+        # A source with very little range of light holds no patch.
         return sets
 
 

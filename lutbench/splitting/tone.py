@@ -1,4 +1,4 @@
-"""The tone curve of a LUT as a table: every node says what some light came to."""
+"""The tone curve of a LUT as a table, fitted to the light and signal of every node."""
 
 from __future__ import annotations
 
@@ -16,12 +16,16 @@ from lutbench.model.curves.usable import why_unusable
 from lutbench.model.transforms import Array, Pipeline
 
 NAME = "tone curve"
+"""The name of a tone curve in a recipe's definitions."""
+
 KNOTS = 1025
+"""Rows of the fitted table."""
+
 SMOOTHNESS = tuple(10.0**power for power in range(-14, -3))
-"""What is tried; the pull of squared second differences against squared errors."""
+"""Weights of squared second differences against squared errors that are tried."""
 
 REACH = (-0.5, 1.5)
-"""Source signal that a table may span: a matrix brings light beyond 0..1."""
+"""The source signals that a table may span: a matrix gives light beyond 0..1."""
 
 BRIGHTEST = 9e5
 DARKEST = 1e5
@@ -33,7 +37,7 @@ CLIPPED_SHARE = 0.01
 MOST = 120_000
 FEWEST = 64
 FLAT = 1e-9
-"""The rise of signal, per row, that stands for none: a table has to rise."""
+"""The rise of signal per row in flat stretches: a table has to rise."""
 
 
 def tone_table(hypothesis: Hypothesis, samples: Samples) -> Curve:
@@ -42,10 +46,10 @@ def tone_table(hypothesis: Hypothesis, samples: Samples) -> Curve:
     Each channel of each node that is clear of clipping gives a pair: light, by
     source, matrix and exposure, and signal, the grade undone. Over the source's
     own signal, in which a lattice is even, straight pieces are fitted to them,
-    their bends held back as far as pairs left out of the fit ask for. Beyond the pairs
-    the curve goes on straight to the level at which the LUT clips, and stays there.
+    smoothed as much as suits pairs that were left out of the fit best. Beyond the pairs
+    the curve continues straight to the level at which the LUT clips, and stays there.
 
-    The curve of the hypothesis itself where the nodes do not make one.
+    Where the nodes give no better curve, that of the hypothesis is returned.
     """
     target = hypothesis.target
     assert isinstance(target, ToneTarget)
@@ -63,15 +67,15 @@ def tone_table(hypothesis: Hypothesis, samples: Samples) -> Curve:
     if fine.sum() < FEWEST:
         return target.curve
     grid, fitted = _Table.of(place[fine], signal[fine]).solved()
-    held = (-np.inf, np.inf)
+    clip_levels = (-np.inf, np.inf)
     if not hypothesis.grade:
-        held = (
+        clip_levels = (
             (_plateau(samples, samples.low, -np.inf) - low) / span,
             (_plateau(samples, samples.high, np.inf) - low) / span,
         )
-    grid, fitted = _ended(grid, fitted, held)
+    grid, fitted = _ended(grid, fitted, clip_levels)
     lights = np.clip(_light_of(hypothesis, grid) * gain, -DARKEST, DARKEST)
-    lights, fitted = _flat_beyond(lights, fitted, held)
+    lights, fitted = _flat_beyond(lights, fitted, clip_levels)
     table = _tabulated(lights, fitted)
     return table if table and _nearer(table, hypothesis, samples) else target.curve
 
@@ -89,7 +93,7 @@ def _nearer(table: Curve, hypothesis: Hypothesis, samples: Samples) -> bool:
 
 
 def _plateau(samples: Samples, level: Array, otherwise: float) -> float:
-    """The level at which a LUT clips, where one node in a hundred or more is there."""
+    """The level at which a LUT clips, if at least one node in a hundred is there."""
     at = (np.abs(samples.table - level) <= samples.margin).mean()
     return float(level.mean()) if at >= CLIPPED_SHARE else otherwise
 
@@ -122,7 +126,7 @@ class _Table:
         return cls(low, high, ((place[order], signal[order]), (place[~order], signal[~order])))
 
     def solved(self) -> tuple[Array, Array]:
-        """Knots, and the curve there, under the smoothness that foretells left-out pairs best."""
+        """Knots, and the curve there, with the smoothness that predicts left-out pairs best."""
         errors = []
         for smoothness in SMOOTHNESS:
             (fit, signal), (place, wanted) = self.halves
@@ -161,9 +165,9 @@ class _Table:
         return np.asarray(solveh_banded(bands, right / count, lower=True))
 
 
-def _ended(grid: Array, fitted: Array, held: tuple[float, float]) -> tuple[Array, Array]:
-    """The curve between the levels at which the LUT clips, on straight to where it meets them."""
-    low, high = held
+def _ended(grid: Array, fitted: Array, clip_levels: tuple[float, float]) -> tuple[Array, Array]:
+    """The curve between the levels at which the LUT clips, continued straight to meet them."""
+    low, high = clip_levels
     step = grid[1] - grid[0]
     keep = (fitted > low) & (fitted < high)
     grid, fitted = grid[keep], fitted[keep]
@@ -171,7 +175,7 @@ def _ended(grid: Array, fitted: Array, held: tuple[float, float]) -> tuple[Array
         return grid, fitted
     rises = ((fitted[1] - fitted[0]) / step, (fitted[-1] - fitted[-2]) / step)
     ways = (low - fitted[0], high - fitted[-1])
-    for sign, level, rise, way in zip((-1, 1), held, rises, ways, strict=True):
+    for sign, level, rise, way in zip((-1, 1), clip_levels, rises, ways, strict=True):
         if not np.isfinite(level) or rise <= 0:
             continue
         far = max(min(abs(way) / rise, FARTHEST), 0.01 * step)
@@ -182,13 +186,15 @@ def _ended(grid: Array, fitted: Array, held: tuple[float, float]) -> tuple[Array
     return grid, fitted
 
 
-def _flat_beyond(lights: Array, signal: Array, held: tuple[float, float]) -> tuple[Array, Array]:
-    """Rows beyond a level at which the LUT clips: flat up to any light that comes.
+def _flat_beyond(
+    lights: Array, signal: Array, clip_levels: tuple[float, float]
+) -> tuple[Array, Array]:
+    """Rows beyond a level at which the LUT clips: flat for any further light.
 
     The last row is at signal 0 or 1 where it can be, so that the curve has an
     inverse on all of the signal.
     """
-    low, high = held
+    low, high = clip_levels
     if signal[0] == low:
         lights = np.append([-BRIGHTEST, -BRIGHTEST / 2], lights)
         signal = np.append([min(0.0, low - 2 * FLAT), low - FLAT], signal)
