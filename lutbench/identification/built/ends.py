@@ -16,7 +16,7 @@ from lutbench.model.light import Display
 
 @dataclass(frozen=True)
 class Between:
-    """A source and a target, each with its range, and the pair of gamuts that is likely."""
+    """A source and a target, each with its range, and the likely pair of gamuts."""
 
     source: End
     target: End
@@ -40,12 +40,12 @@ class Between:
         )
 
     def task(self, pair: Pair | None = None) -> Conversion | None:
-        """The plain conversion; None where the two ends do not go together."""
+        """The plain conversion; None where the two ends cannot be combined."""
         pair = self.pair if pair is None else pair
         if pair.source.gamut is None or pair.target.gamut is None or pair.published:
             return None
         curves = self.source.curve.curve, self.target.curve.curve
-        # An OOTF, or a tone of HDR, weighs the channels by the gamut that goes with it.
+        # An OOTF, or an HDR tone curve, weighs the channels by its usual gamut.
         kept = BT2020 if any(curve.has_ootf for curve in curves) else BT709
         gamuts = (kept, kept) if pair.alike else (pair.source.gamut, pair.target.gamut)
         source, target = (

@@ -1,4 +1,4 @@
-"""Parts of a description that greys show, then those that only colours do."""
+"""Fits of the parts of a description that greys show, then those that only colours show."""
 
 from __future__ import annotations
 
@@ -51,26 +51,26 @@ PAIRS = 5
 """Pairs of gamuts that are followed."""
 
 BEHIND = 1.0
-"""Natural logarithms of an error: a pair that misses by more at a glance is not followed."""
+"""Natural logarithm of error over the best, in a quick trial, above which a pair is dropped."""
 
 GLANCED, FITTED = 100, 400
-"""Nodes that tell pairs of gamuts apart, and that numbers are fitted on."""
+"""Nodes that pairs of gamuts are compared on, and that parameters are fitted on."""
 
 MOVE = 0.01
-"""By how much a setting is moved to see whether greys show it."""
+"""The change of a setting by which its effect on greys is tested."""
 
 UNSEEN = 1e-6
-"""Codes by which greys change in arithmetic alone."""
+"""10-bit codes of change in greys that are only arithmetic error."""
 
 NEARLY = 1.0
-"""Codes that greys may miss by and a grade still come to explain all, once colours are seen."""
+"""10-bit codes of error on greys up to which a grade may still explain everything with colours."""
 
 TINT = 3.0
-"""Times what rounding leaves, from which greys are tinted."""
+"""Times the error of rounding from which greys count as tinted."""
 
 
 class Fitting:
-    """The nodes of a LUT, and what leaves nothing but its rounding on them."""
+    """The nodes of a LUT, and the search for a description that fits them to rounding."""
 
     def __init__(self, samples: Samples, knowledge: Knowledge, thorough: bool) -> None:
         self.bank, self.thorough = knowledge.bank, thorough
@@ -81,7 +81,7 @@ class Fitting:
         inputs, outputs = samples.nodes.reshape(-1, 3), samples.table.reshape(-1, 3)
         self.all = Nodes(inputs, outputs, samples, work)
         order = np.random.default_rng(3).permutation(len(inputs))
-        # A node that is clipped in each channel tells little.
+        # A node that is clipped in every channel holds little information.
         clear = samples.inside(outputs[order]).any(axis=1)
         order = np.concatenate([order[clear], order[~clear]])
         self.some = Nodes(inputs[order[:FITTED]], outputs[order[:FITTED]], samples, work)
@@ -93,10 +93,10 @@ class Fitting:
     def of(
         self, ends: Between, *, straight: bool = False, like: Solved | None = None
     ) -> Solved | None:
-        """What explains the LUT between two ends: with a `straight` stretch a shoulder alone.
+        """The description of the LUT between two ends; with a `straight` stretch only a shoulder.
 
-        Where greys are tinted, parts `like` those that were found to another target, and no
-        others: to look for each form anew takes seconds.
+        Where greys are tinted, only parts `like` those found for another target are tried,
+        because a search of all forms takes seconds.
         """
         base = ends.task()
         if base is None:
@@ -108,10 +108,10 @@ class Fitting:
         # A plain conversion is straight from end to end.
         shoulders = [*_plain_forms(base), (EXPOSURE, tone("shoulder"))]
         for parts in shoulders if straight else _grey_forms(base):
-            told = solved(base, parts, self.greys)
-            if told.error > self.limit:
+            greys = solved(base, parts, self.greys)
+            if greys.error > self.limit:
                 continue
-            found = self._coloured(ends, plainer(told, self.greys, self.limit))
+            found = self._coloured(ends, plainer(greys, self.greys, self.limit))
             if found is not None:
                 return found
         return None
@@ -128,7 +128,7 @@ class Fitting:
                     continue
                 found = _joined(ends.task(pair), greys, found)
                 if found.error > self.limit:
-                    # Numbers that were rounded on greys may be off by what colours show.
+                    # Parameters rounded for greys may be too inaccurate for colours.
                     found = solved(found.task, found.parts, self.some, found.values)
                 if found.error <= self.limit and error_of(found.made, self.all) <= self.limit:
                     return plainer(found, self.some, self.limit)
@@ -162,23 +162,23 @@ class Fitting:
         return found if not task.tone.per_channel else []
 
     def _pairs(self, ends: Between, greys: Solved, part: Part) -> Iterator[Pair]:
-        """The likeliest pair of the ends, then those that miss least at a glance."""
+        """The likeliest pair of the ends, then those with the smallest errors in a quick trial."""
         yield ends.pair
-        told: list[tuple[float, Pair]] = []
+        tried: list[tuple[float, Pair]] = []
         for _, group in groupby(self.shown, lambda pair: pair.target.name):
             pairs = list(group)
             task = _between(ends, pairs[0], greys)
             task = None if task is None else put(task, (part,), np.array(part.start))
             if task is not None:
-                told += zip(self._glanced(task, pairs), pairs, strict=True)
-        told.sort(key=lambda each: each[0])
-        most = told[0][0] + BEHIND if told else 0.0
-        for error, pair in told[:PAIRS]:
+                tried += zip(self._glanced(task, pairs), pairs, strict=True)
+        tried.sort(key=lambda each: each[0])
+        most = tried[0][0] + BEHIND if tried else 0.0
+        for error, pair in tried[:PAIRS]:
             if pair is not ends.pair and error <= most:
                 yield pair
 
     def _glanced(self, task: Conversion, pairs: list[Pair]) -> list[float]:
-        """How far the task misses with each pair's matrix in the place of its own."""
+        """The error of the task with each pair's matrix in place of its own."""
         steps = task.pipeline().steps
         own = conversion(task.source.gamut, task.target.gamut, task.adaptation)
         at = steps.index(own)
@@ -191,26 +191,26 @@ class Fitting:
         return [float(each) for each in size.mean(axis=(1, 2))]
 
     def _tinted(self, ends: Between, base: Conversion) -> Solved | None:
-        """With a grade after the matrix: greys say nearly all of it, but hardly a saturation."""
+        """With a grade after the matrix: greys show nearly all of it, but hardly a saturation."""
         for parts in _tinted_forms():
-            told = solved(base, parts, self.greys)
-            if told.error > NEARLY:
+            greys = solved(base, parts, self.greys)
+            if greys.error > NEARLY:
                 continue
-            # Each pair costs half a second: `split` alone waits for others than the likeliest.
+            # Each pair takes half a second: only `split` tries more than the likeliest.
             others = self._to_others(ends.pair) if self.thorough else []
             for pair in (ends.pair, *others):
                 task = ends.task(pair)
                 if task is None:
                     continue
                 for more in (NOTHING, COMPRESSION):
-                    start = np.append(told.values, more.start)
+                    start = np.append(greys.values, more.start)
                     found = self._finished(task, (*parts, more), start)
                     if found is not None:
                         return found
         return None
 
     def _finished(self, task: Conversion, parts: tuple[Part, ...], start: Array) -> Solved | None:
-        """The numbers of the parts on all nodes, by way of few; None where much is left."""
+        """The parameters of the parts, fitted on few nodes, then more; None with a large error."""
         found = solved(task, parts, self.few, start)
         if found.error > self.limit:
             return None
@@ -225,7 +225,7 @@ class Fitting:
         return [p for p in self.shown if p.source.name == names[0] and p.target.name != names[1]]
 
     def _balanced(self, ends: Between) -> Solved | None:
-        """With parts before the matrix that tint greys: it mixes what they do."""
+        """With parts before the matrix that tint greys."""
         for parts in ((WHITE_BALANCE,), (cdl("before"),))[: 1 + self.thorough]:
             for pair in self._adaptations(ends.pair):
                 task = ends.task(pair)
@@ -238,7 +238,7 @@ class Fitting:
         return None
 
     def _adaptations(self, pair: Pair) -> list[Pair]:
-        """The pair, and the same gamuts with white adapted otherwise, or to others."""
+        """The pair, the same gamuts with other adaptations, and other target gamuts."""
         if pair.alike:
             return [pair]
         like = [each for each in self.bank.like(pair) if each.adaptation != pair.adaptation]
@@ -280,7 +280,7 @@ def _between(ends: Between, pair: Pair, greys: Solved) -> Conversion | None:
 
 
 def _shown_pairs(bank: GamutBank) -> list[Pair]:
-    """Every source to what pictures are made for, adapted as most software does it; by target."""
+    """Every source to each display gamut, adapted by Bradford as in most software; by target."""
     usual = np.flatnonzero((bank.adaptations == bank.names.index("bradford")) & ~bank.published)
     pairs = [bank.pair(int(index)) for index in usual]
     shown = [each for each in pairs if each.target.name in SHOWN_IN and _has_gamuts(each)]

@@ -1,7 +1,7 @@
-"""The parts of a conversion that have numbers: what they are free in, and how they are put in.
+"""The parts of a conversion with parameters: which are free, and how they are set.
 
-Limits and defaults are those that the model declares at its fields, so that a tone mapper
-which the model knows is known here.
+Limits and defaults are those that the model declares at its fields, so every tone mapper of the
+model is supported.
 """
 
 from __future__ import annotations
@@ -24,24 +24,24 @@ from lutbench.model.tone import ToneMapper, tone_mapper, tone_names
 from lutbench.model.transforms import Array
 
 MOST_STOPS = 6.0
-"""Stops of exposure that a LUT may have: the longest ladders of viewing LUTs."""
+"""The most stops of exposure in a LUT: as in the longest sets of viewing LUTs."""
 
 KILO = 1000.0
-"""cd/m² that the peak of a display of HLG is counted in: the reference display has one of them."""
+"""cd/m² in the unit of an HLG display's peak: the reference display has 1000."""
 
 MOST_GAIN = 4.0
-"""What a channel of a white balance, or a slope of a CDL, is multiplied by at most."""
+"""The highest gain of a channel in a white balance, or slope of a CDL."""
 
 LEFT = (
     *("grey_in", "grey_out", "white", "white_out", "below", "above", "gamma"),
     *("source_black", "target_black"),
 )
-"""Settings of a tone that an exposure, or the ends themselves, stand for: left as they are."""
+"""Settings of a tone that follow from the exposure or from source and target: not fitted."""
 
 
 @dataclass(frozen=True)
 class Part:
-    """A part with numbers: their starts and limits, and a description with them in it."""
+    """A part with parameters: their starts and limits, and a function that sets them."""
 
     name: str
     start: tuple[float, ...]
@@ -49,7 +49,7 @@ class Part:
     high: tuple[float, ...]
     put: Callable[[Conversion, Array], Conversion]
     default: tuple[float, ...] | None = None
-    """The numbers that change nothing, or that a recipe has where nobody gives them."""
+    """The values that change nothing, or that a recipe has by default."""
 
     @property
     def usual(self) -> tuple[float, ...]:
@@ -143,7 +143,7 @@ def tone(method: str) -> Part:
 
 
 def toned_by(mapper: ToneMapper, names: list[str]) -> Part:
-    """Some settings of a tone that is there already."""
+    """Some settings of an existing tone."""
     free = [each for each in parameters(mapper) if each.name in names]
 
     def toned(task: Conversion, v: Array) -> Conversion:
@@ -158,7 +158,7 @@ def toned_by(mapper: ToneMapper, names: list[str]) -> Part:
 
 
 def carried(on: str) -> Part:
-    """A tone that acts on one number of a colour, with a blend to white."""
+    """A tone that acts on one value of a colour, with a blend to white."""
 
     def toned(task: Conversion, v: Array) -> Conversion:
         assert task.tone is not None
@@ -175,7 +175,7 @@ def _inside(value: float, low: float, high: float) -> float:
 
 
 def tones(display: bool) -> list[str]:
-    """The methods for light of a display, or of a scene, that have numbers."""
+    """The methods for display light, or for scene light, that have parameters."""
     found = []
     for name in tone_names()[1:]:
         mapper = tone_mapper(name)
@@ -186,7 +186,7 @@ def tones(display: bool) -> list[str]:
 
 
 def put(task: Conversion, parts: tuple[Part, ...], values: Array) -> Conversion | None:
-    """The description with the numbers of all parts in it; None where they are out of limits."""
+    """The description with the values of all parts; None where they are out of limits."""
     at = 0
     try:
         for part in parts:

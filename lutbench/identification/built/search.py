@@ -1,7 +1,7 @@
-"""From named ends to a whole description: the parts that leave a LUT nothing but its rounding.
+"""From named ends to a whole description that fits a LUT to its rounding.
 
 Greys come first: they show exposure, tone and range without any gamut, and few of the many
-combinations explain them to the file's rounding. Colours then tell the gamuts and the rest.
+combinations explain them to the file's rounding. Colours then show the gamuts and the rest.
 """
 
 from __future__ import annotations
@@ -24,10 +24,10 @@ from lutbench.identification.verdict import Finalist
 from lutbench.tables.lut import Lut1D
 
 SHORTER = 3
-"""Digits by which a description must be shorter than others to be the one: of a number or two."""
+"""Digits by which a description must be shorter than others to be the only answer."""
 
 STRAIGHT, SOURCES = 5, 3
-"""Between that greys point to, and sources of hypotheses, that are followed."""
+"""Pairs of ends that greys suggest, and sources of hypotheses, that are tried."""
 
 
 @dataclass(frozen=True)
@@ -85,16 +85,16 @@ def _shortest(
     return None
 
 
-def is_rounding(told: Forecast, h: Hypothesis, samples: Samples) -> bool:
-    """Whether a hypothesis of named parts leaves nothing but the rounding of the file."""
+def is_rounding(predicted: Forecast, h: Hypothesis, samples: Samples) -> bool:
+    """Whether a hypothesis of named parts fits to the rounding of the file."""
     named = isinstance(h.target, End) and not any(isinstance(each, Lut1D) for each in h.grade)
-    return named and float(np.sqrt(np.mean(told.miss**2))) <= limit_of(samples)
+    return named and float(np.sqrt(np.mean(predicted.miss**2))) <= limit_of(samples)
 
 
 def _ends(
     hypotheses: Sequence[Hypothesis], samples: Samples, knowledge: Knowledge, thorough: bool
 ) -> Iterator[Between]:
-    """Between that greys point to, then sources of the best hypotheses to whatever is shown."""
+    """Ends that greys suggest, then sources of the best hypotheses with display curves."""
     shown = shown_targets(samples, knowledge)
     seen: list[tuple[End, End]] = []
     pair = hypotheses[0].pair if hypotheses else knowledge.bank.pair(0)
@@ -120,15 +120,15 @@ def _ends(
 def as_built(
     order: Sequence[Finalist], samples: Samples, knowledge: Knowledge, *, straight: bool = False
 ) -> list[Finalist]:
-    """The whole description with its numbers, where the names of the best leave more than that.
+    """The whole description with its parameters, where the names of the best do not suffice.
 
-    Between the ends of the best, or those that a `straight` stretch of greys points to. Others
-    that say as much in as many digits come after it.
+    Between the ends of the best, or those that a `straight` stretch of greys suggests. Other
+    descriptions of about the same length come after it.
     """
     if order and is_rounding(order[0].forecast, order[0].hypothesis, samples):
         return []
     found = built([] if straight else [each.hypothesis for each in order], samples, knowledge)
     if found is None:
         return []
-    told = [(h, forecast(h, samples.few)) for h in (found.hypothesis, *found.rivals)]
-    return [Finalist(h, each, error_of(each, samples.few)) for h, each in told]
+    tried = [(h, forecast(h, samples.few)) for h in (found.hypothesis, *found.rivals)]
+    return [Finalist(h, each, error_of(each, samples.few)) for h, each in tried]

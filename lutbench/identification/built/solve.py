@@ -1,4 +1,4 @@
-"""Numbers of parts by least squares, and without what they do not need."""
+"""Parameters of parts by least squares, simplified where possible."""
 
 from __future__ import annotations
 
@@ -15,23 +15,24 @@ from lutbench.model.conversion import Conversion
 from lutbench.model.transforms import Array
 
 ROUNDING, ROUNDING_CODES = 1.05, 0.004
-"""What an exact description may leave: so many times the file's rounding, and so many codes."""
+"""The residual of an exact description: at most this many times the rounding, plus 10-bit codes."""
 
 FAR = 300.0
-"""Codes that numbers out of their limits count as missing by, and the most that a value may."""
+"""10-bit codes of error assumed for parameters out of limits, and the most for any value."""
 
 STEP = 1e-5
-"""By how much a number is moved to see what the nodes do."""
+"""The change of a parameter for a numerical derivative."""
 
 GLANCE, TRIES = 8, 40
-"""Steps after which a form may be given up, and steps at most."""
+"""Steps after which a form may be abandoned, and the most steps."""
 
 NEARER, NEAR, MANY = 1.0, 2.0, 8
-"""Codes that are still missed then and give it up; of more numbers than so many, which take longer.
+"""10-bit codes of error above which it is abandoned; the same with many parameters, which need
+more steps; and the number of parameters above which there are many.
 """
 
 DECIMALS = (2, 3, 4)
-"""Places that numbers are rounded to where that explains as much: people give few."""
+"""Decimals to which parameters are rounded if the fit stays as good: people usually give few."""
 
 
 MOST_COLOURS = 2_000_000
@@ -64,7 +65,7 @@ class Work:
 
 @dataclass(frozen=True)
 class Nodes:
-    """Inputs and outputs, (n, 3), that a description is held against."""
+    """Inputs and outputs, (n, 3), that a description is compared with."""
 
     inputs: Array
     outputs: Array
@@ -72,7 +73,7 @@ class Nodes:
     work: Work
 
     def misses(self, task: Conversion | None) -> Array:
-        """In codes, (3n,)."""
+        """The errors of a description in codes, (3n,)."""
         self.work.add(len(self.inputs))
         if task is None:
             return np.full(self.outputs.size, FAR)
@@ -87,7 +88,7 @@ class Nodes:
 
 @dataclass(frozen=True)
 class Solved:
-    """A description of some parts, its numbers, and the root mean square in codes it leaves."""
+    """A description of some parts, its parameters, and its root mean square error in codes."""
 
     task: Conversion
     parts: tuple[Part, ...]
@@ -96,14 +97,14 @@ class Solved:
 
     @property
     def made(self) -> Conversion:
-        """With its numbers in it."""
+        """The description with its parameters set."""
         done = put(self.task, self.parts, self.values)
         assert done is not None
         return done
 
     @property
     def length(self) -> int:
-        """Digits that it takes to say the numbers which are not the usual ones."""
+        """The number of digits of all parameters that differ from their defaults."""
         usual = [v for part in self.parts for v in part.usual]
         return sum(_digits(v) for v, u in zip(self.values, usual, strict=True) if v != u)
 
@@ -114,7 +115,7 @@ def _digits(value: float) -> int:
 
 
 def limit_of(samples: Samples) -> float:
-    """Codes, root mean square, that an exact description leaves at most."""
+    """The largest root mean square error in codes of an exact description."""
     return ROUNDING * samples.floor + ROUNDING_CODES
 
 
@@ -129,7 +130,7 @@ def solved(
     nodes: Nodes,
     start: Array | None = None,
 ) -> Solved:
-    """The numbers of `parts` that leave least on the nodes."""
+    """The parameters of `parts` with the least error on the nodes."""
     low = np.array([v for part in parts for v in part.low])
     high = np.array([v for part in parts for v in part.high])
     begin = np.array([v for part in parts for v in part.start]) if start is None else start
@@ -140,8 +141,8 @@ def solved(
 
     plain = misses(begin)
     moves = STEP * np.where(begin + STEP > high, -1.0, 1.0)
-    told = [np.any(misses(begin + move) != plain) for move in np.diag(moves)]
-    free = np.flatnonzero(told)
+    visible = [np.any(misses(begin + move) != plain) for move in np.diag(moves)]
+    free = np.flatnonzero(visible)
     if not len(free):
         return Solved(task, parts, begin, float(np.sqrt(np.mean(plain**2))))
 
@@ -159,7 +160,7 @@ def solved(
 def _fitted(
     misses: Callable[[Array], Array], begin: Array, bounds: tuple[Array, Array]
 ) -> tuple[Array, float]:
-    """The values that leave least, and their root mean square: given up where that stays far."""
+    """The values with the least error, and that error; abandoned where it stays large."""
     from scipy.optimize import least_squares
 
     def stepped(values: Array, tries: int, method: Any) -> tuple[Array, float]:
@@ -180,21 +181,21 @@ def _fitted(
     values, error = stepped(begin, GLANCE, "dogbox")
     method = "dogbox"
     if error > near:
-        # That is quick beside a limit, and now and then stuck at one.
+        # The first method is quick near a limit, but sometimes gets stuck at one.
         values, error = stepped(begin, GLANCE, "trf")
         method = "trf"
     return stepped(values, TRIES, method) if error <= near else (values, error)
 
 
 def plainer(found: Solved, nodes: Nodes, limit: float) -> Solved:
-    """The same with numbers at their defaults, and round, where that explains as much."""
+    """The same with defaults or round values wherever the fit stays as good."""
     values = found.values.copy()
     usual = np.array([v for part in found.parts for v in part.usual])
 
     def fits(trial: Array) -> bool:
         return error_of(put(found.task, found.parts, trial), nodes) <= limit
 
-    # Last first: where a toe begins means nothing without one.
+    # Last first: the start of a toe is meaningless without a toe.
     for decimals in ((), DECIMALS):
         for k in reversed(range(len(values))):
             for number in (usual[k], *(round(float(values[k]), d) for d in decimals)):

@@ -1,7 +1,7 @@
-"""Sources and targets between which greys go along a straight line of stops, as far as one goes.
+"""Sources and targets between which greys are a straight line in stops over some stretch.
 
-A shoulder and a toe leave a stretch between them on which a stop of light in makes the same
-number of stops of light out. Only the right curves, of a source and of a target, show it.
+Between a toe and a shoulder, each stop of light in gives the same number of stops out. Usually
+only the right curves of source and target show this.
 """
 
 from __future__ import annotations
@@ -15,24 +15,24 @@ from lutbench.model.curves.hdr import HlgScene
 from lutbench.model.transforms import Array
 
 SAME = 3e-4
-"""How far slopes of a straight stretch may differ, as a share: tables, and light near black."""
+"""The share by which slopes of a straight stretch may differ: errors of tables and near black."""
 
 FINEST, LEAST = 100.0, 4.0
-"""How much finer than allowed slopes can be told to be the same; and what all in a row must say,
-in nats: two that agree finely, or three that do.
+"""How much finer than allowed an agreement of slopes still counts for more; and the least evidence
+of a stretch in nats: two or three slopes that agree closely.
 """
 
 FAR = 1e3
-"""What stands for slopes that nothing tells."""
+"""The difference that is assumed for slopes that are unknown."""
 
 FEWEST = 6
-"""Greys that tell a line."""
+"""The fewest greys that determine a line."""
 
 LINE, LINE_NOISE = 0.3, 3.0
-"""Codes, and times the noise, that greys may miss a line of stops by."""
+"""10-bit codes, and times the noise, by which greys may differ from a line of stops."""
 
 DARK = 1e-7
-"""Light under this is not looked at: its logarithm means little."""
+"""Light below which greys are left out: its logarithm is unreliable."""
 
 
 def straight_ends(
@@ -53,7 +53,7 @@ def straight_ends(
     rounded = 4 * samples.floor / CODES / np.minimum(rise[1:], rise[:-1])
     off = np.nan_to_num(off, nan=FAR, posinf=FAR)
     within = SAME + rounded
-    # A slope that is the same to a hundredth of what is allowed says more than one that just is.
+    # A slope that agrees far more closely than required is stronger evidence.
     gain = np.where(off <= within, np.log(within / (off + within / FINEST)), 0.0)
     run = np.zeros(gain.shape[:2])
     best = np.zeros(gain.shape[:2])
@@ -94,7 +94,7 @@ def hlg_ends(samples: Samples, targets: list[End], knowledge: Knowledge) -> list
 
 
 def _off_line(x: Array, y: Array, codes: Array) -> float:
-    """What the best line leaves, root mean square in codes; `codes` are those of a unit of y."""
+    """The residual of the best line, root mean square in codes; `codes` are those per unit of y."""
     weight = np.maximum(codes**2, 1e-12)
     x, y = x - np.average(x, weights=weight), y - np.average(y, weights=weight)
     spread = float(np.sum(weight * x * x))

@@ -1,7 +1,7 @@
-"""A source's curve bent freely, with a matrix free or held: what no name at all leaves.
+"""A source's curve bent freely, with a free or fixed matrix: the fit without any name.
 
-The slope of the curve is multiplied by the exponential of a spline, so that light goes on
-rising wherever black lies. Any gain and any added light of the whole are left as they were.
+The slope of the curve is multiplied by the exponential of a spline, so that light always rises,
+whatever black is. The overall gain and any added light stay unchanged.
 """
 
 from __future__ import annotations
@@ -18,19 +18,19 @@ from lutbench.identification.forms.norms import NormModel
 from lutbench.model.transforms import Array
 
 STEP = 1e-5
-"""What a number is moved by to see what it does."""
+"""The change of a parameter for a numerical derivative."""
 
 RIDGE, TINY = 1e-6, 1e-12
-"""What keeps the bends of a curve that no node sees at none, as a share and at least."""
+"""Weights that keep bends without nodes at zero: a share of the trace, and the least."""
 
 FLATTEST = 1e-9
 """The least rise of light from one point of the grid to the next, as a share of the most."""
 
 MOST_STEP, UNSEEN = 0.5, 1e3
-"""A number moves by no more in a step; a node that nothing foretells misses by so many codes."""
+"""The most change of a parameter in a step; 10-bit codes of error of a node without prediction."""
 
 MOST_NODES = 0.6
-"""The share of the nodes whose misses tell whether a step was a good one."""
+"""The quantile of the errors by which a step is judged."""
 
 AnyModel = Model | NormModel
 
@@ -44,7 +44,7 @@ class Bent:
     mixing: Array
 
     def misses(self) -> Array:
-        """In codes, (1, n, 3); NaN where nothing is foretold."""
+        """The errors in codes, (1, n, 3); NaN where nothing is predicted."""
         return self.model.misses(self.matrix[None], self.mixing[None])
 
     @property
@@ -56,9 +56,9 @@ class Bent:
 
 @dataclass(frozen=True)
 class Bending:
-    """How: so many bends in so many steps; Q is free where it is `mixed`, M unless `held`.
+    """Settings of a bend: number of bends and steps; Q is free if `mixed`, M unless `held`.
 
-    A `look` stands in the stead of Q, and is free.
+    With `look`, a free look replaces Q.
     """
 
     bends: int
@@ -69,7 +69,7 @@ class Bending:
 
     @property
     def free(self) -> Array:
-        """The rows of numbers that may move, of bends, M and Q."""
+        """The free parameters, of bends, M and Q, as rows of an identity matrix."""
         count = self.bends + 6 + (NUMBERS if self.look else 6 if self.mixed else 0)
         kept = [k for k in range(count) if not (self.held and 0 <= k - self.bends < 6)]
         rows: Array = np.eye(count)[kept]
@@ -77,7 +77,7 @@ class Bending:
 
 
 def bent(start: Bent, how: Bending) -> Bent:
-    """The start bent further, by damped Gauss-Newton steps; far nodes are weighed down."""
+    """The start bent further, by damped Gauss-Newton steps; outliers are weighed down."""
     curve = _Curve.of(start.model, how.bends)
 
     def made(x: Array) -> Bent:
@@ -105,14 +105,14 @@ def bent(start: Bent, how: Bending) -> Bent:
             best, least, damp = x, error, damp / 3
         soft = 1 / np.hypot(1, size / (2 * np.median(size) + 0.02))
         weight = np.where(size >= UNSEEN / 2, 0.0, soft)[:, None]
-        # What the numbers of a look do is known without a trial.
+        # The derivatives by a look's parameters are known exactly.
         tried = free[: len(free) - NUMBERS] if how.look else free
         columns = [((plain - misses(x + STEP * each)) * weight).ravel() / STEP for each in tried]
         slopes = np.stack(columns, axis=1)
         here = made(x)
         if isinstance(here.model, LookModel):
-            told = np.nan_to_num(here.model.slopes(here.matrix)) * weight[..., None]
-            slopes = np.concatenate([slopes, told.reshape(-1, NUMBERS)], axis=1)
+            exact = np.nan_to_num(here.model.slopes(here.matrix)) * weight[..., None]
+            slopes = np.concatenate([slopes, exact.reshape(-1, NUMBERS)], axis=1)
         normal = slopes.T @ slopes
         normal += np.diag(damp * np.diag(normal) + RIDGE * np.trace(normal) / len(free) + TINY)
         step = np.linalg.solve(normal, slopes.T @ (plain * weight).ravel())

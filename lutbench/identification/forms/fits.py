@@ -26,21 +26,21 @@ from lutbench.model.grade import CDL_WEIGHTS
 from lutbench.model.transforms import Array
 
 SATURATIONS = (1.0, 0.8, 1.25)
-"""What the second matrix is first taken to be."""
+"""Saturations that the second matrix is first assumed to be."""
 
 SCREENED, FITTED, GLANCED = 150, 400, 60
-"""Nodes that first fits look at, that fits look at, and that tell whether a form is worth it."""
+"""Nodes for first fits, for fits, and for the decision whether a form is worth fitting."""
 
 KEPT, FOLLOWED, GLANCES = 14, 16, 4
-"""Sources that go from first fits to fits, from a few steps to more, and from a glance."""
+"""Sources kept after first fits, after a few steps, and in a quick trial."""
 
 HOLD = 1e-4
-"""What holds the matrices of a first fit: near neutral only their product is told."""
+"""The weight that holds the matrices of a first fit: near neutral only their product shows."""
 
 
 @dataclass(frozen=True)
 class Form:
-    """What is free in a fit, and what comes between the first matrix and the file.
+    """What is free in a fit, and the steps between the first matrix and the output.
 
     `mixed` frees a second matrix, in the signal or in the light of a `display`. `norm` is
     what a tone curve acts on: each channel (empty), the ``largest``, or a luminance by its
@@ -52,7 +52,7 @@ class Form:
     norm: str | tuple[float, float, float] = ""
     compression: GamutCompression | None = None
     look: bool = False
-    """Whether a smooth look stands in the second matrix's stead."""
+    """Whether a smooth look replaces the second matrix."""
 
     @property
     def extra(self) -> int:
@@ -92,7 +92,7 @@ class Form:
 class FreeFit:
     """A source with the M and Q that explain the nodes best, in one form of what comes after.
 
-    `error` is in codes, what most nodes stay under; `nats` are those of `score`.
+    `error` is a quantile in codes, see `free.typical`; `nats` are those of `score`.
     """
 
     source: Source
@@ -146,7 +146,7 @@ def fits_of(
 
 
 def glance(form: Form, ground: Ground, sources: Sequence[Source]) -> float:
-    """About the error in codes that the best source leaves, on few of the nodes."""
+    """The approximate error of the best source in codes, on few of the nodes."""
     found = _first(form, ground.thinned(GLANCED), sources, GLANCES)
     return min((error for *_, error in found), default=np.inf)
 

@@ -1,4 +1,4 @@
-"""The free fits of a LUT: each form is fitted once, when it is asked for."""
+"""The free fits of a LUT: each form is fitted once, when it is first needed."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ DISPLAY_PEAK = 1000.0
 """cd/m² of the display that HLG is shown on: the reference of Recommendation ITU-R BT.2100."""
 
 LEAST_FLOOR = 0.05
-"""Codes, root mean square, that a neutral axis known at its nodes alone leaves between them."""
+"""10-bit codes, root mean square, of error between the nodes of the neutral axis, at least."""
 
 
 class Fitted:
@@ -31,13 +31,13 @@ class Fitted:
 
     @cached_property
     def floor(self) -> float:
-        """Codes that misses are told to: of noise, and of the neutral axis between its nodes."""
+        """The uncertainty of misses in codes: noise, and the neutral axis between its nodes."""
         known_to = 0.0 if self.ground is None else self.ground.known_to
         return max(self.samples.noise, LEAST_FLOOR, known_to)
 
     @cached_property
     def sources(self) -> list[Source]:
-        """Every end as it is; those of HLG as a display shows them too."""
+        """Every end; those of HLG also as shown on a display."""
         plain = [Source(end) for end in self.knowledge.sources]
         shown = [
             Source(each.end, HlgSystemGamma(DISPLAY_PEAK))

@@ -20,18 +20,18 @@ from lutbench.model.compression import GamutCompression
 from lutbench.model.transforms import Array
 
 EDGE = 0.02
-"""The share of the neutral axis at either end that first fits leave out."""
+"""The share of the neutral axis at each end that first fits leave out."""
 
 SHARE, LEAST_SEEN, UNTOLD = 0.6, 0.25, 1e3
-"""An error is what this share of the foretold nodes stays under, if so many are foretold; else
-this many codes.
+"""The quantile of the errors of predicted nodes; the least share of nodes that must be predicted;
+and the error in 10-bit codes if fewer are.
 """
 
 KNOWN_TO = 0.05
-"""Codes that a neutral axis known at its nodes is known to between them."""
+"""10-bit codes of error of the neutral axis between its nodes."""
 
 FEWER = 0.25
-"""Later steps look at no more than this share of the nodes: the rest may be clipped or looks."""
+"""The share of nodes that sets the scale in later steps: others may be clipped or have a look."""
 
 REACH, FLATTEST = 1e-4, 1e-3
 """A slope of light is taken over this much signal, and counts as no less than this."""
@@ -40,7 +40,7 @@ BLACK = -1e-3
 """Light down to this share of that in the middle of the axis is black."""
 
 MOST_STEP = 0.3
-"""An entry of a matrix moves by no more in a step."""
+"""The most change of a matrix entry in a step."""
 
 
 @dataclass(frozen=True)
@@ -96,13 +96,13 @@ class Model:
         return rows_of(lights.nodes, aim, weight)
 
     def misses(self, matrix: Array, mixing: Array) -> Array:
-        """What given M and Q of each source leave, in codes, (s, n, 3); NaN where untold."""
-        return self._foretold(matrix, mixing)[0]
+        """The error for given M and Q of each source, in codes, (s, n, 3); NaN if unpredicted."""
+        return self._predicted(matrix, mixing)[0]
 
     def refined(
         self, matrix: Array, mixing: Array, mixed: bool, steps: int, hold: float = 1e-6
     ) -> tuple[Array, Array, Array]:
-        """M, Q and the error of each source after Gauss-Newton steps: the best on the way."""
+        """M, Q and the error of each source: the best of all Gauss-Newton steps."""
         if self.compression is not None:
             matrix, steps = self.first(np.eye(3)), 0
         best_m, best_q, best = matrix, mixing, typical(self.misses(matrix, mixing))
@@ -127,7 +127,7 @@ class Model:
             place[s] = np.interp(light[s], table[s], np.arange(size), left=left, right=right)
         return place
 
-    def _foretold(self, matrix: Array, mixing: Array) -> tuple[Array, Array, Array]:
+    def _predicted(self, matrix: Array, mixing: Array) -> tuple[Array, Array, Array]:
         """Misses; the values before Q; and what they gain with light in, each (s, n, 3)."""
         table = self.lights.table
         light = self.lights.nodes @ matrix.transpose(0, 2, 1)
@@ -163,8 +163,8 @@ class Model:
         return low, high - low
 
     def _step(self, matrix: Array, mixing: Array, mixed: bool, hold: float) -> tuple[Array, Array]:
-        """M and Q a Gauss-Newton step on, far nodes weighed down."""
-        misses, before, gain = self._foretold(matrix, mixing)
+        """M and Q after a Gauss-Newton step, outliers weighed down."""
+        misses, before, gain = self._predicted(matrix, mixing)
         s, n, _ = misses.shape
         seen = ~np.isnan(misses[..., 0])
         misses = np.nan_to_num(misses)
@@ -197,13 +197,13 @@ class Model:
 
 
 def evenly(misses: Array) -> Array:
-    """The geometric mean of the sizes in codes, (s,): far nodes weigh no more than near ones."""
+    """The geometric mean of the errors in codes, (s,), which outliers hardly affect."""
     size = np.where(np.isnan(misses), UNTOLD, np.abs(misses)).max(axis=2)
     return np.asarray(np.exp(np.mean(np.log(size + KNOWN_TO), axis=1)))
 
 
 def typical(misses: Array, share: float = SHARE) -> Array:
-    """The size in codes that a share of the foretold nodes stay under, (s,)."""
+    """The quantile `share` of the errors of predicted nodes, in codes, (s,)."""
     size = np.where(np.isnan(misses), np.inf, np.abs(misses)).max(axis=2)
     seen = np.isfinite(size).sum(axis=1)
     order = np.sort(size, axis=1)

@@ -1,4 +1,4 @@
-"""A matrix that keeps neutrals, from light that what comes last has been undone from."""
+"""A matrix that keeps neutrals, fitted to light from which all later steps are undone."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ STIFF = 1e-9
 
 TURNS = 3
 NEAR, NEAR_CODES = 2.0, 0.05
-"""Misses of more than so many medians, and codes, weigh less and less."""
+"""Times the median, plus 10-bit codes, of error beyond which a node counts less and less."""
 
 OTHERS = np.array([[1, 2], [0, 2], [0, 1]])
 """The two other channels of each."""
@@ -21,7 +21,7 @@ def rows_of(nodes: Array, aim: Array, weight: Array) -> Array:
     """M of every source, (s, 3, 3): rows that sum to one and take `nodes` to `aim`.
 
     Both are light, (s, n, 3); `weight` is in codes per light, 0 for what does not count.
-    Sums of soft absolute misses are made least, so that a share of the nodes may be anywhere.
+    The sum of soft absolute errors is minimised, so a share of the nodes may be outliers.
     """
     matrix = np.empty((len(nodes), 3, 3))
     for c in range(3):

@@ -1,4 +1,4 @@
-"""A look on what is shown, whatever it is: a smooth change of the signal that a curve gives.
+"""A smooth look of any kind: a change of the signal after the curve.
 
 out = v + B(v)·θ with v = N(L⁻¹(M·L)): the changes that looks make, each a few numbers in
 which the whole is linear, and none of which moves a grey: channels mixed, a tint that goes
@@ -25,10 +25,10 @@ NUMBERS = 18 + 2 * HARMONICS
 """Numbers of a look."""
 
 HOLD = 1e-5
-"""What holds numbers that the nodes do not tell."""
+"""The weight that holds parameters which the nodes do not determine."""
 
 MOST_STEP = 0.15
-"""An entry of a matrix moves by no more in a step."""
+"""The most change of a matrix entry in a step."""
 
 CIRCLE = np.array([[1, -0.5, -0.5], [0, np.sqrt(0.75), -np.sqrt(0.75)]])
 """From R G B to two colour differences at right angles."""
@@ -75,22 +75,22 @@ class SmoothLook(Transform):
 
 @dataclass(frozen=True)
 class LookModel(Model):
-    """The nodes of a fit, as `free.Model`, with a look's numbers in a second matrix's stead."""
+    """The nodes of a fit, as `free.Model`, with a look instead of a second matrix."""
 
     def misses(self, matrix: Array, mixing: Array) -> Array:
-        """What M and θ of each source leave, in codes, (s, n, 3); NaN where untold."""
-        off, before, _ = self._foretold(matrix, _none(matrix))
+        """The error for M and θ of each source, in codes, (s, n, 3); NaN if unpredicted."""
+        off, before, _ = self._predicted(matrix, _none(matrix))
         return np.asarray(off - (changes(before) @ mixing[:, None, :, None])[..., 0] * CODES)
 
     def slopes(self, matrix: Array) -> Array:
         """What each number of a look does to one source's misses, in codes, (n, 3, NUMBERS)."""
-        _, before, _ = self._foretold(matrix[None], _none(matrix[None]))
+        _, before, _ = self._predicted(matrix[None], _none(matrix[None]))
         return changes(before[0]) * CODES
 
     def refined(
         self, matrix: Array, mixing: Array, mixed: bool, steps: int, hold: float = HOLD
     ) -> tuple[Array, Array, Array]:
-        """M, θ and the error of each source after Gauss-Newton steps: the best on the way."""
+        """M, θ and the error of each source: the best of all Gauss-Newton steps."""
         best = evenly(self.misses(matrix, mixing))
         for number in range(steps):
             share = SHARE if 2 * number < steps else FEWER
@@ -103,7 +103,7 @@ class LookModel(Model):
         return matrix, mixing, best
 
     def _look_step(self, matrix: Array, numbers: Array, share: float) -> tuple[Array, Array]:
-        off, before, gain = self._foretold(matrix, _none(matrix))
+        off, before, gain = self._predicted(matrix, _none(matrix))
         told = changes(before) * CODES
         miss = off - (told @ numbers[:, None, :, None])[..., 0]
         seen = ~np.isnan(miss[..., 0])

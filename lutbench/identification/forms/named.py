@@ -25,10 +25,10 @@ from lutbench.model.grade import CDL_WEIGHTS, Saturation
 from lutbench.model.transforms import Array, Matrix, Transform
 
 ROWS = 300
-"""Nodes that pairs of gamuts are told apart on."""
+"""Nodes that pairs of gamuts are compared on."""
 
 STEP = 1e-5
-"""By how much an entry of a matrix is moved to see what the nodes do."""
+"""The change of a matrix entry for a numerical derivative."""
 
 PAIRS, TARGETS = 3, 2
 """Pairs of gamuts, and targets of each, that are followed."""
@@ -43,10 +43,10 @@ FREED = 0.5 * np.log(INDEPENDENT) + 3.0
 """Nats that a saturation costs: a number that is free, and a part that few LUTs have."""
 
 SETTLES = 3
-"""Steps to the second matrix when the first is held."""
+"""Steps of the fit of the second matrix when the first is fixed."""
 
 UNSEEN = 1e3
-"""Codes: what a node misses by that nothing foretells."""
+"""10-bit codes of error of a node without prediction."""
 
 GAIN_STEPS, MOST_GAIN = 4, 0.5
 """Steps to the gains of channels, and the most that one changes in a step, as a logarithm."""
@@ -57,7 +57,7 @@ what is none, as a natural logarithm.
 """
 
 MIXES = 0.004
-"""A matrix nearer to none than this mixes nothing."""
+"""The largest difference from the identity of a matrix that counts as no mixing."""
 
 LEAVES, NOISE_LEAVES, WHOLE = 0.35, 1.5, 0.97
 """Codes, times the error of the fit, and the share of the curve: a target that explains so much
@@ -72,7 +72,7 @@ Gains = tuple[float, float, float]
 
 @dataclass(frozen=True)
 class Named:
-    """A pair of gamuts for a free fit, what else its matrices hold, and what that leaves."""
+    """A pair of gamuts for a free fit, the other contents of its matrices, and the error."""
 
     pair: Pair
     mixing: Array
@@ -93,14 +93,14 @@ def hypotheses_of(fit: FreeFit, knowledge: Knowledge) -> list[tuple[Hypothesis, 
 
 
 class _Nodes:
-    """Some nodes of a free fit, and what any matrices leave there."""
+    """Some nodes of a free fit, and the error of any matrices there."""
 
     def __init__(self, fit: FreeFit) -> None:
         self.fit = fit
         self.model = fit.form.model(fit.ground.thinned(ROWS), [fit.source])
 
     def misses(self, matrix: Array, mixing: Array) -> Array:
-        """In codes, (n, 3); nodes that nothing foretells miss by much."""
+        """The error in codes, (n, 3); large for nodes without prediction."""
         off = self.model.misses(matrix[None], mixing[None])[0]
         return np.asarray(np.nan_to_num(off, nan=UNSEEN))
 
@@ -134,7 +134,7 @@ class _Nodes:
         return slopes
 
     def settled(self, matrix_of: Callable[[Array], Array], mixing: Array) -> Array:
-        """The Q that leaves least, with an M that hangs on it."""
+        """The Q with the least error, with an M that depends on it."""
         form = self.fit.form
         # A look is linear in its numbers.
         for _ in range(1 if form.look else SETTLES):

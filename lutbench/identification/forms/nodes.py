@@ -1,4 +1,4 @@
-"""The nodes that free fits look at, and every source's light there."""
+"""The nodes that free fits use, and every source's light there."""
 
 from __future__ import annotations
 
@@ -18,10 +18,10 @@ GRID = 2048
 """Points of the tables over the neutral axis."""
 
 NEAR, FAR = 600, 600
-"""Nodes near neutral and away from it that a fit looks at, at most."""
+"""The most nodes near neutral, and away from it, that a fit uses."""
 
 FEWEST = 25
-"""Nodes without which nothing can be fitted."""
+"""The fewest nodes for a fit."""
 
 FEWEST_GREYS, UNKNOWN_TO, HALVED = 7, 1.0, 8.0
 """Nodes of the neutral axis that tell how well it is known, the codes of one with fewer, and how
@@ -29,7 +29,7 @@ many times less a cubic misses where nodes are twice as close.
 """
 
 BRIGHTEST = 1e9
-"""Light beyond this, thirty stops over white, counts as no more."""
+"""The light to which brighter light is limited: thirty stops above white."""
 
 REACH, NEAREST = 0.25, 150
 """Nodes whose channels spread over no more of the axis are near it; so many at least."""
@@ -62,7 +62,7 @@ class Ground:
     floored: bool = False
     capped: bool = False
     known_to: float = 0.0
-    """Codes, root mean square, that the neutral axis is known to between its nodes."""
+    """The root mean square error in codes of the neutral axis between its nodes."""
 
     def only(self, rows: NDArray[np.int64]) -> Ground:
         """Some of the nodes."""
@@ -74,7 +74,7 @@ class Ground:
         )
 
     def thinned(self, count: int) -> Ground:
-        """So many of the nodes, or all."""
+        """At most `count` of the nodes."""
         n = len(self.outputs)
         return self if n <= count else self.only(np.linspace(0, n - 1, count).astype(np.int64))
 

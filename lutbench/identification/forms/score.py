@@ -1,4 +1,4 @@
-"""One score, in nats: how likely the misses of a hypothesis are, whatever looks leave over."""
+"""One score, in nats: the likelihood of a hypothesis's errors, robust against looks."""
 
 from __future__ import annotations
 
@@ -8,13 +8,13 @@ from lutbench.identification.samples import CODES
 from lutbench.model.transforms import Array
 
 SHARES = np.array([0.01, 0.05, 0.15, 0.3, 0.5, 0.7])
-"""The shares of values that nothing explains, of which the likeliest is taken."""
+"""Assumed shares of unexplained values; the likeliest is used."""
 
 SCALES = 2.0 ** np.arange(0, 14, 0.5)
-"""How many times the known noise the rest may miss by: what is not modelled looks like noise."""
+"""Spreads of the errors, in times the known noise: errors of the model look like noise."""
 
 INDEPENDENT = 300
-"""Values that say something each for itself: neighbours miss alike."""
+"""Values that count as independent: neighbouring nodes have similar errors."""
 
 
 def nats_of(misses: Array, floor: float) -> Array:

@@ -20,16 +20,16 @@ from lutbench.identification.verdict import Finalist, ranked
 from lutbench.model.compression import GamutCompression
 
 ENOUGH = 0.2
-"""Codes: a form that leaves no more, beside the noise, needs no other."""
+"""10-bit codes of error, beside the noise, up to which no other form is tried."""
 
 TRIED = 2
-"""Forms of one kind that are fitted in full: those that few nodes speak for."""
+"""Forms of one kind that are fitted in full: the best on few nodes."""
 
 LEFT, LEFT_NOISE = 0.5, 1.5
-"""Codes, and times the noise, that most nodes must stay under for a form to count."""
+"""10-bit codes, and times the noise, of typical error up to which a form counts."""
 
 UNMOVED = 0.02
-"""A matrix nearer to none than this mixes no light."""
+"""The largest difference from the identity of a matrix that counts as no mixing of light."""
 
 FOLLOWED, WITHIN = 4, 120.0
 """Free fits that get names, and the nats within which they are rivals of the first."""
@@ -69,10 +69,10 @@ def search_forms(fitted: Fitted) -> list[Finalist]:
 
 
 def rivals(fits: list[FreeFit]) -> list[FreeFit]:
-    """The best fit, and the others that come near, each source once.
+    """The best fit and its close rivals, each source once.
 
-    None where the best leaves much: a form counts where it explains most of the nodes. None
-    either where its matrix mixes no light, for then any source does.
+    None where the best has a large error, for a form must explain most of the nodes. Also none
+    where its matrix mixes no light, because then any source fits.
     """
     order = sorted(fits, key=lambda fit: fit.nats)
     if not order:
@@ -96,7 +96,7 @@ def _is_idle(fit: FreeFit) -> bool:
 
 
 def free_fits(fitted: Fitted) -> list[FreeFit]:
-    """Fits of the forms, simplest first, until one leaves next to nothing."""
+    """Fits of the forms, simplest first, until one has almost no error."""
     ground, sources = fitted.ground, fitted.sources
     found: list[FreeFit] = []
     for forms in _forms(fitted.samples, fitted.knowledge) if ground is not None else ():
@@ -127,7 +127,7 @@ def _forms(samples: Samples, knowledge: Knowledge) -> Iterator[Sequence[Form]]:
 
 
 def displays_of(samples: Samples, knowledge: Knowledge) -> list[End]:
-    """The ends that pictures are shown on, in the range that the plateaus tell."""
+    """The display curves, in the range that the plateaus show."""
     wanted = range_seen(samples)
     return [
         end

@@ -1,8 +1,8 @@
-"""How well the names do beside free forms: what a free curve, and a free matrix, leave.
+"""Comparison of names with free forms: the errors of a free curve and of a free matrix.
 
-A name has to come up to what no name at all leaves: the source's curve bent freely and a
-matrix that only keeps neutrals, in the same form. Where that explains the nodes much
-better, the name is the nearest one and not the right one.
+A name must fit nearly as well as no name: the source's curve bent freely and a matrix that only
+keeps neutrals, in the same form. Where those explain the nodes much better, the name is
+probably only the nearest one, not the right one.
 """
 
 from __future__ import annotations
@@ -30,21 +30,22 @@ BENDS = 9
 """Numbers that bend a curve freely."""
 
 ROWS, STEPS = 300, 6
-"""Nodes that are looked at, and steps to the free form."""
+"""Nodes that are used, and steps of the free fit."""
 
 UNPAIRED, PAIRS = 12.0, 4
-"""Nats from which a named pair of gamuts does not do, and pairs tried with a free curve."""
+"""Nats of lead of a free matrix from which a named pair of gamuts is rejected, and pairs that are
+tried with a free curve."""
 
 BETTER = 0.75
-"""The share of the values, the best ones, whose error is told."""
+"""The share of the values, the best ones, over which the error is taken."""
 
 UNSATURATED = 1e-3
-"""A CDL whose saturation is nearer to 1 mixes nothing."""
+"""The largest difference from 1 of a CDL's saturation that counts as no mixing."""
 
 
 @dataclass(frozen=True)
 class Held:
-    """A free curve beside the matrix of a named pair of gamuts, and the nats that leaves."""
+    """A free curve with the matrix of a named pair of gamuts, its nats and its error."""
 
     pair: Pair
     nats: float
@@ -94,7 +95,7 @@ def measure(h: Hypothesis, ground: Ground, fitted: Fitted) -> Yardstick:
     named = rows_to_one(h.matrix), _mixing_of(h)
     fits = fitted.of(form)
     starts = [named, *((each.matrix, each.mixing) for each in fits if each.source == source)]
-    # A step may lead astray: a free matrix never does worse than the one it began with.
+    # A step may make the fit worse: the start stays among the candidates.
     freed = [named, *(_refined(model, form, *start) for start in starts)]
     free = min(freed, key=lambda each: _size(_left(model, *each)))
     loose = bent(Bent(model, *free), Bending(BENDS, STEPS, form.mixed, look=form.look))
@@ -114,7 +115,7 @@ def measure(h: Hypothesis, ground: Ground, fitted: Fitted) -> Yardstick:
 
 
 def _held(loose: Bent, model: Model | NormModel, form: Form, fitted: Fitted) -> Held:
-    """The pair of gamuts that a free curve explains the nodes best with."""
+    """The pair of gamuts with which a free curve explains the nodes best."""
     bank, floor = fitted.knowledge.bank, fitted.floor
     apart = np.abs(rows_to_one(bank.matrices) - loose.matrix).sum(axis=(1, 2))
     found = []
