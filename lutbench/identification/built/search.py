@@ -45,13 +45,13 @@ def built(
     *,
     thorough: bool = False,
 ) -> Built | None:
-    """The hypothesis whose description leaves nothing but rounding; None where none does.
+    """The hypothesis whose description fits to rounding; None where none does.
 
-    Looked for between the ends of the best of `hypotheses`, or with none between those that
-    greys point to; `thorough` between both, also from the sources of the next ones, and to all
-    that pictures are shown in. Powers pass for each other under a tone or a grade: so all
-    targets are tried from a source that has one, and the shortest description is taken. A search
-    that goes on for too long is given up.
+    The ends are those of the best of `hypotheses`, or without any those that greys suggest;
+    with `thorough` both, also the sources of the next hypotheses, and all display curves.
+    Behind a tone or a grade one power curve can replace another, so once a source has a
+    description, all targets are tried and the shortest description is used. A search
+    that takes too long is abandoned.
     """
     if samples.one_d:
         return None
