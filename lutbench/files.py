@@ -70,7 +70,11 @@ def parse_toml(data: bytes, where: str | Path) -> dict[str, Any]:
     try:
         return tomllib.loads(data.decode("utf-8-sig"))
     except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
-        raise DefinitionError(f"is not TOML: {error}", where=where) from error
+        raise DefinitionError(
+            f"is not TOML: {error}",
+            where=where,
+            accepted="a TOML file: a recipe, a suite or definitions",
+        ) from error
 
 
 def regular(path: str | Path) -> os.stat_result:

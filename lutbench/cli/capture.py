@@ -99,7 +99,7 @@ def _print(output: str, reading: ChartReading, fit: PatchFit) -> None:
         ("scaled", f"{reading.scale[0]:.2%} across, {reading.scale[1]:.2%} down"),
         ("noise", f"{reading.noise:.2f} of 255 from pixel to pixel"),
         ("patches", f"known to {reading.uncertainty:.2f} of 255 (control patches)"),
-        ("clipped", f"{reading.clipped:.1%} of the patches inside the cube"),
+        ("clipped", f"{100 * reading.clipped:.1f} % of the patches inside the cube"),
         (
             "held out",
             f"{fit.held_out.mean:.1f} codes of 1023 off on average, 95 % under"

@@ -127,7 +127,7 @@ LITTLE = 0.05
 
 def _coverage_words(coverage: float) -> str:
     """How much of the LUT the pictures cover, and what that means for the errors printed."""
-    text = f"the pictures hold colours near {coverage:.1%} of the nodes"
+    text = f"the pictures hold colours near {100 * coverage:.1f} % of the nodes"
     if coverage < LITTLE:
         text += "; the rest is a guess, and the figures below say nothing about it"
     return text
@@ -154,7 +154,7 @@ def _print(output: str, fit: PairFit, delta_e: dict[str, float], picture: str | 
             f"{fit.held_out.mean:.1f} codes of 1023 on average, 95 % under"
             f" {fit.held_out.p95:.1f}, the pictures' noise included",
         ),
-        ("left out", f"{fit.outliers:.1%} of the pixels, which do not follow the rest"),
+        ("left out", f"{100 * fit.outliers:.1f} % of the pixels, which do not follow the rest"),
         ("same picture", f"edges agree to {fit.agreement:.2f} of 1"),
     ]
     for name, text in rows:

@@ -273,7 +273,7 @@ def _check_follows(found: Array, wanted: Array, where: str) -> None:
     if spread < 1e-6 or left > 0.25 * spread:
         raise LutbenchError(
             f"the second picture's colours do not follow from the first's"
-            f" ({1 - min(left / max(spread, 1e-12), 1):.0%} of them explained)",
+            f" ({100 * (1 - min(left / max(spread, 1e-12), 1)):.0f} % of them explained)",
             where=where,
             accepted="the same still before and after one grade of the whole picture",
         )
@@ -295,8 +295,8 @@ def _notes(
     notes = []
     if covered.mean() < 0.004:
         notes.append(
-            f"the picture has colours near only {covered.mean():.1%} of the nodes: everywhere else"
-            " the LUT is a smooth guess. Use a picture with more colours"
+            f"the picture has colours near no more than {100 * covered.mean():.1f} % of the nodes:"
+            " everywhere else the LUT is a smooth guess. Use a picture with more colours"
         )
     if neutral[1] - neutral[0] < 0.5:
         notes.append(
@@ -304,8 +304,8 @@ def _notes(
         )
     if outliers > 0.02:
         notes.append(
-            f"{outliers:.1%} of the pixels do not follow the others and were left out: titles,"
-            " dust, or a grade of part of the picture, which a LUT cannot do"
+            f"{100 * outliers:.1f} % of the pixels do not follow the others and were left out:"
+            " titles, dust, or a grade of part of the picture, which a LUT cannot do"
         )
     if held_out.p95 > 0.04 * CODES_10_BIT:
         notes.append(

@@ -36,7 +36,7 @@ def coverage_png(fit: PairFit) -> bytes:
         _slice(axes, fit, int(blue), first=number % (SLICES // 2) == 0)
     _neutral(add_axes(figure, grid[2, :], PAPER), fit)
     figure.suptitle(
-        f"{fit.coverage:.1%} of the nodes are supported by {SUPPORT:g} pixels or more:"
+        f"{100 * fit.coverage:.1f} % of the nodes are supported by {SUPPORT:g} pixels or more:"
         " squares, in the colour that the LUT gives. Grey dots are guesses.",
         fontsize=10,
         color=PAPER.ink,

@@ -151,7 +151,7 @@ def _signal(picture: NDArray[Any], where: str) -> NDArray[Any]:
 
 def _notes(means: Array, layout: Layout, clipped: float) -> Iterator[str]:
     if clipped > 0.02:
-        yield f"{clipped:.0%} of the patches inside the cube came back clipped"
+        yield f"{100 * clipped:.0f} % of the patches inside the cube came back clipped"
     black, white = (means[layout.controls == k].mean() for k in (0, 4))
     if abs(black - 16 / 255) < 1.5 / 255 and abs(white - 235 / 255) < 1.5 / 255:
         yield "black and white came back at codes 16 and 235: legal range"
@@ -197,7 +197,7 @@ def _check_covered(spreads: Array, noise: Array, layout: Layout, where: str) -> 
         return
     row, column = np.divmod(np.flatnonzero(uneven), layout.columns)
     raise LutbenchError(
-        f"{uneven.mean():.1%} of the patches are not flat (rows {row.min() + 1} to"
+        f"{100 * uneven.mean():.1f} % of the patches are not flat (rows {row.min() + 1} to"
         f" {row.max() + 1}, columns {column.min() + 1} to {column.max() + 1}): something covers"
         " them, or parts of the chart moved",
         where=where,
@@ -229,7 +229,7 @@ def _check_controls(
         raise LutbenchError(
             f"{what}: off by {far[worst] * 255:.0f} of 255 in row {row[worst] + 1}, column"
             f" {column[worst] + 1}, and by more than {(BLED + blur) * 255:.0f} in"
-            f" {(far > BLED + blur).mean():.1%} of the control patches",
+            f" {100 * (far > BLED + blur).mean():.1f} % of the control patches",
             where=where,
             accepted=accepted,
         )
