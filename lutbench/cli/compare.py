@@ -276,6 +276,9 @@ def _limits(options: dict[str, Any], bits: int) -> dict[str, float]:
 
 MEASURES = {"delta_e_2000": "ΔE 2000", "delta_e_itp": "ΔE ITP"}
 
+NARROW = 76
+"""Columns of a terminal under which the tables leave out what they can."""
+
 
 def print_comparison(found: Comparison, a: str, b: str, held: list[CheckFigure]) -> None:
     """The comparison as terminal tables, the worst colours with swatches."""
@@ -322,20 +325,24 @@ def _print_sets(screen: Console, found: Comparison) -> None:
     scale = (2**found.bits - 1) / 1023
     name = MEASURES[found.view.measure]
     table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False, show_edge=False)
-    table.add_column("colours")
-    table.add_column("count", justify="right")
-    for figure in ("mean", "p95", "p99", "max"):
-        head = f"{name}\n{figure}" if figure == "mean" else f"\n{figure}"
-        table.add_column(head, justify="right")
+    narrow = screen.width < NARROW
+    table.add_column("colours", min_width=8)
+    if not narrow:
+        table.add_column("count", justify="right")
+    figures = ("mean", "p95", "max") if narrow else ("mean", "p95", "p99", "max")
+    for figure in figures:
+        head = name.replace(" ", "\n") if figure == "mean" else "\n"
+        table.add_column(f"{head}\n{figure}", justify="right")
     for figure in ("mean", "p95", "max"):
-        head = {"mean": f"{found.bits}-bit", "p95": "codes"}.get(figure, "")
+        head = f"{found.bits}-bit\ncodes" if figure == "mean" else "\n"
         table.add_column(f"{head}\n{figure}", justify="right")
 
     def row(label: str, count: int, spreads: dict[str, Spread], style: str = "") -> None:
         seen, codes = spreads[found.view.measure], spreads["code_10bit"]
-        cells = [f"{getattr(seen, figure):.3f}" for figure in ("mean", "p95", "p99", "max")]
+        cells = [] if narrow else [str(count)]
+        cells += [f"{getattr(seen, figure):.3f}" for figure in figures]
         cells += [f"{scale * getattr(codes, figure):.2f}" for figure in ("mean", "p95", "max")]
-        table.add_row(label, str(count), *cells, style=style)
+        table.add_row(label, *cells, style=style)
 
     for label, spreads in found.sets.items():
         row(label, found.counts[label], spreads)
@@ -352,7 +359,9 @@ def _print_worst(screen: Console, found: Comparison) -> None:
     top = 2**found.bits - 1
     table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False, show_edge=False)
     table.add_column("A B")
-    table.add_column("which", overflow="ellipsis", no_wrap=True, max_width=22)
+    narrow = screen.width < NARROW
+    if not narrow:
+        table.add_column("which", overflow="ellipsis", no_wrap=True, max_width=22)
     for head in (f"in, {found.bits} bit", "A", "B"):
         table.add_column(head, justify="right", no_wrap=True)
     table.add_column("ΔE", justify="right")
@@ -363,5 +372,6 @@ def _print_worst(screen: Console, found: Comparison) -> None:
             for values in (each.input, each.a, each.b)
         )
         seen = getattr(each, found.view.measure)
-        table.add_row(swatch, each.label or each.set, *codes, f"{seen:.2f}")
+        which = [] if narrow else [each.label or each.set]
+        table.add_row(swatch, *which, *codes, f"{seen:.2f}")
     screen.print(table)

@@ -140,6 +140,15 @@ def test_terminal_text_fits(folder: Path, monkeypatch: pytest.MonkeyPatch) -> No
     assert max(map(len, text.splitlines())) <= 100
 
 
+def test_no_figure_is_cut_short_on_a_narrow_terminal(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("lutbench.cli.options.piped_width", lambda: 60)
+    text = run("monitor.cube", QUICK).stdout
+    assert "…" not in text
+    assert max(map(len, text.splitlines())) <= 60
+
+
 def test_page(folder: Path) -> None:
     run("monitor.cube", "lifted.cube", "--page", "difference.html")
     page = Path("difference.html").read_text(encoding="utf-8")

@@ -69,12 +69,23 @@ def help_examples() -> list[tuple[str, str]]:
 
 HELP_EXAMPLES = help_examples()
 
+HEAVY = "lutbench display patches"
+"""It writes a still for each patch, which takes a while."""
+
 
 def test_every_command_has_an_example() -> None:
     assert {name for name, _ in HELP_EXAMPLES} == set(COMMANDS)
 
 
-@pytest.mark.parametrize(("name", "line"), HELP_EXAMPLES, ids=[line for _, line in HELP_EXAMPLES])
+@pytest.mark.parametrize(
+    ("name", "line"),
+    [
+        pytest.param(
+            *each, id=each[1], marks=[pytest.mark.slow] if each[1].startswith(HEAVY) else []
+        )
+        for each in HELP_EXAMPLES
+    ],
+)
 def test_the_example_of_a_help_text_runs_when_pasted(
     name: str, line: str, bench_folder: Path
 ) -> None:

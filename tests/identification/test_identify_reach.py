@@ -86,6 +86,7 @@ def test_a_seeded_sample_without_looks() -> None:
     assert share("look", look=False) >= 9 / 10
 
 
+@pytest.mark.slow
 def test_a_seeded_sample_with_looks() -> None:
     # Five LUTs, of which a look after a tone curve may be a tone curve as well.
     assert share("top 1", look=True) >= 3 / 5
@@ -163,7 +164,7 @@ def test_a_guessed_target_names_what_explains_as_much() -> None:
     named = {best.target.curve, *best.same_as.target_curve}
     assert named >= {"BT.709", "BT.1886", "sRGB", "gamma 2.2"}
     assert found_here.confidence == "medium"
-    assert any("with another tone curve" in note for note in found_here.notes)
+    assert any("with a different tone curve" in note for note in found_here.notes)
 
 
 def test_noise_of_a_code_on_a_curve_is_averaged_out() -> None:
