@@ -204,9 +204,7 @@ def main(args: list[str] | None = None) -> NoReturn:
     except click.ClickException as error:
         _exit_with(error.format_message())
     except (KeyboardInterrupt, click.Abort):
-        work_progress.clear()
-        click.echo("lutbench: interrupted", err=True)
-        sys.exit(130)
+        _exit_interrupted()
     except (BrokenPipeError, PipeClosedError):
         _end_by_sigpipe()
     except MemoryError:
@@ -215,6 +213,8 @@ def main(args: list[str] | None = None) -> NoReturn:
         where = f"{error.filename}: " if error.filename else ""
         _exit_with(f"{where}{error.strerror or error}")
     except Exception as error:
+        if _was_interrupted(error):
+            _exit_interrupted()
         if shortage := _shortage(error):
             _exit_with(shortage)
         _exit_with_internal_error(error)
@@ -229,6 +229,21 @@ def _exit_with(text: str, status: int = 2) -> NoReturn:
     work_progress.clear()
     click.echo("lutbench: " + printable(text), err=True)
     sys.exit(status)
+
+
+def _exit_interrupted() -> NoReturn:
+    work_progress.clear()
+    click.echo("lutbench: interrupted", err=True)
+    sys.exit(130)
+
+
+def _was_interrupted(error: BaseException | None) -> bool:
+    """Whether an interrupt caused the error: a library that was loading makes one of its own."""
+    while error is not None:
+        if isinstance(error, KeyboardInterrupt):
+            return True
+        error = error.__cause__ or error.__context__
+    return False
 
 
 def _end_by_sigpipe() -> NoReturn:

@@ -40,7 +40,7 @@ LINES = (
     "learn still.png after.png -o out.cube",
     "match shot.csv -o out.cube --source-curve ACEScct --target-curve BT.1886"
     " --target-gamut BT.709",
-    "chart out.png --frame 320x192",
+    "chart out.png --size 5 --frame 320x192",
     "list curves",
     "schema recipe",
     "display patches out --amount short --frame 64x64",

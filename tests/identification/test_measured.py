@@ -28,7 +28,7 @@ def test_an_invented_curve_and_its_primaries_are_measured(form: str) -> None:
     assert points is not None
     assert points < POINTS
     assert found.measured is not None
-    assert "no name" in found.explanation
+    assert "unnamed curve" in found.explanation
 
 
 WRONG_TARGET = ("own primaries, to a display", "own curve and primaries, to a display")
