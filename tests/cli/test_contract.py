@@ -160,11 +160,7 @@ def test_a_library_that_fails_since_it_was_interrupted_is_an_interrupt() -> None
     """As one in C does that is interrupted while it loads: an ImportError with that cause."""
     from lutbench.cli.main import _was_interrupted
 
-    try:
-        try:
-            raise KeyboardInterrupt
-        except KeyboardInterrupt as cause:
-            raise ImportError("initialization failed") from cause
-    except ImportError as error:
-        assert _was_interrupted(error)
+    error = ImportError("initialization failed")
+    error.__cause__ = KeyboardInterrupt()
+    assert _was_interrupted(error)
     assert not _was_interrupted(ImportError("no such module"))
