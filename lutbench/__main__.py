@@ -68,7 +68,7 @@ def _check_address_space() -> None:
     if limit < LEAST_ADDRESS_SPACE:
         least = LEAST_ADDRESS_SPACE >> 20
         sys.stderr.write(
-            f"lutbench: the address space is held to {limit >> 20} MiB (ulimit -v); "
+            f"lutbench: the address space is limited to {limit >> 20} MiB (ulimit -v); "
             f"accepted: {least} MiB or more\n"
         )
         sys.exit(2)

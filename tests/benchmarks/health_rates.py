@@ -5,6 +5,7 @@ Run it by itself (it takes from minutes to an hour):
     python tests/benchmarks/health_rates.py alarms --size 17 --size 33
     python tests/benchmarks/health_rates.py looks --first 100 --count 10
     python tests/benchmarks/health_rates.py defects --size 33
+    python tests/benchmarks/health_rates.py enlarged --first 100 --count 4
 
 Clean LUTs are those that the project's own model makes for every usable curve of
 the catalogue and its usual targets, rounded to six decimals as a file is. An
@@ -29,6 +30,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "cases"))
 
 from damage import CONVERSIONS, DEFECTS, Defect, clean, damaged
 
+from lutbench.algebra.resampling import resample
 from lutbench.errors import LutbenchError
 from lutbench.inspection.registry import Health
 from lutbench.inspection.subject import Subject
@@ -36,6 +38,7 @@ from lutbench.model.catalogue import open_catalogue
 from lutbench.model.compression import GamutCompression
 from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.tone.shoulder import ToneCurve
+from lutbench.tables.enlarging import enlarged_from
 from lutbench.tables.lut import Lut3D
 from lutbench.tables.nodes import sample
 
@@ -100,6 +103,10 @@ def builds(seed: int = 1) -> Iterator[Build]:
             seen_gamuts.add(target_gamut)
 
 
+OF_FILES = {"enlarged", "smoothed"}
+"""Findings that are no alarm, and false on a table that was sampled as it is."""
+
+
 @click.group()
 def main() -> None:
     """Measure the findings of `lutbench inspect`."""
@@ -121,6 +128,7 @@ def alarms(sizes: tuple[int, ...], part: float, seed: int) -> None:
             table = np.round(sample(build.conversion.pipeline(), size).table, 6)
             found = Health(Subject(Lut3D(table))).findings
             raised = {each.code for each in found if each.severity != "info"}
+            raised |= {each.code for each in found} & OF_FILES
             for key in ((build.kind, build.how), (build.kind, build.target)):
                 total[key] += 1
                 bad[key] += bool(raised)
@@ -145,9 +153,6 @@ DAMAGED = {
 
 OF_LOOKS = {"tint", "fold", "fold_in_black"}
 """Findings that are true of looks: a tint that is laid on, a fold where the formula folds."""
-
-OF_FILES = {"enlarged", "smoothed"}
-"""Findings that are no alarm, and false on a table that was sampled as it is."""
 
 
 @main.command()
@@ -186,6 +191,45 @@ def looks(first: int, count: int) -> None:
         named = sum(code in {each.code for each in Health(Subject(lut)).findings} for lut in luts)
         if code:
             print(f"{family}: `{code}` named in {named} of {count}", flush=True)
+
+
+ENLARGED = {9: 17, 17: 33, 33: 65}
+"""Nodes along an edge that are all kept in the larger table."""
+
+
+@main.command()
+@click.option("--first", type=int, default=100, show_default=True, help="The first seed.")
+@click.option("--count", type=int, default=4, show_default=True, help="How many seeds.")
+def enlarged(first: int, count: int) -> None:
+    """Count LUTs with looks that are named as enlarged: as sampled, and enlarged by cubics."""
+    import further_families
+    from open_world import case, families
+
+    made = dict.fromkeys(families(), case)
+    made |= dict.fromkeys(further_families.FAMILIES, further_families.case)
+    total: Counter[str] = Counter()
+    named: Counter[str] = Counter()
+    for family, make in made.items():
+        if family in DAMAGED:
+            continue
+        for seed in range(first, first + count):
+            lut = make(family, seed).lut
+            if not isinstance(lut, Lut3D):
+                continue
+            tables = {"sampled": np.asarray(lut.table)}
+            if lut.size in ENLARGED:
+                for method in ("cubic", "pchip"):
+                    tables[method] = resample(lut, ENLARGED[lut.size], method).lut.table
+            for way, table in tables.items():
+                # As the family rounded it; what is enlarged here, as a file of six decimals.
+                planes = np.moveaxis(table if way == "sampled" else np.round(table, 6), -1, 0)
+                total[way] += 1
+                if enlarged_from(planes) is not None:
+                    named[way] += 1
+                    if way == "sampled":
+                        print(f"named although sampled: {family}, seed {seed}", flush=True)
+    for way, all_of_them in total.items():
+        print(f"{way}: {named[way]} of {all_of_them} named", flush=True)
 
 
 @main.command()

@@ -27,9 +27,9 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "cases"))
 
-import av
 import numpy as np
 from simulated_displays import ADDITIVE, write_readings
+from small_clip import write_small_clip
 
 import lutbench as lb
 from lutbench.checks.baselines import format_lut, format_table, record_table
@@ -149,12 +149,7 @@ def prepare(folder: Path, size: int) -> None:
     write_still(after, folder / "after.png")
     write_still(after, folder / "shown.png")
     write_still(draw_chart(9, 960, 540), folder / "chart.png")
-    with av.open(str(folder / "clip.mkv"), "w") as file:
-        stream = file.add_stream("ffv1", rate=25)
-        stream.width, stream.height, stream.pix_fmt = 480, 270, "yuv422p10le"
-        for at in range(24):
-            file.mux(stream.encode(av.VideoFrame.from_ndarray(np.roll(picture, at, 1))))
-        file.mux(stream.encode(None))
+    write_small_clip(folder / "clip.mkv", (np.roll(picture, at, 1) for at in range(24)))
     text = (folder / "large.cube").read_bytes()
     (folder / "crlf.cube").write_bytes(text.replace(b"\n", b"\r\n"))
     kept = record_table("large.cube", lut, Encoding(AcesCct(), ACES_AP1))

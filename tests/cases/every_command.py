@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import av
 import numpy as np
 from simulated_displays import ADDITIVE, write_readings
+from small_clip import write_small_clip
 
 import lutbench as lb
 from lutbench.display.patches import patch_set
@@ -78,12 +78,7 @@ def files_for_commands(made: Path) -> Path:
     for at in range(3):
         picture = Still(np.roll(pixels, at, 0), ("R", "G", "B"), "8")
         write_still(picture, made / "frames" / f"a.{at:04}.png")
-    with av.open(str(made / "clip.mkv"), "w") as file:
-        stream = file.add_stream("ffv1", rate=25)
-        stream.width, stream.height, stream.pix_fmt = 96, 72, "yuv422p10le"
-        for at in range(6):
-            file.mux(stream.encode(av.VideoFrame.from_ndarray(np.roll(pixels, at, 1))))
-        file.mux(stream.encode(None))
+    write_small_clip(made / "clip.mkv", (np.roll(pixels, at, 1) for at in range(6)))
     shown = patch_set("short")
     write_readings(made / "readings.csv", shown, ADDITIVE["gamma 2.2"].xyz(shown.signal))
     ends = '{ curve = "ACEScct", gamut = "ACEScg" }', '{ curve = "BT.1886", gamut = "BT.709" }'

@@ -18,6 +18,7 @@ from pathlib import Path
 import av
 import numpy as np
 import pytest
+from small_clip import write_small_clip
 
 from lutbench.formats.cube_write import write_cube
 from lutbench.media.still.still import Still, write_still
@@ -50,12 +51,7 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     write_cube(Lut3D(grid**1.2), tmp_path / "new.cube")
     rng = np.random.default_rng(2)
     base = rng.integers(0, 255, (180, 320, 3), np.uint8)
-    with av.open(str(tmp_path / "in.mkv"), "w") as file:
-        stream = file.add_stream("ffv1", rate=25)
-        stream.width, stream.height, stream.pix_fmt = 320, 180, "yuv422p10le"
-        for at in range(60):
-            file.mux(stream.encode(av.VideoFrame.from_ndarray(np.roll(base, at, 1))))
-        file.mux(stream.encode(None))
+    write_small_clip(tmp_path / "in.mkv", (np.roll(base, at, 1) for at in range(60)))
     (tmp_path / "in").mkdir()
     for at in range(24):
         picture = Still(np.roll(base, at, 0), ("R", "G", "B"), "8")
