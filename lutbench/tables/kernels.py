@@ -39,6 +39,7 @@ from lutbench.tables.kernels_llvm import (
     weigh_8,
 )
 from lutbench.tables.kernels_steps import (
+    OPTIONS,
     ask_ahead,
     clamp,
     cubes,
@@ -272,6 +273,7 @@ def _compile_run(number: np.dtype[Any]) -> Any:
             types.int64,
             types.int64,
         ),
+        **OPTIONS,
     )
 
 
