@@ -77,7 +77,7 @@ def main() -> None:
         for place, name in enumerate(groups):
             rows[place, name].append(result)
         print(number, case.kind, *(f"{x:.2f}" for x in result[1:]), file=sys.stderr)
-    print("| group | LUTs | on nodes, middle | 9 of 10 | between, middle | LUT itself, middle |")
+    print("| group | LUTs | on nodes, median | 9 of 10 | between, median | LUT itself, median |")
     print("|---|---:|---:|---:|---:|---:|")
     for (_, name), results in sorted(rows.items()):
         nodes, between, own = np.array([each[1:] for each in results]).T
