@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import os
+import signal
 import sys
 from contextlib import suppress
+from typing import Any, NoReturn
 
 INTERRUPTED = 130
 """Exit status after an interrupt: 128 plus the number of SIGINT, as shells report it."""
+
+PATIENCE = 0.8
+"""Seconds that threads and libraries have after an interrupt to come to their end."""
 
 LEAST_ADDRESS_SPACE = 256 << 20
 """Bytes. With less, below some 120 MiB with one thread, OpenBLAS gets no buffer while numpy loads
@@ -19,9 +24,12 @@ def run() -> None:
 
     An interrupt can come while modules load, or while a thread starts, which a normal exit
     would then wait for without end. The process therefore ends at once; `main` has already
-    removed unfinished files.
+    removed unfinished files. It also ends, without them, where something still works after
+    `PATIENCE`, such as the threads that write the frames of a sequence.
     """
     try:
+        if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
+            signal.signal(signal.SIGINT, _interrupted)
         _open_standard_streams()
         _check_address_space()
         try:
@@ -32,7 +40,7 @@ def run() -> None:
             sys.exit(2)
         main()
     except KeyboardInterrupt:
-        sys.stderr.write("lutbench: interrupted\n")
+        _say_interrupted()
         _exit_at_once()
     except SystemExit as end:
         if end.code == INTERRUPTED:
@@ -72,6 +80,36 @@ def _check_address_space() -> None:
             f"accepted: {least} MiB or more\n"
         )
         sys.exit(2)
+
+
+def _interrupted(*signal_and_frame: Any) -> NoReturn:
+    """Raise the usual exception, and end the process where that has not done so in time."""
+    import threading
+
+    late = threading.Timer(PATIENCE, _end_anyway)
+    late.daemon = True
+    with suppress(RuntimeError):  # no more threads can be started
+        late.start()
+    raise KeyboardInterrupt
+
+
+def _end_anyway() -> None:
+    from multiprocessing import active_children
+
+    from lutbench.files import remove_unfinished
+
+    for child in active_children():
+        child.kill()
+    remove_unfinished()
+    _say_interrupted()
+    _exit_at_once()
+
+
+def _say_interrupted() -> None:
+    """Print the line, unless `main` has done so."""
+    main = sys.modules.get("lutbench.cli.main")
+    if not getattr(main, "interruption_told", False):  # it may be half loaded
+        sys.stderr.write("lutbench: interrupted\n")
 
 
 def _exit_at_once() -> None:

@@ -127,17 +127,15 @@ def replacing(path: str | Path, *, force: bool = False) -> Iterator[Path]:
         temporary = temporary_beside(target)
     except OSError as error:
         raise unwritable(target, error) from error
-    try:
-        yield temporary
-        # Opened for writing: on Windows fsync fails on a file that is open for reading only.
-        with open(temporary, "r+b") as written:
-            os.fsync(written.fileno())
-        _move_into_place(temporary, target, force)
-    except OSError as error:
-        raise unwritable(target, error) from error
-    finally:
-        with suppress(OSError):
-            temporary.unlink()
+    with removed_after(temporary):
+        try:
+            yield temporary
+            # Opened for writing: on Windows fsync fails on a file that is open for reading only.
+            with open(temporary, "r+b") as written:
+                os.fsync(written.fileno())
+            _move_into_place(temporary, target, force)
+        except OSError as error:
+            raise unwritable(target, error) from error
 
 
 def _move_into_place(temporary: Path, target: Path, force: bool) -> None:
@@ -294,6 +292,26 @@ STEM_CHARACTERS = 40
 """Characters of the target's name in that of its temporary file, so that it is not too long."""
 
 _cleaned_folders: set[str] = set()
+_unfinished: set[Path] = set()
+
+
+@contextmanager
+def removed_after(path: Path) -> Iterator[None]:
+    """Remove the file `path` when the block ends, or the process within it."""
+    _unfinished.add(path)
+    try:
+        yield
+    finally:
+        with suppress(OSError):
+            path.unlink()
+        _unfinished.discard(path)
+
+
+def remove_unfinished() -> None:
+    """Remove the files of all `removed_after`: the process ends while its threads still write."""
+    for path in list(_unfinished):
+        with suppress(OSError):
+            path.unlink()
 
 
 def temporary_beside(target: Path) -> Path:

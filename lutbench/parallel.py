@@ -9,14 +9,17 @@ from __future__ import annotations
 import logging
 import os
 import signal
+import sys
+import time
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
-from multiprocessing import get_context
-from typing import Any, TypeVar
+from multiprocessing import active_children, get_context
+from multiprocessing.process import BaseProcess
+from typing import Any, NoReturn, TypeVar
 
 from lutbench.cluster import Done, each_on_cluster
 
@@ -25,6 +28,9 @@ Value = TypeVar("Value")
 
 QUEUED_PER_PROCESS = 4
 """Items queued for each process, so that none is idle while another's result is printed."""
+
+GRACE = 0.5
+"""Seconds in which a process that is told to end may remove what it has half written."""
 
 ONE_THREAD = ("LUTBENCH_THREADS", "OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 """Set to 1 in each process: there are as many processes as cores already."""
@@ -109,7 +115,11 @@ def _in_processes(
 def _in_pool(
     function: Callable[[Item, Any], Value], left: deque[Item], shared: Any, jobs: int
 ) -> Iterator[Done[Item, Value]]:
-    """Take items from `left` as they finish; when the pool breaks, the rest stay there."""
+    """Take items from `left` as they finish; when the pool breaks, the rest stay there.
+
+    After an interrupt, or when nobody wants the rest, the processes are ended at once.
+    """
+    others = set(active_children())
     # Not forked: the threads of compiled kernels do not survive a fork.
     pool = ProcessPoolExecutor(jobs, get_context("spawn"), _begin)
     queued: deque[Future[Value]] = deque()
@@ -117,11 +127,41 @@ def _in_pool(
         with suppress(BrokenProcessPool):
             while left:
                 while len(queued) < min(len(left), jobs * QUEUED_PER_PROCESS):
-                    queued.append(pool.submit(function, left[len(queued)], shared))
+                    with _interrupt_held_back():
+                        queued.append(pool.submit(_work, function, left[len(queued)], shared))
                 value = queued.popleft().result()
                 yield Done(left.popleft(), value)
+    except (KeyboardInterrupt, GeneratorExit):
+        _end(set(active_children()) - others)
+        raise
     finally:
         pool.shutdown(cancel_futures=True)
+
+
+@contextmanager
+def _interrupt_held_back() -> Iterator[None]:
+    """Deliver an interrupt after the block; processes started in it never get one.
+
+    A terminal sends it to all of them, but only the first is to say so.
+    """
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def _end(processes: Iterable[BaseProcess]) -> None:
+    """End processes: as they clean up for themselves, and after `GRACE` whatever they do."""
+    for each in processes:
+        each.terminate()
+    until = time.monotonic() + GRACE
+    for each in processes:
+        each.join(max(0.0, until - time.monotonic()))
+        each.kill()
 
 
 def _begin() -> None:
@@ -130,6 +170,20 @@ def _begin() -> None:
     The process that started it handles the interrupt, and has printed the log lines.
     """
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, _stop)
     logging.getLogger("lutbench").addHandler(logging.NullHandler())
     for name in ONE_THREAD:
         os.environ.setdefault(name, "1")
+
+
+def _stop(*signal_and_frame: Any) -> NoReturn:
+    """End this process through the cleaning up of whatever it is doing."""
+    sys.exit(1)
+
+
+def _work(function: Callable[[Item, Any], Value], item: Item, shared: Any) -> Value:
+    """``function(item, shared)`` in a process that may be told to end meanwhile."""
+    try:
+        return function(item, shared)
+    except SystemExit:
+        os._exit(1)  # or the pool would hand it the next item

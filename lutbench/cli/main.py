@@ -203,8 +203,8 @@ def main(args: list[str] | None = None) -> NoReturn:
         _exit_with(error.format_message().rstrip(".?") + _where_to_look(error))
     except click.ClickException as error:
         _exit_with(error.format_message())
-    except (KeyboardInterrupt, click.Abort):
-        _exit_interrupted()
+    except (KeyboardInterrupt, click.Abort) as error:
+        _exit_interrupted(error)
     except (BrokenPipeError, PipeClosedError):
         _end_by_sigpipe()
     except MemoryError:
@@ -214,7 +214,7 @@ def main(args: list[str] | None = None) -> NoReturn:
         _exit_with(f"{where}{error.strerror or error}")
     except Exception as error:
         if _was_interrupted(error):
-            _exit_interrupted()
+            _exit_interrupted(error)
         if shortage := _shortage(error):
             _exit_with(shortage)
         _exit_with_internal_error(error)
@@ -231,8 +231,17 @@ def _exit_with(text: str, status: int = 2) -> NoReturn:
     sys.exit(status)
 
 
-def _exit_interrupted() -> NoReturn:
+interruption_told = False
+"""Whether the line that tells of an interrupt is printed."""
+
+
+def _exit_interrupted(error: BaseException) -> NoReturn:
+    global interruption_told
     work_progress.clear()
+    for each in (error, error.__cause__):  # click raises an error of its own from an interrupt
+        # What the frames hold is closed now, and with it the processes that work for them.
+        traceback.clear_frames(each.__traceback__ if each else None)
+    interruption_told = True
     click.echo("lutbench: interrupted", err=True)
     sys.exit(130)
 

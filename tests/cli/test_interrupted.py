@@ -82,3 +82,71 @@ def test_an_interrupt_ends_it(line: str, tmp_path: Path) -> None:
         # What a sequence remembers of itself stays.
         hidden = [each.name for each in folder.rglob(".*") if not each.name.endswith(".json")]
         assert hidden == []
+
+
+ENDLESS = """
+import signal, sys, time
+from concurrent.futures import ThreadPoolExecutor
+
+import click
+
+from lutbench.cli.main import register
+from lutbench.files import replacing
+from lutbench.parallel import Workers, run_parallel
+
+
+def work(name, _):
+    with replacing(f"out-{name}"):
+        print("begun", flush=True)
+        time.sleep(1000)
+
+
+def tell(name, _):
+    print("begun", flush=True)
+
+
+@click.command()
+@click.argument("way")
+def command(way):
+    if way == "processes":
+        list(run_parallel(work, ["a", "b", "c"], None, Workers(jobs=2)))
+    elif way == "printing":
+        for _ in run_parallel(tell, ["a", "b", "c"], None, Workers(jobs=2)):
+            time.sleep(1000)
+    else:
+        with ThreadPoolExecutor(2) as pool:
+            list(pool.map(work, ["a", "b"], [None, None]))
+
+
+if __name__ == "__main__":
+    from lutbench.__main__ import run
+
+    sys.modules["endless.here"] = sys.modules["__main__"]
+    register("endless", "endless.here", "Never ends.")
+    run()
+"""
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("way", ["processes", "printing", "threads"])
+def test_work_that_never_ends_is_ended(way: str, tmp_path: Path) -> None:
+    (tmp_path / "endless.py").write_text(ENDLESS)
+    process = subprocess.Popen(
+        [sys.executable, "endless.py", "endless", way],
+        cwd=tmp_path,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env=os.environ | {"PYTHONPATH": os.pathsep.join([str(tmp_path), *sys.path])},
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
+        start_new_session=True,
+    )
+    assert process.stdout is not None
+    for _ in range(2):
+        assert "begun" in process.stdout.readline()
+    os.killpg(process.pid, signal.SIGINT)  # as a terminal does, to each process
+    # Its output ends only when nobody holds it: not before all processes have ended.
+    _, told = process.communicate(timeout=60)
+    assert process.returncode == INTERRUPTED
+    assert told.strip() == "lutbench: interrupted"
+    assert {each.name for each in tmp_path.iterdir()} <= {"endless.py", "__pycache__"}

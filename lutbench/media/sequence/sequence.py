@@ -21,7 +21,14 @@ from pathlib import Path
 from typing import Any
 
 from lutbench.errors import LutbenchError
-from lutbench.files import STEM_CHARACTERS, TEMPORARY_NAME, make_folder, unwritable, write_text
+from lutbench.files import (
+    STEM_CHARACTERS,
+    TEMPORARY_NAME,
+    make_folder,
+    removed_after,
+    unwritable,
+    write_text,
+)
 from lutbench.media.sequence.frames import FrameList, SequenceFrame
 from lutbench.media.treatment import FramesOutcome, Treatment, render_still
 
@@ -249,11 +256,8 @@ def _locked_record(frames: FrameList) -> Iterator[Path]:
             # would not keep others out.
             if not _same_file(handle.fileno(), lock):
                 continue
-            try:
+            with removed_after(lock):
                 yield path
-            finally:
-                with suppress(OSError):
-                    lock.unlink()
             return
 
 
