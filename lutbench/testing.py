@@ -28,7 +28,7 @@ from lutbench.measure.samples import SampledColours
 from lutbench.model.catalogue import Catalogue, open_catalogue
 from lutbench.model.conversion import Encoding
 from lutbench.model.transforms import Transform
-from lutbench.recipes.subjects import NamedTransform, open_subject
+from lutbench.recipes.subjects import NamedTransform, open_subject, refuse_same
 
 Side = Transform | str | PathLike[str]
 
@@ -68,11 +68,13 @@ def assert_lut_close(
     AssertionError
         With the worst colour, the figure and the limit.
     LutbenchError
-        When nothing would be compared: a limit that is not finite, or no colours.
+        When nothing would be compared: a limit that everything is within, no colours, or a LUT
+        with itself.
     """
     __tracebackhide__ = True
     known = catalogue or open_catalogue()
     first, second = _subject(a, known), _subject(b, known)
+    refuse_same(first, second, "assert_lut_close")
     limits = _limits(delta_e, delta_e_itp, codes)
     tests = colours_for_both(
         colours, first.transform, second.transform, source or first.source or second.source
@@ -124,6 +126,7 @@ def assert_matches_reference(
         target = side.target
     else:
         other = _subject(reference, known)
+        refuse_same(side, other, "assert_matches_reference")
         exact = other.transform
         if isinstance(reference, str) and other.path is None and by == "colour-science":
             exact = independent_conversion(reference, known)

@@ -24,9 +24,16 @@ UNITS = {
 FIGURES = {"mean": "mean", "p95": "95th percentile", "p99": "99th percentile", "max": "maximum"}
 MOST = {"delta_e_2000": 100.0, "delta_e_itp": 720.0, "code_10bit": CODES_10_BIT}
 """The largest possible difference by measure: that of black and white; that of the ends of PQ
-(720 times I, Recommendation ITU-R BT.2124); the scale. A higher limit would pass everything."""
+(720 times I, Recommendation ITU-R BT.2124); the scale. Within such a limit everything passes."""
 
-MOST_BY_UNIT = {"10-bit codes": CODES_10_BIT, "degrees": 180.0, "of a step": 10.0}
+MOST_BY_UNIT = {
+    "10-bit codes": CODES_10_BIT,
+    "degrees": 180.0,
+    "of a step": 10.0,
+    "of the misfit": 1.0,
+    "jumps": CODES_10_BIT,
+    "signal": float(2**16 - 1),
+}
 """The largest possible value by unit of the findings of `inspect`; a share is at most 1."""
 
 NAMES = tuple(
@@ -71,18 +78,30 @@ class CheckFigure:
 
 
 def checked_limit(value: Any, where: str, most: float = math.inf) -> float:
-    """A limit as a number from 0 to `most`; any other would pass everything, or nothing."""
+    """A limit as a number from 0 to below `most`, the largest possible difference.
+
+    Any other would pass everything, or nothing.
+    """
     limit = number(value, where)
-    if not math.isfinite(limit) or not 0 <= limit <= most:
-        accepted = "a finite number from 0" if most == math.inf else f"0 to {most:g}"
+    if not math.isfinite(limit) or not 0 <= limit < most:
+        accepted = "a finite number from 0" if most == math.inf else f"0 to less than {most:g}"
         raise DefinitionError(
             f"a limit of {limit:g} checks nothing", where=where, accepted=accepted
         )
     return limit
 
 
+def farthest(value: float, scale: float) -> float:
+    """How far from `value` anything on a scale from 0 can be; at most the whole scale.
+
+    >>> farthest(40.0, 100.0), farthest(109.0, 100.0)
+    (60.0, 100.0)
+    """
+    return min(max(abs(value), abs(scale - value)), scale)
+
+
 def most_in(unit: str) -> float:
-    """The largest sensible limit in a unit of `inspect`."""
+    """The largest possible value in a unit of `inspect`."""
     return MOST_BY_UNIT.get(unit, 1.0 if unit.startswith("share") else math.inf)
 
 

@@ -39,17 +39,25 @@ SETS = ("chart", "neutral", "random", "nodes")
 
 
 class LimitParam(NumberParam):
-    """A finite number from 0; any other limit would check nothing."""
+    """A number from 0 to below the largest difference of a measure; others would check nothing."""
 
     name = "limit"
 
+    def __init__(self, measure: str) -> None:
+        self.measure = measure
+
     def convert(self, value: Any, param: Any, ctx: Any) -> float:
+        from lutbench.checks.limits import MOST
+
+        # How many codes there are depends on another option.
+        most = MOST.get(self.measure, math.inf)
         try:
             limit = float(value)
         except ValueError:
             limit = math.nan
-        if not (math.isfinite(limit) and limit >= 0):
-            self.fail(f"{value!r} checks nothing; accepted: a finite number from 0", param, ctx)
+        if not 0 <= limit < most:
+            accepted = "a finite number from 0" if most == math.inf else f"0 to less than {most:g}"
+            self.fail(f"{value!r} checks nothing; accepted: {accepted}", param, ctx)
         return limit
 
 
@@ -106,26 +114,36 @@ class Colours:
     metavar="N",
     help="How many of the worst colours to list.",
 )
-@click.option("--limit-delta-e", type=LimitParam(), metavar="X", help="Fail over this ΔE 2000.")
+@click.option(
+    "--limit-delta-e", type=LimitParam("delta_e_2000"), metavar="X", help="Fail over this ΔE 2000."
+)
 @click.option(
     "--limit-delta-e-p95",
-    type=LimitParam(),
+    type=LimitParam("delta_e_2000"),
     metavar="X",
     help="Fail over this 95th percentile of it.",
 )
 @click.option(
     "--limit-delta-e-p99",
-    type=LimitParam(),
+    type=LimitParam("delta_e_2000"),
     metavar="X",
     help="Fail over this 99th percentile of it.",
 )
 @click.option(
-    "--limit-delta-e-mean", type=LimitParam(), metavar="X", help="Fail over this mean of it."
+    "--limit-delta-e-mean",
+    type=LimitParam("delta_e_2000"),
+    metavar="X",
+    help="Fail over this mean of it.",
 )
-@click.option("--limit-delta-e-itp", type=LimitParam(), metavar="X", help="Fail over this ΔE ITP.")
+@click.option(
+    "--limit-delta-e-itp",
+    type=LimitParam("delta_e_itp"),
+    metavar="X",
+    help="Fail over this ΔE ITP.",
+)
 @click.option(
     "--limit-codes",
-    type=LimitParam(),
+    type=LimitParam("codes"),
     metavar="X",
     help="Fail over this difference in code values of the depth of --bits.",
 )
@@ -168,7 +186,7 @@ def command(
     """
     from lutbench.checks.limits import held_against
     from lutbench.measure.comparison import compare
-    from lutbench.recipes.subjects import open_subject
+    from lutbench.recipes.subjects import open_subject, refuse_same
 
     if page is not None and Path(page).suffix.lower() != ".html":
         raise LutbenchError("is not a page", where=page, accepted="a name that ends in .html")
@@ -177,6 +195,9 @@ def command(
     if options["as_views"]:
         return _as_views(first, second, page, report, options)
     source, target = _ends(first, second, catalogue, options)
+    limits = _limits(options, int(colours.bits))
+    if limits:
+        refuse_same(first, second, "A and B")
     found = compare(
         first.transform,
         second.transform,
@@ -186,7 +207,7 @@ def command(
         bits=int(colours.bits),
         worst=colours.worst,
     )
-    held = held_against(_limits(options, int(colours.bits)), found.overall)
+    held = held_against(limits, found.overall)
     if page is not None:
         from lutbench.report.difference_page import write_difference_page
 
@@ -260,6 +281,11 @@ def _end(
 
 
 def _limits(options: dict[str, Any], bits: int) -> dict[str, float]:
+    from lutbench.checks.limits import checked_limit
+
+    top = 2**bits - 1
+    if options["limit_codes"] is not None:
+        checked_limit(options["limit_codes"], "--limit-codes", top)
     given = {
         "delta_e_2000": options["limit_delta_e"],
         "delta_e_2000_p95": options["limit_delta_e_p95"],
@@ -270,7 +296,7 @@ def _limits(options: dict[str, Any], bits: int) -> dict[str, float]:
     }
     limits = {name: value for name, value in given.items() if value is not None}
     if "code_10bit" in limits:
-        limits["code_10bit"] *= 1023 / (2**bits - 1)
+        limits["code_10bit"] *= 1023 / top
     return limits
 
 

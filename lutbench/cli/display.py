@@ -291,7 +291,7 @@ def calibrate(
 @click.option("--display-black", type=click.FloatRange(0, 100), metavar="CD/M2",
               help="Luminance of black. [default: as read]")  # fmt: skip
 @click.option("--page", metavar="OUT.html", help="Write the report as a page.")
-@click.option("--limit-delta-e", type=LimitParam(), metavar="X",
+@click.option("--limit-delta-e", type=LimitParam("delta_e_2000"), metavar="X",
               help="Fail (exit status 1) when the mean ΔE 2000 is over X.")  # fmt: skip
 @reading_options
 @definitions_option

@@ -91,13 +91,25 @@ def open_subject(
 def same_subject(first: NamedTransform, second: NamedTransform) -> bool:
     """Whether two subjects are the same, so that comparing them proves nothing.
 
-    They are the same when both come from one file, under any name, and are equal; or when both
-    are the same pipeline. A copy of a file counts as another subject.
+    They are the same when both come from one file, under any name, and are equal; when both
+    are the same pipeline; or when they are one object. A copy of a file counts as another subject.
     """
+    if first.transform is second.transform:
+        return True
     if first.path is None or second.path is None:
-        without_file = first.path is None and second.path is None
-        return without_file and _plain(first.name) == _plain(second.name)
+        pipelines = first.path is None and second.path is None and first.task is not None
+        return pipelines and _plain(first.name) == _plain(second.name)
     return os.path.samefile(first.path, second.path) and first.transform == second.transform
+
+
+def refuse_same(first: NamedTransform, second: NamedTransform, where: str) -> None:
+    """Refuse to check a subject against itself, with a DefinitionError."""
+    if same_subject(first, second):
+        raise DefinitionError(
+            "the LUT is compared with itself, so nothing is checked",
+            where=where,
+            accepted="another LUT, a recipe's transform, a pipeline",
+        )
 
 
 def _plain(text: str) -> Settings | str:

@@ -21,6 +21,7 @@ from lutbench.cli.main import main
 from lutbench.errors import LutbenchError
 from lutbench.formats.cube_write import write_cube
 from lutbench.tables.lut import Lut3D
+from lutbench.testing import assert_lut_close, assert_matches_reference
 
 
 @pytest.fixture(scope="module")
@@ -50,21 +51,26 @@ CURVE = 'kind = "curve"\ncurve = "BT.709"\npoints = [[0.18, 0.409]]\n'
 ABSURD = {
     "codes": REFERENCE + "limits = { code_10bit = 1e12 }",
     "codes over the scale": REFERENCE + "limits = { code_10bit_mean = 1023.5 }",
-    "ΔE": REFERENCE + "limits = { delta_e_2000_p95 = 101 }",
-    "ΔE ITP": REFERENCE + "limits = { delta_e_itp = 721 }",
+    "codes of the whole scale": REFERENCE + "limits = { code_10bit = 1023 }",
+    "ΔE": REFERENCE + "limits = { delta_e_2000_p95 = 100 }",
+    "ΔE ITP": REFERENCE + "limits = { delta_e_itp = 720 }",
     "one of two": REFERENCE + "limits = { code_10bit = 1, delta_e_2000 = 1e9 }",
     "baseline": 'kind = "baseline"\nlut = "monitor.cube"\nbaseline = "monitor.csv"\n'
     "limits = { part_mean_code_10bit = 1e6 }",
     "invariant": 'kind = "invariants"\nlut = "monitor.cube"\nlimits = { neutral = 1e12 }',
     "codes of a finding": 'kind = "health"\nlut = "monitor.cube"\nlimits = { tint = 1e12 }',
-    "degrees of a finding": 'kind = "health"\nlut = "monitor.cube"\nlimits = { hue_shift = 181 }',
+    "degrees of a finding": 'kind = "health"\nlut = "monitor.cube"\nlimits = { hue_shift = 180 }',
+    "jumps of a finding": 'kind = "health"\nlut = "monitor.cube"\nlimits = { false_colour = 1e12 }',
+    "signal of a finding": 'kind = "health"\nlut = "monitor.cube"\n'
+    "limits = { integer_values = 1e9 }",
     "share of a finding": 'kind = "health"\nlut = "monitor.cube"\n'
-    "limits = { clipped_highlights = 1.5 }",
-    "percent": LEVELS + "points = [{ percent = 40, within = 101 }]",
-    "signal": LEVELS + "points = [{ signal = 0.4, within = 1.1 }]",
-    "code": LEVELS + "points = [{ code = 100, bits = 8, within = 256 }]",
+    "limits = { clipped_highlights = 1 }",
+    # From 40 %, 0 and 100 % are at most 60 away.
+    "percent": LEVELS + "points = [{ percent = 40, within = 60 }]",
+    "signal": LEVELS + "points = [{ signal = 0.4, within = 0.6 }]",
+    "code": LEVELS + "points = [{ code = 100, bits = 8, within = 155 }]",
     "matrix": MATRIX + "rows = [[1, 0, 0], [0, 1, 0], [0, 0, 1]]\nwithin = 1e6",
-    "curve": CURVE + "within = 2",
+    "curve": CURVE + "within = 0.6",
     "a truth value": REFERENCE + "limits = { code_10bit = true }",
     "a text": REFERENCE + 'limits = { code_10bit = "1" }',
 }
@@ -93,6 +99,37 @@ def test_a_reference_check_of_a_thing_against_itself_fails(project: Path, case: 
     found = checked(project, f'kind = "reference"\nlut = "{lut}"\nexact = "{exact}"')
     assert found.status == "error"
     assert "compared with itself" in found.summary
+
+
+def test_assertions_of_a_thing_against_itself_are_refused(
+    project: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(project)
+    lut = sound_lut()
+    pairs = [(lut, lut), *ITSELF.values()]
+    for given in pairs:
+        a, b = (x.replace("PROJECT", project.name) if isinstance(x, str) else x for x in given)
+        for check in (assert_lut_close, assert_matches_reference):
+            with pytest.raises(LutbenchError, match="compared with itself"):
+                check(a, b)
+    assert_lut_close(lut, Lut3D(lut.table, lut.domain, lut.title))
+
+
+def test_a_limit_on_a_comparison_with_itself_is_refused(
+    project: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(project)
+    same = ["compare", "monitor.cube", "linked.cube"]
+    too_high = ["--limit-codes", "255", "--bits", "8"]
+    for args, told in (
+        ([*same, "--limit-delta-e", "0.5"], "compared with itself"),
+        (["compare", "monitor.cube", "copy.cube", *too_high], "accepted: 0 to less than 255"),
+        (["compare", "monitor.cube", "copy.cube", "--limit-delta-e", "100"], "less than 100"),
+    ):
+        with pytest.raises(SystemExit) as end:
+            main(args)
+        assert end.value.code == 2
+        assert told in capsys.readouterr().err
 
 
 def test_a_copy_is_another_file(project: Path) -> None:

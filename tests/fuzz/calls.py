@@ -71,8 +71,8 @@ MAKERS = {".cube": cube, ".clf": clf, ".cc": cdl}
 SUFFIX_SHARES = (0.62, 0.25, 0.13)
 
 
-LEAST_SHARE = 0.1
-"""How often a rare command is called where it is time that is measured."""
+SHARE_OF_THE_DEMO = 0.05
+"""How often the demo is called where time is measured; every other command as often as any."""
 
 
 @dataclass(frozen=True)
@@ -106,7 +106,7 @@ def call(seed: int, number_of: int, place: Place) -> Call:
     rng = np.random.default_rng([seed, number_of])
     weight = np.array([RARE.get(name, 1.0) for name in CALLS])
     if place.nodes is not None:
-        weight = np.maximum(weight, LEAST_SHARE * (np.array(list(CALLS)) != "demo"))
+        weight = np.where(np.array(list(CALLS)) == "demo", SHARE_OF_THE_DEMO, 1.0)
     name = str(rng.choice(list(CALLS), p=weight / weight.sum()))
     words = [_word(each, rng, place) for each in CALLS[name].split()]
     options = _options(name, (seed, number_of), place)

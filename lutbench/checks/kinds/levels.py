@@ -9,7 +9,7 @@ import numpy as np
 
 from lutbench.checks.base import Check, CheckResult, Context, read_end
 from lutbench.checks.judging import verdict
-from lutbench.checks.limits import CheckFigure, checked_limit
+from lutbench.checks.limits import CheckFigure, checked_limit, farthest
 from lutbench.errors import DefinitionError
 from lutbench.given import number
 from lutbench.inspection.comments import ends_in_comments
@@ -31,7 +31,7 @@ MOST_STOPS = 20
 """Most stops above or below mid grey; the widest encoding records up to 16."""
 
 MOST_LIGHT = MID_GREY * 2.0**MOST_STOPS
-MOST_WITHIN = {"percent": 100.0, "signal": 1.0}
+SCALES = {"percent": 100.0, "signal": 1.0}
 DEFAULT_WITHIN = {"percent": 0.2, "signal": 0.002, "code": 2.0}
 """Two 10-bit codes in each unit: about the error of a LUT of 33 nodes between its nodes."""
 
@@ -98,7 +98,7 @@ class LevelsCheck(Check):
                 "signal": own_signal,
                 "code": _codes(full, own_signal, point),
             }[point.unit]
-            most = MOST_WITHIN.get(point.unit, 2.0**point.bits - 1)
+            most = farthest(point.value, SCALES.get(point.unit, 2.0**point.bits - 1))
             within = checked_limit(point.within, f"{self.where}, within", most)
             off = np.abs(reached - point.value)
             worst = float(reached[int(off.argmax())]) if np.isfinite(off).all() else float("nan")

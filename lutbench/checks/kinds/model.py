@@ -13,7 +13,7 @@ import numpy as np
 from lutbench.checks.base import Check, CheckResult, Context
 from lutbench.checks.independent import independent_curve, independent_matrix
 from lutbench.checks.judging import verdict
-from lutbench.checks.limits import CheckFigure, checked_limit
+from lutbench.checks.limits import CheckFigure, checked_limit, farthest
 from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.given import number
 from lutbench.model.catalogue import Catalogue
@@ -23,8 +23,8 @@ from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array
 from lutbench.recipes.table import Table
 
-MOST_WITHIN = 1.0
-"""The largest limit: the whole signal, or a whole channel of a matrix."""
+MOST_OF_AN_ENTRY = 1.0
+"""The largest difference of a matrix's entry: the whole of a channel."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,8 +62,9 @@ class CurveValues(Check):
     def run(self, context: Context) -> CheckResult:
         if not self.points:
             raise DefinitionError("no points are given", where=self.where, accepted="points")
-        within = checked_limit(self.within, f"{self.where}, within", MOST_WITHIN)
         light, signal = np.array(self.points).T
+        most = max(farthest(float(each), 1.0) for each in signal)
+        within = checked_limit(self.within, f"{self.where}, within", most)
         encoded = self.curve.encode(light)
         # The decoded light is encoded again, so that the error is in signal.
         again = self.curve.encode(self.curve.decode(signal))
@@ -104,7 +105,7 @@ class GamutMatrix(Check):
         )
 
     def run(self, context: Context) -> CheckResult:
-        within = checked_limit(self.within, f"{self.where}, within", MOST_WITHIN)
+        within = checked_limit(self.within, f"{self.where}, within", MOST_OF_AN_ENTRY)
         found = conversion(self.source, self.target, self.adaptation).array
         off = np.abs(found - self.rows)
         row, column = np.unravel_index(int(off.argmax()), off.shape)

@@ -19,13 +19,13 @@ from lutbench.checks.base import Check, CheckResult, Context, one_of, read_end
 from lutbench.checks.independent import independent_conversion
 from lutbench.checks.judging import colours, judge, judge_sides, view_for
 from lutbench.checks.limits import checked_limits, known_limits
-from lutbench.errors import DefinitionError, FormatError
+from lutbench.errors import FormatError
 from lutbench.measure.samples import SampledColours
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Encoding
 from lutbench.model.signal import Range, RangeFromSignal, signal_from_code
 from lutbench.model.transforms import Array
-from lutbench.recipes.subjects import same_subject
+from lutbench.recipes.subjects import refuse_same
 from lutbench.recipes.table import Table
 
 DEFAULT_LIMITS = {"exact": 0.1, "colour_science": 0.1, "values": 0.5}
@@ -95,12 +95,7 @@ class Reference(Check):
             )
         if self.against == "exact":
             other = context.subject(self.reference)
-            if same_subject(side, other):
-                raise DefinitionError(
-                    "the LUT is compared with itself, so nothing is checked",
-                    where=f"{self.where}, exact",
-                    accepted="another LUT, a recipe's transform, a pipeline",
-                )
+            refuse_same(side, other, f"{self.where}, exact")
             exact = other.transform
             source, target = source or other.source, target or other.target
         else:
