@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -20,7 +19,7 @@ from lutbench.cli.options import (
     print_json,
     say,
 )
-from lutbench.cli.params import NumberParam
+from lutbench.cli.params import LimitParam
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -36,29 +35,6 @@ if TYPE_CHECKING:
 SCHEMA = 1
 RANGES = click.Choice(["full", "legal"])
 SETS = ("chart", "neutral", "random", "nodes")
-
-
-class LimitParam(NumberParam):
-    """A number from 0 to below the largest difference of a measure; others would check nothing."""
-
-    name = "limit"
-
-    def __init__(self, measure: str) -> None:
-        self.measure = measure
-
-    def convert(self, value: Any, param: Any, ctx: Any) -> float:
-        from lutbench.checks.limits import MOST
-
-        # How many codes there are depends on another option.
-        most = MOST.get(self.measure, math.inf)
-        try:
-            limit = float(value)
-        except ValueError:
-            limit = math.nan
-        if not 0 <= limit < most:
-            accepted = "a finite number from 0" if most == math.inf else f"0 to less than {most:g}"
-            self.fail(f"{value!r} checks nothing; accepted: {accepted}", param, ctx)
-        return limit
 
 
 @dataclass(frozen=True)

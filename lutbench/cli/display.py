@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from lutbench.cli.compare import LimitParam
 from lutbench.cli.display_patches import PatchOptions, write_patches
 from lutbench.cli.display_print import print_calibrated, print_check, print_fit, target_words
 from lutbench.cli.options import (
@@ -21,6 +20,7 @@ from lutbench.cli.options import (
     json_option,
     print_json,
 )
+from lutbench.cli.params import LimitParam
 from lutbench.cli.results import print_written, refuse_existing, write_lut
 from lutbench.errors import LutbenchError
 

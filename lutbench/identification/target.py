@@ -60,6 +60,8 @@ def fit_targets(
     models with more freedom are not tried. `step` is that of a rounded table. The curve
     of the `source` itself is kept even where many others are as close.
     """
+    if not targets:
+        return []
     through = Through.of(curve.output, targets, step)
     fits = through.fits(curve.light, curve.tinted)
     plain = {fit.target: fit for fit in fits if fit.model == "plain"}

@@ -24,6 +24,9 @@ BLURRED = 2 / CODES
 DENSE = 2048
 """Points of the table of a tint."""
 
+RISE = 1e-9
+"""Signal by which luma must rise from one neutral node to the next, for a curve through them."""
+
 OUT = -9.0
 """The value that marks a node as left out because it was clipped."""
 
@@ -43,6 +46,8 @@ def untinted_forms(samples: Samples) -> list[Samples]:
     kept = (neutral.mean(axis=1), neutral[:, 1], neutral @ weights)
     order = np.argsort(neutral @ weights)
     luma = (neutral @ weights)[order]
+    if not (np.diff(luma) > RISE).any():  # one colour only
+        return []
     return [_without(samples, luma, (neutral - grey[:, None])[order]) for grey in kept]
 
 
@@ -50,7 +55,7 @@ def _without(samples: Samples, luma: Array, tint: Array) -> Samples:
     weights = np.array(CDL_WEIGHTS)
     # A smooth curve through the neutral nodes, as a table.
     dense = np.linspace(luma[0], luma[-1], DENSE)
-    rising = np.concatenate([[True], np.diff(luma) > 1e-9])
+    rising = np.concatenate([[True], np.diff(luma) > RISE])
     curves = Pchip(luma[rising], tint[rising])(dense).T
 
     def cleaned(values: Array) -> Array:

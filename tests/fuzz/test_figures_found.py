@@ -198,3 +198,20 @@ def test_a_picture_beyond_float_is_coded_with_noise_too(tmp_path: Path) -> None:
     still = Still(picture, ("R", "G", "B"), "float")
     write_still(still, tmp_path / "a.png", depth="8", dither=1)
     assert (tmp_path / "a.png").stat().st_size > 0
+
+
+def test_a_target_that_no_range_shows_is_not_tried() -> None:
+    from lutbench.identification.search import identify
+
+    folded = 1 - np.abs(2 * Lut3D.identity(9).table - 1)
+    identify(Lut3D(folded[..., [1, 0, 2]]), target_curve="linear", target_gamut="XYZ")
+
+
+def test_a_tint_of_one_colour_is_no_curve() -> None:
+    from lutbench.identification.samples import samples_of
+    from lutbench.identification.untint import untinted_forms
+
+    table = Lut3D.identity(9).table.astype(np.float64)
+    for at in range(9):
+        table[at, at, at] = (0.2, 0.5, 0.7)
+    assert untinted_forms(samples_of(Lut3D(table))) == []

@@ -39,6 +39,8 @@ def straight_ends(
     samples: Samples, knowledge: Knowledge, targets: list[End], most: int
 ) -> list[tuple[End, End]]:
     """Sources and targets with the longest straight stretches, the longest first."""
+    if not targets or not knowledge.sources:
+        return []
     clear = samples.inside(samples.neutral).all(axis=1)
     signal = samples.neutral.mean(axis=1)
     stops_in = _stops(np.array([end.of_axis(samples.neutral_in) for end in knowledge.sources]))
