@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -74,6 +73,8 @@ def nearest_names(name: str, known: Iterable[str], count: int = 3) -> list[str]:
     >>> nearest_names("bt709", ["BT.709", "BT.2020", "sRGB"])[0]
     'BT.709'
     """
+    import difflib  # only errors need it
+
     by_folded = {each.casefold(): each for each in known}
     close = difflib.get_close_matches(name.casefold(), by_folded, n=count, cutoff=0.5)
     return [by_folded[each] for each in close]

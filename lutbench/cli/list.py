@@ -15,6 +15,7 @@ from lutbench.cli.options import (
 )
 
 if TYPE_CHECKING:
+    from lutbench.model.curves.base import Curve
     from lutbench.model.catalogue import Entry
 
 SCHEMA = 1
@@ -68,9 +69,6 @@ def command(what: str, long: bool, definitions: tuple[str, ...], as_json: bool) 
 def _curve_data(entry: Entry) -> dict[str, Any]:
     from math import log2
 
-    from lutbench.model.curves.usable import falls
-    from lutbench.model.registered import judged
-
     data: dict[str, Any] = {
         "name": entry.name,
         "aliases": list(entry.aliases),
@@ -93,15 +91,25 @@ def _curve_data(entry: Entry) -> dict[str, Any]:
         data |= {"codes": curve.codes, "light": curve.kind_of_light.to_data()}
         if not entry.unusable:
             black, grey, white = curve.encode([0.0, 0.18, 1.0]).tolist()
-            known = judged().get(entry.name) if entry.origin == "registry" else None
             data |= {
                 "mid_grey_signal": grey,
                 "black_signal": black,
                 "white_signal": white,
                 "clip_stops": log2(curve.clip / 0.18),
-                "falls": (known.falls if known else falls(curve)) or None,
+                "falls": _falls(entry, curve) or None,
             }
     return data
+
+
+def _falls(entry: Entry, curve: Curve) -> str:
+    """Where the curve falls, in words; a curve of this package never does (a test says so)."""
+    if entry.origin == "standard":
+        return ""
+    from lutbench.model.curves.usable import falls
+    from lutbench.model.registered import judged
+
+    known = judged().get(entry.name) if entry.origin == "registry" else None
+    return known.falls if known else falls(curve)
 
 
 def _light_words(light: dict[str, Any]) -> str:

@@ -310,3 +310,11 @@ def test_registered_curves_that_fall_are_told() -> None:
             elif drop > 1e-12:
                 assert "signal falls" not in falls(entry.curve), entry.name
     assert falling
+
+
+def test_no_curve_of_this_package_falls() -> None:
+    """`lutbench list curves` takes it as given."""
+    own = [entry for entry in KNOWN.curves() if entry.origin == "standard"]
+    assert len(own) > 10
+    for entry in own:
+        assert entry.curve is not None and falls(entry.curve) == "", entry.name
