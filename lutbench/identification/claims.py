@@ -237,8 +237,10 @@ def _of_title(title: str, knowledge: Knowledge) -> Iterator[tuple[str, str]]:
     names = sorted({*curves, *gamuts}, key=len, reverse=True)
     for side, text in (("source", before), ("target", after)):
         for name in names:
+            if len(name) < 3 or name.casefold() not in text:
+                continue
             pattern = rf"(?<![\w.]){re.escape(name.casefold())}(?![\w])"
-            if len(name) < 3 or not re.search(pattern, text):
+            if not re.search(pattern, text):
                 continue
             # A longer name is removed, so that a shorter one within it is not found.
             text = re.sub(pattern, " ", text)

@@ -200,30 +200,31 @@ def classes_of(catalogue: Catalogue) -> tuple[CurveClass, ...]:
     entries.sort(key=lambda entry: _ORDER.get(entry.origin, 3))
     # Signal 0 may be black or below black, so curves are compared above it.
     signal = np.linspace(0.02, 1.0, 99)
-    groups: list[tuple[Curve, Array, list[str], list[float]]] = []
+    groups: list[tuple[Curve, Array, Array, list[str], list[float]]] = []
     for entry in entries:
         assert entry.curve is not None
         light = entry.curve.decode(signal)
-        for _, other, names, gains in groups:
+        for _, other, slope, names, gains in groups:
             gain = float(light[70] / other[70]) if other[70] > 0 and light[70] > 0 else 0.0
-            slope = np.gradient(gain * other, signal)
-            if gain > 0 and (np.abs(light - gain * other) <= ONE_ENCODING * slope).all():
+            if gain > 0 and (np.abs(light / gain - other) <= ONE_ENCODING * slope).all():
                 names.append(entry.name)
                 gains.append(gain)
                 break
         else:
-            groups.append((entry.curve, light, [entry.name], [1.0]))
-    by_name = {curve.name: names for curve, _, names, _ in groups}
+            slope = np.gradient(light, signal)
+            groups.append((entry.curve, light, slope, [entry.name], [1.0]))
+    found = [(curve, names, gains) for curve, _, _, names, gains in groups]
+    by_name = {curve.name: names for curve, names, _ in found}
     if PQ_SCENE in by_name and PQ_DISPLAY in by_name:
         # One signal, two renderings: each is listed as equal to the other.
         scene, display = list(by_name[PQ_SCENE]), list(by_name[PQ_DISPLAY])
-        groups = [
-            (curve, light, names + (display if curve.name == PQ_SCENE else scene), gains)
+        found = [
+            (curve, names + (display if curve.name == PQ_SCENE else scene), gains)
             if curve.name in (PQ_SCENE, PQ_DISPLAY)
-            else (curve, light, names, gains)
-            for curve, light, names, gains in groups
+            else (curve, names, gains)
+            for curve, names, gains in found
         ]
-    return tuple(CurveClass(curve, tuple(names), tuple(gains)) for curve, _, names, gains in groups)
+    return tuple(CurveClass(curve, tuple(names), tuple(gains)) for curve, names, gains in found)
 
 
 def ends_of(classes: tuple[CurveClass, ...]) -> list[End]:
