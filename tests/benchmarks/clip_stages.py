@@ -4,7 +4,8 @@
 
 A 3840×2160 10-bit 4:2:2 clip in each of three codecs. The whole is `apply_to_clip`; its
 peer is decoding and encoding with the same codecs through PyAV and no LUT, which is the
-limit; beside them FFmpeg's own decode, lut3d, encode. Times are the least of three rounds,
+limit, for the clip and for the result (encoding takes longer or shorter with other pictures);
+beside them FFmpeg's own decode, lut3d, encode. Times are the least of three rounds,
 which take turns; processor time is that of all threads, and tells more on a busy machine.
 """
 
@@ -160,10 +161,15 @@ def main() -> None:
             clip, out = folder / file, folder / f"out_{file}"
             make_clip(clip, codec, options, count)
             settings = ClipSettings(quality=18 if codec == "libx264" else None)
+            changed = folder / f"changed_{file}"
+            apply_to_clip(lut, clip, changed, settings)
             calls: dict[str, Callable[[], None]] = {
                 "decode": lambda c=clip: decode_only(c),
                 "decode and encode": lambda c=clip, o=out, k=codec, s=options: decode_and_encode(
                     c, o, k, s
+                ),
+                "decode and encode the result": lambda c=changed, o=out, k=codec, s=options: (
+                    decode_and_encode(c, o, k, s)
                 ),
                 "lutbench apply": lambda c=clip, o=out, s=settings: apply_to_clip(
                     lut, c, o, s, force=True
