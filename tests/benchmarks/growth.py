@@ -73,7 +73,6 @@ def applied(lut: Lut3D, pixels: NDArray[np.float32], threads: int | None = None)
 
 def over_pixels() -> Figures:
     lut = a_lut(33)
-    apply_pixels(lut, picture(80_000_000))  # from here on the compiled kernel
     counts = [int(10 ** (at / 2)) for at in range(6, 16)]
     return [(count, applied(lut, picture(count))) for count in counts]
 
@@ -152,6 +151,7 @@ def main() -> None:
     if given.draw:
         draw(kept, given.draw)
         return
+    apply_pixels(a_lut(33), picture(80_000_000))  # from here on the compiled kernel
     for name in given.parts or PARTS:
         machine = f"{len(os.sched_getaffinity(0))} cores, {platform.machine()}"
         kept[name] = {"machine": machine, "figures": PARTS[name]()}
