@@ -15,8 +15,8 @@ from lutbench.cli.options import (
 )
 
 if TYPE_CHECKING:
-    from lutbench.model.curves.base import Curve
     from lutbench.model.catalogue import Entry
+    from lutbench.model.curves.base import Curve
 
 SCHEMA = 1
 

@@ -317,4 +317,5 @@ def test_no_curve_of_this_package_falls() -> None:
     own = [entry for entry in KNOWN.curves() if entry.origin == "standard"]
     assert len(own) > 10
     for entry in own:
-        assert entry.curve is not None and falls(entry.curve) == "", entry.name
+        assert entry.curve is not None, entry.name
+        assert falls(entry.curve) == "", entry.name
