@@ -60,10 +60,7 @@ def run_demo(
 ) -> Demo:
     """Run every step of the demo into `folder`.
 
-    Raises
-    ------
-    LutbenchError
-        When a file of an earlier run stands there and `force` is not set.
+    Raises LutbenchError when a file of an earlier run stands there and `force` is not set.
     """
     target = make_folder(folder)
     with demo_files() as source:

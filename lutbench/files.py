@@ -25,11 +25,8 @@ MOST_TOML_BYTES = 1 << 20
 def read_bytes(path: str | Path, *, limit: int) -> bytes:
     """The bytes of the regular file `path`, refused before reading where over `limit` bytes.
 
-    Raises
-    ------
-    LutbenchError
-        When `path` is a folder, a pipe or a device, is too large, cannot be
-        read, or is written to by another process meanwhile.
+    Raises LutbenchError when `path` is a folder, a pipe or a device, is too large, cannot be read,
+    or is written to by another process meanwhile.
     """
     handle, before = _opened(path)
     try:
@@ -53,12 +50,8 @@ def read_bytes(path: str | Path, *, limit: int) -> bytes:
 def read_toml(path: str | Path) -> dict[str, Any]:
     """The content of a TOML file of at most 1 MiB.
 
-    Raises
-    ------
-    LutbenchError
-        When it cannot be read, or is larger.
-    DefinitionError
-        With the line where it is not TOML.
+    Raises LutbenchError when it cannot be read, or is larger. DefinitionError with the line where
+    it is not TOML.
     """
     file = Path(path)
     return parse_toml(read_bytes(file, limit=MOST_TOML_BYTES), file)
@@ -79,10 +72,7 @@ def parse_toml(data: bytes, where: str | Path) -> dict[str, Any]:
 def regular(path: str | Path) -> os.stat_result:
     """The stat result of the regular file `path`, for a library that opens it by name.
 
-    Raises
-    ------
-    LutbenchError
-        When `path` is a folder, a pipe or a device, or cannot be read.
+    Raises LutbenchError when `path` is a folder, a pipe or a device, or cannot be read.
     """
     handle, found = _opened(path)
     os.close(handle)
@@ -114,10 +104,8 @@ def replacing(path: str | Path, *, force: bool = False) -> Iterator[Path]:
     suffix works; it is flushed to disk before the rename and removed on any error.
     Temporary files that a killed process left in the folder are removed first.
 
-    Raises
-    ------
-    LutbenchError
-        When `path` exists and `force` is not set, is a folder, or cannot be written.
+    Raises LutbenchError when `path` exists and `force` is not set, is a folder, or cannot be
+    written.
     """
     target = given.path(path)
     refuse_existing(target, force)
@@ -243,10 +231,8 @@ def beside(folder: str | Path, name: str, where: str | Path = "", what: str = "r
     links followed, unless reading outside is allowed. If the name contains ``#``, the part
     before it may be the file; that must lie in the folder too.
 
-    Raises
-    ------
-    LutbenchError
-        When the file is outside; `what` names the kind of file that `folder` belongs to.
+    Raises LutbenchError when the file is outside; `what` names the kind of file that `folder`
+    belongs to.
     """
     if os.environ.get(OUTSIDE_VARIABLE) == "yes":
         return Path(folder) / name
@@ -318,10 +304,7 @@ def temporary_beside(target: Path) -> Path:
 
     The system gives it the mode that any new file gets here.
 
-    Raises
-    ------
-    OSError
-        When it cannot be made.
+    Raises OSError when it cannot be made.
     """
     stem = target.stem[:STEM_CHARACTERS]
     while True:

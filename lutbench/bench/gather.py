@@ -105,10 +105,7 @@ class Order:
 def gather(order: Order) -> tuple[BenchSet, dict[str, Any]]:
     """The set, and for each LUT's name a key that changes when the LUT does.
 
-    Raises
-    ------
-    LutbenchError
-        When there is no LUT, or a file cannot be read.
+    Raises LutbenchError when there is no LUT, or a file cannot be read.
     """
     bench, keys = _of_recipe(order) if order.is_recipe else _of_files(order)
     if not bench.items:

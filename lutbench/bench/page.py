@@ -28,10 +28,7 @@ def built(name: str) -> str:
 def write_bench(order: Order, path: str | Path, *, force: bool = False) -> dict[str, Any]:
     """Write the bench of `order` to `path` and return its data.
 
-    Raises
-    ------
-    LutbenchError
-        When a file cannot be read, or `path` exists and `force` is not set.
+    Raises LutbenchError when a file cannot be read, or `path` exists and `force` is not set.
     """
     files.refuse_existing(Path(path), force)
     bench, _ = gather(order)

@@ -81,10 +81,7 @@ class BenchServer:
     A request needs the token and a host name of this machine, so that a page from elsewhere
     cannot reach the bench through a name that points here.
 
-    Raises
-    ------
-    LutbenchError
-        When the bench cannot be made or the port is not available.
+    Raises LutbenchError when the bench cannot be made or the port is not available.
     """
 
     def __init__(self, order: Order, port: int = 0) -> None:

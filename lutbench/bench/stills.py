@@ -80,10 +80,7 @@ def built_in_stills(source: Encoding | None) -> tuple[BenchStill, ...]:
 def still_of_file(path: str | Path) -> BenchStill:
     """A still of the user's, in any format that `read_still` reads, at its own depth up to 16 bits.
 
-    Raises
-    ------
-    LutbenchError
-        When it cannot be read.
+    Raises LutbenchError when it cannot be read.
     """
     still = read_still(path)
     picture = still.signal()

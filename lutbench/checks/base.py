@@ -102,10 +102,7 @@ class Check:
     def run(self, context: Context) -> CheckResult:
         """Run the check.
 
-        Raises
-        ------
-        LutbenchError
-            When it cannot be run, or would compare nothing: the check then fails.
+        Raises LutbenchError when it cannot be run, or would compare nothing: the check then fails.
         """
         raise NotImplementedError
 

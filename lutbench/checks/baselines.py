@@ -156,10 +156,8 @@ def format_table(table: RecordedTable) -> str:
 def read_table(path: Path) -> RecordedTable:
     """The table in the file `path`.
 
-    Raises
-    ------
-    LutbenchError
-        When the file cannot be read, is not a baseline, or is not as it was recorded.
+    Raises LutbenchError when the file cannot be read, is not a baseline, or is not as it was
+    recorded.
     """
     where = str(path)
     try:

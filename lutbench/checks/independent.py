@@ -94,10 +94,7 @@ class IndependentConversion(Transform):
 def independent_curve(name: str) -> IndependentCurve:
     """A curve by the short name of a standard, or by its name in colour-science's registries.
 
-    Raises
-    ------
-    LutbenchError
-        When colour-science has no such curve, as for a user's definition.
+    Raises LutbenchError when colour-science has no such curve, as for a user's definition.
     """
     colour = foreign("colour")
 
@@ -199,11 +196,8 @@ def independent_matrix(source: str, target: str, adaptation: str = "bradford") -
 def independent_conversion(text: str, catalogue: Catalogue) -> IndependentConversion:
     """The pipeline that `text` describes, computed by colour-science.
 
-    Raises
-    ------
-    LutbenchError
-        When it uses what colour-science does not have: a shoulder, gamut compression, a
-        user's curve.
+    Raises LutbenchError when it uses what colour-science does not have: a shoulder, gamut
+    compression, a user's curve.
     """
     colour = foreign("colour")
 
@@ -240,10 +234,7 @@ def independent_conversion(text: str, catalogue: Catalogue) -> IndependentConver
 def _on_one_side(source: str, target: str, where: str) -> tuple[str, str]:
     """The two curves as both of scene light or both of display light; PQ has a form for each.
 
-    Raises
-    ------
-    LutbenchError
-        For HLG with display light: colour-science's OOTF would need the display.
+    Raises LutbenchError for HLG with display light: colour-science's OOTF would need the display.
     """
     ends = [source, target]
     for mine, other in ((0, 1), (1, 0)):

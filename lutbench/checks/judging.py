@@ -40,10 +40,7 @@ def colours(
 ) -> list[SampledColours]:
     """The named sets of test colours; by default the nodes of `side`, or all sets if it has none.
 
-    Raises
-    ------
-    DefinitionError
-        When a set is not known or has no colours here, or no set is named.
+    Raises DefinitionError when a set is not known or has no colours here, or no set is named.
     """
     has_nodes = nodes_of(side) is not None
     names = sets if sets is not None else ("nodes",) if has_nodes else SETS[:3]

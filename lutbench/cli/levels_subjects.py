@@ -54,10 +54,7 @@ def asked(
 ) -> tuple[list[LevelsSubject], bool]:
     """The subjects that the arguments name, and whether they are a set.
 
-    Raises
-    ------
-    LutbenchError
-        When a file cannot be read, or one LUT's recording is not known.
+    Raises LutbenchError when a file cannot be read, or one LUT's recording is not known.
     """
     named = None if curve is None else catalogue.curve(curve, where="--curve", exact=False)
     if not names:
@@ -169,10 +166,7 @@ def _of_file(path: str, name: str, named: Curve | None, catalogue: Catalogue) ->
 def _commented_curve(name: str, path: str, catalogue: Catalogue) -> Curve:
     """The curve that the comments of a file name.
 
-    Raises
-    ------
-    LutbenchError
-        When it is neither a known one nor in the user's definitions.
+    Raises LutbenchError when it is neither a known one nor in the user's definitions.
     """
     from lutbench.errors import UnknownNameError
 

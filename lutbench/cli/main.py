@@ -63,10 +63,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
 def register(name: str, module: str, says: str) -> None:
     """Add a command from outside: `module` is an importable module that has it as `command`.
 
-    Raises
-    ------
-    LutbenchError
-        When the name is taken.
+    Raises LutbenchError when the name is taken.
     """
     if name in COMMANDS:
         raise LutbenchError(f"there is a command named {name!r} already", accepted="another name")

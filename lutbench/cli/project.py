@@ -25,10 +25,7 @@ def project_here() -> Project | None:
     A file that is owned by neither the user nor the system is ignored: on a shared disk
     another user must not decide what your commands do.
 
-    Raises
-    ------
-    LutbenchError
-        When a project file exists but cannot be used.
+    Raises LutbenchError when a project file exists but cannot be used.
     """
     text = os.environ.get(VARIABLE, "").strip()
     if text and one_of("answer", text, ("yes", "no"), VARIABLE) == "no":

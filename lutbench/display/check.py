@@ -177,10 +177,7 @@ def check_display(
 
     `peak` and `black` are those of the target, in cd/m². Default: those that were measured.
 
-    Raises
-    ------
-    LutbenchError
-        When white or black is neither given nor among the patches.
+    Raises LutbenchError when white or black is neither given nor among the patches.
     """
     read = {"white": readings.mean(1, 1, 1), "black": readings.mean(0, 0, 0)}
     named = {"white": peak, "black": black}

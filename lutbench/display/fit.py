@@ -135,11 +135,8 @@ class DisplayFit:
 def fit_display(measurements: Measurements) -> DisplayFit:
     """The model of a display from measured patches.
 
-    Raises
-    ------
-    LutbenchError
-        When patches that every model needs are missing, or the readings are not those
-        of a display (white darker than black, primaries on a line).
+    Raises LutbenchError when patches that every model needs are missing, or the readings are not
+    those of a display (white darker than black, primaries on a line).
     """
     _check(measurements)
     folds = _folds(measurements)

@@ -130,10 +130,7 @@ class Target:
 def check_shown(curve: Curve) -> None:
     """Check that a curve is one that displays show.
 
-    Raises
-    ------
-    DefinitionError
-        When it is not, with examples that are.
+    Raises DefinitionError when it is not, with examples that are.
     """
     if not curve.shown:
         raise DefinitionError(

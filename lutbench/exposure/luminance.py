@@ -52,10 +52,7 @@ class Shown:
 def shown_on(curve: Curve, display: Display, gamut: Gamut | None = None) -> Shown:
     """The signals of a curve on a display; `gamut` is by default BT.2020 for HDR, else BT.709.
 
-    Raises
-    ------
-    DefinitionError
-        When the signals of this curve are not meant for a display.
+    Raises DefinitionError when the signals of this curve are not meant for a display.
     """
     if not curve.shown:
         raise DefinitionError(

@@ -149,10 +149,7 @@ class Signal:
 def offered(minimum: float, step: float) -> list[float]:
     """The settings of a zebra in percent, from its lowest in steps up to 100.
 
-    Raises
-    ------
-    LutbenchError
-        When a number is out of range.
+    Raises LutbenchError when a number is out of range.
     """
     if not 0 <= minimum <= 100:
         raise LutbenchError(f"a lowest zebra of {minimum:g} % is out of range", accepted="0 to 100")
@@ -165,10 +162,7 @@ def offered(minimum: float, step: float) -> list[float]:
 def zebra_of(minimum: float, step: float, recorded: Signal, after: Signal | None) -> Zebra:
     """What the settings mark on the recording and after the LUT.
 
-    Raises
-    ------
-    LutbenchError
-        When `minimum` or `step` is out of range.
+    Raises LutbenchError when `minimum` or `step` is out of range.
     """
     percents = offered(minimum, step)
     settings = _settings(percents, recorded)

@@ -42,10 +42,8 @@ def check_registration(before: NDArray[Any], after: NDArray[Any], where: str = "
     Their edges are compared: gradients of luma relative to those around them, so that tone
     and colour hardly matter. The pictures have shape (height, width, 3).
 
-    Raises
-    ------
-    LutbenchError
-        When sizes differ, one is shifted, scaled or mirrored, or it is another picture.
+    Raises LutbenchError when sizes differ, one is shifted, scaled or mirrored, or it is another
+    picture.
     """
     if before.shape != after.shape:
         sizes = [f"{each.shape[1]}×{each.shape[0]}" for each in (before, after)]
@@ -92,10 +90,7 @@ def check_registration(before: NDArray[Any], after: NDArray[Any], where: str = "
 def _check_tiles(first: Array, second: Array, here: float, accepted: str, where: str) -> None:
     """Refuse a scaled or distorted picture, which matches in one part only.
 
-    Raises
-    ------
-    LutbenchError
-        When more than a third of the parts are shifted.
+    Raises LutbenchError when more than a third of the parts are shifted.
     """
     moved, looked = 0, 0
     height, width = first.shape

@@ -22,10 +22,7 @@ Nodes = list[Any]
 class NodeMaker:
     """Makes the nodes of one file; with `half` its numbers have 16 bits.
 
-    Raises
-    ------
-    MissingExtraError
-        When colour-clf-io is not installed.
+    Raises MissingExtraError when colour-clf-io is not installed.
     """
 
     def __init__(self, *, half: bool) -> None:
@@ -170,10 +167,7 @@ def _streamed(clf: Any) -> Any:
 def array_text(numbers: NDArray[Any], row: int) -> str:
     """Numbers as the text of a CLF Array, `row` of them on a line.
 
-    Raises
-    ------
-    FormatError
-        When the text would be longer than the largest XML file that is read.
+    Raises FormatError when the text would be longer than the largest XML file that is read.
     """
     pieces, length = [], 0
     step = max(1, NUMBERS_AT_ONCE // row) * row

@@ -20,10 +20,7 @@ CORRECTED = "; corrected: "
 def parse_cured(data: bytes, where: str = "") -> LutFile[Lut]:
     """As `parse_cube`, but faults of the text are corrected if they can be, and noted.
 
-    Raises
-    ------
-    FormatError
-        When a fault cannot be corrected.
+    Raises FormatError when a fault cannot be corrected.
     """
     notes: tuple[str, ...] = ()
     while True:

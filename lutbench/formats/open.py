@@ -75,10 +75,7 @@ def _read_stream(stream: Any, name: str = "") -> LutFile[Transform]:
 def parse_lut(data: bytes, where: str, wanted: str | None = None) -> LutFile[Transform]:
     """The LUT in the bytes of a file; `where` names it, `wanted` is the id of a correction.
 
-    Raises
-    ------
-    FormatError
-        When the format is not known, or the file does not follow it.
+    Raises FormatError when the format is not known, or the file does not follow it.
     """
     head = data[:HEAD_BYTES].removeprefix(codecs.BOM_UTF8).lstrip()
     suffix = Path(where).suffix.lower()
@@ -138,10 +135,7 @@ def lut_files(given: Sequence[str], *, luts_only: bool = False) -> tuple[list[Na
     In a folder only files with the suffix of a known format count; with `luts_only`, of a
     format that can hold a LUT.
 
-    Raises
-    ------
-    LutbenchError
-        For a folder without a LUT.
+    Raises LutbenchError for a folder without a LUT.
     """
     accepted = suffixes(luts_only=luts_only)
     files: list[NamedFile] = []

@@ -32,13 +32,9 @@ _ENCODINGS = {b"utf-8", b"us-ascii", b"ascii", b"iso-8859-1", b"latin-1", b"wind
 def parse(data: bytes, where: str) -> Element:
     """The root element of the document `data`.
 
-    Raises
-    ------
-    FormatError
-        When it is not well-formed, has an unknown encoding or a document type (which could
-        define entities, and no format here needs), or is too deep or too large.
-    MissingExtraError
-        When lxml is not installed.
+    Raises FormatError when it is not well-formed, has an unknown encoding or a document type (which
+    could define entities, and no format here needs), or is too deep or too large. MissingExtraError
+    when lxml is not installed.
     """
     try:
         from lxml import etree

@@ -14,10 +14,7 @@ from lutbench.model.transforms import Transform
 def save(transform: Transform, path: str | Path, *, force: bool = False) -> Transform:
     """Write a transform, and return it as it reads back from the file.
 
-    Raises
-    ------
-    LutbenchError
-        When the format cannot hold it, or the file cannot be written.
+    Raises LutbenchError when the format cannot hold it, or the file cannot be written.
     """
     if not isinstance(path, str | Path):
         raise LutbenchError(f"{path!r:.60} is not a path", accepted="a file name")

@@ -196,13 +196,7 @@ def _to_mend(health: Health, wanted: tuple[str, ...] | None, done: set[str]) -> 
 
 
 def _left_over(result: Lut) -> list[Change]:
-    """The defects that no repair is for.
-
-    Raises
-    ------
-    LutbenchError
-        When the LUT is unusable.
-    """
+    """The defects that no repair is for; LutbenchError when the LUT is unusable."""
     bad = [each for each in Health(Subject(result)).findings if each.severity != "info"]
     if bad and bad[0].severity == "error":
         raise LutbenchError(f"cannot be repaired: {bad[0].message}", accepted=bad[0].advice)

@@ -112,10 +112,8 @@ class Watched:
 def views_apart(first: Conversion | Watched, second: Conversion | Watched) -> ViewsApart:
     """How much two views differ on mid grey and the measured chart.
 
-    Raises
-    ------
-    LutbenchError
-        When a view's result is not meant for a display, or the sources' gamuts differ.
+    Raises LutbenchError when a view's result is not meant for a display, or the sources' gamuts
+    differ.
     """
     light = _scene(first, second)
     shown = [_shown(each, light) for each in (first, second)]
@@ -127,10 +125,7 @@ def views_apart(first: Conversion | Watched, second: Conversion | Watched) -> Vi
 def look_apart(first: Conversion, second: Conversion) -> LookApart:
     """How much the effect of a look (`grade`) differs between two views, patch by patch.
 
-    Raises
-    ------
-    LutbenchError
-        When a view has no look, or no patch shows it.
+    Raises LutbenchError when a view has no look, or no patch shows it.
     """
     if not first.grade or not second.grade:
         raise LutbenchError("a view has no look", accepted="two conversions with the same look")

@@ -17,10 +17,7 @@ if TYPE_CHECKING:
 def write_legend(task: FalseColour, path: str | Path, title: str, *, force: bool = False) -> None:
     """Write a PNG that shows each band's colour, stops, signal level and label.
 
-    Raises
-    ------
-    LutbenchError
-        When the file exists and `force` is not set, or cannot be written.
+    Raises LutbenchError when the file exists and `force` is not set, or cannot be written.
     """
     from matplotlib.figure import Figure
 

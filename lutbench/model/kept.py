@@ -77,10 +77,7 @@ def packed(header: dict[str, Any], samples: Array) -> bytes:
 def read(file: Path, columns: int) -> tuple[dict[str, Any], Array]:
     """Header and samples, shape (n, `columns`), of a file.
 
-    Raises
-    ------
-    ValueError
-        When there is no such file, or it cannot be trusted.
+    Raises ValueError when there is no such file, or it cannot be trusted.
     """
     if not file.exists() or not only_ours(file):
         raise ValueError("there is no trusted file")

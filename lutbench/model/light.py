@@ -101,13 +101,7 @@ class Display:
 
 
 def check_luminance(where: str, what: str, value: float) -> None:
-    """Check that a luminance is 1 to 10000 cd/m².
-
-    Raises
-    ------
-    DefinitionError
-        When it is not.
-    """
+    """Check that a luminance is 1 to 10000 cd/m²; DefinitionError when it is not."""
     if not 1 <= value <= MOST_LUMINANCE:
         raise DefinitionError(
             f"a {what} of {value:g} cd/m² is out of range", where=where, accepted="1 to 10000"

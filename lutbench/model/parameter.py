@@ -94,10 +94,7 @@ def parameters(part: Any) -> tuple[Parameter, ...]:
 def hold_to_limits(part: Any, where: str) -> None:
     """Check that all numbers of a part are within their limits.
 
-    Raises
-    ------
-    DefinitionError
-        When one is not, with the parameter and its limits.
+    Raises DefinitionError when one is not, with the parameter and its limits.
     """
     for each in parameters(part):
         if each.limits is None:

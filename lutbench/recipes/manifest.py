@@ -49,10 +49,8 @@ def write_manifest(recipe: str, path: Path, paths: Sequence[Path], *, force: boo
 def faults_of(path: str | Path) -> tuple[list[str], int]:
     """What is wrong with the files that a manifest lists, and the number of files.
 
-    Raises
-    ------
-    LutbenchError
-        When it cannot be read, is not a manifest, lists nothing or a file outside its folder.
+    Raises LutbenchError when it cannot be read, is not a manifest, lists nothing or a file outside
+    its folder.
     """
     where = Path(path)
     rows = _rows(where)

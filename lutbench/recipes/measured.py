@@ -130,10 +130,7 @@ class _ShownByModel(Shown):
 def measured_display(path: Path, asked: Encoding, where: str = "") -> MeasuredDisplay:
     """The display measured in a CSV file, for the signals of an encoding.
 
-    Raises
-    ------
-    LutbenchError
-        When the file holds no readings, or the encoding is not one for displays.
+    Raises LutbenchError when the file holds no readings, or the encoding is not one for displays.
     """
     from lutbench.display.measurements import read_measurements
     from lutbench.display.target import check_shown

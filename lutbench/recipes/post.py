@@ -95,10 +95,7 @@ class Apart:
 def write_post(made: Sequence[Made], folder: Path, *, force: bool = False) -> list[PostLut]:
     """Write the files for post of a set of LUTs; false colour is left out.
 
-    Raises
-    ------
-    LutbenchError
-        When a file exists and `force` is not set, or cannot be written.
+    Raises LutbenchError when a file exists and `force` is not set, or cannot be written.
     """
     return [
         _written(each, each.job.task, folder, force)

@@ -53,10 +53,7 @@ class Profile:
     def check(self, name: str, size: int | None, target_range: Range, where: str) -> None:
         """Refuse a LUT that the device would not load.
 
-        Raises
-        ------
-        DefinitionError
-            When the LUT is outside a limit, which the message names.
+        Raises DefinitionError when the LUT is outside a limit, which the message names.
         """
 
         def refuse(what: str, accepted: str) -> None:

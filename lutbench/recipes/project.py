@@ -48,10 +48,7 @@ class Project:
 def read_project(file: Path) -> Project:
     """Read a project file.
 
-    Raises
-    ------
-    LutbenchError
-        When it cannot be used, or a file that it names is outside its folder.
+    Raises LutbenchError when it cannot be used, or a file that it names is outside its folder.
     """
     top = Table(read_toml(file), str(file))
     zebra = top.table("zebra") or Table({}, top.at("zebra"))

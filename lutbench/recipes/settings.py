@@ -65,10 +65,7 @@ class Setting:
     def value(self, text: str, where: str) -> Any:
         """`text` as a value of this setting's type.
 
-        Raises
-        ------
-        DefinitionError
-            When the setting is a number and `text` is not.
+        Raises DefinitionError when the setting is a number and `text` is not.
         """
         try:
             return self.type(text)
@@ -198,13 +195,7 @@ ENDS = ("source_curve", "source_gamut", "target_curve", "target_gamut")
 
 
 def with_defaults(given: Settings) -> dict[str, Any]:
-    """All settings, as given or by default.
-
-    Raises
-    ------
-    LutbenchError
-        When a setting does not exist.
-    """
+    """All settings, as given or by default; LutbenchError when a setting does not exist."""
     from lutbench.tables.lut import USUAL_SIZE
 
     for name in given:
@@ -218,10 +209,7 @@ def with_defaults(given: Settings) -> dict[str, Any]:
 def setting_named(name: str, where: str = "", among: tuple[Setting, ...] = ()) -> Setting:
     """The setting of that name, in `among` or in all; ``-`` counts as ``_``.
 
-    Raises
-    ------
-    LutbenchError
-        When there is none; the nearest names are listed.
+    Raises LutbenchError when there is none; the nearest names are listed.
     """
     plain, among = name.replace("-", "_"), among or SETTINGS
     if plain in OLD_NAMES:

@@ -62,10 +62,8 @@ def open_subject(
     Every file that is opened has the path that `placed` makes of its name, where it is given:
     it refuses those that are not to be read.
 
-    Raises
-    ------
-    LutbenchError
-        When a file cannot be read, a name is not known, or the text has none of the forms.
+    Raises LutbenchError when a file cannot be read, a name is not known, or the text has none of
+    the forms.
     """
     at = placed or Path(folder).joinpath
     path = Path(folder, text)

@@ -21,10 +21,7 @@ def table_of_words(words: str, what: str) -> Table:
 
     Numbers separated by commas are a list.
 
-    Raises
-    ------
-    DefinitionError
-        When a word is not a setting, or one is given twice.
+    Raises DefinitionError when a word is not a setting, or one is given twice.
 
     >>> table_of_words("compress power=1.1 limits=1.1,1.2,1.3", "gamut").values
     {'method': 'compress', 'power': 1.1, 'limits': [1.1, 1.2, 1.3]}

@@ -61,10 +61,7 @@ def write_card(
 ) -> None:
     """Write the card to `path`, as HTML or PNG by its suffix.
 
-    Raises
-    ------
-    LutbenchError
-        For another suffix, or when the file exists and `force` is not set.
+    Raises LutbenchError for another suffix, or when the file exists and `force` is not set.
     """
     suffix = Path(path).suffix.lower()
     if suffix == ".html":

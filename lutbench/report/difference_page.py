@@ -48,10 +48,7 @@ def write_difference_page(
 ) -> None:
     """Write the page to `path` as one HTML file.
 
-    Raises
-    ------
-    LutbenchError
-        When the file exists and `force` is not set.
+    Raises LutbenchError when the file exists and `force` is not set.
     """
     files.write_text(path, difference_html(found, names, sides, limits), force=force)
 

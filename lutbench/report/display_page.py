@@ -27,10 +27,7 @@ def write_display_page(
 ) -> None:
     """Write the page to `path`; `name` is that of the readings.
 
-    Raises
-    ------
-    LutbenchError
-        When the file exists and `force` is not set.
+    Raises LutbenchError when the file exists and `force` is not set.
     """
     files.write_text(path, display_html(found, name), force=force)
 

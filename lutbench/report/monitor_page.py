@@ -26,10 +26,8 @@ SHRUNK = 2
 def write_monitor_set(folder: str | Path, size: int, *, force: bool = False) -> list[Path]:
     """Write two LUTs, two boards and the page into `folder`; returns their paths.
 
-    Raises
-    ------
-    LutbenchError
-        When monitors do not load that size, or a file exists and `force` is not set.
+    Raises LutbenchError when monitors do not load that size, or a file exists and `force` is not
+    set.
     """
     probe, plain = probe_lut(size), plain_lut(size)
     place = files.make_folder(folder)

@@ -28,10 +28,7 @@ _ALIKE = 1.5e-3
 def plot(subject: Any, ax: Any = None) -> Any:
     """Draw a LUT, a transform or a result on `ax`, by default pyplot's current axes; returns it.
 
-    Raises
-    ------
-    LutbenchError
-        When the subject has no plot, or `ax` is not matplotlib axes.
+    Raises LutbenchError when the subject has no plot, or `ax` is not matplotlib axes.
     """
     drawings: dict[type, Callable[[Any], None]] = {
         Inspection: lambda ax: _neutral(ax, subject.lut, ""),

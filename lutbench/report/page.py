@@ -54,10 +54,7 @@ def write_page(
 ) -> None:
     """Write the page to `path`.
 
-    Raises
-    ------
-    LutbenchError
-        When the still cannot be read, or the file exists and `force` is not set.
+    Raises LutbenchError when the still cannot be read, or the file exists and `force` is not set.
     """
     page = page_html(found, still=still, identification=identification)
     files.write_text(path, page, force=force)

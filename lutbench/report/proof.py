@@ -77,10 +77,7 @@ def write_proof(
 ) -> list[ProvedLut]:
     """Write the sheet to `path`, and return its proofs; `recipe` is the recipe's digest.
 
-    Raises
-    ------
-    LutbenchError
-        When the still cannot be read, or the file exists and `force` is not set.
+    Raises LutbenchError when the still cannot be read, or the file exists and `force` is not set.
     """
     proved = [prove(each, still) for each in luts]
     text = render(

@@ -74,10 +74,8 @@ def write_set_sheet(
 ) -> None:
     """Write the sheet to `path`, as a self-contained HTML file or a PNG by its suffix.
 
-    Raises
-    ------
-    LutbenchError
-        For another suffix, no LUT or too many, or when the file exists and `force` is not set.
+    Raises LutbenchError for another suffix, no LUT or too many, or when the file exists and `force`
+    is not set.
     """
     check_name(path)
     if Path(path).suffix.lower() == ".png":

@@ -57,10 +57,7 @@ def refuse_code_values(transform: Transform, where: str) -> None:
 
     `where` names the file in the error.
 
-    Raises
-    ------
-    FormatError
-        When it is.
+    Raises FormatError when it is.
     """
     if not isinstance(transform, Lut1D | Lut3D | ShaperLut3D):
         return

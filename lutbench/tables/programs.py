@@ -230,10 +230,7 @@ def can_apply(transform: Transform) -> bool:
 def plan(steps: Transform | Iterable[Transform]) -> list[Step]:
     """The kernel steps of one transform or several.
 
-    Raises
-    ------
-    LutbenchError
-        For a transform that is none of those `apply_pixels` takes.
+    Raises LutbenchError for a transform that is none of those `apply_pixels` takes.
     """
     transforms = listed(steps)
     return [step for each in transforms for part in steps_of(each) for step in _kernel_steps(part)]

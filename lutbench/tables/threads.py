@@ -27,10 +27,7 @@ _working = 0  # callers and helpers that process pixels at present
 def thread_limit(threads: int | None = None) -> int:
     """The number of threads to use: `threads`, else ``LUTBENCH_THREADS``, else the usable cores.
 
-    Raises
-    ------
-    LutbenchError
-        When the number is not a whole number from 1 to 1024.
+    Raises LutbenchError when the number is not a whole number from 1 to 1024.
     """
     if threads is None:
         text = os.environ.get(VARIABLE, "").strip()

@@ -130,10 +130,7 @@ def compare_with_table(
 ) -> CheckResult:
     """Compare the current output of `side` with a recorded table.
 
-    Raises
-    ------
-    LutbenchError
-        When the limits compare nothing here, or the output is NaN.
+    Raises LutbenchError when the limits compare nothing here, or the output is NaN.
     """
     shape = baselines.shape_of(side)
     if shape != stored.shape:

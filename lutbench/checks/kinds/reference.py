@@ -125,11 +125,8 @@ def read_values(data: bytes, where: str) -> Array:
 
     Lines that begin with ``#`` are comments; the first other line names the columns.
 
-    Raises
-    ------
-    FormatError
-        When a column is missing, a value is not a finite number, or there is no row; the message
-        has the line.
+    Raises FormatError when a column is missing, a value is not a finite number, or there is no row;
+    the message has the line.
     """
     try:
         text = data.decode("utf-8-sig")

@@ -158,10 +158,7 @@ class Layout:
 def layout_for(size: int = 21, width: int = 1920, height: int = 1080) -> Layout:
     """The layout with the largest patches that fit a frame.
 
-    Raises
-    ------
-    LutbenchError
-        When the chart is too large for the frame.
+    Raises LutbenchError when the chart is too large for the frame.
     """
     low, high = SIZES
     if not low <= size <= high:

@@ -37,10 +37,8 @@ class Placement:
 def place_chart(luma: Array, where: str = "") -> tuple[Layout, Placement]:
     """The layout of the chart in a picture, shape (height, width), and its position.
 
-    Raises
-    ------
-    LutbenchError
-        When there is none, or it is mirrored, rotated or cut; `where` names the picture.
+    Raises LutbenchError when there is none, or it is mirrored, rotated or cut; `where` names the
+    picture.
     """
     return _placed(luma, _find_markers(luma, where), where)
 

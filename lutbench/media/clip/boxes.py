@@ -32,10 +32,7 @@ _ENTRY = 86
 def stream_that_says(volume: Volume, output: Any, encoder: str, rate: Fraction) -> Any:
     """Add a video stream for one of FFmpeg's encoders, with the static metadata, to `output`.
 
-    Raises
-    ------
-    ValueError
-        By PyAV, if this kind of file cannot hold the codec.
+    Raises ValueError, by PyAV, if this kind of file cannot hold the codec.
     """
     clip = _small_clip()
     place, size = next(_boxes_of(clip, b"moov", 0, len(clip)))

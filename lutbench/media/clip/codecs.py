@@ -111,10 +111,7 @@ def choose(
     By default, depth and chroma are the usual ones of the codec; ``ffv1``, which is lossless,
     takes those of the source.
 
-    Raises
-    ------
-    LutbenchError
-        When the suffix, the codec or the combination is not supported.
+    Raises LutbenchError when the suffix, the codec or the combination is not supported.
     """
     suffix = target.suffix.lower()
     if suffix not in CLIP_SUFFIXES:

@@ -55,10 +55,7 @@ def coding_of(
 ) -> ClipCoding:
     """How the frames of a video stream are coded: from the arguments, else its tags, else assumed.
 
-    Raises
-    ------
-    LutbenchError
-        When the pixel format or the matrix is not supported.
+    Raises LutbenchError when the pixel format or the matrix is not supported.
     """
     name, bits, alpha = _form_of(stream, where)
     context = stream.codec_context

@@ -72,13 +72,7 @@ class ProbeReading(Result):
     line_at: float | None
 
     def answer(self, key: str) -> Answer:
-        """The answer to a question.
-
-        Raises
-        ------
-        LutbenchError
-            When the board does not ask it.
-        """
+        """The answer to a question; LutbenchError when the board does not ask it."""
         for each in self.answers:
             if each.key == key:
                 return each
@@ -107,10 +101,7 @@ def read_board(picture: NDArray[Any], size: int, codes: Range, where: str = "") 
     It may be scaled and moved, but not rotated or seen at an angle: a recording or a grab of
     the monitor's output, not a photograph.
 
-    Raises
-    ------
-    LutbenchError
-        When no frame is found.
+    Raises LutbenchError when no frame is found.
     """
     straight = _straightened(np.asarray(picture, dtype=np.float64), where)
     questions = rows(size, codes)
@@ -147,10 +138,7 @@ def _not_answered(answer: Answer) -> Answer:
 def line_in(picture: NDArray[Any], size: int, codes: Range, where: str = "") -> float | None:
     """The signal at which the line in the ramp of the board is; None where there is none.
 
-    Raises
-    ------
-    LutbenchError
-        When no frame is found.
+    Raises LutbenchError when no frame is found.
     """
     questions = rows(size, codes)
     straight = _straightened(np.asarray(picture, dtype=np.float64), where)

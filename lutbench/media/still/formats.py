@@ -32,10 +32,7 @@ def still_format(path: str | Path) -> str:
     >>> still_format("shot.0001.dpx")
     'dpx'
 
-    Raises
-    ------
-    LutbenchError
-        When it is not a suffix of stills.
+    Raises LutbenchError when it is not a suffix of stills.
     """
     suffix = Path(path).suffix.lower()
     if suffix not in STILL_SUFFIXES:

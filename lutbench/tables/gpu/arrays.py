@@ -41,10 +41,7 @@ def is_on_device(array: Any) -> bool:
 def cupy() -> Any:
     """The module of CuPy, which all work on a device needs.
 
-    Raises
-    ------
-    LutbenchError
-        When it is not installed.
+    Raises LutbenchError when it is not installed.
     """
     try:
         found = import_module("cupy")

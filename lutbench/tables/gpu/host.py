@@ -35,10 +35,7 @@ LANES = 4
 def named_devices(name: str) -> list[int]:
     """The numbers of the devices with a name: ``"cuda"`` for all of them, ``"cuda:1"`` for one.
 
-    Raises
-    ------
-    LutbenchError
-        For another name, or when there is no such device.
+    Raises LutbenchError for another name, or when there is no such device.
     """
     there = devices()
     if name == "cuda" and there:
