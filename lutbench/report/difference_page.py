@@ -14,7 +14,7 @@ from lutbench.measure.difference import Spread, measure
 from lutbench.measure.samples import chart_patches, neutral_ramp
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array, Transform
-from lutbench.report.drawing import THEMED, Palette, add_axes, legend_above, new_figure, svg
+from lutbench.report.drawing import THEMED, add_axes, legend_above, new_figure, svg
 from lutbench.report.templates import render
 from lutbench.tables.nodes import domain_of
 
@@ -133,28 +133,26 @@ def _scale(found: Comparison) -> float:
     return float(2**found.bits - 1) / CODES_10_BIT
 
 
-def difference_maps(
-    found: Comparison, sides: Sides, palette: Palette = THEMED
-) -> list[tuple[Any, str]]:
+def difference_maps(found: Comparison, sides: Sides) -> list[tuple[Any, str]]:
     """The difference on slices of constant blue, then its scale, each with words for it."""
     grids = [_slice(found, sides, blue) for blue in SLICES]
     top = max(float(np.max(grids)), LEAST_TOP)
     unit = MEASURES[found.view.measure]
     maps = [
-        (_map(grid, top, f"blue in at {100 * blue:.0f} %", palette),
+        (_map(grid, top, f"blue in at {100 * blue:.0f} %"),
          f"{unit} with blue in at {100 * blue:.0f} %")
         for blue, grid in zip(SLICES, grids, strict=True)
     ]  # fmt: skip
-    return [*maps, (_map_scale(top, unit, palette), f"{unit} of the colours of the maps")]
+    return [*maps, (_map_scale(top, unit), f"{unit} of the colours of the maps")]
 
 
-def _map(grid: Array, top: float, title: str, palette: Palette) -> Any:
+def _map(grid: Array, top: float, title: str) -> Any:
     """One slice: red to the right, green up; brighter is larger."""
-    axes = add_axes(new_figure(*MAP_INCHES), palette=palette)
+    axes = add_axes(new_figure(*MAP_INCHES))
     axes.grid(False)
     axes.imshow(grid, origin="lower", extent=(0, 100, 0, 100), vmin=0, vmax=top, cmap=MAP_COLOURS)
     axes.set_title(title, fontsize=9)
-    axes.title.set_color(palette.ink)
+    axes.title.set_color(THEMED.ink)
     axes.set_xticks([0, 50, 100])
     axes.set_yticks([0, 50, 100])
     axes.set_xlabel("R in, %")
@@ -162,14 +160,14 @@ def _map(grid: Array, top: float, title: str, palette: Palette) -> Any:
     return axes.figure
 
 
-def _map_scale(top: float, unit: str, palette: Palette) -> Any:
+def _map_scale(top: float, unit: str) -> Any:
     """What the colours of the maps stand for."""
-    axes = add_axes(new_figure(*MAP_INCHES), palette=palette)
+    axes = add_axes(new_figure(*MAP_INCHES))
     axes.grid(False)
     ramp = np.linspace(0, top, 256)[:, None]
     axes.imshow(ramp, origin="lower", extent=(0, top / 8, 0, top), cmap=MAP_COLOURS)
     axes.set_title("scale", fontsize=9)
-    axes.title.set_color(palette.ink)
+    axes.title.set_color(THEMED.ink)
     axes.set_xticks([])
     axes.set_ylabel(unit)
     return axes.figure
@@ -186,27 +184,27 @@ def _slice(found: Comparison, sides: Sides, blue: float) -> Array:
     return np.asarray(values.reshape(MAP_SIZE, MAP_SIZE))
 
 
-def neutral_difference(found: Comparison, sides: Sides, palette: Palette = THEMED) -> Any:
+def neutral_difference(found: Comparison, sides: Sides) -> Any:
     """B minus A along the neutral axis, in codes, with a line for each channel."""
     domain = domain_of(*sides)
     greys = neutral_ramp(domain=domain).signals
     out_a, out_b = (np.asarray(side.apply(greys), dtype=np.float64) for side in sides)
     codes = (out_b - out_a) * (2**found.bits - 1)
     figure = new_figure(4.4, 2.5)
-    axes = add_axes(figure, palette=palette)
+    axes = add_axes(figure)
     along = np.linspace(0, 100, len(greys))
-    marks = zip("RGB", palette.rgb, ("-", (0, (6, 2)), (0, (2, 2))), strict=True)
+    marks = zip("RGB", THEMED.rgb, ("-", (0, (6, 2)), (0, (2, 2))), strict=True)
     for channel, (name, colour, dashes) in enumerate(marks):
         axes.plot(
             along, codes[:, channel], color=colour, linestyle=dashes, linewidth=1.6, label=name
         )
-    axes.axhline(0, color=palette.faint, linewidth=0.8)
+    axes.axhline(0, color=THEMED.faint, linewidth=0.8)
     axes.set_xlim(0, 100)
     if np.abs(codes).max() < 0.01:
         axes.set_ylim(-1, 1)
     axes.set_xlabel("neutral in, % of the domain")
     axes.set_ylabel(f"B − A, {found.bits}-bit codes")
-    legend_above(axes, palette)
+    legend_above(axes)
     return figure
 
 

@@ -76,7 +76,7 @@ def add_axes(figure: Any, position: Any = 111, palette: Palette = THEMED, **opti
     return axes
 
 
-def legend_above(axes: Any, palette: Palette) -> None:
+def legend_above(axes: Any) -> None:
     """The names of the lines in a row over the axes, where they cover nothing."""
     axes.legend(
         frameon=False,
@@ -84,7 +84,7 @@ def legend_above(axes: Any, palette: Palette) -> None:
         loc="lower right",
         bbox_to_anchor=(1, 1),
         borderaxespad=0,
-        labelcolor=palette.ink,
+        labelcolor=THEMED.ink,
     )
 
 

@@ -6,7 +6,7 @@ from typing import Any
 
 from lutbench.exposure.levels import Level, Levels
 from lutbench.exposure.reading import GREY, SKIN, WHITE, WHITE_CARD
-from lutbench.report.drawing import THEMED, Palette, new_figure
+from lutbench.report.drawing import THEMED, new_figure
 from lutbench.report.words import stops_words
 
 _NAMED = {GREY: "mid grey", SKIN: "light skin", WHITE_CARD: "white card"}
@@ -31,25 +31,23 @@ def ladder_alternative(day: Levels) -> str:
 
 def ladder(
     day: Levels,
-    palette: Palette = THEMED,
     *,
     width: float = 3.2,
     height: float = 5.0,
-    figure: Any = None,
 ) -> Any:
-    """The scale as recorded, and beside it the scale after the LUT, on `figure` or a new one."""
-    figure = figure or new_figure(width, height)
+    """The scale as recorded, and beside it the scale after the LUT."""
+    figure = new_figure(width, height)
     axes = figure.add_subplot(111)
     axes.set_xlim(-0.02, 1)
     axes.set_ylim(-0.09, max(1.05, day.curve.ends[1] + 0.02))
     axes.axis("off")
-    _scale(axes, palette, _LEFT, "recorded")
+    _scale(axes, _LEFT, "recorded")
     if day.after_ends:
-        _scale(axes, palette, _RIGHT, "after LUT")
+        _scale(axes, _RIGHT, "after LUT")
     rungs = [each for each in day.levels if _is_rung(each)]
     for each in rungs:
-        _rung(axes, palette, each)
-    _labels(axes, palette, rungs)
+        _rung(axes, each)
+    _labels(axes, rungs)
     return figure
 
 
@@ -61,18 +59,18 @@ def _is_rung(level: Level) -> bool:
     return level.reflectance in _NAMED or (whole and level.reflectance != WHITE and stops > -7)
 
 
-def _scale(axes: Any, palette: Palette, x: float, name: str) -> None:
-    axes.plot([x, x], [0, 1], color=palette.line, linewidth=5, solid_capstyle="butt")
+def _scale(axes: Any, x: float, name: str) -> None:
+    axes.plot([x, x], [0, 1], color=THEMED.line, linewidth=5, solid_capstyle="butt")
     for percent in range(0, 101, 10):
-        axes.plot([x - 0.015, x + 0.015], [percent / 100] * 2, color=palette.faint, linewidth=0.6)
+        axes.plot([x - 0.015, x + 0.015], [percent / 100] * 2, color=THEMED.faint, linewidth=0.6)
     for at, text in ((1.03, "100 %"), (-0.03, "0 %")):
-        axes.text(x, at, text, ha="center", va="center", fontsize=6.5, color=palette.faint)
-    axes.text(x, -0.07, name, ha="center", va="center", fontsize=6.8, color=palette.faint)
+        axes.text(x, at, text, ha="center", va="center", fontsize=6.5, color=THEMED.faint)
+    axes.text(x, -0.07, name, ha="center", va="center", fontsize=6.8, color=THEMED.faint)
 
 
-def _rung(axes: Any, palette: Palette, level: Level) -> None:
+def _rung(axes: Any, level: Level) -> None:
     named = level.reflectance in _NAMED
-    colour = palette.mark if named else palette.faint
+    colour = THEMED.mark if named else THEMED.faint
     weight = 1.6 if named else 0.6
     left = level.recorded.signal
     axes.plot([_LEFT - 0.02, _LEFT + 0.02], [left] * 2, color=colour, linewidth=weight + 0.8)
@@ -82,7 +80,7 @@ def _rung(axes: Any, palette: Palette, level: Level) -> None:
         axes.plot([_RIGHT - 0.02, _RIGHT + 0.02], [right] * 2, color=colour, linewidth=weight + 0.8)
 
 
-def _labels(axes: Any, palette: Palette, rungs: list[Level]) -> None:
+def _labels(axes: Any, rungs: list[Level]) -> None:
     """Draw names beside the scales, subjects first; a stop without space gets no name."""
     by_weight = sorted(rungs, key=lambda each: each.reflectance not in _NAMED)
     for after in (False, True):
@@ -109,6 +107,6 @@ def _labels(axes: Any, palette: Palette, rungs: list[Level]) -> None:
                 ha="left" if after else "right",
                 va="center",
                 fontsize=7.5 if named else 6.5,
-                color=palette.ink if named else palette.faint,
+                color=THEMED.ink if named else THEMED.faint,
                 fontweight="bold" if named else "normal",
             )

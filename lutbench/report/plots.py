@@ -13,7 +13,7 @@ from lutbench.inspection.inspection import Inspection
 from lutbench.inspection.subject import CODES
 from lutbench.model.curves.base import MID_GREY
 from lutbench.model.signal import RangeFromSignal, SignalFromRange
-from lutbench.report.drawing import THEMED, Palette, add_axes, new_figure
+from lutbench.report.drawing import THEMED, add_axes, new_figure
 from lutbench.tables.nodes import greys
 
 WIDTH, HEIGHT = 4.7, 3.7
@@ -23,24 +23,22 @@ MARKED = ((GREY, "18 %"), (SKIN, "36 %"), (WHITE_CARD, "90 %"), (WHITE, "100 %")
 _DASHES = ("-", (0, (4, 1.5)), (0, (1.2, 1.2)))
 
 
-def tone_plot(found: Inspection, palette: Palette = THEMED) -> Any:
+def tone_plot(found: Inspection) -> Any:
     """The neutral axis, signal to signal, with the marked reflectances."""
     figure = new_figure(WIDTH, HEIGHT)
     axes = add_axes(figure)
     axis = found.neutral
     low, high = float(axis.inputs[0]), float(axis.inputs[-1])
-    axes.plot([0, 100], [0, 100], color=palette.faint, linewidth=0.8, linestyle=(0, (1, 3)))
-    _channels(axes, 100 * axis.inputs, 100 * axis.outputs, palette)
+    axes.plot([0, 100], [0, 100], color=THEMED.faint, linewidth=0.8, linestyle=(0, (1, 3)))
+    _channels(axes, 100 * axis.inputs, 100 * axis.outputs)
     for name, clip in (("low", axis.clip_low), ("high", axis.clip_high)):
         if clip is not None:
             edge = 100 * (low if name == "low" else high)
-            axes.axvspan(edge, 100 * clip.onset, color=palette.line, alpha=0.45, linewidth=0)
+            axes.axvspan(edge, 100 * clip.onset, color=THEMED.line, alpha=0.45, linewidth=0)
     if found.scene is not None:
-        _marks(
-            axes, [each for light, _ in MARKED for each in [found.scene.levels.at(light)]], palette
-        )
+        _marks(axes, [each for light, _ in MARKED for each in [found.scene.levels.at(light)]])
     else:
-        _mark(axes, 100 * found.mid_grey_in, 100 * found.mid_grey_out, "half way", palette)
+        _mark(axes, 100 * found.mid_grey_in, 100 * found.mid_grey_out, "half way")
     axes.set_xlabel("in, % of signal")
     axes.set_ylabel("out, % of signal")
     axes.set_xlim(100 * low, 100 * high)
@@ -49,36 +47,36 @@ def tone_plot(found: Inspection, palette: Palette = THEMED) -> Any:
     return figure
 
 
-def _channels(axes: Any, x: NDArray[Any], y: NDArray[Any], palette: Palette) -> None:
+def _channels(axes: Any, x: NDArray[Any], y: NDArray[Any]) -> None:
     """One line where the channels are equal, else three with different dashes."""
     if float(np.ptp(y, axis=1).max()) < 0.15:
-        axes.plot(x, y.mean(axis=1), color=palette.accent, linewidth=1.8)
+        axes.plot(x, y.mean(axis=1), color=THEMED.accent, linewidth=1.8)
         return
     for channel, name in enumerate("RGB"):
         axes.plot(
             x,
             y[:, channel],
-            color=palette.rgb[channel],
+            color=THEMED.rgb[channel],
             linewidth=1.6,
             linestyle=_DASHES[channel],
             label=name,
         )
-    legend = axes.legend(frameon=False, fontsize=8, labelcolor=palette.ink)
+    legend = axes.legend(frameon=False, fontsize=8, labelcolor=THEMED.ink)
     legend.set_zorder(5)
 
 
-def _marks(axes: Any, levels: list[Level], palette: Palette) -> None:
+def _marks(axes: Any, levels: list[Level]) -> None:
     names = dict(MARKED)
     for each in levels:
         if each.after_lut is None or each.clipped:
             continue
         # Without a name: it would overlap that of the 90 % mark.
         name = "" if each.reflectance == WHITE else names[each.reflectance]
-        _mark(axes, each.recorded.percent, 100 * each.after_lut.signal, name, palette)
+        _mark(axes, each.recorded.percent, 100 * each.after_lut.signal, name)
 
 
-def _mark(axes: Any, x: float, y: float, name: str, palette: Palette) -> None:
-    axes.plot([x], [y], marker="o", markersize=5, color=palette.mark, linestyle="none", zorder=4)
+def _mark(axes: Any, x: float, y: float, name: str) -> None:
+    axes.plot([x], [y], marker="o", markersize=5, color=THEMED.mark, linestyle="none", zorder=4)
     if name:
         axes.annotate(
             name,
@@ -86,12 +84,12 @@ def _mark(axes: Any, x: float, y: float, name: str, palette: Palette) -> None:
             xytext=(7, -9),
             textcoords="offset points",
             fontsize=8,
-            color=palette.mark,
+            color=THEMED.mark,
             fontweight="bold",
         )
 
 
-def stops_plot(found: Inspection, palette: Palette = THEMED) -> Any:
+def stops_plot(found: Inspection) -> Any:
     """Stops to signal: recorded, and after the LUT. Needs the source curve."""
     assert found.scene is not None
     curve = found.scene.levels.curve
@@ -102,16 +100,16 @@ def stops_plot(found: Inspection, palette: Palette = THEMED) -> Any:
     recorded = np.clip(curve.encode(MID_GREY * 2.0**stops), 0, 1)
     values = RangeFromSignal(found.source_range).apply(greys(recorded))
     after = SignalFromRange(found.target_range).apply(np.asarray(found.lut.apply(values)))
-    axes.plot(stops, 100 * recorded, color=palette.second, linewidth=1.4, linestyle=_DASHES[1])
-    axes.plot(stops, 100 * after.mean(axis=1), color=palette.accent, linewidth=1.8)
+    axes.plot(stops, 100 * recorded, color=THEMED.second, linewidth=1.4, linestyle=_DASHES[1])
+    axes.plot(stops, 100 * after.mean(axis=1), color=THEMED.accent, linewidth=1.8)
     for light, _ in MARKED[:3]:
         level = found.scene.levels.at(light)
         if level.after_lut is not None and not level.clipped:
             name = dict(MARKED)[light]
-            _mark(axes, level.stops, 100 * level.after_lut.signal, name, palette)
+            _mark(axes, level.stops, 100 * level.after_lut.signal, name)
     for text, line, at, away, colour in (
-        ("recorded", recorded, 0.04, (0, 8), palette.second),
-        ("after the LUT", after.mean(axis=1), 0.62, (-6, 8), palette.accent),
+        ("recorded", recorded, 0.04, (0, 8), THEMED.second),
+        ("after the LUT", after.mean(axis=1), 0.62, (-6, 8), THEMED.accent),
     ):
         index = int(at * (len(stops) - 1))
         axes.annotate(
@@ -131,7 +129,7 @@ def stops_plot(found: Inspection, palette: Palette = THEMED) -> Any:
     return figure
 
 
-def tint_plot(found: Inspection, palette: Palette = THEMED) -> Any:
+def tint_plot(found: Inspection) -> Any:
     """Red and blue against green on the neutral axis, in 10-bit codes."""
     figure = new_figure(WIDTH, 2.3)
     axes = add_axes(figure)
@@ -142,20 +140,20 @@ def tint_plot(found: Inspection, palette: Palette = THEMED) -> Any:
         axes.plot(
             x,
             away,
-            color=palette.rgb[channel],
+            color=THEMED.rgb[channel],
             linewidth=1.6,
             linestyle=_DASHES[channel // 2],
             label=name,
         )
     limit = found.limits["tint"]
-    axes.axhspan(-limit, limit, color=palette.line, alpha=0.45, linewidth=0)
+    axes.axhspan(-limit, limit, color=THEMED.line, alpha=0.45, linewidth=0)
     # At least a hundredth of a code, or a limit of 0 and no tint would leave an empty axis.
     reach = max(4 * limit, 1.15 * axis.tint[0] * CODES, 0.01)
     axes.set_ylim(-reach, reach)
     axes.set_xlim(x[0], x[-1])
     axes.set_xlabel("in, % of signal")
     axes.set_ylabel("10-bit codes")
-    axes.legend(frameon=False, fontsize=8, labelcolor=palette.ink, ncol=2, loc="upper left")
+    axes.legend(frameon=False, fontsize=8, labelcolor=THEMED.ink, ncol=2, loc="upper left")
     return figure
 
 
@@ -163,11 +161,11 @@ WAVE_COLUMNS, WAVE_LEVELS = 240, 180
 """Columns and levels of a waveform in pixels: about as many as its plot has on a screen."""
 
 
-def waveform_plot(picture: NDArray[Any], palette: Palette = THEMED) -> Any:
+def waveform_plot(picture: NDArray[Any]) -> Any:
     """R, G and B levels of a picture from left to right, on a dark background."""
     figure = new_figure(WIDTH, 1.9)
     axes = add_axes(figure)
-    axes.grid(True, axis="y", color=palette.line, linewidth=0.5)
+    axes.grid(True, axis="y", color=THEMED.line, linewidth=0.5)
     axes.imshow(
         waveform(picture), extent=(0, 1, -5, 105), aspect="auto", origin="lower",
         interpolation="none", zorder=0,

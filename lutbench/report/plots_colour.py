@@ -15,7 +15,7 @@ from lutbench.inspection.subject import CODES
 from lutbench.measure.view import view_of
 from lutbench.model.conversion import Encoding
 from lutbench.model.gamuts import Gamut
-from lutbench.report.drawing import THEMED, Palette, add_axes, new_figure, plain_text
+from lutbench.report.drawing import THEMED, add_axes, new_figure, plain_text
 from lutbench.report.pictures import source_of
 from lutbench.report.slices import Sliced, slice_nodes
 
@@ -33,7 +33,7 @@ def _output_encoding(found: Inspection) -> Encoding:
     return Encoding(found.target.curve, found.target.gamut, found.target_range)
 
 
-def hue_plot(found: Inspection, palette: Palette = THEMED) -> Any:
+def hue_plot(found: Inspection) -> Any:
     """Six ramps of constant hue on the T–P plane: before dashed, after solid."""
     ramps = hue_of(found)
     figure = new_figure(4.7, 4.2)
@@ -49,10 +49,10 @@ def hue_plot(found: Inspection, palette: Palette = THEMED) -> Any:
         axes.annotate(
             name, max(before[-1], after[-1], key=lambda end: float(np.hypot(*end))),
             xytext=_away(after[-1]), textcoords="offset points",
-            fontsize=8, color=palette.ink, ha="center", va="center",
+            fontsize=8, color=THEMED.ink, ha="center", va="center",
         )  # fmt: skip
-    axes.axhline(0, color=palette.line, linewidth=0.8)
-    axes.axvline(0, color=palette.line, linewidth=0.8)
+    axes.axhline(0, color=THEMED.line, linewidth=0.8)
+    axes.axvline(0, color=THEMED.line, linewidth=0.8)
     axes.margins(0.16)
     axes.set_aspect("equal", adjustable="box")
     axes.set_xlabel("T, blue to yellow")
@@ -66,21 +66,21 @@ def _away(point: NDArray[Any]) -> tuple[float, float]:
     return 20 * float(point[0]) / length, 13 * float(point[1]) / length
 
 
-def gamut_plot(found: Inspection, palette: Palette = THEMED) -> Any:
+def gamut_plot(found: Inspection) -> Any:
     """CIE xy: the target gamut, the source gamut where known, and the colours that come out."""
     figure = new_figure(4.7, 4.2)
     axes = add_axes(figure)
-    axes.plot(*_locus().T, color=palette.faint, linewidth=1.0)
+    axes.plot(*_locus().T, color=THEMED.faint, linewidth=1.0)
     gamuts: list[tuple[Gamut, str, str, Any]] = [
-        (found.target.gamut, palette.second, "target", (0, (4, 2)))
+        (found.target.gamut, THEMED.second, "target", (0, (4, 2)))
     ]
     if found.source_gamut is not None:
-        gamuts.append((found.source_gamut, palette.accent, "source", (0, (1.2, 1.4))))
+        gamuts.append((found.source_gamut, THEMED.accent, "source", (0, (1.2, 1.4))))
     for gamut, colour, word, dash in gamuts:
         _triangle(axes, gamut, colour, f"{word}: {gamut.name}", dash)
     points = output_chromaticities(found)
     axes.plot(
-        *points.T, color=palette.mark, linestyle="none", marker=".", markersize=3,
+        *points.T, color=THEMED.mark, linestyle="none", marker=".", markersize=3,
         label="colours that come out",
     )  # fmt: skip
     axes.set_xlim(-0.05, 0.80)
@@ -88,7 +88,7 @@ def gamut_plot(found: Inspection, palette: Palette = THEMED) -> Any:
     axes.set_aspect("equal", adjustable="box")
     axes.set_xlabel("x")
     axes.set_ylabel("y")
-    axes.legend(frameon=False, fontsize=7.5, labelcolor=palette.ink, loc="upper right")
+    axes.legend(frameon=False, fontsize=7.5, labelcolor=THEMED.ink, loc="upper right")
     return figure
 
 
@@ -128,10 +128,10 @@ def _locus() -> NDArray[np.float64]:
     return np.concatenate([points, points[:1]])
 
 
-def slices_plot(found: Inspection, palette: Palette = THEMED) -> Any:
+def slices_plot(found: Inspection) -> Any:
     """Five slices of constant blue, drawn in the colours that come out."""
     table = _table(found)
-    sliced, nodes = _sliced(len(table), palette)
+    sliced, nodes = _sliced(len(table))
     for axes, blue in zip(sliced, nodes, strict=True):
         shown = np.clip(table[:, :, blue].transpose(1, 0, 2), 0, 1)
         axes.imshow(
@@ -141,7 +141,7 @@ def slices_plot(found: Inspection, palette: Palette = THEMED) -> Any:
     return sliced.figure
 
 
-def steps_plot(found: Inspection, palette: Palette = THEMED) -> Any:
+def steps_plot(found: Inspection) -> Any:
     """The largest step to a neighbouring node on the same slices, with folded cells marked."""
     from matplotlib.colors import PowerNorm
 
@@ -150,7 +150,7 @@ def steps_plot(found: Inspection, palette: Palette = THEMED) -> Any:
     folds = found.health.folds
     top = max(float(np.percentile(widest, 99.5)), 1.0)
     image = None
-    sliced, nodes = _sliced(len(table), palette)
+    sliced, nodes = _sliced(len(table))
     for axes, blue in zip(sliced, nodes, strict=True):
         layer = min(blue, widest.shape[2] - 1)
         image = axes.imshow(
@@ -162,15 +162,15 @@ def steps_plot(found: Inspection, palette: Palette = THEMED) -> Any:
             scale = 100 / folds.cells.shape[0]
             axes.plot(
                 (r + 0.5) * scale, (g + 0.5) * scale, linestyle="none", marker="x", markersize=3,
-                color=palette.mark,
+                color=THEMED.mark,
             )  # fmt: skip
     sliced.bar(image, "10-bit codes")
     return sliced.figure
 
 
-def _sliced(size: int, palette: Palette) -> tuple[Sliced, list[int]]:
+def _sliced(size: int) -> tuple[Sliced, list[int]]:
     nodes = slice_nodes(size)
-    return Sliced([100 * each / (size - 1) for each in nodes], palette), nodes
+    return Sliced([100 * each / (size - 1) for each in nodes]), nodes
 
 
 def steps_of(table: NDArray[Any]) -> NDArray[np.float64]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from lutbench.model.curves.base import MID_GREY
-from lutbench.report.drawing import THEMED, Palette, add_axes, new_figure, plain_text
+from lutbench.report.drawing import THEMED, add_axes, new_figure, plain_text
 from lutbench.report.slices import Sliced, slice_nodes
 
 if TYPE_CHECKING:
@@ -32,14 +32,14 @@ _COLOURS = {
 }
 
 
-def ranking_plot(found: Identification, palette: Palette = THEMED) -> Any:
+def ranking_plot(found: Identification) -> Any:
     """Median and 95th percentile of the errors of the first candidates, on a logarithmic scale."""
     shown = found.candidates[:RANKED]
     figure = new_figure(4.7, 1.0 + 0.52 * len(shown))
     axes = add_axes(figure)
     least = 0.01
     for row, each in enumerate(shown):
-        colour = palette.accent if row == 0 else palette.faint
+        colour = THEMED.accent if row == 0 else THEMED.faint
         low, high = max(each.error_median, least), max(each.error_p95, least)
         axes.plot([low, high], [row, row], color=colour, linewidth=2.4, solid_capstyle="butt")
         axes.plot([low], [row], marker="o", markersize=6, color=colour)
@@ -47,7 +47,7 @@ def ranking_plot(found: Identification, palette: Palette = THEMED) -> Any:
         axes.annotate(
             plain_text(f"{row + 1}  {_named(each)}"), (0.01, row), xytext=(0, 7),
             xycoords=("axes fraction", "data"), textcoords="offset points",
-            fontsize=7.5, color=palette.ink, ha="left", va="bottom",
+            fontsize=7.5, color=THEMED.ink, ha="left", va="bottom",
         )  # fmt: skip
     axes.set_xscale("log")
     axes.set_xlim(0.6 * least, max(1.0, *(each.error_p95 for each in shown)) * 1.6)
@@ -71,7 +71,7 @@ def _named(each: Candidate) -> str:
     return f"{side(source.curve, source.gamut)} → {side(target.curve, target.gamut)}"
 
 
-def tone_plot(found: Identification, palette: Palette = THEMED) -> Any:
+def tone_plot(found: Identification) -> Any:
     """Signal by stops, with mid grey, the roll-off and white marked."""
     tone = found.tone
     assert tone is not None
@@ -81,7 +81,7 @@ def tone_plot(found: Identification, palette: Palette = THEMED) -> Any:
     top = 100 * tone.white_signal
     figure = new_figure(4.7, 3.1)
     axes = add_axes(figure)
-    axes.plot(stops, np.minimum(signal, top), color=palette.accent, linewidth=1.8)
+    axes.plot(stops, np.minimum(signal, top), color=THEMED.accent, linewidth=1.8)
     # Near grey the label is on the other side of the curve, away from the label of grey.
     near = tone.roll_off_stops is not None and abs(tone.roll_off_stops) < NEAR_GREY
     marks: list[tuple[float | None, str, tuple[float, float], str]] = [
@@ -98,10 +98,10 @@ def tone_plot(found: Identification, palette: Palette = THEMED) -> Any:
         if place is None:
             continue
         height = float(np.interp(place, stops, np.minimum(signal, top)))
-        axes.plot([place], [height], marker="o", markersize=5, color=palette.second)
+        axes.plot([place], [height], marker="o", markersize=5, color=THEMED.second)
         axes.annotate(
             word, (place, height), xytext=offset, textcoords="offset points",
-            fontsize=8, color=palette.ink, ha=side, va="center",
+            fontsize=8, color=THEMED.ink, ha=side, va="center",
         )  # fmt: skip
     axes.set_xlim(max(float(stops[0]), -8), min(float(stops[-1]) + 1.0, 12.5))
     axes.set_ylim(min(0.0, float(signal.min())), max(100.0, top) * 1.04)
@@ -110,7 +110,7 @@ def tone_plot(found: Identification, palette: Palette = THEMED) -> Any:
     return figure
 
 
-def look_plot(found: Identification, palette: Palette = THEMED) -> Any:
+def look_plot(found: Identification) -> Any:
     """Each hue before (hollow, on the ring) and after (solid), as on a vectorscope."""
     from lutbench.identification.scope import angles_of, weights_for
 
@@ -120,7 +120,7 @@ def look_plot(found: Identification, palette: Palette = THEMED) -> Any:
     figure = new_figure(4.7, 4.2)
     axes = add_axes(figure)
     ring = np.exp(1j * np.linspace(0, 2 * np.pi, 181))
-    axes.plot(ring.real, ring.imag, color=palette.faint, linewidth=0.9, linestyle=(0, (3, 2)))
+    axes.plot(ring.real, ring.imag, color=THEMED.faint, linewidth=0.9, linestyle=(0, (3, 2)))
     reach = 1.0
     for each in found.look.hues:
         before = np.exp(1j * np.deg2rad(angles[each.hue]))
@@ -137,10 +137,10 @@ def look_plot(found: Identification, palette: Palette = THEMED) -> Any:
         word = each.hue.replace("-side reds", "")
         axes.annotate(
             word, (far.real, far.imag), xytext=(21 * before.real, 14 * before.imag),
-            textcoords="offset points", fontsize=8, color=palette.ink, ha="center", va="center",
+            textcoords="offset points", fontsize=8, color=THEMED.ink, ha="center", va="center",
         )  # fmt: skip
-    axes.axhline(0, color=palette.line, linewidth=0.8)
-    axes.axvline(0, color=palette.line, linewidth=0.8)
+    axes.axhline(0, color=THEMED.line, linewidth=0.8)
+    axes.axvline(0, color=THEMED.line, linewidth=0.8)
     limit = 1.32 * reach
     axes.set_xlim(-limit, limit)
     axes.set_ylim(-limit, limit)
@@ -150,29 +150,29 @@ def look_plot(found: Identification, palette: Palette = THEMED) -> Any:
     return figure
 
 
-def tints_plot(found: Identification, palette: Palette = THEMED) -> Any:
+def tints_plot(found: Identification) -> Any:
     """What the look does to shadows, mid tones and highlights: L*, a* and b* side by side."""
     tones = found.look.tones
     figure = new_figure(4.7, 4.2)
     axes = add_axes(figure)
     series = (
-        ("L*: brighter up", palette.faint, "", [each.lightness for each in tones]),
-        ("a*: magenta up, green down", palette.mark, "//", [each.a for each in tones]),
-        ("b*: warm up, cool down", palette.second, "..", [each.b for each in tones]),
+        ("L*: brighter up", THEMED.faint, "", [each.lightness for each in tones]),
+        ("a*: magenta up, green down", THEMED.mark, "//", [each.a for each in tones]),
+        ("b*: warm up, cool down", THEMED.second, "..", [each.b for each in tones]),
     )
     places = np.arange(len(tones))
     for number, (name, colour, hatch, values) in enumerate(series):
         axes.bar(
             places + 0.27 * (number - 1), values, 0.23, color=colour, label=name, hatch=hatch,
-            edgecolor=palette.ground, linewidth=0,
+            edgecolor=THEMED.ground, linewidth=0,
         )  # fmt: skip
-    axes.axhline(0, color=palette.faint, linewidth=0.9)
+    axes.axhline(0, color=THEMED.faint, linewidth=0.9)
     reach = max(2.0, *(abs(value) for *_, values in series for value in values))
     axes.set_ylim(-1.15 * reach, 1.6 * reach)
     axes.set_xticks(places, [each.part for each in tones])
     axes.grid(False, axis="x")
     axes.set_ylabel("change in CIELAB")
-    axes.legend(frameon=False, fontsize=7.5, labelcolor=palette.ink, loc="upper left")
+    axes.legend(frameon=False, fontsize=7.5, labelcolor=THEMED.ink, loc="upper left")
     return figure
 
 
@@ -182,7 +182,7 @@ def has_map(found: Identification) -> bool:
     return samples is not None and found.forecast is not None and not samples.one_d
 
 
-def remainder_plot(found: Identification, palette: Palette = THEMED) -> Any:
+def remainder_plot(found: Identification) -> Any:
     """ΔE 2000 of the remainder on five slices of constant blue; uncounted nodes are grey."""
     from lutbench.identification.look import remainder
 
@@ -193,13 +193,13 @@ def remainder_plot(found: Identification, palette: Palette = THEMED) -> Any:
     edges = (float(axis[0]), float(axis[-1]))
     image = None
     blues = slice_nodes(size)
-    sliced = Sliced([float(axis[blue]) for blue in blues], palette, edges)
+    sliced = Sliced([float(axis[blue]) for blue in blues], edges)
     for axes, blue in zip(sliced, blues, strict=True):
         image = axes.imshow(
             np.ma.masked_array(delta[:, :, blue], ~counted[:, :, blue]).T, origin="lower",
             interpolation="none", cmap="cividis", vmin=0, vmax=top, extent=(*edges, *edges),
         )  # fmt: skip
         # A grey area under the map shows where the map is masked.
-        axes.axhspan(*edges, color=palette.line, alpha=0.55, linewidth=0, zorder=-1)
+        axes.axhspan(*edges, color=THEMED.line, alpha=0.55, linewidth=0, zorder=-1)
     sliced.bar(image, "ΔE 2000", extend="max")
     return sliced.figure

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from lutbench.report.drawing import Palette, add_axes, new_figure
+from lutbench.report.drawing import THEMED, add_axes, new_figure
 
 SLICES = 5
 """Number of slices in a figure: both ends of blue, the middle, and one between each."""
@@ -30,10 +30,7 @@ class Sliced:
         The smallest and largest red and green, in percent.
     """
 
-    def __init__(
-        self, blues: Sequence[float], palette: Palette, extent: tuple[float, float] = (0.0, 100.0)
-    ) -> None:
-        self.palette = palette
+    def __init__(self, blues: Sequence[float], extent: tuple[float, float] = (0.0, 100.0)) -> None:
         self.figure = new_figure(WIDTH, HEIGHT)
         self.extent = extent
         self._blues = blues
@@ -45,10 +42,10 @@ class Sliced:
         ticks = np.linspace(*self.extent, 3)
         for number, blue in enumerate(self._blues):
             row, column = divmod(number, COLUMNS)
-            axes = add_axes(self.figure, self._grid[row, column], self.palette)
+            axes = add_axes(self.figure, self._grid[row, column])
             axes.grid(False)
             axes.set_aspect("equal", adjustable="box")
-            axes.set_title(f"blue {blue:.0f} %", fontsize=8.5, color=self.palette.ink)
+            axes.set_title(f"blue {blue:.0f} %", fontsize=8.5, color=THEMED.ink)
             lowest = number + COLUMNS >= len(self._blues)
             axes.set_xticks(ticks, [f"{tick:.0f}" for tick in ticks] if lowest else [""] * 3)
             axes.set_yticks(ticks, [f"{tick:.0f}" for tick in ticks] if not column else [""] * 3)
@@ -61,8 +58,8 @@ class Sliced:
     def bar(self, image: Any, label: str, **options: Any) -> None:
         """Add a colour scale for `image` beside the slices."""
         bar = self.figure.colorbar(image, ax=self.figure.axes, fraction=0.04, pad=0.02, **options)
-        bar.set_label(label, color=self.palette.faint, fontsize=8)
-        bar.ax.tick_params(colors=self.palette.faint, labelsize=7)
+        bar.set_label(label, color=THEMED.faint, fontsize=8)
+        bar.ax.tick_params(colors=THEMED.faint, labelsize=7)
         bar.outline.set_visible(False)
 
 
