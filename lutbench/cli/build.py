@@ -20,6 +20,7 @@ from lutbench.cli.options import (
     json_option,
     print_json,
 )
+from lutbench.cli.tables import plain_table
 from lutbench.errors import LutbenchError
 from lutbench.recipes.settings import SETTINGS
 
@@ -269,17 +270,8 @@ def _from_options(
 
 
 def _print_table(made: list[Made]) -> None:
-    from rich.table import Table
-
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    table.add_column("file", overflow="fold")
-    table.add_column("kind")
-    table.add_column("size", justify="right")
-    table.add_column("ΔE")
-    table.add_column("patches\n99 %", justify="right")
-    table.add_column("neutrals\n99 %", justify="right")
-    table.add_column("all\n99 %", justify="right")
-    table.add_column("good\nfrom", justify="right")
+    figures = (">patches\n99 %", ">neutrals\n99 %", ">all\n99 %", ">good\nfrom")
+    table = plain_table("file", "kind", ">size", "ΔE", *figures)
     folder = _common_folder(made)
     for each in made:
         name = str(each.path.relative_to(folder)) if each.path else "–"

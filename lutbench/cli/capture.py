@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
 from lutbench.cli.options import console, force_option, gathered, json_option, print_json
 from lutbench.cli.results import NewLut, print_written, write_lut
+from lutbench.cli.tables import fact_table
 
 if TYPE_CHECKING:
     from lutbench.fitting.patches import PatchFit
@@ -83,14 +84,9 @@ def command(picture: str, size: int, smoothness: float | None, new: NewLut) -> N
 
 
 def _print(output: str, reading: ChartReading, fit: PatchFit) -> None:
-    from rich.table import Table
-
     print_written(fit.lut, output)
-    table = Table(box=None, pad_edge=False, show_header=False)
-    table.add_column(style="bold")
-    table.add_column(overflow="fold")
     cell = [reading.layout.cell * each for each in reading.scale]
-    rows: list[tuple[str, Any]] = [
+    rows = [
         (
             "chart",
             f"size {reading.layout.size}, {len(reading.inputs)} patches of"
@@ -111,9 +107,7 @@ def _print(output: str, reading: ChartReading, fit: PatchFit) -> None:
             f" 95 % of nodes under {fit.node_error[1]:.1f})",
         ),
     ]
-    for name, text in rows:
-        table.add_row(name, text)
     screen = console()
-    screen.print(table)
+    screen.print(fact_table(rows))
     for note in (*reading.notes, *fit.notes):
         screen.print(note, soft_wrap=True, markup=False)

@@ -20,6 +20,7 @@ from lutbench.cli.options import (
     say,
 )
 from lutbench.cli.params import LimitParam
+from lutbench.cli.tables import ruled_table
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -321,12 +322,9 @@ def print_comparison(found: Comparison, a: str, b: str, held: list[CheckFigure])
 
 
 def _print_sets(screen: Console, found: Comparison) -> None:
-    from rich import box
-    from rich.table import Table
-
     scale = (2**found.bits - 1) / 1023
     name = MEASURES[found.view.measure]
-    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False, show_edge=False)
+    table = ruled_table()
     narrow = screen.width < NARROW
     table.add_column("colours", min_width=8)
     if not narrow:
@@ -353,13 +351,11 @@ def _print_sets(screen: Console, found: Comparison) -> None:
 
 
 def _print_worst(screen: Console, found: Comparison) -> None:
-    from rich import box
     from rich.style import Style
-    from rich.table import Table
     from rich.text import Text
 
     top = 2**found.bits - 1
-    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False, show_edge=False)
+    table = ruled_table()
     table.add_column("A B")
     narrow = screen.width < NARROW
     if not narrow:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from lutbench.cli.options import console
+from lutbench.cli.tables import plain_table
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -41,14 +42,10 @@ def look_of(first: NamedTransform, second: NamedTransform) -> LookApart | None:
 def print_views(found: ViewsApart, look: LookApart | None, a: str, b: str) -> None:
     """Print each patch in both views, those with the smallest difference first."""
     import numpy as np
-    from rich.table import Table
 
     screen = console()
     screen.print(f"A  {a}\nB  {b}", markup=False, soft_wrap=True)
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    table.add_column("patch")
-    for head in ("A cd/m²", "B cd/m²", "ΔE ITP"):
-        table.add_column(head, justify="right")
+    table = plain_table("patch", ">A cd/m²", ">B cd/m²", ">ΔE ITP")
     for index in np.argsort(found.delta_e_itp, kind="stable").tolist():
         first, second = found.luminance[index].tolist()
         apart = f"{found.delta_e_itp[index]:.1f}"

@@ -16,6 +16,7 @@ from lutbench.cli.options import (
     json_option,
     print_json,
 )
+from lutbench.cli.tables import plain_table
 from lutbench.errors import LutbenchError
 from lutbench.model.signal import RangeChange
 
@@ -179,15 +180,8 @@ KINDS = {
 
 
 def _print(report: dict[str, Any]) -> None:
-    from rich.table import Table
-
     screen = console()
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    table.add_column("")
-    table.add_column("file", overflow="fold")
-    table.add_column("format")
-    table.add_column("holds", overflow="fold")
-    table.add_column("size", justify="right")
+    table = plain_table("", "file", "format", "holds", ">size")
     for word, side in (("from", report["source"]), ("to", report["target"])):
         steps = side["steps"]
         held = KINDS.get(side["kind"], side["kind"])

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from lutbench.cli.options import console
+from lutbench.cli.tables import fact_table, plain_table
 
 if TYPE_CHECKING:
     from lutbench.display.calibration import Calibrated
@@ -44,15 +45,8 @@ def print_calibrated(made: Calibrated, target: Target) -> None:
 
 def print_fit(found: DisplayFit, target: Target, reached: Reach) -> None:
     """Print how the display behaves, and how much of the target it can reach."""
-    from rich.table import Table
-
-    table = Table(box=None, pad_edge=False, show_header=False)
-    table.add_column(style="bold")
-    table.add_column(overflow="fold")
-    for name, text in (*_display_rows(found, reached), *_target_rows(target, reached)):
-        table.add_row(name, text)
     screen = console()
-    screen.print(table)
+    screen.print(fact_table([*_display_rows(found, reached), *_target_rows(target, reached)]))
     for note in found.notes:
         screen.print(note, soft_wrap=True, markup=False)
 
@@ -100,14 +94,10 @@ def _target_rows(target: Target, reached: Reach) -> list[tuple[str, str]]:
 
 def print_check(found: DisplayCheck, page: str | None, limit: float | None) -> None:
     """Print how close the display is to the target."""
-    from rich.table import Table
-
     screen = console()
     screen.print(target_words(found.target), soft_wrap=True)
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    table.add_column("patches")
-    for name in ("ΔE 2000 mean", "p95", "max", "ΔE ITP mean", "p95", "max"):
-        table.add_column(name, justify="right")
+    heads = (">ΔE 2000 mean", ">p95", ">max", ">ΔE ITP mean", ">p95", ">max")
+    table = plain_table("patches", *heads)
     for name, spreads in found.spreads().items():
         values = [getattr(spreads[key], what) for key in spreads for what in ("mean", "p95", "max")]
         table.add_row(name, *(f"{value:.2f}" for value in values))

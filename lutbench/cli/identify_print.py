@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from lutbench.cli.lines import Column
 from lutbench.cli.options import console
+from lutbench.cli.tables import ruled_table
 from lutbench.report.words import grey_rows, hue_rows, signed
 
 if TYPE_CHECKING:
@@ -46,30 +47,16 @@ def print_one(found: Identification) -> None:
         screen.print(f"{'' if number else chr(10)}note: {note}", markup=False, style="dim")
 
 
-def _table() -> Table:
-    from rich import box
-    from rich.table import Table
-
-    return Table(
-        box=box.SIMPLE_HEAD,
-        padding=(0, 1, 0, 0),
-        pad_edge=False,
-        show_edge=False,
-        header_style="bold",
-    )
-
-
 def _candidates(candidates: Sequence[Candidate]) -> Table:
     from rich.markup import escape
 
     from lutbench.identification.notes import alternatives
 
-    table = _table()
-    table.add_column("source", overflow="fold", ratio=3)
-    table.add_column("target", overflow="fold", ratio=3)
-    table.add_column("stops", justify="right", no_wrap=True)
-    table.add_column("codes off\nmedian", justify="right", no_wrap=True)
-    table.add_column("\np95", justify="right", no_wrap=True)
+    table = ruled_table()
+    for head in ("source", "target"):
+        table.add_column(head, overflow="fold", ratio=3)
+    for head in ("stops", "codes off\nmedian", "\np95"):
+        table.add_column(head, justify="right", no_wrap=True)
     table.add_column("equally good", overflow="fold", ratio=3)
     for number, each in enumerate(candidates):
         same = "; ".join(f"{side}: {some(names)}" for side, names in alternatives(each).items())
@@ -153,7 +140,7 @@ def _print_look(screen: Console, look: Look) -> None:
 
 
 def _hues(look: Look) -> Table:
-    table = _table()
+    table = ruled_table()
     table.add_column("hue", no_wrap=True, min_width=15)
     for name in ("turned", "saturation", "luma", "ΔE 2000"):
         table.add_column(name, justify="right", no_wrap=True)
@@ -163,11 +150,10 @@ def _hues(look: Look) -> Table:
 
 
 def _tones(look: Look) -> Table:
-    table = _table()
+    table = ruled_table()
     table.add_column("grey scale", no_wrap=True, min_width=15)
-    table.add_column("L*", justify="right", no_wrap=True)
-    table.add_column("a*", justify="right", no_wrap=True)
-    table.add_column("b*", justify="right", no_wrap=True)
+    for name in ("L*", "a*", "b*"):
+        table.add_column(name, justify="right", no_wrap=True)
     table.add_column("tint")
     for row in grey_rows(look):
         table.add_row(*row)

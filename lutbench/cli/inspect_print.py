@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from lutbench.cli.lines import Column
 from lutbench.cli.options import console
+from lutbench.cli.tables import fact_table, ruled_table
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -56,10 +57,12 @@ def _figures(screen: Console, found: Inspection) -> None:
     """Levels and bit depth."""
     from rich.markup import escape
 
+    from lutbench.report.inspection_words import scene_words
+
     screen.print("\n[bold]Levels[/bold]")
     screen.print(_levels(found))
     if found.scene is not None:
-        for line in scene_lines(found):
+        for line in scene_words(found):
             screen.print(escape(line))
     screen.print("\n[bold]Bit depth[/bold]")
     screen.print(_depth(found))
@@ -71,16 +74,11 @@ def _box(found: Inspection) -> Panel:
     from rich.console import Group
     from rich.markup import escape
     from rich.panel import Panel
-    from rich.table import Table
 
-    answers = Table(box=None, show_header=False, padding=(0, 2, 0, 0), pad_edge=False)
-    answers.add_column(style="dim", no_wrap=True)
-    answers.add_column()
-    for name, text in found.box.rows:
-        answers.add_row(name, escape(text))
-    parts: list[Any] = [answers]
+    rows = ((name, escape(text)) for name, text in found.box.rows)
+    parts: list[Any] = [fact_table(rows, "dim")]
     if found.box.lines:
-        table = Table(box=box.SIMPLE_HEAD, padding=(0, 3, 0, 0), pad_edge=False, show_edge=False)
+        table = ruled_table(gap=3)
         table.add_column("on the waveform", no_wrap=True)
         for name in ("before the LUT", "after it"):
             table.add_column(name, justify="right", no_wrap=True)
@@ -117,26 +115,18 @@ def _place(place: Any) -> str:
 
 def _facts(found: Inspection) -> Table:
     from rich.markup import escape
-    from rich.table import Table
 
     from lutbench.report.inspection_words import fact_rows
 
-    table = Table(box=None, show_header=False, padding=(0, 2, 0, 0), pad_edge=False)
-    table.add_column(style="dim", no_wrap=True)
-    table.add_column()
-    for name, text in fact_rows(found):
-        table.add_row(name, escape(text))
-    return table
+    return fact_table(((name, escape(text)) for name, text in fact_rows(found)), "dim")
 
 
 def _levels(found: Inspection) -> Table:
-    from rich import box
     from rich.markup import escape
-    from rich.table import Table
 
     from lutbench.report.words import percent_words, stops_words
 
-    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False, show_edge=False)
+    table = ruled_table()
     known = found.scene is not None
     table.add_column("light" if known else "in", no_wrap=True)
     if known:
@@ -164,20 +154,10 @@ def _codes(reading: dict[str, Any]) -> list[str]:
     return [str(reading["code"][name]["10"]) for name in ("full", "legal")]
 
 
-def scene_lines(found: Inspection) -> list[str]:
-    """The levels in stops, in words."""
-    from lutbench.report.inspection_words import scene_words
-
-    return scene_words(found)
-
-
 def _depth(found: Inspection) -> Table:
-    from rich import box
-    from rich.table import Table
-
     from lutbench.report.inspection_words import depth_words
 
-    table = Table(box=box.SIMPLE_HEAD, padding=(0, 2, 0, 0), pad_edge=False, show_edge=False)
+    table = ruled_table(gap=2)
     for name in ("one step of", "where", "in 10b codes", "in 8b codes", "after 8b output"):
         table.add_column(name, justify="left" if name in ("one step of", "where") else "right")
     for report in found.depth:

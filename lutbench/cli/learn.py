@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
 from lutbench.cli.options import console, force_option, gathered, json_option, print_json
 from lutbench.cli.results import NewLut, print_written, write_lut
+from lutbench.cli.tables import fact_table
 
 if TYPE_CHECKING:
     from lutbench.fitting.pair import PairFit
@@ -134,14 +135,9 @@ def _coverage_words(coverage: float) -> str:
 
 
 def _print(output: str, fit: PairFit, delta_e: dict[str, float], picture: str | None) -> None:
-    from rich.table import Table
-
     print_written(fit.lut, output)
-    table = Table(box=None, pad_edge=False, show_header=False)
-    table.add_column(style="bold")
-    table.add_column(overflow="fold")
     low, high = fit.neutral_covered
-    rows: list[tuple[str, Any]] = [
+    rows = [
         ("coverage", _coverage_words(fit.coverage)),
         ("neutrals", f"covered from {100 * low:.0f} % to {100 * high:.0f} %"),
         (
@@ -157,10 +153,8 @@ def _print(output: str, fit: PairFit, delta_e: dict[str, float], picture: str | 
         ("left out", f"{100 * fit.outliers:.1f} % of the pixels, which do not follow the rest"),
         ("same picture", f"edges agree to {fit.agreement:.2f} of 1"),
     ]
-    for name, text in rows:
-        table.add_row(name, text)
     screen = console()
-    screen.print(table)
+    screen.print(fact_table(rows))
     for note in fit.notes:
         screen.print(note, soft_wrap=True, markup=False)
     if picture is not None:

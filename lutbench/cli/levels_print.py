@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from lutbench.cli.options import console
+from lutbench.cli.tables import ruled_table
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -137,13 +138,11 @@ def print_set(found: SetLevels) -> None:
 
 
 def _set_table(family: list[SetMember], found: SetLevels, narrow: bool) -> Table:
-    from rich import box
     from rich.markup import escape
-    from rich.table import Table
 
     from lutbench.report.words import stops_words
 
-    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False, show_edge=False)
+    table = ruled_table()
     table.add_column("", overflow="fold")
     table.add_column("stops" if narrow else "exposure", justify="right")
     for label, _ in family[0].cards:

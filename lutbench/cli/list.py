@@ -13,6 +13,7 @@ from lutbench.cli.options import (
     json_option,
     print_json,
 )
+from lutbench.cli.tables import plain_table
 
 if TYPE_CHECKING:
     from lutbench.model.catalogue import Entry
@@ -135,16 +136,8 @@ def _gamut_data(entry: Entry) -> dict[str, Any]:
 
 
 def _print_curves(rows: list[dict[str, Any]]) -> None:
-    from rich.table import Table
-
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    table.add_column("curve", overflow="fold")
-    table.add_column("family")
-    table.add_column("from")
-    table.add_column("codes")
-    table.add_column("light", overflow="fold")
-    table.add_column("mid grey\n%", justify="right")
-    table.add_column("clips at\nstops", justify="right")
+    heads = ("curve", "family", "from", "codes", "light", ">mid grey\n%", ">clips at\nstops")
+    table = plain_table(*heads)
     table.add_column("also named", overflow="fold", style="dim")
     for row in rows:
         if row["usable"]:
@@ -177,13 +170,7 @@ def _print_curves(rows: list[dict[str, Any]]) -> None:
 
 
 def _print_gamuts(rows: list[dict[str, Any]]) -> None:
-    from rich.table import Table
-
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    table.add_column("gamut", overflow="fold")
-    table.add_column("from")
-    for head in ("red xy", "green xy", "blue xy", "white xy"):
-        table.add_column(head)
+    table = plain_table("gamut", "from", "red xy", "green xy", "blue xy", "white xy")
     table.add_column("also named", overflow="fold", style="dim")
     for row in rows:
         points = (f"{x:.3f} {y:.3f}" for x, y in (*row["primaries"], row["white"]))

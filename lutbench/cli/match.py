@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -18,6 +18,7 @@ from lutbench.cli.options import (
     print_json,
 )
 from lutbench.cli.results import NewLut, print_written, write_lut
+from lutbench.cli.tables import plain_table
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -202,8 +203,6 @@ def _published(target: Encoding) -> Patches:
 
 
 def _print(match: CameraMatch) -> None:
-    from rich.table import Table
-
     screen = console()
     red, green, blue = match.white_balance
     screen.print(
@@ -215,17 +214,14 @@ def _print(match: CameraMatch) -> None:
         screen.print("matrix   " + "  ".join(f"{value:8.4f}" for value in row))
     if match.residual_rms:
         screen.print(f"residual {match.residual_rms * 1023:.1f} codes of 1023 at the patches")
-    table = Table(box=None, pad_edge=False, header_style="bold", title_justify="left")
-    table.add_column("ΔE 2000", overflow="fold")
-    for name in ("before", "after", "left out"):
-        table.add_column(name, justify="right")
+    table = plain_table("ΔE 2000", ">before", ">after", ">left out")
     for each in match.patches:
-        figures: list[Any] = [each.before, each.after, each.left_out]
-        shown = [f"{value:.2f}" for value in figures] if each.used else ["", "", "not used"]
+        figures = [f"{value:.2f}" for value in (each.before, each.after, each.left_out)]
+        shown = figures if each.used else ["", "", "not used"]
         table.add_row(each.name, *shown)
-    for word, key in (("mean", "mean"), ("largest", "max")):
-        row_figures = [getattr(match.spread(what), key) for what in ("before", "after", "left_out")]
-        table.add_row(word, *(f"{value:.2f}" for value in row_figures), style="bold")
+    spreads = [match.spread(what) for what in ("before", "after", "left_out")]
+    table.add_row("mean", *(f"{each.mean:.2f}" for each in spreads), style="bold")
+    table.add_row("largest", *(f"{each.max:.2f}" for each in spreads), style="bold")
     screen.print(table)
     screen.print("left out: each patch predicted by a match fitted to the others", style="dim")
     for note in match.notes:

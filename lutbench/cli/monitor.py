@@ -14,6 +14,7 @@ from lutbench.cli.options import (
     json_option,
     print_json,
 )
+from lutbench.cli.tables import fact_table
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -124,18 +125,14 @@ def _read(path: str, size: int) -> ProbeReading:
 
 
 def _print(answers: list[Answer], found: ProbeReading) -> None:
-    from rich.table import Table
-
     screen = console()
-    table = Table(box=None, pad_edge=False, show_header=False, padding=(0, 2, 0, 0))
-    table.add_column(style="bold", no_wrap=True)
-    table.add_column(overflow="fold")
     marks = {True: "yes", False: "NO", None: "–"}
-    for each in answers:
-        text = each.found + (f": {each.advice}" if each.advice else "")
-        table.add_row(marks[each.sound], text)
+    rows = [
+        (marks[each.sound], each.found + (f": {each.advice}" if each.advice else ""))
+        for each in answers
+    ]
     screen.print(f"{found.codes}.png through a probe LUT of {found.size} nodes", soft_wrap=True)
-    screen.print(table)
+    screen.print(fact_table(rows))
     screen.print(
         "This shows how the monitor treats a LUT, not how accurate its panel is: that needs a "
         "meter.",

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from lutbench.cli.options import console, force_option, say
+from lutbench.cli.tables import plain_table
 from lutbench.errors import LutbenchError
 
 
@@ -56,13 +57,9 @@ def command(name: str | None, output: str | None, force: bool) -> None:
 
 
 def _print_names() -> None:
-    from rich.table import Table
-
     from lutbench.schemas.named import FILES, REPORTS
 
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    table.add_column("schema")
-    table.add_column("of")
+    table = plain_table("schema", "of")
     for each in (*FILES, *REPORTS):
         table.add_row(each.name, each.title)
     console().print(table)

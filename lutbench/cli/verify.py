@@ -17,6 +17,7 @@ from lutbench.cli.options import (
     json_option,
     print_json,
 )
+from lutbench.cli.tables import plain_table
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -208,7 +209,6 @@ def _recordable(suite: Suite, checks: list[Any]) -> list[Any]:
 
 def _list(chosen: list[tuple[Suite, list[Any]]], as_json: bool) -> int:
     from rich.markup import escape
-    from rich.table import Table
 
     if as_json:
         rows = [
@@ -221,9 +221,7 @@ def _list(chosen: list[tuple[Suite, list[Any]]], as_json: bool) -> int:
         return 0
     screen = console(markup=True)
     for suite, checks in chosen:
-        table = Table(box=None, pad_edge=False, title_justify="left")
-        for head in ("check", "kind", "tags", "reason"):
-            table.add_column(head, overflow="fold")
+        table = plain_table("check", "kind", "tags", "reason")
         for each in checks:
             row = (each.name, each.kind, ", ".join(each.tags), each.reason)
             table.add_row(*map(escape, row))
