@@ -14,13 +14,10 @@ from typing import Any
 from lutbench.errors import DefinitionError, unknown_name
 from lutbench.given import number
 from lutbench.measure.difference import Spread
+from lutbench.measure.view import DELTA_E_NAMES
 from lutbench.model.signal import CODES_10_BIT
 
-UNITS = {
-    "delta_e_2000": "ΔE 2000",
-    "delta_e_itp": "ΔE ITP",
-    "code_10bit": "10-bit codes",
-}
+UNITS = DELTA_E_NAMES | {"code_10bit": "10-bit codes"}
 FIGURES = {"mean": "mean", "p95": "95th percentile", "p99": "99th percentile", "max": "maximum"}
 MOST = {"delta_e_2000": 100.0, "delta_e_itp": 720.0, "code_10bit": CODES_10_BIT}
 """The largest possible difference by measure: that of black and white; that of the ends of PQ

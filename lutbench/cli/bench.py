@@ -28,8 +28,6 @@ if TYPE_CHECKING:
     from lutbench.model.gamuts import Gamut
     from lutbench.model.signal import Range
 
-SCHEMA = 1
-
 
 @dataclass(frozen=True)
 class Names:
@@ -176,7 +174,6 @@ def _report(data: dict[str, Any], output: str, size: int) -> dict[str, Any]:
 
     sources = [chosen(each, "curve", "gamut", "range", "told") for each in data["sources"]]
     return {
-        "schema": SCHEMA,
         "file": output,
         "bytes": size,
         "source": sources[0] if sources else None,

@@ -32,7 +32,6 @@ if TYPE_CHECKING:
     from lutbench.report.proof import ProvedLut
 
 F = TypeVar("F", bound=Callable[..., Any])
-SCHEMA = 1
 MANIFEST = "MANIFEST.sha256"
 PROOF = "proof.html"
 
@@ -128,7 +127,7 @@ def command(
         _take_from_project(quick)
         made = _from_options(output, catalogue, Reporting(force, as_json), quick)
     if as_json:
-        report: dict[str, Any] = {"schema": SCHEMA, "luts": [each.to_data() for each in made]}
+        report: dict[str, Any] = {"luts": [each.to_data() for each in made]}
         if post.wanted:
             from lutbench.recipes.post import to_data
 

@@ -15,8 +15,6 @@ if TYPE_CHECKING:
     from lutbench.fitting.patches import PatchFit
     from lutbench.media.chart.picture import ChartReading
 
-SCHEMA = 1
-
 
 @click.command()
 @click.argument("picture")
@@ -70,15 +68,8 @@ def command(picture: str, size: int, smoothness: float | None, new: NewLut) -> N
     )
     write_lut(fit.lut, new.output, force=new.force)
     if new.as_json:
-        print_json(
-            {
-                "schema": SCHEMA,
-                "file": new.output,
-                "picture": picture,
-                "reading": reading.to_data(),
-                "fit": fit.to_data(),
-            }
-        )
+        data = {"reading": reading.to_data(), "fit": fit.to_data()}
+        print_json({"file": new.output, "picture": picture} | data)
     else:
         _print(new.output, reading, fit)
 

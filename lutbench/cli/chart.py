@@ -15,8 +15,6 @@ from lutbench.cli.options import (
 )
 from lutbench.errors import LutbenchError
 
-SCHEMA = 1
-
 
 @click.command()
 @click.argument("output", metavar="OUT")
@@ -72,7 +70,6 @@ def command(output: str, size: int, frame: str, patches: str | None, reporting: 
     layout = layout_for(size, width, height)
     write_still(draw_chart(size, width, height), output, depth="16", force=reporting.force)
     report = {
-        "schema": SCHEMA,
         "file": output,
         "size": size,
         "frame": [width, height],

@@ -33,7 +33,6 @@ if TYPE_CHECKING:
     from lutbench.model.conversion import Encoding
     from lutbench.recipes.subjects import NamedTransform
 
-SCHEMA = 1
 RANGES = click.Choice(["full", "legal"])
 SETS = ("chart", "neutral", "random", "nodes")
 
@@ -193,7 +192,7 @@ def command(
         say(f"{page}: page written")
     if report.as_json:
         checks = {"limits": [each.to_data() for each in held]}
-        print_json({"schema": SCHEMA, "a": a, "b": b} | found.to_data() | checks)
+        print_json({"a": a, "b": b} | found.to_data() | checks)
     else:
         print_comparison(found, a, b, held)
     return 0 if all(each.holds for each in held) else 1
@@ -221,7 +220,7 @@ def _as_views(
     look = look_of(first, second)
     if report.as_json:
         data = found.to_data() | {"look": None if look is None else look.to_data()}
-        print_json({"schema": SCHEMA, "a": first.name, "b": second.name} | data)
+        print_json({"a": first.name, "b": second.name} | data)
     else:
         print_views(found, look, first.name, second.name)
     return 0
@@ -277,8 +276,6 @@ def _limits(options: dict[str, Any], bits: int) -> dict[str, float]:
     return limits
 
 
-MEASURES = {"delta_e_2000": "ΔE 2000", "delta_e_itp": "ΔE ITP"}
-
 NARROW = 76
 """Columns of a terminal under which the tables leave out what they can."""
 
@@ -288,10 +285,12 @@ def print_comparison(found: Comparison, a: str, b: str, held: list[CheckFigure])
     from rich.markup import escape
     from rich.padding import Padding
 
+    from lutbench.measure.view import DELTA_E_NAMES
+
     screen = console(markup=True)
     screen.print(f"[bold]A[/bold]  {escape(a)}", soft_wrap=True)
     screen.print(f"[bold]B[/bold]  {escape(b)}", soft_wrap=True)
-    name = MEASURES[found.view.measure]
+    name = DELTA_E_NAMES[found.view.measure]
     seen = found.overall[found.view.measure]
     screen.print(
         f"[bold]{found.size[0].upper()}{found.size[1:]}[/bold]: {name} {seen.p95:.2f} at 95 % of "
@@ -322,8 +321,10 @@ def print_comparison(found: Comparison, a: str, b: str, held: list[CheckFigure])
 
 
 def _print_sets(screen: Console, found: Comparison) -> None:
+    from lutbench.measure.view import DELTA_E_NAMES
+
     scale = (2**found.bits - 1) / 1023
-    name = MEASURES[found.view.measure]
+    name = DELTA_E_NAMES[found.view.measure]
     table = ruled_table()
     narrow = screen.width < NARROW
     table.add_column("colours", min_width=8)

@@ -16,6 +16,7 @@ from lutbench.cli.options import (
     json_option,
     print_json,
 )
+from lutbench.cli.results import HOLDS, figure, put, refuse_existing, with_suffix
 from lutbench.cli.tables import plain_table
 from lutbench.errors import LutbenchError
 from lutbench.model.signal import RangeChange
@@ -25,8 +26,6 @@ if TYPE_CHECKING:
     from lutbench.formats.registry import LutFile
     from lutbench.model.transforms import Transform
     from lutbench.tables.lut import Interpolation
-
-SCHEMA = 1
 
 
 @dataclass(frozen=True)
@@ -97,7 +96,6 @@ def command(
       lutbench convert day.cube day.clf
       lutbench convert day.cube monitor.cube --size 17 --target-range legal
     """
-    from lutbench.cli.results import put, refuse_existing, with_suffix
     from lutbench.formats.convert import ConvertOptions, convert
     from lutbench.formats.open import read_lut_file
 
@@ -137,7 +135,6 @@ def _report(
     worst = int(codes.argmax())
     spread = Spread.of(codes)
     return {
-        "schema": SCHEMA,
         "source": _described(source, read),
         "target": _described(target, converted.read_back),
         "notes": list(converted.notes),
@@ -169,10 +166,7 @@ def _described(name: str, file: LutFile[Transform]) -> dict[str, Any]:
     }
 
 
-KINDS = {
-    "lut1d": "1D LUT",
-    "lut3d": "3D LUT",
-    "shaper_lut3d": "1D shaper and 3D LUT",
+KINDS = HOLDS | {
     "cdl": "CDL",
     "cdl_inverse": "inverse CDL",
     "half_lut1d": "1D LUT over half-floats",
@@ -197,15 +191,8 @@ def _print(report: dict[str, Any]) -> None:
         screen.print(note, soft_wrap=True, markup=False)
     loss = report["loss"]["code_10bit"]
     figures = ", ".join(
-        f"{word} {_figure(loss[key])}"
+        f"{word} {figure(loss[key])}"
         for word, key in (("mean", "mean"), ("95 % under", "p95"), ("largest", "max"))
     )
     inputs = report["loss"]["inputs"]
     screen.print(f"loss over {inputs} inputs, in 10-bit codes: {figures}", soft_wrap=True)
-
-
-def _figure(codes: float) -> str:
-    """Codes to two decimals; "under 0.01" for a difference smaller than that."""
-    if codes < 1e-9:
-        return "0"
-    return f"{codes:.2f}" if codes >= 0.01 else "under 0.01"

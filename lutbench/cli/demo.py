@@ -11,8 +11,6 @@ from lutbench.cli.options import console, force_option, json_option, print_json
 if TYPE_CHECKING:
     from lutbench.demo import Demo
 
-SCHEMA = 1
-
 
 @click.command()
 @click.argument("folder", metavar="[DIR]", default="lutbench-demo")
@@ -50,7 +48,6 @@ def command(ctx: click.Context, folder: str, force: bool, as_json: bool) -> None
 
 def _data(demo: Demo) -> dict[str, Any]:
     return {
-        "schema": SCHEMA,
         "folder": str(demo.folder),
         "findings": [{"step": step, "text": text} for step, text in demo.findings],
         "look_at": [{"path": str(path), "shows": shows} for path, shows in demo.look_at],

@@ -33,7 +33,6 @@ if TYPE_CHECKING:
     from lutbench.model.gamuts import Gamut
     from lutbench.model.signal import Range
 
-SCHEMA = 1
 F = TypeVar("F", bound=Callable[..., Any])
 RANGES = click.Choice(["full", "legal"])
 
@@ -217,7 +216,7 @@ def fit(measured: str, readings: Readings, wanted: Wanted, as_json: bool) -> Non
     reached = reach(found.model, target)
     if as_json:
         data = {"target": target.to_data(), "reach": reached.to_data()}
-        print_json({"schema": SCHEMA, "file": measured, **found.to_data(), **data})
+        print_json({"file": measured, **found.to_data(), **data})
     else:
         print_fit(found, target, reached)
 
@@ -279,7 +278,7 @@ def calibrate(
     write_lut(made.lut, output, force=reporting.force, comments=(for_display,))
     if reporting.as_json:
         data = {"target": target.to_data(), **made.to_data()}
-        print_json({"schema": SCHEMA, "file": output, "measured": measured, **data})
+        print_json({"file": output, "measured": measured, **data})
     else:
         print_written(made.lut, output)
         print_calibrated(made, target)
@@ -318,7 +317,7 @@ def check(
     mean = found.spreads()["all"]["delta_e_2000"].mean
     holds = checking.limit_delta_e is None or mean <= checking.limit_delta_e
     if reporting.as_json:
-        print_json({"schema": SCHEMA, "file": second, "holds": holds, **found.to_data()})
+        print_json({"file": second, "holds": holds, **found.to_data()})
     else:
         print_check(found, checking.page, checking.limit_delta_e)
     return 0 if holds else 1

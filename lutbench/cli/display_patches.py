@@ -10,8 +10,6 @@ from typing import Any
 from lutbench.cli.options import Reporting, console, print_json
 from lutbench.errors import LutbenchError
 
-SCHEMA = 1
-
 
 @dataclass(frozen=True)
 class PatchOptions:
@@ -42,7 +40,7 @@ def write_patches(folder: str, options: PatchOptions, reporting: Reporting) -> N
     count = len(shown.names)
     if reporting.as_json:
         stills = 0 if options.table_only else count
-        print_json({"schema": SCHEMA, "table": str(table), "patches": count, "stills": stills})
+        print_json({"table": str(table), "patches": count, "stills": stills})
         return
     coding = f"{options.bits}-bit codes, {options.range_} range"
     console().print(f"{table}: {count} patches, {coding}", soft_wrap=True)

@@ -28,9 +28,6 @@ if TYPE_CHECKING:
     from lutbench.identification import Identification
     from lutbench.model.catalogue import Catalogue
 
-SCHEMA = 1
-
-
 GROUPED = 100
 """The most LUTs that are grouped: each is compared with each, and all are kept in memory."""
 
@@ -167,7 +164,7 @@ def _one(file: str, asked: IdentifyRequest, outputs: Outputs, report: Reporting)
     if outputs.groups is not None:
         _write_groups([], outputs.groups, report.force)
     if report.as_json:
-        print_json_line({"schema": SCHEMA, "file": file} | found.to_data())
+        print_json_line({"file": file} | found.to_data())
     else:
         print_one(found)
     return 0
@@ -229,14 +226,14 @@ def identify_file(file: str, asked: IdentifyRequest) -> IdentifiedFile:
         found = _identified(file, asked)
     except LutbenchError as error:
         return _unreadable(file, str(error), asked.as_json)
-    line = json_line({"schema": SCHEMA, "file": file} | found.to_data()) if asked.as_json else ""
+    line = json_line({"file": file} | found.to_data()) if asked.as_json else ""
     return IdentifiedFile(file, row_of(found), line, found if asked.keep else None)
 
 
 def _unreadable(file: str, error: str, as_json: bool) -> IdentifiedFile:
     from lutbench.cli.identify_print import NOT_READ
 
-    line = json_line({"schema": SCHEMA, "file": file, "error": error}) if as_json else ""
+    line = json_line({"file": file, "error": error}) if as_json else ""
     return IdentifiedFile(file, NOT_READ, line, error=error)
 
 
@@ -308,6 +305,6 @@ def _write_groups(known: list[tuple[str, Identification]], path: str, force: boo
     from lutbench.identification.groups import groups_of
 
     groups = [group.to_data() for group in groups_of(known)]
-    text = writing.json_text({"schema": SCHEMA, "groups": groups}, indent=2)
+    text = writing.json_text({"schema": 1, "groups": groups}, indent=2)
     writing.write_text(path, text + "\n", force=force)
     say(f"{path}: groups written")

@@ -30,7 +30,6 @@ if TYPE_CHECKING:
     from lutbench.model.catalogue import Catalogue
     from lutbench.model.signal import Range
 
-SCHEMA = 1
 _SORTS = ("name", "worst", "kind", "grey")
 
 
@@ -313,7 +312,7 @@ def _file_report(found: Inspection, asked: InspectRequest) -> InspectedFile:
 def _unreadable(file: str, error: str, as_json: bool) -> InspectedFile:
     from lutbench.cli.inspect_print import row_of_unreadable
 
-    line = json_line({"schema": SCHEMA, "file": file, "error": error}) if as_json else ""
+    line = json_line({"file": file, "error": error}) if as_json else ""
     row = row_of_unreadable(error.removeprefix(f"{file}: "))
     return InspectedFile(file, row, line, error=error)
 

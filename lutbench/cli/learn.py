@@ -15,8 +15,6 @@ from lutbench.cli.tables import fact_table
 if TYPE_CHECKING:
     from lutbench.fitting.pair import PairFit
 
-SCHEMA = 1
-
 
 @dataclass(frozen=True)
 class LearnFit:
@@ -95,16 +93,8 @@ def command(before: str, after: str, fit: LearnFit, new: NewLut) -> None:
 
         files.write_bytes(picture, coverage_png(found), force=new.force)
     if new.as_json:
-        print_json(
-            {
-                "schema": SCHEMA,
-                "file": new.output,
-                "before": before,
-                "after": after,
-                **found.to_data(),
-                "held_out_delta_e_2000": delta_e,
-            }
-        )
+        more = {"held_out_delta_e_2000": delta_e}
+        print_json({"file": new.output, "before": before, "after": after} | found.to_data() | more)
     else:
         _print(new.output, found, delta_e, picture)
 

@@ -19,8 +19,6 @@ if TYPE_CHECKING:
     from lutbench.model.catalogue import Entry
     from lutbench.model.curves.base import Curve
 
-SCHEMA = 1
-
 
 @click.command()
 @click.argument("what", type=click.Choice(["curves", "gamuts", "tones", "mappings"]))
@@ -48,7 +46,7 @@ def command(what: str, long: bool, definitions: tuple[str, ...], as_json: bool) 
 
         parts = list_parts.tone_rows() if what == "tones" else list_parts.mapping_rows()
         if as_json:
-            print_json({"schema": SCHEMA, what: parts})
+            print_json({what: parts})
         else:
             list_parts.print_parts(what, parts)
         return
@@ -58,7 +56,7 @@ def command(what: str, long: bool, definitions: tuple[str, ...], as_json: bool) 
     else:
         rows = [_gamut_data(entry) for entry in catalogue.gamuts()]
     if as_json:
-        print_json({"schema": SCHEMA, what: rows})
+        print_json({what: rows})
     elif what == "curves":
         _print_curves(rows)
     elif long:

@@ -26,8 +26,6 @@ if TYPE_CHECKING:
     from lutbench.media.chart.patches import Patches
     from lutbench.model.conversion import Encoding
 
-SCHEMA = 1
-
 
 @dataclass(frozen=True)
 class MatchEnds:
@@ -143,15 +141,7 @@ def command(
     lut = match.lut(fit.size, title=new.title)
     write_lut(lut, new.output, force=new.force)
     if new.as_json:
-        print_json(
-            {
-                "schema": SCHEMA,
-                "file": new.output,
-                "source": source,
-                "target": target,
-                **match.to_data(),
-            }
-        )
+        print_json({"file": new.output, "source": source, "target": target} | match.to_data())
     else:
         print_written(lut, new.output)
         _print(match)

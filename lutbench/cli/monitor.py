@@ -20,7 +20,6 @@ from lutbench.errors import LutbenchError
 if TYPE_CHECKING:
     from lutbench.media.probe.read import Answer, ProbeReading
 
-SCHEMA = 1
 
 size_option = click.option(
     "--size",
@@ -65,7 +64,7 @@ def draw(folder: str, size: str, report: Reporting) -> None:
 
     paths = write_monitor_set(folder, int(size), force=report.force)
     if report.as_json:
-        print_json({"schema": SCHEMA, "size": int(size), "files": [str(path) for path in paths]})
+        print_json({"size": int(size), "files": [str(path) for path in paths]})
         return
     screen = console()
     for path in paths:

@@ -275,15 +275,15 @@ def catalogue_of(definitions: tuple[str, ...], *, with_project: bool = True) -> 
     return open_catalogue(*(project.definitions if project else ()), *definitions)
 
 
-def print_json(data: dict[str, Any]) -> None:
-    """Print a report as JSON; numbers that are not finite become null."""
+def print_json(data: dict[str, Any], schema: int = 1) -> None:
+    """Print a report as JSON, with the number of its schema; infinity and NaN become null."""
     work_progress.clear()
-    click.echo(harmless_json(json_text(data, indent=2)))
+    click.echo(harmless_json(json_text({"schema": schema} | data, indent=2)))
 
 
 def json_line(data: dict[str, Any]) -> str:
     """A report as one line of JSON, for commands that report on several files."""
-    return harmless_json(json_text(data))
+    return harmless_json(json_text({"schema": 1} | data))
 
 
 def print_json_line(data: dict[str, Any]) -> None:

@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     from lutbench.model.transforms import Transform
     from lutbench.tables.lut import Lut
 
-SCHEMA = 1
 HOLDS = {"lut1d": "1D LUT", "lut3d": "3D LUT", "shaper_lut3d": "1D shaper and 3D LUT"}
 
 
@@ -95,7 +94,7 @@ def reworked(result: Reworked, path: str, *, force: bool, as_json: bool, **more:
 
     write_lut(result.lut, path, force=force)
     if as_json:
-        print_json({"schema": SCHEMA, "file": path, **more, **result.to_data()})
+        print_json({"file": path, **more, **result.to_data()})
         return
     screen = console()
     print_written(result.lut, path)

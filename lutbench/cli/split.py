@@ -24,9 +24,7 @@ if TYPE_CHECKING:
     from lutbench.measure.difference import Spread
     from lutbench.splitting.split import Part, Split
 
-SCHEMA = 2
 PARTS = ("curve", "gamut", "look")
-MEASURES = {"delta_e_2000": "ΔE 2000", "delta_e_itp": "ΔE ITP"}
 
 
 @click.command()
@@ -97,8 +95,8 @@ def command(
             raise
         raise LutbenchError(error.what, where=lut, accepted=error.accepted) from error
     if report.as_json:
-        data = {"schema": SCHEMA, "file": lut, "kept": sorted(kept), "written": written}
-        print_json(data | parts.to_data())
+        data = {"file": lut, "kept": sorted(kept), "written": written}
+        print_json(data | parts.to_data(), schema=2)
         return
     screen = console()
     screen.print(parts.identification.explanation)
@@ -154,7 +152,9 @@ def _of_another(output: str, written: list[str]) -> list[str]:
 
 def _parts_in_words(parts: Split) -> list[str]:
     """How well the chain gives the LUT back, in sentences."""
-    measure = MEASURES[parts.measure]
+    from lutbench.measure.view import DELTA_E_NAMES
+
+    measure = DELTA_E_NAMES[parts.measure]
     lines = []
     best = parts.identification.best
     beside = best.hypothesis.beside if best is not None and best.hypothesis is not None else ()

@@ -26,7 +26,6 @@ if TYPE_CHECKING:
     from lutbench.checks.runner import Outcome, Report
     from lutbench.checks.suite import Suite
 
-SCHEMA = 1
 INDENT = 9
 """Columns before the details of a check: eight for its status, and a space."""
 
@@ -160,7 +159,7 @@ def command(
     passed = bool(reports) and all(each.passed for each in reports)
     if report.as_json:
         data = [each.to_data() for each in reports]
-        print_json({"schema": SCHEMA, "passed": passed, "suites": data})
+        print_json({"passed": passed, "suites": data})
     else:
         _print_summary(reports)
     return 0 if passed else 1
@@ -217,7 +216,7 @@ def _list(chosen: list[tuple[Suite, list[Any]]], as_json: bool) -> int:
             for suite, checks in chosen
             for each in checks
         ]
-        print_json({"schema": SCHEMA, "checks": rows})
+        print_json({"checks": rows})
         return 0
     screen = console(markup=True)
     for suite, checks in chosen:

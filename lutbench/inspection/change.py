@@ -10,15 +10,13 @@ import numpy as np
 from lutbench.inspection.subject import Subject
 from lutbench.measure.difference import measure
 from lutbench.measure.size import size_word
-from lutbench.measure.view import view_of
+from lutbench.measure.view import DELTA_E_NAMES, view_of
 from lutbench.model.encoding import Encoding
 from lutbench.tables.lut import lattice
 from lutbench.tables.nodes import LARGEST_PIXEL, examined
 
 COLOURS = 9
 """Test colours along an edge of the cube: 729 in all, spread evenly over the LUT's domain."""
-
-NAMES = {"delta_e_2000": "ΔE 2000", "delta_e_itp": "ΔE ITP"}
 
 
 @dataclass(frozen=True)
@@ -44,7 +42,7 @@ class ChangeMade:
         >>> ChangeMade("delta_e_2000", 41.26).words
         'Another picture (ΔE 2000: 95 % of the colours under 41.3)'
         """
-        number = f"{NAMES[self.measure]}: 95 % of the colours under {self.p95:.1f}"
+        number = f"{DELTA_E_NAMES[self.measure]}: 95 % of the colours under {self.p95:.1f}"
         return f"{self.word[0].upper()}{self.word[1:]} ({number})"
 
     def to_data(self) -> dict[str, Any]:

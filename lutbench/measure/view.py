@@ -14,6 +14,9 @@ from lutbench.model.light import REFERENCE_WHITE, Display
 from lutbench.model.signal import SignalFromRange
 from lutbench.model.transforms import Array
 
+DELTA_E_NAMES = {"delta_e_2000": "ΔE 2000", "delta_e_itp": "ΔE ITP"}
+"""The two measures of difference, and their names in reports."""
+
 SDR_WHITE = 100.0
 """cd/m² of white on a standard-range reference display: Recommendation ITU-R BT.2035-0."""
 

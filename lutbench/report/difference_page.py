@@ -12,6 +12,7 @@ from lutbench import files
 from lutbench.measure.comparison import Comparison
 from lutbench.measure.difference import Spread, measure
 from lutbench.measure.samples import chart_patches, neutral_ramp
+from lutbench.measure.view import DELTA_E_NAMES
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array, Transform
 from lutbench.report.drawing import THEMED, add_axes, legend_above, new_figure, svg
@@ -23,8 +24,6 @@ MAP_SIZE = 65
 
 SLICES = (0.0, 0.25, 0.5, 0.75, 1.0)
 """Blue signal, 0 to 1, of each map."""
-
-MEASURES = {"delta_e_2000": "ΔE 2000", "delta_e_itp": "ΔE ITP"}
 
 MAP_INCHES = (1.8, 1.85)
 """Of a map: six stand in a row, or two on a phone."""
@@ -57,7 +56,7 @@ def difference_html(
     found: Comparison, names: tuple[str, str], sides: Sides, limits: Sequence[Any] = ()
 ) -> str:
     """The page as self-contained HTML; `limits` are the limits that were checked, if any."""
-    unit = MEASURES[found.view.measure]
+    unit = DELTA_E_NAMES[found.view.measure]
     return render(
         "difference.html",
         names=names,
@@ -65,15 +64,7 @@ def difference_html(
         limits=limits,
         set_heads=_set_heads(unit, found.bits),
         set_rows=_set_rows(found),
-        worst_heads=[
-            "A, B",
-            f"in, {found.bits} bit",
-            "A",
-            "B",
-            "ΔE 2000",
-            "ΔE ITP",
-            "codes",
-        ],
+        worst_heads=["A, B", f"in, {found.bits} bit", "A", "B", *DELTA_E_NAMES.values(), "codes"],
         worst_rows=_worst_rows(found),
         maps=[
             svg(figure, f"map{k}", words)
@@ -137,7 +128,7 @@ def difference_maps(found: Comparison, sides: Sides) -> list[tuple[Any, str]]:
     """The difference on slices of constant blue, then its scale, each with words for it."""
     grids = [_slice(found, sides, blue) for blue in SLICES]
     top = max(float(np.max(grids)), LEAST_TOP)
-    unit = MEASURES[found.view.measure]
+    unit = DELTA_E_NAMES[found.view.measure]
     maps = [
         (_map(grid, top, f"blue in at {100 * blue:.0f} %"),
          f"{unit} with blue in at {100 * blue:.0f} %")

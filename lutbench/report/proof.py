@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 import lutbench
 from lutbench import files
 from lutbench.measure.size import size_word
+from lutbench.measure.view import DELTA_E_NAMES
 from lutbench.media import subjects
 from lutbench.media.still.shrink import thumbnail
 from lutbench.media.still.still import read_still
@@ -26,8 +27,6 @@ WIDTH = 420
 
 MAGNIFIED = 20
 """Factor by which a difference is magnified: one 10-bit code is then 2 % of white."""
-
-NAMES = {"delta_e_2000": "ΔE 2000", "delta_e_itp": "ΔE ITP"}
 
 
 @dataclass(frozen=True)
@@ -64,7 +63,7 @@ class ProvedLut:
     @property
     def measure(self) -> str:
         """The name of the measure of difference."""
-        return NAMES[self.proofs[0].figures.measure]
+        return DELTA_E_NAMES[self.proofs[0].figures.measure]
 
 
 def write_proof(
