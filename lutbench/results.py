@@ -1,10 +1,11 @@
-"""The base of all results: short repr, table in a notebook, plain data, plot where it has one."""
+"""The bases of all results: plain data, short repr, table in a notebook, plot where it has one."""
 
 from __future__ import annotations
 
+from dataclasses import fields
 from html import escape
 from importlib import import_module
-from typing import Any
+from typing import Any, ClassVar
 
 REPR_FACTS = 4
 """Number of facts in a result's repr, which then fits on one line."""
@@ -16,12 +17,46 @@ REPR_CHARACTERS = 40
 """Characters of a value in the repr; a longer one is cut."""
 
 
-class Result:
-    """The base of results; subclasses are frozen dataclasses with `to_data`."""
+def plain(value: Any) -> Any:
+    """`value` as plain data: objects, arrays and tuples become dicts and lists."""
+    if hasattr(value, "to_data"):
+        return value.to_data()
+    if hasattr(value, "tolist"):
+        return value.tolist()
+    if isinstance(value, dict):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, tuple | list):
+        return [plain(item) for item in value]
+    return value
+
+
+class PlainData:
+    """The base of a dataclass that is a part of a report, and that describes itself in its schema.
+
+    Its keys are those in `KEYS`, or else its fields. ``"name"`` is a field or a property,
+    ``"key=name"`` one that has another name in reports; with a ``?`` at the end an empty text
+    is given as None.
+    """
+
+    KEYS: ClassVar[tuple[str, ...]] = ()
+
+    @classmethod
+    def data_keys(cls) -> dict[str, str]:
+        """By key, the field or property that it gives, with the ``?``."""
+        named = cls.KEYS or tuple(each.name for each in fields(cls))  # type: ignore[arg-type]
+        return {each.partition("=")[0].rstrip("?"): each.rpartition("=")[2] for each in named}
 
     def to_data(self) -> dict[str, Any]:
-        """The result as plain data; each subclass documents its keys."""
-        raise NotImplementedError
+        """The object as plain data: strings, numbers, lists and dicts."""
+        found = {}
+        for key, name in self.data_keys().items():
+            value = getattr(self, name.rstrip("?"))
+            found[key] = None if name.endswith("?") and value == "" else plain(value)
+        return found
+
+
+class Result(PlainData):
+    """The base of results; subclasses are frozen dataclasses."""
 
     def to_dict(self) -> dict[str, Any]:
         """The result as plain data: strings, numbers, lists and dicts, as ``--json`` prints it."""

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Transform
-from lutbench.results import Result
+from lutbench.results import PlainData, Result
 from lutbench.tables.lut import Lut
 from lutbench.tables.nodes import greys
 
@@ -18,29 +18,21 @@ Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class CodeError:
+class CodeError(PlainData):
     """Absolute differences in 10-bit code values, over all channels of all points tried."""
 
     mean: float
     p95: float
     max: float
 
-    def to_data(self) -> dict[str, float]:
-        """The three numbers as plain data."""
-        return {"mean": self.mean, "p95": self.p95, "max": self.max}
-
 
 @dataclass(frozen=True)
-class Change:
+class Change(PlainData):
     """One thing that was done to a LUT, or that could not be done."""
 
     code: str
     message: str
     value: float = 0.0
-
-    def to_data(self) -> dict[str, Any]:
-        """The change as plain data."""
-        return {"code": self.code, "message": self.message, "value": self.value}
 
 
 @dataclass(frozen=True, repr=False)
@@ -57,6 +49,8 @@ class Reworked(Result):
         What was changed, and what was not possible, in the order of the work.
     """
 
+    KEYS: ClassVar[tuple[str, ...]] = ("lut", "error_code_10bit=error", "changes")
+
     lut: Lut
     error: CodeError
     changes: tuple[Change, ...] = ()
@@ -64,14 +58,6 @@ class Reworked(Result):
     def change(self, code: str) -> Change | None:
         """The first change of that code, or None."""
         return next((each for each in self.changes if each.code == code), None)
-
-    def to_data(self) -> dict[str, Any]:
-        """LUT, error and changes as plain data."""
-        return {
-            "lut": self.lut.to_data(),
-            "error_code_10bit": self.error.to_data(),
-            "changes": [each.to_data() for each in self.changes],
-        }
 
 
 def code_error(first: NDArray[Any], second: NDArray[Any]) -> CodeError:
@@ -115,6 +101,11 @@ class Inversion(Reworked):
         Shares of the new lattice's nodes that no input gives, or that several inputs give.
     """
 
+    KEYS = (
+        *(*Reworked.KEYS, "bijective", "collapsed_share=collapsed", "folded_share=folded"),
+        *("unreached_share=unreached", "ambiguous_share=ambiguous"),
+    )
+
     collapsed: float = 0.0
     folded: float = 0.0
     unreached: float = 0.0
@@ -124,13 +115,3 @@ class Inversion(Reworked):
     def bijective(self) -> bool:
         """Whether no two inputs give the same colour."""
         return self.collapsed == 0 and self.folded == 0 and self.ambiguous == 0
-
-    def to_data(self) -> dict[str, Any]:
-        shares = {
-            "bijective": self.bijective,
-            "collapsed_share": self.collapsed,
-            "folded_share": self.folded,
-            "unreached_share": self.unreached,
-            "ambiguous_share": self.ambiguous,
-        }
-        return super().to_data() | shares

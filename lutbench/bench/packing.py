@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lutbench.model.signal import CODES_10_BIT
+from lutbench.results import PlainData
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
 from lutbench.tables.nodes import LARGEST_PIXEL, sensible
 
@@ -21,18 +22,16 @@ STEPS = 65535
 
 
 @dataclass(frozen=True)
-class Packed:
+class Packed(PlainData):
     """Numbers as text, and their largest error: half a step, or the rounding of float32."""
+
+    KEYS = ("packing", "low", "high", "data")
 
     packing: str
     low: float
     high: float
     data: str
     error: float
-
-    def to_data(self) -> dict[str, Any]:
-        """The data that the page unpacks."""
-        return {"packing": self.packing, "low": self.low, "high": self.high, "data": self.data}
 
 
 def packed(values: ArrayLike) -> Packed:

@@ -13,9 +13,10 @@ from typing import Any
 
 from lutbench.errors import DefinitionError, unknown_name
 from lutbench.given import number
+from lutbench.measure.delta_e import DELTA_E_NAMES
 from lutbench.measure.difference import Spread
-from lutbench.measure.view import DELTA_E_NAMES
 from lutbench.model.signal import CODES_10_BIT
+from lutbench.results import PlainData
 
 UNITS = DELTA_E_NAMES | {"code_10bit": "10-bit codes"}
 FIGURES = {"mean": "mean", "p95": "95th percentile", "p99": "99th percentile", "max": "maximum"}
@@ -41,8 +42,10 @@ NAMES = tuple(
 
 
 @dataclass(frozen=True)
-class CheckFigure:
+class CheckFigure(PlainData):
     """A figure that was found, and its limit."""
+
+    KEYS = ("name", "found", "limit", "label", "unit", "holds")
 
     name: str
     found: float
@@ -61,17 +64,6 @@ class CheckFigure:
         """The figure and the limit in words."""
         unit = f" {self.unit}" if self.unit else ""
         return f"{self.label} {self.found + 0:.4g}{unit}, limit {self.limit:g}"
-
-    def to_data(self) -> dict[str, Any]:
-        """The figure as plain data."""
-        return {
-            "name": self.name,
-            "found": self.found,
-            "limit": self.limit,
-            "label": self.label,
-            "unit": self.unit,
-            "holds": self.holds,
-        }
 
 
 def checked_limit(value: Any, where: str, most: float = math.inf) -> float:

@@ -5,25 +5,30 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 from lutbench.checks.base import Check, Context, command_line
 from lutbench.checks.limits import CheckFigure
 from lutbench.checks.suite import Suite
 from lutbench.errors import LutbenchError
 from lutbench.parallel import Workers, run_parallel
-from lutbench.results import Result
+from lutbench.results import PlainData, Result
 
 Status = Literal["passed", "failed", "error", "recorded"]
 
 
 @dataclass(frozen=True)
-class Outcome:
+class Outcome(PlainData):
     """The outcome of one check.
 
     ``failed``: a figure is over its limit. ``error``: the check could not be run (a file is
     missing or corrupt, nothing would have been compared), which counts as a failure.
     """
+
+    KEYS = (
+        *("name", "kind", "status", "summary", "where", "show", "tags", "reason"),
+        *("figures", "seconds"),
+    )
 
     name: str
     kind: str
@@ -41,25 +46,12 @@ class Outcome:
         """Whether the check passed, or recorded its baseline."""
         return self.status in ("passed", "recorded")
 
-    def to_data(self) -> dict[str, Any]:
-        """The outcome as plain data; `seconds` is wall-clock time."""
-        return {
-            "name": self.name,
-            "kind": self.kind,
-            "status": self.status,
-            "summary": self.summary,
-            "where": self.where,
-            "show": self.show,
-            "tags": list(self.tags),
-            "reason": self.reason,
-            "figures": [figure.to_data() for figure in self.figures],
-            "seconds": round(self.seconds, 4),
-        }
-
 
 @dataclass(frozen=True, repr=False)
 class Report(Result):
     """The outcomes of a suite, in the order of its checks."""
+
+    KEYS = ("suite=path", "title", "passed", "counts", "checks=outcomes")
 
     title: str
     path: str
@@ -70,21 +62,14 @@ class Report(Result):
         """Whether there are outcomes and all of them passed or were recorded."""
         return bool(self.outcomes) and all(each.holds for each in self.outcomes)
 
-    def count(self, status: Status) -> int:
+    @property
+    def counts(self) -> dict[str, int]:
+        """The numbers of checks by status."""
+        return {name: self.count(name) for name in ("passed", "failed", "error", "recorded")}
+
+    def count(self, status: str) -> int:
         """The number of checks with that status."""
         return sum(each.status == status for each in self.outcomes)
-
-    def to_data(self) -> dict[str, Any]:
-        """The report as plain data."""
-        return {
-            "suite": self.path,
-            "title": self.title,
-            "passed": self.passed,
-            "counts": {
-                status: self.count(status) for status in ("passed", "failed", "error", "recorded")
-            },
-            "checks": [each.to_data() for each in self.outcomes],
-        }
 
 
 def run_check(check: Check, context: Context) -> Outcome:
@@ -110,8 +95,13 @@ def run_check(check: Check, context: Context) -> Outcome:
         finding.where,
         command_line(finding.show) if finding.show else "",
         finding.figures,
-        time.perf_counter() - started,
+        _since(started),
     )
+
+
+def _since(started: float) -> float:
+    """Seconds of wall-clock time, to a tenth of a millisecond."""
+    return round(time.perf_counter() - started, 4)
 
 
 def _unable(check: Check, why: str, started: float) -> Outcome:
@@ -122,7 +112,7 @@ def _unable(check: Check, why: str, started: float) -> Outcome:
         " ".join(why.split()),
         check.tags,
         check.reason,
-        seconds=time.perf_counter() - started,
+        seconds=_since(started),
     )
 
 

@@ -285,7 +285,7 @@ def print_comparison(found: Comparison, a: str, b: str, held: list[CheckFigure])
     from rich.markup import escape
     from rich.padding import Padding
 
-    from lutbench.measure.view import DELTA_E_NAMES
+    from lutbench.measure.delta_e import DELTA_E_NAMES
 
     screen = console(markup=True)
     screen.print(f"[bold]A[/bold]  {escape(a)}", soft_wrap=True)
@@ -321,7 +321,7 @@ def print_comparison(found: Comparison, a: str, b: str, held: list[CheckFigure])
 
 
 def _print_sets(screen: Console, found: Comparison) -> None:
-    from lutbench.measure.view import DELTA_E_NAMES
+    from lutbench.measure.delta_e import DELTA_E_NAMES
 
     scale = (2**found.bits - 1) / 1023
     name = DELTA_E_NAMES[found.view.measure]

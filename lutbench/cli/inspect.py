@@ -10,7 +10,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from lutbench.cli.inspect_pictures import Pictures, draw
+from lutbench.cli.inspect_print import (
+    BRACKETS,
+    COLUMNS,
+    Pictures,
+    draw,
+    print_one,
+    row_of,
+    row_of_unreadable,
+)
 from lutbench.cli.options import (
     RunOptions,
     catalogue_of,
@@ -210,8 +218,6 @@ def command(
         if asked.as_json:
             print_json_line(found.to_data())
         else:
-            from lutbench.cli.inspect_print import print_one
-
             print_one(_identified(found, catalogue))
         reports = [_file_report(found, asked)]
     return _status(reports, judging.fail_on)
@@ -221,7 +227,6 @@ def _many(
     files: list[str], asked: InspectRequest, sort: str, run: RunOptions
 ) -> list[InspectedFile]:
     """Print a line for each file: as they are finished with --sort name, else at the end."""
-    from lutbench.cli.inspect_print import BRACKETS, COLUMNS
     from lutbench.cli.lines import Lines
     from lutbench.cli.progress import progress
     from lutbench.parallel import run_parallel
@@ -292,14 +297,9 @@ def _by_project(found: Inspection, catalogue: Catalogue) -> Inspection:
 def _file_report(found: Inspection, asked: InspectRequest) -> InspectedFile:
     from lutbench.inspection.finding import SEVERITIES
 
-    row: tuple[str, ...] = ()
-    if not asked.as_json:
-        from lutbench.cli.inspect_print import row_of
-
-        row = row_of(found)
     return InspectedFile(
         found.file or "",
-        row,
+        () if asked.as_json else row_of(found),
         json_line(found.to_data()) if asked.as_json else "",
         found.kind,
         found.mid_grey_out,
@@ -310,8 +310,6 @@ def _file_report(found: Inspection, asked: InspectRequest) -> InspectedFile:
 
 
 def _unreadable(file: str, error: str, as_json: bool) -> InspectedFile:
-    from lutbench.cli.inspect_print import row_of_unreadable
-
     line = json_line({"file": file, "error": error}) if as_json else ""
     row = row_of_unreadable(error.removeprefix(f"{file}: "))
     return InspectedFile(file, row, line, error=error)

@@ -1,12 +1,14 @@
-"""How `lutbench inspect` prints: a box first, then facts, findings, levels and bit depth."""
+"""What `lutbench inspect` shows: a box, facts, findings, levels and bit depth; pages and sheets."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from lutbench.cli.lines import Column
-from lutbench.cli.options import console
+from lutbench.cli.options import console, say
 from lutbench.cli.tables import fact_table, ruled_table
+from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -14,6 +16,7 @@ if TYPE_CHECKING:
     from rich.table import Table
 
     from lutbench.inspection.inspection import Inspection
+    from lutbench.model.catalogue import Catalogue
 
 SHOWN_COMMENTS = 4
 """Comment lines of the file that the report prints: enough for what recipes write."""
@@ -166,8 +169,8 @@ def _depth(found: Inspection) -> Table:
             table.add_row(
                 f"{report.input_bits} bit",
                 f"{where}, {100 * step.at:.0f} % in",
-                f"{step.step * 1023:.1f}",
-                f"{step.step * 255:.1f}",
+                f"{step.step_10bit_codes:.1f}",
+                f"{step.step_8bit_codes:.1f}",
                 f"up to {step.after_8_bit}",
             )
     table.caption = "\n".join(f"{depth_words(each)}." for each in found.depth)
@@ -208,3 +211,65 @@ def row_of_unreadable(error: str) -> tuple[str, ...]:
     from rich.markup import escape
 
     return ("", "", "", f"[bold red]{escape(error)}")
+
+
+@dataclass(frozen=True)
+class Pictures:
+    """The page, the contact sheet and the set sheet to draw, and the still that they show."""
+
+    page: str | None
+    sheet: str | None
+    set_sheet: str | None
+    still: str | None
+    force: bool
+
+
+def draw(found: list[Inspection], pictures: Pictures, catalogue: Catalogue) -> None:
+    """Write the page and the sheets that the options name."""
+    if pictures.page:
+        _write_page(found[0], pictures.page, pictures.still, catalogue, pictures.force)
+    if pictures.sheet:
+        _write_sheet(found, pictures.sheet, pictures.still, pictures.force)
+    if pictures.set_sheet:
+        from lutbench.report.set_sheet import write_set_sheet
+
+        write_set_sheet(found, pictures.set_sheet, still=pictures.still, force=pictures.force)
+        say(f"{pictures.set_sheet}: set sheet written")
+
+
+def _write_page(
+    found: Inspection, page: str, still: str | None, catalogue: Catalogue, force: bool
+) -> None:
+    from lutbench.inspection.identified import identified
+    from lutbench.report.page import write_page
+
+    found, identification = identified(found, catalogue)
+    write_page(found, page, still=still, identification=identification, force=force)
+    say(f"{page}: page written")
+
+
+def _write_sheet(found: list[Inspection], sheet: str, still: str | None, force: bool) -> None:
+    from lutbench.media.sheet import lut_sheet, write_sheet
+    from lutbench.media.still.still import read_still
+    from lutbench.report.pictures import gamut_for_pictures, our_still, shown_lut
+
+    if not found:
+        raise LutbenchError("there is no LUT to show", where=sheet)
+    first = found[0]
+    picture = read_still(still) if still else our_still(first)
+    recording = "recording not known"
+    if first.source_curve is not None:
+        recording = f"recorded in {first.source_curve.name}"
+        if still is None:
+            assumed = "" if first.source_gamut is not None else " (assumed)"
+            recording += f", {gamut_for_pictures(first).name}{assumed}"
+    elif still is None:
+        recording = "this picture is not log: name --source-curve, or give a log still with --still"
+    drawn = lut_sheet(
+        picture,
+        [shown_lut(each) for each in found],
+        heading=f"{len(found)} LUT{'s' if len(found) != 1 else ''}",
+        subheading=recording,
+    )
+    write_sheet(drawn, sheet, force=force)
+    say(f"{sheet}: contact sheet written")

@@ -152,7 +152,7 @@ def _of_another(output: str, written: list[str]) -> list[str]:
 
 def _parts_in_words(parts: Split) -> list[str]:
     """How well the chain gives the LUT back, in sentences."""
-    from lutbench.measure.view import DELTA_E_NAMES
+    from lutbench.measure.delta_e import DELTA_E_NAMES
 
     measure = DELTA_E_NAMES[parts.measure]
     lines = []

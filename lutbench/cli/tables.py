@@ -15,11 +15,10 @@ def plain_table(*heads: str) -> Table:
 
     table = Table(box=None, pad_edge=False)
     for head in heads:
-        number = head.startswith(">")
-        fold = "ellipsis" if number else "fold"
-        table.add_column(
-            head.removeprefix(">"), justify="right" if number else "left", overflow=fold
-        )
+        if head.startswith(">"):
+            table.add_column(head[1:], justify="right")
+        else:
+            table.add_column(head, overflow="fold")
     return table
 
 

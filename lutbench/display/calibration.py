@@ -15,6 +15,7 @@ from lutbench.measure.difference import Spread
 from lutbench.measure.samples import chart_light
 from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange
 from lutbench.model.transforms import Array, Transform, steps_of
+from lutbench.results import PlainData
 from lutbench.tables.lut import USUAL_SIZE, Lut
 from lutbench.tables.nodes import sample
 
@@ -45,7 +46,7 @@ class Calibration(Transform):
 
 
 @dataclass(frozen=True, eq=False)
-class Calibrated:
+class Calibrated(PlainData):
     """A calibration LUT, and what the display shows with it according to its model.
 
     Parameters
@@ -60,16 +61,6 @@ class Calibrated:
 
     lut: Lut
     expected: dict[str, dict[str, Spread]]
-
-    def to_data(self) -> dict[str, Any]:
-        """The figures as plain data."""
-        return {
-            "lut": self.lut.to_data(),
-            "expected": {
-                name: {key: each.to_data() for key, each in spreads.items()}
-                for name, spreads in self.expected.items()
-            },
-        }
 
 
 def calibrate(

@@ -16,6 +16,7 @@ from lutbench.measure.difference import Spread
 from lutbench.model.curves.base import Curve
 from lutbench.model.gamuts import Gamut
 from lutbench.model.transforms import Array
+from lutbench.results import PlainData, plain
 
 NEUTRAL = 1e-9
 """Signal: a patch is grey if its channels differ by less than this."""
@@ -28,39 +29,23 @@ BRIGHT = 0.92
 
 
 @dataclass(frozen=True)
-class GreyStep:
-    """A grey of the check.
-
-    Parameters
-    ----------
-    level
-        Signal, 0..1.
-    luminance, wanted
-        cd/m², measured and by the target.
-    gamma, gamma_wanted
-        log(luminance / white) / log(level); None near the ends, where noise dominates.
-    balance
-        Linear R, G, B of the reading in the target's gamut, divided by its luminance; 1 each is
-        neutral.
-    xy
-        Measured chromaticity.
-    delta_e_2000, delta_e_itp
-        Against the target.
-    """
+class GreyStep(PlainData):
+    """A grey of the check: what was measured, what the target wants, and their difference."""
 
     level: float
+    """Signal, 0..1."""
     luminance: float
+    """cd/m²."""
     wanted: float
+    """cd/m² by the target."""
     gamma: float | None
+    """log(luminance / white) / log(level); None near the ends, where noise dominates."""
     gamma_wanted: float | None
     balance: tuple[float, float, float]
+    """Linear R, G, B in the target's gamut, divided by the luminance; 1 each is neutral."""
     xy: tuple[float, float]
     delta_e_2000: float
     delta_e_itp: float
-
-    def to_data(self) -> dict[str, Any]:
-        """The step as plain data."""
-        return self.__dict__ | {"balance": list(self.balance), "xy": list(self.xy)}
 
 
 @dataclass(frozen=True, eq=False)
@@ -157,11 +142,8 @@ class DisplayCheck:
                 }
                 for k in range(len(read.names))
             ],
-            "greys": [each.to_data() for each in self.greys],
-            "spreads": {
-                name: {key: each.to_data() for key, each in found.items()}
-                for name, found in self.spreads().items()
-            },
+            "greys": plain(self.greys),
+            "spreads": plain(self.spreads()),
         }
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -11,6 +10,7 @@ from lutbench.display.model import DisplayModel
 from lutbench.display.target import Target, highest_peak
 from lutbench.model.gamuts import Gamut
 from lutbench.model.transforms import Array
+from lutbench.results import PlainData
 from lutbench.tables.lut import lattice
 
 LATTICE = 17
@@ -21,45 +21,28 @@ OUT = 1e-3
 
 
 @dataclass(frozen=True)
-class Reach:
-    """How much of a target a display can show.
+class Reach(PlainData):
+    """How much of a target a display can show."""
 
-    Parameters
-    ----------
-    peak
-        The highest luminance, in cd/m², at which the display can show the target's white.
-    white, black
-        cd/m² of the display's own signal 1 and 0.
-    coverage_xy, coverage_uv
-        The share of the target's gamut triangle that the display's covers, in CIE 1931 xy and
-        in CIE 1976 u'v'.
-    colours
-        The share of the target's signals, evenly over the cube, that the display can show.
-    """
+    KEYS = ("peak", "white", "black", "contrast", "coverage_xy", "coverage_uv", "colours")
 
     peak: float
+    """The highest luminance, in cd/m², at which the display can show the target's white."""
     white: float
+    """cd/m² of the display's own signal 1."""
     black: float
+    """cd/m² of the display's own signal 0."""
     coverage_xy: float
+    """The share of the target's gamut triangle that the display's covers, in CIE 1931 xy."""
     coverage_uv: float
+    """The same in CIE 1976 u'v'."""
     colours: float
+    """The share of the target's signals, evenly over the cube, that the display can show."""
 
     @property
     def contrast(self) -> float:
         """White over black; infinite if black reads 0."""
         return self.white / self.black if self.black > 0 else float("inf")
-
-    def to_data(self) -> dict[str, Any]:
-        """The figures as plain data."""
-        return {
-            "peak": self.peak,
-            "white": self.white,
-            "black": self.black,
-            "contrast": self.contrast,
-            "coverage_xy": self.coverage_xy,
-            "coverage_uv": self.coverage_uv,
-            "colours": self.colours,
-        }
 
 
 def reach(model: DisplayModel, target: Target) -> Reach:

@@ -9,7 +9,7 @@ from typing import Any
 
 from lutbench.exposure.levels import SCHEMA, Level, Levels
 from lutbench.exposure.reading import DARK_SKIN, GREY, SKIN, WHITE_CARD
-from lutbench.results import Result
+from lutbench.results import PlainData, Result
 
 CARDS = (
     (GREY, "grey card"),
@@ -24,12 +24,14 @@ SAME_EXPOSURE = 0.05
 
 
 @dataclass(frozen=True)
-class SetMember:
+class SetMember(PlainData):
     """A LUT of a set with its levels.
 
     `exposure` is the number of stops by which the LUT brightens, None if it is not known;
     `day` is None if no levels can be given, and `note` then says why.
     """
+
+    KEYS = ("name", "exposure_stops=exposure", "note?", "levels=day")
 
     name: str
     day: Levels | None
@@ -43,15 +45,6 @@ class SetMember:
             return []
         lines = [(label, self.day.at(light)) for light, label in CARDS]
         return [*lines, ("clip", self.day.levels[-1])]
-
-    def to_data(self) -> dict[str, Any]:
-        """The LUT's line as plain data."""
-        return {
-            "name": self.name,
-            "exposure_stops": self.exposure,
-            "note": self.note or None,
-            "levels": self.day.to_data() if self.day else None,
-        }
 
 
 @dataclass(frozen=True, repr=False)

@@ -9,6 +9,7 @@ from typing import Any
 
 from lutbench.errors import LutbenchError
 from lutbench.exposure.reading import GREY, SKIN, WHITE, WHITE_CARD, AfterLut, Reading, stops_of
+from lutbench.results import PlainData, plain
 
 MARKED = (
     (GREY, "mid grey"),
@@ -23,24 +24,23 @@ GUARD = 0.5
 
 
 @dataclass(frozen=True)
-class ZebraSetting:
+class ZebraSetting(PlainData):
     """What a zebra setting marks: everything from `reflectance` up."""
+
+    KEYS = ("percent", "reflectance", "stops")
 
     percent: float
     reflectance: float
 
-    def to_data(self) -> dict[str, Any]:
-        """The setting as plain data."""
+    @property
+    def stops(self) -> float | None:
+        """Stops from mid grey; None for no light."""
         stops = stops_of(self.reflectance)
-        return {
-            "percent": self.percent,
-            "reflectance": self.reflectance,
-            "stops": stops if math.isfinite(stops) else None,
-        }
+        return stops if math.isfinite(stops) else None
 
 
 @dataclass(frozen=True)
-class ZebraAdvice:
+class ZebraAdvice(PlainData):
     """Which setting marks a subject; `setting` is None if the camera offers none that does."""
 
     subject: str
@@ -49,25 +49,22 @@ class ZebraAdvice:
     setting: ZebraSetting | None
     text: str
 
-    def to_data(self) -> dict[str, Any]:
-        """The advice as plain data."""
-        return {
-            "subject": self.subject,
-            "reflectance": self.reflectance,
-            "percent": self.percent,
-            "setting": self.setting.to_data() if self.setting else None,
-            "text": self.text,
-        }
-
 
 @dataclass(frozen=True)
-class HighlightGuard:
+class HighlightGuard(PlainData):
     """The highest setting that still warns before highlights clip.
 
     `before_clip` is the number of stops from what it marks to where the signal clips: for the
     recording at its last code, for a LUT's output at 100 % or where it stops rising.
     `after_lut` says whether the zebra is on the LUT's output.
     """
+
+    KEYS = (
+        "setting",
+        "before_clip_stops=before_clip",
+        "recorded_above_stops=recorded_above",
+        "text",
+    )
 
     setting: ZebraSetting
     before_clip: float
@@ -85,15 +82,6 @@ class HighlightGuard:
         if self.recorded_above is not None and self.recorded_above >= 0.1:
             text += f"; the recording holds {self.recorded_above:.1f} stops more"
         return text
-
-    def to_data(self) -> dict[str, Any]:
-        """The guard as plain data."""
-        return {
-            "setting": self.setting.to_data(),
-            "before_clip_stops": self.before_clip,
-            "recorded_above_stops": self.recorded_above,
-            "text": self.text,
-        }
 
 
 @dataclass(frozen=True)
@@ -120,13 +108,13 @@ class Zebra:
             "minimum": self.minimum,
             "step": self.step,
             "marks_mid_grey": self.marks_mid_grey,
-            "settings": [each.to_data() for each in self.settings],
-            "advice": [each.to_data() for each in self.advice],
-            "highlights": self.guard.to_data() if self.guard else None,
+            "settings": plain(self.settings),
+            "advice": plain(self.advice),
+            "highlights": plain(self.guard),
             "after_lut": {
-                "settings": [each.to_data() for each in self.after_lut],
-                "advice": [each.to_data() for each in self.after_lut_advice],
-                "highlights": self.after_lut_guard.to_data() if self.after_lut_guard else None,
+                "settings": plain(self.after_lut),
+                "advice": plain(self.after_lut_advice),
+                "highlights": plain(self.after_lut_guard),
             }
             if self.after_lut
             else None,

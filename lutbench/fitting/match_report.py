@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from lutbench.measure.difference import Spread
 from lutbench.model.transforms import Transform
-from lutbench.results import Result
+from lutbench.results import PlainData, Result
 from lutbench.tables.lut import USUAL_SIZE, Lut3D
 from lutbench.tables.nodes import sample
 
@@ -21,7 +21,7 @@ OVERFITTED = 1.5
 
 
 @dataclass(frozen=True)
-class PatchError:
+class PatchError(PlainData):
     """ΔE 2000 of one patch: before the match, after it, and by a match without the patch."""
 
     name: str
@@ -29,16 +29,6 @@ class PatchError:
     after: float
     left_out: float
     used: bool = True
-
-    def to_data(self) -> dict[str, Any]:
-        """The three figures as plain data."""
-        return {
-            "name": self.name,
-            "before": self.before,
-            "after": self.after,
-            "left_out": self.left_out,
-            "used": self.used,
-        }
 
 
 @dataclass(frozen=True, repr=False)

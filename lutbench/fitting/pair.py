@@ -84,6 +84,12 @@ class PairFit(Result):
         Warnings for the user.
     """
 
+    KEYS = (
+        *("lut", "coverage", "neutral_covered", "held_out_code_10bit=held_out"),
+        *("residual_code_10bit=residual", "outlier_share=outliers", "edge_agreement=agreement"),
+        *("smoothness", "notes"),
+    )
+
     lut: Lut3D
     support: Array
     coverage: float
@@ -95,20 +101,6 @@ class PairFit(Result):
     agreement: float
     smoothness: float
     notes: tuple[str, ...] = ()
-
-    def to_data(self) -> dict[str, Any]:
-        """The fit as plain data, without the arrays."""
-        return {
-            "lut": self.lut.to_data(),
-            "coverage": self.coverage,
-            "neutral_covered": list(self.neutral_covered),
-            "held_out_code_10bit": self.held_out.to_data(),
-            "residual_code_10bit": self.residual.to_data(),
-            "outlier_share": self.outliers,
-            "edge_agreement": self.agreement,
-            "smoothness": self.smoothness,
-            "notes": list(self.notes),
-        }
 
 
 def fit_pair(

@@ -22,6 +22,7 @@ from lutbench.errors import FormatError
 from lutbench.files import json_text
 from lutbench.formats.decimals import format_rows, parse_rows
 from lutbench.model.transforms import Transform, steps_of
+from lutbench.results import PlainData
 from lutbench.tables.lut import UNIT_DOMAIN, Lut, Lut1D, Lut3D, ShaperLut3D
 
 ROWS_AT_ONCE = 1 << 16
@@ -35,8 +36,10 @@ _RECIPE = re.compile(r"recipe sha256: ([0-9a-f]{64})")
 
 
 @dataclass(frozen=True)
-class Written:
+class Written(PlainData):
     """The checksum that a file states for its table, and whether it is right."""
+
+    KEYS = ("table_sha256=digest", "decimals", "as_written=same", "recipe_sha256=recipe?")
 
     digest: str
     decimals: int | None
@@ -58,15 +61,6 @@ class Written:
                 f"of {self.decimals}, so it was rounded or replaced"
             )
         return "the table is not the one that was written: it was edited or replaced"
-
-    def to_data(self) -> dict[str, Any]:
-        """Plain data."""
-        return {
-            "table_sha256": self.digest,
-            "decimals": self.decimals,
-            "as_written": self.same,
-            "recipe_sha256": self.recipe or None,
-        }
 
 
 def unsigned(comments: Iterable[str]) -> tuple[str, ...]:

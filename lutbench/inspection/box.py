@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from lutbench.exposure.reading import DARK_SKIN, GREY, SKIN, WHITE_CARD, stops_of
 from lutbench.inspection.comments import ends_in_comments
+from lutbench.results import PlainData
 
 if TYPE_CHECKING:
     from lutbench.exposure.levels import Level
@@ -52,31 +53,26 @@ _NOT_FOR = {
 
 
 @dataclass(frozen=True)
-class BoxLine:
+class BoxLine(PlainData):
     """A subject with its level in percent of the signal, before and after the LUT."""
+
+    KEYS = ("label", "reflectance", "before_percent=before", "after_percent=after")
 
     label: str
     reflectance: float
     before: float
     after: float
 
-    def to_data(self) -> dict[str, Any]:
-        """The line as plain data."""
-        return {
-            "label": self.label,
-            "reflectance": self.reflectance,
-            "before_percent": self.before,
-            "after_percent": self.after,
-        }
-
 
 @dataclass(frozen=True)
-class Box:
+class Box(PlainData):
     """The short answer, as sentences and a small table of levels.
 
     `lines` is empty when the recording's encoding is not known; `unsure` then says what
     would settle it. For a LUT that is not `usable`, `not_for` says why, and `unsure` what to do.
     """
+
+    KEYS = ("expects", "monitor", "levels=lines", "zebra?", "good_for", "not_for", "unsure?")
 
     expects: str
     monitor: str
@@ -99,18 +95,6 @@ class Box:
             ("not sure" if self.usable else "cure", self.unsure),
         ]
         return [(name, text) for name, text in named if text]
-
-    def to_data(self) -> dict[str, Any]:
-        """The box as plain data."""
-        return {
-            "expects": self.expects,
-            "monitor": self.monitor,
-            "levels": [each.to_data() for each in self.lines],
-            "zebra": self.zebra or None,
-            "good_for": self.good_for,
-            "not_for": list(self.not_for),
-            "unsure": self.unsure or None,
-        }
 
 
 def box_of(found: Inspection) -> Box:

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from lutbench.inspection.subject import Subject
+from lutbench.measure.delta_e import DELTA_E_NAMES, DeltaE, SizeWord, size_word
 from lutbench.measure.difference import measure
-from lutbench.measure.size import size_word
-from lutbench.measure.view import DELTA_E_NAMES, view_of
+from lutbench.measure.view import view_of
 from lutbench.model.encoding import Encoding
+from lutbench.results import PlainData
 from lutbench.tables.lut import lattice
 from lutbench.tables.nodes import LARGEST_PIXEL, examined
 
@@ -20,18 +20,20 @@ COLOURS = 9
 
 
 @dataclass(frozen=True)
-class ChangeMade:
+class ChangeMade(PlainData):
     """The difference between input and output, both seen on the same display.
 
     `p95` is the difference that 95 % of the colours stay under, in `measure`:
     ``delta_e_2000``, or ``delta_e_itp`` for an HDR display.
     """
 
-    measure: str
+    KEYS = ("word", "measure", "p95")
+
+    measure: DeltaE
     p95: float
 
     @property
-    def word(self) -> str:
+    def word(self) -> SizeWord:
         """``invisible``, ``just visible``, ``clearly visible`` or ``another picture``."""
         return size_word(self.p95)
 
@@ -44,10 +46,6 @@ class ChangeMade:
         """
         number = f"{DELTA_E_NAMES[self.measure]}: 95 % of the colours under {self.p95:.1f}"
         return f"{self.word[0].upper()}{self.word[1:]} ({number})"
-
-    def to_data(self) -> dict[str, Any]:
-        """The change as plain data."""
-        return {"word": self.word, "measure": self.measure, "p95": self.p95}
 
 
 def change_made(subject: Subject, seen: Encoding) -> ChangeMade:

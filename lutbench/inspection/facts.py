@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
 from lutbench.inspection.subject import CODES, Subject
 from lutbench.model.transforms import Array
+from lutbench.results import PlainData
 from lutbench.tables.lut import ShaperLut3D
 from lutbench.tables.nodes import before_shaper, greys
 
@@ -108,44 +109,39 @@ AROUND_GREY = 4
 
 
 @dataclass(frozen=True)
-class StepReport:
-    """What one code of the recording becomes at a place of the grey scale.
+class StepReport(PlainData):
+    """What one code of the recording becomes at a place of the grey scale."""
 
-    Parameters
-    ----------
-    place
-        ``"steepest"`` or ``"mid_grey"``.
-    at
-        The recorded signal there, 0..1.
-    step
-        The change of the output over one recorded code, in signal.
-    after_8_bit
-        The widest step, in 8-bit codes, once the output is rounded to 8 bits.
-    """
+    KEYS = ("place", "at", "step_8bit_codes", "step_10bit_codes", "after_8bit_output=after_8_bit")
 
-    place: str
+    place: Literal["mid_grey", "steepest"]
     at: float
+    """The recorded signal there, 0..1."""
     step: float
+    """The change of the output over one recorded code, in signal."""
     after_8_bit: int
+    """The widest step, in 8-bit codes, once the output is rounded to 8 bits."""
 
-    def to_data(self) -> dict[str, Any]:
-        """The step in codes of 8 and 10 bits."""
-        return {
-            "place": self.place,
-            "at": self.at,
-            "step_8bit_codes": self.step * 255,
-            "step_10bit_codes": self.step * 1023,
-            "after_8bit_output": self.after_8_bit,
-        }
+    @property
+    def step_8bit_codes(self) -> float:
+        """The step in 8-bit codes."""
+        return self.step * 255
+
+    @property
+    def step_10bit_codes(self) -> float:
+        """The step in 10-bit codes."""
+        return self.step * CODES
 
 
 @dataclass(frozen=True)
-class DepthReport:
+class DepthReport(PlainData):
     """A recording of `input_bits`: its steps, and how many levels of grey are left.
 
     `levels` is the number of different levels of grey that come out; `levels_8_bit`
     the number that an 8-bit output keeps.
     """
+
+    KEYS = ("input_bits", "steps", "levels", "levels_8bit_output=levels_8_bit")
 
     input_bits: int
     steps: tuple[StepReport, ...]
@@ -155,15 +151,6 @@ class DepthReport:
     def step(self, place: str) -> StepReport:
         """The step at ``"steepest"`` or ``"mid_grey"``."""
         return next(each for each in self.steps if each.place == place)
-
-    def to_data(self) -> dict[str, Any]:
-        """The report as plain data."""
-        return {
-            "input_bits": self.input_bits,
-            "steps": [each.to_data() for each in self.steps],
-            "levels": self.levels,
-            "levels_8bit_output": self.levels_8_bit,
-        }
 
 
 def depth_reports(subject: Subject, mid_grey: float) -> tuple[DepthReport, ...]:

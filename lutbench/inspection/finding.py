@@ -12,6 +12,7 @@ import numpy as np
 
 from lutbench.inspection import lattice as measures
 from lutbench.inspection.subject import CODES, Subject
+from lutbench.results import PlainData
 from lutbench.tables.enlarging import enlarged_from
 
 if TYPE_CHECKING:
@@ -24,8 +25,10 @@ CHANNELS = ("red", "green", "blue")
 
 
 @dataclass(frozen=True)
-class Place:
+class Place(PlainData):
     """A place in the table: the node, what goes in there, and what comes out."""
+
+    KEYS = ("node", "input", "output", "swatch")
 
     node: tuple[int, ...]
     input: tuple[float, ...]
@@ -36,15 +39,6 @@ class Place:
         """The output signal as ``#rrggbb``, without any conversion."""
         codes = np.rint(255 * np.clip(np.nan_to_num(self.output), 0, 1)).astype(int)
         return "#" + "".join(f"{code:02x}" for code in codes.tolist())
-
-    def to_data(self) -> dict[str, Any]:
-        """The place as plain data."""
-        return {
-            "node": list(self.node),
-            "input": list(self.input),
-            "output": list(self.output),
-            "swatch": self.swatch,
-        }
 
 
 @dataclass(frozen=True)
@@ -124,10 +118,16 @@ class Limit:
 
 
 @dataclass(frozen=True)
-class Finding:
+class Finding(PlainData):
     """One thing that was found; `value` and `limit` are in `unit`."""
 
+    KEYS = (
+        *("code", "severity", "message", "value", "limit", "unit"),
+        *("seen", "advice", "place", "cure?"),
+    )
+
     code: str
+    """Stable: a key of the limits."""
     severity: Severity
     message: str
     value: float
@@ -140,21 +140,6 @@ class Finding:
     """The name of the repair for it; empty without one."""
     by_default: bool = False
     """Whether the repair is made even when it is not named."""
-
-    def to_data(self) -> dict[str, Any]:
-        """The finding as plain data."""
-        return {
-            "code": self.code,
-            "severity": self.severity,
-            "message": self.message,
-            "value": self.value,
-            "limit": self.limit,
-            "unit": self.unit,
-            "seen": self.seen,
-            "advice": self.advice,
-            "place": self.place.to_data() if self.place else None,
-            "cure": self.cure or None,
-        }
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from lutbench.errors import LutbenchError
 from lutbench.measure.causes import explain
+from lutbench.measure.delta_e import size_word
 from lutbench.measure.difference import PointDifferences, Spread, measure_sides
 from lutbench.measure.guesses import Explanation
 from lutbench.measure.samples import (
@@ -20,7 +21,6 @@ from lutbench.measure.samples import (
     nodes_of,
     random_points,
 )
-from lutbench.measure.size import size_word
 from lutbench.measure.view import View, view_of
 from lutbench.model.curves.log import AcesCct
 from lutbench.model.curves.video import Bt709
@@ -28,7 +28,7 @@ from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import ACES_AP1, BT709
 from lutbench.model.signal import BIT_DEPTHS, CODES_10_BIT
 from lutbench.model.transforms import Array, Transform
-from lutbench.results import Result
+from lutbench.results import PlainData, Result
 from lutbench.tables.nodes import domain_of
 
 SETS = ("chart", "neutral", "random", "nodes")
@@ -44,7 +44,7 @@ APART = 0.1
 
 
 @dataclass(frozen=True)
-class WorstColour:
+class WorstColour(PlainData):
     """A colour at which the two sides differ much."""
 
     set: str
@@ -56,22 +56,8 @@ class WorstColour:
     delta_e_itp: float
     code_10bit: float
     swatch_a: str
+    """The output of A as sRGB, #rrggbb."""
     swatch_b: str
-
-    def to_data(self) -> dict[str, Any]:
-        """Plain data; `swatch_a` and `swatch_b` are sRGB as ``#rrggbb``."""
-        return {
-            "set": self.set,
-            "label": self.label,
-            "input": list(self.input),
-            "a": list(self.a),
-            "b": list(self.b),
-            "delta_e_2000": self.delta_e_2000,
-            "delta_e_itp": self.delta_e_itp,
-            "code_10bit": self.code_10bit,
-            "swatch_a": self.swatch_a,
-            "swatch_b": self.swatch_b,
-        }
 
 
 @dataclass(frozen=True, eq=False, repr=False)

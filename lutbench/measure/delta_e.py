@@ -7,11 +7,17 @@ color-difference formula: implementation notes", Color Research and Application 
 
 from __future__ import annotations
 
+from typing import Literal
+
 import numpy as np
 from numpy.typing import ArrayLike
 
 from lutbench.model.gamuts import BT2020
 from lutbench.model.transforms import Array
+
+DeltaE = Literal["delta_e_2000", "delta_e_itp"]
+DELTA_E_NAMES: dict[str, str] = {"delta_e_2000": "ΔE 2000", "delta_e_itp": "ΔE ITP"}
+"""The two measures of difference, and their names in reports."""
 
 LAB_EPSILON = (6 / 29) ** 3
 """Ratio to white below which L*a*b* is linear (CIE 15:2018, 8.2.1)."""
@@ -24,6 +30,18 @@ ITP_FROM_ICTCP = np.array([1.0, 0.5, 1.0])
 
 ITP_SCALE = 720.0
 """ΔE ITP per unit of I T P, so that 1 is just noticeable (Recommendation ITU-R BT.2124-0)."""
+
+SizeWord = Literal["invisible", "just visible", "clearly visible", "another picture"]
+
+BOUNDS: tuple[tuple[float, SizeWord], ...] = (
+    *((1.0, "invisible"), (3.0, "just visible"), (10.0, "clearly visible")),
+)
+"""Upper bounds in ΔE. One is a just noticeable difference: of ΔE ITP by Recommendation ITU-R
+BT.2124, of ΔE 2000 by common practice. The others are common practice: most people see three side
+by side, and ten at a glance without a comparison."""
+
+BEYOND: SizeWord = "another picture"
+"""The word for larger differences."""
 
 
 def lab_from_xyz(xyz: ArrayLike, white: ArrayLike) -> Array:
@@ -106,3 +124,12 @@ def delta_e_itp(itp_a: ArrayLike, itp_b: ArrayLike) -> Array:
     """
     difference = np.asarray(itp_a, dtype=np.float64) - np.asarray(itp_b, dtype=np.float64)
     return np.asarray(ITP_SCALE * np.sqrt((difference**2).sum(axis=-1)))
+
+
+def size_word(difference: float) -> SizeWord:
+    """The word for a difference in ΔE 2000 or ΔE ITP.
+
+    >>> [size_word(each) for each in (0.4, 2.0, 5.0, 30.0)]
+    ['invisible', 'just visible', 'clearly visible', 'another picture']
+    """
+    return next((word for bound, word in BOUNDS if difference < bound), BEYOND)

@@ -17,6 +17,7 @@ from lutbench.measure.view import View, view_of
 from lutbench.model.encoding import Encoding
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array, Transform
+from lutbench.results import PlainData
 from lutbench.tables.lut import Interpolation, Lut, ShaperLut3D
 from lutbench.tables.nodes import before_shaper
 
@@ -26,7 +27,7 @@ BLOCK = 65536
 
 
 @dataclass(frozen=True)
-class Spread:
+class Spread(PlainData):
     """Mean, 95th and 99th percentile and maximum of a set of differences."""
 
     mean: float
@@ -39,10 +40,6 @@ class Spread:
         """The spread of `values`, shape (n,), n ≥ 1."""
         p95, p99 = np.percentile(values, [95, 99])
         return cls(float(values.mean()), float(p95), float(p99), float(values.max()))
-
-    def to_data(self) -> dict[str, float]:
-        """The figures by name."""
-        return {"mean": self.mean, "p95": self.p95, "p99": self.p99, "max": self.max}
 
 
 @dataclass(frozen=True, eq=False)
@@ -149,7 +146,7 @@ def _measured(a: NDArray[Any], b: NDArray[Any], view: View) -> PointDifferences:
 
 
 @dataclass(frozen=True)
-class Accuracy:
+class Accuracy(PlainData):
     """The error of a LUT against the transform that it samples."""
 
     size: int
@@ -164,18 +161,6 @@ class Accuracy:
     def error(self) -> Spread:
         """The spread over all test colours, in the measure that counts."""
         return self.sets["all"][self.measure]
-
-    def to_data(self) -> dict[str, Any]:
-        """Plain data, the spreads by set and measure."""
-        return {
-            "size": self.size,
-            "interpolation": self.interpolation,
-            "measure": self.measure,
-            "sets": {
-                name: {measure: spread.to_data() for measure, spread in spreads.items()}
-                for name, spreads in self.sets.items()
-            },
-        }
 
 
 def accuracy(

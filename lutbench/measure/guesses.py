@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import permutations
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +17,7 @@ from lutbench.model.gamuts import BT709
 from lutbench.model.grade import Exposure
 from lutbench.model.signal import CODES_10_BIT, RangeFromSignal, SignalFromRange
 from lutbench.model.transforms import Array, Pipeline, Transform
+from lutbench.results import PlainData
 
 RAMP = 129
 """Greys among the inputs on which guesses are tried."""
@@ -48,21 +48,15 @@ RICH = ("output_gain_and_offset", "output_channel_gains")
 
 
 @dataclass(frozen=True)
-class Explanation:
-    """One simple reason for a difference.
-
-    `left` is the residual that it does not explain (95th percentile, in 10-bit codes);
-    `amount` is its size, if it has one (a gain, a number of stops ...).
-    """
+class Explanation(PlainData):
+    """One simple reason for a difference."""
 
     code: str
     text: str
     left: float
+    """What it does not explain: 95th percentile, in 10-bit codes."""
     amount: float | None = None
-
-    def to_data(self) -> dict[str, Any]:
-        """Plain data."""
-        return {"code": self.code, "text": self.text, "left": self.left, "amount": self.amount}
+    """Its size, if it has one (a gain, a number of stops ...)."""
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from lutbench.measure.delta_e import DeltaE
 from lutbench.model.curves.base import Curve
 from lutbench.model.curves.video import Bt1886, Srgb
 from lutbench.model.encoding import Encoding
@@ -13,9 +14,6 @@ from lutbench.model.gamuts import BT709, conversion
 from lutbench.model.light import REFERENCE_WHITE, Display
 from lutbench.model.signal import SignalFromRange
 from lutbench.model.transforms import Array
-
-DELTA_E_NAMES = {"delta_e_2000": "ΔE 2000", "delta_e_itp": "ΔE ITP"}
-"""The two measures of difference, and their names in reports."""
 
 SDR_WHITE = 100.0
 """cd/m² of white on a standard-range reference display: Recommendation ITU-R BT.2035-0."""
@@ -52,7 +50,7 @@ class View:
     description: str = ""
 
     @property
-    def measure(self) -> str:
+    def measure(self) -> DeltaE:
         """The measure that counts: ``delta_e_itp`` for HDR, else ``delta_e_2000``."""
         return "delta_e_itp" if self.hdr else "delta_e_2000"
 

@@ -11,7 +11,8 @@ from lutbench.model.gamuts import conversion
 from lutbench.model.grade import Exposure
 from lutbench.model.light import Side
 from lutbench.model.signal import RangeFromSignal, SignalFromRange
-from lutbench.model.transforms import Clamp, Matrix, Pipeline, Transform, plain
+from lutbench.model.transforms import Clamp, Matrix, Pipeline, Transform
+from lutbench.results import PlainData
 
 if TYPE_CHECKING:
     from lutbench.model.compression import GamutCompression
@@ -29,7 +30,7 @@ PLACES: tuple[Place, ...] = ("before", "light", "after")
 
 
 @dataclass(frozen=True)
-class Conversion:
+class Conversion(PlainData):
     """The description of what a LUT does; `pipeline` makes the transform.
 
     The order: range → grade "before" → decode → exposure → white balance → gamut
@@ -42,6 +43,11 @@ class Conversion:
     `as_found` describes a LUT from elsewhere that treats the light of its source as that of
     its target, whatever side each is on; LUTs that are built here never need it.
     """
+
+    KEYS = (
+        *("kind", "source", "target", "exposure", "white_balance", "adaptation", "compression"),
+        *("tone", "grade", "grade_place", "clamp", "as_found", "mapping"),
+    )
 
     source: Encoding
     target: Encoding
@@ -188,24 +194,6 @@ class Conversion:
         """Whether a gamut mapping comes before the tone: a per-channel tone needs light that is
         inside the gamut."""
         return self.tone is not None and self.tone.per_channel
-
-    def to_data(self) -> dict[str, Any]:
-        """The whole description as plain data."""
-        return {
-            "kind": self.kind,
-            "source": self.source.to_data(),
-            "target": self.target.to_data(),
-            "exposure": self.exposure,
-            "white_balance": plain(self.white_balance),
-            "adaptation": self.adaptation,
-            "compression": plain(self.compression),
-            "tone": plain(self.tone),
-            "grade": plain(self.grade),
-            "grade_place": self.grade_place,
-            "clamp": self.clamp,
-            "as_found": self.as_found,
-            "mapping": plain(self.mapping),
-        }
 
 
 def mapping_into(task: Conversion, **settings: Any) -> GamutMapping:

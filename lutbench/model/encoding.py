@@ -17,7 +17,6 @@ Sources: Recommendation ITU-R BT.2100-2, tables 4 and 5; Report ITU-R BT.2408, 5
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.model.curves.base import Curve
@@ -25,10 +24,11 @@ from lutbench.model.gamuts import Gamut
 from lutbench.model.light import Display, Side
 from lutbench.model.signal import Range, check_range, range_of
 from lutbench.model.transforms import Array, Transform
+from lutbench.results import PlainData
 
 
 @dataclass(frozen=True)
-class Encoding:
+class Encoding(PlainData):
     """One end of a conversion: curve, gamut, how the codes are carried, and the display.
 
     Parameters
@@ -143,16 +143,6 @@ class Encoding:
         signal = self.curve.brightest_signal(self.display)
         grey: Array = self.to_light(side).apply([signal] * 3)
         return float(grey[1])
-
-    def to_data(self) -> dict[str, Any]:
-        """Names and parameters as plain data."""
-        return {
-            "curve": self.curve.to_data(),
-            "gamut": self.gamut.to_data(),
-            "range": self.range,
-            "bits": self.bits,
-            "display": None if self.display is None else self.display.to_data(),
-        }
 
 
 @dataclass(frozen=True)

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.model.transforms import Array, Matrix
+from lutbench.results import PlainData
 
 Adaptation = Literal["bradford", "cat02", "cat16", "none"]
 
@@ -47,7 +48,7 @@ ADAPTATIONS: dict[str, Array] = {
 
 
 @dataclass(frozen=True)
-class Gamut:
+class Gamut(PlainData):
     """Primaries and white as CIE 1931 xy.
 
     Raises
@@ -55,6 +56,8 @@ class Gamut:
     DefinitionError
         When the primaries make no triangle, or the white is outside it.
     """
+
+    KEYS = ("name", "primaries", "white")
 
     name: str
     primaries: tuple[XY, XY, XY]
@@ -114,14 +117,6 @@ class Gamut:
         """Whether primaries and white are the same, within the rounding of published values."""
         mine = np.array([*self.primaries, self.white])
         return bool(np.abs(mine - np.array([*other.primaries, other.white])).max() <= tolerance)
-
-    def to_data(self) -> dict[str, Any]:
-        """Name, primaries and white as plain data."""
-        return {
-            "name": self.name,
-            "primaries": [list(xy) for xy in self.primaries],
-            "white": list(self.white),
-        }
 
 
 def xyz_of_xy(xy: ArrayLike) -> Array:

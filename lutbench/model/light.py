@@ -8,10 +8,11 @@ scales: between them is the rendering, which is the OOTF of a television system
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 from lutbench.errors import DefinitionError
 from lutbench.given import real
+from lutbench.results import PlainData
 
 Side = Literal["scene", "display"]
 
@@ -26,7 +27,7 @@ REFERENCE_SURROUND = 5.0
 
 
 @dataclass(frozen=True)
-class Light:
+class Light(PlainData):
     """Which side a curve's light is on, and what its 1.0 stands for.
 
     `luminance` is the cd/m² of 1.0 on the display; None if the light is relative, as that of
@@ -44,17 +45,13 @@ class Light:
         absolute = "" if self.luminance is None else f", {self.luminance:g} cd/m²"
         return f"{self.side} light, 1.0 = {self.one}{absolute}"
 
-    def to_data(self) -> dict[str, Any]:
-        """Side, meaning and luminance (cd/m² or None) of 1.0."""
-        return {"side": self.side, "one": self.one, "luminance": self.luminance}
-
 
 SCENE = Light("scene", "a perfect white diffuser")
 DISPLAY = Light("display", "the display's white")
 
 
 @dataclass(frozen=True)
-class Display:
+class Display(PlainData):
     """A named display: its peak, its black and its surround, in cd/m².
 
     `surround` is the luminance around the picture, on which the system gamma of HLG depends
@@ -94,10 +91,6 @@ class Display:
         if self.surround != REFERENCE_SURROUND:
             parts.append(f"surround {self.surround:g} cd/m²")
         return ", ".join(parts)
-
-    def to_data(self) -> dict[str, Any]:
-        """Peak, black and surround in cd/m²."""
-        return {"peak": self.peak, "black": self.black, "surround": self.surround}
 
 
 def check_luminance(where: str, what: str, value: float) -> None:

@@ -11,10 +11,11 @@ from dataclasses import MISSING, dataclass, field, fields
 from typing import Any
 
 from lutbench.errors import DefinitionError
+from lutbench.results import PlainData
 
 
 @dataclass(frozen=True)
-class Parameter:
+class Parameter(PlainData):
     """A parameter of a part.
 
     Parameters
@@ -30,6 +31,8 @@ class Parameter:
     accepted
         The texts that it may be, if it is a text.
     """
+
+    KEYS = ("name", "default", "limits", "unit?", "accepted")
 
     name: str
     default: Any
@@ -48,17 +51,6 @@ class Parameter:
             return ", ".join(self.accepted) or type(self.default).__name__
         low, high = self.limits
         return f"{low:g} to {high:g} {self.unit}".rstrip()
-
-    def to_data(self) -> dict[str, Any]:
-        """The parameter as plain data."""
-        default = list(self.default) if isinstance(self.default, tuple) else self.default
-        return {
-            "name": self.name,
-            "default": default,
-            "limits": None if self.limits is None else list(self.limits),
-            "unit": self.unit or None,
-            "accepted": list(self.accepted),
-        }
 
 
 def bounded(default: Any, low: float, high: float, unit: str = "") -> Any:

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, DTypeLike, NDArray
 
 from lutbench.errors import LutbenchError, NotInvertibleError, one_of
+from lutbench.results import plain as plain
 
 Array = NDArray[np.float64]
 
@@ -335,16 +336,3 @@ def _numbers(value: ArrayLike, shape: tuple[int, ...]) -> Array:
 def steps_of(transform: Transform) -> tuple[Transform, ...]:
     """The steps of a pipeline; any other transform is its own only step."""
     return transform.steps if isinstance(transform, Pipeline) else (transform,)
-
-
-def plain(value: Any) -> Any:
-    """`value` as plain data: transforms, arrays and tuples become dicts and lists."""
-    if hasattr(value, "to_data"):
-        return value.to_data()
-    if isinstance(value, np.ndarray | np.generic):
-        return value.tolist()
-    if isinstance(value, dict):
-        return {str(key): plain(item) for key, item in value.items()}
-    if isinstance(value, tuple | list):
-        return [plain(item) for item in value]
-    return value

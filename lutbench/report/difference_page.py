@@ -10,9 +10,9 @@ import numpy as np
 
 from lutbench import files
 from lutbench.measure.comparison import Comparison
+from lutbench.measure.delta_e import DELTA_E_NAMES
 from lutbench.measure.difference import Spread, measure
 from lutbench.measure.samples import chart_patches, neutral_ramp
-from lutbench.measure.view import DELTA_E_NAMES
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array, Transform
 from lutbench.report.drawing import THEMED, add_axes, legend_above, new_figure, svg

@@ -12,8 +12,7 @@ from numpy.typing import NDArray
 
 import lutbench
 from lutbench import files
-from lutbench.measure.size import size_word
-from lutbench.measure.view import DELTA_E_NAMES
+from lutbench.measure.delta_e import DELTA_E_NAMES, size_word
 from lutbench.media import subjects
 from lutbench.media.still.shrink import thumbnail
 from lutbench.media.still.still import read_still

@@ -1,4 +1,4 @@
-"""Making a JSON Schema (draft 2020-12) from a TypedDict.
+"""Making a JSON Schema (draft 2020-12) from a TypedDict, or from a part of a report itself.
 
 Names and types come from its annotations, descriptions and units from the docstrings of the
 class and its keys. A `Hint` in an annotation adds what a type cannot express.
@@ -25,6 +25,8 @@ from typing import (
     is_typeddict,
 )
 
+from lutbench.results import PlainData
+
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 PLAIN = {str: "string", int: "integer", float: "number", bool: "boolean", type(None): "null"}
 
@@ -50,7 +52,7 @@ def schema_of(kind: Any, title: str, *, closed: bool) -> dict[str, Any]:
     Parameters
     ----------
     kind
-        A TypedDict, or a union of several.
+        A TypedDict or `PlainData`, or a union of several.
     title
         The title of the schema.
     closed
@@ -67,7 +69,7 @@ def _schema(kind: Any, made: _Made) -> dict[str, Any]:
         return {}
     if kind in PLAIN:
         return {"type": PLAIN[kind]}
-    if is_typeddict(kind):
+    if is_typeddict(kind) or _is_data(kind):
         return _reference(kind, made)
     origin, inner = get_origin(kind), get_args(kind)
     if origin is Annotated:
@@ -79,6 +81,8 @@ def _schema(kind: Any, made: _Made) -> dict[str, Any]:
     if origin in (Union, types.UnionType):
         return {"anyOf": [_schema(each, made) for each in inner]}
     if origin is list:
+        return {"type": "array", "items": _schema(inner[0], made)}
+    if origin is tuple and inner[-1] is Ellipsis:
         return {"type": "array", "items": _schema(inner[0], made)}
     if origin is tuple:
         count = len(inner)
@@ -106,7 +110,7 @@ def _reference(kind: Any, made: _Made) -> dict[str, Any]:
 
 def _object(kind: Any, made: _Made) -> dict[str, Any]:
     docs = _key_docs(kind)
-    hints = get_type_hints(kind, include_extras=True)
+    hints = _keys_of_data(kind, docs) if _is_data(kind) else _hints_of(kind)
     properties = {}
     for name, annotation in hints.items():
         found = _schema(annotation, made)
@@ -117,15 +121,41 @@ def _object(kind: Any, made: _Made) -> dict[str, Any]:
         schema["required"] = needed
     if made.closed:
         schema["additionalProperties"] = False
-    about = inspect.getdoc(kind)
+    # Without the section on parameters, which has the keys of a report's part.
+    about = (inspect.getdoc(kind) or "").partition("\n\nParameters\n")[0]
     return ({"description": " ".join(about.split())} if about else {}) | schema
+
+
+def _is_data(kind: Any) -> bool:
+    return isinstance(kind, type) and issubclass(kind, PlainData)
+
+
+def _hints_of(kind: Any) -> dict[str, Any]:
+    return get_type_hints(kind, include_extras=True)
+
+
+def _keys_of_data(kind: type[PlainData], docs: dict[str, str]) -> dict[str, Any]:
+    """The type of each key of a report's part; descriptions by key are added to `docs`."""
+    found, own = {}, _hints_of(kind)
+    for key, marked in kind.data_keys().items():
+        name = marked.rstrip("?")
+        if isinstance(member := getattr(kind, name, None), property):
+            found[key] = _hints_of(member.fget)["return"]
+            docs[key] = " ".join((member.__doc__ or "").split())
+        else:
+            found[key] = own[name]
+            docs |= {key: docs[name]} if name in docs else {}
+        if marked.endswith("?"):
+            found[key] |= None
+    return found
 
 
 def _key_docs(kind: Any) -> dict[str, str]:
     """The docstring below each key of a class and its bases."""
     found: dict[str, str] = {}
-    for each in getattr(kind, "__orig_bases__", ()):
-        if is_typeddict(each):
+    bases = kind.__mro__[:0:-1] if _is_data(kind) else getattr(kind, "__orig_bases__", ())
+    for each in bases:
+        if is_typeddict(each) or (_is_data(each) and each is not PlainData):
             found |= _key_docs(each)
     return found | _key_docs_of_module(kind.__module__).get(kind.__name__, {})
 

@@ -19,6 +19,7 @@ from lutbench.media.clip.ycbcr import Coding, encoding_numbers
 from lutbench.media.clip.ycbcr_loops import compiled
 from lutbench.model.signal import code_from_signal
 from lutbench.model.transforms import Transform
+from lutbench.results import PlainData
 from lutbench.tables.lut import Lut
 
 NOTED = 0.001
@@ -30,7 +31,7 @@ _HALF_A_CODE = 0.5
 
 
 @dataclass
-class Cuts:
+class Cuts(PlainData):
     """The number of pixels of a run, and of those that were clipped.
 
     Parameters
@@ -43,14 +44,20 @@ class Cuts:
         How the output's codes are written.
     """
 
+    KEYS = ("pixels", "over_domain", "under_domain", "over_codes", "under_codes")
+
     transform: Transform
     source: ClipCoding
     target: Coding
     pixels: int = 0
     over_domain: int = 0
+    """Brighter than the LUT takes."""
     under_domain: int = 0
+    """Darker than the LUT takes."""
     over_codes: int = 0
+    """Came out over the highest code."""
     under_codes: int = 0
+    """Came out under the lowest code."""
     _ends: NDArray[np.float32] | None = field(default=None, repr=False)
     _stays_inside: bool = field(default=False, repr=False)
     _counting: Lock = field(default_factory=Lock, repr=False)  # several threads count
@@ -115,11 +122,6 @@ class Cuts:
                 f"{self.target.bits} bit) and were clipped"
             )
         return found
-
-    def to_data(self) -> dict[str, int]:
-        """The numbers of pixels."""
-        names = ("pixels", "over_domain", "under_domain", "over_codes", "under_codes")
-        return {name: getattr(self, name) for name in names}
 
     def _code(self, end: int) -> float:
         assert isinstance(self.transform, Lut)

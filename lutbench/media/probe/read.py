@@ -22,7 +22,7 @@ from lutbench.media.probe.board import (
 )
 from lutbench.media.probe.draw import COMB, word_mask
 from lutbench.model.signal import Range
-from lutbench.results import Result
+from lutbench.results import PlainData, Result
 
 Array = NDArray[np.float64]
 
@@ -41,25 +41,18 @@ FRAME_BRIGHT = 0.7
 
 
 @dataclass(frozen=True)
-class Answer:
+class Answer(PlainData):
     """The answer of a row: what was found, whether it is sound, and advice.
 
     `sound` is None where the row gives no answer.
     """
 
+    KEYS = ("question=key", "found", "sound", "advice?")
+
     key: str
     found: str
     sound: bool | None
     advice: str = ""
-
-    def to_data(self) -> dict[str, Any]:
-        """The answer as plain data."""
-        return {
-            "question": self.key,
-            "found": self.found,
-            "sound": self.sound,
-            "advice": self.advice or None,
-        }
 
 
 @dataclass(frozen=True, repr=False)

@@ -4,30 +4,13 @@ from __future__ import annotations
 
 from typing import Literal, NotRequired, TypedDict
 
+from lutbench.measure.difference import Spread
 from lutbench.model.signal import Range
 
 Rgb = tuple[float, float, float]
 Point = tuple[float, float]
 Matrix = tuple[Rgb, Rgb, Rgb]
 Schema = Literal[1]
-
-
-class Spread(TypedDict):
-    """Statistics of a figure over the test colours."""
-
-    mean: float
-    p95: float
-    """The 95th percentile."""
-    p99: float
-    max: float
-
-
-class Errors(TypedDict):
-    """Statistics of an error over the test colours."""
-
-    mean: float
-    p95: float
-    max: float
 
 
 class MedianErrors(TypedDict):
@@ -64,17 +47,6 @@ class Lut(TypedDict):
     """Nodes along an edge; rows of a 1D LUT."""
     domain: tuple[Rgb, Rgb]
     """Smallest and largest input."""
-
-
-class Figure(TypedDict):
-    """A figure with its limit."""
-
-    name: str
-    found: float
-    limit: float
-    label: str
-    unit: str
-    holds: bool
 
 
 class Encoding(TypedDict):

@@ -4,6 +4,11 @@ from __future__ import annotations
 
 from typing import Literal, TypedDict
 
+from lutbench.formats.digest import Written
+from lutbench.inspection.box import Box
+from lutbench.inspection.change import ChangeMade
+from lutbench.inspection.facts import DepthReport
+from lutbench.inspection.finding import Finding, Severity
 from lutbench.schemas.reports.common import (
     Encoding,
     Level,
@@ -24,47 +29,6 @@ class Shaper(TypedDict):
 
     size: int
     domain: tuple[Rgb, Rgb]
-
-
-class Written(TypedDict):
-    """Whether the table is still the one that was written."""
-
-    table_sha256: str
-    decimals: int
-    as_written: bool
-    recipe_sha256: str | None
-
-
-class ChangeMade(TypedDict):
-    """The difference between output and input, both shown on one display."""
-
-    word: Literal["invisible", "just visible", "clearly visible", "another picture"]
-    measure: Literal["delta_e_2000", "delta_e_itp"]
-    p95: float
-    """The 95th percentile of the difference over the colours."""
-
-
-class BoxLevel(TypedDict):
-    """A subject on the waveform."""
-
-    label: str
-    reflectance: float
-    before_percent: float
-    after_percent: float
-
-
-class Box(TypedDict):
-    """The summary, in sentences."""
-
-    expects: str
-    monitor: str
-    """How to set the monitor."""
-    levels: list[BoxLevel]
-    zebra: str | None
-    good_for: str
-    not_for: list[str]
-    unsure: str | None
-    """What would make uncertain answers certain."""
 
 
 class EvidenceLimits(TypedDict):
@@ -133,27 +97,6 @@ class Scene(TypedDict):
     separated: Separated
 
 
-class DepthStep(TypedDict):
-    """What one code step of the recording becomes."""
-
-    place: Literal["mid_grey", "steepest"]
-    at: float
-    """The input, 0 to 1 of full scale."""
-    step_8bit_codes: float
-    step_10bit_codes: float
-    after_8bit_output: int
-
-
-class BitDepth(TypedDict):
-    """What a recording at a bit depth becomes."""
-
-    input_bits: int
-    steps: list[DepthStep]
-    levels: int
-    """The number of different greys that come out."""
-    levels_8bit_output: int
-
-
 class HueRamp(TypedDict):
     """What the LUT does to a ramp of constant hue."""
 
@@ -167,35 +110,6 @@ class Hue(TypedDict):
 
     space: str
     ramps: list[HueRamp]
-
-
-class Place(TypedDict):
-    """Where in the table a finding is."""
-
-    node: list[int] | None
-    input: Rgb
-    output: Rgb
-    swatch: str
-    """The colour as sRGB, #rrggbb."""
-
-
-class Finding(TypedDict):
-    """Something that is wrong, or worth knowing."""
-
-    code: str
-    """Stable: a key of `limits`."""
-    severity: Literal["info", "warning", "error"]
-    message: str
-    value: float
-    """In `unit`, as the limit."""
-    limit: float
-    unit: str
-    seen: str
-    """What a viewer sees."""
-    advice: str
-    place: Place | None
-    cure: str | None
-    """The repair of `lutbench rework repair --only`."""
 
 
 class Inspection(TypedDict):
@@ -222,9 +136,9 @@ class Inspection(TypedDict):
     neutral_axis: NeutralAxis
     levels: list[Level]
     scene: Scene | None
-    bit_depth: list[BitDepth]
+    bit_depth: list[DepthReport]
     hue: Hue | None
-    worst: Literal["info", "warning", "error"] | None
+    worst: Severity | None
     findings: list[Finding]
     """Worst first."""
     not_examined: list[str]

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from typing import Literal, NotRequired, TypedDict
 
+from lutbench.algebra.result import Change, CodeError
+from lutbench.fitting.match_report import PatchError
+from lutbench.inspection.finding import Finding
+from lutbench.measure.difference import Spread
+from lutbench.media.clip.cuts import Cuts
 from lutbench.model.signal import Range
 from lutbench.schemas.reports.common import (
-    Errors,
     Lut,
     Matrix,
     Measures,
@@ -15,9 +19,7 @@ from lutbench.schemas.reports.common import (
     Point,
     Rgb,
     Schema,
-    Spread,
 )
-from lutbench.schemas.reports.looking import Finding
 
 
 class Accuracy(TypedDict):
@@ -82,14 +84,6 @@ class ReworkedLut(Lut):
     """Rows of the shaper, where there is one."""
 
 
-class Change(TypedDict):
-    """What was changed, and by how much."""
-
-    code: str
-    message: str
-    value: float
-
-
 class Rework(TypedDict):
     """The LUT that a command of `rework` made; shares (0 to 1) are given for an inverse."""
 
@@ -97,7 +91,7 @@ class Rework(TypedDict):
     file: str
     sources: list[str]
     lut: ReworkedLut
-    error_code_10bit: Errors
+    error_code_10bit: CodeError
     """The distance between the LUT and the exact result."""
     changes: list[Change]
     bijective: NotRequired[bool]
@@ -193,9 +187,9 @@ class PatchFit(TypedDict):
 
     lut: Lut
     smoothness: float
-    held_out_code_10bit: Errors
+    held_out_code_10bit: CodeError
     """At patches held out of the fit."""
-    residual_code_10bit: Errors
+    residual_code_10bit: CodeError
     node_error_code_10bit: MedianErrors
     notes: list[str]
 
@@ -222,8 +216,8 @@ class Learn(TypedDict):
     """The share of the nodes that the picture has colours for."""
     neutral_covered: Point
     """The lowest and highest signal of its greys."""
-    held_out_code_10bit: Errors
-    residual_code_10bit: Errors
+    held_out_code_10bit: CodeError
+    residual_code_10bit: CodeError
     outlier_share: float
     edge_agreement: float
     smoothness: float
@@ -239,16 +233,6 @@ class MatchSpreads(TypedDict):
     left_out: Spread
 
 
-class MatchPatch(TypedDict):
-    """A patch, in ΔE 2000."""
-
-    name: str
-    before: float
-    after: float
-    left_out: float
-    used: bool
-
-
 class Match(TypedDict):
     """The match of two cameras."""
 
@@ -262,7 +246,7 @@ class Match(TypedDict):
     matrix: Matrix
     residual_rms: float
     delta_e_2000: MatchSpreads
-    patches: list[MatchPatch]
+    patches: list[PatchError]
     notes: list[str]
 
 
@@ -286,27 +270,13 @@ class Frames(TypedDict):
     notes: list[Notice]
 
 
-class Cut(TypedDict):
-    """The number of pixels of a clip, and those that were clipped."""
-
-    pixels: int
-    over_domain: int
-    """Brighter than the LUT takes."""
-    under_domain: int
-    """Darker than the LUT takes."""
-    over_codes: int
-    """Came out over the highest code."""
-    under_codes: int
-    """Came out under the lowest code."""
-
-
 class Clip(TypedDict):
     """What `apply` did with a clip."""
 
     schema: Schema
     frames: int
     codec: str
-    cut: Cut
+    cut: Cuts
     notes: list[Notice]
 
 

@@ -4,15 +4,21 @@ from __future__ import annotations
 
 from typing import Literal, TypedDict
 
+from lutbench.checks.limits import CheckFigure
+from lutbench.checks.runner import Report
+from lutbench.display.check import GreyStep
+from lutbench.display.reach import Reach
+from lutbench.measure.comparison import WorstColour
+from lutbench.measure.difference import Spread
+from lutbench.measure.guesses import Explanation
+from lutbench.media.probe.read import Answer
 from lutbench.model.signal import Range
 from lutbench.schemas.reports.common import (
     DeltaE,
-    Figure,
     Lut,
     Point,
     Rgb,
     Schema,
-    Spread,
 )
 
 
@@ -25,36 +31,14 @@ class SetMeasures(TypedDict):
     code_10bit: Spread
 
 
-class CodeSpread(Spread):
+class CodeSpread(TypedDict):
     """Code values at the depth of ``--bits``."""
 
     bits: Literal[8, 10, 12, 16]
-
-
-class Worst(TypedDict):
-    """One of the colours with the largest difference."""
-
-    set: str
-    label: str
-    input: Rgb
-    a: Rgb
-    b: Rgb
-    delta_e_2000: float
-    delta_e_itp: float
-    code_10bit: float
-    swatch_a: str
-    """As sRGB, #rrggbb."""
-    swatch_b: str
-
-
-class Cause(TypedDict):
-    """A simple reason."""
-
-    code: str
-    text: str
-    left: float
-    """ΔE 2000 (the 95th percentile) that remains."""
-    amount: float | None
+    mean: float
+    p95: float
+    p99: float
+    max: float
 
 
 class CompareFigures(TypedDict):
@@ -73,11 +57,11 @@ class CompareFigures(TypedDict):
     """The size of the difference in words."""
     seen_on: str
     sets: dict[str, SetMeasures]
-    worst: list[Worst]
-    explanation: list[Cause]
+    worst: list[WorstColour]
+    explanation: list[Explanation]
     assumed: list[str]
     """What was assumed, since it was not given."""
-    limits: list[Figure]
+    limits: list[CheckFigure]
 
 
 class ViewedPatch(TypedDict):
@@ -115,39 +99,12 @@ class CompareViews(TypedDict):
 Compare = CompareFigures | CompareViews
 
 
-class Check(TypedDict):
-    """The outcome of a check."""
-
-    name: str
-    kind: str
-    status: Literal["passed", "failed", "error", "recorded"]
-    summary: str
-    where: str
-    show: str
-    """The command line that shows it."""
-    tags: list[str]
-    reason: str
-    figures: list[Figure]
-    seconds: float
-
-
-class Suite(TypedDict):
-    """The outcome of a suite."""
-
-    suite: str
-    title: str
-    passed: bool
-    counts: dict[str, int]
-    """By status."""
-    checks: list[Check]
-
-
 class VerifyRun(TypedDict):
     """The outcomes of the suites."""
 
     schema: Schema
     passed: bool
-    suites: list[Suite]
+    suites: list[Report]
 
 
 class ListedCheck(TypedDict):
@@ -180,18 +137,6 @@ class DisplayTarget(TypedDict):
     mastered_at: float | None
     surround: float | None
     """For HLG."""
-
-
-class Reach(TypedDict):
-    """What a display can show; coverages and the share of colours are 0 to 1."""
-
-    peak: float
-    white: float
-    black: float
-    contrast: float
-    coverage_xy: float
-    coverage_uv: float
-    colours: float
 
 
 class DisplayPatches(TypedDict):
@@ -251,20 +196,6 @@ class CheckedPatch(TypedDict):
     delta_e_itp: float
 
 
-class CheckedGrey(TypedDict):
-    """A step of the grey scale; luminances in cd/m²."""
-
-    level: float
-    luminance: float
-    wanted: float
-    gamma: float | None
-    gamma_wanted: float | None
-    balance: Rgb
-    xy: Point
-    delta_e_2000: float
-    delta_e_itp: float
-
-
 class DisplayCheck(TypedDict):
     """A display against a target."""
 
@@ -273,7 +204,7 @@ class DisplayCheck(TypedDict):
     holds: bool
     target: DisplayTarget
     patches: list[CheckedPatch]
-    greys: list[CheckedGrey]
+    greys: list[GreyStep]
     spreads: dict[str, DeltaE]
 
 
@@ -286,15 +217,6 @@ class MonitorDraw(TypedDict):
     files: list[str]
 
 
-class MonitorAnswer(TypedDict):
-    """The answer of a row of the board; `sound` is null where there is none."""
-
-    question: str
-    found: str
-    sound: bool | None
-    advice: str | None
-
-
 class MonitorRead(TypedDict):
     """The reading of a grab of a monitor's output."""
 
@@ -303,6 +225,6 @@ class MonitorRead(TypedDict):
     codes: Range
     """The board that was read."""
     sound: bool
-    answers: list[MonitorAnswer]
+    answers: list[Answer]
     line_at: float | None
     """The signal at which the line in the ramp is."""

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Literal, TypedDict
 
+from lutbench.exposure.zebra import HighlightGuard, ZebraAdvice, ZebraSetting
+from lutbench.model.light import Light
 from lutbench.model.signal import Range
 from lutbench.schemas.reports.common import Level, Point, Schema
 
@@ -20,34 +22,6 @@ class Ends(TypedDict):
 
     zero_percent: End | None
     hundred_percent: End | None
-
-
-class ZebraSetting(TypedDict):
-    """The light from which a zebra setting marks; everything brighter is marked too."""
-
-    percent: float
-    reflectance: float
-    stops: float | None
-
-
-class ZebraAdvice(TypedDict):
-    """The setting that marks a subject; null where the camera has none."""
-
-    subject: str
-    reflectance: float
-    percent: float
-    setting: ZebraSetting | None
-    text: str
-
-
-class HighlightGuard(TypedDict):
-    """The highest setting that warns before highlights clip."""
-
-    setting: ZebraSetting
-    before_clip_stops: float
-    recorded_above_stops: float | None
-    """After a LUT: the stops above its white that the recording still has."""
-    text: str
 
 
 class ZebraAfterLut(TypedDict):
@@ -152,15 +126,6 @@ class LevelsOfSet(TypedDict):
 
 
 Levels = LevelsOfOne | LevelsOfSet
-
-
-class Light(TypedDict):
-    """What 1.0 of a curve's light stands for."""
-
-    side: Literal["scene", "display"]
-    one: str
-    luminance: float | None
-    """Its luminance in cd/m², where it is known."""
 
 
 class CurveEntry(TypedDict):
