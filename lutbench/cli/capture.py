@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING
 import click
 
 from lutbench.cli.options import console, force_option, gathered, json_option, print_json
-from lutbench.cli.results import NewLut, print_written, write_lut
+from lutbench.cli.results import (
+    NewLut,
+    fitted_size_option,
+    output_option,
+    print_written,
+    title_option,
+    write_lut,
+)
 from lutbench.cli.tables import fact_table
 
 if TYPE_CHECKING:
@@ -18,24 +25,15 @@ if TYPE_CHECKING:
 
 @click.command()
 @click.argument("picture")
-@click.option(
-    "-o", "--output", required=True, metavar="OUT", help="The file to write: .cube or .clf."
-)
-@click.option(
-    "--size",
-    type=click.IntRange(2, 65),
-    default=33,
-    show_default=True,
-    metavar="N",
-    help="Nodes along an edge of the LUT.",
-)
+@output_option
+@fitted_size_option
 @click.option(
     "--smoothness",
     type=click.FloatRange(1e-12, 1.0),
     metavar="S",
     help="Weight of smoothness in the fit. [default: what predicts held-out patches best]",
 )
-@click.option("--title", default="", metavar="TEXT", help="The title of OUT.")
+@title_option
 @force_option
 @json_option
 @gathered(new=NewLut)

@@ -21,7 +21,13 @@ from lutbench.cli.options import (
     print_json,
 )
 from lutbench.cli.params import LimitParam
-from lutbench.cli.results import print_written, refuse_existing, write_lut
+from lutbench.cli.results import (
+    output_option,
+    print_written,
+    refuse_existing,
+    title_option,
+    write_lut,
+)
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -223,9 +229,7 @@ def fit(measured: str, readings: Readings, wanted: Wanted, as_json: bool) -> Non
 
 @command.command()
 @click.argument("measured")
-@click.option(
-    "-o", "--output", required=True, metavar="OUT", help="The file to write: .cube or .clf."
-)
+@output_option
 @target_options
 @click.option("--behind", metavar="LUT",
               help="A monitoring LUT: OUT does both, the monitoring LUT first.")  # fmt: skip
@@ -233,7 +237,7 @@ def fit(measured: str, readings: Readings, wanted: Wanted, as_json: bool) -> Non
               help="Nodes along an edge of OUT.")  # fmt: skip
 @click.option("--source-range", type=RANGES, default="full", show_default=True,
               help="The range of the values that OUT takes (or LUT gives).")  # fmt: skip
-@click.option("--title", default="", metavar="TEXT", help="The title of OUT.")
+@title_option
 @reading_options
 @definitions_option
 @force_option

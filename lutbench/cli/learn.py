@@ -9,7 +9,14 @@ from typing import TYPE_CHECKING
 import click
 
 from lutbench.cli.options import console, force_option, gathered, json_option, print_json
-from lutbench.cli.results import NewLut, print_written, write_lut
+from lutbench.cli.results import (
+    NewLut,
+    fitted_size_option,
+    output_option,
+    print_written,
+    title_option,
+    write_lut,
+)
 from lutbench.cli.tables import fact_table
 
 if TYPE_CHECKING:
@@ -28,17 +35,8 @@ class LearnFit:
 @click.command()
 @click.argument("before")
 @click.argument("after")
-@click.option(
-    "-o", "--output", required=True, metavar="OUT", help="The file to write: .cube or .clf."
-)
-@click.option(
-    "--size",
-    type=click.IntRange(2, 65),
-    default=33,
-    show_default=True,
-    metavar="N",
-    help="Nodes along an edge of the LUT.",
-)
+@output_option
+@fitted_size_option
 @click.option(
     "--coverage",
     "picture",
@@ -52,7 +50,7 @@ class LearnFit:
     help="How strongly the fit is drawn to its simple part, curves and a matrix. "
     "[default: what predicts held-out parts of the picture best]",
 )
-@click.option("--title", default="", metavar="TEXT", help="The title of OUT.")
+@title_option
 @force_option
 @json_option
 @gathered(fit=LearnFit, new=NewLut)

@@ -17,7 +17,7 @@ from lutbench.cli.options import (
     json_option,
     print_json,
 )
-from lutbench.cli.results import NewLut, print_written, write_lut
+from lutbench.cli.results import NewLut, fitted_size_option, print_written, title_option, write_lut
 from lutbench.cli.tables import plain_table
 from lutbench.errors import LutbenchError
 
@@ -82,15 +82,8 @@ class MatchFit:
     help="Columns and rows of the chart in a still.",
 )
 @click.option("--residual", is_flag=True, help="Also fit a smooth residual after the matrix.")
-@click.option(
-    "--size",
-    type=click.IntRange(2, 65),
-    default=33,
-    show_default=True,
-    metavar="N",
-    help="Nodes along an edge of the LUT.",
-)
-@click.option("--title", default="", metavar="TEXT", help="The title of OUT.")
+@fitted_size_option
+@title_option
 @definitions_option
 @force_option
 @json_option

@@ -21,6 +21,19 @@ if TYPE_CHECKING:
 HOLDS = {"lut1d": "1D LUT", "lut3d": "3D LUT", "shaper_lut3d": "1D shaper and 3D LUT"}
 
 
+output_option = click.option(
+    "-o", "--output", required=True, metavar="OUT", help="The file to write: .cube or .clf."
+)
+title_option = click.option("--title", default="", metavar="TEXT", help="The title of OUT.")
+fitted_size_option = click.option(
+    "--size",
+    type=click.IntRange(2, 65),
+    default=33,
+    show_default=True,
+    metavar="N",
+    help="Nodes along an edge of the LUT.",
+)
+
 STANDARD = "-"
 """In place of a file name: standard output, to which a LUT is written as .cube."""
 

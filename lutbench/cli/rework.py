@@ -17,7 +17,7 @@ from lutbench.cli.options import (
     gathered,
     json_option,
 )
-from lutbench.cli.results import refuse_existing, reworked
+from lutbench.cli.results import output_option, refuse_existing, reworked, title_option
 from lutbench.model.signal import RangeChange
 
 if TYPE_CHECKING:
@@ -67,12 +67,8 @@ class Out:
 
 def output_options(function: F) -> Callable[..., Any]:
     """``-o``, ``--title``, ``--definitions``, ``--force``, ``--json``, passed as `out`."""
-    out = click.option(
-        "-o", "--output", required=True, metavar="OUT", help="The file to write: .cube or .clf."
-    )
-    title = click.option("--title", default="", metavar="TEXT", help="The title of OUT.")
-    options = gathered(out=Out)(function)
-    return out(title(definitions_option(force_option(json_option(options)))))
+    options = definitions_option(force_option(json_option(gathered(out=Out)(function))))
+    return output_option(title_option(options))
 
 
 def size_option(function: F) -> F:
