@@ -7,10 +7,10 @@ from itertools import pairwise
 
 import numpy as np
 
-from lutbench.algebra.result import Array, Change, Reworked, difference, probe
+from lutbench.algebra.result import Change, Reworked, difference, probe
 from lutbench.errors import LutbenchError
 from lutbench.model.signal import CODES_10_BIT
-from lutbench.model.transforms import Pipeline, Transform, steps_of
+from lutbench.model.transforms import Array, Pipeline, Transform, steps_of
 from lutbench.tables.lut import (
     SIZES_1D,
     USUAL_ROWS,

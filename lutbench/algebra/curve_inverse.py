@@ -6,9 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.algebra.repairing import isotonic
-from lutbench.algebra.result import Array, Change, Inversion, code_error
+from lutbench.algebra.result import Change, Inversion, code_error
 from lutbench.algebra.solving import FLAT
 from lutbench.errors import NotInvertibleError
+from lutbench.model.transforms import Array
 from lutbench.tables.lut import Lut1D
 
 

@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 
 from lutbench.algebra.curve_inverse import inverted_curve
 from lutbench.algebra.repairing import isotonic
-from lutbench.algebra.result import Array, Change, CodeError, Inversion, code_error
+from lutbench.algebra.result import Change, CodeError, Inversion, code_error
 from lutbench.algebra.solving import (
     FLAT,
     Fallback,
@@ -37,7 +37,7 @@ from lutbench.algebra.solving import (
     straightness,
 )
 from lutbench.errors import LutbenchError, NotInvertibleError
-from lutbench.model.transforms import Transform
+from lutbench.model.transforms import Array, Transform
 from lutbench.tables.cells import (
     Index,
     det3,

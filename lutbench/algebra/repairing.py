@@ -13,10 +13,11 @@ from dataclasses import replace
 import numpy as np
 
 from lutbench.algebra.amiss import WORSE, amiss
-from lutbench.algebra.result import Array, Change, Reworked, code_error
+from lutbench.algebra.result import Change, Reworked, code_error
 from lutbench.algebra.unfold import MIRRORED, folds_of, unfolded
 from lutbench.errors import LutbenchError
 from lutbench.model.signal import CODES_10_BIT
+from lutbench.model.transforms import Array
 from lutbench.tables.cells import SIX_DECIMALS, channel_planes, straight_basis
 from lutbench.tables.lut import Lut3D, ShaperLut3D, lattice
 from lutbench.tables.nodes import diagonal

@@ -14,8 +14,9 @@ from typing import Any
 import numpy as np
 
 from lutbench import work_progress
-from lutbench.algebra.result import Array, Change, Reworked, code_error, probe
+from lutbench.algebra.result import Change, Reworked, code_error, probe
 from lutbench.errors import LutbenchError
+from lutbench.model.transforms import Array
 from lutbench.tables.cells import positions, weight_matrix
 from lutbench.tables.lut import SIZES_3D, Interpolation, Lut, Lut1D, Lut3D, ShaperLut3D
 from lutbench.tables.nodes import LARGEST_SIGNAL, SLAB, check_size, sample

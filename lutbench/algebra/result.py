@@ -9,12 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.model.signal import CODES_10_BIT
-from lutbench.model.transforms import Transform
+from lutbench.model.transforms import Array, Transform
 from lutbench.results import PlainData, Result
 from lutbench.tables.lut import Lut
 from lutbench.tables.nodes import greys
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from typing import Any, Literal
 import numpy as np
 
 from lutbench.algebra.repairing import LUMA
-from lutbench.algebra.result import Array
+from lutbench.model.transforms import Array
 from lutbench.tables.cells import (
     Index,
     det3,

@@ -5,14 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lutbench.model.signal import CODES_10_BIT
-from lutbench.model.transforms import Array
+from lutbench.model.transforms import Array, Mask
 from lutbench.tables.cells import channel_planes, tetrahedra, volumes
 from lutbench.tables.noise import clipped
-
-Mask = NDArray[np.bool_]
 
 FOLD_DEPTH = 0.5 / CODES_10_BIT
 """Signal: shallower folds do not count, since rounding to 10 bits can make them."""

@@ -8,14 +8,14 @@ from typing import Any
 
 import numpy as np
 
-from lutbench.display.measurements import Mask, Measurements
+from lutbench.display.measurements import Measurements
 from lutbench.display.target import Target
 from lutbench.errors import LutbenchError
 from lutbench.measure.delta_e import delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz
 from lutbench.measure.difference import Spread
 from lutbench.model.curves.base import Curve
 from lutbench.model.gamuts import Gamut
-from lutbench.model.transforms import Array
+from lutbench.model.transforms import Array, Mask
 from lutbench.results import PlainData, plain
 
 NEUTRAL = 1e-9

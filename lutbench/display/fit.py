@@ -15,13 +15,13 @@ from typing import Any
 import numpy as np
 
 from lutbench.display.additive import fit_additive
-from lutbench.display.measurements import Mask, Measurements
+from lutbench.display.measurements import Measurements
 from lutbench.display.model import LAB_SCALE, DisplayModel
 from lutbench.errors import LutbenchError
 from lutbench.fitting.scattered import ScatteredFit
 from lutbench.measure.delta_e import delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz
 from lutbench.measure.difference import Spread
-from lutbench.model.transforms import Array
+from lutbench.model.transforms import Array, Mask
 from lutbench.tables.lut import Lut3D
 
 FEWEST = 24

@@ -12,9 +12,7 @@ from numpy.typing import NDArray
 from lutbench.errors import FormatError, LutbenchError
 from lutbench.formats.columns import read_columns
 from lutbench.model.signal import BIT_DEPTHS, Range, range_of, signal_from_code
-from lutbench.model.transforms import Array
-
-Mask = NDArray[np.bool_]
+from lutbench.model.transforms import Array, Mask
 
 ACCEPTED = "columns name, R, G, B (code values) and X, Y, Z or Y, x, y (Y in cd/m²)"
 

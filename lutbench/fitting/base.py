@@ -13,10 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.fitting.scattered import smooth_curves
-from lutbench.model.transforms import Transform
+from lutbench.model.transforms import Array, Transform
 from lutbench.tables.lut import Lut1D
-
-Array = NDArray[np.float64]
 
 ROUNDS = 10
 """Alternating fits of curves and matrix; the fit ends earlier if a round gains nothing."""

@@ -21,9 +21,7 @@ from lutbench.measure.delta_e import delta_e_2000, lab_from_xyz
 from lutbench.model.conversion import Encoding
 from lutbench.model.curves.base import Decode, Encode
 from lutbench.model.grade import Exposure
-from lutbench.model.transforms import Matrix, Pipeline, Transform, steps_of
-
-Array = NDArray[np.float64]
+from lutbench.model.transforms import Array, Matrix, Pipeline, Transform, steps_of
 
 FEWEST = 8
 """Patches: gains and matrix have nine parameters, and each patch gives three equations."""

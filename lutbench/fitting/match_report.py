@@ -6,15 +6,12 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lutbench.measure.difference import Spread
-from lutbench.model.transforms import Transform
+from lutbench.model.transforms import Array, Transform
 from lutbench.results import PlainData, Result
 from lutbench.tables.lut import USUAL_SIZE, Lut3D
 from lutbench.tables.nodes import sample
-
-Array = NDArray[np.float64]
 
 OVERFITTED = 1.5
 """Ratio of left-out error to fitted error above which the user is warned of over-fitting."""

@@ -18,11 +18,10 @@ from lutbench.fitting.registration import check_registration
 from lutbench.fitting.robust import robust_spread
 from lutbench.fitting.scattered import ScatteredFit
 from lutbench.model.signal import CODES_10_BIT
+from lutbench.model.transforms import Array
 from lutbench.results import Result
 from lutbench.tables.lut import SIZES_3D, USUAL_SIZE, Lut3D, lattice
 from lutbench.tables.nodes import check_size, diagonal
-
-Array = NDArray[np.float64]
 
 SMOOTHNESS = tuple(10.0**power for power in (-3, -3.5, -4, -4.5, -5, -5.5, -6, -6.5, -7))
 """Smoothness values to try, from stiff to loose; `lutbench.fitting.scattered` gives the unit."""

@@ -7,17 +7,15 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lutbench.algebra.result import CodeError, code_error
 from lutbench.errors import LutbenchError
 from lutbench.fitting.scattered import ScatteredFit, smooth_curves
 from lutbench.model.signal import CODES_10_BIT
+from lutbench.model.transforms import Array
 from lutbench.results import Result
 from lutbench.tables.lut import SIZES_3D, USUAL_SIZE, Lut1D, Lut3D, lattice
 from lutbench.tables.nodes import check_size
-
-Array = NDArray[np.float64]
 
 SMOOTHNESS = tuple(10.0**power for power in (-4, -4.5, -5, -5.5, -6, -6.5, -7, -8))
 """Smoothness values to try, from stiff to loose; `lutbench.fitting.scattered` gives the unit."""

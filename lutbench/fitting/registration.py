@@ -9,8 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.errors import LutbenchError
-
-Array = NDArray[np.float64]
+from lutbench.model.transforms import Array
 
 ALIKE = 0.4
 """Least correlation of edges: a graded picture has more than 0.55 with its original, a different

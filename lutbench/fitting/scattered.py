@@ -19,10 +19,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.errors import LutbenchError
+from lutbench.model.transforms import Array
 from lutbench.tables.cells import positions, straight_basis, weight_matrix
 from lutbench.tables.lut import UNIT_DOMAIN, Interpolation, lattice
-
-Array = NDArray[np.float64]
 
 
 class ScatteredFit:

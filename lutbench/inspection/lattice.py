@@ -16,11 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.inspection.subject import CODES, Subject
-from lutbench.model.transforms import Array
+from lutbench.model.transforms import Array, Mask
 from lutbench.tables.cells import volumes
 from lutbench.tables.noise import any_along, noise_level
 
-Mask = NDArray[np.bool_]
 Node = tuple[int, ...]
 
 FOLD_DEPTH = 0.5 / CODES

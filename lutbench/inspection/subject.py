@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.model.signal import CODES_10_BIT
-from lutbench.model.transforms import Transform
+from lutbench.model.transforms import Array, Transform
 from lutbench.tables.cells import channel_planes
 from lutbench.tables.lut import USUAL_SIZE, Lut, Lut1D, Lut3D, ShaperLut3D
 from lutbench.tables.nodes import (
@@ -24,8 +24,6 @@ from lutbench.tables.nodes import (
     sensible,
 )
 from lutbench.tables.noise import CLIPPED_WITHIN, clipped
-
-Array = NDArray[np.float64]
 
 CODES = CODES_10_BIT
 """10-bit codes of the full range: what a signal of 0..1 is multiplied by."""

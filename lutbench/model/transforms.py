@@ -15,6 +15,7 @@ from lutbench.errors import LutbenchError, NotInvertibleError, one_of
 from lutbench.results import plain as plain
 
 Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
 
 Interpolation = Literal["tetrahedral", "trilinear"]
 

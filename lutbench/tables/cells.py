@@ -15,7 +15,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from lutbench.model.transforms import Array
+
 Index = NDArray[np.int64]
 
 ORDERS = tuple(permutations(range(3)))

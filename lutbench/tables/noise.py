@@ -6,11 +6,8 @@ from math import comb
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from lutbench.model.transforms import Array
-
-Mask = NDArray[np.bool_]
+from lutbench.model.transforms import Array, Mask
 
 CLIPPED_WITHIN = 1e-5
 """Signal: a value this near to the lowest or highest of its channel counts as clipped. It is a

@@ -11,10 +11,9 @@ from numpy.typing import NDArray
 
 from lutbench.errors import LutbenchError
 from lutbench.media.still.still import Still
+from lutbench.model.transforms import Array
 from lutbench.tables.lut import lattice
 from lutbench.tables.nodes import greys
-
-Array = NDArray[np.float64]
 
 SIZES = (5, 33)
 """Smallest and largest number of colours along an edge of the cube: what fills and fits a frame."""

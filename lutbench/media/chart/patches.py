@@ -12,8 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from lutbench.errors import FormatError, LutbenchError
 from lutbench.fitting.robust import robust_spread
 from lutbench.formats.columns import read_columns
-
-Array = NDArray[np.float64]
+from lutbench.model.transforms import Array
 
 MIDDLE = 0.25
 """Half the side of the area that is read, as a share of the distance between patches."""

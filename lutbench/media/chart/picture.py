@@ -18,14 +18,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.errors import LutbenchError
-from lutbench.media.chart.layout import (
-    CONTROLS,
-    LEAST_READ,
-    PARTS,
-    Array,
-    Layout,
-)
+from lutbench.media.chart.layout import CONTROLS, LEAST_READ, PARTS, Layout
 from lutbench.media.chart.placed import Placement, place_chart
+from lutbench.model.transforms import Array
 
 COVERED = 16 / 255
 """Largest error of a control patch, in signal: a larger one means that something covers it."""

@@ -18,9 +18,9 @@ from lutbench.media.chart.layout import (
     RAMP,
     SIZES,
     VERSION,
-    Array,
     Layout,
 )
+from lutbench.model.transforms import Array
 
 
 @dataclass(frozen=True)

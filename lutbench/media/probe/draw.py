@@ -6,7 +6,6 @@ from functools import cache
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lutbench.media.probe.board import (
     FRAME,
@@ -24,9 +23,7 @@ from lutbench.media.probe.board import (
 )
 from lutbench.media.still.still import Still
 from lutbench.model.signal import Range, full_scale_from_signal
-
-Array = NDArray[np.float64]
-Mask = NDArray[np.bool_]
+from lutbench.model.transforms import Array, Mask
 
 COMB = 16
 """Height of a comb above or below a strip, in pixels."""

@@ -22,9 +22,8 @@ from lutbench.media.probe.board import (
 )
 from lutbench.media.probe.draw import COMB, word_mask
 from lutbench.model.signal import Range
+from lutbench.model.transforms import Array
 from lutbench.results import PlainData, Result
-
-Array = NDArray[np.float64]
 
 LIT = 0.35
 """Contrast of a word to its background, as a share of white, from which it is lit. Rounding to
