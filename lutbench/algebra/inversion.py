@@ -27,6 +27,7 @@ from numpy.typing import NDArray
 from lutbench.algebra.curve_inverse import inverted_curve
 from lutbench.algebra.repairing import isotonic
 from lutbench.algebra.result import Change, CodeError, Inversion, code_error
+from lutbench.algebra.rewritten import with_table
 from lutbench.algebra.solving import (
     FLAT,
     Fallback,
@@ -374,14 +375,7 @@ def _inverted_behind_shaper(
 
     inner = invert(lut.lut, size, shaper=shaper, fallback=fallback, hold=True)
     back = lut.shaper.inverse()
-    found = inner.lut
-    if isinstance(found, ShaperLut3D):
-        result: Lut = replace(
-            found, lut=replace(found.lut, table=back.apply(found.lut.table)), title=title
-        )
-    else:
-        assert isinstance(found, Lut3D)
-        result = replace(found, table=back.apply(found.table), title=title)
+    result = with_table(inner.lut, back.apply).with_title(title)
     points = np.random.default_rng(5).random((20_000, 3))
     points = lut.domain[0] + points * (lut.domain[1] - lut.domain[0])
     colours = lut.apply(points)

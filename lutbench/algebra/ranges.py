@@ -12,10 +12,10 @@ from lutbench.algebra.result import (
     Change,
     CodeError,
     Reworked,
-    code_error,
     difference,
     probe,
 )
+from lutbench.algebra.rewritten import with_table
 from lutbench.model.signal import Range, RangeChange, check_range, relaid
 from lutbench.model.transforms import Pipeline, Transform
 from lutbench.tables.lut import UNIT_DOMAIN, USUAL_SIZE, Lut, Lut1D, Lut3D, ShaperLut3D
@@ -62,7 +62,7 @@ def change_range(
         if pair[0] != pair[1]
     ]
     if not before.steps and isinstance(lut, Lut) and size is None:
-        return Reworked(_with_values(lut, after), EXACT, tuple(changes))
+        return Reworked(with_table(lut, after.apply), EXACT, tuple(changes))
     domain = domain_of(lut)
     whole = Pipeline((*before.steps, lut, *after.steps))
     result = _resampled(lut, whole, size, domain)
@@ -116,14 +116,7 @@ def change_domain(lut: Lut, domain: ArrayLike = UNIT_DOMAIN, size: int | None = 
     cut = float(max((new[0] - old[0]).max(), (old[1] - new[1]).max(), 0))
     if cut > 0:
         changes.append(Change("domain_cut", f"the old domain reached {cut:g} further", cut))
-    points = probe(new)
-    return Reworked(result, code_error(lut.apply(points), result.apply(points)), tuple(changes))
-
-
-def _with_values(lut: Lut, after: Transform) -> Lut:
-    if isinstance(lut, ShaperLut3D):
-        return replace(lut, lut=replace(lut.lut, table=after.apply(lut.lut.table)))
-    return replace(lut, table=after.apply(lut.table))
+    return Reworked(result, difference(lut, result, new), tuple(changes))
 
 
 def _resampled(

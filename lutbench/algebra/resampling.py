@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from lutbench import work_progress
-from lutbench.algebra.result import Change, Reworked, code_error, probe
+from lutbench.algebra.result import Change, Reworked, code_error, difference, probe
 from lutbench.errors import LutbenchError
 from lutbench.model.transforms import Array
 from lutbench.tables.cells import positions, weight_matrix
@@ -50,9 +50,7 @@ def resample(lut: Lut, size: int, method: str = "best") -> Reworked:
         inner = resample(lut.lut, size, method)
         assert isinstance(inner.lut, Lut3D)
         result: Lut = replace(lut, lut=inner.lut)
-        points = probe(lut.domain)
-        error = code_error(lut.apply(points), result.apply(points))
-        return Reworked(result, error, inner.changes)
+        return Reworked(result, difference(lut, result, lut.domain), inner.changes)
     if isinstance(lut, Lut1D):
         return _resampled_curve(lut, size, method)
     check_size(size, SIZES_3D)
@@ -66,8 +64,7 @@ def resample(lut: Lut, size: int, method: str = "best") -> Reworked:
     if chosen == "best":  # too few nodes to measure
         chosen = UNMEASURED
     result = replace(lut, table=_MAKERS[chosen](table, size, lut.interpolation))
-    points = probe(lut.domain)
-    error = code_error(lut.apply(points), result.apply(points))
+    error = difference(lut, result, lut.domain)
     message = f"size {lut.size} to {size} by the method {chosen}"
     if scores:
         tried = ", ".join(f"{name} {value:.3f}" for name, value in sorted(scores.items()))

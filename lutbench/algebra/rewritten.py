@@ -9,12 +9,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.tables.lut import UNIT_DOMAIN, Lut, Lut1D, Lut3D, ShaperLut3D
+from lutbench.tables.lut import UNIT_DOMAIN, Lut, ShaperLut3D
 
 
 def divided(lut: Lut, top: float) -> Lut:
     """The values divided by the highest code of their scale."""
-    return _with_table(lut, lambda table: table / top)
+    return with_table(lut, lambda table: table.astype(np.float64) / top)
 
 
 def over_unit_domain(lut: Lut) -> Lut:
@@ -27,18 +27,16 @@ def over_unit_domain(lut: Lut) -> Lut:
 
 def rows_turned(lut: Lut) -> Lut:
     """The LUT with its rows read as if blue ran fastest instead of red."""
-    return _with_table(lut, lambda table: np.ascontiguousarray(table.transpose(2, 1, 0, 3)))
+    return with_table(lut, lambda table: table.transpose(2, 1, 0, 3).astype(np.float64, "C"))
 
 
 def channels_put_back(lut: Lut, order: Sequence[int]) -> Lut:
     """The output channels in another order: channel k of the result is channel `order[k]`."""
-    return _with_table(lut, lambda table: np.ascontiguousarray(table[..., list(order)]))
+    return with_table(lut, lambda table: table[..., list(order)].astype(np.float64, "C"))
 
 
-def _with_table(lut: Lut, change: Callable[[NDArray[np.float64]], Any]) -> Lut:
+def with_table(lut: Lut, change: Callable[[NDArray[Any]], Any]) -> Lut:
+    """The LUT with its table changed: behind a shaper, that of the lattice."""
     if isinstance(lut, ShaperLut3D):
-        inner = lut.lut
-        table = change(inner.table.astype(np.float64))
-        return replace(lut, lut=replace(inner, table=table))
-    assert isinstance(lut, Lut1D | Lut3D)
-    return replace(lut, table=change(lut.table.astype(np.float64)))
+        return replace(lut, lut=replace(lut.lut, table=change(lut.lut.table)))
+    return replace(lut, table=change(lut.table))

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from lutbench.algebra.repairing import isotonic
 from lutbench.display.measurements import Measurements
 from lutbench.display.model import CURVE_ROWS, DisplayModel, light_of, lightness
 from lutbench.display.patches import levels
@@ -130,10 +131,7 @@ class _Additive:
         return np.asarray(np.linalg.solve(normal, right))
 
     def _rising(self, curves: Array) -> Array:
-        from scipy.optimize import isotonic_regression
-
-        light = np.clip(light_of(self.rows @ curves), 0, 1)
-        return np.stack([isotonic_regression(light[:, c]).x for c in range(3)], axis=1)
+        return isotonic(np.clip(light_of(self.rows @ curves), 0, 1))
 
 
 def _mean(read: Measurements, channel: int) -> Array:

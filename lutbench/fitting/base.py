@@ -12,6 +12,7 @@ from typing import Any, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
+from lutbench.algebra.repairing import isotonic
 from lutbench.fitting.scattered import smooth_curves
 from lutbench.model.transforms import Array, Transform
 from lutbench.tables.lut import Lut1D
@@ -70,14 +71,10 @@ def fit_base(inputs: Array, outputs: Array, weights: Array | None = None) -> Mix
 
 def _curves(inputs: Array, outputs: Array, most: int = 4000) -> Lut1D:
     """Rising curves through the points of each channel, or through `most` of them at random."""
-    from scipy.optimize import isotonic_regression
-
     if len(inputs) > most:
         index = np.random.default_rng(2).choice(len(inputs), most, replace=False)
         inputs, outputs = inputs[index], outputs[index]
-    table = smooth_curves(inputs, outputs, 65)
-    rising = np.stack([isotonic_regression(table[:, c]).x for c in range(3)], axis=1)
-    return Lut1D(rising)
+    return Lut1D(isotonic(smooth_curves(inputs, outputs, 65)))
 
 
 def _left(base: MixAndCurves, inputs: Array, outputs: Array, share: Array) -> float:
