@@ -38,19 +38,13 @@ ONE_THREAD = ("LUTBENCH_THREADS", "OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MK
 
 @dataclass(frozen=True)
 class Workers:
-    """What does the work.
-
-    Parameters
-    ----------
-    jobs
-        Number of processes on this machine; with 1 the work is done in this process.
-    scheduler
-        The address of a Dask scheduler, whose workers are used instead; they must see the
-        files under the same paths.
-    """
+    """What does the work."""
 
     jobs: int = 1
+    """Number of processes on this machine; with 1 the work is done in this process."""
     scheduler: str | None = None
+    """The address of a Dask scheduler, whose workers are used instead; they must see the files
+    under the same paths."""
 
 
 def run_parallel(

@@ -35,23 +35,16 @@ class Change(PlainData):
 
 @dataclass(frozen=True, repr=False)
 class Reworked(Result):
-    """A LUT made from others.
-
-    Parameters
-    ----------
-    lut
-        The new LUT.
-    error
-        The difference from what it stands for; each function says what that is.
-    changes
-        What was changed, and what was not possible, in the order of the work.
-    """
+    """A LUT made from others."""
 
     KEYS: ClassVar[tuple[str, ...]] = ("lut", "error_code_10bit=error", "changes")
 
     lut: Lut
+    """The new LUT."""
     error: CodeError
+    """The difference from what it stands for; each function says what that is."""
     changes: tuple[Change, ...] = ()
+    """What was changed, and what was not possible, in the order of the work."""
 
     def change(self, code: str) -> Change | None:
         """The first change of that code, or None."""

@@ -47,20 +47,14 @@ class Calibration(Transform):
 
 @dataclass(frozen=True, eq=False)
 class Calibrated(PlainData):
-    """A calibration LUT, and what the display shows with it according to its model.
-
-    Parameters
-    ----------
-    lut
-        The LUT, full-scale values to full-scale values.
-    expected
-        ΔE 2000 and ΔE ITP between the target and what the display shows: for greys, for the
-        colours of the measured chart, and for random signals (many of which a display of
-        small gamut cannot show).
-    """
+    """A calibration LUT, and what the display shows with it according to its model."""
 
     lut: Lut
+    """The LUT, full-scale values to full-scale values."""
     expected: dict[str, dict[str, Spread]]
+    """ΔE 2000 and ΔE ITP between the target and what the display shows: for greys, for the colours
+    of the measured chart, and for random signals (many of which a display of small gamut cannot
+    show)."""
 
 
 def calibrate(

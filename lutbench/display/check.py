@@ -50,18 +50,12 @@ class GreyStep(PlainData):
 
 @dataclass(frozen=True, eq=False)
 class DisplayCheck:
-    """How near a display comes to its target.
-
-    Parameters
-    ----------
-    readings
-        The signals of the target that were shown, and their readings.
-    target
-        The target, with the peak and black that were measured or given.
-    """
+    """How near a display comes to its target."""
 
     readings: Measurements
+    """The signals of the target that were shown, and their readings."""
     target: Target
+    """The target, with the peak and black that were measured or given."""
 
     @cached_property
     def wanted(self) -> Array:

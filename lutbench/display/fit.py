@@ -55,31 +55,21 @@ ODD_DELTA_E = 1.5
 
 @dataclass(frozen=True, eq=False)
 class DisplayFit:
-    """A model of a display, and how well it predicts.
-
-    Parameters
-    ----------
-    model
-        The display.
-    measurements
-        What it was fitted to.
-    left_out
-        XYZ of each patch in cd/m², predicted by a model fitted without it, shape (n, 3). Patches
-        that every fit needs (black, white and the full primaries) are predicted by the whole fit.
-    judged
-        Which patches were really left out, shape (n,).
-    additive_left_out
-        Mean ΔE 2000 of the left-out patches without a residual.
-    notes
-        Warnings for the user.
-    """
+    """A model of a display, and how well it predicts."""
 
     model: DisplayModel
+    """The display."""
     measurements: Measurements
+    """What it was fitted to."""
     left_out: Array
+    """XYZ of each patch in cd/m², predicted by a model fitted without it, shape (n, 3). Patches
+    that every fit needs (black, white and the full primaries) are predicted by the whole fit."""
     judged: Mask
+    """Which patches were really left out, shape (n,)."""
     additive_left_out: float
+    """Mean ΔE 2000 of the left-out patches without a residual."""
     notes: tuple[str, ...] = ()
+    """Warnings for the user."""
 
     @cached_property
     def delta_e_2000(self) -> Array:

@@ -22,27 +22,18 @@ BRIGHTEST = 1e5
 
 @dataclass(frozen=True, eq=False)
 class Measurements:
-    """The patches that were shown, and their readings.
-
-    Parameters
-    ----------
-    names
-        The name of each patch, n of them.
-    signal
-        The signals that were shown, 0..1, shape (n, 3).
-    xyz
-        The readings, CIE 1931 2°, Y in cd/m², shape (n, 3).
-    coding
-        How the code values of the file were interpreted, in words.
-    range
-        The signal range of the code values.
-    """
+    """The patches that were shown, and their readings."""
 
     names: tuple[str, ...]
+    """The name of each patch, n of them."""
     signal: Array
+    """The signals that were shown, 0..1, shape (n, 3)."""
     xyz: Array
+    """The readings, CIE 1931 2°, Y in cd/m², shape (n, 3)."""
     coding: str = "signal 0 to 1"
+    """How the code values of the file were interpreted, in words."""
     range: Range = "full"
+    """The signal range of the code values."""
 
     def __post_init__(self) -> None:
         if self.signal.ndim != 2 or self.signal.shape != self.xyz.shape:

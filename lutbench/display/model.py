@@ -72,24 +72,16 @@ def xyz_from_lab(lab: Array, white: Array) -> Array:
 
 @dataclass(frozen=True, eq=False)
 class DisplayModel:
-    """What a display shows.
-
-    Parameters
-    ----------
-    curves
-        Light of each channel, 0..1 and rising, at equal steps of signal 0..1, shape (rows, 3).
-    primaries
-        XYZ of full red, green and blue less black, in cd/m², as columns, shape (3, 3).
-    black
-        XYZ of signal 0 by the additive part, in cd/m², shape (3,).
-    residual
-        Shift of L*a*b* (divided by `LAB_SCALE`) by signal; None for an additive display.
-    """
+    """What a display shows."""
 
     curves: Array
+    """Light of each channel, 0..1 and rising, at equal steps of signal 0..1, shape (rows, 3)."""
     primaries: Array
+    """XYZ of full red, green and blue less black, in cd/m², as columns, shape (3, 3)."""
     black: Array
+    """XYZ of signal 0 by the additive part, in cd/m², shape (3,)."""
     residual: Lut3D | None = None
+    """Shift of L*a*b* (divided by `LAB_SCALE`) by signal; None for an additive display."""
 
     @cached_property
     def white(self) -> Array:

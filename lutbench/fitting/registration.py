@@ -24,15 +24,10 @@ _LONGEST = 1600
 
 @dataclass(frozen=True)
 class Registration:
-    """How well two pictures match, pixel by pixel.
-
-    Parameters
-    ----------
-    agreement
-        The correlation of their edges without a shift, −1 to 1.
-    """
+    """How well two pictures match, pixel by pixel."""
 
     agreement: float
+    """The correlation of their edges without a shift, −1 to 1."""
 
 
 def check_registration(before: NDArray[Any], after: NDArray[Any], where: str = "") -> Registration:

@@ -244,14 +244,10 @@ class HalfLut1D(Transform):
     """A 1D LUT with one row for each of the 65536 half-floats, in the order of their bits.
 
     Inputs between two half-floats are interpolated linearly; NaN gives NaN.
-
-    Parameters
-    ----------
-    table
-        Shape (65536, 3); finite for finite inputs.
     """
 
     table: NDArray[np.float64]
+    """Shape (65536, 3); finite for finite inputs."""
     title: str = field(default="", compare=False)
     kind: ClassVar[str] = "half_lut1d"
 

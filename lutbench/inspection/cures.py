@@ -32,19 +32,13 @@ NOTHING = CodeError(0.0, 0.0, 0.0)
 
 @dataclass(frozen=True)
 class Bounds:
-    """How far a repair may go.
-
-    Parameters
-    ----------
-    most
-        The furthest that smoothing may move a value, in 10-bit codes. It does not limit
-        the correction of a whole table (code values, the order of the rows).
-    fade
-        The input saturation, 0..1, at which changes of the neutral axis have faded out.
-    """
+    """How far a repair may go."""
 
     most: float = MOST_MOVED
+    """The furthest that smoothing may move a value, in 10-bit codes. It does not limit the
+    correction of a whole table (code values, the order of the rows)."""
     fade: float = FADE
+    """The input saturation, 0..1, at which changes of the neutral axis have faded out."""
 
     def __post_init__(self) -> None:
         check_bounds(self.most, self.fade)

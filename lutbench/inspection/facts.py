@@ -28,23 +28,15 @@ NEUTRAL = 1.0
 
 @dataclass(frozen=True)
 class Evidence:
-    """Measures in 10-bit codes.
-
-    Parameters
-    ----------
-    change
-        The largest difference between output and input on the nodes.
-    separability_residual
-        The 95th percentile over the nodes of what is left when each output
-        channel is explained by its own input channel alone.
-    neutral_deviation
-        The 95th percentile of |output − input| on the neutral axis, where it is
-        not clipped.
-    """
+    """Measures in 10-bit codes."""
 
     change: float
+    """The largest difference between output and input on the nodes."""
     separability_residual: float
+    """The 95th percentile over the nodes of what is left when each output channel is explained by
+    its own input channel alone."""
     neutral_deviation: float
+    """The 95th percentile of |output − input| on the neutral axis, where it is not clipped."""
 
     @property
     def kind(self) -> str:

@@ -24,30 +24,21 @@ HLG_PEAK = 1000.0
 
 @dataclass(frozen=True)
 class View:
-    """How values are seen: on a display, or for a log or linear signal as the light of the scene.
-
-    Parameters
-    ----------
-    encoding
-        How values become light, 1.0 at white: the curve of the display (not of the camera),
-        its primaries and white, the signal range.
-    white_luminance
-        cd/m² of light 1.0, for absolute measures.
-    hdr
-        Whether ΔE ITP is the measure that counts, instead of ΔE 2000, which is not made for
-        light far above white.
-    shows_light
-        True for a display, which shows no negative light; False for the scene, where negative
-        values are kept.
-    description
-        The view in words.
-    """
+    """How values are seen: on a display, or of a log or linear signal as light of the scene."""
 
     encoding: Encoding
+    """How values become light, 1.0 at white: the curve of the display (not of the camera), its
+    primaries and white, the signal range."""
     white_luminance: float = SDR_WHITE
+    """cd/m² of light 1.0, for absolute measures."""
     hdr: bool = False
+    """Whether ΔE ITP is the measure that counts, instead of ΔE 2000, which is not made for light
+    far above white."""
     shows_light: bool = True
+    """True for a display, which shows no negative light; False for the scene, where negative values
+    are kept."""
     description: str = ""
+    """The view in words."""
 
     @property
     def measure(self) -> DeltaE:

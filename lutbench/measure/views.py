@@ -31,21 +31,14 @@ difference."""
 
 @dataclass(frozen=True, eq=False)
 class ViewsApart:
-    """Two views of the measured chart and of mid grey.
-
-    Parameters
-    ----------
-    names
-        Mid grey, then the patches.
-    luminance
-        cd/m² in the first and in the second view, at reference white 203, shape (n, 2).
-    delta_e_itp
-        Between the views, shape (n,).
-    """
+    """Two views of the measured chart and of mid grey."""
 
     names: tuple[str, ...]
+    """Mid grey, then the patches."""
     luminance: Array
+    """cd/m² in the first and in the second view, at reference white 203, shape (n, 2)."""
     delta_e_itp: Array
+    """Between the views, shape (n,)."""
 
     def of(self, name: str) -> float:
         """ΔE ITP of a patch, by its name."""
@@ -65,22 +58,15 @@ class ViewsApart:
 
 @dataclass(frozen=True, eq=False)
 class LookApart:
-    """What one look does in two views, and how much that differs.
-
-    Parameters
-    ----------
-    names
-        The patches that the look changes visibly in the second view.
-    effect
-        The change that the look makes in the second view, in ΔE ITP, shape (n,).
-    parted
-        The difference between the changes in the two views, in ΔE ITP, shape (n,): 0 where
-        the look does the same in both.
-    """
+    """What one look does in two views, and how much that differs."""
 
     names: tuple[str, ...]
+    """The patches that the look changes visibly in the second view."""
     effect: Array
+    """The change that the look makes in the second view, in ΔE ITP, shape (n,)."""
     parted: Array
+    """The difference between the changes in the two views, in ΔE ITP, shape (n,): 0 where the look
+    does the same in both."""
 
     @property
     def share(self) -> float:

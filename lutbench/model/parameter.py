@@ -16,29 +16,20 @@ from lutbench.results import PlainData
 
 @dataclass(frozen=True)
 class Parameter(PlainData):
-    """A parameter of a part.
-
-    Parameters
-    ----------
-    name
-        The name of the field, and the key in recipes.
-    default
-        The default value.
-    limits
-        The lowest and the highest number; None for texts and true/false.
-    unit
-        ``stops``, ``cd/m²`` …; empty for a share or a factor.
-    accepted
-        The texts that it may be, if it is a text.
-    """
+    """A parameter of a part."""
 
     KEYS = ("name", "default", "limits", "unit?", "accepted")
 
     name: str
+    """The name of the field, and the key in recipes."""
     default: Any
+    """The default value."""
     limits: tuple[float, float] | None = None
+    """The lowest and the highest number; None for texts and true/false."""
     unit: str = ""
+    """``stops``, ``cd/m²`` …; empty for a share or a factor."""
     accepted: tuple[str, ...] = ()
+    """The texts that it may be, if it is a text."""
 
     @property
     def range_words(self) -> str:

@@ -28,25 +28,17 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, eq=False)
 class MeasuredDisplay:
-    """A display known by meter readings, calibrated to show the signals of an encoding.
-
-    Parameters
-    ----------
-    path
-        The file with the readings.
-    digest
-        Its SHA-256.
-    readings
-        The meter's readings.
-    asked
-        The encoding whose signals the display shows. Where it names a display, that gives
-        the peak and the surround; else the peak is the highest that the display reaches.
-    """
+    """A display known by meter readings, calibrated to show the signals of an encoding."""
 
     path: Path
+    """The file with the readings."""
     digest: str
+    """Its SHA-256."""
     readings: Measurements
+    """The meter's readings."""
     asked: Encoding
+    """The encoding whose signals the display shows. Where it names a display, that gives the peak
+    and the surround; else the peak is the highest that the display reaches."""
 
     @property
     def fit(self) -> DisplayFit:

@@ -15,31 +15,21 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Codec:
-    """One way to write a clip.
-
-    Parameters
-    ----------
-    encoder
-        FFmpeg's name of the encoder.
-    forms
-        The pixel formats by (bits, chroma), the usual one first.
-    options
-        Options of the encoder; `by_depth` has further ones.
-    alpha
-        The pixel formats with alpha, by (bits, chroma).
-    only_709
-        Whether the stream can only be tagged with the Y'CbCr matrix of BT.709.
-    quality
-        Whether the encoder takes a constant rate factor.
-    """
+    """One way to write a clip."""
 
     encoder: str
+    """FFmpeg's name of the encoder."""
     forms: dict[tuple[int, str], str]
+    """The pixel formats by (bits, chroma), the usual one first."""
     options: dict[str, str] = field(default_factory=dict)
+    """Options of the encoder; `by_depth` has further ones."""
     by_depth: dict[int, dict[str, str]] = field(default_factory=dict)
     alpha: dict[tuple[int, str], str] = field(default_factory=dict)
+    """The pixel formats with alpha, by (bits, chroma)."""
     only_709: bool = False
+    """Whether the stream can only be tagged with the Y'CbCr matrix of BT.709."""
     quality: bool = False
+    """Whether the encoder takes a constant rate factor."""
 
     def options_for(self, bits: int, quality: int | None) -> dict[str, str]:
         """The encoder's options."""

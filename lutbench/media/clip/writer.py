@@ -40,27 +40,18 @@ _MXF_RATES = {Fraction(n) for n in (24, 25, 30, 48, 50, 60)} | {
 
 @dataclass(frozen=True)
 class Rewriting:
-    """How the pictures of a clip are converted to those of another.
-
-    Parameters
-    ----------
-    transform
-        The transform from signal to signal.
-    coding
-        How the clip's codes are read.
-    choice
-        The codec, depth and chroma of the output.
-    tags
-        The colours after the transform.
-    quality
-        The constant rate factor, for codecs that have one.
-    """
+    """How the pictures of a clip are converted to those of another."""
 
     transform: Transform
+    """The transform from signal to signal."""
     coding: ClipCoding
+    """How the clip's codes are read."""
     choice: Choice
+    """The codec, depth and chroma of the output."""
     tags: ColourTags
+    """The colours after the transform."""
     quality: int | None
+    """The constant rate factor, for codecs that have one."""
 
     @property
     def matrix(self) -> Matrix:
