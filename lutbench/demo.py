@@ -11,7 +11,7 @@ from lutbench.bench.page import write_bench
 from lutbench.checks.runner import run_suite
 from lutbench.checks.suite import read_suite
 from lutbench.exposure.levels import levels
-from lutbench.files import make_folder
+from lutbench.files import make_folder, write_text
 from lutbench.identification import identify
 from lutbench.identification.result import Identification
 from lutbench.inspection.inspection import inspect
@@ -22,7 +22,7 @@ from lutbench.model.conversion import Conversion
 from lutbench.recipes.make import Made, build_recipe
 from lutbench.recipes.schema import Recipe, read_recipe
 from lutbench.report.card import write_card
-from lutbench.report.page import write_page
+from lutbench.report.page import page_html
 from lutbench.resources import demo_files
 
 VIEWING = "viewing"
@@ -137,7 +137,7 @@ def _inspect(demo: Demo, force: bool) -> None:
         catalogue=demo.recipe.catalogue,
     )
     page = demo.folder / "report.html"
-    write_page(found, page, identification=demo.identified[LOOK], force=force)
+    write_text(page, page_html(found, identification=demo.identified[LOOK]), force=force)
     demo.findings.append(("inspected", f"{LOOK}: {found.verdict}"))
     demo.look_at.append((page, f"the report on {LOOK}: what it does, and what to set"))
 

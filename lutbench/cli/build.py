@@ -222,10 +222,12 @@ def _from_recipe(
 
         made = build_recipe(recipe, folder, force=force, progress=begun)
     if manifest:
-        from lutbench.recipes.manifest import write_manifest
+        from lutbench import files
+        from lutbench.recipes.manifest import manifest_text
 
         paths = [path for each in made for path in (each.path, each.legend) if path is not None]
-        write_manifest(recipe.digest, Path(folder, MANIFEST), paths, force=force)
+        text = manifest_text(recipe.digest, Path(folder), paths)
+        files.write_text(Path(folder, MANIFEST), text, force=force)
     return made
 
 

@@ -185,10 +185,11 @@ def command(
     )
     held = held_against(limits, found.overall)
     if page is not None:
-        from lutbench.report.difference_page import write_difference_page
+        from lutbench import files
+        from lutbench.report.difference_page import difference_html
 
         sides = (first.transform, second.transform)
-        write_difference_page(found, (a, b), sides, page, held, force=report.force)
+        files.write_text(page, difference_html(found, (a, b), sides, held), force=report.force)
         say(f"{page}: page written")
     if report.as_json:
         checks = {"limits": [each.to_data() for each in held]}

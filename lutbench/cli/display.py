@@ -315,9 +315,11 @@ def check(
     """
     found = wanted.checked(readings.of(second), checking.display_black)
     if checking.page is not None:
-        from lutbench.report.display_page import write_display_page
+        from lutbench import files
+        from lutbench.report.display_page import display_html
 
-        write_display_page(found, Path(second).name, checking.page, force=reporting.force)
+        text = display_html(found, Path(second).name)
+        files.write_text(checking.page, text, force=reporting.force)
     mean = found.spreads()["all"]["delta_e_2000"].mean
     holds = checking.limit_delta_e is None or mean <= checking.limit_delta_e
     if reporting.as_json:

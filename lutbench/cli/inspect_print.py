@@ -240,11 +240,13 @@ def draw(found: list[Inspection], pictures: Pictures, catalogue: Catalogue) -> N
 def _write_page(
     found: Inspection, page: str, still: str | None, catalogue: Catalogue, force: bool
 ) -> None:
+    from lutbench import files
     from lutbench.inspection.identified import identified
-    from lutbench.report.page import write_page
+    from lutbench.report.page import page_html
 
     found, identification = identified(found, catalogue)
-    write_page(found, page, still=still, identification=identification, force=force)
+    text = page_html(found, still=still, identification=identification)
+    files.write_text(page, text, force=force)
     say(f"{page}: page written")
 
 

@@ -41,11 +41,6 @@ def manifest_text(recipe: str, folder: Path, paths: Sequence[Path]) -> str:
     return "\n".join(lines) + "\n"
 
 
-def write_manifest(recipe: str, path: Path, paths: Sequence[Path], *, force: bool) -> None:
-    """Write the manifest `path` of the files `paths`, which are in or under its folder."""
-    files.write_text(path, manifest_text(recipe, path.parent, paths), force=force)
-
-
 def faults_of(path: str | Path) -> tuple[list[str], int]:
     """What is wrong with the files that a manifest lists, and the number of files.
 

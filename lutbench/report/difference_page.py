@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from lutbench import files
 from lutbench.measure.comparison import Comparison
 from lutbench.measure.delta_e import DELTA_E_NAMES
 from lutbench.measure.difference import Spread, measure
@@ -34,22 +32,6 @@ LEAST_TOP = 0.05
 """ΔE that the scale of the maps reaches at least, so that rounding does not look like much."""
 
 Sides = tuple[Transform, Transform]
-
-
-def write_difference_page(
-    found: Comparison,
-    names: tuple[str, str],
-    sides: Sides,
-    path: str | Path,
-    limits: Sequence[Any] = (),
-    *,
-    force: bool = False,
-) -> None:
-    """Write the page to `path` as one HTML file.
-
-    Raises LutbenchError when the file exists and `force` is not set.
-    """
-    files.write_text(path, difference_html(found, names, sides, limits), force=force)
 
 
 def difference_html(

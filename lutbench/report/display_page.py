@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from lutbench import files
 from lutbench.display.check import DisplayCheck, GreyStep
 from lutbench.model.curves.video import Srgb
 from lutbench.model.gamuts import BT709
@@ -20,17 +18,6 @@ from lutbench.report.plots_display import (
     luminance_plot,
 )
 from lutbench.report.templates import render
-
-
-def write_display_page(
-    found: DisplayCheck, name: str, path: str | Path, *, force: bool = False
-) -> None:
-    """Write the page to `path`; `name` is that of the readings.
-
-    Raises LutbenchError when the file exists and `force` is not set.
-    """
-    files.write_text(path, display_html(found, name), force=force)
-
 
 SPREAD_HEADS = ["patches", *(f"{measure} {name}" for measure in ("ΔE 2000", "ΔE ITP")
                              for name in ("mean", "p95", "max"))]  # fmt: skip

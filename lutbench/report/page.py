@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 import lutbench
-from lutbench import files
 from lutbench.inspection.hue import HUES
 from lutbench.inspection.inspection import Inspection
 from lutbench.inspection.registry import all_limits
@@ -42,22 +41,6 @@ class BeforeAfter:
     alternative: str
     before_wave: str
     after_wave: str
-
-
-def write_page(
-    found: Inspection,
-    path: str | Path,
-    *,
-    still: str | Path | None = None,
-    identification: Identification | None = None,
-    force: bool = False,
-) -> None:
-    """Write the page to `path`.
-
-    Raises LutbenchError when the still cannot be read, or the file exists and `force` is not set.
-    """
-    page = page_html(found, still=still, identification=identification)
-    files.write_text(path, page, force=force)
 
 
 def page_html(

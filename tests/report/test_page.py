@@ -17,7 +17,7 @@ from lutbench.inspection.inspection import inspect
 from lutbench.media.still.still import Still, write_still
 from lutbench.model.catalogue import open_catalogue
 from lutbench.report.card import card_html
-from lutbench.report.page import page_html, write_page
+from lutbench.report.page import page_html
 from lutbench.report.plots import WAVE_COLUMNS, WAVE_LEVELS, waveform
 from lutbench.report.plots_colour import steps_of
 from lutbench.tables.lut import Lut1D, Lut3D
@@ -102,9 +102,7 @@ def test_a_still_of_the_users(tmp_path: Path) -> None:
     pixels = np.zeros((60, 900, 3), np.uint8)
     pixels[..., 0] = 200
     write_still(Still(pixels, ("R", "G", "B"), "8"), still)
-    out = tmp_path / "page.html"
-    write_page(inspect(Lut3D.identity(5)), out, still=still)
-    assert "pan.png, as it was recorded" in out.read_text(encoding="utf-8")
+    assert "pan.png, as it was recorded" in page_html(inspect(Lut3D.identity(5)), still=still)
 
 
 def test_waveform_counts_levels() -> None:
