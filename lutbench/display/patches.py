@@ -42,20 +42,11 @@ DARKER = 1.4
 
 @dataclass(frozen=True, eq=False)
 class PatchSet:
-    """Patches in the order in which they are shown.
-
-    Parameters
-    ----------
-    names
-        The name of each patch, n of them.
-    codes
-        Whole code values, shape (n, 3).
-    bits, range
-        Bit depth and signal range of the codes.
-    """
+    """Patches in the order in which they are shown: names, code values and their coding."""
 
     names: tuple[str, ...]
     codes: Array
+    """Whole numbers, shape (patches, 3)."""
     bits: int = 10
     range: Range = "full"
 

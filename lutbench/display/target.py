@@ -37,36 +37,25 @@ SAME = 1e-3
 class Target:
     """The light that a display is to show for a signal.
 
-    Parameters
-    ----------
-    curve
-        The curve of a display: BT.1886, a gamma, sRGB, ST 2084, HLG. BT.709 and BT.2020 count as
-        BT.1886, BT.2100 PQ counts as ST 2084.
-    gamut
-        Its primaries and white.
-    peak
-        cd/m² of signal 1; with an absolute curve (ST 2084) the highest luminance shown.
-    black
-        cd/m² of signal 0. BT.1886 takes it into its formula, as do ST 2084 with `mastered_at`
-        (BT.2390) and HLG (BT.2100, table 5); other curves are clipped at it.
-    mastered_at
-        With ST 2084: the peak of the mastering display, in cd/m². Light between the two peaks
-        is rolled off with the EETF of BT.2390; with None it is clipped at `peak`.
-    surround
-        With HLG: cd/m² around the picture. The system gamma follows from `peak` and surround.
-
-    Raises
-    ------
-    DefinitionError
-        When the curve is not one of a display, or peak and black are out of range.
+    Raises DefinitionError when the curve is not one of a display, or peak and black are out of
+    range.
     """
 
     curve: Curve
+    """The curve of a display: BT.1886, a gamma, sRGB, ST 2084, HLG. BT.709 and BT.2020 count as
+    BT.1886, BT.2100 PQ counts as ST 2084."""
     gamut: Gamut
+    """Its primaries and white."""
     peak: float
+    """cd/m² of signal 1; with an absolute curve (ST 2084) the highest luminance shown."""
     black: float = 0.0
+    """cd/m² of signal 0. BT.1886 takes it into its formula, as do ST 2084 with `mastered_at`
+    (BT.2390) and HLG (BT.2100, table 5); other curves are clipped at it."""
     mastered_at: float | None = None
+    """With ST 2084: the peak of the mastering display, in cd/m². Light between the two peaks is
+    rolled off with the EETF of BT.2390; with None it is clipped at `peak`."""
     surround: float = REFERENCE_SURROUND
+    """With HLG: cd/m² around the picture. The system gamma follows from `peak` and surround."""
 
     def __post_init__(self) -> None:
         check_shown(self.curve)

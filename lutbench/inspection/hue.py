@@ -37,21 +37,14 @@ LEAST_CHROMA = 8 / 720
 
 @dataclass(frozen=True, eq=False)
 class HueShift:
-    """Six ramps from grey to the edge of BT.709 at the luminance of mid grey.
-
-    Parameters
-    ----------
-    signals
-        What goes into the LUT, shape (6, steps, 3).
-    outputs
-        What comes out, same shape.
-    before, after
-        T and P, shape (6, steps, 2).
-    """
+    """Six ramps from grey to the edge of BT.709 at the luminance of mid grey."""
 
     signals: Array
+    """What goes into the LUT, shape (6, steps, 3)."""
     outputs: Array
+    """What comes out, same shape."""
     before: Array
+    """T and P, shape (6, steps, 2)."""
     after: Array
 
     @property

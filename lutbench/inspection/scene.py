@@ -26,30 +26,20 @@ STOPS = np.arange(-16, 16.01, 1 / 24)
 
 @dataclass(frozen=True)
 class SceneReport:
-    """What happens to the stops of a scene.
-
-    Parameters
-    ----------
-    levels
-        The levels of the curve and of the LUT.
-    contrast_before, contrast_after
-        Signal gained per stop around mid grey: the mean over half a stop to
-        either side.
-    roll_off
-        The exposure, in stops from mid grey, from which a stop gains less
-        signal than 95 % of what the steepest stop gains; None if the recording
-        clips before that.
-    top, bottom
-        The highest (lowest) whole stop that comes out at least one 8-bit code
-        away from the stop below (above) it; None if there is none.
-    """
+    """What happens to the stops of a scene: the levels of the curve and of the LUT, and more."""
 
     levels: Levels
     contrast_before: float
+    """Signal gained per stop around mid grey: the mean over half a stop to either side."""
     contrast_after: float
     roll_off: float | None
+    """The exposure, in stops from mid grey, from which a stop gains less signal than 95 % of what
+    the steepest stop gains; None if the recording clips before that."""
     top: int | None
+    """The highest whole stop that comes out at least one 8-bit code away from the stop below it;
+    None if there is none."""
     bottom: int | None
+    """The lowest that does so from the stop above it."""
 
     def to_data(self) -> dict[str, Any]:
         """The report without the levels, as plain data."""

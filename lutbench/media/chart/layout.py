@@ -63,22 +63,15 @@ BITS = sum(bits for _, bits in FIELDS) + CHECK_BITS
 
 @dataclass(frozen=True)
 class Layout:
-    """The positions of all parts of a chart, in pixels of the chart as it was drawn.
-
-    Parameters
-    ----------
-    size
-        Colours along an edge of the cube.
-    columns, rows
-        The numbers of columns and rows of patches.
-    cell
-        The side of a patch in pixels.
-    """
+    """The positions of all parts of a chart, in pixels of the chart as it was drawn."""
 
     size: int
+    """Colours along an edge of the cube."""
     columns: int
+    """Of patches, as `rows`."""
     rows: int
     cell: int
+    """The side of a patch in pixels."""
 
     @cached_property
     def marker(self) -> int:

@@ -32,23 +32,16 @@ _HALF_A_CODE = 0.5
 
 @dataclass
 class Cuts(PlainData):
-    """The number of pixels of a run, and of those that were clipped.
-
-    Parameters
-    ----------
-    transform
-        The transform from signal to signal.
-    source
-        How the clip's codes are read.
-    target
-        How the output's codes are written.
-    """
+    """The number of pixels of a run, and of those that were clipped."""
 
     KEYS = ("pixels", "over_domain", "under_domain", "over_codes", "under_codes")
 
     transform: Transform
+    """From signal to signal."""
     source: ClipCoding
+    """How the clip's codes are read."""
     target: Coding
+    """How the output's codes are written."""
     pixels: int = 0
     over_domain: int = 0
     """Brighter than the LUT takes."""

@@ -39,30 +39,20 @@ BAND_PIXELS = 1 << 15
 
 @dataclass(frozen=True)
 class Coding:
-    """How R G B is coded as Y'CbCr code values.
-
-    Parameters
-    ----------
-    matrix
-        ``"BT.601"``, ``"BT.709"`` or ``"BT.2020"``.
-    range
-        ``"legal"`` or ``"full"``.
-    bits
-        The bits of a code value: 8 to 16.
-    across, down
-        The number of luma samples that share a chroma sample in each direction: 1 or 2.
-    siting
-        The chroma position in directions with two luma samples: ``"left"`` (on the first of two
-        columns, between two lines), ``"center"`` (between both), ``"topleft"`` (on the first of
-        both) or ``"top"`` (between two columns, on the first line).
-    """
+    """How R G B is coded as Y'CbCr code values."""
 
     matrix: Matrix
     range: Range
     bits: int
+    """Of a code value: 8 to 16."""
     across: int = 1
+    """The number of luma samples on a line that share a chroma sample: 1 or 2."""
     down: int = 1
+    """The number of lines that share one."""
     siting: Siting = "left"
+    """The chroma position in directions with two luma samples: ``"left"`` (on the first of two
+    columns, between two lines), ``"center"`` (between both), ``"topleft"`` (on the first of both)
+    or ``"top"`` (between two columns, on the first line)."""
 
     def __post_init__(self) -> None:
         if self.matrix not in LUMA_WEIGHTS:
