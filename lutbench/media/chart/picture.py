@@ -21,6 +21,7 @@ from lutbench.errors import LutbenchError
 from lutbench.media.chart.layout import CONTROLS, LEAST_READ, PARTS, Layout
 from lutbench.media.chart.placed import Placement, place_chart
 from lutbench.model.transforms import Array
+from lutbench.results import PlainData
 
 COVERED = 16 / 255
 """Largest error of a control patch, in signal: a larger one means that something covers it."""
@@ -40,7 +41,7 @@ LUMA = np.array([0.25, 0.6, 0.15])
 
 
 @dataclass(frozen=True)
-class ChartReading:
+class ChartReading(PlainData):
     """The reading of a chart: for each patch, the colour sent and the colour found.
 
     Parameters
@@ -64,6 +65,11 @@ class ChartReading:
         Notes for the user.
     """
 
+    KEYS = (
+        *("size", "patches", "patch_pixels", "noise_code_8bit=noise"),
+        *("uncertainty_code_8bit=uncertainty", "scale", "offset", "clipped_share=clipped", "notes"),
+    )
+
     layout: Layout
     inputs: Array
     outputs: Array
@@ -74,19 +80,21 @@ class ChartReading:
     clipped: float
     notes: tuple[str, ...] = ()
 
-    def to_data(self) -> dict[str, Any]:
-        """The reading as plain data, without the patches."""
-        return {
-            "size": self.layout.size,
-            "patches": len(self.inputs),
-            "patch_pixels": [round(self.layout.cell * each, 2) for each in self.scale],
-            "noise_code_8bit": self.noise,
-            "uncertainty_code_8bit": self.uncertainty,
-            "scale": list(self.scale),
-            "offset": list(self.offset),
-            "clipped_share": self.clipped,
-            "notes": list(self.notes),
-        }
+    @property
+    def size(self) -> int:
+        """Colours along an edge of the cube."""
+        return self.layout.size
+
+    @property
+    def patches(self) -> int:
+        """The number of patches."""
+        return len(self.inputs)
+
+    @property
+    def patch_pixels(self) -> tuple[float, float]:
+        """The width and height of a patch in the picture."""
+        x, y = (round(self.layout.cell * each, 2) for each in self.scale)
+        return x, y
 
 
 def read_chart(picture: NDArray[Any], where: str = "") -> ChartReading:

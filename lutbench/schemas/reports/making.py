@@ -8,6 +8,7 @@ from lutbench.algebra.result import Change, CodeError
 from lutbench.fitting.match_report import PatchError
 from lutbench.inspection.finding import Finding
 from lutbench.measure.difference import Spread
+from lutbench.media.chart.picture import ChartReading
 from lutbench.media.clip.cuts import Cuts
 from lutbench.model.signal import Range
 from lutbench.schemas.reports.common import (
@@ -164,22 +165,6 @@ class ChartPatches(TypedDict):
 
 
 Chart = ChartPicture | ChartPatches
-
-
-class ChartReading(TypedDict):
-    """How the chart came back."""
-
-    size: int
-    patches: int
-    patch_pixels: Point
-    noise_code_8bit: float
-    uncertainty_code_8bit: float
-    scale: Point
-    offset: Point
-    """In pixels."""
-    clipped_share: float
-    """0 to 1."""
-    notes: list[str]
 
 
 class PatchFit(TypedDict):
