@@ -125,6 +125,9 @@ def apply_to_clip(
         if coding.alpha and not choice.form.startswith("yuva"):
             outcome.notes.append(f"{choice.name} as chosen has no alpha: it is left out")
         rewriting = Rewriting(transform, coding, choice, settings.tags, settings.quality)
+        if coding.matrix is None:
+            coded = f"Y'CbCr of {rewriting.matrix}"
+            outcome.notes.append(f"the clip is R G B: it is written as {coded}, which rounds it")
         with replacing(target, force=force) as temporary:
             _transcode(stream, temporary, rewriting, settings.audio, outcome, watch)
     return outcome

@@ -82,6 +82,19 @@ class Rewriting:
         return options | siting if self.choice.chroma == "420" else options
 
 
+LONGEST_WAIT = 3600
+"""Seconds that a frame can wait from its decoding until it is shown: no codec waits so long."""
+
+
+def settle_decoding_time(packet: Any, base: Fraction) -> None:
+    """Replace a decoding time that cannot be: libx265 gives one at random to a clip of one or two
+    frames, which no container can hold."""
+    if packet.pts is None or packet.dts is None:
+        return
+    if not 0 <= packet.pts - packet.dts <= LONGEST_WAIT / base:
+        packet.dts = packet.pts
+
+
 class ClipWriter:
     """The encoder of a clip; it sets the tags and times of its frames.
 
@@ -93,6 +106,8 @@ class ClipWriter:
         self.output, self.source = output, source
         self.transform, self.coding = rewriting.transform, rewriting.coding
         self.target, self.form = rewriting.target, rewriting.choice.form
+        self.name = rewriting.choice.name
+        self.chroma = ":".join(rewriting.choice.chroma)
         tags = rewriting.tags
         self.tags = (LEGAL, _MATRIX_CODES[self.target.matrix], tags.primaries, tags.transfer)
         self.rate = source.average_rate or source.guessed_rate or Fraction(25)
@@ -107,7 +122,7 @@ class ClipWriter:
         self.cuts = Cuts(self.transform, self.coding, self.target)
         self.count = 0
         self.first: int | None = None
-        self.has_written = False
+        self.has_begun = self.has_written = False
         self.change: Callable[[NDArray[np.float32]], None] | None = None
         if first.rotation and hasattr(self.stream, "set_display_rotation"):
             self.stream.set_display_rotation(first.rotation)
@@ -180,15 +195,40 @@ class ClipWriter:
         return moment, self.base
 
     def write(self, frame: Any) -> None:
-        """Encode a frame and write its packets."""
-        packets = self.stream.encode(frame)
-        self.output.mux(packets)
+        """Encode a frame and write its packets.
+
+        Raises
+        ------
+        LutbenchError
+            When the encoder does not take pictures of this size.
+        """
+        try:
+            packets = self.stream.encode(frame)
+        except load_av().FFmpegError as error:
+            if self.has_begun:
+                raise
+            raise self._refused() from error
+        self.has_begun = True
+        self._mux(packets)
         self.has_written = self.has_written or bool(packets)
 
     def finish(self) -> None:
         """Write the packets that the encoder still holds."""
-        self.output.mux(self.stream.encode(None))
+        self._mux(self.stream.encode(None))
         self.notes += self.cuts.notes()
+
+    def _mux(self, packets: list[Any]) -> None:
+        for packet in packets:
+            settle_decoding_time(packet, self.base)
+        self.output.mux(packets)
+
+    def _refused(self) -> LutbenchError:
+        width, height = self.shape
+        return LutbenchError(
+            f"{self.name} takes no {self.chroma} pictures of {width}×{height} pixels",
+            accepted="an even width and height, and not too small; prores takes an odd height, "
+            "ffv1 with --chroma 444 an odd width too",
+        )
 
 
 def copied_streams(container: Any, output: Any, audio: bool, notes: list[str]) -> dict[Any, Any]:
