@@ -207,10 +207,10 @@ def row_of(found: Inspection) -> tuple[str, ...]:
 
 
 def row_of_unreadable(error: str) -> tuple[str, ...]:
-    """The cells of a file that could not be read."""
+    """The one cell of a file that could not be read."""
     from rich.markup import escape
 
-    return ("", "", "", f"[bold red]{escape(error)}")
+    return (f"[bold red]{escape(error)}",)
 
 
 @dataclass(frozen=True)

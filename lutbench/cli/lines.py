@@ -52,7 +52,7 @@ class Lines:
         self._print(["─" * each.width for each in self._columns])
 
     def print(self, name: str, cells: Sequence[str]) -> None:
-        """Print the line of one file."""
+        """Print the line of one file; a single cell takes the width of all columns."""
         from rich.markup import escape
 
         self._print([escape(name), *cells])
@@ -61,7 +61,11 @@ class Lines:
         from rich.table import Table
 
         line = Table(box=None, show_header=False, padding=(0, 1, 0, 0), pad_edge=False)
-        for each in self._columns:
+        columns = self._columns
+        if len(cells) == 2 < len(columns):
+            rest = columns[1:]
+            columns = [columns[0], Column("", sum(each.width + 1 for each in rest) - 1)]
+        for each in columns:
             line.add_column(
                 width=each.width, overflow="fold", justify="right" if each.number else "left"
             )

@@ -257,20 +257,24 @@ def repair(lut: str, what: tuple[str, ...], most: float, fade: float, out: Out) 
     Only on request, since it may be intended: range (values are clipped to 0..1), tint
     (greys come out grey) and legal (legal-range output becomes full range).
 
-    A repair that would cause more faults than it removes is not made. A LUT that cannot
-    be made usable is refused.
+    A repair that would cause more faults than it removes is not made. If some faults are
+    repaired and others are not, OUT is written and both are printed. If no fault can be
+    repaired, or OUT would be useless, nothing is written and the exit status is 2. A sound
+    LUT is written as it is.
 
     \b
     Example:
       lutbench rework repair old.cube -o sound.cube
       lutbench rework repair old.cube -o sound.cube --only tint --only folds
     """
-    from lutbench.inspection.cures import Bounds
+    from lutbench.inspection.cures import Bounds, refuse_uncured
     from lutbench.inspection.cures import repair as repaired
 
     subject, notes = _read_repaired(lut, out)
     made = repaired(subject, what or None, bounds=Bounds(most, fade))
-    out.write(replace(made, changes=(*notes, *made.changes)), [lut])
+    changes = (*notes, *made.changes)
+    refuse_uncured(changes)
+    out.write(replace(made, changes=changes), [lut])
 
 
 def _read_repaired(text: str, out: Out) -> tuple[Any, list[Any]]:

@@ -292,12 +292,14 @@ def repair(
     Raises
     ------
     LutbenchError
-        When the file cannot be read, a repair is not known, nothing can be repaired, or a
-        bound is out of range.
+        When the file cannot be read, a repair is not known, no fault that was found can be
+        repaired, or a bound is out of range.
     """
-    from lutbench.inspection.cures import Bounds, repair
+    from lutbench.inspection.cures import Bounds, refuse_uncured, repair
 
     wanted = None if only is None else arguments.texts(only, "only")
     bounds = Bounds(arguments.real(most, "most"), arguments.real(fade, "fade"))
     found = as_lut(arguments.transform(lut, catalogue), None)
-    return titled(repair(found, wanted, bounds=bounds), title)
+    made = repair(found, wanted, bounds=bounds)
+    refuse_uncured(made.changes)
+    return titled(made, title)

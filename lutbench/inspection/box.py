@@ -72,7 +72,10 @@ class Box(PlainData):
     would settle it. For a LUT that is not `usable`, `not_for` says why, and `unsure` what to do.
     """
 
-    KEYS = ("expects", "monitor", "levels=lines", "zebra?", "good_for", "not_for", "unsure?")
+    KEYS = (
+        *("usable", "expects", "monitor", "levels=lines", "zebra?"),
+        *("good_for", "not_for", "unsure?"),
+    )
 
     expects: str
     monitor: str

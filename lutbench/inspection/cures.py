@@ -87,8 +87,8 @@ def _stray(lut: Examined, finding: Finding, bounds: Bounds) -> Reworked:
     after = smoothed_node(before, finding.place.node)
     moved = float(np.abs(after - before).max())
     if moved * CODES_10_BIT > bounds.most:
-        far = f"the node would move by {moved * CODES_10_BIT:.0f} codes"
-        return _left(given, "stray", f"not repaired: {far}, more than the {bounds.most:g} allowed")
+        far = f"not repaired: the node would move by {moved * CODES_10_BIT:.0f} codes"
+        return _left(given, "stray", f"{far}; --most allows {bounds.most:g}")
     made = replace(table3d, table=after)
     lut_made = replace(given, lut=made) if isinstance(given, ShaperLut3D) else made
     where = " ".join(map(str, finding.place.node))
@@ -154,9 +154,9 @@ def repair(
     done: set[str] = set()
     for _ in range(MAX_PASSES):
         health = Health(Subject(result))
-        for finding in _to_mend(health, wanted, done):
-            done.add(finding.cure)
-            made = CURES[finding.cure](Health(Subject(result)).examined, finding, bounds)
+        for name, finding in _to_mend(health, wanted, done):
+            done.add(name)
+            made = CURES[name](Health(Subject(result)).examined, finding, bounds)
             result = made.lut
             changes += made.changes
             errors.append(made.error)
@@ -177,16 +177,36 @@ def repair(
     return Reworked(result, worst, tuple(changes))
 
 
-def _to_mend(health: Health, wanted: tuple[str, ...] | None, done: set[str]) -> list[Finding]:
-    """The findings to repair, one for each repair, in the order of `CURES`."""
+def refuse_uncured(changes: Iterable[Change]) -> None:
+    """Refuse a repair that found faults and could repair none of them.
+
+    Raises
+    ------
+    LutbenchError
+        When every fault that `changes` name was left, with what is wrong.
+    """
+    given = [each for each in changes if not each.code.endswith("_not_found")]
+    left = [each for each in given if each.code.endswith("_left")]
+    if left and len(left) == len(given):
+        causes = (each.message.removeprefix("not repaired: ") for each in left)
+        messages = "; ".join(each.removeprefix("cannot be repaired: ") for each in causes)
+        raise LutbenchError(
+            f"nothing was repaired, and no LUT is made: {messages}",
+            accepted="a fault that can be repaired; or make the LUT again",
+        )
+
+
+def _to_mend(
+    health: Health, wanted: tuple[str, ...] | None, done: set[str]
+) -> list[tuple[str, Finding]]:
+    """Repairs with the finding that each is for, in the order of `CURES`."""
     found = {
-        each.cure: each
+        name: each
         for each in reversed(health.findings)
-        if each.cure
-        and each.cure not in done
-        and (each.by_default if wanted is None else each.cure in wanted)
+        for name in (each.cure, each.other_cure)
+        if name and name not in done and (each.by_default if wanted is None else name in wanted)
     }
-    return [found[name] for name in CURES if name in found]
+    return [(name, found[name]) for name in CURES if name in found]
 
 
 def _left_over(result: Lut) -> list[Change]:

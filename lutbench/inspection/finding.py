@@ -12,6 +12,7 @@ import numpy as np
 
 from lutbench.inspection import lattice as measures
 from lutbench.inspection.subject import CODES, Subject
+from lutbench.inspection.swapped import Swapped, red_and_blue
 from lutbench.results import PlainData
 from lutbench.tables.enlarging import enlarged_from
 
@@ -94,6 +95,11 @@ class Examined:
             return None
         return enlarged_from(self.subject.planes)
 
+    @cached_property
+    def swapped(self) -> Swapped:
+        """Where red and blue have changed places, if they have."""
+        return red_and_blue(self.subject)
+
     def on_axis(self, index: int) -> Place:
         """The place of a point of the neutral axis."""
         axis = self.subject.neutral
@@ -140,6 +146,8 @@ class Finding(PlainData):
     """The name of the repair for it; empty without one."""
     by_default: bool = False
     """Whether the repair is made even when it is not named."""
+    other_cure: str = ""
+    """Another repair, where the table cannot tell which of the two is right."""
 
 
 @dataclass(frozen=True)

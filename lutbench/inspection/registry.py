@@ -54,6 +54,7 @@ _kinds: list[FindingKind] = [
     table.Banding(),
     table.Enlarged(),
     table.Smoothed(),
+    table.SmoothedFaces(),
     colours.HueShiftFound(),
 ]
 """In the order of the examination: findings that decide what a file is come first."""

@@ -34,8 +34,8 @@ def set_picture(
         The first digits of each file's SHA-256; empty for a LUT that is not from a file.
     """
     cells = [_cell(each, digits, still) for each, digits in zip(found, checksums, strict=True)]
-    lines = [f"Expects {each}." for each in dict.fromkeys(each.box.expects for each in found)]
-    lines += [
+    lines = [
+        *_expected(found),
         "Percent on the waveform after the LUT.",
         "For viewing: delivery has its own specification.",
     ]
@@ -44,6 +44,24 @@ def set_picture(
         heading=f"The set: {len(cells)} LUT{'s' if len(cells) != 1 else ''}",
         subheading="\n".join(lines),
     )
+
+
+MOST_NAMED = 6
+"""Names of LUTs on one line of the heading: more do not fit on it."""
+
+
+def _expected(found: Sequence[Inspection]) -> list[str]:
+    """What the LUTs expect; if they differ, with the names of the LUTs."""
+    names: dict[str, list[str]] = {}
+    for each in found:
+        names.setdefault(each.box.expects, []).append(each.name)
+    if len(names) == 1:
+        return [f"Expects {each}." for each in names]
+    lines = []
+    for expects, luts in names.items():
+        more = f" and {len(luts) - MOST_NAMED} more" if len(luts) > MOST_NAMED else ""
+        lines.append(f"{', '.join(luts[:MOST_NAMED])}{more}: expects {expects}.")
+    return lines
 
 
 def _cell(found: Inspection, digits: str, still: str | Path | None) -> Cell:

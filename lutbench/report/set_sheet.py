@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -109,11 +110,12 @@ def set_sheet_html(found: Sequence[Inspection], *, still: str | Path | None = No
     rows = sorted(
         (_row(each, still) for each in found), key=lambda each: _order(each.name, each.exposure)
     )
-    expected = list(dict.fromkeys(each.found.box.expects for each in rows))
+    expected = Counter(each.found.box.expects for each in rows)
     return render(
         "set_sheet.html",
         rows=rows,
-        expected=expected,
+        expects=expected.most_common(1)[0][0],
+        differ=len(expected) > 1,
         note="your still" if still is not None else "a photograph and the measured 24-patch chart",
         version=lutbench.__version__,
     )

@@ -34,6 +34,9 @@ LARGEST_SIGNAL = 65504.0
 """The largest half float: products of larger outputs lose too many digits in float64, and no
 picture has such values."""
 
+LARGEST_INPUT = 65535.0
+"""The highest 16-bit code: a domain in 16-bit codes is a fault that is named, not refused."""
+
 LARGEST_PIXEL = float(np.finfo(np.float32).max)
 """The largest float32: a product of three still fits float64."""
 
@@ -74,14 +77,14 @@ def check_domain(transform: Transform) -> None:
     Raises
     ------
     LutbenchError
-        When an end is above `LARGEST_SIGNAL`, or the ends are nearer than `LEAST_WIDTH`.
+        When an end is above `LARGEST_INPUT`, or the ends are nearer than `LEAST_WIDTH`.
     """
     low, high = domain_of(transform)
     reached = max(1.0, float(np.abs([low, high]).max()))
-    if reached > LARGEST_SIGNAL:
+    if reached > LARGEST_INPUT:
         raise LutbenchError(
-            f"the domain reaches {reached:.3g}, which cannot be examined",
-            accepted=f"a domain within ±{LARGEST_SIGNAL:.6g}",
+            f"the domain reaches {reached:.6g}, which cannot be examined",
+            accepted=f"a domain within ±{LARGEST_INPUT:.6g}",
         )
     width = float((high - low).min())
     if width < LEAST_WIDTH * reached:

@@ -6,6 +6,7 @@ Run it by itself (it takes from minutes to an hour):
     python tests/benchmarks/health_rates.py looks --first 100 --count 10
     python tests/benchmarks/health_rates.py defects --size 33
     python tests/benchmarks/health_rates.py enlarged --first 100 --count 4
+    python tests/benchmarks/health_rates.py smoothed --size 33 --part 0.1 --count 2
 
 Clean LUTs are those that the project's own model makes for every usable curve of
 the catalogue and its usual targets, rounded to six decimals as a file is. An
@@ -32,6 +33,8 @@ from damage import CONVERSIONS, DEFECTS, Defect, clean, damaged
 
 from lutbench.algebra.resampling import resample
 from lutbench.errors import LutbenchError
+from lutbench.inspection.finding import Examined
+from lutbench.inspection.findings.table import Smoothed, SmoothedFaces
 from lutbench.inspection.registry import Health
 from lutbench.inspection.subject import Subject
 from lutbench.model.catalogue import open_catalogue
@@ -41,6 +44,8 @@ from lutbench.model.tone.shoulder import ToneCurve
 from lutbench.tables.enlarging import enlarged_from
 from lutbench.tables.lut import Lut3D
 from lutbench.tables.nodes import sample
+
+Table = np.ndarray
 
 TARGETS = (
     ("BT.709", "BT.709"),
@@ -230,6 +235,70 @@ def enlarged(first: int, count: int) -> None:
                         print(f"named although sampled: {family}, seed {seed}", flush=True)
     for way, all_of_them in total.items():
         print(f"{way}: {named[way]} of {all_of_them} named", flush=True)
+
+
+SMOOTHINGS = (
+    *(("gaussian", sigma, "nearest") for sigma in (0.4, 0.5, 0.7, 1.0, 1.5)),
+    ("gaussian", 1.0, "reflect"),
+    *(("gaussian", sigma, "mirror") for sigma in (0.5, 1.0)),
+    ("uniform", 3, "nearest"),
+    ("uniform", 3, "mirror"),
+)
+"""Filters of scipy.ndimage, their width in nodes, and what stands beyond the faces."""
+
+
+@main.command()
+@click.option("--size", "sizes", multiple=True, type=int, default=(17, 33), show_default=True)
+@click.option("--part", type=float, default=0.1, help="The part of the builds to look at, 0 to 1.")
+@click.option("--seed", type=int, default=1, show_default=True)
+@click.option("--first", type=int, default=100, show_default=True, help="The first seed of looks.")
+@click.option("--count", type=int, default=2, show_default=True, help="How many seeds of looks.")
+def smoothed(sizes: tuple[int, ...], part: float, seed: int, first: int, count: int) -> None:
+    """Count tables that are named as smoothed: as sampled, and smoothed by filters of scipy."""
+    rng = np.random.default_rng(seed)
+    chosen = [each for each in builds(seed) if rng.random() < part]
+    for size in sizes:
+        tables = (np.asarray(sample(each.conversion.pipeline(), size).table) for each in chosen)
+        _count_smoothed(f"clean, {size} nodes", tables)
+    _count_smoothed("with looks", _tables_with_looks(first, count))
+
+
+def _tables_with_looks(first: int, count: int) -> Iterator[Table]:
+    import further_families
+    from open_world import case, families
+
+    made = dict.fromkeys(families(), case)
+    made |= dict.fromkeys(further_families.FAMILIES, further_families.case)
+    for family, make in made.items():
+        if family not in DAMAGED:
+            for seed in range(first, first + count):
+                lut = make(family, seed).lut
+                if isinstance(lut, Lut3D):
+                    yield np.asarray(lut.table)
+
+
+def _count_smoothed(group: str, tables: Iterator[Table]) -> None:
+    total, faces, either = 0, Counter[str](), Counter[str]()
+    for table in tables:
+        total += 1
+        filtered = {f"{name} {width:g}, {beyond}": _filtered(table, name, width, beyond)
+                    for name, width, beyond in SMOOTHINGS}  # fmt: skip
+        for way, values in {"as sampled": table, **filtered}.items():
+            lut = Examined(Subject(Lut3D(np.round(values, 6))))
+            by_faces = any(SmoothedFaces().examine(lut))  # only where corners do not tell
+            faces[way] += by_faces
+            either[way] += by_faces or any(Smoothed().examine(lut))
+    for way in either:
+        print(f"| {group} | {way} | {either[way]} of {total} | {faces[way]} |", flush=True)
+
+
+def _filtered(table: Table, name: str, width: float, beyond: str) -> Table:
+    from scipy import ndimage
+
+    values = table.astype(np.float64)
+    if name == "gaussian":
+        return ndimage.gaussian_filter(values, (width, width, width, 0), mode=beyond)
+    return ndimage.uniform_filter(values, (int(width),) * 3 + (1,), mode=beyond)
 
 
 @main.command()

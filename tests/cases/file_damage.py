@@ -18,6 +18,7 @@ from lutbench.formats.cube_write import format_cube
 from lutbench.tables.lut import Lut3D
 
 Table = NDArray[np.float64]
+
 SOUND = {
     "view": clean("log to display, shoulder", 17),
     "video": clean("log to video, clipped", 17),
@@ -213,6 +214,7 @@ FILE_DAMAGES = (
     ),
     FileDamage("first row missing", "gamut", rows(lambda b: b[1:]), "missing_rows", False),
     FileDamage("value stuck", "view", stuck(618, 7), "stuck_values", False),
+    FileDamage("value stuck from a plateau on", "video", stuck(2900, 12), "stuck_values", False),
     FileDamage("value stuck over lines", "gamut", stuck(1000, 60), "stuck_values", False),
     FileDamage(
         "rest of the table black",

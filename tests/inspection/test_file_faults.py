@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 import pytest
-from file_damage import FILE_DAMAGES, SOUND, FileDamage
+from file_damage import FILE_DAMAGES, REVERSED, SOUND, SWAPPED, FileDamage, commas
 
+import lutbench
 from lutbench import open_lut
 from lutbench.cli.main import main
 from lutbench.errors import FormatError, LutbenchError
 from lutbench.formats.cube import parse_cube
 from lutbench.formats.cube_faults import cube_fault
+from lutbench.formats.cube_write import format_cube
 from lutbench.inspection.cures import CURES, repair
 from lutbench.inspection.inspection import inspect
 from lutbench.tables.lut import Lut3D
@@ -61,12 +64,6 @@ def test_every_fault_is_cured_or_refused(
     status = run("rework", "repair", broken, "-o", out, "--json")
     printed = capsys.readouterr()
     if not damage.cured:
-        # A plane written twice is no error of the file's form: it is left and stays named.
-        if damage.code == "duplicate_nodes":
-            left = {each["code"] for each in json.loads(printed.out)["changes"]}
-            assert "duplicate_nodes_left" in left
-            np.testing.assert_array_equal(open_lut(out).table, open_lut(broken).table)
-            return
         assert status == 2
         assert printed.err.count("\n") == 1
         assert not out.exists()
@@ -83,6 +80,43 @@ def test_every_fault_is_cured_or_refused(
         return
     assert off.max() <= damage.within + 1e-6
     assert damage.code not in {each.code for each in inspect(cured).findings}
+
+
+def test_what_is_cured_and_what_is_left_are_both_named(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    twice = next(each for each in FILE_DAMAGES if each.code == "duplicate_nodes")
+    broken, out = tmp_path / "broken.cube", tmp_path / "cured.cube"
+    broken.write_bytes(commas()(twice.data))
+    assert run("rework", "repair", broken, "-o", out, "--json") == 0
+    codes = [each["code"] for each in json.loads(capsys.readouterr().out)["changes"]]
+    assert codes[0] == "text"
+    assert "duplicate_nodes_left" in codes
+    np.testing.assert_array_equal(open_lut(out).table, parse_cube(twice.data).lut.table)
+
+
+def test_a_repair_of_nothing_is_refused_in_python_too() -> None:
+    twice = next(each for each in FILE_DAMAGES if each.code == "duplicate_nodes")
+    with pytest.raises(LutbenchError, match="nothing was repaired"):
+        lutbench.repair(parse_cube(twice.data).lut)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("cure", "damage"), [("axes", REVERSED), ("channels", SWAPPED)])
+def test_red_and_blue_that_have_changed_places_unclearly_are_left_to_the_user(
+    cure: str, damage: Callable[[bytes], bytes]
+) -> None:
+    """A look that no names explain: which of the two it is, nothing in the table says."""
+    nodes = np.stack(np.meshgrid(*[np.linspace(0, 1, 9)] * 3, indexing="ij"), axis=-1)
+    curved = 0.05 + 0.9 * nodes ** [0.7, 1.2, 1.0] + 0.04 * np.sin(9 * nodes)
+    sound = Lut3D(np.round(curved @ [[0.9, 0, 0.1], [0.1, 1, 0.2], [0, 0, 0.7]], 6))
+    broken = parse_cube(damage(format_cube(sound))).lut
+    first = inspect(broken).findings[0]
+    assert first.code == "axis_order"
+    assert "it cannot tell which" in first.message
+    with pytest.raises(LutbenchError, match="--only channels"):
+        repair(broken)
+    np.testing.assert_allclose(repair(broken, (cure,)).lut.table, sound.table, atol=1e-6)
 
 
 @pytest.mark.parametrize("name", SOUND)

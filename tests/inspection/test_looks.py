@@ -11,7 +11,7 @@ import pytest
 from damage import clean
 from open_world import case
 from scipy.interpolate import RegularGridInterpolator
-from scipy.ndimage import gaussian_filter
+from scipy.ndimage import gaussian_filter, uniform_filter
 
 from lutbench.inspection.cures import Bounds, repair
 from lutbench.inspection.inspection import inspect
@@ -130,6 +130,29 @@ def test_a_smoothed_table_is_named(sigma: float) -> None:
         for each in (before, after)
     ]
     assert ["smoothed" in each for each in named] == [False, True]
+
+
+@pytest.mark.parametrize(
+    ("width", "mode"), [(0.7, "nearest"), (1.0, "reflect"), (3, "nearest")]
+)
+def test_a_table_that_clips_nothing_is_named_as_smoothed_by_its_faces(
+    width: float, mode: str
+) -> None:
+    """Smoothed by Gaussians and by a mean of three nodes, of scipy; the one before is not named."""
+    nodes = np.stack(np.meshgrid(*[np.linspace(0, 1, 17)] * 3, indexing="ij"), axis=-1)
+    before = (0.1 + 0.8 * nodes**1.3) @ [[0.8, 0.1, 0.0], [0.15, 0.8, 0.1], [0.05, 0.1, 0.9]]
+    if width == 3:
+        after = uniform_filter(before, (3, 3, 3, 1), mode=mode)
+    else:
+        after = gaussian_filter(before, (width, width, width, 0), mode=mode)
+    named = [
+        [each.message for each in Health(Subject(Lut3D(np.round(table, 6)))).findings
+         if each.code == "smoothed"]
+        for table in (before, after)
+    ]  # fmt: skip
+    assert named[0] == []
+    assert len(named[1]) == 1
+    assert "every face" in named[1][0]
 
 
 @pytest.mark.slow

@@ -46,7 +46,17 @@ def sheet(luts: list[Inspection]) -> str:
 def test_every_lut_once_and_the_ladder_in_order(sheet: str) -> None:
     names = re.findall(r"<h2>(.*?)</h2>", sheet)
     assert names == ["tone.cube", "view_m1.cube", "view_p0.cube", "view_p1.cube"]
-    assert sheet.count("Expects ACEScct, ACES AP1, full range (as the file says).") == 1
+
+
+def test_what_most_expect_stands_once_and_any_other_with_its_lut(sheet: str) -> None:
+    said = re.findall(r"<p[^>]*>([^<]*[Ee]xpects ACEScct[^<]*)</p>", sheet)
+    usual = "expects ACEScct, ACES AP1, full range (as the file says)."
+    assert said == [
+        f"Unless a LUT says otherwise, {usual}",
+        "Expects ACEScct, full range (as the file says).",
+    ]
+    start = sheet.index("<h2>tone.cube")
+    assert start < sheet.index(said[1]) < sheet.index("</article>", start)
 
 
 def test_levels_and_checksums_are_those_of_the_files(sheet: str, luts: list[Inspection]) -> None:

@@ -1,4 +1,4 @@
-/* sources sha256: 97c951761dbc278227a71ad301173d074ce49029aa73029b56da822ae3026d9d */
+/* sources sha256: 29a3a44ab6df8f799391c7d17af51c686968999d0ab55bbec43f89f35ec24022 */
 "use strict";
 (() => {
   // src/errors.ts
@@ -1906,8 +1906,8 @@ ${ordinary}`;
       ["set the monitor to", box.monitor],
       ["zebra", box.zebra ?? ""],
       ["good for", box.good_for],
-      ["not for", box.not_for.join("; ")],
-      ["not sure", box.unsure ?? ""]
+      [box.usable ? "not for" : "fault", box.not_for.join("; ")],
+      [box.usable ? "not sure" : "cure", box.unsure ?? ""]
     ];
     const filled = rows.filter(([, text]) => text);
     return el("dl", {}, ...filled.flatMap(([name, text]) => [el("dt", { text: name }), el("dd", { text: unbroken(text) })]));

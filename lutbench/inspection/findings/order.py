@@ -16,19 +16,11 @@ from lutbench.inspection.finding import (
 )
 from lutbench.model.curves.base import Curve
 
-ROWS_REVERSED = (2, 1, 0)
-"""The input channel that each output channel follows in a file in which blue runs fastest."""
-
-
-def rows_reversed(lut: Examined) -> bool:
-    """Whether red and blue have changed places in the rows, and not in the channels.
-
-    The two look the same in a LUT that treats all channels alike. A conversion between the
-    gamuts of cameras and displays mixes more green into red than into blue; with the rows
-    reversed, the channel that is written first still has more green.
-    """
-    mixing = measures.pull(lut.subject)
-    return bool(mixing[0, 1] >= mixing[2, 1] - 1e-9)
+UNCLEAR = "red and blue have changed places, in the rows or in the channels: it cannot tell which"
+ASK = (
+    "try both, `lutbench rework repair --only axes` and `--only channels`, and take the one "
+    "with natural colours"
+)
 
 
 class AxisOrder(FindingKind):
@@ -46,9 +38,12 @@ class AxisOrder(FindingKind):
     )
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
-        if measures.channel_order(lut.subject) == ROWS_REVERSED and rows_reversed(lut):
+        if lut.swapped == "rows":
             message = "the rows are in the wrong order: blue runs fastest instead of red"
             yield self.finding(lut, message, 2.0)
+        elif lut.swapped == "unclear":
+            choice = {"by_default": False, "other_cure": ChannelOrder.cure, "advice": ASK}
+            yield self.finding(lut, UNCLEAR, 2.0, **choice)
 
 
 class ChannelOrder(FindingKind):
@@ -66,7 +61,7 @@ class ChannelOrder(FindingKind):
         order = measures.channel_order(lut.subject)
         if order == (0, 1, 2) or sorted(order) != [0, 1, 2]:
             return
-        if order == ROWS_REVERSED and rows_reversed(lut):
+        if lut.swapped in ("rows", "unclear"):
             return
         swapped = [(out, source) for out, source in enumerate(order) if out != source]
         moved = ", ".join(f"{'RGB'[out]} follows {'RGB'[source]}" for out, source in swapped)

@@ -13,7 +13,7 @@ from lutbench.inspection.finding import (
     FindingKind,
     Limit,
 )
-from lutbench.inspection.smoothing import corner_left
+from lutbench.inspection.smoothing import corner_left, faces_shortened
 from lutbench.inspection.subject import CODES
 
 
@@ -168,6 +168,28 @@ class Smoothed(FindingKind):
         if value is not None and value < self.limit_for(lut):
             message = "it was smoothed: every corner where it cuts off is rounded in the same way"
             yield self.finding(lut, message, value)
+
+
+class SmoothedFaces(FindingKind):
+    """As `Smoothed`, told by the first step from the faces of the table."""
+
+    code = "smoothed"
+    limit_code = "smoothed_faces"
+    limit = Limit(
+        0.03, "of a step", "all faces of a table that was not smoothed never agree on so much"
+    )
+    severity = "info"
+    seen = Smoothed.seen
+    advice = Smoothed.advice
+
+    def examine(self, lut: Examined) -> Iterator[Finding]:
+        if lut.subject.lattice is None or CoarseValues().spoils(lut) or Noise().noisy(lut):
+            return
+        value = faces_shortened(lut.subject.planes)
+        if value is None or value < self.limit_for(lut) or any(Smoothed().examine(lut)):
+            return
+        message = f"it was smoothed: the first step at every face is {value:.0%} too short"
+        yield self.finding(lut, message.replace("%", " %"), value)
 
 
 class OutOfRange(FindingKind):

@@ -28,6 +28,7 @@ export interface Finding {
 
 /** What to set, to read and to expect with a LUT. */
 export interface Box {
+  usable: boolean;
   expects: string;
   monitor: string;
   zebra: string | null;

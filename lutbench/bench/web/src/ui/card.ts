@@ -51,8 +51,8 @@ function boxOf(box: Box): HTMLElement {
     ["set the monitor to", box.monitor],
     ["zebra", box.zebra ?? ""],
     ["good for", box.good_for],
-    ["not for", box.not_for.join("; ")],
-    ["not sure", box.unsure ?? ""],
+    [box.usable ? "not for" : "fault", box.not_for.join("; ")],
+    [box.usable ? "not sure" : "cure", box.unsure ?? ""],
   ];
   const filled = rows.filter(([, text]) => text);
   return el("dl", {}, ...filled.flatMap(([name, text]) => [el("dt", { text: name }), el("dd", { text: unbroken(text) })]));

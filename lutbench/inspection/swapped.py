@@ -1,0 +1,76 @@
+"""Where red and blue have changed places: in the order of the rows, or in the channels.
+
+Both give a table whose red follows the blue input. Putting back the wrong one leaves a table
+whose greys and pure tones look right, and whose colours are wrong. So the table is put back in
+both ways, and `identify` says which of the two is a conversion.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import numpy as np
+
+from lutbench.algebra.rewritten import channels_put_back, rows_turned
+from lutbench.errors import LutbenchError
+from lutbench.inspection import lattice as measures
+from lutbench.inspection.subject import CODES, Subject
+from lutbench.tables.lut import Lut, Lut3D, ShaperLut3D
+
+Swapped = Literal["", "rows", "channels", "unclear"]
+
+REVERSED = (2, 1, 0)
+"""The input channel that each output channel follows, in either case."""
+
+EXPLAINED = 0.5
+"""10-bit codes: the rounding of a table to 10 bits; a table put back wrongly is off by several."""
+
+SAME = 1.0 / CODES
+"""Signal: one 10-bit code; if the two cures differ by less, either is right."""
+
+
+def red_and_blue(subject: Subject) -> Swapped:
+    """Where red and blue have changed places; empty if they have not.
+
+    "unclear" where `identify` explains the table put back in both ways, or in neither.
+    """
+    if measures.channel_order(subject) != REVERSED:
+        return ""
+    lut = subject.lut
+    if not isinstance(lut, Lut3D | ShaperLut3D):
+        return "unclear"
+    put_back: dict[Swapped, Lut] = {
+        "rows": rows_turned(lut),
+        "channels": channels_put_back(lut, REVERSED),
+    }
+    if np.abs(_table(put_back["rows"]) - _table(put_back["channels"])).max() < SAME:
+        return "rows"
+    right: list[Swapped] = []
+    for way in _likelier_first(subject):
+        confidence = _explained(put_back[way])
+        right += [way] if confidence else []
+        if confidence == "high":  # no other names explain it, so none explain the other way
+            break
+    return right[0] if len(right) == 1 else "unclear"
+
+
+def _likelier_first(subject: Subject) -> tuple[Swapped, Swapped]:
+    """The two ways: most conversions take more green out of red than out of blue."""
+    mixing = measures.pull(subject)
+    return ("rows", "channels") if mixing[0, 1] >= mixing[2, 1] else ("channels", "rows")
+
+
+def _explained(lut: Lut) -> str:
+    """The confidence of `identify`, if its names explain half of the nodes to `EXPLAINED`."""
+    from lutbench.identification import identify
+
+    try:
+        found = identify(lut)
+    except LutbenchError:
+        return ""
+    explained = found.best is not None and found.best.error_median < EXPLAINED
+    return found.confidence if explained else ""
+
+
+def _table(lut: Lut) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+    return np.asarray(lut.lut.table if isinstance(lut, ShaperLut3D) else lut.table)
