@@ -85,6 +85,7 @@ class Box(PlainData):
     not_for: tuple[str, ...]
     unsure: str
     usable: bool = True
+    """If false, `not_for` is the fault, and `unsure` what to do."""
 
     @property
     def rows(self) -> list[tuple[str, str]]:

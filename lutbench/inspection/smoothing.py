@@ -92,8 +92,10 @@ def faces_shortened(planes: Array) -> float | None:
     """
     if min(planes.shape[1:]) < 8:
         return None
-    dark, bright = ([_shortened(planes, axis, end) for axis in range(3)] for end in (1, -1))
-    dark, bright = ([each for each in faces if each is not None] for faces in (dark, bright))
+    dark, bright = (
+        [each for axis in range(3) if (each := _shortened(planes, axis, end)) is not None]
+        for end in (1, -1)
+    )
     if not dark or not bright:
         return None
     found = np.array(dark + bright)

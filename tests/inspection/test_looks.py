@@ -132,9 +132,7 @@ def test_a_smoothed_table_is_named(sigma: float) -> None:
     assert ["smoothed" in each for each in named] == [False, True]
 
 
-@pytest.mark.parametrize(
-    ("width", "mode"), [(0.7, "nearest"), (1.0, "reflect"), (3, "nearest")]
-)
+@pytest.mark.parametrize(("width", "mode"), [(0.7, "nearest"), (1.0, "reflect"), (3, "nearest")])
 def test_a_table_that_clips_nothing_is_named_as_smoothed_by_its_faces(
     width: float, mode: str
 ) -> None:
