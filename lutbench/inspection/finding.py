@@ -12,12 +12,12 @@ import numpy as np
 
 from lutbench.inspection import lattice as measures
 from lutbench.inspection.subject import CODES, Subject
-from lutbench.inspection.swapped import Swapped, red_and_blue
 from lutbench.results import PlainData
 from lutbench.tables.enlarging import enlarged_from
 
 if TYPE_CHECKING:
     from lutbench.inspection.hue import HueShift
+    from lutbench.inspection.swapped import Swapped
 
 Severity = Literal["info", "warning", "error"]
 SEVERITIES: tuple[Severity, ...] = ("info", "warning", "error")
@@ -96,8 +96,12 @@ class Examined:
         return enlarged_from(self.subject.planes)
 
     @cached_property
-    def swapped(self) -> Swapped:
+    def swapped(self) -> Swapped | None:
         """Where red and blue have changed places, if they have."""
+        if measures.channel_order(self.subject) != measures.REVERSED:
+            return None
+        from lutbench.inspection.swapped import red_and_blue  # most LUTs need not load it
+
         return red_and_blue(self.subject)
 
     def on_axis(self, index: int) -> Place:

@@ -325,6 +325,10 @@ def pull(subject: Subject) -> Array:
     return found
 
 
+REVERSED = (2, 1, 0)
+"""The order of channels if red and blue have changed places, in the rows or in the channels."""
+
+
 def channel_order(subject: Subject) -> tuple[int, int, int]:
     """The input channel that moves each output channel most; (0, 1, 2) is the right order."""
     if subject.planes.ndim == 2:

@@ -17,10 +17,7 @@ from lutbench.inspection import lattice as measures
 from lutbench.inspection.subject import CODES, Subject
 from lutbench.tables.lut import Lut, Lut3D, ShaperLut3D
 
-Swapped = Literal["", "rows", "channels", "unclear"]
-
-REVERSED = (2, 1, 0)
-"""The input channel that each output channel follows, in either case."""
+Swapped = Literal["rows", "channels", "unclear"]
 
 EXPLAINED = 0.5
 """10-bit codes: the rounding of a table to 10 bits; a table put back wrongly is off by several."""
@@ -30,18 +27,16 @@ SAME = 1.0 / CODES
 
 
 def red_and_blue(subject: Subject) -> Swapped:
-    """Where red and blue have changed places; empty if they have not.
+    """Where red and blue have changed places, in a table in which they have.
 
     "unclear" where `identify` explains the table put back in both ways, or in neither.
     """
-    if measures.channel_order(subject) != REVERSED:
-        return ""
     lut = subject.lut
     if not isinstance(lut, Lut3D | ShaperLut3D):
         return "unclear"
     put_back: dict[Swapped, Lut] = {
         "rows": rows_turned(lut),
-        "channels": channels_put_back(lut, REVERSED),
+        "channels": channels_put_back(lut, measures.REVERSED),
     }
     if np.abs(_table(put_back["rows"]) - _table(put_back["channels"])).max() < SAME:
         return "rows"
