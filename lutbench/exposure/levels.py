@@ -213,28 +213,9 @@ def levels(
 ) -> Levels:
     """The signal levels of reflectances and stops on `curve`, and what `lut` makes of them.
 
-    Parameters
-    ----------
-    curve
-        The curve that the camera records.
-    lut
-        Any transform of the recorded signal, full-scale values 0..1.
-    lut_name
-        Its name in the report.
-    source_range, target_range
-        The signal range of the LUT's input and output. Default: for the input, that in which
-        the codes of the curve are published; for the output, full range.
-    exposed
-        Stops by which the scene is exposed over on purpose; negative for under.
-    zebra_min, zebra_step
-        The lowest zebra that the camera offers and its steps, in percent of the signal.
-    over_exposure
-        Stops of over-exposure by the meter: adds the choice of a filter.
-    filters
-        The densities of the neutral density filters to choose from; if empty, the usual ones.
-    shown
-        The display that shows the recording, or the output of the LUT: adds cd/m²
-        (`lutbench.exposure.luminance.shown_on`).
+    The arguments are those of `lutbench.levels`, as objects: `lut` is any transform of the
+    recorded signal, full-scale values 0..1, with `lut_name` in the report; `exposed` is
+    ``expose`` there; `shown` (see `lutbench.exposure.luminance.shown_on`) adds cd/m².
 
     Raises
     ------

@@ -45,7 +45,8 @@ def inspect(
         A LUT, a path, or words like "ACEScct, ACEScg to BT.1886, BT.709".
     source_curve, source_gamut
         The encoding of the recording, by name or object: adds levels in stops and
-        reflectance, and hue shifts.
+        reflectance, and hue shifts. Unless given, what the comments of the file say, as
+        ``lutbench build`` writes them.
     source_range, target_range
         ``full`` or ``legal``: the range of the LUT's input and output values; as the curves
         are published unless given.
@@ -206,13 +207,15 @@ def compare(
         LUTs, paths, or words like "ACEScct, ACEScg to BT.1886, BT.709".
     source, target
         The encodings of input and output, as an `Encoding` or as "CURVE, GAMUT"; unless given,
-        as the words or the recipe state them.
+        as the words or the recipe state them, else ACEScct in AP1, which only decides the
+        inputs of the chart's patches, and BT.709, seen on a BT.1886 display.
     colours
-        The sets of test colours: ``chart``, ``neutral``, ``random``.
+        The sets of test colours: ``chart`` (24 patches, -3 to +3 stops), ``neutral``,
+        ``random``, ``nodes`` (those of both lattices).
     bits
-        The depth of the code values: 8, 10, 12 or 16.
+        The depth of the code values that are given beside those of 10 bits: 8, 10, 12 or 16.
     worst
-        How many of the worst colours are kept, 0 to 100.
+        How many of the worst colours are kept, 0 to 100; no two of them are close.
     catalogue
         Where names are looked up; `open_catalogue()` unless given.
 

@@ -325,24 +325,7 @@ def inspect(
 ) -> Inspection:
     """What a LUT does, and what is wrong with it.
 
-    Parameters
-    ----------
-    lut
-        A LUT or transform, or the path of a file.
-    source_curve, source_gamut
-        The encoding of the recording, by name or object: adds levels in stops and
-        reflectance, and the shift of hues. Default: what the comments of the file say, as
-        `lutbench build` writes them.
-    source_range, target_range
-        The signal range of input and output. Default: that in which the codes of the curve
-        are published, or full range where no curve is named.
-    target_curve, target_gamut
-        The encoding by which the output is seen. Default: BT.1886 and BT.709.
-    limits
-        Limits of findings by code, which replace the defaults of
-        `lutbench.inspection.registry.all_limits`.
-    catalogue
-        Where names are looked up. Default: `lutbench.model.catalogue.open_catalogue()`.
+    The arguments are those of `lutbench.inspect`, without words for `lut`.
 
     Raises
     ------

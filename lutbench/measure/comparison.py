@@ -115,18 +115,7 @@ def compare(
 ) -> Comparison:
     """Compare two transforms: LUTs, pipelines, or one of each.
 
-    Parameters
-    ----------
-    source, target
-        The encodings of input and output. Default: ACEScct in AP1, which only decides the
-        inputs of the chart's patches; and BT.709, seen on a BT.1886 display.
-    sets
-        Of ``chart`` (24 patches, -3 to +3 stops), ``neutral``, ``random`` and
-        ``nodes`` (those of both sides' lattices).
-    bits
-        The bit depth of the code values that are reported beside those of 10 bits.
-    worst
-        How many of the worst colours to list; no two of them are close to each other.
+    The arguments are those of `lutbench.compare`, as objects; `sets` is ``colours`` there.
 
     Raises
     ------

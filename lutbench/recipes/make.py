@@ -76,24 +76,7 @@ def build(
 ) -> Lut:
     """A LUT from names: curves and gamuts of the catalogue.
 
-    The settings are those of `lutbench.build`, which takes words as well.
-
-    Parameters
-    ----------
-    source_curve, target_curve
-        Names of the catalogue. A ``gamut`` LUT needs no target curve.
-    catalogue
-        Where names are looked up; `open_catalogue()` unless given.
-
-    Returns
-    -------
-    Lut
-        A `Lut3D`, or a `Lut1D` of one dimension.
-
-    Raises
-    ------
-    LutbenchError
-        When a name is not known (the nearest ones are listed), or a value is out of range.
+    As `lutbench.build`, without words.
 
     >>> build("ACEScct", "BT.1886", source_gamut="ACEScg", target_gamut="BT.709", size=17)
     Lut3D(size=17, title='ACEScct to BT.1886, ACES AP1 to BT.709')
