@@ -77,21 +77,7 @@ def invert(
     hold: bool = False,
     title: str = "",
 ) -> Inversion:
-    """The inverse of a LUT.
-
-    Parameters
-    ----------
-    size
-        Nodes along an edge, or rows, of the inverse. Default: those of the LUT.
-    shaper
-        Whether to put a curve before the lattice that inverts the neutral axis. It is more
-        exact where the LUT bends strongly, for example from a display encoding back to log.
-    fallback
-        For colours that no input gives: ``"gamut"`` keeps luma and hue and gives up
-        saturation first, ``"nearest"`` takes the nearest colour.
-    hold
-        Whether to clamp the values to the domain of `lut`, for devices that take only 0..1.
-        It costs precision at the edge of the reached colours; the error says how much.
+    """The inverse of a LUT; the arguments are those of `lutbench.invert`.
 
     Raises
     ------

@@ -29,15 +29,7 @@ Maker = Callable[[Array, int, Interpolation], Array]
 
 
 def resample(lut: Lut, size: int, method: str = "best") -> Reworked:
-    """The LUT at another size.
-
-    Parameters
-    ----------
-    method
-        ``"linear"``: the LUT's own interpolation. ``"pchip"``: cubic without overshoot.
-        ``"cubic"``: cubic spline, the smoothest. ``"fit"``: the nodes whose interpolation is
-        nearest to the LUT in the least-squares sense (for smaller sizes). ``"best"``: the one
-        with the least measured error.
+    """The LUT at another size; the arguments are those of `lutbench.resample`.
 
     The error is the difference from the given LUT with its own interpolation.
 

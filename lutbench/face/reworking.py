@@ -79,12 +79,14 @@ def invert(
     size
         Size of the result; that of the LUT unless given.
     shaper
-        Put a shaper in front of the 3D LUT that inverts the neutral axis.
+        Put a shaper in front of the 3D LUT that inverts the neutral axis. It is more exact
+        where the LUT bends strongly, for example from a display encoding back to log.
     fallback
-        What to do with colours that the LUT never gives: ``"gamut"`` keeps luma and hue,
-        ``"nearest"`` takes the nearest colour that it gives.
+        What to do with colours that the LUT never gives: ``"gamut"`` keeps luma and hue and
+        gives up saturation first, ``"nearest"`` takes the nearest colour that it gives.
     hold
-        Clip the result to the domain of `lut`.
+        Clip the result to the domain of `lut`, for devices that take only 0..1. It costs
+        precision at the edge of the reached colours; the error says how much.
     title
         The title of the result.
     catalogue
@@ -131,8 +133,10 @@ def resample(
     size
         Nodes along an edge, 2 to 256; rows of a 1D LUT, 2 to 65536.
     method
-        ``"linear"``, ``"pchip"``, ``"cubic"``, ``"fit"``, or ``"best"``: the one of these
-        with the smallest measured error.
+        ``"linear"``: the LUT's own interpolation. ``"pchip"``: cubic without overshoot.
+        ``"cubic"``: cubic spline, the smoothest. ``"fit"``: the nodes whose interpolation is
+        nearest to the LUT in the least-squares sense (for smaller sizes). ``"best"``: the one
+        of these with the smallest measured error.
     title
         The title of the result; that of the LUT unless given.
     catalogue
