@@ -17,7 +17,7 @@ from lutbench.identification.forms.free import (
     typical,
 )
 from lutbench.identification.forms.looks import NUMBERS, LookModel
-from lutbench.identification.forms.nodes import Ground, Lights, Source, lights_of
+from lutbench.identification.forms.nodes import Ground, Lights, Lit, Source, lights_of
 from lutbench.identification.forms.norms import NormModel
 from lutbench.identification.forms.score import INDEPENDENT, nats_of
 from lutbench.identification.samples import Samples
@@ -105,25 +105,21 @@ class FreeFit:
     ground: Ground
 
 
-def fits_of(
-    form: Form, ground: Ground, samples: Samples, sources: Sequence[Source], floor: float
-) -> list[FreeFit]:
+def fits_of(form: Form, lit: Lit, samples: Samples, floor: float) -> list[FreeFit]:
     """The best sources of a form, best first."""
     starts = [
-        start
-        for part in (ground.near(), ground)
-        for start in _first(form, part.thinned(SCREENED), sources, KEPT)
+        start for part in (lit.near(), lit) for start in _first(form, part.thinned(SCREENED), KEPT)
     ]
     if not starts:
         return []
     rows = np.array([start[0] for start in starts])
     matrix, mixing = (np.array([start[k] for start in starts]) for k in (1, 2))
-    some = ground.thinned(FITTED)
-    model = form.model(some, [sources[int(i)] for i in rows])
+    some, sources, ground = lit.thinned(FITTED), lit.sources, lit.ground
+    model = form.model_of(some.ground, some.lights.only(rows))
     matrix, mixing, error = model.refined(matrix, mixing, form.mixed, 2)
     keep = np.argsort(error)[:FOLLOWED]
     rows, matrix, mixing = rows[keep], matrix[keep], mixing[keep]
-    model = form.model(some, [sources[int(i)] for i in rows])
+    model = form.model_of(some.ground, some.lights.only(rows))
     matrix, mixing, _ = model.refined(matrix, mixing, form.mixed, 4)
     misses = model.misses(matrix, mixing)
     error = typical(misses)
@@ -145,29 +141,27 @@ def fits_of(
     return list(best.values())
 
 
-def glance(form: Form, ground: Ground, sources: Sequence[Source]) -> float:
-    """The approximate error of the best source in codes, on few of the nodes."""
-    found = _first(form, ground.thinned(GLANCED), sources, GLANCES)
-    return min((error for *_, error in found), default=np.inf)
+def glance(form: Form, few: Lit) -> float:
+    """The approximate error of the best source in codes, on a few of the nodes."""
+    return min((error for *_, error in _first(form, few, GLANCES)), default=np.inf)
 
 
-def _first(
-    form: Form, part: Ground, sources: Sequence[Source], kept: int
-) -> Iterator[tuple[int, Array, Array, float]]:
+def _first(form: Form, part: Lit, kept: int) -> Iterator[tuple[int, Array, Array, float]]:
     """The sources that fit a part of the nodes best: which, M, Q, and the error in codes."""
+    count = len(part.sources)
     if form.look:
-        plain = Form().model(part, sources)
+        plain = Form().model_of(part.ground, part.lights)
         matrix = plain.first(np.eye(3))
-        looked = LookModel(part, plain.lights, signal_space(part))
-        numbers = np.zeros((len(sources), NUMBERS))
+        looked = LookModel(part.ground, plain.lights, signal_space(part.ground))
+        numbers = np.zeros((count, NUMBERS))
         matrix, numbers, error = looked.refined(matrix, numbers, True, 2)
         for k in np.argsort(error)[:kept]:
             if error[k] < UNTOLD:
                 yield int(k), matrix[k], numbers[k], float(error[k])
         return
-    model = form.model(part, sources)
-    error = np.full(len(sources), np.inf)
-    matrix = np.broadcast_to(np.eye(3), (len(sources), 3, 3)).copy()
+    model = form.model_of(part.ground, part.lights)
+    error = np.full(count, np.inf)
+    matrix = np.broadcast_to(np.eye(3), (count, 3, 3)).copy()
     mixing = matrix.copy()
     for amount in SATURATIONS if form.mixed else (1.0,):
         q = amount * np.eye(3) + (1 - amount) * np.outer(np.ones(3), CDL_WEIGHTS)
@@ -177,7 +171,7 @@ def _first(
         error = np.where(better, off, error)
         matrix[better], mixing[better] = m[better], q
     top = np.argsort(error)[: 2 * kept]
-    few = form.model(part, [sources[int(i)] for i in top])
+    few = form.model_of(part.ground, part.lights.only(top))
     steps = 3 if form.mixed else 1
     matrix, mixing, error = few.refined(matrix[top], mixing[top], form.mixed, steps, HOLD)
     for k in np.argsort(error)[:kept]:

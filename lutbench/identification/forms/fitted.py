@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cached_property
 
 from lutbench.identification.forms.fits import Form, FreeFit, fits_of
-from lutbench.identification.forms.nodes import Ground, Source, ground_of
+from lutbench.identification.forms.nodes import Ground, Lit, Source, ground_of
 from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.samples import Samples
 from lutbench.model.curves.hdr import HlgScene, HlgSystemGamma
@@ -46,10 +46,15 @@ class Fitted:
         ]
         return plain + shown
 
+    @cached_property
+    def lit(self) -> Lit | None:
+        """The nodes with the light of every source; None where nothing can be fitted."""
+        return None if self.ground is None else Lit.of(self.ground, self.sources)
+
     def of(self, form: Form) -> list[FreeFit]:
         """The best sources of a form, best first."""
-        if self.ground is None:
+        if self.lit is None:
             return []
         if form not in self._kept:
-            self._kept[form] = fits_of(form, self.ground, self.samples, self.sources, self.floor)
+            self._kept[form] = fits_of(form, self.lit, self.samples, self.floor)
         return self._kept[form]

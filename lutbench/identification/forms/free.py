@@ -149,17 +149,17 @@ class Model:
     def _neutral(self, mixing: Array, cell: NDArray[np.int64]) -> tuple[Array, Array]:
         """The neutral axis before Q at the places of cells, and its climb over each."""
         neutral = self.space.neutral
-        back = np.linalg.inv(mixing)
-        plain = bool(np.abs(back - np.eye(3)).max() < 1e-12)
         low, high = np.empty((2, *cell.shape))
-        s = np.arange(len(cell))[:, None]
+        if (mixing == mixing[0]).all():
+            # First fits assume one Q for all sources.
+            shared = neutral @ np.linalg.inv(mixing[0]).T
+            for c in range(3):
+                low[..., c], high[..., c] = shared[cell[..., c], c], shared[cell[..., c] + 1, c]
+            return low, high - low
+        back, s = np.linalg.inv(mixing), np.arange(len(cell))[:, None]
         for c in range(3):
-            here = cell[..., c]
-            if plain:
-                low[..., c], high[..., c] = neutral[here, c], neutral[here + 1, c]
-            else:
-                tables = back[:, c, :] @ neutral.T
-                low[..., c], high[..., c] = tables[s, here], tables[s, here + 1]
+            tables = back[:, c, :] @ neutral.T
+            low[..., c], high[..., c] = tables[s, cell[..., c]], tables[s, cell[..., c] + 1]
         return low, high - low
 
     def _step(self, matrix: Array, mixing: Array, mixed: bool, hold: float) -> tuple[Array, Array]:

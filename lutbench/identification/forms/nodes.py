@@ -75,13 +75,7 @@ class Ground:
 
     def thinned(self, count: int) -> Ground:
         """At most `count` of the nodes."""
-        n = len(self.outputs)
-        return self if n <= count else self.only(np.linspace(0, n - 1, count).astype(np.int64))
-
-    def near(self) -> Ground:
-        """The nodes near neutral: what is clipped or compressed lies farther out."""
-        limit = max(REACH, float(np.sort(self.spread)[min(NEAREST, len(self.spread) - 1)]))
-        return self.only(np.flatnonzero(self.spread <= limit))
+        return self.only(_evenly(len(self.outputs), count))
 
     @property
     def tinted(self) -> float:
@@ -154,6 +148,7 @@ class Lights:
     table: Array
 
     def only(self, chosen: NDArray[np.int64]) -> Lights:
+        """The light of some of the sources."""
         return Lights(self.nodes[chosen], self.table[chosen])
 
 
@@ -171,3 +166,36 @@ def lights_of(ground: Ground, sources: Sequence[Source]) -> Lights:
             grey = source.rendering.apply(np.repeat(along[s][:, None], 3, axis=1))
             along[s] = np.maximum.accumulate(grey[:, 0])
     return Lights(nodes, along)
+
+
+@dataclass(frozen=True)
+class Lit:
+    """Nodes and the light of sources there, which all forms share."""
+
+    ground: Ground
+    sources: Sequence[Source]
+    lights: Lights
+
+    @classmethod
+    def of(cls, ground: Ground, sources: Sequence[Source]) -> Lit:
+        """The nodes of a ground, lit by every source."""
+        return cls(ground, sources, lights_of(ground, sources))
+
+    def thinned(self, count: int) -> Lit:
+        """At most `count` of the nodes."""
+        return self._at(_evenly(len(self.ground.outputs), count))
+
+    def near(self) -> Lit:
+        """The nodes near neutral: what is clipped or compressed lies farther out."""
+        spread = self.ground.spread
+        limit = max(REACH, float(np.sort(spread)[min(NEAREST, len(spread) - 1)]))
+        return self._at(np.flatnonzero(spread <= limit))
+
+    def _at(self, rows: NDArray[np.int64]) -> Lit:
+        lights = Lights(self.lights.nodes[:, rows], self.lights.table)
+        return Lit(self.ground.only(rows), self.sources, lights)
+
+
+def _evenly(count: int, most: int) -> NDArray[np.int64]:
+    """At most `most` of `count` rows, evenly spread."""
+    return np.linspace(0, count - 1, min(count, most)).astype(np.int64)

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from lutbench.identification.curvebank import End
-from lutbench.identification.forms.fits import Form, FreeFit, glance
+from lutbench.identification.forms.fits import GLANCED, Form, FreeFit, glance
 from lutbench.identification.forms.fitted import LEAST_FLOOR, Fitted
 from lutbench.identification.forms.named import hypotheses_of
 from lutbench.identification.forms.score import nats_of
@@ -19,14 +19,21 @@ from lutbench.identification.samples import Samples, range_seen
 from lutbench.identification.verdict import Finalist, ranked
 from lutbench.model.compression import GamutCompression
 
-ENOUGH = 0.2
-"""10-bit codes of error, beside the noise, up to which no other form is tried."""
+ENOUGH, ENOUGH_NOISE = 0.2, 1.2
+"""10-bit codes of error, beside times what the nodes are uncertain by, up to which no other form
+is tried.
+"""
 
 TRIED = 2
 """Forms of one kind that are fitted in full: the best on few nodes."""
 
 LEFT, LEFT_NOISE = 0.5, 1.5
 """10-bit codes, and times the noise, of typical error up to which a form counts."""
+
+COULD = 6.0
+"""Times that error at a glance from which a form is not fitted: a fit lowers what a glance leaves
+to a third at most, and by a tenth as a rule.
+"""
 
 UNMOVED = 0.02
 """The largest difference from the identity of a matrix that counts as no mixing of light."""
@@ -79,7 +86,7 @@ def rivals(fits: list[FreeFit]) -> list[FreeFit]:
         return []
     if _is_idle(order[0]):
         return []
-    if order[0].error > LEFT + LEFT_NOISE * order[0].samples.noise:
+    if order[0].error > most_left(order[0].samples):
         return []
     kept: list[FreeFit] = []
     for fit in order:
@@ -87,6 +94,11 @@ def rivals(fits: list[FreeFit]) -> list[FreeFit]:
         if new and fit.nats <= order[0].nats + WITHIN and len(kept) < FOLLOWED:
             kept.append(fit)
     return kept
+
+
+def most_left(samples: Samples) -> float:
+    """The codes of typical error up to which a form counts."""
+    return LEFT + LEFT_NOISE * samples.noise
 
 
 def _is_idle(fit: FreeFit) -> bool:
@@ -97,22 +109,24 @@ def _is_idle(fit: FreeFit) -> bool:
 
 def free_fits(fitted: Fitted) -> list[FreeFit]:
     """Fits of the forms, simplest first, until one has almost no error."""
-    ground, sources = fitted.ground, fitted.sources
+    if fitted.lit is None:
+        return []
+    few = fitted.lit.thinned(GLANCED)
+    limit = COULD * most_left(fitted.samples)
     found: list[FreeFit] = []
-    for forms in _forms(fitted.samples, fitted.knowledge) if ground is not None else ():
-        assert ground is not None
-        if len(forms) > TRIED:
-            order = {form: glance(form, ground, sources) for form in forms}
-            forms = sorted(forms, key=order.__getitem__)[:TRIED]
-        for form in forms:
+    for forms in _forms(fitted.samples, fitted.knowledge):
+        order = {form: glance(form, few) for form in forms}
+        near = [form for form in forms if order[form] <= limit]
+        for form in sorted(near, key=order.__getitem__)[:TRIED]:
             found += fitted.of(form)
-        if found and min(fit.error for fit in found) <= ENOUGH + 1.2 * fitted.samples.noise:
+        if found and min(fit.error for fit in found) <= ENOUGH + ENOUGH_NOISE * fitted.floor:
             break
     return found
 
 
 def _forms(samples: Samples, knowledge: Knowledge) -> Iterator[Sequence[Form]]:
-    yield (Form(), Form(mixed=True))
+    yield (Form(),)
+    yield (Form(mixed=True),)
     yield (Form(compression=GamutCompression()),)
     displays = displays_of(samples, knowledge)
     weights = [
