@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from itertools import groupby
 
@@ -95,38 +95,62 @@ class Fitting:
     ) -> Solved | None:
         """The description of the LUT between two ends; with a `straight` stretch only a shoulder.
 
-        Where greys are tinted, only parts `like` those found for another target are tried,
-        because a search of all forms takes seconds.
+        Under a grade, only parts `like` those found for another target are tried, because a
+        search of all forms takes long.
         """
         base = ends.task()
         if base is None:
             return None
-        if self.tinted:
-            if like is not None:
-                return self._finished(base, like.parts, like.values)
-            return self._tinted(ends, base) or self._balanced(ends)
-        # A plain conversion is straight from end to end.
-        shoulders = [*_plain_forms(base), (EXPOSURE, tone("shoulder"))]
-        for parts in shoulders if straight else _grey_forms(base):
+        if like is not None and like.graded:
+            return self._finished(base, like.parts, like.values)
+        if not self.tinted:
+            # A plain conversion is straight from end to end.
+            shoulders = [*_plain_forms(base), (EXPOSURE, tone("shoulder"))]
+            return self._through(ends, base, shoulders if straight else _grey_forms(base))
+        plain = replace(ends, pair=self.bank.pair(0)).task()
+        found = None if plain is None else self._through(ends, plain, _tinted_forms(straight))
+        return found or (self._before(ends) if self.thorough else None)
+
+    def _through(
+        self, ends: Between, base: Conversion, forms: Iterable[tuple[Part, ...]]
+    ) -> Solved | None:
+        """The first form that explains greys to rounding, and colours with one part more."""
+        explained: set[Part] = set()
+        for parts in forms:
+            if explained and explained <= set(parts):
+                continue  # Fewer parts explain greys already.
             greys = solved(base, parts, self.greys)
-            if greys.error > self.limit:
+            # So many numbers hardly settle on greys alone.
+            if greys.error > (NEARLY if greys.graded else self.limit):
                 continue
-            found = self._coloured(ends, plainer(greys, self.greys, self.limit))
+            found = self._coloured(ends, greys if self.tinted else self._plainer(greys))
             if found is not None:
                 return found
+            if self.tinted and not explained and greys.error <= self.limit:
+                explained = set(parts)
         return None
+
+    def _plainer(self, greys: Solved) -> Solved:
+        return plainer(greys, self.greys, self.limit)
 
     def _coloured(self, ends: Between, greys: Solved) -> Solved | None:
         """With one more part that only colours show, or with none."""
-        for part in self._colour_parts(greys.made):
+        for part in (NOTHING, COMPRESSION) if greys.graded else self._colour_parts(greys.made):
             for pair in self._pairs(ends, greys, part):
                 task = _between(ends, pair, greys)
                 if task is None:
                     continue
+                if greys.graded:
+                    # Greys hardly show the saturation of a CDL: all is fitted together.
+                    found = _joined(ends, pair, greys, Solved(task, (part,), part.begin, 0.0))
+                    done = self._finished(found.task, found.parts, found.values)
+                    if done is not None:
+                        return done
+                    continue
                 found = solved(task, (part,), self.some)
                 if found.error > NEARLY:
                     continue
-                found = _joined(ends.task(pair), greys, found)
+                found = _joined(ends, pair, greys, found)
                 if found.error > self.limit:
                     # Parameters rounded for greys may be too inaccurate for colours.
                     found = solved(found.task, found.parts, self.some, found.values)
@@ -166,47 +190,39 @@ class Fitting:
         yield ends.pair
         tried: list[tuple[float, Pair]] = []
         for _, group in groupby(self.shown, lambda pair: pair.target.name):
-            pairs = list(group)
-            task = _between(ends, pairs[0], greys)
+            pairs = [each for each in group if values_for(greys, each) is not None]
+            task = _between(ends, pairs[0], greys) if pairs else None
             task = None if task is None else put(task, (part,), np.array(part.start))
             if task is not None:
-                tried += zip(self._glanced(task, pairs), pairs, strict=True)
+                tried += zip(self._glanced(task, greys, pairs), pairs, strict=True)
         tried.sort(key=lambda each: each[0])
         most = tried[0][0] + BEHIND if tried else 0.0
         for error, pair in tried[:PAIRS]:
             if pair is not ends.pair and error <= most:
                 yield pair
 
-    def _glanced(self, task: Conversion, pairs: list[Pair]) -> list[float]:
-        """The error of the task with each pair's matrix in place of its own."""
+    def _glanced(self, task: Conversion, greys: Solved, pairs: list[Pair]) -> list[float]:
+        """The error of the task with each pair's matrix, and its gains, in place of its own."""
         steps = task.pipeline().steps
         own = conversion(task.source.gamut, task.target.gamut, task.adaptation)
         at = steps.index(own)
+        before = at if task.white_balance is None else steps.index(task.white_balance)
         with np.errstate(all="ignore"):
-            light = np.asarray(Pipeline(steps[:at]).apply(self.few.inputs))
-            lights = np.stack([light @ pair.matrix.T for pair in pairs])
+            light = np.asarray(Pipeline(steps[:before]).apply(self.few.inputs))
+            lights = np.stack([light @ (p.matrix * gains_for(greys, p)).T for p in pairs])
             given = np.asarray(Pipeline(steps[at + 1 :]).apply(lights.reshape(-1, 3)))
         off = np.abs(self.few.samples.held(given.reshape(lights.shape)) - self.few.outputs) * CODES
         size = np.log(np.nan_to_num(off, nan=CODES) + ROUNDING_CODES)
         return [float(each) for each in size.mean(axis=(1, 2))]
 
-    def _tinted(self, ends: Between, base: Conversion) -> Solved | None:
-        """With a grade after the matrix: greys show nearly all of it, but hardly a saturation."""
-        for parts in _tinted_forms():
-            greys = solved(base, parts, self.greys)
-            if greys.error > NEARLY:
-                continue
-            # Each pair takes half a second: only `split` tries more than the likeliest.
-            others = self._to_others(ends.pair) if self.thorough else []
-            for pair in (ends.pair, *others):
-                task = ends.task(pair)
-                if task is None:
-                    continue
-                for more in (NOTHING, COMPRESSION):
-                    start = np.append(greys.values, more.start)
-                    found = self._finished(task, (*parts, more), start)
-                    if found is not None:
-                        return found
+    def _before(self, ends: Between) -> Solved | None:
+        """With a CDL on the source's signal, whose tint of greys depends on the gamuts."""
+        parts = (cdl("before"),)
+        for pair in (ends.pair, *self._to_others(ends.pair)):
+            task = ends.task(pair)
+            found = None if task is None else self._finished(task, parts, parts[0].begin)
+            if found is not None:
+                return found
         return None
 
     def _finished(self, task: Conversion, parts: tuple[Part, ...], start: Array) -> Solved | None:
@@ -224,26 +240,6 @@ class Fitting:
         names = pair.source.name, pair.target.name
         return [p for p in self.shown if p.source.name == names[0] and p.target.name != names[1]]
 
-    def _balanced(self, ends: Between) -> Solved | None:
-        """With parts before the matrix that tint greys."""
-        for parts in ((WHITE_BALANCE,), (cdl("before"),))[: 1 + self.thorough]:
-            for pair in self._adaptations(ends.pair):
-                task = ends.task(pair)
-                if task is None:
-                    continue
-                begin = np.array([value for part in parts for value in part.start])
-                found = self._finished(task, parts, begin)
-                if found is not None:
-                    return found
-        return None
-
-    def _adaptations(self, pair: Pair) -> list[Pair]:
-        """The pair, the same gamuts with other adaptations, and other target gamuts."""
-        if pair.alike:
-            return [pair]
-        like = [each for each in self.bank.like(pair) if each.adaptation != pair.adaptation]
-        return [pair, *(each for each in like if not each.published), *self._to_others(pair)]
-
 
 def _plain_forms(base: Conversion) -> Iterator[tuple[Part, ...]]:
     """An exposure, with the display that HLG is shown on where one is named."""
@@ -259,24 +255,48 @@ def _grey_forms(base: Conversion) -> Iterator[tuple[Part, ...]]:
         yield (tone(method),) if display else (EXPOSURE, tone(method))
 
 
-def _joined(task: Conversion | None, greys: Solved, colours: Solved) -> Solved:
-    """Both parts in one."""
-    assert task is not None
-    values = np.concatenate([greys.values, colours.values])
-    return Solved(task, (*greys.parts, *colours.parts), values, colours.error)
+def _tinted_forms(straight: bool) -> Iterator[tuple[Part, ...]]:
+    """Combinations of parts that tint greys, the plainest first.
+
+    Only gains leave a `straight` stretch of stops.
+    """
+    yield (WHITE_BALANCE,)
+    yield (EXPOSURE, tone("shoulder"), WHITE_BALANCE)
+    if not straight:
+        yield (cdl("light"),)
+        yield (EXPOSURE, cdl("after"))
+        yield (EXPOSURE, tone("shoulder"), cdl("after"))
 
 
-def _tinted_forms() -> Iterator[tuple[Part, ...]]:
-    """Combinations of parts that tint greys and come after the matrix, which leaves greys alone."""
-    yield (cdl("light"),)
-    yield (EXPOSURE, cdl("after"))
-    yield (EXPOSURE, tone("shoulder"), cdl("after"))
+def gains_for(greys: Solved, pair: Pair) -> Array:
+    """The gains before the matrix of a pair that tint greys as those without a matrix do."""
+    if WHITE_BALANCE not in greys.parts:
+        return np.ones(3)
+    return np.asarray(np.linalg.solve(pair.matrix, greys.of(WHITE_BALANCE)))
+
+
+def values_for(greys: Solved, pair: Pair) -> Array | None:
+    """What greys show, for a pair; None where its gains are out of limits."""
+    if WHITE_BALANCE not in greys.parts:
+        return greys.values
+    found = gains_for(greys, pair)
+    within = (WHITE_BALANCE.low <= found) & (found <= WHITE_BALANCE.high)
+    return greys.with_values(WHITE_BALANCE, found) if within.all() else None
 
 
 def _between(ends: Between, pair: Pair, greys: Solved) -> Conversion | None:
     """What greys show, between the gamuts of a pair."""
-    task = ends.task(pair)
-    return None if task is None else put(task, greys.parts, greys.values)
+    task, values = ends.task(pair), values_for(greys, pair)
+    return None if task is None or values is None else put(task, greys.parts, values)
+
+
+def _joined(ends: Between, pair: Pair, greys: Solved, colours: Solved) -> Solved:
+    """Both parts in one."""
+    task, values = ends.task(pair), values_for(greys, pair)
+    assert task is not None
+    assert values is not None
+    every = np.concatenate([values, colours.values])
+    return Solved(task, (*greys.parts, *colours.parts), every, colours.error)
 
 
 def _shown_pairs(bank: GamutBank) -> list[Pair]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -50,6 +51,14 @@ class Part:
     put: Callable[[Conversion, Array], Conversion]
     default: tuple[float, ...] | None = None
     """The values that change nothing, or that a recipe has by default."""
+
+    grades: bool = False
+    """Whether it is a grade that tints greys."""
+
+    @property
+    def begin(self) -> Array:
+        """`start`, as an array."""
+        return np.array(self.start)
 
     @property
     def usual(self) -> tuple[float, ...]:
@@ -101,17 +110,20 @@ def _displayed(task: Conversion, v: Array) -> Conversion:
 HLG_DISPLAY = Part("peak of the display of HLG", (1.0,), (0.2,), (10.0,), _displayed)
 
 
+@cache
 def cdl(place: Place) -> Part:
     """An ASC CDL at a place."""
 
     def graded(task: Conversion, v: Array) -> Conversion:
         s, o, p = (tuple(map(float, v[k : k + 3])) for k in (0, 3, 6))
-        return replace(task, grade=(Cdl(s, o, p, float(v[9])),), grade_place=place)  # type: ignore[arg-type]
+        # As recipes have it: light is not limited to 0..1.
+        made = Cdl(s, o, p, float(v[9]), clamp=place != "light")  # type: ignore[arg-type]
+        return replace(task, grade=(made,), grade_place=place)
 
     start = (1.0,) * 3 + (0.0,) * 3 + (1.0,) * 3 + (1.0,)
     low = (0.2,) * 3 + (-0.5,) * 3 + (0.2,) * 3 + (0.0,)
     high = (MOST_GAIN,) * 3 + (0.5,) * 3 + (5.0,) * 3 + (4.0,)
-    return Part(f"CDL {place}", start, low, high, graded)
+    return Part(f"CDL {place}", start, low, high, graded, grades=True)
 
 
 def saturation(place: Place) -> Part:
@@ -123,6 +135,7 @@ def saturation(place: Place) -> Part:
     return Part(f"saturation {place}", (1.0,), (0.0,), (4.0,), graded)
 
 
+@cache
 def tone(method: str) -> Part:
     """A tone mapper by its name: free in each number that the model declares with limits."""
     mapper = tone_mapper(method)

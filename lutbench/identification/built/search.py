@@ -73,7 +73,8 @@ def _shortest(
             continue
         found = [(made.length, ends.hypothesis(made.made, knowledge.bank))]
         pair = found[0][1].pair
-        for target in shown_targets(samples, knowledge):
+        bends = made.made.tone is not None or bool(made.made.grade)
+        for target in shown_targets(samples, knowledge) if bends else ():
             if target != ends.target and (ends.source, target) not in tried:
                 other = Between(ends.source, target, pair)
                 also = fitting.of(other, straight=made.made.tone is not None, like=made)

@@ -103,6 +103,26 @@ class Solved:
         return done
 
     @property
+    def graded(self) -> bool:
+        """Whether one of the parts is a CDL."""
+        return any(part.grades for part in self.parts)
+
+    def of(self, part: Part) -> Array:
+        """The values of one of the parts."""
+        return self.values[self._span(part)]
+
+    def with_values(self, part: Part, values: Array) -> Array:
+        """All values, with others for one of the parts."""
+        every = self.values.copy()
+        every[self._span(part)] = values
+        return every
+
+    def _span(self, part: Part) -> slice:
+        before = self.parts[: self.parts.index(part)]
+        at = sum(len(each.start) for each in before)
+        return slice(at, at + len(part.start))
+
+    @property
     def length(self) -> int:
         """The number of digits of all parameters that differ from their defaults."""
         usual = [v for part in self.parts for v in part.usual]
