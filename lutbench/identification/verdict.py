@@ -150,7 +150,9 @@ def kind_of(hypothesis: Hypothesis) -> Kind:
     )
     if same_curve and not hypothesis.pair.alike:
         return "gamut"
-    if not hypothesis.pair.alike:
+    made = hypothesis.built
+    mixed = made is not None and made.tone is not None and not made.tone.per_channel
+    if not hypothesis.pair.alike or mixed:
         return "combined"
     unchanged = (
         same_curve

@@ -24,6 +24,7 @@ from lutbench.identification.built.parts import (
     put,
     saturation,
     tone,
+    tone_from,
     toned_by,
     tones,
 )
@@ -44,6 +45,7 @@ from lutbench.identification.samples import CODES, Samples
 from lutbench.model.conversion import Conversion
 from lutbench.model.gamuts import conversion
 from lutbench.model.parameter import parameters
+from lutbench.model.tone import ToneMapper
 from lutbench.model.tone.carrier import CARRIERS, CHANNELS
 from lutbench.model.transforms import Array, Pipeline
 
@@ -91,9 +93,15 @@ class Fitting:
         self.tinted = bool(np.abs(apart).max() * CODES > TINT * self.limit)
 
     def of(
-        self, ends: Between, *, straight: bool = False, like: Solved | None = None
+        self,
+        ends: Between,
+        *,
+        straight: bool = False,
+        like: Solved | None = None,
+        mapper: ToneMapper | None = None,
     ) -> Solved | None:
-        """The description of the LUT between two ends; with a `straight` stretch only a shoulder.
+        """The description of the LUT between two ends; with a `straight` stretch only a shoulder,
+        with a `mapper` only that.
 
         Under a grade, only parts `like` those found for another target are tried, because a
         search of all forms takes long.
@@ -103,6 +111,8 @@ class Fitting:
             return None
         if like is not None and like.graded:
             return self._finished(base, like.parts, like.values)
+        if mapper is not None:
+            return self._through(ends, base, [(tone_from(mapper),)])
         if not self.tinted:
             # A plain conversion is straight from end to end.
             shoulders = [*_plain_forms(base), (EXPOSURE, tone("shoulder"))]

@@ -35,7 +35,7 @@ MOST_GAIN = 4.0
 
 LEFT = (
     *("grey_in", "grey_out", "white", "white_out", "below", "above", "gamma"),
-    *("source_black", "target_black"),
+    "source_black",
 )
 """Settings of a tone that follow from the exposure or from source and target: not fitted."""
 
@@ -153,6 +153,14 @@ def tone(method: str) -> Part:
     start = tuple(_inside(each, *bounds) for each, bounds in zip(usual, limits, strict=True))
     low, high = tuple(each[0] for each in limits), tuple(each[1] for each in limits)
     return Part(method, start, low, high, toned, usual)
+
+
+def tone_from(mapper: ToneMapper) -> Part:
+    """`tone` of a mapper, starting from its settings."""
+    part = tone(mapper.method)
+    free = [p for p in parameters(mapper) if p.limits and p.name not in (*LEFT, "blend")]
+    start = (_inside(getattr(mapper, p.name), *(p.limits or (0.0, 1.0))) for p in free)
+    return replace(part, start=tuple(start))
 
 
 def toned_by(mapper: ToneMapper, names: list[str]) -> Part:

@@ -13,6 +13,7 @@ import numpy as np
 
 from lutbench.identification.built.ends import Between
 from lutbench.identification.built.fitting import Fitting
+from lutbench.identification.built.shown import mapped_ends
 from lutbench.identification.built.solve import GivenUp, limit_of
 from lutbench.identification.built.straight import hlg_ends, straight_ends
 from lutbench.identification.curvebank import End
@@ -21,13 +22,16 @@ from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.samples import Samples
 from lutbench.identification.untold import shown_targets
 from lutbench.identification.verdict import Finalist
+from lutbench.model.tone import ToneMapper
 from lutbench.tables.lut import Lut1D
 
 SHORTER = 3
 """Digits by which a description must be shorter than others to be the only answer."""
 
-STRAIGHT, SOURCES = 5, 3
-"""Pairs of ends that greys suggest, and sources of hypotheses, that are tried."""
+STRAIGHT, MAPPED, SOURCES = 5, 3, 3
+"""Pairs of ends that a straight stretch of greys suggests, those that a mapper of display light
+suggests, and sources of hypotheses, that are tried.
+"""
 
 
 @dataclass(frozen=True)
@@ -66,14 +70,14 @@ def _shortest(
 ) -> Built | None:
     """The shortest description between the first ends that have one."""
     tried: list[tuple[End, End]] = []
-    for ends in _ends(hypotheses, samples, knowledge, fitting.thorough):
+    for ends, mapper in _ends(hypotheses, samples, knowledge, fitting):
         tried.append((ends.source, ends.target))
-        made = fitting.of(ends, straight=not hypotheses)
+        made = fitting.of(ends, straight=not hypotheses, mapper=mapper)
         if made is None:
             continue
         found = [(made.length, ends.hypothesis(made.made, knowledge.bank))]
         pair = found[0][1].pair
-        bends = made.made.tone is not None or bool(made.made.grade)
+        bends = mapper is None and (made.made.tone is not None or made.graded)
         for target in shown_targets(samples, knowledge) if bends else ():
             if target != ends.target and (ends.source, target) not in tried:
                 other = Between(ends.source, target, pair)
@@ -93,29 +97,36 @@ def is_rounding(predicted: Forecast, h: Hypothesis, samples: Samples) -> bool:
 
 
 def _ends(
-    hypotheses: Sequence[Hypothesis], samples: Samples, knowledge: Knowledge, thorough: bool
-) -> Iterator[Between]:
-    """Ends that greys suggest, then sources of the best hypotheses with display curves."""
+    hypotheses: Sequence[Hypothesis], samples: Samples, knowledge: Knowledge, fitting: Fitting
+) -> Iterator[tuple[Between, ToneMapper | None]]:
+    """Ends that greys suggest, then sources of the best hypotheses with display curves.
+
+    Some with the mapper of display light that suggests them.
+    """
     shown = shown_targets(samples, knowledge)
     seen: list[tuple[End, End]] = []
     pair = hypotheses[0].pair if hypotheses else knowledge.bank.pair(0)
-    straight = STRAIGHT if thorough or not hypotheses else 0
-    ends = hlg_ends(samples, shown, knowledge)[:STRAIGHT] if straight else []
-    for source, target in [*ends, *straight_ends(samples, knowledge, shown, straight)]:
-        seen.append((source, target))
-        yield Between(source, target, pair)
+    if fitting.thorough or not hypotheses:
+        for each in (
+            [] if fitting.tinted else mapped_ends(samples, knowledge.sources, shown, MAPPED)
+        ):
+            yield Between(each.source, each.target, pair), each.mapper
+        hlg = hlg_ends(samples, shown, knowledge)[:STRAIGHT]
+        for source, target in [*hlg, *straight_ends(samples, knowledge, shown, STRAIGHT)]:
+            seen.append((source, target))
+            yield Between(source, target, pair), None
     sources: list[End] = []
     for h in hypotheses:
         if h.source in sources:
             continue
         sources.append(h.source)
-        if len(sources) > (SOURCES if thorough else 1):
+        if len(sources) > (SOURCES if fitting.thorough else 1):
             return
         own = [] if h.target_end is None else [h.target_end]
-        for target in [*own, *(shown if thorough else ())]:
+        for target in [*own, *(shown if fitting.thorough else ())]:
             if (h.source, target) not in seen:
                 seen.append((h.source, target))
-                yield Between(h.source, target, h.pair)
+                yield Between(h.source, target, h.pair), None
 
 
 def as_built(

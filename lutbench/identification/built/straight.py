@@ -42,7 +42,8 @@ def straight_ends(
     if not targets or not knowledge.sources:
         return []
     clear = samples.inside(samples.neutral).all(axis=1)
-    signal = samples.neutral.mean(axis=1)
+    # Each channel shows it, also where gains make them differ.
+    signal = samples.neutral[:, 1]
     stops_in = _stops(np.array([end.of_axis(samples.neutral_in) for end in knowledge.sources]))
     stops_out = _stops(np.array([end.decode(signal) for end in targets]))
     stops_out[:, ~clear] = np.nan
