@@ -43,6 +43,9 @@ PILE_NOISE = 1.05 / CODES
 BLURRED_OVER = 3.5
 """What a pile holds times the second stretch beside it, where noise spreads it."""
 
+FEWEST_ROWS = 16
+"""Rows of a shaper that show whether it is a logarithm."""
+
 SHARP = 0.8
 """A sharp plateau holds at least this share of what is near; noise held to 0..1 leaves half."""
 
@@ -212,11 +215,31 @@ def _axis_through(lut: ShaperLut3D) -> Array | None:
     nodes = np.linspace(lut.lut.domain[0, 0], lut.lut.domain[1, 0], lut.lut.size)
     alike = _alike(lut.shaper.domain) and _alike(lut.lut.domain)
     one = np.abs(lut.shaper.table - curve[:, None]).max() < SIX_DECIMALS
-    rises = (np.diff(curve) > 0).all()
     covers = curve[0] <= nodes[0] + SIX_DECIMALS and curve[-1] >= nodes[-1] - SIX_DECIMALS
-    if not (alike and one and rises and covers):
+    if not (alike and one and covers):
         return None
+    found = _logarithm_before(lut.shaper, nodes)
+    if found is not None or not (np.diff(curve) > 0).all():
+        return found
     return before_shaper(lut.shaper, greys(nodes))[:, 0]
+
+
+def _logarithm_before(shaper: Lut1D, nodes: Array) -> Array | None:
+    """The inputs of nodes where the rows of a shaper lie on a logarithm; None where they do not.
+
+    In the dark such a shaper has few rows for many nodes, so that chords between them are far
+    from the curve that the nodes were made for.
+    """
+    curve = shaper.table[:, 0].astype(float)
+    rows = np.linspace(shaper.domain[0, 0], shaper.domain[1, 0], shaper.size)
+    free = (rows > 0) & (curve > curve[0] + SIX_DECIMALS) & (curve < curve[-1] - SIX_DECIMALS)
+    if free.sum() < FEWEST_ROWS:
+        return None
+    stops, seen = np.log2(rows[free]), curve[free]
+    slope, offset = np.polyfit(stops, seen, 1)
+    if slope <= 0 or np.abs(slope * stops + offset - seen).max() > 2 * SIX_DECIMALS:
+        return None
+    return np.asarray(2.0 ** ((nodes - offset) / slope))
 
 
 def _alike(domain: Array) -> bool:

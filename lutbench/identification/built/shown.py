@@ -12,10 +12,12 @@ from itertools import product
 import numpy as np
 
 from lutbench.errors import LutbenchError
-from lutbench.identification.curvebank import End
+from lutbench.identification.curvebank import End, scale_of
 from lutbench.identification.samples import CODES, Samples
-from lutbench.model.curves.hdr import PqDisplay
-from lutbench.model.light import REFERENCE_WHITE
+from lutbench.model.curves.hdr import HlgScene, PqDisplay
+from lutbench.model.encoding import Encoding
+from lutbench.model.gamuts import BT2020
+from lutbench.model.light import REFERENCE_WHITE, Display
 from lutbench.model.tone import ToneMapper, tone_mapper, tone_names
 from lutbench.model.transforms import Array
 
@@ -49,10 +51,9 @@ def mapped_ends(
     mappers = list(_mappers())
     shown = [(j, t) for j, t in enumerate(targets) if t.curve.curve.kind_of_light.side == "display"]
     for i, source in enumerate(sources):
-        if not isinstance(source.curve.curve, PqDisplay):
+        greys = _display_light(source, np.repeat(samples.neutral_in[:, None], 3, axis=1))
+        if greys is None:
             continue
-        light = source.of_axis(samples.neutral_in) * source.curve.curve.white
-        greys = np.repeat(light[:, None], 3, axis=1)
         for mapper in mappers:
             with np.errstate(all="ignore"):
                 mapped = np.asarray(mapper.apply(greys))[:, :1]
@@ -62,6 +63,18 @@ def mapped_ends(
                 if error <= NEAR and (key not in best or error < best[key].error):
                     best[key] = Mapped(source, target, mapper, error)
     return sorted(best.values(), key=lambda each: each.error)[:most]
+
+
+def _display_light(source: End, greys: Array) -> Array | None:
+    """Greys of a source as its display shows them, in cd/m²: PQ, and HLG on the reference one."""
+    curve = source.curve.curve
+    if isinstance(curve, PqDisplay):
+        return np.asarray(source.decode(greys) * curve.white)
+    if not isinstance(curve, HlgScene):
+        return None
+    low, span = scale_of(source.range)
+    shown = Encoding(curve, BT2020, display=Display()).to_light("display")
+    return np.asarray(shown.apply((greys - low) / span)) * REFERENCE_WHITE
 
 
 def _mappers() -> Iterator[ToneMapper]:
