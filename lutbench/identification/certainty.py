@@ -181,7 +181,7 @@ def seen_of(yard: Yardstick) -> tuple[Seen, Seen]:
     better = max(own - yard.free_curve, 0.0), max(yard.named - yard.free_matrix, 0.0)
     lead, curve, matrix = np.arcsinh(np.array([other - own, *better]) / NATS)
     named, free_matrix, _ = yard.errors
-    return Seen(float(lead - curve), free_matrix), Seen(float(-matrix), named)
+    return Seen(float(lead - curve), min(named, free_matrix)), Seen(float(-matrix), named)
 
 
 def _is_alone(candidate: Candidate, h: Hypothesis) -> bool:

@@ -22,6 +22,7 @@ from lutbench.identification.forms.norms import NormModel
 from lutbench.identification.forms.score import nats_of
 from lutbench.identification.gamutbank import Pair
 from lutbench.identification.hypothesis import Hypothesis
+from lutbench.identification.samples import CODES
 from lutbench.model.curves.base import Decode
 from lutbench.model.grade import CDL_WEIGHTS, Cdl, Saturation
 from lutbench.model.transforms import Array, Matrix
@@ -38,6 +39,9 @@ tried with a free curve."""
 
 BETTER = 0.75
 """The share of the values, the best ones, over which the error is taken."""
+
+EXPLAINED = 2.0
+"""Times what the nodes are uncertain by, up to which names by themselves explain them."""
 
 UNSATURATED = 1e-3
 """The largest difference from 1 of a CDL's saturation that counts as no mixing."""
@@ -99,7 +103,10 @@ def measure(h: Hypothesis, ground: Ground, fitted: Fitted) -> Yardstick:
     freed = [named, *(_refined(model, form, *start) for start in starts)]
     free = min(freed, key=lambda each: _size(_left(model, *each)))
     loose = bent(Bent(model, *free), Bending(BENDS, STEPS, form.mixed, look=form.look))
-    left = [_left(model, *named), _left(model, *free), loose.misses()]
+    own = _own(h, model.ground)
+    # A clip between the steps is no part of a form, so names may explain all by themselves.
+    alone = _size(own) <= EXPLAINED * floor
+    left = [own if alone else _left(model, *named), _left(model, *free), loose.misses()]
     nats = [float(nats_of(each.reshape(1, -1), floor)[0]) for each in left]
     errors = [_size(each) for each in left]
     return Yardstick(
@@ -133,6 +140,11 @@ def _differs(fit: FreeFit, source: Source) -> bool:
     """Whether a fit has another source: another function, or another range of it."""
     one, other = fit.source.end, source.end
     return one.curve is not other.curve or one.range != other.range
+
+
+def _own(h: Hypothesis, ground: Ground) -> Array:
+    """What a hypothesis itself leaves at the nodes, in codes."""
+    return (ground.outputs - h.apply(ground.axis[ground.places])) * CODES
 
 
 def _left(model: Model | NormModel, matrix: Array, mixing: Array) -> Array:
