@@ -12,6 +12,7 @@ from itertools import product
 import numpy as np
 
 from lutbench.errors import LutbenchError
+from lutbench.identification.built.straight import FEWEST
 from lutbench.identification.curvebank import End, scale_of
 from lutbench.identification.samples import CODES, Samples
 from lutbench.model.curves.hdr import HlgScene, PqDisplay
@@ -47,6 +48,8 @@ def mapped_ends(
     samples: Samples, sources: list[End], targets: list[End], most: int
 ) -> list[Mapped]:
     """The ends of mappers of display light that come near to the greys, the nearest first."""
+    if samples.inside(samples.neutral).all(axis=1).sum() < FEWEST:
+        return []
     best: dict[tuple[int, int, str], Mapped] = {}
     mappers = list(_mappers())
     shown = [(j, t) for j, t in enumerate(targets) if t.curve.curve.kind_of_light.side == "display"]
