@@ -85,7 +85,8 @@ def path(value: Any, what: str = "") -> Path:
 
 
 def number(value: Any, where: str) -> float:
-    """`value` as a float; DefinitionError when it is not a number."""
-    if isinstance(value, bool) or not isinstance(value, int | float) or abs(value) > 1e12:
+    """`value` as a float; DefinitionError when it is not a finite number."""
+    fits = isinstance(value, int | float) and not isinstance(value, bool)
+    if not fits or not abs(value) <= 1e12:  # which NaN is not
         raise DefinitionError(f"{value!r:.60} is not a number", where=where, accepted="a number")
     return float(value)

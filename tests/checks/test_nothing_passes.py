@@ -154,6 +154,8 @@ UNUSABLE = {
     "nine numbers in one row": MATRIX + "rows = [1, 0, 0, 0, 1, 0, 0, 0, 1]",
     "rows of another number": MATRIX + "rows = [[1, 0], [0, 1]]",
     "a row that is not finite": MATRIX + "rows = [[inf, 0, 0], [0, 1, 0], [0, 0, 1]]",
+    "a level of NaN": LEVELS + "points = [{ stops = 0, percent = nan }]",
+    "a signal of NaN": 'kind = "curve"\ncurve = "BT.709"\npoints = [[0.18, nan]]',
     "light that nothing gives": LEVELS + "points = [{ reflectance = 1e12, percent = 100 }]",
     "light under nothing": LEVELS + "points = [{ reflectance = -0.2, percent = 0 }]",
     "stops that nothing has": LEVELS + "points = [{ stops = 21, percent = 100 }]",
