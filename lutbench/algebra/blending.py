@@ -155,7 +155,7 @@ def _mixed_at_nodes(mix: Mix, size: int, domain: Array) -> Array:
         slabs_at_nodes(mix.second, size, domain),
         strict=True,
     ):
-        with np.errstate(over="ignore", invalid="ignore"):  # told by the LUT, in words
+        with np.errstate(over="ignore", invalid="ignore"):  # the LUT refuses it, in words
             mould.array[place] = first + mix.amount * (second - first)
     return mould.sealed()
 

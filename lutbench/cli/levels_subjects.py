@@ -200,10 +200,10 @@ def _identified(subject: LevelsSubject, path: str, catalogue: Catalogue) -> Leve
 
 def say_how(subjects: Sequence[LevelsSubject]) -> None:
     """Print how the curves are known, each way once."""
-    told = [each for each in subjects if each.curve and each.how]
+    stated = [each for each in subjects if each.curve and each.how]
     ways: dict[str, None] = {}
-    by_comments = sum(each.how.startswith(BY_COMMENTS) for each in told) > 1
-    for each in told:
+    by_comments = sum(each.how.startswith(BY_COMMENTS) for each in stated) > 1
+    for each in stated:
         assert each.curve is not None
         several = by_comments and each.how.startswith(BY_COMMENTS)
         how = "as the comments of the LUTs say" if several else each.how
