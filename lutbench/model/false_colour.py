@@ -125,6 +125,14 @@ class FalseColour(Transform):
         width = self.narrowest[0] if self.narrowest else 1.0
         return next((size for size in (33, 65) if width * (size - 1) >= 1), 129)
 
+    @property
+    def needs_usual_size(self) -> str:
+        """The band that needs `usual_size`, in words to follow it; empty if it is the least."""
+        if self.narrowest is None or self.usual_size == 33:
+            return ""
+        band = self.narrowest[1]
+        return f", which the narrow band {(band.label or band.colour)!r} needs"
+
     def refuse_coarse(self, size: int, where: str) -> None:
         """Refuse a size whose nodes are further apart than the narrowest band is wide.
 

@@ -50,8 +50,10 @@ class Profile:
         """The name in the case that the profile asks for."""
         return {"upper": name.upper(), "lower": name.lower()}.get(self.name_case, name)
 
-    def check(self, name: str, size: int | None, target_range: Range, where: str) -> None:
-        """Refuse a LUT that the device would not load.
+    def check(
+        self, name: str, size: int | None, target_range: Range, where: str, needed_by: str = ""
+    ) -> None:
+        """Refuse a LUT that the device would not load; `needed_by` says what needs its size.
 
         Raises DefinitionError when the LUT is outside a limit, which the message names.
         """
@@ -61,7 +63,7 @@ class Profile:
 
         file_name = PurePosixPath(name).name + ".cube"
         if self.sizes and size is not None and size not in self.sizes:
-            refuse(f"size {size}", ", ".join(map(str, self.sizes)))
+            refuse(f"size {size}{needed_by}", ", ".join(map(str, self.sizes)))
         if self.name_length and len(file_name) > self.name_length:
             refuse(f"the file name {file_name!r}", f"up to {self.name_length} characters")
         if self.name_characters and not re.fullmatch(

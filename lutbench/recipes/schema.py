@@ -276,7 +276,8 @@ def _jobs(lut: Table, set_title: str, profile: Profile | None, known: Catalogue)
         target = each.task.result.range if isinstance(each.task, Conversion) else "full"
         target = target if each.display is None else each.display.readings.range
         size = each.size if each.dimensions == 3 else None
-        profile.check(each.name, size, target, lut.where)
+        needed_by = "" if isinstance(each.task, Conversion) else each.task.needs_usual_size
+        profile.check(each.name, size, target, lut.where, needed_by)
     return jobs
 
 

@@ -214,7 +214,6 @@ FILE_DAMAGES = (
     ),
     FileDamage("first row missing", "gamut", rows(lambda b: b[1:]), "missing_rows", False),
     FileDamage("value stuck", "view", stuck(618, 7), "stuck_values", False),
-    FileDamage("value stuck from a plateau on", "video", stuck(2900, 12), "stuck_values", False),
     FileDamage("value stuck over lines", "gamut", stuck(1000, 60), "stuck_values", False),
     FileDamage(
         "rest of the table black",

@@ -19,7 +19,7 @@ from lutbench.inspection.registry import Health
 from lutbench.inspection.subject import Subject
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.conversion import Encoding
-from lutbench.model.false_colour import FalseColour, default_bands
+from lutbench.model.false_colour import Band, FalseColour, default_bands
 from lutbench.tables.lut import Lut3D
 from lutbench.tables.nodes import sample
 
@@ -187,6 +187,14 @@ def test_our_own_false_colour_is_called_that(size: int) -> None:
     found = inspect(sample(own, size))
     assert [each.code for each in found.findings] == ["false_colour"]
     assert "false-colour" in found.verdict
+
+
+def test_two_bands_that_are_one_node_wide_are_false_colour_too() -> None:
+    known = open_catalogue(user=False)
+    bands = (Band(-0.3, 0.3, "#E69F00", "grey card"), Band(0.7, 1.3, "#56B4E9", "light skin"))
+    own = FalseColour(known.curve("ACEScct"), known.gamut("ACES AP1"), bands)
+    found = inspect(sample(own, 33))
+    assert [each.code for each in found.findings] == ["false_colour"]
 
 
 def test_a_tint_beside_grey_turns_no_hue() -> None:

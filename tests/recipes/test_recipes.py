@@ -184,6 +184,11 @@ shaper = { curve = "ACEScct", low = -0.01, high = 16, size = 8192 }
             '[[lut]]\nname = "a"\nkind = "false_colour"\nbands = [{ colour = "puce" }]',
             "is not a colour",
         ),
+        (
+            '[profile]\nsizes = [17, 33]\n[[lut]]\nname = "a"\nkind = "false_colour"\n'
+            'bands = [{ low = -0.1, high = 0.1, colour = "orange", label = "card" }]',
+            "size 129, which the narrow band 'card' needs",
+        ),
         ('[profile]\nsizes = [17]\n[[lut]]\nname = "a"', "the profile refuses size 33"),
         ('[profile]\nname_length = 8\n[[lut]]\nname = "a_long_name"', "refuses the file name"),
         ('[profile]\nname_characters = "A-Z"\n[[lut]]\nname = "a"', "refuses the file name"),

@@ -116,7 +116,7 @@ class FalseColourBands(FindingKind):
         # Jumps in a row in one direction count as one.
         onwards = over[1:] & over[:-1] & (_alignment(moves) >= SAME_DIRECTION)
         jumps = int(over.sum()) - int(onwards.sum())
-        if jumps == SWAPPED_NODES and (over[1:] & over[:-1]).sum() == over.sum() - 1:
+        if over.sum() == SWAPPED_NODES and (over[1:] & over[:-1]).sum() == over.sum() - 1:
             return
         calm = float(np.median(steps[steps <= JUMP])) if (steps <= JUMP).any() else 1.0
         if jumps >= self.limit_for(lut) and calm < CALM:
@@ -197,14 +197,13 @@ def stuck_runs(planes: NDArray[np.float64]) -> list[StuckRun]:
     lines = planes.transpose(3, 2, 1, 0)  # blue, green, red
     first, last = edges.reshape(-1, 2).T
     count, red = last - first + 1, _in_order(planes[0])[first]
-    # Red is at an end of its scale; from the end of a line to the start of the next it changes.
+    # Red is at an end of its scale; over several lines it would have to change.
     at_an_end = (red <= planes[0].min() + CLIPPED_WITHIN) | (
         red >= planes[0].max() - CLIPPED_WITHIN
     )
-    one_line = first // size == last // size
-    odd = (count >= SHORTEST_RUN) & ~(at_an_end & one_line)
+    odd = (count >= SHORTEST_RUN) & ~(at_an_end & (count <= size))
     runs = (StuckRun(int(first[at]), int(count[at])) for at in np.flatnonzero(odd))
-    return [each for each in runs if _changes_around(lines, each) and not _shared(lines, each)]
+    return [each for each in runs if _changes_around(lines, each)]
 
 
 def _in_order(plane: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -227,19 +226,6 @@ def _changes_around(lines: NDArray[np.float64], run: StuckRun) -> bool:
     } - inside
     return len(beside) >= FEWEST_BESIDE and all(
         _change(lines, *line, reds) > CHANGE_BESIDE for line in beside
-    )
-
-
-def _shared(lines: NDArray[np.float64], run: StuckRun) -> bool:
-    """Whether a run over the end of a line is a plateau: lines beside have its colour as well."""
-    size, end = len(lines), run.first + run.count
-    rows = lines.reshape(-1, 3)
-    steps = (-size * size, size * size, size)  # to the lines beside; the one before is in the run
-    near = [end - 1 + step for step in steps]
-    beside = [at for at in near if 0 <= at < run.first or end <= at < size**3]
-    crosses = run.first // size != (end - 1) // size
-    return crosses and any(
-        np.abs(rows[at] - rows[run.first]).max() < CHANGE_BESIDE for at in beside
     )
 
 
