@@ -30,6 +30,7 @@ from lutbench.measure.samples import (
 from lutbench.model.conversion import Encoding
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array, Transform
+from lutbench.plaintext import printable
 from lutbench.tables.lut import Lut, Lut1D, Lut3D, ShaperLut3D
 from lutbench.tables.nodes import domain_of
 
@@ -137,7 +138,7 @@ def record_table(about: str, side: Transform, source: Encoding) -> RecordedTable
 
 def format_table(table: RecordedTable) -> str:
     """The text of a table."""
-    lines = [f"# subject: {' '.join(table.about.split())}", f"# lut: {table.shape}"]
+    lines = [f"# subject: {printable(table.about)}", f"# lut: {table.shape}"]
     if table.means:
         lines.append("# plane and rows: means of parts of the table, 10-bit codes")
     lines.append(COLUMNS)

@@ -41,6 +41,13 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
         f'[[check]]\nname = "one"\nkind = "invariants"\nlut = "{ESCAPED}"\n'
         f'[[check]]\nname = "two"\nkind = "invariants"\nlut = "no{ESCAPED}"\n'
     )
+    (place / "record.toml").write_text(
+        "".join(
+            f'[[check]]\nname = "{kept}"\nkind = "baseline"\nlut = "{ESCAPED}"\n'
+            f'baseline = "out.{kept}"\n'
+            for kept in ("csv", "cube")
+        )
+    )
     return place
 
 
@@ -64,6 +71,7 @@ CALLS = [
     "rework resample LUT 3 -o out.cube",
     "verify suite.toml --junit out.xml -v",
     "verify suite.toml --json",
+    "verify record.toml --record",
     "inspect noLUT",
 ]
 
