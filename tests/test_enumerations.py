@@ -50,7 +50,7 @@ doors = pytest.mark.parametrize("door", DOORS.values(), ids=DOORS)
 
 
 @doors
-@pytest.mark.parametrize("word", ["video", "legal range", "narrow", 1, b"legal", ["legal"]])
+@pytest.mark.parametrize("word", ["", "video", "legal range", "narrow", 1, b"legal", ["legal"]])
 def test_what_is_no_range_is_refused(door: Any, word: Any) -> None:
     with pytest.raises(LutbenchError, match="accepted: full, legal"):
         door(word)
@@ -71,6 +71,7 @@ def test_letter_case_of_a_range_does_not_matter(door: Any) -> None:
         {"gamut": "squash"},
         {"tone": "film"},
         {"adaptation": "xyz"},
+        {"adaptation": ""},
         {"size": 1},
         {"source_gamut": 3},
         {"target_gamut": None},

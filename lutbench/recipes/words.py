@@ -56,7 +56,7 @@ def table_of_settings(values: dict[str, Any]) -> Table:
     tables: dict[str, Any] = {}
     for each in SETTINGS:
         value = values[each.name]
-        if value is None or (value == "" and not each.words):
+        if value is None or value == "" == each.default:
             continue
         *outer, key = each.key.split(".")
         table = tables

@@ -138,15 +138,32 @@ def plots_module() -> Any:
     return module
 
 
+SVG = "{http://www.w3.org/2000/svg}"
+
+
 def drawn(path: Path) -> dict[str, NDArray[np.float64]]:
-    """The points of the data lines of a plot, by their mark, in pixels."""
+    """The points of the data lines of a plot, by their mark, as shares of the box of its axes.
+
+    How much room labels leave for the box depends on fonts and on matplotlib.
+    """
     lines = {}
-    for group in etree.parse(str(path)).iter("{http://www.w3.org/2000/svg}g"):
-        if group.get("id", "").startswith("data-"):
-            path_text = next(group.iter("{http://www.w3.org/2000/svg}path")).get("d")
-            numbers = re.findall(r"-?\d+(?:\.\d+)?(?:e-?\d+)?", path_text)
-            lines[group.get("id")] = np.array(numbers, dtype=np.float64)
+    for axes in etree.parse(str(path)).iter(f"{SVG}g"):
+        if not axes.get("id", "").startswith("axes_"):
+            continue
+        groups = list(axes.iter(f"{SVG}g"))
+        box = points(next(each for each in groups if each.get("id", "").startswith("patch_")))
+        corner, size = box.min(axis=0), np.ptp(box, axis=0)
+        for group in groups:
+            if group.get("id", "").startswith("data-"):
+                lines[group.get("id")] = (points(group) - corner) / size
     return lines
+
+
+def points(group: Any) -> NDArray[np.float64]:
+    """The points of the first path of a group in pixels, shape (n, 2)."""
+    text = next(group.iter(f"{SVG}path")).get("d")
+    numbers = re.findall(r"-?\d+(?:\.\d+)?(?:e-?\d+)?", text)
+    return np.array(numbers, dtype=np.float64).reshape(-1, 2)
 
 
 def test_each_line_of_the_eetf_ends_at_its_display() -> None:
@@ -168,12 +185,8 @@ def test_the_plots_show_what_the_package_does_now(tmp_path: Path) -> None:
         assert before, name
         assert before.keys() == now.keys(), name
         for line in before:
-            # Half a pixel: what the room for labels moves with other fonts is more, and
-            # then all points move alike; take the common shift out.
-            a, b = (each.reshape(-1, 2) for each in (before[line], now[line]))
-            assert a.shape == b.shape, (name, line)
-            shift = (a - b) - (a - b).mean(axis=0)
-            assert np.abs(shift).max() < 0.5, (name, line)
+            # A thousandth of the box is less than half a pixel.
+            assert before[line] == pytest.approx(now[line], abs=1e-3), (name, line)
 
 
 def every_plot_is_shown_and_has_words_for_who_cannot_see_it(site: Path) -> None:
