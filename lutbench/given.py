@@ -14,6 +14,16 @@ from typing import Any
 from lutbench.errors import DefinitionError, LutbenchError
 
 
+def double(value: Any) -> float:
+    """A number of Python or numpy, or a fraction, as a float; NaN for what is no number."""
+    if not isinstance(value, Real) or isinstance(value, bool):
+        return math.nan
+    try:
+        return float(value)
+    except OverflowError:
+        return math.inf
+
+
 def whole(value: Any, what: str, low: int, high: int) -> int:
     """`value` as a whole number from `low` to `high`."""
     fits = isinstance(value, Integral) and not isinstance(value, bool)
@@ -26,11 +36,11 @@ def whole(value: Any, what: str, low: int, high: int) -> int:
 
 def real(value: Any, what: str, low: float = -math.inf, high: float = math.inf) -> float:
     """`value` as a finite number from `low` to `high`."""
-    fits = isinstance(value, Real)
-    if not fits or isinstance(value, bool) or not math.isfinite(value) or not low <= value <= high:
+    found = double(value)
+    if not math.isfinite(found) or not low <= found <= high:
         limits = "a number" if math.isinf(low) else f"{low:g} to {high:g}"
         raise LutbenchError(f"{value!r:.60} is not a number", where=what, accepted=limits)
-    return float(value)
+    return found
 
 
 def text(value: Any, what: str) -> str:
@@ -67,7 +77,7 @@ def triple(value: Any, what: str) -> tuple[float, float, float]:
 
     try:
         found = np.asarray(value, dtype=np.float64)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         found = np.empty(0)
     if found.shape != (3,) or not np.isfinite(found).all():
         raise LutbenchError(
@@ -86,7 +96,7 @@ def path(value: Any, what: str = "") -> Path:
 
 def number(value: Any, where: str) -> float:
     """`value` as a float; DefinitionError when it is not a finite number."""
-    fits = isinstance(value, int | float) and not isinstance(value, bool)
-    if not fits or not abs(value) <= 1e12:  # which NaN is not
+    found = double(value)
+    if not abs(found) <= 1e12:  # which NaN is not
         raise DefinitionError(f"{value!r:.60} is not a number", where=where, accepted="a number")
-    return float(value)
+    return found

@@ -171,7 +171,7 @@ def _patches(value: Any, what: str) -> tuple[tuple[str, ...], NDArray[np.float64
         return table.names, table.signal
     try:
         found = np.asarray(value, dtype=np.float64)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         found = np.empty(0)
     if found.ndim != 2 or found.shape[1] != 3 or not np.isfinite(found).all():
         raise LutbenchError(

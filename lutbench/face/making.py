@@ -88,14 +88,15 @@ def build(
     for key, value in settings.items():
         setting_named(key)
         if key in ("size", "dimensions"):
-            arguments.whole(value, key, 1, SIZES_1D[1])
+            value = arguments.whole(value, key, 1, SIZES_1D[1])
         elif key in ("exposure", "source_display_peak", "target_display_peak"):
-            arguments.real(value, key)
+            value = arguments.real(value, key)
         elif key in ("source_gamut", "target_gamut"):
             name = arguments.name_of(value, Gamut, key)
-            settings[key] = known.gamut(name, key) if name else ""  # type: ignore[literal-required]
+            value = known.gamut(name, key) if name else ""
         else:
             arguments.text(value, key)
+        settings[key] = value  # type: ignore[literal-required]
     source_curve = arguments.name_of(source_curve, Curve, "source_curve")
     target_curve = arguments.name_of(target_curve, Curve, "target_curve")
     alone = source_curve if isinstance(source_curve, str) and target_curve == "" else ""

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from lutbench import work_progress
 from lutbench.errors import LutbenchError, nearest_names
+from lutbench.given import double
 from lutbench.inspection.finding import (
     SEVERITIES,
     Examined,
@@ -109,10 +109,13 @@ class Limits:
                 raise LutbenchError(
                     f"no finding with a limit has the code {name!r}", accepted=", ".join(close)
                 )
-            if not (np.isfinite(value) and value >= 0):
+            found = double(value)
+            if not 0 <= found < math.inf:
+                shown = f"{value!r:.40}" if math.isnan(found) else f"{found:g}"
                 raise LutbenchError(
-                    f"a limit of {value:g} for {name} is not allowed", accepted="0 or more"
+                    f"a limit of {shown} for {name} is not allowed", accepted="0 or more"
                 )
+        object.__setattr__(self, "set", {name: float(value) for name, value in self.set.items()})
 
     def __getitem__(self, name: str) -> float:
         return self.set.get(name, all_limits()[name].default)

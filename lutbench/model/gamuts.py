@@ -68,7 +68,7 @@ class Gamut(PlainData):
         where = f"gamut {self.name!r}"
         try:
             points = np.array([*self.primaries, self.white], dtype=np.float64)
-        except (TypeError, ValueError):
+        except (TypeError, ValueError, OverflowError):
             points = np.empty(0)
         if points.shape != (4, 2) or not np.isfinite(points).all() or np.abs(points).max() > 5:
             raise DefinitionError(

@@ -11,6 +11,7 @@ from dataclasses import MISSING, dataclass, field, fields
 from typing import Any
 
 from lutbench.errors import DefinitionError
+from lutbench.given import double
 from lutbench.results import PlainData
 
 
@@ -85,9 +86,9 @@ def hold_to_limits(part: Any, where: str) -> None:
         low, high = each.limits
         value = getattr(part, each.name)
         for number in value if isinstance(value, tuple) else (value,):
-            fits = isinstance(number, int | float) and not isinstance(number, bool)
-            if not fits or not math.isfinite(number) or not low <= number <= high:
-                shown = f"{number:g}" if fits else f"{number!r:.40}"
+            found = double(number)
+            if not math.isfinite(found) or not low <= found <= high:
+                shown = f"{number!r:.40}" if math.isnan(found) else f"{found:g}"
                 raise DefinitionError(
                     f"{each.name} {shown} is out of range",
                     where=where,

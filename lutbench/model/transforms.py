@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, DTypeLike, NDArray
 
 from lutbench.errors import LutbenchError, NotInvertibleError, one_of
+from lutbench.given import double
 from lutbench.results import plain as plain
 
 Array = NDArray[np.float64]
@@ -267,14 +268,15 @@ class Clamp(Transform):
     kind: ClassVar[str] = "clamp"
 
     def __post_init__(self) -> None:
-        numbers = (self.low, self.high)
-        plain = all(isinstance(x, int | float) and not isinstance(x, bool) for x in numbers)
-        if not plain or not self.low <= self.high:
+        low, high = double(self.low), double(self.high)
+        if not low <= high:
             raise LutbenchError(
                 f"from {self.low!r:.40} to {self.high!r:.40}",
                 where="Clamp",
                 accepted="two numbers, low up to high",
             )
+        object.__setattr__(self, "low", low)
+        object.__setattr__(self, "high", high)
 
     def _apply(self, rgb: Array) -> Array:
         return np.clip(rgb, self.low, self.high)
@@ -323,7 +325,7 @@ def _numbers(value: ArrayLike, shape: tuple[int, ...]) -> Array:
     """`value` as finite float64 of `shape`; LutbenchError if it is not."""
     try:
         found = np.array(value, dtype=np.float64)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         found = np.empty(0)
     if found.shape != shape or not np.isfinite(found).all():
         raise LutbenchError(

@@ -278,7 +278,7 @@ def on_device(pixels: Any) -> bool:
 def _check_type(dtype: DTypeLike, where: str = "dtype") -> np.dtype[Any]:
     try:
         found = np.dtype(dtype)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         raise LutbenchError(
             f"{dtype!r:.60} is not a type of pixels", where=where, accepted=", ".join(TYPES)
         ) from None

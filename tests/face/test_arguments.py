@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import inspect as python
 from collections.abc import Iterator
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +24,7 @@ WRONG: dict[str, Any] = {
     "zero": 0,
     "two": 2,
     "huge": 10**30,
+    "beyond a double": 10**400,
     "a fraction": 0.5,
     "NaN": float("nan"),
     "infinity": float("inf"),
@@ -166,6 +168,23 @@ def test_wrong_arguments(
         except Exception as error:
             faults.append(f"{what}: {type(error).__name__}: {str(error)[:100]}")
     assert not faults, "\n".join(["", *faults])
+
+
+@pytest.mark.parametrize("number", [np.float16, np.float32, np.int64, np.uint8, Fraction])
+def test_a_number_may_be_of_any_type(number: Any) -> None:
+    """NumPy's small types overflow where Python's numbers do not."""
+    one, five = number(1), number(5)
+    lut = lb.build(WORDS, size=5, exposure=one)
+    assert lut == lb.build(WORDS, size=5, exposure=1)
+    assert lb.Clamp(number(0), one) == lb.Clamp(0, 1)
+    assert lb.Cdl(slope=(one, one, one), saturation=five) == lb.Cdl(saturation=5)
+    assert lb.strength(lut, one, size=5).lut == lb.strength(lut, 1, size=5).lut
+    assert lb.Display(peak=number(200)) == lb.Display(peak=200)
+    limits = {"tint": five}
+    assert lb.inspect(lut, limits=limits).findings == lb.inspect(lut, limits={"tint": 5}).findings
+    if issubclass(number, np.integer):
+        assert lb.build(WORDS, size=five, exposure=1) == lut
+        assert lb.resample(lut, number(3)).lut == lb.resample(lut, 3).lut
 
 
 def test_every_public_door_is_tried(doors: dict[str, dict[str, Any]]) -> None:
