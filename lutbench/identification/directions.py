@@ -20,6 +20,10 @@ from lutbench.model.transforms import Array
 SATURATED = (0.02, 0.35)
 """Lengths of Cb, Cr that count: weaker colours have no clear hue, stronger are rare in pictures."""
 
+FADED = 0.005
+"""The length of Cb, Cr from which a colour still has a hue after a look: a 10-bit code of noise
+turns it by some ten degrees."""
+
 REACH = dict.fromkeys(HUES, 30.0) | {"skin-side reds": 15.0}
 """Degrees to either side of a hue's angle that belong to it."""
 
@@ -67,7 +71,8 @@ def hue_changes(
 ) -> tuple[HueChange, ...]:
     """The median change of each hue; `before` and `after` are signals, shape (n, 3)."""
     was, now, coloured = on_scope(before, after, grey, weights)
-    turned = np.rad2deg(np.angle(now * np.conj(was)))
+    # A colour that has become grey is not turned.
+    turned = np.where(np.abs(now) > FADED, np.rad2deg(np.angle(now * np.conj(was))), 0.0)
     times = np.abs(now) / np.maximum(np.abs(was), 1e-9)
     brighter = luma_of(after, weights) - luma_of(before, weights)
     angle = np.rad2deg(np.angle(was))

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from lutbench.fitting.linear import solve_ridged
 from lutbench.fitting.robust import NORMAL_SPREAD, bisquare
 from lutbench.identification.curvebank import End, LightTables
+from lutbench.identification.ordering import best_first
 from lutbench.identification.samples import CODES, Samples
 from lutbench.model.grade import CDL_WEIGHTS
 from lutbench.model.pchip import Pchip
@@ -148,7 +149,7 @@ def _chosen(outputs: Array, places: NDArray[np.int64], neutral: Array) -> NDArra
         return places
     rising = np.maximum.accumulate(neutral.mean(axis=1))
     through = np.interp(outputs, rising, np.arange(len(neutral)))
-    order = np.argsort(np.ptp(through, axis=1))
+    order = best_first(np.ptp(through, axis=1))
     near, far = order[:SCREENED], order[SCREENED:]
     far = np.random.default_rng(1).choice(far, ROWS - SCREENED, replace=False)
     return np.asarray(places[np.concatenate([near, far])])
@@ -265,7 +266,7 @@ class _Screen:
             fine &= off <= 2 * error[best] + 1
             best = best[fine]
             matrix[best], mixing[best], error[best] = solution[fine], mixed[fine], off[fine]
-            best = best[np.argsort(error[best])[:FREED]]
+            best = best[best_first(error[best])[:FREED]]
         return [
             Start(matrix[i], mixing[i], float(error[i])) if np.isfinite(error[i]) else None
             for i in range(self.count)

@@ -23,6 +23,7 @@ from lutbench.identification.matrix import (
     match_gamuts,
 )
 from lutbench.identification.neutral import NeutralMatch
+from lutbench.identification.ordering import best_first, settled
 from lutbench.identification.samples import Samples
 from lutbench.identification.verdict import Finalist
 from lutbench.model.compression import GamutCompression
@@ -96,7 +97,7 @@ def search_known(
         if fit.error > 4 * best + 1.0:
             continue
         found += _with_gamuts((i, j), fit, bank, float(match.error[i, j]), 6)
-    return sorted(found, key=lambda each: each.error)
+    return sorted(found, key=lambda each: settled(each.error))
 
 
 def _with_gamuts(
@@ -106,7 +107,7 @@ def _with_gamuts(
     error, gain = match_gamuts(fit, bank)
     return [
         Scored(*ends, int(pair), float(gain[pair]), float(error[pair]), curve_error)
-        for pair in {0, *np.argsort(error)[:most].tolist()}
+        for pair in {0, *best_first(error)[:most].tolist()}
         if np.isfinite(error[pair])
     ]
 
@@ -125,7 +126,7 @@ def _likeliest(
         return places
     few = [each[:: max(1, len(each) // FEW)] for each in chosen]
     fits = _fitted(samples, sources, targets, places, few, absolute=absolute, exact=False)
-    order = sorted((fit.error, i, j) for i, j, fit in fits)
+    order = sorted((settled(fit.error), i, j) for i, j, fit in fits)
     return [(i, j) for _, i, j in order[: PARTLY_TRIED if absolute else TRIED]]
 
 
@@ -170,10 +171,10 @@ def search_compressed(
         error, gain = match_gamuts(fit, bank)
         found += [
             Scored(i, j, pair, float(gain[pair]), float(error[pair]), float(match.error[i, j]))
-            for pair in np.argsort(error)[:4].tolist()
+            for pair in best_first(error)[:4].tolist()
             if np.isfinite(error[pair])
         ]
-    return sorted(found, key=lambda each: each.error)
+    return sorted(found, key=lambda each: settled(each.error))
 
 
 def search_partly(
@@ -193,7 +194,7 @@ def search_partly(
     inner = inner_nodes(samples)
     likely = _likeliest(samples, sources, targets, places, [inner] * 3, absolute=True)
     fits = _fitted(samples, sources, targets, likely, [inner] * 3, absolute=True)
-    fits.sort(key=lambda each: each[2].error)
+    fits.sort(key=lambda each: settled(each[2].error))
     if not fits or fits[0][2].error > PARTLY:
         likely = [(i, j) for i, j, _ in fits] or places[:PARTLY_TRIED]
         for hues in hue_windows(samples.table.reshape(-1, 3)[inner]):
@@ -201,13 +202,13 @@ def search_partly(
             found_there = _fitted(samples, sources, targets, likely, [chosen] * 3, exact=False)
             fits += [each for each in found_there if each[2].share > 0.6]
     best: dict[tuple[int, int], MatrixFit] = {}
-    for i, j, fit in sorted(fits, key=lambda each: each[2].error):
+    for i, j, fit in sorted(fits, key=lambda each: settled(each[2].error)):
         # Each pair of curves once, with the hues that it explains best.
         best.setdefault((i, j), fit)
     found: list[Scored] = []
     for (i, j), fit in list(best.items())[:FOLLOWED]:
         found += _with_gamuts((i, j), fit, bank, float(match.error[i, j]), 4)
-    return sorted(found, key=lambda each: each.error)
+    return sorted(found, key=lambda each: settled(each.error))
 
 
 def finalists_of(

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.identification.curvebank import End, LightTables
+from lutbench.identification.ordering import best_first
 from lutbench.identification.samples import CODES, Samples
 from lutbench.model.transforms import Array
 
@@ -34,7 +35,7 @@ class NeutralMatch:
 
     def shortlist(self, within: float, most: int) -> list[tuple[int, int]]:
         """Pairs with an error up to `within`, best first, at most `most`."""
-        order = np.argsort(self.error, axis=None)[:most]
+        order = best_first(self.error)[:most]
         places = [divmod(int(each), self.error.shape[1]) for each in order]
         return [(i, j) for i, j in places if self.error[i, j] <= within]
 

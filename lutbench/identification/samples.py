@@ -26,6 +26,11 @@ FEW = 17
 """Nodes along an edge where many hypotheses are compared, which keeps the time short."""
 
 SIX_DECIMALS = 1e-6
+SETTLED = 9
+"""Decimals of outputs that count. Files hold fewer; beyond them the last digit of a sum could move
+a value across 0, 1 or the break of a curve.
+"""
+
 FEW_DECIMALS, WHOLE = (4, 5), 0.01
 """Decimals that files are written with beside six, and how near to whole steps values lie then:
 those of float32 lie nearer.
@@ -247,9 +252,10 @@ def _alike(domain: Array) -> bool:
 
 
 def _samples(axis: Array, table: Array, neutral_in: Array, neutral: Array, one_d: bool) -> Samples:
+    sensible(table.reshape(-1, 3))
+    table, neutral = (np.round(each, SETTLED) + 0.0 for each in (table, neutral))
     flat = table.reshape(-1, 3)
     low, high = flat.min(axis=0), flat.max(axis=0)
-    sensible(flat)
     if (high - low).max() < 1e-4:
         raise LutbenchError("every input gives the same output, so there is nothing to identify")
     step = _step(flat)

@@ -17,6 +17,7 @@ from lutbench.identification.gamutbank import GamutBank
 from lutbench.identification.known import Scored
 from lutbench.identification.matrix import inner_nodes
 from lutbench.identification.neutral import NeutralMatch
+from lutbench.identification.ordering import best_first
 from lutbench.identification.samples import CODES, Samples
 
 CURVES = 2
@@ -66,11 +67,11 @@ def search_by_trial(
     for i, j in match.shortlist(within, CURVES):
         gain = float(2 ** match.stops[i, j].mean())
         trial = _Trial(samples, sources[i], targets[j], gain, bank)
-        best = plain[np.argsort(-trial.agreeing(plain, inner))[:SIFTED]]
+        best = plain[best_first(-trial.agreeing(plain, inner))[:SIFTED]]
         names = bank.sources * len(bank.gamuts) + bank.targets
         every = np.flatnonzero(np.isin(names, names[best]))
         agreeing = trial.agreeing(every, nodes)
-        order = np.argsort(-agreeing)
+        order = best_first(-agreeing)
         first = names[every[order[0]]]
         rival = agreeing[names[every] != first].max(initial=0)
         if agreeing[order[0]] < max(FEWEST, STANDS_OUT * rival):

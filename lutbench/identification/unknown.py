@@ -34,6 +34,7 @@ from lutbench.identification.naming import (
     hypothesis_of,
     targets_of,
 )
+from lutbench.identification.ordering import best_first
 from lutbench.identification.samples import CODES, Samples, range_seen
 from lutbench.identification.secondfits import Among, by_part, with_pair
 from lutbench.identification.verdict import WEIGHT
@@ -273,7 +274,7 @@ class _Follow:
         best = np.inf
         own = (j for j, end in enumerate(self.knowledge.targets) if end.number == source.number)
         likely = sorted({*likely, *own})
-        for index in [*np.argsort(errors)[: 4 * pairs].tolist(), 0]:
+        for index in [*best_first(errors)[: 4 * pairs].tolist(), 0]:
             if index and (errors[index] > 2 * best + 0.5 or len(seen) >= pairs):
                 continue
             if not index and errors[0] > 2 * best + 0.5:

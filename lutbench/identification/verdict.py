@@ -9,6 +9,7 @@ import numpy as np
 
 from lutbench.identification.curvebank import End
 from lutbench.identification.hypothesis import Forecast, Hypothesis, ToneTarget
+from lutbench.identification.ordering import settled
 from lutbench.identification.plausible import uncommonness
 from lutbench.identification.result import Candidate, Confidence, Kind, SameAs, Side
 from lutbench.identification.samples import CODES, Samples
@@ -111,7 +112,7 @@ def ranked(finalists: Sequence[Finalist]) -> list[Finalist]:
     """The finalists, best first; each set of names once."""
     order: list[Finalist] = []
     seen: set[tuple[object, ...]] = set()
-    for each in sorted(finalists, key=lambda one: one.cost):
+    for each in sorted(finalists, key=lambda one: settled(one.cost)):
         if each.key not in seen:
             seen.add(each.key)
             order.append(each)

@@ -19,6 +19,7 @@ from lutbench.identification.ground import rising_run
 from lutbench.identification.hypothesis import Hypothesis
 from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.naming import NOTHING, Beside, hypothesis_of, targets_of
+from lutbench.identification.ordering import best_first
 from lutbench.identification.target import fit_targets
 from lutbench.model.curves.base import Decode, Encode
 from lutbench.model.grade import CDL_WEIGHTS, Saturation
@@ -168,7 +169,7 @@ def _inset(nodes: _Nodes, bank: GamutBank) -> Iterator[Named]:
     """Pairs of gamuts with a matrix before the tone curve that the one after it undoes."""
     fit = nodes.fit
     apart = np.abs(rows_to_one(bank.matrices) - fit.mixing @ fit.matrix).sum(axis=(1, 2))
-    for _, pair in _each_once(np.argsort(apart), bank, INSET_PAIRS):
+    for _, pair in _each_once(best_first(apart), bank, INSET_PAIRS):
         plain = rows_to_one(pair.matrix)
 
         def before(mixing: Array, plain: Array = plain) -> Array:
@@ -213,7 +214,7 @@ def _saturated(nodes: _Nodes, bank: GamutBank, pulls: Pulls) -> Iterator[Named]:
     told = (amount > AMOUNTS[0]) & (amount < AMOUNTS[1])
     apart = rest + amount[:, None] * move
     extra = np.einsum("ij,jk,ik->i", apart, normal, apart) - 2 * apart @ right
-    for index, pair in _each_once(np.argsort(np.where(told, extra, np.inf)), bank, SATURATED):
+    for index, pair in _each_once(best_first(np.where(told, extra, np.inf)), bank, SATURATED):
         weights = np.outer(np.ones(3), bank.target_weights[index])
         inset = weights + amount[index] * (np.eye(3) - weights)
         made = nodes.named(pair, inset @ plain[index], fit.mixing, inset=Matrix.from_array(inset))
@@ -229,7 +230,7 @@ def _pairs(nodes: _Nodes, bank: GamutBank, pulls: Pulls) -> Iterator[Named]:
         gains = _gains(plain, fit.matrix, normal, right)
     apart = free_of(_gained(plain, gains)) - free_of(fit.matrix)
     extra = np.einsum("ij,jk,ik->i", apart, normal, apart) - 2 * apart @ right
-    for index, pair in _each_once(np.argsort(extra), bank, PAIRS):
+    for index, pair in _each_once(best_first(extra), bank, PAIRS):
         red, blue = np.exp(gains[index])
         gained = bool(np.abs(gains[index]).max() > LEAST_GAIN)
         own = (float(red), 1.0, float(blue)) if gained else None

@@ -22,6 +22,7 @@ from lutbench.identification.forms.norms import NormModel
 from lutbench.identification.forms.score import nats_of
 from lutbench.identification.gamutbank import Pair
 from lutbench.identification.hypothesis import Hypothesis
+from lutbench.identification.ordering import best_first
 from lutbench.identification.samples import CODES
 from lutbench.model.curves.base import Decode
 from lutbench.model.grade import CDL_WEIGHTS, Cdl, Saturation
@@ -126,7 +127,7 @@ def _held(loose: Bent, model: Model | NormModel, form: Form, fitted: Fitted) -> 
     bank, floor = fitted.knowledge.bank, fitted.floor
     apart = np.abs(rows_to_one(bank.matrices) - loose.matrix).sum(axis=(1, 2))
     found = []
-    for index in np.argsort(apart)[:PAIRS]:
+    for index in best_first(apart)[:PAIRS]:
         pair = bank.pair(int(index))
         start = Bent(model, rows_to_one(pair.matrix), loose.mixing)
         told = bent(start, Bending(BENDS, STEPS, form.mixed, held=True, look=form.look))
