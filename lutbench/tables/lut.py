@@ -69,7 +69,7 @@ def _numbers(value: ArrayLike, what: str, accepted: str) -> NDArray[Any]:
         if array.dtype.kind not in "biuf" or masked:
             raise TypeError("masked" if masked else f"{array.dtype}")
         return array if array.dtype == np.float32 else array.astype(np.float64, copy=False)
-    except (TypeError, ValueError) as error:
+    except (TypeError, ValueError, OverflowError) as error:
         raise LutbenchError(
             f"is not an array of numbers: {error}", where=what, accepted=accepted
         ) from error
