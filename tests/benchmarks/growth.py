@@ -115,6 +115,7 @@ def draw(kept: dict[str, Any], target: Path) -> None:
     matplotlib.use("svg")
     matplotlib.rcParams["svg.hashsalt"] = "lutbench"
     from matplotlib import pyplot
+    from matplotlib.ticker import LogLocator
 
     figure, panels = pyplot.subplots(2, 2, figsize=(9, 7), layout="constrained")
     for name, panel in zip(WORDS, panels.flat, strict=True):
@@ -131,10 +132,10 @@ def draw(kept: dict[str, Any], target: Path) -> None:
         panel.title.set_fontsize(9)
         if name == "nodes":
             panel.set_ylim(milliseconds.min() / 2, milliseconds.max() * 4)
-        panel.set_xticks(x if name != "pixels" else x[::2])
-        panel.set_xticklabels(
-            [f"{value:g}" if value < 1e4 else f"{value:.0e}" for value in panel.get_xticks()]
-        )
+        if name != "pixels":
+            panel.set_xticks(x, [f"{value:g}" for value in x])
+        panel.yaxis.set_major_locator(LogLocator(subs=(1, 2, 5), numticks=12))
+        panel.yaxis.set_major_formatter("{x:g}")
         panel.minorticks_off()
         panel.grid(color="0.9")
         panel.legend(frameon=False)
