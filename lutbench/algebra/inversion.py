@@ -102,7 +102,7 @@ def invert(
     if lut.size > LARGEST:  # each of its tetrahedra is solved: 256 nodes take 21 GB
         raise LutbenchError(
             f"an inverse of a LUT of {lut.size} nodes",
-            accepted=f"up to {LARGEST}; `lutbench rework resize` makes it smaller",
+            accepted=f"up to {LARGEST}; `lutbench rework resample` makes it smaller",
         )
     return _Inverter(lut, size or lut.size, shaper, fallback, hold, title).run()
 

@@ -25,11 +25,6 @@ from lutbench.cli.options import (
 )
 from lutbench.errors import LutbenchError, nearest_names
 
-OLD_WORDS = frozenset(
-    ("--source-peak", "--target-peak", "--peak", "--black", "--source", "--target", "resize")
-)
-"""Old option and command names; `lutbench.cli.renaming` is loaded only when one is given."""
-
 COMPLETION_VARIABLE = "_LUTBENCH_COMPLETE"
 """Set by the shell when it asks for completions."""
 
@@ -120,12 +115,7 @@ class LazyGroup(click.Group):
         if args and args[0] not in COMMANDS and not args[0].startswith("-"):
             close = nearest_names(args[0], COMMANDS) or list(COMMANDS)
             raise LutbenchError(f"no command is named {args[0]!r}", accepted=", ".join(close))
-        name, command, left = super().resolve_command(ctx, args)
-        if command is not None and OLD_WORDS & {each.partition("=")[0] for each in left}:
-            from lutbench.cli.renaming import take_old_names
-
-            take_old_names(command, str(name))
-        return name, command, left
+        return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):

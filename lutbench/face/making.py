@@ -8,16 +8,14 @@ from numpy.typing import ArrayLike, NDArray
 
 from lutbench.face import arguments
 from lutbench.face.arguments import LutLike
-from lutbench.face.renaming import renamed
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.curves.base import Curve
 from lutbench.model.gamuts import Gamut
 from lutbench.model.transforms import Interpolation
-from lutbench.recipes.settings import OLD_NAMES, Choices, setting_named
+from lutbench.recipes.settings import Choices, setting_named
 from lutbench.tables.lut import SIZES_1D, SIZES_3D, UNIT_DOMAIN, USUAL_SIZE, Lut, Lut3D
 
 
-@renamed(**OLD_NAMES)
 def build(
     source_curve: Curve | str,
     target_curve: Curve | str = "",

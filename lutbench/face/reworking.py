@@ -12,7 +12,6 @@ from lutbench.errors import one_of
 from lutbench.face import arguments
 from lutbench.face.arguments import LutLike
 from lutbench.face.made import as_lut, size_of, titled
-from lutbench.face.renaming import renamed
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.signal import Range
 from lutbench.tables.lut import SIZES_1D, SIZES_3D, Lut1D
@@ -261,7 +260,6 @@ def change_range(
     return titled(with_ranges(found, ranges, domain, size_of(size)), title)
 
 
-@renamed(what="only")
 def repair(
     lut: LutLike,
     only: Iterable[str] | None = None,

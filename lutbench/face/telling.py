@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 from lutbench.errors import LutbenchError
 from lutbench.face import arguments
 from lutbench.face.arguments import LutLike
-from lutbench.face.renaming import renamed
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.curves.base import Curve
 from lutbench.model.encoding import Encoding
@@ -187,7 +186,6 @@ def split(
     )
 
 
-@renamed(sets="colours")
 def compare(
     a: LutLike,
     b: LutLike,

@@ -6,7 +6,6 @@
 
 from __future__ import annotations
 
-import logging
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal, TypedDict
 
@@ -184,12 +183,6 @@ SETTINGS: tuple[Setting, ...] = (
     Setting("title", "title", str, "", "The title in the file.", placeholder="TEXT"),
 )
 
-OLD_NAMES = {
-    "source_peak": "source_display_peak",
-    "target_peak": "target_display_peak",
-}
-"""Old names of settings, and their new names."""
-
 ENDS = ("source_curve", "source_gamut", "target_curve", "target_gamut")
 """The settings that name source and target of a conversion."""
 
@@ -212,10 +205,6 @@ def setting_named(name: str, where: str = "", among: tuple[Setting, ...] = ()) -
     Raises LutbenchError when there is none; the nearest names are listed.
     """
     plain, among = name.replace("-", "_"), among or SETTINGS
-    if plain in OLD_NAMES:
-        new = OLD_NAMES[plain]
-        logging.getLogger("lutbench").warning("%s: %s is deprecated: write %s", where, plain, new)
-        plain = new
     for each in among:
         if each.name == plain:
             return each

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import inspect as python
-import warnings
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any, get_type_hints
+from typing import get_type_hints
 
 import click
 import numpy as np
@@ -15,8 +14,7 @@ import pytest
 import lutbench as lb
 from lutbench.checks.limits import NAMES
 from lutbench.cli import build as cli_build
-from lutbench.cli.main import OLD_WORDS, group, main
-from lutbench.cli.renaming import OPTIONS, OldOption, old_names, old_words, take_old_names
+from lutbench.cli.main import group
 from lutbench.recipes import settings, subjects, words
 from lutbench.recipes.schema import recipe_from_data
 from lutbench.recipes.settings import SETTINGS, Setting, Settings
@@ -324,85 +322,3 @@ def test_limits_of_a_suite_are_those_of_compare() -> None:
     assert len(options) == len(names)
     keys = set(get_type_hints(suite.ReferenceCheck))
     assert {"source", "target", "limits", "colours", "bits", "lut"} <= keys
-
-
-def test_old_options_are_hidden_and_go_to_the_new_ones() -> None:
-    assert old_words() == OLD_WORDS
-    for path, options in OPTIONS.items():
-        take_old_names(COMMANDS[path], path)
-        named = {each.opts[0]: each for each in COMMANDS[path].params}
-        for old, new in options.items():
-            assert isinstance(named[old], OldOption)
-            assert all(not getattr(named[each], "hidden", False) for each in new)
-            told = COMMANDS[path].get_help(click.Context(COMMANDS[path]))
-            assert f"{old} " not in told
-
-
-def test_old_names_on_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    def run(*line: object) -> tuple[object, str]:
-        """Exit status and standard error."""
-        with pytest.raises(SystemExit) as ended:
-            main(list(map(str, line)))
-        return ended.value.code, capsys.readouterr().err
-
-    day, old, new = (tmp_path / f"{name}.cube" for name in ("day", "old", "new"))
-    lb.build("ACEScct, ACEScg to BT.1886, BT.709", size=5).save(day)
-    status, told = run("rework", "range", day, "--source", "full", "legal", "-o", old)
-    assert (status, told) == (
-        0,
-        "note: --source is deprecated: write --given-source-range and --source-range\n",
-    )
-    assert run("rework", "range", day, "--source-range", "legal", "-o", new) == (0, "")
-    assert old.read_bytes() == new.read_bytes()
-    both = ("--source", "full", "legal", "--source-range", "full", "-o", old, "--force")
-    status, told = run("rework", "range", day, *both)
-    assert status == 2
-    assert "--source is the old name of --source-range" in told
-    status, told = run("rework", "resize", day, 3, "-o", old, "--force")
-    assert (status, told) == (
-        0,
-        "note: `lutbench rework resize` is deprecated: write `lutbench rework resample`\n",
-    )
-    assert lb.open_lut(old) == lb.resample(day, 3).lut
-    assert run("rework", "resize", day, 3, "-o", old, "--force", "--quiet") == (0, "")
-
-
-def test_old_names_of_settings() -> None:
-    ends: dict[str, Any] = {"source_gamut": "BT.2020", "target_gamut": "BT.2020", "size": 3}
-    with pytest.warns(DeprecationWarning, match="name it source_display_peak"):
-        old = lb.build("BT.2100 HLG", "ST 2084", source_peak=600.0, **ends)  # type: ignore[call-arg]
-    words = "BT.2100 HLG, BT.2020 to ST 2084, BT.2020; size=3; "
-    assert old == lb.build("BT.2100 HLG", "ST 2084", source_display_peak=600.0, **ends)
-    assert old == lb.build(words + "source_display_peak=600")
-
-
-def test_old_names_in_words_are_told(caplog: pytest.LogCaptureFixture) -> None:
-    words = "BT.2100 HLG, BT.2020 to ST 2084, BT.2020; size=3; "
-    caplog.set_level("WARNING", logger="lutbench")
-    assert lb.build(words + "source_peak=600") == lb.build(words + "source_display_peak=600")
-    assert "source_peak is deprecated: write source_display_peak" in caplog.text
-
-
-def test_the_page_of_what_stays_names_what_is_old() -> None:
-    page = Path(__file__).parents[2] / "docs" / "stable.md"
-    text = page.read_text(encoding="utf-8")
-    for old, new in old_names():
-        assert f"| `lutbench {old}` |" in text
-        assert all(part in text for part in new.split(" --"))
-
-
-def test_an_old_name_is_taken_with_a_warning() -> None:
-    lut = lb.Lut3D.identity(3)
-    with pytest.warns(DeprecationWarning, match=r"compare\(sets=...\) is deprecated") as told:
-        found = lb.compare(lut, lut, sets=["chart"])  # type: ignore[call-arg]
-    assert told[0].filename == __file__
-    with warnings.catch_warnings():
-        warnings.simplefilter("error")
-        assert list(found.sets) == list(lb.compare(lut, lut, colours=["chart"]).sets)
-    with pytest.raises(lb.LutbenchError, match="sets is the old name of colours"):
-        lb.compare(lut, lut, sets=["chart"], colours=["chart"])  # type: ignore[call-arg]
-    table = np.array(lb.Lut3D.identity(9).table)
-    table[3, 5, 4] = 1.0
-    with pytest.warns(DeprecationWarning, match="name it only"):
-        lb.repair(lb.Lut3D(table), what=["stray"])  # type: ignore[call-arg]
-    assert "sets" not in python.signature(lb.compare).parameters
