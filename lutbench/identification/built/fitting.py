@@ -29,7 +29,9 @@ from lutbench.identification.built.parts import (
     tones,
 )
 from lutbench.identification.built.solve import (
+    MOST_COLOURS,
     ROUNDING_CODES,
+    SOONER,
     Nodes,
     Solved,
     Work,
@@ -77,7 +79,7 @@ class Fitting:
     def __init__(self, samples: Samples, knowledge: Knowledge, thorough: bool) -> None:
         self.bank, self.thorough = knowledge.bank, thorough
         self.limit = limit_of(samples)
-        work = Work()
+        work = Work(MOST_COLOURS if thorough else SOONER)
         greys = np.repeat(samples.neutral_in[:, None], 3, axis=1)
         self.greys = Nodes(greys, samples.neutral, samples, work)
         inputs, outputs = samples.nodes.reshape(-1, 3), samples.table.reshape(-1, 3)

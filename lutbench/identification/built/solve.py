@@ -35,20 +35,22 @@ DECIMALS = (2, 3, 4)
 """Decimals to which parameters are rounded if the fit stays as good: people usually give few."""
 
 
-MOST_COLOURS = 2_000_000
-"""Colours that a search converts before it gives up. Descriptions of the project's own forms were
-found within 1.4 million; without a limit `split` searched for a quarter of a minute."""
+MOST_COLOURS, SOONER = 2_000_000, 500_000
+"""Colours that a search for `split`, and one for `identify`, converts before it gives up. Without a
+limit `split` searched for a quarter of a minute. `identify` found within 0.4 million what it found.
+"""
 
 
 class GivenUp(Exception):
-    """A search has converted `MOST_COLOURS`."""
+    """A search has converted as many colours as it may."""
 
 
 @dataclass
 class Work:
-    """The colours that a search has converted. They are counted, since seconds would not give the
-    same answer twice."""
+    """The colours that a search has converted, and the most that it may. They are counted, since
+    seconds would not give the same answer twice."""
 
+    most: int
     colours: int = 0
 
     def add(self, colours: int) -> None:
@@ -59,7 +61,7 @@ class Work:
         GivenUp
         """
         self.colours += colours
-        if self.colours > MOST_COLOURS:
+        if self.colours > self.most:
             raise GivenUp
 
 

@@ -104,11 +104,11 @@ def measure(h: Hypothesis, ground: Ground, fitted: Fitted) -> Yardstick:
     freed = [named, *(_refined(model, form, *start) for start in starts)]
     free = min(freed, key=lambda each: _size(_left(model, *each)))
     loose = bent(Bent(model, *free), Bending(BENDS, STEPS, form.mixed, look=form.look))
-    own = _own(h, model.ground)
     # A clip between the steps is no part of a form, so names may explain all by themselves.
-    alone = _size(own) <= EXPLAINED * floor
-    left = [own if alone else _left(model, *named), _left(model, *free), loose.misses()]
-    nats = [float(nats_of(each.reshape(1, -1), floor)[0]) for each in left]
+    alone = [own for own in [_own(h, model.ground)] if _size(own) <= EXPLAINED * floor]
+    best = min([_left(model, *named), *alone], key=lambda each: _nats(each, floor))
+    left = [best, _left(model, *free), loose.misses()]
+    nats = [_nats(each, floor) for each in left]
     errors = [_size(each) for each in left]
     return Yardstick(
         nats[0],
@@ -132,8 +132,7 @@ def _held(loose: Bent, model: Model | NormModel, form: Form, fitted: Fitted) -> 
         start = Bent(model, rows_to_one(pair.matrix), loose.mixing)
         told = bent(start, Bending(BENDS, STEPS, form.mixed, held=True, look=form.look))
         left = told.misses()
-        nats = float(nats_of(left.reshape(1, -1), floor)[0])
-        found.append(Held(pair, nats, _size(left)))
+        found.append(Held(pair, _nats(left, floor), _size(left)))
     return min(found, key=lambda each: each.nats)
 
 
@@ -146,6 +145,10 @@ def _differs(fit: FreeFit, source: Source) -> bool:
 def _own(h: Hypothesis, ground: Ground) -> Array:
     """What a hypothesis itself leaves at the nodes, in codes."""
     return (ground.outputs - h.apply(ground.axis[ground.places])) * CODES
+
+
+def _nats(misses: Array, floor: float) -> float:
+    return float(nats_of(misses.reshape(1, -1), floor)[0])
 
 
 def _left(model: Model | NormModel, matrix: Array, mixing: Array) -> Array:
