@@ -37,7 +37,8 @@ DECIMALS = (2, 3, 4)
 
 MOST_COLOURS, SOONER = 2_000_000, 500_000
 """Colours that a search for `split`, and one for `identify`, converts before it gives up. Without a
-limit `split` searched for a quarter of a minute. `identify` found within 0.4 million what it found.
+limit `split` searched for a quarter of a minute. `identify` finds most of what it finds within 0.4
+million.
 """
 
 
