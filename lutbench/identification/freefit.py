@@ -151,7 +151,8 @@ def spline_basis(
     u: Array, low: Array | float, high: Array | float
 ) -> tuple[NDArray[np.int64], Array, Array]:
     """Uniform cubic B-splines of u, (...): places, weights and their slopes, each (4, ...)."""
-    t = np.clip((u - low) / (high - low) * KNOTS, 0, KNOTS - 1e-9)
+    # Light that overflows has no place.
+    t = np.clip(np.nan_to_num((u - low) / (high - low)) * KNOTS, 0, KNOTS - 1e-9)
     cell = t.astype(np.int64)
     x = t - cell
     rest, square = 1 - x, x * x

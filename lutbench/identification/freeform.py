@@ -160,8 +160,6 @@ def _step(
     seen: NDArray[np.bool_] = np.all(
         (places > low) & (places < high) & np.isfinite(rises) & (lights > 0), axis=1
     )
-    # Light that overflows has no place.
-    places = np.where(np.isfinite(places), places, low)
     place, weights, slopes = spline_basis(places, low, high)
     y = ground.outputs.T
     rest = np.empty((len(fits), 3, form.rows + 2, y.shape[1]))
