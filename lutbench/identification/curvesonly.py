@@ -15,7 +15,7 @@ from lutbench.identification.freecurve import FreeCurve, TargetFit
 from lutbench.identification.freefit import CurveFit, CurveForm
 from lutbench.identification.freeform import settle, started
 from lutbench.identification.graded import Problems, fit_cdl, fit_contrast
-from lutbench.identification.ground import Ground
+from lutbench.identification.ground import CurveGround
 from lutbench.identification.samples import CODES, Samples
 from lutbench.identification.target import Through
 from lutbench.model.transforms import Array
@@ -97,7 +97,7 @@ def averaged(samples: Samples) -> Samples:
     return replace(samples, neutral_in=samples.axis, neutral=np.stack(means, axis=1))
 
 
-def unmoved_fit(ground: Ground, samples: Samples, sources: list[End]) -> CurveFit | None:
+def unmoved_fit(ground: CurveGround, samples: Samples, sources: list[End]) -> CurveFit | None:
     """The fit without a matrix on light; only the channels of the signal may be mixed."""
     form = CurveForm(ground.tinted, held=True)
     fit = settle(ground, samples, sources, started(ground, form, 0, np.eye(3), np.eye(3)))

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.identification.ground import Ground
+from lutbench.identification.ground import CurveGround
 from lutbench.model.compression import GamutCompression
 from lutbench.model.transforms import Array
 
@@ -129,7 +129,7 @@ class CurveFit:
         """Q·out: the output of G, from full-scale outputs (n, 3)."""
         return np.asarray(outputs @ self.mixing.T)
 
-    def free_curve(self, ground: Ground) -> tuple[Array, Array, Array]:
+    def free_curve(self, ground: CurveGround) -> tuple[Array, Array, Array]:
         """G at the neutral nodes, where the LUT itself gives it, and halfway between them.
 
         Inputs, outputs, and the weight of each. Without a matrix no node lies between, so

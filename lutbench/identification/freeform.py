@@ -16,7 +16,7 @@ from lutbench.identification.curvebank import End
 from lutbench.identification.freefit import CurveFit, CurveForm, spline_basis
 from lutbench.identification.freesolve import Rows, StepSolved, measured_fits, solved_rows
 from lutbench.identification.gamutbank import GamutBank
-from lutbench.identification.ground import OTHERS, ROWS, Ground, Start
+from lutbench.identification.ground import OTHERS, ROWS, CurveGround, Start
 from lutbench.identification.samples import CODES, Samples
 from lutbench.model.compression import GamutCompression
 from lutbench.model.transforms import Array
@@ -47,7 +47,7 @@ _FREE = np.array([[1.0, 0.0], [0.0, 1.0], [-1.0, -1.0]])
 
 
 def race(
-    ground: Ground,
+    ground: CurveGround,
     samples: Samples,
     sources: list[End],
     starts: Sequence[Start | None],
@@ -69,21 +69,23 @@ def race(
     return sorted((fit for fit in fits if fit.knots is not None), key=lambda fit: fit.error)
 
 
-def started(ground: Ground, form: CurveForm, source: int, matrix: Array, mixing: Array) -> CurveFit:
+def started(
+    ground: CurveGround, form: CurveForm, source: int, matrix: Array, mixing: Array
+) -> CurveFit:
     """A fit before its first step."""
     pad = 0.02 * (ground.high - ground.low)
     return CurveFit(source, form, matrix, mixing, ground.low - pad, ground.high + pad)
 
 
 def settle(
-    ground: Ground, samples: Samples, sources: list[End], fit: CurveFit, steps: int = STEPS
+    ground: CurveGround, samples: Samples, sources: list[End], fit: CurveFit, steps: int = STEPS
 ) -> CurveFit:
     """The fit after a number of Gauss-Newton steps, or fewer if it converges."""
     return settle_all(ground, samples, sources, [fit], steps)[0]
 
 
 def settle_all(
-    ground: Ground,
+    ground: CurveGround,
     samples: Samples,
     sources: list[End],
     fits: Sequence[CurveFit],
@@ -129,7 +131,7 @@ def settle_all(
 
 
 def refitted(
-    ground: Ground, samples: Samples, sources: list[End], fit: CurveFit, matrix: Array
+    ground: CurveGround, samples: Samples, sources: list[End], fit: CurveFit, matrix: Array
 ) -> CurveFit:
     """G and Q fitted again with a given matrix (its rows scaled to a sum of one)."""
     rows = matrix / matrix.sum(axis=1, keepdims=True)
@@ -138,7 +140,7 @@ def refitted(
 
 
 def _step(
-    ground: Ground, ends: Sequence[End], light_in: Array, fits: Sequence[CurveFit]
+    ground: CurveGround, ends: Sequence[End], light_in: Array, fits: Sequence[CurveFit]
 ) -> list[StepSolved | None]:
     """One Gauss-Newton step of fits of one form, with outliers weighed down.
 

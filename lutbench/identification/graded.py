@@ -23,12 +23,23 @@ from lutbench.identification.freecurve import (
 from lutbench.identification.samples import CODES
 from lutbench.model.transforms import Array
 
-# Levenberg-Marquardt: steps in all, after which only the better problems go on,
-# and steps before which far points are weighed down anew.
-STEPS, SIFTED, REWEIGHED = 28, 5, (10, 15, 20)
+STEPS = 28
+"""Steps of Levenberg and Marquardt's method, after which a fit hardly changes."""
+
+SIFTED = 5
+"""Steps after which only the better problems go on."""
+
+REWEIGHED = (10, 15, 20)
+"""Steps before which outliers are weighed down anew."""
+
 GO_ON = 24
-MANY, POINTS = 100, 24
-"""Problems, and points of each, from which every other point is enough to find the better ones."""
+"""The fewest problems that go on."""
+
+MANY = 100
+"""Problems from which every other point is enough to find the better ones."""
+
+POINTS = 24
+"""The fewest points of a problem for that."""
 
 NOT_BLACK = 0.02
 """Signal below which points are left out: near black a power is too steep for a stable step."""
@@ -44,9 +55,11 @@ KEPT = 8
 EXPOSURES = ((2.0, 13), (0.25, 9), (0.05, 9), (0.012, 9))
 """Stops to either side over which exposures are tried, and their number: finer each time."""
 
-# Weights that pull log exposure, log slope, offset and log power towards zero: tiny, but they
-# decide where the points do not.
-PULL_EXPOSURE, PULL = 0.4, (0.15, 0.5, 0.15)
+PULL_EXPOSURE = 0.4
+"""The weight that pulls log exposure towards zero: it decides where the points do not."""
+
+PULL = (0.15, 0.5, 0.15)
+"""The same for log slope, offset and log power."""
 
 USUAL = (0.15, 0.05, 0.15)
 """The assumed usual spread of log slope, offset and log power (chosen, not measured): of targets

@@ -65,7 +65,7 @@ OTHERS = np.array([[1, 2], [0, 2], [0, 1]])
 
 
 @dataclass(frozen=True)
-class Ground:
+class CurveGround:
     """What the fits of all sources share.
 
     `axis_places`, shape (n, 3), are places on the axis of the chosen nodes and
@@ -97,16 +97,16 @@ class Ground:
             slope[:, c] = np.interp(through[:, c], inputs, np.maximum(slopes[:, c], 1e-6))
         return through, slope
 
-    def thinned(self, rows: int) -> Ground:
+    def thinned(self, rows: int) -> CurveGround:
         """Nodes at regular intervals, at most `rows`."""
         each = max(1, -(-len(self.outputs) // rows))
         return self.only(np.arange(0, len(self.outputs), each))
 
-    def only(self, rows: NDArray[np.int64]) -> Ground:
+    def only(self, rows: NDArray[np.int64]) -> CurveGround:
         """Some of the nodes."""
         return replace(self, axis_places=self.axis_places[rows], outputs=self.outputs[rows])
 
-    def near(self, reach: float = NEAR, count: int = SCREENED) -> Ground:
+    def near(self, reach: float = NEAR, count: int = SCREENED) -> CurveGround:
         """Nodes near the neutral axis: what is clipped or compressed lies farther out."""
         through, _ = self.through_of(np.eye(3))
         spread = np.ptp(through, axis=1)
@@ -116,7 +116,7 @@ class Ground:
         return self.only(chosen)
 
 
-def ground_of(samples: Samples) -> Ground | None:
+def ground_of(samples: Samples) -> CurveGround | None:
     """The nodes to fit, or None where the neutral axis does not rise or too few are clear."""
     run = rising_run(samples)
     if run is None:
@@ -131,7 +131,7 @@ def ground_of(samples: Samples) -> Ground | None:
     size = len(samples.axis)
     apart = neutral - neutral.mean(axis=1, keepdims=True)
     spread = np.sqrt(np.mean(apart**2)) * CODES
-    return Ground(
+    return CurveGround(
         np.array(np.unravel_index(fits, (size, size, size))).T,
         flat[fits],
         tuple(_dense(inputs, neutral[:, c]) for c in range(3)),
@@ -204,18 +204,18 @@ class Start:
     error: float
 
 
-def screen(ground: Ground, samples: Samples, sources: list[End]) -> list[Start | None]:
+def screen(ground: CurveGround, samples: Samples, sources: list[End]) -> list[Start | None]:
     """A first fit of each source: Q from a few saturations, then free; G from the neutral axis."""
     return _Screen(ground.near(count=LOOKED_AT), samples, sources).starts(SATURATIONS, HOLD)
 
 
-def glance(ground: Ground, samples: Samples, sources: list[End]) -> list[Start | None]:
+def glance(ground: CurveGround, samples: Samples, sources: list[End]) -> list[Start | None]:
     """A quick first fit of each source: Q from three of the saturations only."""
     some = ground.near(count=GLANCED_AT)
     return _Screen(some, samples, sources).starts(SATURATIONS[:GLANCED], ())
 
 
-def screen_plainly(ground: Ground, samples: Samples, sources: list[End]) -> list[Start | None]:
+def screen_plainly(ground: CurveGround, samples: Samples, sources: list[End]) -> list[Start | None]:
     """A first fit of each source with no mixing of the signal's channels."""
     return _Screen(ground.thinned(LOOKED_AT), samples, sources).starts((1.0,), ())
 
@@ -227,7 +227,7 @@ class _Screen:
     because there are most of them.
     """
 
-    def __init__(self, ground: Ground, samples: Samples, sources: list[End]) -> None:
+    def __init__(self, ground: CurveGround, samples: Samples, sources: list[End]) -> None:
         self.ground = ground
         self.tables = LightTables.of(sources)
         light = self.tables.light(samples.axis)[:, ground.axis_places.T]

@@ -38,8 +38,11 @@ FOLLOWED = 6
 PARTLY = 0.3
 """10-bit codes of typical error above which nodes are also searched hue by hue."""
 
-TRIED, FEW = 48, 250
-"""Pairs of curves that are fitted to all chosen nodes, and nodes by which they are selected."""
+TRIED = 48
+"""Pairs of curves that are fitted to all chosen nodes."""
+
+FEW = 250
+"""Nodes by which they are selected."""
 
 PARTLY_TRIED = 24
 """Pairs of curves that are fitted to a part of the nodes, near neutral and by hues."""

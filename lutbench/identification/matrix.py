@@ -116,14 +116,14 @@ def fit_matrices(
     all channels. Unless `exact`, targets are read from tables, which is quicker and accurate
     to some hundredths of a code.
     """
-    nodes = _Nodes(samples, chosen, expansion, exact)
+    nodes = _LightNodes(samples, chosen, expansion, exact)
     found: list[MatrixFit | None] = []
     for first in range(0, len(pairs), TOGETHER):
         found += _fitted(nodes, pairs[first : first + TOGETHER], absolute)
     return found
 
 
-class _Nodes:
+class _LightNodes:
     """Light of the chosen nodes on both sides, computed once for each curve.
 
     Channels with fewer nodes are padded to the same number; `real` marks the nodes that are
@@ -177,7 +177,7 @@ class _Nodes:
 
 
 def _fitted(
-    nodes: _Nodes, pairs: Sequence[tuple[End, End]], absolute: bool
+    nodes: _LightNodes, pairs: Sequence[tuple[End, End]], absolute: bool
 ) -> list[MatrixFit | None]:
     light_in = np.array([nodes.light_in(source) for source, _ in pairs])
     light, weight = (

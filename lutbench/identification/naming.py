@@ -25,8 +25,11 @@ from lutbench.tables.lut import Lut1D
 MIXES = 0.008
 """The largest difference from the identity of a matrix that counts as no mixing."""
 
-MODEL_LEAVES, NOISE_LEAVES = 0.35, 1.5
-"""10-bit codes of residual that a model of the free curve may have, and times the noise."""
+MODEL_LEAVES = 0.35
+"""10-bit codes of residual that a model of the free curve may have without noise."""
+
+NOISE_LEAVES = 1.5
+"""Times the noise that its residual may have."""
 
 HEIGHT_LEAVES = 1e-4
 """The error of tables and matrices for a signal over 1, as a share of it."""
@@ -34,14 +37,21 @@ HEIGHT_LEAVES = 1e-4
 PLAIN_LIMITS = 2
 """Times that limit for a target that explains the curve without any model."""
 
-MOST, MANY, MANY_WITHIN = 0.7, 0.5, 0.1
-"""The share of a curve that a model must explain; a smaller one, and the 10-bit codes of error up
-to which it is enough."""
+MOST = 0.7
+"""The share of a curve that a model must explain."""
 
-TONE_SHARE, LOG_SHARE = 0.15, 0.35
-"""The least part of a curve that a stretch must explain, for a display curve and for others: there
-are so many others that a short stretch may fit one by chance.
-"""
+MANY = 0.5
+"""A smaller share that is enough where the error is small."""
+
+MANY_WITHIN = 0.1
+"""10-bit codes of error up to which it is."""
+
+TONE_SHARE = 0.15
+"""The least part of a curve that a stretch of a display curve must explain."""
+
+LOG_SHARE = 0.35
+"""The least part of a curve that a stretch of another curve must explain: there are so many that
+a short stretch may fit one by chance."""
 
 OTHER_RANGE = 40.0
 """The cost of a range that contradicts the plateaus of the LUT."""
@@ -61,10 +71,11 @@ GRADED_LOG = 40.0
 GAMUT_ONLY = 12.0
 """The bonus for the source's own curve as target: gamut-only conversions are common."""
 
-ANY_STOPS, OWN_STOPS = 0.5, {"contrast": 0.15}
-"""Stops of exposure from which a conversion to the source's own curve is not gamut-only; lower for
-models that determine it better.
-"""
+ANY_STOPS = 0.5
+"""Stops of exposure from which a conversion to the source's own curve is not gamut-only."""
+
+OWN_STOPS = {"contrast": 0.15}
+"""The same for models that determine the exposure better."""
 
 CONTRAST_ALONE = 15.0
 """The cost of a CDL or a contrast where greys have no tint: a tone curve looks the same."""

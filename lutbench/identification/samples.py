@@ -26,21 +26,33 @@ FEW = 17
 """Nodes along an edge where many hypotheses are compared, which keeps the time short."""
 
 SIX_DECIMALS = 1e-6
+"""The step of a file with six decimals, which most files have."""
+
 SETTLED = 9
 """Decimals of outputs that count. Files hold fewer; beyond them the last digit of a sum could move
 a value across 0, 1 or the break of a curve.
 """
 
-FEW_DECIMALS, WHOLE = (4, 5), 0.01
-"""Decimals that files are written with beside six, and how near to whole steps values lie then:
-those of float32 lie nearer.
-"""
+FEW_DECIMALS = (4, 5)
+"""Decimals that files are written with beside six."""
 
-# A plateau blurred by noise ends this far under its peak: three 10-bit codes.
+WHOLE = 0.01
+"""Steps by which values may lie off whole ones then: those of float32 lie nearer."""
+
 BLUR = 3 / CODES
+"""Full-scale value by which a plateau that noise blurs ends under its peak: three codes."""
+
 NOISE_CODES = 0.58
-PILE_SHARE, PILE_OVER, PILE_BESIDE = 0.02, 8, 2
-"""A pile holds this share of the nodes, and so many times what the second value beside it holds."""
+"""10-bit codes, root mean square, of uniform noise of a code to either side: one over root 3."""
+
+PILE_SHARE = 0.02
+"""The least share of the nodes that a pile holds."""
+
+PILE_OVER = 8
+"""Times what the second value beside it holds that a pile must hold."""
+
+PILE_BESIDE = 2
+"""The place of that value: a pile may spill onto one other."""
 
 PILE_NOISE = 1.05 / CODES
 """Noise of a code spreads a pile this far to either side."""

@@ -23,7 +23,7 @@ from lutbench.identification.freeform import (
     started,
 )
 from lutbench.identification.gamutbank import GamutBank
-from lutbench.identification.ground import ROWS, Ground, Start, screen, screen_plainly
+from lutbench.identification.ground import ROWS, CurveGround, Start, screen, screen_plainly
 from lutbench.identification.hues import hue_windows
 from lutbench.identification.samples import Samples
 from lutbench.model.compression import GamutCompression
@@ -78,11 +78,11 @@ class Among:
 
 
 @dataclass(frozen=True)
-class _Trial:
+class _PartFits:
     """Fits on a part of the nodes, best first: those `near` neutral, or of some hues."""
 
     fits: list[CurveFit]
-    ground: Ground
+    ground: CurveGround
     near: bool
 
     @property
@@ -90,7 +90,9 @@ class _Trial:
         return _error(self.fits)
 
 
-def by_part(ground: Ground, among: Among, fits: list[CurveFit]) -> tuple[list[CurveFit], Ground]:
+def by_part(
+    ground: CurveGround, among: Among, fits: list[CurveFit]
+) -> tuple[list[CurveFit], CurveGround]:
     """Fits on the nodes near neutral or of some hues, where those are far better.
 
     Gamut compression, and clipping before a look, affect nodes far from neutral; a look may
@@ -114,16 +116,16 @@ def by_part(ground: Ground, among: Among, fits: list[CurveFit]) -> tuple[list[Cu
     return (best.fits, best.ground) if is_better else (fits, ground)
 
 
-def _trials(ground: Ground, among: Among, fits: list[CurveFit]) -> list[_Trial]:
+def _trials(ground: CurveGround, among: Among, fits: list[CurveFit]) -> list[_PartFits]:
     """The fits repeated on the nodes near neutral, and new fits on parts that remain uncertain."""
     inner = ground.near(INNER)
-    trials = [_Trial(_settled(inner, among, fits), inner, near=True)]
+    trials = [_PartFits(_settled(inner, among, fits), inner, near=True)]
     tell = False
     if trials[0].error > EXPLAINED:
         hues, window, tell = _by_hues(ground, among)
-        trials.append(_Trial(hues, window, near=False))
+        trials.append(_PartFits(hues, window, near=False))
     if not tell and not _is_sure(trials[0].fits):
-        trials.append(_Trial(_near_neutral(inner, among), inner, near=True))
+        trials.append(_PartFits(_near_neutral(inner, among), inner, near=True))
     return trials
 
 
@@ -141,7 +143,7 @@ def _is_sure(fits: Sequence[CurveFit]) -> bool:
     return len(fits) < 2 or fits[1].error > ALONE * fits[0].error
 
 
-def _by_hues(ground: Ground, among: Among) -> tuple[list[CurveFit], Ground, bool]:
+def _by_hues(ground: CurveGround, among: Among) -> tuple[list[CurveFit], CurveGround, bool]:
     """Fits on the hues where first fits without mixing are best, if those are good enough.
 
     Also their nodes, and whether they are so good that no other part needs a trial.
@@ -156,7 +158,7 @@ def _by_hues(ground: Ground, among: Among) -> tuple[list[CurveFit], Ground, bool
     return fits, window, error <= HUES_TELL
 
 
-def _near_neutral(inner: Ground, among: Among) -> list[CurveFit]:
+def _near_neutral(inner: CurveGround, among: Among) -> list[CurveFit]:
     """Fits on the nodes near neutral, if first fits there are far better than on all nodes."""
     starts = screen(inner, among.samples, among.ends)
     if _least(starts) > START_BETTER * _least(among.starts):
@@ -168,7 +170,9 @@ def _least(starts: Sequence[Start | None]) -> float:
     return min((each.error for each in starts if each), default=np.inf)
 
 
-def _packed(ground: Ground, among: Among, fits: list[CurveFit], unpacked: float) -> list[CurveFit]:
+def _packed(
+    ground: CurveGround, among: Among, fits: list[CurveFit], unpacked: float
+) -> list[CurveFit]:
     """Fits with the reference gamut compression, from those without and the best first fits.
 
     None where the first steps are not better than the error of those without, `unpacked`.
@@ -187,7 +191,7 @@ def _packed(ground: Ground, among: Among, fits: list[CurveFit], unpacked: float)
     return _settled(ground, among, field, PACKED)
 
 
-def with_pair(ground: Ground, among: Among, fits: list[CurveFit]) -> list[CurveFit]:
+def with_pair(ground: CurveGround, among: Among, fits: list[CurveFit]) -> list[CurveFit]:
     """Better fits from all sources with the likeliest pair of gamuts, where none fits its own."""
     tried = [(match_free(fit, among.bank), fit) for fit in fits[:MATCHED]]
     if not tried:
@@ -202,7 +206,9 @@ def with_pair(ground: Ground, among: Among, fits: list[CurveFit]) -> list[CurveF
     return [fit for fit in free if fit.error < best.error]
 
 
-def _packed_with_pair(ground: Ground, among: Among, near: CurveFit, most: float) -> list[CurveFit]:
+def _packed_with_pair(
+    ground: CurveGround, among: Among, near: CurveFit, most: float
+) -> list[CurveFit]:
     """Fits with the reference gamut compression, from all sources with the pair of gamuts of a fit.
 
     That fit is one of nodes `near` neutral, where compression does nothing. None where the best
@@ -226,7 +232,7 @@ def _rows_of(bank: GamutBank, errors: Array) -> Array:
 
 
 def _raced(
-    ground: Ground, among: Among, form: CurveForm, matrix: Array, mixing: Array
+    ground: CurveGround, among: Among, form: CurveForm, matrix: Array, mixing: Array
 ) -> list[CurveFit]:
     """Fits of a form, held to a matrix, of all sources that have a first fit; best first."""
     held = replace(form, held=True)
@@ -238,7 +244,7 @@ def _raced(
 
 
 def _freed(
-    ground: Ground, among: Among, held: list[CurveFit], form: CurveForm, steps: int
+    ground: CurveGround, among: Among, held: list[CurveFit], form: CurveForm, steps: int
 ) -> list[CurveFit]:
     """The fits with their matrices freed, without those for which no step was possible."""
     free = [replace(fit, form=form) for fit in held]
@@ -247,7 +253,7 @@ def _freed(
 
 
 def _settled(
-    ground: Ground, among: Among, fits: list[CurveFit], steps: int = STEPS
+    ground: CurveGround, among: Among, fits: list[CurveFit], steps: int = STEPS
 ) -> list[CurveFit]:
     """The fits after a number of steps, without those that failed; best first."""
     found = settle_all(ground, among.samples, among.ends, fits, steps)

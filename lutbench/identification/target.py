@@ -34,15 +34,26 @@ from lutbench.identification.samples import CODES
 from lutbench.model.transforms import Array
 
 SHORTEST = 5
+"""The fewest points of a stretch: four steps that agree."""
 
-# A stretch follows the target while its points stay this near to each other, in codes,
-# or this many steps of a rounded table.
-FOLLOWS, FOLLOWS_STEPS = 0.6, 1.1
-# What a guess costs more than a finding.
+FOLLOWS = 0.6
+"""10-bit codes within which the points of a stretch follow a target: a code of rounding."""
+
+FOLLOWS_STEPS = 1.1
+"""Steps of a rounded table within which they do, if those are coarser."""
+
 GUESSED = 60.0
-# What a logistic tone curve costs beside a plain one, and the error in codes up to which
-# it is thought of; light out nearer to 1 than this in log has no logit that is known.
-LOGISTIC, LOGISTIC_WITHIN, FULL = 10.0, 1.0, -1e-3
+"""The additional cost of a guess."""
+
+LOGISTIC = 10.0
+"""The additional cost of a logistic tone curve."""
+
+LOGISTIC_WITHIN = 1.0
+"""10-bit codes of error up to which a logistic tone curve is tried."""
+
+FULL = -1e-3
+"""The logarithm of light out from which its logit is unknown."""
+
 HELD = 1.01
 """A CDL holds its output to signal 1 (ASC CDL), so one that goes over this comes of none."""
 

@@ -30,11 +30,15 @@ FINE = 48
 BETWEEN = 4
 """Points of the table per step of the lattice."""
 
-NEAR, AGREE = 20 / CODES, 1.5 / CODES
-"""Full-scale values within which coloured nodes must lie near the tone curve, and agree, to be used
-between grey nodes."""
+NEAR = 20 / CODES
+"""Full-scale value within which coloured nodes must lie near the curve of the greys."""
+
+AGREE = 1.5 / CODES
+"""Full-scale value within which they must agree to be used between grey nodes."""
 
 FEWEST = 4
+"""The fewest points of a curve, and the fewest nodes for a point between greys."""
+
 REACHED = 1 / CODES
 """Signal below the highest at which it counts as reached: one 10-bit code."""
 

@@ -14,7 +14,7 @@ from lutbench.identification.freefit import NOISE_OF_MEDIAN, CurveFit
 from lutbench.identification.freeform import match_free, race, refitted
 from lutbench.identification.gamutbank import Pair
 from lutbench.identification.ground import (
-    Ground,
+    CurveGround,
     Start,
     glance,
     ground_of,
@@ -107,7 +107,7 @@ class Field:
     """One form of a LUT (as it is, or without a tint) with a first fit of each source."""
 
     samples: Samples
-    ground: Ground
+    ground: CurveGround
     ends: list[End]
     starts: Sequence[Start | None]
 
@@ -317,7 +317,7 @@ class _Follow:
         return found, targets
 
 
-def _holds(hypothesis: Hypothesis, ground: Ground, samples: Samples, typical: float) -> bool:
+def _holds(hypothesis: Hypothesis, ground: CurveGround, samples: Samples, typical: float) -> bool:
     """Whether a hypothesis predicts the nodes of a free fit, and the neutral ones, about as well.
 
     A model that needs signal over 1 fits a curve that continues, not one that clips there.

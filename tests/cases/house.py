@@ -58,11 +58,7 @@ MANY_ARGUMENTS = {
     "testing.py: assert_matches_reference": PUBLIC,
 }
 
-SAME_NAMES = {
-    "Ground": OWN_SEARCH,
-    "_Nodes": OWN_SEARCH,
-    "_Trial": OWN_SEARCH,
-}
+SAME_NAMES: dict[str, str] = {}
 """Class names of several places: an idea has one home, and its own name."""
 
 Function = ast.FunctionDef | ast.AsyncFunctionDef

@@ -17,7 +17,7 @@ from lutbench.identification import freeform
 from lutbench.identification.curvebank import End
 from lutbench.identification.freefit import CurveFit, CurveForm
 from lutbench.identification.freeform import refitted, settle, started
-from lutbench.identification.ground import Ground, ground_of
+from lutbench.identification.ground import CurveGround, ground_of
 from lutbench.identification.knowledge import knowledge_of
 from lutbench.identification.samples import Samples, samples_of
 from lutbench.model.catalogue import open_catalogue
@@ -45,7 +45,7 @@ def case() -> Case:
 
 
 @pytest.fixture(scope="module")
-def scene(case: Case) -> tuple[Ground, Samples, End]:
+def scene(case: Case) -> tuple[CurveGround, Samples, End]:
     samples = samples_of(Lut3D(build(case)))
     ground = ground_of(samples)
     assert ground is not None
@@ -55,13 +55,13 @@ def scene(case: Case) -> tuple[Ground, Samples, End]:
     return ground, samples, end
 
 
-def fitted(scene: tuple[Ground, Samples, End], form: CurveForm) -> CurveFit:
+def fitted(scene: tuple[CurveGround, Samples, End], form: CurveForm) -> CurveFit:
     ground, samples, end = scene
     return settle(ground, samples, [end], started(ground, form, 0, np.eye(3), np.eye(3)), 12)
 
 
 def test_channels_that_share_nothing_are_solved_as_if_together(
-    scene: tuple[Ground, Samples, End], monkeypatch: pytest.MonkeyPatch
+    scene: tuple[CurveGround, Samples, End], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     form = CurveForm(tinted=True)
     assert form.systems == 3
@@ -74,7 +74,7 @@ def test_channels_that_share_nothing_are_solved_as_if_together(
     np.testing.assert_allclose(apart.error, whole.error, atol=1e-2)
 
 
-def test_a_matrix_is_found_and_held(scene: tuple[Ground, Samples, End], case: Case) -> None:
+def test_a_matrix_is_found_and_held(scene: tuple[CurveGround, Samples, End], case: Case) -> None:
     ground, samples, end = scene
     true = gamut_matrix(case)
     rows = true / true.sum(axis=1, keepdims=True)

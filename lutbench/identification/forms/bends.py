@@ -20,14 +20,20 @@ from lutbench.model.transforms import Array
 STEP = 1e-5
 """The change of a parameter for a numerical derivative."""
 
-RIDGE, TINY = 1e-6, 1e-12
-"""Weights that keep bends without nodes at zero: a share of the trace, and the least."""
+RIDGE = 1e-6
+"""The weight that keeps bends without nodes at zero, as a share of the trace."""
+
+TINY = 1e-12
+"""The least such weight: a system without any node is solvable too."""
 
 FLATTEST = 1e-9
 """The least rise of light from one point of the grid to the next, as a share of the most."""
 
-MOST_STEP, UNSEEN = 0.5, 1e3
-"""The most change of a parameter in a step; 10-bit codes of error of a node without prediction."""
+MOST_STEP = 0.5
+"""The most change of a parameter in a step: a bend is a natural logarithm of slope."""
+
+UNSEEN = 1e3
+"""10-bit codes of error of a node without prediction: as much as a full scale."""
 
 MOST_NODES = 0.6
 """The quantile of the errors by which a step is judged."""

@@ -28,11 +28,23 @@ from lutbench.model.transforms import Array
 SATURATIONS = (1.0, 0.8, 1.25)
 """Saturations that the second matrix is first assumed to be."""
 
-SCREENED, FITTED, GLANCED = 150, 400, 60
-"""Nodes for first fits, for fits, and for the decision whether a form is worth fitting."""
+SCREENED = 150
+"""Nodes for first fits of all sources."""
 
-KEPT, FOLLOWED, GLANCES = 14, 16, 4
-"""Sources kept after first fits, after a few steps, and in a quick trial."""
+FITTED = 400
+"""Nodes for the fits of the sources that are kept."""
+
+GLANCED = 60
+"""Nodes for the decision whether a form is worth fitting."""
+
+KEPT = 14
+"""Sources kept after first fits, on nodes near neutral and on all."""
+
+FOLLOWED = 16
+"""Fits that go on after a few steps."""
+
+GLANCES = 4
+"""Sources that are refined in a quick trial of a form."""
 
 HOLD = 1e-4
 """The weight that holds the matrices of a first fit: near neutral only their product shows."""

@@ -22,10 +22,15 @@ from lutbench.model.transforms import Array
 EDGE = 0.02
 """The share of the neutral axis at each end that first fits leave out."""
 
-SHARE, LEAST_SEEN, UNTOLD = 0.6, 0.25, 1e3
-"""The quantile of the errors of predicted nodes; the least share of nodes that must be predicted;
-and the error in 10-bit codes if fewer are.
-"""
+SHARE = 0.6
+"""The quantile of the errors of predicted nodes by which a fit is judged: a look, or clipping,
+may spoil the rest."""
+
+LEAST_SEEN = 0.25
+"""The least share of nodes that must be predicted."""
+
+UNTOLD = 1e3
+"""10-bit codes of error where fewer are predicted: as much as a full scale."""
 
 KNOWN_TO = 0.05
 """10-bit codes of error of the neutral axis between its nodes."""
@@ -33,8 +38,11 @@ KNOWN_TO = 0.05
 FEWER = 0.25
 """The share of nodes that sets the scale in later steps: others may be clipped or have a look."""
 
-REACH, FLATTEST = 1e-4, 1e-3
-"""A slope of light is taken over this much signal, and counts as no less than this."""
+REACH = 1e-4
+"""Full-scale signal to either side over which a slope of light is taken."""
+
+FLATTEST = 1e-3
+"""The least slope of light: a node weighs no more than it would there."""
 
 BLACK = -1e-3
 """Light down to this share of that in the middle of the axis is black."""

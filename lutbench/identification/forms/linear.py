@@ -10,8 +10,13 @@ STIFF = 1e-9
 """The share of a system's trace that keeps it solvable."""
 
 TURNS = 3
-NEAR, NEAR_CODES = 2.0, 0.05
-"""Times the median, plus 10-bit codes, of error beyond which a node counts less and less."""
+"""Solutions of a row, each with outliers of the last weighed down."""
+
+NEAR = 2.0
+"""Times the median error beyond which a node counts less and less."""
+
+NEAR_CODES = 0.05
+"""10-bit codes that are added to that: less is arithmetic, not an outlier."""
 
 OTHERS = np.array([[1, 2], [0, 2], [0, 1]])
 """The two other channels of each."""

@@ -18,9 +18,16 @@ from lutbench.identification.gamutbank import GamutBank, Pair
 from lutbench.identification.ground import rising_run
 from lutbench.identification.hypothesis import Hypothesis
 from lutbench.identification.knowledge import Knowledge
-from lutbench.identification.naming import NOTHING, Beside, hypothesis_of, targets_of
+from lutbench.identification.naming import (
+    MODEL_LEAVES,
+    NOISE_LEAVES,
+    NOTHING,
+    Beside,
+    hypothesis_of,
+    targets_of,
+)
 from lutbench.identification.ordering import best_first
-from lutbench.identification.target import fit_targets
+from lutbench.identification.target import GUESSED, fit_targets
 from lutbench.model.curves.base import Decode, Encode
 from lutbench.model.grade import CDL_WEIGHTS, Saturation
 from lutbench.model.transforms import Array, Matrix, Transform
@@ -31,14 +38,20 @@ ROWS = 300
 STEP = 1e-5
 """The change of a matrix entry for a numerical derivative."""
 
-PAIRS, TARGETS = 3, 2
-"""Pairs of gamuts, and targets of each, that are followed."""
+PAIRS = 3
+"""Pairs of gamuts that are followed."""
+
+TARGETS = 2
+"""Targets of each pair that are followed."""
 
 INSET_PAIRS = 5
 """Pairs that are tried with a matrix before the tone curve as well."""
 
-SATURATED, AMOUNTS = 2, (0.3, 2.5)
-"""Pairs that are tried with a saturation in light, and what it may be."""
+SATURATED = 2
+"""Pairs that are tried with a saturation in light."""
+
+AMOUNTS = (0.3, 2.5)
+"""The least and the most saturation in light: outside it a picture is hardly recognised."""
 
 FREED = 0.5 * np.log(INDEPENDENT) + 3.0
 """Nats that a saturation costs: a number that is free, and a part that few LUTs have."""
@@ -49,24 +62,23 @@ SETTLES = 3
 UNSEEN = 1e3
 """10-bit codes of error of a node without prediction."""
 
-GAIN_STEPS, MOST_GAIN = 4, 0.5
-"""Steps to the gains of channels, and the most that one changes in a step, as a logarithm."""
+GAIN_STEPS = 4
+"""Steps to the gains of channels, after which they hardly change."""
 
-TINTED, LEAST_GAIN = 1.5, 0.005
-"""Codes, root mean square, from which the neutral axis may show gains of the channels, and
-what is none, as a natural logarithm.
-"""
+MOST_GAIN = 0.5
+"""The most change of a gain in a step, as a natural logarithm."""
+
+TINTED = 1.5
+"""10-bit codes, root mean square, of tint from which the neutral axis may show gains."""
+
+LEAST_GAIN = 0.005
+"""The natural logarithm up to which a gain is none."""
 
 MIXES = 0.004
 """The largest difference from the identity of a matrix that counts as no mixing."""
 
-LEAVES, NOISE_LEAVES, WHOLE = 0.35, 1.5, 0.97
-"""Codes, times the error of the fit, and the share of the curve: a target that explains so much
-in the light of its display needs no tone curve.
-"""
-
-GUESSED = 60.0
-"""What a free tone curve in the light of a display costs: as a guess of a target elsewhere."""
+WHOLE = 0.97
+"""The share of the curve from which a target in the light of its display needs no tone curve."""
 
 Gains = tuple[float, float, float]
 
@@ -84,7 +96,7 @@ class Named:
 
 def hypotheses_of(fit: FreeFit, knowledge: Knowledge) -> list[tuple[Hypothesis, float]]:
     """The likeliest names for a free fit, each with the cost of its curve; best pairs first."""
-    nodes = _Nodes(fit)
+    nodes = _FitNodes(fit)
     pulls = _pulls(nodes)
     named = [*_pairs(nodes, knowledge.bank, pulls), *_saturated(nodes, knowledge.bank, pulls)]
     if fit.form.display is not None and fit.form.mixed:
@@ -93,7 +105,7 @@ def hypotheses_of(fit: FreeFit, knowledge: Knowledge) -> list[tuple[Hypothesis, 
     return [each for one in named[:PAIRS] for each in _with_targets(fit, one, knowledge)]
 
 
-class _Nodes:
+class _FitNodes:
     """Some nodes of a free fit, and the error of any matrices there."""
 
     def __init__(self, fit: FreeFit) -> None:
@@ -165,7 +177,7 @@ def _each_once(order: NDArray[np.int64], bank: GamutBank, most: int) -> Iterator
             yield int(index), pair
 
 
-def _inset(nodes: _Nodes, bank: GamutBank) -> Iterator[Named]:
+def _inset(nodes: _FitNodes, bank: GamutBank) -> Iterator[Named]:
     """Pairs of gamuts with a matrix before the tone curve that the one after it undoes."""
     fit = nodes.fit
     apart = np.abs(rows_to_one(bank.matrices) - fit.mixing @ fit.matrix).sum(axis=(1, 2))
@@ -184,7 +196,7 @@ Pulls = tuple[Array, Array]
 """What a change of the free numbers of M costs when Q follows: a form of squares, and a slope."""
 
 
-def _pulls(nodes: _Nodes) -> Pulls:
+def _pulls(nodes: _FitNodes) -> Pulls:
     """Of the M of a free fit."""
     fit = nodes.fit
 
@@ -200,7 +212,7 @@ def _pulls(nodes: _Nodes) -> Pulls:
     return a.T @ a, a.T @ off
 
 
-def _saturated(nodes: _Nodes, bank: GamutBank, pulls: Pulls) -> Iterator[Named]:
+def _saturated(nodes: _FitNodes, bank: GamutBank, pulls: Pulls) -> Iterator[Named]:
     """The pairs nearest to M with a saturation in the light of their target, which is linear."""
     fit, (normal, right) = nodes.fit, pulls
     if fit.form.norm or fit.form.mixed or fit.form.look:
@@ -221,7 +233,7 @@ def _saturated(nodes: _Nodes, bank: GamutBank, pulls: Pulls) -> Iterator[Named]:
         yield replace(made, nats=made.nats + FREED)
 
 
-def _pairs(nodes: _Nodes, bank: GamutBank, pulls: Pulls) -> Iterator[Named]:
+def _pairs(nodes: _FitNodes, bank: GamutBank, pulls: Pulls) -> Iterator[Named]:
     """The pairs of gamuts nearest to M, each with gains of the channels and the Q it leaves."""
     fit, (normal, right) = nodes.fit, pulls
     plain = rows_to_one(bank.matrices)
@@ -314,7 +326,7 @@ def _targets(fit: FreeFit, named: Named, curve: FreeCurve, knowledge: Knowledge)
         beside = Beside(source, named.pair, fit.samples)
         return targets_of(curve, knowledge, beside, fit.error, among)
     place = knowledge.targets.index(display)
-    limit = max(LEAVES, NOISE_LEAVES * fit.error)
+    limit = max(MODEL_LEAVES, NOISE_LEAVES * fit.error)
     for each in fit_targets(curve, [display], limit):
         if each.model != "smooth" and each.error <= limit and each.share > WHOLE:
             return [replace(each, target=place)]

@@ -17,22 +17,29 @@ from lutbench.model.transforms import Array
 GRID = 2048
 """Points of the tables over the neutral axis."""
 
-NEAR, FAR = 600, 600
-"""The most nodes near neutral, and away from it, that a fit uses."""
+MOST = 600
+"""The most nodes near neutral that a fit uses, and the most away from it."""
 
 FEWEST = 25
 """The fewest nodes for a fit."""
 
-FEWEST_GREYS, UNKNOWN_TO, HALVED = 7, 1.0, 8.0
-"""Nodes of the neutral axis that tell how well it is known, the codes of one with fewer, and how
-many times less a cubic misses where nodes are twice as close.
-"""
+FEWEST_GREYS = 7
+"""The fewest nodes of the neutral axis that show how well it is known between them."""
+
+UNKNOWN_TO = 1.0
+"""10-bit codes of error that are assumed where there are fewer."""
+
+HALVED = 8.0
+"""Times less by which a cubic misses where nodes are twice as close: two to the third power."""
 
 BRIGHTEST = 1e9
 """The light to which brighter light is limited: thirty stops above white."""
 
-REACH, NEAREST = 0.25, 150
-"""Nodes whose channels spread over no more of the axis are near it; so many at least."""
+REACH = 0.25
+"""The share of the neutral axis over which the channels of a node near it may spread."""
+
+NEAREST = 150
+"""The fewest nodes that count as near."""
 
 
 @dataclass(frozen=True)
@@ -104,7 +111,7 @@ def ground_of(samples: Samples) -> Ground | None:
     order = np.argsort(spread, kind="stable")
     rng = np.random.default_rng(1)
     near, far = order[: len(order) // 3], order[len(order) // 3 :]
-    some = np.concatenate([_some(rng, near, NEAR), _some(rng, far, FAR)])
+    some = np.concatenate([_some(rng, near, MOST), _some(rng, far, MOST)])
     rng.shuffle(some)
     rows = clear[some]
     size = len(samples.axis)

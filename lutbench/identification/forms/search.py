@@ -19,16 +19,20 @@ from lutbench.identification.samples import Samples, range_seen
 from lutbench.identification.verdict import Finalist, ranked
 from lutbench.model.compression import GamutCompression
 
-ENOUGH, ENOUGH_NOISE = 0.2, 1.2
-"""10-bit codes of error, beside times what the nodes are uncertain by, up to which no other form
-is tried.
-"""
+ENOUGH = 0.2
+"""10-bit codes of error up to which no other form is tried."""
+
+ENOUGH_NOISE = 1.2
+"""Times what the nodes are uncertain by that are added to that."""
 
 TRIED = 2
 """Forms of one kind that are fitted in full: the best on few nodes."""
 
-LEFT, LEFT_NOISE = 0.5, 1.5
-"""10-bit codes, and times the noise, of typical error up to which a form counts."""
+LEFT = 0.5
+"""10-bit codes of typical error up to which a form counts: half a code is rounding."""
+
+LEFT_NOISE = 1.5
+"""Times the noise that are added to that."""
 
 COULD = 20.0
 """Times that error at a glance from which a form is not fitted: most fits lower what a glance
@@ -38,12 +42,17 @@ leaves by a tenth, but one with a second matrix lowered 4.8 codes to 0.001.
 UNMOVED = 0.02
 """The largest difference from the identity of a matrix that counts as no mixing of light."""
 
-FOLLOWED, WITHIN = 4, 120.0
-"""Free fits that get names, and the nats within which they are rivals of the first."""
+FOLLOWED = 4
+"""Free fits that get names."""
 
+WITHIN = 120.0
+"""Nats within which free fits are rivals of the first."""
 
-NAMED, CLEARLY = 3, 20.0
-"""Hypotheses that are compared, and the nats by which another form must explain more."""
+NAMED = 3
+"""Hypotheses, the best, that a form is compared with."""
+
+CLEARLY = 20.0
+"""Nats by which a form must explain more than they do."""
 
 
 def in_other_forms(order: list[Finalist], fitted: Fitted) -> list[Finalist]:

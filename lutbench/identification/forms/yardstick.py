@@ -31,12 +31,17 @@ from lutbench.model.transforms import Array, Matrix
 BENDS = 9
 """Numbers that bend a curve freely."""
 
-ROWS, STEPS = 300, 6
-"""Nodes that are used, and steps of the free fit."""
+ROWS = 300
+"""Nodes that are used, which keeps the time short."""
 
-UNPAIRED, PAIRS = 12.0, 4
-"""Nats of lead of a free matrix from which a named pair of gamuts is rejected, and pairs that are
-tried with a free curve."""
+STEPS = 6
+"""Steps of the free fit, after which it hardly changes."""
+
+UNPAIRED = 12.0
+"""Nats of lead of a free matrix from which a named pair of gamuts is rejected."""
+
+PAIRS = 4
+"""Pairs of gamuts that are tried with a free curve."""
 
 BETTER = 0.75
 """The share of the values, the best ones, over which the error is taken."""
