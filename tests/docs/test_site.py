@@ -144,7 +144,8 @@ SVG = "{http://www.w3.org/2000/svg}"
 def drawn(path: Path) -> dict[str, NDArray[np.float64]]:
     """The points of the data lines of a plot, by their mark, as shares of the box of its axes.
 
-    How much room labels leave for the box depends on fonts and on matplotlib.
+    How much room labels leave for the box depends on fonts and on matplotlib, and so does where
+    a line that leaves the box is cut off.
     """
     lines = {}
     for axes in etree.parse(str(path)).iter(f"{SVG}g"):
@@ -155,7 +156,7 @@ def drawn(path: Path) -> dict[str, NDArray[np.float64]]:
         corner, size = box.min(axis=0), np.ptp(box, axis=0)
         for group in groups:
             if group.get("id", "").startswith("data-"):
-                lines[group.get("id")] = (points(group) - corner) / size
+                lines[group.get("id")] = np.clip((points(group) - corner) / size, 0.0, 1.0)
     return lines
 
 
