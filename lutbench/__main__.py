@@ -30,6 +30,8 @@ def run() -> None:
     try:
         if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
             signal.signal(signal.SIGINT, _interrupted)
+        # A command's matrices are small, and threads that wait for larger ones take processor time.
+        os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
         _open_standard_streams()
         _check_address_space()
         try:
