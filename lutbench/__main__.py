@@ -30,7 +30,8 @@ def run() -> None:
     try:
         if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
             signal.signal(signal.SIGINT, _interrupted)
-        # A command's matrices are small, and threads that wait for larger ones take processor time.
+        # A command's matrices are small. OpenBLAS's threads would wait for larger ones in a busy
+        # loop, and each takes 32 MiB of address space.
         os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
         _open_standard_streams()
         _check_address_space()
@@ -66,16 +67,13 @@ def _open_standard_streams() -> None:
 
 
 def _check_address_space() -> None:
-    """Where the address space is limited, give OpenBLAS one thread: each takes 32 MiB."""
+    """Refuse a limit of the address space within which libraries cannot be loaded."""
     try:
         import resource
     except ImportError:  # not POSIX
         return
     limit = resource.getrlimit(resource.RLIMIT_AS)[0]
-    if limit == resource.RLIM_INFINITY:
-        return
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    if limit < LEAST_ADDRESS_SPACE:
+    if limit != resource.RLIM_INFINITY and limit < LEAST_ADDRESS_SPACE:
         least = LEAST_ADDRESS_SPACE >> 20
         sys.stderr.write(
             f"lutbench: the address space is limited to {limit >> 20} MiB (ulimit -v); "

@@ -7,6 +7,7 @@ import json
 import os
 import re
 import secrets
+import socket
 import stat
 import tomllib
 from collections.abc import Iterator
@@ -353,6 +354,4 @@ def _is_alive(process: int) -> bool:
 @cache
 def _machine() -> str:
     """Eight hexadecimal digits that stand for this machine: machines may share a folder."""
-    import socket  # few commands need it
-
     return hashlib.sha256(socket.gethostname().encode("utf-8", "replace")).hexdigest()[:8]

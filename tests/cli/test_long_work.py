@@ -43,7 +43,17 @@ def test_the_line_comes_after_a_second_and_goes(
 def test_an_interrupt_is_one_line_whenever_it_comes(tmp_path: Path) -> None:
     """Also while threads start: one that nobody knew of kept the process from ending."""
     write_cube(Lut3D.identity(33), tmp_path / "a.cube")
-    command = [sys.executable, "-m", "lutbench", "rework", "resize", "a.cube", "65", "-o", "b.cube"]
+    command = [
+        sys.executable,
+        "-m",
+        "lutbench",
+        "rework",
+        "resample",
+        "a.cube",
+        "65",
+        "-o",
+        "b.cube",
+    ]
     for wait in (0.3, 0.6, 0.9):
         master, slave = pty.openpty()
         process = subprocess.Popen(

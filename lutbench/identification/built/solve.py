@@ -35,11 +35,13 @@ DECIMALS = (2, 3, 4)
 """Decimals to which parameters are rounded if the fit stays as good: people usually give few."""
 
 
-MOST_COLOURS, SOONER = 2_000_000, 500_000
-"""Colours that a search for `split`, and one for `identify`, converts before it gives up. Without a
-limit `split` searched for a quarter of a minute. `identify` finds most of what it finds within 0.4
-million.
-"""
+MOST_COLOURS = 2_000_000
+"""Colours that a search for `split` converts before it gives up: without a limit it took up to a
+quarter of a minute."""
+
+SOONER = 1_000_000
+"""Colours of a search for `identify`, which looks at many LUTs: with half of it a tone on luminance
+with a blend is not found."""
 
 
 class GivenUp(Exception):
