@@ -53,8 +53,12 @@ def clean_conversion(found: Identification, lut: Transform) -> Conversion:
 def description_of(
     found: Identification, lut: Transform, catalogue: Catalogue | None
 ) -> Conversion | None:
-    """The recipe that gives the LUT to its rounding; None where none is found."""
-    if not found.candidates:
+    """The recipe that gives the LUT to its rounding; None where none is found.
+
+    Where no candidate explains the LUT, none is looked for: the search took up to ten seconds, and
+    found none in any LUT that was tried.
+    """
+    if found.best is None or found.best.confidence == "none":
         return None
     samples = found.samples or samples_of(lut)
     guesses = [each.hypothesis for each in found.candidates if each.hypothesis is not None]
