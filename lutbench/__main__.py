@@ -113,6 +113,10 @@ def _say_interrupted() -> None:
 
 
 def _exit_at_once() -> None:
+    # The semaphores of worker processes, which Python's tracker would report on standard error.
+    if util := sys.modules.get("multiprocessing.util"):
+        with suppress(Exception):
+            util._run_finalizers(0)
     for stream in (sys.stdout, sys.stderr):
         with suppress(OSError, ValueError):
             stream.flush()
