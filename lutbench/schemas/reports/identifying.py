@@ -14,7 +14,7 @@ from lutbench.schemas.reports.common import (
     Unreadable,
 )
 
-Confidence = Literal["high", "medium", "low"]
+Confidence = Literal["high", "medium", "low", "none"]
 
 
 class Side(Encoding):
