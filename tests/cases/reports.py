@@ -49,7 +49,7 @@ REPORTS: dict[str, tuple[str, ...]] = {
     "identify": (
         "identify day.cube none.cube graded.cube",
         "identify looked.cube --source-curve ACEScct --source-gamut ACEScg",
-        "identify nameless.cube own_tone.cube",
+        "identify nameless.cube camera.cube",
     ),
     "inspect": (
         "inspect day.cube none.cube",
@@ -90,6 +90,7 @@ REPORTS: dict[str, tuple[str, ...]] = {
 def more(folder: Path) -> None:
     """LUTs that have what the prepared ones lack: faults, looks, shapers, comments."""
     import numpy as np
+    import open_world
 
     import lutbench as lb
     from lutbench.media.probe.draw import draw_board
@@ -113,9 +114,8 @@ def more(folder: Path) -> None:
     grade = lb.Cdl((1.08, 1.0, 0.94), power=(1.05, 1.0, 0.97))
     lb.Lut3D(np.clip(grade.apply(day.table), 0, 1)).save(folder / "graded.cube")
     (folder / "none.cube").write_text("LUT_3D_SIZE 2\n0 0 0\n")
-    light = np.linspace(0, 1, 33)
-    tone = np.interp(day.table, light, np.tanh(2.2 * light) / np.tanh(2.2))
-    lb.Lut3D(tone).save(folder / "own_tone.cube")
+    camera = open_world.case("unregistered camera (parametric log)", 5)
+    (folder / "camera.cube").write_bytes(camera.text)
     curve = np.log1p(60 * np.linspace(0, 1, 33) ** 1.7) / np.log(61)
     mixed = (
         lb.Lut3D.identity(33).table @ np.array([[0.7, 0.2, 0.1], [0.1, 0.8, 0.1], [0, 0.1, 0.9]]).T

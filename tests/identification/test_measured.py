@@ -31,8 +31,8 @@ def test_an_invented_curve_and_its_primaries_are_measured(form: str) -> None:
     assert "unnamed curve" in found.explanation
 
 
-WRONG_TARGET = ("own primaries, to a display", "own curve and primaries, to a display")
-"""Forms of which the search takes the target for another one, so that primaries are far off."""
+WRONG_TARGET = ("own primaries, to a display",)
+"""The form of which the search takes the target for another one, so that primaries are far off."""
 
 
 def marked(form: str) -> Any:

@@ -20,8 +20,8 @@ Confidence = Literal["high", "medium", "low", "none"]
 class Side(Encoding):
     """The source or target of a candidate."""
 
-    rendering: NotRequired[Literal["display"]]
-    """Present where the light is display light."""
+    rendering: NotRequired[Literal["scene", "display"]]
+    """Of PQ: whether the light is that of the scene or of the display."""
 
 
 class SameAs(TypedDict):
