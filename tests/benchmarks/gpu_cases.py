@@ -41,9 +41,13 @@ def photograph() -> np.ndarray[Any, Any]:
     return np.ascontiguousarray(large[:HEIGHT, :WIDTH], np.float32)
 
 
-def lut(size: int) -> Lut3D:
+def lut(size: int, decimals: int | None = None) -> Lut3D:
+    """A LUT of so many nodes; with `decimals`, as a .cube file keeps it."""
     grid = np.stack(np.meshgrid(*[np.linspace(0, 1, size)] * 3, indexing="ij"), axis=-1)
-    return Lut3D((grid**0.45 * (0.9 + 0.1 * np.roll(grid, 1, -1))).astype(np.float32))
+    table = grid**0.45 * (0.9 + 0.1 * np.roll(grid, 1, -1))
+    if decimals is not None:
+        return Lut3D(np.round(table, decimals))
+    return Lut3D(table.astype(np.float32))
 
 
 # Keeps the device busy while the host gets a call ready, so that only the call is timed.
@@ -99,12 +103,18 @@ def in_memory(pictures: dict[str, np.ndarray[Any, Any]]) -> None:
     matrix = Matrix(((1.6, -0.5, -0.1), (-0.1, 1.1, 0.0), (0.0, -0.1, 1.1)))
     cdl = Cdl((1.1, 0.95, 1.0), (0.01, -0.02, 0.0), (0.9, 1.1, 1.2), 0.9)
     curve = Lut1D(np.linspace(0, 1, 1024)[:, None] ** [0.5, 0.6, 0.7])
-    always: dict[str, list[Transform]] = {"33 nodes": [lut(33)], "65 nodes": [lut(65)]}
+    always: dict[str, list[Transform]] = {
+        "33 nodes": [lut(33, 6)],
+        "65 nodes": [lut(65, 6)],
+    }
     more: dict[str, list[Transform]] = {
+        "33 nodes of all digits": [lut(33)],
+        "65 nodes of all digits": [lut(65)],
         "33 nodes, trilinear": [lut(33).with_interpolation("trilinear")],
         "curve of 1024 rows": [curve],
         "shaper and 33 nodes": [ShaperLut3D(curve, lut(33))],
-        "matrix, CDL, curve and 33 nodes": [matrix, cdl, curve, lut(33)],
+        "matrix, CDL, curve and 33 nodes": [matrix, cdl, curve, lut(33, 6)],
+        "matrix, CDL, curve and 33 nodes of all digits": [matrix, cdl, curve, lut(33)],
     }
     print("| work | copy ms | lutbench ms | copies | back to back ms |\n|---|---:|---:|---:|---:|")
     for kind in ("float32", "float16", "uint16", "uint8"):

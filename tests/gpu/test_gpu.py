@@ -164,14 +164,31 @@ def test_values_that_are_no_colours(chain: str, kind: str) -> None:
     agrees(apply_pixels(CHAINS[chain], cp.asarray(source)), wanted)
 
 
+def stored(lut: Lut3D, steps: int, scale: float = 1.0, low: float = 0.0) -> Lut3D:
+    """The LUT as a file with values in whole steps gives it."""
+    return Lut3D(np.rint((lut.table * scale + low) * steps) / steps, domain=lut.domain)
+
+
+STORED = {
+    "six decimals": stored(lattice(33), 1_000_000),
+    "six decimals, a domain of its own": stored(lattice(17, DOMAIN), 1_000_000),
+    "six decimals, from -0.5 to 1.5": stored(lattice(65), 1_000_000, 2.0, -0.5),
+    "ten-bit codes": stored(lattice(33), 1023),
+    "sixteen-bit codes": stored(lattice(2), 65535),
+}
+
+
 @needs_device
-def test_a_table_of_six_decimals_is_no_less_exact_in_codes() -> None:
-    """Sixteen-bit codes come from compact tables: at most one code from float64's result."""
-    steps, source = CHAINS["33 nodes"], pixels("uint16", (300, 300, 3))
-    exact = apply_pixels(steps, source / 65535.0) * 65535
-    found = cp.asnumpy(apply_pixels(steps, cp.asarray(source)))
-    # Half a code is rounding; 2**-21 of the span and float32 leave the rest.
-    assert np.abs(found - exact).max() <= 0.5 + 65535 * 2e-6
+@pytest.mark.parametrize("case", STORED)
+def test_a_table_of_whole_steps_loses_nothing(case: str) -> None:
+    """Its nodes are read from half the memory, and come out within two roundings of float32."""
+    lut, source = STORED[case], pixels("float32", (300, 300, 3))
+    agrees(lut.apply(cp.asarray(source)), lut.apply(source))
+    if (lut.domain == STORED["six decimals"].domain).all():
+        line = np.linspace(0, 1, len(lut.table), dtype=np.float32)  # 2**k + 1 nodes: exact
+        nodes = np.stack(np.meshgrid(line, line, line, indexing="ij"), axis=-1)
+        found = cp.asnumpy(lut.apply(cp.asarray(nodes)))
+        assert np.allclose(found, lut.table, rtol=2.0**-23, atol=2.0**-25)
 
 
 @needs_device

@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.tables.gpu.arrays import cupy
-from lutbench.tables.gpu.source import FOUND, QUICK
-from lutbench.tables.programs import CURVE, PARAMS, Step, folded
+from lutbench.tables.gpu.pairs import Pairs, pairs
+from lutbench.tables.gpu.source import FOUND, PAIRED, QUICK
+from lutbench.tables.programs import CURVE, PARAMS, TETRAHEDRAL, Step, folded
 
 ROUNDING = 2.0**-24
 """Relative rounding error of float32."""
@@ -40,25 +41,34 @@ class _DeviceTable:
 
     table: Any
     steepest: float
+    pairs: Pairs | None = None
 
 
-def prepare(steps: Sequence[Step], number: str, peak: float, target: str) -> Prepared:
-    """The steps for the current device, computed in `number`; `peak` is the code of 1.0."""
+def prepare(steps: Sequence[Step], number: str, peak: float, types: tuple[str, str]) -> Prepared:
+    """The steps for the current device, computed in `number`, for pixels of these two types.
+
+    `peak` is the code of 1.0.
+    """
     plan = folded(steps, peak)
     rows, dtype = max(1, len(plan)), np.dtype(number)
     layout = [("c", dtype, (rows, PARAMS)), ("size", dtype, (rows,))]
     params = np.zeros((), np.dtype(layout, align=True))
     kinds, tables = [], []
     for row, step in enumerate(plan):
-        how = FOUND
-        params["c"][row] = step.params
+        how, constants = FOUND, step.params
         if step.table is not None:
-            on_device = _on_device(step, dtype)
-            how = how_found(step, on_device.steepest, SLACK.get(target, 0.0), dtype)
+            alone = len(plan) == 1 and types == ("float32", "float32")
+            in_pairs = alone and step.op == TETRAHEDRAL  # others would wait for the unpacking
+            slack = SLACK.get(types[1], 0.0)
+            on_device = _on_device(step, dtype, slack, in_pairs)
+            how = how_found(step, on_device.steepest, slack, dtype)
             constants = _line(step) if how == QUICK else _in_two(step.params, dtype)
-            params["c"][row, : len(constants)] = constants
+            if on_device.pairs is not None:
+                how = PAIRED
+                constants = np.append(constants, [on_device.pairs.step, on_device.pairs.zero])
             params["size"][row] = step.table.shape[0]
             tables.append(on_device.table)
+        params["c"][row, : len(constants)] = constants
         kinds.append((step.op, how))
     return Prepared(tuple(kinds), params, tuple(tables))
 
@@ -97,22 +107,27 @@ def _in_two(params: NDArray[np.float64], dtype: np.dtype[Any]) -> NDArray[Any]:
     return np.concatenate([low, errors[0], rate, errors[1]])
 
 
-_known: dict[tuple[int, str, int], tuple[weakref.ref[Any], _DeviceTable]] = {}
+_known: dict[tuple[int, str, bool, int], tuple[weakref.ref[Any], _DeviceTable]] = {}
 
 
-def _on_device(step: Step, dtype: np.dtype[Any]) -> _DeviceTable:
+def _on_device(step: Step, dtype: np.dtype[Any], slack: float, in_pairs: bool) -> _DeviceTable:
     """The table of a step in the memory of the current device; a read-only table is cached."""
     cp = cupy()
     table = step.table
     assert table is not None  # the caller has seen to it
-    key = (id(table), dtype.name, int(cp.cuda.runtime.getDevice()))
+    key = (id(table), dtype.name, in_pairs, int(cp.cuda.runtime.getDevice()))
     known = _known.get(key)
     if known is not None and known[0]() is table:
         return known[1]
     axes = range(table.ndim - 1)
     with np.errstate(all="ignore"):
         steepest = max(float(np.abs(np.diff(table, axis=axis)).max(initial=0)) for axis in axes)
-    on_device = _DeviceTable((_rows if step.op == CURVE else _nodes)(table, dtype), steepest)
+    quick = in_pairs and how_found(step, steepest, slack, dtype) == QUICK
+    nodes = pairs(table) if quick else None
+    if nodes is not None:
+        on_device = _DeviceTable(cp.asarray(nodes.nodes), steepest, nodes)
+    else:
+        on_device = _DeviceTable((_rows if step.op == CURVE else _nodes)(table, dtype), steepest)
     cp.cuda.get_current_stream().synchronize()  # other streams may use it next
     if not table.flags.writeable:
 

@@ -155,7 +155,7 @@ def launch(
 def _launch_of(transforms: Sequence[Transform], src: Any, dst: Any, codes: Codes) -> Launch:
     names = src.dtype.name, dst.dtype.name
     number = "float64" if "float64" in names else "float32"
-    ready = prepare(plan(transforms), number, codes.peak, names[1])
+    ready = prepare(plan(transforms), number, codes.peak, names)
     group = GROUP_BYTES // max(src.itemsize, dst.itemsize)
     layouts = [_layout(each, group) for each in (src, dst)]
     if "strided" in layouts:

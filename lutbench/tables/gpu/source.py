@@ -16,7 +16,8 @@ from importlib.resources import files
 
 from lutbench.tables.programs import CLAMP, CURVE, MATRIX, POWER, TABLES, TRILINEAR
 
-FOUND, QUICK = range(2)  # how a place in a table is found; see `prepare`
+# How a place in a table is found, see `prepare`; in pairs of nodes it is found quickly.
+FOUND, QUICK, PAIRED = range(3)
 GROUP_BYTES = 8  # of each of a thread's three loads: 16 leave too few threads at work
 THREADS = 256  # in a block
 # Blocks that must fit on a multiprocessor at once where a thread has two pixels: all of its
@@ -108,6 +109,10 @@ def _steps(shape: Shape) -> Iterator[str]:
         if op in plain:
             yield f"  {plain[op]}(p, k.c[{k}]);"
             finite = finite and op == CLAMP
+            continue
+        if how == PAIRED:
+            flag = str(finite).lower()
+            yield f"  paired<{flag}>(p, k.c[{k}], k.size[{k}], (const uint4*)table{k});"
             continue
         finder = FINDERS[how]
         if op == CURVE:

@@ -146,30 +146,73 @@ __device__ __forceinline__ bool has_no_number(const Num* p) {
 }
 
 // A cell is cut into six tetrahedra along its grey diagonal. The path from its first node
-// to its last goes along the axis of the largest fraction first and of the smallest last;
-// the weights are the differences of the sorted fractions.
+// to its last goes along the axis of the largest fraction first and of the smallest last.
+struct Path { Num largest, middle, smallest; int second, third, across; };
+__device__ __forceinline__ Path path_through(Num r, Num g, Num b, int to_r, int to_g, int to_b) {
+  Num upper = greater(r, g), lower = lesser(r, g);
+  bool rg = r >= g, rb = r >= b, gb = g >= b;
+  int first = rg & rb ? to_r : (gb ? to_g : to_b);
+  int last = rb & gb ? to_b : (rg ? to_g : to_r);
+  int across = to_r + to_g + to_b;
+  return {greater(upper, b), greater(lower, lesser(upper, b)), lesser(lower, b),
+          first, across - last, across};
+}
+
+// The weights are the differences of the sorted fractions.
 template <Finder finder, bool finite>
 __device__ __forceinline__ void tetrahedral(Num* p, const Num* c, Num size, const Node* nodes) {
   bool bad = has_no_number<finite>(p);
   Num end = size - 1;
   Place x = finder(p[0], c, 0, end), y = finder(p[1], c, 1, end), z = finder(p[2], c, 2, end);
   Cell cell = cell_of(x, y, z, size);
-  Num r = x.part, g = y.part, b = z.part;
-  Num upper = greater(r, g), lower = lesser(r, g);
-  Num largest = greater(upper, b), smallest = lesser(lower, b);
-  Num middle = greater(lower, lesser(upper, b));
-  bool rg = r >= g, rb = r >= b, gb = g >= b;
-  int first = rg & rb ? cell.r : (gb ? cell.g : cell.b);
-  int last = rb & gb ? cell.b : (rg ? cell.g : cell.r);
-  int across = cell.r + cell.g + cell.b;
+  Path path = path_through(x.part, y.part, z.part, cell.r, cell.g, cell.b);
   const Node* at = nodes + cell.at;
-  Node n0 = node(at), n1 = node(at + first), n2 = node(at + (across - last)), n3 = node(at + across);
-  Num w0 = bad ? no_number() : (Num)1 - largest;
-  Num w1 = largest - middle, w2 = middle - smallest, w3 = smallest;
+  Node n0 = node(at), n1 = node(at + path.second);
+  Node n2 = node(at + path.third), n3 = node(at + path.across);
+  Num w0 = bad ? no_number() : (Num)1 - path.largest;
+  Num w1 = path.largest - path.middle, w2 = path.middle - path.smallest, w3 = path.smallest;
   p[0] = fused(w3, n3.x, fused(w2, n2.x, fused(w1, n1.x, w0 * n0.x)));
   p[1] = fused(w3, n3.y, fused(w2, n2.y, fused(w1, n1.y, w0 * n0.y)));
   p[2] = fused(w3, n3.z, fused(w2, n2.z, fused(w1, n1.z, w0 * n0.z)));
 }
+
+#if SINGLE
+// The three numbers of 21 bits in a node of `pairs.py`, each as the low bits of 2**23 + number.
+__device__ __forceinline__ float3 numbers(uint2 e) {
+  return {__uint_as_float((e.y & 0x1fffffu) | 0x4b000000u),
+          __uint_as_float(((e.y >> 10) & 0x3ff800u) | ((e.x >> 21) + 0x4b000000u)),
+          __uint_as_float((e.x & 0x1fffffu) | 0x4b000000u)};
+}
+__device__ __forceinline__ Num along(Path path, Num zero, Num n0, Num n1, Num n2, Num n3) {
+  Num start = fused(path.largest, n1 - n0, n0 - zero);
+  return fused(path.smallest, n3 - n2, fused(path.middle, n2 - n1, start));
+}
+// The same from nodes in pairs: the steps from node to node are whole numbers, and exact.
+// c[6] is the size of a unit, and c[7] the number that stands for 0.
+template <bool finite>
+__device__ __forceinline__ void paired(Num* p, const Num* c, Num size, const uint4* nodes) {
+  bool bad = has_no_number<finite>(p);
+  unsigned int cell[3], row = (unsigned int)size + 1;
+  Num part[3];
+  for (int i = 0; i < 3; ++i) {  // as `quick`, with the cell still in the low bits
+    Num held = __saturatef(__fmaf_rn(p[i], c[i], c[3 + i]));
+    Num place = __fmaf_rd(held, size - 1, BIG);
+    cell[i] = __float_as_int(place);
+    part[i] = __fmaf_rn(held, size - 1, -__fadd_rn(place, -BIG));
+  }
+  Path path = path_through(part[0], part[1], part[2], row * row, row, 1);
+  unsigned int high_bits = (BIG_BITS * row + BIG_BITS) * row + BIG_BITS;  // wraps, as the sum below
+  const uint4* at = nodes + ((cell[0] * row + cell[1]) * row + cell[2] - high_bits);
+  uint4 both = __ldg(at);
+  float3 n0 = numbers({both.x, both.y}), n3 = numbers({both.z, both.w});
+  float3 n1 = numbers(__ldg((const uint2*)(at + path.second)));
+  float3 n2 = numbers(__ldg((const uint2*)(at + path.third)));
+  Num step = bad ? no_number() : c[6];
+  p[0] = along(path, c[7], n0.x, n1.x, n2.x, n3.x) * step;
+  p[1] = along(path, c[7], n0.y, n1.y, n2.y, n3.y) * step;
+  p[2] = along(path, c[7], n0.z, n1.z, n2.z, n3.z) * step;
+}
+#endif
 
 template <Finder finder, bool finite>
 __device__ __forceinline__ void trilinear(Num* p, const Num* c, Num size, const Node* nodes) {
