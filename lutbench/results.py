@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import fields
 from html import escape
 from importlib import import_module
+from pathlib import PurePath
 from typing import Any, ClassVar
 
 REPR_FACTS = 4
@@ -23,6 +24,8 @@ def plain(value: Any) -> Any:
         return value.to_data()
     if hasattr(value, "tolist"):
         return value.tolist()
+    if isinstance(value, PurePath):
+        return str(value)
     if isinstance(value, dict):
         return {str(key): plain(item) for key, item in value.items()}
     if isinstance(value, tuple | list):
@@ -34,24 +37,30 @@ class PlainData:
     """The base of a dataclass that is a part of a report, and that describes itself in its schema.
 
     Its keys are those in `KEYS`, or else its fields. ``"name"`` is a field or a property,
-    ``"key=name"`` one that has another name in reports; with a ``?`` at the end an empty text
-    is given as None.
+    ``"key=name"`` one that has another name in reports, ``"key=name.inner"`` one of what it
+    holds (None where `name` is None). With a ``?`` at the end an empty text is given as None.
+    ``"*name"`` stands for all keys of the part that `name` holds.
     """
 
     KEYS: ClassVar[tuple[str, ...]] = ()
 
     @classmethod
     def data_keys(cls) -> dict[str, str]:
-        """By key, the field or property that it gives, with the ``?``."""
+        """By key, the field or property that it gives, with the ``?`` or the ``*``."""
         named = cls.KEYS or tuple(each.name for each in fields(cls))  # type: ignore[arg-type]
         return {each.partition("=")[0].rstrip("?"): each.rpartition("=")[2] for each in named}
 
     def to_data(self) -> dict[str, Any]:
         """The object as plain data: strings, numbers, lists and dicts."""
-        found = {}
-        for key, name in self.data_keys().items():
-            value = getattr(self, name.rstrip("?"))
-            found[key] = None if name.endswith("?") and value == "" else plain(value)
+        found: dict[str, Any] = {}
+        for key, marked in self.data_keys().items():
+            value: Any = self
+            for name in marked.strip("*?").split("."):
+                value = None if value is None else getattr(value, name)
+            if marked.startswith("*"):
+                found |= value.to_data()
+            else:
+                found[key] = None if marked.endswith("?") and value == "" else plain(value)
         return found
 
 

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from rich.panel import Panel
     from rich.table import Table
 
+    from lutbench.exposure.reading import Reading
     from lutbench.inspection.inspection import Inspection
     from lutbench.model.catalogue import Catalogue
 
@@ -127,6 +128,7 @@ def _facts(found: Inspection) -> Table:
 def _levels(found: Inspection) -> Table:
     from rich.markup import escape
 
+    from lutbench.exposure.reading import GREY
     from lutbench.report.words import percent_words, stops_words
 
     table = ruled_table()
@@ -138,23 +140,22 @@ def _levels(found: Inspection) -> Table:
     names = ["in %", "10b full", "10b legal", "out %", "10b full", "10b legal"]
     for name in names if known else names[1:]:
         table.add_column(name, justify="right")
-    for row in found.levels_data():
-        after = row["after_lut"]
-        cells = [f"{row['percent']:.1f}", *_codes(row), f"{after['percent']:.1f}", *_codes(after)]
-        label = escape(row["label"].replace("-", "−"))
+    for each in found.levels:
+        assert each.after_lut is not None
+        cells = [*_percent_and_codes(each.recorded), *_percent_and_codes(each.after_lut)]
+        label = escape(each.label.replace("-", "−"))
         if known:
-            stops = stops_words(row["stops"] if row["stops"] is not None else float("-inf"))
-            cells = [label, percent_words(row["reflectance"]), stops, *cells]
+            cells = [label, percent_words(each.reflectance), stops_words(each.stops), *cells]
         else:
             cells = [label, *cells[1:]]
-        subject = not row["label"].startswith(("+", "-"))
-        grey = row["reflectance"] == 0.18
-        table.add_row(*cells, style="bold" if grey else "" if subject else "dim")
+        grey = each.reflectance == GREY
+        table.add_row(*cells, style="bold" if grey else "" if each.is_subject else "dim")
     return table
 
 
-def _codes(reading: dict[str, Any]) -> list[str]:
-    return [str(reading["code"][name]["10"]) for name in ("full", "legal")]
+def _percent_and_codes(reading: Reading) -> list[str]:
+    codes = (reading.code(10, "full"), reading.code(10, "legal"))
+    return [f"{reading.percent:.1f}", *map(str, codes)]
 
 
 def _depth(found: Inspection) -> Table:

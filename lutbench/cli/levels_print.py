@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from lutbench.exposure.levels import Level, Levels
     from lutbench.exposure.reading import Reading
     from lutbench.exposure.sets import SetLevels, SetMember
-    from lutbench.exposure.zebra import HighlightGuard, ZebraAdvice, ZebraSetting
+    from lutbench.exposure.zebra import ZebraMarks, ZebraSetting
     from lutbench.model.signal import Range
 
 WIDE = 76
@@ -48,30 +48,21 @@ def print_levels(day: Levels) -> None:
         screen.print(line)
     zebra = day.zebra
     screen.print("\n[bold]Zebra on the recording[/bold]" + zebra_offer(day))
-    _print_zebra(screen, zebra.advice, zebra.guard, zebra.settings)
+    _print_zebra(screen, zebra)
     if zebra.after_lut:
         screen.print("\n[bold]Zebra after the LUT[/bold] (on the monitor)")
-        _print_zebra(screen, zebra.after_lut_advice, zebra.after_lut_guard, zebra.after_lut)
+        _print_zebra(screen, zebra.after_lut)
     screen.print("\n[bold]Neutral density[/bold] (0.3 per stop)")
     screen.print(Padding(density_line(), (0, 0, 0, 2)))
     if day.filter_choice:
         screen.print(Padding(f"• {day.filter_choice.text}", (0, 0, 0, 2)))
 
 
-def _print_zebra(
-    screen: Console,
-    advice: tuple[ZebraAdvice, ...],
-    guard: HighlightGuard | None,
-    settings: tuple[ZebraSetting, ...],
-) -> None:
+def _print_zebra(screen: Console, marks: ZebraMarks) -> None:
     from rich.markup import escape
     from rich.padding import Padding
 
-    lines = [each.text for each in advice]
-    if guard is not None:
-        lines.append(guard.text)
-    lines.append(f"marks from: {zebra_line(settings)}")
-    for line in lines:
+    for line in [*marks.lines, f"marks from: {zebra_line(marks.settings)}"]:
         screen.print(Padding(f"• {escape(line)}", (0, 0, 0, 2)))
 
 
@@ -184,8 +175,7 @@ def _table(day: Levels, narrow: bool) -> Table:
     if day.shown:
         table.add_column("cd/m²", justify="right")
     for each in day.levels:
-        subject = not each.label.startswith(("+", "-"))
-        style = "bold" if each.reflectance == GREY else "" if subject else "dim"
+        style = "bold" if each.reflectance == GREY else "" if each.is_subject else "dim"
         table.add_row(*_row(day, each, depths), style=style)
     return table
 

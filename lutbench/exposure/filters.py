@@ -6,9 +6,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from typing import Any
 
 from lutbench.errors import LutbenchError
+from lutbench.results import PlainData
 
 MOST_STACKED = 3
 """Filters in front of a lens at once: a matte box holds three."""
@@ -18,7 +18,7 @@ DENSEST = 6.0
 
 
 @dataclass(frozen=True)
-class NeutralDensity:
+class NeutralDensity(PlainData):
     """A neutral density filter, or a stack of them.
 
     `density` is log10(1 / transmission); stops are density / log10(2). `parts` are the
@@ -31,8 +31,20 @@ class NeutralDensity:
     'ND 1.2 + 0.6'
     """
 
+    KEYS = ("density", "parts=filters", "nominal_stops", "stops", "factor", "transmission")
+
     density: float
     parts: tuple[float, ...] = ()
+
+    @property
+    def filters(self) -> tuple[float, ...]:
+        """The densities that make it up."""
+        return self.parts or (self.density,)
+
+    @property
+    def transmission(self) -> float:
+        """The share of the light that it lets through."""
+        return float(10**-self.density)
 
     @property
     def nominal_stops(self) -> int:
@@ -50,18 +62,7 @@ class NeutralDensity:
         return 1 << self.nominal_stops
 
     def __str__(self) -> str:
-        return "ND " + " + ".join(f"{each:.1f}" for each in self.parts or (self.density,))
-
-    def to_data(self) -> dict[str, Any]:
-        """The filter as plain data."""
-        return {
-            "density": self.density,
-            "parts": list(self.parts or (self.density,)),
-            "nominal_stops": self.nominal_stops,
-            "stops": self.stops,
-            "factor": self.factor,
-            "transmission": 10**-self.density,
-        }
+        return "ND " + " + ".join(f"{each:.1f}" for each in self.filters)
 
 
 NEUTRAL_DENSITIES = tuple(NeutralDensity(round(0.3 * n, 1)) for n in range(1, 11))
@@ -69,11 +70,26 @@ NEUTRAL_DENSITIES = tuple(NeutralDensity(round(0.3 * n, 1)) for n in range(1, 11
 
 
 @dataclass(frozen=True)
-class FilterChoice:
+class ChosenDensity(PlainData):
+    """A filter for the day."""
+
+    KEYS = ("*filter", "leaves")
+
+    filter: NeutralDensity
+    leaves: float
+    """Stops that remain; positive is over."""
+
+
+@dataclass(frozen=True)
+class FilterChoice(PlainData):
     """The filters for a metered over-exposure: one that is too weak, one that is strong enough.
 
     `weaker` is None where `stronger` is exact; `stronger` is None where no stack is strong enough.
     """
+
+    KEYS = (
+        "over_exposure_stops=over", "weaker=weaker_leaves", "stronger=stronger_leaves", "text"
+    )  # fmt: skip
 
     over: float
     weaker: NeutralDensity | None
@@ -94,18 +110,18 @@ class FilterChoice:
         ]
         return f"{self.over:.1f} stops over: " + "; ".join(parts)
 
-    def to_data(self) -> dict[str, Any]:
-        """The choice as plain data."""
+    @property
+    def weaker_leaves(self) -> ChosenDensity | None:
+        """The weaker filter with the stops that it leaves."""
+        return self._leaving(self.weaker)
 
-        def side(each: NeutralDensity | None) -> dict[str, Any] | None:
-            return None if each is None else each.to_data() | {"leaves": self.over - each.stops}
+    @property
+    def stronger_leaves(self) -> ChosenDensity | None:
+        """The stronger filter with the stops that it leaves."""
+        return self._leaving(self.stronger)
 
-        return {
-            "over_exposure_stops": self.over,
-            "weaker": side(self.weaker),
-            "stronger": side(self.stronger),
-            "text": self.text,
-        }
+    def _leaving(self, each: NeutralDensity | None) -> ChosenDensity | None:
+        return None if each is None else ChosenDensity(each, self.over - each.stops)
 
 
 def choose_filter(over: float, at_hand: Sequence[float] = ()) -> FilterChoice:

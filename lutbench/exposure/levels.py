@@ -9,13 +9,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from lutbench.errors import LutbenchError
-from lutbench.exposure.filters import NEUTRAL_DENSITIES, FilterChoice, choose_filter
+from lutbench.exposure.filters import NEUTRAL_DENSITIES, FilterChoice, NeutralDensity, choose_filter
 from lutbench.exposure.luminance import Shown
 from lutbench.exposure.reading import (
     BLACK,
@@ -32,9 +32,7 @@ from lutbench.exposure.zebra import MARKED, Signal, Zebra, zebra_of
 from lutbench.model.curves.base import Curve
 from lutbench.model.signal import CODES_10_BIT, Range, RangeFromSignal, SignalFromRange, check_range
 from lutbench.model.transforms import Array, Transform
-from lutbench.results import Result
-
-SCHEMA = 1
+from lutbench.results import PlainData, Result
 
 SUBJECTS: tuple[tuple[float, str], ...] = (
     (BLACK, "no light"),
@@ -61,19 +59,25 @@ RAMP = 4097
 
 
 @dataclass(frozen=True)
-class Level:
+class Level(PlainData):
     """A line of the table.
 
     `clipped` is ``"high"`` or ``"low"`` where the curve leaves the range of the codes, else
-    empty. `stops` is minus infinity for no light. `luminance` is what a named display shows
-    for the level, after the LUT if there is one, in cd/m².
+    empty. `reflectance` is NaN where no curve is known, `stops` minus infinity for no light.
     """
+
+    KEYS = (
+        *("label", "reflectance=known_reflectance", "stops=known_stops", "clipped?"),
+        *("*recorded", "luminance", "after_lut"),
+    )
 
     label: str
     reflectance: float
     recorded: Reading
     after_lut: AfterLut | None = None
+    """The same after the LUT: the mean of R, G and B, and the three."""
     luminance: float | None = None
+    """cd/m² on the display that was named, after the LUT if there is one."""
 
     @property
     def stops(self) -> float:
@@ -81,43 +85,57 @@ class Level:
         return stops_of(self.reflectance)
 
     @property
-    def clipped(self) -> str:
+    def known_reflectance(self) -> float | None:
+        """0.18 is mid grey, 1 a perfect white diffuser; null where no curve is known."""
+        return None if math.isnan(self.reflectance) else self.reflectance
+
+    @property
+    def known_stops(self) -> float | None:
+        """Stops from mid grey; null for no light."""
+        return self.stops if math.isfinite(self.stops) else None
+
+    @property
+    def is_subject(self) -> bool:
+        """Whether it is a named subject and not a whole stop."""
+        return not self.label.startswith(("+", "-"))
+
+    @property
+    def clipped(self) -> Literal["high", "low", ""]:
         """``"high"``, ``"low"`` or nothing."""
         if self.recorded.signal > self.recorded.high + 1e-9:
             return "high"
         return "low" if self.recorded.signal < self.recorded.low - 1e-9 else ""
 
-    def to_data(self) -> dict[str, Any]:
-        """The line as plain data; `stops` is None for no light."""
-        return {
-            "label": self.label,
-            "reflectance": self.reflectance,
-            "stops": self.stops if math.isfinite(self.stops) else None,
-            "clipped": self.clipped or None,
-            **self.recorded.to_data(),
-            "luminance": self.luminance,
-            "after_lut": self.after_lut.to_data() if self.after_lut else None,
-        }
+
+@dataclass(frozen=True)
+class End(PlainData):
+    """Light at an end of the signal; `stops` is None for no light."""
+
+    KEYS = ("reflectance", "stops")
+
+    reflectance: float
+
+    @property
+    def stops(self) -> float | None:
+        return stops_of(self.reflectance) if self.reflectance > 0 else None
 
 
 @dataclass(frozen=True)
-class Ends:
+class Ends(PlainData):
     """The reflectance at 0 % and at 100 % of a signal; None where the signal does not reach it."""
+
+    KEYS = ("zero_percent", "hundred_percent")
 
     zero: float | None
     full: float | None
 
-    def to_data(self) -> dict[str, Any]:
-        """Reflectance and stops at both ends."""
-        return {
-            name: None
-            if light is None
-            else {
-                "reflectance": light,
-                "stops": stops_of(light) if light > 0 else None,
-            }
-            for name, light in (("zero_percent", self.zero), ("hundred_percent", self.full))
-        }
+    @property
+    def zero_percent(self) -> End | None:
+        return None if self.zero is None else End(self.zero)
+
+    @property
+    def hundred_percent(self) -> End | None:
+        return None if self.full is None else End(self.full)
 
 
 @dataclass(frozen=True, repr=False)
@@ -127,6 +145,15 @@ class Levels(Result):
     `source_range` and `target_range` are those of the LUT, and mean nothing without one.
     `exposed`: stops over, by which every subject is recorded brighter than its reflectance.
     """
+
+    KEYS = (
+        *("schema", "curve=curve.name", "curve_note=curve.note?", "codes=curve.codes"),
+        *("range_note", "lut", "source_range", "target_range", "exposed_stops=exposed", "levels"),
+        *("ends", "after_lut_ends=after_ends", "zebra", "neutral_density", "filter_choice"),
+        "display=shown",
+    )
+    schema: ClassVar[Literal[1]] = 1
+    neutral_density: ClassVar[tuple[NeutralDensity, ...]] = NEUTRAL_DENSITIES
 
     curve: Curve
     levels: tuple[Level, ...]
@@ -174,27 +201,6 @@ class Levels(Result):
             f"there is no level for a reflectance of {reflectance:g}",
             accepted=", ".join(f"{each.reflectance:.4g}" for each in self.levels),
         )
-
-    def to_data(self) -> dict[str, Any]:
-        """All of it as plain data: the object that ``lutbench levels --json`` prints."""
-        return {
-            "schema": SCHEMA,
-            "curve": self.curve.name,
-            "curve_note": self.curve.note or None,
-            "codes": self.curve.codes,
-            "range_note": self.range_note,
-            "lut": self.lut,
-            "source_range": self.source_range,
-            "target_range": self.target_range,
-            "exposed_stops": self.exposed,
-            "levels": [each.to_data() for each in self.levels],
-            "ends": self.ends.to_data(),
-            "after_lut_ends": self.after_ends.to_data() if self.after_ends else None,
-            "zebra": self.zebra.to_data(),
-            "neutral_density": [each.to_data() for each in NEUTRAL_DENSITIES],
-            "filter_choice": self.filter_choice.to_data() if self.filter_choice else None,
-            "display": self.shown.to_data() if self.shown else None,
-        }
 
 
 def levels(

@@ -13,10 +13,11 @@ from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import BT709, BT2020, Gamut
 from lutbench.model.light import Display
 from lutbench.model.transforms import Array
+from lutbench.results import PlainData
 
 
 @dataclass(frozen=True)
-class Shown:
+class Shown(PlainData):
     """Signals as a display shows them.
 
     PQ codes cd/m² directly, clipped to what the display reaches. HLG uses the system gamma for
@@ -29,6 +30,8 @@ class Shown:
     >>> round(hlg.luminance([0.75] * 3)), round(hlg.luminance([1.0] * 3))  # Report ITU-R BT.2408
     (203, 1000)
     """
+
+    KEYS = ("curve=encoding.curve.name", "*display")
 
     encoding: Encoding
     display: Display
@@ -43,10 +46,6 @@ class Shown:
 
     def __str__(self) -> str:
         return f"{self.encoding.curve.name} on a display of {self.display}"
-
-    def to_data(self) -> dict[str, Any]:
-        """Curve, and peak, black and surround in cd/m²."""
-        return {"curve": self.encoding.curve.name, **self.display.to_data()}
 
 
 def shown_on(curve: Curve, display: Display, gamut: Gamut | None = None) -> Shown:

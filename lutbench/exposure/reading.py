@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from typing import Any
+from typing import get_args
 
 from lutbench.model.curves.base import MID_GREY
 from lutbench.model.signal import Range, code_from_signal, signal_from_full_scale
+from lutbench.results import PlainData
 
 BIT_DEPTHS = (8, 10, 12)
 """Bit depths for which codes are given: those that cameras and monitors use."""
@@ -33,14 +34,17 @@ measured 24-patch chart has 10 %."""
 
 
 @dataclass(frozen=True)
-class Reading:
+class Reading(PlainData):
     """A signal level as the instruments show it.
 
     `signal` is nominal: 0 black, 1 white. It may lie outside `low`..`high`, the range of the
     codes; percent and code values are clipped to that range.
     """
 
+    KEYS = ("signal", "percent", "percent_full_as_legal", "code=codes")
+
     signal: float
+    """0 is nominal black, 1 nominal white."""
     low: float = field(default=0.0, kw_only=True)
     high: float = field(default=1.0, kw_only=True)
 
@@ -51,7 +55,8 @@ class Reading:
 
     @property
     def percent(self) -> float:
-        """Percent of the nominal signal (IRE), as zebra and waveform show it: 100·signal."""
+        """Percent of the nominal signal (IRE), as zebra and waveform show it: 100 times the signal,
+        clipped to the range of its codes."""
         return 100 * self.held
 
     @property
@@ -72,16 +77,11 @@ class Reading:
         """
         return math.floor(float(code_from_signal(self.held, bits, name)) + 0.5)
 
-    def to_data(self) -> dict[str, Any]:
-        """Signal, percent and code values as plain data."""
+    @property
+    def codes(self) -> dict[Range, dict[int, int]]:
+        """Code values by range and bit depth: the depths are "8", "10" and "12"."""
         return {
-            "signal": self.signal,
-            "percent": self.percent,
-            "percent_full_as_legal": self.percent_full_as_legal,
-            "code": {
-                name: {str(bits): self.code(bits, name) for bits in BIT_DEPTHS}
-                for name in ("full", "legal")
-            },
+            name: {bits: self.code(bits, name) for bits in BIT_DEPTHS} for name in get_args(Range)
         }
 
 
@@ -89,10 +89,9 @@ class Reading:
 class AfterLut(Reading):
     """A level after a LUT: `signal` is the mean of R, G and B, which `rgb` holds."""
 
-    rgb: tuple[float, float, float]
+    KEYS = (*Reading.KEYS, "rgb")
 
-    def to_data(self) -> dict[str, Any]:
-        return super().to_data() | {"rgb": list(self.rgb)}
+    rgb: tuple[float, float, float]
 
 
 def stops_of(reflectance: float) -> float:

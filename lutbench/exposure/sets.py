@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import ClassVar, Literal
 
-from lutbench.exposure.levels import SCHEMA, Level, Levels
+from lutbench.exposure.levels import Level, Levels
 from lutbench.exposure.reading import DARK_SKIN, GREY, SKIN, WHITE_CARD
 from lutbench.results import PlainData, Result
 
@@ -36,7 +36,9 @@ class SetMember(PlainData):
     name: str
     day: Levels | None
     exposure: float | None = None
+    """Stops by which it brightens, where that is known."""
     note: str = ""
+    """Why it has no levels."""
 
     @property
     def cards(self) -> list[tuple[str, Level]]:
@@ -51,6 +53,9 @@ class SetMember(PlainData):
 class SetLevels(Result):
     """The levels of a set of LUTs for the day, the scene exposed by `exposed` stops."""
 
+    KEYS = ("schema", "exposed_stops=exposed", "paired=paired_names", "advice?", "luts=members")
+    schema: ClassVar[Literal[1]] = 1
+
     members: tuple[SetMember, ...]
     exposed: float = 0.0
 
@@ -62,6 +67,11 @@ class SetLevels(Result):
         return tuple(each for each in self.members if brings_back(each.exposure, self.exposed))
 
     @property
+    def paired_names(self) -> list[str]:
+        """The LUTs that correct the exposure."""
+        return [each.name for each in self.paired]
+
+    @property
     def advice(self) -> str:
         """Which LUT to use on the monitor; empty for a scene that is exposed as metered."""
         if not self.exposed:
@@ -71,16 +81,6 @@ class SetLevels(Result):
             names = ", ".join(each.name for each in self.paired)
             return f"{scene}: use {names} on the monitor, which brings it back"
         return f"{scene}: none of these LUTs brings it back; {missing_lut(self.exposed)}"
-
-    def to_data(self) -> dict[str, Any]:
-        """The set as plain data: the object that ``lutbench levels --json`` prints for it."""
-        return {
-            "schema": SCHEMA,
-            "exposed_stops": self.exposed,
-            "paired": [each.name for each in self.paired],
-            "advice": self.advice or None,
-            "luts": [each.to_data() for each in self.members],
-        }
 
 
 def brings_back(exposure: float | None, exposed: float) -> bool:

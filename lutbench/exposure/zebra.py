@@ -9,7 +9,7 @@ from typing import Any
 
 from lutbench.errors import LutbenchError
 from lutbench.exposure.reading import GREY, SKIN, WHITE, WHITE_CARD, AfterLut, Reading, stops_of
-from lutbench.results import PlainData, plain
+from lutbench.results import PlainData
 
 MARKED = (
     (GREY, "mid grey"),
@@ -85,40 +85,39 @@ class HighlightGuard(PlainData):
 
 
 @dataclass(frozen=True)
-class Zebra:
-    """The zebra settings that a camera or a monitor offers, on the recording and after a LUT."""
+class ZebraMarks(PlainData):
+    """What the settings of a zebra mark on one signal."""
 
-    minimum: float
-    step: float
+    KEYS = ("settings", "advice", "highlights=guard")
+
     settings: tuple[ZebraSetting, ...]
     advice: tuple[ZebraAdvice, ...]
     guard: HighlightGuard | None = None
-    after_lut: tuple[ZebraSetting, ...] = ()
-    after_lut_advice: tuple[ZebraAdvice, ...] = ()
-    after_lut_guard: HighlightGuard | None = None
+
+    @property
+    def lines(self) -> list[str]:
+        """Advice and guard in words."""
+        return [each.text for each in self.advice] + ([self.guard.text] if self.guard else [])
+
+
+@dataclass(frozen=True, kw_only=True)
+class Zebra(ZebraMarks):
+    """The zebra settings that a camera or a monitor offers, on the recording and after a LUT.
+
+    `minimum` and `step` are in percent of signal.
+    """
+
+    KEYS = ("minimum", "step", "marks_mid_grey", *ZebraMarks.KEYS, "after_lut")
+
+    minimum: float
+    step: float
+    after_lut: ZebraMarks | None = None
+    """The same for a zebra on the LUT's output."""
 
     @property
     def marks_mid_grey(self) -> bool:
         """Whether a setting marks mid grey."""
         return any(each.setting for each in self.advice if each.reflectance == GREY)
-
-    def to_data(self) -> dict[str, Any]:
-        """Settings and advice as plain data."""
-        return {
-            "minimum": self.minimum,
-            "step": self.step,
-            "marks_mid_grey": self.marks_mid_grey,
-            "settings": plain(self.settings),
-            "advice": plain(self.advice),
-            "highlights": plain(self.guard),
-            "after_lut": {
-                "settings": plain(self.after_lut),
-                "advice": plain(self.after_lut_advice),
-                "highlights": plain(self.after_lut_guard),
-            }
-            if self.after_lut
-            else None,
-        }
 
 
 @dataclass(frozen=True)
@@ -157,16 +156,16 @@ def zebra_of(minimum: float, step: float, recorded: Signal, after: Signal | None
     card = _advice(*MARKED[2], recorded.readings[2], settings, "")
     grey_after = after.readings[0] if after is not None else None
     instead = _instead(grey_after, card.setting)
-    on_output = _settings(percents, after) if after is not None else ()
+    on_output = None
+    if after is not None and (seen := _settings(percents, after)):
+        on_output = ZebraMarks(seen, _all_advice(after, seen, ""), _guard(seen, after, recorded))
     return Zebra(
-        minimum,
-        step,
         settings,
         _all_advice(recorded, settings, instead),
         _guard(settings, recorded),
-        on_output,
-        _all_advice(after, on_output, "") if after is not None else (),
-        _guard(on_output, after, recorded) if after is not None else None,
+        minimum=minimum,
+        step=step,
+        after_lut=on_output,
     )
 
 

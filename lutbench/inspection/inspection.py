@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -10,7 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from lutbench.exposure.reading import Reading
+from lutbench.exposure.levels import Level
+from lutbench.exposure.reading import AfterLut, Reading
 from lutbench.inspection.facts import DepthReport, Evidence, depth_reports, evidence_of
 from lutbench.inspection.finding import Finding, NotExamined, Severity, worst_severity
 from lutbench.inspection.naming import ByName, range_of
@@ -226,27 +228,18 @@ class Inspection(Result):
 
         return box_of(self)
 
-    def levels_data(self) -> list[dict[str, Any]]:
+    @property
+    def levels(self) -> tuple[Level, ...]:
         """The levels: of the source curve, else of tenths of the input scale."""
         if self.scene is not None:
-            return [each.to_data() for each in self.scene.levels.levels]
+            return self.scene.levels.levels
         rows = []
         for tenth in TENTHS:
             out = self.lut.apply(RangeFromSignal(self.source_range).apply([tenth] * 3))
             rgb = SignalFromRange(self.target_range).apply(out)
-            after = Reading(float(np.mean(rgb))).to_data() | {"rgb": rgb.tolist()}
-            rows.append(
-                {
-                    "label": f"{100 * tenth:.0f} %",
-                    "reflectance": None,
-                    "stops": None,
-                    "clipped": None,
-                    **Reading(tenth).to_data(),
-                    "luminance": None,
-                    "after_lut": after,
-                }
-            )
-        return rows
+            after = AfterLut(float(np.mean(rgb)), rgb.tolist())
+            rows.append(Level(f"{100 * tenth:.0f} %", math.nan, Reading(tenth), after))
+        return tuple(rows)
 
     def to_data(self) -> dict[str, Any]:
         """All of it as plain data: the object that ``lutbench inspect --json`` prints."""
@@ -279,7 +272,7 @@ class Inspection(Result):
                 "range": self.target_range,
             },
             "neutral_axis": self._axis_data(),
-            "levels": self.levels_data(),
+            "levels": [each.to_data() for each in self.levels],
             "scene": self.scene.to_data() if self.scene else None,
             "bit_depth": [each.to_data() for each in self.depth],
             "hue": self.hue.to_data() if self.hue else None,

@@ -14,7 +14,7 @@ from lutbench.errors import LutbenchError
 from lutbench.exposure.filters import NEUTRAL_DENSITIES
 from lutbench.exposure.levels import Level, Levels
 from lutbench.exposure.reading import DARK_SKIN, GREY, SKIN, WHITE_CARD, Reading
-from lutbench.exposure.zebra import HighlightGuard, ZebraAdvice
+from lutbench.exposure.zebra import ZebraMarks
 from lutbench.report import words
 from lutbench.report.drawing import PAPER, plain_text, png, svg
 from lutbench.report.ladder import ladder, ladder_alternative
@@ -126,14 +126,9 @@ def ends_words(day: Levels) -> str:
 
 def zebra_lines(day: Levels) -> list[tuple[str, list[str]]]:
     """The advice on zebra, for the recording and for the monitor after the LUT."""
-    zebra = day.zebra
-    parts = [("on the recording", zebra.advice, zebra.guard)]
-    if zebra.after_lut:
-        parts.append(("after the LUT", zebra.after_lut_advice, zebra.after_lut_guard))
-    return [
-        (name, [each.text for each in advice] + ([guard.text] if guard else []))
-        for name, advice, guard in parts
-    ]
+    after = day.zebra.after_lut
+    parts = [("on the recording", day.zebra.lines)]
+    return [*parts, ("after the LUT", after.lines)] if after else parts
 
 
 def _chosen(day: Levels) -> list[Level]:
@@ -148,7 +143,7 @@ def _row(level: Level) -> dict[str, Any]:
     recorded, after = level.recorded, level.after_lut
     return {
         "label": level.label.replace("-", "−"),
-        "subject": not level.label.startswith(("+", "-")),
+        "subject": level.is_subject,
         "grey": level.reflectance == GREY,
         "reflectance": percent_words(level.reflectance),
         "stops": stops_words(level.stops),
@@ -266,13 +261,14 @@ def _table(part: Any, day: Levels) -> None:
     axes.set_ylim(0, 1)
 
 
-def _short(advice: tuple[ZebraAdvice, ...], guard: HighlightGuard | None) -> str:
+def _short(marks: ZebraMarks) -> str:
     """Which zebra setting is for which subject, on one line."""
+    advice = marks.advice
     found = [f"{each.setting.percent:g} % for {each.subject}" for each in advice if each.setting]
     if unmarked := [each.subject for each in advice if each.setting is None]:
         found.append(f"none for {' and '.join(unmarked)}")
     text = ", ".join(found)
-    return text if guard is None else f"{text}; {guard.text}"
+    return text if marks.guard is None else f"{text}; {marks.guard.text}"
 
 
 def _notes(part: Any, day: Levels) -> None:
@@ -280,10 +276,9 @@ def _notes(part: Any, day: Levels) -> None:
 
     lines = []
     zebra = day.zebra
-    lines.append(f"Zebra on the recording: {_short(zebra.advice, zebra.guard)}")
+    lines.append(f"Zebra on the recording: {_short(zebra)}")
     if zebra.after_lut:
-        short = _short(zebra.after_lut_advice, zebra.after_lut_guard)
-        lines.append(f"Zebra after the LUT: {short}")
+        lines.append(f"Zebra after the LUT: {_short(zebra.after_lut)}")
     densities = ", ".join(
         f"{each.density:.1f} = {each.nominal_stops}" for each in NEUTRAL_DENSITIES
     )

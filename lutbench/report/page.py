@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 import lutbench
+from lutbench.exposure.reading import GREY
 from lutbench.inspection.hue import HUES
 from lutbench.inspection.inspection import Inspection
 from lutbench.inspection.registry import all_limits
@@ -223,21 +224,17 @@ def _pair(found: Inspection, key: str, title: str, note: str, picture: NDArray[A
 
 
 def _levels(found: Inspection) -> list[dict[str, Any]]:
-    rows = []
-    for row in found.levels_data():
-        known = row["reflectance"] is not None
-        stops = row["stops"] if row["stops"] is not None else float("-inf")
-        rows.append(
-            row
-            | {
-                "label": row["label"].replace("-", "−"),
-                "subject": not row["label"].startswith(("+", "-")),
-                "grey": row["reflectance"] == 0.18,
-                "reflectance_text": percent_words(row["reflectance"]) if known else "",
-                "stops_text": stops_words(stops) if known else "",
-            }
-        )
-    return rows
+    return [
+        each.to_data()
+        | {
+            "label": each.label.replace("-", "−"),
+            "subject": each.is_subject,
+            "grey": each.reflectance == GREY,
+            "reflectance_text": percent_words(each.reflectance) if found.scene else "",
+            "stops_text": stops_words(each.stops) if found.scene else "",
+        }
+        for each in found.levels
+    ]
 
 
 def _axis_rows(found: Inspection) -> list[tuple[str, ...]]:

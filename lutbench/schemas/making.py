@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import ast
 import inspect
+import re
 import types
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
@@ -15,6 +16,7 @@ from functools import cache
 from typing import (
     Annotated,
     Any,
+    ClassVar,
     Literal,
     NotRequired,
     Required,
@@ -88,6 +90,10 @@ def _schema(kind: Any, made: _Made) -> dict[str, Any]:
         count = len(inner)
         items = [_schema(each, made) for each in inner]
         return {"type": "array", "prefixItems": items, "minItems": count, "maxItems": count}
+    if origin is dict and get_origin(inner[0]) is Literal:
+        keys = list(get_args(inner[0]))
+        values = {key: _schema(inner[1], made) for key in keys}
+        return {"type": "object", "properties": values, "required": keys}
     if origin is dict:
         return {"type": "object", "additionalProperties": _schema(inner[1], made)}
     raise TypeError(f"{kind!r} has no JSON Schema")
@@ -121,8 +127,8 @@ def _object(kind: Any, made: _Made) -> dict[str, Any]:
         schema["required"] = needed
     if made.closed:
         schema["additionalProperties"] = False
-    # Without the section on parameters, which has the keys of a report's part.
-    about = (inspect.getdoc(kind) or "").partition("\n\nParameters\n")[0]
+    # Without examples and the section on parameters, which has the keys of a report's part.
+    about = re.split(r"\n\n(?:Parameters\n|>>> )", inspect.getdoc(kind) or "")[0]
     return ({"description": " ".join(about.split())} if about else {}) | schema
 
 
@@ -136,18 +142,42 @@ def _hints_of(kind: Any) -> dict[str, Any]:
 
 def _keys_of_data(kind: type[PlainData], docs: dict[str, str]) -> dict[str, Any]:
     """The type of each key of a report's part; descriptions by key are added to `docs`."""
-    found, own = {}, _hints_of(kind)
+    found: dict[str, Any] = {}
     for key, marked in kind.data_keys().items():
-        name = marked.rstrip("?")
-        if isinstance(member := getattr(kind, name, None), property):
-            found[key] = _hints_of(member.fget)["return"]
-            docs[key] = " ".join((member.__doc__ or "").split())
-        else:
-            found[key] = own[name]
-            docs |= {key: docs[name]} if name in docs else {}
-        if marked.endswith("?"):
-            found[key] |= None
+        annotation, about = _member(kind, marked.strip("*?"))
+        if marked.startswith("*"):
+            found |= _keys_of_data(annotation, docs)
+            continue
+        found[key] = _or_null(annotation) if marked.endswith("?") else annotation
+        docs |= {key: about} if about else {}
     return found
+
+
+def _or_null(annotation: Any) -> Any:
+    """The type of a text that is null where it is empty."""
+    if get_origin(annotation) is Literal:
+        annotation = Literal[tuple(each for each in get_args(annotation) if each)]
+    return annotation | None
+
+
+def _member(kind: Any, path: str) -> tuple[Any, str]:
+    """Type and description of a field or property, or of ``name.inner`` of what it holds."""
+    name, _, rest = path.partition(".")
+    member = inspect.getattr_static(kind, name, None)
+    getter = getattr(member, "fget", None) or getattr(member, "func", None)
+    if getter is not None:
+        annotation, about = _hints_of(getter)["return"], " ".join((getter.__doc__ or "").split())
+    else:
+        annotation, about = _hints_of(kind)[name], _key_docs(kind).get(name, "")
+    if get_origin(annotation) is ClassVar:
+        annotation = get_args(annotation)[0]
+    if not rest:
+        return annotation, about
+    is_union = get_origin(annotation) in (Union, types.UnionType)
+    options = set(get_args(annotation)) if is_union else {annotation}
+    (holder,) = options - {type(None)}
+    inner, about = _member(holder, rest)
+    return (inner | None if type(None) in options else inner), about
 
 
 def _key_docs(kind: Any) -> dict[str, str]:

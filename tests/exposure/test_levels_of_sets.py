@@ -79,7 +79,7 @@ def test_the_ladder_brings_a_deliberate_exposure_back() -> None:
 def test_a_zebra_on_the_output_marks_the_light_that_comes_out_there() -> None:
     lut = build("ACEScct", "BT.1886", source_gamut="ACES AP1", target_gamut="ACES AP1", size=65)
     zebra = levels(ACESCCT, lut).zebra
-    for each in zebra.after_lut:
+    for each in zebra.after_lut.settings:
         if each.percent < 10:  # where the LUT's own nodes are far apart in light
             continue
         # BT.1886 with no black: light = signal^2.4 (Recommendation ITU-R BT.1886, annex 1).
@@ -87,28 +87,28 @@ def test_a_zebra_on_the_output_marks_the_light_that_comes_out_there() -> None:
         # At white the lattice turns a corner between two nodes: within a node it may be early.
         within = NODE if each.percent == 100 else 0.06
         assert math.log2(each.reflectance) == pytest.approx(expected, abs=within)
-    assert {each.percent for each in zebra.after_lut} == {5.0 * n for n in range(1, 21)}
+    assert {each.percent for each in zebra.after_lut.settings} == {5.0 * n for n in range(1, 21)}
 
 
 def test_what_no_output_reaches_is_not_offered() -> None:
     dim = Lut3D(Lut3D.identity(5).table * 0.5)
     zebra = levels(ACESCCT, dim).zebra
-    assert max(each.percent for each in zebra.after_lut) == 50
+    assert max(each.percent for each in zebra.after_lut.settings) == 50
 
 
 def test_guards_warn_before_clipping_and_say_by_how_much() -> None:
     lut = build("ACEScct", "BT.1886", source_gamut="ACES AP1", target_gamut="ACES AP1", size=65)
     zebra = levels(ACESCCT, lut, zebra_min=50).zebra
     assert zebra.guard is not None
-    assert zebra.after_lut_guard is not None
+    assert zebra.after_lut.guard is not None
     top = math.log2(float(colour.models.log_decoding_ACEScct(1.0)) / 0.18)
     marked = colour.models.log_decoding_ACEScct(zebra.guard.setting.percent / 100)
     assert zebra.guard.before_clip == pytest.approx(top - math.log2(float(marked) / 0.18))
     assert zebra.guard.before_clip >= 0.5
     # White comes out at light 1.0; the recording goes on from there to its own end.
-    held = zebra.after_lut_guard.recorded_above
+    held = zebra.after_lut.guard.recorded_above
     assert held == pytest.approx(top - math.log2(1 / 0.18), abs=NODE)
-    assert "before the LUT's white" in zebra.after_lut_guard.text
+    assert "before the LUT's white" in zebra.after_lut.guard.text
 
 
 def test_filters_stack_and_the_fewest_are_taken() -> None:

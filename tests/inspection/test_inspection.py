@@ -90,10 +90,10 @@ def test_levels_of_a_known_source_are_those_of_the_levels_command() -> None:
 
 
 def test_levels_without_a_source_are_tenths_of_the_scale() -> None:
-    rows = inspect(Lut3D.identity(17)).levels_data()
+    rows = inspect(Lut3D.identity(17)).to_data()["levels"]
     assert [row["label"] for row in rows][:3] == ["0 %", "10 %", "20 %"]
     assert all(row["after_lut"]["signal"] == pytest.approx(row["signal"]) for row in rows)
-    known = inspect(Lut3D.identity(17), source_curve="ACEScct").levels_data()
+    known = inspect(Lut3D.identity(17), source_curve="ACEScct").to_data()["levels"]
     assert set(rows[0]) == set(known[0])
 
 

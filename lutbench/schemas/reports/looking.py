@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Literal, TypedDict
 
+from lutbench.exposure.levels import Level
 from lutbench.formats.digest import Written
 from lutbench.inspection.box import Box
 from lutbench.inspection.change import ChangeMade
@@ -11,7 +12,6 @@ from lutbench.inspection.facts import DepthReport
 from lutbench.inspection.finding import Finding, Severity
 from lutbench.schemas.reports.common import (
     Encoding,
-    Level,
     Rgb,
     Schema,
     Unreadable,
