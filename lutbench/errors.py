@@ -51,22 +51,6 @@ class MissingExtraError(LutbenchError):
         )
 
 
-def one_of(what: str, value: object, accepted: Iterable[str], where: str | Path = "") -> str:
-    """`value` as one of the `accepted` words, letter case ignored, spelt as they are.
-
-    >>> one_of("signal range", "Legal", ("full", "legal"))
-    'legal'
-    """
-    words = list(accepted)
-    folded = value.casefold() if isinstance(value, str) else None
-    for word in words:
-        if folded == word.casefold():
-            return word
-    raise UnknownNameError(
-        f"no {what} is named {value!r:.60}", where=where, accepted=", ".join(words)
-    )
-
-
 def nearest_names(name: str, known: Iterable[str], count: int = 3) -> list[str]:
     """Up to `count` known names that are most like `name`, best first, letter case ignored.
 

@@ -7,11 +7,12 @@ from __future__ import annotations
 
 import math
 import os
+from collections.abc import Iterable
 from numbers import Integral, Real
 from pathlib import Path
 from typing import Any
 
-from lutbench.errors import DefinitionError, LutbenchError
+from lutbench.errors import DefinitionError, LutbenchError, UnknownNameError
 
 
 def double(value: Any) -> float:
@@ -69,6 +70,22 @@ def texts(value: Any, what: str) -> tuple[str, ...]:
         raise LutbenchError(
             f"{value!r:.60} is not a list of texts", where=what, accepted="texts"
         ) from None
+
+
+def one_of(what: str, value: object, accepted: Iterable[str], where: str | Path = "") -> str:
+    """`value` as one of the `accepted` words, letter case ignored, spelt as they are.
+
+    >>> one_of("signal range", "Legal", ("full", "legal"))
+    'legal'
+    """
+    words = list(accepted)
+    folded = value.casefold() if isinstance(value, str) else None
+    for word in words:
+        if folded == word.casefold():
+            return word
+    raise UnknownNameError(
+        f"no {what} is named {value!r:.60}", where=where, accepted=", ".join(words)
+    )
 
 
 def triple(value: Any, what: str) -> tuple[float, float, float]:

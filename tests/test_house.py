@@ -246,21 +246,21 @@ class Budget:
 BUDGETS = {
     "apply a still": Budget(
         "apply day.cube in.png out.png",
-        32,
+        27,
         38,
         HEAVY | WORK | CLIPS | {"scipy", "rich", "lutbench.recipes", "lutbench.inspection"},
     ),
     "build a recipe": Budget(
-        "build day.toml -o luts", 37, 53, WORK | {"matplotlib", "numba", "lxml", "av"}
+        "build day.toml -o luts", 36, 53, WORK | {"matplotlib", "numba", "lxml", "av"}
     ),
-    "convert": Budget("convert day.cube small.cube --size 5", 28, 45, HEAVY | WORK | {IMAGES}),
-    "inspect": Budget("inspect day.cube --json", 54, 72, HEAVY | CLIPS | WORK | {IMAGES, "rich"}),
+    "convert": Budget("convert day.cube small.cube --size 5", 27, 44, HEAVY | WORK | {IMAGES}),
+    "inspect": Budget("inspect day.cube --json", 53, 74, HEAVY | CLIPS | WORK | {IMAGES, "rich"}),
     # A LUT whose file says nothing is identified, so that its box has an answer.
-    "inspect, in words": Budget("inspect day.cube", 71, 136, HEAVY | CLIPS | {IMAGES}),
-    "inspect with a page": Budget("inspect day.cube --page day.html", 90, 163, {"av", "lxml"}),
-    "levels": Budget("levels --curve ACEScct", 26, 36, HEAVY | {IMAGES, "scipy"}),
-    "list": Budget("list curves", 26, 31, WORK | {"numba", "av", "lutbench.tables"}),
-    "rework": Budget("rework neutral day.cube -o tone.cube", 33, 49, HEAVY | WORK | {IMAGES}),
+    "inspect, in words": Budget("inspect day.cube", 66, 139, HEAVY | CLIPS | {IMAGES}),
+    "inspect with a page": Budget("inspect day.cube --page day.html", 89, 161, {"av", "lxml"}),
+    "levels": Budget("levels --curve ACEScct", 17, 34, HEAVY | {IMAGES, "scipy"}),
+    "list": Budget("list curves", 19, 31, WORK | {"numba", "av", "lutbench.tables"}),
+    "rework": Budget("rework neutral day.cube -o tone.cube", 30, 45, HEAVY | WORK | {IMAGES}),
 }
 
 

@@ -7,7 +7,7 @@ import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from lutbench.errors import one_of
+from lutbench.given import one_of
 
 if TYPE_CHECKING:
     from lutbench.recipes.project import Project

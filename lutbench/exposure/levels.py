@@ -108,7 +108,7 @@ class Level(PlainData):
 
 
 @dataclass(frozen=True)
-class End(PlainData):
+class EndLight(PlainData):
     """Light at an end of the signal; `stops` is None for no light."""
 
     KEYS = ("reflectance", "stops")
@@ -130,12 +130,12 @@ class Ends(PlainData):
     full: float | None
 
     @property
-    def zero_percent(self) -> End | None:
-        return None if self.zero is None else End(self.zero)
+    def zero_percent(self) -> EndLight | None:
+        return None if self.zero is None else EndLight(self.zero)
 
     @property
-    def hundred_percent(self) -> End | None:
-        return None if self.full is None else End(self.full)
+    def hundred_percent(self) -> EndLight | None:
+        return None if self.full is None else EndLight(self.full)
 
 
 @dataclass(frozen=True, repr=False)

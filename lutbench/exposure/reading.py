@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from typing import get_args
+from typing import ClassVar, get_args
 
 from lutbench.model.curves.base import MID_GREY
 from lutbench.model.signal import Range, code_from_signal, signal_from_full_scale
@@ -41,7 +41,7 @@ class Reading(PlainData):
     codes; percent and code values are clipped to that range.
     """
 
-    KEYS = ("signal", "percent", "percent_full_as_legal", "code=codes")
+    KEYS: ClassVar[tuple[str, ...]] = ("signal", "percent", "percent_full_as_legal", "code=codes")
 
     signal: float
     """0 is nominal black, 1 nominal white."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar
 
 from lutbench.errors import LutbenchError
 from lutbench.exposure.reading import GREY, SKIN, WHITE, WHITE_CARD, AfterLut, Reading, stops_of
@@ -88,7 +88,7 @@ class HighlightGuard(PlainData):
 class ZebraMarks(PlainData):
     """What the settings of a zebra mark on one signal."""
 
-    KEYS = ("settings", "advice", "highlights=guard")
+    KEYS: ClassVar[tuple[str, ...]] = ("settings", "advice", "highlights=guard")
 
     settings: tuple[ZebraSetting, ...]
     advice: tuple[ZebraAdvice, ...]

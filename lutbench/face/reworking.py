@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Literal
 from numpy.typing import ArrayLike
 
 from lutbench.algebra.repairing import FADE, MOST_MOVED
-from lutbench.errors import one_of
 from lutbench.face import arguments
 from lutbench.face.arguments import LutLike
 from lutbench.face.made import as_lut, size_of, titled
+from lutbench.given import one_of
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.signal import Range
 from lutbench.tables.lut import SIZES_1D, SIZES_3D, Lut1D

@@ -13,7 +13,14 @@ import numpy as np
 
 from lutbench.exposure.levels import Level
 from lutbench.exposure.reading import AfterLut, Reading
-from lutbench.inspection.facts import DepthReport, Evidence, depth_reports, evidence_of
+from lutbench.inspection.facts import (
+    ChangeMade,
+    DepthReport,
+    Evidence,
+    change_made,
+    depth_reports,
+    evidence_of,
+)
 from lutbench.inspection.finding import Finding, NotExamined, Severity, worst_severity
 from lutbench.inspection.naming import ByName, range_of
 from lutbench.inspection.registry import Health, Limits, all_limits
@@ -30,7 +37,6 @@ from lutbench.tables.lut import Lut
 if TYPE_CHECKING:
     from lutbench.formats.digest import Written
     from lutbench.inspection.box import Box
-    from lutbench.inspection.change import ChangeMade
     from lutbench.inspection.hue import HueShift
     from lutbench.inspection.scene import SceneReport
 
@@ -210,8 +216,6 @@ class Inspection(Result):
     @cached_property
     def change(self) -> ChangeMade:
         """How large a change it makes, in a word and a number."""
-        from lutbench.inspection.change import change_made
-
         return change_made(self.subject, self._seen_as)
 
     @property

@@ -17,8 +17,8 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
-from lutbench.errors import DefinitionError, LutbenchError, one_of, unknown_name
-from lutbench.given import flag
+from lutbench.errors import DefinitionError, LutbenchError, unknown_name
+from lutbench.given import flag, one_of
 from lutbench.model.curves.base import Curve
 from lutbench.model.definitions import Definitions, read_definitions
 from lutbench.model.gamuts import STANDARD_GAMUTS, Gamut

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal
 
-from lutbench.errors import LutbenchError, one_of
+from lutbench.errors import LutbenchError
+from lutbench.given import one_of
 from lutbench.model.encoding import Encoding, Meeting, meeting, unrendered
 from lutbench.model.gamuts import conversion
 from lutbench.model.grade import Exposure

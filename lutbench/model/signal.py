@@ -13,7 +13,8 @@ from typing import ClassVar, Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lutbench.errors import LutbenchError, one_of
+from lutbench.errors import LutbenchError
+from lutbench.given import one_of
 from lutbench.model.transforms import Array, Transform
 
 Range = Literal["full", "legal"]

@@ -11,8 +11,8 @@ from typing import Any, ClassVar, Literal, Self
 import numpy as np
 from numpy.typing import ArrayLike, DTypeLike, NDArray
 
-from lutbench.errors import LutbenchError, NotInvertibleError, one_of
-from lutbench.given import double
+from lutbench.errors import LutbenchError, NotInvertibleError
+from lutbench.given import double, one_of
 from lutbench.results import plain as plain
 
 Array = NDArray[np.float64]

@@ -7,9 +7,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Unpack
 
-from lutbench.errors import DefinitionError, one_of
+from lutbench.errors import DefinitionError
 from lutbench.files import inside, make_folder
 from lutbench.formats.cube_write import write_cube
+from lutbench.given import one_of
 from lutbench.measure.difference import Accuracy, accuracy
 from lutbench.model.catalogue import Catalogue, open_catalogue
 from lutbench.model.conversion import KINDS, Conversion, Encoding, Kind

@@ -6,7 +6,8 @@ from dataclasses import replace
 from math import log2
 from typing import TYPE_CHECKING, Any
 
-from lutbench.errors import DefinitionError, one_of
+from lutbench.errors import DefinitionError
+from lutbench.given import one_of
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import (
     PLACES,

@@ -7,8 +7,7 @@ from typing import Literal, TypedDict
 from lutbench.exposure.levels import Level
 from lutbench.formats.digest import Written
 from lutbench.inspection.box import Box
-from lutbench.inspection.change import ChangeMade
-from lutbench.inspection.facts import DepthReport
+from lutbench.inspection.facts import ChangeMade, DepthReport
 from lutbench.inspection.finding import Finding, Severity
 from lutbench.schemas.reports.common import (
     Encoding,
