@@ -306,8 +306,8 @@ def _show(day: Levels, subject: LevelsSubject, printing: Printing) -> None:
 
 def _note_other_rung(exposed: float, subject: LevelsSubject) -> None:
     """Print a note where the LUT's exposure compensation does not match the exposure."""
+    from lutbench.exposure.reading import signed_stops
     from lutbench.exposure.sets import brings_back, missing_lut
-    from lutbench.report.words import signed_stops
 
     if not brings_back(subject.exposure, exposed):
         note(

@@ -38,7 +38,7 @@ def print_levels(day: Levels) -> None:
     if day.shown:
         screen.print(escape(str(day.shown)), soft_wrap=True)
     if day.exposed:
-        from lutbench.report.words import signed_stops
+        from lutbench.exposure.reading import signed_stops
 
         screen.print(f"exposed {signed_stops(day.exposed)}: light and stops are those of the scene")
     screen.print(day.range_note, soft_wrap=False, style="dim", markup=False)

@@ -17,7 +17,7 @@ from lutbench.cli.options import (
     gathered,
     json_option,
 )
-from lutbench.cli.results import output_option, refuse_existing, reworked, title_option
+from lutbench.cli.results import NewLut, output_option, reworked, title_option
 from lutbench.model.signal import RangeChange
 
 if TYPE_CHECKING:
@@ -32,17 +32,10 @@ REPAIRS = (
 
 
 @dataclass(frozen=True)
-class Out:
-    """Where the new LUT is written, and how it is reported."""
+class Out(NewLut):
+    """Where the new LUT is written, how it is reported, and the definitions to look names up in."""
 
-    output: str
-    title: str
-    definitions: tuple[str, ...]
-    force: bool
-    as_json: bool
-
-    def __post_init__(self) -> None:
-        refuse_existing(self.output, self.force, as_json=self.as_json)
+    definitions: tuple[str, ...] = ()
 
     def lut(self, text: str) -> Transform:
         """The LUT file, LUT of a recipe or pipeline that an argument names."""

@@ -32,6 +32,14 @@ DARK_SKIN = GREY / 2
 """Reflectance of dark skin: one stop under mid grey, by common practice. The dark skin patch of the
 measured 24-patch chart has 10 %."""
 
+CARDS = (
+    (GREY, "grey card"),
+    (DARK_SKIN, "dark skin"),
+    (SKIN, "light skin"),
+    (WHITE_CARD, "white card"),
+)
+"""The subjects whose levels are listed for each LUT."""
+
 
 @dataclass(frozen=True)
 class Reading(PlainData):
@@ -101,3 +109,12 @@ def stops_of(reflectance: float) -> float:
     1.0
     """
     return math.log2(reflectance / MID_GREY) if reflectance > 0 else -math.inf
+
+
+def signed_stops(stops: float) -> str:
+    """Stops with their sign, and the word "stop" or "stops".
+
+    >>> signed_stops(1), signed_stops(-0.5), signed_stops(2)
+    ('+1 stop', '−0.5 stop', '+2 stops')
+    """
+    return f"{stops:+g} stop{'' if abs(stops) <= 1 else 's'}".replace("-", "−")

@@ -8,16 +8,8 @@ from dataclasses import dataclass
 from typing import ClassVar, Literal
 
 from lutbench.exposure.levels import Level, Levels
-from lutbench.exposure.reading import DARK_SKIN, GREY, SKIN, WHITE_CARD
+from lutbench.exposure.reading import CARDS, signed_stops
 from lutbench.results import PlainData, Result
-
-CARDS = (
-    (GREY, "grey card"),
-    (DARK_SKIN, "dark skin"),
-    (SKIN, "light skin"),
-    (WHITE_CARD, "white card"),
-)
-"""The subjects whose levels are listed for each LUT."""
 
 SAME_EXPOSURE = 0.05
 """Stops: two exposures that differ by less look the same."""
@@ -76,7 +68,7 @@ class SetLevels(Result):
         """Which LUT to use on the monitor; empty for a scene that is exposed as metered."""
         if not self.exposed:
             return ""
-        scene = f"Exposed {_stops(self.exposed)}"
+        scene = f"Exposed {signed_stops(self.exposed)}"
         if self.paired:
             names = ", ".join(each.name for each in self.paired)
             return f"{scene}: use {names} on the monitor, which brings it back"
@@ -98,11 +90,7 @@ def missing_lut(exposed: float) -> str:
     >>> missing_lut(1)
     'build one of −1 stop (exposure_ladder = [-1] in its recipe)'
     """
-    return f"build one of {_stops(-exposed)} (exposure_ladder = [{-exposed:g}] in its recipe)"
-
-
-def _stops(stops: float) -> str:
-    return f"{stops:+g} stop{'' if abs(stops) <= 1 else 's'}".replace("-", "−")
+    return f"build one of {signed_stops(-exposed)} (exposure_ladder = [{-exposed:g}] in its recipe)"
 
 
 def families(members: Sequence[SetMember]) -> list[list[SetMember]]:

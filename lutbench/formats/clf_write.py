@@ -27,8 +27,7 @@ from lutbench.model.curves.log import AcesCct, CameraLog, PrintingDensity
 from lutbench.model.curves.video import Bt709, Bt1886, Linear, Power, Srgb
 from lutbench.model.grade import Cdl, CdlInverse, Exposure, Saturation
 from lutbench.model.signal import RangeFromSignal, SignalFromRange
-from lutbench.model.tone import ToneMapper
-from lutbench.model.tone.shoulder import ToneCurveInverse
+from lutbench.model.tone import ToneInverse, ToneMapper
 from lutbench.model.transforms import Array, Clamp, Matrix, Pipeline, Transform, steps_of
 from lutbench.tables.lut import (
     UNIT_DOMAIN,
@@ -334,9 +333,10 @@ class _Writer(NodeMaker):
 
 def _by_channel(step: Transform) -> bool:
     """Whether a step treats each channel separately."""
-    if isinstance(step, ToneMapper):
-        return step.per_channel
-    return isinstance(step, Decode | Encode | ToneCurveInverse | Lut1D)
+    tone = step.tone if isinstance(step, ToneInverse) else step
+    if isinstance(tone, ToneMapper):
+        return tone.per_channel
+    return isinstance(step, Decode | Encode | Lut1D)
 
 
 def _camera_log(curve: CameraLog) -> Log:

@@ -6,20 +6,13 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from lutbench.exposure.reading import DARK_SKIN, GREY, SKIN, WHITE_CARD, stops_of
+from lutbench.exposure.reading import CARDS, SKIN, WHITE_CARD, stops_of
 from lutbench.inspection.comments import ends_in_comments
 from lutbench.results import PlainData
 
 if TYPE_CHECKING:
     from lutbench.exposure.levels import Level
     from lutbench.inspection.inspection import Inspection
-
-CARDS = (
-    (GREY, "grey card"),
-    (DARK_SKIN, "dark skin"),
-    (SKIN, "light skin"),
-    (WHITE_CARD, "white card"),
-)
 
 KNOWN_BY = {
     "named": "as you named it",

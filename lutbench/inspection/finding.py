@@ -165,6 +165,9 @@ class NotExamined:
         return f"{', '.join(self.codes)}: {self.why}"
 
 
+NO_LATTICE = "a 1D LUT treats each channel by itself"
+
+
 class FindingKind(ABC):
     """A kind of finding. A subclass says what it measures, its limit, and its texts.
 
@@ -181,6 +184,8 @@ class FindingKind(ABC):
     """Whether this finding makes all others pointless, so that they are not looked for."""
     cure: ClassVar[str] = ""
     """The repair for it, by its name in ``lutbench rework repair --only``."""
+    needs_lattice: ClassVar[bool] = False
+    """Whether it is looked for in the lattice of a 3D LUT only."""
     cured_on_request: ClassVar[bool] = False
     """Whether it may be intended, so that it is repaired only when the repair is named."""
     seen: ClassVar[str]
@@ -194,7 +199,7 @@ class FindingKind(ABC):
 
     def hindrance(self, lut: Examined) -> str:
         """Why this kind cannot be looked for in that LUT; empty where it can."""
-        return ""
+        return NO_LATTICE if self.needs_lattice and lut.subject.lattice is None else ""
 
     @property
     def limit_name(self) -> str:

@@ -179,7 +179,7 @@ class Inspection(Result):
         from lutbench.inspection.hue import hue_shift
 
         source = Encoding(self.source_curve, self.source_gamut, self.source_range)
-        return hue_shift(self.lut, source, self._seen_as)
+        return hue_shift(self.lut, source, self.seen_as)
 
     @property
     def findings(self) -> tuple[Finding, ...]:
@@ -202,7 +202,8 @@ class Inspection(Result):
         return self.health.not_examined
 
     @property
-    def _seen_as(self) -> Encoding:
+    def seen_as(self) -> Encoding:
+        """The encoding of the LUT's output, with its range."""
         return Encoding(self.target.curve, self.target.gamut, self.target_range)
 
     @property
@@ -216,7 +217,7 @@ class Inspection(Result):
     @cached_property
     def change(self) -> ChangeMade:
         """How large a change it makes, in a word and a number."""
-        return change_made(self.subject, self._seen_as)
+        return change_made(self.subject, self.seen_as)
 
     @property
     def verdict(self) -> str:

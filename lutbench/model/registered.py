@@ -18,7 +18,6 @@ from __future__ import annotations
 import inspect
 import logging
 import sys
-import warnings
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
@@ -32,6 +31,7 @@ from lutbench import files
 from lutbench.errors import LutbenchError
 from lutbench.foreign import foreign
 from lutbench.model import kept
+from lutbench.model.curves.registered import called
 from lutbench.model.transforms import Array
 
 FUNCTIONS = ("LOG_ENCODINGS", "LOG_DECODINGS", "OETFS", "OETF_INVERSES")
@@ -270,8 +270,8 @@ def _pieces(key: str, function: Callable[..., Any], aim: float) -> Array:
 
     def scaled(at: Array) -> Array:
         if key in _TO_LIGHT:
-            return np.asarray(np.arcsinh(_called(function, at) / _SCALE))
-        return _called(function, _SCALE * np.sinh(at))
+            return np.asarray(np.arcsinh(called(function, at) / _SCALE))
+        return called(function, _SCALE * np.sinh(at))
 
     ends = np.array(_SIGNALS) if key in _TO_LIGHT else np.arcsinh(np.array(_LIGHTS) / _SCALE)
     # A piece begins at light and signal 0, where many functions change.
@@ -320,7 +320,7 @@ def _error(key: str, function: Callable[..., Any], pieces: Array) -> float:
     else:
         stops = 0.18 * 2.0 ** random.uniform(-20, 14, 20_000)
         tried = np.concatenate([stops, random.uniform(-0.05, 1.5, 20_000)])
-    right, found = _called(function, tried), looked_up(key, pieces, tried)
+    right, found = called(function, tried), looked_up(key, pieces, tried)
     if (np.isfinite(right) != np.isfinite(found)).any():
         return np.inf
     there = np.isfinite(right)
@@ -328,12 +328,6 @@ def _error(key: str, function: Callable[..., Any], pieces: Array) -> float:
     if key in _TO_LIGHT:
         gap = gap / np.maximum(np.abs(right[there]), _SCALE)
     return float(gap.max(initial=0.0))
-
-
-def _called(function: Callable[..., Any], value: Array) -> Array:
-    with warnings.catch_warnings(), np.errstate(all="ignore"):
-        warnings.simplefilter("ignore")
-        return np.asarray(function(value), dtype=np.float64).reshape(value.shape)
 
 
 # -- The cache ----------------------------------------------------------------

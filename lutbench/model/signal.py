@@ -90,20 +90,26 @@ def full_scale_from_signal(signal: ArrayLike) -> Array:
 
 
 @dataclass(frozen=True)
-class SignalFromRange(Transform):
+class RangeStep(Transform):
+    """A step between signal and the full-scale values (code / (2^bits - 1)) of a range."""
+
+    range: Range = "full"
+    bits: int = 10
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "range", check_range(self.range))
+        range_of(self.bits, self.range)
+
+
+@dataclass(frozen=True)
+class SignalFromRange(RangeStep):
     """From full-scale values (code / (2^bits - 1)) of a range to signal, with headroom.
 
     >>> SignalFromRange("legal").apply([64 / 1023, 502 / 1023, 940 / 1023]).round(12).tolist()
     [0.0, 0.5, 1.0]
     """
 
-    range: Range = "full"
-    bits: int = 10
     kind: ClassVar[str] = "signal_from_range"
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "range", check_range(self.range))
-        range_of(self.bits, self.range)
 
     def _apply(self, rgb: Array) -> Array:
         return signal_from_code(rgb * (2**self.bits - 1), self.bits, self.range)
@@ -113,16 +119,10 @@ class SignalFromRange(Transform):
 
 
 @dataclass(frozen=True)
-class RangeFromSignal(Transform):
+class RangeFromSignal(RangeStep):
     """From signal to full-scale values (code / (2^bits - 1)) of a range, with headroom."""
 
-    range: Range = "full"
-    bits: int = 10
     kind: ClassVar[str] = "range_from_signal"
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "range", check_range(self.range))
-        range_of(self.bits, self.range)
 
     def _apply(self, rgb: Array) -> Array:
         low, high = range_of(self.bits, self.range)

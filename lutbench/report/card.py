@@ -13,7 +13,7 @@ from lutbench import files
 from lutbench.errors import LutbenchError
 from lutbench.exposure.filters import NEUTRAL_DENSITIES
 from lutbench.exposure.levels import Level, Levels
-from lutbench.exposure.reading import DARK_SKIN, GREY, SKIN, WHITE_CARD, Reading
+from lutbench.exposure.reading import DARK_SKIN, GREY, SKIN, WHITE_CARD, Reading, signed_stops
 from lutbench.exposure.zebra import ZebraMarks
 from lutbench.report import words
 from lutbench.report.drawing import PAPER, plain_text, png, svg
@@ -183,7 +183,7 @@ def _heading(part: Any, day: Levels, head: CardHead) -> None:
     if day.shown:
         under += f"; {day.shown}"
     if day.exposed:
-        under += f", exposed {words.signed_stops(day.exposed)}"
+        under += f", exposed {signed_stops(day.exposed)}"
     lines = textwrap.wrap(plain_text(under), 96, break_long_words=True)
     higher = 0.05 * (len(lines) > 1)
     part.text(

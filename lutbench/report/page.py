@@ -20,7 +20,7 @@ from lutbench.report import plots, plots_colour
 from lutbench.report.drawing import Figure, figure, picture_uri, svg
 from lutbench.report.identification import inside
 from lutbench.report.inspection_words import depth_words, fact_rows, scene_words
-from lutbench.report.pictures import chart_picture, our_still, target_of
+from lutbench.report.pictures import chart_picture, our_still
 from lutbench.report.templates import render
 from lutbench.report.words import percent_words, stops_words
 
@@ -216,7 +216,7 @@ def _pair(found: Inspection, key: str, title: str, note: str, picture: NDArray[A
         title,
         note,
         picture_uri(picture, photographic=photographic),
-        picture_uri(for_page(after, target_of(found)), photographic=photographic),
+        picture_uri(for_page(after, found.seen_as), photographic=photographic),
         f"{title}: {note}",
         svg(plots.waveform_plot(picture), f"{key}-before", f"Waveform of the {key} before"),
         svg(plots.waveform_plot(after), f"{key}-after", f"Waveform of the {key} after the LUT"),

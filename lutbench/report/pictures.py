@@ -37,20 +37,15 @@ def source_of(found: Inspection) -> Encoding | None:
     return Encoding(found.source_curve, gamut_for_pictures(found), found.source_range)
 
 
-def target_of(found: Inspection) -> Encoding:
-    """The encoding of the LUT's output, with its range."""
-    return Encoding(found.target.curve, found.target.gamut, found.target_range)
-
-
 def shown_through(found: Inspection, picture: NDArray[Any]) -> Picture:
     """A picture through the LUT as a page can show it, with HDR tone-mapped."""
     after = np.asarray(found.lut.apply(picture), dtype=np.float32)
-    return for_page(after, target_of(found))
+    return for_page(after, found.seen_as)
 
 
 def shown_lut(found: Inspection) -> tuple[str, Transform]:
     """Label and LUT for a contact sheet; HDR output is tone-mapped, and the label says so."""
-    target = target_of(found)
+    target = found.seen_as
     if not is_hdr(target):
         return found.name, found.lut
     return f"{found.name} ({LABEL})", Pipeline((found.lut, toned_down(target)))

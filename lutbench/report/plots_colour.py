@@ -13,7 +13,6 @@ from lutbench.inspection.hue import HUES, HueShift, hue_shift
 from lutbench.inspection.inspection import Inspection
 from lutbench.inspection.subject import CODES
 from lutbench.measure.view import view_of
-from lutbench.model.conversion import Encoding
 from lutbench.model.gamuts import Gamut
 from lutbench.report.drawing import THEMED, add_axes, new_figure, plain_text
 from lutbench.report.pictures import source_of
@@ -26,11 +25,7 @@ _HUE_COLOURS = ("#d0402b", "#b59a00", "#2f9a3e", "#1f9fa8", "#3b66d6", "#c0489f"
 def hue_of(found: Inspection) -> HueShift:
     """The ramps of the plot, in the source encoding, or the target's where it is not known."""
     source = source_of(found) or found.target
-    return found.hue or hue_shift(found.lut, source, _output_encoding(found))
-
-
-def _output_encoding(found: Inspection) -> Encoding:
-    return Encoding(found.target.curve, found.target.gamut, found.target_range)
+    return found.hue or hue_shift(found.lut, source, found.seen_as)
 
 
 def hue_plot(found: Inspection) -> Any:
@@ -100,7 +95,7 @@ def output_chromaticities(found: Inspection) -> NDArray[np.float64]:
     axis = np.linspace(-span, span, 19)
     grid = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1).reshape(-1, 3)
     grid -= grid.mean(axis=1, keepdims=True)  # as bright as mid grey, all chroma
-    view = view_of(_output_encoding(found))
+    view = view_of(found.seen_as)
     xyz = view.xyz(np.asarray(found.lut.apply(np.clip(middle + grid, domain[0], domain[1]))))
     total = xyz.sum(axis=-1)
     lit = total > 1e-4

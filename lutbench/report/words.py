@@ -52,15 +52,6 @@ def stops_words(stops: float) -> str:
     return "0.0" if text in ("+0.0", "−0.0") else text
 
 
-def signed_stops(stops: float) -> str:
-    """Stops with their sign, and the word "stop" or "stops".
-
-    >>> signed_stops(1), signed_stops(-0.5), signed_stops(2)
-    ('+1 stop', '−0.5 stop', '+2 stops')
-    """
-    return f"{stops:+g} stop{'' if abs(stops) <= 1 else 's'}".replace("-", "−")
-
-
 def light_words(light: float) -> str:
     """Light as stops from mid grey, or "no light".
 

@@ -36,9 +36,6 @@ class Monochrome(FindingKind):
             yield self.finding(lut, "it removes all colour", value)
 
 
-NO_LATTICE = "a 1D LUT treats each channel by itself"
-
-
 FEW_FOLDS = 0.005
 """Share of tetrahedra: strong looks fold fewer than this, at the edges of what they clip."""
 
@@ -49,6 +46,7 @@ class Fold(FindingKind):
     """Tetrahedra of the lattice are turned inside out."""
 
     code = "fold"
+    needs_lattice = True
     limit = Limit(
         0.0,
         "share of tetrahedra",
@@ -57,9 +55,6 @@ class Fold(FindingKind):
     cure = "folds"
     seen = "an edge or a ring where a saturated colour should run smoothly"
     advice = "do not key or match through it; smooth the LUT, or make it again"
-
-    def hindrance(self, lut: Examined) -> str:
-        return NO_LATTICE if lut.subject.lattice is None else ""
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         folds = lut.folds
@@ -78,15 +73,13 @@ class FoldInBlack(FindingKind):
     """As `Fold`, but only in the darkest corner."""
 
     code = "fold_in_black"
+    needs_lattice = True
     limit = Limit(
         0.15, "share of tetrahedra", "gamut compression folds up to 7 % of the colours below black"
     )
     severity = "info"
     seen = "coloured specks in deep shadow noise"
     advice = "none needed where that corner lies below black"
-
-    def hindrance(self, lut: Examined) -> str:
-        return NO_LATTICE if lut.subject.lattice is None else ""
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         folds = lut.folds
@@ -105,15 +98,15 @@ class HueShiftFound(FindingKind):
     """A hue turns as it gets more saturated."""
 
     code = "hue_shift"
+    needs_lattice = True
     limit = Limit(12.0, "degrees", "about the step of hue from one colour name to the next")
     severity = "info"
     seen = "strong colours become other colours: a red light turns orange, a blue one violet"
     advice = "usual where colours outside the target are clipped; gamut compression turns them less"
 
     def hindrance(self, lut: Examined) -> str:
-        if lut.subject.lattice is None:
-            return NO_LATTICE
-        return "" if lut.hue is not None else "needs the source's curve and gamut"
+        known = lut.hue is not None
+        return super().hindrance(lut) or ("" if known else "needs the source's curve and gamut")
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         if lut.hue is None:
@@ -141,6 +134,7 @@ class ClippedColours(FindingKind):
     """A gamut conversion that clips most saturated colours."""
 
     code = "clipped_colours"
+    needs_lattice = True
     limit = Limit(0.5, "share of saturated colours", "more than half is most of them")
     severity = "info"
     seen = "saturated light is flat and its hue is wrong, and no tone LUT after it can restore it"
@@ -148,9 +142,6 @@ class ClippedColours(FindingKind):
         "do not judge LEDs, neon or tail lights through it; use a LUT that compresses or maps "
         "the gamut, or one that converts tone and gamut in one step"
     )
-
-    def hindrance(self, lut: Examined) -> str:
-        return NO_LATTICE if lut.subject.lattice is None else ""
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         if lut.subject.lattice is None:

@@ -60,37 +60,48 @@ def pq_luminance(signal: Array) -> Array:
     return np.asarray(PQ_PEAK * (np.maximum(root - C1, 0) / (C2 - C3 * root)) ** (1 / M1))
 
 
-@dataclass(frozen=True)
-class PqDisplay(Curve):
-    """The inverse EOTF of PQ: display light to signal, 1.0 at `white` cd/m²."""
+class HdrCurve(Curve):
+    """A curve of Recommendation ITU-R BT.2100-2: PQ or HLG."""
 
-    name: str = "ST 2084"
-    white: float = REFERENCE_WHITE
-    scene_name: ClassVar[str] = "BT.2100 PQ"
-    family: ClassVar[str] = "display"
-    source: ClassVar[str] = "SMPTE ST 2084:2014; Recommendation ITU-R BT.2100-2, table 4"
     television: ClassVar[bool] = True
     shown: ClassVar[bool] = True
     hdr: ClassVar[bool] = True
     has_ootf: ClassVar[bool] = True
     takes_black: ClassVar[bool] = True
 
+
+@dataclass(frozen=True)
+class Pq(HdrCurve):
+    """PQ, with light 1.0 at `white` cd/m²."""
+
+    white: float = REFERENCE_WHITE
+
     def __post_init__(self) -> None:
         check_luminance(self.name, "white", self.white)
-
-    @property
-    def kind_of_light(self) -> Light:
-        return Light("display", white_words(self.white), self.white)
 
     @property
     def display_white(self) -> float | None:
         return self.white
 
-    def to_light(self, side: Side, display: Display | None, weights: Weights) -> Transform:
-        return Decode(self if side == "display" else PqScene(white=self.white))
-
     def brightest_signal(self, display: Display | None) -> float:
         return 1.0 if display is None else float(pq_signal(np.asarray(display.peak)))
+
+
+@dataclass(frozen=True)
+class PqDisplay(Pq):
+    """The inverse EOTF of PQ: display light to signal, 1.0 at `white` cd/m²."""
+
+    name: str = "ST 2084"
+    scene_name: ClassVar[str] = "BT.2100 PQ"
+    family: ClassVar[str] = "display"
+    source: ClassVar[str] = "SMPTE ST 2084:2014; Recommendation ITU-R BT.2100-2, table 4"
+
+    @property
+    def kind_of_light(self) -> Light:
+        return Light("display", white_words(self.white), self.white)
+
+    def to_light(self, side: Side, display: Display | None, weights: Weights) -> Transform:
+        return Decode(self if side == "display" else PqScene(white=self.white))
 
     def _encode(self, light: Array) -> Array:
         return mirrored(pq_signal, light * self.white)
@@ -100,7 +111,7 @@ class PqDisplay(Curve):
 
 
 @dataclass(frozen=True)
-class PqScene(Curve):
+class PqScene(Pq):
     """The OETF of PQ: scene light through the reference OOTF, then the inverse EOTF.
 
     Scene light 1.0 becomes `white` cd/m². The reference OOTF is the BT.709 curve followed
@@ -111,29 +122,13 @@ class PqScene(Curve):
     """
 
     name: str = "BT.2100 PQ"
-    white: float = REFERENCE_WHITE
     source: ClassVar[str] = "Recommendation ITU-R BT.2100-2, table 4; Report ITU-R BT.2408, table 1"
     note: ClassVar[str] = "light 1.0, HDR reference white, is at 58 % (with the reference OOTF)"
-    television: ClassVar[bool] = True
-    shown: ClassVar[bool] = True
-    hdr: ClassVar[bool] = True
-    has_ootf: ClassVar[bool] = True
-    takes_black: ClassVar[bool] = True
 
     LINEAR_END: ClassVar[float] = 0.0003024
 
-    def __post_init__(self) -> None:
-        check_luminance(self.name, "white", self.white)
-
-    @property
-    def display_white(self) -> float | None:
-        return self.white
-
     def to_light(self, side: Side, display: Display | None, weights: Weights) -> Transform:
         return Decode(self if side == "scene" else PqDisplay(white=self.white))
-
-    def brightest_signal(self, display: Display | None) -> float:
-        return 1.0 if display is None else float(pq_signal(np.asarray(display.peak)))
 
     @staticmethod
     def _ootf(e: Array) -> Array:
@@ -189,7 +184,7 @@ def hlg_light(signal: Array) -> Array:
 
 
 @dataclass(frozen=True)
-class HlgScene(Curve):
+class HlgScene(HdrCurve):
     """The OETF of HLG, scene light 1.0 at 75 %.
 
     >>> HlgScene().encode([0.18, 0.9, 1.0]).round(2).tolist()  # Report ITU-R BT.2408, table 1
@@ -199,11 +194,6 @@ class HlgScene(Curve):
     name: str = "BT.2100 HLG"
     source: ClassVar[str] = "Recommendation ITU-R BT.2100-2, table 5; Report ITU-R BT.2408, table 1"
     note: ClassVar[str] = "light 1.0, HDR reference white, is at 75 %"
-    television: ClassVar[bool] = True
-    shown: ClassVar[bool] = True
-    hdr: ClassVar[bool] = True
-    has_ootf: ClassVar[bool] = True
-    takes_black: ClassVar[bool] = True
 
     WHITE_SCALE: ClassVar[float] = float(hlg_light(np.asarray(HLG_WHITE_SIGNAL)))
 

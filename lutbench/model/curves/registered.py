@@ -17,6 +17,13 @@ from lutbench.model.signal import Range
 from lutbench.model.transforms import Array
 
 
+def called(function: Callable[..., Any], value: Array) -> Array:
+    """What a function of colour-science gives, without its warnings."""
+    with warnings.catch_warnings(), np.errstate(all="ignore"):
+        warnings.simplefilter("ignore")
+        return np.asarray(function(value), dtype=np.float64).reshape(value.shape)
+
+
 @dataclass(frozen=True)
 class RegistryCurve(Curve):
     """A log encoding or OETF of colour-science.
@@ -35,28 +42,23 @@ class RegistryCurve(Curve):
         """The registry that it is in: ``log encoding`` or ``OETF``."""
         return "log encoding" if self.is_log else "OETF"
 
-    def _call(self, function: Callable[[Any], Any], value: Array) -> Array:
-        with warnings.catch_warnings(), np.errstate(all="ignore"):
-            warnings.simplefilter("ignore")
-            return np.asarray(function(value), dtype=np.float64).reshape(value.shape)
-
     @cached_property
     def _floor(self) -> float:
         """The least light that has a finite signal, or minus infinity."""
-        below = self._call(self.encoder, np.array([-1.0, -0.01, 0.0]))
+        below = called(self.encoder, np.array([-1.0, -0.01, 0.0]))
         if np.isfinite(below).all():
             return -np.inf
         for signal in (-1.0, 0.0):
-            light = self._call(self.decoder, np.array(signal))
-            if light > 0 and abs(float(self._call(self.encoder, light)) - signal) < 1e-3:
+            light = called(self.decoder, np.array(signal))
+            if light > 0 and abs(float(called(self.encoder, light)) - signal) < 1e-3:
                 return float(light)
-        return float(self._call(self.decoder, np.array(0.0)))
+        return float(called(self.decoder, np.array(0.0)))
 
     def _encode(self, light: Array) -> Array:
-        return self._call(self.encoder, np.maximum(light, self._floor))
+        return called(self.encoder, np.maximum(light, self._floor))
 
     def _decode(self, signal: Array) -> Array:
-        return self._call(self.decoder, signal)
+        return called(self.decoder, signal)
 
     @property
     def codes(self) -> Range:

@@ -14,7 +14,7 @@ from lutbench.given import text
 from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import Gamut
 from lutbench.model.light import REFERENCE_WHITE, Side
-from lutbench.model.transforms import Transform
+from lutbench.model.transforms import Array, Transform
 
 
 @dataclass(frozen=True)
@@ -33,6 +33,10 @@ class ToneMapper(Transform):
     side: ClassVar[Side | None] = None
     """``display``: input and output are display light in cd/m². None: they are the light on
     which source and target meet, 1.0 at white."""
+
+    def curve_back(self, result: Array) -> Array:
+        """The light of a result, any shape: what the inverse does, where there is one."""
+        raise NotImplementedError
 
     @classmethod
     def settings(cls) -> dict[str, Any]:
@@ -74,6 +78,24 @@ class ToneMapper(Transform):
         return ", ".join(
             [self.method, *(f"{each.name} {getattr(self, each.name)}" for each in fields(self))]
         )
+
+
+@dataclass(frozen=True)
+class ToneInverse(Transform):
+    """The inverse of a tone mapper in closed form."""
+
+    tone: ToneMapper
+
+    @property
+    def kind(self) -> str:  # type: ignore[override]
+        """That of the tone mapper, with ``_inverse``."""
+        return f"{self.tone.kind}_inverse"
+
+    def _apply(self, rgb: Array) -> Array:
+        return self.tone.curve_back(rgb)
+
+    def inverse(self) -> ToneMapper:
+        return self.tone
 
 
 class BetweenPeaks(ToneMapper):

@@ -20,7 +20,7 @@ from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import BT2020, Gamut, conversion
 from lutbench.model.light import Side
 from lutbench.model.parameter import bounded, hold_to_limits
-from lutbench.model.tone import ToneMapper
+from lutbench.model.tone import ToneInverse, ToneMapper
 from lutbench.model.transforms import Array, Pipeline, Transform
 
 WEIGHTS = np.array([0.2627, 0.6780, 0.0593])
@@ -152,7 +152,7 @@ class Bt2446A(_OfBt2020):
     def _chroma_gain(luma: Array, sdr: Array) -> Array:
         return np.where(luma > 0, sdr / (A_CHROMA * np.where(luma > 0, luma, 1.0)), 0.0)
 
-    def _undone(self, rgb: Array) -> Array:
+    def curve_back(self, rgb: Array) -> Array:
         signal = _signal(rgb / self.target_peak)
         lowered = signal @ WEIGHTS
         difference = signal - lowered[..., None]
@@ -162,22 +162,8 @@ class Bt2446A(_OfBt2020):
         back = luma[..., None] + difference / np.where(gain > 0, gain, np.inf)
         return self.source_peak * _light(back)
 
-    def inverse(self) -> Bt2446AInverse:
-        return Bt2446AInverse(self)
-
-
-@dataclass(frozen=True)
-class Bt2446AInverse(Transform):
-    """The exact inverse of method A's tone mapping."""
-
-    tone: Bt2446A
-    kind: ClassVar[str] = "bt2446_a_inverse"
-
-    def _apply(self, rgb: Array) -> Array:
-        return self.tone._undone(rgb)
-
-    def inverse(self) -> Bt2446A:
-        return self.tone
+    def inverse(self) -> ToneInverse:
+        return ToneInverse(self)
 
 
 @dataclass(frozen=True)
@@ -270,7 +256,7 @@ class Bt2446C(_OfBt2020):
         gain = np.where(luminance > 0, mapped / np.where(luminance > 0, luminance, 1.0), C_SLOPE)
         return np.asarray(rgb * gain[..., None] * self.target_peak / C_SDR_PEAK)
 
-    def _undone(self, rgb: Array) -> Array:
+    def curve_back(self, rgb: Array) -> Array:
         percent = rgb * C_SDR_PEAK / self.target_peak
         mapped = percent @ self._weights
         line = mapped / C_SLOPE
@@ -279,22 +265,8 @@ class Bt2446C(_OfBt2020):
         gain = np.where(mapped > 0, luminance / np.where(mapped > 0, mapped, 1.0), 1 / C_SLOPE)
         return np.asarray(percent * gain[..., None])
 
-    def inverse(self) -> Bt2446CInverse:
-        return Bt2446CInverse(self)
-
-
-@dataclass(frozen=True)
-class Bt2446CInverse(Transform):
-    """SDR to HDR by method C: the exact inverse of its tone mapping."""
-
-    tone: Bt2446C
-    kind: ClassVar[str] = "bt2446_c_inverse"
-
-    def _apply(self, rgb: Array) -> Array:
-        return self.tone._undone(rgb)
-
-    def inverse(self) -> Bt2446C:
-        return self.tone
+    def inverse(self) -> ToneInverse:
+        return ToneInverse(self)
 
 
 def _signal(light: Array) -> Array:

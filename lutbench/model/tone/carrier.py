@@ -7,7 +7,7 @@ then move together, which keeps hue. Light beyond the display may be blended to 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import ClassVar, Protocol
+from typing import ClassVar
 
 import numpy as np
 
@@ -20,6 +20,7 @@ from lutbench.model.curves.hdr import (
     pq_signal,
 )
 from lutbench.model.gamuts import BT2020, Gamut
+from lutbench.model.tone import ToneMapper
 from lutbench.model.transforms import Array, Transform
 
 CHANNELS = "channels"
@@ -27,32 +28,6 @@ CARRIERS = (CHANNELS, "largest", "luminance", "intensity")
 
 DARKEST = 1e-12
 """Light: a darker colour becomes grey, since the ratios of its channels are not defined."""
-
-
-class Curved(Protocol):
-    """A tone mapper with a curve that can be carried."""
-
-    @property
-    def on(self) -> str:
-        """The value that the curve acts on: one of `CARRIERS`."""
-
-    @property
-    def blend(self) -> float:
-        """How much white is blended in beyond the brightest result, 0 to 1."""
-
-    @property
-    def ceiling(self) -> float:
-        """The brightest result."""
-
-    @property
-    def unit(self) -> float:
-        """cd/m² of light 1.0, for the scale of intensity."""
-
-    def curve(self, light: Array) -> Array:
-        """The tone of light, any shape."""
-
-    def curve_back(self, result: Array) -> Array:
-        """The light of a result."""
 
 
 def check_carrier(where: str, on: str, blend: float) -> None:
@@ -65,6 +40,37 @@ def check_carrier(where: str, on: str, blend: float) -> None:
             where=where,
             accepted="0 to 1, and 0 for a curve on channels",
         )
+
+
+class OnCarrier(ToneMapper):
+    """A tone mapper whose curve acts `on` each channel, or is carried by one value of a colour."""
+
+    on: str
+    blend: float
+
+    @property
+    def ceiling(self) -> float:
+        """The brightest result."""
+        raise NotImplementedError
+
+    @property
+    def unit(self) -> float:
+        """cd/m² of light 1.0, for the scale of intensity."""
+        raise NotImplementedError
+
+    def curve(self, light: Array) -> Array:
+        """The tone of light, any shape."""
+        raise NotImplementedError
+
+    @property
+    def per_channel(self) -> bool:
+        return self.on == CHANNELS
+
+    def within(self, gamut: Gamut) -> Transform:
+        return self if self.per_channel else Carried(self, gamut)
+
+    def _apply(self, rgb: Array) -> Array:
+        return self.curve(rgb) if self.per_channel else Carried(self)._apply(rgb)
 
 
 @dataclass(frozen=True)
@@ -84,7 +90,7 @@ class Carried(Transform):
     On the largest channel a curve with an inverse keeps it.
     """
 
-    tone: Curved
+    tone: OnCarrier
     gamut: Gamut = BT2020
     kind: ClassVar[str] = "carried_tone"
 

@@ -10,16 +10,15 @@ import numpy as np
 from lutbench.errors import DefinitionError, NotInvertibleError
 from lutbench.model.curves.hdr import PQ_PEAK, pq_luminance, pq_signal
 from lutbench.model.encoding import Encoding
-from lutbench.model.gamuts import Gamut
 from lutbench.model.light import Side
 from lutbench.model.parameter import bounded, hold_to_limits, worded
 from lutbench.model.tone import BetweenPeaks
-from lutbench.model.tone.carrier import CARRIERS, CHANNELS, Carried, check_carrier
+from lutbench.model.tone.carrier import CARRIERS, CHANNELS, OnCarrier, check_carrier
 from lutbench.model.transforms import Array, Transform
 
 
 @dataclass(frozen=True)
-class Eetf(BetweenPeaks):
+class Eetf(OnCarrier, BetweenPeaks):
     """From a mastering display to a display of less peak: Report ITU-R BT.2390, 5.4.1.
 
     Input and output are display light in cd/m². The curve works on PQ signal: a Hermite
@@ -63,10 +62,6 @@ class Eetf(BetweenPeaks):
         )
 
     @property
-    def per_channel(self) -> bool:
-        return self.on == CHANNELS
-
-    @property
     def ceiling(self) -> float:
         """The target's peak, cd/m²."""
         return self.target_peak
@@ -75,9 +70,6 @@ class Eetf(BetweenPeaks):
     def unit(self) -> float:
         """1, since the EETF works in cd/m²."""
         return 1.0
-
-    def within(self, gamut: Gamut) -> Transform:
-        return self if self.per_channel else Carried(self, gamut)
 
     def __post_init__(self) -> None:
         hold_to_limits(self, "EETF")
@@ -95,9 +87,6 @@ class Eetf(BetweenPeaks):
                 where="EETF",
                 accepted="0 <= source black <= target black < half the target peak",
             )
-
-    def _apply(self, rgb: Array) -> Array:
-        return self.curve(rgb) if self.per_channel else Carried(self)._apply(rgb)
 
     def curve(self, light: Array) -> Array:
         """The EETF of light in cd/m², any shape."""

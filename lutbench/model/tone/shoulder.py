@@ -12,11 +12,10 @@ from lutbench.errors import DefinitionError
 from lutbench.model.curves.base import MID_GREY, mirrored
 from lutbench.model.curves.hdr import PqDisplay, PqScene
 from lutbench.model.encoding import Encoding, meeting
-from lutbench.model.gamuts import Gamut
 from lutbench.model.light import REFERENCE_WHITE, Display, Side
 from lutbench.model.parameter import bounded, hold_to_limits, worded
-from lutbench.model.tone import ToneMapper
-from lutbench.model.tone.carrier import CARRIERS, CHANNELS, Carried, check_carrier
+from lutbench.model.tone import ToneInverse
+from lutbench.model.tone.carrier import CARRIERS, CHANNELS, Carried, OnCarrier, check_carrier
 from lutbench.model.transforms import Array, Transform
 
 LIGHTS = (1e-4, 1e4)
@@ -30,7 +29,7 @@ USUAL_PEAK = 1000.0
 
 
 @dataclass(frozen=True)
-class ToneCurve(ToneMapper):
+class ToneCurve(OnCarrier):
     """A tone curve with shoulder and toe, defined in stops around mid grey.
 
     With u = log2(light / grey_in) and v = log2(result / grey_out):
@@ -101,10 +100,6 @@ class ToneCurve(ToneMapper):
         )
 
     @property
-    def per_channel(self) -> bool:
-        return self.on == CHANNELS
-
-    @property
     def ceiling(self) -> float:
         """The light that white becomes."""
         return self.white_out
@@ -113,9 +108,6 @@ class ToneCurve(ToneMapper):
     def unit(self) -> float:
         """cd/m² of light 1.0, which counts as HDR reference white."""
         return REFERENCE_WHITE
-
-    def within(self, gamut: Gamut) -> Transform:
-        return self if self.per_channel else Carried(self, gamut)
 
     def __post_init__(self) -> None:
         def refuse(what: str, accepted: str) -> None:
@@ -161,9 +153,6 @@ class ToneCurve(ToneMapper):
         rise = max(self._rise, 1e-9)
         return max(self.contrast * length / rise - 1, 0.0) / length
 
-    def _apply(self, rgb: Array) -> Array:
-        return self.curve(rgb) if self.per_channel else Carried(self)._apply(rgb)
-
     def curve(self, light: Array) -> Array:
         """The tone of light, any shape."""
         return mirrored(self._forward, light)
@@ -196,21 +185,7 @@ class ToneCurve(ToneMapper):
         return np.where(result <= 0, 0.0, self.grey_in * 2.0 ** np.minimum(u, 200.0))
 
     def inverse(self) -> Transform:
-        return ToneCurveInverse(self) if self.per_channel else Carried(self).inverse()
-
-
-@dataclass(frozen=True)
-class ToneCurveInverse(Transform):
-    """The inverse of a tone curve."""
-
-    tone: ToneCurve
-    kind: ClassVar[str] = "tone_curve_inverse"
-
-    def _apply(self, rgb: Array) -> Array:
-        return mirrored(self.tone._backward, rgb)
-
-    def inverse(self) -> ToneCurve:
-        return self.tone
+        return ToneInverse(self) if self.per_channel else Carried(self).inverse()
 
 
 def brightest_shown(target: Encoding, side: Side) -> float:
