@@ -10,7 +10,8 @@ class LutbenchError(Exception):
     """Something a user can mend.
 
     The text is one line that says what is wrong, where, and what would be
-    accepted; the command line prints it as it is and exits with status 2.
+    accepted; the command line prints it and exits with status 2. A parameter is written as in
+    Python (``force=True``, ``catalogue=``); the command line names its option instead.
 
     >>> str(LutbenchError("size 1 is too small", where="a.cube:3", accepted="2 to 256"))
     'a.cube:3: size 1 is too small; accepted: 2 to 256'
@@ -64,8 +65,21 @@ def nearest_names(name: str, known: Iterable[str], count: int = 3) -> list[str]:
     return [by_folded[each] for each in close]
 
 
+MOST_NAMES = 20
+"""Names in an error: more are not read."""
+
+LISTED = ("curve", "gamut")
+"""Kinds of names that are too many for an error; a command lists them."""
+
+
 def unknown_name(kind: str, name: str, known: Iterable[str], where: str = "") -> UnknownNameError:
-    """The error for a name that is not known, with the nearest known names."""
+    """The error for a name that is not known, with the nearest known names, or else with all."""
+    known = list(known)
     close = nearest_names(name, known)
-    hint = ", ".join(close) if close else f"see `lutbench list {kind}s`"
+    if not close and kind in LISTED:
+        hint = f"see `lutbench list {kind}s`"
+    else:
+        hint = ", ".join(close or known[:MOST_NAMES]) + (
+            "" if close or len(known) <= MOST_NAMES else ", …"
+        )
     return UnknownNameError(f"no {kind} is named {name!r}", where=where, accepted=hint)

@@ -187,7 +187,7 @@ def refuse_existing(target: Path, force: bool) -> None:
         )
     if target.exists() and not force:
         raise LutbenchError(
-            "the file exists and was not changed", where=target, accepted="--force to replace it"
+            "the file exists and was not changed", where=target, accepted="force=True to replace it"
         )
 
 
@@ -246,7 +246,7 @@ def beside(folder: str | Path, name: str, where: str | Path = "", what: str = "r
         raise LutbenchError(
             f"the file {name!r} is outside the folder of the {what}",
             where=where,
-            accepted="a file inside it, or --allow-outside where you trust it",
+            accepted=f"a file inside it, or {OUTSIDE_VARIABLE}=yes where you trust it",
         ) from error
 
 

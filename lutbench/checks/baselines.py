@@ -56,6 +56,12 @@ CORNERS = 3
 LARGEST = 1e30
 """Largest absolute value of a sample; far larger ones would overflow when rounded."""
 
+UNCHANGED = (
+    "an unchanged baseline; record it again with `lutbench verify --record --force`, "
+    "in tests with `pytest --lutbench-replace`"
+)
+"""What is accepted in place of a baseline whose digest does not match."""
+
 _DIGEST = re.compile(r"^# sha256: ([0-9a-f]{64})$")
 _COMMENTS = re.compile(rb"^#.*\n?", re.MULTILINE)
 
@@ -176,7 +182,7 @@ def read_table(path: Path) -> RecordedTable:
         raise FormatError(
             "was changed after it was recorded: its digest does not match",
             where=where,
-            accepted="an unchanged baseline; record it again with verify --record --force",
+            accepted=UNCHANGED,
         )
     return _parsed(lines[3:], where)
 
@@ -231,14 +237,14 @@ def read_baseline_lut(path: Path) -> Lut:
         raise FormatError(
             "is not a baseline: it has no digest",
             where=where,
-            accepted="a LUT recorded with verify --record (or a reference check)",
+            accepted="a LUT recorded with `lutbench verify --record` (or a reference check)",
         )
     rest = _COMMENTS.sub(b"", data.replace(b"\r\n", b"\n"))
     if f"sha256: {hashlib.sha256(rest).hexdigest()}" not in lut.comments:
         raise FormatError(
             "was changed after it was recorded: its digest does not match",
             where=where,
-            accepted="an unchanged baseline; record it again with verify --record --force",
+            accepted=UNCHANGED,
         )
     return lut
 

@@ -107,7 +107,9 @@ def _check(table: Table, catalogue: Catalogue) -> Check:
         raise DefinitionError(
             f"{name[:40]!r} is not a name", where=table.at("name"), accepted="1 to 200 characters"
         )
-    kind = table.text("kind")
+    kind = table.text("kind", "")
+    if "kind" not in table:
+        raise DefinitionError("is missing", where=table.at("kind"), accepted=", ".join(KINDS))
     if kind not in KINDS:
         raise unknown_name("kind of check", kind, KINDS, table.at("kind"))
     place = f"{table.where} ({name})"

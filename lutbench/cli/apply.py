@@ -24,6 +24,7 @@ from lutbench.cli.options import (
     value_ranges,
     worker_options,
 )
+from lutbench.cli.spelling import with_options
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -314,7 +315,7 @@ def _many(
     else:
         _print_notes(outcome)
         for _, message in outcome.failed:
-            LOG.error("failed: %s", message)
+            LOG.error("failed: %s", with_options(message))
         skipped = f", {outcome.skipped} finished before" if outcome.skipped else ""
         failed = f", {len(outcome.failed)} failed" if outcome.failed else ""
         click.echo(printable(f"{frames.target}: {outcome.written} frames written{skipped}{failed}"))

@@ -31,6 +31,7 @@ from lutbench.cli.options import (
     range_options,
     worker_options,
 )
+from lutbench.cli.spelling import with_options
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -262,7 +263,7 @@ def inspect_file(file: str, asked: InspectRequest) -> InspectedFile:
     try:
         return _file_report(_inspected(file, asked), asked)
     except LutbenchError as error:
-        return _unreadable(file, str(error), asked.as_json)
+        return _unreadable(file, with_options(str(error)), asked.as_json)
 
 
 def _inspected(file: str, asked: InspectRequest) -> Inspection:

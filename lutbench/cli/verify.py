@@ -17,6 +17,7 @@ from lutbench.cli.options import (
     json_option,
     print_json,
 )
+from lutbench.cli.spelling import with_options
 from lutbench.cli.tables import plain_table
 from lutbench.errors import LutbenchError
 
@@ -261,7 +262,7 @@ def _print(screen: Console, outcome: Outcome, verbose: bool) -> None:
     )
     if outcome.holds and not verbose:
         return
-    lines = [(outcome.summary, "dim" if outcome.holds else "")]
+    lines = [(with_options(outcome.summary), "dim" if outcome.holds else "")]
     if not outcome.holds:
         lines += [
             (outcome.where, ""),

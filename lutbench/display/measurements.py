@@ -111,7 +111,7 @@ def _signal(
             f"the largest code is {top:g}, which is not the code of white in any usual range",
             where=path,
             accepted="white among the patches (255, 1023, 4095; legal 235, 940, 3760), or"
-            " --bits and --range",
+            " bits= and range_=",
         )
     if codes.min() < 0 or top > 2 ** found[0] - 1:
         raise FormatError(

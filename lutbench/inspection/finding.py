@@ -180,6 +180,8 @@ class FindingKind(ABC):
     limit: ClassVar[Limit | None] = None
     unit: ClassVar[str] = ""
     severity: ClassVar[Severity] = "warning"
+    severest: ClassVar[Severity | None] = None
+    """What a grave case of it has instead of `severity`."""
     decides: ClassVar[bool] = False
     """Whether this finding makes all others pointless, so that they are not looked for."""
     cure: ClassVar[str] = ""

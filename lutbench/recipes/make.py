@@ -222,7 +222,7 @@ def build_recipe(
         raise DefinitionError(
             "the file exists and was not changed",
             where=existing[0],
-            accepted="--force to replace it",
+            accepted="force=True to replace it",
         )
     made = []
     for job, path in zip(recipe.jobs, targets, strict=True):

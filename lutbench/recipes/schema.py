@@ -26,7 +26,7 @@ from lutbench.model.conversion import (
 from lutbench.model.curves.base import Curve
 from lutbench.model.definitions import Definitions
 from lutbench.model.transforms import Transform
-from lutbench.recipes.crossing import crossed, read_ends
+from lutbench.recipes.crossing import END_OF, crossed, read_ends
 from lutbench.recipes.table import Table
 from lutbench.recipes.tasks import conversion_task
 from lutbench.tables.lut import USUAL_SIZE, Interpolation
@@ -56,6 +56,9 @@ SHARED = (
     "clamp",
     "as_found",
 )
+
+OF_A_LUT = ("name", "title", "kind", "sources", "displays", "exposure_ladder", "bands_in", "bands")
+"""Keys of a ``[[lut]]`` besides those that all LUTs may share."""
 
 
 @dataclass(frozen=True)
@@ -150,6 +153,7 @@ def recipe_from_data(
     shared = {key: value for key in SHARED if (value := top.take(key)) is not None}
     ends = read_ends(top, SHARED)
     luts = top.tables("lut")
+    _refuse_misplaced(top)
     top.done()
     if not 1 <= len(luts) <= MAX_LUTS:
         raise DefinitionError(
@@ -182,6 +186,17 @@ def recipe_from_data(
         seen.add(job.name.casefold())
     digest = digest_of(data, known.definitions, filter(None, dict.fromkeys(named)))
     return Recipe(title, tuple(jobs), digest, known, file)
+
+
+def _refuse_misplaced(top: Table) -> None:
+    """Refuse keys at the top that are only for one LUT, and say where they belong."""
+    for key in OF_A_LUT:
+        if key in top and key not in ("title", *END_OF):
+            raise DefinitionError(
+                f"the key {key!r} is not for all LUTs",
+                where=top.where,
+                accepted=f"{key} in a [[lut]]",
+            )
 
 
 def _file_of(lut: Table, key: str, file: str) -> str | None:
@@ -240,6 +255,7 @@ def _laid_over(shared: dict[str, Any], own: dict[str, Any]) -> dict[str, Any]:
 
 
 def _jobs(lut: Table, set_title: str, profile: Profile | None, known: Catalogue) -> list[LutJob]:
+    lut.only((*SHARED, *OF_A_LUT))
     name = lut.text("name")
     if not name.strip() or len(name) > 200:
         raise DefinitionError(

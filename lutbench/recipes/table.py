@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -177,10 +177,13 @@ class Table:
 
     def done(self) -> None:
         """Refuse keys that were not read."""
-        left = sorted(set(self.values) - self._read)
+        self.only(self._read)
+
+    def only(self, known: Collection[str]) -> None:
+        """Refuse keys that are not among `known`."""
+        left = sorted(set(self.values) - set(known))
         if left:
-            known = sorted(self._read)
-            close = nearest_names(left[0], known) or known
+            close = nearest_names(left[0], known) or sorted(known)
             raise DefinitionError(
                 f"the key {left[0]!r} is not known", where=self.where, accepted=", ".join(close)
             )

@@ -45,7 +45,7 @@ def clean_conversion(found: Identification, lut: Transform) -> Conversion:
     if best is None or best.confidence == "none" or best.hypothesis is None:
         raise LutbenchError(
             "no known conversion explains this LUT, so it cannot be split",
-            accepted="a LUT that `lutbench identify` can name, or --definitions with its encoding",
+            accepted="a LUT that `lutbench identify` can name, or catalogue= with its encoding",
         )
     return _conversion(best.hypothesis, samples)
 

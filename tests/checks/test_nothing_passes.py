@@ -20,6 +20,7 @@ from lutbench.checks.suite import read_suite
 from lutbench.cli.main import main
 from lutbench.errors import LutbenchError
 from lutbench.formats.cube_write import write_cube
+from lutbench.inspection.registry import codes, kinds
 from lutbench.tables.lut import Lut3D
 from lutbench.testing import assert_lut_close, assert_matches_reference
 
@@ -148,6 +149,23 @@ def test_a_baseline_and_a_picture_are_not_their_own(project: Path) -> None:
     assert "its own result" in found.summary
 
 
+def test_a_health_check_that_cannot_fail_is_refused(project: Path) -> None:
+    """What is left after `allow` must be able to reach the severity that is looked for."""
+    never = {each.code for each in kinds() if (each.severest or each.severity) == "info"}
+    mild = {each.code for each in kinds()} - {"non_monotonic"}  # which may be an error
+    for severity, allowed, told in (
+        ("warning", set(codes()) - never, "none of "),
+        ("error", {each.code for each in kinds() if each.severity == "error"} | mild, ""),
+        ("error", set(codes()) - {"tint"}, "none of tint is ever of severity 'error'"),
+        ("info", set(codes()) - {"lifted_black"}, ""),
+    ):
+        names = ", ".join(f'"{each}"' for each in sorted(allowed))
+        keys = f'kind = "health"\nlut = "monitor.cube"\nseverity = "{severity}"\nallow = [{names}]'
+        found = checked(project, keys)
+        assert found.status == ("error" if told else "passed")
+        assert told in found.summary
+
+
 UNUSABLE = {
     "rows of truth values": MATRIX + "rows = [[true, false, false], [0, 1, 0], [0, 0, 1]]",
     "rows of texts": MATRIX + 'rows = [["1", "0", "0"], ["0", "1", "0"], ["0", "0", "1"]]',
@@ -173,6 +191,8 @@ UNUSABLE = {
     'stored = "through.tif"\ninterpolation = "nearest"',
     "a digest": 'kind = "bytes"\nlut = "day.toml"\nsha256 = "12"',
     "a kind": 'kind = "refrence"\nlut = "monitor.cube"',
+    "a kind unlike any": 'kind = "zzz"\nlut = "monitor.cube"',
+    "no kind": 'lut = "monitor.cube"',
 }
 
 

@@ -10,7 +10,8 @@ from damage import CONVERSIONS, DEFECTS, Defect, clean, damaged
 
 from lutbench.errors import LutbenchError
 from lutbench.inspection import lattice as measures
-from lutbench.inspection.registry import Health, Limits, all_limits
+from lutbench.inspection.finding import SEVERITIES
+from lutbench.inspection.registry import Health, Limits, all_limits, codes, kinds
 from lutbench.inspection.subject import Subject
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.conversion import Conversion, Encoding
@@ -21,10 +22,18 @@ from lutbench.tables.nodes import sample, sample_with_shaper
 
 LOG_TO_VIDEO = "log to video, clipped"
 
+SEVEREST = {
+    code: [each.severest or each.severity for each in kinds() if each.code == code]
+    for code in codes()
+}
+
 
 def codes_of(lut: object, **options: float) -> dict[str, str]:
     """Code and severity of every finding."""
     found = Health(Subject(lut), Limits(options)).findings  # type: ignore[arg-type]
+    for each in found:  # a check of kind `health` relies on it
+        worst = max(map(SEVERITIES.index, SEVEREST[each.code]))
+        assert SEVERITIES.index(each.severity) <= worst
     return {each.code: each.severity for each in found}
 
 

@@ -36,6 +36,11 @@ def one(text: str) -> object:
     return recipe_from_text(HEAD + text).jobs[0]
 
 
+def test_a_key_of_one_lut_at_the_top() -> None:
+    with pytest.raises(LutbenchError, match=r"'kind' is not for all .*: kind in a \[\[lut\]\]"):
+        recipe_from_text(f'kind = "curve"\n{HEAD}[[lut]]\nname = "a"')
+
+
 def test_the_public_build_is_the_conversion() -> None:
     lut = lutbench.build("acescct", "bt.1886", source_gamut="acescg", target_gamut="bt.709", size=9)
     assert isinstance(lut, Lut3D)
@@ -160,6 +165,8 @@ shaper = { curve = "ACEScct", low = -0.01, high = 16, size = 8192 }
     [
         ("", "has 0 tables"),
         ('[[lut]]\nname = "a"\nsiez = 3', "key 'siez' is not known; accepted: size"),
+        # Told even where a key that is missing would be told first.
+        ('[[lut]]\nname = "a"\nsource = {}\nkint = "curve"', "key 'kint' is not known; .*: kind"),
         ('[[lut]]\nname = "a"\nsize = 1', r"lut 1, size: .*2 to 256"),
         ('[[lut]]\nname = "a"\nsize = 1.5', "is not a whole number"),
         ('[[lut]]\nname = "a"\nkind = "both"', "combined, curve, gamut, false_colour"),

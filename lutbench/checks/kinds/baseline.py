@@ -70,7 +70,9 @@ class Baseline(Check):
             return self._recorded(context, side, path, whole)
         if not path.exists():
             raise LutbenchError(
-                "there is no baseline", where=path, accepted="one made with verify --record"
+                "there is no baseline",
+                where=path,
+                accepted="one made with `lutbench verify --record`",
             )
         return (
             self._against_lut(context, side, limits)
@@ -183,7 +185,9 @@ def record(context: Context, path: Path, data: bytes) -> CheckResult:
         return CheckResult(True, "the recording is unchanged", recorded=str(path))
     if path.exists() and not context.force:
         raise LutbenchError(
-            "there is another recording already", where=path, accepted="--force to replace it"
+            "there is another recording already",
+            where=path,
+            accepted="`lutbench verify --record --force` to replace it",
         )
     files.make_folder(path.parent)
     files.write_bytes(path, data, force=context.force)

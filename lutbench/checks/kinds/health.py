@@ -11,9 +11,9 @@ from lutbench.checks.base import Check, CheckResult, Context, read_end
 from lutbench.checks.judging import in_codes
 from lutbench.checks.limits import CheckFigure, checked_limit, most_in
 from lutbench.errors import DefinitionError, LutbenchError, unknown_name
-from lutbench.inspection.finding import SEVERITIES, Place
+from lutbench.inspection.finding import SEVERITIES, Place, Severity
 from lutbench.inspection.inspection import Inspection, inspect
-from lutbench.inspection.registry import all_limits, codes
+from lutbench.inspection.registry import all_limits, codes, kinds
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Encoding
 from lutbench.recipes.table import Table
@@ -62,11 +62,7 @@ class HealthCheck(Check):
         )
 
     def run(self, context: Context) -> CheckResult:
-        looked_for = [code for code in codes() if self._counts(code)]
-        if not looked_for:
-            raise DefinitionError(
-                "no finding is looked for", where=self.where, accepted=", ".join(codes())
-            )
+        looked_for = self._looked_for()
         side = context.subject(self.lut)
         source, target = self.source or side.source, self.target or side.target
         units = {name: limit.unit for name, limit in all_limits().items()}
@@ -86,11 +82,10 @@ class HealthCheck(Check):
             catalogue=context.catalogue,
         )
         self._refuse_unexamined(found)
-        worst = SEVERITIES.index(self.severity) if self.forbid is None else 0
         bad = [
             each
             for each in found.findings
-            if self._counts(each.code) and SEVERITIES.index(each.severity) >= worst
+            if self._counts(each.code) and self._is_grave(each.severity)
         ]
         if not bad:
             return CheckResult(True, f"none of {len(looked_for)} kinds of findings")
@@ -106,8 +101,29 @@ class HealthCheck(Check):
             show=context.shows("inspect", side),
         )
 
+    def _looked_for(self) -> set[str]:
+        """The codes of the findings that let the check fail; without any it is refused."""
+        left = [each for each in kinds() if self._counts(each.code)]
+        if not left:
+            raise DefinitionError(
+                "no finding is looked for", where=self.where, accepted=", ".join(codes())
+            )
+        found = {each.code for each in left if self._is_grave(each.severest or each.severity)}
+        if found:
+            return found
+        names = ", ".join(dict.fromkeys(each.code for each in left))
+        raise DefinitionError(
+            f"the check cannot fail: none of {names} is ever of severity {self.severity!r}",
+            where=self.where,
+            accepted="a lower severity, or fewer codes in allow",
+        )
+
     def _counts(self, code: str) -> bool:
         return code in self.forbid if self.forbid is not None else code not in self.allow
+
+    def _is_grave(self, severity: Severity) -> bool:
+        least = self.severity if self.forbid is None else "info"
+        return SEVERITIES.index(severity) >= SEVERITIES.index(least)
 
     def _refuse_unexamined(self, found: Inspection) -> None:
         """Refuse a result in which a finding that is forbidden by name was not examined."""

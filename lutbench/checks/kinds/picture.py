@@ -82,7 +82,9 @@ class Picture(Check):
         not_itself(still, path, self.where, "the still is its own result")
         if not context.record and not path.exists():
             raise LutbenchError(
-                "there is no stored still", where=path, accepted="one made with verify --record"
+                "there is no stored still",
+                where=path,
+                accepted="one made with `lutbench verify --record`",
             )
         source = read_still(still)
         shown = apply_to_still(transform, source)

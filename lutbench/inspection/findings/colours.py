@@ -78,6 +78,7 @@ class FoldInBlack(FindingKind):
         0.15, "share of tetrahedra", "gamut compression folds up to 7 % of the colours below black"
     )
     severity = "info"
+    severest = "warning"
     seen = "coloured specks in deep shadow noise"
     advice = "none needed where that corner lies below black"
 

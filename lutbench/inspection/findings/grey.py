@@ -25,6 +25,7 @@ class NonMonotonic(FindingKind):
     """A channel falls while grey gets brighter."""
 
     code = "non_monotonic"
+    severest = "error"
     limit = Limit(0.2, "10-bit codes", "twice the fall that rounding to four decimals can cause")
     cure = "monotone"
     seen = "a brighter part of a face or sky comes out darker than what is beside it"
@@ -83,6 +84,7 @@ class LegalRangeOutput(FindingKind):
     code = "legal_range_output"
     limit = Limit(1.5, "10-bit codes", "rounding moves black and white this far from 64 and 940")
     severity = "info"
+    severest = "warning"
     cure = "legal"
     cured_on_request = True
     seen = "right on a monitor set to legal range; flat and grey on one set to full range"
@@ -158,6 +160,7 @@ class ClippedHighlights(FindingKind):
     code = "clipped_highlights"
     limit = CLIPPED_SHARE
     severity = "info"
+    severest = "warning"
     seen = "the monitor shows no detail there, though the camera records it"
     advice = "judge highlights on the recorded signal's waveform, or use a LUT that rolls off"
 

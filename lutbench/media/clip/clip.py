@@ -218,7 +218,7 @@ def _transcode(
             f"cannot be processed: {_reason(error)}",
             where=container.name,
             # Nothing is written yet, so the header was refused, which states the sound's format.
-            accepted="perhaps --no-audio, or .mov" if copies and not writer.has_written else "",
+            accepted="perhaps audio=False, or .mov" if copies and not writer.has_written else "",
         ) from error
     finally:
         finished.close()

@@ -152,7 +152,7 @@ def _tagged_matrix(context: Any, where: str | Path) -> tuple[Matrix, list[str]]:
         raise LutbenchError(
             f"the clip's Y'CbCr matrix has code point {code} of H.273, which is not supported",
             where=where,
-            accepted="BT.601, BT.709, BT.2020 (or --source-matrix to use one of these)",
+            accepted="BT.601, BT.709, BT.2020 (or source_matrix= to use one of these)",
         )
     if int(context.color_primaries) == 9:
         matrix: Matrix = "BT.2020"

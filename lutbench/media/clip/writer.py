@@ -227,7 +227,7 @@ class ClipWriter:
         return LutbenchError(
             f"{self.name} takes no {self.chroma} pictures of {width}×{height} pixels",
             accepted="an even width and height, and not too small; prores takes an odd height, "
-            "ffv1 with --chroma 444 an odd width too",
+            "ffv1 in 4:4:4 an odd width too",
         )
 
 
@@ -240,7 +240,7 @@ def copied_streams(container: Any, output: Any, audio: bool, notes: list[str]) -
                 raise LutbenchError(
                     f"this kind of file cannot hold sound in {stream.codec_context.name}",
                     where=container.name,
-                    accepted="another suffix (.mov, .mkv), or --no-audio",
+                    accepted="another suffix (.mov, .mkv), or audio=False",
                 )
             copies[stream] = output.add_stream_from_template(stream)
             for key in ("language", "title"):
@@ -300,7 +300,7 @@ def _added_stream(output: Any, rewriting: Rewriting, rate: Fraction, volume: Vol
     except ValueError as error:  # raised for a codec that the format cannot hold
         raise LutbenchError(
             f"a {output.format.name} file cannot hold {choice.name}",
-            accepted="another suffix, or another --codec",
+            accepted="another suffix, or another codec",
         ) from error
 
 

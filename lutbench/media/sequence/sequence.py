@@ -299,7 +299,7 @@ def _begin(record: Path, frames: FrameList, fingerprint: str, force: bool) -> tu
         raise LutbenchError(
             f"{len(there)} of {len(frames.frames)} frames exist, {what}",
             where=frames.target,
-            accepted="--force to render all again, or another OUT",
+            accepted="force=True to render all again, or another output",
         )
     begun = 0
     if there:

@@ -1,0 +1,32 @@
+"""Errors as the command line spells them: the library names a parameter, this its option."""
+
+from __future__ import annotations
+
+import re
+
+from lutbench.files import OUTSIDE_VARIABLE
+
+_ACCEPTED = "; accepted: "
+_PARAMETER = re.compile(r"(?<!\S)([a-z_]+)=(True|False)?(?=[\s,;]|$)")
+
+NAMED_OTHERWISE = {f"{OUTSIDE_VARIABLE}=yes": "--allow-outside", "catalogue=": "--definitions"}
+"""What an error of the library may name beside parameters of the same name as an option."""
+
+
+def with_options(text: str) -> str:
+    """The text of an error with options in place of parameters, in what would be accepted.
+
+    >>> with_options("a.cube: the file exists; accepted: force=True to replace it")
+    'a.cube: the file exists; accepted: --force to replace it'
+    >>> with_options("day.mov: no such sound; accepted: .mkv, or audio=False")
+    'day.mov: no such sound; accepted: .mkv, or --no-audio'
+    """
+    what, sign, accepted = text.rpartition(_ACCEPTED)
+    for written, option in NAMED_OTHERWISE.items():
+        accepted = accepted.replace(written, option)
+    return what + sign + _PARAMETER.sub(_option, accepted) if sign else text
+
+
+def _option(found: re.Match[str]) -> str:
+    no = "no-" if found[2] == "False" else ""
+    return f"--{no}{found[1].rstrip('_').replace('_', '-')}"
