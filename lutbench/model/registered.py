@@ -337,9 +337,14 @@ def _error(key: str, function: Callable[..., Any], pieces: Array) -> float:
 def _kept() -> tuple[dict[str, Any], Array]:
     """The header and the samples, from the cached file; else computed, and cached."""
     file, columns = kept_file(), 2 + _ORDER
-    if file is not None:
-        with suppress(LutbenchError, ValueError, KeyError, OSError):
-            return kept.read(file, columns)
+    if file is not None and file.exists():
+        if not kept.only_ours(file):
+            _log.debug("%s is not read, since others can write to it", file)
+        else:
+            try:
+                return kept.read(file, columns)
+            except (LutbenchError, ValueError, KeyError, OSError) as error:
+                _log.warning("%s is damaged (%s) and is made again", file, error)
     header, samples = _made()
     # Unpacked again, so that the result is the same with and without a cached file.
     data = kept.packed(header, samples)

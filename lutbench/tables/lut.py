@@ -183,7 +183,8 @@ class Lut1D(_Lut):
         table = self.table.astype(np.float64)
         if not (np.diff(table, axis=0) > 0).all():
             raise NotInvertibleError(
-                f"{self!r} does not rise strictly in every channel and has no inverse"
+                f"{self!r} does not rise strictly in every channel and has no exact inverse",
+                accepted="lutbench.invert(lut), which also says what cannot be inverted",
             )
         size = min(4 * self.size, SIZES_1D[1])
         low, high = table[0], table[-1]

@@ -146,13 +146,17 @@ def test_another_version_makes_it_anew(
 
 
 @pytest.mark.parametrize("damage", [b"", b"garbage", b"flip"])
-def test_a_damaged_file_is_made_anew(home: Path, makings: list[int], damage: bytes) -> None:
+def test_a_damaged_file_is_made_anew_with_a_note(
+    home: Path, makings: list[int], damage: bytes, caplog: pytest.LogCaptureFixture
+) -> None:
     again()
+    assert caplog.text == ""
     file = kept_file()
     assert file is not None
     whole = file.read_bytes()
     file.write_bytes(damage if damage != b"flip" else whole[:-1] + bytes([whole[-1] ^ 1]))
     again()
+    assert f"{file} is damaged" in caplog.text
     assert len(makings) == 2
     assert file.read_bytes() == whole
 
