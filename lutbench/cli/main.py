@@ -23,7 +23,6 @@ from lutbench.cli.options import (
     printable,
     start_logging,
 )
-from lutbench.cli.spelling import with_options
 from lutbench.errors import LutbenchError, nearest_names
 
 COMPLETION_VARIABLE = "_LUTBENCH_COMPLETE"
@@ -186,6 +185,8 @@ def main(args: list[str] | None = None) -> NoReturn:
         work_progress.clear()
         sys.stdout.flush()
     except LutbenchError as error:
+        from lutbench.cli.spelling import with_options
+
         _exit_with(with_options(str(error)))
     except click.UsageError as error:
         _exit_with(error.format_message().rstrip(".?") + _where_to_look(error))

@@ -191,7 +191,7 @@ def recipe_from_data(
 def _refuse_misplaced(top: Table) -> None:
     """Refuse keys at the top that are only for one LUT, and say where they belong."""
     for key in OF_A_LUT:
-        if key in top and key not in ("title", *END_OF):
+        if key in top.values and key not in ("title", *END_OF):
             raise DefinitionError(
                 f"the key {key!r} is not for all LUTs",
                 where=top.where,

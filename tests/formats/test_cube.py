@@ -282,7 +282,7 @@ def test_a_file_that_changes_while_it_is_read_is_refused(
 def test_an_existing_file_stays_unless_forced(tmp_path: Path) -> None:
     path = tmp_path / "a.cube"
     path.write_text("mine")
-    with pytest.raises(LutbenchError, match="--force"):
+    with pytest.raises(LutbenchError, match="force=True"):
         write_cube(Lut3D.identity(2), path)
     assert path.read_text() == "mine"
     write_cube(Lut3D.identity(2), path, force=True)

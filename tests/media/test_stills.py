@@ -334,7 +334,7 @@ def test_files_are_never_replaced_unasked(tmp_path: Path, photograph: NDArray[np
     write_raw(tmp_path / "in.png", photograph, "uint8")
     still = read_still(tmp_path / "in.png")
     (tmp_path / "out.png").write_bytes(b"mine")
-    with pytest.raises(LutbenchError, match="--force"):
+    with pytest.raises(LutbenchError, match="force=True"):
         write_still(still, tmp_path / "out.png")
     assert (tmp_path / "out.png").read_bytes() == b"mine"
     write_still(still, tmp_path / "out.png", force=True)

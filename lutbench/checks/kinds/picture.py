@@ -103,11 +103,8 @@ class Picture(Check):
             )
         pixels = [each.signal().reshape(-1, 3).astype(np.float64) for each in (found, stored)]
         inputs = source.signal().reshape(-1, 3)
-        samples = SampledColours(
-            "pixel",
-            inputs.astype(np.float64),
-            _Places(stored.width, len(inputs)),
-        )
+        places = _Places(stored.width, len(inputs))
+        samples = SampledColours("pixel", inputs.astype(np.float64), places)
         show = ("lutbench", "apply", context.shown(self.lut), context.shown(self.still), "now.png")
         return judge(
             [samples],

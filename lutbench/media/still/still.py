@@ -140,7 +140,8 @@ def write_still(
         finally:
             fine = writer.close() and fine
         if not fine:
-            raise LutbenchError(f"cannot write: {reason or error_of(writer)}", where=path)
+            reason = (reason or error_of(writer)).replace(str(place), str(path))
+            raise LutbenchError(f"cannot write: {reason}", where=path)
         if format_name == "dpx":
             name_in_header(place, Path(path).name)
     return notes
