@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import sys
+import threading
 from importlib import import_module
 from typing import Any
 
 import numpy as np
+
+_one_at_a_time = threading.RLock()
+"""Of two threads that import at once, one would keep what the other has changed for a while."""
 
 
 def foreign(name: str) -> Any:
@@ -18,10 +22,20 @@ def foreign(name: str) -> Any:
     >>> foreign("colour").__name__
     'colour'
     """
-    if (known := sys.modules.get(name)) is not None:  # None says that it must not be imported
+    if (known := whole(name)) is not None:
         return known
-    shown: Any = np.get_printoptions()
-    try:
-        return import_module(name)
-    finally:
-        np.set_printoptions(**shown)
+    with _one_at_a_time:
+        shown: Any = np.get_printoptions()
+        try:
+            return import_module(name)
+        finally:
+            np.set_printoptions(**shown)
+
+
+def whole(name: str) -> Any:
+    """The module of that name if its import has ended; None before, also during it.
+
+    Another thread may be importing it: half a module lacks names.
+    """
+    known = sys.modules.get(name)
+    return None if getattr(getattr(known, "__spec__", None), "_initializing", False) else known

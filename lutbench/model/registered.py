@@ -17,7 +17,6 @@ from __future__ import annotations
 
 import inspect
 import logging
-import sys
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
@@ -29,7 +28,7 @@ import numpy as np
 
 from lutbench import files
 from lutbench.errors import LutbenchError
-from lutbench.foreign import foreign
+from lutbench.foreign import foreign, whole
 from lutbench.model import kept
 from lutbench.model.curves.registered import called
 from lutbench.model.transforms import Array
@@ -133,7 +132,7 @@ class Registries:
 def registries(*, exact: bool = True) -> Any:
     """The registries of colour-science; the module itself if others were registered since."""
     header, samples = _kept()
-    colour = sys.modules.get("colour")
+    colour = whole("colour")
     if colour is not None and any(
         list(getattr(colour, key, ())) != list(header["functions"][key]) for key in FUNCTIONS
     ):

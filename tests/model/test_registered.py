@@ -204,6 +204,34 @@ def test_it_can_be_done_without(
     again()
 
 
+TOGETHER = """
+import threading
+import lutbench as lb
+found, gate = [], threading.Barrier(4)
+def ask():
+    gate.wait()
+    found.append(len(lb.curves()))
+threads = [threading.Thread(target=ask) for _ in range(4)]
+for each in threads:
+    each.start()
+for each in threads:
+    each.join()
+assert len(found) == 4 and len(set(found)) == 1, found
+"""
+
+
+@pytest.mark.slow
+def test_threads_that_ask_at_once_before_anything_is_kept() -> None:
+    """While one imports colour-science, the others must not take the half of it that is there."""
+    found = subprocess.run(
+        [sys.executable, "-c", TOGETHER],
+        env=os.environ | {"LUTBENCH_CACHE": "no"},
+        capture_output=True,
+        text=True,
+    )
+    assert (found.returncode, found.stderr) == (0, "")
+
+
 LIGHT = """
 import sys
 from lutbench.cli.main import main
