@@ -42,13 +42,17 @@ class NotInvertibleError(LutbenchError):
     """The transform has no inverse."""
 
 
+PYTHONS = {"colour-clf-io": " on Python 3.11 to 3.13"}
+"""Where a package cannot be installed on every Python that lutbench runs on: on which it can."""
+
+
 class MissingExtraError(LutbenchError):
     """A part of lutbench needs a package that is not installed."""
 
     def __init__(self, package: str, extra: str, what: str) -> None:
         super().__init__(
             f"{what} needs the package {package!r}",
-            accepted=f"pip install 'lutbench[{extra}]'",
+            accepted=f"pip install 'lutbench[{extra}]'{PYTHONS.get(package, '')}",
         )
 
 

@@ -51,7 +51,7 @@ SUITES = {
     "health": 'kind = "health"\nlut = "LUT"',
     "invariants": 'kind = "invariants"\nlut = "LUT"\n'
     'hold = ["neutral", "monotone", "monotone_channels", "within_range"]',
-    "reference": 'kind = "reference"\nlut = "LUT"\nexact = "OTHER"\nlimits = { code_10bit = 1023 }',
+    "reference": 'kind = "reference"\nlut = "LUT"\nexact = "OTHER"\nlimits = { code_10bit = 1022 }',
     "baseline": 'kind = "baseline"\nlut = "LUT"\nbaseline = "kept.csv"',
     "recorded": 'kind = "baseline"\nlut = "LUT"\nbaseline = "held.csv"',
     "whole": 'kind = "baseline"\nlut = "LUT"\nbaseline = "held.cube"',
