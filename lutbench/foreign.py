@@ -22,7 +22,9 @@ def foreign(name: str) -> Any:
     >>> foreign("colour").__name__
     'colour'
     """
-    if (known := whole(name)) is not None:
+    known = sys.modules.get(name)  # None says that it must not be imported
+    # Another thread may be importing it: half a module lacks names.
+    if known is not None and not getattr(known.__spec__, "_initializing", False):
         return known
     with _one_at_a_time:
         shown: Any = np.get_printoptions()
@@ -30,12 +32,3 @@ def foreign(name: str) -> Any:
             return import_module(name)
         finally:
             np.set_printoptions(**shown)
-
-
-def whole(name: str) -> Any:
-    """The module of that name if its import has ended; None before, also during it.
-
-    Another thread may be importing it: half a module lacks names.
-    """
-    known = sys.modules.get(name)
-    return None if getattr(getattr(known, "__spec__", None), "_initializing", False) else known

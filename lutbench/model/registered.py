@@ -17,6 +17,7 @@ from __future__ import annotations
 
 import inspect
 import logging
+import sys
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
@@ -28,7 +29,7 @@ import numpy as np
 
 from lutbench import files
 from lutbench.errors import LutbenchError
-from lutbench.foreign import foreign, whole
+from lutbench.foreign import foreign
 from lutbench.model import kept
 from lutbench.model.curves.registered import called
 from lutbench.model.transforms import Array
@@ -132,9 +133,10 @@ class Registries:
 def registries(*, exact: bool = True) -> Any:
     """The registries of colour-science; the module itself if others were registered since."""
     header, samples = _kept()
-    colour = whole("colour")
-    if colour is not None and any(
-        list(getattr(colour, key, ())) != list(header["functions"][key]) for key in FUNCTIONS
+    colour = sys.modules.get("colour")
+    # While another thread imports it, the module lacks some: nothing was registered since.
+    if all(hasattr(colour, key) for key in FUNCTIONS) and any(
+        list(getattr(colour, key)) != list(header["functions"][key]) for key in FUNCTIONS
     ):
         return colour
     return _tables(header, samples, exact=exact)
