@@ -129,9 +129,7 @@ def command(
     if as_json:
         report: dict[str, Any] = {"luts": [each.to_data() for each in made]}
         if post.wanted:
-            from lutbench.recipes.post import to_data
-
-            report["post"] = to_data([each.lut for each in proved])
+            report["post"] = [each.lut.to_data() for each in proved]
         print_json(report)
     else:
         _print_table(made)

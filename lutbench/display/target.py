@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
@@ -22,6 +21,7 @@ from lutbench.model.gamuts import Gamut, xyz_of_xy
 from lutbench.model.light import REFERENCE_SURROUND, REFERENCE_WHITE, Display
 from lutbench.model.tone.eetf import Eetf
 from lutbench.model.transforms import Array
+from lutbench.results import PlainData
 
 SEARCH = 0.1
 """Share of the additive model's highest peak, up and down, searched where there is a residual."""
@@ -34,12 +34,17 @@ SAME = 1e-3
 
 
 @dataclass(frozen=True)
-class Target:
+class Target(PlainData):
     """The light that a display is to show for a signal.
 
     Raises DefinitionError when the curve is not one of a display, or peak and black are out of
     range.
     """
+
+    KEYS = (
+        *("curve=curve.name", "gamut=gamut.name", "peak", "black", "mastered_at"),
+        "surround=hlg_surround",
+    )
 
     curve: Curve
     """The curve of a display: BT.1886, a gamma, sRGB, ST 2084, HLG. BT.709 and BT.2020 count as
@@ -104,16 +109,10 @@ class Target:
         """XYZ in cd/m² of signals of shape (..., 3)."""
         return np.asarray(self.light(signal) @ self.gamut.to_xyz.T)
 
-    def to_data(self) -> dict[str, Any]:
-        """The target as plain data."""
-        return {
-            "curve": self.curve.name,
-            "gamut": self.gamut.name,
-            "peak": self.peak,
-            "black": self.black,
-            "mastered_at": self.mastered_at,
-            "surround": self.surround if isinstance(self.curve, HlgScene) else None,
-        }
+    @property
+    def hlg_surround(self) -> float | None:
+        """For HLG: cd/m² around the picture."""
+        return self.surround if isinstance(self.curve, HlgScene) else None
 
 
 def check_shown(curve: Curve) -> None:

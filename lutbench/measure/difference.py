@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal, cast, get_args
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lutbench import work_progress
 from lutbench.errors import LutbenchError
-from lutbench.measure.delta_e import delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz
+from lutbench.measure.delta_e import DeltaE, delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz
 from lutbench.measure.samples import SampledColours, chart_patches, neutral_ramp, random_points
 from lutbench.measure.view import View, view_of
 from lutbench.model.encoding import Encoding
@@ -21,7 +21,8 @@ from lutbench.results import PlainData
 from lutbench.tables.lut import Interpolation, Lut, ShaperLut3D
 from lutbench.tables.nodes import before_shaper
 
-MEASURES = ("delta_e_2000", "delta_e_itp", "code_10bit")
+Measure = Literal["delta_e_2000", "delta_e_itp", "code_10bit"]
+MEASURES = get_args(Measure)
 BLOCK = 65536
 """Colours that are compared at a time, so that the temporary arrays stay small."""
 
@@ -151,9 +152,9 @@ class Accuracy(PlainData):
 
     size: int
     interpolation: Interpolation
-    measure: str
+    measure: DeltaE
     """The measure that counts: ``delta_e_2000``, or ``delta_e_itp`` for HDR and log."""
-    sets: dict[str, dict[str, Spread]]
+    sets: dict[str, dict[Measure, Spread]]
     """By set of test colours (``chart``, ``neutral``, ``random``, and ``all``), then by
     measure (``delta_e_2000``, ``delta_e_itp``, ``code_10bit``)."""
 
@@ -189,7 +190,7 @@ def accuracy(
     }
     first, *others = measured.values()
     measured["all"] = first.joined(others)
-    sets = {name: each.spreads() for name, each in measured.items()}
+    sets = {name: cast(dict[Measure, Spread], each.spreads()) for name, each in measured.items()}
     return Accuracy(lut.size, interpolation, view.measure, sets)
 
 

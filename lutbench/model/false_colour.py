@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass, field
-from typing import ClassVar
+from typing import ClassVar, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -99,7 +99,7 @@ class FalseColour(Transform):
     bits: int = 10
     exposure: float = 0.0
     grey: Curve = field(default_factory=Bt1886)
-    kind: ClassVar[str] = "false_colour"
+    kind: ClassVar[Literal["false_colour"]] = "false_colour"
 
     def __post_init__(self) -> None:
         if self.range is None:

@@ -19,6 +19,7 @@ from lutbench.recipes.schema import LutJob, Recipe
 from lutbench.recipes.settings import ENDS, Choices, Settings, with_defaults
 from lutbench.recipes.tasks import conversion_task
 from lutbench.recipes.words import table_of_settings
+from lutbench.results import PlainData
 from lutbench.tables.lut import Lut
 from lutbench.tables.nodes import sample, sample_1d
 
@@ -34,7 +35,7 @@ ERROR_LIMIT = 1.0
 
 
 @dataclass(frozen=True, eq=False)
-class Made:
+class Made(PlainData):
     """A LUT that was made: its job, the LUT, its file, and its distance from the exact transform.
 
     `accuracy` and `recommended` (the smallest usual size within the limit, None where no usual
@@ -43,29 +44,23 @@ class Made:
     largest error of greys from ten stops under mid grey to six over it, in 10-bit codes.
     """
 
+    KEYS = (
+        *("name=job.name", "title=job.title", "kind=job.kind", "size=lut.size", "file=path"),
+        *("legend", "accuracy", "recommended_size=recommended", "clipped_colours=cut_off"),
+        "greys_off_10bit=greys_off",
+    )
+
     job: LutJob
     lut: Lut
     path: Path | None = None
     legend: Path | None = None
+    """The picture that explains the false colours."""
     accuracy: Accuracy | None = None
     recommended: int | None = None
+    """The smallest of 17, 33 and 65 nodes whose error is not visible; null where none is."""
     cut_off: Finding | None = None
     greys_off: float | None = None
-
-    def to_data(self) -> dict[str, Any]:
-        """The report of this LUT as plain data (ΔE 2000, ΔE ITP, 10-bit codes)."""
-        return {
-            "name": self.job.name,
-            "title": self.job.title,
-            "kind": self.job.kind,
-            "size": self.lut.size,
-            "file": None if self.path is None else str(self.path),
-            "legend": None if self.legend is None else str(self.legend),
-            "accuracy": None if self.accuracy is None else self.accuracy.to_data(),
-            "recommended_size": self.recommended,
-            "clipped_colours": None if self.cut_off is None else self.cut_off.to_data(),
-            "greys_off_10bit": self.greys_off,
-        }
+    """With a shaper: the largest error of greys from ten stops under mid grey to six over it."""
 
 
 def build(

@@ -11,7 +11,6 @@ import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
@@ -26,6 +25,7 @@ from lutbench.model.conversion import Conversion
 from lutbench.model.grade import Cdl, Saturation
 from lutbench.model.transforms import Array, Pipeline, Transform
 from lutbench.recipes.make import Made
+from lutbench.results import PlainData
 
 SIZE = 65
 """Nodes along an edge of a sampled 3D LUT in a CLF: the largest size in general use."""
@@ -34,8 +34,10 @@ FOLDER = "post"
 
 
 @dataclass(frozen=True)
-class PostFile:
+class PostFile(PlainData):
     """A file for post with its SHA-256."""
+
+    KEYS = ("file=path", "sha256")
 
     path: Path
     sha256: str
@@ -47,12 +49,14 @@ class PostFile:
 
 
 @dataclass(frozen=True, eq=False)
-class PostLut:
+class PostLut(PlainData):
     """A LUT of the set with its files for post.
 
     `look` is the CDL and the CLF of the conversion without it, in the order in which they are
     applied; None where the look cannot be separated. `notes` say what is not exact.
     """
+
+    KEYS = ("name=made.job.name", "files", "look=look_files", "notes")
 
     made: Made
     task: Conversion
@@ -78,9 +82,14 @@ class PostLut:
             return None
         return Pipeline(tuple(open_lut(each.path) for each in self.look))
 
+    @property
     def files(self) -> list[PostFile]:
-        """All files, each once."""
         return [self.cube, self.clf, *(self.look or ())]
+
+    @property
+    def look_files(self) -> list[Path] | None:
+        """The CDL and the conversion without it, in the order in which they are applied."""
+        return None if self.look is None else [each.path for each in self.look]
 
 
 @dataclass(frozen=True)
@@ -163,16 +172,3 @@ def apart(first: Transform, second: Transform, values: Array, task: Conversion) 
     a, b = (np.asarray(each.apply(values), dtype=np.float64) for each in (first, second))
     found = measure(a, b, view).spreads()
     return Apart(view.measure, found[view.measure], found["code_10bit"])
-
-
-def to_data(luts: Sequence[PostLut]) -> list[dict[str, Any]]:
-    """The files for post as plain data."""
-    return [
-        {
-            "name": each.made.job.name,
-            "files": [{"file": str(f.path), "sha256": f.sha256} for f in each.files()],
-            "look": None if each.look is None else [str(f.path) for f in each.look],
-            "notes": list(each.notes),
-        }
-        for each in luts
-    ]

@@ -89,7 +89,7 @@ class LutJob:
     display: MeasuredDisplay | None = None
 
     @property
-    def kind(self) -> str:
+    def kind(self) -> Literal["combined", "curve", "gamut", "false_colour"]:
         """``combined``, ``curve``, ``gamut`` or ``false_colour``."""
         return self.task.kind
 

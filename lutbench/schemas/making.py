@@ -7,12 +7,14 @@ class and its keys. A `Hint` in an annotation adds what a type cannot express.
 from __future__ import annotations
 
 import ast
+import importlib
 import inspect
 import re
 import types
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import cache
+from pathlib import Path
 from typing import (
     Annotated,
     Any,
@@ -30,7 +32,14 @@ from typing import (
 from lutbench.results import PlainData
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
-PLAIN = {str: "string", int: "integer", float: "number", bool: "boolean", type(None): "null"}
+PLAIN = {
+    str: "string",
+    Path: "string",
+    int: "integer",
+    float: "number",
+    bool: "boolean",
+    type(None): "null",
+}
 
 
 @dataclass(frozen=True)
@@ -137,7 +146,24 @@ def _is_data(kind: Any) -> bool:
 
 
 def _hints_of(kind: Any) -> dict[str, Any]:
-    return get_type_hints(kind, include_extras=True)
+    return get_type_hints(kind, None, _for_types_only(kind.__module__), include_extras=True)
+
+
+@cache
+def _for_types_only(module: str) -> dict[str, Any]:
+    """What a module imports for type checkers only, by name."""
+    found: dict[str, Any] = {}
+    for node in ast.walk(_tree(module)):
+        if isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING":
+            for each in ast.walk(node):
+                if isinstance(each, ast.ImportFrom) and each.module:
+                    held = importlib.import_module(each.module)
+                    found |= {name.name: getattr(held, name.name) for name in each.names}
+    return found
+
+
+def _tree(module: str) -> ast.Module:
+    return ast.parse(inspect.getsource(importlib.import_module(module)))
 
 
 def _keys_of_data(kind: type[PlainData], docs: dict[str, str]) -> dict[str, Any]:
@@ -174,9 +200,9 @@ def _member(kind: Any, path: str) -> tuple[Any, str]:
     if not rest:
         return annotation, about
     is_union = get_origin(annotation) in (Union, types.UnionType)
-    options = set(get_args(annotation)) if is_union else {annotation}
-    (holder,) = options - {type(None)}
-    inner, about = _member(holder, rest)
+    options = get_args(annotation) if is_union else (annotation,)
+    # One of several classes of LUT is as good as the others.
+    inner, about = _member(next(each for each in options if each is not type(None)), rest)
     return (inner | None if type(None) in options else inner), about
 
 
@@ -193,9 +219,6 @@ def _key_docs(kind: Any) -> dict[str, str]:
 @cache
 def _key_docs_of_module(module: str) -> dict[str, dict[str, str]]:
     """Docstrings of keys by class, from a module's source, since Python does not keep them."""
-    import importlib
-
-    tree = ast.parse(inspect.getsource(importlib.import_module(module)))
     return {
         node.name: {
             key.target.id: " ".join(text.value.value.split())
@@ -206,6 +229,6 @@ def _key_docs_of_module(module: str) -> dict[str, dict[str, str]]:
             and isinstance(text.value, ast.Constant)
             and isinstance(text.value.value, str)
         }
-        for node in tree.body
+        for node in _tree(module).body
         if isinstance(node, ast.ClassDef)
     }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -58,10 +58,15 @@ class Answer(PlainData):
 class ProbeReading(Result):
     """The answers about a monitor from a grab of the board."""
 
+    KEYS = ("schema", "size", "codes", "sound", "answers", "line_at")
+    schema: ClassVar[Literal[1]] = 1
+
     size: int
     codes: Range
+    """The board that was read."""
     answers: tuple[Answer, ...]
     line_at: float | None
+    """The signal at which the line in the ramp is."""
 
     def answer(self, key: str) -> Answer:
         """The answer to a question; LutbenchError when the board does not ask it."""
@@ -74,17 +79,6 @@ class ProbeReading(Result):
     def sound(self) -> bool:
         """Whether no answer is a fault."""
         return all(each.sound is not False for each in self.answers)
-
-    def to_data(self) -> dict[str, Any]:
-        """The reading as plain data."""
-        return {
-            "schema": 1,
-            "size": self.size,
-            "codes": self.codes,
-            "sound": self.sound,
-            "answers": [each.to_data() for each in self.answers],
-            "line_at": self.line_at,
-        }
 
 
 def read_board(picture: NDArray[Any], size: int, codes: Range, where: str = "") -> ProbeReading:

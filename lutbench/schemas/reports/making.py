@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from typing import Literal, NotRequired, TypedDict
+from typing import NotRequired, TypedDict
 
 from lutbench.algebra.result import Change, CodeError
 from lutbench.fitting.match_report import PatchError
-from lutbench.inspection.finding import Finding
 from lutbench.measure.difference import Spread
 from lutbench.media.chart.picture import ChartReading
 from lutbench.media.clip.cuts import Cuts
 from lutbench.model.signal import Range
+from lutbench.recipes.make import Made
+from lutbench.recipes.post import PostLut
 from lutbench.schemas.reports.common import (
     Lut,
     Matrix,
-    Measures,
     MedianErrors,
     Notice,
     Point,
@@ -23,57 +23,11 @@ from lutbench.schemas.reports.common import (
 )
 
 
-class Accuracy(TypedDict):
-    """The distance of a LUT from the exact transform."""
-
-    size: int
-    interpolation: Literal["tetrahedral", "trilinear"]
-    measure: Literal["delta_e_2000", "delta_e_itp"]
-    """The measure that suits this target."""
-    sets: dict[str, Measures]
-    """By set of colours: chart, neutral, random, and all of them."""
-
-
-class BuiltLut(TypedDict):
-    """A LUT that was built."""
-
-    name: str
-    title: str
-    kind: Literal["combined", "curve", "gamut", "false_colour"]
-    size: int
-    file: str | None
-    legend: str | None
-    """The picture that explains the false colours."""
-    accuracy: Accuracy | None
-    recommended_size: int | None
-    """The smallest of 17, 33 and 65 nodes whose error is not visible; null where none is."""
-    clipped_colours: Finding | None
-    greys_off_10bit: float | None
-    """With a shaper: the largest error of greys from ten stops under mid grey to six over it."""
-
-
-class PostFile(TypedDict):
-    """A file for post."""
-
-    file: str
-    sha256: str
-
-
-class PostLut(TypedDict):
-    """The files for post of a LUT."""
-
-    name: str
-    files: list[PostFile]
-    look: list[str] | None
-    """The CDL and the conversion without it, in the order in which they are applied."""
-    notes: list[str]
-
-
 class Build(TypedDict):
     """The LUTs that `build` made."""
 
     schema: Schema
-    luts: list[BuiltLut]
+    luts: list[Made]
     post: NotRequired[list[PostLut]]
     """With --post."""
 

@@ -8,11 +8,11 @@ from lutbench.checks.limits import CheckFigure
 from lutbench.checks.runner import Report
 from lutbench.display.check import GreyStep
 from lutbench.display.reach import Reach
+from lutbench.display.target import Target
 from lutbench.measure.comparison import WorstColour
 from lutbench.measure.difference import Spread
 from lutbench.measure.guesses import Explanation
-from lutbench.media.probe.read import Answer
-from lutbench.model.signal import Range
+from lutbench.media.probe.read import ProbeReading
 from lutbench.schemas.reports.common import (
     DeltaE,
     Lut,
@@ -127,18 +127,6 @@ class VerifyList(TypedDict):
 Verify = VerifyRun | VerifyList
 
 
-class DisplayTarget(TypedDict):
-    """The target of a display; luminances in cd/m²."""
-
-    curve: str
-    gamut: str
-    peak: float
-    black: float
-    mastered_at: float | None
-    surround: float | None
-    """For HLG."""
-
-
 class DisplayPatches(TypedDict):
     """The patches that were drawn."""
 
@@ -169,7 +157,7 @@ class DisplayFit(TypedDict):
     white_luminance: float
     black_luminance: float
     notes: list[str]
-    target: DisplayTarget
+    target: Target
     reach: Reach
 
 
@@ -179,7 +167,7 @@ class DisplayCalibrate(TypedDict):
     schema: Schema
     file: str
     measured: str
-    target: DisplayTarget
+    target: Target
     lut: Lut
     expected: dict[str, DeltaE]
     """Predicted by the fitted model, by set of colours."""
@@ -202,7 +190,7 @@ class DisplayCheck(TypedDict):
     schema: Schema
     file: str
     holds: bool
-    target: DisplayTarget
+    target: Target
     patches: list[CheckedPatch]
     greys: list[GreyStep]
     spreads: dict[str, DeltaE]
@@ -217,14 +205,4 @@ class MonitorDraw(TypedDict):
     files: list[str]
 
 
-class MonitorRead(TypedDict):
-    """The reading of a grab of a monitor's output."""
-
-    schema: Schema
-    size: int
-    codes: Range
-    """The board that was read."""
-    sound: bool
-    answers: list[Answer]
-    line_at: float | None
-    """The signal at which the line in the ramp is."""
+MonitorRead = ProbeReading
