@@ -10,8 +10,8 @@ from lutbench.model.signal import SignalFromRange
 from lutbench.model.transforms import Transform
 from lutbench.recipes.schema import LutJob, Shaper
 from lutbench.tables.lut import ShaperLut3D
-from lutbench.tables.nodes import sample_behind, sample_with_shaper
-from lutbench.tables.shaping import Span, shaper_for
+from lutbench.tables.nodes import sample_behind
+from lutbench.tables.shaping import Span, shaper_for, shaper_of
 
 if TYPE_CHECKING:
     from lutbench.model.false_colour import FalseColour
@@ -19,18 +19,11 @@ if TYPE_CHECKING:
 
 def behind_shaper(job: LutJob, shaper: Shaper, transform: Transform) -> ShaperLut3D:
     """The transform of a job, sampled after a shaper of a curve or one that suits it."""
-    if shaper.curve is not None:
-        return sample_with_shaper(
-            transform,
-            job.size,
-            shaper.curve,
-            low=shaper.low,
-            high=shaper.high,
-            shaper_size=shaper.size,
-            interpolation=job.interpolation,
-        )
     span = Span(shaper.low, shaper.high, shaper.size)
-    rows = shaper_for(transform, to_light(job.task), span, job.size)
+    if shaper.curve is not None:
+        rows = shaper_of(shaper.curve, span)
+    else:
+        rows = shaper_for(transform, to_light(job.task), span, job.size)
     return sample_behind(transform, rows, job.size, interpolation=job.interpolation)
 
 

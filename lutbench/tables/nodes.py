@@ -9,14 +9,12 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lutbench import work_progress
-from lutbench.errors import LutbenchError, NotInvertibleError
-from lutbench.model.curves.base import Curve
+from lutbench.errors import LutbenchError
 from lutbench.model.transforms import Array, Mould, Pipeline, Transform, steps_of
 from lutbench.tables.lut import (
     SIZES_1D,
     SIZES_3D,
     UNIT_DOMAIN,
-    USUAL_ROWS,
     USUAL_SIZE,
     Interpolation,
     Lut,
@@ -296,45 +294,6 @@ def sample_1d(
         )
     table = transform.apply(np.linspace(bounds[0], bounds[1], size))
     return Lut1D(table, bounds, title, comments)
-
-
-def sample_with_shaper(
-    transform: Transform,
-    size: int,
-    shaper: Curve,
-    *,
-    low: float = 0.0,
-    high: float = 1.0,
-    shaper_size: int = USUAL_ROWS,
-    title: str = "",
-    comments: tuple[str, ...] = (),
-    interpolation: Interpolation = "tetrahedral",
-) -> ShaperLut3D:
-    """The transform as a 1D shaper and a 3D LUT.
-
-    The shaper is `shaper.encode`, scaled so that `low`..`high` become 0..1. Shaper and LUT
-    together are exact at the nodes.
-
-    Raises
-    ------
-    LutbenchError
-        When a size is out of range, or the shaper does not rise from `low` to `high`.
-    """
-    check_size(shaper_size, SIZES_1D)
-    if not low < high:
-        raise LutbenchError(
-            f"a shaper from {low:g} to {high:g} has no width", accepted="low below high"
-        )
-    inputs = np.linspace(low, high, shaper_size)
-    ends = shaper.encode(np.array([low, high]))
-    shaped = (shaper.encode(inputs) - ends[0]) / (ends[1] - ends[0])
-    if not (np.diff(shaped) > 0).all():
-        raise NotInvertibleError(
-            f"the shaper {shaper.name!r} does not rise from {low:g} to {high:g}"
-        )
-    one_d = Lut1D(greys(shaped), np.array([[low] * 3, [high] * 3]))
-    lut = sample_behind(transform, one_d, size, interpolation=interpolation)
-    return ShaperLut3D(lut.shaper, lut.lut, title, comments)
 
 
 def sample_behind(

@@ -26,11 +26,11 @@ from functools import cached_property
 import numpy as np
 
 from lutbench.errors import LutbenchError, NotInvertibleError
-from lutbench.model.curves.base import MID_GREY
+from lutbench.model.curves.base import MID_GREY, Curve
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array, Transform
 from lutbench.tables.lut import SIZES_1D, Lut1D
-from lutbench.tables.nodes import domain_of, greys
+from lutbench.tables.nodes import check_size, domain_of, greys
 
 STOPS = (-10.0, 6.0)
 """Stops from mid grey in a scene that is exposed for grey."""
@@ -74,6 +74,29 @@ class Span:
     def inputs(self) -> Array:
         """The input of each row, shape (rows,)."""
         return np.linspace(self.low, self.high, self.rows)
+
+
+def shaper_of(curve: Curve, span: Span) -> Lut1D:
+    """`curve.encode` over a span, scaled so that its ends become 0 and 1.
+
+    Raises
+    ------
+    LutbenchError
+        When the number of rows is out of range, or the curve does not rise over the span.
+    """
+    check_size(span.rows, SIZES_1D)
+    low, high = span.low, span.high
+    if not low < high:
+        raise LutbenchError(
+            f"a shaper from {low:g} to {high:g} has no width", accepted="low below high"
+        )
+    ends = curve.encode(np.array([low, high]))
+    shaped = (curve.encode(span.inputs) - ends[0]) / (ends[1] - ends[0])
+    if not (np.diff(shaped) > 0).all():
+        raise NotInvertibleError(
+            f"the shaper {curve.name!r} does not rise from {low:g} to {high:g}"
+        )
+    return Lut1D(greys(shaped), np.array([[low] * 3, [high] * 3]))
 
 
 def shaper_for(transform: Transform, to_light: Transform, span: Span, size: int) -> Lut1D:

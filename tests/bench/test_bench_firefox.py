@@ -20,7 +20,8 @@ from lutbench.model.catalogue import open_catalogue
 from lutbench.model.conversion import Encoding
 from lutbench.recipes.make import build
 from lutbench.tables.lut import Lut3D, lattice
-from lutbench.tables.nodes import sample_with_shaper
+from lutbench.tables.nodes import sample_behind
+from lutbench.tables.shaping import Span, shaper_of
 
 # Software drawing of whole pictures beside a second browser: not for the default suite.
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
@@ -43,7 +44,9 @@ def tables() -> dict[str, Any]:
     }
     wide = lattice(21, np.array([[-0.1] * 3, [1.2] * 3]))
     made["domain"] = Lut3D(made["33"].apply(np.clip(wide, 0, 1)), [[-0.1] * 3, [1.2] * 3])
-    made["shaper"] = sample_with_shaper(made["65"], 33, KNOWN.curve("sRGB"), shaper_size=4096)
+    made["shaper"] = sample_behind(
+        made["65"], shaper_of(KNOWN.curve("sRGB"), Span(0.0, 1.0, 4096)), 33
+    )
     return made
 
 

@@ -24,7 +24,8 @@ from lutbench.model.signal import SignalFromRange
 from lutbench.model.tone.shoulder import ToneCurve
 from lutbench.model.transforms import Clamp, Matrix, Pipeline
 from lutbench.tables.lut import Lut1D, Lut3D
-from lutbench.tables.nodes import sample, sample_1d, sample_with_shaper
+from lutbench.tables.nodes import sample, sample_1d, sample_behind
+from lutbench.tables.shaping import Span, shaper_of
 
 pytestmark = pytest.mark.browser
 
@@ -66,7 +67,7 @@ def luts() -> dict[str, Any]:
         "65": sample(task, 65),
         "domain": Lut3D(task.apply(nodes), [[-0.1] * 3, [1.2] * 3]),
         "domain by channel": Lut3D(sample(task, 21).table, [[0.0, 0.05, -0.2], [0.9, 1.0, 1.1]]),
-        "shaper": sample_with_shaper(task, 33, curve, low=0.0, high=1.5, shaper_size=4096),
+        "shaper": sample_behind(task, shaper_of(curve, Span(0.0, 1.5, 4096)), 33),
         "1D": sample_1d(conversion(kind="curve"), 5000),
         "legal": sample(conversion(target=replace(SDR, range="legal")), 33),
         "hdr": sample(conversion(target=HDR, tone=None), 33),

@@ -52,7 +52,6 @@ MANY_ARGUMENTS = {
     "tables/kernels_llvm.py: weigh_4": COMPILED,
     "tables/kernels_llvm.py: weigh_8": COMPILED,
     "tables/pixels.py: apply_pixels": PUBLIC,
-    "tables/nodes.py: sample_with_shaper": PUBLIC,
     "testing.py: assert_baseline": PUBLIC,
     "testing.py: assert_lut_close": PUBLIC,
     "testing.py: assert_matches_reference": PUBLIC,

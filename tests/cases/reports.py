@@ -45,7 +45,7 @@ REPORTS: dict[str, tuple[str, ...]] = {
     "display calibrate": ("display calibrate measured.csv -o j_cal.cube --size 9",),
     "display check": ("display check second.csv",),
     "display fit": ("display fit measured.csv",),
-    "display patches": ("display patches j_shown --amount short --frame 640x360",),
+    "display patches": ("display patches j_patches --amount short --frame 640x360",),
     "identify": (
         "identify day.cube none.cube graded.cube",
         "identify looked.cube --source-curve ACEScct --source-gamut ACEScg",

@@ -18,7 +18,8 @@ from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.tone.shoulder import ToneCurve
 from lutbench.tables.cells import volumes
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
-from lutbench.tables.nodes import sample, sample_with_shaper
+from lutbench.tables.nodes import sample, sample_behind
+from lutbench.tables.shaping import Span, shaper_of
 
 LOG_TO_VIDEO = "log to video, clipped"
 
@@ -100,9 +101,8 @@ def test_no_alarm_behind_a_shaper() -> None:
         Encoding(known.curve("linear"), known.gamut("ACES AP1")),
         Encoding(known.curve("BT.709"), known.gamut("BT.709")),
     )
-    lut = sample_with_shaper(
-        light_to_video.pipeline(), 33, known.curve("ACEScct"), low=0.0, high=16.0
-    )
+    shaper = shaper_of(known.curve("ACEScct"), Span(0.0, 16.0, 4096))
+    lut = sample_behind(light_to_video.pipeline(), shaper, 33)
     assert isinstance(lut, ShaperLut3D)
     assert set(codes_of(lut).values()) <= {"info"}
 

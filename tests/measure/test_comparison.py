@@ -16,7 +16,8 @@ from lutbench.model.curves.log import AcesCct
 from lutbench.model.curves.video import Bt709, Bt1886
 from lutbench.model.gamuts import ACES_AP1, BT709, BT2020
 from lutbench.tables.lut import Lut1D, Lut3D
-from lutbench.tables.nodes import sample, sample_with_shaper
+from lutbench.tables.nodes import sample, sample_behind
+from lutbench.tables.shaping import Span, shaper_of
 
 SOURCE = Encoding(AcesCct(), ACES_AP1)
 LUT = sample(Conversion(SOURCE, Encoding(Bt709(), BT709)).pipeline(), 17)
@@ -73,7 +74,7 @@ def test_both_lattices_are_compared() -> None:
 
 def test_one_damaged_node_is_seen_behind_a_shaper_too() -> None:
     exact = Conversion(SOURCE, Encoding(Bt1886(), BT709)).pipeline()
-    whole = sample_with_shaper(exact, 9, AcesCct(), low=0.001, high=1.0)
+    whole = sample_behind(exact, shaper_of(AcesCct(), Span(0.001, 1.0, 4096)), 9)
     table = whole.table.copy()
     table[3, 4, 5, 0] += 0.05
     damaged = type(whole)(whole.shaper, Lut3D(table))
