@@ -250,7 +250,9 @@ def _clip_settings(clip: ClipOptions, picture: PictureOptions, tags: ColourTags)
 def _one_clip(transform: Transform, files: Files, settings: ClipSettings, report: Reporting) -> int:
     from lutbench.cli.progress import frame_progress
     from lutbench.media.clip.clip import apply_to_clip
+    from lutbench.media.clip.memory import reuse_frame_memory
 
+    reuse_frame_memory()
     goal = Path(files.target)
     if goal.is_dir():
         goal /= Path(files.source).name

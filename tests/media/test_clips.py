@@ -454,3 +454,21 @@ def test_memory_does_not_grow_with_the_length(tmp_path: Path) -> None:
         peaks.append(int(subprocess.run(words, capture_output=True, check=True).stdout))
     # KiB. The 40 frames more would take 140 MiB as float32 R G B.
     assert peaks[1] - peaks[0] < 48 * 1024
+
+
+def test_another_c_library_keeps_its_own_ways(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Only glibc has `mallopt`; elsewhere a clip is processed as it is."""
+    from lutbench.media.clip import memory
+
+    calls: list[tuple[int, int]] = []
+    monkeypatch.setattr(memory.ctypes, "CDLL", lambda _: object())
+    memory.reuse_frame_memory()
+
+    class Glibc:
+        def mallopt(self, name: int, value: int) -> int:
+            calls.append((name, value))
+            return 1
+
+    monkeypatch.setattr(memory.ctypes, "CDLL", lambda _: Glibc())
+    memory.reuse_frame_memory()
+    assert calls == [(-3, memory.BLOCK), (-1, memory.KEPT)]  # mallopt(3)'s numbers

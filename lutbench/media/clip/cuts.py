@@ -140,11 +140,14 @@ def _counted(kernel: Any, rgb: NDArray[np.float32], limits: NDArray[np.float32])
 
 def _count_outside(rgb, ends, counts):  # type: ignore[no-untyped-def]
     """Count pixels with a channel above, and with one below, the ends."""
-    over = under = 0
+    over = under = none = np.int32(0)  # of 32 bits, as the pixels: more of them fit a register
+    one = np.int32(1)
+    r0, g0, b0 = ends[0, 0], ends[0, 1], ends[0, 2]
+    r1, g1, b1 = ends[1, 0], ends[1, 1], ends[1, 2]
     for x in range(rgb.shape[1]):
         r, g, b = rgb[0, x], rgb[1, x], rgb[2, x]
-        over += (r > ends[1, 0]) | (g > ends[1, 1]) | (b > ends[1, 2])
-        under += (r < ends[0, 0]) | (g < ends[0, 1]) | (b < ends[0, 2])
+        over = np.int32(over + (one if (r > r1) | (g > g1) | (b > b1) else none))
+        under = np.int32(under + (one if (r < r0) | (g < g0) | (b < b0) else none))
     counts[0] = over
     counts[1] = under
 

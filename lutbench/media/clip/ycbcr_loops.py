@@ -24,6 +24,7 @@ def _decode_lines(y, cb, cr, rgb, chroma_width, numbers, up_across, up_down, sta
     wide = np.empty((2, 2 * chroma_width), np.float32)
     black, luma, middle, chroma = numbers[0], numbers[1], numbers[2], numbers[3]
     r_cr, b_cb, g_cb, g_cr = numbers[4], numbers[5], numbers[6], numbers[7]
+    at_first, at_next = up_across[0], up_across[1]
     for line in range(start, stop):
         for plane in range(2):
             source = cb if plane == 0 else cr
@@ -55,17 +56,13 @@ def _decode_lines(y, cb, cr, rgb, chroma_width, numbers, up_across, up_down, sta
                 for i in range(chroma_width):
                     out[i] = into[i + 2]
             else:
-                for part in range(2):
-                    w = up_across[part]
-                    w0, w1, w2, w3, w4 = w[0], w[1], w[2], w[3], w[4]
-                    for i in range(chroma_width):
-                        out[2 * i + part] = (
-                            w0 * into[i]
-                            + w1 * into[i + 1]
-                            + w2 * into[i + 2]
-                            + w3 * into[i + 3]
-                            + w4 * into[i + 4]
-                        )
+                # Both positions of a sample in one loop: stores side by side are vectorised.
+                a0, a1, a2, a3, a4 = at_first[0], at_first[1], at_first[2], at_first[3], at_first[4]
+                b0, b1, b2, b3, b4 = at_next[0], at_next[1], at_next[2], at_next[3], at_next[4]
+                for i in range(chroma_width):
+                    s0, s1, s2, s3, s4 = into[i], into[i + 1], into[i + 2], into[i + 3], into[i + 4]
+                    out[2 * i] = a0 * s0 + a1 * s1 + a2 * s2 + a3 * s3 + a4 * s4
+                    out[2 * i + 1] = b0 * s0 + b1 * s1 + b2 * s2 + b3 * s3 + b4 * s4
         for x in range(width):
             light = (np.float32(y[line, x]) - black) * luma
             u = wide[0, x]

@@ -1,0 +1,29 @@
+"""Memory of frames, used again instead of being given back to the system after each one.
+
+The C library gives large blocks back at once, and the system clears each new one: for a frame
+of 3840×2160 in 10 bits that is 33 MB, and 3 % of the time of a clip.
+"""
+
+from __future__ import annotations
+
+import ctypes
+from contextlib import suppress
+
+_TRIM_THRESHOLD, _MMAP_THRESHOLD = -1, -3  # parameters of glibc's mallopt(3)
+
+BLOCK = 32 << 20
+"""Bytes up to which a block is kept; glibc takes no more."""
+
+KEPT = 1 << 29
+"""Bytes of free memory that the process keeps: more than the frames that are under way in 8K."""
+
+
+def reuse_frame_memory() -> None:
+    """Let this process keep the memory of frames that are done, where the C library is glibc.
+
+    It holds for the rest of the process, so that only a command calls it.
+    """
+    with suppress(AttributeError, OSError, TypeError):  # another C library
+        mallopt = ctypes.CDLL(None).mallopt
+        mallopt(_MMAP_THRESHOLD, BLOCK)
+        mallopt(_TRIM_THRESHOLD, KEPT)
