@@ -108,7 +108,7 @@ def _end_anyway() -> None:
 def _say_interrupted() -> None:
     """Print the line, unless `main` has done so."""
     main = sys.modules.get("lutbench.cli.main")
-    if not getattr(main, "interruption_told", False):  # it may be half loaded
+    if not getattr(main, "is_interruption_reported", False):  # it may be half loaded
         sys.stderr.write("lutbench: interrupted\n")
 
 

@@ -220,17 +220,17 @@ def _exit_with(text: str, status: int = 2) -> NoReturn:
     sys.exit(status)
 
 
-interruption_told = False
+is_interruption_reported = False
 """Whether the line that tells of an interrupt is printed."""
 
 
 def _exit_interrupted(error: BaseException) -> NoReturn:
-    global interruption_told
+    global is_interruption_reported
     work_progress.clear()
     for each in (error, error.__cause__):  # click raises an error of its own from an interrupt
         # What the frames hold is closed now, and with it the processes that work for them.
         traceback.clear_frames(each.__traceback__ if each else None)
-    interruption_told = True
+    is_interruption_reported = True
     click.echo("lutbench: interrupted", err=True)
     sys.exit(130)
 

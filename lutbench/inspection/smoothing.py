@@ -1,4 +1,4 @@
-"""Whether a table was smoothed after it was sampled, told by its corners and by its faces.
+"""Whether a table was smoothed after it was sampled, as its corners and its faces show.
 
 Where a transform cuts off, its table has a corner between two nodes: the last node before the
 plateau stands anywhere between it and the step before. Smoothing over neighbouring nodes

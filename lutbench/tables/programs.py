@@ -28,7 +28,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import accumulate
-from typing import Any
+from typing import Any, Generic, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, DTypeLike, NDArray
@@ -181,26 +181,47 @@ def finding(params: NDArray[np.float64], size: int, dtype: np.dtype[Any], peak: 
     return IN_FLOAT64
 
 
-_laid: dict[tuple[int, np.dtype[Any]], tuple[weakref.ref[NDArray[Any]], NDArray[Any]]] = {}
+T = TypeVar("T")
+
+
+class ByTable(Generic[T]):
+    """What was made of read-only tables, each kept as long as its table lives."""
+
+    def __init__(self) -> None:
+        self._kept: dict[tuple[Any, ...], tuple[weakref.ref[NDArray[Any]], T]] = {}
+
+    def __len__(self) -> int:
+        return len(self._kept)
+
+    def get(self, table: NDArray[Any], *more: Any) -> T | None:
+        """What was made of a table; None where nothing is kept. `more` says what was made."""
+        known = self._kept.get((id(table), *more))
+        return known[1] if known is not None and known[0]() is table else None
+
+    def keep(self, made: T, table: NDArray[Any], *more: Any) -> T:
+        """`made`, which is kept if the table is read-only."""
+        if not table.flags.writeable:
+            key = (id(table), *more)
+
+            def forget(gone: weakref.ref[NDArray[Any]]) -> None:
+                # No lock here: the collector may call this in the midst of anything.
+                kept = self._kept.get(key)
+                if kept is not None and kept[0] is gone:
+                    self._kept.pop(key, None)
+
+            # One dictionary store: no lock needed.
+            self._kept[key] = (weakref.ref(table, forget), made)
+        return made
+
+
+_laid: ByTable[NDArray[Any]] = ByTable()
 
 
 def _laid_out(table: NDArray[Any], dtype: np.dtype[Any]) -> NDArray[Any]:
-    """The table as the kernels read it; remembered as long as a read-only table lives."""
-    if table.flags.writeable:
-        return _lay_out(table, np.zeros(_laid_size(table), dtype))
-    key = (id(table), dtype)
-    known = _laid.get(key)
-    if known is not None and known[0]() is table:
-        return known[1]
-    laid = _lay_out(table, np.zeros(_laid_size(table), dtype))
-
-    def forget(gone: weakref.ref[NDArray[Any]]) -> None:
-        # No lock here: the collector may call this in the midst of anything.
-        kept = _laid.get(key)
-        if kept is not None and kept[0] is gone:
-            _laid.pop(key, None)
-
-    _laid[key] = (weakref.ref(table, forget), laid)  # one dictionary store: no lock needed
+    """The table as the kernels read it."""
+    laid = _laid.get(table, dtype)
+    if laid is None:
+        laid = _laid.keep(_lay_out(table, np.zeros(_laid_size(table), dtype)), table, dtype)
     return laid
 
 

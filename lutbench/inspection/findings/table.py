@@ -171,7 +171,7 @@ class Smoothed(FindingKind):
 
 
 class SmoothedFaces(FindingKind):
-    """As `Smoothed`, told by the first step from the faces of the table."""
+    """As `Smoothed`, seen in the first step from the faces of the table."""
 
     code = "smoothed"
     limit_code = "smoothed_faces"

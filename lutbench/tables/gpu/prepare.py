@@ -5,7 +5,6 @@ Tables stay on the device as long as their LUT exists.
 
 from __future__ import annotations
 
-import weakref
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -16,7 +15,7 @@ from numpy.typing import NDArray
 from lutbench.tables.gpu.arrays import cupy
 from lutbench.tables.gpu.pairs import Pairs, pairs
 from lutbench.tables.gpu.source import FOUND, PAIRED, QUICK
-from lutbench.tables.programs import CURVE, PARAMS, TETRAHEDRAL, Step, folded
+from lutbench.tables.programs import CURVE, PARAMS, TETRAHEDRAL, ByTable, Step, folded
 
 ROUNDING = 2.0**-24
 """Relative rounding error of float32."""
@@ -107,7 +106,7 @@ def _in_two(params: NDArray[np.float64], dtype: np.dtype[Any]) -> NDArray[Any]:
     return np.concatenate([low, errors[0], rate, errors[1]])
 
 
-_known: dict[tuple[int, str, bool, int], tuple[weakref.ref[Any], _DeviceTable]] = {}
+_known: ByTable[_DeviceTable] = ByTable()
 
 
 def _on_device(step: Step, dtype: np.dtype[Any], slack: float, in_pairs: bool) -> _DeviceTable:
@@ -115,10 +114,9 @@ def _on_device(step: Step, dtype: np.dtype[Any], slack: float, in_pairs: bool) -
     cp = cupy()
     table = step.table
     assert table is not None  # the caller has seen to it
-    key = (id(table), dtype.name, in_pairs, int(cp.cuda.runtime.getDevice()))
-    known = _known.get(key)
-    if known is not None and known[0]() is table:
-        return known[1]
+    key = (dtype.name, in_pairs, int(cp.cuda.runtime.getDevice()))
+    if (known := _known.get(table, *key)) is not None:
+        return known
     axes = range(table.ndim - 1)
     with np.errstate(all="ignore"):
         steepest = max(float(np.abs(np.diff(table, axis=axis)).max(initial=0)) for axis in axes)
@@ -129,15 +127,7 @@ def _on_device(step: Step, dtype: np.dtype[Any], slack: float, in_pairs: bool) -
     else:
         on_device = _DeviceTable((_rows if step.op == CURVE else _nodes)(table, dtype), steepest)
     cp.cuda.get_current_stream().synchronize()  # other streams may use it next
-    if not table.flags.writeable:
-
-        def forget(gone: weakref.ref[Any]) -> None:
-            kept = _known.get(key)
-            if kept is not None and kept[0] is gone:
-                _known.pop(key, None)
-
-        _known[key] = (weakref.ref(table, forget), on_device)
-    return on_device
+    return _known.keep(on_device, table, *key)
 
 
 def _rows(table: NDArray[Any], dtype: np.dtype[Any]) -> Any:
