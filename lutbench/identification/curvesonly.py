@@ -5,20 +5,28 @@ Only the curve itself then shows source and target.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from lutbench.identification.curvebank import End
 from lutbench.identification.freecurve import FreeCurve, TargetFit
-from lutbench.identification.freefit import CurveFit, CurveForm
-from lutbench.identification.freeform import settle, started
 from lutbench.identification.graded import Problems, fit_cdl, fit_contrast
-from lutbench.identification.ground import CurveGround
-from lutbench.identification.samples import CODES, Samples
+from lutbench.identification.hypothesis import Hypothesis, error_of, forecast
+from lutbench.identification.knowledge import Knowledge
+from lutbench.identification.known import FORECASTS
+from lutbench.identification.naming import (
+    MODEL_LEAVES,
+    NOISE_LEAVES,
+    OTHER_RANGE,
+    hypothesis_of,
+)
+from lutbench.identification.rising import rising_run
+from lutbench.identification.samples import CODES, Samples, range_seen
 from lutbench.identification.target import Through
-from lutbench.model.transforms import Array
+from lutbench.identification.verdict import Finalist
+from lutbench.model.transforms import Array, Transform
 
 APART = 2.5
 """10-bit codes by which separate channels may seem to affect each other: noise of a code."""
@@ -40,6 +48,21 @@ POINTS = 33
 
 KEPT = 12
 """A quarter of the fits that are kept."""
+
+CURVE_TONE_SHARE = 0.1
+"""The least part of a curve alone that a stretch must explain."""
+
+CURVE_SHARE = 0.7
+"""The least part of a curve alone that another model must explain."""
+
+STEP_LEFT = 0.45
+"""Of the step of a rounded table: a stretch of it is followed no nearer."""
+
+EXACT_CONTRAST = 0.1
+"""10-bit codes that a contrast on an untinted curve may leave, beside noise."""
+
+TONED_LOG = 20.0
+"""The cost of a tone curve before an encoding that no picture is shown in."""
 
 
 def is_apart(samples: Samples) -> bool:
@@ -97,13 +120,6 @@ def averaged(samples: Samples) -> Samples:
     return replace(samples, neutral_in=samples.axis, neutral=np.stack(means, axis=1))
 
 
-def unmoved_fit(ground: CurveGround, samples: Samples, sources: list[End]) -> CurveFit | None:
-    """The fit without a matrix on light; only the channels of the signal may be mixed."""
-    form = CurveForm(ground.tinted, held=True)
-    fit = settle(ground, samples, sources, started(ground, form, 0, np.eye(3), np.eye(3)))
-    return fit if fit.knots is not None else None
-
-
 def pairs_of_curves(
     places: Array,
     outputs: Array,
@@ -121,7 +137,7 @@ def pairs_of_curves(
         some = np.linspace(0, len(places) - 1, POINTS).round().astype(int)
         places, outputs = places[some], outputs[some]
     lights = np.array([source.decode(places) for source in sources])
-    tinted = FreeCurve(lights[0], outputs, np.ones(len(places))).tinted
+    tinted = FreeCurve(lights[0], outputs).tinted
     through = Through.of(outputs, targets, step)
     found: list[TargetFit] = []
     for i, light in enumerate(lights):
@@ -149,8 +165,69 @@ def pairs_of_curves(
             each.ravel() for each in np.meshgrid(np.arange(len(sources)), chosen, indexing="ij")
         )
         if len(target):
-            curve = FreeCurve(lights[0], outputs, np.ones(len(places)))
+            curve = FreeCurve(lights[0], outputs)
             problems = Problems.of(lights[group], curve, targets, target, group)
             found += fit_cdl(problems, np.zeros(len(target)))
             found += fit_contrast(problems)
     return sorted(found, key=lambda fit: fit.cost)[: 4 * KEPT]
+
+
+@dataclass(frozen=True)
+class SeenCurve:
+    """A curve at full-scale inputs, its noise in codes, what it is known to, and a grade after."""
+
+    places: Array
+    outputs: Array
+    noise: float
+    known_to: float
+    grade: tuple[Transform, ...] = ()
+
+
+def search_curves(samples: Samples, knowledge: Knowledge) -> list[Finalist]:
+    """Finalists for a LUT whose channels do not affect each other, best first."""
+    run = rising_run(samples)
+    if run is None:
+        return []
+    seen = SeenCurve(samples.neutral_in[run], samples.neutral[run], MODEL_LEAVES, samples.floor)
+    return finalists_of_curve(seen, samples, samples, knowledge)
+
+
+def finalists_of_curve(
+    seen: SeenCurve, samples: Samples, few: Samples, knowledge: Knowledge
+) -> list[Finalist]:
+    """Finalists for a curve, best first, with forecasts on `few` of the nodes."""
+    found = sorted(_from_curve(seen, samples, knowledge), key=lambda each: each[1])[:FORECASTS]
+    made = []
+    for hypothesis, cost in found:
+        predicted = forecast(hypothesis, few)
+        made.append(Finalist(hypothesis, predicted, error_of(predicted, few), cost))
+    # The curve's names are judged by their cost: the nodes say the same of all.
+    least = min((each.error for each in made), default=0.0)
+    return [replace(each, error=least) for each in made]
+
+
+def _from_curve(
+    seen: SeenCurve, samples: Samples, knowledge: Knowledge
+) -> Iterator[tuple[Hypothesis, float]]:
+    """Hypotheses of a curve, each with its cost."""
+    places, outputs, noise = seen.places, seen.outputs, seen.noise
+    ends, targets = knowledge.sources, knowledge.targets
+    limit = max(MODEL_LEAVES, NOISE_LEAVES * noise)
+    wanted = range_seen(samples)
+    tinted = FreeCurve(places, outputs, noise).tinted
+    exact = max(EXACT_CONTRAST, NOISE_LEAVES * seen.known_to)
+    for fit in pairs_of_curves(places, outputs, ends, targets, limit, samples.step):
+        end, source = targets[fit.target], ends[fit.group]
+        toned = fit.model == "tone"
+        stretch = max(limit, STEP_LEFT * samples.step * CODES) if toned else limit
+        if fit.error > stretch or fit.share < (CURVE_TONE_SHARE if toned else CURVE_SHARE):
+            continue
+        if fit.model == "contrast" and not tinted and fit.error > exact:
+            continue  # a tone curve, which a cubic only approximates
+        cost = fit.cost + (OTHER_RANGE if wanted is not None and end.range != wanted else 0.0)
+        if toned and not end.curve.curve.shown:
+            cost += TONED_LOG
+        curve = FreeCurve(source.decode(places), outputs, noise)
+        hypothesis = hypothesis_of(source, fit, knowledge, curve, seen.grade, samples)
+        if hypothesis is not None:
+            yield hypothesis, cost

@@ -57,24 +57,22 @@ class TargetFit:
 
 @dataclass(frozen=True)
 class FreeCurve:
-    """G on a grid: light in, shape (n,), and full-scale output, shape (n, 3).
+    """The neutral axis as a curve: light in, shape (n,), and full-scale output, shape (n, 3).
 
-    `noise` is about the error of the output in codes; `trust`, shape (n,), weighs the
-    points: those at nodes of the LUT count most.
+    `noise` is about the error of the output in codes.
     """
 
     light: Array
     output: Array
-    trust: Array
     noise: float = 0.0
 
     @classmethod
-    def of(cls, light: Array, output: Array, trust: Array, noise: float = 0.0) -> FreeCurve:
+    def of(cls, light: Array, output: Array, noise: float = 0.0) -> FreeCurve:
         """The curve, thinned to a number of points that keeps fits quick."""
         if len(light) <= 2 * POINTS:
-            return cls(light, output, trust, noise)
+            return cls(light, output, noise)
         some = np.linspace(0, len(light) - 1, POINTS).round().astype(int)
-        return cls(light[some], output[some], trust[some], noise)
+        return cls(light[some], output[some], noise)
 
     @property
     def tinted(self) -> bool:

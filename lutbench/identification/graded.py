@@ -103,7 +103,7 @@ class Problems:
         lit = light > DARK
         return cls(
             np.log(np.where(lit, light, 1.0)),
-            lit * curve.trust,
+            lit.astype(np.float64),
             (y[None] - low[:, None, None]) / span[:, None, None],
             np.array([targets[j].curve.by_log_light for j in chosen]),
             low,

@@ -15,7 +15,6 @@ from lutbench.identification.hues import hue_windows
 from lutbench.identification.hypothesis import Hypothesis, error_of, forecast
 from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.matrix import (
-    ROWS,
     MatrixFit,
     chosen_nodes,
     fit_matrices,
@@ -26,8 +25,6 @@ from lutbench.identification.neutral import NeutralMatch
 from lutbench.identification.ordering import best_first, settled
 from lutbench.identification.samples import Samples
 from lutbench.identification.verdict import Finalist
-from lutbench.model.compression import GamutCompression
-from lutbench.model.transforms import Transform
 
 FORECASTS = 10
 """Hypotheses that are computed on nodes all over the LUT."""
@@ -46,10 +43,6 @@ FEW = 250
 
 PARTLY_TRIED = 24
 """Pairs of curves that are fitted to a part of the nodes, near neutral and by hues."""
-
-COMPRESSED_PAIRS, COMPRESSED_ERROR, FEWEST_CLEAR = 24, 6.0, 40
-"""Pairs of curves that are tried with a compressed gamut; the most error in 10-bit codes; the
-fewest nodes clear of clipping."""
 
 MOST_PAIRS = 160
 """Pairs of curves that are followed up: all that leave the neutral axis unchanged, and more."""
@@ -141,43 +134,12 @@ def _fitted(
     chosen: list[NDArray[np.int64]],
     *,
     absolute: bool = False,
-    expansion: Transform | None = None,
     exact: bool = True,
 ) -> list[tuple[int, int, MatrixFit]]:
     """The fits of pairs of curves by their indices, without those with too few nodes."""
     pairs = [(sources[i], targets[j]) for i, j in places]
-    found = fit_matrices(
-        samples, pairs, chosen, absolute=absolute, expansion=expansion, exact=exact
-    )
+    found = fit_matrices(samples, pairs, chosen, absolute=absolute, exact=exact)
     return [(i, j, fit) for (i, j), fit in zip(places, found, strict=True) if fit is not None]
-
-
-def search_compressed(
-    samples: Samples,
-    sources: list[End],
-    targets: list[End],
-    bank: GamutBank,
-    match: NeutralMatch,
-    within: float,
-) -> list[Scored]:
-    """Hypotheses with the reference gamut compression, undone before the matrix is fitted."""
-    places = match.shortlist(within, COMPRESSED_PAIRS)
-    clear = np.flatnonzero(samples.inside(samples.table.reshape(-1, 3)).all(axis=1))
-    if samples.one_d or len(clear) < FEWEST_CLEAR:
-        return []
-    chosen = clear[:: max(1, len(clear) // ROWS)]
-    expansion = GamutCompression().inverse()
-    found: list[Scored] = []
-    for i, j, fit in _fitted(samples, sources, targets, places, [chosen] * 3, expansion=expansion):
-        if fit.error > COMPRESSED_ERROR:
-            continue
-        error, gain = match_gamuts(fit, bank)
-        found += [
-            Scored(i, j, pair, float(gain[pair]), float(error[pair]), float(match.error[i, j]))
-            for pair in best_first(error)[:4].tolist()
-            if np.isfinite(error[pair])
-        ]
-    return sorted(found, key=lambda each: settled(each.error))
 
 
 def search_partly(
@@ -218,7 +180,6 @@ def finalists_of(
     scored: list[Scored],
     samples: Samples,
     knowledge: Knowledge,
-    compression: GamutCompression | None = None,
 ) -> list[Finalist]:
     """The best of the scored conversions, computed on all nodes."""
     finalists: list[Finalist] = []
@@ -235,7 +196,6 @@ def finalists_of(
             knowledge.targets[each.target],
             pair,
             float(np.log2(each.gain)),
-            compression,
         )
         predicted = forecast(hypothesis, samples)
         # Noise is no evidence against a pair of curves.

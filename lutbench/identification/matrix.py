@@ -12,7 +12,7 @@ from lutbench.fitting.robust import NORMAL_SPREAD, masked_median
 from lutbench.identification.curvebank import End
 from lutbench.identification.gamutbank import GamutBank
 from lutbench.identification.samples import CODES, Samples
-from lutbench.model.transforms import Array, Transform
+from lutbench.model.transforms import Array
 
 ROWS = 1500
 """Nodes that a fit uses in each channel."""
@@ -105,18 +105,16 @@ def fit_matrices(
     chosen: list[NDArray[np.int64]],
     *,
     absolute: bool = False,
-    expansion: Transform | None = None,
     exact: bool = True,
 ) -> list[MatrixFit | None]:
     """The matrix of each pair of curves by weighted least squares on the chosen nodes.
 
     None where there are too few nodes. With `absolute` the sum of absolute errors is
     minimised, and the error is the typical one, so that nodes with an exact fit count however
-    far off the others are. An `expansion` undoes a gamut compression; its nodes are clear in
-    all channels. Unless `exact`, targets are read from tables, which is quicker and accurate
-    to some hundredths of a code.
+    far off the others are. Unless `exact`, targets are read from tables, which is quicker and
+    accurate to some hundredths of a code.
     """
-    nodes = _LightNodes(samples, chosen, expansion, exact)
+    nodes = _LightNodes(samples, chosen, exact)
     found: list[MatrixFit | None] = []
     for first in range(0, len(pairs), TOGETHER):
         found += _fitted(nodes, pairs[first : first + TOGETHER], absolute)
@@ -134,10 +132,9 @@ class _LightNodes:
         self,
         samples: Samples,
         chosen: list[NDArray[np.int64]],
-        expansion: Transform | None,
         exact: bool,
     ) -> None:
-        self.samples, self.expansion, self.exact = samples, expansion, exact
+        self.samples, self.exact = samples, exact
         counts = np.array([len(each) for each in chosen])
         self.real = np.arange(counts.max(initial=0)) < counts[:, None]
         index = np.zeros(self.real.shape, dtype=np.int64)
@@ -145,7 +142,6 @@ class _LightNodes:
             row[: len(each)] = each
         size = len(samples.axis)
         flat = samples.table.reshape(-1, 3)
-        self.outputs = flat[index[0]] if expansion else None
         self.signal = np.stack([flat[index[c], c] for c in range(3)])
         # Where all channels use the same nodes, they share light in.
         kept = index[:1] if (index == index[:1]).all() else index
@@ -165,10 +161,7 @@ class _LightNodes:
         key = target.number, target.range
         if key not in self._light_out:
             decode = target.decode if self.exact else target.light_near
-            if self.outputs is None or self.expansion is None:
-                light = decode(self.signal)
-            else:
-                light = self.expansion.apply(target.decode(self.outputs)).T
+            light = decode(self.signal)
             above, below = decode(np.stack([self.signal + REACH, self.signal - REACH]))
             rise = above - below
             with np.errstate(all="ignore"):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,13 +16,10 @@ from lutbench.identification.plausible import goes_together
 from lutbench.identification.samples import CODES, Samples, range_seen
 from lutbench.identification.target import fit_targets
 from lutbench.model.curves.tabulated import Tabulated
-from lutbench.model.grade import CDL_WEIGHTS, Cdl, Saturation
+from lutbench.model.grade import Cdl, Saturation
 from lutbench.model.signal import Range
-from lutbench.model.transforms import Array, Matrix, Transform
+from lutbench.model.transforms import Array, Transform
 from lutbench.tables.lut import Lut1D
-
-MIXES = 0.008
-"""The largest difference from the identity of a matrix that counts as no mixing."""
 
 MODEL_LEAVES = 0.35
 """10-bit codes of residual that a model of the free curve may have without noise."""
@@ -94,18 +90,18 @@ class Beside:
 
 
 def targets_of(
-    curve: FreeCurve, knowledge: Knowledge, beside: Beside, noise: float, among: Sequence[int]
+    curve: FreeCurve, knowledge: Knowledge, beside: Beside, noise: float
 ) -> list[TargetFit]:
-    """The targets, of some by their indices, that explain the free curve, each once; best first."""
+    """The targets that explain the free curve, each once; best first."""
     samples = beside.samples
     limit = max(MODEL_LEAVES, NOISE_LEAVES * noise)
     limit += HEIGHT_LEAVES * CODES * max(float(curve.output.max()) - 1, 0.0)
     found: list[TargetFit] = []
-    targets = [knowledge.targets[j] for j in among]
+    targets = knowledge.targets
     for fit in fit_targets(curve, targets, limit, samples.step, beside.source):
         cost = _cost_of(fit, targets[fit.target], curve, beside, limit)
         if cost is not None:
-            found.append(replace(fit, target=among[fit.target], cost=cost))
+            found.append(replace(fit, cost=cost))
     found.sort(key=lambda fit: fit.cost)
     kept: list[TargetFit] = []
     for fit in found:
@@ -140,25 +136,6 @@ def _cost_of(
     if not pair.alike and own and fit.model != "tone":
         cost -= GAMUT_ONLY
     return cost
-
-
-def grade_of(mixing: Array) -> tuple[Transform, ...]:
-    """The inverse of Q as steps: nothing, a saturation, or a matrix."""
-    if np.abs(mixing - np.eye(3)).max() < MIXES:
-        return ()
-    try:
-        mix = np.linalg.inv(mixing)
-    except np.linalg.LinAlgError:
-        return ()
-    weights = np.array(CDL_WEIGHTS)
-    plain = np.eye(3) - np.outer(np.ones(3), weights)
-    # mix = luma + amount·(identity - luma): the amount by least squares.
-    amount = float(((mix - np.outer(np.ones(3), weights)) * plain).sum() / (plain**2).sum())
-    if 0 <= amount <= 20:
-        saturation = Saturation(amount)
-        if np.abs(np.outer(np.ones(3), weights) + amount * plain - mix).max() < MIXES:
-            return (saturation,)
-    return (Matrix.from_array(mix),)
 
 
 def hypothesis_of(
@@ -219,7 +196,7 @@ def _to_the_ends(curve: FreeCurve, source: End, samples: Samples) -> FreeCurve:
         rising = np.minimum(isotonic_regression(output[below]).x, first)
         parts.insert(0, (light[below], rising - HARDLY * np.arange(below.sum(), 0, -1)))
     light, output = (np.concatenate(each) for each in zip(*parts, strict=True))
-    return FreeCurve(light, np.repeat(output[:, None], 3, axis=1), np.ones(len(light)), curve.noise)
+    return FreeCurve(light, np.repeat(output[:, None], 3, axis=1), curve.noise)
 
 
 def _cubic(coefficients: Array) -> Lut1D:

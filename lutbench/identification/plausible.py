@@ -10,7 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from lutbench.identification.curvebank import CurveClass, End
-from lutbench.identification.hypothesis import Hypothesis
+from lutbench.identification.hypothesis import Hypothesis, ToneTarget
 
 SHOWN_SHARES = {"BT.709": 0.6, "BT.2020": 0.2, "P3-D65": 0.2}
 """The gamuts that pictures are made for, and the assumed share of LUTs for each."""
@@ -78,6 +78,12 @@ def _other_target_range(h: Hypothesis) -> float:
 def _target_gamut_unshown(h: Hypothesis) -> float:
     other = h.pair.target.name not in SHOWN_IN and not _gamut_only(h)
     return _converts(h) and other
+
+
+def _guessed_gamma(h: Hypothesis) -> bool:
+    end = h.target_end
+    guessed = isinstance(h.target, ToneTarget) and h.target.guessed
+    return guessed and end is not None and end.curve.curve.name == "gamma 2.2"
 
 
 PRIORS = (
@@ -167,6 +173,12 @@ PRIORS = (
         "most LUTs are for viewing; few convert to another log, or to the densities of a film"
         " recorder",
         lambda h: _new_target(h) and _not_shown(h),
+    ),
+    Prior(
+        "gamma 2.2 behind a tone curve that hides it",
+        6.0,
+        "video monitors are made for BT.1886 (Recommendation ITU-R BT.1886)",
+        _guessed_gamma,
     ),
     Prior(
         "a maker's curve as the target",

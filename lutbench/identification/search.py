@@ -9,19 +9,14 @@ import numpy as np
 
 from lutbench.identification.alike import with_alike
 from lutbench.identification.claims import claims_of
-from lutbench.identification.curvesonly import averaged, is_apart, only_mixes
+from lutbench.identification.curvesonly import averaged, is_apart, only_mixes, search_curves
 from lutbench.identification.hypothesis import Forecast, forecast
 from lutbench.identification.knowledge import Knowledge, Pins, knowledge_of
-from lutbench.identification.known import (
-    finalists_of,
-    search_compressed,
-    search_known,
-)
+from lutbench.identification.known import MOST_PAIRS, finalists_of, search_known, search_partly
 from lutbench.identification.look import measured_look
-from lutbench.identification.neutral import NEUTRAL_EXACT, match_neutral
+from lutbench.identification.neutral import NEUTRAL_EXACT, NeutralMatch, match_neutral
 from lutbench.identification.result import Confidence, Identification, Kind, Look
 from lutbench.identification.samples import CODES, SIX_DECIMALS, Samples, samples_of
-from lutbench.identification.simpler import simpler
 from lutbench.identification.untint import untinted_forms
 from lutbench.identification.untold import guessed_curves, is_untold, plainest_first
 from lutbench.identification.verdict import (
@@ -30,13 +25,10 @@ from lutbench.identification.verdict import (
     candidates_of,
     explained_share,
     kind_of,
-    likeliest_first,
     ranked,
-    usual_first,
 )
 from lutbench.identification.words import FAR_CODES, FAR_DELTA_E, explained
 from lutbench.model.catalogue import Catalogue, open_catalogue
-from lutbench.model.compression import GamutCompression
 from lutbench.model.transforms import Transform
 
 if TYPE_CHECKING:
@@ -53,6 +45,9 @@ SEEN_SHARE = 0.05
 
 TOO_MUCH_LEFT = 10.0
 """Median ΔE 2000 above which the residual is too large for a look on a conversion."""
+
+UNTINTED_EXACT = 0.8
+"""10-bit codes of error up to which known curves explain a LUT without its tint."""
 
 EXPLAINED = 0.9
 """The share of explained values from which no other form is tried."""
@@ -150,18 +145,13 @@ def _found(
     order = ranked(
         finalists_of(search_known(samples, *ends, match, NEUTRAL_WITHIN), few, knowledge)
     )
-    if not apart and not (order and _is_whole(order[0])):
-        packed = search_compressed(samples, *ends, match, NEUTRAL_EXACT)
-        order = ranked([*order, *finalists_of(packed, few, knowledge, GamutCompression())])
     whole = bool(order) and _is_whole(order[0])
     plain = whole or bool(order and order[0].error <= EXACT)
     built = [] if apart or plain else _as_built(order, samples, knowledge, straight=True)
     if built:
         return built, built
     if not plain:
-        from lutbench.identification.loosely import curves_alone, with_more
-
-        more = curves_alone(samples, knowledge) if apart else with_more(samples, knowledge, match)
+        more = search_curves(samples, knowledge) if apart else _of_parts(samples, knowledge, match)
         order = ranked([*order, *more])
     if fitted and not (order and explained_share(order[0].forecast, few) >= EXPLAINED):
         from lutbench.identification.forms.search import in_other_forms
@@ -172,6 +162,27 @@ def _found(
     if order and not (apart or whole):
         built = _as_built(order, samples, knowledge)
     return built or order, built
+
+
+def _of_parts(samples: Samples, knowledge: Knowledge, match: NeutralMatch) -> list[Finalist]:
+    """Finalists of known curves and gamuts that explain a part of the nodes exactly.
+
+    Without a tint that depends on luma, a plain conversion may remain.
+    """
+    ends = knowledge.sources, knowledge.targets, knowledge.bank
+
+    def parts(form: Samples, match: NeutralMatch) -> list[Finalist]:
+        places = match.shortlist(NEUTRAL_EXACT, MOST_PAIRS)
+        return finalists_of(search_partly(form, *ends, match, places), form.few, knowledge)
+
+    found = parts(samples, match)
+    for form in untinted_forms(samples):
+        found += [
+            replace(each, forecast=forecast(each.hypothesis, samples.few))
+            for each in parts(form, match_neutral(form, *ends[:2]))
+            if each.error <= UNTINTED_EXACT
+        ]
+    return found
 
 
 def _is_curve(samples: Samples, apart: bool) -> bool:
@@ -189,11 +200,8 @@ def _answered(
     """The answer from finalists."""
     few = samples if fitted is None else samples.few
     untold = not built and is_untold(order)
-    if not built:
-        order = usual_first(likeliest_first(order, few), few)
-        if untold:
-            order = plainest_first(order, few)
-        order = [simpler(order[0], few), *order[1:]]
+    if untold:
+        order = plainest_first(order, few)
     best = order[0]
     candidates = tuple(
         with_alike(each, error, samples, knowledge, untold=untold and not i)

@@ -1,6 +1,6 @@
 """The target's curve inside the free curve of a fit: plain, under a CDL, a contrast, a tone curve.
 
-The free curve G maps the source's signal u to the de-mixed output v. For a
+The free curve maps the source's signal u to the output v before channels are mixed. For a
 target T and exposure k it is compared with
 
 - ``plain``: v = T(k·f(u));
@@ -87,7 +87,7 @@ def fit_targets(
             fits += fit_cdl(problems.only(held), begin[held])
         fits += through.smooth(curve.light, targets)
         if not curve.tinted:
-            fits += through.logistic(curve.light[None], targets, curve.trust)
+            fits += through.logistic(curve.light[None], targets)
     return sorted(weighed(fits, curve.noise), key=lambda fit: fit.cost)
 
 
@@ -171,9 +171,7 @@ class Through:
             found.append(TargetFit(j, "smooth", stops, best, 1.0, None, cost))
         return found
 
-    def logistic(
-        self, lights: Array, targets: Sequence[End], trust: Array | float = 1.0
-    ) -> list[TargetFit]:
+    def logistic(self, lights: Array, targets: Sequence[End]) -> list[TargetFit]:
         """The ``logistic`` fits of lights in, shape (s, n), to the curves pictures are made for.
 
         Light out x^n / (x^n + h^n), the S of film in log light (Naka and Rushton,
@@ -188,11 +186,11 @@ class Through:
         fine = (self.weight[places] > 0).all(axis=2) & (log_out < FULL)
         rest = -np.expm1(np.where(fine, log_out, -1.0))
         y = np.where(fine, log_out - np.log(rest), 0.0)
-        w2 = np.where(fine, self.weight[places].mean(axis=2) * rest * trust, 0.0) ** 2
+        w2 = np.where(fine, self.weight[places].mean(axis=2) * rest, 0.0) ** 2
         s0, sx, sxx = (each @ w2.T for each in (seen * 1.0, seen * x, seen * x * x))
         sy, syy, sxy = seen @ (w2 * y).T, seen @ (w2 * y * y).T, (seen * x) @ (w2 * y).T
-        count = seen.astype(float) @ (fine * np.square(trust)).T
-        least = max(FEWEST, 0.5 * float(np.sum(np.ones(lights.shape[1]) * np.square(trust))))
+        count = seen.astype(float) @ fine.T.astype(float)
+        least = max(FEWEST, 0.5 * lights.shape[1])
         with np.errstate(all="ignore"):
             slope = (s0 * sxy - sx * sy) / (s0 * sxx - sx * sx)
             level = (sy - slope * sx) / s0

@@ -7,9 +7,9 @@ from numpy.typing import NDArray
 
 from lutbench.errors import LutbenchError
 from lutbench.identification.curvebank import scale_of
-from lutbench.identification.ground import rising_run
 from lutbench.identification.hypothesis import Hypothesis
 from lutbench.identification.result import Identification, Tone
+from lutbench.identification.rising import rising_run
 from lutbench.identification.samples import CODES, Samples
 from lutbench.model.curves.base import MID_GREY
 from lutbench.model.curves.tabulated import Tabulated

@@ -9,11 +9,11 @@ import numpy as np
 
 from lutbench.identification.curvebank import End
 from lutbench.identification.freecurve import DARK, FreeCurve, TargetFit
-from lutbench.identification.ground import rising_run
 from lutbench.identification.hypothesis import Hypothesis, ToneTarget, error_of, forecast
 from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.naming import hypothesis_of
 from lutbench.identification.plausible import uncommonness
+from lutbench.identification.rising import rising_run
 from lutbench.identification.samples import Samples, range_seen
 from lutbench.identification.tonecurves import tone_errors
 from lutbench.identification.verdict import Finalist, kind_of
@@ -137,7 +137,7 @@ def _with_tone(
     assert plain.target_end is not None
     target = known.targets.index(plain.target_end)
     fit = TargetFit(target, "smooth", plain.stops, 0.0, 1.0, None, 0.0)
-    curve = FreeCurve(plain.source.decode(places), outputs, np.ones(len(places)))
+    curve = FreeCurve(plain.source.decode(places), outputs)
     return hypothesis_of(plain.source, fit, known, curve, (), samples)
 
 

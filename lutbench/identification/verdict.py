@@ -49,12 +49,6 @@ CURVE_CODES = 0.1
 ONE_MATRIX = 1e-6
 """Difference of coefficients up to which two matrices are the same: six decimals."""
 
-NEXT = 12
-"""The number of best finalists among which ties are looked for."""
-
-MORE = 0.05
-"""The share of values that a tied finalist must explain in addition to move to first place."""
-
 TIE_COST = 6.0
 """The difference of costs up to which two finalists are a tie."""
 
@@ -170,49 +164,6 @@ def _is_plain(target: ToneTarget, end: End) -> bool:
         return False
     off = target.encode(np.array(target.curve.light)) - end.encode(np.array(target.curve.light))
     return bool(np.median(np.abs(off)) * CODES <= PLAIN_CODES)
-
-
-def likeliest_first(order: Sequence[Finalist], samples: Samples) -> list[Finalist]:
-    """The order, but of those tied for first place, the one that explains most values leads.
-
-    A geometric mean of errors gives most weight to exact values, and hardly any to values that
-    are not explained at all.
-    """
-    if not order:
-        return []
-    first = order[0]
-    tied = [
-        each for each in order[1:NEXT] if is_tie(each, first) and each.cost - first.cost < TIE_COST
-    ]
-    share = explained_share(first.forecast, samples)
-    best = max(tied, key=lambda each: explained_share(each.forecast, samples), default=first)
-    if explained_share(best.forecast, samples) < share + MORE:
-        return list(order)
-    return [best, *(each for each in order if each is not best)]
-
-
-def usual_first(order: Sequence[Finalist], samples: Samples) -> list[Finalist]:
-    """The same order, with BT.1886 before gamma 2.2 where a tone curve leaves only a guess.
-
-    Where an unnamed tone curve comes first, a LUT cannot separate the two, and video
-    monitors are made for BT.1886 (Recommendation ITU-R BT.1886).
-    """
-    first = order[0]
-    if not _is_guess(first, "gamma 2.2"):
-        return list(order)
-    for each in order[1:]:
-        near = is_tie(each, first) or each.cost - first.cost < TIE_COST
-        near = near or is_alike(each, first, samples)
-        if near and _is_guess(each, "BT.1886") and _folds(each, first):
-            return [each, *(other for other in order if other is not each)]
-    return list(order)
-
-
-def _is_guess(finalist: Finalist, name: str) -> bool:
-    target = finalist.hypothesis.target
-    end = finalist.hypothesis.target_end
-    guessed = not isinstance(target, End) and target.guessed
-    return guessed and end is not None and end.curve.curve.name == name
 
 
 def candidates_of(

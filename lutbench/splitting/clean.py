@@ -61,7 +61,9 @@ def description_of(
     if found.best is None or found.best.confidence == "none":
         return None
     samples = found.samples or samples_of(lut)
-    guesses = [each.hypothesis for each in found.candidates if each.hypothesis is not None]
+    guesses = [
+        h for each in found.candidates for h in (each.hypothesis, *each.others) if h is not None
+    ]
     if guesses and guesses[0].built is not None:
         return guesses[0].built
     if not guesses or is_rounding(forecast(guesses[0], samples), guesses[0], samples):

@@ -42,7 +42,7 @@ class Between:
     def task(self, pair: Pair | None = None) -> Conversion | None:
         """The plain conversion; None where the two ends cannot be combined."""
         pair = self.pair if pair is None else pair
-        if pair.source.gamut is None or pair.target.gamut is None or pair.published:
+        if pair.source.gamut is None or pair.target.gamut is None:
             return None
         curves = self.source.curve.curve, self.target.curve.curve
         # An OOTF, or an HDR tone curve, weighs the channels by its usual gamut.

@@ -115,18 +115,17 @@ def _ends(
         for source, target in [*hlg, *straight_ends(samples, knowledge, shown, STRAIGHT)]:
             seen.append((source, target))
             yield Between(source, target, pair), None
-    sources: list[End] = []
+    firsts: list[Hypothesis] = []
     for h in hypotheses:
-        if h.source in sources:
-            continue
-        sources.append(h.source)
-        if len(sources) > (SOURCES if fitting.thorough else 1):
-            return
-        own = [] if h.target_end is None else [h.target_end]
-        for target in [*own, *(shown if fitting.thorough else ())]:
-            if (h.source, target) not in seen:
-                seen.append((h.source, target))
-                yield Between(h.source, target, h.pair), None
+        if all(h.source != each.source for each in firsts):
+            firsts.append(h)
+    del firsts[SOURCES if fitting.thorough else 1 :]
+    own = [(h, h.target_end) for h in firsts if h.target_end is not None]
+    others = [(h, target) for h in firsts for target in (shown if fitting.thorough else ())]
+    for h, target in (*own, *others):
+        if (h.source, target) not in seen:
+            seen.append((h.source, target))
+            yield Between(h.source, target, h.pair), None
 
 
 def as_built(

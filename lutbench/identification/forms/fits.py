@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import islice
 
 import numpy as np
 
@@ -42,9 +43,6 @@ KEPT = 14
 
 FOLLOWED = 16
 """Fits that go on after a few steps."""
-
-GLANCES = 4
-"""Sources that are refined in a quick trial of a form."""
 
 HOLD = 1e-4
 """The weight that holds the matrices of a first fit: near neutral only their product shows."""
@@ -120,7 +118,9 @@ class FreeFit:
 def fits_of(form: Form, lit: Lit, samples: Samples, floor: float) -> list[FreeFit]:
     """The best sources of a form, best first."""
     starts = [
-        start for part in (lit.near(), lit) for start in _first(form, part.thinned(SCREENED), KEPT)
+        start
+        for part in (lit.near(), lit)
+        for start in islice(_first(form, part.thinned(SCREENED)), KEPT)
     ]
     if not starts:
         return []
@@ -155,11 +155,15 @@ def fits_of(form: Form, lit: Lit, samples: Samples, floor: float) -> list[FreeFi
 
 def glance(form: Form, few: Lit) -> float:
     """The approximate error of the best source in codes, on a few of the nodes."""
-    return min((error for *_, error in _first(form, few, GLANCES)), default=np.inf)
+    return min((error for *_, error in _first(form, few)), default=np.inf)
 
 
-def _first(form: Form, part: Lit, kept: int) -> Iterator[tuple[int, Array, Array, float]]:
-    """The sources that fit a part of the nodes best: which, M, Q, and the error in codes."""
+def _first(form: Form, part: Lit) -> Iterator[tuple[int, Array, Array, float]]:
+    """The sources that fit a part of the nodes best: which, M, Q, and the error in codes.
+
+    All are refined: a linear fit assumes a saturation, which says little of a source under another
+    matrix.
+    """
     count = len(part.sources)
     if form.look:
         plain = Form().model_of(part.ground, part.lights)
@@ -167,7 +171,7 @@ def _first(form: Form, part: Lit, kept: int) -> Iterator[tuple[int, Array, Array
         looked = LookModel(part.ground, plain.lights, signal_space(part.ground))
         numbers = np.zeros((count, NUMBERS))
         matrix, numbers, error = looked.refined(matrix, numbers, True, 2)
-        for k in np.argsort(error)[:kept]:
+        for k in np.argsort(error):
             if error[k] < UNTOLD:
                 yield int(k), matrix[k], numbers[k], float(error[k])
         return
@@ -182,10 +186,8 @@ def _first(form: Form, part: Lit, kept: int) -> Iterator[tuple[int, Array, Array
         better = off < error
         error = np.where(better, off, error)
         matrix[better], mixing[better] = m[better], q
-    top = np.argsort(error)[: 2 * kept]
-    few = form.model_of(part.ground, part.lights.only(top))
     steps = 3 if form.mixed else 1
-    matrix, mixing, error = few.refined(matrix[top], mixing[top], form.mixed, steps, HOLD)
-    for k in np.argsort(error)[:kept]:
+    matrix, mixing, error = model.refined(matrix, mixing, form.mixed, steps, HOLD)
+    for k in np.argsort(error):
         if error[k] < UNTOLD:
-            yield int(top[k]), matrix[k], mixing[k], float(error[k])
+            yield int(k), matrix[k], mixing[k], float(error[k])

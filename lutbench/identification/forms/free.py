@@ -44,8 +44,14 @@ REACH = 1e-4
 FLATTEST = 1e-3
 """The least slope of light: a node weighs no more than it would there."""
 
-BLACK = -1e-3
-"""Light down to this share of that in the middle of the axis is black."""
+BLACK = 1e-3
+"""Light up to this share of that in the middle of the axis is black, to either side."""
+
+SMALL = 1e-6
+"""The share of light by which a compression is differentiated."""
+
+TINY = 1e-12
+"""Light that is added to that, since black has none."""
 
 MOST_STEP = 0.3
 """The most change of a matrix entry in a step."""
@@ -111,8 +117,6 @@ class Model:
         self, matrix: Array, mixing: Array, mixed: bool, steps: int, hold: float = 1e-6
     ) -> tuple[Array, Array, Array]:
         """M, Q and the error of each source: the best of all Gauss-Newton steps."""
-        if self.compression is not None:
-            matrix, steps = self.first(np.eye(3)), 0
         best_m, best_q, best = matrix, mixing, typical(self.misses(matrix, mixing))
         for _ in range(steps):
             matrix, mixing = self._step(matrix, mixing, mixed, hold)
@@ -127,7 +131,7 @@ class Model:
         """Where on the axis light lies; beyond its ends -1 or one too many, where not clipped."""
         ground, table = self.ground, self.lights.table
         size = len(ground.grid)
-        black = table[:, 0] >= BLACK * table[:, size // 2]
+        black = np.abs(table[:, 0]) <= BLACK * table[:, size // 2]
         right = size - 1.0 if ground.capped else float(size)
         place = np.empty_like(light)
         for s in range(len(light)):
@@ -136,7 +140,7 @@ class Model:
         return place
 
     def _predicted(self, matrix: Array, mixing: Array) -> tuple[Array, Array, Array]:
-        """Misses; the values before Q; and what they gain with light in, each (s, n, 3)."""
+        """Misses; the values before Q; and what they gain with light, each (s, n, 3)."""
         table = self.lights.table
         light = self.lights.nodes @ matrix.transpose(0, 2, 1)
         if self.compression is not None:
@@ -153,6 +157,17 @@ class Model:
         moves = (place > 0) & (place < last) & (rise > 0)
         gain = np.where(moves, climb / np.where(rise > 0, rise, 1.0), 0.0)
         return np.where(seen, misses, np.nan), before, gain
+
+    def _through(self, matrix: Array, mixing: Array, gain: Array) -> Array:
+        """What each value gains with each channel of light before a compression, (s, n, 3, 3)."""
+        after = mixing[:, None] * gain[..., None, :]
+        if self.compression is None:
+            return after
+        light = self.lights.nodes @ matrix.transpose(0, 2, 1)
+        packed = self.compression.apply(light)
+        step = SMALL * np.abs(light).max(axis=2, keepdims=True) + TINY
+        moved = [self.compression.apply(light + step * each) - packed for each in np.eye(3)]
+        return np.asarray(after @ (np.stack(moved, axis=3) / step[..., None]))
 
     def _neutral(self, mixing: Array, cell: NDArray[np.int64]) -> tuple[Array, Array]:
         """The neutral axis before Q at the places of cells, and its climb over each."""
@@ -180,19 +195,14 @@ class Model:
         weight = np.where(seen, 1 / np.hypot(1, np.abs(misses).max(axis=2) / scale), 0.0)
         nodes = self.lights.nodes
         apart = np.stack([nodes[..., OTHERS[e]] - nodes[..., e : e + 1] for e in range(3)], axis=2)
-        apart = apart * gain[..., None]
         k = 12 if mixed else 6
-        slopes = np.zeros((s, n, 3, k))
-        if mixed:
-            through = mixing[:, None, :, :, None] * apart[:, :, None]
-            slopes[..., :6] = through.reshape(s, n, 3, 6)
-        for c in range(3):
-            if mixed:
-                slopes[:, :, c, 6 + 2 * c : 8 + 2 * c] = (
-                    before[..., OTHERS[c]] - before[..., c : c + 1]
-                )
-            else:
-                slopes[:, :, c, 2 * c : 2 * c + 2] = apart[:, :, c]
+        slopes = np.empty((s, n, 3, k))
+        through = self._through(matrix, mixing, gain)
+        slopes[..., :6] = (through[..., None] * apart[:, :, None]).reshape(s, n, 3, 6)
+        for c in range(3) if mixed else ():
+            slopes[..., 6 + 2 * c : 8 + 2 * c] = 0.0
+            of_c = before[..., OTHERS[c]] - before[..., c : c + 1]
+            slopes[:, :, c, 6 + 2 * c : 8 + 2 * c] = of_c
         slopes *= (self.space.codes * weight[..., None])[..., None]
         flat = slopes.reshape(s, 3 * n, k)
         right = (misses * weight[..., None]).reshape(s, 3 * n, 1)

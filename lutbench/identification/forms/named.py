@@ -10,12 +10,11 @@ from numpy.typing import NDArray
 
 from lutbench.identification.curvebank import End, scale_of
 from lutbench.identification.forms.fits import FreeFit
-from lutbench.identification.forms.free import free_of, moved, rows_to_one
+from lutbench.identification.forms.free import evenly, free_of, moved, rows_to_one
 from lutbench.identification.forms.looks import NUMBERS, LookModel, SmoothLook
 from lutbench.identification.forms.score import INDEPENDENT, nats_of
 from lutbench.identification.freecurve import FreeCurve, TargetFit
 from lutbench.identification.gamutbank import GamutBank, Pair
-from lutbench.identification.ground import rising_run
 from lutbench.identification.hypothesis import Hypothesis
 from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.naming import (
@@ -27,6 +26,7 @@ from lutbench.identification.naming import (
     targets_of,
 )
 from lutbench.identification.ordering import best_first
+from lutbench.identification.rising import rising_run
 from lutbench.identification.target import GUESSED, fit_targets
 from lutbench.model.curves.base import Decode, Encode
 from lutbench.model.grade import CDL_WEIGHTS, Saturation
@@ -41,7 +41,7 @@ STEP = 1e-5
 PAIRS = 3
 """Pairs of gamuts that are followed."""
 
-TARGETS = 2
+TARGETS = 3
 """Targets of each pair that are followed."""
 
 INSET_PAIRS = 5
@@ -85,24 +85,31 @@ Gains = tuple[float, float, float]
 
 @dataclass(frozen=True)
 class Named:
-    """A pair of gamuts for a free fit, the other contents of its matrices, and the error."""
+    """A pair of gamuts for a free fit, the other contents of its matrices, and the errors.
+
+    `nats` are those of `score`, `error` is the typical error in codes, of the fit's own curve.
+    """
 
     pair: Pair
     mixing: Array
     nats: float
+    error: float
     gains: Gains | None = None
     inset: Matrix | None = None
 
 
-def hypotheses_of(fit: FreeFit, knowledge: Knowledge) -> list[tuple[Hypothesis, float]]:
+def hypotheses_of(fit: FreeFit, knowledge: Knowledge) -> list[tuple[Hypothesis, float, Named]]:
     """The likeliest names for a free fit, each with the cost of its curve; best pairs first."""
     nodes = _FitNodes(fit)
     pulls = _pulls(nodes)
     named = [*_pairs(nodes, knowledge.bank, pulls), *_saturated(nodes, knowledge.bank, pulls)]
     if fit.form.display is not None and fit.form.mixed:
         named += _inset(nodes, knowledge.bank)
-    named.sort(key=lambda one: one.nats)
-    return [each for one in named[:PAIRS] for each in _with_targets(fit, one, knowledge)]
+    best: dict[tuple[str, str], Named] = {}
+    for one in sorted(named, key=lambda one: one.nats):
+        best.setdefault((one.pair.source.name, one.pair.target.name), one)
+    kept = list(best.values())[:PAIRS]
+    return [each for one in kept for each in _with_targets(fit, one, knowledge)]
 
 
 class _FitNodes:
@@ -121,9 +128,9 @@ class _FitNodes:
         self, pair: Pair, matrix: Array, mixing: Array, **more: Gains | Matrix | None
     ) -> Named:
         """The pair with what it leaves."""
-        off = self.misses(matrix, mixing).ravel()
-        nats = float(nats_of(off[None], 0.05)[0])
-        return Named(pair, mixing, nats, **more)  # type: ignore[arg-type]
+        off = self.misses(matrix, mixing)
+        nats = float(nats_of(off.reshape(1, -1), 0.05)[0])
+        return Named(pair, mixing, nats, float(evenly(off[None])[0]), **more)  # type: ignore[arg-type]
 
     def weight(self, misses: Array) -> Array:
         """How much each node counts, (n, 1)."""
@@ -280,7 +287,7 @@ def _gained(plain: Array, gains: Array) -> Array:
 
 def _with_targets(
     fit: FreeFit, named: Named, knowledge: Knowledge
-) -> list[tuple[Hypothesis, float]]:
+) -> list[tuple[Hypothesis, float, Named]]:
     """Hypotheses of a pair of gamuts with the targets that the curve holds."""
     samples, source = fit.samples, fit.source.end
     run = rising_run(samples)
@@ -294,9 +301,9 @@ def _with_targets(
         output = _unmixed(output, named.mixing, fit.form.display)
     if named.gains is not None:
         light, output = _together(light, output, named.pair.matrix @ np.array(named.gains))
-    curve = FreeCurve.of(light, output, np.ones(len(light)), fit.error)
+    curve = FreeCurve.of(light, output, fit.error)
     told = _targets(fit, named, curve, knowledge)
-    grade = () if fit.form.look else _grade_of(named.mixing, fit.form.display)
+    grade = () if fit.form.look else grade_of(named.mixing, fit.form.display)
     found = []
     for each in told[:TARGETS] or [NOTHING]:
         made = hypothesis_of(source, each, knowledge, curve, grade, samples)
@@ -314,7 +321,7 @@ def _with_targets(
                 low, span = scale_of(made.target.range)
                 look = SmoothLook(tuple(map(float, named.mixing)), low, span)
                 made = replace(made, grade=(look, *made.grade))
-            found.append((made, each.cost))
+            found.append((made, each.cost, named))
     return found
 
 
@@ -322,9 +329,8 @@ def _targets(fit: FreeFit, named: Named, curve: FreeCurve, knowledge: Knowledge)
     """The targets that the curve of a fit may hold: the display's own, where one is told."""
     display, source = fit.form.display, fit.source.end
     if display is None:
-        among = range(len(knowledge.targets))
         beside = Beside(source, named.pair, fit.samples)
-        return targets_of(curve, knowledge, beside, fit.error, among)
+        return targets_of(curve, knowledge, beside, fit.error)
     place = knowledge.targets.index(display)
     limit = max(MODEL_LEAVES, NOISE_LEAVES * fit.error)
     for each in fit_targets(curve, [display], limit):
@@ -351,7 +357,7 @@ def _unmixed(neutral: Array, mixing: Array, display: End | None) -> Array:
     return display.encode(display.decode(neutral) @ back.T)
 
 
-def _grade_of(mixing: Array, display: End | None) -> tuple[Transform, ...]:
+def grade_of(mixing: Array, display: End | None) -> tuple[Transform, ...]:
     """Q as steps on the signal: nothing, a saturation, a matrix, in light between two curves."""
     if np.abs(mixing - np.eye(3)).max() < MIXES:
         return ()

@@ -8,16 +8,23 @@ from dataclasses import replace
 import numpy as np
 
 from lutbench.identification.curvebank import End
+from lutbench.identification.curvesonly import SeenCurve, finalists_of_curve, only_mixes
+from lutbench.identification.forms.bends import Bending, Bent, bent
 from lutbench.identification.forms.fits import GLANCED, Form, FreeFit, glance
 from lutbench.identification.forms.fitted import LEAST_FLOOR, Fitted
-from lutbench.identification.forms.named import hypotheses_of
+from lutbench.identification.forms.free import typical
+from lutbench.identification.forms.named import grade_of, hypotheses_of
+from lutbench.identification.forms.nodes import Source, ground_of
 from lutbench.identification.forms.score import nats_of
-from lutbench.identification.hypothesis import Forecast, error_of, forecast
+from lutbench.identification.hypothesis import Forecast, forecast
 from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.plausible import SHOWN_IN
+from lutbench.identification.rising import rising_run
 from lutbench.identification.samples import Samples, range_seen
+from lutbench.identification.untint import untinted_forms
 from lutbench.identification.verdict import Finalist, ranked
 from lutbench.model.compression import GamutCompression
+from lutbench.model.transforms import Array
 
 ENOUGH = 0.2
 """10-bit codes of error up to which no other form is tried."""
@@ -28,19 +35,31 @@ ENOUGH_NOISE = 1.2
 TRIED = 2
 """Forms of one kind that are fitted in full: the best on few nodes."""
 
-LEFT = 0.5
-"""10-bit codes of typical error up to which a form counts: half a code is rounding."""
+LEFT = 1.5
+"""10-bit codes of typical error up to which a form counts: noise of a code leaves as much."""
 
 LEFT_NOISE = 1.5
 """Times the noise that are added to that."""
 
-COULD = 20.0
+COULD = 7.0
 """Times that error at a glance from which a form is not fitted: most fits lower what a glance
 leaves by a tenth, but one with a second matrix lowered 4.8 codes to 0.001.
 """
 
 UNMOVED = 0.02
 """The largest difference from the identity of a matrix that counts as no mixing of light."""
+
+UNMIXED = 0.75
+"""10-bit codes of error, beside the noise, up to which a fit without a matrix is followed."""
+
+ROWS = 300
+"""Nodes of that fit."""
+
+STEPS = 6
+"""Steps of it: the matrix after the curve alone is free."""
+
+BENDS = 4
+"""Bends of its curve, the fewest of a cubic."""
 
 FOLLOWED = 4
 """Free fits that get names."""
@@ -56,44 +75,98 @@ CLEARLY = 20.0
 
 
 def in_other_forms(order: list[Finalist], fitted: Fitted) -> list[Finalist]:
-    """The order with hypotheses of other forms before it, where those explain much more."""
+    """The order with hypotheses of free forms before it, where those explain much more.
+
+    Where there is no order yet, the best fit is named however much it leaves: a guess at least.
+    """
     samples = fitted.samples
     before = min((nats_on(each.forecast, samples) for each in order[:NAMED]), default=np.inf)
-    found = search_forms(fitted)
-    if not found or found[0].nats > before - CLEARLY:
-        return order
-    return [*ranked([each for each in found if each.nats <= found[0].nats + CLEARLY]), *order]
+    found = _of_curves(fitted)
+    if found is None:
+        fits = sorted(free_fits(fitted), key=lambda fit: fit.nats)
+        found = _finalists_of(rivals(fits), fitted) or _of_idle(fits[0] if fits else None, fitted)
+        if not order and not found:
+            guesses = [fit for fit in fits or fitted.of(Form(mixed=True)) if not _is_idle(fit)]
+            found = _finalists_of(guesses[:1], fitted)
+    found = [each for each in found if each.nats <= found[0].nats + CLEARLY]
+    after = min((nats_on(each.forecast, samples) for each in found), default=np.inf)
+    return [*ranked(found), *order] if after <= before - CLEARLY or not order else order
 
 
-def search_forms(fitted: Fitted) -> list[Finalist]:
-    """Finalists of the forms that explain the nodes best; none where nothing can be fitted."""
-    samples = fitted.samples
-    few = samples.few
-    found: list[Finalist] = []
-    for fit in rivals(free_fits(fitted)):
-        groups: dict[int, list[Finalist]] = {}
-        for hypothesis, cost in hypotheses_of(fit, fitted.knowledge):
-            told = forecast(hypothesis, few)
-            one = Finalist(hypothesis, told, error_of(told, few), cost)
-            groups.setdefault(id(hypothesis.pair), []).append(one)
-        for group in groups.values():
-            # The curve's names are told by its cost: the nodes tell the rest.
-            error = min(each.error for each in group)
-            nats = min(nats_on(each.forecast, samples) for each in group)
-            found += [replace(each, error=error, nats=nats) for each in group]
+def _finalists_of(fits: Sequence[FreeFit], fitted: Fitted) -> list[Finalist]:
+    """Finalists of free fits, those that explain the nodes best first.
+
+    Error and nats are those with the curve left free: its names are judged by their cost.
+    """
+    few = fitted.samples.few
+    found = [
+        Finalist(hypothesis, forecast(hypothesis, few), named.error, cost, named.nats)
+        for fit in fits
+        for hypothesis, cost, named in hypotheses_of(fit, fitted.knowledge)
+    ]
     return sorted(found, key=lambda each: each.nats)
 
 
-def rivals(fits: list[FreeFit]) -> list[FreeFit]:
-    """The best fit and its close rivals, each source once.
+def _of_curves(fitted: Fitted) -> list[Finalist] | None:
+    """Finalists where channels only mix after a curve on each; None for other LUTs.
+
+    Only the curve then shows its ends: without a matrix on light, any source fits.
+    """
+    samples = fitted.samples
+    forms = [form for form in (samples, *untinted_forms(samples)) if only_mixes(form)]
+    sources = fitted.sources[:1]
+    curves = [seen for form in forms if (seen := _unmixed(form, sources)) is not None]
+    if not curves:
+        return None
+    return _of_curve(min(curves, key=lambda seen: seen.noise), samples, fitted.knowledge)
+
+
+def _of_idle(fit: FreeFit | None, fitted: Fitted) -> list[Finalist]:
+    """The same for a fit whose matrix mixes no light, where it leaves little."""
+    samples = fitted.samples
+    run = rising_run(samples)
+    if fit is None or run is None or not _is_idle(fit) or fit.form.look or fit.form.display:
+        return []
+    if fit.error > UNMIXED + samples.noise:
+        return []
+    seen = _before(samples, run, fit.mixing, fit.error)
+    return _of_curve(seen, samples, fitted.knowledge)
+
+
+def _of_curve(seen: SeenCurve, samples: Samples, knowledge: Knowledge) -> list[Finalist]:
+    """Finalists for a curve; the nodes say the same of all."""
+    found = finalists_of_curve(seen, samples, samples.few, knowledge)
+    return [replace(each, nats=0.0) for each in found]
+
+
+def _before(samples: Samples, run: slice, mixing: Array, error: float) -> SeenCurve:
+    """The curve before the channels of the signal were mixed."""
+    outputs = samples.neutral[run] @ np.linalg.inv(mixing).T
+    grade = grade_of(mixing, None)
+    return SeenCurve(samples.neutral_in[run], outputs, error, error, grade)
+
+
+def _unmixed(samples: Samples, sources: Sequence[Source]) -> SeenCurve | None:
+    """The curve before the channels of the signal were mixed; None where none fits."""
+    ground, run = ground_of(samples), rising_run(samples)
+    if ground is None or run is None or not sources:
+        return None
+    # Without a matrix on light any source, and any bend of it, gives the same.
+    start = Bent(Form(mixed=True).model(ground.thinned(ROWS), sources), np.eye(3), np.eye(3))
+    fit = bent(start, Bending(BENDS, STEPS, mixed=True, held=True))
+    error = float(typical(fit.misses())[0])
+    if error > UNMIXED + samples.noise:
+        return None
+    return _before(samples, run, fit.mixing, error)
+
+
+def rivals(order: Sequence[FreeFit]) -> list[FreeFit]:
+    """The best of sorted fits and its close rivals, each source once.
 
     None where the best has a large error, for a form must explain most of the nodes. Also none
     where its matrix mixes no light, because then any source fits.
     """
-    order = sorted(fits, key=lambda fit: fit.nats)
-    if not order:
-        return []
-    if _is_idle(order[0]):
+    if not order or _is_idle(order[0]):
         return []
     if order[0].error > most_left(order[0].samples):
         return []
@@ -125,7 +198,8 @@ def free_fits(fitted: Fitted) -> list[FreeFit]:
     found: list[FreeFit] = []
     for forms in _forms(fitted.samples, fitted.knowledge):
         order = {form: glance(form, few) for form in forms}
-        near = [form for form in forms if order[form] <= limit]
+        # A glance does not settle a matrix that follows a compression.
+        near = [each for each in forms if order[each] <= limit or (each.mixed and each.compression)]
         for form in sorted(near, key=order.__getitem__)[:TRIED]:
             found += fitted.of(form)
         if found and min(fit.error for fit in found) <= ENOUGH + ENOUGH_NOISE * fitted.floor:
@@ -137,6 +211,7 @@ def _forms(samples: Samples, knowledge: Knowledge) -> Iterator[Sequence[Form]]:
     yield (Form(),)
     yield (Form(mixed=True),)
     yield (Form(compression=GamutCompression()),)
+    yield (Form(mixed=True, compression=GamutCompression()),)
     displays = displays_of(samples, knowledge)
     weights = [
         entry.gamut.luminance_weights
