@@ -129,8 +129,8 @@ def _print_look(screen: Console, look: Look) -> None:
         cdl = look.cdl
         screen.print(f"  CDL: {cdl.words}", markup=False)
         screen.print(
-            f"  Error of the CDL: median {cdl.error_median:.2f} codes, "
-            f"95 % under {cdl.error_p95:.2f} (ΔE 2000 {cdl.delta_e_p95:.2f})",
+            f"  Error of the CDL: median {cdl.error.median:.2f} codes, "
+            f"95 % under {cdl.error.p95:.2f} (ΔE 2000 {cdl.delta_e_2000.p95:.2f})",
             markup=False,
         )
     for table in (_hues(look) if look.hues else None, _tones(look) if look.tones else None):

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -12,6 +11,8 @@ from lutbench.identification.groupwords import details_of
 from lutbench.identification.result import Candidate, Identification, Look, Tone
 from lutbench.identification.samples import CODES
 from lutbench.identification.shifted import is_shifted
+from lutbench.model.transforms import Array
+from lutbench.results import PlainData
 
 SAME_STOPS = 0.05
 """Stops within which two exposures are the same: no more than a coarse lattice resolves."""
@@ -58,8 +59,10 @@ _TRIED: tuple[tuple[str, ...], ...] = (
 
 
 @dataclass(frozen=True)
-class Group:
+class Group(PlainData):
     """Two or more LUTs and what they differ in; empty where they are alike in all aspects."""
+
+    KEYS = ("differ_in", "files=names", "details", "same_values")
 
     differ_in: tuple[str, ...]
     names: tuple[str, ...]
@@ -75,15 +78,6 @@ class Group:
         if not self.differ_in:
             return "are alike"
         return f"differ only in {' and '.join(self.differ_in)}"
-
-    def to_data(self) -> dict[str, Any]:
-        """Plain data."""
-        return {
-            "differ_in": list(self.differ_in),
-            "files": list(self.names),
-            "details": list(self.details),
-            "same_values": self.same_values,
-        }
 
 
 def groups_of(results: Sequence[tuple[str, Identification]]) -> list[Group]:
@@ -263,9 +257,11 @@ def _same_tone(a: Identification, b: Identification) -> bool:
     return _shift(a, b)[1] <= SAME_TONE
 
 
-def _signal(tone: Tone, light: Any) -> Any:
+def _signal(tone: Tone, light: Array) -> Array:
     table = np.array(tone.curve)
-    return np.interp(np.arcsinh(light / 0.01), np.arcsinh(table[:, 0] / 0.01), table[:, 1])
+    return np.asarray(
+        np.interp(np.arcsinh(light / 0.01), np.arcsinh(table[:, 0] / 0.01), table[:, 1])
+    )
 
 
 _ASPECTS: dict[str, Callable[[Identification, Identification], bool]] = {

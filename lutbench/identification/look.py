@@ -18,7 +18,7 @@ from lutbench.identification.directions import (
 )
 from lutbench.identification.hypothesis import Forecast, Hypothesis
 from lutbench.identification.lookwords import described
-from lutbench.identification.result import FittedCdl, Identification, Look
+from lutbench.identification.result import FittedCdl, Identification, Look, MedianErrors
 from lutbench.identification.samples import Samples
 from lutbench.identification.scope import weights_for
 from lutbench.measure.delta_e import delta_e_2000, lab_from_xyz
@@ -179,10 +179,8 @@ def _cdl_of(
         fit.cdl.offset,
         fit.cdl.power,
         fit.cdl.saturation,
-        float(np.median(codes)),
-        float(np.percentile(codes, 95)),
-        float(np.median(left)),
-        float(np.percentile(left, 95)),
+        MedianErrors.of(codes),
+        MedianErrors.of(left),
     )
 
 

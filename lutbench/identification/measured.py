@@ -8,6 +8,8 @@ from typing import Any
 from lutbench.model.curves.base import MID_GREY
 from lutbench.model.curves.tabulated import Tabulated
 from lutbench.model.gamuts import Gamut
+from lutbench.model.signal import Range
+from lutbench.results import PlainData
 
 ONE_CURVE = 0.1
 """10-bit codes, 95th percentile, within which a measured curve agrees with a named one."""
@@ -20,17 +22,20 @@ GAMUT = "measured gamut"
 
 
 @dataclass(frozen=True)
-class MeasuredCurve:
-    """A source curve without a name: full-scale signals, light in the scale of the nearest name.
+class MeasuredCurve(PlainData):
+    """A source curve without a name: full-scale signals, light in the scale of the nearest name."""
 
-    `nearest` is the nearest name, in its `range`; `codes_off` is its error in 10-bit codes, the
-    95th percentile over the signals that the LUT shows.
-    """
+    KEYS = (
+        *("black_signal=black", "grey_signal=grey", "signal_per_stop=stop", "nearest"),
+        *("nearest_range=range", "codes_off", "light", "signal"),
+    )
 
     curve: Tabulated
     nearest: str
     codes_off: float
-    range: str = "full"
+    """The error of the nearest name in 10-bit codes: the 95th percentile over the signals that the
+    LUT shows."""
+    range: Range = "full"
 
     @property
     def black(self) -> float:
@@ -59,18 +64,15 @@ class MeasuredCurve:
             f"named curve is {self.nearest}{within} ({self.codes_off:.1f} codes off)"
         )
 
-    def to_data(self) -> dict[str, Any]:
-        """Plain data."""
-        return {
-            "black_signal": self.black,
-            "grey_signal": self.grey,
-            "signal_per_stop": self.stop,
-            "nearest": self.nearest,
-            "nearest_range": self.range,
-            "codes_off": self.codes_off,
-            "light": list(self.curve.light),
-            "signal": list(self.curve.signal),
-        }
+    @property
+    def light(self) -> tuple[float, ...]:
+        """The light of each row of the curve."""
+        return self.curve.light
+
+    @property
+    def signal(self) -> tuple[float, ...]:
+        """Its full-scale signal."""
+        return self.curve.signal
 
 
 @dataclass(frozen=True)

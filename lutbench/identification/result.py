@@ -5,10 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
+import numpy as np
+
 from lutbench.identification.hypothesis import Forecast, Hypothesis
 from lutbench.identification.samples import Samples
-from lutbench.model.transforms import plain
-from lutbench.results import Result
+from lutbench.model.transforms import Array
+from lutbench.results import PlainData, Result
 
 if TYPE_CHECKING:
     from lutbench.identification.claims import Claim
@@ -41,22 +43,26 @@ class Side:
 
 
 @dataclass(frozen=True)
-class SameAs:
-    """Names that explain this LUT as well as those given."""
+class SameAs(PlainData):
+    """Other names that the LUT cannot distinguish from those of the candidate."""
 
     source_curve: tuple[str, ...] = ()
     source_gamut: tuple[str, ...] = ()
     target_curve: tuple[str, ...] = ()
     target_gamut: tuple[str, ...] = ()
 
-    def to_data(self) -> dict[str, list[str]]:
-        """Plain data."""
-        return {
-            "source_curve": list(self.source_curve),
-            "source_gamut": list(self.source_gamut),
-            "target_curve": list(self.target_curve),
-            "target_gamut": list(self.target_gamut),
-        }
+
+@dataclass(frozen=True)
+class MedianErrors(PlainData):
+    """Statistics of an error over the nodes."""
+
+    median: float
+    p95: float
+
+    @classmethod
+    def of(cls, errors: Array) -> MedianErrors:
+        """Of errors at nodes."""
+        return cls(float(np.median(errors)), float(np.percentile(errors, 95)))
 
 
 @dataclass(frozen=True)
@@ -88,7 +94,7 @@ class Candidate:
             "source": self.source.to_data(),
             "target": self.target.to_data(),
             "exposure_stops": self.exposure_stops,
-            "error": {"median": self.error_median, "p95": self.error_p95},
+            "error": MedianErrors(self.error_median, self.error_p95).to_data(),
             "same_as": self.same_as.to_data(),
             "confidence": self.confidence,
             "adaptation": self.adaptation,
@@ -102,7 +108,7 @@ class Candidate:
 
 
 @dataclass(frozen=True)
-class Tone:
+class Tone(PlainData):
     """The tone curve of the grey scale, from source light to output signal.
 
     Stops are from mid grey of the source; signals are those of the target's range.
@@ -130,7 +136,13 @@ class Tone:
         The tabulated curve: pairs of source light and signal, both rising.
     """
 
+    KEYS = (
+        *("plain", "grey_signal", "grey_percent", "grey_code_10bit=grey_code", "signal_per_stop"),
+        *("contrast", "roll_off_stops", "white_stops", "white_signal", "black_signal", "curve"),
+    )
+
     plain: bool
+    """Whether the tone is that of the target's curve alone."""
     grey_signal: float
     grey_code: int
     signal_per_stop: float
@@ -140,39 +152,27 @@ class Tone:
     white_signal: float
     black_signal: float
     curve: tuple[tuple[float, float], ...] = ()
+    """Pairs of light and signal."""
 
-    def to_data(self) -> dict[str, Any]:
-        """Plain data."""
-        return {
-            "plain": self.plain,
-            "grey_signal": self.grey_signal,
-            "grey_percent": 100 * self.grey_signal,
-            "grey_code_10bit": self.grey_code,
-            "signal_per_stop": self.signal_per_stop,
-            "contrast": self.contrast,
-            "roll_off_stops": self.roll_off_stops,
-            "white_stops": self.white_stops,
-            "white_signal": self.white_signal,
-            "black_signal": self.black_signal,
-            "curve": plain(self.curve),
-        }
+    @property
+    def grey_percent(self) -> float:
+        """Where mid grey lands, in percent of signal."""
+        return 100 * self.grey_signal
 
 
 @dataclass(frozen=True)
-class FittedCdl:
-    """The ASC CDL that explains a look, on the output signal, and its residual.
+class FittedCdl(PlainData):
+    """The ASC CDL that explains a look, on the output signal, and the remaining error."""
 
-    `error_median` and `error_p95` are in 10-bit codes, the ΔE are ΔE 2000.
-    """
+    KEYS = ("slope", "offset", "power", "saturation", "error", "delta_e_2000")
 
     slope: tuple[float, float, float]
     offset: tuple[float, float, float]
     power: tuple[float, float, float]
     saturation: float
-    error_median: float
-    error_p95: float
-    delta_e_median: float
-    delta_e_p95: float
+    error: MedianErrors
+    """10-bit codes."""
+    delta_e_2000: MedianErrors
 
     @property
     def words(self) -> str:
@@ -184,47 +184,28 @@ class FittedCdl:
         )
         return f"{numbers}, saturation {self.saturation:.3f}".replace("-", "−")
 
-    def to_data(self) -> dict[str, Any]:
-        """Plain data."""
-        return {
-            "slope": list(self.slope),
-            "offset": list(self.offset),
-            "power": list(self.power),
-            "saturation": self.saturation,
-            "error": {"median": self.error_median, "p95": self.error_p95},
-            "delta_e_2000": {"median": self.delta_e_median, "p95": self.delta_e_p95},
-        }
-
 
 @dataclass(frozen=True)
-class HueChange:
-    """What a look does to colours of one hue: medians over `nodes` nodes.
+class HueChange(PlainData):
+    """What a look does to colours of one hue: medians over some nodes."""
 
-    `turned` is in degrees of the vectorscope, anticlockwise positive;
-    `saturation` is a ratio; `luma` is in percent of signal.
-    """
+    KEYS = (
+        *("hue", "turned_degrees=turned", "saturation", "luma_percent=luma"),
+        *("delta_e_2000=delta_e", "nodes"),
+    )
 
     hue: str
     turned: float
+    """On the vectorscope, anticlockwise positive."""
     saturation: float
+    """A ratio."""
     luma: float
     delta_e: float
     nodes: int
 
-    def to_data(self) -> dict[str, Any]:
-        """Plain data."""
-        return {
-            "hue": self.hue,
-            "turned_degrees": self.turned,
-            "saturation": self.saturation,
-            "luma_percent": self.luma,
-            "delta_e_2000": self.delta_e,
-            "nodes": self.nodes,
-        }
-
 
 @dataclass(frozen=True)
-class ToneChange:
+class ToneChange(PlainData):
     """What a look does to a part of the grey scale, as differences of CIELAB L*, a*, b*."""
 
     part: str
@@ -232,13 +213,18 @@ class ToneChange:
     a: float
     b: float
 
-    def to_data(self) -> dict[str, Any]:
-        """Plain data."""
-        return {"part": self.part, "lightness": self.lightness, "a": self.a, "b": self.b}
+
+@dataclass(frozen=True)
+class LookSize(PlainData):
+    """ΔE 2000 over the nodes in gamut."""
+
+    median: float
+    p95: float
+    max: float
 
 
 @dataclass(frozen=True)
-class Look:
+class Look(PlainData):
     """What remains of the LUT without the conversion, as ΔE 2000 over the nodes in gamut.
 
     Parameters
@@ -255,31 +241,29 @@ class Look:
         The same in words: tone first, then saturation, then hues.
     """
 
+    KEYS = (
+        *("present", "delta_e_2000", "cdl", "saturation", "strong_saturation", "contrast"),
+        *("hues", "tones", "description"),
+    )
+
     present: bool
     median: float
     p95: float
     max: float
     cdl: FittedCdl | None = None
     saturation: float | None = None
+    """A ratio, over all hues."""
     strong_saturation: float | None = None
     contrast: float | None = None
+    """A ratio, about mid grey."""
     hues: tuple[HueChange, ...] = ()
     tones: tuple[ToneChange, ...] = ()
     description: tuple[str, ...] = ()
 
-    def to_data(self) -> dict[str, Any]:
-        """Plain data."""
-        return {
-            "present": self.present,
-            "delta_e_2000": {"median": self.median, "p95": self.p95, "max": self.max},
-            "cdl": self.cdl.to_data() if self.cdl else None,
-            "saturation": self.saturation,
-            "strong_saturation": self.strong_saturation,
-            "contrast": self.contrast,
-            "hues": [each.to_data() for each in self.hues],
-            "tones": [each.to_data() for each in self.tones],
-            "description": list(self.description),
-        }
+    @property
+    def delta_e_2000(self) -> LookSize:
+        """Its size."""
+        return LookSize(self.median, self.p95, self.max)
 
 
 @dataclass(frozen=True, repr=False)

@@ -164,8 +164,8 @@ def _look_rows(look: Look) -> list[tuple[str, str]]:
         rows.append(
             (
                 "the CDL leaves",
-                f"{cdl.error_median:.2f} codes (median), {cdl.error_p95:.2f} (95 %; "
-                f"ΔE 2000 {cdl.delta_e_p95:.2f})",
+                f"{cdl.error.median:.2f} codes (median), {cdl.error.p95:.2f} (95 %; "
+                f"ΔE 2000 {cdl.delta_e_2000.p95:.2f})",
             )
         )
     return rows

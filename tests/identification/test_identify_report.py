@@ -66,7 +66,7 @@ def test_a_cdl_put_in_comes_out_with_its_parameters() -> None:
     np.testing.assert_allclose(cdl.offset, CDL["offset"], atol=1e-5)
     np.testing.assert_allclose(cdl.power, CDL["power"], atol=1e-5)
     assert cdl.saturation == pytest.approx(1.15, abs=1e-5)
-    assert cdl.error_median < 0.001
+    assert cdl.error.median < 0.001
 
 
 def test_a_saturation_is_told_for_every_hue() -> None:

@@ -13,13 +13,6 @@ Matrix = tuple[Rgb, Rgb, Rgb]
 Schema = Literal[1]
 
 
-class MedianErrors(TypedDict):
-    """Statistics of an error over the nodes."""
-
-    median: float
-    p95: float
-
-
 class Measures(TypedDict):
     """The difference between two transforms."""
 

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from typing import Any, Literal, NotRequired, TypedDict
 
+from lutbench.identification.groups import Group
+from lutbench.identification.measured import MeasuredCurve
+from lutbench.identification.result import Look, MedianErrors, SameAs, Tone
 from lutbench.schemas.reports.common import (
     Encoding,
     Measures,
-    MedianErrors,
     Point,
     Rgb,
     Schema,
@@ -22,15 +24,6 @@ class Side(Encoding):
 
     rendering: NotRequired[Literal["scene", "display"]]
     """Of PQ: whether the light is that of the scene or of the display."""
-
-
-class SameAs(TypedDict):
-    """Other names that the LUT cannot distinguish from those of the candidate."""
-
-    source_curve: list[str]
-    source_gamut: list[str]
-    target_curve: list[str]
-    target_gamut: list[str]
 
 
 class Candidate(TypedDict):
@@ -50,95 +43,6 @@ class Candidate(TypedDict):
     """Parts that the LUT does not reveal."""
     probabilities: dict[str, float]
     """By part, 0 to 1."""
-
-
-class FittedCdl(TypedDict):
-    """The ASC CDL that explains a look, and the remaining error."""
-
-    slope: Rgb
-    offset: Rgb
-    power: Rgb
-    saturation: float
-    error: MedianErrors
-    """10-bit codes."""
-    delta_e_2000: MedianErrors
-
-
-class HueChange(TypedDict):
-    """What a look does to one hue."""
-
-    hue: str
-    turned_degrees: float
-    saturation: float
-    """A ratio."""
-    luma_percent: float
-    delta_e_2000: float
-    nodes: int
-
-
-class ToneChange(TypedDict):
-    """What a look does along the grey scale, in L*a*b*."""
-
-    part: str
-    lightness: float
-    a: float
-    b: float
-
-
-class LookSize(TypedDict):
-    """ΔE 2000 over the nodes in gamut."""
-
-    median: float
-    p95: float
-    max: float
-
-
-class Look(TypedDict):
-    """What remains when the conversion is removed."""
-
-    present: bool
-    delta_e_2000: LookSize
-    cdl: FittedCdl | None
-    saturation: float | None
-    """A ratio, over all hues."""
-    strong_saturation: float | None
-    contrast: float | None
-    """A ratio, about mid grey."""
-    hues: list[HueChange]
-    tones: list[ToneChange]
-    description: list[str]
-
-
-class Tone(TypedDict):
-    """The tone of the target."""
-
-    plain: bool
-    """Whether the tone is that of the target's curve alone."""
-    grey_signal: float
-    grey_percent: float
-    grey_code_10bit: int
-    signal_per_stop: float
-    contrast: float | None
-    roll_off_stops: float | None
-    white_stops: float | None
-    white_signal: float
-    black_signal: float
-    curve: list[Point]
-    """Pairs of light and signal."""
-
-
-class MeasuredCurve(TypedDict):
-    """A curve without a name, as the LUT shows it."""
-
-    black_signal: float
-    grey_signal: float
-    signal_per_stop: float
-    nearest: str | None
-    nearest_range: Literal["full", "legal"]
-    codes_off: float | None
-    """Distance from the nearest curve in 10-bit codes."""
-    light: list[float]
-    signal: list[float]
 
 
 class MeasuredGamut(TypedDict):
@@ -194,16 +98,6 @@ class Identification(TypedDict):
 
 Identify = Identification | Unreadable
 """One report for each line."""
-
-
-class Group(TypedDict):
-    """LUTs that are equal except in a few named parts."""
-
-    differ_in: list[str]
-    files: list[str]
-    details: list[str]
-    """What is different in each, in the order of `files`."""
-    same_values: bool
 
 
 class Groups(TypedDict):

@@ -6,6 +6,7 @@ from typing import NotRequired, TypedDict
 
 from lutbench.algebra.result import Change, CodeError
 from lutbench.fitting.match_report import PatchError
+from lutbench.identification.result import MedianErrors
 from lutbench.measure.difference import Spread
 from lutbench.media.chart.picture import ChartReading
 from lutbench.media.clip.cuts import Cuts
@@ -15,7 +16,6 @@ from lutbench.recipes.post import PostLut
 from lutbench.schemas.reports.common import (
     Lut,
     Matrix,
-    MedianErrors,
     Notice,
     Point,
     Rgb,
