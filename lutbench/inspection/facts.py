@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import ClassVar, Literal
 
 import numpy as np
 
@@ -31,8 +31,21 @@ NEUTRAL = 1.0
 
 
 @dataclass(frozen=True)
-class Evidence:
-    """Measures in 10-bit codes."""
+class EvidenceLimits(PlainData):
+    """The limits of the measures, in 10-bit codes."""
+
+    change: float = SAME
+    separability_residual: float = SEPARABLE
+    neutral_deviation: float = NEUTRAL
+
+
+@dataclass(frozen=True)
+class Evidence(PlainData):
+    """The evidence for the kind, in 10-bit codes."""
+
+    KEYS = ("change", "separability_residual", "neutral_deviation", "unit", "limits")
+    unit: ClassVar[str] = "10-bit codes"
+    limits: ClassVar[EvidenceLimits] = EvidenceLimits()
 
     change: float
     """The largest difference between output and input on the nodes."""
@@ -50,20 +63,6 @@ class Evidence:
         if self.separability_residual <= SEPARABLE:
             return "curve"
         return "gamut" if self.neutral_deviation <= NEUTRAL else "combined"
-
-    def to_data(self) -> dict[str, Any]:
-        """The measures, with the limits by which they decide the kind."""
-        return {
-            "change": self.change,
-            "separability_residual": self.separability_residual,
-            "neutral_deviation": self.neutral_deviation,
-            "unit": "10-bit codes",
-            "limits": {
-                "change": SAME,
-                "separability_residual": SEPARABLE,
-                "neutral_deviation": NEUTRAL,
-            },
-        }
 
 
 def evidence_of(subject: Subject) -> Evidence:

@@ -7,7 +7,7 @@ from typing import Literal, TypedDict
 from lutbench.exposure.levels import Level
 from lutbench.formats.digest import Written
 from lutbench.inspection.box import Box
-from lutbench.inspection.facts import ChangeMade, DepthReport
+from lutbench.inspection.facts import ChangeMade, DepthReport, Evidence
 from lutbench.inspection.finding import Finding, Severity
 from lutbench.schemas.reports.common import (
     Encoding,
@@ -28,24 +28,6 @@ class Shaper(TypedDict):
 
     size: int
     domain: tuple[Rgb, Rgb]
-
-
-class EvidenceLimits(TypedDict):
-    """The limits of the measures, in 10-bit codes."""
-
-    change: float
-    separability_residual: float
-    neutral_deviation: float
-
-
-class Evidence(TypedDict):
-    """The evidence for the kind, in 10-bit codes."""
-
-    change: float
-    separability_residual: float
-    neutral_deviation: float
-    unit: str
-    limits: EvidenceLimits
 
 
 class Source(Encoding):
