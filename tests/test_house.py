@@ -254,10 +254,10 @@ BUDGETS = {
         "build day.toml -o luts", 36, 53, WORK | {"matplotlib", "numba", "lxml", "av"}
     ),
     "convert": Budget("convert day.cube small.cube --size 5", 27, 44, HEAVY | WORK | {IMAGES}),
-    "inspect": Budget("inspect day.cube --json", 53, 74, HEAVY | CLIPS | WORK | {IMAGES, "rich"}),
+    "inspect": Budget("inspect day.cube --json", 54, 75, HEAVY | CLIPS | WORK | {IMAGES, "rich"}),
     # A LUT whose file says nothing is identified, so that its box has an answer.
-    "inspect, in words": Budget("inspect day.cube", 66, 139, HEAVY | CLIPS | {IMAGES}),
-    "inspect with a page": Budget("inspect day.cube --page day.html", 89, 161, {"av", "lxml"}),
+    "inspect, in words": Budget("inspect day.cube", 67, 140, HEAVY | CLIPS | {IMAGES}),
+    "inspect with a page": Budget("inspect day.cube --page day.html", 90, 162, {"av", "lxml"}),
     "levels": Budget("levels --curve ACEScct", 17, 34, HEAVY | {IMAGES, "scipy"}),
     "list": Budget("list curves", 19, 31, WORK | {"numba", "av", "lutbench.tables"}),
     "rework": Budget("rework neutral day.cube -o tone.cube", 30, 45, HEAVY | WORK | {IMAGES}),

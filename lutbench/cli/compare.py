@@ -286,17 +286,11 @@ def print_comparison(found: Comparison, a: str, b: str, held: list[CheckFigure])
     from rich.markup import escape
     from rich.padding import Padding
 
-    from lutbench.measure.delta_e import DELTA_E_NAMES
-
     screen = console(markup=True)
     screen.print(f"[bold]A[/bold]  {escape(a)}", soft_wrap=True)
     screen.print(f"[bold]B[/bold]  {escape(b)}", soft_wrap=True)
-    name = DELTA_E_NAMES[found.view.measure]
-    seen = found.overall[found.view.measure]
-    screen.print(
-        f"[bold]{found.size[0].upper()}{found.size[1:]}[/bold]: {name} {seen.p95:.2f} at 95 % of "
-        f"the colours, {seen.mean:.2f} on average, {seen.max:.2f} at most"
-    )
+    word, figures = found.words.split(":", 1)
+    screen.print(f"[bold]{word}[/bold]:{figures}")
     screen.print(f"[dim]seen on {escape(found.view.description)}[/dim]\n")
     _print_sets(screen, found)
     if found.worst:
@@ -323,6 +317,7 @@ def print_comparison(found: Comparison, a: str, b: str, held: list[CheckFigure])
 
 def _print_sets(screen: Console, found: Comparison) -> None:
     from lutbench.measure.delta_e import DELTA_E_NAMES
+    from lutbench.report.words import SPREAD_WORDS
 
     scale = (2**found.bits - 1) / 1023
     name = DELTA_E_NAMES[found.view.measure]
@@ -331,13 +326,13 @@ def _print_sets(screen: Console, found: Comparison) -> None:
     table.add_column("colours", min_width=8)
     if not narrow:
         table.add_column("count", justify="right")
-    figures = ("mean", "p95", "max") if narrow else ("mean", "p95", "p99", "max")
+    figures = ["mean", "p95", "max"] if narrow else ["mean", "p95", "p99", "max"]
     for figure in figures:
         head = name.replace(" ", "\n") if figure == "mean" else "\n"
-        table.add_column(f"{head}\n{figure}", justify="right")
+        table.add_column(f"{head}\n{SPREAD_WORDS[figure]}", justify="right")
     for figure in ("mean", "p95", "max"):
         head = f"{found.bits}-bit\ncodes" if figure == "mean" else "\n"
-        table.add_column(f"{head}\n{figure}", justify="right")
+        table.add_column(f"{head}\n{SPREAD_WORDS[figure]}", justify="right")
 
     def row(label: str, count: int, spreads: dict[str, Spread], style: str = "") -> None:
         seen, codes = spreads[found.view.measure], spreads["code_10bit"]

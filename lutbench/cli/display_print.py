@@ -96,7 +96,7 @@ def print_check(found: DisplayCheck, page: str | None, limit: float | None) -> N
     """Print how close the display is to the target."""
     screen = console()
     screen.print(target_words(found.target), soft_wrap=True)
-    heads = (">ΔE 2000 mean", ">p95", ">max", ">ΔE ITP mean", ">p95", ">max")
+    heads = (">ΔE 2000 mean", ">95 %", ">max", ">ΔE ITP mean", ">95 %", ">max")
     table = plain_table("patches", *heads)
     for name, spreads in found.spreads().items():
         values = [getattr(spreads[key], what) for key in spreads for what in ("mean", "p95", "max")]

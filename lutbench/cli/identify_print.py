@@ -55,7 +55,7 @@ def _candidates(candidates: Sequence[Candidate]) -> Table:
     table = ruled_table()
     for head in ("source", "target"):
         table.add_column(head, overflow="fold", ratio=3)
-    for head in ("stops", "codes off\nmedian", "\np95"):
+    for head in ("stops", "codes off\nmedian", "\n95 %"):
         table.add_column(head, justify="right", no_wrap=True)
     table.add_column("equally good", overflow="fold", ratio=3)
     for number, each in enumerate(candidates):

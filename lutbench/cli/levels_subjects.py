@@ -135,15 +135,15 @@ def _of_job(job: LutJob, digest: str, file: str) -> LevelsSubject:
 
 
 def _of_file(path: str, name: str, named: Curve | None, catalogue: Catalogue) -> LevelsSubject:
-    import lutbench
+    from lutbench.formats.open import read_lut_file
     from lutbench.inspection.comments import (
         display_in_comments,
         ends_in_comments,
         exposure_in_comments,
     )
 
-    lut = lutbench.open_lut(path)
-    comments = getattr(lut, "comments", ())
+    read = read_lut_file(path)
+    lut, comments = read.lut, read.comments
     exposure = exposure_in_comments(comments)
     if "kind: false_colour" in (line.strip() for line in comments):
         return LevelsSubject(name, named, note="false colour: its legend names the bands")

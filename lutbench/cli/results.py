@@ -119,8 +119,10 @@ def reworked(result: Reworked, path: str, *, force: bool, as_json: bool, **more:
             soft_wrap=True,
         )
     for change in result.changes:
-        # A message of what is left says so itself.
-        name = change.code.removesuffix("_left").removesuffix("_not_found")
+        # A message of what stays says so itself.
+        name = change.code
+        for suffix in ("_left", "_kept", "_not_found"):
+            name = name.removesuffix(suffix)
         screen.print(Padding(Text(f"{name}: {change.message}"), (0, 0, 0, 2)))
     if not result.changes:
         screen.print("  nothing had to be changed")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from lutbench.exposure.reading import CARDS, SKIN, WHITE_CARD, stops_of
 from lutbench.inspection.comments import ends_in_comments
+from lutbench.inspection.findings.grey import LegalWhite
 from lutbench.results import PlainData
 
 if TYPE_CHECKING:
@@ -143,8 +144,9 @@ def _expects(found: Inspection) -> str:
 
 
 def _monitor(found: Inspection) -> str:
-    legal = any(each.code == "legal_range_output" for each in found.findings)
-    out = "legal" if legal or found.target_range == "legal" else "full"
+    out = "legal" if found.target_range == "legal" else "full"
+    if any(each.code == "legal_range_output" for each in found.findings):
+        out = "probably legal" if any(LegalWhite().examine(found.health.examined)) else "legal"
     if found.kind == "gamut":
         return f"log still comes out, not a picture; {found.source_range} range in, {out} range out"
     seen = f"{found.target.curve.name}, {found.target.gamut.name}"

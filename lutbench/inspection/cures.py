@@ -135,9 +135,9 @@ def repair(
     bounds
         How far a repair may go.
 
-    A defect that stays is named in a change whose code ends in ``_left``. The error of the
-    result is the largest that one repair made; a correction of the whole table (code values,
-    the order of the rows) counts as no error.
+    A defect that stays is named in a change whose code ends in ``_left``, or in ``_kept`` if it
+    may be intended. The error of the result is the largest that one repair made; a correction
+    of the whole table (code values, the order of the rows) counts as no error.
 
     Raises
     ------
@@ -185,7 +185,7 @@ def refuse_uncured(changes: Iterable[Change]) -> None:
     LutbenchError
         When every fault that `changes` name was left, with what is wrong.
     """
-    given = [each for each in changes if not each.code.endswith("_not_found")]
+    given = [each for each in changes if not each.code.endswith(("_not_found", "_kept"))]
     left = [each for each in given if each.code.endswith("_left")]
     if left and len(left) == len(given):
         causes = (each.message.removeprefix("not repaired: ") for each in left)
@@ -210,7 +210,10 @@ def _to_mend(
 
 
 def _left_over(result: Lut) -> list[Change]:
-    """The defects that no repair is for; LutbenchError when the LUT is unusable."""
+    """The defects that stay: no repair is for them, or they are repaired only on request.
+
+    LutbenchError when the LUT is unusable.
+    """
     bad = [each for each in Health(Subject(result)).findings if each.severity != "info"]
     if bad and bad[0].severity == "error":
         raise LutbenchError(f"cannot be repaired: {bad[0].message}", accepted=bad[0].advice)
@@ -218,6 +221,14 @@ def _left_over(result: Lut) -> list[Change]:
         Change(f"{each.code}_left", f"cannot be repaired: {each.message}", each.value)
         for each in bad
         if not each.cure
+    ] + [
+        Change(
+            f"{each.code}_kept",
+            f"{each.message}; kept, as it may be intended (--only {each.cure} repairs it)",
+            each.value,
+        )
+        for each in bad
+        if each.cure and not each.by_default
     ]
 
 

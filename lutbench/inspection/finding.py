@@ -11,7 +11,9 @@ from typing import TYPE_CHECKING, Any, ClassVar, Literal
 import numpy as np
 
 from lutbench.inspection import lattice as measures
+from lutbench.inspection.smoothing import corner_left, faces_shortened
 from lutbench.inspection.subject import CODES, Subject
+from lutbench.inspection.undoing import gaussian_undone
 from lutbench.results import PlainData
 from lutbench.tables.enlarging import enlarged_from
 
@@ -94,6 +96,21 @@ class Examined:
         if self.subject.lattice is None:
             return None
         return enlarged_from(self.subject.planes)
+
+    @cached_property
+    def corner_left(self) -> float | None:
+        """What is left of corners where the table clips: see `smoothing`."""
+        return corner_left(self.subject.planes)
+
+    @cached_property
+    def faces_shortened(self) -> float | None:
+        """By how much the first steps at the faces are too short: see `smoothing`."""
+        return faces_shortened(self.subject.planes)
+
+    @cached_property
+    def gaussian_undone(self) -> float | None:
+        """The width of the Gaussian that explains the faces, in nodes: see `undoing`."""
+        return gaussian_undone(self.subject.planes)
 
     @cached_property
     def swapped(self) -> Swapped | None:

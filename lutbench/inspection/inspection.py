@@ -63,6 +63,8 @@ class Inspection(Result):
     known_by
         How the source is known: ``named`` (by the user), ``file`` (from its comments),
         ``project`` or ``identified``; empty when it is not known.
+    file_title, file_comments
+        Those of a file that holds a transform without a table, which has none of its own.
     """
 
     subject: Subject
@@ -76,6 +78,8 @@ class Inspection(Result):
     target: Encoding = field(default_factory=lambda: Encoding(Bt1886(), BT709))
     limits: Limits = field(default_factory=Limits)
     known_by: str = ""
+    file_title: str = ""
+    file_comments: tuple[str, ...] = ()
 
     @property
     def lut(self) -> Transform:
@@ -85,12 +89,12 @@ class Inspection(Result):
     @property
     def title(self) -> str:
         """What the file calls itself; empty when it does not."""
-        return str(getattr(self.lut, "title", ""))
+        return str(getattr(self.lut, "title", self.file_title))
 
     @property
     def comments(self) -> tuple[str, ...]:
         """The comments of the file."""
-        return tuple(getattr(self.lut, "comments", ()))
+        return tuple(getattr(self.lut, "comments", self.file_comments))
 
     @cached_property
     def written(self) -> Written | None:
@@ -335,22 +339,20 @@ def inspect(
     >>> found.kind, [each.code for each in found.findings]
     ('identity', [])
     """
-    file = format_name = None
-    notes: tuple[str, ...] = ()
+    file, read = None, None
     if not isinstance(lut, Transform):
         from lutbench.formats.open import read_lut_file
 
-        file = str(lut)
-        read = read_lut_file(lut)
-        lut, format_name, notes = read.lut, read.format, read.notes
+        file, read = str(lut), read_lut_file(lut)
+        lut = read.lut
     names = ByName(catalogue)
     source = names.curve(source_curve)
     target = names.curve(target_curve) or Bt1886()
     found = Inspection(
         Subject(lut),
         file,
-        format_name,
-        notes,
+        read.format if read else None,
+        read.notes if read else (),
         source,
         names.gamut(source_gamut),
         range_of(source_range, source.formula_codes if source else "full", "source_range"),
@@ -358,6 +360,8 @@ def inspect(
         Encoding(target, names.gamut(target_gamut) or BT709),
         limits if isinstance(limits, Limits) else Limits(dict(limits or {})),
         "named" if source_curve is not None else "",
+        read.title if read else "",
+        read.comments if read else (),
     )
     if source is not None or not found.comments:
         return found

@@ -32,6 +32,7 @@ _kinds: list[FindingKind] = [
     faults.Constant(),
     faults.FalseColourBands(),
     faults.StuckValues(),
+    faults.PaintedBands(),
     order.AxisOrder(),
     order.ChannelOrder(),
     order.InverseOfTitle(),
@@ -39,6 +40,7 @@ _kinds: list[FindingKind] = [
     grey.NonMonotonic(),
     grey.Tint(),
     grey.LegalRangeOutput(),
+    grey.LegalWhite(),
     grey.LegalRangeInput(),
     grey.ClippedHighlights(),
     grey.ClippedShadows(),
@@ -55,6 +57,7 @@ _kinds: list[FindingKind] = [
     table.Enlarged(),
     table.Smoothed(),
     table.SmoothedFaces(),
+    table.SmoothedByGaussian(),
     colours.HueShiftFound(),
 ]
 """In the order of the examination: findings that decide what a file is come first."""

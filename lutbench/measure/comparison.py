@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from lutbench.errors import LutbenchError
 from lutbench.measure.causes import explain
-from lutbench.measure.delta_e import size_word
+from lutbench.measure.delta_e import DELTA_E_NAMES, size_word
 from lutbench.measure.difference import PointDifferences, Spread, measure_sides
 from lutbench.measure.guesses import Explanation
 from lutbench.measure.samples import (
@@ -80,6 +80,16 @@ class Comparison(Result):
     def size(self) -> str:
         """The difference in a word, by its 95th percentile over all test colours."""
         return size_word(self.overall[self.view.measure].p95)
+
+    @property
+    def words(self) -> str:
+        """The difference in a word, then its figures; a colon stands between them."""
+        seen = self.overall[self.view.measure]
+        return (
+            f"{self.size[0].upper()}{self.size[1:]}: 95 % of the colours under "
+            f"{DELTA_E_NAMES[self.view.measure]} {seen.p95:.2f}, {seen.mean:.2f} on average, "
+            f"{seen.max:.2f} at most"
+        )
 
     def to_data(self) -> dict[str, Any]:
         """Plain data: ``delta_e_2000``, ``delta_e_itp`` and ``code_10bit`` over all test colours,

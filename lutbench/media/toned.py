@@ -1,7 +1,7 @@
-"""HDR signals as pictures for a page, which is SDR: they are tone-mapped.
+"""Signals as pictures for a page, which is SDR in full range.
 
-Method A of Report ITU-R BT.2446-1 from a display of 1000 cd/m², with colours mapped into BT.709
-at constant hue. Where such a picture is shown, `LABEL` says so.
+HDR is tone-mapped: Method A of Report ITU-R BT.2446-1 from a display of 1000 cd/m², with
+colours mapped into BT.709 at constant hue. Where such a picture is shown, `LABEL` says so.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from lutbench.model.curves.video import Bt1886
 from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import BT709
 from lutbench.model.light import Display
+from lutbench.model.signal import SignalFromRange
 from lutbench.model.tone import tone_mapper
 from lutbench.model.transforms import Pipeline
 
@@ -35,15 +36,18 @@ def is_hdr(encoding: Encoding | None) -> bool:
 
 
 def for_page(picture: NDArray[Any], encoding: Encoding | None) -> Picture:
-    """A picture as a page can show it: HDR is tone-mapped, SDR unchanged.
+    """A picture as a page can show it: HDR is tone-mapped, legal range stretched to full.
 
     Parameters
     ----------
     picture
         The output of a LUT, shape (height, width, 3), in the range of its encoding.
     """
-    if encoding is None or not is_hdr(encoding):
+    if encoding is None:
         return np.asarray(picture, dtype=np.float32)
+    if not is_hdr(encoding):
+        signal = SignalFromRange(encoding.range, encoding.bits).apply(picture)
+        return np.asarray(signal, dtype=np.float32)
     clipped = np.clip(np.nan_to_num(np.asarray(picture, dtype=np.float64)), 0, 1)
     return np.asarray(toned_down(encoding).apply(clipped), dtype=np.float32)
 

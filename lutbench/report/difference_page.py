@@ -15,6 +15,7 @@ from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array, Transform
 from lutbench.report.drawing import THEMED, add_axes, legend_above, new_figure, svg
 from lutbench.report.templates import render
+from lutbench.report.words import SPREAD_WORDS
 from lutbench.tables.nodes import domain_of
 
 MAP_SIZE = 65
@@ -62,9 +63,10 @@ def difference_html(
 
 
 def _set_heads(unit: str, bits: int) -> list[str]:
-    seen = [f"{unit} {name}" for name in ("mean", "p95", "p99", "max")]
-    codes = [f"{bits}-bit codes {name}" for name in ("mean", "p95", "max")]
-    return ["test colours", "count", *seen, *codes]
+    seen = [f"{unit} {word}" for word in SPREAD_WORDS.values()]
+    codes = [f"{bits}-bit codes {SPREAD_WORDS[name]}" for name in ("mean", "p95", "max")]
+    heads = ["test colours", "count", *seen, *codes]
+    return [each.replace(" %", "\u00a0%") for each in heads]
 
 
 def _set_rows(found: Comparison) -> list[list[str]]:

@@ -18,8 +18,9 @@ from lutbench.report.plots_display import (
     luminance_plot,
 )
 from lutbench.report.templates import render
+from lutbench.report.words import SPREAD_WORDS
 
-SPREAD_HEADS = ["patches", *(f"{measure} {name}" for measure in ("ΔE 2000", "ΔE ITP")
+SPREAD_HEADS = ["patches", *(f"{measure} {SPREAD_WORDS[name]}" for measure in ("ΔE 2000", "ΔE ITP")
                              for name in ("mean", "p95", "max"))]  # fmt: skip
 GREY_HEADS = ["signal, %", "cd/m²", "target cd/m²", "gamma", "target gamma",
               "x", "y", "R", "G", "B", "ΔE 2000", "ΔE ITP"]  # fmt: skip

@@ -15,6 +15,7 @@ from lutbench.inspection.inspection import Inspection
 from lutbench.measure.comparison import Comparison
 from lutbench.model.curves.base import MID_GREY
 from lutbench.model.transforms import Array, Transform
+from lutbench.report.words import SPREAD_WORDS
 from lutbench.splitting.split import Split
 from lutbench.tables.lut import UNIT_DOMAIN
 
@@ -125,12 +126,18 @@ def _levels(ax: Any, day: Levels) -> None:
 
 def _comparison(ax: Any, found: Comparison) -> None:
     """ΔE 2000 of each set of test colours: mean, 95 % and the largest."""
-    measures = ("mean", "p95", "max")
+    measures = {name: SPREAD_WORDS[name] for name in ("mean", "p95", "max")}
     spreads = found.to_data()["sets"]
     names = [name for name in spreads if "delta_e_2000" in spreads[name]]
     for k, (measure, (_, colour, _)) in enumerate(zip(measures, _CHANNELS, strict=True)):
         heights = [spreads[name]["delta_e_2000"][measure] for name in names]
-        ax.bar(np.arange(len(names)) + (k - 1) * 0.27, heights, 0.25, color=colour, label=measure)
+        ax.bar(
+            np.arange(len(names)) + (k - 1) * 0.27,
+            heights,
+            0.25,
+            color=colour,
+            label=measures[measure],
+        )
     ax.set_xticks(range(len(names)), names)
     ax.set_ylabel("ΔE 2000")
     ax.legend(frameon=False)

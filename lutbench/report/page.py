@@ -212,6 +212,11 @@ def _pair(found: Inspection, key: str, title: str, note: str, picture: NDArray[A
         note = (
             f"{note}. After: {LABEL}; the waveform is that of the {found.target.curve.name} signal"
         )
+    elif found.target_range == "legal":
+        note = (
+            f"{note}. After: as a monitor set to legal range shows it; the waveform is that of "
+            "the values in the table"
+        )
     return BeforeAfter(
         title,
         note,

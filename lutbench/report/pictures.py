@@ -8,11 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.media import subjects
+from lutbench.media.skins import two_skins
 from lutbench.media.still.still import Still
 from lutbench.media.subjects import Picture
 from lutbench.media.toned import LABEL, for_page, is_hdr, toned_down
 from lutbench.model.conversion import Encoding
+from lutbench.model.curves.video import Srgb
 from lutbench.model.gamuts import BT709, BT2020, Gamut
+from lutbench.model.signal import SignalFromRange
 from lutbench.model.transforms import Pipeline, Transform
 
 if TYPE_CHECKING:
@@ -46,8 +49,10 @@ def shown_through(found: Inspection, picture: NDArray[Any]) -> Picture:
 def shown_lut(found: Inspection) -> tuple[str, Transform]:
     """Label and LUT for a contact sheet; HDR output is tone-mapped, and the label says so."""
     target = found.seen_as
-    if not is_hdr(target):
+    if target.range == "full" and not is_hdr(target):
         return found.name, found.lut
+    if not is_hdr(target):
+        return found.name, Pipeline((found.lut, SignalFromRange(target.range, target.bits)))
     return f"{found.name} ({LABEL})", Pipeline((found.lut, toned_down(target)))
 
 
@@ -60,6 +65,12 @@ def our_still(found: Inspection) -> Still:
         else subjects.recorded(subjects.photograph_light(), source)
     )
     return Still(pixels, ("R", "G", "B"), "float")
+
+
+def our_faces(found: Inspection) -> Still:
+    """Two skins with a white and a grey card, as they would be recorded; else as sRGB signal."""
+    source = source_of(found) or Encoding(Srgb(), BT709)
+    return Still(subjects.recorded(two_skins(), source), ("R", "G", "B"), "float")
 
 
 def chart_picture(found: Inspection) -> Picture:

@@ -1,4 +1,4 @@
-"""The set sheet as a picture: each LUT with a photograph and a chart through it, and its levels."""
+"""The set sheet as a picture: each LUT with faces and a chart through it, and its levels."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from lutbench.media.sheet import Cell, draw_sheet
 from lutbench.media.still.shrink import thumbnail
 from lutbench.media.still.still import read_still
 from lutbench.media.toned import LABEL, is_hdr
-from lutbench.report.pictures import chart_picture, our_still, shown_through
+from lutbench.report.pictures import chart_picture, our_faces, shown_through
 
 WIDTH, GAP = 380, 10
 """Width of a picture and of the gap between the two pictures of a LUT, in pixels."""
@@ -65,7 +65,7 @@ def _expected(found: Sequence[Inspection]) -> list[str]:
 
 
 def _cell(found: Inspection, digits: str, still: str | Path | None) -> Cell:
-    picture = thumbnail(read_still(still) if still else our_still(found), WIDTH)
+    picture = thumbnail(read_still(still) if still else our_faces(found), WIDTH)
     pictures = [shown_through(found, each) for each in (picture, chart_picture(found))]
     parts = [_levels(found), f"{found.subject.size} nodes", _ranges(found), digits]
     detail = " · ".join(each for each in parts if each)

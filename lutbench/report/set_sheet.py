@@ -21,7 +21,7 @@ from lutbench.media.still.shrink import thumbnail
 from lutbench.media.still.still import read_still
 from lutbench.media.toned import LABEL, is_hdr
 from lutbench.report.drawing import picture_uri
-from lutbench.report.pictures import chart_picture, our_still, shown_through
+from lutbench.report.pictures import chart_picture, our_faces, shown_through
 from lutbench.report.set_picture import set_picture
 from lutbench.report.templates import render
 
@@ -35,6 +35,10 @@ CHECKSUM_DIGITS = 16
 """Hexadecimal digits of SHA-256 that are printed: enough to compare two files by eye."""
 
 
+FACES = "drawn faces in light and dark skin with a white and a grey card"
+"""What the pictures show unless the user gives a still."""
+
+
 @dataclass(frozen=True)
 class SetRow:
     """A LUT on the sheet."""
@@ -43,7 +47,7 @@ class SetRow:
     found: Inspection
     checksum: str
     exposure: float | None
-    photograph: str
+    faces: str
     chart: str
 
     @property
@@ -53,8 +57,10 @@ class SetRow:
         return f"{given} range in and out" if given == out else f"{given} range in, {out} out"
 
     @property
-    def toned(self) -> str:
-        """The note that its pictures are tone-mapped; empty where they are not."""
+    def pictures_note(self) -> str:
+        """The note that its pictures are tone-mapped, or not of its recording; else empty."""
+        if self.found.source_curve is None:
+            return "sRGB through the LUT, as the recording is not known"
         return LABEL if is_hdr(self.found.target) else ""
 
     @property
@@ -116,13 +122,14 @@ def set_sheet_html(found: Sequence[Inspection], *, still: str | Path | None = No
         rows=rows,
         expects=expected.most_common(1)[0][0],
         differ=len(expected) > 1,
-        note="your still" if still is not None else "a photograph and the measured 24-patch chart",
+        faces=still is None,
+        note="your still" if still is not None else FACES,
         version=lutbench.__version__,
     )
 
 
 def _row(found: Inspection, still: str | Path | None) -> SetRow:
-    picture = thumbnail(read_still(still) if still else our_still(found), PICTURE_WIDTH)
+    picture = thumbnail(read_still(still) if still else our_faces(found), PICTURE_WIDTH)
     return SetRow(
         found.name,
         found,

@@ -11,6 +11,9 @@ if TYPE_CHECKING:
     from lutbench.exposure.levels import Levels
     from lutbench.identification import Look
 
+SPREAD_WORDS = {"mean": "mean", "p95": "95 %", "p99": "99 %", "max": "max"}
+"""What heads the figures of a spread in tables: 95 % of the differences are under the second."""
+
 
 def percent_words(reflectance: float) -> str:
     """A reflectance in percent, with two significant digits at least.

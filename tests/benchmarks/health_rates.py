@@ -4,6 +4,7 @@ Run it by itself (it takes from minutes to an hour):
 
     python tests/benchmarks/health_rates.py alarms --size 17 --size 33
     python tests/benchmarks/health_rates.py looks --first 100 --count 10
+    python tests/benchmarks/health_rates.py looks --first 100 --count 1 --size 65
     python tests/benchmarks/health_rates.py defects --size 33
     python tests/benchmarks/health_rates.py enlarged --first 100 --count 4
     python tests/benchmarks/health_rates.py smoothed --size 33 --part 0.1 --count 2
@@ -22,7 +23,9 @@ import sys
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
+from importlib import import_module
 from pathlib import Path
+from typing import Any
 
 import click
 import numpy as np
@@ -34,7 +37,7 @@ from damage import CONVERSIONS, DEFECTS, Defect, clean, damaged
 from lutbench.algebra.resampling import resample
 from lutbench.errors import LutbenchError
 from lutbench.inspection.finding import Examined
-from lutbench.inspection.findings.table import Smoothed, SmoothedFaces
+from lutbench.inspection.findings.table import Smoothed, SmoothedByGaussian, SmoothedFaces
 from lutbench.inspection.registry import Health
 from lutbench.inspection.subject import Subject
 from lutbench.model.catalogue import open_catalogue
@@ -163,11 +166,17 @@ OF_LOOKS = {"tint", "fold", "fold_in_black"}
 @main.command()
 @click.option("--first", type=int, default=100, show_default=True, help="The first seed.")
 @click.option("--count", type=int, default=10, show_default=True, help="How many seeds.")
-def looks(first: int, count: int) -> None:
+@click.option("--size", type=int, help="Nodes along an edge, for families that may have any size.")
+def looks(first: int, count: int, size: int | None) -> None:
     """Count alarms on LUTs with looks of every kind, by family, and damage that is named."""
     import further_families
     from open_world import case, families
 
+    if size is not None:
+        drawing: Any = import_module("open_world.case")
+        drawn = drawing.some_size
+        # The size is drawn all the same, so that a seed gives the same LUT at every size.
+        drawing.some_size = lambda rng: drawn(rng) and size
     made = dict.fromkeys(families(), case)
     made |= dict.fromkeys(further_families.FAMILIES, further_families.case)
     print("| family | LUTs | tint named | folds named | false |\n|---|---:|---:|---:|---|")
@@ -258,8 +267,13 @@ def smoothed(sizes: tuple[int, ...], part: float, seed: int, first: int, count: 
     rng = np.random.default_rng(seed)
     chosen = [each for each in builds(seed) if rng.random() < part]
     for size in sizes:
-        tables = (np.asarray(sample(each.conversion.pipeline(), size).table) for each in chosen)
-        _count_smoothed(f"clean, {size} nodes", tables)
+        for group, tone_only in (("with a gamut", False), ("tone only", True)):
+            tables = (
+                np.asarray(sample(each.conversion.pipeline(), size).table)
+                for each in chosen
+                if (each.kind == "curve") == tone_only
+            )
+            _count_smoothed(f"{group}, {size} nodes", tables)
     _count_smoothed("with looks", _tables_with_looks(first, count))
 
 
@@ -278,18 +292,18 @@ def _tables_with_looks(first: int, count: int) -> Iterator[Table]:
 
 
 def _count_smoothed(group: str, tables: Iterator[Table]) -> None:
-    total, faces, either = 0, Counter[str](), Counter[str]()
+    total, faces, named = 0, Counter[str](), Counter[str]()
     for table in tables:
         total += 1
         filtered = {f"{name} {width:g}, {beyond}": _filtered(table, name, width, beyond)
                     for name, width, beyond in SMOOTHINGS}  # fmt: skip
         for way, values in {"as sampled": table, **filtered}.items():
             lut = Examined(Subject(Lut3D(np.round(values, 6))))
-            by_faces = any(SmoothedFaces().examine(lut))  # only where corners do not tell
-            faces[way] += by_faces
-            either[way] += by_faces or any(Smoothed().examine(lut))
-    for way in either:
-        print(f"| {group} | {way} | {either[way]} of {total} | {faces[way]} |", flush=True)
+            by_faces = any(SmoothedFaces().examine(lut)) or any(SmoothedByGaussian().examine(lut))
+            faces[way] += by_faces  # only where corners do not tell
+            named[way] += by_faces or any(Smoothed().examine(lut))
+    for way in named:
+        print(f"| {group} | {way} | {named[way]} of {total} | {faces[way]} |", flush=True)
 
 
 def _filtered(table: Table, name: str, width: float, beyond: str) -> Table:

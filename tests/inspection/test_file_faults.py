@@ -95,6 +95,27 @@ def test_what_is_cured_and_what_is_left_are_both_named(
     np.testing.assert_array_equal(open_lut(out).table, parse_cube(twice.data).lut.table)
 
 
+def test_a_run_stuck_in_a_clipped_plateau_is_found() -> None:
+    table = np.clip(2 * Lut3D.identity(17).table, 0, 1)
+    assert "stuck_values" not in {each.code for each in inspect(Lut3D(table)).findings}
+    table[9:16, 12, 13] = (0.8, 0.9, 1.0)
+    found = inspect(Lut3D(table)).findings
+    assert [each.code for each in found] == ["stuck_values"]
+    assert found[0].value == 7
+
+
+def test_what_may_be_intended_is_named_and_kept(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    tinted, out = tmp_path / "tinted.cube", tmp_path / "same.cube"
+    tinted.write_bytes(format_cube(Lut3D(np.clip(SOUND["view"].table * [1, 1, 0.95], 0, 1))))
+    assert run("rework", "repair", tinted, "-o", out) == 0
+    printed = " ".join(capsys.readouterr().out.split())
+    assert "kept, as it may be intended (--only tint repairs it)" in printed
+    assert "nothing had to be changed" not in printed
+    np.testing.assert_array_equal(open_lut(out).table, open_lut(tinted).table)
+
+
 def test_a_repair_of_nothing_is_refused_in_python_too() -> None:
     twice = next(each for each in FILE_DAMAGES if each.code == "duplicate_nodes")
     with pytest.raises(LutbenchError, match="nothing was repaired"):

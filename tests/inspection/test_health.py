@@ -177,6 +177,20 @@ def test_legal_range_in_and_out() -> None:
     assert "lifted_black" not in codes
 
 
+def test_legal_range_with_a_lifted_tinted_black_is_a_guess() -> None:
+    from lutbench.inspection.inspection import inspect
+
+    video = clean("video to display", 17).table.astype(np.float64)
+    lifted = (64 + 876 * ([0.03, 0.02, 0.04] + (1 - np.array([0.03, 0.02, 0.04])) * video)) / 1023
+    found = inspect(Lut3D(np.round(lifted, 6)))
+    legal = next(each for each in found.findings if each.code == "legal_range_output")
+    assert "probably legal range" in legal.message
+    assert "probably legal range out of it" in found.box.monitor
+    # The same look in full range, whose white is at 1023, is not.
+    full = Lut3D(np.round((lifted * 1023 - 64) / 876, 6))
+    assert "legal_range_output" not in codes_of(full)
+
+
 def test_a_lost_white_is_a_warning_once_the_source_is_known() -> None:
     from lutbench.inspection.inspection import inspect
 

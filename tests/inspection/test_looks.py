@@ -17,8 +17,9 @@ from lutbench.inspection.cures import Bounds, repair
 from lutbench.inspection.inspection import inspect
 from lutbench.inspection.registry import Health
 from lutbench.inspection.subject import Subject
+from lutbench.inspection.undoing import gaussian_undone
 from lutbench.model.catalogue import open_catalogue
-from lutbench.model.conversion import Encoding
+from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.false_colour import Band, FalseColour, default_bands
 from lutbench.tables.lut import Lut3D
 from lutbench.tables.nodes import sample
@@ -153,6 +154,35 @@ def test_a_table_that_clips_nothing_is_named_as_smoothed_by_its_faces(
     assert "every face" in named[1][0]
 
 
+def converted(source: tuple[str, str], target: tuple[str, str], size: int) -> np.ndarray:
+    known = open_catalogue(user=False)
+    ends = [Encoding(known.curve(curve), known.gamut(gamut)) for curve, gamut in (source, target)]
+    return np.asarray(sample(Conversion(*ends).pipeline(), size).table)
+
+
+@pytest.mark.parametrize(("size", "sigma", "mode"), [(17, 0.5, "nearest"), (33, 0.7, "mirror")])
+def test_the_width_of_a_gaussian_is_measured(size: int, sigma: float, mode: str) -> None:
+    """Smoothed by scipy; the table before it has no width."""
+    before = converted(("Cineon", "BT.709"), ("Cineon", "BT.2020"), size)
+    after = gaussian_filter(before, (sigma, sigma, sigma, 0), mode=mode)
+    widths = [gaussian_undone(np.moveaxis(np.round(each, 6), -1, 0)) for each in (before, after)]
+    assert (widths[0] or 0.0) < 0.1
+    assert widths[1] == pytest.approx(sigma, abs=0.01)
+
+
+def test_a_smoothed_table_whose_lines_bend_is_named() -> None:
+    """Neither its corners nor its first steps tell; smoothed by scipy."""
+    before = converted(("BT.709", "BT.709"), ("BT.2100 HLG", "BT.2020"), 33)
+    after = gaussian_filter(before, (0.7, 0.7, 0.7, 0), mode="mirror")
+    named = [
+        [each for each in Health(Subject(Lut3D(np.round(table, 6)))).findings
+         if each.code == "smoothed"]
+        for table in (before, after)
+    ]  # fmt: skip
+    assert named[0] == []
+    assert [each.unit for each in named[1]] == ["nodes"]
+
+
 @pytest.mark.slow
 def test_what_was_smoothed_or_enlarged_elsewhere_is_named() -> None:
     """Nine of ten at least, of seeds that no limit was set with."""
@@ -195,6 +225,24 @@ def test_two_bands_that_are_one_node_wide_are_false_colour_too() -> None:
     own = FalseColour(known.curve("ACEScct"), known.gamut("ACES AP1"), bands)
     found = inspect(sample(own, 33))
     assert [each.code for each in found.findings] == ["false_colour"]
+
+
+@pytest.mark.parametrize(
+    "band", [Band(-0.1, 0.1, "#E69F00", "grey card"), Band(-3, -2, "#56B4E9", "")]
+)
+def test_a_single_band_is_false_colour_too(band: Band) -> None:
+    known = open_catalogue(user=False)
+    found = inspect(
+        sample(FalseColour(known.curve("ACEScct"), known.gamut("ACES AP1"), (band,)), 33)
+    )
+    assert [each.code for each in found.findings] == ["false_colour"]
+    assert "one band" in found.findings[0].message
+
+
+def test_a_stuck_run_in_a_monochrome_table_is_not_false_colour() -> None:
+    grey = np.repeat((Lut3D.identity(17).table @ [0.2126, 0.7152, 0.0722])[..., None], 3, axis=-1)
+    grey[3:12, 8, 8] = (0.9, 0.1, 0.1)
+    assert inspect(Lut3D(grey)).findings[0].code == "stuck_values"
 
 
 def test_a_tint_beside_grey_turns_no_hue() -> None:

@@ -101,7 +101,7 @@ def test_the_sheet_in_a_browser(sheet: str, browser: Any, tmp_path: Path) -> Non
 
 
 def test_the_sheet_as_a_picture(luts: list[Inspection], tmp_path: Path) -> None:
-    """Every LUT has a cell, and its photograph is that of the LUT, pixel for pixel."""
+    """Every LUT has a cell, and its faces are those through the LUT, pixel for pixel."""
     from lutbench.media.still.still import read_still
 
     write_set_sheet(luts, tmp_path / "set.png")
@@ -109,10 +109,10 @@ def test_the_sheet_as_a_picture(luts: list[Inspection], tmp_path: Path) -> None:
     assert sheet.shape[0] > 2 * 250  # two rows of two
     brighter = next(each for each in luts if each.name == "view_p1.cube")
     from lutbench.media.still.shrink import thumbnail
-    from lutbench.report.pictures import our_still, shown_through
+    from lutbench.report.pictures import our_faces, shown_through
     from lutbench.report.set_picture import WIDTH
 
-    shown = shown_through(brighter, thumbnail(our_still(brighter), WIDTH))
+    shown = shown_through(brighter, thumbnail(our_faces(brighter), WIDTH))
     wanted = np.rint(np.clip(shown[100, :200], 0, 1) * 255)
     rows = np.rint(sheet * 255)
     windows = [rows[:, start : start + 200] for start in range(sheet.shape[1] - 200)]

@@ -124,6 +124,48 @@ class FalseColourBands(FindingKind):
             yield self.finding(lut, message, float(jumps))
 
 
+FEWEST_PAINTED = 1 / 8
+"""Of the nodes of a plane: a band crosses the whole table, and has about as many as a plane; rows
+that are stuck are fewer, and so are the six coloured corners of a table of two nodes."""
+
+SAME_COLOUR = 4
+"""Decimals to which painted nodes have the same colour, as files with few decimals have them."""
+
+
+class PaintedBands(FindingKind):
+    """As `FalseColourBands`, told by the whole table: grey, but for a few flat colours."""
+
+    code = "false_colour"
+    limit_code = "painted_bands"
+    limit = Limit(16.0, "colours", "nobody can tell more bands apart")
+    severity = "info"
+    decides = True
+    seen = FalseColourBands.seen
+    advice = FalseColourBands.advice
+
+    def examine(self, lut: Examined) -> Iterator[Finding]:
+        if lut.subject.lattice is None or any(FalseColourBands().examine(lut)):
+            return
+        values = lut.subject.planes.reshape(3, -1)
+        spread = np.ptp(values, axis=0)
+        painted = spread > JUMP
+        if not painted.any() or spread[~painted].max(initial=0.0) > CALM:
+            return
+        fewest, most = max(2, FEWEST_PAINTED * lut.subject.size**2), self.limit_for(lut)
+        if len(_colours(values[:, painted][:, : int(fewest * most) + 1])[0]) > most:
+            return  # the whole table need not be sorted
+        colours, counts = _colours(values[:, painted])
+        if len(colours) <= most and counts.min() >= fewest:
+            many = f"{len(colours)} bands" if len(colours) > 1 else "one band"
+            message = f"false colour: the picture is grey, with {many} of brightness in colour"
+            yield self.finding(lut, message, float(len(colours)))
+
+
+def _colours(values: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """The different colours of values of shape (3, m), and how many there are of each."""
+    return np.unique(np.round(values.T, SAME_COLOUR), axis=0, return_counts=True)
+
+
 def _alignment(moves: NDArray[np.float64]) -> NDArray[np.float64]:
     """The cosine between each step and the next, shape (m − 1,) of steps (m, 2)."""
     lengths = np.maximum(np.linalg.norm(moves, axis=1), 1e-12)
@@ -145,6 +187,9 @@ FEWEST_BESIDE = 4
 
 SAME_VALUE = 1e-9
 """Signal: values that differ by less are the same number in the file."""
+
+OUT_OF_PLATEAU = 20.0
+"""10-bit codes: a look that turns hues leaves single nodes up to 16 codes off a clipped plateau."""
 
 
 @dataclass(frozen=True)
@@ -203,7 +248,7 @@ def stuck_runs(planes: NDArray[np.float64]) -> list[StuckRun]:
     )
     odd = (count >= SHORTEST_RUN) & ~(at_an_end & (count <= size))
     runs = (StuckRun(int(first[at]), int(count[at])) for at in np.flatnonzero(odd))
-    return [each for each in runs if _changes_around(lines, each)]
+    return [each for each in runs if _is_wrong(lines, each)]
 
 
 def _in_order(plane: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -211,8 +256,9 @@ def _in_order(plane: NDArray[np.float64]) -> NDArray[np.float64]:
     return plane.transpose(2, 1, 0).ravel()
 
 
-def _changes_around(lines: NDArray[np.float64], run: StuckRun) -> bool:
-    """Whether every line beside a run changes by `CHANGE_BESIDE` over the same reds."""
+def _is_wrong(lines: NDArray[np.float64], run: StuckRun) -> bool:
+    """Whether every line beside a run changes by `CHANGE_BESIDE` over the same reds, or all
+    of them hold one number there that the run differs from by `OUT_OF_PLATEAU`."""
     size = len(lines)
     first, last = divmod(run.first, size), divmod(run.first + run.count - 1, size)
     one_line = first[0] == last[0]
@@ -224,13 +270,14 @@ def _changes_around(lines: NDArray[np.float64], run: StuckRun) -> bool:
         for up, right in ((-1, 0), (1, 0), (0, -1), (0, 1))
         if 0 <= blue + up < size and 0 <= green + right < size
     } - inside
-    return len(beside) >= FEWEST_BESIDE and all(
-        _change(lines, *line, reds) > CHANGE_BESIDE for line in beside
-    )
-
-
-def _change(lines: NDArray[np.float64], blue: int, green: int, reds: slice) -> float:
-    return float(np.ptp(lines[blue, green, reds], axis=0).max())
+    if len(beside) < FEWEST_BESIDE:
+        return False
+    around = np.array([lines[blue, green, reds] for blue, green in beside])
+    if (np.ptp(around, axis=1).max(axis=1) > CHANGE_BESIDE).all():
+        return True
+    plateau = np.ptp(around, axis=(0, 1)) < SAME_VALUE
+    stuck = lines[first[0] // size, first[0] % size, first[1]]
+    return bool((np.abs(stuck - around[0, 0])[plateau] * CODES > OUT_OF_PLATEAU).any())
 
 
 class DuplicateNodes(FindingKind):

@@ -108,6 +108,32 @@ class LegalRangeOutput(FindingKind):
                 yield self.finding(lut, message, off)
 
 
+class LegalWhite(FindingKind):
+    """As `LegalRangeOutput`, but only white says so: black is lifted."""
+
+    code = "legal_range_output"
+    limit_code = "legal_range_white"
+    limit = Limit(1.5, "10-bit codes", LegalRangeOutput.limit.why)
+    severity = "info"
+    seen = LegalRangeOutput.seen
+    advice = (
+        "try the monitor's input range at legal (narrow, video); keep it if black then looks right"
+    )
+
+    def examine(self, lut: Examined) -> Iterator[Finding]:
+        planes, axis = lut.subject.planes.reshape(3, -1), lut.subject.neutral
+        limit = self.limit_for(lut)
+        off = max(nearest(float(each), LEGAL_WHITES) for each in planes.max(axis=1)) * CODES
+        over_black = float(planes.min() - max(LEGAL_BLACKS)) * CODES
+        if off > limit or over_black <= limit or not _ends_are_reached(axis):
+            return
+        message = (
+            f"white comes out at {axis.white * CODES:.0f} of 1023, which is legal white, and black "
+            f"at {axis.black * CODES:.0f}: probably legal range with black lifted"
+        )
+        yield self.finding(lut, message, off)
+
+
 class LegalRangeInput(FindingKind):
     """Only inputs between legal black and legal white make a difference."""
 

@@ -13,7 +13,7 @@ from lutbench.inspection.finding import (
     FindingKind,
     Limit,
 )
-from lutbench.inspection.smoothing import corner_left, faces_shortened
+from lutbench.inspection.findings.faults import OUT_OF_PLATEAU
 from lutbench.inspection.subject import CODES
 
 
@@ -42,9 +42,6 @@ class CoarseValues(FindingKind):
 
 ROUNDED_NOISE = 0.3
 """10-bit codes (standard deviation): rounding to 10 bits makes noise of 0.29."""
-
-OUT_OF_PLATEAU = 20.0
-"""10-bit codes: a look that turns hues leaves single nodes up to 16 codes off a clipped plateau."""
 
 
 class Noise(FindingKind):
@@ -150,6 +147,11 @@ class Enlarged(FindingKind):
             yield self.finding(lut, message, bend * CODES)
 
 
+def _unfit_for_smoothing(lut: Examined) -> bool:
+    """Whether a table is too coarse or too noisy to say that it was smoothed, or is a 1D LUT."""
+    return lut.subject.lattice is None or CoarseValues().spoils(lut) or Noise().noisy(lut)
+
+
 class Smoothed(FindingKind):
     """The table was smoothed after it was sampled."""
 
@@ -158,16 +160,20 @@ class Smoothed(FindingKind):
         0.2, "of a step", "where a table cuts off, corners that were not smoothed have 0.4 to 1"
     )
     severity = "info"
-    seen = "clipping sets in softly, and tone and colour are slightly off, in a small table most"
+    seen = "clipping sets in softly, and tone and colour are slightly off, most of all in a small table"
     advice = "harmless for viewing; where numbers matter, ask for the table before it was smoothed"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
-        if lut.subject.lattice is None or CoarseValues().spoils(lut) or Noise().noisy(lut):
-            return
-        value = corner_left(lut.subject.planes)
-        if value is not None and value < self.limit_for(lut):
+        if self.tells(lut):
+            assert lut.corner_left is not None
             message = "it was smoothed: every corner where it cuts off is rounded in the same way"
-            yield self.finding(lut, message, value)
+            yield self.finding(lut, message, lut.corner_left)
+
+    def tells(self, lut: Examined) -> bool:
+        """Whether the corners of the table say that it was smoothed."""
+        if _unfit_for_smoothing(lut):
+            return False
+        return lut.corner_left is not None and lut.corner_left < self.limit_for(lut)
 
 
 class SmoothedFaces(FindingKind):
@@ -183,13 +189,39 @@ class SmoothedFaces(FindingKind):
     advice = Smoothed.advice
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
-        if lut.subject.lattice is None or CoarseValues().spoils(lut) or Noise().noisy(lut):
+        if self.tells(lut) and not Smoothed().tells(lut):
+            assert lut.faces_shortened is not None
+            message = f"the first step at every face is {lut.faces_shortened:.0%} too short"
+            message = f"it was smoothed: {message.replace('%', ' %')}"
+            yield self.finding(lut, message, lut.faces_shortened)
+
+    def tells(self, lut: Examined) -> bool:
+        """Whether the faces of the table say that it was smoothed."""
+        if _unfit_for_smoothing(lut):
+            return False
+        return lut.faces_shortened is not None and lut.faces_shortened >= self.limit_for(lut)
+
+
+class SmoothedByGaussian(FindingKind):
+    """As `Smoothed`, told by undoing a Gaussian."""
+
+    code = "smoothed"
+    limit_code = "smoothed_width"
+    limit = Limit(0.35, "nodes", "a narrower Gaussian changes the first step by less than 2 %")
+    severity = "info"
+    seen = Smoothed.seen
+    advice = Smoothed.advice
+
+    def examine(self, lut: Examined) -> Iterator[Finding]:
+        if _unfit_for_smoothing(lut) or Smoothed().tells(lut) or SmoothedFaces().tells(lut):
             return
-        value = faces_shortened(lut.subject.planes)
-        if value is None or value < self.limit_for(lut) or any(Smoothed().examine(lut)):
-            return
-        message = f"it was smoothed: the first step at every face is {value:.0%} too short"
-        yield self.finding(lut, message.replace("%", " %"), value)
+        width = lut.gaussian_undone
+        if width is not None and width >= self.limit_for(lut):
+            message = (
+                f"it was smoothed, by a Gaussian of about {width:.1f} nodes: undoing it brings "
+                "the first nodes at every face back in line"
+            )
+            yield self.finding(lut, message, width)
 
 
 class OutOfRange(FindingKind):
