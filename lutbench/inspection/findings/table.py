@@ -160,7 +160,7 @@ class Smoothed(FindingKind):
         0.2, "of a step", "where a table cuts off, corners that were not smoothed have 0.4 to 1"
     )
     severity = "info"
-    seen = "clipping sets in softly, and tone and colour are slightly off, most of all in a small table"
+    seen = "clipping sets in softly; tone and colour are slightly off, most of all in a small table"
     advice = "harmless for viewing; where numbers matter, ask for the table before it was smoothed"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
