@@ -257,7 +257,7 @@ BUDGETS = {
     "inspect": Budget("inspect day.cube --json", 54, 75, HEAVY | CLIPS | WORK | {IMAGES, "rich"}),
     # A LUT whose file says nothing is identified, so that its box has an answer.
     "inspect, in words": Budget("inspect day.cube", 67, 140, HEAVY | CLIPS | {IMAGES}),
-    "inspect with a page": Budget("inspect day.cube --page day.html", 90, 162, {"av", "lxml"}),
+    "inspect with a page": Budget("inspect day.cube --page day.html", 91, 163, {"av", "lxml"}),
     "levels": Budget("levels --curve ACEScct", 17, 34, HEAVY | {IMAGES, "scipy"}),
     "list": Budget("list curves", 19, 31, WORK | {"numba", "av", "lutbench.tables"}),
     "rework": Budget("rework neutral day.cube -o tone.cube", 30, 45, HEAVY | WORK | {IMAGES}),

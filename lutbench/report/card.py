@@ -22,7 +22,7 @@ from lutbench.report.templates import render
 from lutbench.report.words import luminance_words, percent_words, stops_words
 
 CAUTION = "Monitoring levels for viewing: the delivery specification decides what is delivered."
-RANGE_NOTE = "full: 0 to 2ⁿ−1, legal: 16 to 235 in 8 bit, 64 to 940 in 10 bit"
+RANGE_NOTE = "Full is 0 to 2ⁿ−1; legal is 16 to 235 in 8 bit, 64 to 940 in 10 bit."
 DPI = 212
 """Dots per inch of a card as PNG: sharp on a phone and on paper."""
 
@@ -113,7 +113,7 @@ def card_html(day: Levels, head: CardHead = NO_HEAD) -> str:
         ends=ends_words(day),
         zebra=zebra_lines(day),
         densities=NEUTRAL_DENSITIES,
-        range_note=f"{day.range_note} ({RANGE_NOTE})",
+        range_note=f"{day.range_note} {RANGE_NOTE}",
         caution=CAUTION,
     )
 
@@ -285,7 +285,7 @@ def _notes(part: Any, day: Levels) -> None:
     lines.append(f"Neutral density, stops: {densities}")
     if day.filter_choice:
         lines.append(day.filter_choice.text)
-    lines.append(f"{day.range_note} ({RANGE_NOTE})")
+    lines.append(f"{day.range_note} {RANGE_NOTE}")
     lines.append(CAUTION)
     # No line break between a number and its percent sign.
     unbroken = (each.replace(" %", "\u00a0%") for each in lines)
