@@ -242,7 +242,7 @@ def test_a_single_band_is_false_colour_too(band: Band) -> None:
 def test_a_stuck_run_in_a_monochrome_table_is_not_false_colour() -> None:
     grey = np.repeat((Lut3D.identity(17).table @ [0.2126, 0.7152, 0.0722])[..., None], 3, axis=-1)
     grey[3:12, 8, 8] = (0.9, 0.1, 0.1)
-    assert inspect(Lut3D(grey)).findings[0].code == "stuck_values"
+    assert "false_colour" not in {each.code for each in inspect(Lut3D(grey)).findings}
 
 
 def test_a_tint_beside_grey_turns_no_hue() -> None:
