@@ -7,7 +7,7 @@ Hue and chroma are those of the I T P space of Recommendation ITU-R BT.2124-0
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import ClassVar, Literal, get_args
 
 import numpy as np
 
@@ -20,8 +20,10 @@ from lutbench.model.gamuts import BT709, BT2020, conversion
 from lutbench.model.light import REFERENCE_WHITE
 from lutbench.model.signal import RangeFromSignal
 from lutbench.model.transforms import Array, Transform
+from lutbench.results import PlainData
 
-HUES = ("red", "yellow", "green", "cyan", "blue", "magenta")
+Hue = Literal["red", "yellow", "green", "cyan", "blue", "magenta"]
+HUES = get_args(Hue)
 _CORNERS = np.array(
     [[1, 0, 0], [1, 1, 0], [0, 1, 0], [0, 1, 1], [0, 0, 1], [1, 0, 1]], dtype=np.float64
 )
@@ -35,9 +37,25 @@ LEAST_CHROMA = 8 / 720
 """I T P units: with less chroma hue is not judged. A just noticeable difference is 1/720."""
 
 
+@dataclass(frozen=True)
+class HueRamp(PlainData):
+    """What the LUT does to a ramp of constant hue."""
+
+    KEYS = ("hue", "greatest_shift_degrees=turn", "saturation_ratio=saturation")
+
+    hue: Hue
+    turn: float
+    """The greatest turn in degrees, with its sign."""
+    saturation: float
+    """Chroma after divided by that before, half way along the ramp."""
+
+
 @dataclass(frozen=True, eq=False)
-class HueShift:
+class HueShift(PlainData):
     """Six ramps from grey to the edge of BT.709 at the luminance of mid grey."""
+
+    KEYS = ("space", "ramps")
+    space: ClassVar[str] = "I T P, Recommendation ITU-R BT.2124-0"
 
     signals: Array
     """What goes into the LUT, shape (6, steps, 3)."""
@@ -82,21 +100,15 @@ class HueShift:
         ramp, step = np.unravel_index(int(np.argmax(np.abs(turns))), turns.shape)
         return float(turns[ramp, step]), int(ramp), int(step)
 
-    def to_data(self) -> dict[str, Any]:
-        """By hue: the greatest turn in degrees, and the change of saturation half way."""
+    @property
+    def ramps(self) -> tuple[HueRamp, ...]:
+        """The six ramps, each in short."""
         turns = self.weighted_shifts
         strongest = np.abs(turns).argmax(axis=1)
-        return {
-            "space": "I T P, Recommendation ITU-R BT.2124-0",
-            "ramps": [
-                {
-                    "hue": name,
-                    "greatest_shift_degrees": float(turns[row, strongest[row]]),
-                    "saturation_ratio": float(self.saturation[row]),
-                }
-                for row, name in enumerate(HUES)
-            ],
-        }
+        return tuple(
+            HueRamp(name, float(turns[row, strongest[row]]), float(self.saturation[row]))
+            for row, name in enumerate(HUES)
+        )
 
 
 def hue_shift(lut: Transform, source: Encoding, target: Encoding) -> HueShift:

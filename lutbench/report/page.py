@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 import lutbench
 from lutbench.exposure.reading import GREY
-from lutbench.inspection.hue import HUES
 from lutbench.inspection.inspection import Inspection
 from lutbench.inspection.registry import all_limits
 from lutbench.media.toned import LABEL, for_page, is_hdr
@@ -115,11 +114,8 @@ def _tone(found: Inspection) -> list[Figure]:
 def _colour(found: Inspection) -> list[Figure]:
     if found.subject.lattice is None:
         return []
-    ramps = plots_colour.hue_of(found)
     known = found.source_curve is not None
-    turns = ", ".join(
-        f"{row['hue']} {row['greatest_shift_degrees']:+.0f}°" for row in ramps.to_data()["ramps"]
-    )
+    turns = ", ".join(f"{each.hue} {each.turn:+.0f}°" for each in plots_colour.hue_of(found).ramps)
     before = (
         "as the source encodes them"
         if known
@@ -255,15 +251,9 @@ def _axis_rows(found: Inspection) -> list[tuple[str, ...]]:
 def _hue_rows(found: Inspection) -> list[tuple[str, str, str]]:
     if found.subject.lattice is None:
         return []
-    ramps = plots_colour.hue_of(found)
-    rows = ramps.to_data()["ramps"]
     return [
-        (
-            HUES[k],
-            f"{row['greatest_shift_degrees']:+.1f}°".replace("-", "−"),
-            f"{row['saturation_ratio']:.2f}",
-        )
-        for k, row in enumerate(rows)
+        (each.hue, f"{each.turn:+.1f}°".replace("-", "−"), f"{each.saturation:.2f}")
+        for each in plots_colour.hue_of(found).ramps
     ]
 
 

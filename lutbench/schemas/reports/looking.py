@@ -9,6 +9,7 @@ from lutbench.formats.digest import Written
 from lutbench.inspection.box import Box
 from lutbench.inspection.facts import ChangeMade, DepthReport, Evidence
 from lutbench.inspection.finding import Finding, Severity
+from lutbench.inspection.hue import HueShift
 from lutbench.schemas.reports.common import (
     Encoding,
     Rgb,
@@ -78,21 +79,6 @@ class Scene(TypedDict):
     separated: Separated
 
 
-class HueRamp(TypedDict):
-    """What the LUT does to a ramp of constant hue."""
-
-    hue: Literal["red", "yellow", "green", "cyan", "blue", "magenta"]
-    greatest_shift_degrees: float
-    saturation_ratio: float
-
-
-class Hue(TypedDict):
-    """What the LUT does to hues."""
-
-    space: str
-    ramps: list[HueRamp]
-
-
 class Inspection(TypedDict):
     """What a LUT does, and what is wrong with it."""
 
@@ -118,7 +104,7 @@ class Inspection(TypedDict):
     levels: list[Level]
     scene: Scene | None
     bit_depth: list[DepthReport]
-    hue: Hue | None
+    hue: HueShift | None
     worst: Severity | None
     findings: list[Finding]
     """Worst first."""
