@@ -370,7 +370,7 @@ def test_faults_are_said_in_one_line(tmp_path: Path) -> None:
             "no codec is named 'vp9'",
             lambda: apply_to_clip(lut, good, tmp_path / "o.mov", ClipSettings(codec="vp9")),
         ),
-        ("--force", lambda: apply_to_clip(lut, good, good)),
+        ("force=True", lambda: apply_to_clip(lut, good, good)),
     ]
     (tmp_path / "text.mov").write_text("#EXTM3U\nhttp://127.0.0.1/x.ts\n")
     (tmp_path / "list.mov").write_text("ffconcat version 1.0\nfile /etc/hostname\n")
