@@ -14,7 +14,7 @@ from lutbench.exposure.reading import GREY
 from lutbench.inspection.inspection import Inspection
 from lutbench.inspection.registry import all_limits
 from lutbench.media.toned import LABEL, for_page, is_hdr
-from lutbench.model.signal import CODES_10_BIT
+from lutbench.model.signal import CODES_10_BIT, SignalFromRange
 from lutbench.report import plots, plots_colour
 from lutbench.report.drawing import Figure, figure, picture_uri, svg
 from lutbench.report.identification import inside
@@ -203,16 +203,14 @@ def _our_note(found: Inspection) -> str:
 
 def _pair(found: Inspection, key: str, title: str, note: str, picture: NDArray[Any]) -> BeforeAfter:
     after = np.asarray(found.lut.apply(picture), dtype=np.float32)
+    signal = SignalFromRange(found.target_range).apply(after)
     photographic = key == "still"
     if is_hdr(found.target):
         note = (
             f"{note}. After: {LABEL}; the waveform is that of the {found.target.curve.name} signal"
         )
     elif found.target_range == "legal":
-        note = (
-            f"{note}. After: as a monitor set to legal range shows it; the waveform is that of "
-            "the values in the table"
-        )
+        note = f"{note}. After: as a monitor set to legal range shows it"
     return BeforeAfter(
         title,
         note,
@@ -220,7 +218,7 @@ def _pair(found: Inspection, key: str, title: str, note: str, picture: NDArray[A
         picture_uri(for_page(after, found.seen_as), photographic=photographic),
         f"{title}: {note}",
         svg(plots.waveform_plot(picture), f"{key}-before", f"Waveform of the {key} before"),
-        svg(plots.waveform_plot(after), f"{key}-after", f"Waveform of the {key} after the LUT"),
+        svg(plots.waveform_plot(signal), f"{key}-after", f"Waveform of the {key} after the LUT"),
     )
 
 
