@@ -222,9 +222,12 @@ def _answered(
         from lutbench.identification.certainty import with_certainty
 
         first, measured = with_certainty(first, best, fitted)
+    kind = kind_of(best.hypothesis)
+    if kind == "curve" and first.confidence == "none" and not _is_curve(samples, fitted is None):
+        kind = "unknown"
     return explained(
         Identification(
-            kind_of(best.hypothesis),
+            kind,
             first.confidence,
             (first, *candidates[1:]),
             look,
