@@ -102,15 +102,10 @@ def ground_of(samples: Samples) -> Ground | None:
     grid = np.linspace(inputs[0], inputs[-1], GRID)
     dense = np.maximum.accumulate(PchipInterpolator(inputs, neutral)(grid), axis=0)
     flat = samples.table.reshape(-1, 3)
-    low, high = dense[0].copy(), dense[-1].copy()
+    low, high = dense[0], dense[-1]
     clear = np.flatnonzero(((flat > low) & (flat < high) & samples.inside(flat)).all(axis=1))
     if len(clear) < FEWEST:
         return None
-    # What is clipped before channels are mixed has the level of the plateau beside the run.
-    if run.start > 0:
-        dense[0] = np.minimum(low, samples.neutral[run.start - 1])
-    if run.stop < len(samples.neutral):
-        dense[-1] = np.maximum(high, samples.neutral[run.stop])
     at = np.stack([np.interp(flat[clear, c], dense[:, c], grid) for c in range(3)], axis=1)
     spread = np.ptp(at, axis=1)
     order = np.argsort(spread, kind="stable")
