@@ -89,7 +89,8 @@ class Form:
 
     def model_of(self, ground: Ground, lights: Lights) -> Model | NormModel:
         """The model of some light."""
-        space = light_space(ground, self.display) if self.display else signal_space(ground)
+        along = ground.mixing() if self.mixed else ground
+        space = light_space(along, self.display) if self.display else signal_space(along)
         if self.norm:
             weights = None if isinstance(self.norm, str) else self.norm
             return NormModel(ground, lights, space, weights)

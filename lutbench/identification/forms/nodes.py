@@ -68,6 +68,9 @@ class Ground:
     spread: Array
     floored: bool = False
     capped: bool = False
+    plateaus: Array | None = None
+    """The level beside each end of the axis, (2, 3): that of what is clipped before channels are
+    mixed."""
     known_to: float = 0.0
     """The root mean square error in codes of the neutral axis between its nodes."""
 
@@ -83,6 +86,14 @@ class Ground:
     def thinned(self, count: int) -> Ground:
         """At most `count` of the nodes."""
         return self.only(_evenly(len(self.outputs), count))
+
+    def mixing(self) -> Ground:
+        """The same for a form that mixes channels after the curve."""
+        if self.plateaus is None:
+            return self
+        neutral = self.neutral.copy()
+        neutral[[0, -1]] = self.plateaus
+        return replace(self, neutral=neutral)
 
     @property
     def tinted(self) -> float:
@@ -125,6 +136,12 @@ def ground_of(samples: Samples) -> Ground | None:
         spread[some],
         run.start > 0,
         run.stop < len(samples.neutral_in),
+        np.stack(
+            [
+                np.minimum(low, samples.neutral[max(run.start - 1, 0)]),
+                np.maximum(high, samples.neutral[min(run.stop, len(samples.neutral) - 1)]),
+            ]
+        ),
         _known_to(inputs, neutral),
     )
 
