@@ -93,7 +93,7 @@ class Showing:
 @force_option
 @gathered(names=Names, showing=Showing, report=Reporting)
 def command(source: str, names: Names, showing: Showing, report: Reporting) -> None:
-    """Write a set of LUTs as one page to look, expose and measure with, offline.
+    """Write a set of LUTs as one page for viewing, exposing and measuring, offline.
 
     The page opens in any browser with WebGL 2, on a phone too, and loads nothing
     from the network. A recipe states what the recording is; for LUT files name it

@@ -306,7 +306,7 @@ def _print_beside(made: list[Made], screen: Console) -> None:
         if each.greys_off is not None:
             screen.print(
                 f"{each.job.name}: greys from -10 to +6 stops around mid grey are within "
-                f"{each.greys_off:.2f} 10-bit codes"
+                f"{each.greys_off:.2f} 10-bit codes of the exact transform"
             )
         if (cut := each.cut_off) is not None:
             words = f"{each.job.name}: {cut.message}. {_sentence(cut.seen)} {_sentence(cut.advice)}"

@@ -87,12 +87,12 @@ def _print(output: str, reading: ChartReading, fit: PatchFit) -> None:
         ("clipped", f"{100 * reading.clipped:.1f} % of the patches inside the cube"),
         (
             "held out",
-            f"{fit.held_out.mean:.1f} codes of 1023 off on average, 95 % under"
+            f"{fit.held_out.mean:.1f} codes (10-bit) off on average, 95 % under"
             f" {fit.held_out.p95:.1f}, patches' noise included",
         ),
         (
             "confidence",
-            f"noise moves a node by {fit.node_error[0]:.1f} codes of 1023 (standard error;"
+            f"noise moves a node by {fit.node_error[0]:.1f} codes (10-bit; standard error;"
             f" 95 % of nodes under {fit.node_error[1]:.1f})",
         ),
     ]

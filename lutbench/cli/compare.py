@@ -91,37 +91,40 @@ class Colours:
     help="How many of the worst colours to list.",
 )
 @click.option(
-    "--limit-delta-e", type=LimitParam("delta_e_2000"), metavar="X", help="Fail over this ΔE 2000."
+    "--limit-delta-e",
+    type=LimitParam("delta_e_2000"),
+    metavar="X",
+    help="Fail when the largest ΔE 2000 is over X.",
 )
 @click.option(
     "--limit-delta-e-p95",
     type=LimitParam("delta_e_2000"),
     metavar="X",
-    help="Fail over this 95th percentile of it.",
+    help="Fail when the 95th percentile of ΔE 2000 is over X.",
 )
 @click.option(
     "--limit-delta-e-p99",
     type=LimitParam("delta_e_2000"),
     metavar="X",
-    help="Fail over this 99th percentile of it.",
+    help="Fail when the 99th percentile of ΔE 2000 is over X.",
 )
 @click.option(
     "--limit-delta-e-mean",
     type=LimitParam("delta_e_2000"),
     metavar="X",
-    help="Fail over this mean of it.",
+    help="Fail when the mean ΔE 2000 is over X.",
 )
 @click.option(
     "--limit-delta-e-itp",
     type=LimitParam("delta_e_itp"),
     metavar="X",
-    help="Fail over this ΔE ITP.",
+    help="Fail when the largest ΔE ITP is over X.",
 )
 @click.option(
     "--limit-codes",
     type=LimitParam("codes"),
     metavar="X",
-    help="Fail over this difference in code values of the depth of --bits.",
+    help="Fail when a code value differs by more than X, at the depth of --bits.",
 )
 @click.option(
     "--as-views",

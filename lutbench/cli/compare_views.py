@@ -60,5 +60,5 @@ def print_views(found: ViewsApart, look: LookApart | None, a: str, b: str) -> No
         screen.print(
             f"The look moves patches in B by ΔE ITP {look.effect.mean():.1f} on average. Its "
             f"effect in A differs from that by {look.parted.mean():.1f}, which is "
-            f"{100 * look.share:.0f} %; 0 % is a look that does the same in both views."
+            f"{100 * look.share:.0f} %; 0 % means that it does the same in both views."
         )

@@ -61,7 +61,7 @@ class TextOptions:
 @click.option(
     "--interpolation",
     type=click.Choice(["tetrahedral", "trilinear"]),
-    help="Between the nodes of a 3D LUT. [default: as IN says, else tetrahedral]",
+    help="Interpolation between the nodes of a 3D LUT. [default: as IN says, else tetrahedral]",
 )
 @click.option("--title", metavar="TEXT", help="The title of OUT. [default: that of IN]")
 @click.option(

@@ -119,7 +119,9 @@ def reading_options(function: F) -> F:
         type=click.Choice(["8", "10", "12", "16"]),
         help="Bits of the code values in the file. [default: from its largest code, white]",
     )
-    span = click.option("--range", "range_", type=RANGES, help="Their range. [default: from white]")
+    span = click.option(
+        "--range", "range_", type=RANGES, help="The range of those codes. [default: from white]"
+    )
     return bits(span(function))
 
 

@@ -111,7 +111,7 @@ def _print_tone(screen: Console, tone: Tone) -> None:
         if tone.white_stops is not None
         else f"{white} where the recording ends"
     )
-    facts.append(f"no light at {round(100 * tone.black_signal, 1) + 0.0:.1f} %")
+    facts.append(f"black (no light) at {round(100 * tone.black_signal, 1) + 0.0:.1f} %")
     screen.print()
     whose = "of the target's curve" if tone.plain else "(no named curve)"
     screen.print(f"[bold]Tone[/bold] {whose}: {'; '.join(facts)}")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from lutbench.cli.lines import Column
 from lutbench.cli.options import console, say
-from lutbench.cli.tables import fact_table, ruled_table
+from lutbench.cli.tables import WIDE, fact_table, ruled_table
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -48,7 +48,9 @@ def print_one(found: Inspection) -> None:
         if each.place and each.place.node:
             screen.print(Padding(f"[dim]{_place(each.place)}[/dim]", (0, 0, 0, 4)))
     if found.health.decided_by is not None:
-        screen.print("[dim]not checked: anything else, as this decides what the LUT is[/dim]")
+        screen.print(
+            "[dim]not checked: anything else, as this changes how the whole LUT is read[/dim]"
+        )
     else:
         for missed in found.not_examined:
             screen.print(f"[dim]not checked: {escape(str(missed))}[/dim]")
@@ -64,7 +66,7 @@ def _figures(screen: Console, found: Inspection) -> None:
     from lutbench.report.inspection_words import scene_words
 
     screen.print("\n[bold]Levels[/bold]")
-    screen.print(_levels(found))
+    screen.print(_levels(found, narrow=screen.width < WIDE))
     if found.scene is not None:
         for line in scene_words(found):
             screen.print(escape(line))
@@ -125,7 +127,7 @@ def _facts(found: Inspection) -> Table:
     return fact_table(((name, escape(text)) for name, text in fact_rows(found)), "dim")
 
 
-def _levels(found: Inspection) -> Table:
+def _levels(found: Inspection, narrow: bool) -> Table:
     from rich.markup import escape
 
     from lutbench.exposure.reading import GREY
@@ -134,18 +136,21 @@ def _levels(found: Inspection) -> Table:
     table = ruled_table()
     known = found.scene is not None
     table.add_column("light" if known else "in", no_wrap=True)
-    if known:
+    if known and not narrow:
         table.add_column("refl.", justify="right")
+    if known:
         table.add_column("stops", justify="right")
     names = ["in %", "10b full", "10b legal", "out %", "10b full", "10b legal"]
     for name in names if known else names[1:]:
-        table.add_column(name, justify="right")
+        head = name.replace("b ", "b\n") if narrow else name
+        table.add_column(head, justify="right")
     for each in found.levels:
         assert each.after_lut is not None
         cells = [*_percent_and_codes(each.recorded), *_percent_and_codes(each.after_lut)]
         label = escape(each.label.replace("-", "−"))
         if known:
-            cells = [label, percent_words(each.reflectance), stops_words(each.stops), *cells]
+            light = [] if narrow else [percent_words(each.reflectance)]
+            cells = [label, *light, stops_words(each.stops), *cells]
         else:
             cells = [label, *cells[1:]]
         grey = each.reflectance == GREY

@@ -58,7 +58,7 @@ def command(before: str, after: str, fit: LearnFit, new: NewLut) -> None:
     """Learn the LUT that takes the still BEFORE to the still AFTER.
 
     Both are the same still, pixel for pixel, as it was recorded and as it was graded
-    elsewhere. A pair that is shifted, scaled, mirrored or of two pictures is
+    elsewhere. A pair that is shifted, scaled, mirrored or of two different pictures is
     refused. For colours that the picture does not hold, the LUT is a smooth guess:
     --coverage shows which nodes the picture supports.
 
@@ -135,7 +135,7 @@ def _print(output: str, fit: PairFit, delta_e: dict[str, float], picture: str | 
         ),
         (
             "",
-            f"{fit.held_out.mean:.1f} codes of 1023 on average, 95 % under"
+            f"{fit.held_out.mean:.1f} codes (10-bit) on average, 95 % under"
             f" {fit.held_out.p95:.1f}, the pictures' noise included",
         ),
         ("left out", f"{100 * fit.outliers:.1f} % of the pixels, which do not follow the rest"),

@@ -105,7 +105,7 @@ class Printing:
     "--expose",
     "STOPS",
     "Stops of deliberate over-exposure (+1) or under-exposure (-1): every subject is recorded "
-    "that much brighter, and of a set of LUTs the one that corrects it is named.",
+    "that much brighter or darker, and in a set of LUTs the one that corrects it is marked.",
     default=0.0,
 )
 @number_option(
@@ -121,7 +121,7 @@ class Printing:
 @number_option(
     "--over-exposure",
     "STOPS",
-    "Stops by which a meter shows too much light: names the neutral density that corrects them.",
+    "How many stops too bright the meter reads: suggests the neutral density that corrects it.",
 )
 @number_option(
     "--filter filters",
@@ -130,14 +130,12 @@ class Printing:
     "[default: 0.3 to 3.0]",
     multiple=True,
 )
-@number_option("--display-peak", "CD/M²", "The peak of the display that you view: adds cd/m².")
-@number_option(
-    "--display-black", "CD/M²", "Its black, with --display-peak. [default: 0]", default=0.0
-)
+@number_option("--display-peak", "CD/M²", "The peak of your display: adds a column of cd/m².")
+@number_option("--display-black", "CD/M²", "The black of that display. [default: 0]", default=0.0)
 @number_option(
     "--surround",
     "CD/M²",
-    "The luminance around it, with --display-peak: HLG depends on it. [default: 5]",
+    "The luminance around that display, on which HLG depends. [default: 5]",
 )
 @click.option(
     "--target-curve",
@@ -266,7 +264,7 @@ def _measured(screen: DisplayOptions, subject: LevelsSubject) -> Shown | None:
     """The picture through a LUT that is calibrated for a measured display, from its readings."""
     if screen.display_peak or screen.display_black or screen.surround or screen.target_curve:
         raise LutbenchError(
-            "the LUT gives the code values of a measured display, so no other can be named",
+            "the LUT gives the code values of a measured display, so no other display can be named",
             where=subject.name,
             accepted="RECIPE.toml#NAME, which gives cd/m² from the readings",
         )

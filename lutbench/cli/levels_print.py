@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from lutbench.cli.options import console
-from lutbench.cli.tables import ruled_table
+from lutbench.cli.tables import WIDE, ruled_table
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -16,9 +16,6 @@ if TYPE_CHECKING:
     from lutbench.exposure.sets import SetLevels, SetMember
     from lutbench.exposure.zebra import ZebraMarks, ZebraSetting
     from lutbench.model.signal import Range
-
-WIDE = 76
-"""Columns of a terminal; in a narrower one tables have less in them, or narrower heads."""
 
 RANGES: tuple[Range, Range] = ("full", "legal")
 
@@ -62,7 +59,7 @@ def _print_zebra(screen: Console, marks: ZebraMarks) -> None:
     from rich.markup import escape
     from rich.padding import Padding
 
-    for line in [*marks.lines, f"marks from: {zebra_line(marks.settings)}"]:
+    for line in [*marks.lines, f"each setting starts at: {zebra_line(marks.settings)}"]:
         screen.print(Padding(f"• {escape(line)}", (0, 0, 0, 2)))
 
 

@@ -155,7 +155,10 @@ def _of_file(path: str, name: str, named: Curve | None, catalogue: Catalogue) ->
         return LevelsSubject(name, named, lut, None, None, exposure, "", "", *out)
     if "source" not in commented:
         return LevelsSubject(
-            name, None, lut, note="the file does not name its recording: --curve NAME"
+            name,
+            None,
+            lut,
+            note="the file does not say which curve it expects: name it with --curve",
         )
     curve = _commented_curve(commented["source"].curve, path, catalogue)
     # In a calibrated LUT the target's range is not that of the display's code values.
@@ -192,7 +195,7 @@ def _identified(subject: LevelsSubject, path: str, catalogue: Catalogue) -> Leve
             ranges = (found.source_range, found.target_range)
             return LevelsSubject(subject.name, found.source_curve, subject.lut, *ranges, None, how)
     raise LutbenchError(
-        "neither the comments nor the numbers of the LUT show its recording",
+        "neither the comments nor the numbers of the LUT show which curve it expects",
         where=path,
         accepted="--curve NAME",
     )
@@ -232,7 +235,7 @@ def members(
 def only_one(subjects: Sequence[LevelsSubject], option: str) -> None:
     """Refuse, for a set, the option that shows a single LUT."""
     raise LutbenchError(
-        f"a card shows one LUT, and here are {len(subjects)}",
+        f"a card shows one LUT, but {len(subjects)} were given",
         where=option,
         accepted="one LUT, or RECIPE.toml#NAME",
     )

@@ -6,7 +6,7 @@ from typing import Any
 
 from lutbench.cli.options import console
 
-LIGHT_WORDS = {"display": "display, cd/m²", None: "where both ends meet"}
+LIGHT_WORDS = {"display": "display, cd/m²", None: "scene or display, as source and target require"}
 
 CLIP_SAYS = "light brighter than white is clipped"
 
@@ -68,7 +68,7 @@ def print_parts(what: str, rows: list[dict[str, Any]]) -> None:
         if row["settings"]:
             screen.print(Padding(table, (0, 0, 0, 4)))
     key = {"tones": "tone", "mappings": "gamut"}[what]
-    fitted = " Peaks, white and stops above are fitted to both ends unless given."
+    fitted = ' Peaks, whites and "above" are fitted to source and target unless you give them.'
     screen.print(
         f"\nEach is shown with its settings, their defaults and limits. In a recipe: [{key}] with "
         f'method = "NAME"; as an option: --{key} "NAME setting=value".'

@@ -47,7 +47,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "capture": ("capture", "Make the LUT of a device from the chart that came back."),
     "monitor": ("monitor", "Find out what a monitor does with a LUT."),
     "display": ("display", "Measure a display, calibrate it with a LUT, and check it."),
-    "bench": ("bench", "Write a set of LUTs as a page to look, expose and measure with."),
+    "bench": ("bench", "Write a set of LUTs as a page for viewing, exposing and measuring."),
     "levels": ("levels", "Show where grey, skin and white lie on a curve, and after a LUT."),
     "list": ("list", "List the names of curves, gamuts, tones and gamut mappings."),
     "schema": ("schema", "Print the JSON Schema of a file or a report."),
@@ -266,11 +266,11 @@ def _shortage(error: BaseException | None) -> str:
             return os.strerror(errno.EMFILE)
         text = str(error).splitlines()[0] if str(error) else ""
         if isinstance(error, ImportError) and ("shared object" in text or "map segment" in text):
-            return f"a library cannot be loaded, for want of memory or descriptors: {text}"
+            return f"a library cannot be loaded, perhaps for want of memory or open files: {text}"
         if isinstance(error, RuntimeError) and "start new thread" in text:
-            return "the system lets no more threads be started"
+            return "the system allows no more threads"
         if isinstance(error, SystemError) and ("exception set" in text or "setting" in text):
-            return "a library gave up without a reason, as for want of memory"
+            return "a library failed without giving a reason, perhaps for want of memory"
         error = error.__cause__ or error.__context__
     return ""
 

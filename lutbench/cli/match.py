@@ -196,7 +196,7 @@ def _print(match: CameraMatch) -> None:
     for row in match.matrix:
         screen.print("matrix   " + "  ".join(f"{value:8.4f}" for value in row))
     if match.residual_rms:
-        screen.print(f"residual {match.residual_rms * 1023:.1f} codes of 1023 at the patches")
+        screen.print(f"residual {match.residual_rms * 1023:.1f} codes (10-bit) at the patches")
     table = plain_table("ΔE 2000", ">before", ">after", ">left out")
     for each in match.patches:
         figures = [f"{value:.2f}" for value in (each.before, each.after, each.left_out)]

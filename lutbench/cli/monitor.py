@@ -47,7 +47,7 @@ def command(context: click.Context) -> None:
         click.echo(context.get_help())
 
 
-@command.command(short_help="Write the test pictures, two LUTs and a page that guides.")
+@command.command(short_help="Write the test pictures, two LUTs and a page that explains the test.")
 @click.argument("folder")
 @size_option
 @json_option

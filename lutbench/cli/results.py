@@ -114,7 +114,7 @@ def reworked(result: Reworked, path: str, *, force: bool, as_json: bool, **more:
     error = result.error
     if error.max:
         screen.print(
-            f"off by {figure(error.mean)} codes of 1023 on average, 95 % under"
+            f"off by {figure(error.mean)} codes (10-bit) on average, 95 % under"
             f" {figure(error.p95)}, {figure(error.max)} at most",
             soft_wrap=True,
         )

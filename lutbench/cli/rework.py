@@ -138,7 +138,7 @@ def chain(luts: tuple[str, ...], size: int | None, shaper: bool, out: Out) -> No
 def invert(lut: str, size: int | None, shaper: bool, fallback: Any, hold: bool, out: Out) -> None:
     """Make the inverse of LUT.
 
-    It is exact at each node whose colour LUT gives. Inputs that LUT clips, or gives the
+    It is exact at each node whose colour LUT produces. Inputs that LUT clips, or gives the
     same output, cannot be separated again: their share is printed.
 
     \b
@@ -219,7 +219,7 @@ def change_range(
     "what",
     type=click.Choice(REPAIRS),
     multiple=True,
-    help="What to repair; may be given more than once. [default: what `inspect` finds and "
+    help="What to repair; may be given more than once. [default: what `inspect` finds that "
     "cannot be intended]",
 )
 @click.option(

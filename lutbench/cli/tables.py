@@ -8,6 +8,9 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from rich.table import Table
 
+WIDE = 76
+"""Columns of a terminal; in a narrower one tables have less in them, or narrower heads."""
+
 
 def plain_table(*heads: str) -> Table:
     """A table without lines; a head that begins with ``>`` is over numbers, set to the right."""

@@ -54,7 +54,7 @@ class Written(PlainData):
     def words(self) -> str:
         """The result as a sentence."""
         if self.same:
-            return "the table is the one that was written"
+            return "the table is unchanged since it was written"
         if self.decimals is not None and self.holds < self.decimals:
             return (
                 f"the table is not the one that was written: it has {self.holds} decimals instead "

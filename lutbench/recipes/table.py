@@ -56,7 +56,7 @@ class Table:
             return default
         if not isinstance(value, str):
             what = "is missing" if value is None else f"{value!r:.60} is not text"
-            raise DefinitionError(what, where=self.at(key), accepted="a text in quotes")
+            raise DefinitionError(what, where=self.at(key), accepted="text in quotes")
         return value
 
     def choice(self, key: str, accepted: tuple[Any, ...], default: Any) -> Any:

@@ -98,10 +98,10 @@ def scene_words(found: Inspection) -> list[str]:
         return []
     before, after = 100 * scene.contrast_before, 100 * scene.contrast_after
     lines = [
-        f"Contrast at mid grey: {before:.1f} % of signal a stop before, {after:.1f} % after "
-        f"({after / before:.1f} times)"
+        f"Contrast at mid grey: {before:.1f} % of signal per stop before the LUT, {after:.1f} % "
+        f"after it ({after / before:.1f} times)"
         if before > 0
-        else f"Contrast at mid grey: {after:.1f} % of signal a stop after"
+        else f"Contrast at mid grey: {after:.1f} % of signal per stop after the LUT"
     ]
     if scene.roll_off is None:
         lines.append("Roll-off: none before the recording ends")

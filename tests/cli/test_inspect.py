@@ -73,6 +73,17 @@ def test_the_report_of_one_lut(luts: Path, capsys: Printed) -> None:
     assert max(map(len, out.splitlines())) <= 100
 
 
+def test_no_level_is_cut_off_in_a_narrow_terminal(
+    luts: Path, capsys: Printed, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "60")
+    assert run(luts / "day.cube", *NAMED) == 0
+    table = capsys.readouterr().out.partition("\nLevels\n")[2].partition("\nContrast")[0]
+    assert "…" not in table
+    grey = next(line for line in table.splitlines() if line.startswith("mid grey"))
+    assert grey.removeprefix("mid grey").split()[:3] == ["0.0", "41.4", "423"]
+
+
 def test_the_report_without_a_source_has_tenths(tmp_path: Path, capsys: Printed) -> None:
     """A LUT that no conversion explains: a wave on each channel."""
     nodes = Lut3D.identity(17).table

@@ -109,7 +109,7 @@ def test_what_changes_a_table_is_told(
     with pytest.raises(SystemExit):
         main(["inspect", str(path)])
     words = re.sub(r"\s+", " ", capsys.readouterr().out)
-    assert ("the table is the one that was written" in words) is same
+    assert ("the table is unchanged since it was written" in words) is same
     if change == "rounded":
         assert "it has 4 decimals instead of 6" in words
     suite = tmp_path / "suite.toml"

@@ -36,6 +36,16 @@ def test_html_holds_the_levels_and_escapes_names() -> None:
     assert page == card_html(DAY)
 
 
+def test_an_under_exposed_day_records_subjects_darker() -> None:
+    curve = open_catalogue(user=False).curve("BT.2100 HLG")
+    assert "Exposed −1 stop: every subject is recorded that much darker." in card_html(
+        levels(curve, exposed=-1.0)
+    )
+    assert "Exposed +2 stops: every subject is recorded that much brighter." in card_html(
+        levels(curve, exposed=2.0)
+    )
+
+
 def test_png_is_a_picture_of_a5_shape(tmp_path: Path) -> None:
     import OpenImageIO as oiio
 

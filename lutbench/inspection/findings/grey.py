@@ -211,7 +211,7 @@ class ClippedShadows(FindingKind):
     code = "clipped_shadows"
     limit = CLIPPED_SHARE
     severity = "info"
-    seen = "dark shadows are all the same black on the monitor, though the recording holds detail"
+    seen = "whatever is recorded below that is the same black on the monitor"
     advice = "harmless if the recording has no light there, as at the foot of a log curve"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:

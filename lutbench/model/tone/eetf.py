@@ -38,7 +38,7 @@ class Eetf(OnCarrier, BetweenPeaks):
     blend: float = bounded(0.0, 0, 1)
     kind: ClassVar[str] = "eetf_bt2390"
     method: ClassVar[str] = "eetf"
-    says: ClassVar[str] = "from a mastering display to one of less peak (BT.2390)"
+    says: ClassVar[str] = "from a mastering display to one with a lower peak (BT.2390)"
     side: ClassVar[Side | None] = "display"
 
     @classmethod

@@ -63,7 +63,7 @@ class ToneCurve(OnCarrier):
     blend: float = bounded(0.0, 0, 1)
     kind: ClassVar[str] = "tone_curve"
     method: ClassVar[str] = "shoulder"
-    says: ClassVar[str] = "bright light rolls off, the toe runs into black, grey stays"
+    says: ClassVar[str] = "bright light rolls off, the toe runs into black, grey is kept"
 
     @classmethod
     def between(
