@@ -11,6 +11,7 @@ from lutbench.identification.hypothesis import Hypothesis
 from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.curves.hdr import HlgScene
 from lutbench.model.gamuts import BT709, BT2020
+from lutbench.model.grade import Cdl
 from lutbench.model.light import Display
 
 
@@ -21,6 +22,8 @@ class Between:
     source: End
     target: End
     pair: Pair
+    cdl: Cdl | None = None
+    """A CDL on the target's signal, near the one that is looked for."""
 
     def hypothesis(self, made: Conversion, bank: GamutBank) -> Hypothesis:
         """The hypothesis of a description between these ends."""

@@ -46,6 +46,7 @@ from lutbench.identification.plausible import SHOWN_IN
 from lutbench.identification.samples import CODES, Samples
 from lutbench.model.conversion import Conversion
 from lutbench.model.gamuts import conversion
+from lutbench.model.grade import Cdl
 from lutbench.model.parameter import parameters
 from lutbench.model.tone import ToneMapper
 from lutbench.model.tone.carrier import CARRIERS, CHANNELS
@@ -115,6 +116,9 @@ class Fitting:
             return self._finished(base, like.parts, like.values)
         if mapper is not None:
             return self._through(ends, base, [(tone_from(mapper),)])
+        found = self._near(base, ends.cdl) if ends.cdl is not None else None
+        if found is not None:
+            return found
         if not self.tinted:
             # A plain conversion is straight from end to end.
             shoulders = [*_plain_forms(base), (EXPOSURE, tone("shoulder"))]
@@ -226,6 +230,20 @@ class Fitting:
         off = np.abs(self.few.samples.held(given.reshape(lights.shape)) - self.few.outputs) * CODES
         size = np.log(np.nan_to_num(off, nan=CODES) + ROUNDING_CODES)
         return [float(each) for each in size.mean(axis=(1, 2))]
+
+    def _near(self, base: Conversion, grade: Cdl) -> Solved | None:
+        """With a CDL after the conversion near one that was found, without an exposure or with one.
+
+        A display's power curve makes an exposure of a slope, so the plainer of both is first.
+        """
+        numbers = np.array([*grade.slope, *grade.offset, *grade.power, grade.saturation])
+        for more in ((), (EXPOSURE,)):
+            parts = (*more, cdl("after"))
+            start = np.concatenate([*(each.begin for each in more), numbers])
+            found = self._finished(base, parts, start)
+            if found is not None:
+                return found
+        return None
 
     def _before(self, ends: Between) -> Solved | None:
         """With a CDL on the source's signal, whose tint of greys depends on the gamuts."""

@@ -22,6 +22,7 @@ from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.samples import Samples
 from lutbench.identification.untold import shown_targets
 from lutbench.identification.verdict import Finalist
+from lutbench.model.grade import Cdl
 from lutbench.model.tone import ToneMapper
 from lutbench.tables.lut import Lut1D
 
@@ -125,7 +126,8 @@ def _ends(
     for h, target in (*own, *others):
         if (h.source, target) not in seen:
             seen.append((h.source, target))
-            yield Between(h.source, target, h.pair), None
+            cdl = next((step for step in h.grade if isinstance(step, Cdl)), None)
+            yield Between(h.source, target, h.pair, cdl), None
 
 
 def as_built(

@@ -29,7 +29,7 @@ from lutbench.identification.ordering import best_first
 from lutbench.identification.rising import rising_run
 from lutbench.identification.target import GUESSED, fit_targets
 from lutbench.model.curves.base import Decode, Encode
-from lutbench.model.grade import CDL_WEIGHTS, Saturation
+from lutbench.model.grade import CDL_WEIGHTS, Cdl, Saturation
 from lutbench.model.transforms import Array, Matrix, Transform
 
 ROWS = 300
@@ -43,6 +43,11 @@ PAIRS = 3
 
 TARGETS = 3
 """Targets of each pair that are followed."""
+
+SAME_RISE = 1e-6
+"""The share by which an exposure may change the signal of light of different brightness, where it
+is a factor: the arithmetic error of a power.
+"""
 
 INSET_PAIRS = 5
 """Pairs that are tried with a matrix before the tone curve as well."""
@@ -321,8 +326,24 @@ def _with_targets(
                 low, span = scale_of(made.target.range)
                 look = SmoothLook(tuple(map(float, named.mixing)), low, span)
                 made = replace(made, grade=(look, *made.grade))
-            found.append((made, each.cost, named))
+            found += [(one, each.cost, named) for one in (made, *_unexposed(made))]
     return found
+
+
+def _unexposed(h: Hypothesis) -> list[Hypothesis]:
+    """The same without its exposure, where the slopes of its CDL can have it as well.
+
+    They can in a display's power curve, unless the clipping between them tells which it is.
+    """
+    if not h.stops or not isinstance(h.target, End) or not (h.grade and isinstance(h.grade[0], Cdl)):
+        return []
+    light = np.array([0.02, 0.2, 0.7])
+    rise = h.target.encode(light * 2.0**h.stops) / h.target.encode(light)
+    if np.ptp(rise) > SAME_RISE:
+        return []
+    cdl = h.grade[0]
+    cdl = replace(cdl, slope=tuple(float(rise[0]) * each for each in cdl.slope))
+    return [replace(h, stops=0.0, grade=(cdl, *h.grade[1:]))]
 
 
 def _targets(fit: FreeFit, named: Named, curve: FreeCurve, knowledge: Knowledge) -> list[TargetFit]:
