@@ -221,6 +221,7 @@ def the_reference_holds_the_whole_python_face(site: Path) -> None:
             assert parameter in text, (name, parameter)
 
 
+@pytest.mark.slow
 def test_the_site(tmp_path: Path) -> None:
     # One test, so that tests that run side by side build the site once.
     site = built(tmp_path / "site")

@@ -41,6 +41,7 @@ def section(page: str) -> str:
     return found.group(0)
 
 
+@pytest.mark.slow
 def test_the_section_tells_the_look(tmp_path: Path) -> None:
     text = section(page_of(tmp_path, looked()))
     assert "30 % more saturated" in text

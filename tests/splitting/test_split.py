@@ -120,6 +120,7 @@ def test_a_cdl_comes_out_and_can_be_taken_away(graded_parts: Split) -> None:
     assert graded_parts.error["nodes"]["code_10bit"].p95 < 1.0
 
 
+@pytest.mark.slow
 def test_curve_and_look_without_the_gamut(graded_parts: Split) -> None:
     wanted = CDL.apply(made("curve", "sRGB").table)
     off = np.abs(graded_parts.kept({"curve", "look"}).table - wanted) * 1023
