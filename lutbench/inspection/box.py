@@ -149,9 +149,11 @@ def _monitor(found: Inspection) -> str:
         out = "probably legal" if any(LegalWhite().examine(found.health.examined)) else "legal"
     if found.kind == "gamut":
         return f"log still comes out, not a picture; {found.source_range} range in, {out} range out"
-    seen = f"{found.target.curve.name}, {found.target.gamut.name}"
-    if found.kind == "curve":  # the recording's gamut stays, and no monitor can be set to it
-        seen = f"{found.target.curve.name}, in its usual gamut"
+    # After a curve alone the recording's gamut stays, and no monitor can be set to it.
+    gamut = "in its usual gamut" if found.kind == "curve" else found.target.gamut.name
+    seen = f"{found.target.curve.name}, {gamut}"
+    if not found.target_known_by:
+        seen += " (assumed: the file does not say)"
     return (
         f"{seen}; {found.source_range} range into the LUT, {out} range out of it; its own LUTs and "
         "picture modes off"

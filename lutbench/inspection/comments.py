@@ -86,38 +86,52 @@ def with_usual_ends(
 def with_ends_in_comments(
     found: Inspection, catalogue: Catalogue | None = None, given: Collection[str] = ()
 ) -> Inspection:
-    """`found`, with the source and target that its file names; unchanged if the user named one.
+    """`found`, with the source and the target that its file names, where the user named none.
 
-    A name that the catalogue does not know is ignored, and `found` is returned unchanged.
-    `given` names the ends that the user gave (``target_range``, ``target_curve``, …): they stay.
+    `given` names what the user gave (``target_range``, ``target_curve``, …): it stays. A name
+    that the catalogue does not know is ignored, and `found` is returned unchanged.
     """
     named = ends_in_comments(found.comments)
-    source, target = named.get("source"), named.get("target")
-    if found.source_curve is not None or source is None:
+    source = named.get("source") if found.source_curve is None else None
+    target = named.get("target")
+    if source is None and target is None:
         return found
     if catalogue is None:
         from lutbench.model.catalogue import open_catalogue
 
         catalogue = open_catalogue()
     try:
-        seen = found.target
-        if target is not None and found.kind != "gamut":
-            curve, gamut = found.target.curve, found.target.gamut
-            if "target_curve" not in given:
-                curve = catalogue.curve(target.curve, exact=False)
-            if target.gamut and "target_gamut" not in given:
-                gamut = catalogue.gamut(target.gamut)
-            seen = Encoding(curve, gamut)
-        return replace(
-            found,
-            source_curve=catalogue.curve(source.curve, exact=False),
-            source_gamut=catalogue.gamut(source.gamut) if source.gamut else None,
-            source_range=found.source_range if "source_range" in given else source.range,
-            target_range=target.range
-            if target and "target_range" not in given
-            else found.target_range,
-            target=seen,
-            known_by="file",
-        )
+        changes = _of_source(source, catalogue, found, given) if source is not None else {}
+        changes |= _of_target(target, catalogue, found, given) if target is not None else {}
+        return replace(found, **changes)
     except LutbenchError:
         return found
+
+
+def _of_source(
+    source: EndInComments, catalogue: Catalogue, found: Inspection, given: Collection[str]
+) -> dict[str, Any]:
+    return {
+        "source_curve": catalogue.curve(source.curve, exact=False),
+        "source_gamut": catalogue.gamut(source.gamut) if source.gamut else None,
+        "source_range": found.source_range if "source_range" in given else source.range,
+        "known_by": "file",
+    }
+
+
+def _of_target(
+    target: EndInComments, catalogue: Catalogue, found: Inspection, given: Collection[str]
+) -> dict[str, Any]:
+    span = found.target_range if "target_range" in given else target.range
+    if found.kind == "gamut":
+        return {"target_range": span}
+    curve, gamut = found.target.curve, found.target.gamut
+    if "target_curve" not in given:
+        curve = catalogue.curve(target.curve, exact=False)
+    if target.gamut and "target_gamut" not in given:
+        gamut = catalogue.gamut(target.gamut)
+    return {
+        "target": Encoding(curve, gamut),
+        "target_range": span,
+        "target_known_by": found.target_known_by or "file",
+    }

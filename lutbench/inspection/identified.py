@@ -40,6 +40,7 @@ def with_identified_ends(
         target_range=check_range(target.range),
         target=seen,
         known_by="identified",
+        target_known_by="identified" if target.curve is not None else "",
     )
 
 

@@ -63,6 +63,8 @@ class Inspection(Result):
     known_by
         How the source is known: ``named`` (by the user), ``file`` (from its comments),
         ``project`` or ``identified``; empty when it is not known.
+    target_known_by
+        How the target is known, in the same words; empty when it is only assumed.
     file_title, file_comments
         Those of a file that holds a transform without a table, which has none of its own.
     """
@@ -78,6 +80,7 @@ class Inspection(Result):
     target: Encoding = field(default_factory=lambda: Encoding(Bt1886(), BT709))
     limits: Limits = field(default_factory=Limits)
     known_by: str = ""
+    target_known_by: str = ""
     file_title: str = ""
     file_comments: tuple[str, ...] = ()
 
@@ -279,6 +282,7 @@ class Inspection(Result):
                 "curve": self.target.curve.name,
                 "gamut": self.target.gamut.name,
                 "range": self.target_range,
+                "known_by": self.target_known_by or None,
             },
             "neutral_axis": self._axis_data(),
             "levels": [each.to_data() for each in self.levels],
@@ -360,10 +364,11 @@ def inspect(
         Encoding(target, names.gamut(target_gamut) or BT709),
         limits if isinstance(limits, Limits) else Limits(dict(limits or {})),
         "named" if source_curve is not None else "",
+        "named" if target_curve is not None else "",
         read.title if read else "",
         read.comments if read else (),
     )
-    if source is not None or not found.comments:
+    if not found.comments:
         return found
     from lutbench.inspection.comments import with_ends_in_comments
 

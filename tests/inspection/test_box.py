@@ -147,3 +147,21 @@ def test_what_the_user_gives_counts_more_than_the_comments(day: Lut3D) -> None:
     assert (legal.target_range, legal.target.gamut.name) == ("legal", "BT.2020")
     assert legal.target.curve.name == plain.target.curve.name == "BT.1886"
     assert legal.known_by == "file"
+
+
+def test_the_target_is_the_file_s_also_where_the_source_is_named(tmp_path: Path) -> None:
+    """A PQ LUT must not send the monitor to SDR because the user named the recording."""
+    ends = {"source_gamut": "ACEScg", "target_gamut": "BT.2020", "size": 9}
+    write_cube(build("ACEScct", "ST 2084", **ends), tmp_path / "hdr.cube")
+    named = {"source_curve": "ACEScct", "source_gamut": "ACEScg"}
+    assert inspect(tmp_path / "hdr.cube", **named).box.monitor.startswith("ST 2084, BT.2020;")
+    given = inspect(tmp_path / "hdr.cube", **named, target_curve="BT.1886", target_gamut="BT.709")
+    assert given.box.monitor.startswith("BT.1886, BT.709;")
+
+
+def test_a_target_that_nobody_names_is_assumed(tmp_path: Path) -> None:
+    ends = {"source_gamut": "ACEScg", "target_gamut": "BT.709", "size": 9}
+    lut = Lut3D(build("ACEScct", "BT.1886", **ends).table)
+    found = inspect(lut, source_curve="ACEScct", source_gamut="ACEScg")
+    assert "BT.1886, BT.709 (assumed: the file does not say)" in found.box.monitor
+    assert found.to_data()["seen_as"]["known_by"] is None

@@ -335,14 +335,19 @@ def _unexposed(h: Hypothesis) -> list[Hypothesis]:
 
     They can in a display's power curve, unless the clipping between them tells which it is.
     """
-    if not h.stops or not isinstance(h.target, End) or not (h.grade and isinstance(h.grade[0], Cdl)):
+    if (
+        not h.stops
+        or not isinstance(h.target, End)
+        or not (h.grade and isinstance(h.grade[0], Cdl))
+    ):
         return []
     light = np.array([0.02, 0.2, 0.7])
     rise = h.target.encode(light * 2.0**h.stops) / h.target.encode(light)
     if np.ptp(rise) > SAME_RISE:
         return []
     cdl = h.grade[0]
-    cdl = replace(cdl, slope=tuple(float(rise[0]) * each for each in cdl.slope))
+    red, green, blue = (float(rise[0]) * each for each in cdl.slope)
+    cdl = replace(cdl, slope=(red, green, blue))
     return [replace(h, stops=0.0, grade=(cdl, *h.grade[1:]))]
 
 

@@ -34,7 +34,14 @@ class Shaper(TypedDict):
 class Source(Encoding):
     """The encoding of the recording."""
 
+    known_by: Literal["named", "file", "project", "identified"] | None
+
+
+class SeenAs(Encoding):
+    """The encoding by which the output is seen."""
+
     known_by: Literal["named", "file", "identified"] | None
+    """None where it is only assumed."""
 
 
 class NeutralAxis(TypedDict):
@@ -99,7 +106,7 @@ class Inspection(TypedDict):
     box: Box
     evidence: Evidence
     source: Source
-    seen_as: Encoding
+    seen_as: SeenAs
     neutral_axis: NeutralAxis
     levels: list[Level]
     scene: Scene | None
