@@ -6,13 +6,16 @@ import os
 import signal
 import sys
 from contextlib import suppress
-from typing import Any, NoReturn
+from types import FrameType
 
 INTERRUPTED = 130
 """Exit status after an interrupt: 128 plus the number of SIGINT, as shells report it."""
 
 PATIENCE = 0.8
 """Seconds that threads and libraries have after an interrupt to come to their end."""
+
+MOMENT = 0.05
+"""Seconds until an interrupt is tried again: a library of compiled code starts in less."""
 
 LEAST_ADDRESS_SPACE = 256 << 20
 """Bytes. With less, below some 120 MiB with one thread, OpenBLAS gets no buffer while numpy loads
@@ -82,15 +85,36 @@ def _check_address_space() -> None:
         sys.exit(2)
 
 
-def _interrupted(*signal_and_frame: Any) -> NoReturn:
-    """Raise the usual exception, and end the process where that has not done so in time."""
+def _interrupted(number: int, frame: FrameType | None) -> None:
+    """Raise the usual exception, and end the process where that has not done so in time.
+
+    Not while a library of compiled code starts, since some end the process when they meet the
+    exception: then a moment later.
+    """
     import threading
 
+    if _starts_compiled_code(frame):
+        again = threading.Timer(MOMENT, signal.raise_signal, (number,))
+        again.daemon = True
+        with suppress(RuntimeError):  # no more threads can be started
+            again.start()
+            return
     late = threading.Timer(PATIENCE, _end_anyway)
     late.daemon = True
     with suppress(RuntimeError):  # no more threads can be started
         late.start()
     raise KeyboardInterrupt
+
+
+def _starts_compiled_code(frame: FrameType | None) -> bool:
+    from importlib.machinery import ExtensionFileLoader
+
+    while frame is not None:
+        loads = frame.f_code.co_name in ("create_module", "exec_module")
+        if loads and isinstance(frame.f_locals.get("self"), ExtensionFileLoader):
+            return True
+        frame = frame.f_back
+    return False
 
 
 def _end_anyway() -> None:

@@ -24,6 +24,7 @@ from lutbench.cli.options import (
     value_ranges,
     worker_options,
 )
+from lutbench.cli.spelling import with_options
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -314,8 +315,6 @@ def _many(
     if report.as_json:
         print_json(outcome.to_data())
     else:
-        from lutbench.cli.spelling import with_options
-
         _print_notes(outcome)
         for _, message in outcome.failed:
             LOG.error("failed: %s", with_options(message))

@@ -22,6 +22,7 @@ from lutbench.cli.options import (
     worker_options,
 )
 from lutbench.cli.progress import progress
+from lutbench.cli.spelling import with_options
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -225,8 +226,6 @@ def identify_file(file: str, asked: IdentifyRequest) -> IdentifiedFile:
     try:
         found = _identified(file, asked)
     except LutbenchError as error:
-        from lutbench.cli.spelling import with_options
-
         return _unreadable(file, with_options(str(error)), asked.as_json)
     line = json_line({"file": file} | found.to_data()) if asked.as_json else ""
     return IdentifiedFile(file, row_of(found), line, found if asked.keep else None)

@@ -31,6 +31,7 @@ from lutbench.cli.options import (
     range_options,
     worker_options,
 )
+from lutbench.cli.spelling import with_options
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -262,8 +263,6 @@ def inspect_file(file: str, asked: InspectRequest) -> InspectedFile:
     try:
         return _file_report(_inspected(file, asked), asked)
     except LutbenchError as error:
-        from lutbench.cli.spelling import with_options
-
         return _unreadable(file, with_options(str(error)), asked.as_json)
 
 

@@ -23,6 +23,7 @@ from lutbench.cli.options import (
     printable,
     start_logging,
 )
+from lutbench.cli.spelling import with_options  # now: later there may be no descriptor left
 from lutbench.errors import LutbenchError, nearest_names
 
 COMPLETION_VARIABLE = "_LUTBENCH_COMPLETE"
@@ -185,8 +186,6 @@ def main(args: list[str] | None = None) -> NoReturn:
         work_progress.clear()
         sys.stdout.flush()
     except LutbenchError as error:
-        from lutbench.cli.spelling import with_options
-
         _exit_with(with_options(str(error)))
     except click.UsageError as error:
         _exit_with(error.format_message().rstrip(".?") + _where_to_look(error))

@@ -17,6 +17,7 @@ from lutbench.cli.options import (
     json_option,
     print_json,
 )
+from lutbench.cli.spelling import with_options
 from lutbench.cli.tables import plain_table
 from lutbench.errors import LutbenchError
 
@@ -253,8 +254,6 @@ def _print(screen: Console, outcome: Outcome, verbose: bool) -> None:
     """Print an outcome: a line, and for a failure where, why and the command that shows it."""
     from rich.markup import escape
     from rich.text import Text
-
-    from lutbench.cli.spelling import with_options
 
     mark, style = MARKS[outcome.status]
     screen.print(

@@ -19,7 +19,8 @@ from lutbench.schemas.named import REPORTS as NAMED
 # Keys that none of the command lines can show, with the reason.
 UNSEEN = {
     # A look that `build` makes is told with the conversion, not as the CDL that comes next to it.
-    "identify": {"slope", "offset", "power"},
+    # None of the LUTs has light of HLG or PQ, whose rendering is told as scene or display.
+    "identify": {"slope", "offset", "power", "rendering"},
     "apply": {"source", "target", "message"},  # of a frame that failed, which ends with status 1
 }
 
