@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from lutbench.errors import LutbenchError
 from lutbench.measure.causes import explain
-from lutbench.measure.delta_e import DELTA_E_NAMES, size_word
+from lutbench.measure.delta_e import CLEARLY_FROM, DELTA_E_NAMES, size_word
 from lutbench.measure.difference import PointDifferences, Spread, measure_sides
 from lutbench.measure.guesses import Explanation
 from lutbench.measure.samples import (
@@ -85,10 +85,12 @@ class Comparison(Result):
     def words(self) -> str:
         """The difference in a word, then its figures; a colon stands between them."""
         seen = self.overall[self.view.measure]
+        size = f"{self.size[0].upper()}{self.size[1:]}"
+        if seen.p95 < CLEARLY_FROM <= seen.max:
+            size += " in most colours, clearly visible in some"
         return (
-            f"{self.size[0].upper()}{self.size[1:]}: 95 % of the colours under "
-            f"{DELTA_E_NAMES[self.view.measure]} {seen.p95:.2f}, {seen.mean:.2f} on average, "
-            f"{seen.max:.2f} at most"
+            f"{size}: 95 % of the colours under {DELTA_E_NAMES[self.view.measure]} "
+            f"{seen.p95:.2f}, {seen.mean:.2f} on average, {seen.max:.2f} at most"
         )
 
     def to_data(self) -> dict[str, Any]:

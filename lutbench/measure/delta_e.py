@@ -40,6 +40,9 @@ BOUNDS: tuple[tuple[float, SizeWord], ...] = (
 BT.2124, of ΔE 2000 by common practice. The others are common practice: most people see three side
 by side, and ten at a glance without a comparison."""
 
+CLEARLY_FROM = BOUNDS[1][0]
+"""ΔE from which a difference is clearly visible."""
+
 BEYOND: SizeWord = "another picture"
 """The word for larger differences."""
 

@@ -157,7 +157,7 @@ def test_a_folder_of_luts_is_a_set(tmp_path: Path, capsys: pytest.CaptureFixture
     assert run(tmp_path, "--json") == 0
     luts = {each["name"]: each for each in json.loads(capsys.readouterr().out)["luts"]}
     assert luts["silent.cube"]["levels"] is None
-    assert "--curve NAME" in luts["silent.cube"]["note"]
+    assert "name it with --curve" in luts["silent.cube"]["note"]
     grey = next(
         each for each in luts["told.cube"]["levels"]["levels"] if each["reflectance"] == 0.18
     )

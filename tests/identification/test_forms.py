@@ -118,6 +118,7 @@ def test_a_saturation_in_light_is_told_from_another_pair_of_gamuts() -> None:
     assert "a saturation of 1.23 in light" in answer.explanation
 
 
+@pytest.mark.slow
 def test_split_says_what_its_parts_leave_out(tmp_path: Path) -> None:
     lut = tmp_path / "lut.cube"
     lut.write_bytes(found("HLG to SDR", 0)[0].text)

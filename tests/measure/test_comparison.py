@@ -113,6 +113,17 @@ def test_nodes_alone_of_pipelines_are_nothing_to_compare() -> None:
         compare(exact, exact, sets=["nodes"])
 
 
+def test_one_wrong_grey_is_not_called_invisible() -> None:
+    """The word is that of most colours; where others are clearly different, it says so."""
+    sound = Lut3D.identity(17)
+    table = sound.table.copy()
+    table[9, 9, 9] = (1, 0, 0)
+    found = compare(sound, Lut3D(table), sets=("random", "nodes"))
+    assert found.size == "invisible"
+    assert found.words.startswith("Invisible in most colours, clearly visible in some: 95 %")
+    assert compare(sound, sound).words.startswith("Invisible: 95 %")
+
+
 @pytest.mark.parametrize(
     ("gain", "word"),
     [

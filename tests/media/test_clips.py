@@ -444,6 +444,7 @@ print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
 """
 
 
+@pytest.mark.slow
 def test_memory_does_not_grow_with_the_length(tmp_path: Path) -> None:
     frame = coded_by_ffmpeg("yuv422p10le", "bt709", "tv", log_picture())
     large = filtered(frame, "scale=640:480")

@@ -73,6 +73,7 @@ def test_a_lut_without_look_has_no_hues(tmp_path: Path) -> None:
     assert "that of the target" in text
 
 
+@pytest.mark.slow
 def test_the_figures_of_a_look() -> None:
     shown = inside(identify(looked()))
     captions = " ".join(each.caption for each in shown.figures)
