@@ -93,16 +93,14 @@ def _interrupted(number: int, frame: FrameType | None) -> None:
     """
     import threading
 
-    if _starts_compiled_code(frame):
-        again = threading.Timer(MOMENT, signal.raise_signal, (number,))
-        again.daemon = True
-        with suppress(RuntimeError):  # no more threads can be started
-            again.start()
-            return
     late = threading.Timer(PATIENCE, _end_anyway)
-    late.daemon = True
+    again = threading.Timer(MOMENT, signal.raise_signal, (number,))
+    late.daemon = again.daemon = True
     with suppress(RuntimeError):  # no more threads can be started
         late.start()
+        if _starts_compiled_code(frame):
+            again.start()
+            return
     raise KeyboardInterrupt
 
 

@@ -150,3 +150,21 @@ def test_work_that_never_ends_is_ended(way: str, tmp_path: Path) -> None:
     assert process.returncode == INTERRUPTED
     assert told.strip() == "lutbench: interrupted"
     assert {each.name for each in tmp_path.iterdir()} <= {"endless.py", "__pycache__"}
+
+
+def test_an_interrupt_waits_while_compiled_code_starts() -> None:
+    """Some libraries end the process when an exception comes out of their start."""
+    from importlib.machinery import ExtensionFileLoader, SourceFileLoader
+
+    from lutbench.__main__ import _starts_compiled_code
+
+    def exec_module(self: object) -> bool:
+        def within() -> bool:
+            return _starts_compiled_code(sys._getframe())
+
+        assert self is not None  # found among the frame's variables
+        return within()
+
+    assert exec_module(ExtensionFileLoader("name", "name.so"))
+    assert not exec_module(SourceFileLoader("name", "name.py"))
+    assert not _starts_compiled_code(sys._getframe())
