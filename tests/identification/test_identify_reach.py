@@ -270,7 +270,7 @@ def test_a_contrast_with_an_exposure_is_no_conversion_of_the_gamut_alone() -> No
         # Other sources start better and fit well, but no pair of gamuts fits them.
         looked("cdl", kind="gamut", target_curve=camera_curves()[3]),
         # A compressed gamut under saturation and noise: near neutral many sources fit.
-        random_case(18221, look=True),
+        pytest.param(random_case(18221, look=True), marks=pytest.mark.slow),
         # A strong CDL makes HLG of a display curve, a slight one leaves it one.
         looked(
             "cdl",
@@ -283,7 +283,7 @@ def test_a_contrast_with_an_exposure_is_no_conversion_of_the_gamut_alone() -> No
         # Its legal codes come as they are published.
         replace(random_case(24077, look=True), source_range="legal"),
         # A compressed gamut under a CDL: near neutral a wrong source fits better than any on all.
-        random_case(25125, look=True),
+        pytest.param(random_case(25125, look=True), marks=pytest.mark.slow),
         # Nodes that leave one of the systems without a single solution.
         random_case(19235),
     ],
