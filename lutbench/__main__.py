@@ -15,7 +15,7 @@ PATIENCE = 0.8
 """Seconds that threads and libraries have after an interrupt to come to their end."""
 
 MOMENT = 0.05
-"""Seconds until an interrupt is tried again: a library of compiled code starts in less."""
+"""Seconds until an interrupt that came while a library started is tried again."""
 
 LEAST_ADDRESS_SPACE = 256 << 20
 """Bytes. With less, below some 120 MiB with one thread, OpenBLAS gets no buffer while numpy loads
