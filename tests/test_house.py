@@ -251,15 +251,15 @@ BUDGETS = {
         HEAVY | WORK | CLIPS | {"scipy", "rich", "lutbench.recipes", "lutbench.inspection"},
     ),
     "build a recipe": Budget(
-        "build day.toml -o luts", 36, 54, WORK | {"matplotlib", "numba", "lxml", "av"}
+        "build day.toml -o luts", 37, 55, WORK | {"matplotlib", "numba", "lxml", "av"}
     ),
-    "convert": Budget("convert day.cube small.cube --size 5", 27, 45, HEAVY | WORK | {IMAGES}),
+    "convert": Budget("convert day.cube small.cube --size 5", 28, 46, HEAVY | WORK | {IMAGES}),
     "inspect": Budget("inspect day.cube --json", 54, 76, HEAVY | CLIPS | WORK | {IMAGES, "rich"}),
     # A LUT whose file says nothing is identified, so that its box has an answer.
-    "inspect, in words": Budget("inspect day.cube", 67, 141, HEAVY | CLIPS | {IMAGES}),
-    "inspect with a page": Budget("inspect day.cube --page day.html", 91, 164, {"av", "lxml"}),
-    "levels": Budget("levels --curve ACEScct", 17, 35, HEAVY | {IMAGES, "scipy"}),
-    "list": Budget("list curves", 19, 32, WORK | {"numba", "av", "lutbench.tables"}),
+    "inspect, in words": Budget("inspect day.cube", 68, 141, HEAVY | CLIPS | {IMAGES}),
+    "inspect with a page": Budget("inspect day.cube --page day.html", 92, 165, {"av", "lxml"}),
+    "levels": Budget("levels --curve ACEScct", 19, 36, HEAVY | {IMAGES, "scipy"}),
+    "list": Budget("list curves", 20, 33, WORK | {"numba", "av", "lutbench.tables"}),
     "rework": Budget("rework neutral day.cube -o tone.cube", 30, 46, HEAVY | WORK | {IMAGES}),
 }
 

@@ -330,12 +330,11 @@ def _print_sets(screen: Console, found: Comparison) -> None:
     if not narrow:
         table.add_column("count", justify="right")
     figures = ["mean", "p95", "max"] if narrow else ["mean", "p95", "p99", "max"]
-    for figure in figures:
-        head = name.replace(" ", "\n") if figure == "mean" else "\n"
-        table.add_column(f"{head}\n{SPREAD_WORDS[figure]}", justify="right")
-    for figure in ("mean", "p95", "max"):
-        head = f"{found.bits}-bit\ncodes" if figure == "mean" else "\n"
-        table.add_column(f"{head}\n{SPREAD_WORDS[figure]}", justify="right")
+    for unit, shown in ((name, figures), (f"{found.bits}-bit codes", ["mean", "p95", "max"])):
+        for figure in shown:
+            # In a narrow table each head says by itself what it counts.
+            head = unit.replace(" ", "\n") if narrow or figure == "mean" else "\n"
+            table.add_column(f"{head}\n{SPREAD_WORDS[figure]}", justify="right")
 
     def row(label: str, count: int, spreads: dict[str, Spread], style: str = "") -> None:
         seen, codes = spreads[found.view.measure], spreads["code_10bit"]

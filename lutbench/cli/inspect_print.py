@@ -140,9 +140,11 @@ def _levels(found: Inspection, narrow: bool) -> Table:
         table.add_column("refl.", justify="right")
     if known:
         table.add_column("stops", justify="right")
-    names = ["in %", "10b full", "10b legal", "out %", "10b full", "10b legal"]
-    for name in names if known else names[1:]:
-        head = name.replace("b ", "b\n") if narrow else name
+    # In a narrow table each head says by itself which side of the LUT it is about.
+    before, after = ("in ", "out ") if narrow else ("", "")
+    heads = ["in %", f"{before}10b full", f"{before}10b legal"]
+    heads += ["out %", f"{after}10b full", f"{after}10b legal"]
+    for head in heads if known else heads[1:]:
         table.add_column(head, justify="right")
     for each in found.levels:
         assert each.after_lut is not None

@@ -151,24 +151,21 @@ def _set_table(family: list[SetMember], found: SetLevels, narrow: bool) -> Table
 
 
 def _table(day: Levels, narrow: bool) -> Table:
-    from rich import box
-    from rich.table import Table
-
     from lutbench.exposure.reading import GREY
 
     depths: tuple[int, ...] = (8, 10) if day.lut else (8, 10, 12)
     if narrow:
         depths = (10,)
-    gap = 1 if day.lut else 2
-    table = Table(box=box.SIMPLE_HEAD, padding=(0, 0, 0, gap - 1), pad_edge=False, show_edge=False)
+    table = ruled_table(gap=0 if day.lut else 1)
     table.add_column("light", no_wrap=True)
     if not day.lut:
         table.add_column("refl.", justify="right")
     table.add_column("stops", justify="right")
-    _add_columns(table, depths)
+    # In a narrow table each head says by itself which side of the LUT it is about.
+    _add_columns(table, depths, "in " if narrow and day.lut else "")
     if day.lut:
-        table.add_column("→", style="dim", width=1)
-        _add_columns(table, depths)
+        table.add_column("→", style="dim")
+        _add_columns(table, depths, "out " if narrow else "")
     if day.shown:
         table.add_column("cd/m²", justify="right")
     for each in day.levels:
@@ -177,11 +174,11 @@ def _table(day: Levels, narrow: bool) -> Table:
     return table
 
 
-def _add_columns(table: Table, depths: tuple[int, ...]) -> None:
-    table.add_column("%", justify="right")
+def _add_columns(table: Table, depths: tuple[int, ...], side: str) -> None:
+    table.add_column(f"{side}%", justify="right")
     for bits in depths:
         for name in RANGES:
-            table.add_column(f"{bits}b\n{name}", justify="right")
+            table.add_column(f"{side}{bits}b\n{name}", justify="right")
 
 
 def _row(day: Levels, level: Level, depths: tuple[int, ...]) -> list[str]:

@@ -10,9 +10,6 @@ from lutbench.cli.options import console
 MOST_NAME = 32
 """Widest column of names, in character cells; longer names are folded."""
 
-LEAST = 14
-"""Narrowest column without a fixed width, in character cells: still readable when folded."""
-
 
 @dataclass(frozen=True)
 class Column:
@@ -39,23 +36,39 @@ class Lines:
     def __init__(self, first: str, names: Sequence[str], columns: Sequence[Column]) -> None:
         from rich.cells import cell_len
 
+        from lutbench.cli.fitted import LEAST
+
         self.screen = console(markup=True)
         name = min(max(map(cell_len, (first, *names))), MOST_NAME)
         wide = sum(not each.width for each in columns)
         left = self.screen.width - name - sum(each.width for each in columns) - len(columns)
+        self._stacked = left < LEAST * wide
         share = max(LEAST, left // max(wide, 1))
         self._columns = [
             Column(first, name),
             *(Column(each.head, each.width or share, each.number) for each in columns),
         ]
-        self._print([f"[bold]{each.head}[/bold]" for each in self._columns])
-        self._print(["─" * each.width for each in self._columns])
+        if not self._stacked:
+            self._print([f"[bold]{each.head}[/bold]" for each in self._columns])
+            self._print(["─" * each.width for each in self._columns])
 
     def print(self, name: str, cells: Sequence[str]) -> None:
         """Print the line of one file; a single cell takes the width of all columns."""
         from rich.markup import escape
 
-        self._print([escape(name), *cells])
+        if self._stacked:
+            self._print_below(escape(name), cells)
+        else:
+            self._print([escape(name), *cells])
+
+    def _print_below(self, name: str, cells: Sequence[str]) -> None:
+        """Print what is known of one file below its name, as a narrow screen has no columns."""
+        from rich.padding import Padding
+
+        self.screen.print(f"[bold]{name}[/bold]", soft_wrap=True)
+        heads = [f"{each.head}: " for each in self._columns[1:]] if len(cells) > 1 else [""]
+        pairs = [f"{head}{cell}" for head, cell in zip(heads, cells, strict=True) if cell]
+        self.screen.print(Padding("; ".join(pairs), (0, 0, 0, 2)))
 
     def _print(self, cells: Sequence[str]) -> None:
         from rich.table import Table

@@ -168,7 +168,9 @@ def _print_curves(rows: list[dict[str, Any]]) -> None:
 
 
 def _print_gamuts(rows: list[dict[str, Any]]) -> None:
-    table = plain_table("gamut", "from", "red xy", "green xy", "blue xy", "white xy")
+    table = plain_table("gamut", "from")
+    for head in ("red xy", "green xy", "blue xy", "white xy"):
+        table.add_column(head, no_wrap=True)
     table.add_column("also named", overflow="fold", style="dim")
     for row in rows:
         points = (f"{x:.3f} {y:.3f}" for x, y in (*row["primaries"], row["white"]))

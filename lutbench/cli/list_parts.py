@@ -54,13 +54,14 @@ def mapping_rows() -> list[dict[str, Any]]:
 def print_parts(what: str, rows: list[dict[str, Any]]) -> None:
     """Print each part with its settings, their defaults and limits."""
     from rich.padding import Padding
-    from rich.table import Table
+
+    from lutbench.cli.fitted import FittedTable
 
     screen = console()
     for row in rows:
         light = f" (light: {LIGHT_WORDS[row['light']]})" if "light" in row else ""
         screen.print(f"{row['name']}: {row['says']}{light}", soft_wrap=True)
-        table = Table(box=None, pad_edge=False, show_header=False)
+        table = FittedTable(box=None, pad_edge=False, show_header=False)
         for width in (14, 22, None):
             table.add_column(min_width=width, overflow="fold")
         for each in row["settings"]:

@@ -14,9 +14,9 @@ WIDE = 76
 
 def plain_table(*heads: str) -> Table:
     """A table without lines; a head that begins with ``>`` is over numbers, set to the right."""
-    from rich.table import Table
+    from lutbench.cli.fitted import FittedTable
 
-    table = Table(box=None, pad_edge=False)
+    table = FittedTable(box=None, pad_edge=False)
     for head in heads:
         if head.startswith(">"):
             table.add_column(head[1:], justify="right")
@@ -28,9 +28,10 @@ def plain_table(*heads: str) -> Table:
 def ruled_table(gap: int = 1) -> Table:
     """A table with a line under its heads, and `gap` spaces between its columns."""
     from rich import box
-    from rich.table import Table
 
-    return Table(box=box.SIMPLE_HEAD, padding=(0, gap, 0, 0), pad_edge=False, show_edge=False)
+    from lutbench.cli.fitted import FittedTable
+
+    return FittedTable(box=box.SIMPLE_HEAD, padding=(0, gap, 0, 0), pad_edge=False, show_edge=False)
 
 
 def fact_table(rows: Iterable[tuple[str, str]], style: str = "bold") -> Table:

@@ -1,0 +1,101 @@
+"""A table that loses no figure on a narrow screen."""
+
+from __future__ import annotations
+
+from copy import copy
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from rich.measure import Measurement
+from rich.table import Column, Table
+
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from rich.console import Console, ConsoleOptions, RenderResult
+
+GAP = 1
+"""Spaces between columns on a narrow screen, in character cells: the fewest that part them."""
+
+LEAST = 14
+"""Narrowest column of words, in character cells: still readable when its words are folded."""
+
+
+class FittedTable(Table):
+    """A table whose figures are never cut off.
+
+    Where its columns do not fit beside each other, the gaps and the columns of words shrink. Where
+    they still do not fit, they are printed in parts, each with the first column.
+    """
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        width = options.max_width
+        if Measurement.get(console, options, self).maximum < width or not self.columns:
+            yield from super().__rich_console__(console, options)
+            return
+        spans = [_span(console, options, column) for column in self.columns]
+        parts = list(_parts(spans, width))
+        for number, part in enumerate(parts):
+            table = self._part(part, _widths([spans[each] for each in part], width))
+            if number:
+                table.title = None
+                yield ""
+            if number < len(parts) - 1:
+                table.caption = None
+            yield from Table.__rich_console__(table, console, options)
+
+    def _part(self, part: Sequence[int], widths: Sequence[int]) -> FittedTable:
+        """Some of the columns, each as wide as is said."""
+        table = copy(self)
+        # A box has a divider of one character between its columns, which is gap enough.
+        table.padding = (0, 0 if self.box else GAP, 0, 0)
+        table.columns = [
+            replace(
+                self.columns[each],
+                _index=index,
+                width=width,
+                no_wrap=False,
+                min_width=None,
+                max_width=None,
+                ratio=None,
+            )
+            for index, (each, width) in enumerate(zip(part, widths, strict=True))
+        ]
+        return table
+
+
+def _span(console: Console, options: ConsoleOptions, column: Column) -> tuple[int, int]:
+    """The least width that cuts nothing off, and the greatest of use, in character cells."""
+    heads = Measurement.get(console, options, column.header)
+    cells = [Measurement.get(console, options, cell) for cell in column.cells]
+    most = max(each.maximum for each in (heads, *cells))
+    if column.no_wrap or column.justify == "right":  # a name in one piece, or a figure
+        least = max(heads.minimum, *(each.maximum for each in cells), 1)
+    else:
+        least = max(each.minimum for each in (heads, *cells))
+    if column.overflow == "fold":
+        least = min(least, LEAST)
+    if column.max_width is not None:
+        most = min(most, column.max_width)
+    return min(least, most), most
+
+
+def _parts(spans: Sequence[tuple[int, int]], width: int) -> Iterator[list[int]]:
+    """The columns of each part: the first one, and as many of the others as fit beside it."""
+    part, taken = [0], spans[0][0]
+    for index, (least, _) in enumerate(spans[1:], 1):
+        if taken + GAP + least > width and len(part) > 1:
+            yield part
+            part, taken = [0], spans[0][0]
+        part.append(index)
+        taken += GAP + least
+    yield part
+
+
+def _widths(spans: Sequence[tuple[int, int]], width: int) -> list[int]:
+    """The widths of a part's columns; what is left over goes to those that want more."""
+    spare = max(0, width - GAP * (len(spans) - 1) - sum(least for least, _ in spans))
+    wanted = sum(most - least for least, most in spans)
+    share = min(1.0, spare / wanted) if wanted else 0.0
+    return [least + int(share * (most - least)) for least, most in spans]
