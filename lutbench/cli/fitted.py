@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 from rich.measure import Measurement
 from rich.table import Column, Table
 
-
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
