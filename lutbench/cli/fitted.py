@@ -93,8 +93,12 @@ def _parts(spans: Sequence[tuple[int, int]], width: int) -> Iterator[list[int]]:
 
 
 def _widths(spans: Sequence[tuple[int, int]], width: int) -> list[int]:
-    """The widths of a part's columns; what is left over goes to those that want more."""
-    spare = max(0, width - GAP * (len(spans) - 1) - sum(least for least, _ in spans))
-    wanted = sum(most - least for least, most in spans)
-    share = min(1.0, spare / wanted) if wanted else 0.0
-    return [least + int(share * (most - least)) for least, most in spans]
+    """The widths of a part's columns; of what is left over, those that want least have it first."""
+    widths = [least for least, _ in spans]
+    spare = max(0, width - GAP * (len(spans) - 1) - sum(widths))
+    wanted = sorted((most - least, index) for index, (least, most) in enumerate(spans))
+    for done, (more, index) in enumerate(wanted):
+        given = min(more, spare // (len(spans) - done))
+        widths[index] += given
+        spare -= given
+    return widths

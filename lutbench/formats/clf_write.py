@@ -290,9 +290,8 @@ class _Writer(NodeMaker):
             relative = (error / np.maximum(np.abs(table).max(), 1.0)).max()
             if relative <= SAMPLED_1D_ERROR:
                 break
-        named = " | ".join(map(repr, run))
         self.notes.append(
-            f"{named[:120]}: sampled in a 1D LUT of {size} rows, "
+            f"{', then '.join(map(_words, run))}: sampled in a 1D LUT of {size} rows, "
             f"within {error.max():.1e}, for inputs {low:.4g} to {high:.4g}"
         )
         return [*before, self._lut_1d(table)]
@@ -329,6 +328,16 @@ class _Writer(NodeMaker):
         )
         # Only the input has 16 bits; between the shaper and the lattice numbers stay exact.
         return [self._lut_1d(shaper.table, half_domain=True), *self._lut_nodes(lut)]
+
+
+def _words(step: Transform) -> str:
+    """What a step that is sampled does, in a few words."""
+    tone = step.tone if isinstance(step, ToneInverse) else step
+    if isinstance(tone, ToneMapper):
+        return f"tone {tone.method}{' undone' if tone is not step else ''}"
+    if isinstance(step, Decode | Encode):
+        return f"{step.curve.name} {'decoding' if isinstance(step, Decode) else 'encoding'}"
+    return "1D LUT" if isinstance(step, Lut1D) else repr(step)
 
 
 def _by_channel(step: Transform) -> bool:

@@ -16,7 +16,8 @@ from lutbench.measure.comparison import compare
 from lutbench.model.curves.video import Bt1886
 from lutbench.model.gamuts import BT709
 from lutbench.report.difference_page import difference_html
-from lutbench.report.display_page import display_html
+from lutbench.report.display_page import SHOWN, display_html
+from lutbench.report.monitor_page import monitor_page
 
 LONG = "a_view_with_a_name_that_is_far_wider_than_a_telephone_held_upright.cube"
 
@@ -30,12 +31,15 @@ SCROLLING = """() => [...document.querySelectorAll('main *:not(svg *)')]
                && e.localName != 'thead' && e.scrollWidth > e.clientWidth + 1)
   .map(e => e.outerHTML.slice(0, 90))"""
 UNSEEN = """() => [...document.querySelectorAll('td, figure, svg')]
+  .filter(e => !e.closest('details:not([open])'))
   .filter(e => e.getBoundingClientRect().width < 8 || e.getBoundingClientRect().height < 8)
   .map(e => e.outerHTML.slice(0, 90))"""
 SMALL_TEXT = """() => [...document.querySelectorAll('svg text')]
   .filter(e => { const {a, b} = e.getScreenCTM();
                  return parseFloat(getComputedStyle(e).fontSize) * Math.hypot(a, b) < 8; })
   .map(e => e.textContent)"""
+LEFT_OF_LISTS = """() => [...document.querySelectorAll('ol')].map(e => getComputedStyle(e))
+  .map(s => parseFloat(s.paddingLeft) >= 1.5 * parseFloat(s.fontSize))"""
 NAMES = """() => [...document.querySelectorAll('td')]
   .filter(e => getComputedStyle(e, '::before').content.includes(e.dataset.head)).length"""
 
@@ -74,6 +78,31 @@ def test_nothing_is_wider_than_the_page(
     cells = view.evaluate("document.querySelectorAll('td').length")
     assert view.evaluate(NAMES) == (cells if width == 390 else 0)
     view.close()
+
+
+@pytest.mark.browser
+def test_pages_print_on_few_sheets(browser: Any, tmp_path: Path) -> None:
+    """A display check of 204 patches on four; what is folded is left out, but not its number."""
+    shown = patch_set("usual")
+    read = read_by_meter(ADDITIVE["a gamma for each channel"], shown)
+    display = display_html(check_display(read, Bt1886(), BT709), LONG)
+    for name, page, most in (("display", display, 4), ("monitor", monitor_page(33), 1)):
+        file = tmp_path / f"{name}.html"
+        file.write_text(page, encoding="utf-8")
+        view = browser.new_page(viewport={"width": PRINT_WIDTH, "height": 844})
+        view.goto(file.as_uri())
+        printed = view.pdf(prefer_css_page_size=True)
+        assert len(re.findall(rb"/Type\s*/Page\b", printed)) <= most
+        view.emulate_media(media="print")
+        words = view.evaluate("document.body.innerText")
+        lists = view.evaluate(LEFT_OF_LISTS)
+        view.close()
+        if name == "display":
+            assert f"The {SHOWN} largest errors of {len(read.names)} patches" in words
+            assert "The other" not in words
+        else:
+            # "5. " is a digit, a point and a space: under one and a half times its size.
+            assert lists == [True]
 
 
 def test_every_cell_has_the_heading_of_its_column(pages: dict[str, str]) -> None:
