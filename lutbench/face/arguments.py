@@ -17,7 +17,8 @@ from lutbench.given import real as real
 from lutbench.given import text as text
 from lutbench.given import texts as texts
 from lutbench.given import whole as whole
-from lutbench.model.catalogue import Catalogue, open_catalogue
+from lutbench.model.catalogue import Catalogue, Entry
+from lutbench.model.catalogue import known as known
 from lutbench.model.encoding import Encoding
 from lutbench.model.signal import Range, check_range
 from lutbench.model.transforms import Transform
@@ -61,19 +62,6 @@ def transform(
     return named(subject, catalogue, what).transform
 
 
-def known(catalogue: Any) -> Catalogue:
-    """`catalogue`, or the default one for None."""
-    if catalogue is None:
-        return open_catalogue()
-    if not isinstance(catalogue, Catalogue):
-        raise LutbenchError(
-            f"{catalogue!r:.60} is not a catalogue",
-            where="catalogue",
-            accepted="open_catalogue(...)",
-        )
-    return catalogue
-
-
 def encoding(value: Any, catalogue: Catalogue | None, what: str) -> Encoding:
     """An encoding as it is, or in words: "CURVE, GAMUT"."""
     if isinstance(value, Encoding):
@@ -90,7 +78,9 @@ def encoding(value: Any, catalogue: Catalogue | None, what: str) -> Encoding:
 
 
 def name_of(value: Any, kind: type[Any], what: str) -> Any:
-    """`value`, which must be a name or an object of `kind`."""
+    """`value`, which must be a name or an object of `kind`; of an entry, its name."""
+    if isinstance(value, Entry):
+        return value.name
     if not isinstance(value, str | kind):
         raise LutbenchError(
             f"{value!r:.60} is not a name", where=what, accepted=f"a name, a {kind.__name__}"

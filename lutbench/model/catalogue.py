@@ -119,8 +119,8 @@ class Catalogue:
                     )
                 seen[_folded(name)] = name
 
-    def curve(self, name: str | Curve, where: str = "", *, exact: bool = True) -> Curve:
-        """The curve of that name, in any letter case; a curve is returned as it is.
+    def curve(self, name: str | Curve | Entry, where: str = "", *, exact: bool = True) -> Curve:
+        """The curve of that name, in any letter case, or of an entry; a curve is returned as it is.
 
         With `exact` False a registered curve is interpolated from samples, to within 0.001
         10-bit codes, without importing colour-science: good enough to show, not to build.
@@ -134,7 +134,7 @@ class Catalogue:
         """
         if isinstance(name, Curve):
             return name
-        _check_name("curve", name, where)
+        name = _checked_name("curve", name, where)
         standard = _standard_curve_names().get(_folded(name))
         found: Curve | None = (
             standard_curve(standard) if standard else _by_folded(self.definitions.curves, name)
@@ -150,8 +150,8 @@ class Catalogue:
                 return entry.curve
         raise unknown_name("curve", name, _names(self.curves(exact=False)), where)
 
-    def gamut(self, name: str | Gamut, where: str = "") -> Gamut:
-        """The gamut of that name, in any letter case; a gamut is returned as it is.
+    def gamut(self, name: str | Gamut | Entry, where: str = "") -> Gamut:
+        """The gamut of that name, in any letter case, or of an entry; a gamut is returned as it is.
 
         Raises
         ------
@@ -160,7 +160,7 @@ class Catalogue:
         """
         if isinstance(name, Gamut):
             return name
-        _check_name("gamut", name, where)
+        name = _checked_name("gamut", name, where)
         found = _standard_gamuts().get(_folded(name)) or _by_folded(self.definitions.gamuts, name)
         if found is not None and found.name not in self.without:
             return found
@@ -194,13 +194,16 @@ class Catalogue:
         return [each.curve for each in self.curves() if each.curve and not each.unusable]
 
 
-def _check_name(kind: str, name: object, where: str) -> None:
+def _checked_name(kind: str, name: str | Entry, where: str) -> str:
+    if isinstance(name, Entry) and getattr(name, kind) is not None:
+        return name.name
     if not isinstance(name, str) or not name.strip():
         raise LutbenchError(
             f"{name!r:.60} is not a name of a {kind}",
             where=where,
             accepted=f"a name, a {kind.title()}",
         )
+    return name
 
 
 def _names(entries: Iterable[Entry]) -> list[str]:
@@ -358,6 +361,19 @@ def open_catalogue(*files: str | Path, user: bool | None = None) -> Catalogue:
     for file in files:
         definitions = definitions.merged(_checked(file))
     return Catalogue(definitions)
+
+
+def known(catalogue: Any) -> Catalogue:
+    """`catalogue`, or the default one for None."""
+    if catalogue is None:
+        return open_catalogue()
+    if not isinstance(catalogue, Catalogue):
+        raise LutbenchError(
+            f"{catalogue!r:.60} is not a catalogue",
+            where="catalogue",
+            accepted="open_catalogue(...)",
+        )
+    return catalogue
 
 
 def _checked(file: str | Path) -> Definitions:

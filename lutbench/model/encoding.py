@@ -17,6 +17,7 @@ Sources: Recommendation ITU-R BT.2100-2, tables 4 and 5; Report ITU-R BT.2408, 5
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.model.curves.base import Curve
@@ -25,6 +26,9 @@ from lutbench.model.light import Display, Side
 from lutbench.model.signal import Range, check_range, range_of
 from lutbench.model.transforms import Array, Transform
 from lutbench.results import PlainData
+
+if TYPE_CHECKING:
+    from lutbench.model.catalogue import Catalogue, Entry
 
 
 @dataclass(frozen=True)
@@ -66,7 +70,7 @@ class Encoding(PlainData):
             raise DefinitionError(
                 f"{self.curve!r:.40} and {self.gamut!r:.40} make no encoding",
                 where="Encoding",
-                accepted="a Curve and a Gamut, as open_catalogue().curve(NAME), .gamut(NAME)",
+                accepted='a Curve and a Gamut; Encoding.named("ACEScct", "ACEScg") takes names',
             )
         object.__setattr__(
             self,
@@ -90,6 +94,46 @@ class Encoding(PlainData):
                 f"the curve {self.curve.name!r} has no black level",
                 accepted="a black level with BT.1886, BT.709, PQ or HLG",
             )
+
+    @classmethod
+    def named(
+        cls,
+        curve: str | Curve | Entry,
+        gamut: str | Gamut | Entry,
+        *,
+        range: Range | None = None,
+        display: Display | None = None,
+        catalogue: Catalogue | None = None,
+    ) -> Encoding:
+        """The encoding of a curve and a gamut by their names.
+
+        Parameters
+        ----------
+        curve, gamut
+            A name, in any letter case, or the thing itself.
+        range, display
+            As for `Encoding`.
+        catalogue
+            Where the names are looked up; `open_catalogue()` unless given.
+
+        Returns
+        -------
+        Encoding
+            With the curve and the gamut of these names.
+
+        Raises
+        ------
+        UnknownNameError
+            With the nearest names.
+
+        >>> Encoding.named("acescct", "ACEScg").gamut.name
+        'ACES AP1'
+        """
+        from lutbench.model.catalogue import known
+
+        names = known(catalogue)
+        found = names.curve(curve, "curve"), names.gamut(gamut, "gamut")
+        return cls(*found, range, display=display)  # type: ignore[arg-type]
 
     @property
     def side(self) -> Side:

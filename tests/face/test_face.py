@@ -373,3 +373,27 @@ def test_others_packages_are_imported_in_one_place() -> None:
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Import):
                 assert not {each.name for each in node.names} & {"colour", "colour_clf_io"}, path
+
+
+def test_an_encoding_is_made_from_names_or_entries() -> None:
+    named = lb.Encoding.named("acescct", "acescg")
+    assert (named.curve.name, named.gamut.name, named.range) == ("ACEScct", "ACES AP1", "full")
+    assert lb.Encoding.named(lb.curves()["ACEScct"], lb.gamuts()["ACEScg"]) == named
+    assert lb.Encoding.named("ACEScct", "ACEScg", range="legal").range == "legal"
+    with pytest.raises(lb.LutbenchError, match="gamut: no gamut is named 'none'"):
+        lb.Encoding.named("ACEScct", "none")
+    with pytest.raises(lb.LutbenchError, match="is not a name of a curve"):
+        lb.Encoding.named(lb.gamuts()["ACEScg"], "ACEScg")
+    with pytest.raises(lb.LutbenchError, match="is not a catalogue"):
+        lb.Encoding.named("ACEScct", "ACEScg", catalogue=3)  # type: ignore[arg-type]
+
+
+def test_an_entry_stands_for_its_name() -> None:
+    settings: dict[str, Any] = {"kind": "curve", "size": 5}
+    entry: Any = lb.curves()["ACEScct"]
+    assert lb.build(entry, "BT.1886", **settings) == lb.build("ACEScct", "BT.1886", **settings)
+
+
+def test_a_curve_without_a_formula_is_refused() -> None:
+    with pytest.raises(lb.LutbenchError, match=r"accepted: one of the catalogue"):
+        lb.Curve("ACEScct")

@@ -8,6 +8,7 @@ from typing import Any, ClassVar
 import numpy as np
 from numpy.typing import ArrayLike
 
+from lutbench.errors import LutbenchError
 from lutbench.model.light import DISPLAY, SCENE, Display, Light, Side
 from lutbench.model.signal import Range, full_scale_from_signal, signal_from_full_scale
 from lutbench.model.transforms import Array, Transform, plain
@@ -55,6 +56,14 @@ class Curve:
     """Whether the light of a signal depends on the display's black level."""
     scene_name: ClassVar[str] = ""
     """For a display curve: the curve of the same signal for scene light; empty without one."""
+
+    def __post_init__(self) -> None:
+        if type(self) is Curve:
+            raise LutbenchError(
+                "has no formula: it is what all curves have in common",
+                where="Curve",
+                accepted='one of the catalogue, as in curves()["ACEScct"].curve',
+            )
 
     @property
     def codes(self) -> Range:
