@@ -5,7 +5,9 @@ from __future__ import annotations
 import os
 import signal
 import sys
+import threading
 from contextlib import suppress
+from importlib.machinery import ExtensionFileLoader
 from types import FrameType
 
 INTERRUPTED = 130
@@ -89,27 +91,30 @@ def _interrupted(number: int, frame: FrameType | None) -> None:
     """Raise the usual exception, and end the process where that has not done so in time.
 
     Not while a library of compiled code starts, since some end the process when they meet the
-    exception: then a moment later.
+    exception, and not where Python would drop it: then a moment later.
     """
-    import threading
-
     late = threading.Timer(PATIENCE, _end_anyway)
     again = threading.Timer(MOMENT, signal.raise_signal, (number,))
     late.daemon = again.daemon = True
     with suppress(RuntimeError):  # no more threads can be started
         late.start()
-        if _starts_compiled_code(frame):
+        if _must_wait(frame):
             again.start()
             return
     raise KeyboardInterrupt
 
 
-def _starts_compiled_code(frame: FrameType | None) -> bool:
-    from importlib.machinery import ExtensionFileLoader
+_LOADS, _DROPS = ("create_module", "exec_module"), ("cb", "__del__")
+"""Functions that start compiled code; those in which Python prints an exception and goes on, such
+as the one with which an import gives back its lock."""
 
+
+def _must_wait(frame: FrameType | None) -> bool:
     while frame is not None:
-        loads = frame.f_code.co_name in ("create_module", "exec_module")
-        if loads and isinstance(frame.f_locals.get("self"), ExtensionFileLoader):
+        name = frame.f_code.co_name
+        if name in _DROPS:
+            return True
+        if name in _LOADS and isinstance(frame.f_locals.get("self"), ExtensionFileLoader):
             return True
         frame = frame.f_back
     return False

@@ -156,15 +156,29 @@ def test_an_interrupt_waits_while_compiled_code_starts() -> None:
     """Some libraries end the process when an exception comes out of their start."""
     from importlib.machinery import ExtensionFileLoader, SourceFileLoader
 
-    from lutbench.__main__ import _starts_compiled_code
+    from lutbench.__main__ import _must_wait
 
     def exec_module(self: object) -> bool:
         def within() -> bool:
-            return _starts_compiled_code(sys._getframe())
+            return _must_wait(sys._getframe())
 
         assert self is not None  # found among the frame's variables
         return within()
 
     assert exec_module(ExtensionFileLoader("name", "name.so"))
     assert not exec_module(SourceFileLoader("name", "name.py"))
-    assert not _starts_compiled_code(sys._getframe())
+    assert not _must_wait(sys._getframe())
+
+
+def test_an_interrupt_waits_where_python_would_drop_it() -> None:
+    """An exception out of ``__del__`` is printed and forgotten (Python's data model, `__del__`)."""
+    from lutbench.__main__ import _must_wait
+
+    found = []
+
+    class Dropped:
+        def __del__(self) -> None:
+            found.append(_must_wait(sys._getframe()))
+
+    Dropped()
+    assert found == [True]
