@@ -22,3 +22,10 @@ def demo_files() -> Iterator[Path]:
     if not (checkout / "salt_road.toml").is_file():
         raise LutbenchError("the demo set is not installed", accepted="a checkout or a wheel")
     yield checkout
+
+
+@contextmanager
+def self_suite() -> Iterator[tuple[Path]]:
+    """The suite that checks an installation, as a file, however the package is installed."""
+    with as_file(files("lutbench") / "data" / "installation.toml") as path:
+        yield (path,)

@@ -90,7 +90,7 @@ def test_imports_go_down_only() -> None:
 
 
 UPSTAIRS = {
-    ("model/transforms", "formats.saving"),
+    ("model/transforms", "formats.convert"),
     ("model/transforms", "report.on_axes"),
     ("results", "report.on_axes"),
     ("tables/lut", "algebra.inversion"),

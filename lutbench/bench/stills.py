@@ -18,9 +18,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.media import subjects
-from lutbench.media.skins import HEIGHT, WIDTH, two_skins
-from lutbench.media.still.shrink import shrunk
+from lutbench.media.still.pixels import shrunk
 from lutbench.media.still.still import Still, read_still, write_still
+from lutbench.media.subjects import HEIGHT, WIDTH, two_skins
 from lutbench.model.conversion import Encoding
 from lutbench.model.curves.base import MID_GREY
 

@@ -283,7 +283,7 @@ def _inspected(file: str, asked: InspectRequest) -> Inspection:
 def _by_project(found: Inspection, catalogue: Catalogue) -> Inspection:
     """The inspection with the project's source encoding, where there is a project."""
     from lutbench.cli.project import project_here, shown_path
-    from lutbench.inspection.comments import with_usual_ends
+    from lutbench.inspection.ends import with_usual_ends
 
     project = project_here()
     if project is None or not project.source.curve or found.health.decided_by is not None:
@@ -325,7 +325,7 @@ def _say_project() -> None:
 
 def _identified(found: Inspection, catalogue: Catalogue) -> Inspection:
     """The inspection with identified encodings, where neither the user nor the file names them."""
-    from lutbench.inspection.identified import identified
+    from lutbench.inspection.ends import identified
 
     return found if found.known_by else identified(found, catalogue)[0]
 

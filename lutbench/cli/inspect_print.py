@@ -249,7 +249,7 @@ def _write_page(
     found: Inspection, page: str, still: str | None, catalogue: Catalogue, force: bool
 ) -> None:
     from lutbench import files
-    from lutbench.inspection.identified import identified
+    from lutbench.inspection.ends import identified
     from lutbench.report.page import page_html
 
     found, identification = identified(found, catalogue)

@@ -136,7 +136,7 @@ def _of_job(job: LutJob, digest: str, file: str) -> LevelsSubject:
 
 def _of_file(path: str, name: str, named: Curve | None, catalogue: Catalogue) -> LevelsSubject:
     from lutbench.formats.open import read_lut_file
-    from lutbench.inspection.comments import (
+    from lutbench.inspection.ends import (
         display_in_comments,
         ends_in_comments,
         exposure_in_comments,
@@ -185,7 +185,7 @@ def _commented_curve(name: str, path: str, catalogue: Catalogue) -> Curve:
 
 def _identified(subject: LevelsSubject, path: str, catalogue: Catalogue) -> LevelsSubject:
     """The LUT with its recording identified from its numbers, which `how` calls a guess."""
-    from lutbench.inspection.identified import identified
+    from lutbench.inspection.ends import identified
     from lutbench.inspection.inspection import inspect
 
     if subject.lut is not None:

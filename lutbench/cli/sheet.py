@@ -162,7 +162,7 @@ def _frames(
     from lutbench.media.clip.clip import clip_pictures
     from lutbench.media.names import is_clip, is_pattern
     from lutbench.media.sequence.frames import source_frames
-    from lutbench.media.still.shrink import thumbnail
+    from lutbench.media.still.pixels import thumbnail
     from lutbench.media.still.still import read_still
 
     name = Path(source).name or source

@@ -179,7 +179,7 @@ def _chosen(
 
 
 def _opened(suites: tuple[str, ...], check_self: bool) -> AbstractContextManager[Sequence[Any]]:
-    from lutbench.checks.selfsuite import self_suite
+    from lutbench.resources import self_suite
 
     return self_suite() if check_self else nullcontext(suites)
 

@@ -1,4 +1,4 @@
-"""The model of a display: signal to the XYZ that it shows, and back.
+"""The model of a display: signal to the XYZ that it shows, and back; the display as a view.
 
 An additive display: XYZ = black + Σ_c P_c·L_c(V_c), with a rising curve L from 0 to 1
 for each channel. Whatever is not additive (channels that act on each other) is a smooth
@@ -14,7 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.measure.delta_e import LAB_EPSILON, LAB_SLOPE, lab_from_xyz
+from lutbench.measure.view import View
 from lutbench.model.gamuts import Gamut
+from lutbench.model.signal import Range, SignalFromRange
 from lutbench.model.transforms import Array
 from lutbench.tables.lut import Lut3D
 
@@ -219,3 +221,31 @@ class DisplayModel:
         normal += (damping * LAB_SCALE**2)[:, None, None] * np.eye(3)
         right = slope.transpose(0, 2, 1) @ (wanted - found)[..., None]
         return np.asarray(np.linalg.solve(normal, right)[..., 0])
+
+
+@dataclass(frozen=True)
+class ModelView(View):
+    """How full-scale values are seen on a measured display.
+
+    `model` is the display's model, `coding` the range of the code values that it takes;
+    `white_luminance` is that of its white, in cd/m².
+    """
+
+    model: DisplayModel | None = None
+    coding: Range = "full"
+
+    @property
+    def white_xyz(self) -> Array:
+        """XYZ of the display's white, Y = 1."""
+        assert self.model is not None
+        return np.asarray(self.model.white / self.model.white[1])
+
+    def xyz(self, values: Array) -> Array:
+        """XYZ of full-scale values, shape (..., 3), Y = 1 at the display's white."""
+        assert self.model is not None
+        signal = SignalFromRange(self.coding).apply(np.asarray(values, dtype=np.float64))
+        return np.asarray(self.model.xyz(np.clip(signal, 0, 1)) / self.model.white[1])
+
+    def light(self, values: Array) -> Array:
+        """Linear R G B in the encoding's gamut, shape (..., 3), 1.0 at the display's white."""
+        return np.asarray(self.xyz(values) @ np.linalg.inv(self.encoding.gamut.to_xyz).T)

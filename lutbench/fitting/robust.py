@@ -1,4 +1,4 @@
-"""Statistics that are robust against outliers, and the weights of robust fits."""
+"""Statistics that are robust against outliers."""
 
 from __future__ import annotations
 
@@ -36,15 +36,3 @@ def robust_spread(residuals: ArrayLike, axis: int | None = None) -> Array:
     1.4826
     """
     return np.asarray(NORMAL_SPREAD * np.median(np.abs(residuals), axis=axis))
-
-
-def bisquare(residuals: Array, reach: ArrayLike) -> Array:
-    """Weights of a robust fit: 1 for a residual of 0, falling to 0 at `reach` and beyond.
-
-    Tukey's biweight, (1 − (r/reach)²)²; usually `reach` is four to six times the spread.
-    Source: Beaton and Tukey, 1974, Technometrics 16, 147.
-
-    >>> bisquare(np.array([0.0, 0.5, 2.0]), 1.0).tolist()
-    [1.0, 0.5625, 0.0]
-    """
-    return np.asarray(np.clip(1 - (residuals / np.asarray(reach)) ** 2, 0, None) ** 2)

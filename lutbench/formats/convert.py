@@ -1,4 +1,4 @@
-"""Convert LUT files: to another format, signal range, size or dimension."""
+"""Convert LUT files: to another format, signal range, size or dimension; save a transform."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from lutbench import files
 from lutbench.errors import LutbenchError
 from lutbench.formats.registry import LutFile, Writing, format_for
 from lutbench.model.signal import RangeChange
@@ -166,3 +167,16 @@ def _with_shaper(
     after = Pipeline((lut.lut, *ranges.after)) if ranges.after else lut.lut
     inner = sample(after, size, domain=lut.lut.domain, interpolation=lut.lut.interpolation)
     return ShaperLut3D(shaper, inner)
+
+
+def save(transform: Transform, path: str | Path, *, force: bool = False) -> Transform:
+    """Write a transform, and return it as it reads back from the file.
+
+    Raises LutbenchError when the format cannot hold it, or the file cannot be written.
+    """
+    if not isinstance(path, str | Path):
+        raise LutbenchError(f"{path!r:.60} is not a path", accepted="a file name")
+    title = getattr(transform, "title", "")
+    converted = convert(LutFile(transform, "", title=title), path, ConvertOptions())
+    files.write_bytes(path, converted.data, force=force)
+    return converted.read_back.lut

@@ -13,6 +13,7 @@ import numpy as np
 
 from lutbench.exposure.levels import Level
 from lutbench.exposure.reading import AfterLut, Reading
+from lutbench.inspection.ends import ByName, range_of
 from lutbench.inspection.facts import (
     ChangeMade,
     DepthReport,
@@ -22,7 +23,6 @@ from lutbench.inspection.facts import (
     evidence_of,
 )
 from lutbench.inspection.finding import Finding, NotExamined, Severity, worst_severity
-from lutbench.inspection.naming import ByName, range_of
 from lutbench.inspection.registry import Health, Limits, all_limits
 from lutbench.inspection.subject import CODES, Clip, NeutralAxis, Subject
 from lutbench.model.curves.base import Curve
@@ -370,7 +370,7 @@ def inspect(
     )
     if not found.comments:
         return found
-    from lutbench.inspection.comments import with_ends_in_comments
+    from lutbench.inspection.ends import with_ends_in_comments
 
     ends = {"source_range": source_range, "target_range": target_range,
             "target_curve": target_curve, "target_gamut": target_gamut}  # fmt: skip

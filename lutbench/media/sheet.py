@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.errors import LutbenchError
-from lutbench.media.still.shrink import thumbnail
+from lutbench.media.still.pixels import thumbnail
 from lutbench.media.still.still import Still, write_still
 
 if TYPE_CHECKING:

@@ -1,7 +1,7 @@
-"""Pictures for judging a LUT: a photograph and the measured chart, as a camera records them.
+"""Pictures for judging a LUT: a photograph, the measured chart and two skins, as recorded.
 
 The photograph belongs to the demo set; it is in the public domain (CC0), as distributed by
-scikit-image.
+scikit-image. The skins are shaded shapes in the measured colours of the chart, no person.
 """
 
 from __future__ import annotations
@@ -11,9 +11,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.measure.samples import chart_light
+from lutbench.measure.samples import chart24, chart_light
 from lutbench.media.still.still import Still, read_still
 from lutbench.model.conversion import Encoding
+from lutbench.model.curves.base import MID_GREY
 from lutbench.model.curves.video import Srgb
 from lutbench.model.gamuts import BT709, conversion
 from lutbench.model.signal import RangeFromSignal
@@ -26,6 +27,22 @@ HIGHLIGHT_GAIN = 3.0
 
 PATCH, GAP = 44, 5
 """Side of a patch, and gap between patches, in pixels: the chart fits a page in half its width."""
+
+WIDTH, HEIGHT = 640, 400
+"""Pixels of a drawn picture: enough to judge a ramp or a face by, small in a page."""
+
+FINER = 2
+"""Samples along each side of a pixel."""
+
+# The height of the centre, and the half axes across, down and in depth; 1 is the picture's height.
+SHOULDERS = (0.86, (0.30, 0.22, 0.2))
+HEAD = (0.42, (0.2, 0.28, 0.24))
+KEY_LIGHT = np.array([-0.5, -0.55, 0.67])
+FILL = 0.16
+"""Share of the light that comes from all sides, so that the shadow side is not black."""
+
+SHEEN = 0.25
+"""Light that a glossy spot adds to the skin's own."""
 
 
 def photograph() -> Picture:
@@ -70,6 +87,40 @@ def chart_picture(source: Encoding | None) -> Picture:
         top, left = GAP + row * (PATCH + GAP), GAP + column * (PATCH + GAP)
         picture[top : top + PATCH, left : left + PATCH] = colour
     return picture
+
+
+def two_skins() -> NDArray[np.float64]:
+    """A light and a dark shape beside a white and a grey card: BT.709 light, (height, width, 3)."""
+    y, x = np.mgrid[0 : HEIGHT * FINER, 0 : WIDTH * FINER] / (HEIGHT * FINER)
+    skins = dict(zip(chart24()[0], chart_light(BT709), strict=True))
+    picture = np.empty((*x.shape, 3))
+    picture[:] = (0.05 + 0.05 * y)[..., None]
+    for centre, skin in ((0.42, skins["light skin"]), (1.18, skins["dark skin"])):
+        for height, sizes in (SHOULDERS, HEAD):
+            _shade(picture, (x - centre, y - height), sizes, skin)
+    for top, reflectance in ((0.30, 0.9), (0.52, MID_GREY)):
+        picture[(np.abs(x - 0.8) < 0.09) & (y > top) & (y < top + 0.18)] = reflectance
+    return np.asarray(picture.reshape(HEIGHT, FINER, WIDTH, FINER, 3).mean(axis=(1, 3)))
+
+
+def _shade(
+    picture: NDArray[np.float64],
+    place: tuple[NDArray[Any], NDArray[Any]],
+    sizes: tuple[float, float, float],
+    colour: NDArray[np.float64],
+) -> None:
+    """Lay an ellipsoid over the picture: diffuse light from the upper left, fill, a soft sheen."""
+    across, down = place[0] / sizes[0], place[1] / sizes[1]
+    depth = np.sqrt(np.maximum(1 - across**2 - down**2, 0))
+    inside = across**2 + down**2 < 1
+    normal = np.stack([across / sizes[0], down / sizes[1], depth / sizes[2]], axis=-1)
+    normal /= np.maximum(np.linalg.norm(normal, axis=-1, keepdims=True), 1e-9)
+    key = KEY_LIGHT / np.linalg.norm(KEY_LIGHT)
+    diffuse = np.maximum(normal @ key, 0)
+    half = key + np.array([0.0, 0.0, 1.0])
+    sheen = SHEEN * np.maximum(normal @ (half / np.linalg.norm(half)), 0) ** 30
+    lit = (FILL + (1 - FILL) * diffuse)[..., None] * colour + sheen[..., None]
+    picture[inside] = lit[inside]
 
 
 def still_of(values: NDArray[Any]) -> Still:

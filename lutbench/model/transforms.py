@@ -146,7 +146,7 @@ class Transform:
         LutbenchError
             When the format cannot hold it, or the file cannot be written.
         """
-        import_module("lutbench.formats.saving").save(self, path, force=force)
+        import_module("lutbench.formats.convert").save(self, path, force=force)
 
     def plot(self, ax: Any = None) -> Any:
         """Draw the neutral axis on matplotlib axes, by default on new ones; return the axes."""

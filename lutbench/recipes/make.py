@@ -14,14 +14,16 @@ from lutbench.given import one_of
 from lutbench.measure.difference import Accuracy, accuracy
 from lutbench.model.catalogue import Catalogue, open_catalogue
 from lutbench.model.conversion import KINDS, Conversion, Encoding, Kind
-from lutbench.model.transforms import Matrix
-from lutbench.recipes.schema import LutJob, Recipe
+from lutbench.model.curves.base import Decode
+from lutbench.model.signal import SignalFromRange
+from lutbench.model.transforms import Matrix, Transform
+from lutbench.recipes.schema import LutJob, Recipe, Shaper
 from lutbench.recipes.settings import ENDS, Choices, Settings, with_defaults
 from lutbench.recipes.tasks import conversion_task
 from lutbench.recipes.words import table_of_settings
 from lutbench.results import PlainData
-from lutbench.tables.lut import Lut
-from lutbench.tables.nodes import sample, sample_1d
+from lutbench.tables.lut import Lut, ShaperLut3D
+from lutbench.tables.nodes import sample, sample_1d, sample_behind
 
 if TYPE_CHECKING:
     from lutbench.inspection.finding import Finding
@@ -129,9 +131,7 @@ def make(job: LutJob, digest: str = "") -> Lut:
     if job.dimensions == 1:
         return sample_1d(transform, job.size, title=job.title, comments=comments)
     if job.shaper is not None:
-        from lutbench.recipes.shaped import behind_shaper
-
-        shaped = behind_shaper(job, job.shaper, transform)
+        shaped = _behind_shaper(job, job.shaper, transform)
         return replace(shaped, title=job.title, comments=comments)
     return sample(
         transform,
@@ -140,6 +140,25 @@ def make(job: LutJob, digest: str = "") -> Lut:
         comments=comments,
         interpolation=job.interpolation,
     )
+
+
+def _behind_shaper(job: LutJob, shaper: Shaper, transform: Transform) -> ShaperLut3D:
+    """The transform of a job, sampled after a shaper of a curve or one that suits it."""
+    from lutbench.tables.shaping import Span, shaper_for, shaper_of
+
+    span = Span(shaper.low, shaper.high, shaper.size)
+    if shaper.curve is not None:
+        rows = shaper_of(shaper.curve, span)
+    else:
+        rows = shaper_for(transform, _to_light(job.task), span, job.size)
+    return sample_behind(transform, rows, job.size, interpolation=job.interpolation)
+
+
+def _to_light(task: Conversion | FalseColour) -> Transform:
+    """The transform from a LUT's input values to the light that they stand for."""
+    end = task.source if isinstance(task, Conversion) else task
+    decode = Decode(end.curve)
+    return decode if end.range == "full" else SignalFromRange("legal", end.bits) | decode
 
 
 def measured(job: LutJob, lut: Lut, path: Path | None = None, legend: Path | None = None) -> Made:
@@ -152,10 +171,9 @@ def measured(job: LutJob, lut: Lut, path: Path | None = None, legend: Path | Non
     cut = _cut_off(lut) if job.kind == "gamut" else None
     greys_off = None
     if job.shaper is not None:
-        from lutbench.recipes.shaped import to_light
         from lutbench.tables.shaping import greys_off as measure_greys
 
-        greys_off = measure_greys(lut, transform, to_light(job.task))
+        greys_off = measure_greys(lut, transform, _to_light(job.task))
     return Made(job, lut, path, legend, found, _recommended(job, found), cut, greys_off)
 
 

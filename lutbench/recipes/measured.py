@@ -74,7 +74,7 @@ class MeasuredDisplay:
     @property
     def view(self) -> View:
         """The view of the values that the display receives, by its model."""
-        from lutbench.display.view import ModelView
+        from lutbench.display.model import ModelView
 
         hdr = self.asked.curve.hdr
         return ModelView(

@@ -164,7 +164,7 @@ def _lattice(found: Inspection) -> list[Figure]:
 
 
 def _pairs(found: Inspection, still: str | Path | None) -> list[BeforeAfter]:
-    from lutbench.media.still.shrink import thumbnail
+    from lutbench.media.still.pixels import thumbnail
     from lutbench.media.still.still import read_still
 
     known = found.source_curve is not None

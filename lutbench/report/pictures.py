@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.media import subjects
-from lutbench.media.skins import two_skins
 from lutbench.media.still.still import Still
 from lutbench.media.subjects import Picture
 from lutbench.media.toned import LABEL, for_page, is_hdr, toned_down
@@ -70,7 +69,7 @@ def our_still(found: Inspection) -> Still:
 def our_faces(found: Inspection) -> Still:
     """Two skins with a white and a grey card, as they would be recorded; else as sRGB signal."""
     source = source_of(found) or Encoding(Srgb(), BT709)
-    return Still(subjects.recorded(two_skins(), source), ("R", "G", "B"), "float")
+    return Still(subjects.recorded(subjects.two_skins(), source), ("R", "G", "B"), "float")
 
 
 def chart_picture(found: Inspection) -> Picture:

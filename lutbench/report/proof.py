@@ -14,7 +14,7 @@ import lutbench
 from lutbench import files
 from lutbench.measure.delta_e import DELTA_E_NAMES, size_word
 from lutbench.media import subjects
-from lutbench.media.still.shrink import thumbnail
+from lutbench.media.still.pixels import thumbnail
 from lutbench.media.still.still import read_still
 from lutbench.media.toned import LABEL, for_page, is_hdr
 from lutbench.recipes.post import Apart, PostLut, apart

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from lutbench.inspection.inspection import Inspection
 from lutbench.media.sheet import Cell, draw_sheet
-from lutbench.media.still.shrink import thumbnail
+from lutbench.media.still.pixels import thumbnail
 from lutbench.media.still.still import read_still
 from lutbench.media.toned import LABEL, is_hdr
 from lutbench.report.pictures import chart_picture, our_faces, shown_through

@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 import lutbench
 from lutbench import files
 from lutbench.errors import LutbenchError
-from lutbench.inspection.comments import exposure_in_comments
+from lutbench.inspection.ends import exposure_in_comments
 from lutbench.inspection.inspection import Inspection
 from lutbench.media.sheet import write_sheet
-from lutbench.media.still.shrink import thumbnail
+from lutbench.media.still.pixels import thumbnail
 from lutbench.media.still.still import read_still
 from lutbench.media.toned import LABEL, is_hdr
 from lutbench.report.drawing import picture_uri

@@ -10,7 +10,7 @@ import pytest
 
 from lutbench.cli.main import main
 from lutbench.formats.cube_write import write_cube
-from lutbench.inspection.comments import ends_in_comments
+from lutbench.inspection.ends import ends_in_comments
 from lutbench.inspection.inspection import inspect
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.false_colour import FalseColour, default_bands

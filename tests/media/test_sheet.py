@@ -20,7 +20,7 @@ from lutbench.media.sheet import (
     lut_sheet,
     write_sheet,
 )
-from lutbench.media.still.shrink import thumbnail
+from lutbench.media.still.pixels import thumbnail
 from lutbench.media.still.still import Still
 from lutbench.tables.lut import Lut3D
 

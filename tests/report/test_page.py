@@ -12,7 +12,7 @@ from damage import DEFECTS, clean, damaged
 
 from lutbench.exposure.levels import levels
 from lutbench.identification import identify
-from lutbench.inspection.identified import with_identified_ends
+from lutbench.inspection.ends import with_identified_ends
 from lutbench.inspection.inspection import inspect
 from lutbench.media.still.still import Still, write_still
 from lutbench.model.catalogue import open_catalogue

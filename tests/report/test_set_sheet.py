@@ -108,7 +108,7 @@ def test_the_sheet_as_a_picture(luts: list[Inspection], tmp_path: Path) -> None:
     sheet = read_still(tmp_path / "set.png").signal()
     assert sheet.shape[0] > 2 * 250  # two rows of two
     brighter = next(each for each in luts if each.name == "view_p1.cube")
-    from lutbench.media.still.shrink import thumbnail
+    from lutbench.media.still.pixels import thumbnail
     from lutbench.report.pictures import our_faces, shown_through
     from lutbench.report.set_picture import WIDTH
 

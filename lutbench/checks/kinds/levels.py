@@ -12,7 +12,7 @@ from lutbench.checks.judging import verdict
 from lutbench.checks.limits import CheckFigure, checked_limit, farthest
 from lutbench.errors import DefinitionError
 from lutbench.given import number
-from lutbench.inspection.comments import ends_in_comments
+from lutbench.inspection.ends import ends_in_comments
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Encoding
 from lutbench.model.curves.base import MID_GREY

@@ -27,7 +27,7 @@ from lutbench.media.clip.pump import Line, pump
 from lutbench.media.clip.writer import ClipWriter, Rewriting, copied_streams
 from lutbench.media.clip.ycbcr import Matrix
 from lutbench.media.names import CLIP_SUFFIXES
-from lutbench.media.still.shrink import shrunk
+from lutbench.media.still.pixels import shrunk
 from lutbench.media.tags import NO_TAGS, ColourTags
 from lutbench.model.signal import Range
 from lutbench.model.transforms import Transform

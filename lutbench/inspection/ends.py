@@ -1,4 +1,7 @@
-"""What a LUT file says about itself, in the comments that `lutbench build` writes."""
+"""The source and the target of a LUT: as the user names them, as its file does, as identified.
+
+A file names them in the comments that `lutbench build` writes.
+"""
 
 from __future__ import annotations
 
@@ -8,14 +11,49 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from lutbench.errors import LutbenchError
+from lutbench.model.curves.base import Curve
 from lutbench.model.encoding import Encoding
-from lutbench.model.signal import Range
+from lutbench.model.gamuts import Gamut
+from lutbench.model.signal import Range, check_range
 
 if TYPE_CHECKING:
+    from lutbench.identification import Identification
     from lutbench.inspection.inspection import Inspection
     from lutbench.model.catalogue import Catalogue
-    from lutbench.model.curves.base import Curve
-    from lutbench.model.gamuts import Gamut
+
+
+def range_of(given: Range | None, usual: Range, what: str) -> Range:
+    """The range that is given, checked; else the usual one."""
+    return check_range(usual if given is None else given, what)
+
+
+@dataclass
+class ByName:
+    """Curves and gamuts by their names; the catalogue is opened when one is asked for."""
+
+    catalogue: Any = None
+
+    def _open(self) -> Any:
+        if self.catalogue is None:
+            from lutbench.model.catalogue import open_catalogue
+
+            self.catalogue = open_catalogue()
+        return self.catalogue
+
+    def curve(self, name: Curve | str | None) -> Curve | None:
+        """The curve of that name; a curve or None is returned as it is."""
+        if isinstance(name, str):
+            found: Curve = self._open().curve(name, exact=False)  # to look at, not to build from
+            return found
+        return name
+
+    def gamut(self, name: Gamut | str | None) -> Gamut | None:
+        """The gamut of that name; a gamut or None is returned as it is."""
+        if isinstance(name, str):
+            found: Gamut = self._open().gamut(name)
+            return found
+        return name
+
 
 _END = re.compile(
     r"^(?P<side>source|target): curve (?P<curve>.+?)"
@@ -135,3 +173,53 @@ def _of_target(
         "target_range": span,
         "target_known_by": found.target_known_by or "file",
     }
+
+
+def with_identified_ends(
+    found: Inspection, identification: Identification, catalogue: Catalogue
+) -> Inspection:
+    """`found` with the identified source and target; unchanged if the confidence is not high.
+
+    The report then has stops, reflectances and hues, although nobody named the source.
+    """
+    best = identification.candidates[0] if identification.candidates else None
+    if best is None or best.confidence != "high":
+        return found
+    source, target = best.source, best.target
+    if source.curve is None:
+        return found
+    seen = found.target
+    if target.curve is not None and found.kind != "gamut":
+        gamut = catalogue.gamut(target.gamut) if target.gamut else found.target.gamut
+        seen = Encoding(catalogue.curve(target.curve, exact=False), gamut)
+    return replace(
+        found,
+        source_curve=catalogue.curve(source.curve, exact=False),
+        source_gamut=catalogue.gamut(source.gamut) if source.gamut else None,
+        source_range=check_range(source.range),
+        target_range=check_range(target.range),
+        target=seen,
+        known_by="identified",
+        target_known_by="identified" if target.curve is not None else "",
+    )
+
+
+def identified(found: Inspection, catalogue: Catalogue) -> tuple[Inspection, Identification | None]:
+    """An inspection with the identified source and target, and the identification.
+
+    The identification is None if the LUT cannot be identified, because it is constant or damaged.
+    """
+    from lutbench.identification import identify
+
+    try:
+        result = identify(
+            found.lut,
+            catalogue=catalogue,
+            source_curve=found.source_curve.name if found.source_curve else None,
+            source_gamut=found.source_gamut.name if found.source_gamut else None,
+        )
+    except LutbenchError:
+        return found, None
+    if found.source_curve is None and found.health.decided_by is None:
+        found = with_identified_ends(found, result, catalogue)
+    return found, result
