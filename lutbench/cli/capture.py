@@ -92,8 +92,8 @@ def _print(output: str, reading: ChartReading, fit: PatchFit) -> None:
         ),
         (
             "confidence",
-            f"noise moves a node by {fit.node_error[0]:.1f} codes (10-bit; standard error;"
-            f" 95 % of nodes under {fit.node_error[1]:.1f})",
+            f"noise moves a node by {fit.node_error.median:.1f} codes (10-bit; standard error;"
+            f" 95 % of nodes under {fit.node_error.p95:.1f})",
         ),
     ]
     screen = console()

@@ -322,7 +322,7 @@ def check(
 
         text = display_html(found, Path(second).name)
         files.write_text(checking.page, text, force=reporting.force)
-    mean = found.spreads()["all"]["delta_e_2000"].mean
+    mean = found.spreads["all"]["delta_e_2000"].mean
     holds = checking.limit_delta_e is None or mean <= checking.limit_delta_e
     if reporting.as_json:
         print_json({"file": second, "holds": holds, **found.to_data()})

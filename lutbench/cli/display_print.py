@@ -98,7 +98,7 @@ def print_check(found: DisplayCheck, page: str | None, limit: float | None) -> N
     screen.print(target_words(found.target), soft_wrap=True)
     heads = (">ΔE 2000 mean", ">95 %", ">max", ">ΔE ITP mean", ">95 %", ">max")
     table = plain_table("patches", *heads)
-    for name, spreads in found.spreads().items():
+    for name, spreads in found.spreads.items():
         values = [getattr(spreads[key], what) for key in spreads for what in ("mean", "p95", "max")]
         table.add_row(name, *(f"{value:.2f}" for value in values))
     screen.print(table)
@@ -119,6 +119,6 @@ def print_check(found: DisplayCheck, page: str | None, limit: float | None) -> N
     if page is not None:
         screen.print(f"{page}: the report as a page", soft_wrap=True, markup=False)
     if limit is not None:
-        mean = found.spreads()["all"]["delta_e_2000"].mean
+        mean = found.spreads["all"]["delta_e_2000"].mean
         word = "holds" if mean <= limit else "fails"
         screen.print(f"{word}: mean ΔE 2000 {mean:.2f}, limit {limit:g}", soft_wrap=True)

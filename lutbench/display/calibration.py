@@ -11,7 +11,7 @@ from lutbench.algebra.chaining import chain
 from lutbench.display.model import DisplayModel
 from lutbench.display.target import Target
 from lutbench.measure.delta_e import delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz
-from lutbench.measure.difference import Spread
+from lutbench.measure.difference import DeltaESpreads, Spread
 from lutbench.measure.samples import chart_light
 from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange
 from lutbench.model.transforms import Array, Transform, steps_of
@@ -51,7 +51,7 @@ class Calibrated(PlainData):
 
     lut: Lut
     """The LUT, full-scale values to full-scale values."""
-    expected: dict[str, dict[str, Spread]]
+    expected: dict[str, DeltaESpreads]
     """ΔE 2000 and ΔE ITP between the target and what the display shows: for greys, for the colours
     of the measured chart, and for random signals (many of which a display of small gamut cannot
     show)."""
@@ -92,7 +92,7 @@ def calibrate(
 
 def _expected(
     model: DisplayModel, target: Target, lut: Transform, source_range: Range, display_range: Range
-) -> dict[str, dict[str, Spread]]:
+) -> dict[str, DeltaESpreads]:
     colours = np.random.default_rng(3).uniform(0, 1, (COLOURS, 3))
     greys = np.repeat(np.linspace(0, 1, GREYS)[:, None], 3, axis=1)
     sets = {"greys": greys, "chart": _chart(target), "random": colours}
@@ -111,7 +111,7 @@ def _chart(target: Target) -> Array:
     return np.clip(target.curve.encode(np.clip(light, 0, None)), 0, 1)
 
 
-def differences(shown: Array, wanted: Array, white: Array) -> dict[str, Spread]:
+def differences(shown: Array, wanted: Array, white: Array) -> DeltaESpreads:
     """Spreads of ΔE 2000 (relative to `white`) and ΔE ITP; all XYZ in cd/m², shape (n, 3)."""
     return {
         "delta_e_2000": Spread.of(

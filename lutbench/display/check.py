@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 
@@ -12,11 +11,11 @@ from lutbench.display.measurements import Measurements
 from lutbench.display.target import Target
 from lutbench.errors import LutbenchError
 from lutbench.measure.delta_e import delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz
-from lutbench.measure.difference import Spread
+from lutbench.measure.difference import DeltaESpreads, Spread
 from lutbench.model.curves.base import Curve
 from lutbench.model.gamuts import Gamut
-from lutbench.model.transforms import Array, Mask
-from lutbench.results import PlainData, plain
+from lutbench.model.transforms import Array, Colour, Mask
+from lutbench.results import PlainData
 
 NEUTRAL = 1e-9
 """Signal: a patch is grey if its channels differ by less than this."""
@@ -49,8 +48,22 @@ class GreyStep(PlainData):
 
 
 @dataclass(frozen=True, eq=False)
-class DisplayCheck:
+class CheckedPatch(PlainData):
+    """A patch as it was read; XYZ in cd/m²."""
+
+    name: str
+    signal: Colour
+    xyz: Colour
+    wanted_xyz: Colour
+    delta_e_2000: float
+    delta_e_itp: float
+
+
+@dataclass(frozen=True, eq=False)
+class DisplayCheck(PlainData):
     """How near a display comes to its target."""
+
+    KEYS = ("target", "patches", "greys", "spreads")
 
     readings: Measurements
     """The signals of the target that were shown, and their readings."""
@@ -80,7 +93,8 @@ class DisplayCheck:
         """Which patches are greys, shape (n,)."""
         return np.asarray(np.ptp(self.readings.signal, axis=1) < NEUTRAL)
 
-    def spreads(self) -> dict[str, dict[str, Spread]]:
+    @cached_property
+    def spreads(self) -> dict[str, DeltaESpreads]:
         """ΔE of all patches, of greys, and of colours."""
         sets: dict[str, Mask] = {
             "all": np.ones(len(self.wanted), dtype=np.bool_),
@@ -120,25 +134,15 @@ class DisplayCheck:
             float(self.delta_e_itp[rows].mean()),
         )
 
-    def to_data(self) -> dict[str, Any]:
-        """The check as plain data."""
+    @property
+    def patches(self) -> list[CheckedPatch]:
+        """Each patch with its reading."""
         read = self.readings
-        return {
-            "target": self.target.to_data(),
-            "patches": [
-                {
-                    "name": read.names[k],
-                    "signal": read.signal[k].tolist(),
-                    "xyz": read.xyz[k].tolist(),
-                    "wanted_xyz": self.wanted[k].tolist(),
-                    "delta_e_2000": float(self.delta_e_2000[k]),
-                    "delta_e_itp": float(self.delta_e_itp[k]),
-                }
-                for k in range(len(read.names))
-            ],
-            "greys": plain(self.greys),
-            "spreads": plain(self.spreads()),
-        }
+        columns = (
+            *(read.names, read.signal, read.xyz, self.wanted),
+            *(self.delta_e_2000, self.delta_e_itp),
+        )
+        return [CheckedPatch(*row) for row in zip(*columns, strict=True)]
 
 
 def check_display(

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated, Literal
 
 import numpy as np
 
 from lutbench.measure.difference import Spread
-from lutbench.model.transforms import Array, Transform
+from lutbench.model.transforms import Array, Rgb, Transform
 from lutbench.results import PlainData, Result
 from lutbench.tables.lut import USUAL_SIZE, Lut3D
 from lutbench.tables.nodes import sample
@@ -47,10 +47,15 @@ class CameraMatch(Result):
         Warnings for the user.
     """
 
+    KEYS = (
+        *("exposure_stops", "white_balance", "matrix", "residual_rms", "delta_e_2000"),
+        *("patches", "notes"),
+    )
+
     transform: Transform
     exposure_stops: float
     white_balance: tuple[float, float, float]
-    matrix: Array
+    matrix: Annotated[Array, tuple[Rgb, Rgb, Rgb]]
     patches: tuple[PatchError, ...]
     residual_rms: float = 0.0
     notes: tuple[str, ...] = ()
@@ -64,18 +69,13 @@ class CameraMatch(Result):
         made = sample(self.transform, size, title=title)
         return Lut3D(np.clip(made.table, 0, 1), title=title)
 
-    def to_data(self) -> dict[str, Any]:
-        """The match as plain data."""
+    @property
+    def delta_e_2000(self) -> dict[Literal["before", "after", "left_out"], Spread]:
+        """Over the patches: before and after the match, and predicted from the others."""
         return {
-            "exposure_stops": self.exposure_stops,
-            "white_balance": list(self.white_balance),
-            "matrix": self.matrix.tolist(),
-            "residual_rms": self.residual_rms,
-            "delta_e_2000": {
-                name: self.spread(name).to_data() for name in ("before", "after", "left_out")
-            },
-            "patches": [each.to_data() for each in self.patches],
-            "notes": list(self.notes),
+            "before": self.spread("before"),
+            "after": self.spread("after"),
+            "left_out": self.spread("left_out"),
         }
 
 

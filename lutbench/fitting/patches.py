@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -12,8 +11,8 @@ from lutbench.algebra.result import CodeError, code_error
 from lutbench.errors import LutbenchError
 from lutbench.fitting.scattered import ScatteredFit, smooth_curves
 from lutbench.model.signal import CODES_10_BIT
-from lutbench.model.transforms import Array
-from lutbench.results import Result
+from lutbench.model.transforms import Array, Mask
+from lutbench.results import PlainData, Result
 from lutbench.tables.lut import SIZES_3D, USUAL_SIZE, Lut1D, Lut3D, lattice
 from lutbench.tables.nodes import check_size
 
@@ -25,6 +24,14 @@ HELD_OUT = 0.15
 
 POOR = 8.0
 """10-bit codes: the user is warned if the 95th percentile of the held-out error is above this."""
+
+
+@dataclass(frozen=True)
+class NodeError(PlainData):
+    """An error in 10-bit code values: its median and 95th percentile over all nodes."""
+
+    median: float
+    p95: float
 
 
 @dataclass(frozen=True, repr=False)
@@ -43,27 +50,20 @@ class PatchFit(Result):
     residual
         The error of the final fit at all patches, in 10-bit code values.
     node_error
-        Standard error of the LUT's values due to noise in the patches, in 10-bit code values:
-        median and 95th percentile over all nodes, by fits to simulated noise.
+        Standard error of the LUT's values due to noise in the patches, by fits to simulated noise.
     """
+
+    KEYS = (
+        *("lut", "smoothness", "held_out_code_10bit=held_out", "residual_code_10bit=residual"),
+        *("node_error_code_10bit=node_error", "notes"),
+    )
 
     lut: Lut3D
     smoothness: float
     held_out: CodeError
     residual: CodeError
-    node_error: tuple[float, float]
+    node_error: NodeError
     notes: tuple[str, ...] = ()
-
-    def to_data(self) -> dict[str, Any]:
-        """The fit as plain data."""
-        return {
-            "lut": self.lut.to_data(),
-            "smoothness": self.smoothness,
-            "held_out_code_10bit": self.held_out.to_data(),
-            "residual_code_10bit": self.residual.to_data(),
-            "node_error_code_10bit": {"median": self.node_error[0], "p95": self.node_error[1]},
-            "notes": list(self.notes),
-        }
 
 
 def fit_patches(
@@ -155,7 +155,7 @@ def neutral_curves(inputs: Array, outputs: Array) -> Callable[[Array], Array]:
     return Lut1D(table).apply
 
 
-def _split(inputs: Array, random: np.random.Generator) -> tuple[Any, Any]:
+def _split(inputs: Array, random: np.random.Generator) -> tuple[Mask, Mask]:
     """Which patches are fitted and which are held out; those on the faces of the cube are always
     fitted, since they cannot be predicted from patches further out."""
     inside = ((inputs > 0) & (inputs < 1)).all(axis=1)
@@ -167,8 +167,8 @@ def _split(inputs: Array, random: np.random.Generator) -> tuple[Any, Any]:
 
 def _node_error(
     inputs: Array, size: int, smoothness: float, noise: float, random: np.random.Generator
-) -> tuple[float, float]:
-    """Standard error of the nodes (median, 95th percentile) in 10-bit codes, due to noise.
+) -> NodeError:
+    """Standard error of the nodes in 10-bit codes, due to noise.
 
     The fit is linear, so fits to pure noise show it.
     """
@@ -178,4 +178,4 @@ def _node_error(
         pure = random.normal(0, noise, inputs.shape)
         total += ScatteredFit(inputs, pure, size).solve(smoothness, rtol=1e-3) ** 2
     spread = np.sqrt(total / rounds) * CODES_10_BIT
-    return float(np.median(spread)), float(np.percentile(spread, 95))
+    return NodeError(float(np.median(spread)), float(np.percentile(spread, 95)))

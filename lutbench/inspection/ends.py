@@ -8,18 +8,35 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from lutbench.errors import LutbenchError
 from lutbench.model.curves.base import Curve
 from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import Gamut
 from lutbench.model.signal import Range, check_range
+from lutbench.results import PlainData
 
 if TYPE_CHECKING:
     from lutbench.identification import Identification
     from lutbench.inspection.inspection import Inspection
     from lutbench.model.catalogue import Catalogue
+
+
+KnownBy = Literal["", "named", "file", "project", "identified"]
+"""How an end is known: named by the user, by the file's comments, by the project, or identified."""
+
+
+@dataclass(frozen=True)
+class KnownEnd(PlainData):
+    """The source or target encoding of a LUT, and how it is known; null where it is not."""
+
+    KEYS = ("curve", "gamut", "range", "known_by?")
+
+    curve: str | None
+    gamut: str | None
+    range: Range
+    known_by: KnownBy
 
 
 def range_of(given: Range | None, usual: Range, what: str) -> Range:

@@ -7,17 +7,17 @@ from typing import ClassVar, Literal
 
 import numpy as np
 
-from lutbench.inspection.subject import CODES, Subject
+from lutbench.inspection.subject import CODES, Clip, NeutralAxis, Subject
 from lutbench.measure.delta_e import DELTA_E_NAMES, DeltaE, SizeWord, size_word
 from lutbench.measure.difference import measure
 from lutbench.measure.view import view_of
 from lutbench.model.encoding import Encoding
-from lutbench.model.transforms import Array
+from lutbench.model.transforms import Array, Colour
 from lutbench.results import PlainData
 from lutbench.tables.lut import ShaperLut3D, lattice
 from lutbench.tables.nodes import LARGEST_PIXEL, before_shaper, examined, greys
 
-KINDS = ("curve", "gamut", "combined", "identity")
+KindOfLut = Literal["identity", "curve", "gamut", "combined"]
 
 SAME = 0.5
 """10-bit codes: half a code is lost when a signal is rounded; up to that nothing has changed."""
@@ -56,13 +56,70 @@ class Evidence(PlainData):
     """The 95th percentile of |output − input| on the neutral axis, where it is not clipped."""
 
     @property
-    def kind(self) -> str:
+    def kind(self) -> KindOfLut:
         """``identity``, ``curve``, ``gamut`` or ``combined``."""
         if self.change <= SAME:
             return "identity"
         if self.separability_residual <= SEPARABLE:
             return "curve"
         return "gamut" if self.neutral_deviation <= NEUTRAL else "combined"
+
+
+@dataclass(frozen=True)
+class MidGrey(PlainData):
+    """Where mid grey goes in and comes out; where it is not known, the input half way up."""
+
+    KEYS = ("in=at", "out", "known")
+
+    at: float
+    out: float
+    known: bool
+
+
+@dataclass(frozen=True)
+class Steepest(PlainData):
+    """The greatest slope, and the input where it is."""
+
+    KEYS = ("slope", "in=at")
+
+    slope: float
+    at: float
+
+
+@dataclass(frozen=True)
+class AxisReport(PlainData):
+    """What the LUT does to greys; signals are 0 to 1 of full scale."""
+
+    black: Colour
+    white: Colour
+    mid_grey: MidGrey
+    slope_at_mid_grey: float
+    steepest: Steepest
+    clipped_low: Clip | None
+    clipped_high: Clip | None
+    monotone: bool
+    greatest_fall_10bit_codes: float
+    tint_10bit_codes: float
+    """The largest difference between channels."""
+    tint_at: float
+    """The input where it is."""
+
+
+def axis_report(axis: NeutralAxis, mid_grey: MidGrey, fall_limit: float) -> AxisReport:
+    """The neutral axis in short; up to `fall_limit`, in 10-bit codes, it counts as monotone."""
+    return AxisReport(
+        axis.outputs[0],
+        axis.outputs[-1],
+        mid_grey,
+        axis.slope_at(mid_grey.at),
+        Steepest(*axis.steepest),
+        axis.clip_low,
+        axis.clip_high,
+        axis.fall[0] * CODES <= fall_limit,
+        axis.fall[0] * CODES,
+        axis.tint[0] * CODES,
+        float(axis.inputs[axis.tint[1]]),
+    )
 
 
 def evidence_of(subject: Subject) -> Evidence:

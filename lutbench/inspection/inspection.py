@@ -7,32 +7,36 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
 import numpy as np
 
 from lutbench.exposure.levels import Level
 from lutbench.exposure.reading import AfterLut, Reading
-from lutbench.inspection.ends import ByName, range_of
+from lutbench.inspection.ends import ByName, KnownBy, KnownEnd, range_of
 from lutbench.inspection.facts import (
+    AxisReport,
     ChangeMade,
     DepthReport,
     Evidence,
+    KindOfLut,
+    MidGrey,
+    axis_report,
     change_made,
     depth_reports,
     evidence_of,
 )
 from lutbench.inspection.finding import Finding, NotExamined, Severity, worst_severity
 from lutbench.inspection.registry import Health, Limits, all_limits
-from lutbench.inspection.subject import CODES, Clip, NeutralAxis, Subject
+from lutbench.inspection.subject import NeutralAxis, Subject
 from lutbench.model.curves.base import Curve
 from lutbench.model.curves.video import Bt1886
 from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import BT709, Gamut
 from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange
 from lutbench.model.transforms import Transform
-from lutbench.results import Result
-from lutbench.tables.lut import Lut
+from lutbench.results import PlainData, Result
+from lutbench.tables.lut import Lut, Lut1D
 
 if TYPE_CHECKING:
     from lutbench.formats.digest import Written
@@ -40,10 +44,17 @@ if TYPE_CHECKING:
     from lutbench.inspection.hue import HueShift
     from lutbench.inspection.scene import SceneReport
 
-SCHEMA = 1
-
 TENTHS = tuple(k / 10 for k in range(11))
 """Neutral inputs that are listed as levels when no curve is known: tenths of the scale."""
+
+
+@dataclass(frozen=True)
+class ShaperReport(PlainData):
+    """The 1D LUT before a 3D one."""
+
+    KEYS = ("size=shaper.size", "domain=shaper.domain")
+
+    shaper: Lut1D
 
 
 @dataclass(frozen=True, repr=False)
@@ -69,6 +80,15 @@ class Inspection(Result):
         Those of a file that holds a transform without a table, which has none of its own.
     """
 
+    KEYS = (
+        *("schema", "file", "kind", "type=subject.type", "size=subject.size"),
+        *("domain=subject.domain", "shaper", "format", "title", "comments", "notes", "written"),
+        *("verdict", "change", "box", "evidence", "source=source_end", "seen_as=seen_end"),
+        *("neutral_axis", "levels", "scene", "bit_depth=depth", "hue", "worst", "findings"),
+        *("not_examined=reasons_not_examined", "limits=limits_in_force"),
+    )
+    schema: ClassVar[Literal[1]] = 1
+
     subject: Subject
     file: str | None = None
     format: str | None = None
@@ -79,8 +99,8 @@ class Inspection(Result):
     target_range: Range = "full"
     target: Encoding = field(default_factory=lambda: Encoding(Bt1886(), BT709))
     limits: Limits = field(default_factory=Limits)
-    known_by: str = ""
-    target_known_by: str = ""
+    known_by: KnownBy = ""
+    target_known_by: KnownBy = ""
     file_title: str = ""
     file_comments: tuple[str, ...] = ()
 
@@ -131,8 +151,8 @@ class Inspection(Result):
         return evidence_of(self.subject)
 
     @property
-    def kind(self) -> str:
-        """``curve``, ``gamut``, ``combined`` or ``identity``."""
+    def kind(self) -> KindOfLut:
+        """What it changes: the tone of each channel, colours, both or nothing."""
         return self.evidence.kind
 
     @property
@@ -253,68 +273,45 @@ class Inspection(Result):
             rows.append(Level(f"{100 * tenth:.0f} %", math.nan, Reading(tenth), after))
         return tuple(rows)
 
-    def to_data(self) -> dict[str, Any]:
-        """All of it as plain data: the object that ``lutbench inspect --json`` prints."""
-        return {
-            "schema": SCHEMA,
-            "file": self.file,
-            "kind": self.kind,
-            "type": self.subject.type,
-            "size": self.subject.size,
-            "domain": self.subject.domain.tolist(),
-            "shaper": _shaper_data(self.lut),
-            "format": self.format,
-            "title": self.title,
-            "comments": list(self.comments),
-            "notes": list(self.notes),
-            "written": self.written.to_data() if self.written else None,
-            "verdict": self.verdict,
-            "change": self.change.to_data(),
-            "box": self.box.to_data(),
-            "evidence": self.evidence.to_data(),
-            "source": {
-                "curve": self.source_curve.name if self.source_curve else None,
-                "gamut": self.source_gamut.name if self.source_gamut else None,
-                "range": self.source_range,
-                "known_by": self.known_by or None,
-            },
-            "seen_as": {
-                "curve": self.target.curve.name,
-                "gamut": self.target.gamut.name,
-                "range": self.target_range,
-                "known_by": self.target_known_by or None,
-            },
-            "neutral_axis": self._axis_data(),
-            "levels": [each.to_data() for each in self.levels],
-            "scene": self.scene.to_data() if self.scene else None,
-            "bit_depth": [each.to_data() for each in self.depth],
-            "hue": self.hue.to_data() if self.hue else None,
-            "worst": self.worst,
-            "findings": [each.to_data() for each in self.findings],
-            "not_examined": [str(each) for each in self.not_examined],
-            "limits": {code: self.limits[code] for code in sorted(all_limits())},
-        }
+    @property
+    def neutral_axis(self) -> AxisReport:
+        """What it does to greys, in short."""
+        grey = MidGrey(self.mid_grey_in, self.mid_grey_out, self.source_curve is not None)
+        return axis_report(self.neutral, grey, self.limits["non_monotonic"])
 
-    def _axis_data(self) -> dict[str, Any]:
-        axis = self.neutral
-        steepest, where = axis.steepest
-        return {
-            "black": axis.outputs[0].tolist(),
-            "white": axis.outputs[-1].tolist(),
-            "mid_grey": {
-                "in": self.mid_grey_in,
-                "out": self.mid_grey_out,
-                "known": self.source_curve is not None,
-            },
-            "slope_at_mid_grey": axis.slope_at(self.mid_grey_in),
-            "steepest": {"slope": steepest, "in": where},
-            "clipped_low": _clip_data(axis.clip_low),
-            "clipped_high": _clip_data(axis.clip_high),
-            "monotone": axis.fall[0] * CODES <= self.limits["non_monotonic"],
-            "greatest_fall_10bit_codes": axis.fall[0] * CODES,
-            "tint_10bit_codes": axis.tint[0] * CODES,
-            "tint_at": float(axis.inputs[axis.tint[1]]),
-        }
+    @property
+    def shaper(self) -> ShaperReport | None:
+        """The 1D LUT before a 3D one."""
+        shaper = getattr(self.lut, "shaper", None)
+        return None if shaper is None else ShaperReport(shaper)
+
+    @property
+    def source_end(self) -> KnownEnd:
+        """The encoding of the recording."""
+        return KnownEnd(
+            self.source_curve.name if self.source_curve else None,
+            self.source_gamut.name if self.source_gamut else None,
+            self.source_range,
+            self.known_by,
+        )
+
+    @property
+    def seen_end(self) -> KnownEnd:
+        """The encoding by which the output is seen; `known_by` is null where it is assumed."""
+        target = self.target
+        return KnownEnd(
+            target.curve.name, target.gamut.name, self.target_range, self.target_known_by
+        )
+
+    @property
+    def reasons_not_examined(self) -> list[str]:
+        """What could not be looked for, and why."""
+        return [str(each) for each in self.not_examined]
+
+    @property
+    def limits_in_force(self) -> dict[str, float]:
+        """By code of finding, in its unit."""
+        return {code: self.limits[code] for code in sorted(all_limits())}
 
 
 def inspect(
@@ -375,14 +372,3 @@ def inspect(
     ends = {"source_range": source_range, "target_range": target_range,
             "target_curve": target_curve, "target_gamut": target_gamut}  # fmt: skip
     return with_ends_in_comments(found, catalogue, {name for name in ends if ends[name]})
-
-
-def _clip_data(clip: Clip | None) -> dict[str, Any] | None:
-    if clip is None:
-        return None
-    return {"from": clip.onset, "share": clip.share, "level": clip.level}
-
-
-def _shaper_data(lut: Transform) -> dict[str, Any] | None:
-    shaper = getattr(lut, "shaper", None)
-    return None if shaper is None else {"size": shaper.size, "domain": shaper.domain.tolist()}

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +11,7 @@ from lutbench.exposure.levels import Levels, levels
 from lutbench.model.curves.base import MID_GREY, Curve
 from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange
 from lutbench.model.transforms import Array, Transform
+from lutbench.results import PlainData
 from lutbench.tables.nodes import greys
 
 ONE_CODE_8_BIT = 1 / 255
@@ -25,36 +25,45 @@ STOPS = np.arange(-16, 16.01, 1 / 24)
 
 
 @dataclass(frozen=True)
-class SceneReport:
+class Contrast(PlainData):
+    """Signal gained per stop around mid grey: the mean over half a stop to either side."""
+
+    KEYS = ("signal_per_stop_before=before", "signal_per_stop_after=after", "ratio")
+
+    before: float
+    after: float
+
+    @property
+    def ratio(self) -> float | None:
+        """After the LUT over before it; None for a recording that is flat there."""
+        return self.after / self.before if self.before else None
+
+
+@dataclass(frozen=True)
+class Separated(PlainData):
+    """The whole stops that come out at least one 8-bit code away from the next; None without."""
+
+    highest_stop: int | None
+    """The highest that does so from the stop below it."""
+    lowest_stop: int | None
+    """The lowest that does so from the stop above it."""
+
+
+@dataclass(frozen=True)
+class SceneReport(PlainData):
     """What happens to the stops of a scene: the levels of the curve and of the LUT, and more."""
 
+    KEYS = (
+        *("curve=levels.curve.name", "contrast_at_mid_grey=contrast"),
+        *("roll_off_stops=roll_off", "separated"),
+    )
+
     levels: Levels
-    contrast_before: float
-    """Signal gained per stop around mid grey: the mean over half a stop to either side."""
-    contrast_after: float
+    contrast: Contrast
     roll_off: float | None
     """The exposure, in stops from mid grey, from which a stop gains less signal than 95 % of what
     the steepest stop gains; None if the recording clips before that."""
-    top: int | None
-    """The highest whole stop that comes out at least one 8-bit code away from the stop below it;
-    None if there is none."""
-    bottom: int | None
-    """The lowest that does so from the stop above it."""
-
-    def to_data(self) -> dict[str, Any]:
-        """The report without the levels, as plain data."""
-        return {
-            "curve": self.levels.curve.name,
-            "contrast_at_mid_grey": {
-                "signal_per_stop_before": self.contrast_before,
-                "signal_per_stop_after": self.contrast_after,
-                "ratio": self.contrast_after / self.contrast_before
-                if self.contrast_before
-                else None,
-            },
-            "roll_off_stops": self.roll_off,
-            "separated": {"highest_stop": self.top, "lowest_stop": self.bottom},
-        }
+    separated: Separated
 
 
 def scene_report(
@@ -80,11 +89,12 @@ def scene_report(
     apart = (steps >= ONE_CODE_8_BIT - 1e-9) & held
     return SceneReport(
         day,
-        _contrast(before),
-        _contrast(after),
+        Contrast(_contrast(before), _contrast(after)),
         _roll_off(after, recorded),
-        int(whole[1:][apart].max()) if apart.any() else None,
-        int(whole[:-1][apart].min()) if apart.any() else None,
+        Separated(
+            int(whole[1:][apart].max()) if apart.any() else None,
+            int(whole[:-1][apart].min()) if apart.any() else None,
+        ),
     )
 
 

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array, Transform
+from lutbench.results import PlainData
 from lutbench.tables.cells import channel_planes
-from lutbench.tables.lut import USUAL_SIZE, Lut, Lut1D, Lut3D, ShaperLut3D
+from lutbench.tables.lut import USUAL_SIZE, Domain, Lut, Lut1D, Lut3D, ShaperLut3D
 from lutbench.tables.nodes import (
     LARGEST_PIXEL,
     check_domain,
@@ -41,9 +42,9 @@ class Subject:
         return not isinstance(self.lut, Lut)
 
     @cached_property
-    def type(self) -> str:
-        """``lut1d``, ``lut3d``, ``shaper_lut3d`` or ``transform``."""
-        return "transform" if self.sampled else self.lut.kind
+    def type(self) -> Literal["lut1d", "lut3d", "shaper_lut3d", "transform"]:
+        """The class of the LUT, in a word."""
+        return self.lut.kind if isinstance(self.lut, Lut) else "transform"
 
     @cached_property
     def lattice(self) -> Lut3D | None:
@@ -59,7 +60,7 @@ class Subject:
         return sample(self.lut, USUAL_SIZE)
 
     @cached_property
-    def domain(self) -> Array:
+    def domain(self) -> Domain:
         """The lowest and highest inputs of the transform, shape (2, 3)."""
         return domain_of(self.lut)
 
@@ -102,12 +103,14 @@ class Subject:
 
 
 @dataclass(frozen=True, eq=False)
-class Clip:
+class Clip(PlainData):
     """The inputs at one end of the neutral axis that all come out at the same `level`.
 
     `onset` is the input where clipping begins, found between two nodes by the slope of the
     step before; `share` is the clipped part of the input scale; `nodes` are those in it.
     """
+
+    KEYS = ("from=onset", "share", "level")
 
     onset: float
     share: float

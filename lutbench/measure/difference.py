@@ -43,6 +43,10 @@ class Spread(PlainData):
         return cls(float(values.mean()), float(p95), float(p99), float(values.max()))
 
 
+DeltaESpreads = dict[DeltaE, Spread]
+"""The spread of both colour differences, by their names."""
+
+
 @dataclass(frozen=True, eq=False)
 class PointDifferences:
     """The differences at each test colour: arrays of shape (n,).

@@ -6,7 +6,7 @@ import io
 import math
 from dataclasses import dataclass, fields
 from importlib import import_module
-from typing import Any, ClassVar, Literal, Self
+from typing import Annotated, Any, ClassVar, Literal, Self
 
 import numpy as np
 from numpy.typing import ArrayLike, DTypeLike, NDArray
@@ -16,6 +16,10 @@ from lutbench.given import double, one_of
 from lutbench.results import plain as plain
 
 Array = NDArray[np.float64]
+Rgb = tuple[float, float, float]
+Colour = Annotated[Array, Rgb]
+"""R G B as an array, shape (3,); a list of three in reports."""
+
 Mask = NDArray[np.bool_]
 
 Interpolation = Literal["tetrahedral", "trilinear"]

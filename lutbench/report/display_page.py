@@ -36,7 +36,7 @@ def display_html(found: DisplayCheck, name: str) -> str:
         "display.html",
         readings=name,
         found=found,
-        overall=found.spreads()["all"]["delta_e_2000"],
+        overall=found.spreads["all"]["delta_e_2000"],
         spread_heads=SPREAD_HEADS,
         spread_rows=_spread_rows(found),
         grey_heads=GREY_HEADS,
@@ -60,7 +60,7 @@ def _spread_rows(found: DisplayCheck) -> list[list[str]]:
     return [
         [name, *(f"{value:.2f}" for measure in ("delta_e_2000", "delta_e_itp")
                  for value in (each[measure].mean, each[measure].p95, each[measure].max))]
-        for name, each in found.spreads().items()
+        for name, each in found.spreads.items()
     ]  # fmt: skip
 
 

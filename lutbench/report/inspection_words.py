@@ -96,7 +96,7 @@ def scene_words(found: Inspection) -> list[str]:
     scene = found.scene
     if scene is None or any(each.code == "false_colour" for each in found.findings):
         return []
-    before, after = 100 * scene.contrast_before, 100 * scene.contrast_after
+    before, after = 100 * scene.contrast.before, 100 * scene.contrast.after
     lines = [
         f"Contrast at mid grey: {before:.1f} % of signal per stop before the LUT, {after:.1f} % "
         f"after it ({after / before:.1f} times)"
@@ -109,10 +109,11 @@ def scene_words(found: Inspection) -> list[str]:
         lines.append(
             f"Roll-off: from {stops_words(scene.roll_off)} stops, each further stop gains less"
         )
-    if scene.top is None or scene.bottom is None:
+    apart = scene.separated.lowest_stop, scene.separated.highest_stop
+    if None in apart:
         lines.append("No two stops stay as much as one 8-bit code apart")
     else:
-        top, bottom = (f"{each:+d}".replace("-", "−") for each in (scene.top, scene.bottom))
+        bottom, top = (f"{each:+d}".replace("-", "−") for each in apart)
         lines.append(f"Stops that stay at least one 8-bit code apart: from {bottom} to {top}")
     return lines
 

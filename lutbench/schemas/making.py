@@ -1,7 +1,9 @@
 """Making a JSON Schema (draft 2020-12) from a TypedDict, or from a part of a report itself.
 
 Names and types come from its annotations, descriptions and units from the docstrings of the
-class and its keys. A `Hint` in an annotation adds what a type cannot express.
+class and its keys. A `Hint` in an annotation adds what a type cannot express; a type in it says
+what an array is as plain data. A key of a TypedDict that begins with ``_`` stands for all keys
+of its type.
 """
 
 from __future__ import annotations
@@ -84,7 +86,8 @@ def _schema(kind: Any, made: _Made) -> dict[str, Any]:
         return _reference(kind, made)
     origin, inner = get_origin(kind), get_args(kind)
     if origin is Annotated:
-        return _schema(inner[0], made) | _hints(inner[1:])
+        as_data = next((each for each in inner[1:] if get_origin(each)), inner[0])
+        return _schema(as_data, made) | _hints(inner[1:])
     if origin in (NotRequired, Required):
         return _schema(inner[0], made)
     if origin is Literal:
@@ -125,7 +128,7 @@ def _reference(kind: Any, made: _Made) -> dict[str, Any]:
 
 def _object(kind: Any, made: _Made) -> dict[str, Any]:
     docs = _key_docs(kind)
-    hints = _keys_of_data(kind, docs) if _is_data(kind) else _hints_of(kind)
+    hints = _keys_of_data(kind, docs) if _is_data(kind) else _keys_of_typed(kind, docs)
     properties = {}
     for name, annotation in hints.items():
         found = _schema(annotation, made)
@@ -143,6 +146,14 @@ def _object(kind: Any, made: _Made) -> dict[str, Any]:
 
 def _is_data(kind: Any) -> bool:
     return isinstance(kind, type) and issubclass(kind, PlainData)
+
+
+def _keys_of_typed(kind: Any, docs: dict[str, str]) -> dict[str, Any]:
+    """The type of each key of a TypedDict; descriptions of keys of other parts go to `docs`."""
+    found: dict[str, Any] = {}
+    for key, annotation in _hints_of(kind).items():
+        found |= _keys_of_data(annotation, docs) if key[0] == "_" else {key: annotation}
+    return found
 
 
 def _hints_of(kind: Any) -> dict[str, Any]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from importlib import import_module
-from typing import TYPE_CHECKING, Any, ClassVar, Self
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal, Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -13,11 +13,13 @@ from lutbench.errors import LutbenchError, NotInvertibleError
 from lutbench.given import texts, whole
 from lutbench.model.transforms import (
     Array,
+    Rgb,
     Transform,
     check_interpolation,
     read_only,
 )
 from lutbench.model.transforms import Interpolation as Interpolation
+from lutbench.results import PlainData
 
 SIZES_3D = (2, 256)
 """Smallest and largest number of nodes along an edge: with 256 a table takes 400 MB."""
@@ -33,6 +35,9 @@ USUAL_ROWS = 4096
 
 UNIT_DOMAIN = ((0.0, 0.0, 0.0), (1.0, 1.0, 1.0))
 """The default domain: the lowest and the highest input of each channel."""
+
+Domain = Annotated[Array, tuple[Rgb, Rgb]]
+"""The lowest and the highest input of each channel, shape (2, 3)."""
 
 
 def _checked_table(table: ArrayLike, dimensions: int, sizes: tuple[int, int]) -> NDArray[Any]:
@@ -75,8 +80,10 @@ def _numbers(value: ArrayLike, what: str, accepted: str) -> NDArray[Any]:
         ) from error
 
 
-class _Lut(Transform):
+class _Lut(PlainData, Transform):
     """What the three kinds of LUT share."""
+
+    KEYS: ClassVar[tuple[str, ...]] = ("kind", "title", "size", "domain")
 
     title: str
     comments: tuple[str, ...]
@@ -85,7 +92,7 @@ class _Lut(Transform):
         @property
         def table(self) -> NDArray[Any]: ...
         @property
-        def domain(self) -> Array: ...
+        def domain(self) -> Domain: ...
 
     def _check_words(self) -> None:
         if not isinstance(self.title, str):
@@ -121,15 +128,6 @@ class _Lut(Transform):
 
         return html_of(self)  # type: ignore[arg-type]
 
-    def to_data(self) -> dict[str, Any]:
-        """Kind, title, size and domain as plain data, without the table."""
-        return {
-            "kind": self.kind,
-            "title": self.title,
-            "size": self.size,
-            "domain": self.domain.tolist(),
-        }
-
 
 @dataclass(frozen=True, init=False, eq=False, repr=False)
 class Lut1D(_Lut):
@@ -148,10 +146,11 @@ class Lut1D(_Lut):
     """
 
     table: NDArray[Any]
-    domain: Array
+    domain: Domain
+    """Smallest and largest input."""
     title: str = field(default="", compare=False)
     comments: tuple[str, ...] = field(default=(), compare=False)
-    kind: ClassVar[str] = "lut1d"
+    kind: ClassVar[Literal["lut1d"]] = "lut1d"
 
     def __init__(
         self,
@@ -220,11 +219,12 @@ class Lut3D(_Lut):
     """
 
     table: NDArray[Any]
-    domain: Array
+    domain: Domain
+    """Smallest and largest input."""
     title: str = field(default="", compare=False)
     comments: tuple[str, ...] = field(default=(), compare=False)
     interpolation: Interpolation = "tetrahedral"
-    kind: ClassVar[str] = "lut3d"
+    kind: ClassVar[Literal["lut3d"]] = "lut3d"
 
     def __init__(
         self,
@@ -283,11 +283,13 @@ class Lut3D(_Lut):
 class ShaperLut3D(_Lut):
     """A 1D shaper followed by a 3D LUT, as one LUT."""
 
+    KEYS = (*_Lut.KEYS, "shaper_size=shaper.size")
+
     shaper: Lut1D
     lut: Lut3D
     title: str = field(default="", compare=False)
     comments: tuple[str, ...] = field(default=(), compare=False)
-    kind: ClassVar[str] = "shaper_lut3d"
+    kind: ClassVar[Literal["shaper_lut3d"]] = "shaper_lut3d"
 
     def __post_init__(self) -> None:
         if not isinstance(self.shaper, Lut1D) or not isinstance(self.lut, Lut3D):
@@ -298,7 +300,7 @@ class ShaperLut3D(_Lut):
         self._check_words()
 
     @property
-    def domain(self) -> Array:
+    def domain(self) -> Domain:
         """The domain of the shaper, shape (2, 3)."""
         return self.shaper.domain
 
@@ -324,10 +326,6 @@ class ShaperLut3D(_Lut):
 
     def __repr__(self) -> str:
         return f"ShaperLut3D(shaper={self.shaper.size}, size={self.size}, title={self.title!r})"
-
-    def to_data(self) -> dict[str, Any]:
-        """As for the other LUTs, with the size of the shaper."""
-        return super().to_data() | {"shaper_size": self.shaper.size}
 
 
 Lut = Lut1D | Lut3D | ShaperLut3D

@@ -103,10 +103,10 @@ def test_stops() -> None:
     scene = found.scene
     assert scene is not None
     # Academy S-2016-001: a stop is 1/17.52 of signal above the toe.
-    assert scene.contrast_before == pytest.approx(1 / 17.52, abs=1e-12)
-    assert scene.contrast_after == pytest.approx(1 / 17.52, abs=1e-12)
+    assert scene.contrast.before == pytest.approx(1 / 17.52, abs=1e-12)
+    assert scene.contrast.after == pytest.approx(1 / 17.52, abs=1e-12)
     # It clips at 222.86: log2(222.86 / 0.18) = 10.27 stops; the last whole stop is 10.
-    assert scene.top == 11  # the stop in which it clips still moves
+    assert scene.separated.highest_stop == 11  # the stop in which it clips still moves
     assert scene.roll_off is None or scene.roll_off > 9
 
 
@@ -115,7 +115,7 @@ def test_roll_off_of_a_clip_is_at_the_clip() -> None:
     assert scene is not None
     # White at 1.0 is log2(1 / 0.18) = 2.47 stops; the reading is over half a stop.
     assert scene.roll_off == pytest.approx(2.47 - 0.5, abs=0.35)
-    assert scene.top == 3
+    assert scene.separated.highest_stop == 3
 
 
 def test_bit_depth_of_a_straight_line() -> None:

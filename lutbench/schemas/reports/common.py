@@ -6,10 +6,9 @@ from typing import Literal, NotRequired, TypedDict
 
 from lutbench.measure.difference import Spread
 from lutbench.model.signal import Range
+from lutbench.model.transforms import Rgb as Rgb
 
-Rgb = tuple[float, float, float]
 Point = tuple[float, float]
-Matrix = tuple[Rgb, Rgb, Rgb]
 Schema = Literal[1]
 
 
@@ -22,24 +21,6 @@ class Measures(TypedDict):
     """ΔE ITP, Recommendation ITU-R BT.2124."""
     code_10bit: Spread
     """10-bit codes, for the channel with the largest error."""
-
-
-class DeltaE(TypedDict):
-    """Two colour differences."""
-
-    delta_e_2000: Spread
-    delta_e_itp: Spread
-
-
-class Lut(TypedDict):
-    """A LUT that was made."""
-
-    kind: Literal["lut1d", "lut3d", "shaper_lut3d"]
-    title: str
-    size: int
-    """Nodes along an edge; rows of a 1D LUT."""
-    domain: tuple[Rgb, Rgb]
-    """Smallest and largest input."""
 
 
 class Encoding(TypedDict):

@@ -4,23 +4,17 @@ from __future__ import annotations
 
 from typing import NotRequired, TypedDict
 
-from lutbench.algebra.result import Change, CodeError
-from lutbench.fitting.match_report import PatchError
-from lutbench.identification.result import MedianErrors
+from lutbench.algebra.result import Reworked
+from lutbench.fitting.match_report import CameraMatch
+from lutbench.fitting.pair import PairFit
+from lutbench.fitting.patches import PatchFit
 from lutbench.measure.difference import Spread
 from lutbench.media.chart.picture import ChartReading
 from lutbench.media.clip.cuts import Cuts
 from lutbench.model.signal import Range
 from lutbench.recipes.make import Made
 from lutbench.recipes.post import PostLut
-from lutbench.schemas.reports.common import (
-    Lut,
-    Matrix,
-    Notice,
-    Point,
-    Rgb,
-    Schema,
-)
+from lutbench.schemas.reports.common import Notice, Rgb, Schema
 
 
 class Build(TypedDict):
@@ -32,23 +26,13 @@ class Build(TypedDict):
     """With --post."""
 
 
-class ReworkedLut(Lut):
-    """A LUT made of others."""
-
-    shaper_size: NotRequired[int]
-    """Rows of the shaper, where there is one."""
-
-
 class Rework(TypedDict):
     """The LUT that a command of `rework` made; shares (0 to 1) are given for an inverse."""
 
     schema: Schema
     file: str
     sources: list[str]
-    lut: ReworkedLut
-    error_code_10bit: CodeError
-    """The distance between the LUT and the exact result."""
-    changes: list[Change]
+    _made: Reworked
     bijective: NotRequired[bool]
     collapsed_share: NotRequired[float]
     folded_share: NotRequired[float]
@@ -121,18 +105,6 @@ class ChartPatches(TypedDict):
 Chart = ChartPicture | ChartPatches
 
 
-class PatchFit(TypedDict):
-    """The LUT of the device."""
-
-    lut: Lut
-    smoothness: float
-    held_out_code_10bit: CodeError
-    """At patches held out of the fit."""
-    residual_code_10bit: CodeError
-    node_error_code_10bit: MedianErrors
-    notes: list[str]
-
-
 class Capture(TypedDict):
     """What `capture` read and made."""
 
@@ -150,26 +122,8 @@ class Learn(TypedDict):
     file: str
     before: str
     after: str
-    lut: Lut
-    coverage: float
-    """The share of the nodes that the picture has colours for."""
-    neutral_covered: Point
-    """The lowest and highest signal of its greys."""
-    held_out_code_10bit: CodeError
-    residual_code_10bit: CodeError
-    outlier_share: float
-    edge_agreement: float
-    smoothness: float
-    notes: list[str]
+    _fit: PairFit
     held_out_delta_e_2000: Spread
-
-
-class MatchSpreads(TypedDict):
-    """ΔE 2000 over the patches: before and after the match, and predicted from the others."""
-
-    before: Spread
-    after: Spread
-    left_out: Spread
 
 
 class Match(TypedDict):
@@ -180,13 +134,7 @@ class Match(TypedDict):
     source: str
     target: str | None
     """Null for the published values of the chart."""
-    exposure_stops: float
-    white_balance: Rgb
-    matrix: Matrix
-    residual_rms: float
-    delta_e_2000: MatchSpreads
-    patches: list[PatchError]
-    notes: list[str]
+    _match: CameraMatch
 
 
 class FailedFrame(TypedDict):

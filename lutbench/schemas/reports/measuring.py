@@ -6,20 +6,15 @@ from typing import Literal, TypedDict
 
 from lutbench.checks.limits import CheckFigure
 from lutbench.checks.runner import Report
-from lutbench.display.check import GreyStep
+from lutbench.display.calibration import Calibrated
+from lutbench.display.check import DisplayCheck as Checked
 from lutbench.display.reach import Reach
 from lutbench.display.target import Target
 from lutbench.measure.comparison import WorstColour
 from lutbench.measure.difference import Spread
 from lutbench.measure.guesses import Explanation
 from lutbench.media.probe.read import ProbeReading
-from lutbench.schemas.reports.common import (
-    DeltaE,
-    Lut,
-    Point,
-    Rgb,
-    Schema,
-)
+from lutbench.schemas.reports.common import Point, Schema
 
 
 class SetMeasures(TypedDict):
@@ -168,20 +163,7 @@ class DisplayCalibrate(TypedDict):
     file: str
     measured: str
     target: Target
-    lut: Lut
-    expected: dict[str, DeltaE]
-    """Predicted by the fitted model, by set of colours."""
-
-
-class CheckedPatch(TypedDict):
-    """A patch as it was read; XYZ in cd/m²."""
-
-    name: str
-    signal: Rgb
-    xyz: Rgb
-    wanted_xyz: Rgb
-    delta_e_2000: float
-    delta_e_itp: float
+    _made: Calibrated
 
 
 class DisplayCheck(TypedDict):
@@ -190,10 +172,7 @@ class DisplayCheck(TypedDict):
     schema: Schema
     file: str
     holds: bool
-    target: Target
-    patches: list[CheckedPatch]
-    greys: list[GreyStep]
-    spreads: dict[str, DeltaE]
+    _check: Checked
 
 
 class MonitorDraw(TypedDict):
