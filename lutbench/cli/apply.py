@@ -9,19 +9,17 @@ from typing import TYPE_CHECKING
 
 import click
 
+from lutbench.cli.frames import clip_coding_options, interpolation_option, value_ranges
 from lutbench.cli.options import (
     LOG,
     Reporting,
     RunOptions,
-    clip_coding_options,
     gathered,
-    interpolation_option,
     json_option,
     lut_range_options,
     note,
     print_json,
     printable,
-    value_ranges,
     worker_options,
 )
 from lutbench.cli.spelling import with_options

@@ -9,9 +9,11 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from lutbench.cli.options import (
+    EndOptions,
     Reporting,
     catalogue_of,
     definitions_option,
+    end_options,
     force_option,
     gathered,
     json_option,
@@ -22,24 +24,7 @@ from lutbench.cli.options import (
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
-    from lutbench.bench.gather import KnownEnds, Order
-    from lutbench.model.catalogue import Catalogue
-    from lutbench.model.curves.base import Curve
-    from lutbench.model.gamuts import Gamut
-    from lutbench.model.signal import Range
-
-
-@dataclass(frozen=True)
-class Names:
-    """The encodings before and after LUT files, as the options name them."""
-
-    source_curve: str | None
-    source_gamut: str | None
-    target_curve: str | None
-    target_gamut: str | None
-    source_range: Range | None
-    target_range: Range | None
-    definitions: tuple[str, ...]
+    from lutbench.bench.gather import Order
 
 
 @dataclass(frozen=True)
@@ -79,20 +64,24 @@ class Showing:
     metavar="NUMBER",
     help="The port to serve on. [default: a free one]",
 )
-@click.option("--source-curve", metavar="NAME", help="The curve of the recording, for LUT files.")
-@click.option("--source-gamut", metavar="NAME", help="The gamut of the recording, for LUT files.")
-@click.option(
-    "--target-curve", metavar="NAME", help="The curve of the LUTs' output, for LUT files."
-)
-@click.option(
-    "--target-gamut", metavar="NAME", help="The gamut of the LUTs' output. [default: BT.709]"
+@end_options(
+    source_curve="The curve of the recording, for LUT files.",
+    source_gamut="The gamut of the recording, for LUT files.",
+    target_curve="The curve of the LUTs' output, for LUT files.",
+    target_gamut="The gamut of the LUTs' output. [default: BT.709]",
 )
 @range_options
 @definitions_option
 @json_option
 @force_option
-@gathered(names=Names, showing=Showing, report=Reporting)
-def command(source: str, names: Names, showing: Showing, report: Reporting) -> None:
+@gathered(names=EndOptions, showing=Showing, report=Reporting)
+def command(
+    source: str,
+    names: EndOptions,
+    definitions: tuple[str, ...],
+    showing: Showing,
+    report: Reporting,
+) -> None:
     """Write a set of LUTs as one page for viewing, exposing and measuring, offline.
 
     The page opens in any browser with WebGL 2, on a phone too, and loads nothing
@@ -105,9 +94,9 @@ def command(source: str, names: Names, showing: Showing, report: Reporting) -> N
       lutbench bench luts_demo/salt_road.toml -o bench.html
       lutbench bench day.cube --source-curve ACEScct --source-gamut "ACES AP1"
     """
-    from lutbench.bench.gather import Order
+    from lutbench.bench.gather import KnownEnds, Order
 
-    catalogue = catalogue_of(names.definitions)
+    catalogue = catalogue_of(definitions)
     path = Path(source)
     if not path.exists():
         raise LutbenchError("there is no such file or folder", where=source)
@@ -118,30 +107,12 @@ def command(source: str, names: Names, showing: Showing, report: Reporting) -> N
             where=path,
             accepted="no --source-curve, --source-gamut, --target-curve, --target-gamut",
         )
-    order = Order(path, _ends(catalogue, names), tuple(map(Path, showing.stills)), catalogue)
+    ends = KnownEnds(**names.found(catalogue))
+    order = Order(path, ends, tuple(map(Path, showing.stills)), catalogue)
     if showing.output or not showing.serve:
         _write(order, showing.output or "bench.html", report)
     if showing.serve:
         _serve(order, showing.port)
-
-
-def _ends(catalogue: Catalogue, names: Names) -> KnownEnds:
-    from lutbench.bench.gather import KnownEnds
-
-    def curve(name: str | None, where: str) -> Curve | None:
-        return catalogue.curve(name, where=where) if name else None
-
-    def gamut(name: str | None, where: str) -> Gamut | None:
-        return catalogue.gamut(name, where=where) if name else None
-
-    return KnownEnds(
-        curve(names.source_curve, "--source-curve"),
-        gamut(names.source_gamut, "--source-gamut"),
-        names.source_range,
-        curve(names.target_curve, "--target-curve"),
-        gamut(names.target_gamut, "--target-gamut"),
-        names.target_range,
-    )
 
 
 def _write(order: Order, output: str, report: Reporting) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -9,10 +10,13 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from lutbench.cli.options import (
+    EndOptions,
+    F,
     Reporting,
     catalogue_of,
     console,
     definitions_option,
+    end_options,
     force_option,
     gathered,
     json_option,
@@ -29,11 +33,9 @@ if TYPE_CHECKING:
     from lutbench.checks.limits import CheckFigure
     from lutbench.measure.comparison import Comparison
     from lutbench.measure.difference import Spread
-    from lutbench.model.catalogue import Catalogue
     from lutbench.model.conversion import Encoding
     from lutbench.recipes.subjects import NamedTransform
 
-RANGES = click.Choice(["full", "legal"])
 SETS = ("chart", "neutral", "random", "nodes")
 
 
@@ -46,26 +48,23 @@ class Colours:
     worst: int
 
 
+def _limit_option(name: str, measure: str, fails: str) -> Callable[[F], F]:
+    text = f"Fail when {fails}."
+    return click.option(name, type=LimitParam(measure), metavar="X", help=text)
+
+
 @click.command()
 @click.argument("a")
 @click.argument("b")
-@click.option("--source-curve", metavar="NAME", help="The curve that goes into both.")
-@click.option("--source-gamut", metavar="NAME", help="The gamut that goes into both.")
-@click.option(
-    "--target-curve",
-    metavar="NAME",
-    help="The curve of both outputs: decides the display for ΔE.",
-)
-@click.option("--target-gamut", metavar="NAME", help="The gamut of both outputs.")
-@click.option(
-    "--source-range",
-    type=RANGES,
-    help="The range of the values that go in. [default: as the curve's codes are published]",
-)
-@click.option(
-    "--target-range",
-    type=RANGES,
-    help="The range of the values that come out. [default: as the curve's codes are published]",
+@end_options(
+    source_curve="The curve that goes into both.",
+    source_gamut="The gamut that goes into both.",
+    target_curve="The curve of both outputs: decides the display for ΔE.",
+    target_gamut="The gamut of both outputs.",
+    source_range="The range of the values that go in. [default: as the curve's codes are "
+    "published]",
+    target_range="The range of the values that come out. [default: as the curve's codes are "
+    "published]",
 )
 @click.option(
     "--colours",
@@ -90,41 +89,13 @@ class Colours:
     metavar="N",
     help="How many of the worst colours to list.",
 )
-@click.option(
-    "--limit-delta-e",
-    type=LimitParam("delta_e_2000"),
-    metavar="X",
-    help="Fail when the largest ΔE 2000 is over X.",
-)
-@click.option(
-    "--limit-delta-e-p95",
-    type=LimitParam("delta_e_2000"),
-    metavar="X",
-    help="Fail when the 95th percentile of ΔE 2000 is over X.",
-)
-@click.option(
-    "--limit-delta-e-p99",
-    type=LimitParam("delta_e_2000"),
-    metavar="X",
-    help="Fail when the 99th percentile of ΔE 2000 is over X.",
-)
-@click.option(
-    "--limit-delta-e-mean",
-    type=LimitParam("delta_e_2000"),
-    metavar="X",
-    help="Fail when the mean ΔE 2000 is over X.",
-)
-@click.option(
-    "--limit-delta-e-itp",
-    type=LimitParam("delta_e_itp"),
-    metavar="X",
-    help="Fail when the largest ΔE ITP is over X.",
-)
-@click.option(
-    "--limit-codes",
-    type=LimitParam("codes"),
-    metavar="X",
-    help="Fail when a code value differs by more than X, at the depth of --bits.",
+@_limit_option("--limit-delta-e", "delta_e_2000", "the largest ΔE 2000 is over X")
+@_limit_option("--limit-delta-e-p95", "delta_e_2000", "the 95th percentile of ΔE 2000 is over X")
+@_limit_option("--limit-delta-e-p99", "delta_e_2000", "the 99th percentile of ΔE 2000 is over X")
+@_limit_option("--limit-delta-e-mean", "delta_e_2000", "the mean ΔE 2000 is over X")
+@_limit_option("--limit-delta-e-itp", "delta_e_itp", "the largest ΔE ITP is over X")
+@_limit_option(
+    "--limit-codes", "codes", "a code value differs by more than X, at the depth of --bits"
 )
 @click.option(
     "--as-views",
@@ -138,10 +109,11 @@ class Colours:
 @definitions_option
 @force_option
 @json_option
-@gathered(colours=Colours, report=Reporting)
+@gathered(ends=EndOptions, colours=Colours, report=Reporting)
 def command(
     a: str,
     b: str,
+    ends: EndOptions,
     colours: Colours,
     page: str | None,
     report: Reporting,
@@ -173,7 +145,7 @@ def command(
     first, second = (open_subject(side, catalogue) for side in (a, b))
     if options["as_views"]:
         return _as_views(first, second, page, report, options)
-    source, target = _ends(first, second, catalogue, options)
+    source, target = _ends(first, second, ends.found(catalogue))
     limits = _limits(options, int(colours.bits))
     if limits:
         refuse_same(first, second, "A and B")
@@ -231,32 +203,28 @@ def _as_views(
 
 
 def _ends(
-    first: NamedTransform, second: NamedTransform, catalogue: Catalogue, options: dict[str, Any]
+    first: NamedTransform, second: NamedTransform, named: dict[str, Any]
 ) -> tuple[Encoding | None, Encoding | None]:
     """The encodings of input and output: from the options, else from the sides."""
-    ends = []
-    for end in ("source", "target"):
-        known = getattr(first, end) or getattr(second, end)
-        ends.append(_end(end, known, catalogue, options))
-    return ends[0], ends[1]
+    return (
+        _end("source", first.source or second.source, named),
+        _end("target", first.target or second.target, named),
+    )
 
 
-def _end(
-    end: str, known: Encoding | None, catalogue: Catalogue, options: dict[str, Any]
-) -> Encoding | None:
+def _end(end: str, known: Encoding | None, named: dict[str, Any]) -> Encoding | None:
     from dataclasses import replace
 
     from lutbench.measure.comparison import ASSUMED_SOURCE, ASSUMED_TARGET
 
-    curve, gamut, signal_range = (options[f"{end}_{what}"] for what in ("curve", "gamut", "range"))
+    curve, gamut, signal_range = (named[f"{end}_{what}"] for what in ("curve", "gamut", "range"))
     if not (curve or gamut or signal_range):
         return known
     encoding = known or (ASSUMED_SOURCE if end == "source" else ASSUMED_TARGET)
     if curve:
-        named = catalogue.curve(curve, f"--{end}-curve")
-        encoding = replace(encoding, curve=named, display=None, range=named.formula_codes)
+        encoding = replace(encoding, curve=curve, display=None, range=curve.formula_codes)
     if gamut:
-        encoding = replace(encoding, gamut=catalogue.gamut(gamut, f"--{end}-gamut"))
+        encoding = replace(encoding, gamut=gamut)
     return replace(encoding, range=signal_range) if signal_range else encoding
 
 

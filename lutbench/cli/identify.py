@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING
 import click
 
 from lutbench.cli.options import (
+    EndOptions,
     Reporting,
     RunOptions,
     catalogue_of,
     definitions_option,
+    end_options,
     force_option,
     gathered,
     json_line,
@@ -27,7 +29,6 @@ from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
     from lutbench.identification import Identification
-    from lutbench.model.catalogue import Catalogue
 
 GROUPED = 100
 """The most LUTs that are grouped: each is compared with each, and all are kept in memory."""
@@ -38,7 +39,7 @@ class IdentifyRequest:
     """What is asked about each file."""
 
     definitions: tuple[str, ...]
-    pins: dict[str, str | None]
+    pins: EndOptions
     as_json: bool
     keep: bool
     """Whether to return the identification itself, for groups or additional files."""
@@ -84,19 +85,13 @@ class Outputs:
 
 @click.command()
 @click.argument("luts", nargs=-1, required=True, metavar="LUT...")
-@click.option("--source-curve", metavar="NAME", help="The curve that goes in, if you know it.")
-@click.option("--source-gamut", metavar="NAME", help="The gamut that goes in, if you know it.")
-@click.option(
-    "--source-range",
-    type=click.Choice(["full", "legal"]),
-    help="The range of the values that go in, if you know it.",
-)
-@click.option("--target-curve", metavar="NAME", help="The curve of the output, if you know it.")
-@click.option("--target-gamut", metavar="NAME", help="The gamut of the output, if you know it.")
-@click.option(
-    "--target-range",
-    type=click.Choice(["full", "legal"]),
-    help="The range of the values that come out, if you know it.",
+@end_options(
+    source_curve="The curve that goes in, if you know it.",
+    source_gamut="The gamut that goes in, if you know it.",
+    source_range="The range of the values that go in, if you know it.",
+    target_curve="The curve of the output, if you know it.",
+    target_gamut="The gamut of the output, if you know it.",
+    target_range="The range of the values that come out, if you know it.",
 )
 @click.option(
     "--tone-curve",
@@ -117,14 +112,14 @@ class Outputs:
 @definitions_option
 @json_option
 @force_option
-@gathered(outputs=Outputs, report=Reporting, run=RunOptions)
+@gathered(pins=EndOptions, outputs=Outputs, report=Reporting, run=RunOptions)
 def command(
     luts: tuple[str, ...],
+    pins: EndOptions,
     outputs: Outputs,
     definitions: tuple[str, ...],
     report: Reporting,
     run: RunOptions,
-    **pins: str | None,
 ) -> int:
     """Find what each LUT expects, what it gives, and how much of it is a look.
 
@@ -140,7 +135,7 @@ def command(
     """
     files, many = _files(luts)
     outputs.check(many, report.force)
-    _check_names(catalogue_of(definitions), pins)
+    pins.found(catalogue_of(definitions))  # refuses unknown names before any LUT is read
     writes = outputs.tone_curve is not None or outputs.definitions_out is not None
     few = len(files) <= GROUPED
     grouped = few and (outputs.groups is not None or not report.as_json)
@@ -210,15 +205,6 @@ def _many(
     return 2 if errors else 0
 
 
-def _check_names(catalogue: Catalogue, pins: dict[str, str | None]) -> None:
-    """Refuse unknown names before any LUT is read, with the option that gave them."""
-    for key, value in pins.items():
-        if value is None or key.endswith("range"):
-            continue
-        find = catalogue.curve if key.endswith("curve") else catalogue.gamut
-        find(value, where=f"--{key.replace('_', '-')}")
-
-
 def identify_file(file: str, asked: IdentifyRequest) -> IdentifiedFile:
     """The result for one file; called in this process or in another."""
     from lutbench.cli.identify_print import row_of
@@ -244,7 +230,7 @@ def _identified(file: str, asked: IdentifyRequest) -> Identification:
 
     try:
         lut = lutbench.open_lut(file)
-        return identify(lut, catalogue=catalogue_of(asked.definitions), **asked.pins)
+        return identify(lut, catalogue=catalogue_of(asked.definitions), **vars(asked.pins))
     except LutbenchError as error:
         if error.where:
             raise

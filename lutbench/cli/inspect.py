@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,9 +18,11 @@ from lutbench.cli.inspect_print import (
     row_of_unreadable,
 )
 from lutbench.cli.options import (
+    EndOptions,
     RunOptions,
     catalogue_of,
     definitions_option,
+    end_options,
     force_option,
     gathered,
     json_line,
@@ -37,34 +37,8 @@ from lutbench.errors import LutbenchError
 if TYPE_CHECKING:
     from lutbench.inspection.inspection import Inspection
     from lutbench.model.catalogue import Catalogue
-    from lutbench.model.signal import Range
 
 _SORTS = ("name", "worst", "kind", "grey")
-
-
-@dataclass(frozen=True)
-class EndOptions:
-    """The encodings before and after the LUT by name, and the ranges of its values."""
-
-    source_curve: str | None
-    source_gamut: str | None
-    source_range: Range | None
-    target_curve: str | None
-    target_gamut: str | None
-    target_range: Range | None
-
-    def found(self, catalogue: Catalogue) -> dict[str, Any]:
-        """Curves, gamuts and ranges by parameter name; None where one is not given."""
-        finders: dict[str, Callable[..., Any]] = {
-            "curve": partial(catalogue.curve, exact=False),
-            "gamut": catalogue.gamut,
-        }
-        found: dict[str, Any] = dict(vars(self))
-        for name, value in vars(self).items():
-            kind = name.partition("_")[2]
-            if value is not None and kind in finders:
-                found[name] = finders[kind](value, where=f"--{name.replace('_', '-')}")
-        return found
 
 
 @dataclass(frozen=True)
@@ -108,21 +82,16 @@ class Judging:
 
 @click.command()
 @click.argument("luts", metavar="LUT...", nargs=-1, required=True)
-@click.option(
-    "--source-curve", metavar="NAME", help="The curve of the recording: adds levels in stops."
+@end_options(
+    source_curve="The curve of the recording: adds levels in stops.",
+    source_gamut="The gamut of the recording: adds hue shifts.",
 )
-@click.option("--source-gamut", metavar="NAME", help="The gamut of the recording: adds hue shifts.")
 @range_options
-@click.option(
-    "--target-curve",
-    metavar="NAME",
-    help="The curve of the display that shows the result. [default: as the file says, else "
-    "BT.1886]",
-)
-@click.option(
-    "--target-gamut",
-    metavar="NAME",
-    help="The gamut of the display that shows the result. [default: as the file says, else BT.709]",
+@end_options(
+    target_curve="The curve of the display that shows the result. [default: as the file says, "
+    "else BT.1886]",
+    target_gamut="The gamut of the display that shows the result. [default: as the file says, "
+    "else BT.709]",
 )
 @click.option(
     "--limit",
@@ -194,7 +163,7 @@ def command(
     if pictures.page and many:
         raise LutbenchError("a page shows one LUT", where="--page", accepted="one file")
     catalogue = catalogue_of(options["definitions"])
-    ends.found(catalogue)
+    ends.found(catalogue, exact=False)
     Limits.parse(judging.limit_texts)
     if pictures.set_sheet:
         from lutbench.report.set_sheet import check_name
@@ -273,7 +242,7 @@ def _inspected(file: str, asked: InspectRequest) -> Inspection:
     catalogue = catalogue_of(asked.definitions)
     found = inspect(
         file,
-        **asked.ends.found(catalogue),
+        **asked.ends.found(catalogue, exact=False),
         limits=Limits.parse(asked.limit_texts),
         catalogue=catalogue,
     )

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from lutbench.cli.options import (
+    EndOptions,
     catalogue_of,
     console,
     definitions_option,
@@ -25,16 +26,6 @@ if TYPE_CHECKING:
     from lutbench.fitting.match_report import CameraMatch
     from lutbench.media.chart.patches import Patches
     from lutbench.model.conversion import Encoding
-
-
-@dataclass(frozen=True)
-class MatchEnds:
-    """The encodings of the two sides."""
-
-    source_curve: str
-    source_gamut: str | None
-    target_curve: str
-    target_gamut: str
 
 
 @dataclass(frozen=True)
@@ -87,11 +78,11 @@ class MatchFit:
 @definitions_option
 @force_option
 @json_option
-@gathered(ends=MatchEnds, chart=Chart, fit=MatchFit, new=NewLut)
+@gathered(ends=EndOptions, chart=Chart, fit=MatchFit, new=NewLut)
 def command(
     source: str,
     target: str | None,
-    ends: MatchEnds,
+    ends: EndOptions,
     chart: Chart,
     fit: MatchFit,
     new: NewLut,
@@ -140,18 +131,15 @@ def command(
         _print(match)
 
 
-def _encodings(ends: MatchEnds, definitions: tuple[str, ...]) -> tuple[Encoding, Encoding]:
+def _encodings(ends: EndOptions, definitions: tuple[str, ...]) -> tuple[Encoding, Encoding]:
     """Source and target encodings; a source without a gamut gets that of the target."""
     from lutbench.model.conversion import Encoding
 
-    catalogue = catalogue_of(definitions)
-    to_gamut = catalogue.gamut(ends.target_gamut, "--target-gamut")
-    from_gamut = to_gamut
-    if ends.source_gamut:
-        from_gamut = catalogue.gamut(ends.source_gamut, "--source-gamut")
+    found = ends.found(catalogue_of(definitions))
+    to_gamut = found["target_gamut"]
     return (
-        Encoding(catalogue.curve(ends.source_curve, "--source-curve"), from_gamut),
-        Encoding(catalogue.curve(ends.target_curve, "--target-curve"), to_gamut),
+        Encoding(found["source_curve"], found["source_gamut"] or to_gamut),
+        Encoding(found["target_curve"], to_gamut),
     )
 
 

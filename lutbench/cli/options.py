@@ -6,7 +6,7 @@ import logging
 import os
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, fields
-from functools import wraps
+from functools import partial, wraps
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from lutbench.model.catalogue import Catalogue
     from lutbench.model.signal import Range
     from lutbench.parallel import Workers
-    from lutbench.tables.carried import ValueRanges
 
 WORTH_PROCESSES = 16
 """Number of files from which several processes save time: each takes about a second to start."""
@@ -74,14 +73,6 @@ class Reporting:
 
     force: bool
     as_json: bool
-
-
-@dataclass(frozen=True)
-class LutRanges:
-    """The ranges of a LUT's input and output values: see `range_options`."""
-
-    source_range: Range
-    target_range: Range
 
 
 def definitions_option(function: F) -> F:
@@ -187,14 +178,46 @@ def force_option(function: F) -> F:
     return click.option("--force", is_flag=True, help="Replace files that exist.")(function)
 
 
-def interpolation_option(function: F) -> F:
-    """``--interpolation tetrahedral|trilinear``."""
-    return click.option(
-        "--interpolation",
-        type=click.Choice(["tetrahedral", "trilinear"]),
-        help="Interpolation between the nodes of a 3D LUT. [default: as the LUT states, else "
-        "tetrahedral]",
-    )(function)
+def end_options(**helps: str) -> Callable[[F], F]:
+    """An option for each end that is named (``source_curve``, ...), with its help."""
+
+    def decorate(function: F) -> F:
+        for name, text in reversed(helps.items()):
+            of_value: dict[str, Any] = {"metavar": "NAME"}
+            if name.endswith("_range"):
+                of_value = {"type": click.Choice(["full", "legal"])}
+            function = click.option(f"--{name.replace('_', '-')}", help=text, **of_value)(function)
+        return function
+
+    return decorate
+
+
+@dataclass(frozen=True)
+class EndOptions:
+    """Curves and gamuts before and after a LUT by name, and the ranges of its values."""
+
+    source_curve: str | None = None
+    source_gamut: str | None = None
+    source_range: Range | None = None
+    target_curve: str | None = None
+    target_gamut: str | None = None
+    target_range: Range | None = None
+
+    def found(self, catalogue: Catalogue, *, exact: bool = True) -> dict[str, Any]:
+        """Curves, gamuts and ranges by parameter name; None where one is not given.
+
+        `exact` is False for curves to look at, not to build from: they are found sooner.
+        """
+        finders: dict[str, Callable[..., Any]] = {
+            "curve": partial(catalogue.curve, exact=exact),
+            "gamut": catalogue.gamut,
+        }
+        found: dict[str, Any] = dict(vars(self))
+        for name, value in vars(self).items():
+            kind = name.partition("_")[2]
+            if value is not None and kind in finders:
+                found[name] = finders[kind](value, where=f"--{name.replace('_', '-')}")
+        return found
 
 
 def range_options(function: F) -> F:
@@ -233,34 +256,6 @@ def changed_range_options(given: str, made: str) -> Callable[[F], F]:
         return function
 
     return decorate
-
-
-def clip_coding_options(function: F) -> F:
-    """``--source-matrix`` and ``--file-range``: how the code values of the file are read."""
-    matrix = click.option(
-        "--source-matrix",
-        type=click.Choice(["BT.601", "BT.709", "BT.2020"], case_sensitive=False),
-        help="The Y'CbCr matrix of a clip, instead of the one in its tags.",
-    )
-    span = click.option(
-        "--file-range",
-        type=click.Choice(["legal", "full"]),
-        help="The range of the codes in IN. [default: of a clip, as its tags state; of a still, "
-        "that of the LUT's input]",
-    )
-    return matrix(span(function))
-
-
-def value_ranges(lut: Any, named: Any) -> ValueRanges:
-    """The ranges of a LUT's values: from the options `named`, else its comments, else full."""
-    from lutbench.inspection.ends import ends_in_comments
-    from lutbench.tables.carried import ValueRanges
-
-    ends = ends_in_comments(getattr(lut, "comments", ()))
-    return ValueRanges(
-        named.source_range or (ends["source"].range if "source" in ends else "full"),
-        named.target_range or (ends["target"].range if "target" in ends else "full"),
-    )
 
 
 def catalogue_of(definitions: tuple[str, ...], *, with_project: bool = True) -> Catalogue:

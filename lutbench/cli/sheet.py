@@ -8,17 +8,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from lutbench.cli.frames import clip_coding_options, interpolation_option, value_ranges
 from lutbench.cli.options import (
     catalogue_of,
-    clip_coding_options,
     definitions_option,
     force_option,
     gathered,
-    interpolation_option,
     lut_range_options,
     note,
     printable,
-    value_ranges,
 )
 from lutbench.errors import LutbenchError
 
