@@ -190,7 +190,7 @@ def array_text(numbers: NDArray[Any], row: int) -> str:
 def _log_parameters(clf: Any, log: Log, channel: Any) -> Any:
     slope = log.linear_slope
     if log.lin_side_break is not None and slope is None:
-        slope = log._linear_part[2]  # not every reader computes it
+        slope = log.line(log.lin_side_break)[1]  # not every reader computes it
     return clf.LogParams(
         log.base,
         log.log_side_slope,

@@ -349,9 +349,6 @@ def _by_channel(step: Transform) -> bool:
 
 
 def _camera_log(curve: CameraLog) -> Log:
-    at = curve.lin_side_break
-    if at is None:  # where the curve's linear continuation begins
-        at = (curve.FLOOR - curve.lin_side_offset) / curve.lin_side_slope
     # In base 2, which every reader supports; the slope makes up for it.
     slope = curve.log_side_slope / math.log2(curve.base)
     return Log(
@@ -360,6 +357,6 @@ def _camera_log(curve: CameraLog) -> Log:
         curve.log_side_offset,
         curve.lin_side_slope,
         curve.lin_side_offset,
-        at,
+        curve.toe_end,
         curve.linear_slope,
     )

@@ -15,11 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.errors import DefinitionError, NotInvertibleError
+from lutbench.model.curves.log import LogAndLine
 from lutbench.model.transforms import Array, Transform, read_only
 from lutbench.tables.shaping import half_floats
-
-SMALLEST = float(np.finfo(np.float32).tiny)
-"""Lower bound of a logarithm's argument: the smallest normal float32."""
 
 
 @dataclass(frozen=True)
@@ -77,13 +75,8 @@ class Range(Transform):
 
 
 @dataclass(frozen=True)
-class Log(Transform):
-    """A logarithm (`forward`) or its inverse, with a linear part below a break if there is one.
-
-    Forward, above ``lin_side_break`` or everywhere without a break:
-    y = log_side_slope·log_base(lin_side_slope·x + lin_side_offset) + log_side_offset;
-    below the break y = linear_slope·x + an offset that makes the curve continuous.
-    Without ``linear_slope`` the linear part has the logarithm's slope at the break.
+class Log(LogAndLine, Transform):
+    """A logarithm (`forward`) or its inverse: see `LogAndLine`; without a break it has no line.
 
     >>> Log(base=10.0).apply([1.0, 10.0, 100.0]).tolist()
     [0.0, 1.0, 2.0]
@@ -100,10 +93,8 @@ class Log(Transform):
     kind: ClassVar[str] = "log"
 
     def __post_init__(self) -> None:
-        numbers = [self.base, self.log_side_slope, self.log_side_offset, self.lin_side_slope]
-        numbers += [self.lin_side_offset, self.lin_side_break or 0.0, self.linear_slope or 1.0]
         problem = ""
-        if not all(map(math.isfinite, numbers)):
+        if not self._is_finite():
             problem = "a parameter is not finite"
         elif self.base <= 0 or self.base == 1:
             problem = f"{self.base:g} is not a base"
@@ -111,46 +102,18 @@ class Log(Transform):
             problem = "a slope is 0"
         elif self.linear_slope is not None and self.lin_side_break is None:
             problem = "a linear slope without a break"
-        elif self.lin_side_break is not None and self._argument(self.lin_side_break) <= 0:
+        elif self._is_undefined_at_break():
             problem = "the logarithm is not defined at the break"
         if problem:
             raise DefinitionError(
                 problem, where="Log", accepted="base over 0 and not 1, slopes other than 0"
             )
 
-    def _argument(self, light: Any) -> Any:
-        return self.lin_side_slope * light + self.lin_side_offset
-
-    def _log(self, light: Array) -> Array:
-        argument = np.maximum(self._argument(light), SMALLEST)
-        logarithm = np.log(argument) / math.log(self.base)
-        return np.asarray(self.log_side_slope * logarithm + self.log_side_offset)
-
-    def _antilog(self, signal: Array) -> Array:
-        exponent = (signal - self.log_side_offset) / self.log_side_slope
-        # A larger exponent would overflow, far beyond any real light.
-        exponent = np.minimum(exponent * math.log(self.base), 80.0)
-        return np.asarray((np.exp(exponent) - self.lin_side_offset) / self.lin_side_slope)
-
-    @property
-    def _linear_part(self) -> tuple[float, float, float, float]:
-        """Break on the linear side and on the log side, slope and offset of the linear part."""
-        assert self.lin_side_break is not None
-        at = self.lin_side_break
-        level = float(self._log(np.asarray(at)))
-        slope = self.linear_slope
-        if slope is None:
-            argument = self._argument(at)
-            slope = self.log_side_slope * self.lin_side_slope / (argument * math.log(self.base))
-        return at, level, slope, level - slope * at
-
     def _apply(self, rgb: Array) -> Array:
-        if self.lin_side_break is None:
+        at = self.lin_side_break
+        if at is None:
             return self._log(rgb) if self.forward else self._antilog(rgb)
-        at, level, slope, offset = self._linear_part
-        if self.forward:
-            return np.where(rgb <= at, slope * rgb + offset, self._log(np.maximum(rgb, at)))
-        return np.where(rgb <= level, (rgb - offset) / slope, self._antilog(np.maximum(rgb, level)))
+        return self._above_line(rgb, at) if self.forward else self._undone_above_line(rgb, at)
 
     def inverse(self) -> Log:
         return replace(self, forward=not self.forward)

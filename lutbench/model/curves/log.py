@@ -4,13 +4,19 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import Any, ClassVar
 
 import numpy as np
 
 from lutbench.errors import DefinitionError
 from lutbench.model.curves.base import Curve
 from lutbench.model.transforms import Array
+
+SMALLEST = float(np.finfo(np.float32).tiny)
+"""Lower bound of a logarithm's argument: the smallest normal float32."""
+
+MOST_EXPONENT = 80.0
+"""Natural exponent up to which a logarithm is undone: beyond any real light, without overflow."""
 
 
 @dataclass(frozen=True)
@@ -107,17 +113,68 @@ class PrintingDensity(Curve):
         return np.asarray((density - self._offset) / (1 - self._offset))
 
 
-@dataclass(frozen=True)
-class CameraLog(Curve):
-    """A logarithm with a linear toe below a break: the form of most published camera logs.
+class LogAndLine:
+    """A logarithm with a line below a break, the log of the Common LUT Format.
 
-    Above ``lin_side_break``:
-    signal = log_side_slope·log_base(lin_side_slope·light + lin_side_offset) + log_side_offset;
-    below: signal = linear_slope·light + an offset that makes the curve continuous. Without
-    ``linear_slope`` the toe has the slope of the logarithm at the break; without a break
-    the toe begins where the logarithm's argument is 1e-6.
-    The parameters are those of the camera log of the Common LUT Format
-    (Academy S-2014-006, SMPTE ST 2136-1).
+    Above the break
+    y = log_side_slope·log_base(lin_side_slope·x + lin_side_offset) + log_side_offset;
+    below it y = linear_slope·x + an offset that makes the curve continuous. Without
+    ``linear_slope`` the line has the slope of the logarithm at the break.
+    Source: Academy S-2014-006 (Common LUT Format), SMPTE ST 2136-1.
+    """
+
+    base: float
+    log_side_slope: float
+    log_side_offset: float
+    lin_side_slope: float
+    lin_side_offset: float
+    lin_side_break: float | None
+    linear_slope: float | None
+
+    def _is_finite(self) -> bool:
+        numbers = [self.base, self.log_side_slope, self.log_side_offset, self.lin_side_slope]
+        numbers += [self.lin_side_offset, self.lin_side_break or 0.0, self.linear_slope or 1.0]
+        return all(map(math.isfinite, numbers))
+
+    def _is_undefined_at_break(self) -> bool:
+        return self.lin_side_break is not None and self._argument(self.lin_side_break) <= 0
+
+    def _argument(self, light: Any) -> Any:
+        return self.lin_side_slope * light + self.lin_side_offset
+
+    def _log(self, light: Any) -> Array:
+        argument = np.maximum(self._argument(light), SMALLEST)
+        logarithm = np.log(argument) / math.log(self.base)
+        return np.asarray(self.log_side_slope * logarithm + self.log_side_offset)
+
+    def _antilog(self, signal: Array) -> Array:
+        exponent = (signal - self.log_side_offset) / self.log_side_slope
+        exponent = np.minimum(exponent * math.log(self.base), MOST_EXPONENT)
+        return np.asarray((np.exp(exponent) - self.lin_side_offset) / self.lin_side_slope)
+
+    def line(self, at: float) -> tuple[float, float, float]:
+        """The signal at a break, and the slope and the offset of the line below it."""
+        level, slope = float(self._log(at)), self.linear_slope
+        if slope is None:
+            argument = self._argument(at)
+            slope = self.log_side_slope * self.lin_side_slope / (argument * math.log(self.base))
+        return level, slope, level - slope * at
+
+    def _above_line(self, light: Array, at: float) -> Array:
+        _, slope, offset = self.line(at)
+        return np.where(light <= at, slope * light + offset, self._log(np.maximum(light, at)))
+
+    def _undone_above_line(self, signal: Array, at: float) -> Array:
+        level, slope, offset = self.line(at)
+        log = self._antilog(np.maximum(signal, level))
+        return np.where(signal <= level, (signal - offset) / slope, log)
+
+
+@dataclass(frozen=True)
+class CameraLog(LogAndLine, Curve):
+    """The form of most published camera logs: see `LogAndLine`; the line is the toe.
+
+    Without a break the toe begins where the logarithm's argument is 1e-6.
 
     >>> log = CameraLog("demo", base=10, log_side_slope=0.25, log_side_offset=0.6,
     ...                 lin_side_slope=1.0, lin_side_offset=0.01, lin_side_break=0.01)
@@ -138,10 +195,8 @@ class CameraLog(Curve):
     FLOOR: ClassVar[float] = 1e-6
 
     def __post_init__(self) -> None:
-        numbers = [self.base, self.log_side_slope, self.log_side_offset, self.lin_side_slope]
-        numbers += [self.lin_side_offset, self.lin_side_break or 0.0, self.linear_slope or 1.0]
         problem = ""
-        if not all(map(math.isfinite, numbers)):
+        if not self._is_finite():
             problem = "a parameter is not finite"
         elif self.base <= 1:
             problem = f"base {self.base:g} is not above 1"
@@ -151,44 +206,23 @@ class CameraLog(Curve):
             problem = "linear_slope is not above 0, so the toe does not rise"
         elif self.linear_slope is not None and self.lin_side_break is None:
             problem = "linear_slope has no lin_side_break to start from"
-        elif (
-            self.lin_side_break is not None
-            and self.lin_side_slope * self.lin_side_break + self.lin_side_offset <= 0
-        ):
+        elif self._is_undefined_at_break():
             problem = "the logarithm is not defined at lin_side_break"
         if problem:
             raise DefinitionError(problem, where=f"curve {self.name!r}", accepted="a rising curve")
 
     @property
-    def _toe(self) -> tuple[float, float, float]:
-        """Break, slope and offset of the linear part."""
-        if self.lin_side_break is None:
-            at = (self.FLOOR - self.lin_side_offset) / self.lin_side_slope
-        else:
-            at = self.lin_side_break
-        argument = self.lin_side_slope * at + self.lin_side_offset
-        slope = self.log_side_slope * self.lin_side_slope / (argument * math.log(self.base))
-        if self.linear_slope is not None:
-            slope = self.linear_slope
-        level = self.log_side_slope * math.log(argument, self.base) + self.log_side_offset
-        return at, slope, level - slope * at
+    def toe_end(self) -> float:
+        """The light at which the toe ends and the logarithm begins."""
+        if self.lin_side_break is not None:
+            return self.lin_side_break
+        return (self.FLOOR - self.lin_side_offset) / self.lin_side_slope
 
     def _encode(self, light: Array) -> Array:
-        at, slope, offset = self._toe
-        argument = self.lin_side_slope * np.maximum(light, at) + self.lin_side_offset
-        log = self.log_side_slope * np.log(argument) / math.log(self.base) + self.log_side_offset
-        return np.where(light <= at, slope * light + offset, log)
+        return self._above_line(light, self.toe_end)
 
     def _decode(self, signal: Array) -> Array:
-        at, slope, offset = self._toe
-        exponent = (np.maximum(signal, slope * at + offset) - self.log_side_offset) / (
-            self.log_side_slope
-        )
-        # An exponent of more than 60 decades would overflow, far beyond any real light.
-        exponent = np.minimum(exponent, 60 / math.log10(self.base))
-        argument = self.base**exponent
-        log = (argument - self.lin_side_offset) / self.lin_side_slope
-        return np.where(signal <= slope * at + offset, (signal - offset) / slope, log)
+        return self._undone_above_line(signal, self.toe_end)
 
 
 CURVES = (AcesCc(), AcesCct(), PrintingDensity())
