@@ -77,25 +77,18 @@ def inspect(
             f"{limits!r:.60} are not limits", where="limits", accepted="numbers by code"
         )
     known = arguments.known(catalogue)
-    curves = {"source_curve": source_curve, "target_curve": target_curve}
-    gamuts = {"source_gamut": source_gamut, "target_gamut": target_gamut}
-    named: dict[str, Any] = {
-        **{
-            key: known.curve(each, key, exact=False)
-            for key, each in curves.items()
-            if each is not None
-        },
-        **{key: known.gamut(each, key) for key, each in gamuts.items() if each is not None},
-    }
     words = isinstance(lut, str) and not Path(lut).is_file()
     subject = arguments.transform(lut, catalogue) if words or not _is_path(lut) else lut
     return inspect(
         subject,  # type: ignore[arg-type]
-        source_range=arguments.signal_range(source_range, "source_range"),
-        target_range=arguments.signal_range(target_range, "target_range"),
+        source_curve=source_curve,
+        source_gamut=source_gamut,
+        source_range=source_range,
+        target_range=target_range,
+        target_curve=target_curve,
+        target_gamut=target_gamut,
         limits=limits,
         catalogue=known,
-        **named,
     )
 
 

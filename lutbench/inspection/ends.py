@@ -44,34 +44,6 @@ def range_of(given: Range | None, usual: Range, what: str) -> Range:
     return check_range(usual if given is None else given, what)
 
 
-@dataclass
-class ByName:
-    """Curves and gamuts by their names; the catalogue is opened when one is asked for."""
-
-    catalogue: Any = None
-
-    def _open(self) -> Any:
-        if self.catalogue is None:
-            from lutbench.model.catalogue import open_catalogue
-
-            self.catalogue = open_catalogue()
-        return self.catalogue
-
-    def curve(self, name: Curve | str | None) -> Curve | None:
-        """The curve of that name; a curve or None is returned as it is."""
-        if isinstance(name, str):
-            found: Curve = self._open().curve(name, exact=False)  # to look at, not to build from
-            return found
-        return name
-
-    def gamut(self, name: Gamut | str | None) -> Gamut | None:
-        """The gamut of that name; a gamut or None is returned as it is."""
-        if isinstance(name, str):
-            found: Gamut = self._open().gamut(name)
-            return found
-        return name
-
-
 _END = re.compile(
     r"^(?P<side>source|target): curve (?P<curve>.+?)"
     r"(?:, gamut (?P<gamut>.+?))?, (?P<range>full|legal) range\b"
@@ -139,7 +111,7 @@ def with_usual_ends(
 
 
 def with_ends_in_comments(
-    found: Inspection, catalogue: Catalogue | None = None, given: Collection[str] = ()
+    found: Inspection, catalogue: Catalogue, given: Collection[str] = ()
 ) -> Inspection:
     """`found`, with the source and the target that its file names, where the user named none.
 
@@ -151,10 +123,6 @@ def with_ends_in_comments(
     target = named.get("target")
     if source is None and target is None:
         return found
-    if catalogue is None:
-        from lutbench.model.catalogue import open_catalogue
-
-        catalogue = open_catalogue()
     try:
         changes = _of_source(source, catalogue, found, given) if source is not None else {}
         changes |= _of_target(target, catalogue, found, given) if target is not None else {}

@@ -7,13 +7,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, ClassVar, Literal
+from typing import TYPE_CHECKING, ClassVar, Literal
 
 import numpy as np
 
 from lutbench.exposure.levels import Level
 from lutbench.exposure.reading import AfterLut, Reading
-from lutbench.inspection.ends import ByName, KnownBy, KnownEnd, range_of
+from lutbench.inspection.ends import KnownBy, KnownEnd, range_of
 from lutbench.inspection.facts import (
     AxisReport,
     ChangeMade,
@@ -29,6 +29,7 @@ from lutbench.inspection.facts import (
 from lutbench.inspection.finding import Finding, NotExamined, Severity, worst_severity
 from lutbench.inspection.registry import Health, Limits, all_limits
 from lutbench.inspection.subject import NeutralAxis, Subject
+from lutbench.model.catalogue import Catalogue, open_catalogue
 from lutbench.model.curves.base import Curve
 from lutbench.model.curves.video import Bt1886
 from lutbench.model.encoding import Encoding
@@ -324,7 +325,7 @@ def inspect(
     target_curve: Curve | str | None = None,
     target_gamut: Gamut | str | None = None,
     limits: Limits | Mapping[str, float] | None = None,
-    catalogue: Any = None,
+    catalogue: Catalogue | None = None,
 ) -> Inspection:
     """What a LUT does, and what is wrong with it.
 
@@ -346,19 +347,27 @@ def inspect(
 
         file, read = str(lut), read_lut_file(lut)
         lut = read.lut
-    names = ByName(catalogue)
-    source = names.curve(source_curve)
-    target = names.curve(target_curve) or Bt1886()
+    known = catalogue or open_catalogue()
+
+    def curve(name: Curve | str | None, what: str) -> Curve | None:
+        # To look at, not to build from: it may be interpolated.
+        return None if name is None else known.curve(name, what, exact=False)
+
+    def gamut(name: Gamut | str | None, what: str) -> Gamut | None:
+        return None if name is None else known.gamut(name, what)
+
+    source = curve(source_curve, "source_curve")
+    target = curve(target_curve, "target_curve") or Bt1886()
     found = Inspection(
         Subject(lut),
         file,
         read.format if read else None,
         read.notes if read else (),
         source,
-        names.gamut(source_gamut),
+        gamut(source_gamut, "source_gamut"),
         range_of(source_range, source.formula_codes if source else "full", "source_range"),
         range_of(target_range, target.formula_codes, "target_range"),
-        Encoding(target, names.gamut(target_gamut) or BT709),
+        Encoding(target, gamut(target_gamut, "target_gamut") or BT709),
         limits if isinstance(limits, Limits) else Limits(dict(limits or {})),
         "named" if source_curve is not None else "",
         "named" if target_curve is not None else "",
@@ -371,4 +380,4 @@ def inspect(
 
     ends = {"source_range": source_range, "target_range": target_range,
             "target_curve": target_curve, "target_gamut": target_gamut}  # fmt: skip
-    return with_ends_in_comments(found, catalogue, {name for name in ends if ends[name]})
+    return with_ends_in_comments(found, known, {name for name in ends if ends[name]})

@@ -42,7 +42,10 @@ REPORTS: dict[str, tuple[str, ...]] = {
     ),
     "convert": ("convert day.cube j_day.clf", "convert day.cube j_small.cube --size 9"),
     "demo": ("demo j_demo",),
-    "display calibrate": ("display calibrate measured.csv -o j_cal.cube --size 9",),
+    "display calibrate": (
+        "display calibrate measured.csv -o j_cal.cube --size 9",
+        "display calibrate measured.csv --behind shaped.cube -o j_behind.cube --size 9",
+    ),
     "display check": ("display check second.csv",),
     "display fit": ("display fit measured.csv",),
     "display patches": ("display patches j_patches --amount short --frame 640x360",),
