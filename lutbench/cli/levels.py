@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from lutbench.cli.options import (
-    EndOptions,
+    LutRanges,
     catalogue_of,
     definitions_option,
     force_option,
@@ -163,7 +163,7 @@ class Printing:
 @gathered(
     recording=Recording,
     metering=Metering,
-    ranges=EndOptions,
+    ranges=LutRanges,
     screen=DisplayOptions,
     printing=Printing,
 )
@@ -171,7 +171,7 @@ def command(
     subjects: tuple[str, ...],
     recording: Recording,
     metering: Metering,
-    ranges: EndOptions,
+    ranges: LutRanges,
     screen: DisplayOptions,
     printing: Printing,
 ) -> None:
@@ -216,7 +216,7 @@ def command(
 
 
 def _levels(
-    subject: LevelsSubject, ranges: EndOptions, metering: Metering, shown: Shown | None
+    subject: LevelsSubject, ranges: LutRanges, metering: Metering, shown: Shown | None
 ) -> Levels:
     from lutbench.exposure.levels import levels
 

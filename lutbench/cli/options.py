@@ -193,15 +193,21 @@ def end_options(**helps: str) -> Callable[[F], F]:
 
 
 @dataclass(frozen=True)
-class EndOptions:
+class LutRanges:
+    """The ranges of a LUT's input and output values: see `range_options`."""
+
+    source_range: Range | None = None
+    target_range: Range | None = None
+
+
+@dataclass(frozen=True)
+class EndOptions(LutRanges):
     """Curves and gamuts before and after a LUT by name, and the ranges of its values."""
 
     source_curve: str | None = None
     source_gamut: str | None = None
-    source_range: Range | None = None
     target_curve: str | None = None
     target_gamut: str | None = None
-    target_range: Range | None = None
 
     def found(self, catalogue: Catalogue, *, exact: bool = True) -> dict[str, Any]:
         """Curves, gamuts and ranges by parameter name; None where one is not given.

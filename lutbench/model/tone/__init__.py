@@ -49,8 +49,14 @@ class ToneMapper(Transform):
     ) -> Self:
         """The mapper for a source, a target and an exposure in stops.
 
-        `settings` are those that were given; they are never changed.
+        `settings` are those that were given; they are never changed. Settings named as
+        ``source_peak`` or ``target_black`` are otherwise those of the displays of the ends.
         """
+        for name in cls.settings().keys() - settings.keys():
+            end, _, what = name.partition("_")
+            display = {"source": source.display, "target": target.display}.get(end)
+            if display is not None and what in vars(display):
+                settings[name] = getattr(display, what)
         return cls(**settings)
 
     @property

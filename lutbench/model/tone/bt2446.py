@@ -10,13 +10,12 @@ Both work on display light of BT.2020 primaries, in cd/m².
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, ClassVar, Self
+from typing import ClassVar
 
 import numpy as np
 
 from lutbench.errors import DefinitionError
 from lutbench.model.curves.base import mirrored
-from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import BT2020, Gamut, conversion
 from lutbench.model.light import Side
 from lutbench.model.parameter import bounded, hold_to_limits
@@ -108,17 +107,6 @@ class Bt2446A(_OfBt2020):
     kind: ClassVar[str] = "bt2446_a"
     method: ClassVar[str] = "bt2446-a"
     says: ClassVar[str] = "HDR to SDR by a knee on luma (BT.2446, method A)"
-
-    @classmethod
-    def between(
-        cls, source: Encoding, target: Encoding, exposure: float = 0.0, **settings: Any
-    ) -> Self:
-        """From the source's display to the target's, unless `settings` say otherwise."""
-        given = dict(settings)
-        for key, display in (("source_peak", source.display), ("target_peak", target.display)):
-            if display is not None:
-                given.setdefault(key, display.peak)
-        return cls(**given)
 
     @property
     def target_white(self) -> float:
@@ -224,16 +212,6 @@ class Bt2446C(_OfBt2020):
     kind: ClassVar[str] = "bt2446_c"
     method: ClassVar[str] = "bt2446-c"
     says: ClassVar[str] = "HDR of 1000 cd/m² to SDR, skin and white kept (BT.2446, method C)"
-
-    @classmethod
-    def between(
-        cls, source: Encoding, target: Encoding, exposure: float = 0.0, **settings: Any
-    ) -> Self:
-        """For the target's display, unless `settings` say otherwise."""
-        given = dict(settings)
-        if target.display is not None:
-            given.setdefault("target_peak", target.display.peak)
-        return cls(**given)
 
     def __post_init__(self) -> None:
         hold_to_limits(self, "BT.2446 C")

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, ClassVar, Self
+from typing import ClassVar
 
 import numpy as np
 
 from lutbench.errors import DefinitionError, NotInvertibleError
 from lutbench.model.curves.hdr import PQ_PEAK, pq_luminance, pq_signal
-from lutbench.model.encoding import Encoding
 from lutbench.model.light import Side
 from lutbench.model.parameter import bounded, hold_to_limits, worded
 from lutbench.model.tone import BetweenPeaks
@@ -40,18 +39,6 @@ class Eetf(OnCarrier, BetweenPeaks):
     method: ClassVar[str] = "eetf"
     says: ClassVar[str] = "from a mastering display to one with a lower peak (BT.2390)"
     side: ClassVar[Side | None] = "display"
-
-    @classmethod
-    def between(
-        cls, source: Encoding, target: Encoding, exposure: float = 0.0, **settings: Any
-    ) -> Self:
-        """From the source's display to the target's, unless `settings` say otherwise."""
-        given = dict(settings)
-        for key, display in (("source", source.display), ("target", target.display)):
-            if display is not None:
-                given.setdefault(f"{key}_peak", display.peak)
-                given.setdefault(f"{key}_black", display.black)
-        return cls(**given)
 
     @property
     def words(self) -> str:
