@@ -247,17 +247,17 @@ BUDGETS = {
     "apply a still": Budget(
         "apply day.cube in.png out.png",
         27,
-        39,
+        40,
         HEAVY | WORK | CLIPS | {"scipy", "rich", "lutbench.recipes", "lutbench.inspection"},
     ),
     "build a recipe": Budget(
         "build day.toml -o luts", 37, 55, WORK | {"matplotlib", "numba", "lxml", "av"}
     ),
     "convert": Budget("convert day.cube small.cube --size 5", 28, 46, HEAVY | WORK | {IMAGES}),
-    "inspect": Budget("inspect day.cube --json", 54, 76, HEAVY | CLIPS | WORK | {IMAGES, "rich"}),
+    "inspect": Budget("inspect day.cube --json", 53, 75, HEAVY | CLIPS | WORK | {IMAGES, "rich"}),
     # A LUT whose file says nothing is identified, so that its box has an answer.
-    "inspect, in words": Budget("inspect day.cube", 68, 141, HEAVY | CLIPS | {IMAGES}),
-    "inspect with a page": Budget("inspect day.cube --page day.html", 92, 165, {"av", "lxml"}),
+    "inspect, in words": Budget("inspect day.cube", 66, 131, HEAVY | CLIPS | {IMAGES}),
+    "inspect with a page": Budget("inspect day.cube --page day.html", 89, 152, {"av", "lxml"}),
     "levels": Budget("levels --curve ACEScct", 19, 36, HEAVY | {IMAGES, "scipy"}),
     "list": Budget("list curves", 20, 33, WORK | {"numba", "av", "lutbench.tables"}),
     "rework": Budget("rework neutral day.cube -o tone.cube", 30, 46, HEAVY | WORK | {IMAGES}),

@@ -115,7 +115,6 @@ def command(
     b: str,
     ends: EndOptions,
     colours: Colours,
-    page: str | None,
     report: Reporting,
     **options: Any,
 ) -> int:
@@ -139,19 +138,20 @@ def command(
     from lutbench.measure.comparison import compare
     from lutbench.recipes.subjects import open_subject, refuse_same
 
+    page = options["page"]
     if page is not None and Path(page).suffix.lower() != ".html":
         raise LutbenchError("is not a page", where=page, accepted="a name that ends in .html")
     catalogue = catalogue_of(options["definitions"])
     first, second = (open_subject(side, catalogue) for side in (a, b))
     if options["as_views"]:
-        return _as_views(first, second, page, report, options)
+        return _as_views(first, second, report, options)
     source, target = _ends(first, second, ends.found(catalogue))
     limits = _limits(options, int(colours.bits))
     if limits:
         refuse_same(first, second, "A and B")
+    sides = (first.transform, second.transform)
     found = compare(
-        first.transform,
-        second.transform,
+        *sides,
         source=source,
         target=target,
         sets=colours.sets or SETS,
@@ -163,7 +163,6 @@ def command(
         from lutbench import files
         from lutbench.report.difference_page import difference_html
 
-        sides = (first.transform, second.transform)
         files.write_text(page, difference_html(found, (a, b), sides, held), force=report.force)
         say(f"{page}: page written")
     if report.as_json:
@@ -177,7 +176,6 @@ def command(
 def _as_views(
     first: NamedTransform,
     second: NamedTransform,
-    page: str | None,
     report: Reporting,
     options: dict[str, Any],
 ) -> int:
@@ -185,9 +183,8 @@ def _as_views(
     from lutbench.cli.compare_views import look_of, print_views, watched
     from lutbench.measure.views import views_apart
 
-    others = {"page": page, **{key: options[key] for key in options if key.startswith("limit")}}
-    for name, value in others.items():
-        if value is not None:
+    for name, value in options.items():
+        if value is not None and name.startswith(("page", "limit")):
             raise LutbenchError(
                 f"--{name.replace('_', '-')} cannot be given with --as-views",
                 accepted="one of the two",

@@ -348,26 +348,18 @@ def inspect(
         file, read = str(lut), read_lut_file(lut)
         lut = read.lut
     known = catalogue or open_catalogue()
-
-    def curve(name: Curve | str | None, what: str) -> Curve | None:
-        # To look at, not to build from: it may be interpolated.
-        return None if name is None else known.curve(name, what, exact=False)
-
-    def gamut(name: Gamut | str | None, what: str) -> Gamut | None:
-        return None if name is None else known.gamut(name, what)
-
-    source = curve(source_curve, "source_curve")
-    target = curve(target_curve, "target_curve") or Bt1886()
+    source = _curve(known, source_curve, "source_curve")
+    target = _curve(known, target_curve, "target_curve") or Bt1886()
     found = Inspection(
         Subject(lut),
         file,
         read.format if read else None,
         read.notes if read else (),
         source,
-        gamut(source_gamut, "source_gamut"),
+        _gamut(known, source_gamut, "source_gamut"),
         range_of(source_range, source.formula_codes if source else "full", "source_range"),
         range_of(target_range, target.formula_codes, "target_range"),
-        Encoding(target, gamut(target_gamut, "target_gamut") or BT709),
+        Encoding(target, _gamut(known, target_gamut, "target_gamut") or BT709),
         limits if isinstance(limits, Limits) else Limits(dict(limits or {})),
         "named" if source_curve is not None else "",
         "named" if target_curve is not None else "",
@@ -381,3 +373,12 @@ def inspect(
     ends = {"source_range": source_range, "target_range": target_range,
             "target_curve": target_curve, "target_gamut": target_gamut}  # fmt: skip
     return with_ends_in_comments(found, known, {name for name in ends if ends[name]})
+
+
+def _curve(known: Catalogue, name: Curve | str | None, what: str) -> Curve | None:
+    # To look at, not to build from: it may be interpolated.
+    return None if name is None else known.curve(name, what, exact=False)
+
+
+def _gamut(known: Catalogue, name: Gamut | str | None, what: str) -> Gamut | None:
+    return None if name is None else known.gamut(name, what)
