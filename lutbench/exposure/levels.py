@@ -52,7 +52,7 @@ MOST_STOPS = 16
 """Stops from mid grey, up and down, that are listed: more than any camera records."""
 
 ONE_CODE = 1 / CODES_10_BIT
-"""Signal of a 10-bit code: stops nearer than this cannot be told from each other."""
+"""Signal of a 10-bit code: stops nearer than this are not apart in 10 bits."""
 
 RAMP = 4097
 """Samples from end to end of the recording: four to a 10-bit code."""

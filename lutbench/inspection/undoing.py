@@ -1,4 +1,4 @@
-"""Whether some Gaussian explains how a table ends at its faces, told by undoing it.
+"""Whether some Gaussian explains how a table ends at its faces, shown by undoing it.
 
 At a face smoothing has no neighbours on one side, so the first nodes of every line are off
 the curve that the nodes behind them lie on. Undoing the very same filter brings them back.
@@ -50,7 +50,7 @@ LEAST_ANSWERS = 0.2
 """Of the lines of a face: fewer answers are chance."""
 
 LEAST_NEAR = 0.5
-"""Of the answers of a face that agree with the width: at least so many."""
+"""Of the answers of a face that agree with the width: the smallest share."""
 
 MOST_CONTRADICT = (0.6, 0.4)
 """Of the lines of a face, and of all faces on average, whose end is further off the curve once

@@ -133,7 +133,7 @@ SAME_COLOUR = 4
 
 
 class PaintedBands(FindingKind):
-    """As `FalseColourBands`, told by the whole table: grey, but for a few flat colours."""
+    """As `FalseColourBands`, by the whole table: grey, but for a few flat colours."""
 
     code = "false_colour"
     limit_code = "painted_bands"

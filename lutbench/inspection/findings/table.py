@@ -203,7 +203,7 @@ class SmoothedFaces(FindingKind):
 
 
 class SmoothedByGaussian(FindingKind):
-    """As `Smoothed`, told by undoing a Gaussian."""
+    """As `Smoothed`, found by undoing a Gaussian."""
 
     code = "smoothed"
     limit_code = "smoothed_width"
