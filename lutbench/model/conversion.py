@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal
 
 from lutbench.errors import LutbenchError
@@ -94,16 +95,18 @@ class Conversion(PlainData):
             )
         self._check_sides()
 
-    @property
+    @cached_property
     def result(self) -> Encoding:
         """The encoding of the output: a gamut conversion keeps the source's curve, a curve
         conversion its gamut."""
         source, target = self.source, self.target
+        if self.kind == "combined":
+            return target
         shown = source if self.kind == "gamut" else target
         gamut = source.gamut if self.kind == "curve" else target.gamut
         return Encoding(shown.curve, gamut, target.range, target.bits, shown.display)
 
-    @property
+    @cached_property
     def meeting(self) -> Meeting:
         """The sides of light of the source and of the result."""
         source, result = self.source, self.result

@@ -17,14 +17,15 @@ Sources: Recommendation ITU-R BT.2100-2, tables 4 and 5; Report ITU-R BT.2408, 5
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from functools import cached_property
+from typing import TYPE_CHECKING, get_args
 
 from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.model.curves.base import Curve
 from lutbench.model.gamuts import Gamut
 from lutbench.model.light import Display, Side
 from lutbench.model.signal import Range, check_range, range_of
-from lutbench.model.transforms import Array, Transform
+from lutbench.model.transforms import Transform
 from lutbench.results import PlainData
 
 if TYPE_CHECKING:
@@ -142,7 +143,7 @@ class Encoding(PlainData):
 
     def gives(self, side: Side) -> bool:
         """Whether the standard of this encoding defines its light on that side."""
-        return self._decoder(side) is not None
+        return side in self._made
 
     def to_light(self, side: Side | None = None) -> Transform:
         """Signal to linear light of that side, by default its own.
@@ -152,19 +153,28 @@ class Encoding(PlainData):
         DefinitionError
             When the light of that side depends on a display, and none is named.
         """
-        decoder = self._decoder(side or self.side)
-        if decoder is None:
-            raise DefinitionError(
-                f"{self.curve.name} has no {side} light without a display", accepted="a display"
-            )
-        return decoder
+        return self._lights(side)[0]
 
     def from_light(self, side: Side | None = None) -> Transform:
         """Linear light of that side to signal: the inverse of `to_light`."""
-        return self.to_light(side).inverse()
+        return self._lights(side)[1]
 
-    def _decoder(self, side: Side) -> Transform | None:
-        return self.curve.to_light(side, self.display, self.gamut.luminance_weights)
+    def _lights(self, side: Side | None) -> tuple[Transform, Transform]:
+        """To light and back."""
+        side = side or self.side
+        if side not in self._made:
+            raise DefinitionError(
+                f"{self.curve.name} has no {side} light without a display", accepted="a display"
+            )
+        return self._made[side]
+
+    @cached_property
+    def _made(self) -> dict[Side, tuple[Transform, Transform]]:
+        """For each side that the standard defines; made once, for searches that ask often."""
+        sides: tuple[Side, ...] = get_args(Side)
+        weights = self.gamut.luminance_weights
+        made = {side: self.curve.to_light(side, self.display, weights) for side in sides}
+        return {side: (each, each.inverse()) for side, each in made.items() if each is not None}
 
     @property
     def white_luminance(self) -> float | None:
@@ -184,9 +194,13 @@ class Encoding(PlainData):
 
         That of the highest code; in PQ, the peak of the display if one is named.
         """
-        signal = self.curve.brightest_signal(self.display)
-        grey: Array = self.to_light(side).apply([signal] * 3)
-        return float(grey[1])
+        self._lights(side)  # raises where there is none
+        return self._brightest[side or self.side]
+
+    @cached_property
+    def _brightest(self) -> dict[Side, float]:
+        signal = [self.curve.brightest_signal(self.display)] * 3
+        return {side: float(decode.apply(signal)[1]) for side, (decode, _) in self._made.items()}
 
 
 @dataclass(frozen=True)

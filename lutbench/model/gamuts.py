@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Literal
 
 import numpy as np
@@ -76,6 +76,9 @@ class Gamut(PlainData):
                 where=where,
                 accepted="three xy primaries and one xy white",
             )
+        red, green, blue, white = map(tuple, points.tolist())
+        object.__setattr__(self, "primaries", (red, green, blue))
+        object.__setattr__(self, "white", white)
         (xr, yr), (xg, yg), (xb, yb) = self.primaries
         if abs((xg - xr) * (yb - yr) - (xb - xr) * (yg - yr)) < 1e-4:
             raise DefinitionError(
@@ -135,6 +138,7 @@ def adaptation_matrix(source: XY, target: XY, adaptation: str = "bradford") -> A
     return np.asarray(np.linalg.solve(cone, gain[:, None] * cone))
 
 
+@lru_cache(maxsize=256)
 def conversion(source: Gamut, target: Gamut, adaptation: str = "bradford") -> Matrix:
     """The matrix from linear R G B of one gamut to another.
 

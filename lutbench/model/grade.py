@@ -71,11 +71,6 @@ class Cdl(Transform):
             object.__setattr__(self, "clamp", flag(self.clamp, "CDL, clamp"))
         except LutbenchError as error:
             raise DefinitionError(error.what, where=error.where, accepted=error.accepted) from error
-        numbers = [*self.slope, *self.offset, *self.power, self.saturation]
-        if len(numbers) != 10 or not np.isfinite(numbers).all():
-            raise DefinitionError(
-                "slope, offset and power are not three finite numbers each", where="CDL"
-            )
         if min(self.slope) < 0 or min(self.power) <= 0 or self.saturation < 0:
             raise DefinitionError(
                 "a value is out of range",
@@ -88,7 +83,7 @@ class Cdl(Transform):
         if self.clamp:
             value = np.clip(value, 0, 1)
         value = _signless_power(value, np.array(self.power))
-        value = Saturation(self.saturation).apply(value)
+        value = Saturation(self.saturation)._apply(value)
         return np.clip(value, 0, 1) if self.clamp else value
 
     def inverse(self) -> CdlInverse:
@@ -107,7 +102,7 @@ class CdlInverse(Transform):
     def _apply(self, rgb: Array) -> Array:
         cdl = self.cdl
         value = np.clip(rgb, 0, 1) if cdl.clamp else rgb
-        value = Saturation(1 / cdl.saturation).apply(value)
+        value = Saturation(1 / cdl.saturation)._apply(value)
         if cdl.clamp:
             value = np.clip(value, 0, 1)
         value = _signless_power(value, 1 / np.array(cdl.power))

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import MISSING, dataclass, field, fields
+from functools import cache
 from typing import Any
 
 from lutbench.errors import DefinitionError
@@ -62,6 +63,11 @@ def parameters(part: Any) -> tuple[Parameter, ...]:
     >>> [each.name for each in parameters(Eetf)][:2]
     ['source_peak', 'target_peak']
     """
+    return _declared(part if isinstance(part, type) else type(part))
+
+
+@cache
+def _declared(part: type) -> tuple[Parameter, ...]:
     return tuple(
         Parameter(
             each.name,

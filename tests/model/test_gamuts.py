@@ -102,6 +102,13 @@ def test_the_same_gamut_is_exactly_the_identity() -> None:
         assert (conversion(gamut, gamut).array == np.eye(3)).all()
 
 
+def test_a_gamut_of_lists_is_that_of_tuples() -> None:
+    points = [list(each) for each in BT2020.primaries]
+    listed = Gamut(BT2020.name, points, list(BT2020.white), BT2020.source)  # type: ignore[arg-type]
+    assert listed == BT2020
+    assert conversion(listed, BT709) == conversion(BT2020, BT709)
+
+
 def test_conversion_and_back() -> None:
     for source, target in itertools.permutations(STANDARD_GAMUTS, 2):
         both = conversion(source, target) | conversion(target, source)

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
+from functools import cached_property
 from itertools import groupby
 
 import numpy as np
 
 from lutbench.errors import LutbenchError
 from lutbench.identification.built.ends import Between
+from lutbench.identification.built.nodes import MOST_COLOURS, SOONER, Nodes, Work
 from lutbench.identification.built.parts import (
     COMPRESSION,
     EXPOSURE,
@@ -29,18 +31,14 @@ from lutbench.identification.built.parts import (
     tones,
 )
 from lutbench.identification.built.solve import (
-    MOST_COLOURS,
     ROUNDING_CODES,
-    SOONER,
-    Nodes,
     Solved,
-    Work,
     error_of,
     limit_of,
     plainer,
     solved,
 )
-from lutbench.identification.gamutbank import GamutBank, Pair
+from lutbench.identification.gamutbank import Pair
 from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.plausible import SHOWN_IN
 from lutbench.identification.samples import CODES, Samples
@@ -91,9 +89,17 @@ class Fitting:
         order = np.concatenate([order[clear], order[~clear]])
         self.some = Nodes(inputs[order[:FITTED]], outputs[order[:FITTED]], samples, work)
         self.few = Nodes(inputs[order[:GLANCED]], outputs[order[:GLANCED]], samples, work)
-        self.shown = _shown_pairs(self.bank)
         apart = samples.neutral - samples.neutral.mean(axis=1, keepdims=True)
         self.tinted = bool(np.abs(apart).max() * CODES > TINT * self.limit)
+
+    @cached_property
+    def shown(self) -> list[Pair]:
+        """Every source to each display gamut, by target; adapted by Bradford, as usual."""
+        bank = self.bank
+        usual = np.flatnonzero((bank.adaptations == bank.names.index("bradford")) & ~bank.published)
+        pairs = [bank.pair(int(index)) for index in usual]
+        shown = [each for each in pairs if each.target.name in SHOWN_IN and _has_gamuts(each)]
+        return sorted(shown, key=lambda each: each.target.name)
 
     def of(
         self,
@@ -327,14 +333,6 @@ def _joined(ends: Between, pair: Pair, greys: Solved, colours: Solved) -> Solved
     assert values is not None
     every = np.concatenate([values, colours.values])
     return Solved(task, (*greys.parts, *colours.parts), every, colours.error)
-
-
-def _shown_pairs(bank: GamutBank) -> list[Pair]:
-    """Every source to each display gamut, adapted by Bradford as in most software; by target."""
-    usual = np.flatnonzero((bank.adaptations == bank.names.index("bradford")) & ~bank.published)
-    pairs = [bank.pair(int(index)) for index in usual]
-    shown = [each for each in pairs if each.target.name in SHOWN_IN and _has_gamuts(each)]
-    return sorted(shown, key=lambda each: each.target.name)
 
 
 def _has_gamuts(pair: Pair) -> bool:

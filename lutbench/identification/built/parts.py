@@ -206,13 +206,13 @@ def tones(display: bool) -> list[str]:
     return found
 
 
-def put(task: Conversion, parts: tuple[Part, ...], values: Array) -> Conversion | None:
+def put(task: Conversion | None, parts: tuple[Part, ...], values: Array) -> Conversion | None:
     """The description with the values of all parts; None where they are out of limits."""
     at = 0
     try:
         for part in parts:
             n = len(part.start)
-            task = part.put(task, values[at : at + n])
+            task = None if task is None else part.put(task, values[at : at + n])
             at += n
     except LutbenchError:
         return None

@@ -13,8 +13,9 @@ import numpy as np
 
 from lutbench.identification.built.ends import Between
 from lutbench.identification.built.fitting import Fitting
+from lutbench.identification.built.nodes import GivenUp
 from lutbench.identification.built.shown import mapped_ends
-from lutbench.identification.built.solve import GivenUp, limit_of
+from lutbench.identification.built.solve import limit_of
 from lutbench.identification.built.straight import hlg_ends, straight_ends
 from lutbench.identification.curvebank import End
 from lutbench.identification.hypothesis import Forecast, Hypothesis, error_of, forecast

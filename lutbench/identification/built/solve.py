@@ -8,20 +8,17 @@ from typing import Any
 
 import numpy as np
 
-from lutbench.errors import LutbenchError
+from lutbench.identification.built.nodes import Nodes
 from lutbench.identification.built.parts import Part, put
-from lutbench.identification.samples import CODES, Samples
+from lutbench.identification.samples import Samples
 from lutbench.model.conversion import Conversion
 from lutbench.model.transforms import Array
 
 ROUNDING, ROUNDING_CODES = 1.05, 0.004
 """The residual of an exact description: at most this many times the rounding, plus 10-bit codes."""
 
-FAR = 300.0
-"""10-bit codes of error assumed for parameters out of limits, and the most for any value."""
-
 STEP = 1e-5
-"""The change of a parameter for a numerical derivative."""
+"""The change of a parameter for a numerical derivative, times its size from 1 on."""
 
 GLANCE, TRIES = 8, 40
 """Steps after which a form may be abandoned, and the most steps."""
@@ -31,64 +28,14 @@ NEARER, NEAR, MANY = 1.0, 2.0, 8
 more steps; and the number of parameters above which there are many.
 """
 
+PROMISE = 0.5
+"""The share of the error that the best linear step must take away before a second method is tried
+with many parameters: where it leaves more, the least error nearby is found, and is not rounding.
+With few of them, such as the limits of a compression, the first method may be stuck at a bend.
+"""
+
 DECIMALS = (2, 3, 4)
 """Decimals to which parameters are rounded if the fit stays as good: people usually give few."""
-
-
-MOST_COLOURS = 2_000_000
-"""Colours that a search for `split` converts before it gives up: without a limit it took up to a
-quarter of a minute."""
-
-SOONER = 1_000_000
-"""Colours of a search for `identify`, which looks at many LUTs: with half of it a tone on luminance
-with a blend is not found."""
-
-
-class GivenUp(Exception):
-    """A search has converted as many colours as it may."""
-
-
-@dataclass
-class Work:
-    """The colours that a search has converted, and the most that it may. They are counted, since
-    seconds would not give the same answer twice."""
-
-    most: int
-    colours: int = 0
-
-    def add(self, colours: int) -> None:
-        """Count some more.
-
-        Raises
-        ------
-        GivenUp
-        """
-        self.colours += colours
-        if self.colours > self.most:
-            raise GivenUp
-
-
-@dataclass(frozen=True)
-class Nodes:
-    """Inputs and outputs, (n, 3), that a description is compared with."""
-
-    inputs: Array
-    outputs: Array
-    samples: Samples
-    work: Work
-
-    def misses(self, task: Conversion | None) -> Array:
-        """The errors of a description in codes, (3n,)."""
-        self.work.add(len(self.inputs))
-        if task is None:
-            return np.full(self.outputs.size, FAR)
-        try:
-            with np.errstate(all="ignore"):
-                given = np.asarray(task.pipeline().apply(self.inputs))
-        except LutbenchError:
-            return np.full(self.outputs.size, FAR)
-        off = (self.samples.held(given) - self.outputs) * CODES
-        return np.clip(np.nan_to_num(off, nan=FAR), -FAR, FAR).ravel()
 
 
 @dataclass(frozen=True)
@@ -144,9 +91,63 @@ def limit_of(samples: Samples) -> float:
     return ROUNDING * samples.floor + ROUNDING_CODES
 
 
+def root_mean_square(values: Array) -> float:
+    """Of all values."""
+    return float(np.sqrt(np.mean(values**2)))
+
+
 def error_of(task: Conversion | None, nodes: Nodes) -> float:
     """The root mean square in codes."""
-    return float(np.sqrt(np.mean(nodes.misses(task) ** 2)))
+    return root_mean_square(nodes.misses(task))
+
+
+class Fit:
+    """The errors of a description on nodes, by the values of its parts' parameters."""
+
+    def __init__(self, task: Conversion, parts: tuple[Part, ...], nodes: Nodes) -> None:
+        self.task, self.parts, self.nodes = task, parts, nodes
+        self.high = np.array([v for part in parts for v in part.high])
+        self.free = np.arange(len(self.high))
+        self._misses: dict[bytes, Array] = {}
+        self._slopes: dict[bytes, Array] = {}
+
+    def misses(self, values: Array) -> Array:
+        """The errors in codes, (3n,)."""
+        key = values.tobytes()
+        if key not in self._misses:
+            self._misses[key] = self.nodes.misses(put(self.task, self.parts, values))
+        return self._misses[key]
+
+    def slopes(self, values: Array) -> Array:
+        """Their change with each of the `free` parameters, (3n, k), by differences."""
+        key = values.tobytes()
+        if key not in self._slopes:
+            moves = STEP * np.maximum(np.abs(values), 1.0)
+            moves[values + moves > self.high] *= -1
+            moved = self.nodes.all_misses(self._moved(values, moves))
+            self._slopes[key] = (moved - self.misses(values)).T / moves[self.free]
+        return self._slopes[key]
+
+    def _moved(self, values: Array, moves: Array) -> list[Conversion | None]:
+        """The descriptions with each of the free parameters moved."""
+        tasks: list[Conversion | None] = []
+        before: Conversion | None = self.task
+        at = 0
+        for j, part in enumerate(self.parts):
+            end = at + len(part.start)
+            for k in self.free[(at <= self.free) & (self.free < end)]:
+                moved = values.copy()
+                moved[k] += moves[k]
+                tasks.append(put(before, self.parts[j:], moved[at:]))
+            before = put(before, (part,), values[at:end])
+            at = end
+        return tasks
+
+    def keep_visible(self, values: Array) -> None:
+        """Free only the parameters that change something at these values."""
+        slopes = self.slopes(values)
+        self.free = np.flatnonzero(slopes.any(axis=0))
+        self._slopes = {values.tobytes(): slopes[:, self.free]}
 
 
 def solved(
@@ -160,56 +161,60 @@ def solved(
     high = np.array([v for part in parts for v in part.high])
     begin = np.array([v for part in parts for v in part.start]) if start is None else start
     begin = np.clip(begin, low, high)
-
-    def misses(values: Array) -> Array:
-        return nodes.misses(put(task, parts, values))
-
-    plain = misses(begin)
-    moves = STEP * np.where(begin + STEP > high, -1.0, 1.0)
-    visible = [np.any(misses(begin + move) != plain) for move in np.diag(moves)]
-    free = np.flatnonzero(visible)
+    fit = Fit(task, parts, nodes)
+    fit.keep_visible(begin)
+    free = fit.free
     if not len(free):
-        return Solved(task, parts, begin, float(np.sqrt(np.mean(plain**2))))
+        return Solved(task, parts, begin, root_mean_square(fit.misses(begin)))
 
-    def of_free(values: Array) -> Array:
-        every = begin.copy()
-        every[free] = np.clip(values, low[free], high[free])
-        return misses(every)
+    def every(values: Array) -> Array:
+        whole: Array = begin.copy()
+        whole[free] = np.clip(values, low[free], high[free])
+        return whole
 
-    bounds = (low[free] - 1e-9, high[free] + 1e-9)
-    values, error = _fitted(of_free, begin[free], bounds)
-    begin[free] = np.clip(values, low[free], high[free])
-    return Solved(task, parts, begin, error)
+    values, error = _fitted(
+        lambda given: fit.misses(every(given)),
+        lambda given: fit.slopes(every(given)),
+        begin[free],
+        (low[free] - 1e-9, high[free] + 1e-9),
+    )
+    return Solved(task, parts, every(values), error)
 
 
 def _fitted(
-    misses: Callable[[Array], Array], begin: Array, bounds: tuple[Array, Array]
+    misses: Callable[[Array], Array],
+    slopes: Callable[[Array], Array],
+    begin: Array,
+    bounds: tuple[Array, Array],
 ) -> tuple[Array, float]:
     """The values with the least error, and that error; abandoned where it stays large."""
     from scipy.optimize import least_squares
 
-    def stepped(values: Array, tries: int, method: Any) -> tuple[Array, float]:
+    def stepped(values: Array, tries: int, method: Any) -> tuple[Array, float, float]:
         found = least_squares(
             misses,
             values,
+            slopes,
             bounds=bounds,
             method=method,
             x_scale="jac",
-            diff_step=STEP,
             max_nfev=tries,
             ftol=1e-9,
             xtol=1e-10,
         )
-        return found.x, float(np.sqrt(2 * found.cost / len(found.fun)))
+        step = np.linalg.lstsq(found.jac, found.fun, rcond=None)[0]
+        left = found.fun - found.jac @ step
+        return found.x, root_mean_square(found.fun), root_mean_square(left)
 
-    near = NEAR if len(begin) > MANY else NEARER
-    values, error = stepped(begin, GLANCE, "dogbox")
+    many = len(begin) > MANY
+    near = NEAR if many else NEARER
     method = "dogbox"
-    if error > near:
-        # The first method is quick near a limit, but sometimes gets stuck at one.
-        values, error = stepped(begin, GLANCE, "trf")
+    values, error, left = stepped(begin, GLANCE, method)
+    if error > near and (not many or left < PROMISE * error):
+        # The first method is quick near a limit, but sometimes gets stuck on the way.
         method = "trf"
-    return stepped(values, TRIES, method) if error <= near else (values, error)
+        values, error, _ = stepped(begin, GLANCE, method)
+    return stepped(values, TRIES, method)[:2] if error <= near else (values, error)
 
 
 def plainer(found: Solved, nodes: Nodes, limit: float) -> Solved:

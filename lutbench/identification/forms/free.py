@@ -117,10 +117,12 @@ class Model:
         self, matrix: Array, mixing: Array, mixed: bool, steps: int, hold: float = 1e-6
     ) -> tuple[Array, Array, Array]:
         """M, Q and the error of each source: the best of all Gauss-Newton steps."""
-        best_m, best_q, best = matrix, mixing, typical(self.misses(matrix, mixing))
+        predicted = self._predicted(matrix, mixing)
+        best_m, best_q, best = matrix, mixing, typical(predicted[0])
         for _ in range(steps):
-            matrix, mixing = self._step(matrix, mixing, mixed, hold)
-            error = typical(self.misses(matrix, mixing))
+            matrix, mixing = self._step(matrix, mixing, predicted, mixed, hold)
+            predicted = self._predicted(matrix, mixing)
+            error = typical(predicted[0])
             better = error < best
             best_m = np.where(better[:, None, None], matrix, best_m)
             best_q = np.where(better[:, None, None], mixing, best_q)
@@ -185,9 +187,16 @@ class Model:
             low[..., c], high[..., c] = tables[s, cell[..., c]], tables[s, cell[..., c] + 1]
         return low, high - low
 
-    def _step(self, matrix: Array, mixing: Array, mixed: bool, hold: float) -> tuple[Array, Array]:
-        """M and Q after a Gauss-Newton step, outliers weighed down."""
-        misses, before, gain = self._predicted(matrix, mixing)
+    def _step(
+        self,
+        matrix: Array,
+        mixing: Array,
+        predicted: tuple[Array, Array, Array],
+        mixed: bool,
+        hold: float,
+    ) -> tuple[Array, Array]:
+        """M and Q after a Gauss-Newton step from what they predict, outliers weighed down."""
+        misses, before, gain = predicted
         s, n, _ = misses.shape
         seen = ~np.isnan(misses[..., 0])
         misses = np.nan_to_num(misses)

@@ -150,7 +150,7 @@ class Curve:
         }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Decode(Transform):
     """Signal to light, each channel through the curve's `decode`."""
 
@@ -167,7 +167,7 @@ class Decode(Transform):
         return f"Decode({self.curve.name!r})"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Encode(Transform):
     """Light to signal, each channel through the curve's `encode`."""
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any, ClassVar, Self
 
 import numpy as np
@@ -212,7 +212,7 @@ class Sigmoid(ToneMapper):
         return self.within(BT2020)
 
     def _apply(self, rgb: Array) -> Array:
-        return np.asarray(self._usual.apply(rgb))
+        return np.asarray(self._usual._apply(rgb))
 
     def inverse(self) -> Transform:
         return self._usual.inverse()
@@ -246,6 +246,7 @@ class SigmoidCurveInverse(Transform):
         return SigmoidCurve(self.tone)
 
 
+@lru_cache(maxsize=256)
 def mixing(gamut: Gamut, shares: Moves, turns: Moves = (0.0, 0.0, 0.0)) -> Matrix:
     """The matrix that reads R, G, B as amounts of primaries that are moved towards white by
     shares and turned by degrees. Its rows add up to 1, so greys stay.
