@@ -74,7 +74,7 @@ def _of_names(best: Candidate) -> Iterator[str]:
             if abs(gain - 1) <= 1e-3 and name != curve.name
         ]
         scaled = [
-            f"{name} ({best.exposures[key]:+.2f} stops)"
+            f"{name} ({round(best.exposures[key], 2) + 0.0:+.2f} stops)"
             for name in curve.same_as
             if (key := f"{side} {name}") in best.exposures
         ]
