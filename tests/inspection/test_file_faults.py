@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from itertools import permutations
 from pathlib import Path
 
 import numpy as np
@@ -138,6 +139,29 @@ def test_red_and_blue_that_have_changed_places_unclearly_are_left_to_the_user(
     with pytest.raises(LutbenchError, match="--only channels"):
         repair(broken)
     np.testing.assert_allclose(repair(broken, (cure,)).lut.table, sound.table, atol=1e-6)
+
+
+@pytest.mark.parametrize("order", [each for each in permutations(range(3)) if each != (0, 1, 2)])
+def test_channels_are_put_back_behind_a_compressed_gamut(order: tuple[int, int, int]) -> None:
+    """Compression brings blue's input into red, so that swapped channels follow both alike."""
+    sound = lutbench.build(
+        source_curve="ACEScct", source_gamut="ACES AP1", target_curve="BT.1886",
+        target_gamut="BT.709", tone="shoulder", gamut="compress", size=17,
+    )  # fmt: skip
+    assert inspect(sound).worst in (None, "info")
+    broken = Lut3D(np.ascontiguousarray(sound.table[..., order]))
+    assert inspect(broken).findings[0].code == "channel_order"
+    np.testing.assert_array_equal(repair(broken).lut.table, sound.table)
+
+
+def test_rows_are_put_back_behind_a_compressed_gamut() -> None:
+    sound = lutbench.build(
+        source_curve="ACEScct", source_gamut="ACES AP1", target_curve="BT.1886",
+        target_gamut="BT.709", tone="shoulder", gamut="compress", size=17,
+    )  # fmt: skip
+    broken = Lut3D(np.ascontiguousarray(sound.table.transpose(2, 1, 0, 3)))
+    assert inspect(broken).findings[0].code == "axis_order"
+    np.testing.assert_array_equal(repair(broken).lut.table, sound.table)
 
 
 @pytest.mark.parametrize("name", SOUND)
