@@ -113,9 +113,19 @@ class Examined:
         return gaussian_undone(self.subject.planes)
 
     @cached_property
+    def order(self) -> tuple[int, int, int]:
+        """The input channel that each output channel follows."""
+        order, times = measures.channel_order(self.subject)
+        if order == measures.RIGHT:
+            return order
+        from lutbench.inspection.swapped import CLEAR, confirmed  # most LUTs need not load it
+
+        return order if times >= CLEAR or confirmed(self.subject, order) else measures.RIGHT
+
+    @cached_property
     def swapped(self) -> Swapped | None:
         """Where red and blue have changed places, if they have."""
-        if measures.channel_order(self.subject) != measures.REVERSED:
+        if self.order != measures.REVERSED:
             return None
         from lutbench.inspection.swapped import red_and_blue  # most LUTs need not load it
 

@@ -329,25 +329,25 @@ REVERSED = (2, 1, 0)
 """The order of channels if red and blue have changed places, in the rows or in the channels."""
 
 
-CLEARER = 2.0
-"""How many times better another order must fit: conversions and looks, as sampled, stay under 1."""
+RIGHT = (0, 1, 2)
+ALIKE = 1.1  # times: the channels of a monochrome LUT, rounded, fit each other so well
 
 
-def channel_order(subject: Subject) -> tuple[int, int, int]:
-    """The input channel that each output channel follows; (0, 1, 2) is the right order.
+def channel_order(subject: Subject) -> tuple[tuple[int, int, int], float]:
+    """The input channel that each output channel follows, and how many times better that fits.
 
     Of the six orders it is the one with the greatest product of the three pulls. Together they
     tell more than each alone: where a gamut is compressed, swapped channels may follow two inputs
     almost alike.
     """
-    right = (0, 1, 2)
     if subject.planes.ndim == 2:
-        return right
+        return RIGHT, 1.0
     moved = pull(subject)
-    fit = {order: float(moved[right, order].prod()) for order in permutations(right)}
+    fit = {order: float(moved[RIGHT, order].prod()) for order in permutations(RIGHT)}
     first, second, third = best = max(fit, key=fit.__getitem__)
-    clear = fit[best] > CLEARER * fit[right]
-    return (first, second, third) if clear else right
+    if fit[best] <= ALIKE * fit[RIGHT]:
+        return RIGHT, 1.0
+    return (first, second, third), fit[best] / max(fit[RIGHT], np.finfo(float).tiny)
 
 
 def unevenness(outputs: Array) -> Spot:

@@ -25,6 +25,22 @@ EXPLAINED = 0.5
 SAME = 1.0 / CODES
 """Signal: one 10-bit code; if the two cures differ by less, either is right."""
 
+CLEAR = 4.0
+"""How many times better another order must fit to be believed as it is: two channels that follow
+each other twice as strongly as themselves. Compressed gamuts as they should be come to 2."""
+
+
+def confirmed(subject: Subject, order: tuple[int, int, int]) -> bool:
+    """Whether `identify` explains the table in that order, and not as it is."""
+    lut = subject.lut
+    if not isinstance(lut, Lut3D | ShaperLut3D) or _explained(lut):
+        return False
+    back = tuple(int(each) for each in np.argsort(order))
+    return bool(
+        _explained(channels_put_back(lut, back))
+        or (order == measures.REVERSED and _explained(rows_turned(lut)))
+    )
+
 
 def red_and_blue(subject: Subject) -> Swapped:
     """Where red and blue have changed places, in a table in which they have.

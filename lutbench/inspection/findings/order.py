@@ -58,8 +58,8 @@ class ChannelOrder(FindingKind):
     advice = "put R, G and B back in order: `lutbench rework repair` does it"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
-        order = measures.channel_order(lut.subject)
-        if order == (0, 1, 2) or sorted(order) != [0, 1, 2]:
+        order = lut.order
+        if order == measures.RIGHT:
             return
         if lut.swapped in ("rows", "unclear"):
             return
@@ -70,7 +70,7 @@ class ChannelOrder(FindingKind):
 
 def order_of(lut: Examined) -> tuple[int, ...]:
     """The index that puts the channels back in the order R, G, B."""
-    return tuple(int(each) for each in np.argsort(measures.channel_order(lut.subject)))
+    return tuple(int(each) for each in np.argsort(lut.order))
 
 
 LOGS = ("ACEScct", "Cineon")
