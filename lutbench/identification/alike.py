@@ -50,7 +50,7 @@ def with_alike(
         candidate,
         same_as=added,
         others=(*candidate.others, *guesses),
-        not_told=_guessed_parts(hypothesis, guesses),
+        hidden=_guessed_parts(hypothesis, guesses),
     )
 
 

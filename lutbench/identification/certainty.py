@@ -32,8 +32,8 @@ NATS = 10.0
 FAR = 1000.0
 """Nats of lead that a source is given where no other source can be fitted."""
 
-WELL = 0.5
-"""10-bit codes up to which a form explains the better part of the nodes well."""
+HIDDEN = 0.1
+"""10-bit codes added to an error before its logarithm is taken, which zero has none of."""
 
 STRAIGHT = 1e-6
 """How far steps of log slope may differ along a plain logarithm: the error of arithmetic."""
@@ -41,48 +41,52 @@ STRAIGHT = 1e-6
 
 @dataclass(frozen=True)
 class Seen:
-    """The evidence for a name, as a logarithm of nats; and the residual in 10-bit codes."""
+    """What speaks for a name and against it."""
 
     evidence: float
+    """A logarithm of nats: see `seen_of`."""
     residual: float
+    """10-bit codes that the form leaves at the better part of the nodes."""
+    left: float
+    """10-bit codes, median, that the whole conversion leaves."""
 
 
 @dataclass(frozen=True)
 class Odds:
-    """How often a name with a given amount of evidence is right: rates, in steps of evidence.
+    """How often a name with what is seen of it is right: the logarithm of the odds is a sum.
 
-    One row where the form explains the nodes well, another where it does not, so that the
-    evidence is less reliable. Counted by ``tests/benchmarks/calibration.py`` on LUTs of families
-    made elsewhere.
+    Its numbers are fitted by ``tests/benchmarks/calibration.py`` to LUTs of families made
+    elsewhere.
     """
 
-    edges: tuple[float, ...]
-    """The evidence needed for the second rate of a row, the third, and so on."""
-    well: tuple[float, ...]
-    poor: tuple[float, ...]
+    start: float
+    evidence: float
+    residual: float
+    left: float
 
     def rate(self, seen: Seen) -> float:
-        """The rate at which names with this evidence are right.
+        """The rate at which names like this are right.
 
-        >>> odds = Odds((0.0,), (0.5, 0.9), (0.2, 0.6))
-        >>> odds.rate(Seen(1.0, 0.1)), odds.rate(Seen(-1.0, 3.0))
-        (0.9, 0.2)
+        >>> odds = Odds(0.0, 1.0, 1.0, 0.0)
+        >>> round(odds.rate(Seen(2.0, 0.9, 5.0)), 3), odds.rate(Seen(0.0, 0.9, 5.0))
+        (0.881, 0.5)
         """
-        row = self.well if seen.residual <= WELL else self.poor
-        return row[sum(seen.evidence >= edge for edge in self.edges)]
+        sizes = np.log(np.array([seen.residual, seen.left]) + HIDDEN)
+        sum_of = self.start + self.evidence * seen.evidence
+        sum_of -= self.residual * sizes[0] + self.left * sizes[1]
+        return float(1 / (1 + np.exp(-sum_of)))
 
 
-CURVE_ODDS = Odds((-1.0, 0.5), (0.31, 0.50, 0.90), (0.22, 0.50, 0.79))
+CURVE_ODDS = Odds(1.32, 0.47, 0.15, 0.66)
 """For a source curve."""
 
-RANGE_ODDS = Odds((-1.0, 0.5), (0.56, 0.70, 0.99), (0.47, 0.70, 0.93))
+RANGE_ODDS = Odds(2.21, 0.05, 0.37, 0.34)
 """For the source's range."""
 
-GAMUT_ODDS = Odds((-2.0,), (0.75, 0.98), (0.34, 0.83))
-"""For a pair of gamuts. The last rate is counted on four LUTs, all right: by Laplace's rule of
-succession, four of four count as five of six."""
+GAMUT_ODDS = Odds(5.18, 0.61, 1.11, 0.81)
+"""For a pair of gamuts."""
 
-GIVEN_ODDS = Odds((), (0.99,), (0.98,))
+GIVEN_ODDS = Odds(4.41, 0.0, 0.0, 0.0)
 """For the target's range, which plateaus nearly always show."""
 
 
@@ -101,11 +105,6 @@ class Certainty:
             return before
         return "medium" if source >= LIKELY else "low"
 
-    @property
-    def not_told(self) -> tuple[str, ...]:
-        """The parts whose names are guesses."""
-        return tuple(part for part, value in self.probabilities.items() if value < LIKELY)
-
 
 def with_certainty(
     candidate: Candidate, best: Finalist, fitted: Fitted
@@ -117,11 +116,9 @@ def with_certainty(
     level = candidate.confidence
     if level == "high" and not (certainty.exact and _is_alone(candidate, best.hypothesis)):
         level = "medium"
-    guesses = dict.fromkeys((*candidate.not_told, *certainty.not_told))
     weighed = replace(
         candidate,
         confidence=certainty.level(level),
-        not_told=tuple(guesses),
         probabilities=certainty.probabilities,
     )
     yard = certainty.yardstick
@@ -140,7 +137,7 @@ def certainty_of(best: Finalist, fitted: Fitted) -> Certainty:
     if fitted.ground is None:
         return Certainty()
     yard = measure(best.hypothesis, fitted.ground, fitted)
-    found = probabilities_of(best.hypothesis, yard)
+    found = probabilities_of(best, yard)
     own = min(yard.named, yard.free_matrix)
     if yard.errors[2] <= fitted.floor and own - yard.free_curve > EARNED:
         # An unnamed curve fits as well as the nodes are known, so it is measured, not named.
@@ -148,14 +145,17 @@ def certainty_of(best: Finalist, fitted: Fitted) -> Certainty:
     return Certainty(found, yardstick=yard)
 
 
-def probabilities_of(h: Hypothesis, yard: Yardstick) -> dict[str, float]:
+def probabilities_of(best: Finalist, yard: Yardstick) -> dict[str, float]:
     """The probability of each part's name, by the evidence of the yardstick."""
-    curve, gamut = seen_of(yard)
+    h = best.hypothesis
+    curve, gamut = seen_of(yard, best.forecast.median)
     found = {
         "source curve": CURVE_ODDS.rate(curve),
-        "source range": RANGE_ODDS.rate(curve),
+        "source range": max(RANGE_ODDS.rate(curve), CURVE_ODDS.rate(curve)),
         "target range": GIVEN_ODDS.rate(curve),
     }
+    if h.target_end is not None:
+        found["target curve"] = found["source curve"]
     if not h.pair.alike:
         found |= dict.fromkeys(("source gamut", "target gamut"), GAMUT_ODDS.rate(gamut))
     mixes = h.norm is not None or h.rendering is not None
@@ -165,23 +165,22 @@ def probabilities_of(h: Hypothesis, yard: Yardstick) -> dict[str, float]:
         found |= {
             part: min(value, UNSEEN) for part, value in found.items() if part != "target range"
         }
-    if isinstance(h.target, ToneTarget) and h.target.guessed:
-        found["target curve"] = found["source curve"]
     return found
 
 
-def seen_of(yard: Yardstick) -> tuple[Seen, Seen]:
-    """The evidence for a source, and for a pair of gamuts.
+def seen_of(yard: Yardstick, left: float) -> tuple[Seen, Seen]:
+    """What is seen of a source, and of a pair of gamuts, in a conversion that leaves `left` codes.
 
-    For a source: its lead over other sources, less the lead of a free curve over it. For a pair
-    of gamuts: minus the lead of a free matrix over it.
+    The evidence for a source is its lead over other sources, less the lead of a free curve over
+    it; for a pair of gamuts, minus the lead of a free matrix over it.
     """
     own = min(yard.named, yard.free_matrix)
     other = min((nats for _, nats in yard.rivals), default=own + FAR)
     better = max(own - yard.free_curve, 0.0), max(yard.named - yard.free_matrix, 0.0)
     lead, curve, matrix = np.arcsinh(np.array([other - own, *better]) / NATS)
     named, free_matrix, _ = yard.errors
-    return Seen(float(lead - curve), min(named, free_matrix)), Seen(float(-matrix), named)
+    source = Seen(float(lead - curve), min(named, free_matrix), left)
+    return source, Seen(float(-matrix), named, left)
 
 
 def _is_alone(candidate: Candidate, h: Hypothesis) -> bool:

@@ -263,7 +263,7 @@ def _judged(part: str, name: str, found: Identification) -> Claim:
     kinds = [part] if " " in part else [f"{part} curve", f"{part} gamut"]
     if any(name.casefold() in _names(best, each) for each in kinds):
         return Claim(part, name, "so" if _is_sure(best, kinds[0]) else "open")
-    found_names = [n for each in kinds if _is_sure(best, each) and (n := _name(best, each))]
+    found_names = [n for each in kinds if _is_sure(best, each) and (n := best.name_of(each))]
     if len(found_names) < len(kinds):
         return Claim(part, name, "open")
     return Claim(part, name, "not so", " and ".join(found_names))
@@ -282,15 +282,10 @@ def _exposure(name: str, best: Candidate, found: Identification) -> Claim:
 
 
 def _is_sure(best: Candidate, part: str) -> bool:
-    return best.confidence in ("high", "medium") and part not in best.not_told
-
-
-def _name(best: Candidate, part: str) -> str:
-    side, _, what = part.partition(" ")
-    return str(getattr(getattr(best, side), what) or "")
+    return best.certainty.get(part) in ("sure", "likely")
 
 
 def _names(best: Candidate, part: str) -> set[str]:
     """The name of a part and its equally good alternatives, in lower case."""
     others = getattr(best.same_as, part.replace(" ", "_"), ())
-    return {each.casefold() for each in (_name(best, part), *others)}
+    return {each.casefold() for each in (best.name_of(part) or "", *others)}

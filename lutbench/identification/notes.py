@@ -41,6 +41,7 @@ def notes_of(result: Identification) -> tuple[str, ...]:
     if samples is not None:
         found += _of_ties(best, samples)
         found += _of_ranges(best)
+    found += _of_guesses(best)
     found += _of_rivals(result)
     named = any("--target-curve" in note for note in found)
     found += _of_tone(result, best, named)
@@ -129,6 +130,16 @@ def _of_ranges(best: Candidate) -> Iterator[str]:
         yield (
             f"The tone curve also hides the {' and '.join(sides)} range; what is given above is "
             f"assumed. Name the range with {some_of(options)} if you know it."
+        )
+
+
+def _of_guesses(best: Candidate) -> Iterator[str]:
+    """What would settle the guesses."""
+    if best.guesses:
+        options = [f"--{part.replace(' ', '-')}" for part in best.guesses]
+        yield (
+            "Guesses are settled by the camera's menu (source) and the monitor's (target): name "
+            f"what you know with {some_of(options, 'or')}."
         )
 
 

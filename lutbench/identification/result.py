@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
@@ -16,14 +16,40 @@ if TYPE_CHECKING:
     from lutbench.identification.claims import Claim
     from lutbench.identification.measured import Measured
 
+Kind = Literal["identity", "curve", "gamut", "combined", "unknown"]
+Confidence = Literal["high", "medium", "low", "none"]
+Word = Literal["sure", "likely", "a guess", "not told"]
+
 SCHEMA = 1
 """The version of the JSON that `to_data` gives."""
 
 LIKELY = 0.9
 """The probability from which the name of a part counts as likely."""
 
-Kind = Literal["identity", "curve", "gamut", "combined", "unknown"]
-Confidence = Literal["high", "medium", "low", "none"]
+GUESS = 0.5
+"""The probability above which it is given as a guess: it is right more often than not."""
+
+WORDS: dict[Confidence, Word] = {
+    "high": "sure",
+    "medium": "likely",
+    "low": "a guess",
+    "none": "not told",
+}
+"""What the confidence in the whole says of a part that has no probability of its own."""
+
+WHATS = ("curve", "gamut", "range")
+"""What either end has."""
+
+
+def word_of(probability: float) -> Word:
+    """What a probability is called.
+
+    >>> word_of(0.95), word_of(0.7), word_of(0.5)
+    ('likely', 'a guess', 'not told')
+    """
+    if probability >= LIKELY:
+        return "likely"
+    return "a guess" if probability > GUESS else "not told"
 
 
 @dataclass(frozen=True)
@@ -82,11 +108,44 @@ class Candidate:
     hypothesis: Hypothesis | None = field(default=None, repr=False, compare=False)
     others: tuple[Hypothesis, ...] = field(default=(), repr=False, compare=False)
     """The other encodings that `same_as` names."""
-    not_told: tuple[str, ...] = ()
-    """The parts whose names are guesses: any of ``source curve``, ``source gamut``, ``source
-    range``, ``target curve``, ``target gamut``, ``target range``."""
+    hidden: tuple[str, ...] = ()
+    """The parts for which other names explain the LUT as well: any of ``source curve``, ``source
+    gamut``, ``source range``, ``target curve``, ``target gamut``, ``target range``."""
     probabilities: dict[str, float] = field(default_factory=dict)
     """The probability of the name of each part, against other names and against no name."""
+    certainty: dict[str, Word] = field(default_factory=dict)
+    """What the name of each part is: ``sure``, ``likely``, ``a guess``, or ``not told`` where it
+    is only the nearest. Empty for candidates after the first."""
+
+    @property
+    def not_told(self) -> tuple[str, ...]:
+        """The parts whose names say nothing."""
+        untold = (part for part, word in self.certainty.items() if word == "not told")
+        return tuple(dict.fromkeys((*self.hidden, *untold)))
+
+    @property
+    def guesses(self) -> tuple[str, ...]:
+        """The parts whose names are guesses: right more often than not, but not likely."""
+        return tuple(part for part, word in self.certainty.items() if word == "a guess")
+
+    def name_of(self, part: str) -> str | None:
+        """The name of a part, such as ``source curve``."""
+        end, _, what = part.partition(" ")
+        found: str | None = getattr(getattr(self, end), what)
+        return found
+
+    def weighed(self) -> Candidate:
+        """The candidate with what the name of each part is."""
+        # Where only the source is open, the other names are as good as ever.
+        rest = "likely" if self.confidence == "low" and self.hidden else WORDS[self.confidence]
+        named = (f"{end} {what}" for end in ("source", "target") for what in WHATS)
+        words = {
+            part: word_of(self.probabilities[part]) if part in self.probabilities else rest
+            for part in named
+            if self.name_of(part)
+        }
+        untold: dict[str, Word] = {part: "not told" for part in self.hidden if part in words}
+        return replace(self, certainty=words | untold)
 
     def to_data(self) -> dict[str, Any]:
         """Plain data, with more than the command promises."""
@@ -104,6 +163,7 @@ class Candidate:
                 part.replace(" ", "_"): round(value, 4)
                 for part, value in self.probabilities.items()
             },
+            "certainty": {part.replace(" ", "_"): word for part, word in self.certainty.items()},
         }
 
 

@@ -212,11 +212,11 @@ def _answered(
     level = candidates[0].confidence
     if not built:
         level = _lowered(level, look, clean.median)
-    if "source curve" in candidates[0].not_told and level != "none":
+    if "source curve" in candidates[0].hidden and level != "none":
         level = "low"
     first = replace(candidates[0], confidence=level)
     if len(built) > 1:
-        first = replace(first, confidence="medium", not_told=(*first.not_told, "target curve"))
+        first = replace(first, confidence="medium", hidden=(*first.hidden, "target curve"))
     measured = None
     if fitted is not None:
         from lutbench.identification.certainty import with_certainty
@@ -229,7 +229,7 @@ def _answered(
         Identification(
             kind,
             first.confidence,
-            (first, *candidates[1:]),
+            (first.weighed(), *candidates[1:]),
             look,
             measured=measured,
             samples=samples,

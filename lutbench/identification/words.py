@@ -7,7 +7,7 @@ from dataclasses import replace
 from lutbench.identification.hypothesis import Hypothesis
 from lutbench.identification.lookwords import described
 from lutbench.identification.notes import notes_of
-from lutbench.identification.result import LIKELY, Candidate, Identification, Look, Tone
+from lutbench.identification.result import Candidate, Identification, Look, Tone, word_of
 from lutbench.identification.tone import tone_of
 from lutbench.model.parameter import Parameter, parameters
 
@@ -50,10 +50,10 @@ def _explanation(result: Identification) -> str:
         )
     best = result.best
     if result.measured is not None and result.measured.curve is not None:
-        return " ".join([result.measured.words, *_likely_parts(best), _nearest(best)])
-    if best.probabilities.get("source curve", 1.0) < LIKELY:
+        return " ".join([result.measured.words, *_other_parts(best)])
+    if word_of(best.probabilities.get("source curve", 1.0)) != "likely":
         known = "The source curve is uncertain: no named curve is likely enough."
-        return " ".join([known, *_likely_parts(best), _nearest(best)])
+        return " ".join([known, *_other_parts(best)])
     parts = [_expects(result, best), _does(result, best)]
     if best.hypothesis is not None and best.hypothesis.beside:
         parts.append(f"It has {' and '.join(best.hypothesis.beside)}.")
@@ -64,7 +64,7 @@ def _explanation(result: Identification) -> str:
             f"{best.error_median:.0f} codes off (median):",
         )
         return " ".join(parts)
-    named = result.measured is None and "source curve" not in best.not_told
+    named = result.measured is None and "source curve" not in best.hidden
     if result.confidence in ("low", "none") and named:
         parts.insert(0, "Not sure; the nearest conversion:")
     if abs(best.exposure_stops) >= STOPS:
@@ -78,29 +78,66 @@ def _explanation(result: Identification) -> str:
 
 
 def _expects(result: Identification, best: Candidate) -> str:
-    if "source curve" in best.not_told:
+    if "source curve" in best.hidden:
         return (
             "The LUT does not show which source curve it expects "
             f"(assumed: {best.source.curve} in {best.source.range} range)."
         )
     gamut = f" and {best.source.gamut}" if best.source.gamut else ""
-    if "source gamut" in best.not_told and best.source.gamut:
+    if best.source.gamut and "source gamut" in best.not_told:
         gamut = f" and an unnamed gamut (nearest: {best.source.gamut})"
+    elif best.source.gamut and "source gamut" in best.guesses:
+        gamut = f" and a gamut that may be {best.source.gamut} ({_as_guess(best, 'source gamut')})"
     text = f"Expects {best.source.curve}{gamut} in {best.source.range} range."
     measured = result.measured
     return text if measured is None else f"{text} {measured.words}"
 
 
+def _as_guess(best: Candidate, part: str) -> str:
+    """That a name is a guess, with how often such guesses are right."""
+    rate = best.probabilities.get(part)
+    return "a guess" if rate is None else f"a guess, right {100 * rate:.0f} % of the time"
+
+
+def supposed(best: Candidate) -> str:
+    """The recording's names that are likely or guesses, each called so; empty without a curve."""
+    told = {
+        part: f"{best.name_of(part)} ({'likely' if word == 'likely' else _as_guess(best, part)})"
+        for part in ("source curve", "source gamut")
+        if (word := best.certainty.get(part)) in ("likely", "a guess")
+    }
+    return " and ".join(told.values()) if "source curve" in told else ""
+
+
+def _other_parts(best: Candidate) -> list[str]:
+    """Sentences on the likely parts, the guesses, and the nearest names, best known first."""
+    return [*_likely_parts(best), *_guessed_parts(best), _nearest(best)]
+
+
 def _likely_parts(best: Candidate) -> list[str]:
     """A sentence on the parts that are likely although the source curve is not; or none."""
-    source, target = best.source, best.target
-    likely = {part for part, value in best.probabilities.items() if value >= LIKELY}
-    likely -= set(best.not_told)
-    takes = [f"takes {source.gamut}"] if source.gamut and "source gamut" in likely else []
-    gives = [target.gamut] if target.gamut and "target gamut" in likely else []
-    gives += [f"{target.range} range"] if "target range" in likely else []
+    likely = {
+        part: best.name_of(part)
+        for part in ("source gamut", "target gamut", "target range")
+        if best.certainty.get(part) == "likely"
+    }
+    takes = [f"takes {likely['source gamut']}"] if "source gamut" in likely else []
+    gives = [str(likely["target gamut"])] if "target gamut" in likely else []
+    gives += [f"{likely['target range']} range"] if "target range" in likely else []
     phrases = [*takes, *([f"gives {' in '.join(gives)}"] if gives else [])]
     return [f"Other parts are clearer: it {' and '.join(phrases)}."] if phrases else []
+
+
+def _guessed_parts(best: Candidate) -> list[str]:
+    """A sentence on the parts that are guesses, with how often such guesses are right; or none."""
+    guesses = [
+        f"{part} {best.name_of(part)} ({100 * best.probabilities[part]:.0f} %)"
+        for part in best.guesses
+        if part in best.probabilities
+    ]
+    if not guesses:
+        return []
+    return [f"Guesses only, with how often such a guess is right: {', '.join(guesses)}."]
 
 
 def _nearest(best: Candidate) -> str:
@@ -119,8 +156,11 @@ def _nearest(best: Candidate) -> str:
 
 def _does(result: Identification, best: Candidate) -> str:
     target = best.target
-    if "target gamut" in best.not_told and target.gamut:
+    if target.gamut and "target gamut" in best.not_told:
         target = replace(target, gamut=f"a gamut assumed to be {target.gamut}")
+    elif target.gamut and "target gamut" in best.guesses:
+        told = f"a gamut that may be {target.gamut} ({_as_guess(best, 'target gamut')})"
+        target = replace(target, gamut=told)
     out = "" if target.range == best.source.range else f", in {target.range} range"
     if result.kind == "gamut":
         return f"Converts the gamut to {target.gamut} and leaves the curve as it was{out}."

@@ -202,6 +202,11 @@ def _unsure(found: Inspection) -> str:
                 f"levels need the curve {named.curve}: give the file that defines it with "
                 "--definitions, or another name with --source-curve"
             )
+        if found.supposed:
+            return (
+                f"by its numbers the LUT expects {found.supposed}: the camera's menu settles it; "
+                "levels need the curve named with --source-curve"
+            )
         return (
             "levels need the recording's curve: name it with --source-curve, or see what "
             "`lutbench identify` says"

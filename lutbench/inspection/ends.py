@@ -163,13 +163,18 @@ def _of_target(
 def with_identified_ends(
     found: Inspection, identification: Identification, catalogue: Catalogue
 ) -> Inspection:
-    """`found` with the identified source and target; unchanged if the confidence is not high.
+    """`found` with the identified source and target, if the confidence is high.
 
-    The report then has stops, reflectances and hues, although nobody named the source.
+    The report then has stops, reflectances and hues, although nobody named the source. What is
+    only likely, or a guess, is put into words.
     """
+    from lutbench.identification.words import supposed
+
     best = identification.candidates[0] if identification.candidates else None
-    if best is None or best.confidence != "high":
+    if best is None:
         return found
+    if best.confidence != "high":
+        return replace(found, supposed=supposed(best))
     source, target = best.source, best.target
     if source.curve is None:
         return found

@@ -77,6 +77,9 @@ class Inspection(Result):
         ``project`` or ``identified``; empty when it is not known.
     target_known_by
         How the target is known, in the same words; empty when it is only assumed.
+    supposed
+        The recording that is likely or a guess by the numbers of the LUT, with what it is in
+        words; empty where it is known, or nothing is known.
     file_title, file_comments
         Those of a file that holds a transform without a table, which has none of its own.
     """
@@ -104,6 +107,7 @@ class Inspection(Result):
     target_known_by: KnownBy = ""
     file_title: str = ""
     file_comments: tuple[str, ...] = ()
+    supposed: str = ""
 
     @property
     def lut(self) -> Transform:

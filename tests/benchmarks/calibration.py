@@ -4,9 +4,10 @@
     python tests/benchmarks/calibration.py --cache FOLDER --plot docs/pictures/identify-odds.svg
 
 Each LUT is identified once. The families, in the order of the alphabet, are dealt out in two
-halves. For each part that is weighed its odds are counted on the first half, in steps of what
-speaks for a name; what they say is reported on the second, with its loss (mean -log of what was
-said of what is so). Only parts that the LUT can tell count; a name where there is none is wrong.
+halves. For each part that is weighed its odds are fitted to the first half, as a sum of what
+speaks for a name and against it (logistic regression); what they say is reported on the second,
+with its loss (mean -log of what was said of what is so), and the other way round. Only parts
+that the LUT can tell count; a name where there is none is wrong.
 """
 
 from __future__ import annotations
@@ -32,21 +33,25 @@ from open_world_score import same
 
 import lutbench
 from lutbench.identification import certainty
-from lutbench.identification.certainty import WELL, Odds, Seen
+from lutbench.identification.certainty import HIDDEN, Odds, Seen
 from lutbench.model.catalogue import Catalogue, open_catalogue
 
 EDGES = (0.0, 0.3, 0.5, 0.7, 0.8, 0.9, 1.0)
 LEAST = 1e-3
 """No probability counts as less, so that one surprise does not decide all."""
 
-NOW = {
-    "source curve": certainty.CURVE_ODDS,
-    "source range": certainty.RANGE_ODDS,
-    "source gamut": certainty.GAMUT_ODDS,
-    "target gamut": certainty.GAMUT_ODDS,
-    "target range": certainty.GIVEN_ODDS,
+WEIGHED = {
+    "source curve": ("source curve",),
+    "source range": ("source range",),
+    "source gamut": ("source gamut", "target gamut"),
+    "target gamut": ("source gamut", "target gamut"),
+    "target range": ("target range",),
 }
-WEIGHED = tuple(NOW)
+"""The parts that are weighed, each with those that share its odds."""
+
+HELD = 0.3
+"""How strongly each number of the odds is held near nought, as a share of its square: few LUTs
+must not decide much."""
 
 Row = dict[str, Any]
 Learnt = dict[str, Odds]
@@ -72,10 +77,9 @@ def main() -> None:
         for _ in pool.imap_unordered(_found, todo):
             pass
     rows = [json.loads(_file(*job, options.cache).read_text("utf-8")) for job in jobs]
-    found = learnt(halves(rows)[0])
-    print("\n".join(report(rows, found)))
+    print("\n".join(report(rows)))
     if options.plot:
-        plot(rows, found, options.plot)
+        plot(rows, options.plot)
 
 
 def _file(name: str, seed: int, cache: Path) -> Path:
@@ -91,14 +95,14 @@ def _found(job: tuple[str, int, Path]) -> None:
 
 def row_of(case: Case) -> Row:
     """What is so of each part that was named, and what was seen of it."""
-    kept: dict[str, tuple[float, float]] = {}
+    kept: dict[str, tuple[float, float, float]] = {}
     plain = certainty.seen_of
 
     def watched(*given: Any) -> Any:
         curve, gamut = plain(*given)
         for part in WEIGHED:
             of = gamut if part.endswith("gamut") else curve
-            kept[part] = (of.evidence, of.residual)
+            kept[part] = (of.evidence, of.residual, of.left)
         return curve, gamut
 
     certainty.seen_of = watched
@@ -153,40 +157,54 @@ def loss(found: Pairs) -> float:
 
 
 def learnt(rows: list[Row]) -> Learnt:
-    """The odds of each part: of names with as much speaking for them, how many are right."""
-    found = {}
-    for part in WEIGHED:
-        edges = NOW[part].edges
-        seen = [(*row["seen"][part], row["right"][part]) for row in rows if _has(row, part)]
-        lines = []
-        for well in (True, False):
-            counts = np.zeros((len(edges) + 1, 2))
-            for speaks, left, right in seen:
-                if (left <= WELL) == well:
-                    counts[sum(speaks >= edge for edge in edges)] += (right, 1)
-            # Half a right one and half a wrong one beside those that were seen (Jeffreys).
-            rates = (counts[:, 0] + 0.5) / (counts[:, 1] + 1)
-            lines.append(tuple(round(float(each), 2) for each in rates))
-        found[part] = Odds(edges, *lines)
-    return found
+    """The odds of each part, fitted to the rows."""
+    return {part: _fitted(rows, alike) for part, alike in WEIGHED.items()}
+
+
+def _fitted(rows: list[Row], parts: tuple[str, ...]) -> Odds:
+    """The odds with the least loss; what speaks for a name never counts against it."""
+    from scipy.optimize import minimize
+
+    kept = [(row["seen"][part], row["right"][part]) for part in parts for row in rows
+            if _has(row, part)]  # fmt: skip
+    evidence, residual, left = np.array([seen for seen, _ in kept]).T
+    sign = np.where([right for _, right in kept], 1.0, -1.0)
+    sizes = [-np.log(each + HIDDEN) for each in (residual, left)]
+    terms = np.stack([np.ones(len(sign)), evidence, *sizes], axis=1)
+
+    def cost(numbers: Any) -> float:
+        missed = np.logaddexp(0, -sign * (terms @ numbers))
+        return float(missed.sum() + HELD * np.sum(numbers[1:] ** 2))
+
+    bounds = [(None, None), *[(0.0, None)] * 3]
+    best = minimize(cost, np.zeros(4), bounds=bounds).x
+    return Odds(*(round(float(each), 2) + 0.0 for each in best))
 
 
 def _has(row: Row, part: str) -> bool:
     return part in row["seen"] and part in row["right"]
 
 
-def report(rows: list[Row], odds: Learnt) -> list[str]:
-    """What was learnt, its loss on either half, and how often what was said is so."""
+def crossed(rows: list[Row]) -> tuple[Pairs, Pairs]:
+    """What is said of each half, by odds fitted to it, and by odds fitted to the other."""
     one, other = halves(rows)
-    lines = [f"{part}: {each}" for part, each in odds.items()]
+    by_one, by_other = learnt(one), learnt(other)
+    own = pairs(one, by_one) + pairs(other, by_other)
+    return own, pairs(one, by_other) + pairs(other, by_one)
+
+
+def report(rows: list[Row]) -> list[str]:
+    """What was learnt, its loss, and how often what was said is so."""
+    own, held_out = crossed(rows)
+    lines = [f"{part}: {each}" for part, each in learnt(rows).items()]
     lines += [
-        f"Learnt on {len(one)} LUTs: loss there {loss(pairs(one, odds)):.3f}, on the "
-        f"{len(other)} others {loss(pairs(other, odds)):.3f}",
+        f"{len(rows)} LUTs: loss on the half learnt on {loss(own):.3f}, on the other "
+        f"{loss(held_out):.3f}",
         "",
         "| said | parts, learnt on | right | parts, held out | right |",
         "|---|---:|---:|---:|---:|",
     ]
-    binned = [bins(pairs(each, odds)) for each in (one, other)]
+    binned = [bins(own), bins(held_out)]
     for k, (low, high) in enumerate(itertools.pairwise(EDGES)):
         cells = [f"{each[k][1]} | {_share(each[k][2], each[k][1])}" for each in binned]
         lines.append(f"| {low:.0%} to {high:.0%} | {' | '.join(cells)} |")
@@ -211,23 +229,23 @@ def bins(found: Pairs) -> list[tuple[float, int, int]]:
     return made
 
 
-def plot(rows: list[Row], odds: Learnt, path: Path) -> None:
+def plot(rows: list[Row], path: Path) -> None:
     """What was said against how often it is so, on the families held out, with counts."""
     from matplotlib import rc_context
     from matplotlib.figure import Figure
     from scipy.stats import beta
 
-    one, other = halves(rows)
+    own, held_out = crossed(rows)
     style = {"svg.fonttype": "none", "svg.hashsalt": "lutbench", "font.size": 10}
     with rc_context(style):
         figure = Figure(figsize=(5.6, 5.2), layout="constrained")
         axes = figure.add_subplot()
         axes.plot([0, 1], [0, 1], color="#666666", linewidth=1, linestyle=":")
         for half, marker, colour, label in (
-            (one, "s", "#999999", "families learnt on"),
-            (other, "o", "#0072B2", "families held out"),
+            (own, "s", "#999999", "families learnt on"),
+            (held_out, "o", "#0072B2", "families held out"),
         ):
-            seen = [each for each in bins(pairs(half, odds)) if each[1]]
+            seen = [each for each in bins(half) if each[1]]
             said = np.array([each[0] for each in seen])
             count, right = (np.array([each[k] for each in seen]) for k in (1, 2))
             low = np.nan_to_num(beta.ppf(0.05, right, count - right + 1))
@@ -237,7 +255,7 @@ def plot(rows: list[Row], odds: Learnt, path: Path) -> None:
             axes.errorbar(
                 said, rate, bars, fmt=marker, color=colour, label=label, capsize=3, markersize=6
             )
-            if half is other:
+            if half is held_out:
                 for x, y, n in zip(said, rate, count, strict=True):
                     axes.annotate(
                         str(n), (x, y), (7, -12), textcoords="offset points", color=colour

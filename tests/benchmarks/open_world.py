@@ -184,7 +184,7 @@ def _calibration(found: list[Outcome]) -> list[str]:
         "| word | parts named | right | whole answers | all right |",
     ]
     lines.append("|---|---:|---:|---:|---:|")
-    for word in (SURE, LIKELY):
+    for word in (SURE, LIKELY, GUESS):
         parts = [
             each.parts[part]
             for each in found
@@ -193,7 +193,7 @@ def _calibration(found: list[Outcome]) -> list[str]:
         ]
         wholes = [
             all(each.parts[part] == "right" for part in PARTS if part in each.parts)
-            and not any(named in (SURE, LIKELY) for named in each.nameless.values())
+            and not any(named != NOTHING for named in each.nameless.values())
             for each in found
             if word == _word(each)
         ]

@@ -1,8 +1,8 @@
 """How right the answers of `identify` are, from its public report alone.
 
 A part of the conversion that the LUT can tell is *right*, *wrong*, or *untold*: not
-named, or called a guess in so many words. A wrong guess is no lie, and a right one is
-no answer. A name is right when it stands for the same function (curves, up to the
+named, or said not to be told. A guess is a name that is shown, so a wrong guess counts
+as wrong. A name is right when it stands for the same function (curves, up to the
 scale of light) or the same primaries as the truth. A tie that names the truth among
 three functions or fewer is right; among more it is untold.
 
@@ -26,20 +26,11 @@ from open_world.case import PARTS, Case
 from open_world.spaces import same_curve
 
 from lutbench.errors import LutbenchError
-from lutbench.identification.result import LIKELY as LIKELY_FROM
 from lutbench.model.catalogue import Catalogue, open_catalogue
 
 SURE, LIKELY, GUESS, NOTHING = "sure", "likely", "a guess", "not told"
-WORDS = {
-    "high": SURE,
-    "sure": SURE,
-    "medium": LIKELY,
-    "likely": LIKELY,
-    "low": GUESS,
-    "guess": GUESS,
-    "a guess": GUESS,
-}
-"""What the report calls its confidence, as four words."""
+WORDS = {"high": SURE, "medium": LIKELY, "low": GUESS}
+"""What the report calls its confidence in the whole, as the words that it has for a part."""
 
 MANY = 3
 """A tie of more functions than this tells nothing."""
@@ -136,26 +127,13 @@ def said(report: dict[str, Any], part: str) -> tuple[str, list[str], str]:
     best = candidates[0]
     end, _, key = part.partition("_")
     name = (best.get(end) or {}).get(key) or ""
-    untold = {each.replace(" ", "_") for each in best.get("not_told", [])}
-    word = confidence(best, part)
-    if not name or part in untold:
-        word = NOTHING
+    word = (best.get("certainty") or {}).get(part, NOTHING)
     return str(name), list((best.get("same_as") or {}).get(part, [])), word
-
-
-def confidence(candidate: dict[str, Any], part: str) -> str:
-    """How sure a candidate is of a part: by itself where the report says so, else as a whole.
-
-    Where the whole is a guess, the report's sentences tell the parts that it still is sure of.
-    """
-    word = WORDS.get(str(candidate.get("confidence", NOTHING)), NOTHING)
-    alone = (candidate.get("probabilities") or {}).get(part, 0.0)
-    return LIKELY if word == GUESS and alone >= LIKELY_FROM else word
 
 
 def verdict(part: str, truth: tuple[str, ...], name: str, ties: list[str], word: str) -> str:
     """``right``, ``wrong`` or ``untold``."""
-    if word in (GUESS, NOTHING):
+    if word == NOTHING:
         return "untold"
     if any(same(part, each, name) for each in truth):
         return "right"
@@ -193,7 +171,7 @@ def _whole(case: Case, report: dict[str, Any]) -> list[tuple[str, bool, str]]:
     """Kind, look and exposure: whether right, and how sure."""
     truth = case.truth
     best = (report.get("candidates") or [{}])[0]
-    word = confidence(best, "whole") if best else NOTHING
+    word = WORDS.get(str(best.get("confidence")), NOTHING)
     found = []
     if truth.kind is not None:
         found.append(("kind", report.get("kind") == truth.kind, word))

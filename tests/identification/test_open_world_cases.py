@@ -125,7 +125,7 @@ def _report(**changes: object) -> dict[str, object]:
         "confidence": "high",
         "exposure_stops": 0.0,
         "same_as": {},
-        "not_told": [],
+        "certainty": dict.fromkeys(PARTS, "sure"),
     }
     return {"kind": "combined", "look": {"present": False}, "candidates": [best | changes]}
 
@@ -153,8 +153,10 @@ def test_the_scorer_knows_right_wrong_and_untold() -> None:
     wrong = {"curve": "ACEScc", "gamut": "ACES AP0", "range": "legal"}
     parts = _score(TRUTH, source=wrong)
     assert [parts[each] for each in PARTS] == ["wrong"] * 3 + ["right"] * 3
-    assert set(_score(TRUTH, source=wrong, confidence="low").values()) == {"untold", "right"}
-    assert _score(TRUTH, not_told=["target range"])["target_range"] == "untold"
+    assert _score(TRUTH, confidence="low")["kind"] == "right"
+    for word, verdict in (("likely", "wrong"), ("a guess", "wrong"), ("not told", "untold")):
+        parts = _score(TRUTH, source=wrong, certainty=dict.fromkeys(PARTS, word))
+        assert parts["source_curve"] == verdict
     assert _score(TRUTH, exposure_stops=0.5)["exposure"] == "wrong"
 
 

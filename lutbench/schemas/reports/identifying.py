@@ -17,6 +17,7 @@ from lutbench.schemas.reports.common import (
 )
 
 Confidence = Literal["high", "medium", "low", "none"]
+Word = Literal["sure", "likely", "a guess", "not told"]
 
 
 class Side(Encoding):
@@ -40,9 +41,12 @@ class Candidate(TypedDict):
     exposure_in_scale_of: dict[str, float]
     """The exposure in stops if the source were scaled as another name says."""
     not_told: list[str]
-    """Parts that the LUT does not reveal."""
+    """Parts that the LUT does not reveal: their names are only the nearest, or are assumed."""
     probabilities: dict[str, float]
-    """By part, 0 to 1."""
+    """By part, 0 to 1: how often such names are right."""
+    certainty: dict[str, Word]
+    """By part, in a word: ``likely`` from 90 %, ``a guess`` above 50 %. Empty for candidates after
+    the first."""
 
 
 class MeasuredGamut(TypedDict):

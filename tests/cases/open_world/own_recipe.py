@@ -31,7 +31,7 @@ def generate(rng: np.random.Generator) -> Case:
     if rng.random() < 0.35:
         recipe["exposure"] = round(float(rng.uniform(-2, 2)), 2)
     if rng.random() < 0.5:
-        recipe["tone"] = _tone(rng, ends.target_curve)
+        recipe["tone"] = _tone(rng)
     if rng.random() < 0.3:
         recipe["gamut"] = {"method": "compress"}
         if rng.random() < 0.4:
@@ -57,10 +57,7 @@ def _truth(ends: Any, recipe: dict[str, Any]) -> Truth:
     return truth
 
 
-def _tone(rng: np.random.Generator, target: str) -> dict[str, Any]:
-    if target in ("ST 2084", "BT.1886") and rng.random() < 0.3:
-        peaks = {"source_peak": float(rng.choice([1000, 2000, 4000]))}
-        return {"method": "eetf", **peaks, "target_peak": 203.0 if target == "BT.1886" else 600.0}
+def _tone(rng: np.random.Generator) -> dict[str, Any]:
     tone: dict[str, Any] = {"method": "shoulder"}
     tone["contrast"] = round(float(rng.uniform(0.9, 1.3)), 3)
     if rng.random() < 0.5:
