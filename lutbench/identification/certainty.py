@@ -154,8 +154,6 @@ def probabilities_of(best: Finalist, yard: Yardstick) -> dict[str, float]:
         "source range": max(RANGE_ODDS.rate(curve), CURVE_ODDS.rate(curve)),
         "target range": GIVEN_ODDS.rate(curve),
     }
-    if h.target_end is not None:
-        found["target curve"] = found["source curve"]
     if not h.pair.alike:
         found |= dict.fromkeys(("source gamut", "target gamut"), GAMUT_ODDS.rate(gamut))
     mixes = h.norm is not None or h.rendering is not None

@@ -32,7 +32,7 @@ GUESS = 0.5
 WORDS: dict[Confidence, Word] = {
     "high": "sure",
     "medium": "likely",
-    "low": "a guess",
+    "low": "not told",
     "none": "not told",
 }
 """What the confidence in the whole says of a part that has no probability of its own."""
@@ -136,16 +136,21 @@ class Candidate:
 
     def weighed(self) -> Candidate:
         """The candidate with what the name of each part is."""
-        # Where only the source is open, the other names are as good as ever.
-        rest = "likely" if self.confidence == "low" and self.hidden else WORDS[self.confidence]
+        # A part that is not weighed is as good as the whole. Where nothing is weighed, it is the
+        # hidden parts alone that make the confidence low.
+        only_hidden = self.confidence == "low" and self.hidden and not self.probabilities
+        rest = "likely" if only_hidden else WORDS[self.confidence]
         named = (f"{end} {what}" for end in ("source", "target") for what in WHATS)
         words = {
             part: word_of(self.probabilities[part]) if part in self.probabilities else rest
             for part in named
             if self.name_of(part)
         }
-        untold: dict[str, Word] = {part: "not told" for part in self.hidden if part in words}
-        return replace(self, certainty=words | untold)
+        untold = [part for part in self.hidden if part in words]
+        if words.get("source curve") == "not told" and words.get("source range") == "a guess":
+            # A range is guessed only with its curve: alone it is of no use, and wrong more often.
+            untold.append("source range")
+        return replace(self, certainty=words | dict.fromkeys(untold, "not told"))
 
     def to_data(self) -> dict[str, Any]:
         """Plain data, with more than the command promises."""

@@ -50,7 +50,11 @@ def _explanation(result: Identification) -> str:
         )
     best = result.best
     if result.measured is not None and result.measured.curve is not None:
-        return " ".join([result.measured.words, *_other_parts(best)])
+        words = result.measured.words
+        if "source curve" in best.guesses:
+            guess = f"{best.source.curve} ({_as_guess(best, 'source curve')})"
+            words = f"Unless it expects {guess}, it {words[0].lower()}{words[1:]}"
+        return " ".join([words, *_other_parts(best)])
     if word_of(best.probabilities.get("source curve", 1.0)) != "likely":
         known = "The source curve is uncertain: no named curve is likely enough."
         return " ".join([known, *_other_parts(best)])
@@ -95,8 +99,7 @@ def _expects(result: Identification, best: Candidate) -> str:
 
 def _as_guess(best: Candidate, part: str) -> str:
     """That a name is a guess, with how often such guesses are right."""
-    rate = best.probabilities.get(part)
-    return "a guess" if rate is None else f"a guess, right {100 * rate:.0f} % of the time"
+    return f"a guess, right {100 * best.probabilities[part]:.0f} % of the time"
 
 
 def supposed(best: Candidate) -> str:
@@ -133,7 +136,6 @@ def _guessed_parts(best: Candidate) -> list[str]:
     guesses = [
         f"{part} {best.name_of(part)} ({100 * best.probabilities[part]:.0f} %)"
         for part in best.guesses
-        if part in best.probabilities
     ]
     if not guesses:
         return []

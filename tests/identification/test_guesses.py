@@ -21,7 +21,7 @@ from lutbench.model.catalogue import open_catalogue
 @cache
 def looked() -> tuple[Any, Identification]:
     """A LUT whose look leaves its source a guess."""
-    lut = open_world.case("vibrance", 3302).lut
+    lut = open_world.case("split toning", 3300).lut
     return lut, identify(lut, catalogue=open_catalogue(user=False))
 
 
@@ -49,6 +49,15 @@ def test_a_guess_is_no_fact_in_any_sentence() -> None:
     assert f"source curve {best.source.curve} ({rate:.0f} %)" in found.explanation
     assert "Expects" not in found.explanation
     assert any(re.search("settled by the camera's menu.*--source-curve", n) for n in found.notes)
+
+
+def test_a_measured_curve_does_not_contradict_a_guess() -> None:
+    lut = open_world.case("vibrance", 3302).lut
+    found = identify(lut, catalogue=open_catalogue(user=False))
+    assert found.best is not None
+    assert found.measured is not None
+    assert "source curve" in found.best.guesses
+    assert found.explanation.startswith(f"Unless it expects {found.best.source.curve} (a guess")
 
 
 def test_the_box_says_what_is_a_guess_and_what_settles_it() -> None:
