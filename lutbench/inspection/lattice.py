@@ -329,7 +329,7 @@ REVERSED = (2, 1, 0)
 """The order of channels if red and blue have changed places, in the rows or in the channels."""
 
 
-RIGHT = (0, 1, 2)
+RIGHT = (0, 1, 2)  # the order of channels of a table as it should be
 ALIKE = 1.1  # times: the channels of a monochrome LUT, rounded, fit each other so well
 
 
