@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from lutbench.cli.lines import Column
 from lutbench.cli.options import console
 from lutbench.cli.tables import ruled_table
-from lutbench.report.words import grey_rows, hue_rows, signed
+from lutbench.report.words import NOT_DESCRIBED, grey_rows, hue_rows, signed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -39,10 +39,13 @@ def print_one(found: Identification) -> None:
         if len(found.candidates) > SHOWN:
             more = len(found.candidates) - SHOWN
             screen.print(f"and {more} more (listed by --json)", markup=False, style="dim")
-    if found.tone is not None:
-        _print_tone(screen, found.tone)
-    if found.look.present:
-        _print_look(screen, found.look)
+    if not found.is_described:
+        screen.print(f"\nTone and look are {NOT_DESCRIBED}.", markup=False)
+    else:
+        if found.tone is not None:
+            _print_tone(screen, found.tone)
+        if found.look.present:
+            _print_look(screen, found.look)
     for number, note in enumerate(found.notes):
         screen.print(f"{'' if number else chr(10)}note: {note}", markup=False, style="dim")
 

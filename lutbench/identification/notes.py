@@ -32,7 +32,7 @@ def notes_of(result: Identification) -> tuple[str, ...]:
     if result.kind == "identity":
         return ()
     best, samples = result.best, result.samples
-    if best is None:
+    if best is None or not result.is_described:
         return (
             "If you know one end, name it: --source-curve, --source-gamut, --target-curve, "
             "--target-gamut. Add a curve or gamut of your own with --definitions.",

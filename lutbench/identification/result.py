@@ -369,6 +369,12 @@ class Identification(Result):
         """The first candidate."""
         return self.candidates[0] if self.candidates else None
 
+    @property
+    def is_described(self) -> bool:
+        """Whether tone and look mean something: they are measured beside the best candidate, which
+        may explain nothing."""
+        return self.best is None or self.measured is not None or self.confidence != "none"
+
     def to_data(self) -> dict[str, Any]:
         """Plain data, with more than the command promises."""
         return {

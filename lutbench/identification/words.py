@@ -71,6 +71,8 @@ def _explanation(result: Identification) -> str:
     named = result.measured is None and "source curve" not in best.hidden
     if result.confidence in ("low", "none") and named:
         parts.insert(0, "Not sure; the nearest conversion:")
+    if not result.is_described:
+        return " ".join(parts)
     if abs(best.exposure_stops) >= STOPS:
         more = "brighter" if best.exposure_stops > 0 else "darker"
         parts.append(f"Makes the picture {abs(best.exposure_stops):.2f} stops {more}.")

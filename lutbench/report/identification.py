@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from lutbench.report import plots_identification as plots
 from lutbench.report.drawing import Figure, figure
-from lutbench.report.words import grey_rows, hue_rows, signed, stops_words
+from lutbench.report.words import NOT_DESCRIBED, grey_rows, hue_rows, signed, stops_words
 
 if TYPE_CHECKING:
     from lutbench.identification import Candidate, Identification, Look, Tone
@@ -34,12 +34,14 @@ def inside(found: Identification) -> Inside:
     """The tables and figures of an identification."""
     from lutbench.identification.claims import in_words
 
+    if not found.is_described:
+        found = replace(found, tone=None, look=replace(found.look, hues=(), tones=()))
     return Inside(
         _figures(found),
         [_row(each) for each in found.candidates[:SHOWN]],
         max(0, len(found.candidates) - SHOWN),
         _tone_rows(found.tone) if found.tone is not None else [],
-        _look_rows(found.look),
+        _look_rows(found.look) if found.is_described else [("tone and look", NOT_DESCRIBED)],
         hue_rows(found.look),
         grey_rows(found.look),
         in_words(found.claims),
@@ -98,7 +100,7 @@ def _figures(found: Identification) -> list[Figure]:
                 f"Tone curve by stops; mid grey comes out at {grey:.0f} %",
             )
         )
-    if found.look.present and plots.has_map(found):
+    if found.is_described and found.look.present and plots.has_map(found):
         figures.append(
             figure(
                 "remainder",

@@ -15,6 +15,10 @@ SPREAD_WORDS = {"mean": "mean", "p95": "95 %", "p99": "99 %", "max": "max"}
 """What heads the figures of a spread in tables: 95 % of the differences are under the second."""
 
 
+NOT_DESCRIBED = "not described, since no candidate explains this LUT"
+"""Of tone and look, which would be those beside a wrong conversion."""
+
+
 def percent_words(reflectance: float) -> str:
     """A reflectance in percent, with two significant digits at least.
 
