@@ -140,8 +140,10 @@ def certainty_of(best: Finalist, fitted: Fitted) -> Certainty:
     found = probabilities_of(best, yard)
     own = min(yard.named, yard.free_matrix)
     if yard.errors[2] <= fitted.floor and own - yard.free_curve > EARNED:
-        # An unnamed curve fits as well as the nodes are known, so it is measured, not named.
-        found["source curve"] = min(found["source curve"], UNSEEN)
+        # An unnamed curve fits as well as the nodes are known, so it is measured, not named;
+        # and a range is that of a name.
+        for part in ("source curve", "source range"):
+            found[part] = min(found[part], UNSEEN)
     return Certainty(found, yardstick=yard)
 
 

@@ -10,12 +10,14 @@ import open_world
 import pytest
 from open_world.case import PARTS
 
+from lutbench.cli.identify_print import print_one
 from lutbench.identification import Identification, identify
 from lutbench.identification.result import GUESS, LIKELY, WHATS
 from lutbench.identification.words import supposed
 from lutbench.inspection.ends import with_identified_ends
 from lutbench.inspection.inspection import inspect
 from lutbench.model.catalogue import open_catalogue
+from lutbench.report.identification import inside
 
 
 @cache
@@ -77,3 +79,17 @@ def test_what_is_explained_to_its_rounding_holds_no_guess(family: str) -> None:
     assert found.best is not None
     assert found.best.guesses == ()
     assert set(found.best.certainty.values()) <= {"sure", "likely"}
+
+
+def test_no_look_is_described_beside_a_wrong_conversion(capsys: pytest.CaptureFixture[str]) -> None:
+    lut = open_world.case("tone on the largest channel", 3701).lut
+    found = identify(lut, catalogue=open_catalogue(user=False))
+    assert found.best is not None
+    assert (found.confidence, found.measured) == ("none", None)
+    print_one(found)
+    printed = capsys.readouterr().out
+    assert "Tone and look are not described" in printed
+    assert "Look (" not in printed
+    page = inside(found)
+    assert (page.tone, page.hues, page.tones) == ([], [], [])
+    assert [each.caption.split()[0] for each in page.figures] == ["How"]  # far off each is
