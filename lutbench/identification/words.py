@@ -71,8 +71,14 @@ def _explanation(result: Identification) -> str:
     named = result.measured is None and "source curve" not in best.hidden
     if result.confidence in ("low", "none") and named:
         parts.insert(0, "Not sure; the nearest conversion:")
+    return " ".join([*parts, *_described(result, best)])
+
+
+def _described(result: Identification, best: Candidate) -> list[str]:
+    """Sentences on exposure, tone and look, where they mean something."""
     if not result.is_described:
-        return " ".join(parts)
+        return []
+    parts = []
     if abs(best.exposure_stops) >= STOPS:
         more = "brighter" if best.exposure_stops > 0 else "darker"
         parts.append(f"Makes the picture {abs(best.exposure_stops):.2f} stops {more}.")
@@ -80,7 +86,7 @@ def _explanation(result: Identification) -> str:
         parts.append(_grey(result.tone))
     if result.look.present:
         parts.append(_look(result.look))
-    return " ".join(parts)
+    return parts
 
 
 def _expects(result: Identification, best: Candidate) -> str:

@@ -82,7 +82,7 @@ def test_what_is_explained_to_its_rounding_holds_no_guess(family: str) -> None:
 
 
 def test_no_look_is_described_beside_a_wrong_conversion(capsys: pytest.CaptureFixture[str]) -> None:
-    lut = open_world.case("tone on the largest channel", 3701).lut
+    lut = open_world.case("hue twist", 3701).lut
     found = identify(lut, catalogue=open_catalogue(user=False))
     assert found.best is not None
     assert (found.confidence, found.measured) == ("none", None)
