@@ -157,10 +157,10 @@ def _nearest(best: Candidate) -> str:
         + ("" if side.range == "full" else f" in {side.range} range")
         for side in (best.source, best.target)
     ]
+    caution = "" if "source curve" in best.guesses else ": do not rely on its names"
     return (
         f"The nearest named conversion, from {ends[0]} to {ends[1]}, is off by "
-        f"{best.error_median:.1f} codes (median; 95 % under {best.error_p95:.1f}): "
-        "do not rely on its names."
+        f"{best.error_median:.1f} codes (median; 95 % under {best.error_p95:.1f}){caution}."
     )
 
 
