@@ -67,7 +67,7 @@ SHARP = 0.8
 """A sharp plateau holds at least this share of what is near; noise held to 0..1 leaves half."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Samples:
     """The nodes of a LUT.
 

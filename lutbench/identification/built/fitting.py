@@ -6,12 +6,13 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from functools import cached_property
 from itertools import groupby
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
 from lutbench.errors import LutbenchError
 from lutbench.identification.built.ends import Between
-from lutbench.identification.built.nodes import MOST_COLOURS, SOONER, Nodes, Work
+from lutbench.identification.built.nodes import MOST_COLOURS, SOONER, Fits, Nodes, Work
 from lutbench.identification.built.parts import (
     COMPRESSION,
     EXPOSURE,
@@ -71,6 +72,9 @@ NEARLY = 1.0
 TINT = 3.0
 """Times the error of rounding from which greys count as tinted."""
 
+_fits: WeakKeyDictionary[Samples, tuple[Fits, ...]] = WeakKeyDictionary()
+"""What searches of the same LUT have fitted: `split` goes on where `identify` ended."""
+
 
 class Fitting:
     """The nodes of a LUT, and the search for a description that fits them to rounding."""
@@ -79,16 +83,18 @@ class Fitting:
         self.bank, self.thorough = knowledge.bank, thorough
         self.limit = limit_of(samples)
         work = Work(MOST_COLOURS if thorough else SOONER)
+        fits = _fits.setdefault(samples, ({}, {}, {}, {}))
         greys = np.repeat(samples.neutral_in[:, None], 3, axis=1)
-        self.greys = Nodes(greys, samples.neutral, samples, work)
+        self.greys = Nodes(greys, samples.neutral, samples, work, fits[0])
         inputs, outputs = samples.nodes.reshape(-1, 3), samples.table.reshape(-1, 3)
-        self.all = Nodes(inputs, outputs, samples, work)
+        self.all = Nodes(inputs, outputs, samples, work, fits[1])
         order = np.random.default_rng(3).permutation(len(inputs))
         # A node that is clipped in every channel holds little information.
         clear = samples.inside(outputs[order]).any(axis=1)
         order = np.concatenate([order[clear], order[~clear]])
-        self.some = Nodes(inputs[order[:FITTED]], outputs[order[:FITTED]], samples, work)
-        self.few = Nodes(inputs[order[:GLANCED]], outputs[order[:GLANCED]], samples, work)
+        some, few = order[:FITTED], order[:GLANCED]
+        self.some = Nodes(inputs[some], outputs[some], samples, work, fits[2])
+        self.few = Nodes(inputs[few], outputs[few], samples, work, fits[3])
         apart = samples.neutral - samples.neutral.mean(axis=1, keepdims=True)
         self.tinted = bool(np.abs(apart).max() * CODES > TINT * self.limit)
 
@@ -115,22 +121,21 @@ class Fitting:
         Under a grade, only parts `like` those found for another target are tried, because a
         search of all forms takes long.
         """
-        base = ends.task()
-        if base is None:
+        base, plain = ends.task(), replace(ends, pair=self.bank.pair(0)).task()
+        if base is None or plain is None:
             return None
         if like is not None and like.graded:
             return self._finished(base, like.parts, like.values)
         if mapper is not None:
-            return self._through(ends, base, [(tone_from(mapper),)])
+            return self._through(ends, plain, [(tone_from(mapper),)])
         found = self._near(base, ends.cdl) if ends.cdl is not None else None
         if found is not None:
             return found
         if not self.tinted:
             # A plain conversion is straight from end to end.
-            shoulders = [*_plain_forms(base), (EXPOSURE, tone("shoulder"))]
-            return self._through(ends, base, shoulders if straight else _grey_forms(base))
-        plain = replace(ends, pair=self.bank.pair(0)).task()
-        found = None if plain is None else self._through(ends, plain, _tinted_forms(straight))
+            shoulders = [*_plain_forms(plain), (EXPOSURE, tone("shoulder"))]
+            return self._through(ends, plain, shoulders if straight else _grey_forms(plain))
+        found = self._through(ends, plain, _tinted_forms(straight))
         return found or (self._before(ends) if self.thorough else None)
 
     def _through(

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
@@ -22,6 +23,9 @@ quarter of a minute."""
 SOONER = 1_000_000
 """Colours of a search for `identify`, which looks at many LUTs: with half of it a tone on luminance
 with a blend is not found."""
+
+
+Fits = dict[Any, tuple[Any, int]]
 
 
 class GivenUp(Exception):
@@ -56,6 +60,8 @@ class Nodes:
     outputs: Array
     samples: Samples
     work: Work
+    fits: Fits = field(default_factory=dict)
+    """What `solve.solved` has fitted to these nodes, each with the colours that it took."""
 
     def misses(self, task: Conversion | None) -> Array:
         """The errors of a description in codes, (3n,)."""

@@ -156,10 +156,27 @@ def solved(
     nodes: Nodes,
     start: Array | None = None,
 ) -> Solved:
-    """The parameters of `parts` with the least error on the nodes."""
+    """The parameters of `parts` with the least error on the nodes.
+
+    What was fitted before is not fitted again, but counts as the same work, so that an answer
+    does not depend on what was asked before.
+    """
+    begin = np.array([v for part in parts for v in part.start]) if start is None else start
+    key = task, parts, begin.tobytes()
+    found: Solved
+    if key in nodes.fits:
+        found, colours = nodes.fits[key]
+        nodes.work.add(colours)
+    else:
+        before = nodes.work.colours
+        found = _solved(task, parts, nodes, begin)
+        nodes.fits[key] = found, nodes.work.colours - before
+    return found
+
+
+def _solved(task: Conversion, parts: tuple[Part, ...], nodes: Nodes, begin: Array) -> Solved:
     low = np.array([v for part in parts for v in part.low])
     high = np.array([v for part in parts for v in part.high])
-    begin = np.array([v for part in parts for v in part.start]) if start is None else start
     begin = np.clip(begin, low, high)
     fit = Fit(task, parts, nodes)
     fit.keep_visible(begin)
