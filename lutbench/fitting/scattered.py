@@ -120,24 +120,26 @@ class ScatteredFit:
         pull = 0.0 if reach is None else smoothness / reach**4 / (self.size - 1) ** 3
         system = (self.normal + factor * self._bend + pull * identity(self.size**3)).tocsr()
         gain, scale = self._preconditioner(factor, pull)
-        x = np.zeros_like(self.right) if start is None else start.reshape(-1, 3).copy()
-        residual = self.right - system @ x
-        limit = (rtol * np.linalg.norm(residual, axis=0)) ** 2 + 1e-26
+        # Each channel contiguous in memory: (3, n³).
+        right = np.ascontiguousarray(self.right.T)
+        x = np.zeros_like(right) if start is None else start.reshape(-1, 3).T.copy()
+        residual = right - _through(system, x)
+        limit = rtol**2 * _products(residual, residual) + 1e-26
         preconditioned = self._filtered(residual / scale, gain) / scale
         direction = preconditioned
-        power = (residual * preconditioned).sum(axis=0)
+        power = _products(residual, preconditioned)
         for _ in range(most):
-            if ((residual**2).sum(axis=0) <= limit).all():
+            if (_products(residual, residual) <= limit).all():
                 break
-            ahead = system @ direction
-            length = power / np.maximum((direction * ahead).sum(axis=0), 1e-300)
+            ahead = _through(system, direction)
+            length = power / np.maximum(_products(direction, ahead), 1e-300)
             x += length * direction
             residual -= length * ahead
             preconditioned = self._filtered(residual / scale, gain) / scale
-            following = (residual * preconditioned).sum(axis=0)
+            following = _products(residual, preconditioned)
             direction = preconditioned + following / np.maximum(power, 1e-300) * direction
             power = following
-        return np.asarray(x.reshape(self.size, self.size, self.size, 3))
+        return np.ascontiguousarray(x.T).reshape(self.size, self.size, self.size, 3)
 
     def predicted(self, table: Array) -> Array:
         """The outputs that a table gives at the samples, shape (m, 3)."""
@@ -154,31 +156,40 @@ class ScatteredFit:
         hold = 0.1 * float(np.median(diagonal[diagonal > 0]))
         e = self._eigenvalues
         straight = factor * (e[:, None, None] + e[:, None] + e) + pull
-        scale = np.sqrt(1 + diagonal / max(hold, factor))[:, None]
+        scale = np.sqrt(1 + diagonal / max(hold, factor))
         return (hold / (straight + hold)).astype(np.float32), scale
 
     def _filtered(self, x: Array, gain: NDArray[np.float32]) -> Array:
-        """`x` (n³, 3) with each of its components along the eigenvectors times `gain`.
+        """`x` (3, n³) with each of its components along the eigenvectors times `gain`.
 
         In float32, as a preconditioner need not be exact.
         """
         n = self.size
         basis = self._basis.astype(np.float32)
         scale = np.abs(x).max() or 1.0
-        values = (x / scale).astype(np.float32).reshape(n, n, n, 3)
+        values = (x / scale).astype(np.float32).reshape(3, n, n, n)
         spectrum = _along(np.ascontiguousarray(basis.T), values)
-        return _along(basis, spectrum * gain[..., None]).reshape(-1, 3).astype(np.float64) * scale
+        return _along(basis, spectrum * gain).reshape(3, -1).astype(np.float64) * scale
 
 
 def _along(matrix: NDArray[Any], values: NDArray[Any]) -> NDArray[Any]:
-    """`matrix` times `values` (n, n, n, 3) along each of the three axes.
+    """`matrix` times `values` (3, n, n, n) along each of their last three axes.
 
     In many small products, since NumPy would spread large ones over threads at a loss.
     """
-    n = matrix.shape[0]
-    planes = np.matmul(matrix, values.reshape(n, n, n * 3).transpose(1, 0, 2))
-    planes = np.matmul(matrix, planes.transpose(1, 0, 2))
-    return np.asarray(np.matmul(matrix, planes.reshape(n, n, n, 3)))
+    planes = np.matmul(matrix, values.transpose(0, 2, 1, 3))
+    planes = np.matmul(matrix, planes.transpose(0, 2, 1, 3))
+    return np.asarray(np.matmul(planes, matrix.T))
+
+
+def _through(system: Any, channels: Array) -> Array:
+    """A sparse matrix times each of the channels (3, n³)."""
+    return np.stack([system @ each for each in channels])
+
+
+def _products(one: Array, other: Array) -> Array:
+    """The scalar product of each channel of two arrays (3, n³), shape (3, 1)."""
+    return np.asarray(np.einsum("ij,ij->i", one, other)[:, None])
 
 
 def _bending(size: int) -> Any:
