@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import ClassVar
 
 import numpy as np
@@ -12,7 +12,7 @@ from scipy.optimize import approx_fprime
 import lutbench
 from lutbench.identification.built.nodes import MOST_COLOURS, GivenUp, Nodes, Work, together
 from lutbench.identification.built.parts import COMPRESSION, EXPOSURE, Part, cdl, tone
-from lutbench.identification.built.solve import Fit
+from lutbench.identification.built.solve import Fit, solved
 from lutbench.identification.samples import samples_of
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Conversion, Encoding
@@ -95,6 +95,17 @@ def test_a_fit_computes_what_it_knows_only_once() -> None:
     assert fit.slopes(values.copy()) is first
     fit.misses(values)
     assert some.work.colours == done
+
+
+def test_what_was_fitted_is_not_fitted_again_but_counts_as_the_same_work() -> None:
+    some = nodes()
+    first = solved(task(), (EXPOSURE,), some)
+    later = replace(some, work=Work(MOST_COLOURS))
+    assert solved(task(), (EXPOSURE,), later) is first
+    assert later.work.colours == some.work.colours > 0
+    assert solved(task(), (EXPOSURE,), later, np.array([0.5])) is not first
+    with pytest.raises(GivenUp):
+        solved(task(), (EXPOSURE,), replace(some, work=Work(some.work.colours - 1)))
 
 
 def test_a_search_ends_after_so_many_colours() -> None:

@@ -24,8 +24,8 @@ SOONER = 1_000_000
 """Colours of a search for `identify`, which looks at many LUTs: with half of it a tone on luminance
 with a blend is not found."""
 
-
 Fits = dict[Any, tuple[Any, int]]
+"""Fits by what was asked, each with the colours that it took."""
 
 
 class GivenUp(Exception):
@@ -61,7 +61,7 @@ class Nodes:
     samples: Samples
     work: Work
     fits: Fits = field(default_factory=dict)
-    """What `solve.solved` has fitted to these nodes, each with the colours that it took."""
+    """What has been fitted to these nodes."""
 
     def misses(self, task: Conversion | None) -> Array:
         """The errors of a description in codes, (3n,)."""
