@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections import Counter
 from collections.abc import Callable
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
@@ -299,7 +300,15 @@ def _print_table(made: list[Made]) -> None:
 
 
 def _print_beside(made: list[Made], screen: Console) -> None:
-    """Legends that were written too, the error of greys behind a shaper, and clipped light."""
+    """What else there is to say: legends, greys behind a shaper, clipped light, equal titles."""
+    titles = Counter(each.job.title for each in made)
+    for title, count in titles.items():
+        if count > 1:
+            screen.print(
+                f"{count} LUTs have the title {title!r}: a monitor that shows titles cannot tell "
+                "them apart",
+                markup=False,
+            )
     for each in made:
         if each.legend is not None:
             screen.print(f"legend: {each.legend}", soft_wrap=True)

@@ -139,7 +139,7 @@ def _print(output: str, fit: PairFit, delta_e: dict[str, float], picture: str | 
             f" {fit.held_out.p95:.1f}, the pictures' noise included",
         ),
         ("left out", f"{100 * fit.outliers:.1f} % of the pixels, which do not follow the rest"),
-        ("same picture", f"edges agree to {fit.agreement:.2f} of 1"),
+        ("same picture", f"edges agree to {100 * fit.agreement:.0f} %"),
     ]
     screen = console()
     screen.print(fact_table(rows))

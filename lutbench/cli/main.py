@@ -23,7 +23,10 @@ from lutbench.cli.options import (
     printable,
     start_logging,
 )
-from lutbench.cli.spelling import with_options  # now: later there may be no descriptor left
+from lutbench.cli.spelling import (  # now: later there may be no descriptor left
+    in_plain_words,
+    with_options,
+)
 from lutbench.errors import LutbenchError, nearest_names
 
 COMPLETION_VARIABLE = "_LUTBENCH_COMPLETE"
@@ -188,7 +191,8 @@ def main(args: list[str] | None = None) -> NoReturn:
     except LutbenchError as error:
         _exit_with(with_options(str(error)))
     except click.UsageError as error:
-        _exit_with(error.format_message().rstrip(".?") + _where_to_look(error))
+        text = in_plain_words(error.format_message()).rstrip(".?")
+        _exit_with(text + _where_to_look(error))
     except click.ClickException as error:
         _exit_with(error.format_message())
     except (KeyboardInterrupt, click.Abort) as error:

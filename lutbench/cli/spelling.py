@@ -27,6 +27,22 @@ def with_options(text: str) -> str:
     return what + sign + _PARAMETER.sub(_option, accepted) if sign else text
 
 
+_KINDS = re.compile(r"is not a valid (float|integer)( range)?")
+
+
+def in_plain_words(text: str) -> str:
+    """The text of click's errors without the words of programmers.
+
+    >>> in_plain_words("Invalid value for '--filter': 'ND0.6' is not a valid float.")
+    "Invalid value for '--filter': 'ND0.6' is not a number."
+    """
+    return _KINDS.sub(_kind, text)
+
+
+def _kind(found: re.Match[str]) -> str:
+    return "is not a number" if found[1] == "float" else "is not a whole number"
+
+
 def _option(found: re.Match[str]) -> str:
     no = "no-" if found[2] == "False" else ""
     return f"--{no}{found[1].rstrip('_').replace('_', '-')}"

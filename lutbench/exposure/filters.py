@@ -98,6 +98,13 @@ class FilterChoice(PlainData):
     @property
     def text(self) -> str:
         """The choice in words."""
+        if self.weaker is None and self.stronger is not None:
+            under = self.stronger.stops - self.over
+            if under > self.over:
+                return (
+                    f"{self.over:.1f} stops over: {self.stronger} would leave {under:.1f} stops "
+                    "under: stop down instead"
+                )
         if self.weaker is not None and self.stronger is None:
             left = self.over - self.weaker.stops
             return f"{self.weaker} still leaves {left:.1f} stops over: stop down as well"
@@ -154,7 +161,7 @@ def choose_filter(over: float, at_hand: Sequence[float] = ()) -> FilterChoice:
         if not 0 < density <= DENSEST:
             raise LutbenchError(
                 f"a filter of density {density:g} is out of range",
-                accepted=f"above 0, up to {DENSEST:g}",
+                accepted=f"above 0, up to {DENSEST:g} (a factor of 8 is a density of 0.9)",
             )
     stacks = _stacks(at_hand or [each.density for each in NEUTRAL_DENSITIES])
     weaker = [each for each in stacks if _nominal(each) <= over]

@@ -286,12 +286,12 @@ def _notes(
     notes = []
     if covered.mean() < 0.004:
         notes.append(
-            f"the picture has colours near no more than {100 * covered.mean():.1f} % of the nodes:"
+            f"the picture's colours support only {100 * covered.mean():.1f} % of the nodes:"
             " everywhere else the LUT is a smooth guess. Use a picture with more colours"
         )
     if neutral[1] - neutral[0] < 0.5:
         notes.append(
-            f"the neutral axis is supported from {neutral[0]:.2f} to {neutral[1]:.2f} only"
+            f"greys are supported only from {100 * neutral[0]:.0f} % to {100 * neutral[1]:.0f} %"
         )
     if outliers > 0.02:
         notes.append(

@@ -341,7 +341,7 @@ class _CubeReader:
         self._fail(line, f"a row too many for {self._declared()}", f"{count} rows")
 
     def _count_fails(self, found: int, count: int, at_most: bool = False) -> NoReturn:
-        rows = f"{found} {'row' if found == 1 else 'rows'}{' at most' if at_most else ''}"
+        rows = f"{'at most ' if at_most else ''}{found} {'row' if found == 1 else 'rows'}"
         self._fail(0, f"{rows}, too few for {self._declared()}", f"{count} rows")
 
     def _declared(self) -> str:

@@ -148,8 +148,9 @@ class FalseColour(Transform):
             return
         needed = math.ceil(1 / width) + 1
         raise DefinitionError(
-            f"the band {band.label or band.colour!r} is narrower than the distance of two nodes "
-            f"({100 * width:.1f} and {100 / (size - 1):.1f} % of the signal): it would be patchy",
+            f"the band {band.label or band.colour!r} ({100 * width:.1f} % of the signal) is "
+            f"narrower than the distance between two nodes ({100 / (size - 1):.1f} %): "
+            "it would look patchy",
             where=where,
             accepted=f"size {needed} or more",
         )

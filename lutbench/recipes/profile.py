@@ -107,8 +107,8 @@ def read_profile(table: Table | None) -> Profile:
         ) from error
     profile = Profile(
         tuple(int(size) for size in sizes),
-        table.integer("title_length", 0),
-        table.integer("name_length", 0),
+        _length(table, "title_length"),
+        _length(table, "name_length"),
         characters,
         table.choice("range", ("full", "legal"), None),
         table.choice("title_cut", ("end", "start"), "end"),
@@ -118,6 +118,18 @@ def read_profile(table: Table | None) -> Profile:
     )
     table.done()
     return profile
+
+
+def _length(table: Table, key: str) -> int:
+    """A number of characters; 0 for no limit."""
+    length = table.integer(key, 0)
+    if length < 0:
+        raise DefinitionError(
+            f"{length} is not a number of characters",
+            where=table.at(key),
+            accepted="1 or more; 0 for no limit",
+        )
+    return length
 
 
 def _pattern(table: Table, key: str, default: str, fields: tuple[str, ...]) -> str:

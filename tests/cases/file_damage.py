@@ -117,6 +117,20 @@ def stuck(first: int, count: int) -> Callable[[bytes], bytes]:
     return rows(change)
 
 
+def green_stuck(first: int, count: int) -> Callable[[bytes], bytes]:
+    """So many rows repeat the green of one."""
+
+    def change(body: list[str]) -> list[str]:
+        green = body[first].split()[1]
+        stuck_rows = [
+            " ".join((line.split()[0], green, line.split()[2]))
+            for line in body[first : first + count]
+        ]
+        return [*body[:first], *stuck_rows, *body[first + count :]]
+
+    return rows(change)
+
+
 def stray(node: tuple[int, int, int], by: float) -> Callable[[Table], Table]:
     """One node moved, all channels."""
 
@@ -215,6 +229,8 @@ FILE_DAMAGES = (
     FileDamage("first row missing", "gamut", rows(lambda b: b[1:]), "missing_rows", False),
     FileDamage("value stuck", "view", stuck(618, 7), "stuck_values", False),
     FileDamage("value stuck over lines", "gamut", stuck(1000, 60), "stuck_values", False),
+    FileDamage("green stuck", "view", green_stuck(2690, 100), "stuck_values", False),
+    FileDamage("green stuck to the end", "display", green_stuck(2690, 2223), "stuck_values", False),
     FileDamage(
         "rest of the table black",
         "view",

@@ -116,6 +116,19 @@ def test_a_recipe_writes_its_set(capsys: pytest.CaptureFixture[str]) -> None:
     assert all(len(line) <= 100 for line in out.splitlines())
 
 
+def test_titles_that_a_cut_makes_equal_are_named(capsys: pytest.CaptureFixture[str]) -> None:
+    text = (
+        'title = "A long project"\n[source]\ncurve = "ACEScct"\ngamut = "ACEScg"\n[target]\n'
+        'curve = "sRGB"\ngamut = "BT.709"\n[profile]\ntitle_length = 10\ntitle_cut = "{cut}"\n'
+        '[[lut]]\nname = "a"\nsize = 3\n[[lut]]\nname = "b"\nsize = 3\n'
+    )
+    for cut, named in (("end", True), ("start", False)):
+        Path("day.toml").write_text(text.replace("{cut}", cut))
+        status, out, _ = run(capsys, "build", "day.toml", "-o", cut)
+        assert status == 0
+        assert ("2 LUTs have the title 'A long pro'" in out) == named
+
+
 def test_list_curves_and_gamuts(capsys: pytest.CaptureFixture[str]) -> None:
     _, out, _ = run(capsys, "list", "curves", "--json")
     rows = {row["name"]: row for row in json.loads(out)["curves"]}

@@ -140,6 +140,8 @@ def test_filter_for_an_over_exposure() -> None:
     assert between.stronger is not None
     assert (between.weaker.density, between.stronger.density) == (0.6, 0.9)
     assert choose_filter(0.5).weaker is None
+    assert "stop down instead" in choose_filter(0.4, [0.6]).text  # it would leave 1.6 under
+    assert "leaves 0.2 stops under" in choose_filter(0.8).text
     text = choose_filter(12.0).text
     assert text.startswith("12.0 stops over: ND 3.0 + 0.6 corrects it to within")
 

@@ -170,7 +170,7 @@ REFUSED = {
     "a row too many": (ONE_D + b"2 2 2\n", "a.cube:5: a row too many for LUT_1D_SIZE 3"),
     "a huge lattice of one row": (
         b"LUT_3D_SIZE 256\n0 0 0\n",
-        "1 row at most, too few for LUT_3D_SIZE 256",
+        "at most 1 row, too few for LUT_3D_SIZE 256",
     ),
     "two numbers": (ONE_D.replace(b".25 ", b""), "a.cube:3: '0.5 .75' is not a row"),
     "four numbers": (ONE_D.replace(b".25", b"1 .25"), "a.cube:3"),

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from itertools import permutations
 from pathlib import Path
 
+import colour
 import numpy as np
 import pytest
 from file_damage import FILE_DAMAGES, REVERSED, SOUND, SWAPPED, FileDamage, commas
@@ -103,6 +104,20 @@ def test_a_run_stuck_in_a_clipped_plateau_is_found() -> None:
     found = inspect(Lut3D(table)).findings
     assert [each.code for each in found] == ["stuck_values"]
     assert found[0].value == 7
+
+
+@pytest.mark.parametrize(
+    "title", ["log to video", "day_log2rec709", "film-log to 709 v2", "LOG-TO-REC709"]
+)
+def test_a_title_names_a_direction_in_many_spellings(title: str) -> None:
+    light = colour.models.eotf_BT1886(np.linspace(0, 1, 17))
+    encoded = colour.models.log_encoding_ACEScct(light)
+    table = encoded[np.rint(16 * Lut3D.identity(17).table).astype(int)]
+    assert [each.code for each in inspect(Lut3D(table, title=title)).findings] == [
+        "inverse_of_title"
+    ]
+    turned = inspect(Lut3D(table, title="video2log")).findings
+    assert "inverse_of_title" not in {each.code for each in turned}
 
 
 def test_what_may_be_intended_is_named_and_kept(

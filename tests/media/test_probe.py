@@ -124,6 +124,14 @@ def test_a_board_for_the_other_range_says_only_that() -> None:
     assert {each.sound for key, each in found.items() if key != "range"} == {None}
 
 
+@pytest.mark.parametrize("drawn", [17, 33, 65])
+def test_a_board_for_another_size_is_refused(drawn: int) -> None:
+    shown = Monitor().shows(board(drawn, "full"), drawn)
+    for size in {17, 33, 65} - {drawn}:
+        with pytest.raises(LutbenchError, match=f"for a probe LUT of {drawn} nodes, not {size}"):
+            read_board(shown, size, "full")
+
+
 def test_controls_before_the_lut_move_the_line() -> None:
     seen = Monitor().shows(board(33, "full"), 33)
     plain, dimmed = (line_in(each, 33, "full") for each in (seen, seen * 0.8))

@@ -215,6 +215,12 @@ def test_a_profile_cuts_titles() -> None:
     assert recipe.jobs[0].title == "Day one a"
 
 
+@pytest.mark.parametrize("key", ["title_length", "name_length"])
+def test_a_negative_length_is_refused(key: str) -> None:
+    with pytest.raises(DefinitionError, match=f"{key}: -1 is not a number of characters"):
+        recipe_from_text(HEAD + f'[profile]\n{key} = -1\n[[lut]]\nname = "a"\n')
+
+
 def test_a_profile_keeps_what_tells_a_ladder_apart() -> None:
     recipe = recipe_from_text(
         HEAD + '[profile]\ntitle_length = 8\ntitle_cut = "start"\nname_case = "upper"\n'

@@ -215,7 +215,7 @@
     }
     rows(first, lines, count) {
       const rest = this.text.length - first.at;
-      if (rest < count * SHORTEST_ROW) this.tooFew(this.lineFeeds(first.at), count, " at most");
+      if (rest < count * SHORTEST_ROW) this.tooFew(this.lineFeeds(first.at), count, "at most ");
       this.idleLimit = MAX_IDLE_LINES + count;
       const values = new Float32Array(3 * count);
       let done = 0;
@@ -246,7 +246,7 @@
       return this.fail(line, `${shown(text)} ${what}`, "three finite numbers");
     }
     tooFew(found, count, most) {
-      const rows = `${found} ${found === 1 ? "row" : "rows"}${most}`;
+      const rows = `${most}${found} ${found === 1 ? "row" : "rows"}`;
       return this.fail(0, `${rows}, too few for ${this.declared()}`, `${count} rows`);
     }
     declared() {

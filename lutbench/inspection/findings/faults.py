@@ -201,7 +201,7 @@ class StuckRun:
 
 
 class StuckValues(FindingKind):
-    """One channel never changes, or rows repeat where red should rise."""
+    """A channel never changes or sticks at a value, or rows repeat where red should rise."""
 
     code = "stuck_values"
     unit = "rows"
@@ -219,13 +219,53 @@ class StuckValues(FindingKind):
             message = f"{' and '.join(still)} has one value in the whole table"
             yield self.finding(lut, message, float(lut.subject.size**3))
             return
-        runs = stuck_runs(lut.subject.planes)
-        if 0 < len(runs) <= MOST_RUNS:
-            worst = max(runs, key=lambda each: each.count)
-            node = np.unravel_index(worst.first, (lut.subject.size,) * 3)[::-1]
-            message = f"{worst.count} rows repeat the same colour, from row {worst.first + 1} on"
-            place = lut.at(tuple(int(each) for each in node))
-            yield self.finding(lut, message, float(worst.count), place=place)
+        planes = lut.subject.planes
+        runs = {"the same colour": stuck_runs(planes)}
+        if not lut.coarse_bits:  # coarse values repeat because they were rounded
+            channels = zip(CHANNELS, planes, strict=True)
+            runs |= {f"the same {name}": stuck_in_channel(plane) for name, plane in channels}
+        for what, found in runs.items():
+            if 0 < len(found) <= MOST_RUNS:
+                worst = max(found, key=lambda each: each.count)
+                node = np.unravel_index(worst.first, (lut.subject.size,) * 3)[::-1]
+                message = f"{worst.count} rows repeat {what}, from row {worst.first + 1} on"
+                place = lut.at(tuple(int(each) for each in node))
+                yield self.finding(lut, message, float(worst.count), place=place)
+                return
+
+
+def stuck_in_channel(plane: NDArray[np.float64]) -> list[StuckRun]:
+    """Runs of rows in which a channel, shape (n, n, n), repeats a value between its ends.
+
+    A run counts if it holds a whole line of red and only a part of the next or the last one: a
+    channel that does not depend on red changes from line to line only, any other within the line.
+    The planes beside it must change by `CHANGE_BESIDE` over the same rows.
+    """
+    size, values = len(plane), _in_order(plane)
+    first, count = _runs(np.abs(np.diff(values)) < SAME_VALUE)
+    end = first + count
+    whole = end // size - -(-first // size) >= 1
+    within = (values[first] > values.min() + CLIPPED_WITHIN) & (
+        values[first] < values.max() - CLIPPED_WITHIN
+    )
+    odd = whole & within & ((first % size > 0) | (end % size > 0))
+    runs = (StuckRun(int(first[at]), int(count[at])) for at in np.flatnonzero(odd))
+    return [each for each in runs if _changes_beside(values, size**2, each)]
+
+
+def _changes_beside(values: NDArray[np.float64], plane: int, run: StuckRun) -> bool:
+    """Whether the rows one plane before and after a run all change by `CHANGE_BESIDE`."""
+    end = run.first + run.count
+    before = values[max(0, run.first - plane) : max(0, min(run.first, end - plane))]
+    after = values[max(end, run.first + plane) : end + plane]
+    return all(np.ptp(each) > CHANGE_BESIDE for each in (before, after) if len(each))
+
+
+def _runs(same: NDArray[np.bool_]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Where runs of equal rows begin, and how many rows each has; `same` is of row and next."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], same, [False]]).astype(np.int8)))
+    first, last = edges.reshape(-1, 2).T
+    return first, last - first + 1
 
 
 def stuck_runs(planes: NDArray[np.float64]) -> list[StuckRun]:
@@ -238,10 +278,9 @@ def stuck_runs(planes: NDArray[np.float64]) -> list[StuckRun]:
     same = np.ones(size**3 - 1, bool)
     for plane in planes:  # one by one: a large table fills the memory
         same &= np.abs(np.diff(_in_order(plane))) < SAME_VALUE
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], same, [False]]).astype(np.int8)))
     lines = planes.transpose(3, 2, 1, 0)  # blue, green, red
-    first, last = edges.reshape(-1, 2).T
-    count, red = last - first + 1, _in_order(planes[0])[first]
+    first, count = _runs(same)
+    red = _in_order(planes[0])[first]
     # Red is at an end of its scale; over several lines it would have to change.
     at_an_end = (red <= planes[0].min() + CLIPPED_WITHIN) | (
         red >= planes[0].max() - CLIPPED_WITHIN

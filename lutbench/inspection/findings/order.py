@@ -83,6 +83,7 @@ WORDS = {
     "video": DISPLAYS,
     "display": DISPLAYS,
     "rec709": DISPLAYS,
+    "709": DISPLAYS,
     "bt709": DISPLAYS,
     "rec 709": DISPLAYS,
     "bt.709": DISPLAYS,
@@ -97,7 +98,9 @@ WORDS = {
 }
 """The curves that a word in a title may stand for."""
 
-_BETWEEN = re.compile(r"(.+?)(?:\s+to\s+|_to_|\s*(?:->|→)\s*)(.+)", re.IGNORECASE)
+_BETWEEN = re.compile(
+    r"(.+?)(?:[\s_-]+to[\s_-]+|\s*(?:->|→)\s*|(?<=[a-z])2(?=[a-z]))(.+)", re.IGNORECASE
+)
 
 
 class InverseOfTitle(FindingKind):
@@ -143,7 +146,7 @@ def named_ends(title: str) -> tuple[tuple[Curve, ...], tuple[Curve, ...]] | None
 
 def _names(side: str) -> tuple[str, ...]:
     """The curves that the longest known word in the text stands for."""
-    text = f" {re.sub(r'[_(),/]', ' ', side.lower())} "
+    text = f" {re.sub(r'[_(),/-]', ' ', side.lower())} "
     hits = [word for word in WORDS if f" {word} " in text]
     return WORDS[max(hits, key=len)] if hits else ()
 

@@ -12,6 +12,7 @@ from lutbench.errors import LutbenchError
 from lutbench.media.probe.board import (
     FRAME,
     HEIGHT,
+    SIZES,
     WIDTH,
     Rectangle,
     Row,
@@ -34,6 +35,10 @@ FAINT = 0.12
 
 MOVED = 0.02
 """Signal by which the line must move to count as moved: twice the error of its reading."""
+
+LIKER = 0.3
+"""Share of the lit pixels by which the words of another size must fit better: its own fit to 0.9,
+and those of another share about half of their pixels."""
 
 FRAME_BRIGHT = 0.7
 """Share of each side of the frame that must be bright for a board to be found."""
@@ -92,6 +97,12 @@ def read_board(picture: NDArray[Any], size: int, codes: Range, where: str = "") 
     straight = _straightened(np.asarray(picture, dtype=np.float64), where)
     questions = rows(size, codes)
     letters = word_mask(size, codes)
+    if (drawn := _size_drawn(straight, size, codes)) != size:
+        raise LutbenchError(
+            f"the board is for a probe LUT of {drawn} nodes, not {size}",
+            where=where,
+            accepted=f"size={drawn}",
+        )
     answers, line_at = [], None
     for number, row in enumerate(questions):
         boxes = [box_of(number, k, len(questions), len(row.parts)) for k in range(len(row.parts))]
@@ -114,6 +125,23 @@ def read_board(picture: NDArray[Any], size: int, codes: Range, where: str = "") 
             accepted="a grab of full.png or legal.png through probe.cube",
         )
     return ProbeReading(size, codes, tuple(answers), line_at)
+
+
+def _size_drawn(picture: Array, size: int, codes: Range) -> int:
+    """The size whose words the row of nodes shows, where it shows some; else `size`."""
+    number = next(k for k, row in enumerate(rows(size, codes)) if row.key == "nodes")
+    box = box_of(number, 0, len(rows(size, codes)), 1)
+    cut = (slice(box.top, box.bottom), slice(box.left, box.right))
+    shown = picture[cut] > LIT
+    if not shown.any():
+        return size
+
+    def likeness(each: int) -> float:
+        """The share of lit pixels that are letters of that board."""
+        return float(word_mask(each, codes)[cut][shown].mean())
+
+    best = max(SIZES, key=likeness)
+    return best if likeness(best) > likeness(size) + LIKER else size
 
 
 def _not_answered(answer: Answer) -> Answer:

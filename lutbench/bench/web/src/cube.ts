@@ -239,7 +239,7 @@ class Reader {
 
   private rows(first: Line, lines: Generator<Line, undefined>, count: number): Float32Array {
     const rest = this.text.length - first.at;
-    if (rest < count * SHORTEST_ROW) this.tooFew(this.lineFeeds(first.at), count, " at most");
+    if (rest < count * SHORTEST_ROW) this.tooFew(this.lineFeeds(first.at), count, "at most ");
     this.idleLimit = MAX_IDLE_LINES + count;
     const values = new Float32Array(3 * count);
     let done = 0;
@@ -273,7 +273,7 @@ class Reader {
   }
 
   private tooFew(found: number, count: number, most: string): never {
-    const rows = `${found} ${found === 1 ? "row" : "rows"}${most}`;
+    const rows = `${most}${found} ${found === 1 ? "row" : "rows"}`;
     return this.fail(0, `${rows}, too few for ${this.declared()}`, `${count} rows`);
   }
 
