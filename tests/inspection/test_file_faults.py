@@ -110,7 +110,7 @@ def test_a_run_stuck_in_a_clipped_plateau_is_found() -> None:
     "title", ["log to video", "day_log2rec709", "film-log to 709 v2", "LOG-TO-REC709"]
 )
 def test_a_title_names_a_direction_in_many_spellings(title: str) -> None:
-    light = colour.models.eotf_BT1886(np.linspace(0, 1, 17))
+    light = np.maximum(colour.models.eotf_BT1886(np.linspace(0, 1, 17)), 1e-9)
     encoded = colour.models.log_encoding_ACEScct(light)
     table = encoded[np.rint(16 * Lut3D.identity(17).table).astype(int)]
     assert [each.code for each in inspect(Lut3D(table, title=title)).findings] == [

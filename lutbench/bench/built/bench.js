@@ -1,4 +1,4 @@
-/* sources sha256: 29a3a44ab6df8f799391c7d17af51c686968999d0ab55bbec43f89f35ec24022 */
+/* sources sha256: 63821941ef7f77175ed5cd7781c2bf2847d693bf962eac275ea71c96a4e5d033 */
 "use strict";
 (() => {
   // src/errors.ts
