@@ -7,6 +7,7 @@ both ways, and `identify` says which of the two is a conversion.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -71,6 +72,7 @@ def _likelier_first(subject: Subject) -> tuple[Swapped, Swapped]:
     return ("rows", "channels") if mixing[0, 1] >= mixing[2, 1] else ("channels", "rows")
 
 
+@lru_cache(maxsize=4)  # `confirmed` and `red_and_blue` ask for the same tables
 def _explained(lut: Lut) -> str:
     """The confidence of `identify`, if its names explain half of the nodes to `EXPLAINED`."""
     from lutbench.identification import identify
