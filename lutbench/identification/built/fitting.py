@@ -121,21 +121,22 @@ class Fitting:
         Under a grade, only parts `like` those found for another target are tried, because a
         search of all forms takes long.
         """
-        base, plain = ends.task(), replace(ends, pair=self.bank.pair(0)).task()
-        if base is None or plain is None:
+        base = ends.task()
+        if base is None:
             return None
         if like is not None and like.graded:
             return self._finished(base, like.parts, like.values)
         if mapper is not None:
-            return self._through(ends, plain, [(tone_from(mapper),)])
+            return self._through(ends, base, [(tone_from(mapper),)])
         found = self._near(base, ends.cdl) if ends.cdl is not None else None
         if found is not None:
             return found
         if not self.tinted:
             # A plain conversion is straight from end to end.
-            shoulders = [*_plain_forms(plain), (EXPOSURE, tone("shoulder"))]
-            return self._through(ends, plain, shoulders if straight else _grey_forms(plain))
-        found = self._through(ends, plain, _tinted_forms(straight))
+            shoulders = [*_plain_forms(base), (EXPOSURE, tone("shoulder"))]
+            return self._through(ends, base, shoulders if straight else _grey_forms(base))
+        plain = replace(ends, pair=self.bank.pair(0)).task()
+        found = None if plain is None else self._through(ends, plain, _tinted_forms(straight))
         return found or (self._before(ends) if self.thorough else None)
 
     def _through(
