@@ -34,7 +34,8 @@ size = 17
 def keys_in_the_code() -> set[str]:
     """Every key that the modules ask a table for."""
     asked = re.compile(
-        r"\.(?:text|number|numbers|integer|flag|choice|table|tables|take|know)\(\s*"
+        r"(?:\.(?:text|number|numbers|integer|flag|choice|table|tables|take|know)\(\s*"
+        r"|_length\(table, )"
         r'((?:"\w+",?\s*)+)'
     )
     found = set(SHARED).union(*(each.settings() for each in MAPPERS)) | {
