@@ -143,6 +143,7 @@ def test_a_port_that_is_taken_gets_one_line(server: BenchServer, folder: Path) -
         BenchServer(Order(folder, KnownEnds(KNOWN.curve("ACEScct"))), server.port)
 
 
+@pytest.mark.slow
 @pytest.mark.browser
 def test_the_view_follows_an_edited_recipe(chromium: Any, tmp_path: Path) -> None:
     from bench_browser import Opened

@@ -166,6 +166,7 @@ def test_without_a_terminal_there_is_no_colour_and_no_bar() -> None:
     assert "\x1b" not in result.output
 
 
+@pytest.mark.slow
 def test_the_demo_runs_and_stays(capsys: pytest.CaptureFixture[str]) -> None:
     status, out, err = run(capsys, "demo", "d")
     assert (status, err) == (0, "")

@@ -14,8 +14,21 @@ from lutbench.cli.main import COMMANDS, LazyGroup
 
 PAGES_WITH_EXAMPLES = [page for page in PAGES if any(b.language in RUN for b in blocks_of(page))]
 
+LONG = ("tutorial-check", "tutorial-build", "tutorial-pin", "commands", "display")
+"""Pages whose examples take over five seconds each."""
 
-@pytest.mark.parametrize("page", PAGES_WITH_EXAMPLES, ids=lambda page: str(page.relative_to(ROOT)))
+
+@pytest.mark.parametrize(
+    "page",
+    [
+        pytest.param(
+            page,
+            id=str(page.relative_to(ROOT)),
+            marks=[pytest.mark.slow] if page.stem in LONG else [],
+        )
+        for page in PAGES_WITH_EXAMPLES
+    ],
+)
 def test_the_examples_of_a_page_do_what_it_says(page: Path, bench_folder: Path) -> None:
     clear_outputs(page.read_text(encoding="utf-8"), bench_folder)
     bench = Bench(bench_folder)
@@ -69,8 +82,8 @@ def help_examples() -> list[tuple[str, str]]:
 
 HELP_EXAMPLES = help_examples()
 
-HEAVY = "lutbench display patches"
-"""It writes a still for each patch, which takes a while."""
+HEAVY = ("lutbench display patches", "lutbench chart shown", "lutbench demo")
+"""Examples that take a while: they write many stills, or do the whole job."""
 
 
 def test_every_command_has_an_example() -> None:

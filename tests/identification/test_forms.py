@@ -51,6 +51,7 @@ def test_a_view_of_another_form_is_named(family: str, seed: int) -> None:
     assert best.probabilities["source curve"] >= LIKELY
 
 
+@pytest.mark.slow
 def test_a_matrix_of_its_own_leaves_the_curve_told_and_the_gamuts_not() -> None:
     # Its outset does not undo its inset, so that no pair of gamuts has its matrix.
     case, answer = found("matrix, curve, matrix in light", 0)
@@ -71,6 +72,7 @@ def test_a_camera_that_nobody_registered_is_measured_and_not_named(seed: int) ->
     assert case.hidden_curve is not None
 
 
+@pytest.mark.slow
 def test_a_measured_curve_is_that_of_the_camera(tmp_path: Path) -> None:
     case = open_world.case("unregistered camera (parametric log)", 5)
     lut, out = tmp_path / "lut.cube", tmp_path / "found.toml"

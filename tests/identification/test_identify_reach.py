@@ -93,6 +93,7 @@ def test_a_seeded_sample_with_looks() -> None:
     assert share("look", look=True) >= 4 / 5
 
 
+@pytest.mark.slow
 def test_high_is_right() -> None:
     sure = [told for _, told in sample() if told["confidence"] == "high"]
     assert len(sure) >= 4

@@ -156,7 +156,17 @@ def test_red_and_blue_that_have_changed_places_unclearly_are_left_to_the_user(
     np.testing.assert_allclose(repair(broken, (cure,)).lut.table, sound.table, atol=1e-6)
 
 
-@pytest.mark.parametrize("order", [each for each in permutations(range(3)) if each != (0, 1, 2)])
+@pytest.mark.parametrize(
+    "order",
+    [
+        (1, 0, 2),
+        *(
+            pytest.param(each, marks=pytest.mark.slow)
+            for each in permutations(range(3))
+            if each not in ((0, 1, 2), (1, 0, 2))
+        ),
+    ],
+)
 def test_channels_are_put_back_behind_a_compressed_gamut(order: tuple[int, int, int]) -> None:
     """Compression brings blue's input into red, so that swapped channels follow both alike."""
     sound = lutbench.build(

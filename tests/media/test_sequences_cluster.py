@@ -7,6 +7,7 @@ import signal
 from pathlib import Path
 
 import numpy as np
+import pytest
 from distributed import LocalCluster
 from PIL import Image
 from skimage import data
@@ -20,6 +21,7 @@ LUT = Lut3D(1 - Lut3D.identity(9).table ** 1.7)
 COUNT = 24
 
 
+@pytest.mark.slow
 def test_a_killed_worker_loses_no_frame_and_doubles_none(tmp_path: Path) -> None:
     (tmp_path / "shot").mkdir()
     pictures = [np.roll(data.coffee()[::2, ::2], 7 * number, axis=1) for number in range(COUNT)]

@@ -120,6 +120,7 @@ def test_selection_by_name_and_tag(project: pytest.Pytester) -> None:
     listed.stdout.fnmatch_lines(["day.lutbench.toml::monitor is exact"])
 
 
+@pytest.mark.slow
 def test_with_xdist(project: pytest.Pytester) -> None:
     # Without the test that imports colour-science, which two processes would do anew.
     chosen = ("-k", "not test_reference")
@@ -189,6 +190,7 @@ def test_a_run_that_does_not_use_it_pays_nothing(pytester: pytest.Pytester) -> N
     assert "1 passed" in done.stdout, done.stdout + done.stderr
 
 
+@pytest.mark.slow
 def test_installed_in_a_fresh_environment(project: pytest.Pytester, tmp_path: Path) -> None:
     """A wheel, unpacked into an environment that knows the dependencies but not this checkout."""
     pytest.importorskip("hatchling")

@@ -80,6 +80,7 @@ def test_nothing_is_wider_than_the_page(
     view.close()
 
 
+@pytest.mark.slow
 @pytest.mark.browser
 def test_pages_print_on_few_sheets(browser: Any, tmp_path: Path) -> None:
     """A display check of 204 patches on four; what is folded is left out, but not its number."""
