@@ -17,7 +17,7 @@ PATIENCE = 0.8
 """Seconds that threads and libraries have after an interrupt to come to their end."""
 
 MOMENT = 0.05
-"""Seconds until an interrupt that came while a library started is tried again."""
+"""Seconds until an interrupt that came at the wrong moment is tried again."""
 
 LEAST_ADDRESS_SPACE = 256 << 20
 """Bytes. With less, below some 120 MiB with one thread, OpenBLAS gets no buffer while numpy loads
@@ -35,6 +35,7 @@ def run() -> None:
     try:
         if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
             signal.signal(signal.SIGINT, _interrupted)
+            sys.unraisablehook = _dropped
         # A command's matrices are small. OpenBLAS's threads would wait for larger ones in a busy
         # loop, and each takes 32 MiB of address space.
         os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -87,37 +88,45 @@ def _check_address_space() -> None:
         sys.exit(2)
 
 
-def _interrupted(number: int, frame: FrameType | None) -> None:
+def _interrupted(_: int, frame: FrameType | None) -> None:
     """Raise the usual exception, and end the process where that has not done so in time.
 
     Not while a library of compiled code starts, since some end the process when they meet the
-    exception, and not where Python would drop it: then a moment later.
+    exception: then a moment later.
     """
     late = threading.Timer(PATIENCE, _end_anyway)
-    again = threading.Timer(MOMENT, signal.raise_signal, (number,))
-    late.daemon = again.daemon = True
+    late.daemon = True
     with suppress(RuntimeError):  # no more threads can be started
         late.start()
         if _must_wait(frame):
-            again.start()
+            _try_again()
             return
     raise KeyboardInterrupt
 
 
-_LOADS, _DROPS = ("create_module", "exec_module"), ("cb", "__del__")
-"""Functions that start compiled code; those in which Python prints an exception and goes on, such
-as the one with which an import gives back its lock."""
-
-
 def _must_wait(frame: FrameType | None) -> bool:
     while frame is not None:
-        name = frame.f_code.co_name
-        if name in _DROPS:
-            return True
-        if name in _LOADS and isinstance(frame.f_locals.get("self"), ExtensionFileLoader):
+        if frame.f_code.co_name in ("create_module", "exec_module") and isinstance(
+            frame.f_locals.get("self"), ExtensionFileLoader
+        ):
             return True
         frame = frame.f_back
     return False
+
+
+def _dropped(fault: sys.UnraisableHookArgs) -> None:
+    """Try an interrupt again that Python drops, as out of ``__del__`` or a callback of weakref."""
+    if not issubclass(fault.exc_type, KeyboardInterrupt):
+        sys.__unraisablehook__(fault)
+        return
+    with suppress(RuntimeError):
+        _try_again()
+
+
+def _try_again() -> None:
+    again = threading.Timer(MOMENT, signal.raise_signal, (signal.SIGINT,))
+    again.daemon = True
+    again.start()
 
 
 def _end_anyway() -> None:

@@ -170,15 +170,51 @@ def test_an_interrupt_waits_while_compiled_code_starts() -> None:
     assert not _must_wait(sys._getframe())
 
 
-def test_an_interrupt_waits_where_python_would_drop_it() -> None:
-    """An exception out of ``__del__`` is printed and forgotten (Python's data model, `__del__`)."""
-    from lutbench.__main__ import _must_wait
+DROPPING = """
+import signal, sys, time, weakref
 
-    found = []
+import click
 
-    class Dropped:
-        def __del__(self) -> None:
-            found.append(_must_wait(sys._getframe()))
+from lutbench.cli.main import register
 
-    Dropped()
-    assert found == [True]
+
+class Dropped:
+    def __del__(self):
+        signal.raise_signal(signal.SIGINT)
+
+
+@click.command()
+@click.argument("way")
+def command(way):
+    if way == "callback":
+        it = type("It", (), {})()
+        ref = weakref.ref(it, lambda _: signal.raise_signal(signal.SIGINT))
+        del it
+    else:
+        Dropped()
+    time.sleep(1000)
+
+
+if __name__ == "__main__":
+    from lutbench.__main__ import run
+
+    sys.modules["dropping.here"] = sys.modules["__main__"]
+    register("dropping", "dropping.here", "Drops it.")
+    run()
+"""
+
+
+@pytest.mark.parametrize("way", ["callback", "end"])
+def test_an_interrupt_that_python_drops_is_tried_again(way: str, tmp_path: Path) -> None:
+    """Out of these an exception is printed and forgotten (Python's docs, `sys.unraisablehook`)."""
+    (tmp_path / "dropping.py").write_text(DROPPING)
+    done = subprocess.run(
+        [sys.executable, "dropping.py", "dropping", way],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        env=os.environ | {"PYTHONPATH": os.pathsep.join([str(tmp_path), *sys.path])},
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
+        timeout=60,
+    )
+    assert (done.returncode, done.stderr) == (INTERRUPTED, "lutbench: interrupted\n")
