@@ -305,7 +305,9 @@ print("loaded", *sorted(sys.modules))
 """
 
 
-@pytest.mark.parametrize("name", BUDGETS)
+@pytest.mark.parametrize(
+    "name", [pytest.param(each, marks=[pytest.mark.slow] * ("page" in each)) for each in BUDGETS]
+)
 def test_a_command_walks_through_and_loads_what_it_needs(day: Path, name: str) -> None:
     budget = BUDGETS[name]
     out = subprocess.run(

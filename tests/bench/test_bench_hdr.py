@@ -23,7 +23,7 @@ from lutbench.model.gamuts import BT709, conversion
 from lutbench.model.light import REFERENCE_WHITE, Display
 from lutbench.tables.lut import Lut3D
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 KNOWN = open_catalogue(user=False)
 SOURCE = Encoding(KNOWN.curve("ACEScct"), KNOWN.gamut("ACES AP1"))

@@ -75,6 +75,8 @@ def luts() -> dict[str, Any]:
     }
 
 
+SLOW = ("65", "nothing", "1D", "domain by channel")
+"""Of these: those that the slow tests look at."""
 SHOWN_AS_IT_IS = (
     "17", "33", "65", "domain", "domain by channel", "shaper", "1D",
     "nothing",
@@ -127,7 +129,10 @@ def page(module_page: Any) -> Any:
     return module_page
 
 
-@pytest.mark.parametrize("name", SHOWN_AS_IT_IS)
+@pytest.mark.parametrize(
+    "name",
+    [pytest.param(each, marks=[pytest.mark.slow] * (each in SLOW)) for each in SHOWN_AS_IT_IS],
+)
 def test_a_whole_photograph_within_one_code(
     page: Any, tables: dict[str, Any], codes: Any, name: str
 ) -> None:

@@ -36,7 +36,10 @@ def found(family: str, seed: int) -> tuple[Any, Identification]:
     return case, identify(case.lut, catalogue=catalogue)
 
 
-VIEWS = (("HLG to SDR", 0), ("tone on luminance", 0))
+VIEWS = (
+    pytest.param("HLG to SDR", 0, marks=pytest.mark.slow),
+    ("tone on luminance", 0),
+)
 
 
 @pytest.mark.parametrize(("family", "seed"), VIEWS)

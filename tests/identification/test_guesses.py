@@ -53,6 +53,7 @@ def test_a_guess_is_no_fact_in_any_sentence() -> None:
     assert any(re.search("settled by the camera's menu.*--source-curve", n) for n in found.notes)
 
 
+@pytest.mark.slow
 def test_a_measured_curve_does_not_contradict_a_guess() -> None:
     lut = open_world.case("vibrance", 3302).lut
     found = identify(lut, catalogue=open_catalogue(user=False))

@@ -64,7 +64,14 @@ def test_ranges_are_told(answers: list[tuple[Case, object]]) -> None:
 
 
 @pytest.mark.parametrize(
-    "name", ["random smooth", "hue rotation", "posterised", "inverted", "channel swap"]
+    "name",
+    [
+        "random smooth",
+        pytest.param("hue rotation", marks=pytest.mark.slow),
+        "posterised",
+        "inverted",
+        pytest.param("channel swap", marks=pytest.mark.slow),
+    ],
 )
 def test_what_is_no_conversion_is_never_sure(name: str) -> None:
     found = identify(Lut3D(negative(name, 17, seed=4)))

@@ -254,6 +254,7 @@ def test_two_pairs_of_gamuts_with_one_matrix_are_told_together() -> None:
     assert targets >= {one.target.name, other.target.name}
 
 
+@pytest.mark.slow
 def test_a_contrast_with_an_exposure_is_no_conversion_of_the_gamut_alone() -> None:
     """A cubic on the source's own curve comes near, but would have to change the exposure."""
     case = random_case(25056, look=True)

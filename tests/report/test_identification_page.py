@@ -54,6 +54,7 @@ def test_the_section_tells_the_look(tmp_path: Path) -> None:
     assert text.count('role="img"') == drawings
 
 
+@pytest.mark.slow
 def test_what_the_user_names_is_pinned(tmp_path: Path) -> None:
     text = section(page_of(tmp_path, looked(9), "--source-curve", "ACEScct"))
     rows = re.findall(

@@ -177,8 +177,14 @@ CHAINS = [[], [MIX], [GRADE], [GRADE.inverse()], [Clamp(0.2, 0.8)], [MIX, GRADE,
 
 
 @pytest.mark.parametrize("chain", CHAINS, ids=repr)
-@pytest.mark.parametrize("dtype", [np.uint8, np.uint16, np.float32, np.float64])
-@pytest.mark.parametrize("out", [np.uint8, np.float32, np.float64])
+@pytest.mark.parametrize(
+    ("dtype", "out"),
+    [
+        pytest.param(dtype, out, marks=[pytest.mark.slow] * (out != np.uint8 and dtype != out))
+        for dtype in (np.uint8, np.uint16, np.float32, np.float64)
+        for out in (np.uint8, np.float32, np.float64)
+    ],
+)
 def test_numpy_has_the_kernels_bits(
     chain: list[Transform], dtype: Any, out: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
