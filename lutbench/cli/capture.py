@@ -81,7 +81,7 @@ def _print(output: str, reading: ChartReading, fit: PatchFit) -> None:
             f"size {reading.layout.size}, {len(reading.inputs)} patches of"
             f" {cell[0]:.1f}×{cell[1]:.1f} pixels",
         ),
-        ("scaled", f"{reading.scale[0]:.2%} across, {reading.scale[1]:.2%} down"),
+        ("scaled", f"{100 * reading.scale[0]:.2f} % across, {100 * reading.scale[1]:.2f} % down"),
         ("noise", f"{reading.noise:.2f} of 255 from pixel to pixel"),
         ("patches", f"known to {reading.uncertainty:.2f} of 255 (control patches)"),
         ("clipped", f"{100 * reading.clipped:.1f} % of the patches inside the cube"),

@@ -40,7 +40,7 @@ def progress(what: str, total: int, screen: Console | None) -> Iterator[Callable
     )
 
     def show(part: str, share: float | None) -> None:
-        done = "" if share is None else f" {share:4.0%}"
+        done = "" if share is None else f" {100 * share:3.0f} %"
         bar.update(task, description=f"{what}: {part}{done}")
 
     with bar, _listening(show):

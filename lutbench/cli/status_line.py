@@ -30,7 +30,7 @@ class StatusLine:
         if now < self._next or self._is_quiet():
             return
         self._next = now + self.EVERY
-        done = "" if share is None else f" {share:4.0%}"
+        done = "" if share is None else f" {100 * share:3.0f} %"
         sys.stderr.write(f"\r\x1b[2K{what}{done}, {now - self._began:.0f} s")
         sys.stderr.flush()
         self._is_drawn = True

@@ -207,14 +207,14 @@ def report(rows: list[Row]) -> list[str]:
     binned = [bins(own), bins(held_out)]
     for k, (low, high) in enumerate(itertools.pairwise(EDGES)):
         cells = [f"{each[k][1]} | {_share(each[k][2], each[k][1])}" for each in binned]
-        lines.append(f"| {low:.0%} to {high:.0%} | {' | '.join(cells)} |")
+        lines.append(f"| {100 * low:.0f} % to {100 * high:.0f} % | {' | '.join(cells)} |")
     sure = [right for row in rows if row["word"] == "high" for right in row["right"].values()]
     lines += ["", f"Said to be sure, without weighing: {sum(sure)} of {len(sure)} parts right"]
     return lines
 
 
 def _share(right: int, count: int) -> str:
-    return f"{right / count:.0%}" if count else "–"
+    return f"{100 * right / count:.0f} %" if count else "–"
 
 
 def bins(found: Pairs) -> list[tuple[float, int, int]]:

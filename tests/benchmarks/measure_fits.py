@@ -51,8 +51,8 @@ def invert() -> None:
             )
         table = np.array(figures)
         row(20, "yes" if shaper else "no", table[:, 0].mean(), table[:, 0].max(),
-            table[:, 1].max(), f"{table[:, 2].max():.3%}", f"{table[:, 3].max():.4%}",
-            np.median(table[:, 4]))  # fmt: skip
+            table[:, 1].max(), f"{100 * table[:, 2].max():.3f} %",
+            f"{100 * table[:, 3].max():.4f} %", np.median(table[:, 4]))  # fmt: skip
 
 
 def resize() -> None:
@@ -128,7 +128,7 @@ def pairs() -> None:
                 seconds = time.perf_counter() - start
                 off = delta_e(*fit.held_out_colours)
                 row(name, change, file, off.mean(), float(np.percentile(off, 95)),
-                    f"{fit.coverage:.1%}", seconds)  # fmt: skip
+                    f"{100 * fit.coverage:.1f} %", seconds)  # fmt: skip
 
 
 def match() -> None:

@@ -67,7 +67,7 @@ def table(rows: list[Row]) -> list[str]:
     ]
     for form in dict.fromkeys(row[0] for row in rows):
         mine = [row for row in rows if row[0] == form]
-        light = _cells([row[2] for row in mine], LIGHT, "{:.3%}")
+        light = _cells([row[2] for row in mine], LIGHT, "{:.3%}").replace("%", " %")
         points = _cells([row[3] for row in mine], POINTS, "{:.5f}")
         lines.append(f"| {form} | {len(mine)} | {light} | {points} |")
     return lines

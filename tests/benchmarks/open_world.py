@@ -170,7 +170,9 @@ def _by_part(found: list[Outcome]) -> list[str]:
         if not total:
             continue
         bad = [each for each, mine in by_family.items() if _fails(_counts(mine, part))]
-        shares = f"{counts['right'] / total:.1%} | {1 - counts['wrong'] / total:.1%}"
+        shares = (
+            f"{100 * counts['right'] / total:.1f} % | {100 - 100 * counts['wrong'] / total:.1f} %"
+        )
         lines.append(
             f"| {part.replace('_', ' ')} | {total} | {shares} | {'; '.join(bad) or 'none'} |"
         )
@@ -213,7 +215,7 @@ def _word(found: Outcome) -> str:
 
 def _share(values: Iterable[bool]) -> str:
     kept = list(values)
-    return f"{sum(kept) / len(kept):.1%}" if kept else "–"
+    return f"{100 * sum(kept) / len(kept):.1f} %" if kept else "–"
 
 
 def _rest(found: list[Outcome]) -> list[str]:

@@ -31,7 +31,7 @@ def test_the_line_comes_after_a_second_and_goes(
         now[0] += 1.5
         work_progress.report("reading", 0.25)
         work_progress.report("reading", 0.26)  # too soon after it
-        assert capsys.readouterr().err == "\r\x1b[2Kreading  25%, 2 s"
+        assert capsys.readouterr().err == "\r\x1b[2Kreading  25 %, 2 s"
         line.clear()
         line.clear()
         assert capsys.readouterr().err == "\r\x1b[2K"

@@ -161,9 +161,10 @@ class ClippedColours(FindingKind):
         shares = _by_hue(inputs[saturated], cut[saturated])
         most, least = max(shares, key=shares.__getitem__), min(shares, key=shares.__getitem__)
         message = (
-            f"{share:.0%} of the saturated colours are clipped: "
-            f"{shares[most]:.0%} of the {most}s, {shares[least]:.0%} of the {least}s"
-        ).replace("%", " %")
+            f"{100 * share:.0f} % of the saturated colours are clipped: "
+            f"{100 * shares[most]:.0f} % of the {most}s, "
+            f"{100 * shares[least]:.0f} % of the {least}s"
+        )
         # Where it begins: the least saturated colour that is clipped.
         brightest = inputs.max(axis=-1)
         shown = inner & cut & (brightest >= MIDDLE[0]) & (brightest <= MIDDLE[1])

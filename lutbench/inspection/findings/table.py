@@ -191,8 +191,8 @@ class SmoothedFaces(FindingKind):
     def examine(self, lut: Examined) -> Iterator[Finding]:
         if self.tells(lut) and not Smoothed().tells(lut):
             assert lut.faces_shortened is not None
-            message = f"the first step at every face is {lut.faces_shortened:.0%} too short"
-            message = f"it was smoothed: {message.replace('%', ' %')}"
+            short = f"{100 * lut.faces_shortened:.0f} % too short"
+            message = f"it was smoothed: the first step at every face is {short}"
             yield self.finding(lut, message, lut.faces_shortened)
 
     def tells(self, lut: Examined) -> bool:
