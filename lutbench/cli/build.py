@@ -21,7 +21,6 @@ from lutbench.cli.options import (
     json_option,
     print_json,
 )
-from lutbench.cli.tables import plain_table
 from lutbench.errors import LutbenchError
 from lutbench.recipes.settings import SETTINGS
 
@@ -270,6 +269,8 @@ def _from_options(
 
 
 def _print_table(made: list[Made]) -> None:
+    from lutbench.cli.tables import plain_table
+
     figures = (">patches\n99 %", ">neutrals\n99 %", ">all\n99 %", ">good\nfrom")
     table = plain_table("file", "kind", ">size", "ΔE", *figures)
     folder = _common_folder(made)

@@ -16,7 +16,6 @@ from lutbench.cli.results import (
     title_option,
     write_lut,
 )
-from lutbench.cli.tables import fact_table
 
 if TYPE_CHECKING:
     from lutbench.fitting.patches import PatchFit
@@ -73,6 +72,8 @@ def command(picture: str, size: int, smoothness: float | None, new: NewLut) -> N
 
 
 def _print(output: str, reading: ChartReading, fit: PatchFit) -> None:
+    from lutbench.cli.tables import fact_table
+
     print_written(fit.lut, output)
     cell = [reading.layout.cell * each for each in reading.scale]
     rows = [

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from lutbench.cli.options import console
-from lutbench.cli.tables import plain_table
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -42,6 +41,8 @@ def look_of(first: NamedTransform, second: NamedTransform) -> LookApart | None:
 def print_views(found: ViewsApart, look: LookApart | None, a: str, b: str) -> None:
     """Print each patch in both views, those with the smallest difference first."""
     import numpy as np
+
+    from lutbench.cli.tables import plain_table
 
     screen = console()
     screen.print(f"A  {a}\nB  {b}", markup=False, soft_wrap=True)

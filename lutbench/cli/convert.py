@@ -17,7 +17,6 @@ from lutbench.cli.options import (
     print_json,
 )
 from lutbench.cli.results import HOLDS, figure, put, refuse_existing, with_suffix
-from lutbench.cli.tables import plain_table
 from lutbench.errors import LutbenchError
 from lutbench.model.signal import RangeChange
 
@@ -174,6 +173,8 @@ KINDS = HOLDS | {
 
 
 def _print(report: dict[str, Any]) -> None:
+    from lutbench.cli.tables import plain_table
+
     screen = console()
     table = plain_table("", "file", "format", "holds", ">size")
     for word, side in (("from", report["source"]), ("to", report["target"])):

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from lutbench.cli.options import console
-from lutbench.cli.tables import fact_table, plain_table
 
 if TYPE_CHECKING:
     from lutbench.display.calibration import Calibrated
@@ -45,6 +44,8 @@ def print_calibrated(made: Calibrated, target: Target) -> None:
 
 def print_fit(found: DisplayFit, target: Target, reached: Reach) -> None:
     """Print how the display behaves, and how much of the target it can reach."""
+    from lutbench.cli.tables import fact_table
+
     screen = console()
     screen.print(fact_table([*_display_rows(found, reached), *_target_rows(target, reached)]))
     for note in found.notes:
@@ -94,6 +95,8 @@ def _target_rows(target: Target, reached: Reach) -> list[tuple[str, str]]:
 
 def print_check(found: DisplayCheck, page: str | None, limit: float | None) -> None:
     """Print how close the display is to the target."""
+    from lutbench.cli.tables import plain_table
+
     screen = console()
     screen.print(target_words(found.target), soft_wrap=True)
     heads = (">ΔE 2000 mean", ">95 %", ">max", ">ΔE ITP mean", ">95 %", ">max")

@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING, Any
 
 from lutbench.cli.lines import Column
 from lutbench.cli.options import console
-from lutbench.cli.tables import ruled_table
 from lutbench.report.words import NOT_DESCRIBED, grey_rows, hue_rows, signed
 
 if TYPE_CHECKING:
@@ -53,6 +52,7 @@ def print_one(found: Identification) -> None:
 def _candidates(candidates: Sequence[Candidate]) -> Table:
     from rich.markup import escape
 
+    from lutbench.cli.tables import ruled_table
     from lutbench.identification.notes import alternatives
 
     table = ruled_table()
@@ -143,6 +143,8 @@ def _print_look(screen: Console, look: Look) -> None:
 
 
 def _hues(look: Look) -> Table:
+    from lutbench.cli.tables import ruled_table
+
     table = ruled_table()
     table.add_column("hue", no_wrap=True, min_width=15)
     for name in ("turned", "saturation", "luma", "ΔE 2000"):
@@ -153,6 +155,8 @@ def _hues(look: Look) -> Table:
 
 
 def _tones(look: Look) -> Table:
+    from lutbench.cli.tables import ruled_table
+
     table = ruled_table()
     table.add_column("grey scale", no_wrap=True, min_width=15)
     for name in ("L*", "a*", "b*"):

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 
 from lutbench.cli.lines import Column
 from lutbench.cli.options import console, say
-from lutbench.cli.tables import WIDE, fact_table, ruled_table
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -63,6 +62,7 @@ def _figures(screen: Console, found: Inspection) -> None:
     """Levels and bit depth."""
     from rich.markup import escape
 
+    from lutbench.cli.tables import WIDE
     from lutbench.report.inspection_words import scene_words
 
     screen.print("\n[bold]Levels[/bold]")
@@ -80,6 +80,8 @@ def _box(found: Inspection) -> Panel:
     from rich.console import Group
     from rich.markup import escape
     from rich.panel import Panel
+
+    from lutbench.cli.tables import fact_table, ruled_table
 
     rows = ((name, escape(text)) for name, text in found.box.rows)
     parts: list[Any] = [fact_table(rows, "dim")]
@@ -122,6 +124,7 @@ def _place(place: Any) -> str:
 def _facts(found: Inspection) -> Table:
     from rich.markup import escape
 
+    from lutbench.cli.tables import fact_table
     from lutbench.report.inspection_words import fact_rows
 
     return fact_table(((name, escape(text)) for name, text in fact_rows(found)), "dim")
@@ -130,6 +133,7 @@ def _facts(found: Inspection) -> Table:
 def _levels(found: Inspection, narrow: bool) -> Table:
     from rich.markup import escape
 
+    from lutbench.cli.tables import ruled_table
     from lutbench.exposure.reading import GREY
     from lutbench.report.words import percent_words, stops_words
 
@@ -166,6 +170,7 @@ def _percent_and_codes(reading: Reading) -> list[str]:
 
 
 def _depth(found: Inspection) -> Table:
+    from lutbench.cli.tables import ruled_table
     from lutbench.report.inspection_words import depth_words
 
     table = ruled_table(gap=2)

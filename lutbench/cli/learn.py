@@ -17,7 +17,6 @@ from lutbench.cli.results import (
     title_option,
     write_lut,
 )
-from lutbench.cli.tables import fact_table
 
 if TYPE_CHECKING:
     from lutbench.fitting.pair import PairFit
@@ -123,6 +122,8 @@ def _coverage_words(coverage: float) -> str:
 
 
 def _print(output: str, fit: PairFit, delta_e: dict[str, float], picture: str | None) -> None:
+    from lutbench.cli.tables import fact_table
+
     print_written(fit.lut, output)
     low, high = fit.neutral_covered
     rows = [

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from lutbench.cli.options import console
-from lutbench.cli.tables import WIDE, ruled_table
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -24,6 +23,8 @@ def print_levels(day: Levels) -> None:
     """Print the levels of one curve, and of one LUT."""
     from rich.markup import escape
     from rich.padding import Padding
+
+    from lutbench.cli.tables import WIDE
 
     screen = console(markup=True)
     screen.print(f"[bold]Levels of {escape(day.curve.name)}[/bold]", soft_wrap=True)
@@ -106,6 +107,7 @@ def print_set(found: SetLevels) -> None:
     """Print the LUTs of a set side by side, with a table for each recording."""
     from rich.markup import escape
 
+    from lutbench.cli.tables import WIDE
     from lutbench.exposure.sets import families
 
     screen = console(markup=True)
@@ -128,6 +130,7 @@ def print_set(found: SetLevels) -> None:
 def _set_table(family: list[SetMember], found: SetLevels, narrow: bool) -> Table:
     from rich.markup import escape
 
+    from lutbench.cli.tables import ruled_table
     from lutbench.report.words import stops_words
 
     table = ruled_table()
@@ -151,6 +154,7 @@ def _set_table(family: list[SetMember], found: SetLevels, narrow: bool) -> Table
 
 
 def _table(day: Levels, narrow: bool) -> Table:
+    from lutbench.cli.tables import ruled_table
     from lutbench.exposure.reading import GREY
 
     depths: tuple[int, ...] = (8, 10) if day.lut else (8, 10, 12)

@@ -36,7 +36,7 @@ class Lines:
     def __init__(self, first: str, names: Sequence[str], columns: Sequence[Column]) -> None:
         from rich.cells import cell_len
 
-        from lutbench.cli.fitted import LEAST
+        from lutbench.cli.tables import LEAST
 
         self.screen = console(markup=True)
         name = min(max(map(cell_len, (first, *names))), MOST_NAME)

@@ -13,7 +13,6 @@ from lutbench.cli.options import (
     json_option,
     print_json,
 )
-from lutbench.cli.tables import plain_table
 
 if TYPE_CHECKING:
     from lutbench.model.catalogue import Entry
@@ -134,6 +133,8 @@ def _gamut_data(entry: Entry) -> dict[str, Any]:
 
 
 def _print_curves(rows: list[dict[str, Any]]) -> None:
+    from lutbench.cli.tables import plain_table
+
     heads = ("curve", "family", "from", "codes", "light", ">mid grey\n%", ">clips at\nstops")
     table = plain_table(*heads)
     table.add_column("also named", overflow="fold", style="dim")
@@ -168,6 +169,8 @@ def _print_curves(rows: list[dict[str, Any]]) -> None:
 
 
 def _print_gamuts(rows: list[dict[str, Any]]) -> None:
+    from lutbench.cli.tables import plain_table
+
     table = plain_table("gamut", "from")
     for head in ("red xy", "green xy", "blue xy", "white xy"):
         table.add_column(head, no_wrap=True)

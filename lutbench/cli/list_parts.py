@@ -55,7 +55,7 @@ def print_parts(what: str, rows: list[dict[str, Any]]) -> None:
     """Print each part with its settings, their defaults and limits."""
     from rich.padding import Padding
 
-    from lutbench.cli.fitted import FittedTable
+    from lutbench.cli.tables import FittedTable
 
     screen = console()
     for row in rows:

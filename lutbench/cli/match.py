@@ -19,7 +19,6 @@ from lutbench.cli.options import (
     print_json,
 )
 from lutbench.cli.results import NewLut, fitted_size_option, print_written, title_option, write_lut
-from lutbench.cli.tables import plain_table
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -174,6 +173,8 @@ def _published(target: Encoding) -> Patches:
 
 
 def _print(match: CameraMatch) -> None:
+    from lutbench.cli.tables import plain_table
+
     screen = console()
     red, green, blue = match.white_balance
     screen.print(

@@ -14,7 +14,6 @@ from lutbench.cli.options import (
     json_option,
     print_json,
 )
-from lutbench.cli.tables import fact_table
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -124,6 +123,8 @@ def _read(path: str, size: int) -> ProbeReading:
 
 
 def _print(answers: list[Answer], found: ProbeReading) -> None:
+    from lutbench.cli.tables import fact_table
+
     screen = console()
     marks = {True: "yes", False: "NO", None: "–"}
     rows = [

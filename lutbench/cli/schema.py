@@ -7,7 +7,6 @@ from pathlib import Path
 import click
 
 from lutbench.cli.options import console, force_option, say
-from lutbench.cli.tables import plain_table
 from lutbench.errors import LutbenchError
 
 
@@ -57,6 +56,7 @@ def command(name: str | None, output: str | None, force: bool) -> None:
 
 
 def _print_names() -> None:
+    from lutbench.cli.tables import plain_table
     from lutbench.schemas.named import FILES, REPORTS
 
     table = plain_table("schema", "of")

@@ -18,7 +18,6 @@ from lutbench.cli.options import (
     print_json,
 )
 from lutbench.cli.spelling import with_options
-from lutbench.cli.tables import plain_table
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -209,6 +208,8 @@ def _recordable(suite: Suite, checks: list[Any]) -> list[Any]:
 
 def _list(chosen: list[tuple[Suite, list[Any]]], as_json: bool) -> int:
     from rich.markup import escape
+
+    from lutbench.cli.tables import plain_table
 
     if as_json:
         rows = [

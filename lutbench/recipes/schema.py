@@ -151,8 +151,8 @@ def recipe_from_data(
     title = top.text("title", "")
     profile = _profile(top.table("profile"))
     shared = {key: value for key in SHARED if (value := top.take(key)) is not None}
-    ends = read_ends(top, SHARED)
     luts = top.tables("lut")
+    pairs = _pairs(top, luts)
     _refuse_misplaced(top)
     top.done()
     if not 1 <= len(luts) <= MAX_LUTS:
@@ -163,7 +163,6 @@ def recipe_from_data(
         )
     jobs: list[LutJob] = []
     named: list[str | None] = []
-    pairs = ((lut, *pair) for lut in luts for pair in crossed(lut, ends))
     for lut, of_ends, own in pairs:
         table = Table(_laid_over(_laid_over(shared, of_ends), own), lut.where, lut.folder)
         named += [_file_of(table, "look", "file"), _file_of(table, "target", "measured")]
@@ -186,6 +185,15 @@ def recipe_from_data(
         seen.add(job.name.casefold())
     digest = digest_of(data, known.definitions, filter(None, dict.fromkeys(named)))
     return Recipe(title, tuple(jobs), digest, known, file)
+
+
+def _pairs(top: Table, luts: list[Table]) -> Iterable[tuple[Table, dict[str, Any], dict[str, Any]]]:
+    """Each LUT with what a source and a display add to it, and with its own keys."""
+    top.know(*END_OF)
+    if not any(group in table for table in (top, *luts) for group in END_OF):
+        return ((lut, {}, lut.values) for lut in luts)
+    ends = read_ends(top, SHARED)
+    return ((lut, *pair) for lut in luts for pair in crossed(lut, ends))
 
 
 def _refuse_misplaced(top: Table) -> None:
