@@ -6,15 +6,13 @@ import os
 import shlex
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import ClassVar
 
 from lutbench import files
 from lutbench.checks.limits import CheckFigure
-from lutbench.errors import DefinitionError
+from lutbench.checks.settings import TableSettings, Texts
 from lutbench.model.catalogue import Catalogue
-from lutbench.model.conversion import Encoding
 from lutbench.recipes.subjects import NamedTransform, open_subject
-from lutbench.recipes.table import Table
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,24 +78,20 @@ class CheckResult:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Check:
+class Check(TableSettings):
     """A check of a suite. Each kind is a subclass, whose fields are its settings."""
 
     name: str
-    where: str = field(default="", repr=False)
-    tags: tuple[str, ...] = ()
+    tags: Texts = ()
+    """Words for selecting checks."""
     reason: str = ""
+    """Why this is checked; shown when it fails."""
     kind: ClassVar[str] = ""
 
     @property
     def recording(self) -> str:
         """The file that recording writes, as the suite names it; empty for most kinds."""
         return ""
-
-    @classmethod
-    def read(cls, table: Table, common: dict[str, Any], catalogue: Catalogue) -> Check:
-        """The check that `table` describes; `common` holds the fields that all kinds have."""
-        raise NotImplementedError
 
     def run(self, context: Context) -> CheckResult:
         """Run the check.
@@ -110,31 +104,3 @@ class Check:
 def command_line(show: tuple[str, ...]) -> str:
     """The words of a command as one line that can be pasted into a shell."""
     return shlex.join(show)
-
-
-def read_end(table: Table | None, catalogue: Catalogue) -> Encoding | None:
-    """An encoding ``{curve = ..., gamut = ..., range = ...}``, or None where there is no table."""
-    if table is None:
-        return None
-    curve = catalogue.curve(table.text("curve"), table.at("curve"))
-    encoding = Encoding(
-        curve,
-        catalogue.gamut(table.text("gamut", "BT.709"), table.at("gamut")),
-        table.choice("range", ("full", "legal"), curve.formula_codes),
-        table.choice("bits", (8, 10, 12, 16), 10),
-    )
-    table.done()
-    return encoding
-
-
-def one_of(table: Table, keys: tuple[str, ...]) -> tuple[str, str]:
-    """The key of `keys` that is given, and its text; exactly one must be given."""
-    given = [key for key in keys if key in table]
-    if len(given) != 1:
-        raise DefinitionError(
-            f"{len(given) or 'none'} of {', '.join(keys)} is given",
-            where=table.where,
-            accepted="one of them",
-        )
-    table.know(*keys)
-    return given[0], table.text(given[0])

@@ -112,17 +112,8 @@ def _check(table: Table, catalogue: Catalogue) -> Check:
         raise DefinitionError("is missing", where=table.at("kind"), accepted=", ".join(KINDS))
     if kind not in KINDS:
         raise unknown_name("kind of check", kind, KINDS, table.at("kind"))
-    place = f"{table.where} ({name})"
-    table.where = place
-    common = {
-        "name": name,
-        "where": place,
-        "tags": table.texts("tags") or (),
-        "reason": table.text("reason", ""),
-    }
-    check = KINDS[kind].read(table, common, catalogue)
-    table.done()
-    return check
+    table.where = f"{table.where} ({name})"
+    return KINDS[kind].read(table, catalogue)
 
 
 def name_matches(name: str, expression: str) -> bool:

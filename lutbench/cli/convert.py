@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -21,9 +21,7 @@ from lutbench.errors import LutbenchError
 from lutbench.model.signal import RangeChange
 
 if TYPE_CHECKING:
-    from lutbench.formats.convert import Converted
-    from lutbench.formats.registry import LutFile
-    from lutbench.model.transforms import Transform
+    from lutbench.formats.convert import ConvertedFile, Loss
     from lutbench.tables.lut import Interpolation
 
 
@@ -95,7 +93,7 @@ def command(
       lutbench convert day.cube day.clf
       lutbench convert day.cube monitor.cube --size 17 --target-range legal
     """
-    from lutbench.formats.convert import ConvertOptions, convert
+    from lutbench.formats.convert import ConvertedFile, ConvertOptions, convert
     from lutbench.formats.open import read_lut_file
 
     refuse_existing(target, report.force, as_json=report.as_json)
@@ -113,56 +111,14 @@ def command(
         decimals=None if text.exact else text.decimals,
     )
     converted = convert(read, with_suffix(target), options)
-    data = _report(source, read, target, converted)
+    sides = ConvertedFile.of(source, read), ConvertedFile.of(target, converted.read_back)
+    notes, loss = converted.notes, converted.loss
     put(target, converted.data, force=report.force)
     if report.as_json:
-        print_json(data)
+        data = {"source": sides[0].to_data(), "target": sides[1].to_data()}
+        print_json({**data, "notes": list(notes), "loss": loss.to_data()})
     else:
-        _print(data)
-
-
-def _report(
-    source: str, read: LutFile[Transform], target: str, converted: Converted
-) -> dict[str, Any]:
-    import numpy as np
-
-    from lutbench.measure.difference import Spread
-    from lutbench.model.signal import CODES_10_BIT
-
-    points, difference = converted.difference()
-    codes = np.abs(difference).max(axis=-1) * CODES_10_BIT
-    worst = int(codes.argmax())
-    spread = Spread.of(codes)
-    return {
-        "source": _described(source, read),
-        "target": _described(target, converted.read_back),
-        "notes": list(converted.notes),
-        "loss": {
-            "inputs": len(points),
-            "code_10bit": spread.to_data(),
-            "worst": {
-                "input": points[worst].tolist(),
-                "wanted": converted.wanted.apply(points[worst]).tolist(),
-                "given": converted.read_back.lut.apply(points[worst]).tolist(),
-            },
-        },
-    }
-
-
-def _described(name: str, file: LutFile[Transform]) -> dict[str, Any]:
-    from lutbench.model.transforms import steps_of
-
-    lut: Any = file.lut
-    return {
-        "file": name,
-        "format": file.format,
-        "kind": lut.kind,
-        "steps": [step.kind for step in steps_of(lut)],
-        "size": getattr(lut, "size", None),
-        "domain": lut.domain.tolist() if hasattr(lut, "domain") else None,
-        "title": file.title,
-        "notes": list(file.notes),
-    }
+        _print(sides, notes, loss)
 
 
 KINDS = HOLDS | {
@@ -172,28 +128,25 @@ KINDS = HOLDS | {
 }
 
 
-def _print(report: dict[str, Any]) -> None:
+def _print(sides: tuple[ConvertedFile, ConvertedFile], notes: tuple[str, ...], loss: Loss) -> None:
     from lutbench.cli.tables import plain_table
 
     screen = console()
     table = plain_table("", "file", "format", "holds", ">size")
-    for word, side in (("from", report["source"]), ("to", report["target"])):
-        steps = side["steps"]
-        held = KINDS.get(side["kind"], side["kind"])
-        if side["kind"] == "pipeline":
-            held = ", ".join(KINDS.get(step, step) for step in steps)
-        size = "–" if side["size"] is None else str(side["size"])
-        table.add_row(word, side["file"], side["format"], held, size)
+    for word, side in zip(("from", "to"), sides, strict=True):
+        held = side.steps if side.kind == "pipeline" else [side.kind]
+        size = "–" if side.size is None else str(side.size)
+        words = ", ".join(KINDS.get(each, each) for each in held)
+        table.add_row(word, side.file, side.format, words, size)
     screen.print(table)
-    for side in (report["source"], report["target"]):
-        for note in side["notes"]:
-            screen.print(f"{side['file']}: {note}", style="dim", soft_wrap=True, markup=False)
-    for note in report["notes"]:
+    for side in sides:
+        for note in side.notes:
+            screen.print(f"{side.file}: {note}", style="dim", soft_wrap=True, markup=False)
+    for note in notes:
         screen.print(note, soft_wrap=True, markup=False)
-    loss = report["loss"]["code_10bit"]
-    figures = ", ".join(
-        f"{word} {figure(loss[key])}"
-        for word, key in (("mean", "mean"), ("95 % under", "p95"), ("largest", "max"))
+    codes = loss.code_10bit
+    screen.print(
+        f"loss over {loss.inputs} inputs, in 10-bit codes: mean {figure(codes.mean)},"
+        f" 95 % under {figure(codes.p95)}, largest {figure(codes.max)}",
+        soft_wrap=True,
     )
-    inputs = report["loss"]["inputs"]
-    screen.print(f"loss over {inputs} inputs, in 10-bit codes: {figures}", soft_wrap=True)

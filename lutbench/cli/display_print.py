@@ -53,7 +53,7 @@ def print_fit(found: DisplayFit, target: Target, reached: Reach) -> None:
 
 
 def _display_rows(found: DisplayFit, reached: Reach) -> list[tuple[str, str]]:
-    off, itp, gamut = found.spread(), found.spread("delta_e_itp"), found.model.gamut
+    off, itp, gamut = found.spread, found.spread_itp, found.model.gamut
     corners = "; ".join(f"{x:.3f} {y:.3f}" for x, y in (*gamut.primaries, gamut.white))
     contrast = f"{reached.contrast:.0f}:1" if reached.black > 0 else "black too dark to read"
     residual = "no residual lattice: it would predict no better"
@@ -67,7 +67,7 @@ def _display_rows(found: DisplayFit, reached: Reach) -> list[tuple[str, str]]:
         ("R; G; B; white", f"{corners} (xy, black subtracted)"),
         (
             "additive",
-            f"red, green and blue together give {100 * found.additivity():.1f} % of white",
+            f"red, green and blue together give {100 * found.additivity:.1f} % of white",
         ),
         (
             "left out",

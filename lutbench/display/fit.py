@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
 
@@ -22,6 +22,7 @@ from lutbench.fitting.scattered import ScatteredFit
 from lutbench.measure.delta_e import delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz
 from lutbench.measure.difference import Spread
 from lutbench.model.transforms import Array, Mask
+from lutbench.results import PlainData
 from lutbench.tables.lut import Lut3D
 
 FEWEST = 24
@@ -53,9 +54,20 @@ ODD_DELTA_E = 1.5
 """ΔE 2000: smaller differences are not worth measuring a patch again."""
 
 
+OrNull = Annotated[float, float | None]
+"""A number that a report has as null where it is not finite."""
+
+
 @dataclass(frozen=True, eq=False)
-class DisplayFit:
-    """A model of a display, and how well it predicts."""
+class DisplayFit(PlainData):
+    """How a measured display behaves."""
+
+    KEYS = (
+        *("patches", "coding=measurements.coding", "left_out_patches", "delta_e_2000=spread"),
+        *("delta_e_itp=spread_itp", "delta_e_2000_additive=additive_left_out"),
+        *("residual=has_residual", "additivity", "drift", "primaries=model.gamut.primaries"),
+        *("white=model.gamut.white", "white_luminance", "black_luminance", "notes"),
+    )
 
     model: DisplayModel
     """The display."""
@@ -66,7 +78,7 @@ class DisplayFit:
     that every fit needs (black, white and the full primaries) are predicted by the whole fit."""
     judged: Mask
     """Which patches were really left out, shape (n,)."""
-    additive_left_out: float
+    additive_left_out: OrNull
     """Mean ΔE 2000 of the left-out patches without a residual."""
     notes: tuple[str, ...] = ()
     """Warnings for the user."""
@@ -81,11 +93,43 @@ class DisplayFit:
         """ΔE ITP of every patch's prediction, shape (n,)."""
         return delta_e_itp(itp_from_xyz(self.left_out), itp_from_xyz(self.measurements.xyz))
 
-    def spread(self, what: str = "delta_e_2000") -> Spread:
-        """The spread of ``delta_e_2000`` or ``delta_e_itp`` over the patches left out."""
-        return Spread.of(getattr(self, what)[self.judged])
+    @property
+    def spread(self) -> Spread:
+        """Of patches, each predicted from the others."""
+        return Spread.of(self.delta_e_2000[self.judged])
 
-    def additivity(self) -> float:
+    @property
+    def spread_itp(self) -> Spread:
+        """As `delta_e_2000`, in ΔE ITP."""
+        return Spread.of(self.delta_e_itp[self.judged])
+
+    @property
+    def patches(self) -> int:
+        """The number of readings."""
+        return len(self.measurements.names)
+
+    @property
+    def left_out_patches(self) -> int:
+        """The number of patches that were predicted from the others."""
+        return int(self.judged.sum())
+
+    @property
+    def has_residual(self) -> bool:
+        """Whether the model has a lattice besides its curves and primaries."""
+        return self.model.residual is not None
+
+    @property
+    def white_luminance(self) -> float:
+        """cd/m²."""
+        return float(self.model.white[1])
+
+    @property
+    def black_luminance(self) -> float:
+        """cd/m²."""
+        return float(self.model.darkest[1])
+
+    @property
+    def additivity(self) -> OrNull:
         """Luminance of red + green + blue over that of white, black subtracted; 1 is additive."""
         read = self.measurements
         black = read.mean(0, 0, 0)
@@ -96,30 +140,11 @@ class DisplayFit:
         total = sum(float(part[1] - black[1]) for part in parts if part is not None)
         return total / float(white[1] - black[1])
 
-    def drift(self) -> float:
+    @property
+    def drift(self) -> OrNull:
         """The range of white's luminance over its readings, as a share of its mean."""
         white = self.measurements.xyz[self.measurements.where(1, 1, 1), 1]
         return float(np.ptp(white) / white.mean())
-
-    def to_data(self) -> dict[str, Any]:
-        """The fit as plain data."""
-        gamut = self.model.gamut
-        return {
-            "patches": len(self.measurements.names),
-            "coding": self.measurements.coding,
-            "left_out_patches": int(self.judged.sum()),
-            "delta_e_2000": self.spread().to_data(),
-            "delta_e_itp": self.spread("delta_e_itp").to_data(),
-            "delta_e_2000_additive": self.additive_left_out,
-            "residual": self.model.residual is not None,
-            "additivity": self.additivity(),
-            "drift": self.drift(),
-            "primaries": [list(xy) for xy in gamut.primaries],
-            "white": list(gamut.white),
-            "white_luminance": float(self.model.white[1]),
-            "black_luminance": float(self.model.darkest[1]),
-            "notes": list(self.notes),
-        }
 
 
 def fit_display(measurements: Measurements) -> DisplayFit:
@@ -264,14 +289,14 @@ def _notes(fit: DisplayFit) -> tuple[str, ...]:
             f"far from what the other patches predict: {', '.join(odd[:4])}{more}."
             " Measure them again; if they stay, the display is uneven there"
         )
-    if fit.drift() > 0.02:
+    if fit.drift > 0.02:
         notes.append(
-            f"white drifts by {100 * fit.drift():.1f} % between its readings: let the display"
+            f"white drifts by {100 * fit.drift:.1f} % between its readings: let the display"
             " warm up, and switch off automatic dimming"
         )
-    if abs(fit.additivity() - 1) > 0.03:
+    if abs(fit.additivity - 1) > 0.03:
         notes.append(
-            f"red, green and blue together give {100 * fit.additivity():.0f} % of white's light:"
+            f"red, green and blue together give {100 * fit.additivity:.0f} % of white's light:"
             " the display is not additive (a limiter, a picture mode, or a fourth subpixel)"
         )
     return tuple(notes)

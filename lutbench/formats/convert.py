@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -12,8 +12,9 @@ from numpy.typing import ArrayLike
 from lutbench import files
 from lutbench.errors import LutbenchError
 from lutbench.formats.registry import LutFile, Writing, format_for
-from lutbench.model.signal import RangeChange
-from lutbench.model.transforms import Array, Pipeline, Transform, steps_of
+from lutbench.model.signal import CODES_10_BIT, RangeChange
+from lutbench.model.transforms import Array, Pipeline, Rgb, Transform, steps_of
+from lutbench.results import PlainData
 from lutbench.tables.lut import (
     UNIT_DOMAIN,
     USUAL_ROWS,
@@ -25,6 +26,9 @@ from lutbench.tables.lut import (
     ShaperLut3D,
 )
 from lutbench.tables.nodes import greys, sample, sample_1d
+
+if TYPE_CHECKING:
+    from lutbench.measure.difference import Spread
 
 AS_GIVEN = RangeChange()
 
@@ -43,6 +47,46 @@ class ConvertOptions:
 
 
 @dataclass(frozen=True)
+class ConvertedFile(PlainData):
+    """One side of a conversion."""
+
+    file: str
+    format: str
+    kind: str
+    steps: list[str]
+    size: int | None
+    domain: Annotated[Array | None, tuple[Rgb, Rgb] | None]
+    title: str
+    notes: tuple[str, ...]
+
+    @classmethod
+    def of(cls, name: str, read: LutFile[Transform]) -> ConvertedFile:
+        """What the file `name` holds."""
+        lut: Any = read.lut
+        steps = [step.kind for step in steps_of(lut)]
+        size, domain = getattr(lut, "size", None), getattr(lut, "domain", None)
+        return cls(name, read.format, lut.kind, steps, size, domain, read.title, read.notes)
+
+
+@dataclass(frozen=True)
+class LossWorst(PlainData):
+    """The input with the largest loss."""
+
+    input: Annotated[Array, Rgb]
+    wanted: Annotated[Array, Rgb]
+    given: Annotated[Array, Rgb]
+
+
+@dataclass(frozen=True)
+class Loss(PlainData):
+    """The difference between the file as read back and the original."""
+
+    inputs: int
+    code_10bit: Spread
+    worst: LossWorst
+
+
+@dataclass(frozen=True)
 class Converted:
     """The result of a conversion, not yet written.
 
@@ -56,6 +100,17 @@ class Converted:
     read_back: LutFile[Transform]
     domain: Array
     notes: tuple[str, ...]
+
+    @property
+    def loss(self) -> Loss:
+        """How far the file as read back is from the original, over the inputs of `difference`."""
+        from lutbench.measure.difference import Spread
+
+        points, difference = self.difference()
+        codes = np.abs(difference).max(axis=-1) * CODES_10_BIT
+        at = points[int(codes.argmax())]
+        worst = LossWorst(at, self.wanted.apply(at), self.read_back.lut.apply(at))
+        return Loss(len(points), Spread.of(codes), worst)
 
     def difference(self, count: int = 20_000) -> tuple[Array, Array]:
         """Test inputs in the domain, and read-back minus wanted outputs; shape (n, 3) each.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from lutbench.errors import LutbenchError
 from lutbench.measure.causes import explain
 from lutbench.measure.delta_e import CLEARLY_FROM, DELTA_E_NAMES, size_word
-from lutbench.measure.difference import PointDifferences, Spread, measure_sides
+from lutbench.measure.difference import MEASURES, Measures, PointDifferences, Spread, measure_sides
 from lutbench.measure.guesses import Explanation
 from lutbench.measure.samples import (
     SampledColours,
@@ -60,9 +60,32 @@ class WorstColour(PlainData):
     swatch_b: str
 
 
+@dataclass(frozen=True)
+class CodeSpread(Spread):
+    """Code values at the depth of ``--bits``."""
+
+    KEYS = ("bits", "mean", "p95", "p99", "max")
+
+    bits: Annotated[int, Literal[8, 10, 12, 16]]
+
+
+@dataclass(frozen=True, kw_only=True)
+class SetMeasures(Measures):
+    """The difference between two sides over one set of colours."""
+
+    KEYS = ("count", *MEASURES)
+
+    count: int
+
+
 @dataclass(frozen=True, eq=False, repr=False)
 class Comparison(Result):
     """What `compare` found."""
+
+    KEYS = (
+        *("*all_colours", "code_values", "measure=view.measure", "size"),
+        *("seen_on=view.description", "sets=measures_by_set", "worst", "explanation", "assumed"),
+    )
 
     view: View
     source: Encoding
@@ -93,26 +116,22 @@ class Comparison(Result):
             f"{seen.p95:.2f}, {seen.mean:.2f} on average, {seen.max:.2f} at most"
         )
 
-    def to_data(self) -> dict[str, Any]:
-        """Plain data: ``delta_e_2000``, ``delta_e_itp`` and ``code_10bit`` over all test colours,
-        ``code_values`` at the depth asked for, the sets, the worst colours, the explanation."""
+    @property
+    def code_values(self) -> CodeSpread:
+        """The differences in code values of the depth asked for."""
         scale = (2**self.bits - 1) / CODES_10_BIT
-        codes = {key: value * scale for key, value in self.overall["code_10bit"].to_data().items()}
-        return {
-            **{name: spread.to_data() for name, spread in self.overall.items()},
-            "code_values": {"bits": self.bits, **codes},
-            "measure": self.view.measure,
-            "size": self.size,
-            "seen_on": self.view.description,
-            "sets": {
-                name: {"count": self.counts[name]}
-                | {measure: spread.to_data() for measure, spread in spreads.items()}
-                for name, spreads in self.sets.items()
-            },
-            "worst": [each.to_data() for each in self.worst],
-            "explanation": [each.to_data() for each in self.explanation],
-            "assumed": list(self.assumed),
-        }
+        codes = self.overall["code_10bit"].to_data()
+        return CodeSpread(bits=self.bits, **{key: scale * codes[key] for key in codes})
+
+    @property
+    def measures_by_set(self) -> dict[str, SetMeasures]:
+        """The number of colours and the spreads of each set."""
+        return {name: SetMeasures(count=self.counts[name], **self.sets[name]) for name in self.sets}
+
+    @property
+    def all_colours(self) -> Measures:
+        """The spread of each measure over all test colours."""
+        return Measures(**self.overall)
 
 
 def compare(

@@ -43,6 +43,18 @@ class Spread(PlainData):
         return cls(float(values.mean()), float(p95), float(p99), float(values.max()))
 
 
+@dataclass(frozen=True)
+class Measures(PlainData):
+    """The difference between two transforms."""
+
+    delta_e_2000: Spread
+    """CIEDE2000, as seen on the target display."""
+    delta_e_itp: Spread
+    """ΔE ITP, Recommendation ITU-R BT.2124."""
+    code_10bit: Spread
+    """10-bit codes, for the channel with the largest error."""
+
+
 DeltaESpreads = dict[DeltaE, Spread]
 """The spread of both colour differences, by their names."""
 

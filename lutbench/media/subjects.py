@@ -25,11 +25,17 @@ Picture = NDArray[np.float32]
 HIGHLIGHT_GAIN = 3.0
 """White of the photograph becomes 1 + 3 times as bright: two stops over white, as recorded."""
 
-PATCH, GAP = 44, 5
-"""Side of a patch, and gap between patches, in pixels: the chart fits a page in half its width."""
+PATCH = 44
+"""Side of a patch in pixels: the chart fits a page in half its width."""
 
-WIDTH, HEIGHT = 640, 400
-"""Pixels of a drawn picture: enough to judge a ramp or a face by, small in a page."""
+GAP = 5
+"""Pixels between patches: enough to tell them apart."""
+
+WIDTH = 640
+"""Width of a drawn picture in pixels: enough to judge a ramp or a face by, small in a page."""
+
+HEIGHT = 400
+"""Height of a drawn picture in pixels, for the same reason."""
 
 FINER = 2
 """Samples along each side of a pixel."""

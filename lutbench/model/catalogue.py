@@ -314,7 +314,7 @@ MAX_FILES = 16
 
 
 USER_VARIABLE = "LUTBENCH_USER_DEFINITIONS"
-_YES, _NO = ("yes", "true", "1"), ("no", "false", "0")
+_ANSWERS = {"yes": True, "true": True, "1": True, "no": False, "false": False, "0": False}
 
 _log = logging.getLogger("lutbench")
 _warned: set[str] = set()
@@ -325,7 +325,7 @@ def user_definitions_wanted(usual: bool = True) -> bool:
     text = os.environ.get(USER_VARIABLE, "").strip()
     if not text:
         return usual
-    return one_of("answer", text, (*_YES, *_NO), USER_VARIABLE) in _YES
+    return _ANSWERS[one_of("answer", text, _ANSWERS, USER_VARIABLE)]
 
 
 def open_catalogue(*files: str | Path, user: bool | None = None) -> Catalogue:

@@ -13,8 +13,11 @@ _NAMED = {GREY: "mid grey", SKIN: "light skin", WHITE_CARD: "white card"}
 _CLOSE = 0.026
 """Share of the height within which two labels would overlap."""
 
-_LEFT, _RIGHT = 0.5, 0.76
-"""Positions of the scales before and after the LUT, as shares of the width."""
+_LEFT = 0.5
+"""Position of the scale before the LUT, as a share of the width: room for its labels."""
+
+_RIGHT = 0.76
+"""Position of the scale after the LUT, as a share of the width: room for its labels."""
 
 
 def ladder_alternative(day: Levels) -> str:

@@ -16,8 +16,11 @@ from lutbench.model.signal import RangeFromSignal, SignalFromRange
 from lutbench.report.drawing import THEMED, add_axes, new_figure
 from lutbench.tables.nodes import greys
 
-WIDTH, HEIGHT = 4.7, 3.7
-"""Size of a plot in inches: two fit side by side on a page."""
+WIDTH = 4.7
+"""Width of a plot in inches: two fit side by side on a page."""
+
+HEIGHT = 3.7
+"""Height of a plot in inches: about four to five."""
 
 MARKED = ((GREY, "18 %"), (SKIN, "36 %"), (WHITE_CARD, "90 %"), (WHITE, "100 %"))
 _DASHES = ("-", (0, (4, 1.5)), (0, (1.2, 1.2)))
@@ -157,8 +160,11 @@ def tint_plot(found: Inspection) -> Any:
     return figure
 
 
-WAVE_COLUMNS, WAVE_LEVELS = 240, 180
-"""Columns and levels of a waveform in pixels: about as many as its plot has on a screen."""
+WAVE_COLUMNS = 240
+"""Columns of a waveform in pixels: about as many as its plot has on a screen."""
+
+WAVE_LEVELS = 180
+"""Levels of a waveform in pixels: about as many as its plot has on a screen."""
 
 
 def waveform_plot(picture: NDArray[Any]) -> Any:

@@ -16,8 +16,11 @@ from lutbench.media.still.still import read_still
 from lutbench.media.toned import LABEL, is_hdr
 from lutbench.report.pictures import chart_picture, our_faces, shown_through
 
-WIDTH, GAP = 380, 10
-"""Width of a picture and of the gap between the two pictures of a LUT, in pixels."""
+WIDTH = 380
+"""Width of a picture in pixels: two of them fit side by side on a page."""
+
+GAP = 10
+"""Pixels between the two pictures of a LUT: enough to tell them apart."""
 
 GROUND = 43 / 255
 """Signal of the dark grey background, which is that of contact sheets."""

@@ -8,15 +8,13 @@ from typing import Any
 import numpy as np
 
 from lutbench.report.drawing import THEMED, add_axes, new_figure
+from lutbench.report.plots import HEIGHT, WIDTH
 
 SLICES = 5
 """Number of slices in a figure: both ends of blue, the middle, and one between each."""
 
 COLUMNS = 3
 """Number of slices side by side: as many as a phone can show."""
-
-WIDTH, HEIGHT = 4.7, 3.7
-"""Size of the figure in inches: as wide as the other plots of a page."""
 
 
 class Sliced:

@@ -13,8 +13,8 @@ import importlib
 import inspect
 import re
 import types
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import MISSING, dataclass, field
 from functools import cache
 from pathlib import Path
 from typing import (
@@ -31,7 +31,12 @@ from typing import (
     is_typeddict,
 )
 
+from lutbench.checks.settings import TableSettings
+from lutbench.hints import Hint, usual, words
+from lutbench.model.curves.base import Curve
+from lutbench.model.gamuts import Gamut
 from lutbench.results import PlainData
+from lutbench.schemas.words import CurveName, GamutName
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 PLAIN = {
@@ -44,11 +49,8 @@ PLAIN = {
 }
 
 
-@dataclass(frozen=True)
-class Hint:
-    """Additions to the schema of a type, made by a function when they are needed."""
-
-    extra: Callable[[], dict[str, Any]]
+NAMED: dict[Any, Any] = {Curve: CurveName, Gamut: GamutName}
+"""What a file names, and the type of the name."""
 
 
 @dataclass
@@ -82,11 +84,13 @@ def _schema(kind: Any, made: _Made) -> dict[str, Any]:
         return {}
     if kind in PLAIN:
         return {"type": PLAIN[kind]}
-    if is_typeddict(kind) or _is_data(kind):
+    if kind in NAMED:
+        return _schema(NAMED[kind], made)
+    if is_typeddict(kind) or _is_class(kind, PlainData, TableSettings):
         return _reference(kind, made)
     origin, inner = get_origin(kind), get_args(kind)
     if origin is Annotated:
-        as_data = next((each for each in inner[1:] if get_origin(each)), inner[0])
+        as_data = next(filter(_is_type, inner[1:]), inner[0])
         return _schema(as_data, made) | _hints(inner[1:])
     if origin in (NotRequired, Required):
         return _schema(inner[0], made)
@@ -128,7 +132,10 @@ def _reference(kind: Any, made: _Made) -> dict[str, Any]:
 
 def _object(kind: Any, made: _Made) -> dict[str, Any]:
     docs = _key_docs(kind)
-    hints = _keys_of_data(kind, docs) if _is_data(kind) else _keys_of_typed(kind, docs)
+    if _is_class(kind, TableSettings):
+        hints = _keys_of_settings(kind)
+    else:
+        hints = _keys_of_data(kind, docs) if _is_data(kind) else _keys_of_typed(kind, docs)
     properties = {}
     for name, annotation in hints.items():
         found = _schema(annotation, made)
@@ -144,8 +151,43 @@ def _object(kind: Any, made: _Made) -> dict[str, Any]:
     return ({"description": " ".join(about.split())} if about else {}) | schema
 
 
+def _is_class(kind: Any, *bases: type) -> bool:
+    return isinstance(kind, type) and issubclass(kind, bases)
+
+
 def _is_data(kind: Any) -> bool:
-    return isinstance(kind, type) and issubclass(kind, PlainData)
+    return _is_class(kind, PlainData)
+
+
+def _is_type(hint: Any) -> bool:
+    """Whether what is said in an annotation is a type that an array is as plain data."""
+    return get_origin(hint) is not None or _is_class(hint, TableSettings)
+
+
+def _keys_of_settings(kind: type[TableSettings]) -> dict[str, Any]:
+    """The type of each key of a table whose keys are the fields of a class."""
+    found: dict[str, Any] = {}
+    for key, (annotation, default) in kind.keys().items():
+        if get_origin(annotation) is ClassVar:
+            found[key] = Literal[default]
+            continue
+        given = _as_given(annotation)
+        if default and default is not MISSING:
+            given = Annotated[given, usual(list(default) if type(default) is tuple else default)]
+        found[key] = given if default is MISSING else NotRequired[given]
+    return found
+
+
+def _as_given(annotation: Any) -> Any:
+    """The type of a field as a file has it: any letter case of a word, no key for None."""
+    inner = get_args(annotation)
+    if get_origin(annotation) is Annotated:
+        return Annotated[(_as_given(inner[0]), *inner[1:])]
+    if type(None) in inner:
+        return _as_given(next(each for each in inner if each is not type(None)))
+    if get_origin(annotation) is Literal and isinstance(inner[0], str):
+        return Annotated[str, words(lambda: inner)]
+    return annotation
 
 
 def _keys_of_typed(kind: Any, docs: dict[str, str]) -> dict[str, Any]:
@@ -220,9 +262,11 @@ def _member(kind: Any, path: str) -> tuple[Any, str]:
 def _key_docs(kind: Any) -> dict[str, str]:
     """The docstring below each key of a class and its bases."""
     found: dict[str, str] = {}
-    bases = kind.__mro__[:0:-1] if _is_data(kind) else getattr(kind, "__orig_bases__", ())
-    for each in bases:
-        if is_typeddict(each) or (_is_data(each) and each is not PlainData):
+    described = _is_class(kind, PlainData, TableSettings)
+    for each in kind.__mro__[:0:-1] if described else getattr(kind, "__orig_bases__", ()):
+        if is_typeddict(each) or (
+            _is_class(each, PlainData, TableSettings) and each is not PlainData
+        ):
             found |= _key_docs(each)
     return found | _key_docs_of_module(kind.__module__).get(kind.__name__, {})
 

@@ -41,7 +41,7 @@ def main() -> None:
             meter = "0.3 % noise" if noise else "exact"
             figures = (
                 foretold["delta_e_2000"].mean,
-                fit.spread().mean,
+                fit.spread.mean,
                 done["delta_e_2000"].mean,
                 fitted,
             )

@@ -129,6 +129,17 @@ def constants_without_a_reason(path: str, tree: ast.Module) -> list[str]:
     return found
 
 
+def constants_on_one_line(path: str, tree: ast.Module) -> list[str]:
+    """The lines of a module that give several constants their values, one by one."""
+    return [
+        f"{path}: {ast.unparse(node.targets[0])}"
+        for node in tree.body
+        if isinstance(node, ast.Assign)
+        and isinstance(node.targets[0], ast.Tuple)
+        and isinstance(node.value, ast.Tuple)
+    ]
+
+
 def _is_numeric(value: ast.expr) -> bool:
     """Whether a constant is a number, or numbers alone."""
     match value:

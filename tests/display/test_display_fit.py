@@ -62,9 +62,9 @@ def test_an_additive_display_is_foretold(name: str) -> None:
     off = seen(fit.model.xyz(colours), display.xyz(colours), display.xyz(np.ones(3)))
     assert off.mean() < 0.5
     # Leaving patches out tells the same: noise of the readings is in it too.
-    assert fit.spread().mean < 0.5
+    assert fit.spread.mean < 0.5
     assert fit.model.residual is None
-    assert fit.additivity() == pytest.approx(1, abs=4 * NOISE)
+    assert fit.additivity == pytest.approx(1, abs=4 * NOISE)
     assert np.array(fit.model.gamut.primaries) == pytest.approx(
         np.array(display.gamut.primaries), abs=0.004
     )
@@ -76,7 +76,7 @@ def test_a_residual_is_taken_where_channels_act_on_each_other(name: str) -> None
     colours = held_out_colours()
     off = seen(fit.model.xyz(colours), display.xyz(colours), display.xyz(np.ones(3)))
     assert fit.model.residual is not None
-    assert fit.spread().mean < fit.additive_left_out
+    assert fit.spread.mean < fit.additive_left_out
     # docs/display.md states 0.2 and 0.3 for these two.
     assert off.mean() < 0.4
 

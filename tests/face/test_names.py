@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 import lutbench as lb
+from lutbench.checks.kinds.reference import ReferenceCheck
 from lutbench.checks.limits import NAMES
 from lutbench.cli import build as cli_build
 from lutbench.cli.main import group
@@ -19,7 +20,7 @@ from lutbench.recipes import settings, subjects, words
 from lutbench.recipes.schema import recipe_from_data
 from lutbench.recipes.settings import SETTINGS, Setting, Settings
 from lutbench.recipes.subjects import open_subject
-from lutbench.schemas.inputs import recipe, suite
+from lutbench.schemas.inputs import recipe
 
 FUNCTIONS = {
     "apply": "apply",
@@ -320,5 +321,5 @@ def test_limits_of_a_suite_are_those_of_compare() -> None:
     names |= {"delta_e_itp", "code_10bit"}
     assert names <= set(NAMES)
     assert len(options) == len(names)
-    keys = set(get_type_hints(suite.ReferenceCheck))
+    keys = set(ReferenceCheck.keys())
     assert {"source", "target", "limits", "colours", "bits", "lut"} <= keys

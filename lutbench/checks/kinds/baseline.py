@@ -5,24 +5,22 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
 import numpy as np
 
-from lutbench import files
+from lutbench import files, hints
 from lutbench.checks import baselines
-from lutbench.checks.base import Check, CheckResult, Context, read_end
+from lutbench.checks.base import Check, CheckResult, Context
 from lutbench.checks.judging import judge, judge_sides, verdict, view_for
-from lutbench.checks.limits import CheckFigure, checked_limits, known_limits
+from lutbench.checks.limits import NAMES, CheckFigure, checked_limits, known_limits
+from lutbench.checks.settings import End
 from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.measure.comparison import ASSUMED_SOURCE
 from lutbench.measure.samples import nodes_of
 from lutbench.measure.view import View
-from lutbench.model.catalogue import Catalogue
-from lutbench.model.conversion import Encoding
 from lutbench.model.transforms import Array, Transform
 from lutbench.recipes.subjects import NamedTransform
-from lutbench.recipes.table import Table
 from lutbench.tables.lut import Lut
 from lutbench.tables.nodes import domain_of
 
@@ -32,36 +30,28 @@ DEFAULT_LIMITS = {"code_10bit": 0.1, PARTS: 0.0005}
 
 
 @dataclass(frozen=True, kw_only=True)
-class Baseline(Check):
-    """See the module."""
+class BaselineCheck(Check):
+    """A LUT against its recorded output."""
 
     kind: ClassVar[str] = "baseline"
     lut: str
+    """A file, RECIPE.toml#NAME, or a pipeline in words."""
     baseline: str
-    limits: dict[str, Any]
-    source: Encoding | None
-    target: Encoding | None
+    """A .csv or .cube that `verify --record` writes."""
+    limits: Annotated[dict[str, Any] | None, hints.limits(lambda: (*NAMES, PARTS))] = None
+    source: End = None
+    target: End = None
 
-    @classmethod
-    def read(cls, table: Table, common: dict[str, Any], catalogue: Catalogue) -> Baseline:
-        limits = table.table("limits")
-        values = limits.values if limits else DEFAULT_LIMITS
-        known_limits(values, table.at("limits"), (PARTS,))
-        return cls(
-            **common,
-            lut=table.text("lut"),
-            baseline=table.text("baseline"),
-            limits=dict(values),
-            source=read_end(table.table("source"), catalogue),
-            target=read_end(table.table("target"), catalogue),
-        )
+    def __post_init__(self) -> None:
+        known_limits(self.limits or {}, self.at("limits"), (PARTS,))
 
     @property
     def recording(self) -> str:
         return self.baseline
 
     def run(self, context: Context) -> CheckResult:
-        limits = checked_limits(self.limits, f"{self.where}, limits")
+        given = DEFAULT_LIMITS if self.limits is None else self.limits
+        limits = checked_limits(given, self.at("limits"))
         side = context.subject(self.lut)
         path = context.path(self.baseline)
         not_itself(side.path, path, self.where, "the LUT is its own baseline")
@@ -102,7 +92,7 @@ class Baseline(Check):
         self, context: Context, side: NamedTransform, limits: dict[str, float]
     ) -> CheckResult:
         limits = {name: limit for name, limit in limits.items() if name != PARTS}
-        checked_limits(limits, f"{self.where}, limits")
+        checked_limits(limits, self.at("limits"))
         stored = baselines.read_baseline_lut(context.path(self.baseline))
         found = side.transform
         if baselines.shape_of(found) != baselines.shape_of(stored):

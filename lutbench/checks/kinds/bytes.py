@@ -4,61 +4,56 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import ClassVar
 
 from lutbench import files
-from lutbench.checks.base import Check, CheckResult, Context, one_of
+from lutbench.checks.base import Check, CheckResult, Context
+from lutbench.checks.settings import Sha256, refuse_no_digest
 from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.formats.cube_write import format_cube
 from lutbench.formats.registry import MAX_BYTES
-from lutbench.model.catalogue import Catalogue
 from lutbench.recipes.make import make
 from lutbench.recipes.schema import read_recipe
 from lutbench.recipes.subjects import recipe_job
-from lutbench.recipes.table import Table
 
 
 @dataclass(frozen=True, kw_only=True)
-class Bytes(Check):
-    """See the module; the expected file is given by name or by its SHA-256."""
+class BytesCheck(Check):
+    """A recipe's LUT, byte for byte; against `file` or `sha256`."""
 
     kind: ClassVar[str] = "bytes"
     lut: str
-    against: str
-    stored: str
+    """RECIPE.toml#NAME"""
+    file: str | None = None
+    sha256: Sha256 | None = None
 
-    @classmethod
-    def read(cls, table: Table, common: dict[str, Any], catalogue: Catalogue) -> Bytes:
-        against, stored = one_of(table, ("file", "sha256"))
-        lut = table.text("lut")
-        if not lut.partition("#")[0].lower().endswith(".toml"):
+    def __post_init__(self) -> None:
+        self.only_one("file", "sha256")
+        if not self.lut.partition("#")[0].lower().endswith(".toml"):
             raise DefinitionError(
-                f"{lut!r} is not a recipe's LUT", where=table.at("lut"), accepted="RECIPE.toml#NAME"
+                f"{self.lut!r} is not a recipe's LUT",
+                where=self.at("lut"),
+                accepted="RECIPE.toml#NAME",
             )
-        if against == "sha256" and (
-            len(stored) != 64 or not set(stored.lower()) <= set("0123456789abcdef")
-        ):
-            raise DefinitionError(
-                "is not a SHA-256", where=table.at("sha256"), accepted="64 hexadecimal digits"
-            )
-        return cls(**common, lut=lut, against=against, stored=stored)
+        refuse_no_digest(self.sha256, self.at("sha256"))
 
     def run(self, context: Context) -> CheckResult:
         name, _, wanted = self.lut.partition("#")
         recipe = read_recipe(context.path(name), context.catalogue)
         job = recipe_job(recipe, wanted, self.lut)
         made = format_cube(make(job, recipe.digest), job.decimals, signed=True)
-        if self.against == "sha256":
-            digest = hashlib.sha256(made).hexdigest()
-            if digest == self.stored.lower():
+        if self.file is None:
+            digest, wanted = hashlib.sha256(made).hexdigest(), str(self.sha256).lower()
+            if digest == wanted:
                 return CheckResult(True, f"SHA-256 {digest[:16]}…, as stored")
-            return CheckResult(False, f"SHA-256 is {digest}, stored {self.stored.lower()}")
-        stored = files.read_bytes(context.path(self.stored), limit=MAX_BYTES)
+            return CheckResult(False, f"SHA-256 is {digest}, stored {wanted}")
+        path = context.path(self.file)
+        stored = files.read_bytes(path, limit=MAX_BYTES)
         if not stored:
-            raise LutbenchError("is empty", where=context.path(self.stored))
+            raise LutbenchError("is empty", where=path)
         if made == stored:
             return CheckResult(True, f"{len(made)} bytes, all the same")
-        show = ("lutbench", "compare", context.shown(self.lut), context.shown(self.stored))
+        show = ("lutbench", "compare", context.shown(self.lut), context.shown(self.file))
         return CheckResult(False, _first_difference(made, stored), show=show)
 
 

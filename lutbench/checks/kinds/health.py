@@ -3,63 +3,56 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
 import numpy as np
 
-from lutbench.checks.base import Check, CheckResult, Context, read_end
+from lutbench import hints
+from lutbench.checks.base import Check, CheckResult, Context
 from lutbench.checks.judging import in_codes
 from lutbench.checks.limits import CheckFigure, checked_limit, most_in
+from lutbench.checks.settings import End
 from lutbench.errors import DefinitionError, LutbenchError, unknown_name
 from lutbench.inspection.finding import SEVERITIES, Place, Severity
 from lutbench.inspection.inspection import Inspection, inspect
 from lutbench.inspection.registry import all_limits, codes, kinds
-from lutbench.model.catalogue import Catalogue
-from lutbench.model.conversion import Encoding
-from lutbench.recipes.table import Table
+
+Codes = Annotated[tuple[str, ...], str | list[Annotated[str, hints.names(codes)]]]
 
 
 @dataclass(frozen=True, kw_only=True)
 class HealthCheck(Check):
-    """See the module. Without `forbid`, findings of `severity` or worse count, except `allow`."""
+    """What `inspect` must not find."""
 
     kind: ClassVar[str] = "health"
     lut: str
-    forbid: tuple[str, ...] | None
-    allow: tuple[str, ...]
-    severity: str
-    limits: dict[str, Any]
-    source: Encoding | None
-    target: Encoding | None
+    forbid: Codes | None = None
+    """Findings that must not occur; instead of `allow` and `severity`."""
+    allow: Codes = ()
+    """Findings that may occur."""
+    severity: Annotated[Severity | None, hints.usual("warning")] = None
+    """Findings of this severity or worse must not occur."""
+    limits: Annotated[dict[str, Any] | None, hints.limits(all_limits)] = None
+    source: End = None
+    target: End = None
 
-    @classmethod
-    def read(cls, table: Table, common: dict[str, Any], catalogue: Catalogue) -> HealthCheck:
-        forbid = table.texts("forbid")
-        allow = table.texts("allow") or ()
-        limits = table.table("limits")
-        values = limits.values if limits else {}
+    def __post_init__(self) -> None:
         known_names = {"forbid": codes(), "allow": codes(), "limits": tuple(all_limits())}
-        given = {"forbid": forbid or (), "allow": allow, "limits": values}
         for key, known in known_names.items():
-            for code in given[key]:
+            for code in getattr(self, key) or ():
                 if code not in known:
-                    raise unknown_name("finding", code, known, table.at(key))
-        if forbid is not None and (allow or "severity" in table):
+                    raise unknown_name("finding", code, known, self.at(key))
+        if self.forbid is not None and (self.allow or self.severity is not None):
             raise DefinitionError(
                 "forbid is given together with allow or severity",
-                where=table.where,
+                where=self.where,
                 accepted="only forbid, or allow and severity",
             )
-        return cls(
-            **common,
-            lut=table.text("lut"),
-            forbid=forbid,
-            allow=allow,
-            severity=table.choice("severity", SEVERITIES, "warning"),
-            limits=values,
-            source=read_end(table.table("source"), catalogue),
-            target=read_end(table.table("target"), catalogue),
-        )
+
+    @property
+    def least(self) -> Severity:
+        """The mildest severity that counts."""
+        return self.severity or ("warning" if self.forbid is None else "info")
 
     def run(self, context: Context) -> CheckResult:
         looked_for = self._looked_for()
@@ -67,8 +60,8 @@ class HealthCheck(Check):
         source, target = self.source or side.source, self.target or side.target
         units = {name: limit.unit for name, limit in all_limits().items()}
         limits = {
-            code: checked_limit(value, f"{self.where}, limits, {code}", most_in(units[code]))
-            for code, value in self.limits.items()
+            code: checked_limit(value, self.at(f"limits, {code}"), most_in(units[code]))
+            for code, value in (self.limits or {}).items()
         }
         found = inspect(
             side.transform,
@@ -113,7 +106,7 @@ class HealthCheck(Check):
             return found
         names = ", ".join(dict.fromkeys(each.code for each in left))
         raise DefinitionError(
-            f"the check cannot fail: none of {names} is ever of severity {self.severity!r}",
+            f"the check cannot fail: none of {names} is ever of severity {self.least!r}",
             where=self.where,
             accepted="a lower severity, or fewer codes in allow",
         )
@@ -122,8 +115,7 @@ class HealthCheck(Check):
         return code in self.forbid if self.forbid is not None else code not in self.allow
 
     def _is_grave(self, severity: Severity) -> bool:
-        least = self.severity if self.forbid is None else "info"
-        return SEVERITIES.index(severity) >= SEVERITIES.index(least)
+        return SEVERITIES.index(severity) >= SEVERITIES.index(self.least)
 
     def _refuse_unexamined(self, found: Inspection) -> None:
         """Refuse a result in which a finding that is forbidden by name was not examined."""

@@ -11,10 +11,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
 import numpy as np
 
+from lutbench import hints
 from lutbench.checks.base import Check, CheckResult, Context
 from lutbench.checks.judging import in_codes, verdict
 from lutbench.checks.limits import CheckFigure, checked_limit
@@ -26,12 +27,10 @@ from lutbench.measure.samples import (
     nodes_of,
     random_points,
 )
-from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Encoding
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array, Transform
 from lutbench.recipes.subjects import NamedTransform
-from lutbench.recipes.table import Table
 from lutbench.tables.lut import Lut3D, lattice
 from lutbench.tables.nodes import domain_of
 
@@ -44,8 +43,6 @@ DEFAULT_LIMITS = {
 }
 """In 10-bit codes; the rounding of a file to six decimals causes up to 0.001."""
 
-DEFAULT_HOLD = ("neutral", "monotone")
-
 
 @dataclass(frozen=True)
 class Deviation:
@@ -55,35 +52,26 @@ class Deviation:
     where: str
 
 
+Hold = Annotated[tuple[str, ...], str | list[Annotated[str, hints.names(lambda: INVARIANTS)]]]
+
+
 @dataclass(frozen=True, kw_only=True)
-class Invariants(Check):
-    """See the module."""
+class InvariantsCheck(Check):
+    """Properties that hold for any sound LUT."""
 
     kind: ClassVar[str] = "invariants"
     lut: str
-    hold: tuple[str, ...]
-    limits: dict[str, Any]
-    inverse: str
+    hold: Hold = ("neutral", "monotone")
+    limits: Annotated[dict[str, Any] | None, hints.limits(lambda: INVARIANTS)] = None
+    """In 10-bit codes."""
+    inverse: str = ""
+    """The inverse LUT, for `round_trip`."""
 
-    @classmethod
-    def read(cls, table: Table, common: dict[str, Any], catalogue: Catalogue) -> Invariants:
-        hold = table.texts("hold")
-        hold = DEFAULT_HOLD if hold is None else hold
-        for name in hold:
-            if name not in INVARIANTS:
-                raise unknown_name("invariant", name, INVARIANTS, table.at("hold"))
-        limits = table.table("limits")
-        values = limits.values if limits else {}
-        for name in values:
-            if name not in INVARIANTS:
-                raise unknown_name("invariant", name, INVARIANTS, table.at("limits"))
-        return cls(
-            **common,
-            lut=table.text("lut"),
-            hold=hold,
-            limits=values,
-            inverse=table.text("inverse", ""),
-        )
+    def __post_init__(self) -> None:
+        for key in ("hold", "limits"):
+            for name in getattr(self, key) or ():
+                if name not in INVARIANTS:
+                    raise unknown_name("invariant", name, INVARIANTS, self.at(key))
 
     def run(self, context: Context) -> CheckResult:
         if not self.hold:
@@ -96,7 +84,7 @@ class Invariants(Check):
         inverse = context.subject(self.inverse).transform if self.inverse else None
         figures, places = [], []
         for name in self.hold:
-            value = self.limits.get(name, DEFAULT_LIMITS[name])
+            value = (self.limits or {}).get(name, DEFAULT_LIMITS[name])
             limit = checked_limit(value, f"{self.where}, limits, {name}", CODES_10_BIT)
             measured = INVARIANTS[name](side, inverse)
             figure = CheckFigure(name, measured.codes, limit, LABELS[name], "10-bit codes")

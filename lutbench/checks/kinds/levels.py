@@ -7,14 +7,13 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from lutbench.checks.base import Check, CheckResult, Context, read_end
+from lutbench.checks.base import Check, CheckResult, Context
 from lutbench.checks.judging import verdict
 from lutbench.checks.limits import CheckFigure, checked_limit, farthest
+from lutbench.checks.settings import Bits, End, TableSettings
 from lutbench.errors import DefinitionError
 from lutbench.given import number
 from lutbench.inspection.ends import ends_in_comments
-from lutbench.model.catalogue import Catalogue
-from lutbench.model.conversion import Encoding
 from lutbench.model.curves.base import MID_GREY
 from lutbench.model.signal import (
     CODES_10_BIT,
@@ -24,7 +23,6 @@ from lutbench.model.signal import (
     code_from_signal,
 )
 from lutbench.recipes.subjects import NamedTransform
-from lutbench.recipes.table import Table
 
 UNITS = ("percent", "signal", "code")
 MOST_STOPS = 20
@@ -36,38 +34,65 @@ DEFAULT_WITHIN = {"percent": 0.2, "signal": 0.002, "code": 2.0}
 """Two 10-bit codes in each unit: about the error of a LUT of 33 nodes between its nodes."""
 
 
-@dataclass(frozen=True)
-class Point:
-    """Light (1.0 is a perfect white diffuser) and the level at which it must come out."""
+@dataclass(frozen=True, kw_only=True)
+class LevelsPoint(TableSettings):
+    """Light by `reflectance` or `stops`, and its output as `percent`, `signal` or `code`."""
 
-    light: float
-    name: str
-    unit: str
-    value: float
-    within: Any
-    bits: int
-    range: Range
+    reflectance: float | None = None
+    """1 is a perfect white diffuser."""
+    stops: float | None = None
+    """Stops from mid grey."""
+    percent: float | None = None
+    """Percent of the nominal signal."""
+    signal: float | None = None
+    """0 is nominal black, 1 nominal white."""
+    code: float | None = None
+    """A code value at the depth `bits`, in `range`."""
+    within: float | None = None
+    """The tolerance, in the same unit."""
+    bits: Bits = 10
+    range: Range = "full"
+
+    def __post_init__(self) -> None:
+        _light(self)
+        given = [unit for unit in UNITS if getattr(self, unit) is not None]
+        if len(given) != 1:
+            raise DefinitionError(
+                "a point needs exactly one level",
+                where=self.where,
+                accepted="percent, signal, code",
+            )
+        number(getattr(self, given[0]), self.at(given[0]))
+
+    @property
+    def unit(self) -> str:
+        """The unit of the level."""
+        return self.only_one(*UNITS)
+
+    @property
+    def value(self) -> float:
+        """The level."""
+        return float(getattr(self, self.unit))
+
+    @property
+    def tolerance(self) -> float:
+        """What was given as `within`, or the default in this unit."""
+        if self.within is not None:
+            return self.within
+        return DEFAULT_WITHIN[self.unit] * (
+            (2**self.bits - 1) / CODES_10_BIT if self.unit == "code" else 1.0
+        )
 
 
 @dataclass(frozen=True, kw_only=True)
 class LevelsCheck(Check):
-    """See the module. Percent and signal are of the target's range (`target_range`)."""
+    """The levels of light after a LUT."""
 
     kind: ClassVar[str] = "levels"
     lut: str
-    source: Encoding | None
-    target_range: Range | None
-    points: tuple[Point, ...]
-
-    @classmethod
-    def read(cls, table: Table, common: dict[str, Any], catalogue: Catalogue) -> LevelsCheck:
-        return cls(
-            **common,
-            lut=table.text("lut"),
-            source=read_end(table.table("source"), catalogue),
-            target_range=table.choice("target_range", ("full", "legal"), None),
-            points=tuple(_point(each) for each in table.tables("points")),
-        )
+    source: End = None
+    target_range: Range | None = None
+    points: tuple[LevelsPoint, ...]
 
     def run(self, context: Context) -> CheckResult:
         if not self.points:
@@ -85,27 +110,30 @@ class LevelsCheck(Check):
                 accepted="source = {...}",
             )
         target_range = self.target_range or _given_range(side)
-        light = np.array([[point.light] * 3 for point in self.points])
+        lights = [_light(point) for point in self.points]
+        light = np.array([[value] * 3 for value, _ in lights])
         recorded = source.curve.encode(light)
         if source.range == "legal":
             recorded = RangeFromSignal("legal", source.bits).apply(recorded)
         out = np.asarray(side.transform.apply(recorded), dtype=np.float64)
         signal = SignalFromRange(target_range).apply(out)
         figures = []
-        for point, full, own_signal in zip(self.points, out, signal, strict=True):
+        for point, (_, name), full, own_signal in zip(
+            self.points, lights, out, signal, strict=True
+        ):
             reached = {
                 "percent": 100 * own_signal,
                 "signal": own_signal,
                 "code": _codes(full, own_signal, point),
             }[point.unit]
             most = farthest(point.value, SCALES.get(point.unit, 2.0**point.bits - 1))
-            within = checked_limit(point.within, f"{self.where}, within", most)
+            within = checked_limit(point.tolerance, self.at("within"), most)
             off = np.abs(reached - point.value)
             worst = float(reached[int(off.argmax())]) if np.isfinite(off).all() else float("nan")
             unit = {"percent": "%", "signal": "signal", "code": f"{point.bits}-bit codes"}[
                 point.unit
             ]
-            label = f"{point.name} at {worst:.5g} {unit}, expected {point.value:g}: off by"
+            label = f"{name} at {worst:.5g} {unit}, expected {point.value:g}: off by"
             figures.append(CheckFigure(point.unit, float(off.max()), within, label))
         figures.sort(key=lambda figure: figure.holds)
         return verdict(
@@ -121,64 +149,33 @@ def _given_range(side: NamedTransform) -> Range:
     return end.range if end is not None else "full"
 
 
-def _codes(full: Any, signal: Any, point: Point) -> Any:
+def _codes(full: Any, signal: Any, point: LevelsPoint) -> Any:
     """Codes at the point's bit depth, in its range."""
     if point.range == "legal":
         return code_from_signal(signal, point.bits, "legal")
     return full * (2**point.bits - 1)
 
 
-def _default_within(unit: str, bits: int) -> float:
-    scale = (2**bits - 1) / CODES_10_BIT if unit == "code" else 1.0
-    return DEFAULT_WITHIN[unit] * scale
-
-
-def _point(table: Table) -> Point:
-    light, name = _light(table)
-    given = [unit for unit in UNITS if unit in table]
-    if len(given) != 1:
+def _light(point: LevelsPoint) -> tuple[float, str]:
+    """The light of a point (1.0 is a perfect white diffuser), and its name."""
+    if point.reflectance is not None and point.stops is not None:
         raise DefinitionError(
-            "a point needs exactly one level",
-            where=table.where,
-            accepted="percent, signal, code",
+            "both reflectance and stops are given", where=point.where, accepted="one of them"
         )
-    unit = given[0]
-    within = table.take("within")
-    bits = table.choice("bits", (8, 10, 12, 16), 10)
-    point = Point(
-        light,
-        name,
-        unit,
-        number(table.take(unit), table.at(unit)),
-        _default_within(unit, bits) if within is None else within,
-        bits,
-        table.choice("range", ("full", "legal"), "full"),
-    )
-    table.know("reflectance", "stops", *UNITS)
-    table.done()
-    return point
-
-
-def _light(table: Table) -> tuple[float, str]:
-    """The light of a point, from a reflectance or stops from mid grey, and its name."""
-    if "reflectance" in table and "stops" in table:
-        raise DefinitionError(
-            "both reflectance and stops are given", where=table.where, accepted="one of them"
-        )
-    if "reflectance" in table:
-        light = table.number("reflectance")
+    if point.reflectance is not None:
+        light = number(point.reflectance, point.at("reflectance"))
         if not 0 <= light <= MOST_LIGHT:
             raise DefinitionError(
                 f"a reflectance of {light:g} is out of range",
-                where=table.at("reflectance"),
+                where=point.at("reflectance"),
                 accepted=f"0 to {MOST_LIGHT:.0f}, where 1 is a perfect white",
             )
         return light, f"{100 * light:g} % reflectance"
-    stops = table.number("stops", 0.0)
+    stops = number(point.stops or 0.0, point.at("stops"))
     if abs(stops) > MOST_STOPS:
         raise DefinitionError(
             f"{stops:g} stops are out of range",
-            where=table.at("stops"),
+            where=point.at("stops"),
             accepted=f"-{MOST_STOPS} to {MOST_STOPS}",
         )
     return MID_GREY * 2.0**stops, f"{stops:+g} stops" if stops else "mid grey"

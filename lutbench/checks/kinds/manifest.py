@@ -3,27 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import ClassVar
 
 from lutbench.checks.base import Check, CheckResult, Context
-from lutbench.model.catalogue import Catalogue
 from lutbench.recipes.manifest import faults_of
-from lutbench.recipes.table import Table
 
 SHOWN = 4
 """Number of faults that are listed, to keep the message short; of the others, the number."""
 
 
 @dataclass(frozen=True, kw_only=True)
-class Manifest(Check):
-    """See the module."""
+class ManifestCheck(Check):
+    """The SHA-256 of a set's files."""
 
     kind: ClassVar[str] = "manifest"
     file: str
-
-    @classmethod
-    def read(cls, table: Table, common: dict[str, Any], catalogue: Catalogue) -> Manifest:
-        return cls(**common, file=table.text("file"))
 
     def run(self, context: Context) -> CheckResult:
         faults, count = faults_of(context.path(self.file))

@@ -5,11 +5,13 @@ They make up the suite that checks an installation, and can check a user's own d
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar, Literal
 
 import numpy as np
 
+from lutbench import hints
 from lutbench.checks.base import Check, CheckResult, Context
 from lutbench.checks.independent import independent_curve, independent_matrix
 from lutbench.checks.judging import verdict
@@ -18,53 +20,51 @@ from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.given import number
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.curves.base import Curve
-from lutbench.model.gamuts import BT709, BT2020, Gamut, check_adaptation, conversion, xyz_of_xy
+from lutbench.model.gamuts import (
+    ADAPTATIONS,
+    BT709,
+    BT2020,
+    Gamut,
+    check_adaptation,
+    conversion,
+    xyz_of_xy,
+)
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array
-from lutbench.recipes.table import Table
 
 MOST_OF_AN_ENTRY = 1.0
 """The largest difference of a matrix's entry: the whole of a channel."""
 
 
 @dataclass(frozen=True, kw_only=True)
-class CurveValues(Check):
-    """A curve at published points, ``points = [[light, signal], ...]``, encoded and decoded.
+class CurveCheck(Check):
+    """A curve against published values."""
 
-    `within` is in signal. Light 1.0 is a perfect white diffuser; for ST 2084 it is 203 cd/m².
-    """
-
+    # Light 1.0 is a perfect white diffuser; for ST 2084 it is 203 cd/m².
     kind: ClassVar[str] = "curve"
     curve: Curve
-    points: tuple[tuple[float, ...], ...]
-    within: Any
+    points: Annotated[Any, list[tuple[float, float]]]
+    """[[light, signal], ...]"""
+    within: float = 5e-6
+    """The tolerance in signal."""
 
-    @classmethod
-    def read(cls, table: Table, common: dict[str, Any], catalogue: Catalogue) -> CurveValues:
-        rows = table.take("points")
-        where = table.at("points")
+    def __post_init__(self) -> None:
+        rows, where = self.points, self.at("points")
         if not isinstance(rows, list) or not all(
             isinstance(row, list) and len(row) == 2 for row in rows
         ):
             raise DefinitionError(
                 "is not a list of points", where=where, accepted="[[light, signal], ...]"
             )
-        points = tuple(tuple(number(value, where) for value in row) for row in rows)
-        curve = catalogue.curve(table.text("curve"), table.at("curve"))
-        within = table.take("within")
-        return cls(
-            **common,
-            curve=curve,
-            points=points,
-            within=5e-6 if within is None else within,
-        )
+        for value in itertools.chain(*rows):
+            number(value, where)
 
     def run(self, context: Context) -> CheckResult:
         if not self.points:
             raise DefinitionError("no points are given", where=self.where, accepted="points")
         light, signal = np.array(self.points).T
         most = max(farthest(float(each), 1.0) for each in signal)
-        within = checked_limit(self.within, f"{self.where}, within", most)
+        within = checked_limit(self.within, self.at("within"), most)
         encoded = self.curve.encode(light)
         # The decoded light is encoded again, so that the error is in signal.
         again = self.curve.encode(self.curve.decode(signal))
@@ -81,37 +81,30 @@ class CurveValues(Check):
 
 
 @dataclass(frozen=True, kw_only=True)
-class GamutMatrix(Check):
-    """The matrix from one gamut to another against a published one; `within` is of an entry."""
+class MatrixCheck(Check):
+    """The matrix between two gamuts against published values."""
 
     kind: ClassVar[str] = "matrix"
     source: Gamut
     target: Gamut
-    adaptation: str
-    rows: Array
-    within: Any
+    adaptation: Annotated[str, hints.words(lambda: (*ADAPTATIONS, "none"))] = "bradford"
+    rows: Annotated[Any, list[list[float]]]
+    """Three rows of three numbers."""
+    within: float = 5.1e-5
 
-    @classmethod
-    def read(cls, table: Table, common: dict[str, Any], catalogue: Catalogue) -> GamutMatrix:
-        matrix = _matrix(table.take("rows"), table.at("rows"))
-        within = table.take("within")
-        return cls(
-            **common,
-            source=catalogue.gamut(table.text("source"), table.at("source")),
-            target=catalogue.gamut(table.text("target"), table.at("target")),
-            adaptation=check_adaptation(table.text("adaptation", "bradford"), table.where),
-            rows=matrix,
-            within=5.1e-5 if within is None else within,
-        )
+    def __post_init__(self) -> None:
+        check_adaptation(self.adaptation, self.where)
+        _matrix(self.rows, self.at("rows"))
 
     def run(self, context: Context) -> CheckResult:
-        within = checked_limit(self.within, f"{self.where}, within", MOST_OF_AN_ENTRY)
+        within = checked_limit(self.within, self.at("within"), MOST_OF_AN_ENTRY)
         found = conversion(self.source, self.target, self.adaptation).array
-        off = np.abs(found - self.rows)
+        rows = _matrix(self.rows, self.at("rows"))
+        off = np.abs(found - rows)
         row, column = np.unravel_index(int(off.argmax()), off.shape)
         label = (
             f"{self.source.name} to {self.target.name}, row {row + 1} column {column + 1} is "
-            f"{found[row, column]:.6f}, published {self.rows[row, column]:.6g}: off by"
+            f"{found[row, column]:.6f}, published {rows[row, column]:.6g}: off by"
         )
         return verdict([CheckFigure("matrix", float(off.max()), within, label)])
 
@@ -143,25 +136,22 @@ MATRIX_LIMIT = 1e-9
 
 
 @dataclass(frozen=True, kw_only=True)
-class Registry(Check):
-    """All curves, or all gamuts, against colour-science.
+class RegistryCheck(Check):
+    """All curves or gamuts of the catalogue against colour-science."""
 
-    Curves: the standard ones against colour-science's own functions, and the round trip of each
-    usable one. Gamuts: the matrices to BT.709 and BT.2020 with each adaptation against
-    colour-science's derivation, and that white is mapped to white.
-    """
-
+    # Curves: the standard ones against colour-science's own functions, and the round trip of each
+    # usable one. Gamuts: the matrices to BT.709 and BT.2020 with each adaptation against
+    # colour-science's derivation, and that white is mapped to white.
     kind: ClassVar[str] = "registry"
-    what: str
+    what: Annotated[str, Literal["curves", "gamuts"]]
 
-    @classmethod
-    def read(cls, table: Table, common: dict[str, Any], catalogue: Catalogue) -> Registry:
-        what = table.text("what")
-        if what not in ("curves", "gamuts"):
+    def __post_init__(self) -> None:
+        if self.what not in ("curves", "gamuts"):
             raise DefinitionError(
-                f"{what!r} is not a registry", where=table.at("what"), accepted="curves, gamuts"
+                f"{self.what!r} is not a registry",
+                where=self.at("what"),
+                accepted="curves, gamuts",
             )
-        return cls(**common, what=what)
 
     def run(self, context: Context) -> CheckResult:
         return _curves(context.catalogue) if self.what == "curves" else _gamuts(context.catalogue)

@@ -6,65 +6,49 @@ import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal
 
 import numpy as np
 
-from lutbench.checks.base import Check, CheckResult, Context, read_end
+from lutbench import hints
+from lutbench.checks.base import Check, CheckResult, Context
 from lutbench.checks.judging import judge, view_for
 from lutbench.checks.kinds.baseline import not_itself, record
 from lutbench.checks.limits import checked_limits, known_limits
+from lutbench.checks.settings import End, Limits
 from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.measure.samples import SampledColours
-from lutbench.model.catalogue import Catalogue
-from lutbench.model.conversion import Encoding
-from lutbench.recipes.table import Table
 from lutbench.tables.lut import Interpolation
 
 if TYPE_CHECKING:
     from lutbench.media.still.still import Still
 
-INTERPOLATIONS = ("tetrahedral", "trilinear")
-DEPTHS = ("", "8", "10", "12", "16", "half", "float")
 LEAST_LIMIT = 0.1
 """Smallest default limit in 10-bit codes: the same LUT may differ by that after rounding."""
 
 
 @dataclass(frozen=True, kw_only=True)
-class Picture(Check):
-    """See the module."""
+class PictureCheck(Check):
+    """A still through a LUT against a stored still."""
 
     kind: ClassVar[str] = "picture"
     lut: str
     still: str
     stored: str
-    depth: str
-    interpolation: Interpolation | None
-    limits: dict[str, Any] | None
-    target: Encoding | None
+    """A PNG, TIFF, DPX or OpenEXR file that `verify --record` writes."""
+    depth: Literal["", "8", "10", "12", "16", "half", "float"] = ""
+    interpolation: Annotated[Interpolation | None, hints.usual("tetrahedral")] = None
+    limits: Limits | None = None
+    target: End = None
 
-    @classmethod
-    def read(cls, table: Table, common: dict[str, Any], catalogue: Catalogue) -> Picture:
-        limits = table.table("limits")
-        values = limits.values if limits else None
-        known_limits(values or {}, table.at("limits"))
-        stored = table.text("stored")
-        if Path(stored).suffix.lower() in (".jpg", ".jpeg"):
+    def __post_init__(self) -> None:
+        known_limits(self.limits or {}, self.at("limits"))
+        if Path(self.stored).suffix.lower() in (".jpg", ".jpeg"):
             raise DefinitionError(
                 "JPEG does not keep the exact values",
-                where=table.at("stored"),
+                where=self.at("stored"),
                 accepted="PNG, TIFF, DPX or OpenEXR",
             )
-        return cls(
-            **common,
-            lut=table.text("lut"),
-            still=table.text("still"),
-            stored=stored,
-            depth=table.choice("depth", DEPTHS, ""),
-            interpolation=table.choice("interpolation", INTERPOLATIONS, None),
-            limits=values,
-            target=read_end(table.table("target"), catalogue),
-        )
 
     @property
     def recording(self) -> str:
@@ -74,7 +58,7 @@ class Picture(Check):
         from lutbench.media.still.still import apply_to_still, read_still, write_still
 
         if self.limits is not None:
-            checked_limits(self.limits, f"{self.where}, limits")
+            checked_limits(self.limits, self.at("limits"))
         side = context.subject(self.lut)
         transform = side.transform.with_interpolation(self.interpolation)
         path = context.path(self.stored)

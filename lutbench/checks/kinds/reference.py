@@ -10,28 +10,26 @@ from __future__ import annotations
 import csv
 import io
 from dataclasses import dataclass
-from typing import Any, ClassVar
+from pathlib import Path
+from typing import ClassVar, Literal
 
 import numpy as np
 
 from lutbench import files
-from lutbench.checks.base import Check, CheckResult, Context, one_of, read_end
+from lutbench.checks.base import Check, CheckResult, Context
 from lutbench.checks.independent import independent_conversion
 from lutbench.checks.judging import colours, judge, judge_sides, view_for
 from lutbench.checks.limits import checked_limits, known_limits
+from lutbench.checks.settings import Bits, End, Limits, Texts
 from lutbench.errors import FormatError
 from lutbench.measure.samples import SampledColours
-from lutbench.model.catalogue import Catalogue
-from lutbench.model.conversion import Encoding
 from lutbench.model.signal import Range, RangeFromSignal, signal_from_code
 from lutbench.model.transforms import Array
 from lutbench.recipes.subjects import refuse_same
-from lutbench.recipes.table import Table
 
 DEFAULT_LIMITS = {"exact": 0.1, "colour_science": 0.1, "values": 0.5}
 """In 10-bit codes. Rounding to six decimals causes 0.001; measured values are whole codes."""
 
-AGAINST = ("exact", "colour_science", "values")
 COLUMNS = ("r", "g", "b", "r_out", "g_out", "b_out")
 MAX_BYTES = 64 * 1024 * 1024
 """Bytes of the largest CSV file: about what `MAX_ROWS` rows of six numbers need."""
@@ -41,73 +39,56 @@ MAX_ROWS = 1_000_000
 
 
 @dataclass(frozen=True, kw_only=True)
-class Reference(Check):
-    """See the module."""
+class ReferenceCheck(Check):
+    """A LUT against a pipeline (`exact`), colour-science (`colour_science`), or `values`."""
 
     kind: ClassVar[str] = "reference"
     lut: str
-    against: str
-    reference: str
-    limits: dict[str, Any]
-    colours: tuple[str, ...] | None
-    unit: str
-    bits: int
-    range: Range
-    source: Encoding | None
-    target: Encoding | None
+    exact: str | None = None
+    """A pipeline in words, a LUT file, or "RECIPE.toml#NAME; exact"."""
+    colour_science: str | None = None
+    """A pipeline in words, computed by colour-science."""
+    values: str | None = None
+    """A CSV file with the columns r, g, b, r_out, g_out, b_out."""
+    limits: Limits | None = None
+    colours: Texts | None = None
+    """Sets of test colours: chart, neutral, random."""
+    unit: Literal["signal", "percent", "code"] = "signal"
+    """The unit of the values."""
+    bits: Bits = 10
+    range: Range = "full"
+    source: End = None
+    target: End = None
 
-    @classmethod
-    def read(cls, table: Table, common: dict[str, Any], catalogue: Catalogue) -> Reference:
-        against, reference = one_of(table, AGAINST)
-        limits = table.table("limits")
-        values = limits.values if limits else {"code_10bit": DEFAULT_LIMITS[against]}
-        known_limits(values, table.at("limits"))
-        return cls(
-            **common,
-            lut=table.text("lut"),
-            against=against,
-            reference=reference,
-            limits=values,
-            colours=table.texts("colours"),
-            unit=table.choice("unit", ("signal", "percent", "code"), "signal"),
-            bits=table.choice("bits", (8, 10, 12, 16), 10),
-            range=table.choice("range", ("full", "legal"), "full"),
-            source=read_end(table.table("source"), catalogue),
-            target=read_end(table.table("target"), catalogue),
-        )
+    def __post_init__(self) -> None:
+        self.only_one(*DEFAULT_LIMITS)
+        known_limits(self.limits or {}, self.at("limits"))
 
     def run(self, context: Context) -> CheckResult:
-        limits = checked_limits(self.limits, f"{self.where}, limits")
+        against = self.only_one(*DEFAULT_LIMITS)
+        usual = {"code_10bit": DEFAULT_LIMITS[against]}
+        limits = checked_limits(usual if self.limits is None else self.limits, self.at("limits"))
         side = context.subject(self.lut)
         source, target = self.source or side.source, self.target or side.target
-        shown = context.shown(self.lut)
-        if self.against == "values":
-            inputs, expected = self._values(context)
+        if self.values is not None:
+            inputs, expected = self._values(context.path(self.values))
             found = side.transform.apply(inputs)
-            samples = SampledColours(self.reference, inputs)
-            return judge(
-                [samples],
-                [found],
-                [expected],
-                view_for(target),
-                limits,
-                (*context.itself, "-k", self.name),
-            )
-        if self.against == "exact":
-            other = context.subject(self.reference)
-            refuse_same(side, other, f"{self.where}, exact")
+            samples = SampledColours(self.values, inputs)
+            show = (*context.itself, "-k", self.name)
+            return judge([samples], [found], [expected], view_for(target), limits, show)
+        reference = getattr(self, against)
+        other = context.subject(reference)
+        if against == "exact":
+            refuse_same(side, other, self.at("exact"))
             exact = other.transform
-            source, target = source or other.source, target or other.target
         else:
-            other_ends = context.subject(self.reference)
-            exact = independent_conversion(self.reference, context.catalogue)
-            source, target = source or other_ends.source, target or other_ends.target
+            exact = independent_conversion(reference, context.catalogue)
+        source, target = source or other.source, target or other.target
         tests = colours(self.colours, side.transform, source, self.where)
-        show = ("lutbench", "compare", shown, context.shown(self.reference))
+        show = ("lutbench", "compare", context.shown(self.lut), context.shown(reference))
         return judge_sides(tests, side.transform, exact, view_for(target), limits, show)
 
-    def _values(self, context: Context) -> tuple[Array, Array]:
-        path = context.path(self.reference)
+    def _values(self, path: Path) -> tuple[Array, Array]:
         values = read_values(files.read_bytes(path, limit=MAX_BYTES), str(path))
         if self.unit == "code":
             values = signal_from_code(values, self.bits, self.range)

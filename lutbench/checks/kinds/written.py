@@ -7,32 +7,26 @@ that it must come from.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import ClassVar
 
 from lutbench.checks.base import Check, CheckResult, Context
+from lutbench.checks.settings import Sha256, refuse_no_digest
 from lutbench.errors import DefinitionError
 from lutbench.formats.digest import written
 from lutbench.formats.open import read_lut_file
-from lutbench.model.catalogue import Catalogue
-from lutbench.recipes.table import Table
 
 
 @dataclass(frozen=True, kw_only=True)
 class WrittenCheck(Check):
-    """See the module."""
+    """Whether a file's table is still the one that was written."""
 
     kind: ClassVar[str] = "written"
     lut: str
-    recipe: str
+    recipe: Sha256 | None = None
+    """SHA-256 of the recipe that it must come from."""
 
-    @classmethod
-    def read(cls, table: Table, common: dict[str, Any], catalogue: Catalogue) -> WrittenCheck:
-        recipe = table.text("recipe", "").lower()
-        if recipe and (len(recipe) != 64 or not set(recipe) <= set("0123456789abcdef")):
-            raise DefinitionError(
-                "is not a SHA-256", where=table.at("recipe"), accepted="64 hexadecimal digits"
-            )
-        return cls(**common, lut=table.text("lut"), recipe=recipe)
+    def __post_init__(self) -> None:
+        refuse_no_digest(self.recipe, self.at("recipe"))
 
     def run(self, context: Context) -> CheckResult:
         path = context.path(self.lut)
@@ -48,7 +42,8 @@ class WrittenCheck(Check):
             return CheckResult(
                 False, found.words, show=("lutbench", "inspect", context.shown(self.lut))
             )
-        if self.recipe and found.recipe != self.recipe:
+        wanted = (self.recipe or "").lower()
+        if wanted and found.recipe != wanted:
             named = found.recipe or "none"
-            return CheckResult(False, f"it comes from the recipe {named}, not from {self.recipe}")
+            return CheckResult(False, f"it comes from the recipe {named}, not from {wanted}")
         return CheckResult(True, found.words)

@@ -20,7 +20,11 @@ _MATRICES: dict[int, Matrix] = {1: "BT.709", 5: "BT.601", 6: "BT.601", 9: "BT.20
 _UNSPECIFIED = 2
 """The code point of H.273 for a matrix that is not specified."""
 
-LEGAL, FULL = 1, 2  # FFmpeg's numbers for the range tag
+LEGAL = 1
+"""FFmpeg's number for legal range in a range tag."""
+
+FULL = 2
+"""FFmpeg's number for full range in a range tag."""
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,9 @@ from __future__ import annotations
 import ctypes
 from contextlib import suppress
 
-_TRIM_THRESHOLD, _MMAP_THRESHOLD = -1, -3  # parameters of glibc's mallopt(3)
+# Parameters of glibc's mallopt(3).
+_TRIM_THRESHOLD = -1
+_MMAP_THRESHOLD = -3
 
 BLOCK = 32 << 20
 """Bytes up to which a block is kept, the most that older glibc takes: a plane of 3840×2160 in 10

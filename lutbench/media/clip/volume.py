@@ -18,11 +18,15 @@ from lutbench.tables.lut import lattice
 from lutbench.tables.nodes import domain_of
 
 # Names of side data in FFmpeg.
-_MASTERING, _LIGHT = "MASTERING_DISPLAY_METADATA", "CONTENT_LIGHT_LEVEL"
+_MASTERING = "MASTERING_DISPLAY_METADATA"
+_LIGHT = "CONTENT_LIGHT_LEVEL"
 _DYNAMIC = ("DYNAMIC_HDR_PLUS", "DYNAMIC_HDR_VIVID", "DOVI_METADATA", "DOVI_RPU_BUFFER")
 
-# Units per 1.0 of chromaticity, and per cd/m², in bit streams (H.264, H.265) and boxes.
-XY, LUMINANCE = 50000, 10000
+XY = 50000
+"""Units per 1.0 of chromaticity in bit streams (H.264, H.265) and boxes."""
+
+LUMINANCE = 10000
+"""Units per cd/m² in bit streams (H.264, H.265) and boxes."""
 
 _UNCHANGED = 0.5
 """Largest change in 10-bit codes that counts as none: that of rounding."""

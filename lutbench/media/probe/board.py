@@ -20,11 +20,17 @@ Triple = tuple[float, float, float]
 SIZES = (17, 33, 65)
 """Nodes along an edge of the probe LUT: the sizes that monitors load."""
 
-WIDTH, HEIGHT = 1920, 1080
-"""Size of the board in pixels: most monitors show it without scaling."""
+WIDTH = 1920
+"""Width of the board in pixels: most monitors show it without scaling."""
 
-FRAME, LINE = 36, 8
-"""Distance of the white frame from the edge of the picture, and its thickness, in pixels."""
+HEIGHT = 1080
+"""Height of the board in pixels, for the same reason."""
+
+FRAME = 36
+"""Pixels from the edge of the picture to the white frame, by which a grab is measured."""
+
+LINE = 8
+"""Thickness of the white frame in pixels: two are left in a grab of a quarter of the width."""
 
 TITLE_WIDTH = 330
 """Width of the question before its answers, in pixels."""
@@ -41,8 +47,11 @@ RANGE_NODE = 7 / 8
 ORDER_NODE: Triple = (0.75, 0.5, 0.25)
 """Signal of the lit node of the row on channels: three levels, different in each order."""
 
-CUT_BLACK, CUT_WHITE = 0.045, 0.955
-"""Signal below legal black and above legal white, as full-range codes (16 and 235 of 255)."""
+CUT_BLACK = 0.045
+"""Signal below legal black, which is 16 of 255 in full-range codes."""
+
+CUT_WHITE = 0.955
+"""Signal above legal white, which is 235 of 255 in full-range codes."""
 
 LINE_AT = 0.5
 """Neutral signal that lights up as a line in the ramp of the row on controls."""

@@ -20,9 +20,12 @@ Table = NDArray[np.float64]
 SLACK = 1 / 64
 """Signal around a lit node that is lit too: rounding to 8-bit Y'CbCr moves a colour that far."""
 
-LOW, HIGH = 0.07, 0.89
-"""Signal up to which a channel counts as zero, and from which as full, so that a signal path that
-clips at 16 and 235 of 255 affects only the row that tests clipping."""
+LOW = 0.07
+"""Signal up to which a channel counts as zero, so that a signal path that clips at 16 of 255
+affects only the row that tests clipping."""
+
+HIGH = 0.89
+"""Signal from which a channel counts as full, for the same reason: 235 of 255 is 0.92."""
 
 TITLES = {"probe": "monitor probe", "plain": "identity: changes nothing"}
 

@@ -40,13 +40,18 @@ A_CHROMA = 1.1
 A_RED = 0.1
 
 # Method A, inverse tone mapping: the power by luma on a scale of 255
-A_UP_SCALE, A_UP_JOINT, A_UP_TOP = 255.0, 70.0, 1000.0
+A_UP_SCALE = 255.0
+A_UP_JOINT = 70.0
+A_UP_TOP = 1000.0
 A_UP_LOW = (1.8712e-5, -2.7334e-3, 1.3141)
 A_UP_HIGH = (2.8305e-6, -7.4622e-4, 1.2528)
 A_UP_CHROMA = 1.075
 
 # Method C: a line up to 58.5 %, a logarithm above
-C_SLOPE, C_LOG, C_SHIFT, C_LIFT = 0.83802, 15.09968, 0.74204, 78.99439
+C_SLOPE = 0.83802
+C_LOG = 15.09968
+C_SHIFT = 0.74204
+C_LIFT = 78.99439
 C_JOINT = 58.5 / C_SLOPE
 C_SDR_PEAK = 100.0
 

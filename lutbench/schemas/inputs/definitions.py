@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Annotated, Literal, NotRequired, TypedDict
 
+from lutbench.hints import length, names, usual
 from lutbench.model.gamuts import WHITES
-from lutbench.schemas.words import Range, length, names, usual
+from lutbench.schemas.words import Range
 
 Point = tuple[float, float]
 White = Annotated[str, names(lambda: WHITES)]

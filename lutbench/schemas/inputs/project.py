@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Annotated, NotRequired, TypedDict
 
-from lutbench.schemas.words import CurveName, GamutName, Range, between
+from lutbench.hints import between
+from lutbench.schemas.words import CurveName, GamutName, Range
 
 
 class ProjectEnd(TypedDict):

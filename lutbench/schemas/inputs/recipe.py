@@ -5,24 +5,14 @@ from __future__ import annotations
 from dataclasses import fields
 from typing import Annotated, Any, Literal, NotRequired, TypedDict
 
+from lutbench.hints import Hint, between, length, names, usual, words
 from lutbench.model.compression import GamutCompression
 from lutbench.model.conversion import KINDS, PLACES
 from lutbench.model.false_colour import OKABE_ITO
 from lutbench.model.light import REFERENCE_SURROUND
 from lutbench.model.tone import tone_mapper, tone_names
 from lutbench.recipes.profile import LADDER
-from lutbench.schemas.making import Hint
-from lutbench.schemas.words import (
-    CurveName,
-    GamutName,
-    Interpolation,
-    Range,
-    between,
-    length,
-    names,
-    usual,
-    words,
-)
+from lutbench.schemas.words import CurveName, GamutName, Interpolation, Range
 
 Three = tuple[float, float, float]
 Bits = Literal[8, 10, 12, 16]

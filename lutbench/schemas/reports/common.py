@@ -4,23 +4,11 @@ from __future__ import annotations
 
 from typing import Literal, NotRequired, TypedDict
 
-from lutbench.measure.difference import Spread
 from lutbench.model.signal import Range
 from lutbench.model.transforms import Rgb as Rgb
 
 Point = tuple[float, float]
 Schema = Literal[1]
-
-
-class Measures(TypedDict):
-    """The difference between two transforms."""
-
-    delta_e_2000: Spread
-    """CIEDE2000, as seen on the target display."""
-    delta_e_itp: Spread
-    """ΔE ITP, Recommendation ITU-R BT.2124."""
-    code_10bit: Spread
-    """10-bit codes, for the channel with the largest error."""
 
 
 class Encoding(TypedDict):

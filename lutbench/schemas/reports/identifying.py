@@ -7,9 +7,9 @@ from typing import Any, Literal, NotRequired, TypedDict
 from lutbench.identification.groups import Group
 from lutbench.identification.measured import MeasuredCurve
 from lutbench.identification.result import Look, MedianErrors, SameAs, Tone
+from lutbench.measure.difference import Measures
 from lutbench.schemas.reports.common import (
     Encoding,
-    Measures,
     Point,
     Rgb,
     Schema,

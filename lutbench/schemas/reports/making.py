@@ -8,13 +8,14 @@ from lutbench.algebra.result import Reworked
 from lutbench.fitting.match_report import CameraMatch
 from lutbench.fitting.pair import PairFit
 from lutbench.fitting.patches import PatchFit
+from lutbench.formats.convert import ConvertedFile, Loss
 from lutbench.measure.difference import Spread
 from lutbench.media.chart.picture import ChartReading
 from lutbench.media.clip.cuts import Cuts
 from lutbench.model.signal import Range
 from lutbench.recipes.make import Made
 from lutbench.recipes.post import PostLut
-from lutbench.schemas.reports.common import Notice, Rgb, Schema
+from lutbench.schemas.reports.common import Notice, Schema
 
 
 class Build(TypedDict):
@@ -38,35 +39,6 @@ class Rework(TypedDict):
     folded_share: NotRequired[float]
     unreached_share: NotRequired[float]
     ambiguous_share: NotRequired[float]
-
-
-class ConvertedFile(TypedDict):
-    """One side of a conversion."""
-
-    file: str
-    format: str
-    kind: str
-    steps: list[str]
-    size: int | None
-    domain: tuple[Rgb, Rgb] | None
-    title: str
-    notes: list[str]
-
-
-class LossWorst(TypedDict):
-    """The input with the largest loss."""
-
-    input: Rgb
-    wanted: Rgb
-    given: Rgb
-
-
-class Loss(TypedDict):
-    """The difference between the file as read back and the original."""
-
-    inputs: int
-    code_10bit: Spread
-    worst: LossWorst
 
 
 class Convert(TypedDict):

@@ -2,38 +2,19 @@
 
 from __future__ import annotations
 
-from typing import Literal, TypedDict
+from typing import TypedDict
 
 from lutbench.checks.limits import CheckFigure
 from lutbench.checks.runner import Report
 from lutbench.display.calibration import Calibrated
 from lutbench.display.check import DisplayCheck as Checked
+from lutbench.display.fit import DisplayFit as Fit
 from lutbench.display.reach import Reach
 from lutbench.display.target import Target
-from lutbench.measure.comparison import WorstColour
+from lutbench.measure.comparison import Comparison
 from lutbench.measure.difference import Spread
-from lutbench.measure.guesses import Explanation
 from lutbench.media.probe.read import ProbeReading
-from lutbench.schemas.reports.common import Point, Schema
-
-
-class SetMeasures(TypedDict):
-    """The difference between two sides over one set of colours."""
-
-    count: int
-    delta_e_2000: Spread
-    delta_e_itp: Spread
-    code_10bit: Spread
-
-
-class CodeSpread(TypedDict):
-    """Code values at the depth of ``--bits``."""
-
-    bits: Literal[8, 10, 12, 16]
-    mean: float
-    p95: float
-    p99: float
-    max: float
+from lutbench.schemas.reports.common import Schema
 
 
 class CompareFigures(TypedDict):
@@ -42,20 +23,7 @@ class CompareFigures(TypedDict):
     schema: Schema
     a: str
     b: str
-    delta_e_2000: Spread
-    delta_e_itp: Spread
-    code_10bit: Spread
-    code_values: CodeSpread
-    measure: Literal["delta_e_2000", "delta_e_itp"]
-    """The measure that suits this target."""
-    size: str
-    """The size of the difference in words."""
-    seen_on: str
-    sets: dict[str, SetMeasures]
-    worst: list[WorstColour]
-    explanation: list[Explanation]
-    assumed: list[str]
-    """What was assumed, since it was not given."""
+    _found: Comparison
     limits: list[CheckFigure]
 
 
@@ -136,22 +104,7 @@ class DisplayFit(TypedDict):
 
     schema: Schema
     file: str
-    patches: int
-    coding: str
-    left_out_patches: int
-    delta_e_2000: Spread
-    """Of patches, each predicted from the others."""
-    delta_e_itp: Spread
-    delta_e_2000_additive: float | None
-    residual: bool
-    additivity: float | None
-    """White divided by the sum of red, green and blue."""
-    drift: float | None
-    primaries: tuple[Point, Point, Point]
-    white: Point
-    white_luminance: float
-    black_luminance: float
-    notes: list[str]
+    _fit: Fit
     target: Target
     reach: Reach
 
