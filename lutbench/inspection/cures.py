@@ -21,9 +21,11 @@ from lutbench.algebra.rewritten import (
 from lutbench.errors import LutbenchError
 from lutbench.inspection.finding import Examined, Finding
 from lutbench.inspection.findings.order import order_of
+from lutbench.inspection.plateaus import islands
 from lutbench.inspection.registry import Health
 from lutbench.inspection.subject import Subject
 from lutbench.model.signal import CODES_10_BIT
+from lutbench.model.transforms import Array
 from lutbench.tables.code_scale import code_scale
 from lutbench.tables.lut import Lut, Lut1D, Lut3D, ShaperLut3D
 
@@ -84,7 +86,7 @@ def _stray(lut: Examined, finding: Finding, bounds: Bounds) -> Reworked:
     if not isinstance(table3d, Lut3D) or finding.place is None:
         return _left(given, "stray", "not repaired: only a node of a 3D LUT can be")
     before = table3d.table.astype(np.float64)
-    after = smoothed_node(before, finding.place.node)
+    after = _put_back(before, finding.place.node)
     moved = float(np.abs(after - before).max())
     if moved * CODES_10_BIT > bounds.most:
         far = f"not repaired: the node would move by {moved * CODES_10_BIT:.0f} codes"
@@ -92,8 +94,19 @@ def _stray(lut: Examined, finding: Finding, bounds: Bounds) -> Reworked:
     made = replace(table3d, table=after)
     lut_made = replace(given, lut=made) if isinstance(given, ShaperLut3D) else made
     where = " ".join(map(str, finding.place.node))
-    message = f"node {where} moved {moved * CODES_10_BIT:.1f} codes to the mean of its neighbours"
+    message = f"node {where} moved {moved * CODES_10_BIT:.1f} codes to what its neighbours suggest"
     return Reworked(lut_made, code_error(before, after), (Change("stray", message, moved),))
+
+
+def _put_back(table: Array, node: tuple[int, ...]) -> Array:
+    """The table with a node in the plateau around it, or else smoothed."""
+    after = table.copy()
+    for channel in range(3):
+        plane = table[..., channel]
+        for each in islands(plane):
+            if each.count == 1 and each.node(plane.shape) == node:
+                after[(*node, channel)] -= each.off
+    return after if (after != table).any() else smoothed_node(table, node)
 
 
 def _smoothing(name: str) -> Cure:

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from lutbench.inspection.plateaus import islands
 from lutbench.inspection.subject import CODES, Subject
 from lutbench.model.transforms import Array, Mask
 from lutbench.tables.cells import volumes
@@ -263,32 +264,13 @@ def repeated_planes(subject: Subject) -> list[tuple[int, int]]:
 
 
 def out_of_plateau(subject: Subject) -> Spot:
-    """The value that differs most from neighbours that are all the same number.
-
-    Where a channel is clipped, the neighbours on both sides are equal along every axis; a
-    table that rises or falls along each axis cannot have another value between them.
-    """
-    axes = subject.planes.ndim - 1
-    if subject.planes.shape[1] < 3:
-        return Spot(0.0, (0,) * axes)
-    return max(_out_of_plateau(plane) for plane in subject.planes)
-
-
-def _out_of_plateau(plane: Array) -> Spot:
-    inner = (slice(1, -1),) * plane.ndim
-    here = plane[inner]
-    out, side = np.full(here.shape, np.inf), np.zeros(here.shape)
-    for axis in range(plane.ndim):
-        before, after = (
-            plane[(*inner[:axis], part, *inner[axis + 1 :])]
-            for part in (slice(None, -2), slice(2, None))
-        )
-        level = np.abs(before - after) < SAME_NUMBER
-        out = np.minimum(out, np.where(level, np.abs(here - before), 0.0))
-        side += np.sign(here - before)
-    score = np.where(np.abs(side) == plane.ndim, out, 0.0)
-    at = int(np.argmax(score))
-    return Spot(float(score.flat[at]) * CODES, tuple(each + 1 for each in _node(at, score.shape)))
+    """The lone value that differs most from the plateau around it, in 10-bit codes."""
+    planes = subject.planes
+    lone = [each for plane in planes for each in islands(plane) if each.count == 1]
+    if not lone:
+        return Spot(0.0, (0,) * (planes.ndim - 1))
+    worst = max(lone, key=lambda each: each.codes)
+    return Spot(worst.codes, worst.node(planes[0].shape))
 
 
 def coarse_bits(subject: Subject) -> int | None:

@@ -106,6 +106,35 @@ def test_a_run_stuck_in_a_clipped_plateau_is_found() -> None:
     assert found[0].value == 7
 
 
+@pytest.mark.parametrize("first", [(9, 13, 13), (13, 14, 14), (0, 2, 1)])
+def test_eight_rows_of_one_channel_stuck_where_it_is_clipped_are_found(
+    first: tuple[int, int, int],
+) -> None:
+    """Inside the plateau, from one line of the file on into the next, and in clipped shadows."""
+    sound = np.clip(3 * Lut3D.identity(17).table - 1, 0, 1)
+    assert "stuck_values" not in {each.code for each in inspect(Lut3D(sound)).findings}
+    rows = sound.transpose(2, 1, 0, 3).reshape(-1, 3)
+    start = int(np.ravel_multi_index(first[::-1], (17, 17, 17)))
+    rows[start : start + 8, 1] = 0.9 if rows[start, 1] > 0.5 else 0.1
+    broken = Lut3D(rows.reshape(17, 17, 17, 3).transpose(2, 1, 0, 3))
+    found = inspect(broken).findings
+    assert [each.code for each in found] == ["stuck_values"]
+    assert "the same green" in found[0].message
+
+
+@pytest.mark.parametrize("channel", [0, 1])
+@pytest.mark.parametrize("start", [9 * 289, 9 * 289 + 40])
+@pytest.mark.parametrize("name", ["view", "video", "gamut", "display"])
+def test_a_channel_stuck_to_the_end_of_the_file_is_found(
+    name: str, start: int, channel: int
+) -> None:
+    """From a whole plane on, or from within one: at what it was there, often the lowest value."""
+    rows = SOUND[name].table.transpose(2, 1, 0, 3).reshape(-1, 3).copy()
+    rows[start:, channel] = rows[start, channel]
+    found = inspect(Lut3D(rows.reshape(17, 17, 17, 3).transpose(2, 1, 0, 3))).findings
+    assert [each.code for each in found] == ["stuck_values"]
+
+
 @pytest.mark.parametrize(
     "title", ["log to video", "day_log2rec709", "film-log to 709 v2", "LOG-TO-REC709"]
 )

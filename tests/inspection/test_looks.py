@@ -97,6 +97,27 @@ def test_a_lone_node_out_of_a_clipped_plateau_is_found() -> None:
     assert stray.value == pytest.approx(61, abs=0.01)
 
 
+@pytest.mark.parametrize("node", [(30, 31, 29), (32, 30, 29), (0, 5, 9), (32, 32, 32)])
+@pytest.mark.parametrize("bits", [None, 8])
+@pytest.mark.parametrize("codes", [61, 12])
+def test_a_wrong_value_in_a_clipped_channel_is_found_and_put_back(
+    node: tuple[int, int, int], bits: int | None, codes: int
+) -> None:
+    """At white and at black, inside and on the faces of the table."""
+    sound = np.clip(1.8 * Lut3D.identity(33).table - 0.4, 0, 1).astype(np.float64)
+    sound = sound if bits is None else np.rint(sound * 255) / 255
+    assert "stray_node" not in alarms(Lut3D(sound))
+    broken = sound.copy()
+    inwards = 1 if sound[node][0] < 0.5 else -1
+    broken[node][0] += inwards * (codes / 1023 if bits is None else round(codes / 4) / 255)
+    found = next(e for e in Health(Subject(Lut3D(broken))).findings if e.code == "stray_node")
+    assert found.place is not None
+    assert found.place.node == node
+    made = repair(Lut3D(broken), bounds=Bounds(most=64)).lut
+    assert isinstance(made, Lut3D)
+    np.testing.assert_allclose(made.table, sound, atol=1e-7)
+
+
 @pytest.mark.parametrize(("old", "new"), [(17, 33), (17, 65), (9, 33), (25, 33)])
 def test_a_table_that_was_enlarged_says_from_what(old: int, new: int) -> None:
     """Enlarged by scipy, not by the project."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,9 +15,9 @@ from lutbench.inspection.finding import (
     FindingKind,
     Limit,
 )
+from lutbench.inspection.plateaus import islands, stuck_in_channel, stuck_runs
 from lutbench.inspection.subject import CODES
 from lutbench.tables.code_scale import TOPS, code_scale, domain_scale
-from lutbench.tables.noise import CLIPPED_WITHIN
 
 
 class IntegerValues(FindingKind):
@@ -172,32 +171,11 @@ def _alignment(moves: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.asarray((moves[1:] * moves[:-1]).sum(axis=1) / (lengths[1:] * lengths[:-1]))
 
 
-SHORTEST_RUN = 6
-"""Equal rows in a row: shorter runs are ignored, as strong looks have plateaus of up to five."""
-
 MOST_RUNS = 3
 """Runs in a whole table: a look with plateaus has them on many more lines."""
 
-CHANGE_BESIDE = 0.2
-"""Signal: the lines beside a run must change by this over its length; beside a plateau of a look
-they change less."""
-
-FEWEST_BESIDE = 4
-"""Lines beside a run, which must all change: on a face of the table looks make short plateaus."""
-
-SAME_VALUE = 1e-9
-"""Signal: values that differ by less are the same number in the file."""
-
-OUT_OF_PLATEAU = 20.0
-"""10-bit codes: a look that turns hues leaves single nodes up to 16 codes off a clipped plateau."""
-
-
-@dataclass(frozen=True)
-class StuckRun:
-    """Consecutive rows that hold the same three numbers; `first` counts from 0 in the file."""
-
-    first: int
-    count: int
+LEAST_OFF = 1.0
+"""10-bit codes: a run nearer to the plateau around it is not seen, and comes from rounding."""
 
 
 class StuckValues(FindingKind):
@@ -221,102 +199,20 @@ class StuckValues(FindingKind):
             return
         planes = lut.subject.planes
         runs = {"the same colour": stuck_runs(planes)}
-        if not lut.coarse_bits:  # coarse values repeat because they were rounded
-            channels = zip(CHANNELS, planes, strict=True)
-            runs |= {f"the same {name}": stuck_in_channel(plane) for name, plane in channels}
+        for name, plane in zip(CHANNELS, planes, strict=True):
+            # Coarse values repeat because they were rounded.
+            runs[f"the same {name}"] = [
+                *(() if lut.coarse_bits else stuck_in_channel(plane)),
+                *(each for each in islands(plane) if each.count > 1
+                  and each.codes > LEAST_OFF + lut.coarse_step),
+            ]  # fmt: skip
         for what, found in runs.items():
             if 0 < len(found) <= MOST_RUNS:
                 worst = max(found, key=lambda each: each.count)
-                node = np.unravel_index(worst.first, (lut.subject.size,) * 3)[::-1]
                 message = f"{worst.count} rows repeat {what}, from row {worst.first + 1} on"
-                place = lut.at(tuple(int(each) for each in node))
+                place = lut.at(worst.node(planes[0].shape))
                 yield self.finding(lut, message, float(worst.count), place=place)
                 return
-
-
-def stuck_in_channel(plane: NDArray[np.float64]) -> list[StuckRun]:
-    """Runs of rows in which a channel, shape (n, n, n), repeats a value between its ends.
-
-    A run counts if it holds a whole line of red and only a part of the next or the last one: a
-    channel that does not depend on red changes from line to line only, any other within the line.
-    The planes beside it must change by `CHANGE_BESIDE` over the same rows.
-    """
-    size, values = len(plane), _in_order(plane)
-    first, count = _runs(np.abs(np.diff(values)) < SAME_VALUE)
-    end = first + count
-    whole = end // size - -(-first // size) >= 1
-    within = (values[first] > values.min() + CLIPPED_WITHIN) & (
-        values[first] < values.max() - CLIPPED_WITHIN
-    )
-    odd = whole & within & ((first % size > 0) | (end % size > 0))
-    runs = (StuckRun(int(first[at]), int(count[at])) for at in np.flatnonzero(odd))
-    return [each for each in runs if _changes_beside(values, size**2, each)]
-
-
-def _changes_beside(values: NDArray[np.float64], plane: int, run: StuckRun) -> bool:
-    """Whether the rows one plane before and after a run all change by `CHANGE_BESIDE`."""
-    end = run.first + run.count
-    before = values[max(0, run.first - plane) : max(0, min(run.first, end - plane))]
-    after = values[max(end, run.first + plane) : end + plane]
-    return all(np.ptp(each) > CHANGE_BESIDE for each in (before, after) if len(each))
-
-
-def _runs(same: NDArray[np.bool_]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Where runs of equal rows begin, and how many rows each has; `same` is of row and next."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], same, [False]]).astype(np.int8)))
-    first, last = edges.reshape(-1, 2).T
-    return first, last - first + 1
-
-
-def stuck_runs(planes: NDArray[np.float64]) -> list[StuckRun]:
-    """Runs of equal rows, in the order of the file, that clipping does not explain.
-
-    Clipping makes rows equal too, but only at the start of a line at the lowest value or at its
-    end at the highest, and on the lines beside it as well. `planes` has shape (3, n, n, n).
-    """
-    size = planes.shape[1]
-    same = np.ones(size**3 - 1, bool)
-    for plane in planes:  # one by one: a large table fills the memory
-        same &= np.abs(np.diff(_in_order(plane))) < SAME_VALUE
-    lines = planes.transpose(3, 2, 1, 0)  # blue, green, red
-    first, count = _runs(same)
-    red = _in_order(planes[0])[first]
-    # Red is at an end of its scale; over several lines it would have to change.
-    at_an_end = (red <= planes[0].min() + CLIPPED_WITHIN) | (
-        red >= planes[0].max() - CLIPPED_WITHIN
-    )
-    odd = (count >= SHORTEST_RUN) & ~(at_an_end & (count <= size))
-    runs = (StuckRun(int(first[at]), int(count[at])) for at in np.flatnonzero(odd))
-    return [each for each in runs if _is_wrong(lines, each)]
-
-
-def _in_order(plane: NDArray[np.float64]) -> NDArray[np.float64]:
-    """A channel in the order of the file's rows, shape (n³,)."""
-    return plane.transpose(2, 1, 0).ravel()
-
-
-def _is_wrong(lines: NDArray[np.float64], run: StuckRun) -> bool:
-    """Whether every line beside a run changes by `CHANGE_BESIDE` over the same reds, or all
-    of them hold one number there that the run differs from by `OUT_OF_PLATEAU`."""
-    size = len(lines)
-    first, last = divmod(run.first, size), divmod(run.first + run.count - 1, size)
-    one_line = first[0] == last[0]
-    reds = slice(first[1], last[1] + 1) if one_line else slice(None)
-    inside = {divmod(line, size) for line in range(first[0], last[0] + 1)}
-    beside = {
-        (blue + up, green + right)
-        for blue, green in inside
-        for up, right in ((-1, 0), (1, 0), (0, -1), (0, 1))
-        if 0 <= blue + up < size and 0 <= green + right < size
-    } - inside
-    if len(beside) < FEWEST_BESIDE:
-        return False
-    around = np.array([lines[blue, green, reds] for blue, green in beside])
-    if (np.ptp(around, axis=1).max(axis=1) > CHANGE_BESIDE).all():
-        return True
-    plateau = np.ptp(around, axis=(0, 1)) < SAME_VALUE
-    stuck = lines[first[0] // size, first[0] % size, first[1]]
-    return bool((np.abs(stuck - around[0, 0])[plateau] * CODES > OUT_OF_PLATEAU).any())
 
 
 class DuplicateNodes(FindingKind):

@@ -13,7 +13,6 @@ from lutbench.inspection.finding import (
     FindingKind,
     Limit,
 )
-from lutbench.inspection.findings.faults import OUT_OF_PLATEAU
 from lutbench.inspection.subject import CODES
 
 
@@ -80,12 +79,13 @@ class StrayNode(FindingKind):
     advice = "one number in the file is probably wrong: make the file again, or smooth that node"
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
-        if CoarseValues().spoils(lut) or Noise().noisy(lut) or lut.enlarged_from is not None:
-            return  # in an enlarged table the nodes of the smaller one stand out
-        spot, plain = measures.stray(lut.subject), measures.out_of_plateau(lut.subject)
-        if plain.value > max(spot.value, OUT_OF_PLATEAU):
-            spot = plain
-        if spot.value > self.limit_for(lut):
+        if Noise().noisy(lut):
+            return
+        spot = measures.out_of_plateau(lut.subject)
+        # In an enlarged table the nodes of the smaller one stand out.
+        if not CoarseValues().spoils(lut) and lut.enlarged_from is None:
+            spot = max(spot, measures.stray(lut.subject))
+        if spot.value > self.limit_for(lut) + lut.coarse_step:
             message = (
                 f"one node is {spot.value:.1f} codes or more away from what its neighbours suggest"
             )
