@@ -84,7 +84,7 @@ def command(before: str, after: str, fit: LearnFit, new: NewLut) -> None:
         where=f"{before}, {after}",
     )
     delta_e = _delta_e(found)
-    write_lut(found.lut, new.output, force=new.force)
+    write_lut(found.lut, new.output, force=new.force, comments=found.lut.comments)
     if picture is not None:
         from lutbench.report.coverage import coverage_png
 

@@ -7,7 +7,7 @@ import re
 from lutbench.files import OUTSIDE_VARIABLE
 
 _ACCEPTED = "; accepted: "
-_PARAMETER = re.compile(r"(?<!\S)([a-z_]+)=(True|False)?(?=[\s,;]|$)")
+_PARAMETER = re.compile(r"(?<!\S)([a-z_]+)=(True|False|\d+)?(?=[\s,;]|$)")
 
 NAMED_OTHERWISE = {f"{OUTSIDE_VARIABLE}=yes": "--allow-outside", "catalogue=": "--definitions"}
 """What an error of the library may name beside parameters of the same name as an option."""
@@ -20,6 +20,8 @@ def with_options(text: str) -> str:
     'a.cube: the file exists; accepted: --force to replace it'
     >>> with_options("day.mov: no such sound; accepted: .mkv, or audio=False")
     'day.mov: no such sound; accepted: .mkv, or --no-audio'
+    >>> with_options("grab.png: the board is for 33 nodes, not 17; accepted: size=33")
+    'grab.png: the board is for 33 nodes, not 17; accepted: --size 33'
     """
     what, sign, accepted = text.rpartition(_ACCEPTED)
     for written, option in NAMED_OTHERWISE.items():
@@ -45,4 +47,5 @@ def _kind(found: re.Match[str]) -> str:
 
 def _option(found: re.Match[str]) -> str:
     no = "no-" if found[2] == "False" else ""
-    return f"--{no}{found[1].rstrip('_').replace('_', '-')}"
+    value = f" {found[2]}" if found[2] not in (None, "True", "False") else ""
+    return f"--{no}{found[1].rstrip('_').replace('_', '-')}{value}"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -152,11 +152,11 @@ def fit_pair(
     assert isinstance(lut, Lut3D)
     support = _support(inputs, weights, size) * (pixels / len(x))
     covered = support >= SUPPORT
-    neutral = _neutral_covered(covered)
+    coverage, neutral = float(covered.mean()), _neutral_covered(covered)
     return PairFit(
-        lut,
+        replace(lut, comments=(_coverage_comment(coverage, neutral),)),
         support,
-        float(covered.mean()),
+        coverage,
         neutral,
         held_out,
         (found, y[held]),
@@ -165,6 +165,15 @@ def fit_pair(
         registration.agreement,
         chosen,
         _notes(covered, neutral, held_out, outliers),
+    )
+
+
+def _coverage_comment(coverage: float, neutral: tuple[float, float]) -> str:
+    """What the file says of its coverage; `inspect` reads it back."""
+    low, high = (100 * each for each in neutral)
+    return (
+        f"learnt from two pictures: they hold colours near {100 * coverage:.1f} % of the nodes, "
+        f"greys from {low:.0f} % to {high:.0f} %"
     )
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from lutbench.exposure.reading import CARDS, SKIN, WHITE_CARD, stops_of
-from lutbench.inspection.ends import ends_in_comments
+from lutbench.inspection.ends import coverage_in_comments, ends_in_comments
 from lutbench.inspection.findings.grey import LegalWhite
 from lutbench.results import PlainData
 
@@ -108,10 +108,14 @@ def box_of(found: Inspection) -> Box:
         )
     else:
         use, caution = _USES[found.kind]
+    cautions = [caution] if caution else []
+    if held := coverage_in_comments(found.comments):
+        use += f", for what the two pictures it was learnt from hold: {held} (as the file says)"
+        cautions.append("other colours (there it is a guess)")
     faults = [_NOT_FOR[each.code] for each in found.findings if _limits_use(each)]
     if not _is_false_colour(found):
         faults.append("delivery")
-    not_for = tuple(dict.fromkeys([*([caution] if caution else []), *faults]))
+    not_for = tuple(dict.fromkeys([*cautions, *faults]))
     return Box(_expects(found), _monitor(found), _lines(found), _zebra(found), use, not_for,
                _unsure(found))  # fmt: skip
 

@@ -83,6 +83,16 @@ def display_in_comments(comments: Iterable[str]) -> str | None:
     return next((name for before, found, name in parts if found and not before), None)
 
 
+def coverage_in_comments(comments: Iterable[str]) -> str | None:
+    """What pictures a LUT was learnt from cover, as comments say; None where they do not.
+
+    >>> coverage_in_comments(["learnt from two pictures: they hold colours near 2 % of the nodes"])
+    'colours near 2 % of the nodes'
+    """
+    parts = (line.strip().partition("learnt from two pictures: they hold ") for line in comments)
+    return next((held for before, found, held in parts if found and not before), None)
+
+
 def exposure_in_comments(comments: Iterable[str]) -> float | None:
     """The exposure in stops that comments name; None where they name none.
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import PurePosixPath
 
@@ -45,6 +45,22 @@ class Profile:
         """
         sign = "p" if stops >= 0 else "m"
         return self.ladder.format(name=name, sign=sign, stops=f"{abs(stops):g}".replace(".", "_"))
+
+    def refuse_equal_names(self, name: str, ladder: Sequence[float], where: str) -> None:
+        """Refuse a pattern that gives two LUTs of an exposure ladder the same name.
+
+        Raises DefinitionError, which names the pattern and what it lacks.
+        """
+        named: dict[str, float] = {}
+        for stops in dict.fromkeys(ladder):
+            other = named.setdefault(self.ladder_name(name, stops), stops)
+            if other != stops:
+                alike = f"{other:+g} and {stops:+g} stops"
+                raise DefinitionError(
+                    f"[profile] ladder {self.ladder!r} gives the LUTs for {alike} one name",
+                    where=where,
+                    accepted=f"a pattern with {{stops}} and {{sign}}, such as {LADDER!r}",
+                )
 
     def cased(self, name: str) -> str:
         """The name in the case that the profile asks for."""

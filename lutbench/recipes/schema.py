@@ -278,6 +278,8 @@ def _jobs(lut: Table, set_title: str, profile: Profile | None, known: Catalogue)
             where=lut.at("exposure_ladder"),
             accepted=f"up to {MAX_LUTS}",
         )
+    if ladder is not None and profile is not None:
+        profile.refuse_equal_names(name, ladder, lut.at("exposure_ladder"))
     try:
         task = _task(lut, kind, known)
         job = _with_table(LutJob(name, title, task, display=_measured(lut, task)), lut, known)

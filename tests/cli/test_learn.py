@@ -67,6 +67,21 @@ def test_little_coverage_is_said_before_the_figures(tmp_path: Path, capsys: Prin
     assert printed.index("is a guess") < printed.index("held out")
 
 
+def test_the_file_says_what_it_covers_and_inspect_reads_it(tmp_path: Path, capsys: Printed) -> None:
+    few = np.random.default_rng(1).random((96, 128, 3)) * [0.3, 0.1, 0.1] + 0.3
+    paths = tmp_path / "a.png", tmp_path / "b.png"
+    for path, colours in zip(paths, (few, few**1.1), strict=True):
+        Image.fromarray(np.rint(255 * colours).astype(np.uint8)).save(path)
+    out = tmp_path / "out.cube"
+    assert run("learn", *paths, "-o", out, "--size", 17, "--json") == 0
+    coverage = 100 * json.loads(capsys.readouterr().out)["coverage"]
+    assert run("inspect", out, "--json") == 0
+    box = json.loads(capsys.readouterr().out)["box"]
+    assert f"near {coverage:.1f} % of the nodes" in box["good_for"]
+    assert "as the file says" in box["good_for"]
+    assert "other colours (there it is a guess)" in box["not_for"]
+
+
 def test_learn_refuses(pair: tuple[Path, Path], tmp_path: Path, capsys: Printed) -> None:
     other = tmp_path / "other.png"
     Image.fromarray(data.astronaut()[:200, :300]).save(other)

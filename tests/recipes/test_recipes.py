@@ -221,6 +221,16 @@ def test_a_negative_length_is_refused(key: str) -> None:
         recipe_from_text(HEAD + f'[profile]\n{key} = -1\n[[lut]]\nname = "a"\n')
 
 
+@pytest.mark.parametrize("pattern", ["{name}_{sign}", "{name}_{stops}", "rung"])
+def test_a_ladder_pattern_that_gives_two_luts_one_name_is_named(pattern: str) -> None:
+    text = f'{HEAD}[profile]\nladder = "{pattern}"\n[[lut]]\nname = "view"\n'
+    with pytest.raises(LutbenchError, match=r"\[profile\] ladder .* one name") as refused:
+        recipe_from_text(text + "exposure_ladder = [-1, 0, 1, 2]\n")
+    assert "exposure_ladder" in str(refused.value)
+    assert "{stops}" in str(refused.value)
+    assert len(recipe_from_text(text + "exposure_ladder = [1]\n").jobs) == 1
+
+
 def test_a_profile_keeps_what_tells_a_ladder_apart() -> None:
     recipe = recipe_from_text(
         HEAD + '[profile]\ntitle_length = 8\ntitle_cut = "start"\nname_case = "upper"\n'
