@@ -13,7 +13,7 @@ from lutbench.identification.forms.yardstick import Yardstick, measure
 from lutbench.identification.hypothesis import Hypothesis, ToneTarget, forecast
 from lutbench.identification.measured import Measured
 from lutbench.identification.measuring import EARNED, measured_of
-from lutbench.identification.result import LIKELY, Candidate, Confidence
+from lutbench.identification.result import GUESS, LIKELY, Candidate, Confidence
 from lutbench.identification.samples import CODES, Samples
 from lutbench.identification.verdict import Finalist
 
@@ -35,6 +35,11 @@ FAR = 1000.0
 HIDDEN = 0.1
 """10-bit codes added to an error before its logarithm is taken, which zero has none of."""
 
+UNTOLD = 5.0
+"""10-bit codes that a conversion counts as leaving where its pair of gamuts is not told: what it
+leaves depends on which of many wrong pairs is the nearest, and that on the last digit of a solver.
+With 2 or 8 codes the fitted odds are as good."""
+
 STRAIGHT = 1e-6
 """How far steps of log slope may differ along a plain logarithm: the error of arithmetic."""
 
@@ -48,7 +53,7 @@ class Seen:
     residual: float
     """10-bit codes that the form leaves at the better part of the nodes."""
     left: float
-    """10-bit codes, median, that the whole conversion leaves."""
+    """10-bit codes, median, that the whole conversion leaves; for a source, see `UNTOLD`."""
 
 
 @dataclass(frozen=True)
@@ -77,16 +82,16 @@ class Odds:
         return float(1 / (1 + np.exp(-sum_of)))
 
 
-CURVE_ODDS = Odds(1.32, 0.47, 0.15, 0.66)
+CURVE_ODDS = Odds(0.8, 0.22, 0.6, 0.54)
 """For a source curve."""
 
-RANGE_ODDS = Odds(2.21, 0.05, 0.37, 0.34)
+RANGE_ODDS = Odds(2.1, 0.21, 0.47, 0.52)
 """For the source's range."""
 
-GAMUT_ODDS = Odds(5.18, 0.61, 1.11, 0.81)
+GAMUT_ODDS = Odds(4.0, 0.72, 0.91, 0.67)
 """For a pair of gamuts."""
 
-GIVEN_ODDS = Odds(4.41, 0.0, 0.0, 0.0)
+GIVEN_ODDS = Odds(3.56, 0.28, 0.0, 0.0)
 """For the target's range, which plateaus nearly always show."""
 
 
@@ -150,7 +155,7 @@ def certainty_of(best: Finalist, fitted: Fitted) -> Certainty:
 def probabilities_of(best: Finalist, yard: Yardstick) -> dict[str, float]:
     """The probability of each part's name, by the evidence of the yardstick."""
     h = best.hypothesis
-    curve, gamut = seen_of(yard, best.forecast.median)
+    curve, gamut = seen_of(yard, best)
     found = {
         "source curve": CURVE_ODDS.rate(curve),
         "source range": max(RANGE_ODDS.rate(curve), CURVE_ODDS.rate(curve)),
@@ -168,8 +173,8 @@ def probabilities_of(best: Finalist, yard: Yardstick) -> dict[str, float]:
     return found
 
 
-def seen_of(yard: Yardstick, left: float) -> tuple[Seen, Seen]:
-    """What is seen of a source, and of a pair of gamuts, in a conversion that leaves `left` codes.
+def seen_of(yard: Yardstick, best: Finalist) -> tuple[Seen, Seen]:
+    """What is seen of the source, and of the pair of gamuts, of a hypothesis.
 
     The evidence for a source is its lead over other sources, less the lead of a free curve over
     it; for a pair of gamuts, minus the lead of a free matrix over it.
@@ -179,8 +184,11 @@ def seen_of(yard: Yardstick, left: float) -> tuple[Seen, Seen]:
     better = max(own - yard.free_curve, 0.0), max(yard.named - yard.free_matrix, 0.0)
     lead, curve, matrix = np.arcsinh(np.array([other - own, *better]) / NATS)
     named, free_matrix, _ = yard.errors
-    source = Seen(float(lead - curve), min(named, free_matrix), left)
-    return source, Seen(float(-matrix), named, left)
+    left = best.forecast.median
+    gamut = Seen(float(-matrix), named, left)
+    is_told = best.hypothesis.pair.alike or GAMUT_ODDS.rate(gamut) > GUESS
+    source = float(lead - curve), min(named, free_matrix), left if is_told else UNTOLD
+    return Seen(*source), gamut
 
 
 def _is_alone(candidate: Candidate, h: Hypothesis) -> bool:

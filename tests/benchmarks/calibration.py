@@ -1,9 +1,9 @@
 """Odds of `identify`'s probabilities, learnt on half of the families and tried on the others.
 
     python tests/benchmarks/calibration.py --count 4 --first-seed 300 --cache FOLDER
-    python tests/benchmarks/calibration.py --cache FOLDER --plot docs/pictures/identify-odds.svg
+    python tests/benchmarks/calibration.py --count 3 --first-seed 3300 --cache FOLDER --plot PLOT.svg
 
-Each LUT is identified once. The families, in the order of the alphabet, are dealt out in two
+Each LUT is identified once, and all that the folder holds count. The families, in the order of the alphabet, are dealt out in two
 halves. For each part that is weighed its odds are fitted to the first half, as a sum of what
 speaks for a name and against it (logistic regression); what they say is reported on the second,
 with its loss (mean -log of what was said of what is so), and the other way round. Only parts
@@ -76,7 +76,7 @@ def main() -> None:
     with multiprocessing.get_context("fork").Pool(options.jobs, maxtasksperchild=20) as pool:
         for _ in pool.imap_unordered(_found, todo):
             pass
-    rows = [json.loads(_file(*job, options.cache).read_text("utf-8")) for job in jobs]
+    rows = [json.loads(each.read_text("utf-8")) for each in sorted(options.cache.glob("*.json"))]
     print("\n".join(report(rows)))
     if options.plot:
         plot(rows, options.plot)
