@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -132,6 +132,8 @@ class Hypothesis:
     def beside(self) -> tuple[str, ...]:
         """What the LUT has besides curves, a matrix and a grade, each as a phrase."""
         phrases = [] if self.built is None else list(_beside(self.built))
+        if self.built is None and self.compression is not None:
+            phrases.append(_compression_words(self.compression))
         if self.rendering is not None:
             phrases.append(f"the light of an HLG display of {self.rendering.peak:.0f} cd/m²")
         if self.gains is not None:
@@ -255,6 +257,21 @@ def _inset_words(inset: Matrix) -> str:
     return "a matrix before the tone curve that the one after it undoes"
 
 
+def _compression_words(compression: GamutCompression) -> str:
+    usual = GamutCompression()
+    if compression == usual:
+        return "the reference gamut compression"
+    told = f"a gamut compression with limits of {_listed(compression.limits)}"
+    if compression == replace(usual, limits=compression.limits):
+        return told
+    return f"{told}, thresholds of {_listed(compression.thresholds)}, power {compression.power:.3g}"
+
+
+def _listed(numbers: Sequence[float]) -> str:
+    *most, last = (f"{each:.4g}" for each in numbers)
+    return f"{', '.join(most)} and {last}"
+
+
 def _beside(task: Conversion) -> Iterator[str]:
     """What a description has besides curves, gamuts, tone and a look after them."""
     for end in (task.source, task.target):
@@ -263,11 +280,8 @@ def _beside(task: Conversion) -> Iterator[str]:
     if task.white_balance is not None:
         red, green, blue = np.diag(task.white_balance.array)
         yield f"a white balance by gains of {red:.3g}, {green:.3g} and {blue:.3g}"
-    if task.compression == GamutCompression():
-        yield "the reference gamut compression"
-    elif task.compression is not None:
-        limits = ", ".join(f"{each:.4g}" for each in task.compression.limits)
-        yield f"a gamut compression with limits of {limits}"
+    if task.compression is not None:
+        yield _compression_words(task.compression)
     if task.mapping is not None:
         yield f"a gamut mapping with a knee of {task.mapping.knee:.3g}"
     if task.grade and task.grade_place != "after":

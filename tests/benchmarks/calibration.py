@@ -1,13 +1,13 @@
 """Odds of `identify`'s probabilities, learnt on half of the families and tried on the others.
 
-    python tests/benchmarks/calibration.py --count 4 --first-seed 300 --cache FOLDER
-    python tests/benchmarks/calibration.py --count 3 --first-seed 3300 --cache FOLDER --plot PLOT.svg
+    python tests/benchmarks/calibration.py --cache FOLDER --count 4 --first-seed 300
+    python tests/benchmarks/calibration.py --cache FOLDER --count 3 --first-seed 3300 --plot FILE
 
-Each LUT is identified once, and all that the folder holds count. The families, in the order of the alphabet, are dealt out in two
-halves. For each part that is weighed its odds are fitted to the first half, as a sum of what
-speaks for a name and against it (logistic regression); what they say is reported on the second,
-with its loss (mean -log of what was said of what is so), and the other way round. Only parts
-that the LUT can tell count; a name where there is none is wrong.
+Each LUT is identified once; all that the folder holds count. The families, in the order of the
+alphabet, are dealt out in two halves. For each part that is weighed its odds are fitted to the
+first half, as a sum of what speaks for a name and against it (logistic regression); what they say
+is reported on the second, with its loss (mean -log of what was said of what is so), and the other
+way round. Only parts that the LUT can tell count; a name where there is none is wrong.
 """
 
 from __future__ import annotations

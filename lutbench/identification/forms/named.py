@@ -58,6 +58,9 @@ SATURATED = 2
 AMOUNTS = (0.3, 2.5)
 """The least and the most saturation in light: outside it a picture is hardly recognised."""
 
+LEAST_AMOUNT = 0.005
+"""The change of saturation up to which it is none: it would be told as 1.00."""
+
 FREED = 0.5 * np.log(INDEPENDENT) + 3.0
 """Nats that a saturation costs: a number that is free, and a part that few LUTs have."""
 
@@ -235,7 +238,7 @@ def _saturated(nodes: _FitNodes, bank: GamutBank, pulls: Pulls) -> Iterator[Name
     pulled = move @ normal
     size = np.maximum(np.einsum("ij,ij->i", pulled, move), 1e-12)
     amount = (move @ right - np.einsum("ij,ij->i", pulled, rest)) / size
-    told = (amount > AMOUNTS[0]) & (amount < AMOUNTS[1])
+    told = (amount > AMOUNTS[0]) & (amount < AMOUNTS[1]) & (np.abs(amount - 1) > LEAST_AMOUNT)
     apart = rest + amount[:, None] * move
     extra = np.einsum("ij,jk,ik->i", apart, normal, apart) - 2 * apart @ right
     for index, pair in _each_once(best_first(np.where(told, extra, np.inf)), bank, SATURATED):

@@ -10,6 +10,7 @@ import numpy as np
 from lutbench.identification.curvebank import End
 from lutbench.identification.curvesonly import SeenCurve, finalists_of_curve, only_mixes
 from lutbench.identification.forms.bends import Bending, Bent, bent
+from lutbench.identification.forms.compressed import compressed_form
 from lutbench.identification.forms.fits import GLANCED, Form, FreeFit, glance
 from lutbench.identification.forms.fitted import LEAST_FLOOR, Fitted
 from lutbench.identification.forms.free import typical
@@ -196,7 +197,7 @@ def free_fits(fitted: Fitted) -> list[FreeFit]:
     few = fitted.lit.thinned(GLANCED)
     limit = COULD * most_left(fitted.samples)
     found: list[FreeFit] = []
-    for forms in _forms(fitted.samples, fitted.knowledge):
+    for forms in _forms(fitted):
         order = {form: glance(form, few) for form in forms}
         # A glance does not settle a matrix that follows a compression.
         near = [each for each in forms if order[each] <= limit or (each.mixed and each.compression)]
@@ -207,7 +208,8 @@ def free_fits(fitted: Fitted) -> list[FreeFit]:
     return found
 
 
-def _forms(samples: Samples, knowledge: Knowledge) -> Iterator[Sequence[Form]]:
+def _forms(fitted: Fitted) -> Iterator[Sequence[Form]]:
+    samples, knowledge = fitted.samples, fitted.knowledge
     yield (Form(),)
     yield (Form(mixed=True),)
     yield (Form(compression=GamutCompression()),)
@@ -221,6 +223,8 @@ def _forms(samples: Samples, knowledge: Knowledge) -> Iterator[Sequence[Form]]:
     norms: list[str | tuple[float, float, float]] = ["largest", *weights]
     yield [Form(display=end, norm=norm) for end in displays for norm in norms]
     yield [Form(mixed=True, display=end) for end in displays]
+    if (form := compressed_form(fitted)) is not None:
+        yield (form,)
     yield (Form(look=True),)
 
 
