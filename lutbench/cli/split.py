@@ -157,16 +157,16 @@ def _parts_in_words(parts: Split) -> list[str]:
     measure = DELTA_E_NAMES[parts.measure]
     lines = []
     best = parts.identification.best
-    beside = best.hypothesis.beside if best is not None and best.hypothesis is not None else ()
+    left_out = best.hypothesis.left_out if best is not None and best.hypothesis is not None else ()
     if parts.cdl:
         lines.append(_cdl_in_words(parts))
     elif parts.identification.look.cdl:
         lines.append(
             "A CDL is close to the look, but not within one code: look.cube holds all of it."
         )
-    elif beside:
+    elif left_out:
         lines.append(
-            f"look.cube holds more than a look: the LUT has {' and '.join(beside)}, which "
+            f"look.cube holds more than a look: the LUT has {' and '.join(left_out)}, which "
             "clean.toml and the other parts leave out."
         )
     elif not parts.identification.look.present:

@@ -131,9 +131,14 @@ class Hypothesis:
     @property
     def beside(self) -> tuple[str, ...]:
         """What the LUT has besides curves, a matrix and a grade, each as a phrase."""
-        phrases = [] if self.built is None else list(_beside(self.built))
         if self.built is None and self.compression is not None:
-            phrases.append(_compression_words(self.compression))
+            return (_compression_words(self.compression), *self.left_out)
+        return self.left_out
+
+    @property
+    def left_out(self) -> tuple[str, ...]:
+        """The phrases for what `split` has no part for."""
+        phrases = [] if self.built is None else list(_beside(self.built))
         if self.rendering is not None:
             phrases.append(f"the light of an HLG display of {self.rendering.peak:.0f} cd/m²")
         if self.gains is not None:

@@ -101,7 +101,7 @@ def _conversion(h: Hypothesis, samples: Samples) -> Conversion:
         source,
         target,
         kind,
-        round(h.stops, 4) + 0.0,
+        round(float(h.stops), 4) + 0.0,
         adaptation="bradford" if h.pair.alike else h.pair.adaptation,
         compression=None if h.pair.alike else h.compression,
         clamp=_clamps(samples, h.target.range),

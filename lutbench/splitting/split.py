@@ -236,8 +236,8 @@ def split(
     chained = gamut | curve | look.lut
     between = _between_nodes(whole, frame)
     own: dict[str, dict[str, Spread]] = {}
-    beside = hypothesis is not None and bool(hypothesis.beside)
-    if (look.cdl or not found.look.present) and not beside:
+    left_out = hypothesis is not None and bool(hypothesis.left_out)
+    if (look.cdl or not found.look.present) and not left_out:
         described = whole.pipeline() | on_full_scale(
             (look.cdl,) if look.cdl else (), whole.target.range
         )

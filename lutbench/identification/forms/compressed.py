@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from operator import attrgetter
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lutbench.identification.forms.fits import FITTED, SCREENED, Form
+from lutbench.identification.forms.fits import ENOUGH, FITTED, SCREENED, Form
 from lutbench.identification.forms.free import Model, moved, signal_space
 from lutbench.identification.forms.nodes import Lit
-from lutbench.identification.forms.score import nats_of
+from lutbench.identification.forms.score import INDEPENDENT, nats_of
+from lutbench.identification.samples import CODES
 from lutbench.model.compression import GamutCompression
 from lutbench.model.transforms import Array
 
@@ -48,6 +48,9 @@ ROUNDS = 4
 BETTER = 20.0
 """Nats by which a round must explain more than the one before, or it is the last."""
 
+UNPROMISING = 0.55
+"""The share of what is left without any explanation above which first fits are not followed."""
+
 UNSEEN = 100.0
 """10-bit codes of error of a node without prediction, and the most that counts."""
 
@@ -66,7 +69,7 @@ class _Start:
 
 
 def compressed_form(fitted: Fitted) -> Form | None:
-    """The form whose compression explains the nodes best; None where there are no fits.
+    """The form whose compression explains the nodes best; None where none does.
 
     With a given compression all sources are fitted at once, and for a given source the numbers of
     the compression: in turn, until neither changes.
@@ -76,19 +79,27 @@ def compressed_form(fitted: Fitted) -> Form | None:
         return None
     numbers = np.array((*PRESET.thresholds, *PRESET.limits, PRESET.power))
     rows = {source: row for row, source in enumerate(lit.sources)}
-    before = np.inf
+    few, more = lit.thinned(SCREENED), lit.thinned(FITTED)
+    before = limit = UNPROMISING * INDEPENDENT * np.log(CODES)
+    fits = fitted.of(form)
     for _ in range(ROUNDS):
-        fits = fitted.of(form)[:SOURCES]
-        found = [_Start(rows[fit.source], fit.matrix, numbers) for fit in fits]
-        for nodes, steps, kept in ((SCREENED, GLANCES, FOLLOWED), (FITTED, STEPS, 1)):
-            part = lit.thinned(nodes)
-            found = [_fitted(each, part, fitted.floor, steps) for each in found]
-            found = sorted(found, key=attrgetter("nats"))[:kept]
-        if not found or found[0].nats > before - BETTER:
+        begun = [_Start(rows[fit.source], fit.matrix, numbers) for fit in fits[:SOURCES]]
+        begun = _best([_fitted(each, few, fitted.floor, GLANCES) for each in begun])[:FOLLOWED]
+        if not begun or begun[0].nats > limit:
             break
-        before, numbers = found[0].nats, found[0].numbers
+        best = _best([_fitted(each, more, fitted.floor, STEPS) for each in begun])[0]
+        if best.nats > before - BETTER:
+            break
+        before, numbers = best.nats, best.numbers
         form = Form(compression=_compression(numbers))
-    return form if np.isfinite(before) else None
+        fits = fitted.of(form)
+        if fits[0].error <= ENOUGH:
+            break
+    return None if form.compression == PRESET else form
+
+
+def _best(found: list[_Start]) -> list[_Start]:
+    return sorted(found, key=lambda each: each.nats)
 
 
 def _fitted(start: _Start, part: Lit, floor: float, steps: int) -> _Start:

@@ -44,6 +44,9 @@ KEPT = 14
 FOLLOWED = 16
 """Fits that go on after a few steps."""
 
+ENOUGH = 0.2
+"""10-bit codes of error up to which no other form is tried."""
+
 HOLD = 1e-4
 """The weight that holds the matrices of a first fit: near neutral only their product shows."""
 

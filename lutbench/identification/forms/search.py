@@ -11,7 +11,7 @@ from lutbench.identification.curvebank import End
 from lutbench.identification.curvesonly import SeenCurve, finalists_of_curve, only_mixes
 from lutbench.identification.forms.bends import Bending, Bent, bent
 from lutbench.identification.forms.compressed import compressed_form
-from lutbench.identification.forms.fits import GLANCED, Form, FreeFit, glance
+from lutbench.identification.forms.fits import ENOUGH, GLANCED, Form, FreeFit, glance
 from lutbench.identification.forms.fitted import LEAST_FLOOR, Fitted
 from lutbench.identification.forms.free import typical
 from lutbench.identification.forms.named import grade_of, hypotheses_of
@@ -26,9 +26,6 @@ from lutbench.identification.untint import untinted_forms
 from lutbench.identification.verdict import Finalist, ranked
 from lutbench.model.compression import GamutCompression
 from lutbench.model.transforms import Array
-
-ENOUGH = 0.2
-"""10-bit codes of error up to which no other form is tried."""
 
 ENOUGH_NOISE = 1.2
 """Times what the nodes are uncertain by that are added to that."""
