@@ -338,11 +338,7 @@ def _unexposed(h: Hypothesis) -> list[Hypothesis]:
 
     They can in a display's power curve, unless the clipping between them tells which it is.
     """
-    if (
-        not h.stops
-        or not isinstance(h.target, End)
-        or not (h.grade and isinstance(h.grade[0], Cdl))
-    ):
+    if not (h.stops and isinstance(h.target, End) and h.grade and isinstance(h.grade[0], Cdl)):
         return []
     light = np.array([0.02, 0.2, 0.7])
     rise = h.target.encode(light * 2.0**h.stops) / h.target.encode(light)
