@@ -66,7 +66,7 @@ def parse_toml(data: bytes, where: str | Path) -> dict[str, Any]:
         raise DefinitionError(
             f"is not TOML: {error}",
             where=where,
-            accepted="a TOML file: a recipe, a suite or definitions",
+            accepted="a TOML file: a recipe, a suite, a project or definitions",
         ) from error
 
 

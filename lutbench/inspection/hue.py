@@ -64,6 +64,7 @@ class HueShift(PlainData):
     before: Array
     """T and P, shape (6, steps, 2)."""
     after: Array
+    """T and P of the output, less those of a grey of the same light: a tint does not count."""
 
     @property
     def shifts(self) -> Array:
@@ -114,6 +115,8 @@ class HueShift(PlainData):
 def hue_shift(lut: Transform, source: Encoding, target: Encoding) -> HueShift:
     """Ramps of constant hue encoded as `source`, through `lut`, seen as `target`."""
     light, before = _ramps()
+    # The last row is a grey of the same light: hue is seen around it, and a tint turns none.
+    light = np.concatenate([light, np.full((1, STEPS, 3), LIGHT)])
     linear = conversion(BT709, source.gamut).apply(light)
     coded = np.clip(source.curve.encode(linear), 0, 1)
     signals = RangeFromSignal(source.range, source.bits).apply(coded)
@@ -123,7 +126,7 @@ def hue_shift(lut: Transform, source: Encoding, target: Encoding) -> HueShift:
     # absolute level would differ, so white is put to 203 cd/m² on both sides.
     adapted = conversion(view.encoding.gamut, BT2020).apply(view.light(outputs))
     after = itp_from_xyz(adapted @ BT2020.to_xyz.T * REFERENCE_WHITE)[..., 1:]
-    return HueShift(signals, outputs, before, after)
+    return HueShift(signals[:-1], outputs[:-1], before, after[:-1] - after[-1])
 
 
 def _ramps() -> tuple[Array, Array]:

@@ -55,10 +55,7 @@ def read_project(file: Path) -> Project:
     project = Project(
         file,
         top.text("title", ""),
-        tuple(
-            str(beside(file.parent, name, file, "project"))
-            for name in top.texts("definitions") or ()
-        ),
+        tuple(_definitions(top, file, name) for name in top.texts("definitions") or ()),
         _end(top, "source"),
         _end(top, "target"),
         _written(top, "exposure_index"),
@@ -70,6 +67,18 @@ def read_project(file: Path) -> Project:
     zebra.done()
     top.done()
     return project
+
+
+def _definitions(top: Table, file: Path, name: str) -> str:
+    """The path of a file of definitions, which must exist."""
+    path = beside(file.parent, name, file, "project")
+    if not path.is_file():
+        raise DefinitionError(
+            f"there is no file {name!r}",
+            where=top.at("definitions"),
+            accepted="a file of definitions in the folder of the project file",
+        )
+    return str(path)
 
 
 def _written(top: Table, key: str) -> str:

@@ -114,6 +114,17 @@ def test_a_wrong_key_is_one_line(shoot: Path, capsys: Printed) -> None:
 
 
 @pytest.mark.usefixtures("shoot")
+def test_a_missing_file_of_definitions_is_named_with_the_project(
+    shoot: Path, capsys: Printed
+) -> None:
+    (shoot / "house.toml").unlink()
+    assert run("levels") == 2
+    printed = capsys.readouterr().err
+    assert printed.count("\n") == 1
+    assert "lutbench.toml" in printed
+    assert "'house.toml'" in printed
+
+
 def test_it_can_be_left_alone(monkeypatch: pytest.MonkeyPatch, capsys: Printed) -> None:
     monkeypatch.setenv("LUTBENCH_PROJECT", "no")
     assert run("levels") == 2

@@ -267,19 +267,30 @@ def test_a_stuck_run_in_a_monochrome_table_is_not_false_colour() -> None:
 
 
 def test_a_tint_beside_grey_turns_no_hue() -> None:
-    """A tint of a thousandth: CIE hue by colour-science turns far beside grey, and nowhere else."""
+    """A tint of a hundredth: beside grey hue as an angle turns far, but not around the tinted grey.
+
+    The hue of a strong colour is that of colour-science.
+    """
     known = open_catalogue(user=False)
     source = Encoding(known.curve("BT.1886"), known.gamut("BT.709"))
     tinted = Lut3D(Lut3D.identity(33).table * 0.98 + [0.012, 0.0, 0.0])
     found = inspect(tinted, source_curve=source.curve, source_gamut=source.gamut)
     assert found.hue is not None
-    assert np.nanmax(np.abs(found.hue.shifts)) > 12
+    assert np.nanmax(np.abs(found.hue.shifts)) < 6
     assert abs(found.hue.greatest()[0]) < 6
     assert "hue_shift" not in {each.code for each in found.findings}
     strong = colour.RGB_to_HSV(np.array([0.6, 0.2, 0.2]))[0]
     after = colour.RGB_to_HSV(np.asarray(tinted.apply(np.array([0.6, 0.2, 0.2]))))[0]
     turn = 360 * min(abs(after - strong), 1 - abs(after - strong))
     assert turn < 3
+
+
+def test_a_warm_white_balance_turns_no_hue() -> None:
+    """A gain for each channel, as of a CDL's slope: it tints, and the tint is found as such."""
+    warm = Lut3D(Lut3D.identity(33).table * [1.0, 0.97, 0.9])
+    codes = {e.code for e in inspect(warm, source_curve="BT.1886", source_gamut="BT.709").findings}
+    assert "tint" in codes
+    assert "hue_shift" not in codes
 
 
 REPAIRED = (
