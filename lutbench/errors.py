@@ -21,9 +21,19 @@ class LutbenchError(Exception):
         self.what = what
         self.where = str(where)
         self.accepted = accepted
-        text = f"{self.where}: {what}" if self.where else what
+        text = f"{_shown(self.where)}: {_shown(what)}" if self.where else _shown(what)
         # One line, whatever a name or a parser's message holds.
         super().__init__(" ".join((f"{text}; accepted: {accepted}" if accepted else text).split()))
+
+
+LONGEST = 400
+"""Characters of a part of an error: a longer one is no name or path that a person has typed."""
+
+
+def _shown(text: str) -> str:
+    """`text` without its middle where it is longer than `LONGEST`."""
+    half = LONGEST // 2
+    return text if len(text) <= LONGEST else f"{text[:half]} … {text[-half:]}"
 
 
 class FormatError(LutbenchError):

@@ -10,9 +10,20 @@ import os
 from collections.abc import Iterable
 from numbers import Integral, Real
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
-from lutbench.errors import DefinitionError, LutbenchError, UnknownNameError
+from lutbench.errors import DefinitionError, LutbenchError, UnknownNameError, unknown_name
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+
+NOT_AN_ARRAY = (TypeError, ValueError, OverflowError, RuntimeError)
+"""What numpy raises for a value that is no array, and other libraries for one that stays theirs."""
+
+
+Thing = TypeVar("Thing")
 
 
 def double(value: Any) -> float:
@@ -27,27 +38,44 @@ def double(value: Any) -> float:
 
 def whole(value: Any, what: str, low: int, high: int) -> int:
     """`value` as a whole number from `low` to `high`."""
-    fits = isinstance(value, Integral) and not isinstance(value, bool)
-    if not fits or not low <= value <= high:
+    if not isinstance(value, Integral) or isinstance(value, bool):
         raise LutbenchError(
             f"{value!r:.60} is not a whole number", where=what, accepted=f"{low} to {high}"
         )
-    return int(value)
+    number = int(value)
+    if not low <= number <= high:
+        raise _beyond(value, number < low, what, f"{low} to {high}")
+    return number
 
 
 def real(value: Any, what: str, low: float = -math.inf, high: float = math.inf) -> float:
     """`value` as a finite number from `low` to `high`."""
     found = double(value)
-    if not math.isfinite(found) or not low <= found <= high:
-        limits = "a number" if math.isinf(low) else f"{low:g} to {high:g}"
+    limits = "a number" if math.isinf(low) else f"{low:g} to {high:g}"
+    if not math.isfinite(found):
         raise LutbenchError(f"{value!r:.60} is not a number", where=what, accepted=limits)
+    if not low <= found <= high:
+        raise _beyond(value, found < low, what, limits)
     return found
+
+
+def _beyond(value: Any, below: bool, what: str, accepted: str) -> LutbenchError:
+    size = "small" if below else "large"
+    return LutbenchError(f"{value!s:.60} is too {size}", where=what, accepted=accepted)
 
 
 def text(value: Any, what: str) -> str:
     """`value` as a text."""
     if not isinstance(value, str):
         raise LutbenchError(f"{value!r:.60} is not text", where=what, accepted="a text")
+    return value
+
+
+def instance(value: Any, kind: type[Thing], what: str, accepted: str) -> Thing:
+    """`value`, which must be of `kind`."""
+    if not isinstance(value, kind):
+        name = kind.__name__.lower()
+        raise LutbenchError(f"{value!r:.60} is not a {name}", where=what, accepted=accepted)
     return value
 
 
@@ -88,13 +116,39 @@ def one_of(what: str, value: object, accepted: Iterable[str], where: str | Path 
     )
 
 
+def named(kind: str, value: Any, known: Iterable[str], where: str = "") -> str:
+    """`value` as one of many `known` names, letter case ignored; an error has the nearest.
+
+    >>> named("kind of check", "Health", ("health", "levels"))
+    'health'
+    """
+    known = list(known)
+    by_folded = {each.casefold(): each for each in known}
+    found = by_folded.get(text(value, where or kind).casefold())
+    if found is None:
+        raise unknown_name(kind, value, known, where)
+    return found
+
+
+def numbers(value: Any, what: str) -> NDArray[np.float64]:
+    """`value` as an array of float64, of any shape."""
+    import numpy as np
+
+    try:
+        return np.asarray(value, dtype=np.float64)
+    except NOT_AN_ARRAY:
+        raise LutbenchError(
+            f"{value!r:.60} is not an array of numbers", where=what, accepted="numbers"
+        ) from None
+
+
 def triple(value: Any, what: str) -> tuple[float, float, float]:
     """`value` as three finite numbers."""
     import numpy as np
 
     try:
         found = np.asarray(value, dtype=np.float64)
-    except (TypeError, ValueError, OverflowError):
+    except NOT_AN_ARRAY:
         found = np.empty(0)
     if found.shape != (3,) or not np.isfinite(found).all():
         raise LutbenchError(

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 import lutbench
+from lutbench.checks.suite import read_suite
 from lutbench.cli.main import group
 from lutbench.errors import LutbenchError
 from lutbench.exposure.levels import levels
@@ -105,3 +106,38 @@ def test_letter_case_of_choices_on_the_command_line_does_not_matter(tmp_path: Pa
     line = "build --source-curve ACEScct --target-curve BT.1886 --kind CURVE --source-range Legal"
     group.main([*line.split(), "--size", "5", "-o", str(out)], standalone_mode=False)
     np.testing.assert_allclose(lutbench.open_lut(out).apply(GREY), built("legal"), atol=1e-6)
+
+
+def test_letter_case_of_names_in_lists_does_not_matter() -> None:
+    words = "ACEScct, ACEScg to BT.1886, BT.709"
+    lut = lutbench.build(words, size=5)
+    loud = lutbench.compare(lut, words, colours=["NEUTRAL"])
+    assert loud.overall == lutbench.compare(lut, words, colours=["neutral"]).overall
+    assert lutbench.repair(lut, ["Range", "TINT"]) == lutbench.repair(lut, ["range", "tint"])
+    limits = lutbench.inspect(lut, limits={"Tint": 0.001})
+    assert limits.findings == lutbench.inspect(lut, limits={"tint": 0.001}).findings
+    parts = lutbench.split(lutbench.Lut3D.identity(5))
+    assert parts.kept(["Gamut"]) == parts.kept({"gamut"})  # type: ignore[list-item,arg-type]
+
+
+@pytest.mark.parametrize(
+    ("lower", "loud"),
+    [
+        ('kind = "health"\nallow = ["clipped_highlights"]', "allow"),
+        ('kind = "health"\nforbid = "fold"', "forbid"),
+        ('kind = "health"\nlimits = { tint = 2.5 }', "limits"),
+        ('kind = "invariants"\nhold = ["neutral"]', "hold"),
+        ('kind = "reference"\nexact = "x"\nlimits = { code_10bit_p95 = 2 }', "limits"),
+        ('kind = "baseline"\nbaseline = "a.csv"\nlimits = { code_10bit = 2 }', "limits"),
+    ],
+)
+def test_letter_case_in_a_suite_does_not_matter(tmp_path: Path, lower: str, loud: str) -> None:
+    checks = []
+    kind, _, rest = lower.partition("\n")
+    name = rest.rpartition("\n")[2]
+    shouted = rest.replace(name, f"{loud} = {name.partition(' = ')[2].upper()}")
+    for written in (lower, f"{kind.title().replace('Kind', 'kind')}\n{shouted}"):
+        path = tmp_path / "s.toml"
+        path.write_text(f'[[check]]\nname = "a"\nlut = "a.cube"\n{written}\n')
+        checks.append(read_suite(path).checks[0])
+    assert checks[0] == checks[1]

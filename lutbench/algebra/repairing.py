@@ -16,6 +16,7 @@ from lutbench.algebra.amiss import WORSE, amiss
 from lutbench.algebra.result import Change, Reworked, code_error
 from lutbench.algebra.unfold import MIRRORED, folds_of, unfolded
 from lutbench.errors import LutbenchError
+from lutbench.given import one_of
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array
 from lutbench.tables.cells import SIX_DECIMALS, channel_planes, straight_basis
@@ -83,10 +84,7 @@ def repair(
     LutbenchError
         When a repair is not known, or `lut` is not a 3D LUT.
     """
-    wanted = set(what)
-    unknown = sorted(wanted - set(REPAIRS))
-    if unknown:
-        raise LutbenchError(f"no repair is named {unknown[0]!r}", accepted=", ".join(REPAIRS))
+    wanted = {one_of("repair", each, REPAIRS) for each in what}
     check_bounds(most, fade)
     if isinstance(lut, ShaperLut3D):
         inner = repair(lut.lut, wanted, fade=fade, most=most)

@@ -7,11 +7,11 @@ The name of a limit is that of a measure, for the maximum, or with ``_mean``, ``
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from lutbench.errors import DefinitionError, unknown_name
+from lutbench.errors import DefinitionError
 from lutbench.given import number
 from lutbench.measure.delta_e import DELTA_E_NAMES
 from lutbench.measure.difference import Spread
@@ -105,13 +105,6 @@ def checked_limits(values: Mapping[str, Any], where: str) -> dict[str, float]:
             "no limit is given, so nothing is checked", where=where, accepted=", ".join(NAMES[:4])
         )
     return limits
-
-
-def known_limits(values: Mapping[str, Any], where: str, more: Sequence[str] = ()) -> None:
-    """Refuse a name that is not a limit, with an UnknownNameError that has the nearest names."""
-    for name in values:
-        if name not in (*NAMES, *more):
-            raise unknown_name("limit", name, (*NAMES, *more), where)
 
 
 def held_against(limits: Mapping[str, float], spreads: Mapping[str, Spread]) -> list[CheckFigure]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import types
+from collections.abc import Iterable
 from dataclasses import MISSING, dataclass, field
 from typing import (
     Annotated,
@@ -20,6 +21,7 @@ from typing import (
 from lutbench import hints
 from lutbench.checks.limits import NAMES
 from lutbench.errors import DefinitionError
+from lutbench.given import named
 from lutbench.hints import Hint
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Encoding
@@ -43,6 +45,16 @@ class TableSettings:
     """
 
     where: str = field(default="", repr=False)
+
+    def respell(self, key: str, kind: str, known: Iterable[str]) -> None:
+        """Spell the names in `key`, texts or a table, as they are `known`, in any letter case."""
+        given = getattr(self, key)
+        if given is None:
+            return
+        names = tuple(named(kind, each, known, self.at(key)) for each in given)
+        table = isinstance(given, dict)
+        spelt = dict(zip(names, given.values(), strict=True)) if table else names
+        object.__setattr__(self, key, spelt)
 
     @classmethod
     def keys(cls) -> dict[str, tuple[Any, Any]]:

@@ -11,6 +11,7 @@ from lutbench.checks.base import Check, Context
 from lutbench.checks.kinds import KINDS
 from lutbench.errors import DefinitionError, unknown_name
 from lutbench.files import beside, read_toml
+from lutbench.given import named
 from lutbench.model.catalogue import Catalogue, open_catalogue, user_definitions_wanted
 from lutbench.recipes.table import Table
 
@@ -107,11 +108,9 @@ def _check(table: Table, catalogue: Catalogue) -> Check:
         raise DefinitionError(
             f"{name[:40]!r} is not a name", where=table.at("name"), accepted="1 to 200 characters"
         )
-    kind = table.text("kind", "")
     if "kind" not in table:
         raise DefinitionError("is missing", where=table.at("kind"), accepted=", ".join(KINDS))
-    if kind not in KINDS:
-        raise unknown_name("kind of check", kind, KINDS, table.at("kind"))
+    kind = named("kind of check", table.text("kind"), KINDS, table.at("kind"))
     table.where = f"{table.where} ({name})"
     return KINDS[kind].read(table, catalogue)
 

@@ -29,6 +29,7 @@ from lutbench.exposure.reading import (
     stops_of,
 )
 from lutbench.exposure.zebra import MARKED, Signal, Zebra, zebra_of
+from lutbench.given import real
 from lutbench.model.curves.base import Curve
 from lutbench.model.signal import CODES_10_BIT, Range, RangeFromSignal, SignalFromRange, check_range
 from lutbench.model.transforms import Array, Transform
@@ -194,6 +195,7 @@ class Levels(Result):
         LutbenchError
             When there is none.
         """
+        reflectance = real(reflectance, "reflectance")
         for each in self.levels:
             if math.isclose(each.reflectance, reflectance, abs_tol=1e-12):
                 return each

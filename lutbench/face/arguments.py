@@ -19,13 +19,14 @@ from lutbench.given import texts as texts
 from lutbench.given import whole as whole
 from lutbench.model.catalogue import Catalogue, Entry
 from lutbench.model.catalogue import known as known
+from lutbench.model.conversion import Conversion
 from lutbench.model.encoding import Encoding
 from lutbench.model.signal import Range, check_range
 from lutbench.model.transforms import Transform
 from lutbench.recipes.subjects import NamedTransform, open_subject
 
-LutLike = Transform | str | os.PathLike[str]
-"""A LUT or transform; the path of a file; or words: "CURVE, GAMUT to CURVE, GAMUT",
+LutLike = Transform | Conversion | str | os.PathLike[str]
+"""A LUT, transform or conversion; the path of a file; or words: "CURVE, GAMUT to CURVE, GAMUT",
 ``RECIPE.toml#NAME``."""
 
 Picture = ArrayLike | str | os.PathLike[str]
@@ -44,6 +45,9 @@ def named(subject: LutLike | BinaryIO, catalogue: Catalogue | None, what: str) -
     """
     if isinstance(subject, Transform):
         return NamedTransform(repr(subject), subject)
+    if isinstance(subject, Conversion):
+        steps, ends = subject.pipeline(), (subject.source, subject.result)
+        return NamedTransform(subject.title, steps, *ends, task=subject)
     if isinstance(subject, str):
         if not subject.strip():
             raise LutbenchError("is empty", where=what, accepted=ACCEPTED)

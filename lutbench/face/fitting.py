@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from lutbench.errors import LutbenchError
 from lutbench.face import arguments
 from lutbench.face.arguments import Picture
+from lutbench.given import NOT_AN_ARRAY
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.encoding import Encoding
 from lutbench.tables.lut import USUAL_SIZE
@@ -171,7 +172,7 @@ def _patches(value: Any, what: str) -> tuple[tuple[str, ...], NDArray[np.float64
         return table.names, table.signal
     try:
         found = np.asarray(value, dtype=np.float64)
-    except (TypeError, ValueError, OverflowError):
+    except NOT_AN_ARRAY:
         found = np.empty(0)
     if found.ndim != 2 or found.shape[1] != 3 or not np.isfinite(found).all():
         raise LutbenchError(

@@ -77,7 +77,7 @@ def inspect(
             f"{limits!r:.60} are not limits", where="limits", accepted="numbers by code"
         )
     known = arguments.known(catalogue)
-    words = isinstance(lut, str) and not Path(lut).is_file()
+    words = isinstance(lut, str) and not os.path.isfile(lut)
     subject = arguments.transform(lut, catalogue) if words or not _is_path(lut) else lut
     return inspect(
         subject,  # type: ignore[arg-type]

@@ -69,6 +69,8 @@ def from_colour(lut: Any) -> Lut:
             "the inputs are not equally spaced", accepted="a domain of two ends for each channel"
         )
     title = str(getattr(lut, "name", ""))
+    if title.isdecimal():  # its address, which colour-science gives a LUT without a name
+        title = ""
     if table.ndim == 4:
         return Lut3D(table, domain, title)
     rows = np.repeat(table[:, None], 3, axis=1) if table.ndim == 1 else table

@@ -19,6 +19,7 @@ from lutbench.algebra.rewritten import (
     rows_turned,
 )
 from lutbench.errors import LutbenchError
+from lutbench.given import one_of
 from lutbench.inspection.finding import Examined, Finding
 from lutbench.inspection.findings.order import order_of
 from lutbench.inspection.plateaus import islands
@@ -157,10 +158,7 @@ def repair(
     LutbenchError
         When a repair is not known, or the LUT is unusable and cannot be repaired.
     """
-    wanted = None if what is None else tuple(what)
-    unknown = sorted(set(wanted or ()) - set(CURES))
-    if unknown:
-        raise LutbenchError(f"no repair is named {unknown[0]!r}", accepted=", ".join(CURES))
+    wanted = None if what is None else tuple(one_of("repair", each, CURES) for each in what)
     result, errors = lut, [NOTHING]
     changes: list[Change] = []
     bounds = bounds or Bounds()

@@ -9,8 +9,8 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from lutbench import work_progress
-from lutbench.errors import LutbenchError, nearest_names
-from lutbench.given import double
+from lutbench.errors import LutbenchError
+from lutbench.given import double, named
 from lutbench.inspection.finding import (
     SEVERITIES,
     Examined,
@@ -107,18 +107,15 @@ class Limits:
     def __post_init__(self) -> None:
         known = all_limits()
         for name, value in self.set.items():
-            if name not in known:
-                close = nearest_names(name, known) or sorted(known)
-                raise LutbenchError(
-                    f"no finding with a limit has the code {name!r}", accepted=", ".join(close)
-                )
+            named("finding with a limit", name, known)
             found = double(value)
             if not 0 <= found < math.inf:
                 shown = f"{value!r:.40}" if math.isnan(found) else f"{found:g}"
                 raise LutbenchError(
                     f"a limit of {shown} for {name} is not allowed", accepted="0 or more"
                 )
-        object.__setattr__(self, "set", {name: float(value) for name, value in self.set.items()})
+        limits = {named("", name, known): float(value) for name, value in self.set.items()}
+        object.__setattr__(self, "set", limits)
 
     def __getitem__(self, name: str) -> float:
         return self.set.get(name, all_limits()[name].default)

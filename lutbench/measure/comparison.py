@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.errors import LutbenchError
+from lutbench.given import one_of
 from lutbench.measure.causes import explain
 from lutbench.measure.delta_e import CLEARLY_FROM, DELTA_E_NAMES, size_word
 from lutbench.measure.difference import MEASURES, Measures, PointDifferences, Spread, measure_sides
@@ -180,19 +181,15 @@ def colours_to_compare(
     domain = domain_of(a, b)
     found: list[SampledColours] = []
     for name in sets:
-        match name:
+        match one_of("set of test colours", name, SETS):
             case "chart":
                 found.append(chart_patches(source))
             case "neutral":
                 found.append(neutral_ramp(domain=domain))
             case "random":
                 found.append(random_points(domain=domain))
-            case "nodes":
-                found += _lattices(a, b)
             case _:
-                raise LutbenchError(
-                    f"no set of test colours is named {name!r}", accepted=", ".join(SETS)
-                )
+                found += _lattices(a, b)
     if not found:
         raise LutbenchError(
             "there are no test colours to compare", accepted="a set, or a side with a lattice"

@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from lutbench.errors import DefinitionError, LutbenchError, unknown_name
-from lutbench.given import flag, one_of
+from lutbench.given import flag, instance, one_of, path, texts
 from lutbench.model.curves.base import Curve
 from lutbench.model.definitions import Definitions, read_definitions
 from lutbench.model.gamuts import STANDARD_GAMUTS, Gamut
@@ -101,6 +101,8 @@ class Catalogue:
     without: frozenset[str] = frozenset()
 
     def __post_init__(self) -> None:
+        instance(self.definitions, Definitions, "definitions", "open_catalogue(FILE, ...)")
+        object.__setattr__(self, "without", frozenset(texts(self.without, "without")))
         for kind, user, standard in (
             ("curve", self.definitions.curves, _standard_curve_names()),
             ("gamut", self.definitions.gamuts, _standard_gamuts()),
@@ -354,6 +356,7 @@ def open_catalogue(*files: str | Path, user: bool | None = None) -> Catalogue:
     """
     own = user_definitions_wanted() if user is None else flag(user, "user")
     definitions = _users_own() if own else Definitions()
+    files = tuple(path(each, "files") for each in files)
     if len(files) > MAX_FILES:
         raise DefinitionError(
             f"{len(files)} files of definitions", where=files[0], accepted=f"up to {MAX_FILES}"
@@ -367,13 +370,7 @@ def known(catalogue: Any) -> Catalogue:
     """`catalogue`, or the default one for None."""
     if catalogue is None:
         return open_catalogue()
-    if not isinstance(catalogue, Catalogue):
-        raise LutbenchError(
-            f"{catalogue!r:.60} is not a catalogue",
-            where="catalogue",
-            accepted="open_catalogue(...)",
-        )
-    return catalogue
+    return instance(catalogue, Catalogue, "catalogue", "open_catalogue(...)")
 
 
 def _checked(file: str | Path) -> Definitions:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from importlib import import_module
 from typing import TYPE_CHECKING, Any, Literal
 
 from lutbench.errors import LutbenchError
-from lutbench.given import one_of
+from lutbench.given import flag, one_of, real, texts
 from lutbench.model.encoding import Encoding, Meeting, meeting, unrendered
-from lutbench.model.gamuts import conversion
+from lutbench.model.gamuts import check_adaptation, conversion
 from lutbench.model.grade import Exposure
 from lutbench.model.light import Side
 from lutbench.model.signal import RangeFromSignal, SignalFromRange
@@ -29,6 +31,30 @@ Place = Literal["before", "light", "after"]
 KINDS: tuple[Kind, ...] = ("combined", "curve", "gamut")
 PLACES: tuple[Place, ...] = ("before", "light", "after")
 """Where a grade acts: on the source signal, on linear light in the target gamut, on the result."""
+
+
+def _transforms(value: Any, what: str) -> tuple[Transform, ...]:
+    steps = value if isinstance(value, tuple | list) else (value,)
+    if not all(isinstance(each, Transform) for each in steps):
+        raise LutbenchError(f"{value!r:.60} are not transforms", where=what, accepted="a tuple")
+    return tuple(steps)
+
+
+_CHECKS: dict[str, Callable[[Any, str], Any]] = {
+    "exposure": real,
+    "adaptation": check_adaptation,
+    "grade": _transforms,
+    "clamp": flag,
+    "as_found": flag,
+    "notes": texts,
+}
+_PARTS = {
+    "white_balance": ("lutbench.model.transforms", "Matrix"),
+    "compression": ("lutbench.model.compression", "GamutCompression"),
+    "tone": ("lutbench.model.tone", "ToneMapper"),
+    "mapping": ("lutbench.model.gamut_map", "GamutMapping"),
+}
+"""The types of the parts that may be left out, from modules that are loaded when one is given."""
 
 
 @dataclass(frozen=True)
@@ -72,6 +98,7 @@ class Conversion(PlainData):
                 raise LutbenchError(
                     f"{end!r:.60} is not an encoding", where="Conversion", accepted="an Encoding"
                 )
+        self._check_values()
         object.__setattr__(self, "kind", one_of("kind", self.kind, KINDS))
         object.__setattr__(self, "grade_place", one_of("place", self.grade_place, PLACES))
         if self.kind == "gamut" and self.tone is not None:
@@ -94,6 +121,15 @@ class Conversion(PlainData):
                 accepted="either mapping or compression, and kind combined or gamut",
             )
         self._check_sides()
+
+    @property
+    def title(self) -> str:
+        """The names of what is converted: of curves, of gamuts, or of both."""
+        source, target = self.source, self.target
+        curves = f"{source.curve.name} to {target.curve.name}"
+        gamuts = f"{source.gamut.name} to {target.gamut.name}"
+        titles = {"curve": curves, "gamut": f"{gamuts} in {source.curve.name}"}
+        return titles.get(self.kind, f"{curves}, {gamuts}")
 
     @cached_property
     def result(self) -> Encoding:
@@ -176,6 +212,16 @@ class Conversion(PlainData):
         assert self.tone is not None
         before = self.source.white_luminance or self.tone.source_white
         return before, self.result.white_luminance or self.tone.target_white
+
+    def _check_values(self) -> None:
+        for name, check in _CHECKS.items():
+            object.__setattr__(self, name, check(getattr(self, name), name))
+        for name, (module, kind) in _PARTS.items():
+            part = getattr(self, name)
+            if part is not None and not isinstance(part, getattr(import_module(module), kind)):
+                raise LutbenchError(
+                    f"{part!r:.60} cannot be used", where=name, accepted=f"None, a {kind}"
+                )
 
     def _check_sides(self) -> None:
         """Refuse a tone whose side of light cannot be reached."""

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lutbench.errors import DefinitionError, LutbenchError
+from lutbench.given import NOT_AN_ARRAY, instance, real, text
 from lutbench.model.transforms import Array, Matrix
 from lutbench.results import PlainData
 
@@ -65,10 +66,11 @@ class Gamut(PlainData):
     source: str = ""
 
     def __post_init__(self) -> None:
-        where = f"gamut {self.name!r}"
+        where = f"gamut {text(self.name, 'name of a gamut')!r}"
+        text(self.source, f"{where}, source")
         try:
             points = np.array([*self.primaries, self.white], dtype=np.float64)
-        except (TypeError, ValueError, OverflowError):
+        except NOT_AN_ARRAY:
             points = np.empty(0)
         if points.shape != (4, 2) or not np.isfinite(points).all() or np.abs(points).max() > 5:
             raise DefinitionError(
@@ -118,8 +120,10 @@ class Gamut(PlainData):
 
     def same_as(self, other: Gamut, tolerance: float = 1e-4) -> bool:
         """Whether primaries and white are the same, within the rounding of published values."""
+        instance(other, Gamut, "other", "a Gamut")
         mine = np.array([*self.primaries, self.white])
-        return bool(np.abs(mine - np.array([*other.primaries, other.white])).max() <= tolerance)
+        apart = np.abs(mine - np.array([*other.primaries, other.white])).max()
+        return bool(apart <= real(tolerance, "tolerance"))
 
 
 def xyz_of_xy(xy: ArrayLike) -> Array:

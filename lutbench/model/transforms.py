@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, DTypeLike, NDArray
 
 from lutbench.errors import LutbenchError, NotInvertibleError
-from lutbench.given import double, one_of
+from lutbench.given import NOT_AN_ARRAY, double, flag, one_of
 from lutbench.results import plain as plain
 
 Array = NDArray[np.float64]
@@ -150,7 +150,7 @@ class Transform:
         LutbenchError
             When the format cannot hold it, or the file cannot be written.
         """
-        import_module("lutbench.formats.convert").save(self, path, force=force)
+        import_module("lutbench.formats.convert").save(self, path, force=flag(force, "force"))
 
     def plot(self, ax: Any = None) -> Any:
         """Draw the neutral axis on matplotlib axes, by default on new ones; return the axes."""
@@ -329,7 +329,7 @@ def _numbers(value: ArrayLike, shape: tuple[int, ...]) -> Array:
     """`value` as finite float64 of `shape`; LutbenchError if it is not."""
     try:
         found = np.array(value, dtype=np.float64)
-    except (TypeError, ValueError, OverflowError):
+    except NOT_AN_ARRAY:
         found = np.empty(0)
     if found.shape != shape or not np.isfinite(found).all():
         raise LutbenchError(

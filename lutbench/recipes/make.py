@@ -94,7 +94,7 @@ def quick_job(settings: Settings, catalogue: Catalogue | None = None, name: str 
     _check_ends(given)
     left_out = {"target_curve": given["source_curve"], "tone": "clip"} if kind == "gamut" else {}
     task = conversion_task(table_of_settings(given | left_out), kind, known)
-    title = given["title"] or _title_of(task)
+    title = given["title"] or task.title
     display = None
     if given["measured_display"]:
         from lutbench.recipes.measured import measured_display
@@ -115,13 +115,6 @@ def _check_ends(given: dict[str, Any]) -> None:
                 f"a {kind} LUT needs a {name.replace('_', ' ')}",
                 accepted="a name from `lutbench list`",
             )
-
-
-def _title_of(task: Conversion) -> str:
-    curves = f"{task.source.curve.name} to {task.target.curve.name}"
-    gamuts = f"{task.source.gamut.name} to {task.target.gamut.name}"
-    titles = {"curve": curves, "gamut": f"{gamuts} in {task.source.curve.name}"}
-    return titles.get(task.kind, f"{curves}, {gamuts}")
 
 
 def make(job: LutJob, digest: str = "") -> Lut:

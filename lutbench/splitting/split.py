@@ -9,6 +9,7 @@ from typing import Any, Literal, get_args
 import numpy as np
 
 from lutbench.errors import LutbenchError
+from lutbench.given import one_of, texts
 from lutbench.identification import identify
 from lutbench.identification.look import view_for
 from lutbench.identification.result import Identification
@@ -118,8 +119,7 @@ class Split(Result):
         LutbenchError
             For no parts or all, and for gamut and look where a curve stands between them.
         """
-        wanted = set(parts)
-        check_parts(wanted)
+        wanted = check_parts(parts)
         if wanted == {"look"}:
             return self.look
         tasks = self.tasks
@@ -164,15 +164,14 @@ class Split(Result):
         }
 
 
-def check_parts(parts: Collection[str]) -> None:
-    """Refuse no part, every part, and what is none; LutbenchError says what would do."""
-    unknown = sorted(set(parts) - set(PARTS))
-    if unknown:
-        raise LutbenchError(f"no part is named {unknown[0]!r}", accepted=", ".join(PARTS))
-    if not parts:
+def check_parts(parts: Collection[str]) -> set[str]:
+    """The parts, in any letter case. No part, every part and what is none are refused."""
+    found = {one_of("part", each, PARTS) for each in texts(parts, "parts")}
+    if not found:
         raise LutbenchError("no part is kept", accepted="one or two of " + ", ".join(PARTS))
-    if len(set(parts)) == len(PARTS):
+    if len(found) == len(PARTS):
         raise LutbenchError("every part is kept, so nothing is taken away", accepted="one or two")
+    return found
 
 
 def split(

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lutbench.errors import LutbenchError, NotInvertibleError
-from lutbench.given import texts, whole
+from lutbench.given import NOT_AN_ARRAY, texts, whole
 from lutbench.model.transforms import (
     Array,
     Rgb,
@@ -74,7 +74,7 @@ def _numbers(value: ArrayLike, what: str, accepted: str) -> NDArray[Any]:
         if array.dtype.kind not in "biuf" or masked:
             raise TypeError("masked" if masked else f"{array.dtype}")
         return array if array.dtype == np.float32 else array.astype(np.float64, copy=False)
-    except (TypeError, ValueError, OverflowError) as error:
+    except NOT_AN_ARRAY as error:
         raise LutbenchError(
             f"is not an array of numbers: {error}", where=what, accepted=accepted
         ) from error
@@ -244,7 +244,7 @@ class Lut3D(_Lut):
     @classmethod
     def identity(cls, size: int = USUAL_SIZE, *, title: str = "") -> Lut3D:
         """The LUT that changes nothing."""
-        return cls(lattice(size), title=title)
+        return cls(lattice(whole(size, "size", *SIZES_3D)), title=title)
 
     def inverse(self) -> Transform:
         """The inverse LUT, of the same size.

@@ -27,7 +27,7 @@ import numpy as np
 from numpy.typing import ArrayLike, DTypeLike, NDArray
 
 from lutbench.errors import LutbenchError
-from lutbench.given import flag, text, whole
+from lutbench.given import NOT_AN_ARRAY, flag, text, whole
 from lutbench.model.transforms import Transform, steps_of
 from lutbench.tables import plain
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
@@ -94,7 +94,7 @@ def as_pixels(rgb: ArrayLike) -> NDArray[Any]:
     """
     try:
         array = np.asarray(rgb)
-    except (TypeError, ValueError, OverflowError) as error:
+    except NOT_AN_ARRAY as error:
         raise LutbenchError(f"is not an array of R G B: {error}", accepted=ACCEPTED) from error
     if array.dtype.name not in TYPES:
         # Integers in a list are signal, such as [1, 0, 0]; the type of an array counts.
@@ -242,7 +242,7 @@ def _source(pixels: ArrayLike, *, as_signal: bool) -> NDArray[Any]:
             raise TypeError("complex numbers")
         if source.dtype.name not in TYPES and as_signal:
             source = source.astype(np.float64)
-    except (TypeError, ValueError, OverflowError) as error:
+    except NOT_AN_ARRAY as error:
         raise LutbenchError(f"is not an array of R G B: {error}", where="pixels") from error
     _check_type(source.dtype, "pixels")
     return source

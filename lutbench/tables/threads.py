@@ -13,6 +13,7 @@ from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 
 from lutbench.errors import LutbenchError
+from lutbench.given import whole
 
 VARIABLE = "LUTBENCH_THREADS"
 MOST = 1024
@@ -33,8 +34,8 @@ def thread_limit(threads: int | None = None) -> int:
         text = os.environ.get(VARIABLE, "").strip()
         if not text:
             return _usable_cores()
-        return _checked(text, VARIABLE)
-    return _checked(threads, "threads")
+        return _parsed(text)
+    return whole(threads, "threads", 1, MOST)
 
 
 def share(work: Callable[[int, int], object], total: int, chunk: int, threads: int) -> None:
@@ -122,13 +123,11 @@ def _usable_cores() -> int:
     return os.cpu_count() or 1
 
 
-def _checked(value: int | str, where: str) -> int:
+def _parsed(text: str) -> int:
     try:
-        number = int(value)
-    except (TypeError, ValueError, OverflowError):
-        number = 0
-    if not 1 <= number <= MOST:
+        number = int(text)
+    except ValueError:
         raise LutbenchError(
-            f"{value!r:.60} is not a number of threads", where=where, accepted=f"1 to {MOST}"
-        )
-    return number
+            f"{text!r:.60} is not a number of threads", where=VARIABLE, accepted=f"1 to {MOST}"
+        ) from None
+    return whole(number, VARIABLE, 1, MOST)

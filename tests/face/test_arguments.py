@@ -14,6 +14,15 @@ import pytest
 import lutbench as lb
 
 WORDS = "ACEScct, ACEScg to BT.1886, BT.709"
+
+
+class NoArray:
+    """What numpy cannot read, as a tensor that is on a device or keeps gradients."""
+
+    def __array__(self, *_: Any, **__: Any) -> Any:
+        raise RuntimeError("cannot be a numpy array")
+
+
 WRONG: dict[str, Any] = {
     "None": None,
     "no text": "",
@@ -39,6 +48,10 @@ WRONG: dict[str, Any] = {
     "complex": 1j,
     "a path that is not": Path("none") / "none.cube",
     "a folder": Path("."),
+    "a long text": "x" * 100_000,
+    "masked": np.ma.masked,
+    "a set": {1, 2},
+    "no array": NoArray(),
 }
 
 
@@ -96,7 +109,7 @@ def doors(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, Any]]
         "match": {"source": patches, "target": patches, "source_encoding": end}
         | {"target_encoding": end, "residual": False},
         "open_lut": {"path": path},
-        "open_catalogue": {"user": False},
+        "open_catalogue": {"files": [], "user": False},
         "read_hald": {"path": hald},
         "write_hald": {"lut": None, "path": folder / "new.png", "level": 2, "force": True},
         "cdls_of_edl": {"path": folder / "a.edl"},
@@ -123,7 +136,19 @@ def doors(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, Any]]
         "Encoding": {"curve": end.curve, "gamut": bt709, "range": "full", "bits": 10}
         | {"display": None},
         "Conversion": {"source": end, "target": end, "kind": "combined", "exposure": 0.0}
-        | {"adaptation": "bradford", "grade_place": "after", "grade": (), "clamp": True},
+        | {"adaptation": "bradford", "grade_place": "after", "grade": (), "clamp": True}
+        | {"white_balance": None, "compression": None, "tone": None, "as_found": False}
+        | {"mapping": None},
+        "Catalogue": {"definitions": lb.open_catalogue().definitions, "without": frozenset()},
+        "Lut3D.identity": {"size": 3, "title": ""},
+        "Lut1D.identity": {"size": 3, "title": ""},
+        "Curve.encode": {"light": 0.18},
+        "Curve.decode": {"signal": 0.4},
+        "Gamut.same_as": {"other": bt709, "tolerance": 1e-3},
+        "Levels.at": {"reflectance": 0.18},
+        "Lut3D.save": {"path": folder / "saved.cube", "force": True},
+        "Split.kept": {"parts": ["gamut"]},
+        "Encoding.named": {"curve": "ACEScct", "gamut": "ACEScg"},
     }
 
 
@@ -131,6 +156,29 @@ def tried(doors: dict[str, dict[str, Any]], name: str) -> Iterator[tuple[str, di
     for parameter in doors[name]:
         for what, value in WRONG.items():
             yield f"{name}({parameter}={what})", {**doors[name], parameter: value}
+
+
+OBJECTS: dict[str, Any] = {
+    "Curve": lambda: lb.curves()["ACEScct"].curve,
+    "Gamut": lambda: lb.gamuts()["BT.709"].gamut,
+    "Levels": lambda: lb.levels("ACEScct"),
+    "Lut3D": lambda: lb.Lut3D.identity(3),
+    "Split": lambda: lb.split(lb.Lut3D.identity(5)),
+}
+"""Objects whose methods are tried."""
+
+
+def called(name: str) -> Any:
+    """The public function, class or method of that name, which takes all by keyword."""
+    thing, _, method = name.partition(".")
+    made = getattr(lb, thing, None)
+    if method:
+        return getattr(made if method in ("identity", "named") else OBJECTS[thing](), method)
+    if name == "open_catalogue":
+        return lambda files, user: lb.open_catalogue(
+            *(files if isinstance(files, list) else [files]), user=user
+        )
+    return made
 
 
 NAMES = sorted(name for name in lb.__all__ if not name.startswith("_") and name[0].islower())
@@ -145,21 +193,35 @@ CLASSES = [
     "Encoding",
     "Conversion",
     "Display",
+    "Catalogue",
+]
+METHODS = [
+    "Lut3D.identity",
+    "Lut1D.identity",
+    "Curve.encode",
+    "Curve.decode",
+    "Gamut.same_as",
+    "Levels.at",
+    "Lut3D.save",
+    "Split.kept",
+    "Encoding.named",
 ]
 
 
-@pytest.mark.parametrize("name", NAMES + CLASSES)
+@pytest.mark.parametrize("name", NAMES + CLASSES + METHODS)
 def test_wrong_arguments(
     name: str, doors: dict[str, dict[str, Any]], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    call = getattr(lb, name)
+    call = called(name)
     if name not in ("capture", "chain", "learn"):  # which want a real picture, or a LUT
         call(**doors[name])
     faults = []
     for what, arguments in tried(doors, name):
         try:
             found = call(**arguments)
+            if isinstance(found, lb.Conversion):
+                found = found.pipeline()
             if isinstance(found, lb.Transform):
                 found.apply([0.1, 0.2, 0.3])
         except lb.LutbenchError as error:

@@ -191,6 +191,12 @@ def test_words_paths_and_luts_are_taken_alike(day: Path) -> None:
     exact = lb.apply(WORDS, [0.4, 0.5, 0.6])
     np.testing.assert_allclose(exact, lut.apply([0.4, 0.5, 0.6]), atol=0.01)
     assert lb.build(WORDS, size=17) == lb.sample(WORDS, 17)
+    source = lb.Encoding.named("ACEScct", "ACEScg")
+    conversion = lb.Conversion(source, lb.Encoding.named("BT.1886", "BT.709"))
+    assert lb.sample(conversion, 17) == lb.build(WORDS, size=17)
+    said, named = (lb.compare(form, lut, colours=["chart"]) for form in (conversion, WORDS))
+    assert said.overall == named.overall
+    assert said.source == named.source
     assert (
         lb.compare(WORDS, WORDS + "; exposure=1", colours=["neutral"]).source.curve.name
         == "ACEScct"
@@ -289,6 +295,7 @@ def test_cdls_of_an_edl(tmp_path: Path) -> None:
 
 
 def test_other_libraries() -> None:
+    import colour
     from PIL import Image
 
     lut = lb.build(WORDS, size=9)
@@ -299,6 +306,7 @@ def test_other_libraries() -> None:
     assert lb.from_colour(theirs) == lut
     curve = lb.build("ACEScct", "BT.1886", kind="curve", dimensions=1, size=64)
     assert lb.from_colour(lb.to_colour(curve)) == curve
+    assert lb.from_colour(colour.LUT1D([0, 0.5, 1])).title == ""  # theirs is a number for each
     codes = np.random.default_rng(2).integers(0, 256, (8, 8, 3), np.uint8)
     shown = np.asarray(Image.fromarray(codes).filter(lb.to_pillow(lut)))
     assert np.abs(shown.astype(int) - lut.apply(codes, "trilinear")).max() <= 1

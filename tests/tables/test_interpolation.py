@@ -243,7 +243,7 @@ class TestThreads:
             Lut3D.identity(2).apply([0.5, 0.5, 0.5])
 
     def test_bad_argument_is_named(self) -> None:
-        with pytest.raises(LutbenchError, match="threads: 0 is not a number of threads"):
+        with pytest.raises(LutbenchError, match="threads: 0 is too small"):
             Lut3D.identity(2).apply([0.5, 0.5, 0.5], threads=0)
 
     def test_every_part_is_done_once(self) -> None:

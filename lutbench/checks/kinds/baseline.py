@@ -13,7 +13,7 @@ from lutbench import files, hints
 from lutbench.checks import baselines
 from lutbench.checks.base import Check, CheckResult, Context
 from lutbench.checks.judging import judge, judge_sides, verdict, view_for
-from lutbench.checks.limits import NAMES, CheckFigure, checked_limits, known_limits
+from lutbench.checks.limits import NAMES, CheckFigure, checked_limits
 from lutbench.checks.settings import End
 from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.measure.comparison import ASSUMED_SOURCE
@@ -43,7 +43,7 @@ class BaselineCheck(Check):
     target: End = None
 
     def __post_init__(self) -> None:
-        known_limits(self.limits or {}, self.at("limits"), (PARTS,))
+        self.respell("limits", "limit", (*NAMES, PARTS))
 
     @property
     def recording(self) -> str:

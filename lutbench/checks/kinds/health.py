@@ -12,7 +12,7 @@ from lutbench.checks.base import Check, CheckResult, Context
 from lutbench.checks.judging import in_codes
 from lutbench.checks.limits import CheckFigure, checked_limit, most_in
 from lutbench.checks.settings import End
-from lutbench.errors import DefinitionError, LutbenchError, unknown_name
+from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.inspection.finding import SEVERITIES, Place, Severity
 from lutbench.inspection.inspection import Inspection, inspect
 from lutbench.inspection.registry import all_limits, codes, kinds
@@ -39,9 +39,7 @@ class HealthCheck(Check):
     def __post_init__(self) -> None:
         known_names = {"forbid": codes(), "allow": codes(), "limits": tuple(all_limits())}
         for key, known in known_names.items():
-            for code in getattr(self, key) or ():
-                if code not in known:
-                    raise unknown_name("finding", code, known, self.at(key))
+            self.respell(key, "finding", known)
         if self.forbid is not None and (self.allow or self.severity is not None):
             raise DefinitionError(
                 "forbid is given together with allow or severity",

@@ -19,7 +19,7 @@ from lutbench import hints
 from lutbench.checks.base import Check, CheckResult, Context
 from lutbench.checks.judging import in_codes, verdict
 from lutbench.checks.limits import CheckFigure, checked_limit
-from lutbench.errors import DefinitionError, LutbenchError, unknown_name
+from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.measure.comparison import ASSUMED_SOURCE
 from lutbench.measure.samples import (
     chart_patches,
@@ -69,9 +69,7 @@ class InvariantsCheck(Check):
 
     def __post_init__(self) -> None:
         for key in ("hold", "limits"):
-            for name in getattr(self, key) or ():
-                if name not in INVARIANTS:
-                    raise unknown_name("invariant", name, INVARIANTS, self.at(key))
+            self.respell(key, "invariant", INVARIANTS)
 
     def run(self, context: Context) -> CheckResult:
         if not self.hold:

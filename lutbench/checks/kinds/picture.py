@@ -14,7 +14,7 @@ from lutbench import hints
 from lutbench.checks.base import Check, CheckResult, Context
 from lutbench.checks.judging import judge, view_for
 from lutbench.checks.kinds.baseline import not_itself, record
-from lutbench.checks.limits import checked_limits, known_limits
+from lutbench.checks.limits import NAMES, checked_limits
 from lutbench.checks.settings import End, Limits
 from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.measure.samples import SampledColours
@@ -42,7 +42,7 @@ class PictureCheck(Check):
     target: End = None
 
     def __post_init__(self) -> None:
-        known_limits(self.limits or {}, self.at("limits"))
+        self.respell("limits", "limit", NAMES)
         if Path(self.stored).suffix.lower() in (".jpg", ".jpeg"):
             raise DefinitionError(
                 "JPEG does not keep the exact values",

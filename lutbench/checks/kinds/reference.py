@@ -19,7 +19,7 @@ from lutbench import files
 from lutbench.checks.base import Check, CheckResult, Context
 from lutbench.checks.independent import independent_conversion
 from lutbench.checks.judging import colours, judge, judge_sides, view_for
-from lutbench.checks.limits import checked_limits, known_limits
+from lutbench.checks.limits import NAMES, checked_limits
 from lutbench.checks.settings import Bits, End, Limits, Texts
 from lutbench.errors import FormatError
 from lutbench.measure.samples import SampledColours
@@ -62,7 +62,7 @@ class ReferenceCheck(Check):
 
     def __post_init__(self) -> None:
         self.only_one(*DEFAULT_LIMITS)
-        known_limits(self.limits or {}, self.at("limits"))
+        self.respell("limits", "limit", NAMES)
 
     def run(self, context: Context) -> CheckResult:
         against = self.only_one(*DEFAULT_LIMITS)

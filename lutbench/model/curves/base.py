@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lutbench.errors import LutbenchError
+from lutbench.given import numbers
 from lutbench.model.light import DISPLAY, SCENE, Display, Light, Side
 from lutbench.model.signal import Range, full_scale_from_signal, signal_from_full_scale
 from lutbench.model.transforms import Array, Transform, plain
@@ -96,12 +97,12 @@ class Curve:
 
     def encode(self, light: ArrayLike) -> Array:
         """Light to signal, any shape."""
-        value = self._encode(np.asarray(light, dtype=np.float64))
+        value = self._encode(numbers(light, "light"))
         return value if self.formula_codes == "full" else signal_from_full_scale(value)
 
     def decode(self, signal: ArrayLike) -> Array:
         """Signal to light, any shape."""
-        value = np.asarray(signal, dtype=np.float64)
+        value = numbers(signal, "signal")
         return self._decode(
             value if self.formula_codes == "full" else full_scale_from_signal(value)
         )
