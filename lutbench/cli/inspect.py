@@ -115,8 +115,11 @@ class Judging:
 )
 @click.option(
     "--set-sheet",
+    "set_sheets",
+    multiple=True,
     metavar="OUT.html|OUT.png",
-    help="Write the set on one page to print: what each LUT is for, its levels, its checksum.",
+    help="Write the set on one page to print: what each LUT is for, its levels, its checksum. "
+    "May be given more than once.",
 )
 @click.option(
     "--still",
@@ -165,11 +168,11 @@ def command(
     catalogue = catalogue_of(options["definitions"])
     ends.found(catalogue, exact=False)
     Limits.parse(judging.limit_texts)
-    if pictures.set_sheet:
+    for path in pictures.set_sheets:
         from lutbench.report.set_sheet import check_name
 
-        check_name(pictures.set_sheet)
-    drawn = bool(pictures.page or pictures.sheet or pictures.set_sheet)
+        check_name(path)
+    drawn = bool(pictures.page or pictures.sheet or pictures.set_sheets)
     keep = drawn or not many
     texts, definitions = judging.limit_texts, options["definitions"]
     asked = InspectRequest(ends, texts, definitions, options["as_json"], keep)

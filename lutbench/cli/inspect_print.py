@@ -232,7 +232,7 @@ class Pictures:
 
     page: str | None
     sheet: str | None
-    set_sheet: str | None
+    set_sheets: tuple[str, ...]
     still: str | None
     force: bool
 
@@ -243,11 +243,11 @@ def draw(found: list[Inspection], pictures: Pictures, catalogue: Catalogue) -> N
         _write_page(found[0], pictures.page, pictures.still, catalogue, pictures.force)
     if pictures.sheet:
         _write_sheet(found, pictures.sheet, pictures.still, pictures.force)
-    if pictures.set_sheet:
+    for path in pictures.set_sheets:
         from lutbench.report.set_sheet import write_set_sheet
 
-        write_set_sheet(found, pictures.set_sheet, still=pictures.still, force=pictures.force)
-        say(f"{pictures.set_sheet}: set sheet written")
+        write_set_sheet(found, path, still=pictures.still, force=pictures.force)
+        say(f"{path}: set sheet written")
 
 
 def _write_page(

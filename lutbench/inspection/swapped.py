@@ -23,6 +23,10 @@ Swapped = Literal["rows", "channels", "unclear"]
 EXPLAINED = 0.5
 """10-bit codes: the rounding of a table to 10 bits; a table put back wrongly is off by several."""
 
+MOST_EXPLAINED = 10.0
+"""10-bit codes that 95 % of the nodes are off at most: right explanations came to 3. If half of a
+table is clipped, a table put back wrongly may fit there, and is off by hundreds elsewhere."""
+
 SAME = 1.0 / CODES
 """Signal: one 10-bit code; if the two cures differ by less, either is right."""
 
@@ -74,15 +78,18 @@ def _likelier_first(subject: Subject) -> tuple[Swapped, Swapped]:
 
 @lru_cache(maxsize=4)  # `confirmed` and `red_and_blue` ask for the same tables
 def _explained(lut: Lut) -> str:
-    """The confidence of `identify`, if its names explain half of the nodes to `EXPLAINED`."""
+    """The confidence of `identify`, if its names explain half of the nodes to `EXPLAINED`, and most
+    of them to `MOST_EXPLAINED`."""
     from lutbench.identification import identify
 
     try:
         found = identify(lut)
     except LutbenchError:
         return ""
-    explained = found.best is not None and found.best.error_median < EXPLAINED
-    return found.confidence if explained else ""
+    best = found.best
+    if best is None or best.error_median >= EXPLAINED or best.error_p95 >= MOST_EXPLAINED:
+        return ""
+    return found.confidence
 
 
 def _table(lut: Lut) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:

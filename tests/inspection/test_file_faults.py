@@ -11,6 +11,7 @@ import colour
 import numpy as np
 import pytest
 from file_damage import FILE_DAMAGES, REVERSED, SOUND, SWAPPED, FileDamage, commas
+from open_world import case
 
 import lutbench
 from lutbench import open_lut
@@ -183,6 +184,17 @@ def test_red_and_blue_that_have_changed_places_unclearly_are_left_to_the_user(
     with pytest.raises(LutbenchError, match="--only channels"):
         repair(broken)
     np.testing.assert_allclose(repair(broken, (cure,)).lut.table, sound.table, atol=1e-6)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("damage", [REVERSED, SWAPPED])
+def test_no_wrong_cure_where_half_of_a_look_is_clipped(damage: Callable[[bytes], bytes]) -> None:
+    """Put back wrongly, its clipped half fits names; nothing says which of the two is right."""
+    sound = case("highlights desaturated towards white", 7001).lut
+    assert isinstance(sound, Lut3D)
+    first = inspect(parse_cube(damage(format_cube(sound))).lut).findings[0]
+    assert first.code == "axis_order"
+    assert "it cannot tell which" in first.message
 
 
 @pytest.mark.parametrize(
