@@ -34,6 +34,7 @@ class Monitor:
 
     reads: str = "full"
     order: str = "RGB"
+    columns: str = "RGB"
     nodes: int = 0
     interpolation: str = "tetrahedral"
     bits: int = 10
@@ -54,6 +55,7 @@ class Monitor:
         # Every pixel of a row is alike but in strips: look up each colour once.
         colours, back = np.unique(signal.reshape(-1, 3), axis=0, return_inverse=True)
         seen = self._look_up(table, colours, self.interpolation)
+        seen = seen[:, ["RGB".index(each) for each in self.columns]]
         return np.asarray(seen[back.ravel()].reshape(board.shape))
 
     @staticmethod
@@ -99,6 +101,9 @@ def test_a_sound_monitor_is_called_sound(size: int, codes: str) -> None:
         (Monitor(reads="legal"), "range", "legal range"),
         (Monitor(order="BGR"), "channels", "order BGR"),
         (Monitor(order="GBR"), "channels", "order GBR"),
+        (Monitor(columns="BGR"), "channels", "taken for B, G, R"),
+        (Monitor(columns="BRG"), "channels", "taken for G, B, R"),
+        (Monitor(order="BGR", columns="BGR"), "channels", "BGR, and the columns"),
         (Monitor(nodes=17), "nodes", "17 are in use"),
         (Monitor(nodes=9), "nodes", "9 are in use"),
         (Monitor(interpolation="nearest"), "smooth", "steps"),

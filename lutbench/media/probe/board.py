@@ -47,6 +47,10 @@ RANGE_NODE = 7 / 8
 ORDER_NODE: Triple = (0.75, 0.5, 0.25)
 """Signal of the lit node of the row on channels: three levels, different in each order."""
 
+ORDER_COLOUR: Triple = (1.0, 0.75, 0.45)
+"""Signal that comes out at that node: orange. If the columns of a file are read in another order,
+the word has another colour; all are so bright that a word is lit in any order."""
+
 CUT_BLACK = 0.045
 """Signal below legal black, which is 16 of 255 in full-range codes."""
 

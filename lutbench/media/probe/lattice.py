@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from lutbench.media.probe.board import (
     LINE_AT,
+    ORDER_COLOUR,
     ORDER_NODE,
     RANGE_NODE,
     check_size,
@@ -42,7 +43,6 @@ def probe_lut(size: int) -> Lut3D:
     none, full = np.flatnonzero(grid <= LOW), np.flatnonzero(grid >= HIGH)
     level[np.ix_(full, full, full)] = 1.0
     level[np.ix_(_near(grid, RANGE_NODE), none, none)] = 1.0
-    level[np.ix_(*(_near(grid, each) for each in ORDER_NODE))] = 1.0
     level[np.ix_(*(_near(grid, LINE_AT, 0.0),) * 3)] = 1.0
     for blue in node_places(cells).values():
         level[np.ix_(none, none, _near(grid, blue, 0.0))] = 1.0
@@ -52,7 +52,9 @@ def probe_lut(size: int) -> Lut3D:
         level[np.ix_(full, full, _near(grid, (cells // 2 + step) / cells, 0.0))] = value
     _cut_ends(level, grid)
     _saddles(level, cells, full)
-    return Lut3D(np.repeat(level[..., None], 3, axis=-1), title=TITLES["probe"])
+    table = np.repeat(level[..., None], 3, axis=-1)
+    table[np.ix_(*(_near(grid, each) for each in ORDER_NODE))] = ORDER_COLOUR
+    return Lut3D(table, title=TITLES["probe"])
 
 
 def plain_lut(size: int) -> Lut3D:

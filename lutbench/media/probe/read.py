@@ -94,7 +94,8 @@ def read_board(picture: NDArray[Any], size: int, codes: Range, where: str = "") 
 
     Raises LutbenchError when no frame is found.
     """
-    straight = _straightened(np.asarray(picture, dtype=np.float64), where)
+    coloured = _straightened(np.asarray(picture, dtype=np.float64), where)
+    straight = coloured.mean(axis=-1)
     questions = rows(size, codes)
     letters = word_mask(size, codes)
     if (drawn := _size_drawn(straight, size, codes)) != size:
@@ -111,6 +112,10 @@ def read_board(picture: NDArray[Any], size: int, codes: Range, where: str = "") 
         elif isinstance(row.parts[0], Word):
             lit = [_lit(straight, letters, box) for box in boxes]
             answers.append(_judged(row, lit, codes))
+            if row.key == "channels" and answers[-1].sound is not None:
+                answers[-1] = _of_columns(
+                    answers[-1], coloured, letters, boxes[int(np.argmax(lit))]
+                )
         else:
             answers.append(_steps(straight, boxes[0], row, size))
     if answers[0].sound is not True:
@@ -155,7 +160,7 @@ def line_in(picture: NDArray[Any], size: int, codes: Range, where: str = "") -> 
     Raises LutbenchError when no frame is found.
     """
     questions = rows(size, codes)
-    straight = _straightened(np.asarray(picture, dtype=np.float64), where)
+    straight = _straightened(np.asarray(picture, dtype=np.float64), where).mean(axis=-1)
     return _line(straight, box_of(len(questions) - 1, 0, len(questions), 1), questions[-1])
 
 
@@ -182,10 +187,11 @@ def controls_answer(before: float | None, after: float | None) -> Answer:
 
 
 def _straightened(picture: Array, where: str) -> Array:
-    """The board cropped to its frame and scaled to its own pixels, as grey with white at 1."""
+    """The board cropped to its frame, in its own pixels, white at 1: (lines, pixels, 3)."""
     if picture.ndim != 3 or picture.shape[2] < 3 or min(picture.shape[:2]) < 270:
         raise LutbenchError("is too small for a board", where=where, accepted="270 lines or more")
-    grey = np.clip(np.nan_to_num(picture[..., :3]), 0, None).mean(axis=-1)
+    picture = np.clip(np.nan_to_num(picture[..., :3]), 0, None)
+    grey = picture.mean(axis=-1)
     top = float(np.quantile(grey, 0.999))
     bright = grey > max(0.5 * top, 0.05)
     across, down = np.flatnonzero(bright.any(axis=0)), np.flatnonzero(bright.any(axis=1))
@@ -208,7 +214,7 @@ def _straightened(picture: Array, where: str) -> Array:
     lines = high + (np.arange(HEIGHT) - FRAME + 0.5) * (low - high) / (HEIGHT - 2 * FRAME)
     x = np.clip(columns.astype(int), 0, picture.shape[1] - 1)
     y = np.clip(lines.astype(int), 0, picture.shape[0] - 1)
-    return np.asarray(grey[np.ix_(y, x)] / max(top, 1e-6))
+    return np.asarray(picture[np.ix_(y, x)] / max(top, 1e-6))
 
 
 def _lit(picture: Array, letters: NDArray[np.bool_], box: Rectangle) -> float:
@@ -249,6 +255,22 @@ def _of_channels(words: list[str], bright: list[str], faint: list[str], codes: R
     sound = bright[0] == "RGB"
     advice = "" if sound else "the monitor reads LUT files in another order: convert them for it"
     return Answer("channels", f"channels in the order {bright[0]}", sound, advice)
+
+
+def _of_columns(
+    answer: Answer, picture: Array, letters: NDArray[np.bool_], box: Rectangle
+) -> Answer:
+    """The answer of the row on channels, with the channels for which a file's columns are taken."""
+    cut = (slice(box.top, box.bottom), slice(box.left, box.right))
+    colour = np.median(picture[cut][letters[cut]], axis=0)
+    order = ["RGB"[each] for each in np.argsort(-colour)]
+    if order == ["R", "G", "B"]:
+        return answer
+    columns = f"the columns of a file taken for {', '.join(order)}"
+    return Answer(
+        "channels", f"{answer.found}, and {columns}", False,
+        "the monitor reads LUT files in another order: convert them for it",
+    )  # fmt: skip
 
 
 def _of_nodes(words: list[str], bright: list[str], faint: list[str], codes: Range) -> Answer:
