@@ -28,6 +28,8 @@ Thing = TypeVar("Thing")
 
 def double(value: Any) -> float:
     """A number of Python or numpy, or a fraction, as a float; NaN for what is no number."""
+    if type(value) is float:
+        return value  # Most are, and to ask whether it is a real number takes long.
     if not isinstance(value, Real) or isinstance(value, bool):
         return math.nan
     try:

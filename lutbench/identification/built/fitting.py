@@ -10,20 +10,19 @@ from weakref import WeakKeyDictionary
 
 import numpy as np
 
-from lutbench.errors import LutbenchError
 from lutbench.identification.built.ends import Between
 from lutbench.identification.built.nodes import MOST_COLOURS, SOONER, Fits, Nodes, Work
 from lutbench.identification.built.parts import (
     COMPRESSION,
     EXPOSURE,
     HLG_DISPLAY,
-    LEFT,
     MAPPING,
     NOTHING,
     WHITE_BALANCE,
     Part,
     carried,
     cdl,
+    fitted_settings,
     put,
     saturation,
     tone,
@@ -33,6 +32,7 @@ from lutbench.identification.built.parts import (
 )
 from lutbench.identification.built.solve import (
     ROUNDING_CODES,
+    Fit,
     Solved,
     error_of,
     limit_of,
@@ -46,7 +46,6 @@ from lutbench.identification.samples import CODES, Samples
 from lutbench.model.conversion import Conversion
 from lutbench.model.gamuts import conversion
 from lutbench.model.grade import Cdl
-from lutbench.model.parameter import parameters
 from lutbench.model.tone import ToneMapper
 from lutbench.model.tone.carrier import CARRIERS, CHANNELS
 from lutbench.model.transforms import Array, Pipeline
@@ -59,12 +58,6 @@ BEHIND = 1.0
 
 GLANCED, FITTED = 100, 400
 """Nodes that pairs of gamuts are compared on, and that parameters are fitted on."""
-
-MOVE = 0.01
-"""The change of a setting by which its effect on greys is tested."""
-
-UNSEEN = 1e-6
-"""10-bit codes of change in greys that are only arithmetic error."""
 
 NEARLY = 1.0
 """10-bit codes of error on greys up to which a grade may still explain everything with colours."""
@@ -195,23 +188,12 @@ class Fitting:
 
     def _hidden(self, task: Conversion) -> list[str]:
         """The settings of a tone that greys do not show."""
-        if task.tone is None:
+        if task.tone is None or task.tone.per_channel:
             return []
-        plain = self.greys.misses(task)
-        found = []
-        for each in parameters(type(task.tone)):
-            if each.limits is None or each.name in LEFT or each.name == "blend":
-                continue
-            value = getattr(task.tone, each.name)
-            move = MOVE if value + MOVE <= each.limits[1] else -MOVE
-            try:
-                moved = replace(task.tone, **{each.name: value + move})
-            except LutbenchError:
-                continue
-            change = self.greys.misses(replace(task, tone=moved)) - plain
-            if np.abs(change).max() < UNSEEN:
-                found.append(each.name)
-        return found if not task.tone.per_channel else []
+        names = [each.name for each in fitted_settings(task.tone)]
+        fit = Fit(task, (toned_by(task.tone, names),), self.greys)
+        fit.keep_visible(np.array([getattr(task.tone, name) for name in names], dtype=float))
+        return [name for k, name in enumerate(names) if k not in fit.free]
 
     def _pairs(self, ends: Between, greys: Solved, part: Part) -> Iterator[Pair]:
         """The likeliest pair of the ends, then those with the smallest errors in a quick trial."""

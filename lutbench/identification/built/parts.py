@@ -20,7 +20,7 @@ from lutbench.model.curves.hdr import HlgScene
 from lutbench.model.gamut_map import KNEE, MOST_KNEE
 from lutbench.model.grade import Cdl, Saturation, gains
 from lutbench.model.light import Display
-from lutbench.model.parameter import parameters
+from lutbench.model.parameter import Parameter, parameters
 from lutbench.model.tone import ToneMapper, tone_mapper, tone_names
 from lutbench.model.transforms import Array
 
@@ -135,12 +135,17 @@ def saturation(place: Place) -> Part:
     return Part(f"saturation {place}", (1.0,), (0.0,), (4.0,), graded)
 
 
+def fitted_settings(mapper: ToneMapper | type[ToneMapper]) -> list[Parameter]:
+    """The numbers of a tone mapper that are fitted: those that the model declares with limits."""
+    return [p for p in parameters(mapper) if p.limits and p.name not in (*LEFT, "blend")]
+
+
 @cache
 def tone(method: str) -> Part:
-    """A tone mapper by its name: free in each number that the model declares with limits."""
+    """A tone mapper by its name, with its fitted settings."""
     mapper = tone_mapper(method)
     assert mapper is not None
-    free = [p for p in parameters(mapper) if p.limits and p.name not in (*LEFT, "blend")]
+    free = fitted_settings(mapper)
     names = [each.name for each in free]
 
     def toned(task: Conversion, v: Array) -> Conversion:
@@ -158,7 +163,7 @@ def tone(method: str) -> Part:
 def tone_from(mapper: ToneMapper) -> Part:
     """`tone` of a mapper, starting from its settings."""
     part = tone(mapper.method)
-    free = [p for p in parameters(mapper) if p.limits and p.name not in (*LEFT, "blend")]
+    free = fitted_settings(mapper)
     start = (_inside(getattr(mapper, p.name), *(p.limits or (0.0, 1.0))) for p in free)
     return replace(part, start=tuple(start))
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from itertools import product
 from typing import Any
 
 import numpy as np
 
-from lutbench.identification.built.nodes import Nodes
+from lutbench.identification.built.nodes import FAR, Nodes
 from lutbench.identification.built.parts import Part, put
 from lutbench.identification.samples import Samples
 from lutbench.model.conversion import Conversion
@@ -20,6 +21,11 @@ ROUNDING, ROUNDING_CODES = 1.05, 0.004
 STEP = 1e-5
 """The change of a parameter for a numerical derivative, times its size from 1 on."""
 
+UNSEEN = 1e-4
+"""10-bit codes by a unit of a parameter up to which it changes nothing: the arithmetic gives up to
+1e-5 where there is no change, and those that are seen give more than 0.01.
+"""
+
 GLANCE, TRIES = 8, 40
 """Steps after which a form may be abandoned, and the most steps."""
 
@@ -28,10 +34,20 @@ NEARER, NEAR, MANY = 1.0, 2.0, 8
 more steps; and the number of parameters above which there are many.
 """
 
+STEPS = (9, 3, 2)
+"""Settings of each of one, two or three parameters by which the least error is told: nine
+descriptions at most, since the sources that are wrong mostly miss by a hundred codes.
+"""
+
+BEYOND = 0.5
+"""The share by which errors between two settings may lie beyond those of both: nearly all rise or
+fall with a parameter.
+"""
+
 PROMISE = 0.5
 """The share of the error that the best linear step must take away before a second method is tried
-with many parameters: where it leaves more, the least error nearby is found, and is not rounding.
-With few of them, such as the limits of a compression, the first method may be stuck at a bend.
+with more parameters than `STEPS`: where it leaves more, the least error nearby is found, and is not
+rounding. With so few, such as the limits of a compression, the first method may be stuck at a bend.
 """
 
 DECIMALS = (2, 3, 4)
@@ -40,7 +56,8 @@ DECIMALS = (2, 3, 4)
 
 @dataclass(frozen=True)
 class Solved:
-    """A description of some parts, its parameters, and its root mean square error in codes."""
+    """A description of some parts, its parameters, and its root mean square error in codes; where
+    nothing comes near, what is known to be left at least."""
 
     task: Conversion
     parts: tuple[Part, ...]
@@ -106,6 +123,7 @@ class Fit:
 
     def __init__(self, task: Conversion, parts: tuple[Part, ...], nodes: Nodes) -> None:
         self.task, self.parts, self.nodes = task, parts, nodes
+        self.low = np.array([v for part in parts for v in part.low])
         self.high = np.array([v for part in parts for v in part.high])
         self.free = np.arange(len(self.high))
         self._misses: dict[bytes, Array] = {}
@@ -146,7 +164,7 @@ class Fit:
     def keep_visible(self, values: Array) -> None:
         """Free only the parameters that change something at these values."""
         slopes = self.slopes(values)
-        self.free = np.flatnonzero(slopes.any(axis=0))
+        self.free = np.flatnonzero(np.abs(slopes).max(axis=0) > UNSEEN)
         self._slopes = {values.tobytes(): slopes[:, self.free]}
 
 
@@ -174,11 +192,38 @@ def solved(
     return found
 
 
+def least_error(fit: Fit) -> float:
+    """The error in codes that any values of few parameters leave at least; 0 for many parameters.
+
+    The settings are divided into boxes. Within a box the errors lie between those at its corners, so
+    what they all have of one sign remains.
+    """
+    count = len(fit.high)
+    if not 0 < count <= len(STEPS):
+        return 0.0
+    steps = STEPS[count - 1]
+    corners = product(*np.linspace(fit.low, fit.high, steps).T)
+    tasks = [put(fit.task, fit.parts, np.array(each)) for each in corners]
+    misses = fit.nodes.all_misses(tasks).reshape(*(steps,) * count, -1)
+    # A description that cannot be limits nothing.
+    unknown = (misses == FAR).all(axis=-1, keepdims=True)
+    least, most = np.where(unknown, -FAR, misses), misses
+    for axis in range(count):
+        one, other = np.arange(steps - 1), np.arange(1, steps)
+        least = np.minimum(least.take(one, axis), least.take(other, axis))
+        most = np.maximum(most.take(one, axis), most.take(other, axis))
+    beyond = BEYOND * (most - least)
+    left = np.maximum(np.maximum(least - beyond, -most - beyond), 0.0)
+    return float(np.sqrt(np.mean(left**2, axis=-1)).min())
+
+
 def _solved(task: Conversion, parts: tuple[Part, ...], nodes: Nodes, begin: Array) -> Solved:
-    low = np.array([v for part in parts for v in part.low])
-    high = np.array([v for part in parts for v in part.high])
-    begin = np.clip(begin, low, high)
     fit = Fit(task, parts, nodes)
+    least = least_error(fit)
+    if least > max(NEARER, limit_of(nodes.samples)):
+        return Solved(task, parts, begin, least)
+    low, high = fit.low, fit.high
+    begin = np.clip(begin, low, high)
     fit.keep_visible(begin)
     free = fit.free
     if not len(free):
@@ -223,11 +268,10 @@ def _fitted(
         left = found.fun - found.jac @ step
         return found.x, root_mean_square(found.fun), root_mean_square(left)
 
-    many = len(begin) > MANY
-    near = NEAR if many else NEARER
+    near = NEAR if len(begin) > MANY else NEARER
     method = "dogbox"
     values, error, left = stepped(begin, GLANCE, method)
-    if error > near and (not many or left < PROMISE * error):
+    if error > near and (len(begin) <= len(STEPS) or left < PROMISE * error):
         # The first method is quick near a limit, but sometimes gets stuck on the way.
         method = "trf"
         values, error, _ = stepped(begin, GLANCE, method)

@@ -196,15 +196,12 @@ class Sigmoid(ToneMapper):
 
     def within(self, gamut: Gamut) -> Transform:
         """The mapper for light of a gamut; it works in BT.2020 for any gamut."""
-        inset = mixing(
-            BT2020,
+        first, last = _around(
+            gamut,
             (self.inset_red, self.inset_green, self.inset_blue),
             (self.turn_red, self.turn_green, self.turn_blue),
+            (self.outset_red, self.outset_green, self.outset_blue),
         )
-        outset = mixing(BT2020, (self.outset_red, self.outset_green, self.outset_blue))
-        before, after = conversion(gamut, BT2020), conversion(BT2020, gamut)
-        first = Matrix.from_array(inset.array @ before.array)
-        last = Matrix.from_array(after.array @ outset.inverse().array)
         return Pipeline((first, SigmoidCurve(self), last))
 
     @cached_property
@@ -244,6 +241,17 @@ class SigmoidCurveInverse(Transform):
 
     def inverse(self) -> SigmoidCurve:
         return SigmoidCurve(self.tone)
+
+
+@lru_cache(maxsize=256)
+def _around(gamut: Gamut, inset: Moves, turns: Moves, outset: Moves) -> tuple[Matrix, Matrix]:
+    """The matrices before and after the curve, from light of a gamut and back to it."""
+    back = mixing(BT2020, outset).inverse()
+    before, after = conversion(gamut, BT2020), conversion(BT2020, gamut)
+    return (
+        Matrix.from_array(mixing(BT2020, inset, turns).array @ before.array),
+        Matrix.from_array(after.array @ back.array),
+    )
 
 
 @lru_cache(maxsize=256)
