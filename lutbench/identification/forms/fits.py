@@ -183,7 +183,8 @@ def _first(form: Form, part: Lit) -> Iterator[tuple[int, Array, Array, float]]:
     error = np.full(count, np.inf)
     matrix = np.broadcast_to(np.eye(3), (count, 3, 3)).copy()
     mixing = matrix.copy()
-    for amount in SATURATIONS if form.mixed else (1.0,):
+    # What acts on a norm is fitted in one step.
+    for amount in () if form.norm else SATURATIONS if form.mixed else (1.0,):
         q = amount * np.eye(3) + (1 - amount) * np.outer(np.ones(3), CDL_WEIGHTS)
         m = model.first(q)
         off = typical(model.misses(m, np.broadcast_to(q, m.shape)))
