@@ -11,8 +11,17 @@ from scipy.optimize import approx_fprime
 
 import lutbench
 from lutbench.identification.built.nodes import MOST_COLOURS, GivenUp, Nodes, Work, together
-from lutbench.identification.built.parts import COMPRESSION, EXPOSURE, Part, cdl, tone
-from lutbench.identification.built.solve import Fit, solved
+from lutbench.identification.built.parts import (
+    COMPRESSION,
+    EXPOSURE,
+    MAPPING,
+    Part,
+    cdl,
+    put,
+    saturation,
+    tone,
+)
+from lutbench.identification.built.solve import Fit, error_of, least_error, solved
 from lutbench.identification.samples import samples_of
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Conversion, Encoding
@@ -112,3 +121,39 @@ def test_a_search_ends_after_so_many_colours() -> None:
     fit = Fit(task(), (cdl("before"),), nodes(most=200))
     with pytest.raises(GivenUp):
         fit.slopes(cdl("before").begin)
+
+
+ONE_PART = [COMPRESSION, EXPOSURE, MAPPING, saturation("light"), saturation("after")]
+
+
+@pytest.mark.parametrize("part", ONE_PART, ids=lambda part: part.name)
+def test_no_parameters_leave_less_than_is_told_and_a_source_far_off_is_not_fitted(
+    part: Part,
+) -> None:
+    known = Catalogue()
+    inputs = np.random.default_rng(8).uniform(0.1, 0.6, (60, 3))
+    right = put(task(), (part,), np.array(part.low) * 0.7 + np.array(part.high) * 0.3)
+    assert right is not None
+    some = replace(nodes(), inputs=inputs, outputs=right.pipeline().apply(inputs))
+    wrong = replace(task(), source=Encoding(known.curve("Cineon"), known.gamut("BT.2020")))
+    least = least_error(Fit(wrong, (part,), some))
+    assert least > 1
+    # The errors of the same description, at values over all of its limits.
+    values = np.random.default_rng(9).uniform(part.low, part.high, (200, len(part.low)))
+    values = np.concatenate([values, [part.low, part.high, part.start]])
+    assert least <= min(error_of(put(wrong, (part,), each), some) for each in values)
+    # Nine descriptions say so, or two settings of each of three parameters.
+    before = some.work.colours
+    assert solved(wrong, (part,), some).error == least
+    assert some.work.colours - before <= 9 * len(inputs)
+    # The right source comes within reach.
+    assert least_error(Fit(task(), (part,), some)) < 0.1
+
+
+def test_what_greys_do_not_show_of_a_tone_is_not_free_on_them() -> None:
+    some = nodes()
+    greys = np.repeat(np.linspace(0.2, 0.6, 40)[:, None], 3, axis=1)
+    fit = Fit(task(), (EXPOSURE, tone("sigmoid")), replace(some, inputs=greys, outputs=greys))
+    fit.keep_visible(np.array([v for part in fit.parts for v in part.start]))
+    # Exposure, contrast, toe and shoulder: inset, turn and outset keep greys as they are.
+    assert len(fit.free) == 4

@@ -8,6 +8,7 @@ import colour
 import numpy as np
 import pytest
 from identification_cases import Case, build, sigmoid
+from own_recipe_forms import given_back
 
 import lutbench
 from lutbench.cli.main import main
@@ -343,3 +344,9 @@ def test_a_look_that_is_a_cdl_is_written_as_one(
     assert "The look is a CDL" in capsys.readouterr().out
     (read,) = read_corrections("parts/look.cdl")
     assert read.cdl.saturation == pytest.approx(CDL.saturation, abs=1e-3)
+
+
+def test_a_sigmoid_comes_back_with_its_inset_and_outset() -> None:
+    back = given_back("sigmoid with inset and outset", 0, Catalogue())
+    assert not back.fault
+    assert back.whole, back

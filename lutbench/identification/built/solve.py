@@ -195,8 +195,8 @@ def solved(
 def least_error(fit: Fit) -> float:
     """The error in codes that any values of few parameters leave at least; 0 for many parameters.
 
-    The settings are divided into boxes. Within a box the errors lie between those at its corners, so
-    what they all have of one sign remains.
+    The settings are divided into boxes. Within one the errors lie between those at its corners:
+    what is of one sign at all of them remains.
     """
     count = len(fit.high)
     if not 0 < count <= len(STEPS):
