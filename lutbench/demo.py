@@ -24,14 +24,33 @@ from lutbench.recipes.schema import Recipe, read_recipe
 from lutbench.report.card import write_card
 from lutbench.report.page import page_html
 from lutbench.resources import demo_files
+from lutbench.results import PlainData
 
 VIEWING = "viewing"
 LOOK = "viewing_warm_look"
 
 
+@dataclass(frozen=True)
+class DemoFinding(PlainData):
+    """What a step of the demo found."""
+
+    step: str
+    text: str
+
+
+@dataclass(frozen=True)
+class DemoPlace(PlainData):
+    """A file worth opening."""
+
+    path: Path
+    shows: str
+
+
 @dataclass
-class Demo:
-    """What the demo made and found."""
+class Demo(PlainData):
+    """What the demo did."""
+
+    KEYS = ("folder", "findings", "look_at", "failed")
 
     folder: Path
     source: Path
@@ -39,11 +58,17 @@ class Demo:
     recipe: Recipe
     made: dict[str, Made] = field(default_factory=dict)
     identified: dict[str, Identification] = field(default_factory=dict)
-    look_at: list[tuple[Path, str]] = field(default_factory=list)
-    """Files worth opening, each with what it shows."""
-    findings: list[tuple[str, str]] = field(default_factory=list)
-    """What was measured or found, by step."""
+    look_at: list[DemoPlace] = field(default_factory=list)
+    findings: list[DemoFinding] = field(default_factory=list)
     failed: list[str] = field(default_factory=list)
+
+    def found(self, step: str, text: str) -> None:
+        """Note what was measured or found in a step."""
+        self.findings.append(DemoFinding(step, text))
+
+    def wrote(self, path: Path, shows: str) -> None:
+        """Note a file worth opening, with what it shows."""
+        self.look_at.append(DemoPlace(path, shows))
 
     def task(self, name: str) -> Conversion:
         """The conversion of one of the LUTs."""
@@ -77,14 +102,12 @@ def _build(demo: Demo, force: bool) -> None:
     viewing = demo.made[VIEWING]
     assert viewing.accuracy is not None
     error = viewing.accuracy.sets["chart"]["delta_e_2000"]
-    demo.findings.append(
-        (
-            "built",
-            f"{len(demo.made)} LUTs; the viewing LUT is ΔE 2000 {error.mean:.2f} (mean), "
-            f"{error.max:.2f} (worst) from the exact transform on chart patches",
-        )
+    demo.found(
+        "built",
+        f"{len(demo.made)} LUTs; the viewing LUT is ΔE 2000 {error.mean:.2f} (mean), "
+        f"{error.max:.2f} (worst) from the exact transform on chart patches",
     )
-    demo.look_at.append((demo.folder / "luts", "the LUTs to load, and the false-colour legend"))
+    demo.wrote(demo.folder / "luts", "the LUTs to load, and the false-colour legend")
 
 
 def _pictures(demo: Demo, force: bool) -> None:
@@ -99,7 +122,7 @@ def _pictures(demo: Demo, force: bool) -> None:
         shown = apply_to_still(demo.made[VIEWING].lut, replace(log, pixels=log.pixels.copy()))
         tags = ColourTags("BT.709", "BT.1886")
         write_still(shown, pictures / f"{name}_viewing.png", depth="8", tags=tags, force=force)
-    demo.look_at.append((pictures, "the photograph and the chart in log and through the LUT"))
+    demo.wrote(pictures, "the photograph and the chart in log and through the LUT")
 
 
 def _levels(demo: Demo, force: bool) -> None:
@@ -111,10 +134,9 @@ def _levels(demo: Demo, force: bool) -> None:
     write_card(day, card, force=force)
     grey = day.at(0.18)
     shown = "" if grey.after_lut is None else f", {grey.after_lut.percent:.0f} % after the LUT"
-    demo.findings.append(
-        ("exposure", f"mid grey records at {grey.recorded.percent:.0f} % of full range{shown}")
-    )
-    demo.look_at.append((card, "the exposure levels of the day, to print"))
+    percent = f"{grey.recorded.percent:.0f} %"
+    demo.found("exposure", f"mid grey records at {percent} of full range{shown}")
+    demo.wrote(card, "the exposure levels of the day, to print")
 
 
 def _identify(demo: Demo, force: bool) -> None:
@@ -122,7 +144,7 @@ def _identify(demo: Demo, force: bool) -> None:
     for name in ("tone_and_gamut", LOOK):
         found = identify(demo.made[name].lut, catalogue=demo.recipe.catalogue)
         demo.identified[name] = found
-        demo.findings.append(("identified", f"{name}: {found.explanation}"))
+        demo.found("identified", f"{name}: {found.explanation}")
 
 
 def _inspect(demo: Demo, force: bool) -> None:
@@ -138,26 +160,22 @@ def _inspect(demo: Demo, force: bool) -> None:
     )
     page = demo.folder / "report.html"
     write_text(page, page_html(found, identification=demo.identified[LOOK]), force=force)
-    demo.findings.append(("inspected", f"{LOOK}: {found.verdict}"))
-    demo.look_at.append((page, f"the report on {LOOK}: what it does, and what to set"))
+    demo.found("inspected", f"{LOOK}: {found.verdict}")
+    demo.wrote(page, f"the report on {LOOK}: what it does, and what to set")
 
 
 def _bench(demo: Demo, force: bool) -> None:
     """The live bench of the whole set."""
     page = demo.folder / "bench.html"
     write_bench(Order(demo.source / "salt_road.toml"), page, force=force)
-    demo.look_at.append(
-        (page, "the live bench: look through the LUTs, expose and measure, on any device")
-    )
+    demo.wrote(page, "the live bench: look through the LUTs, expose and measure, on any device")
 
 
 def _verify(demo: Demo, force: bool) -> None:
     """The suite of the set: against the exact pipeline, colour-science, and what was recorded."""
     suite = read_suite(demo.source / "salt_road.lutbench.toml")
     report = run_suite(suite, suite.checks)
-    demo.findings.append(
-        ("verified", f"{report.count('passed')} of {len(report.outcomes)} checks hold")
-    )
+    demo.found("verified", f"{report.count('passed')} of {len(report.outcomes)} checks hold")
     for outcome in report.outcomes:
         if not outcome.holds:
             demo.failed.append(f"{outcome.name}: {outcome.summary}")

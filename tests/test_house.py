@@ -264,13 +264,13 @@ BUDGETS = {
     "build a recipe": Budget(
         "build day.toml -o luts", 35, 54, WORK | {"matplotlib", "numba", "lxml", "av"}
     ),
-    "convert": Budget("convert day.cube small.cube --size 5", 28, 46, HEAVY | WORK | {IMAGES}),
-    "inspect": Budget("inspect day.cube --json", 54, 76, HEAVY | CLIPS | WORK | {IMAGES, "rich"}),
+    "convert": Budget("convert day.cube small.cube --size 5", 26, 45, HEAVY | WORK | {IMAGES}),
+    "inspect": Budget("inspect day.cube --json", 54, 75, HEAVY | CLIPS | WORK | {IMAGES, "rich"}),
     # A LUT whose file says nothing is identified, so that its box has an answer.
-    "inspect, in words": Budget("inspect day.cube", 67, 132, HEAVY | CLIPS | {IMAGES}),
-    "inspect with a page": Budget("inspect day.cube --page day.html", 90, 153, {"av", "lxml"}),
-    "levels": Budget("levels --curve ACEScct", 19, 36, HEAVY | {IMAGES, "scipy"}),
-    "list": Budget("list curves", 20, 33, WORK | {"numba", "av", "lutbench.tables"}),
+    "inspect, in words": Budget("inspect day.cube", 66, 131, HEAVY | CLIPS | {IMAGES}),
+    "inspect with a page": Budget("inspect day.cube --page day.html", 89, 152, {"av", "lxml"}),
+    "levels": Budget("levels --curve ACEScct", 18, 35, HEAVY | {IMAGES, "scipy"}),
+    "list": Budget("list curves", 19, 33, WORK | {"numba", "av", "lutbench.tables"}),
     "rework": Budget("rework neutral day.cube -o tone.cube", 30, 46, HEAVY | WORK | {IMAGES}),
 }
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -40,19 +40,10 @@ def command(ctx: click.Context, folder: str, force: bool, as_json: bool) -> None
 
     demo = run_demo(folder, force=force, progress=progress)
     if as_json:
-        print_json(_data(demo))
+        print_json(demo.to_data())
     else:
         _print(demo)
     ctx.exit(1 if demo.failed else 0)
-
-
-def _data(demo: Demo) -> dict[str, Any]:
-    return {
-        "folder": str(demo.folder),
-        "findings": [{"step": step, "text": text} for step, text in demo.findings],
-        "look_at": [{"path": str(path), "shows": shows} for path, shows in demo.look_at],
-        "failed": demo.failed,
-    }
 
 
 def _print(demo: Demo) -> None:
@@ -60,7 +51,8 @@ def _print(demo: Demo) -> None:
 
     screen = console()
     screen.print('"Salt Road", an invented production shot on the invented camera Tarn 4\n')
-    for rows in (demo.findings, [(str(path), shows) for path, shows in demo.look_at]):
+    findings = [(each.step, each.text) for each in demo.findings]
+    for rows in (findings, [(str(each.path), each.shows) for each in demo.look_at]):
         table = Table.grid(padding=(0, 2))
         table.add_column(overflow="fold", style="bold")
         table.add_column()

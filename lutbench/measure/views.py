@@ -8,7 +8,7 @@ Differences are ΔE ITP of Recommendation ITU-R BT.2124.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Annotated
 
 import numpy as np
 
@@ -21,6 +21,7 @@ from lutbench.model.encoding import Encoding
 from lutbench.model.light import REFERENCE_WHITE, Display
 from lutbench.model.signal import RangeFromSignal, SignalFromRange
 from lutbench.model.transforms import Array, Transform
+from lutbench.results import PlainData
 
 MID_GREY_NAME = "mid grey (18 %)"
 
@@ -29,9 +30,21 @@ SEEN = 1.0
 difference."""
 
 
+@dataclass(frozen=True)
+class ViewedPatch(PlainData):
+    """A patch in both views."""
+
+    name: str
+    luminance: Annotated[Array, tuple[float, float]]
+    """cd/m², with both whites at 203."""
+    delta_e_itp: float
+
+
 @dataclass(frozen=True, eq=False)
-class ViewsApart:
+class ViewsApart(PlainData):
     """Two views of the measured chart and of mid grey."""
+
+    KEYS = ("patches", "delta_e_itp=spread")
 
     names: tuple[str, ...]
     """Mid grey, then the patches."""
@@ -44,21 +57,23 @@ class ViewsApart:
         """ΔE ITP of a patch, by its name."""
         return float(self.delta_e_itp[self.names.index(name)])
 
-    def to_data(self) -> dict[str, Any]:
-        """The figures as plain data."""
-        rows = zip(self.names, self.luminance.tolist(), self.delta_e_itp.tolist(), strict=True)
-        return {
-            "patches": [
-                {"name": name, "luminance": pair, "delta_e_itp": apart}
-                for name, pair, apart in rows
-            ],
-            "delta_e_itp": Spread.of(self.delta_e_itp).to_data(),
-        }
+    @property
+    def patches(self) -> tuple[ViewedPatch, ...]:
+        """The same, patch by patch."""
+        rows = zip(self.names, self.luminance, self.delta_e_itp.tolist(), strict=True)
+        return tuple(ViewedPatch(*row) for row in rows)
+
+    @property
+    def spread(self) -> Spread:
+        """The spread of the differences."""
+        return Spread.of(self.delta_e_itp)
 
 
 @dataclass(frozen=True, eq=False)
-class LookApart:
-    """What one look does in two views, and how much that differs."""
+class LookApart(PlainData):
+    """The effect of a look in two views, in ΔE ITP over the patches that it changes in B."""
+
+    KEYS = ("effect=effect_spread", "parted=parted_spread", "share")
 
     names: tuple[str, ...]
     """The patches that the look changes visibly in the second view."""
@@ -69,17 +84,19 @@ class LookApart:
     does the same in both."""
 
     @property
-    def share(self) -> float:
-        """The mean difference over the mean effect: 0 for a look that is the same in both."""
-        return float(self.parted.mean() / self.effect.mean())
+    def effect_spread(self) -> Spread:
+        """The effect in B."""
+        return Spread.of(self.effect)
 
-    def to_data(self) -> dict[str, Any]:
-        """The figures as plain data."""
-        return {
-            "effect": Spread.of(self.effect).to_data(),
-            "parted": Spread.of(self.parted).to_data(),
-            "share": self.share,
-        }
+    @property
+    def parted_spread(self) -> Spread:
+        """The difference between the effect in A and that in B."""
+        return Spread.of(self.parted)
+
+    @property
+    def share(self) -> float:
+        """The mean of `parted` divided by that of `effect`: 0 for a look with the same effect."""
+        return float(self.parted.mean() / self.effect.mean())
 
 
 @dataclass(frozen=True)

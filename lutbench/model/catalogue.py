@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from functools import cache, cached_property
 from importlib import import_module
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from lutbench.errors import DefinitionError, LutbenchError, unknown_name
 from lutbench.given import flag, instance, one_of, path, texts
@@ -67,13 +67,15 @@ GAMUT_ALIASES = {
 }
 
 
+Origin = Literal["standard", "user", "registry"]
+
+
 @dataclass(frozen=True)
 class Entry:
     """A line of the catalogue."""
 
     name: str
-    origin: str
-    """``standard``, ``user`` or ``registry``."""
+    origin: Origin
     aliases: tuple[str, ...] = ()
     unusable: str = ""
     """Why it cannot be used; empty if it can."""
@@ -314,7 +316,6 @@ def user_folder() -> Path:
 MAX_FILES = 16
 """Files of definitions that one recipe, suite or command may name: more is a mistake."""
 
-
 USER_VARIABLE = "LUTBENCH_USER_DEFINITIONS"
 _ANSWERS = {"yes": True, "true": True, "1": True, "no": False, "false": False, "0": False}
 
@@ -325,9 +326,7 @@ _warned: set[str] = set()
 def user_definitions_wanted(usual: bool = True) -> bool:
     """Whether the per-user folder is read: ``LUTBENCH_USER_DEFINITIONS``, or `usual` if not set."""
     text = os.environ.get(USER_VARIABLE, "").strip()
-    if not text:
-        return usual
-    return _ANSWERS[one_of("answer", text, _ANSWERS, USER_VARIABLE)]
+    return _ANSWERS[one_of("answer", text, _ANSWERS, USER_VARIABLE)] if text else usual
 
 
 def open_catalogue(*files: str | Path, user: bool | None = None) -> Catalogue:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import NotRequired, TypedDict
 
 from lutbench.algebra.result import Reworked
+from lutbench.demo import Demo as DemoDone
 from lutbench.fitting.match_report import CameraMatch
 from lutbench.fitting.pair import PairFit
 from lutbench.fitting.patches import PatchFit
@@ -181,25 +182,8 @@ class Bench(TypedDict):
     notes: list[str]
 
 
-class DemoFinding(TypedDict):
-    """What a step of the demo found."""
-
-    step: str
-    text: str
-
-
-class DemoPlace(TypedDict):
-    """A file worth opening."""
-
-    path: str
-    shows: str
-
-
 class Demo(TypedDict):
     """What the demo did."""
 
     schema: Schema
-    folder: str
-    findings: list[DemoFinding]
-    look_at: list[DemoPlace]
-    failed: list[str]
+    _done: DemoDone

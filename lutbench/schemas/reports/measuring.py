@@ -12,7 +12,7 @@ from lutbench.display.fit import DisplayFit as Fit
 from lutbench.display.reach import Reach
 from lutbench.display.target import Target
 from lutbench.measure.comparison import Comparison
-from lutbench.measure.difference import Spread
+from lutbench.measure.views import LookApart, ViewsApart
 from lutbench.media.probe.read import ProbeReading
 from lutbench.schemas.reports.common import Schema
 
@@ -27,35 +27,14 @@ class CompareFigures(TypedDict):
     limits: list[CheckFigure]
 
 
-class ViewedPatch(TypedDict):
-    """A patch in both views."""
-
-    name: str
-    luminance: tuple[float, float]
-    """cd/m², with both whites at 203."""
-    delta_e_itp: float
-
-
-class LookInViews(TypedDict):
-    """The effect of a look in two views, in ΔE ITP over the patches that it changes in B."""
-
-    effect: Spread
-    """The effect in B."""
-    parted: Spread
-    """The difference between the effect in A and that in B."""
-    share: float
-    """The mean of `parted` divided by that of `effect`: 0 for a look with the same effect."""
-
-
 class CompareViews(TypedDict):
     """With ``--as-views``: the difference between two views of one recording."""
 
     schema: Schema
     a: str
     b: str
-    patches: list[ViewedPatch]
-    delta_e_itp: Spread
-    look: LookInViews | None
+    _apart: ViewsApart
+    look: LookApart | None
     """Null unless both sides are of recipes with a look."""
 
 

@@ -6,32 +6,10 @@ from typing import Literal, TypedDict
 
 from lutbench.exposure.levels import Levels as LevelsOfOne
 from lutbench.exposure.sets import SetLevels
-from lutbench.model.light import Light
-from lutbench.model.signal import Range
-from lutbench.schemas.reports.common import Point, Schema
+from lutbench.model.listing import CurveEntry, GamutEntry
+from lutbench.schemas.reports.common import Schema
 
 Levels = LevelsOfOne | SetLevels
-
-
-class CurveEntry(TypedDict):
-    """A curve of the catalogue; figures are null where it cannot be used."""
-
-    name: str
-    aliases: list[str]
-    origin: Literal["standard", "user", "registry"]
-    usable: bool
-    reason: str | None
-    family: str | None
-    source: str | None
-    codes: Range | None
-    light: Light | None
-    note: str | None
-    mid_grey_signal: float | None
-    black_signal: float | None
-    white_signal: float | None
-    clip_stops: float | None
-    """Stops over mid grey."""
-    falls: str | None
 
 
 class ListCurves(TypedDict):
@@ -39,17 +17,6 @@ class ListCurves(TypedDict):
 
     schema: Schema
     curves: list[CurveEntry]
-
-
-class GamutEntry(TypedDict):
-    """A gamut of the catalogue; points are CIE xy."""
-
-    name: str
-    aliases: list[str]
-    origin: Literal["standard", "user", "registry"]
-    source: str
-    primaries: tuple[Point, Point, Point]
-    white: Point
 
 
 class ListGamuts(TypedDict):
