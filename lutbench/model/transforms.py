@@ -9,7 +9,7 @@ from importlib import import_module
 from typing import Annotated, Any, ClassVar, Literal, Self
 
 import numpy as np
-from numpy.typing import ArrayLike, DTypeLike, NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from lutbench.errors import LutbenchError, NotInvertibleError
 from lutbench.given import NOT_AN_ARRAY, double, flag, one_of
@@ -185,13 +185,13 @@ def _hashed(value: Any) -> Any:
     return value
 
 
-def read_only(array: ArrayLike, dtype: Any = None) -> NDArray[Any]:
+def read_only(array: ArrayLike) -> NDArray[Any]:
     """The numbers of `array` in read-only memory, without a copy if they are there already.
 
     The memory is that of a ``bytes`` object. The flag of numpy would not be enough: somebody
     with the array, or another view of its memory, could still write to it.
     """
-    given = np.asarray(array, dtype=dtype)
+    given = np.asarray(array)
     base: Any = given
     while isinstance(base, np.ndarray):
         base = base.base
@@ -215,18 +215,17 @@ class Mould:
     [0.5, 1.0]
     """
 
-    array: NDArray[Any]
+    array: Array
 
-    def __init__(self, shape: tuple[int, ...], dtype: DTypeLike = np.float64) -> None:
-        number = np.dtype(dtype)
-        self._room = io.BytesIO(bytes(math.prod(shape) * number.itemsize))
-        self.array = np.frombuffer(self._room.getbuffer(), number).reshape(shape)
+    def __init__(self, shape: tuple[int, ...]) -> None:
+        self._room = io.BytesIO(bytes(math.prod(shape) * np.dtype(np.float64).itemsize))
+        self.array = np.frombuffer(self._room.getbuffer()).reshape(shape)
 
-    def sealed(self) -> NDArray[Any]:
+    def sealed(self) -> Array:
         """The array, read-only from now on; there is no other way into its memory."""
-        shape, number = self.array.shape, self.array.dtype
+        shape = self.array.shape
         del self.array
-        return np.frombuffer(self._room.getvalue(), number).reshape(shape)
+        return np.frombuffer(self._room.getvalue()).reshape(shape)
 
 
 @dataclass(frozen=True, eq=False, repr=False)

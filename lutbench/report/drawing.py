@@ -130,7 +130,7 @@ def _renamed(body: str, key: str) -> str:
     return re.sub(r'(\bid="|url\(#|href="#)([^")]+)', number, body)
 
 
-def png(figure: Any, *, dpi: int = 100, ground: str = PAPER.ground) -> bytes:
+def png(figure: Any, *, dpi: int = 100) -> bytes:
     """The figure as the bytes of a PNG file."""
     import matplotlib as mpl
     from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -140,7 +140,9 @@ def png(figure: Any, *, dpi: int = 100, ground: str = PAPER.ground) -> bytes:
         warnings.filterwarnings("ignore", "Glyph")
         FigureCanvasAgg(figure)
         # The usual entry holds matplotlib's version, which would change the bytes at each update.
-        figure.savefig(data, format="png", dpi=dpi, facecolor=ground, metadata={"Software": None})
+        figure.savefig(
+            data, format="png", dpi=dpi, facecolor=PAPER.ground, metadata={"Software": None}
+        )
     return data.getvalue()
 
 

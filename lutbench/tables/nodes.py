@@ -153,18 +153,16 @@ def _nearest_row(column: Array, values: Array) -> NDArray[np.int64]:
     return np.asarray(order[np.where(values - lower <= upper - values, above - 1, above)])
 
 
-def node_inputs(lut: Lut, size: int | None = None) -> Array:
+def node_inputs(lut: Lut) -> Array:
     """The inputs of a LUT's nodes, before its shaper if it has one.
 
-    Shape (n, n, n, 3), indexed like the table; (n, 3) for a 1D LUT. With `size` those of a
-    lattice (or of rows) of that size over the same domain.
+    Shape (n, n, n, 3), indexed like the table; (n, 3) for a 1D LUT.
     """
-    count = size or lut.size
     if isinstance(lut, Lut1D):
-        return np.linspace(lut.domain[0], lut.domain[1], count)
+        return np.linspace(lut.domain[0], lut.domain[1], lut.size)
     if isinstance(lut, ShaperLut3D):
-        return before_shaper(lut.shaper, lattice(count, lut.lut.domain))
-    return lattice(count, lut.domain)
+        return before_shaper(lut.shaper, lut.lut.nodes)
+    return lut.nodes
 
 
 def node_input(lut: Lut, node: tuple[int, ...]) -> tuple[float, ...]:
