@@ -10,8 +10,8 @@ from typing import ClassVar
 
 from lutbench import files
 from lutbench.checks.limits import CheckFigure
-from lutbench.checks.settings import TableSettings, Texts
 from lutbench.model.catalogue import Catalogue
+from lutbench.recipes.keys import TableSettings, Texts
 from lutbench.recipes.subjects import NamedTransform, open_subject
 
 

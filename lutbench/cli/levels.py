@@ -63,8 +63,8 @@ class Metering:
             return self
         return replace(
             self,
-            zebra_min=project.zebra_min if self.zebra_min is None else self.zebra_min,
-            zebra_step=project.zebra_step if self.zebra_step is None else self.zebra_step,
+            zebra_min=project.zebra.lowest if self.zebra_min is None else self.zebra_min,
+            zebra_step=project.zebra.step if self.zebra_step is None else self.zebra_step,
             filters=self.filters or project.filters,
         )
 
@@ -286,7 +286,7 @@ def _show(day: Levels, subject: LevelsSubject, printing: Printing) -> None:
         from lutbench.report.card import CardHead, write_card
 
         project = project_here()
-        title, index = (project.title, project.exposure_index) if project else ("", "")
+        title, index = (project.title, str(project.exposure_index)) if project else ("", "")
         head = CardHead(printing.project or title, printing.date, printing.exposure_index or index)
         write_card(day, card, head=head, force=printing.force)
         say(f"{card}: card written")

@@ -41,13 +41,14 @@ def command(what: str, long: bool, definitions: tuple[str, ...], as_json: bool) 
       lutbench list tones
     """
     if what in ("tones", "mappings"):
-        from lutbench.cli import list_parts
+        from lutbench.cli.list_parts import print_parts
+        from lutbench.model.listing import mapping_entries, tone_entries
 
-        parts = list_parts.tone_rows() if what == "tones" else list_parts.mapping_rows()
+        parts = tone_entries() if what == "tones" else mapping_entries()
         if as_json:
-            print_json({what: parts})
+            print_json({what: [each.to_data() for each in parts]})
         else:
-            list_parts.print_parts(what, parts)
+            print_parts(what, parts)
         return
     from lutbench.model.listing import CurveEntry, GamutEntry
 

@@ -1,4 +1,4 @@
-"""What is listed of the curves and gamuts of a catalogue."""
+"""What is listed of curves, gamuts, tones and gamut mappings."""
 
 from __future__ import annotations
 
@@ -8,7 +8,8 @@ from math import log2
 from lutbench.model.catalogue import Entry, Origin
 from lutbench.model.curves.base import MID_GREY
 from lutbench.model.gamuts import XY
-from lutbench.model.light import Light
+from lutbench.model.light import Light, Side
+from lutbench.model.parameter import Parameter, parameters
 from lutbench.model.signal import Range
 from lutbench.results import PlainData
 
@@ -79,3 +80,49 @@ class GamutEntry(PlainData):
         assert gamut is not None
         points = gamut.source, gamut.primaries, gamut.white
         return cls(entry.name, entry.aliases, entry.origin, *points)
+
+
+@dataclass(frozen=True)
+class ToneEntry(PlainData):
+    """A tone mapper."""
+
+    name: str
+    says: str
+    light: Side | None
+    """The light that it works on: display light in cd/m², or the light that source and target
+    share."""
+    settings: tuple[Parameter, ...]
+
+
+@dataclass(frozen=True)
+class MappingEntry(PlainData):
+    """A way to treat colours outside the target gamut."""
+
+    name: str
+    says: str
+    settings: tuple[Parameter, ...]
+
+
+def tone_entries() -> list[ToneEntry]:
+    """All tone mappers."""
+    from lutbench.model.tone import tone_mapper, tone_names
+
+    found = []
+    for name in tone_names():
+        mapper = tone_mapper(name)
+        says = mapper.says if mapper else "light brighter than white is clipped"
+        settings = parameters(mapper) if mapper else ()
+        found.append(ToneEntry(name, says, mapper.side if mapper else None, settings))
+    return found
+
+
+def mapping_entries() -> list[MappingEntry]:
+    """All ways to treat colours outside the target gamut."""
+    from lutbench.model.compression import GamutCompression
+    from lutbench.model.gamut_map import GamutMapping
+
+    return [
+        MappingEntry("clip", "each channel is clipped at black and white", ()),
+        MappingEntry("compress", GamutCompression.says, parameters(GamutCompression)),
+        MappingEntry("map", GamutMapping.says, parameters(GamutMapping)),
+    ]

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import MISSING, dataclass, field, fields
 from functools import cache
-from typing import Any
+from typing import Annotated, Any
 
 from lutbench.errors import DefinitionError
 from lutbench.given import double
@@ -18,20 +18,20 @@ from lutbench.results import PlainData
 
 @dataclass(frozen=True)
 class Parameter(PlainData):
-    """A parameter of a part."""
+    """A setting of a tone or of a gamut mapping."""
 
     KEYS = ("name", "default", "limits", "unit?", "accepted")
 
     name: str
     """The name of the field, and the key in recipes."""
-    default: Any
+    default: Annotated[Any, float | str | list[float] | None]
     """The default value."""
     limits: tuple[float, float] | None = None
-    """The lowest and the highest number; None for texts and true/false."""
+    """The smallest and the largest number; null for words."""
     unit: str = ""
-    """``stops``, ``cd/m²`` …; empty for a share or a factor."""
+    """``stops``, ``cd/m²`` …; null for a share or a factor."""
     accepted: tuple[str, ...] = ()
-    """The texts that it may be, if it is a text."""
+    """The words that it accepts."""
 
     @property
     def range_words(self) -> str:

@@ -6,36 +6,68 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import PurePosixPath
+from typing import Literal
 
 from lutbench.errors import DefinitionError
 from lutbench.model.signal import Range
-from lutbench.recipes.table import Table
+from lutbench.recipes.keys import TableSettings
 
 LADDER = "{name}_{sign}{stops}"
 """The default name of a LUT in an exposure ladder: view_p1, view_m0_5."""
 
 
-@dataclass(frozen=True)
-class Profile:
-    """The limits of a device; an empty profile limits nothing.
-
-    `sizes` are the 3D sizes that it loads. `title_length` and `name_length` are the largest
-    numbers of characters in a title and in a file name with suffix. `name_characters` is a set
-    of characters as in the brackets of a regular expression, `range` the signal range that it
-    expects. `title_cut` says which end of a long title is cut off. `title` is a pattern with
-    ``{set}``, ``{lut}`` and ``{exposure}``; `ladder` one with ``{name}``, ``{sign}`` (p or m)
-    and ``{stops}`` for the names of an exposure ladder. `name_case` is the case of all names.
-    """
+@dataclass(frozen=True, kw_only=True)
+class Profile(TableSettings):
+    """The limits of the device that the LUTs are for."""
 
     sizes: tuple[int, ...] = ()
-    title_length: int = 0
-    name_length: int = 0
-    name_characters: str = ""
+    """The 3D sizes that it loads."""
     range: Range | None = None
-    title_cut: str = "end"
-    title: str = ""
+    """The target range that it expects."""
+    name_length: int | None = None
+    """The largest number of characters in a file name, with its suffix."""
+    name_characters: str = ""
+    """The characters accepted in a name, as in the brackets of a regular expression."""
+    name_case: Literal["as_written", "upper", "lower"] = "as_written"
     ladder: str = LADDER
-    name_case: str = "as_written"
+    """A pattern for names in an exposure ladder, with {name}, {sign} and {stops}."""
+    title: str = ""
+    """A pattern for titles, with {set}, {lut} and {exposure}."""
+    title_length: int | None = None
+    """Titles are cut to this length."""
+    title_cut: Literal["end", "start"] = "end"
+    """Which end of a long title is cut off."""
+
+    def __post_init__(self) -> None:
+        try:
+            re.compile(f"[{self.name_characters}]" if self.name_characters else "")
+        except re.error as error:
+            raise DefinitionError(
+                f"{self.name_characters!r} is not a set of characters",
+                where=self.at("name_characters"),
+                accepted='such as "A-Z0-9_"',
+            ) from error
+        for key in ("title_length", "name_length"):
+            if (getattr(self, key) or 0) < 0:
+                raise DefinitionError(
+                    f"{getattr(self, key)} is not a number of characters",
+                    where=self.at(key),
+                    accepted="1 or more; 0 for no limit",
+                )
+        self._check_pattern("title", "set", "lut", "exposure")
+        self._check_pattern("ladder", "name", "sign", "stops")
+
+    def _check_pattern(self, key: str, *fields: str) -> None:
+        """Refuse a text with ``{fields}`` of other names."""
+        text = getattr(self, key)
+        found = re.findall(r"\{([^{}]*)\}", text)
+        plain = re.sub(r"\{[^{}]*\}", "", text)
+        if not set(found) <= set(fields) or set(plain) & set("{}"):
+            raise DefinitionError(
+                f"{text!r} is not a pattern",
+                where=self.at(key),
+                accepted="text with " + ", ".join("{" + field + "}" for field in fields),
+            )
 
     def ladder_name(self, name: str, stops: float) -> str:
         """The name of a LUT in an exposure ladder.
@@ -105,58 +137,3 @@ class Profile:
         """The title by the profile's pattern, else the usual one; cut to fit."""
         text = " ".join(self.title.format(**names).split()) if self.title else usual
         return self.fit_title(text)
-
-
-def read_profile(table: Table | None) -> Profile:
-    """A profile from a recipe's ``[profile]``."""
-    if table is None:
-        return Profile()
-    sizes = table.numbers("sizes") or ()
-    characters = table.text("name_characters", "")
-    try:
-        re.compile(f"[{characters}]" if characters else "")
-    except re.error as error:
-        raise DefinitionError(
-            f"{characters!r} is not a set of characters",
-            where=table.at("name_characters"),
-            accepted='such as "A-Z0-9_"',
-        ) from error
-    profile = Profile(
-        tuple(int(size) for size in sizes),
-        _length(table, "title_length"),
-        _length(table, "name_length"),
-        characters,
-        table.choice("range", ("full", "legal"), None),
-        table.choice("title_cut", ("end", "start"), "end"),
-        _pattern(table, "title", "", ("set", "lut", "exposure")),
-        _pattern(table, "ladder", LADDER, ("name", "sign", "stops")),
-        table.choice("name_case", ("as_written", "upper", "lower"), "as_written"),
-    )
-    table.done()
-    return profile
-
-
-def _length(table: Table, key: str) -> int:
-    """A number of characters; 0 for no limit."""
-    length = table.integer(key, 0)
-    if length < 0:
-        raise DefinitionError(
-            f"{length} is not a number of characters",
-            where=table.at(key),
-            accepted="1 or more; 0 for no limit",
-        )
-    return length
-
-
-def _pattern(table: Table, key: str, default: str, fields: tuple[str, ...]) -> str:
-    """A text with ``{fields}`` of these names only."""
-    text = table.text(key, default)
-    found = re.findall(r"\{([^{}]*)\}", text)
-    plain = re.sub(r"\{[^{}]*\}", "", text)
-    if set(found) <= set(fields) and not set(plain) & set("{}"):
-        return text
-    raise DefinitionError(
-        f"{text!r} is not a pattern",
-        where=table.at(key),
-        accepted="text with " + ", ".join("{" + field + "}" for field in fields),
-    )

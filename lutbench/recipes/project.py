@@ -7,22 +7,24 @@ read it, so that a recipe gives the same bytes in any folder.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
 from lutbench.errors import DefinitionError
 from lutbench.files import beside, read_toml
+from lutbench.hints import between
 from lutbench.model.signal import Range
+from lutbench.recipes.keys import CurveName, GamutName, TableSettings, Texts
 from lutbench.recipes.table import Table
 
 
-@dataclass(frozen=True)
-class ProjectEnd:
-    """The source or target encoding of a project, by names; empty where it is not given."""
+@dataclass(frozen=True, kw_only=True)
+class ProjectEnd(TableSettings):
+    """The source or target encoding of the project."""
 
-    curve: str = ""
-    gamut: str = ""
+    curve: CurveName = ""
+    gamut: GamutName = ""
     range: Range | None = None
 
     def __str__(self) -> str:
@@ -30,19 +32,45 @@ class ProjectEnd:
         return ", ".join(each for each in (self.curve, self.gamut, ranged) if each)
 
 
-@dataclass(frozen=True)
-class Project:
-    """The content of a project file; empty or None for what it leaves out."""
+@dataclass(frozen=True, kw_only=True)
+class ProjectZebra(TableSettings):
+    """The zebra settings of the camera, in percent of signal."""
 
-    path: Path
+    lowest: Annotated[float | None, between(0, 109)] = None
+    step: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Project(TableSettings):
+    """What commands use where their options say nothing."""
+
     title: str = ""
-    definitions: tuple[str, ...] = ()
-    source: ProjectEnd = ProjectEnd()
-    target: ProjectEnd = ProjectEnd()
-    exposure_index: str = ""
+    """The production, in the heading of the levels card."""
+    exposure_index: Annotated[Any, str | float] = ""
+    """The exposure index, in the heading of the levels card."""
+    definitions: Texts = ()
+    """Files with your own curves and gamuts, in the folder of this file."""
     filters: tuple[float, ...] = ()
-    zebra_min: float | None = None
-    zebra_step: float | None = None
+    """The densities of the neutral density filters that you have."""
+    source: ProjectEnd = ProjectEnd()
+    """The encoding that is recorded."""
+    target: ProjectEnd = ProjectEnd()
+    """The encoding that is shown."""
+    zebra: ProjectZebra = ProjectZebra()
+
+    def __post_init__(self) -> None:
+        given = self.exposure_index
+        if isinstance(given, bool) or not isinstance(given, str | int | float):
+            raise DefinitionError(
+                f"{given!r:.60} is neither text nor number",
+                where=self.at("exposure_index"),
+                accepted="800",
+            )
+
+    @property
+    def path(self) -> Path:
+        """The project file."""
+        return Path(self.where)
 
 
 def read_project(file: Path) -> Project:
@@ -50,57 +78,13 @@ def read_project(file: Path) -> Project:
 
     Raises LutbenchError when it cannot be used, or a file that it names is outside its folder.
     """
-    top = Table(read_toml(file), str(file))
-    zebra = top.table("zebra") or Table({}, top.at("zebra"))
-    project = Project(
-        file,
-        top.text("title", ""),
-        tuple(_definitions(top, file, name) for name in top.texts("definitions") or ()),
-        _end(top, "source"),
-        _end(top, "target"),
-        _written(top, "exposure_index"),
-        top.numbers("filters") or (),
-        zebra.number("lowest") if "lowest" in zebra else None,
-        zebra.number("step") if "step" in zebra else None,
-    )
-    zebra.know("lowest", "step")
-    zebra.done()
-    top.done()
-    return project
-
-
-def _definitions(top: Table, file: Path, name: str) -> str:
-    """The path of a file of definitions, which must exist."""
-    path = beside(file.parent, name, file, "project")
-    if not path.is_file():
-        raise DefinitionError(
-            f"there is no file {name!r}",
-            where=top.at("definitions"),
-            accepted="a file of definitions in the folder of the project file",
-        )
-    return str(path)
-
-
-def _written(top: Table, key: str) -> str:
-    """A text or a number, as it is written."""
-    value: Any = top.take(key)
-    if value is None:
-        return ""
-    if isinstance(value, bool) or not isinstance(value, str | int | float):
-        raise DefinitionError(
-            f"{value!r:.60} is neither text nor number", where=top.at(key), accepted="800"
-        )
-    return str(value)
-
-
-def _end(top: Table, key: str) -> ProjectEnd:
-    table = top.table(key)
-    if table is None:
-        return ProjectEnd()
-    end = ProjectEnd(
-        table.text("curve", ""),
-        table.text("gamut", ""),
-        table.choice("range", ("full", "legal"), None),
-    )
-    table.done()
-    return end
+    project = Project.read(Table(read_toml(file), str(file)))
+    found = [beside(file.parent, name, file, "project") for name in project.definitions]
+    for name, path in zip(project.definitions, found, strict=True):
+        if not path.is_file():
+            raise DefinitionError(
+                f"there is no file {name!r}",
+                where=project.at("definitions"),
+                accepted="a file of definitions in the folder of the project file",
+            )
+    return replace(project, definitions=tuple(map(str, found)))

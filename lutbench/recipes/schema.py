@@ -248,9 +248,9 @@ def _catalogue(top: Table, file: Path, catalogue: Catalogue | None) -> Catalogue
 def _profile(table: Table | None) -> Profile | None:
     if table is None:
         return None
-    from lutbench.recipes.profile import read_profile
+    from lutbench.recipes.profile import Profile
 
-    return read_profile(table)
+    return Profile.read(table)
 
 
 def _laid_over(shared: dict[str, Any], own: dict[str, Any]) -> dict[str, Any]:

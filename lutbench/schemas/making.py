@@ -31,12 +31,11 @@ from typing import (
     is_typeddict,
 )
 
-from lutbench.checks.settings import TableSettings
 from lutbench.hints import Hint, usual, words
 from lutbench.model.curves.base import Curve
 from lutbench.model.gamuts import Gamut
+from lutbench.recipes.keys import CurveName, GamutName, TableSettings
 from lutbench.results import PlainData
-from lutbench.schemas.words import CurveName, GamutName
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 PLAIN = {
@@ -160,8 +159,8 @@ def _is_data(kind: Any) -> bool:
 
 
 def _is_type(hint: Any) -> bool:
-    """Whether what is said in an annotation is a type that an array is as plain data."""
-    return get_origin(hint) is not None or _is_class(hint, TableSettings)
+    """Whether what is said in an annotation is a type: what a value is as plain data."""
+    return get_origin(hint) is not None or isinstance(hint, type)
 
 
 def _keys_of_settings(kind: type[TableSettings]) -> dict[str, Any]:
@@ -172,7 +171,7 @@ def _keys_of_settings(kind: type[TableSettings]) -> dict[str, Any]:
             found[key] = Literal[default]
             continue
         given = _as_given(annotation)
-        if default and default is not MISSING:
+        if isinstance(default, str | float | int | tuple) and default not in ("", ()):
             given = Annotated[given, usual(list(default) if type(default) is tuple else default)]
         found[key] = given if default is MISSING else NotRequired[given]
     return found

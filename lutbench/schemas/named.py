@@ -17,25 +17,27 @@ class NamedSchema:
     name: str
     title: str
     place: str
-    """The module in `lutbench.schemas`, a colon, and the name of the type."""
+    """The module in `lutbench`, a colon, and the name of the type."""
 
     @property
     def of_a_file(self) -> bool:
         """Whether it describes a file that is read, and not the output of a command."""
-        return self.place.startswith("inputs.")
+        return not self.place.startswith("schemas.reports.")
 
     def made(self) -> dict[str, Any]:
         """The JSON Schema."""
         module, _, kind = self.place.partition(":")
-        found = getattr(import_module(f"lutbench.schemas.{module}"), kind)
+        found = getattr(import_module(f"lutbench.{module}"), kind)
         return schema_of(found, self.title, closed=self.of_a_file)
 
 
 FILES = (
-    NamedSchema("recipe", "A recipe for `lutbench build`", "inputs.recipe:Recipe"),
-    NamedSchema("suite", "A suite for `lutbench verify`", "inputs.suite:SuiteFile"),
-    NamedSchema("project", "Settings of a whole shoot: lutbench.toml", "inputs.project:Project"),
-    NamedSchema("definitions", "Curves and gamuts of your own", "inputs.definitions:Definitions"),
+    NamedSchema("recipe", "A recipe for `lutbench build`", "schemas.inputs.recipe:Recipe"),
+    NamedSchema("suite", "A suite for `lutbench verify`", "schemas.inputs.suite:SuiteFile"),
+    NamedSchema("project", "Settings of a whole shoot: lutbench.toml", "recipes.project:Project"),
+    NamedSchema(
+        "definitions", "Curves and gamuts of your own", "schemas.inputs.definitions:Definitions"
+    ),
 )
 """Schemas of the TOML files that are read."""
 
@@ -51,7 +53,7 @@ def _reports(module: str, names: tuple[str, ...]) -> list[NamedSchema]:
         NamedSchema(
             name,
             f"What `lutbench {name.replace('-', ' ')} --json` prints",
-            f"reports.{module}:{name.title().replace('-', '')}",
+            f"schemas.reports.{module}:{name.title().replace('-', '')}",
         )
         for name in names
     ]
@@ -62,7 +64,9 @@ REPORTS = (
     *_reports("looking", ("inspect",)),
     *_reports("identifying", ("identify", "split")),
     NamedSchema(
-        "identify-groups", "What `lutbench identify --groups` writes", "reports.identifying:Groups"
+        "identify-groups",
+        "What `lutbench identify --groups` writes",
+        "schemas.reports.identifying:Groups",
     ),
     *_reports("measuring", _MEASURING),
     *_reports("naming", ("levels", "list-curves", "list-gamuts", "list-tones", "list-mappings")),

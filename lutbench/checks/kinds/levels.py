@@ -10,9 +10,8 @@ import numpy as np
 from lutbench.checks.base import Check, CheckResult, Context
 from lutbench.checks.judging import verdict
 from lutbench.checks.limits import CheckFigure, checked_limit, farthest
-from lutbench.checks.settings import Bits, End, TableSettings
+from lutbench.checks.settings import End
 from lutbench.errors import DefinitionError
-from lutbench.given import number
 from lutbench.inspection.ends import ends_in_comments
 from lutbench.model.curves.base import MID_GREY
 from lutbench.model.signal import (
@@ -22,6 +21,7 @@ from lutbench.model.signal import (
     SignalFromRange,
     code_from_signal,
 )
+from lutbench.recipes.keys import Bits, TableSettings, Unchecked
 from lutbench.recipes.subjects import NamedTransform
 
 UNITS = ("percent", "signal", "code")
@@ -48,7 +48,7 @@ class LevelsPoint(TableSettings):
     """0 is nominal black, 1 nominal white."""
     code: float | None = None
     """A code value at the depth `bits`, in `range`."""
-    within: float | None = None
+    within: Unchecked | None = None
     """The tolerance, in the same unit."""
     bits: Bits = 10
     range: Range = "full"
@@ -62,7 +62,6 @@ class LevelsPoint(TableSettings):
                 where=self.where,
                 accepted="percent, signal, code",
             )
-        number(getattr(self, given[0]), self.at(given[0]))
 
     @property
     def unit(self) -> str:
@@ -75,13 +74,10 @@ class LevelsPoint(TableSettings):
         return float(getattr(self, self.unit))
 
     @property
-    def tolerance(self) -> float:
+    def tolerance(self) -> Any:
         """What was given as `within`, or the default in this unit."""
-        if self.within is not None:
-            return self.within
-        return DEFAULT_WITHIN[self.unit] * (
-            (2**self.bits - 1) / CODES_10_BIT if self.unit == "code" else 1.0
-        )
+        scale = (2**self.bits - 1) / CODES_10_BIT if self.unit == "code" else 1.0
+        return DEFAULT_WITHIN[self.unit] * scale if self.within is None else self.within
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -163,7 +159,7 @@ def _light(point: LevelsPoint) -> tuple[float, str]:
             "both reflectance and stops are given", where=point.where, accepted="one of them"
         )
     if point.reflectance is not None:
-        light = number(point.reflectance, point.at("reflectance"))
+        light = point.reflectance
         if not 0 <= light <= MOST_LIGHT:
             raise DefinitionError(
                 f"a reflectance of {light:g} is out of range",
@@ -171,7 +167,7 @@ def _light(point: LevelsPoint) -> tuple[float, str]:
                 accepted=f"0 to {MOST_LIGHT:.0f}, where 1 is a perfect white",
             )
         return light, f"{100 * light:g} % reflectance"
-    stops = number(point.stops or 0.0, point.at("stops"))
+    stops = point.stops or 0.0
     if abs(stops) > MOST_STOPS:
         raise DefinitionError(
             f"{stops:g} stops are out of range",

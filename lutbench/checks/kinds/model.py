@@ -31,6 +31,7 @@ from lutbench.model.gamuts import (
 )
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array
+from lutbench.recipes.keys import Unchecked
 
 MOST_OF_AN_ENTRY = 1.0
 """The largest difference of a matrix's entry: the whole of a channel."""
@@ -45,7 +46,7 @@ class CurveCheck(Check):
     curve: Curve
     points: Annotated[Any, list[tuple[float, float]]]
     """[[light, signal], ...]"""
-    within: float = 5e-6
+    within: Unchecked = 5e-6
     """The tolerance in signal."""
 
     def __post_init__(self) -> None:
@@ -90,7 +91,7 @@ class MatrixCheck(Check):
     adaptation: Annotated[str, hints.words(lambda: (*ADAPTATIONS, "none"))] = "bradford"
     rows: Annotated[Any, list[list[float]]]
     """Three rows of three numbers."""
-    within: float = 5.1e-5
+    within: Unchecked = 5.1e-5
 
     def __post_init__(self) -> None:
         check_adaptation(self.adaptation, self.where)

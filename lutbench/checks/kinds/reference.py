@@ -20,11 +20,12 @@ from lutbench.checks.base import Check, CheckResult, Context
 from lutbench.checks.independent import independent_conversion
 from lutbench.checks.judging import colours, judge, judge_sides, view_for
 from lutbench.checks.limits import NAMES, checked_limits
-from lutbench.checks.settings import Bits, End, Limits, Texts
+from lutbench.checks.settings import End, Limits
 from lutbench.errors import FormatError
 from lutbench.measure.samples import SampledColours
 from lutbench.model.signal import Range, RangeFromSignal, signal_from_code
 from lutbench.model.transforms import Array
+from lutbench.recipes.keys import Bits, Texts
 from lutbench.recipes.subjects import refuse_same
 
 DEFAULT_LIMITS = {"exact": 0.1, "colour_science": 0.1, "values": 0.5}

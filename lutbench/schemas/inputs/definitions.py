@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from typing import Annotated, Literal, NotRequired, TypedDict
 
-from lutbench.hints import length, names, usual
+from lutbench.hints import length, names, usual, words
 from lutbench.model.gamuts import WHITES
-from lutbench.schemas.words import Range
 
 Point = tuple[float, float]
 White = Annotated[str, names(lambda: WHITES)]
-Codes = Annotated[Range, usual("full")]
+Codes = Annotated[str, words(lambda: ("full", "legal")), usual("full")]
 
 
 class LogCurve(TypedDict):

@@ -11,9 +11,11 @@ from lutbench.model.conversion import KINDS, PLACES
 from lutbench.model.false_colour import OKABE_ITO
 from lutbench.model.light import REFERENCE_SURROUND
 from lutbench.model.tone import tone_mapper, tone_names
-from lutbench.recipes.profile import LADDER
-from lutbench.schemas.words import CurveName, GamutName, Interpolation, Range
+from lutbench.recipes.keys import CurveName, GamutName
+from lutbench.recipes.profile import Profile
 
+Range = Annotated[str, words(lambda: ("full", "legal"))]
+Interpolation = Annotated[str, words(lambda: ("tetrahedral", "trilinear")), usual("tetrahedral")]
 Three = tuple[float, float, float]
 Bits = Literal[8, 10, 12, 16]
 _COMPRESSION = {each.name: each.default for each in fields(GamutCompression)}
@@ -128,30 +130,6 @@ class RecipeBand(TypedDict):
     label: NotRequired[str]
     clips: NotRequired[Annotated[bool, usual(False)]]
     """Also shown where any channel is at its highest code, over all other bands."""
-
-
-class Profile(TypedDict):
-    """The limits of the device that the LUTs are for."""
-
-    sizes: NotRequired[list[int]]
-    """The 3D sizes that it loads."""
-    range: NotRequired[Range]
-    """The target range that it expects."""
-    name_length: NotRequired[int]
-    """The largest number of characters in a file name, with its suffix."""
-    name_characters: NotRequired[str]
-    """The characters accepted in a name, as in the brackets of a regular expression."""
-    name_case: NotRequired[
-        Annotated[str, words(lambda: ("as_written", "upper", "lower")), usual("as_written")]
-    ]
-    ladder: NotRequired[Annotated[str, usual(LADDER)]]
-    """A pattern for names in an exposure ladder, with {name}, {sign} and {stops}."""
-    title: NotRequired[str]
-    """A pattern for titles, with {set}, {lut} and {exposure}."""
-    title_length: NotRequired[int]
-    """Titles are cut to this length."""
-    title_cut: NotRequired[Annotated[str, words(lambda: ("end", "start")), usual("end")]]
-    """Which end of a long title is cut off."""
 
 
 def _tone() -> dict[str, Any]:

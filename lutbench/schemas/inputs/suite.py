@@ -7,9 +7,9 @@ from operator import or_
 from typing import Annotated, Any, NotRequired, TypedDict
 
 from lutbench.checks.kinds import KINDS
-from lutbench.checks.settings import Texts
 from lutbench.checks.suite import MAX_CHECKS
 from lutbench.hints import length
+from lutbench.recipes.keys import Texts
 
 CheckOfSuite: Any = reduce(or_, (KINDS[each] for each in sorted(KINDS)))
 
