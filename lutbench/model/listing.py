@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import log2
+from typing import TYPE_CHECKING
 
 from lutbench.model.catalogue import Entry, Origin
 from lutbench.model.curves.base import MID_GREY
 from lutbench.model.gamuts import XY
 from lutbench.model.light import Light, Side
-from lutbench.model.parameter import Parameter, parameters
 from lutbench.model.signal import Range
 from lutbench.results import PlainData
+
+if TYPE_CHECKING:
+    from lutbench.model.parameter import Parameter
 
 
 @dataclass(frozen=True)
@@ -105,6 +108,7 @@ class MappingEntry(PlainData):
 
 def tone_entries() -> list[ToneEntry]:
     """All tone mappers."""
+    from lutbench.model.parameter import parameters
     from lutbench.model.tone import tone_mapper, tone_names
 
     found = []
@@ -120,6 +124,7 @@ def mapping_entries() -> list[MappingEntry]:
     """All ways to treat colours outside the target gamut."""
     from lutbench.model.compression import GamutCompression
     from lutbench.model.gamut_map import GamutMapping
+    from lutbench.model.parameter import parameters
 
     return [
         MappingEntry("clip", "each channel is clipped at black and white", ()),
