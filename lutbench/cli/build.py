@@ -284,7 +284,7 @@ def _print_table(made: list[Made]) -> None:
             row.append({"delta_e_2000": "2000", "delta_e_itp": "ITP"}[measure])
             for name in ("chart", "neutral", "all"):
                 row.append(f"{each.accuracy.sets[name][measure].p99:.3f}")
-            row.append("–" if each.job.dimensions == 1 else _preferred(each))
+            row.append("–" if each.job.dimensions == 1 else str(each.recommended or "> 65"))
         table.add_row(*row)
     screen = console()
     if folder != Path("."):
@@ -334,7 +334,3 @@ def _common_folder(made: list[Made]) -> Path:
     while not all(folder.is_relative_to(common) for folder in folders):
         common = common.parent
     return common
-
-
-def _preferred(made: Made) -> str:
-    return "> 65" if made.recommended is None else str(made.recommended)

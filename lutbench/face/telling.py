@@ -78,7 +78,8 @@ def inspect(
         )
     known = arguments.known(catalogue)
     words = isinstance(lut, str) and not os.path.isfile(lut)
-    subject = arguments.transform(lut, catalogue) if words or not _is_path(lut) else lut
+    is_path = isinstance(lut, str | os.PathLike) and not words
+    subject = lut if is_path else arguments.transform(lut, catalogue)
     return inspect(
         subject,  # type: ignore[arg-type]
         source_curve=source_curve,
@@ -292,7 +293,3 @@ def _name(value: Any, kind: type[Curve | Gamut], what: str) -> str | None:
         return None
     found = arguments.name_of(value, kind, what)
     return str(found if isinstance(found, str) else found.name)
-
-
-def _is_path(value: Any) -> bool:
-    return isinstance(value, str | os.PathLike)

@@ -191,7 +191,8 @@ class _CubeReader:
         elif _WORD.match(word):
             self._note(f"the keyword {keyword[:40]} is not known and was ignored", line)
         else:
-            self._fail(line, f"{_shown(content)} is neither keyword nor numbers", _accepted_line())
+            accepted = f"{', '.join(_KEYWORDS)}, a comment with #, or three numbers"
+            self._fail(line, f"{_shown(content)} is neither keyword nor numbers", accepted)
 
     def _take_title(self, line: int, raw: bytes) -> None:
         text = self._words(line, raw)
@@ -379,7 +380,3 @@ class _CubeReader:
 def _shown(raw: bytes) -> str:
     text = raw[:60].decode("latin-1")
     return repr(text if len(raw) <= 60 else text + "…")
-
-
-def _accepted_line() -> str:
-    return f"{', '.join(_KEYWORDS)}, a comment with #, or three numbers"

@@ -89,16 +89,11 @@ def parse_lut(data: bytes, where: str, wanted: str | None = None) -> LutFile[Tra
         found = recognised(f"<{root}>".encode(), suffix)
         what = f"it is XML of another kind, <{root[:40]}>"
     if found is None:
-        raise FormatError(
-            f"is not a LUT file that is read: {what}", where=where, accepted=_accepted()
-        )
+        accepted = ", ".join(each.says for each in formats())
+        raise FormatError(f"is not a LUT file that is read: {what}", where=where, accepted=accepted)
     if wanted is not None and not found.ids:
         raise FormatError("has no corrections with ids", where=where, accepted="a CDL file")
     return found.parse(data, where, wanted)
-
-
-def _accepted() -> str:
-    return ", ".join(each.says for each in formats())
 
 
 def _with_fragment(path: str | Path) -> tuple[str | Path, str | None]:

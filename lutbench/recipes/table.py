@@ -76,9 +76,11 @@ class Table:
     def number(self, key: str, default: float | None = None) -> float:
         """A number; without `default` the key must be present."""
         value = self.take(key)
-        if value is None and default is not None:
-            return default
-        return number(value, self.at(key)) if value is not None else self._missing(key)
+        if value is not None:
+            return number(value, self.at(key))
+        if default is None:
+            raise DefinitionError("is missing", where=self.at(key), accepted="a number")
+        return default
 
     def integer(self, key: str, default: int) -> int:
         """A whole number."""
@@ -187,6 +189,3 @@ class Table:
             raise DefinitionError(
                 f"the key {left[0]!r} is not known", where=self.where, accepted=", ".join(close)
             )
-
-    def _missing(self, key: str) -> float:
-        raise DefinitionError("is missing", where=self.at(key), accepted="a number")

@@ -187,7 +187,7 @@ class _Decoding:
     """Decodes lines of planes to R G B."""
 
     def __init__(self, planes: Planes, width: int, coding: Coding) -> None:
-        self.planes = [_whole_lines(plane) for plane in planes]
+        self.planes = [np.ascontiguousarray(plane) for plane in planes]
         self.kernel = decoder(self.planes[0].dtype)
         self.numbers = _decoding_numbers(coding)
         self.weights = _up_weights(coding)
@@ -239,10 +239,6 @@ def _buffers(
 ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     """Buffers of one thread for lines of R G B and of chroma."""
     return np.empty((3, lines, width), np.float32), np.empty((2, lines, samples), np.float32)
-
-
-def _whole_lines(plane: NDArray[Any]) -> NDArray[Any]:
-    return plane if plane.flags.c_contiguous else np.ascontiguousarray(plane)
 
 
 def _decoding_numbers(coding: Coding) -> NDArray[np.float32]:

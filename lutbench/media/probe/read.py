@@ -120,8 +120,10 @@ def read_board(picture: NDArray[Any], size: int, codes: Range, where: str = "") 
             answers.append(_steps(straight, boxes[0], row, size))
     if answers[0].sound is not True:
         # Channels in another order also darken the first row: their answer is still right.
+        later = "not judged until the first rows are right"
         answers = [
-            each if each.key in ("range", "channels") else _not_answered(each) for each in answers
+            each if each.key in ("range", "channels") else Answer(each.key, later, None)
+            for each in answers
         ]
     if not any(each.sound is not None for each in answers):
         raise LutbenchError(
@@ -147,11 +149,6 @@ def _size_drawn(picture: Array, size: int, codes: Range) -> int:
 
     best = max(SIZES, key=likeness)
     return best if likeness(best) > likeness(size) + LIKER else size
-
-
-def _not_answered(answer: Answer) -> Answer:
-    """The answer of a row that means nothing while the first rows are not right."""
-    return Answer(answer.key, "not judged until the first rows are right", None)
 
 
 def line_in(picture: NDArray[Any], size: int, codes: Range, where: str = "") -> float | None:
