@@ -104,9 +104,8 @@ def _count(lines: list[str], rows: list[int]) -> CubeFault | None:
     if expected == len(rows) or not low <= size <= high:
         return None
     if whole:
-        message = (
-            f"line {at + 1}: the size is {size}, but {len(rows)} rows make a 3D LUT of size {edge}"
-        )
+        said = f"line {at + 1}: it says LUT_{found[1]}D_SIZE {size}"
+        message = f"{said}, but {len(rows)} rows make a 3D LUT of size {edge}"
         lines[at] = f"LUT_3D_SIZE {edge}"
         return CubeFault("wrong_size", message, f"write LUT_3D_SIZE {edge}", _text(lines))
     named = f"LUT_{found[1]}D_SIZE {size}"
