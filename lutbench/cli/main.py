@@ -24,6 +24,7 @@ from lutbench.cli.options import (
     start_logging,
 )
 from lutbench.cli.spelling import (  # now: later there may be no descriptor left
+    IN_OTHER_SIGNS,
     in_plain_words,
     with_options,
 )
@@ -176,9 +177,8 @@ def group(ctx: click.Context) -> None:
 def main(args: list[str] | None = None) -> NoReturn:
     """Run the command line; each error that a user can cause is one line on stderr, status 2."""
     for stream in (sys.stdout, sys.stderr):
-        # A character that the output encoding lacks becomes a question mark.
         if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="replace")
+            stream.reconfigure(errors=IN_OTHER_SIGNS)
     start_logging()
     if sys.stderr.isatty():
         from lutbench.cli.status_line import StatusLine
@@ -219,7 +219,10 @@ def _where_to_look(error: click.UsageError) -> str:
 
 def _exit_with(text: str, status: int = 2) -> NoReturn:
     work_progress.clear()
-    click.echo("lutbench: " + printable(text), err=True)
+    try:
+        click.echo("lutbench: " + printable(text), err=True)
+    except OSError:  # nobody can be told, and the status still is what it means
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stderr.fileno())
     sys.exit(status)
 
 

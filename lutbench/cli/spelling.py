@@ -1,7 +1,9 @@
-"""Errors as the command line spells them: the library names a parameter, this its option."""
+"""How the command line spells errors, which name an option where the library has a parameter,
+and signs that the encoding of an output lacks."""
 
 from __future__ import annotations
 
+import codecs
 import re
 
 from lutbench.files import OUTSIDE_VARIABLE
@@ -49,3 +51,20 @@ def _option(found: re.Match[str]) -> str:
     no = "no-" if found[2] == "False" else ""
     value = f" {found[2]}" if found[2] not in (None, "True", "False") else ""
     return f"--{no}{found[1].rstrip('_').replace('_', '-')}{value}"
+
+
+IN_OTHER_SIGNS = "lutbench.in_other_signs"
+"""The name of the handler of errors for a stream."""
+
+SPELT = {"−": "-", "–": "-", "×": "x", "→": "->", "≤": "<=", "≥": ">="}
+"""A number must not lose its sign, nor a limit its direction. Any other sign becomes ``?``."""
+
+
+def _spelt(error: UnicodeError) -> tuple[str, int]:
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    lacking = error.object[error.start : error.end]
+    return "".join(SPELT.get(sign, "?") for sign in lacking), error.end
+
+
+codecs.register_error(IN_OTHER_SIGNS, _spelt)

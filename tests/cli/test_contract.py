@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -111,6 +112,19 @@ def test_a_sign_that_the_output_lacks_is_replaced(encoding: str, how: list[str])
     found.stdout.decode(encoding)
     whole = run(*how, PYTHONIOENCODING="utf-8").stdout.decode()
     assert found.stdout.decode(encoding).count("\n") == whole.count("\n")
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "cp1252"])
+def test_a_number_keeps_its_sign(encoding: str) -> None:
+    shown = run("levels", "--curve", "ACEScct", PYTHONIOENCODING=encoding).stdout.decode(encoding)
+    assert re.search(r"^-3 stops .* -3\.0 ", shown, re.MULTILINE)
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="a device of Linux")
+def test_the_status_holds_where_nobody_can_be_told() -> None:
+    with open("/dev/full", "w") as full:
+        found = subprocess.run([*COMMAND, "levels", "--curve", "none"], stderr=full, timeout=120)
+    assert found.returncode == 2
 
 
 def test_an_error_with_a_sign_that_the_output_lacks() -> None:
