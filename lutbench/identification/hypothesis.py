@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from lutbench.identification.curvebank import End, scale_of
 from lutbench.identification.gamutbank import Pair
+from lutbench.identification.lightsteps import Density, Paling
 from lutbench.identification.samples import CODES, Samples
 from lutbench.model.compression import GamutCompression
 from lutbench.model.conversion import Conversion
@@ -83,7 +84,8 @@ class Hypothesis:
     target: End | ToneTarget
     pair: Pair
     stops: float = 0.0
-    compression: GamutCompression | None = None
+    compression: Transform | None = None
+    """A gamut compression, or another step on light before the curve."""
     grade: tuple[Transform, ...] = ()
     rendering: HlgSystemGamma | None = None
     """The system gamma of HLG, where the source's light is that of its display."""
@@ -131,7 +133,7 @@ class Hypothesis:
     @property
     def beside(self) -> tuple[str, ...]:
         """What the LUT has besides curves, a matrix and a grade, each as a phrase."""
-        if self.built is None and self.compression is not None:
+        if self.built is None and isinstance(self.compression, GamutCompression):
             return (_compression_words(self.compression), *self.left_out)
         return self.left_out
 
@@ -139,6 +141,8 @@ class Hypothesis:
     def left_out(self) -> tuple[str, ...]:
         """The phrases for what `split` has no part for."""
         phrases = [] if self.built is None else list(_beside(self.built))
+        if isinstance(self.compression, Paling | Density):
+            phrases.append(str(self.compression))
         if self.rendering is not None:
             phrases.append(f"the light of an HLG display of {self.rendering.peak:.0f} cd/m²")
         if self.gains is not None:

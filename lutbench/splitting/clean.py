@@ -14,6 +14,7 @@ from lutbench.identification.knowledge import knowledge_of
 from lutbench.identification.result import Identification
 from lutbench.identification.samples import CODES, SIX_DECIMALS, Samples, samples_of
 from lutbench.model.catalogue import Catalogue, open_catalogue
+from lutbench.model.compression import GamutCompression
 from lutbench.model.conversion import Conversion, Encoding, Kind
 from lutbench.model.curves.video import Linear
 from lutbench.model.encoding import is_unrendered
@@ -103,10 +104,15 @@ def _conversion(h: Hypothesis, samples: Samples) -> Conversion:
         kind,
         round(float(h.stops), 4) + 0.0,
         adaptation="bradford" if h.pair.alike else h.pair.adaptation,
-        compression=None if h.pair.alike else h.compression,
+        compression=None if h.pair.alike else _compression_of(h),
         clamp=_clamps(samples, h.target.range),
         as_found=kind != "gamut" and not is_unrendered(source, target),
     )
+
+
+def _compression_of(h: Hypothesis) -> GamutCompression | None:
+    """The gamut compression of a hypothesis; other steps on light are in the look."""
+    return h.compression if isinstance(h.compression, GamutCompression) else None
 
 
 def _clamps(samples: Samples, name: Range) -> bool:

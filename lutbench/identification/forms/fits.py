@@ -22,9 +22,8 @@ from lutbench.identification.forms.nodes import Ground, Lights, Lit, Source, lig
 from lutbench.identification.forms.norms import NormModel
 from lutbench.identification.forms.score import INDEPENDENT, nats_of
 from lutbench.identification.samples import Samples
-from lutbench.model.compression import GamutCompression
 from lutbench.model.grade import CDL_WEIGHTS
-from lutbench.model.transforms import Array
+from lutbench.model.transforms import Array, Transform
 
 SATURATIONS = (1.0, 0.8, 1.25)
 """Saturations that the second matrix is first assumed to be."""
@@ -57,13 +56,14 @@ class Form:
 
     `mixed` frees a second matrix, in the signal or in the light of a `display`. `norm` is
     what a tone curve acts on: each channel (empty), the ``largest``, or a luminance by its
-    weights. A `compression` of the gamut comes before the curve.
+    weights. A `compression` of the gamut, or another
+    step on light, comes before the curve.
     """
 
     mixed: bool = False
     display: End | None = None
     norm: str | tuple[float, float, float] = ""
-    compression: GamutCompression | None = None
+    compression: Transform | None = None
     look: bool = False
     """Whether a smooth look replaces the second matrix."""
 

@@ -16,8 +16,7 @@ from lutbench.identification.curvebank import End
 from lutbench.identification.forms.linear import OTHERS, rows_of
 from lutbench.identification.forms.nodes import Ground, Lights
 from lutbench.identification.samples import CODES
-from lutbench.model.compression import GamutCompression
-from lutbench.model.transforms import Array
+from lutbench.model.transforms import Array, Transform
 
 EDGE = 0.02
 """The share of the neutral axis at each end that first fits leave out."""
@@ -87,7 +86,7 @@ class Model:
     ground: Ground
     lights: Lights
     space: Space
-    compression: GamutCompression | None = None
+    compression: Transform | None = None
 
     def first(self, mixing: Array) -> Array:
         """M of every source, (s, 3, 3), by linear least squares with a given Q, (3, 3)."""
@@ -143,11 +142,17 @@ class Model:
 
     def _predicted(self, matrix: Array, mixing: Array) -> tuple[Array, Array, Array]:
         """Misses; the values before Q; and what they gain with light, each (s, n, 3)."""
-        table = self.lights.table
         light = self.lights.nodes @ matrix.transpose(0, 2, 1)
         if self.compression is not None:
             light = self.compression.apply(light)
-        place = self._places(light)
+        return self._of_light(light, mixing)
+
+    def misses_of(self, light: Array) -> Array:
+        """The error of light at the curve, (s, n, 3), without a second matrix; as `misses`."""
+        return self._of_light(light, np.broadcast_to(np.eye(3), (len(light), 3, 3)))[0]
+
+    def _of_light(self, light: Array, mixing: Array) -> tuple[Array, Array, Array]:
+        table, place = self.lights.table, self._places(light)
         last = len(self.ground.grid) - 1
         seen = ((place >= 0) & (place <= last)).all(axis=2, keepdims=True)
         cell = np.clip(place.astype(np.int64), 0, last - 1)

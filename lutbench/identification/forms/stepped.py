@@ -1,0 +1,164 @@
+"""A step on light with numbers of its own: fitted together with the matrix before it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lutbench.identification.forms.fits import ENOUGH, FITTED, SCREENED, Form
+from lutbench.identification.forms.free import Model, moved, signal_space
+from lutbench.identification.forms.nodes import Lit
+from lutbench.identification.forms.score import INDEPENDENT, nats_of
+from lutbench.identification.lightsteps import KINDS, StepKind
+from lutbench.identification.samples import CODES
+from lutbench.model.transforms import Array
+
+if TYPE_CHECKING:
+    from lutbench.identification.forms.fitted import Fitted
+
+SOURCES = 12
+"""Sources whose numbers are fitted in a round, on few nodes."""
+
+FOLLOWED = 2
+"""Of these, the ones that are fitted on more."""
+
+GLANCES = 8
+"""Steps of a first fit."""
+
+STEPS = 12
+"""Steps of the last one."""
+
+ROUNDS = 4
+"""Rounds at most: most LUTs need two."""
+
+BETTER = 20.0
+"""Nats by which a round must explain more than the one before, or it is the last."""
+
+UNPROMISING = 0.55
+"""The share of what is left without any explanation above which first fits are not followed."""
+
+UNSEEN = 100.0
+"""10-bit codes of error of a node without prediction, and the most that counts."""
+
+SLIGHT = 2.0
+"""10-bit codes up to which an error counts by its square; a larger one counts less."""
+
+SMALL = 0.01
+"""A small change of an entry of the matrix."""
+
+TINY = 1e-4
+"""The share of a small change over which a slope is taken."""
+
+FIRM = 1e-3
+"""The damping of a first step, as a share of the mean slope."""
+
+FIRMER = 4.0
+"""Times the damping after a step that explains less, and the other way round."""
+
+
+@dataclass(frozen=True)
+class _Fits:
+    """Sources (their rows), matrices (s, 3, 3), numbers (s, k) and the nats of each (s,)."""
+
+    rows: NDArray[np.int64]
+    matrix: Array
+    numbers: Array
+    nats: Array
+
+    def best(self, count: int) -> _Fits:
+        """The ones that explain most."""
+        kept = np.argsort(self.nats, kind="stable")[:count]
+        return _Fits(self.rows[kept], self.matrix[kept], self.numbers[kept], self.nats[kept])
+
+
+def stepped_forms(fitted: Fitted) -> Iterator[Form]:
+    """The form of each kind of step that promises to explain the nodes."""
+    for kind in KINDS:
+        if (form := _form(kind, fitted)) is not None:
+            yield form
+
+
+def _form(kind: StepKind, fitted: Fitted) -> Form | None:
+    """The form whose numbers explain the nodes best; None where none does.
+
+    With given numbers all sources are fitted at once, and for a given source the numbers: in
+    turn, until neither changes.
+    """
+    lit = fitted.lit
+    if lit is None:
+        return None
+    numbers, form = np.array(kind.start), None
+    rows = {source: row for row, source in enumerate(lit.sources)}
+    few, more = lit.thinned(SCREENED), lit.thinned(FITTED)
+    before = limit = UNPROMISING * INDEPENDENT * np.log(CODES)
+    fits = fitted.of(Form(compression=kind.begins))
+    for _ in range(ROUNDS):
+        fits = fits[:SOURCES]
+        if not fits:
+            break
+        begun = _Fits(
+            np.array([rows[fit.source] for fit in fits]),
+            np.array([fit.matrix for fit in fits]),
+            np.repeat(numbers[None], len(fits), axis=0),
+            np.array([fit.nats for fit in fits]),
+        )
+        begun = _fitted(kind, begun, few, fitted.floor, GLANCES).best(FOLLOWED)
+        if begun.nats[0] > limit:
+            break
+        best = _fitted(kind, begun, more, fitted.floor, STEPS).best(1)
+        if best.nats[0] > before - BETTER:
+            break
+        before, numbers = best.nats[0], best.numbers[0]
+        form = Form(compression=kind.made(numbers))
+        fits = fitted.of(form)
+        if fits and fits[0].error <= ENOUGH:
+            break
+    return form
+
+
+def _fitted(kind: StepKind, start: _Fits, part: Lit, floor: float, steps: int) -> _Fits:
+    """The fits after some steps of Levenberg and Marquardt's method, each source by itself."""
+    model = Model(part.ground, part.lights.only(start.rows), signal_space(part.ground))
+    small = np.concatenate([np.full(6, SMALL), kind.small])
+    low, high = (np.concatenate([np.full(6, end), each]) / small
+                 for end, each in ((-1.0, kind.low), (1.0, kind.high)))  # fmt: skip
+    at = np.concatenate([np.zeros((len(start.rows), 6)), start.numbers], axis=1) / small
+
+    def misses(place: Array) -> Array:
+        given = place * small
+        light = model.lights.nodes @ moved(start.matrix, given[:, :6]).transpose(0, 2, 1)
+        off = model.misses_of(kind.moved(light, given[:, None, 6:]))
+        return np.clip(np.nan_to_num(off, nan=UNSEEN), -UNSEEN, UNSEEN).reshape(len(off), -1)
+
+    left = misses(at)
+    damping = np.full(len(at), FIRM)
+    for _ in range(steps):
+        weight = 1 / np.sqrt(np.hypot(1, left / SLIGHT))
+        moves = TINY * np.where(at + TINY > high, -1.0, 1.0)
+        slopes = np.stack([
+            (misses(at + moves * each) - left) / (moves * each).sum(axis=1, keepdims=True)
+            for each in np.eye(at.shape[1])
+        ], axis=2) * weight[..., None]  # fmt: skip
+        turned = slopes.transpose(0, 2, 1)
+        normal = turned @ slopes
+        trace = np.trace(normal, axis1=1, axis2=2) / at.shape[1]
+        normal += (damping * trace + 1e-12)[:, None, None] * np.eye(at.shape[1])
+        step = np.linalg.solve(normal, turned @ (left * weight)[..., None])[..., 0]
+        tried = np.clip(at - step, low, high)
+        now = misses(tried)
+        better = _size(now) < _size(left)
+        damping = np.where(better, damping / FIRMER, damping * FIRMER)
+        at = np.where(better[:, None], tried, at)
+        left = np.where(better[:, None], now, left)
+    given = at * small
+    matrix = moved(start.matrix, given[:, :6])
+    return _Fits(start.rows, matrix, given[:, 6:], nats_of(left, floor))
+
+
+def _size(misses: Array) -> Array:
+    """How much is left, (s,): squares where it is slight, less where it is large."""
+    return np.asarray(np.hypot(1, misses / SLIGHT).sum(axis=1))
