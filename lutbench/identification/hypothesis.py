@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from lutbench.identification.curvebank import End, scale_of
 from lutbench.identification.gamutbank import Pair
-from lutbench.identification.lightsteps import Density, Paling
+from lutbench.identification.lightsteps import AFTER, Density, Paling
 from lutbench.identification.samples import CODES, Samples
 from lutbench.model.compression import GamutCompression
 from lutbench.model.conversion import Conversion
@@ -143,6 +143,7 @@ class Hypothesis:
         phrases = [] if self.built is None else list(_beside(self.built))
         if isinstance(self.compression, Paling | Density):
             phrases.append(str(self.compression))
+        phrases += [str(step) for step in self.grade if isinstance(step, AFTER)]
         if self.rendering is not None:
             phrases.append(f"the light of an HLG display of {self.rendering.peak:.0f} cd/m²")
         if self.gains is not None:

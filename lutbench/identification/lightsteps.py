@@ -1,4 +1,4 @@
-"""Steps on light between the first matrix and the tone curve, with numbers of their own."""
+"""Steps with numbers of their own: on light before the tone curve, or on the signal after it."""
 
 from __future__ import annotations
 
@@ -9,10 +9,18 @@ from typing import ClassVar
 import numpy as np
 
 from lutbench.model.compression import GamutCompression
+from lutbench.model.gamut_map import LAB_FROM_ROOTS, lms_matrix
+from lutbench.model.gamuts import BT709
 from lutbench.model.transforms import Array, Transform
 
 GREY = 0.18
 """Light of mid grey, from which stops count."""
+
+TURNS = 6
+"""Steps to the inverse of a turn of hues or a change of chroma, after which it hardly changes."""
+
+FLATTEST = 0.1
+"""The least slope of chroma that is divided by: more would turn colours round."""
 
 DARKEST = 1e-6
 """Light below which nothing changes its share."""
@@ -74,16 +82,123 @@ class Density(Transform):
 
 
 @dataclass(frozen=True)
-class _Inverse(Transform):
-    """Of a step that changes neither the luminance nor the colour that its share hangs on."""
+class Vibrance(Transform):
+    """Chroma of Oklab times 1 + amount·exp(−chroma / reach), in the light of a display with a power
+    of `gamma` and the primaries of BT.709. Common practice: pale colours gain more colour.
+    """
 
-    step: Paling | Density
+    amount: float
+    reach: float
+    gamma: float
+
+    kind: ClassVar[str] = "vibrance"
 
     def _apply(self, rgb: Array) -> Array:
-        if isinstance(self.step, Density):
-            return np.asarray(rgb / _denser(rgb, np.array((self.step.strength, self.step.power))))
-        grey, kept = _paled(rgb, np.array(self.step.numbers))
+        lab = _to_lab(rgb, np.array(self.gamma))
+        chroma = np.hypot(lab[..., 1:2], lab[..., 2:])
+        lab[..., 1:] *= 1 + self.amount * np.exp(-chroma / self.reach)
+        return _from_lab(lab, np.array(self.gamma))
+
+    def inverse(self) -> Transform:
+        return _Inverse(self)
+
+    def __str__(self) -> str:
+        gains = "more" if self.amount > 0 else "less"
+        return f"pale colours that have up to {100 * abs(self.amount):.0f} % {gains} colour"
+
+
+@dataclass(frozen=True)
+class HueTurn(Transform):
+    """Hues of Oklab turned by two waves of the hue, in light as `Vibrance` has it."""
+
+    waves: tuple[float, float, float, float]
+    """Radians: cosine and sine of the hue, and of twice the hue."""
+    gamma: float
+
+    kind: ClassVar[str] = "hue_turn"
+
+    def _apply(self, rgb: Array) -> Array:
+        numbers = np.array((*self.waves, self.gamma))
+        lab = _to_lab(rgb, numbers[4])
+        hue = np.arctan2(lab[..., 2], lab[..., 1])
+        return _from_lab(_at_hue(lab, hue + _turn(hue, numbers)), numbers[4])
+
+    def inverse(self) -> Transform:
+        return _Inverse(self)
+
+    def __str__(self) -> str:
+        hue = np.linspace(-np.pi, np.pi, 361)
+        most = np.rad2deg(np.abs(_turn(hue, np.array(self.waves))).max())
+        return f"hues that turn by up to {most:.0f}°"
+
+
+@dataclass(frozen=True)
+class _Inverse(Transform):
+    """Of a step."""
+
+    step: Paling | Density | Vibrance | HueTurn
+
+    def _apply(self, rgb: Array) -> Array:
+        step = self.step
+        if isinstance(step, Density):
+            return _undensed(rgb, np.array((step.strength, step.power)))
+        if isinstance(step, Vibrance):
+            return _unlivened(rgb, np.array((step.amount, step.reach, step.gamma)))
+        if isinstance(step, HueTurn):
+            return _unturned(rgb, np.array((*step.waves, step.gamma)))
+        grey, kept = _paled(rgb, np.array(step.numbers))
         return np.asarray(grey + (rgb - grey) / np.maximum(kept, DARKEST))
+
+
+def _undensed(rgb: Array, numbers: Array) -> Array:
+    return np.asarray(rgb / _denser(rgb, numbers))
+
+
+def _to_lab(rgb: Array, gamma: Array) -> Array:
+    light = np.maximum(rgb, 0.0) ** gamma[..., None]
+    return np.asarray(np.cbrt(light @ lms_matrix(BT709).T) @ LAB_FROM_ROOTS.T)
+
+
+def _from_lab(lab: Array, gamma: Array) -> Array:
+    roots = lab @ np.linalg.inv(LAB_FROM_ROOTS).T
+    light = roots**3 @ np.linalg.inv(lms_matrix(BT709)).T
+    return np.asarray(np.maximum(light, 0.0) ** (1 / gamma[..., None]))
+
+
+def _at_hue(lab: Array, hue: Array) -> Array:
+    chroma = np.hypot(lab[..., 1], lab[..., 2])
+    return np.stack([lab[..., 0], chroma * np.cos(hue), chroma * np.sin(hue)], axis=-1)
+
+
+def _turn(hue: Array, numbers: Array) -> Array:
+    a, b, c, d = (numbers[..., k] for k in range(4))
+    turn = a * np.cos(hue) + b * np.sin(hue) + c * np.cos(2 * hue) + d * np.sin(2 * hue)
+    return np.asarray(turn)
+
+
+def _unturned(rgb: Array, numbers: Array) -> Array:
+    """Before hues were turned: the hue less its turn, again and again."""
+    lab = _to_lab(rgb, numbers[..., 4])
+    after = np.arctan2(lab[..., 2], lab[..., 1])
+    hue = after
+    for _ in range(TURNS):
+        hue = after - _turn(hue, numbers)
+    return _from_lab(_at_hue(lab, hue), numbers[..., 4])
+
+
+def _unlivened(rgb: Array, numbers: Array) -> Array:
+    """Before chroma was raised: Newton's method."""
+    amount, reach, gamma = (numbers[..., k] for k in range(3))
+    lab = _to_lab(rgb, gamma)
+    after = np.hypot(lab[..., 1], lab[..., 2])
+    chroma = after / (1 + amount * np.exp(-after / reach))
+    for _ in range(TURNS):
+        part = amount * np.exp(-chroma / reach)
+        slope = np.maximum(1 + part * (1 - chroma / reach), FLATTEST)
+        chroma = np.maximum(chroma - (chroma * (1 + part) - after) / slope, 0.0)
+    share = chroma / np.where(after > 0, after, 1.0)
+    lab[..., 1:] *= share[..., None]
+    return _from_lab(lab, gamma)
 
 
 def _paled(rgb: Array, numbers: Array) -> tuple[Array, Array]:
@@ -121,7 +236,8 @@ def _compressed(rgb: Array, numbers: Array) -> Array:
 class StepKind:
     """A step whose numbers are fitted: where they start, least and most, and a small change.
 
-    `moved` is the step on light (s, n, 3) of many sources, with numbers (s, 1, k) each.
+    `moved` is the step on light (s, n, 3) of many sources, with numbers (s, 1, k) each; or, where
+    the step is one `after` the tone curve, its inverse on the signal.
     """
 
     start: tuple[float, ...]
@@ -130,9 +246,13 @@ class StepKind:
     small: tuple[float, ...]
     moved: Callable[[Array, Array], Array]
     made: Callable[[Array], Transform]
-    begins: Transform | None
+    begins: Transform | None = None
     """The step in the fits that the first sources are taken from."""
+    after: bool = False
 
+
+AFTER = (Density, Vibrance, HueTurn)
+"""Those that may come after the tone curve."""
 
 PRESET = GamutCompression()
 """The reference gamut compression."""
@@ -165,7 +285,6 @@ KINDS = (
         (0.2, 0.2, 0.05, 0.01, 0.01),
         _paling_of,
         lambda v: Paling(*map(float, v)),
-        None,
     ),
     StepKind(
         (0.2, 1.5),
@@ -174,6 +293,32 @@ KINDS = (
         (0.05, 0.1),
         lambda rgb, v: rgb * _denser(rgb, v),
         lambda v: Density(*map(float, v)),
-        None,
+    ),
+    StepKind(
+        (0.2, 1.5),
+        (-0.5, 0.3),
+        (0.9, 4.0),
+        (0.05, 0.1),
+        _undensed,
+        lambda v: Density(*map(float, v)),
+        after=True,
+    ),
+    StepKind(
+        (0.05, 0.1, 2.4),
+        (-0.6, 0.02, 1.8),
+        (1.5, 0.6, 2.8),
+        (0.05, 0.02, 0.1),
+        _unlivened,
+        lambda v: Vibrance(*map(float, v)),
+        after=True,
+    ),
+    StepKind(
+        (0.0, 0.0, 0.0, 0.0, 2.4),
+        (-0.4,) * 4 + (1.8,),
+        (0.4,) * 4 + (2.8,),
+        (0.02,) * 4 + (0.1,),
+        _unturned,
+        lambda v: HueTurn((float(v[0]), float(v[1]), float(v[2]), float(v[3])), float(v[4])),
+        after=True,
     ),
 )

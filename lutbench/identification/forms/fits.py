@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice
 
 import numpy as np
@@ -51,6 +51,19 @@ HOLD = 1e-4
 
 
 @dataclass(frozen=True)
+class After:
+    """A step on the signal after the curve, in a range with full-scale values `low` and `span`."""
+
+    step: Transform
+    low: float
+    span: float
+
+    def undone(self, outputs: Array) -> Array:
+        """Full-scale outputs before it."""
+        return self.low + self.span * self.step.inverse().apply((outputs - self.low) / self.span)
+
+
+@dataclass(frozen=True)
 class Form:
     """What is free in a fit, and the steps between the first matrix and the output.
 
@@ -66,6 +79,7 @@ class Form:
     compression: Transform | None = None
     look: bool = False
     """Whether a smooth look replaces the second matrix."""
+    after: After | None = None
 
     @property
     def extra(self) -> int:
@@ -75,7 +89,7 @@ class Form:
     @property
     def parameters(self) -> int:
         """The free numbers of a fit, a name of the form counted as one."""
-        return 6 + self.extra + bool(self.norm or self.compression)
+        return 6 + self.extra + bool(self.norm or self.compression or self.after)
 
     @property
     def nothing(self) -> Array:
@@ -94,6 +108,8 @@ class Form:
         """The model of some light."""
         along = ground.mixing() if self.mixed else ground
         space = light_space(along, self.display) if self.display else signal_space(along)
+        if self.after is not None:
+            space = replace(space, outputs=self.after.undone(space.outputs))
         if self.norm:
             weights = None if isinstance(self.norm, str) else self.norm
             return NormModel(ground, lights, space, weights)

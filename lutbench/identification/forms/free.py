@@ -147,9 +147,16 @@ class Model:
             light = self.compression.apply(light)
         return self._of_light(light, mixing)
 
-    def misses_of(self, light: Array) -> Array:
-        """The error of light at the curve, (s, n, 3), without a second matrix; as `misses`."""
-        return self._of_light(light, np.broadcast_to(np.eye(3), (len(light), 3, 3)))[0]
+    def misses_of(self, light: Array, outputs: Array | None = None) -> Array:
+        """The error of light at the curve, (s, n, 3), without a second matrix; as `misses`.
+
+        With `outputs`, (s, n, 3), in place of the nodes' own.
+        """
+        mixing = np.broadcast_to(np.eye(3), (len(light), 3, 3))
+        off, before, _ = self._of_light(light, mixing)
+        if outputs is None:
+            return off
+        return np.where(np.isnan(off), np.nan, (outputs - before) * self.space.codes)
 
     def _of_light(self, light: Array, mixing: Array) -> tuple[Array, Array, Array]:
         table, place = self.lights.table, self._places(light)

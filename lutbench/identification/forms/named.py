@@ -312,6 +312,8 @@ def _with_targets(
     curve = FreeCurve.of(light, output, fit.error)
     told = _targets(fit, named, curve, knowledge)
     grade = () if fit.form.look else grade_of(named.mixing, fit.form.display)
+    if fit.form.after is not None:
+        grade = (*grade, fit.form.after.step)
     found = []
     for each in told[:TARGETS] or [NOTHING]:
         made = hypothesis_of(source, each, knowledge, curve, grade, samples)

@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.identification.forms.fits import ENOUGH, FITTED, SCREENED, Form
+from lutbench.identification.curvebank import scale_of
+from lutbench.identification.forms.fits import ENOUGH, FITTED, SCREENED, After, Form
 from lutbench.identification.forms.free import Model, moved, signal_space
 from lutbench.identification.forms.nodes import Lit
 from lutbench.identification.forms.score import INDEPENDENT, nats_of
 from lutbench.identification.lightsteps import KINDS, StepKind
-from lutbench.identification.samples import CODES
+from lutbench.identification.samples import CODES, range_seen
 from lutbench.model.transforms import Array
 
 if TYPE_CHECKING:
@@ -92,6 +93,7 @@ def _form(kind: StepKind, fitted: Fitted) -> Form | None:
     if lit is None:
         return None
     numbers, form = np.array(kind.start), None
+    ends = scale_of(range_seen(fitted.samples) or "full")
     rows = {source: row for row, source in enumerate(lit.sources)}
     few, more = lit.thinned(SCREENED), lit.thinned(FITTED)
     before = limit = UNPROMISING * INDEPENDENT * np.log(CODES)
@@ -106,21 +108,24 @@ def _form(kind: StepKind, fitted: Fitted) -> Form | None:
             np.repeat(numbers[None], len(fits), axis=0),
             np.array([fit.nats for fit in fits]),
         )
-        begun = _fitted(kind, begun, few, fitted.floor, GLANCES).best(FOLLOWED)
+        begun = _fitted(kind, begun, few, fitted.floor, ends, GLANCES).best(FOLLOWED)
         if begun.nats[0] > limit:
             break
-        best = _fitted(kind, begun, more, fitted.floor, STEPS).best(1)
+        best = _fitted(kind, begun, more, fitted.floor, ends, STEPS).best(1)
         if best.nats[0] > before - BETTER:
             break
         before, numbers = best.nats[0], best.numbers[0]
-        form = Form(compression=kind.made(numbers))
+        step = kind.made(numbers)
+        form = Form(after=After(step, *ends)) if kind.after else Form(compression=step)
         fits = fitted.of(form)
         if fits and fits[0].error <= ENOUGH:
             break
     return form
 
 
-def _fitted(kind: StepKind, start: _Fits, part: Lit, floor: float, steps: int) -> _Fits:
+def _fitted(
+    kind: StepKind, start: _Fits, part: Lit, floor: float, ends: tuple[float, float], steps: int
+) -> _Fits:
     """The fits after some steps of Levenberg and Marquardt's method, each source by itself."""
     model = Model(part.ground, part.lights.only(start.rows), signal_space(part.ground))
     small = np.concatenate([np.full(6, SMALL), kind.small])
@@ -128,10 +133,16 @@ def _fitted(kind: StepKind, start: _Fits, part: Lit, floor: float, steps: int) -
                  for end, each in ((-1.0, kind.low), (1.0, kind.high)))  # fmt: skip
     at = np.concatenate([np.zeros((len(start.rows), 6)), start.numbers], axis=1) / small
 
+    outputs = (model.space.outputs[None] - ends[0]) / ends[1]
+
     def misses(place: Array) -> Array:
         given = place * small
         light = model.lights.nodes @ moved(start.matrix, given[:, :6]).transpose(0, 2, 1)
-        off = model.misses_of(kind.moved(light, given[:, None, 6:]))
+        if kind.after:
+            undone = kind.moved(outputs, given[:, None, 6:])
+            off = model.misses_of(light, ends[0] + ends[1] * undone)
+        else:
+            off = model.misses_of(kind.moved(light, given[:, None, 6:]))
         return np.clip(np.nan_to_num(off, nan=UNSEEN), -UNSEEN, UNSEEN).reshape(len(off), -1)
 
     left = misses(at)

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lutbench.identification.curvebank import End
+from lutbench.identification.curvebank import End, scale_of
 from lutbench.identification.forms.bends import Bending, Bent, bent
-from lutbench.identification.forms.fits import Form, FreeFit
+from lutbench.identification.forms.fits import After, Form, FreeFit
 from lutbench.identification.forms.fitted import Fitted
 from lutbench.identification.forms.free import Model, rows_to_one
 from lutbench.identification.forms.looks import SmoothLook
@@ -22,6 +22,7 @@ from lutbench.identification.forms.norms import NormModel
 from lutbench.identification.forms.score import nats_of
 from lutbench.identification.gamutbank import Pair
 from lutbench.identification.hypothesis import Hypothesis
+from lutbench.identification.lightsteps import AFTER
 from lutbench.identification.ordering import best_first
 from lutbench.identification.samples import CODES
 from lutbench.model.curves.base import Decode
@@ -94,7 +95,9 @@ def form_of(h: Hypothesis) -> Form:
         or (isinstance(step, Cdl) and abs(step.saturation - 1) > UNSATURATED)
         for step in h.grade
     )
-    return Form(mixed, display, "", h.compression)
+    step = next((step for step in h.grade if isinstance(step, AFTER)), None)
+    after = None if step is None else After(step, *scale_of(h.target.range))
+    return Form(mixed, display, "", h.compression, after=after)
 
 
 def measure(h: Hypothesis, ground: Ground, fitted: Fitted) -> Yardstick:
