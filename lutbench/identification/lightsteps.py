@@ -257,6 +257,14 @@ AFTER = (Density, Vibrance, HueTurn)
 PRESET = GamutCompression()
 """The reference gamut compression."""
 
+FREE = {GamutCompression: 7, Paling: 5, Density: 2, Vibrance: 3, HueTurn: 5}
+"""How many numbers of each step are free."""
+
+
+def free_numbers(step: Transform | None) -> int:
+    """How many numbers of a step were fitted; a step with known numbers counts as one."""
+    return 1 if step == PRESET else 0 if step is None else FREE[type(step)]
+
 
 def _compression(numbers: Array) -> Transform:
     t, limits = (tuple(map(float, numbers[k : k + 3])) for k in (0, 3))

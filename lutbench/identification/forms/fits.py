@@ -21,6 +21,7 @@ from lutbench.identification.forms.looks import NUMBERS, LookModel
 from lutbench.identification.forms.nodes import Ground, Lights, Lit, Source, lights_of
 from lutbench.identification.forms.norms import NormModel
 from lutbench.identification.forms.score import INDEPENDENT, nats_of
+from lutbench.identification.lightsteps import free_numbers
 from lutbench.identification.samples import Samples
 from lutbench.model.grade import CDL_WEIGHTS
 from lutbench.model.transforms import Array, Transform
@@ -89,7 +90,8 @@ class Form:
     @property
     def parameters(self) -> int:
         """The free numbers of a fit, a name of the form counted as one."""
-        return 6 + self.extra + bool(self.norm or self.compression or self.after)
+        steps = (self.compression, self.after and self.after.step)
+        return 6 + self.extra + bool(self.norm) + sum(map(free_numbers, steps))
 
     @property
     def nothing(self) -> Array:

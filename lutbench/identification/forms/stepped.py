@@ -21,7 +21,7 @@ from lutbench.model.transforms import Array
 if TYPE_CHECKING:
     from lutbench.identification.forms.fitted import Fitted
 
-SOURCES = 12
+SOURCES = 16
 """Sources whose numbers are fitted in a round, on few nodes."""
 
 FOLLOWED = 2
@@ -39,7 +39,7 @@ ROUNDS = 4
 BETTER = 20.0
 """Nats by which a round must explain more than the one before, or it is the last."""
 
-UNPROMISING = 0.55
+UNPROMISING = 0.64
 """The share of what is left without any explanation above which first fits are not followed."""
 
 UNSEEN = 100.0
