@@ -90,8 +90,9 @@ class Form:
     @property
     def parameters(self) -> int:
         """The free numbers of a fit, a name of the form counted as one."""
-        steps = (self.compression, self.after and self.after.step)
-        return 6 + self.extra + bool(self.norm) + sum(map(free_numbers, steps))
+        after = None if self.after is None else self.after.step
+        steps = free_numbers(self.compression) + free_numbers(after)
+        return 6 + self.extra + bool(self.norm) + steps
 
     @property
     def nothing(self) -> Array:

@@ -16,7 +16,7 @@ from lutbench.identification.forms.free import typical
 from lutbench.identification.forms.named import grade_of, hypotheses_of
 from lutbench.identification.forms.nodes import Source, ground_of
 from lutbench.identification.forms.score import nats_of
-from lutbench.identification.forms.stepped import stepped_forms
+from lutbench.identification.forms.stepped import stepped_form
 from lutbench.identification.hypothesis import Forecast, forecast
 from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.plausible import SHOWN_IN
@@ -220,7 +220,7 @@ def _forms(fitted: Fitted) -> Iterator[Sequence[Form]]:
     norms: list[str | tuple[float, float, float]] = ["largest", *weights]
     yield [Form(display=end, norm=norm) for end in displays for norm in norms]
     yield [Form(mixed=True, display=end) for end in displays]
-    for form in stepped_forms(fitted):
+    if (form := stepped_form(fitted)) is not None:
         yield (form,)
     yield (Form(look=True),)
 
