@@ -17,10 +17,10 @@ GREY = 0.18
 """Light of mid grey, from which stops count."""
 
 TURNS = 6
-"""Steps to the inverse of a turn of hues or a change of chroma, after which it hardly changes."""
+"""Steps of Newton's method to the inverse, after which it hardly changes."""
 
 FLATTEST = 0.1
-"""The least slope of chroma that is divided by: more would turn colours round."""
+"""The least slope that is divided by: below it colours would change places."""
 
 DARKEST = 1e-6
 """Light below which nothing changes its share."""
@@ -177,12 +177,15 @@ def _turn(hue: Array, numbers: Array) -> Array:
 
 
 def _unturned(rgb: Array, numbers: Array) -> Array:
-    """Before hues were turned: the hue less its turn, again and again."""
+    """Before hues were turned: Newton's method."""
     lab = _to_lab(rgb, numbers[..., 4])
     after = np.arctan2(lab[..., 2], lab[..., 1])
-    hue = after
+    a, b, c, d = (numbers[..., k] for k in range(4))
+    hue = after - _turn(after, numbers)
     for _ in range(TURNS):
-        hue = after - _turn(hue, numbers)
+        slope = 1 + b * np.cos(hue) - a * np.sin(hue)
+        slope += 2 * d * np.cos(2 * hue) - 2 * c * np.sin(2 * hue)
+        hue = hue - (hue + _turn(hue, numbers) - after) / np.maximum(slope, FLATTEST)
     return _from_lab(_at_hue(lab, hue), numbers[..., 4])
 
 
