@@ -58,8 +58,9 @@ class MeasuredCurve(PlainData):
         within = "" if self.range == "full" else f" in {self.range} range"
         if self.codes_off <= ONE_CURVE:
             return f"the curve of {self.nearest}{within}, as far as the LUT shows it"
+        black = f"{100 * self.black:.1f} %".replace("-", "−")
         return (
-            f"an unnamed curve: black {100 * self.black:.1f} %, mid grey "
+            f"an unnamed curve: black {black}, mid grey "
             f"{100 * self.grey:.1f} %, {100 * self.stop:.1f} % per stop above it; the nearest "
             f"named curve is {self.nearest}{within} ({self.codes_off:.1f} codes off)"
         )

@@ -16,7 +16,8 @@ from lutbench.model.gamuts import Gamut
 from lutbench.model.transforms import Array
 
 FAR = 6.0
-"""Standard deviations at which the distance of a coordinate is capped."""
+"""Standard deviations at which the distance of a coordinate is capped, and beyond which it is no
+primary's: something else than a pair of gamuts is in the matrix."""
 
 CLEARLY = 0.9
 """The probability from which a target is no longer called supposed."""
@@ -25,7 +26,8 @@ CLEARLY = 0.9
 def primaries_behind(matrix: Array, pair: Pair, bank: GamutBank) -> tuple[Gamut | None, str, bool]:
     """The source's primaries, the target they are relative to, and whether it is supposed.
 
-    Without adaptation: the white is that of the target.
+    Without adaptation: the white is that of the target. No primaries where they lie where those of
+    no wide gamut do.
     """
     known = {each.name: each.gamut for each in bank.gamuts if each.gamut is not None}
     possible = {bank.gamuts[int(t)].name for t in bank.targets[~bank.unchanged]}
@@ -47,6 +49,8 @@ def primaries_behind(matrix: Array, pair: Pair, bank: GamutBank) -> tuple[Gamut 
     )
     shares = np.exp(nats.min() - nats)
     best = list(seen)[int(nats.argmin())]
+    if (np.abs(seen[best].ravel() - middle) > FAR * spread).any():
+        return None, best, True
     return _gamut(seen[best], known[best]), best, bool(shares.max() / shares.sum() < CLEARLY)
 
 
