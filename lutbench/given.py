@@ -167,6 +167,19 @@ def path(value: Any, what: str = "") -> Path:
     return Path(value)
 
 
+def as_written(text: str) -> float:
+    """The number that a person wrote: ``1.5``, ``1/3``, with any minus sign.
+
+    >>> as_written("−1"), as_written("+1/2")
+    (-1.0, 0.5)
+    """
+    above, stroke, below = text.replace("−", "-").partition("/")
+    divisor = float(below) if stroke else 1.0
+    if not divisor:
+        raise ValueError(f"{text!r} divides by zero")
+    return float(above) / divisor
+
+
 def number(value: Any, where: str) -> float:
     """`value` as a float; DefinitionError when it is not a finite number."""
     found = double(value)

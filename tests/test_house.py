@@ -262,14 +262,14 @@ BUDGETS = {
         HEAVY | WORK | CLIPS | {"scipy", "rich", "lutbench.recipes", "lutbench.inspection"},
     ),
     "build a recipe": Budget(
-        "build day.toml -o luts", 35, 54, WORK | {"matplotlib", "numba", "lxml", "av"}
+        "build day.toml -o luts", 36, 54, WORK | {"matplotlib", "numba", "lxml", "av"}
     ),
     "convert": Budget("convert day.cube small.cube --size 5", 26, 45, HEAVY | WORK | {IMAGES}),
     "inspect": Budget("inspect day.cube --json", 54, 75, HEAVY | CLIPS | WORK | {IMAGES, "rich"}),
     # A LUT whose file says nothing is identified, so that its box has an answer.
     "inspect, in words": Budget("inspect day.cube", 66, 133, HEAVY | CLIPS | {IMAGES}),
     "inspect with a page": Budget("inspect day.cube --page day.html", 89, 154, {"av", "lxml"}),
-    "levels": Budget("levels --curve ACEScct", 18, 35, HEAVY | {IMAGES, "scipy"}),
+    "levels": Budget("levels --curve ACEScct", 19, 35, HEAVY | {IMAGES, "scipy"}),
     "list": Budget("list curves", 19, 33, WORK | {"numba", "av", "lutbench.tables"}),
     "rework": Budget("rework neutral day.cube -o tone.cube", 30, 46, HEAVY | WORK | {IMAGES}),
 }

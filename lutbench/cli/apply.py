@@ -19,11 +19,11 @@ from lutbench.cli.options import (
     lut_range_options,
     note,
     print_json,
-    printable,
     worker_options,
 )
 from lutbench.cli.spelling import with_options
 from lutbench.errors import LutbenchError
+from lutbench.plaintext import printable
 
 if TYPE_CHECKING:
     from lutbench.media.clip.clip import ClipSettings

@@ -21,6 +21,7 @@ from lutbench.cli.options import (
     json_option,
     print_json,
 )
+from lutbench.cli.spelling import NUMBER
 from lutbench.errors import LutbenchError
 from lutbench.recipes.settings import SETTINGS
 
@@ -47,7 +48,8 @@ class Post:
 def conversion_options(function: F) -> F:
     """Add an option for each setting of a conversion, in the order of `SETTINGS`."""
     for each in reversed(SETTINGS):
-        chosen = click.Choice(each.accepted, case_sensitive=False) if each.accepted else each.type
+        plain = NUMBER if each.type is float else each.type
+        chosen = click.Choice(each.accepted, case_sensitive=False) if each.accepted else plain
         # None where a curve, gamut or size is not given: the project or the dimensions decide.
         default = None if each.default == "" and each.name != "title" else each.default
         function = click.option(

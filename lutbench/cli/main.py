@@ -20,7 +20,6 @@ from lutbench.cli.options import (
     add_logging_options,
     is_quiet,
     is_verbose,
-    printable,
     start_logging,
 )
 from lutbench.cli.spelling import (  # now: later there may be no descriptor left
@@ -29,6 +28,7 @@ from lutbench.cli.spelling import (  # now: later there may be no descriptor lef
     with_options,
 )
 from lutbench.errors import LutbenchError, nearest_names
+from lutbench.plaintext import printable
 
 COMPLETION_VARIABLE = "_LUTBENCH_COMPLETE"
 """Set by the shell when it asks for completions."""

@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from lutbench import work_progress
+from lutbench.cli.spelling import NUMBER
 from lutbench.files import OUTSIDE_VARIABLE, json_text
-from lutbench.plaintext import STEERING, harmless, harmless_json
-from lutbench.plaintext import printable as printable
+from lutbench.plaintext import STEERING, harmless, harmless_json, printable
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -59,7 +59,7 @@ def gathered(**kinds: type[Any]) -> Callable[[F], Callable[..., Any]]:
 
 def number_option(name: str, unit: str, text: str, **more: Any) -> Callable[[F], F]:
     """An option that takes a number; `text` is its help, `more` are arguments of click."""
-    return click.option(*name.split(), type=float, metavar=unit, help=text, **more)
+    return click.option(*name.split(), type=NUMBER, metavar=unit, help=text, **more)
 
 
 def text_option(name: str, text: str) -> Callable[[F], F]:

@@ -16,9 +16,9 @@ from lutbench.cli.options import (
     gathered,
     lut_range_options,
     note,
-    printable,
 )
 from lutbench.errors import LutbenchError
+from lutbench.plaintext import printable
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -1,12 +1,16 @@
 """How the command line spells errors, which name an option where the library has a parameter,
-and signs that the encoding of an output lacks."""
+signs that the encoding of an output lacks, and how people write numbers."""
 
 from __future__ import annotations
 
 import codecs
 import re
+from typing import Any
+
+import click
 
 from lutbench.files import OUTSIDE_VARIABLE
+from lutbench.given import as_written
 
 _ACCEPTED = "; accepted: "
 _PARAMETER = re.compile(r"(?<!\S)([a-z_]+)=(True|False|\d+)?(?=[\s,;]|$)")
@@ -68,3 +72,19 @@ def _spelt(error: UnicodeError) -> tuple[str, int]:
 
 
 codecs.register_error(IN_OTHER_SIGNS, _spelt)
+
+
+class _WrittenNumber(click.types.FloatParamType):
+    """A number as people write it; of a percentage also with its sign."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        text = str(value)
+        if param is not None and param.metavar == "PERCENT":
+            text = text.strip().removesuffix("%")
+        try:
+            return as_written(text)
+        except ValueError:
+            return self.fail(f"{value!r} is not a number.", param, ctx)
+
+
+NUMBER = _WrittenNumber()

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal, TypedDict
 
 from lutbench.errors import DefinitionError, nearest_names
+from lutbench.given import as_written
 
 if TYPE_CHECKING:
     from lutbench.model.conversion import Kind
@@ -67,7 +68,7 @@ class Setting:
         Raises DefinitionError when the setting is a number and `text` is not.
         """
         try:
-            return self.type(text)
+            return as_written(text) if self.type is float else self.type(text)
         except ValueError:
             raise DefinitionError(
                 f"{text!r} is not a number", where=f"{where}, {self.name}", accepted="a number"

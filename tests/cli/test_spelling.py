@@ -9,6 +9,7 @@ from functools import cache
 from pathlib import Path
 
 import click
+import numpy as np
 import pytest
 
 import lutbench as lb
@@ -17,6 +18,7 @@ from lutbench.cli.spelling import NAMED_OTHERWISE, with_options
 
 PACKAGE = Path(lb.__file__).parent
 WORDS = "ACEScct, ACEScg to BT.1886, BT.709"
+GREY = [0.4, 0.4, 0.4]
 
 ONLY_ON_THE_COMMAND_LINE = ("cli", "pytest_plugin.py", "__main__.py")
 COMMAND_LINE = re.compile(r"`(lutbench|pytest) [^`]*`")
@@ -89,3 +91,30 @@ def test_what_a_user_typed_stays_as_it_is() -> None:
     text = "'a to b; force=True': x audio=False; accepted: CODE=VALUE, as tint=2.5"
     assert with_options(text) == text
     assert with_options("force=True is a file") == "force=True is a file"
+
+
+@pytest.mark.parametrize(("text", "number"), [("−1", -1.0), ("1/3", 1 / 3), ("+2/3", 2 / 3)])
+def test_numbers_as_people_write_them(text: str, number: float, tmp_path: Path) -> None:
+    out = tmp_path / "a.cube"
+    line = "build --source-curve ACEScct --target-curve BT.1886 --kind curve --size 5"
+    group.main([*line.split(), "--exposure", text, "-o", str(out)], standalone_mode=False)
+    words = f"ACEScct to BT.1886; kind=curve; exposure={text}"
+    exact = lb.build("ACEScct", "BT.1886", kind="curve", exposure=number, size=5)
+    np.testing.assert_allclose(lb.apply(out, GREY), exact.apply(GREY), atol=1e-6)
+    np.testing.assert_array_equal(lb.apply(words + "; size=5", GREY), exact.apply(GREY))
+
+
+@pytest.mark.parametrize("text", ["1/0", "1/", "/2", "1/2/3", "ND0.6", "1,5", "50%", ""])
+def test_what_is_no_number(text: str, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as end:
+        main(["levels", "--curve", "ACEScct", "--filter", text])
+    assert end.value.code == 2
+    assert f"'--filter': {text!r} is not a number" in capsys.readouterr().err
+
+
+def test_a_percentage_may_have_its_sign(capsys: pytest.CaptureFixture[str]) -> None:
+    said = []
+    for text in ("50", "50%", "50 %"):
+        group.main(["levels", "--curve", "ACEScct", "--zebra-min", text], standalone_mode=False)
+        said.append(capsys.readouterr().out)
+    assert said[0] == said[1] == said[2]
