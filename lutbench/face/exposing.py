@@ -89,6 +89,8 @@ def levels(
     recorded = known.curve(curve, "curve", exact=False)
     if display is not None:
         more["shown"] = _watched(display, recorded, subject, target_curve, known)
+    elif target_curve is not None:
+        raise LutbenchError("no display is named", where="target_curve", accepted="a Display")
     return levels(
         recorded,
         None if subject is None else subject.transform,

@@ -402,6 +402,11 @@ def test_an_entry_stands_for_its_name() -> None:
     assert lb.build(entry, "BT.1886", **settings) == lb.build("ACEScct", "BT.1886", **settings)
 
 
+def test_levels_refuses_what_it_would_not_use() -> None:
+    with pytest.raises(lb.LutbenchError, match="target_curve: no display is named"):
+        lb.levels("ACEScct", WORDS, target_curve="BT.1886")
+
+
 def test_a_curve_without_a_formula_is_refused() -> None:
     with pytest.raises(lb.LutbenchError, match=r"accepted: one of the catalogue"):
         lb.Curve("ACEScct")
