@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from lutbench.face.fitting import capture as capture
     from lutbench.face.fitting import learn as learn
     from lutbench.face.fitting import match as match
+    from lutbench.face.hald import read_hald as read_hald
+    from lutbench.face.hald import write_hald as write_hald
     from lutbench.face.making import apply as apply
     from lutbench.face.making import build as build
     from lutbench.face.making import sample as sample
@@ -22,6 +24,9 @@ if TYPE_CHECKING:
     from lutbench.face.mixing import strength as strength
     from lutbench.face.naming import curves as curves
     from lutbench.face.naming import gamuts as gamuts
+    from lutbench.face.peers import from_colour as from_colour
+    from lutbench.face.peers import to_colour as to_colour
+    from lutbench.face.peers import to_pillow as to_pillow
     from lutbench.face.reworking import chain as chain
     from lutbench.face.reworking import change_range as change_range
     from lutbench.face.reworking import invert as invert
@@ -35,11 +40,6 @@ if TYPE_CHECKING:
     from lutbench.face.telling import verify as verify
     from lutbench.formats.edl import cdls_of_edl as cdls_of_edl
     from lutbench.formats.open import open_lut as open_lut
-    from lutbench.formats.peers import from_colour as from_colour
-    from lutbench.formats.peers import to_colour as to_colour
-    from lutbench.formats.peers import to_pillow as to_pillow
-    from lutbench.media.hald import read_hald as read_hald
-    from lutbench.media.hald import write_hald as write_hald
     from lutbench.model.catalogue import Catalogue as Catalogue
     from lutbench.model.catalogue import open_catalogue as open_catalogue
     from lutbench.model.conversion import Conversion as Conversion
@@ -65,12 +65,12 @@ _HOMES = {
     "NotInvertibleError": "lutbench.errors",
     # Read and write
     "open_lut": "lutbench.formats.open",
-    "read_hald": "lutbench.media.hald",
-    "write_hald": "lutbench.media.hald",
+    "read_hald": "lutbench.face.hald",
+    "write_hald": "lutbench.face.hald",
     "cdls_of_edl": "lutbench.formats.edl",
-    "from_colour": "lutbench.formats.peers",
-    "to_colour": "lutbench.formats.peers",
-    "to_pillow": "lutbench.formats.peers",
+    "from_colour": "lutbench.face.peers",
+    "to_colour": "lutbench.face.peers",
+    "to_pillow": "lutbench.face.peers",
     # Say
     "Catalogue": "lutbench.model.catalogue",
     "Cdl": "lutbench.model.grade",

@@ -308,6 +308,9 @@ def test_other_libraries() -> None:
     assert lb.from_colour(lb.to_colour(curve)) == curve
     assert lb.from_colour(colour.LUT1D([0, 0.5, 1])).title == ""  # theirs is a number for each
     codes = np.random.default_rng(2).integers(0, 256, (8, 8, 3), np.uint8)
+    words = f"{WORDS}; size=9"
+    assert lb.from_colour(lb.to_colour(words)) == lut
+    assert lb.to_pillow(words).table == lb.to_pillow(lut).table
     shown = np.asarray(Image.fromarray(codes).filter(lb.to_pillow(lut)))
     assert np.abs(shown.astype(int) - lut.apply(codes, "trilinear")).max() <= 1
     for function in (lb.to_colour, lb.from_colour, lb.to_pillow):

@@ -7,17 +7,19 @@ from typing import Any
 import numpy as np
 
 from lutbench.errors import LutbenchError, MissingExtraError
+from lutbench.face import arguments
+from lutbench.face.arguments import LutLike
 from lutbench.foreign import foreign
 from lutbench.tables.lut import UNIT_DOMAIN, Lut, Lut1D, Lut3D, ShaperLut3D
 
 
-def to_colour(lut: Lut) -> Any:
+def to_colour(lut: LutLike) -> Any:
     """A LUT as one of colour-science's classes.
 
     Parameters
     ----------
     lut
-        A `Lut1D` or a `Lut3D`.
+        A `Lut1D` or a `Lut3D`, a path, or words.
 
     Returns
     -------
@@ -30,7 +32,7 @@ def to_colour(lut: Lut) -> Any:
         For a shaper with a 3D LUT, which is two objects there.
     """
     colour = foreign("colour")
-
+    lut = arguments.transform(lut)
     if isinstance(lut, Lut1D):
         return colour.LUT3x1D(np.array(lut.table), lut.title or "LUT", np.array(lut.domain))
     if isinstance(lut, Lut3D):
@@ -77,13 +79,14 @@ def from_colour(lut: Any) -> Lut:
     return Lut1D(rows, domain, title)
 
 
-def to_pillow(lut: Lut) -> Any:
+def to_pillow(lut: LutLike) -> Any:
     """A 3D LUT as a filter of Pillow, for 8-bit pictures.
 
     Parameters
     ----------
     lut
-        A `Lut3D` over 0..1 of at most 65 nodes along an edge. Pillow interpolates trilinearly.
+        A `Lut3D` over 0..1 of at most 65 nodes along an edge, a path, or words. Pillow
+        interpolates trilinearly.
 
     Returns
     -------
@@ -99,6 +102,7 @@ def to_pillow(lut: Lut) -> Any:
         from PIL.ImageFilter import Color3DLUT
     except ImportError:
         raise MissingExtraError("pillow", "test", "a filter of Pillow") from None
+    lut = arguments.transform(lut)
     if not isinstance(lut, Lut3D) or lut.size > 65 or not np.array_equal(lut.domain, UNIT_DOMAIN):
         raise LutbenchError(
             f"{lut!r:.60} cannot be a filter of Pillow",

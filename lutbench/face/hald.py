@@ -13,8 +13,9 @@ import numpy as np
 
 from lutbench import given
 from lutbench.errors import LutbenchError
+from lutbench.face import arguments
+from lutbench.face.arguments import LutLike
 from lutbench.media.still.still import Still, read_still, write_still
-from lutbench.model.transforms import Transform
 from lutbench.tables.lut import Lut3D, lattice
 
 LEVELS = (2, 12)
@@ -55,14 +56,14 @@ def read_hald(path: str | Path) -> Lut3D:
 
 
 def write_hald(
-    lut: Transform | None, path: str | Path, *, level: int = 8, force: bool = False
+    lut: LutLike | None, path: str | Path, *, level: int = 8, force: bool = False
 ) -> None:
     """Write a Hald image, with 16 bits where the format has them.
 
     Parameters
     ----------
     lut
-        The LUT in the picture; None for the identity, to send through a program.
+        The LUT in the picture, a path, or words; None for the identity, to send through a program.
     path
         A still, in the lossless format of its suffix.
     level
@@ -76,12 +77,10 @@ def write_hald(
         When the level is out of range, the format is lossy, or the file cannot be written.
     """
     level, path = given.whole(level, "level", *LEVELS), given.path(path, "path")
-    if lut is not None and not isinstance(lut, Transform):
-        raise LutbenchError(f"{lut!r:.60} is not a LUT", where="lut", accepted="a LUT, None")
     if Path(path).suffix.lower() in (".jpg", ".jpeg"):
         raise LutbenchError("JPEG changes colours", where=path, accepted=".png, .tif, .exr")
     nodes = lattice(level * level)
-    table = nodes if lut is None else lut.apply(nodes)
+    table = nodes if lut is None else arguments.transform(lut).apply(nodes)
     signal = np.clip(table.transpose(2, 1, 0, 3), 0, 1).reshape(level**3, level**3, 3)
     codes = np.rint(signal * 65535).astype(np.uint16)
     still = Still(codes, ("R", "G", "B"), "16")
