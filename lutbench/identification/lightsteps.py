@@ -26,8 +26,22 @@ DARKEST = 1e-6
 """Light below which nothing changes its share."""
 
 
+class _Step(Transform):
+    """A step that gives what it can for values far outside of a picture, without warnings."""
+
+    def _apply(self, rgb: Array) -> Array:
+        with np.errstate(all="ignore"):
+            return np.asarray(self._changed(rgb))
+
+    def _changed(self, rgb: Array) -> Array:
+        raise NotImplementedError
+
+    def inverse(self) -> Transform:
+        return _Inverse(self)  # type: ignore[arg-type]
+
+
 @dataclass(frozen=True)
-class Paling(Transform):
+class Paling(_Step):
     """Highlights that lose colour: from `start` stops above mid grey a smooth step over `length`
     stops mixes in luminance, up to the share `most`. Common practice of display rendering.
     """
@@ -41,7 +55,7 @@ class Paling(Transform):
 
     kind: ClassVar[str] = "paling"
 
-    def _apply(self, rgb: Array) -> Array:
+    def _changed(self, rgb: Array) -> Array:
         grey, kept = _paled(rgb, np.array(self.numbers))
         return np.asarray(grey + kept * (rgb - grey))
 
@@ -49,9 +63,6 @@ class Paling(Transform):
     def numbers(self) -> tuple[float, ...]:
         """All of them."""
         return self.start, self.length, self.most, self.red, self.blue
-
-    def inverse(self) -> Transform:
-        return _Inverse(self)
 
     def __str__(self) -> str:
         return (
@@ -61,7 +72,7 @@ class Paling(Transform):
 
 
 @dataclass(frozen=True)
-class Density(Transform):
+class Density(_Step):
     """Colours that are darker the more colourful they are: light times 1 − strength·c^power, c the
     share by which the least channel is below the largest. Common practice of film-like grading.
     """
@@ -71,18 +82,15 @@ class Density(Transform):
 
     kind: ClassVar[str] = "density"
 
-    def _apply(self, rgb: Array) -> Array:
+    def _changed(self, rgb: Array) -> Array:
         return np.asarray(rgb * _denser(rgb, np.array((self.strength, self.power))))
-
-    def inverse(self) -> Transform:
-        return _Inverse(self)
 
     def __str__(self) -> str:
         return f"colourful colours that are darker, by up to {100 * self.strength:.0f} %"
 
 
 @dataclass(frozen=True)
-class Vibrance(Transform):
+class Vibrance(_Step):
     """Chroma of Oklab times 1 + amount·exp(−chroma / reach), in the light of a display with a power
     of `gamma` and the primaries of BT.709. Common practice: pale colours gain more colour.
     """
@@ -93,14 +101,11 @@ class Vibrance(Transform):
 
     kind: ClassVar[str] = "vibrance"
 
-    def _apply(self, rgb: Array) -> Array:
+    def _changed(self, rgb: Array) -> Array:
         lab = _to_lab(rgb, np.array(self.gamma))
         chroma = np.hypot(lab[..., 1:2], lab[..., 2:])
         lab[..., 1:] *= 1 + self.amount * np.exp(-chroma / self.reach)
         return _from_lab(lab, np.array(self.gamma))
-
-    def inverse(self) -> Transform:
-        return _Inverse(self)
 
     def __str__(self) -> str:
         gains = "more" if self.amount > 0 else "less"
@@ -108,7 +113,7 @@ class Vibrance(Transform):
 
 
 @dataclass(frozen=True)
-class HueTurn(Transform):
+class HueTurn(_Step):
     """Hues of Oklab turned by two waves of the hue, in light as `Vibrance` has it."""
 
     waves: tuple[float, float, float, float]
@@ -117,14 +122,11 @@ class HueTurn(Transform):
 
     kind: ClassVar[str] = "hue_turn"
 
-    def _apply(self, rgb: Array) -> Array:
+    def _changed(self, rgb: Array) -> Array:
         numbers = np.array((*self.waves, self.gamma))
         lab = _to_lab(rgb, numbers[4])
         hue = np.arctan2(lab[..., 2], lab[..., 1])
         return _from_lab(_at_hue(lab, hue + _turn(hue, numbers)), numbers[4])
-
-    def inverse(self) -> Transform:
-        return _Inverse(self)
 
     def __str__(self) -> str:
         hue = np.linspace(-np.pi, np.pi, 361)
@@ -133,12 +135,12 @@ class HueTurn(Transform):
 
 
 @dataclass(frozen=True)
-class _Inverse(Transform):
+class _Inverse(_Step):
     """Of a step."""
 
     step: Paling | Density | Vibrance | HueTurn
 
-    def _apply(self, rgb: Array) -> Array:
+    def _changed(self, rgb: Array) -> Array:
         step = self.step
         if isinstance(step, Density):
             return _undensed(rgb, np.array((step.strength, step.power)))
@@ -148,6 +150,9 @@ class _Inverse(Transform):
             return _unturned(rgb, np.array((*step.waves, step.gamma)))
         grey, kept = _paled(rgb, np.array(step.numbers))
         return np.asarray(grey + (rgb - grey) / np.maximum(kept, DARKEST))
+
+    def inverse(self) -> Transform:
+        return self.step
 
 
 def _undensed(rgb: Array, numbers: Array) -> Array:

@@ -80,7 +80,12 @@ def stepped_form(fitted: Fitted) -> Form | None:
     """
     if fitted.lit is None:
         return None
-    fit = _Fitting(fitted, fitted.lit, scale_of(range_seen(fitted.samples) or "full"))
+    with np.errstate(all="ignore"):  # light that no picture has
+        return _form(fitted, fitted.lit)
+
+
+def _form(fitted: Fitted, lit: Lit) -> Form | None:
+    fit = _Fitting(fitted, lit, scale_of(range_seen(fitted.samples) or "full"))
     begun = [(kind, fit.begun(kind, None, np.array(kind.start))) for kind in KINDS]
     begun = [(kind, found) for kind, found in begun if len(found.nats)]
     begun.sort(key=lambda each: float(each[1].nats[0]))
