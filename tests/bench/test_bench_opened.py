@@ -292,6 +292,7 @@ def test_an_ordinary_picture_stands_in_for_log(page: Any, tmp_path: Path) -> Non
     page.wait("document.body.innerText.includes('stand-in for log')")
 
 
+@pytest.mark.slow
 def test_the_camera_stands_in_for_log(page: Any) -> None:
     """A made-up camera of the browser's."""
     page.view.evaluate("lutbench.bench.startCamera()")

@@ -75,7 +75,7 @@ def luts() -> dict[str, Any]:
     }
 
 
-SLOW = ("65", "nothing", "1D", "domain by channel")
+SLOW = ("65", "nothing", "1D", "domain", "domain by channel")
 """Of these: those that the slow tests look at."""
 SHOWN_AS_IT_IS = (
     "17", "33", "65", "domain", "domain by channel", "shaper", "1D",
@@ -256,6 +256,7 @@ def test_a_chain_keeps_its_corners_sharp() -> None:
         assert 1023 * np.abs(found - chain.apply(colours)).max() < 0.05
 
 
+@pytest.mark.slow
 def test_what_a_chain_is_held_to_is_drawn(opened: Callable[..., Any], part: Any) -> None:
     graded = Cdl((1.4, 1.2, 1.1), (-0.05, 0.0, 0.02), (1.1, 1.0, 0.9), 1.4)
     still = BenchStill("part", "a photograph", png_of_codes(part))

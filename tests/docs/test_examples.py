@@ -14,7 +14,15 @@ from lutbench.cli.main import COMMANDS, LazyGroup
 
 PAGES_WITH_EXAMPLES = [page for page in PAGES if any(b.language in RUN for b in blocks_of(page))]
 
-LONG = ("tutorial-check", "tutorial-build", "tutorial-pin", "commands", "display")
+LONG = (
+    "README",
+    "tutorial-check",
+    "tutorial-build",
+    "tutorial-pin",
+    "commands",
+    "display",
+    "bench",
+)
 """Pages whose examples take over five seconds each."""
 
 
@@ -82,8 +90,11 @@ def help_examples() -> list[tuple[str, str]]:
 
 HELP_EXAMPLES = help_examples()
 
-HEAVY = ("lutbench display patches", "lutbench chart shown", "lutbench demo")
-"""Examples that take a while: they write many stills, or do the whole job."""
+HEAVY = (
+    *("lutbench display patches", "lutbench chart shown", "lutbench demo"),
+    "lutbench apply day.cube A004.mov",
+)
+"""Examples that take a while: they write many stills or a clip, or do the whole job."""
 
 
 def test_every_command_has_an_example() -> None:

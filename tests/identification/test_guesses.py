@@ -82,6 +82,7 @@ def test_what_is_explained_to_its_rounding_holds_no_guess(family: str) -> None:
     assert set(found.best.certainty.values()) <= {"sure", "likely"}
 
 
+@pytest.mark.slow
 def test_no_look_is_described_beside_a_wrong_conversion(capsys: pytest.CaptureFixture[str]) -> None:
     lut = open_world.case("hue twist", 3701).lut
     found = identify(lut, catalogue=open_catalogue(user=False))

@@ -220,6 +220,7 @@ def test_channels_are_put_back_behind_a_compressed_gamut(order: tuple[int, int, 
     np.testing.assert_array_equal(repair(broken).lut.table, sound.table)
 
 
+@pytest.mark.slow
 def test_rows_are_put_back_behind_a_compressed_gamut() -> None:
     sound = lutbench.build(
         source_curve="ACEScct", source_gamut="ACES AP1", target_curve="BT.1886",

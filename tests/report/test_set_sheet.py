@@ -100,6 +100,7 @@ def test_the_sheet_in_a_browser(sheet: str, browser: Any, tmp_path: Path) -> Non
     view.close()
 
 
+@pytest.mark.slow
 def test_the_sheet_as_a_picture(luts: list[Inspection], tmp_path: Path) -> None:
     """Every LUT has a cell, and its faces are those through the LUT, pixel for pixel."""
     from lutbench.media.still.still import read_still

@@ -157,6 +157,7 @@ def test_a_tone_curve_without_a_name(toned: Lut3D, toned_parts: Split, tmp_path:
     assert np.percentile(np.abs(again.table - toned.table), 95) * 1023 < 3
 
 
+@pytest.mark.slow
 def test_the_recipe_builds_the_nearest_clean_lut(
     combined: Lut3D, parts: Split, graded: Lut3D, graded_parts: Split
 ) -> None:
