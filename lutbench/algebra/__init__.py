@@ -2,6 +2,8 @@
 
 Every function gives a `Reworked`: the new LUT, what was changed in it, and its error
 in 10-bit code values (signal · 1023).
+
+Names here may change with any version, unless a page of the manual imports them.
 """
 
 from importlib import import_module

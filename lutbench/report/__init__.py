@@ -1,1 +1,4 @@
-"""Plots, pages, cards and sheets."""
+"""Plots, pages, cards and sheets.
+
+Names here may change with any version, unless a page of the manual imports them.
+"""

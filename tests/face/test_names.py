@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import importlib
 import inspect as python
+import pkgutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import get_type_hints
@@ -323,3 +325,11 @@ def test_limits_of_a_suite_are_those_of_compare() -> None:
     assert len(options) == len(names)
     keys = set(ReferenceCheck.keys())
     assert {"source", "target", "limits", "colours", "bits", "lut"} <= keys
+
+
+def test_packages_below_say_that_they_are_not_promised() -> None:
+    below = [name for _, name, is_package in pkgutil.iter_modules(lb.__path__) if is_package]
+    assert len(below) > 15
+    for name in below:
+        told = str(importlib.import_module(f"lutbench.{name}").__doc__)
+        assert name == "face" or "may change with any version" in told, name
