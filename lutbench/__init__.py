@@ -1,8 +1,8 @@
 """lutbench: a workbench for colour-pipeline LUTs.
 
 Names are loaded on first use, so that ``import lutbench`` alone stays light. The names of
-``__all__`` are promised, as docs/stable.md says; those of modules and packages below may change with
-any version, unless a page of the manual imports them.
+``__all__`` are promised, as docs/stable.md says; those of modules and packages below may change
+with any version, unless a page of the manual imports them.
 """
 
 from __future__ import annotations
