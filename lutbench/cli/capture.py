@@ -16,6 +16,7 @@ from lutbench.cli.results import (
     title_option,
     write_lut,
 )
+from lutbench.cli.spelling import NumberIn
 
 if TYPE_CHECKING:
     from lutbench.fitting.patches import PatchFit
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
 @fitted_size_option
 @click.option(
     "--smoothness",
-    type=click.FloatRange(1e-12, 1.0),
+    type=NumberIn(1e-12, 1.0),
     metavar="S",
     help="Weight of smoothness in the fit. [default: what predicts held-out patches best]",
 )

@@ -28,6 +28,7 @@ from lutbench.cli.results import (
     title_option,
     write_lut,
 )
+from lutbench.cli.spelling import NumberIn
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -132,12 +133,12 @@ def target_options(function: F) -> F:
                      help="The display curve that signals are meant for."),
         click.option("--target-gamut", metavar="NAME", default="BT.709", show_default=True,
                      help="The gamut that signals are meant for."),
-        click.option("--display-peak", type=click.FloatRange(1, 10000), metavar="CD/M2",
+        click.option("--display-peak", type=NumberIn(1, 10000), metavar="CD/M2",
                      help="Luminance of white. [default: the highest that the display reaches]"),
-        click.option("--surround", type=click.FloatRange(0.1, 1000), default=5.0,
+        click.option("--surround", type=NumberIn(0.1, 1000), default=5.0,
                      show_default=True, metavar="CD/M2",
                      help="With BT.2100 HLG: the luminance around the display."),
-        click.option("--mastered-at", type=click.FloatRange(1, 10000), metavar="CD/M2",
+        click.option("--mastered-at", type=NumberIn(1, 10000), metavar="CD/M2",
                      help="With ST 2084: the peak of the mastering display; what this display "
                      "cannot reach is rolled off (BT.2390). [default: it is clipped]"),
     ]  # fmt: skip
@@ -180,7 +181,7 @@ def command(context: click.Context) -> None:
               help="Range of the code values.")  # fmt: skip
 @click.option("--frame", default="1920x1080", show_default=True, metavar="WxH",
               help="Width and height of the stills in pixels.")  # fmt: skip
-@click.option("--window", type=click.FloatRange(1, 100), default=18.0, show_default=True,
+@click.option("--window", type=NumberIn(1, 100), default=18.0, show_default=True,
               metavar="PERCENT", help="The patch's share of the frame's area.")  # fmt: skip
 @click.option("--table-only", is_flag=True, help="Write patches.csv alone, without stills.")
 @force_option
@@ -293,7 +294,7 @@ def calibrate(
 @command.command(short_help="Check a display against a target.")
 @click.argument("second", metavar="READINGS")
 @target_options
-@click.option("--display-black", type=click.FloatRange(0, 100), metavar="CD/M2",
+@click.option("--display-black", type=NumberIn(0, 100), metavar="CD/M2",
               help="Luminance of black. [default: as read]")  # fmt: skip
 @click.option("--page", metavar="OUT.html", help="Write the report as a page.")
 @click.option("--limit-delta-e", type=LimitParam("delta_e_2000"), metavar="X",

@@ -17,6 +17,7 @@ from lutbench.cli.results import (
     title_option,
     write_lut,
 )
+from lutbench.cli.spelling import NumberIn
 
 if TYPE_CHECKING:
     from lutbench.fitting.pair import PairFit
@@ -44,7 +45,7 @@ class LearnFit:
 )
 @click.option(
     "--smoothness",
-    type=click.FloatRange(1e-12, 1.0),
+    type=NumberIn(1e-12, 1.0),
     metavar="S",
     help="How strongly the fit is drawn to its simple part, curves and a matrix. "
     "[default: what predicts held-out parts of the picture best]",

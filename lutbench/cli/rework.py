@@ -18,6 +18,7 @@ from lutbench.cli.options import (
     json_option,
 )
 from lutbench.cli.results import NewLut, output_option, reworked, title_option
+from lutbench.cli.spelling import NUMBER, NumberIn
 from lutbench.model.signal import RangeChange
 
 if TYPE_CHECKING:
@@ -184,7 +185,7 @@ def resample(lut: str, size: int, method: str, out: Out) -> None:
 )
 @click.option(
     "--domain",
-    type=float,
+    type=NUMBER,
     nargs=2,
     metavar="LOW HIGH",
     help="The inputs of the first and last node of OUT. [default: as LUT]",
@@ -224,7 +225,7 @@ def change_range(
 )
 @click.option(
     "--most",
-    type=click.FloatRange(0.0, 1023.0, min_open=True),
+    type=NumberIn(0.0, 1023.0, min_open=True),
     default=64.0,
     show_default=True,
     metavar="CODES",
@@ -232,7 +233,7 @@ def change_range(
 )
 @click.option(
     "--fade",
-    type=click.FloatRange(0.01, 2.0),
+    type=NumberIn(0.01, 2.0),
     default=0.35,
     show_default=True,
     metavar="S",
@@ -314,7 +315,7 @@ def neutral(lut: str, size: int, grey: bool, out: Out) -> None:
 @command.command(short_help="Mix two LUTs by an amount.")
 @click.argument("first")
 @click.argument("second")
-@click.argument("amount", type=float)
+@click.argument("amount", type=NUMBER)
 @size_option
 @output_options
 def blend(first: str, second: str, amount: float, size: int | None, out: Out) -> None:
@@ -330,7 +331,7 @@ def blend(first: str, second: str, amount: float, size: int | None, out: Out) ->
 
 @command.command(short_help="Make the look of LUT stronger or weaker.")
 @click.argument("lut")
-@click.argument("amount", type=float)
+@click.argument("amount", type=NUMBER)
 @click.option(
     "--base",
     metavar="LUT",

@@ -88,3 +88,10 @@ class _WrittenNumber(click.types.FloatParamType):
 
 
 NUMBER = _WrittenNumber()
+
+
+class NumberIn(click.FloatRange):
+    """The same within limits."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        return super().convert(NUMBER.convert(value, param, ctx), param, ctx)

@@ -118,3 +118,32 @@ def test_a_percentage_may_have_its_sign(capsys: pytest.CaptureFixture[str]) -> N
         group.main(["levels", "--curve", "ACEScct", "--zebra-min", text], standalone_mode=False)
         said.append(capsys.readouterr().out)
     assert said[0] == said[1] == said[2]
+
+
+def test_a_number_within_limits_is_written_like_any_other() -> None:
+    from lutbench.cli.spelling import NumberIn
+
+    kind = NumberIn(0.0, 2.0)
+    assert kind.convert("1/2", None, None) == 0.5
+    for text, said in (
+        ("3", "not in the range"),
+        ("−1", "not in the range"),
+        ("x", "not a number"),
+    ):
+        with pytest.raises(click.BadParameter, match=said):
+            kind.convert(text, None, None)
+
+
+def test_every_number_of_a_command_is_taken_as_written() -> None:
+    def plain(command: click.Command) -> list[str]:
+        if isinstance(command, click.Group):
+            context = click.Context(command)
+            parts = (command.get_command(context, name) for name in command.list_commands(context))
+            return [each for part in parts if part is not None for each in plain(part)]
+        return [
+            f"{command.name} {each.name}"
+            for each in command.params
+            if type(each.type) in (click.types.FloatParamType, click.FloatRange)
+        ]
+
+    assert plain(group) == []
