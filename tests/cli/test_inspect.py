@@ -241,6 +241,7 @@ def test_a_set_sheet_of_another_kind_is_refused_before_the_work(
     assert "is not a set sheet" in told.err
 
 
+@pytest.mark.slow
 def test_a_set_sheet_is_written_as_a_page_and_as_a_picture(luts: Path, tmp_path: Path) -> None:
     page, picture = tmp_path / "set.html", tmp_path / "set.png"
     assert run(luts, "--set-sheet", page, "--set-sheet", picture, "--quiet") in (0, 1)

@@ -121,6 +121,7 @@ def test_the_conversion_under_a_look(look: str, precision: str) -> None:
     assert result.confidence != "high"
 
 
+@pytest.mark.slow
 def test_a_tint_over_a_compressed_gamut() -> None:
     case = looked("split tone", tone="compress")
     result = found(case)
@@ -176,6 +177,7 @@ def test_noise_of_a_code_on_a_curve_is_averaged_out() -> None:
     assert not result.look.present
 
 
+@pytest.mark.slow
 def test_curves_nearer_than_rounding_are_told_as_one() -> None:
     # BT.2020 gives its constants to more digits for 12 bits (Recommendation ITU-R
     # BT.2020-2, table 4): in 10-bit codes the curve is that of BT.709.
@@ -266,7 +268,7 @@ def test_a_contrast_with_an_exposure_is_no_conversion_of_the_gamut_alone() -> No
     "case",
     [
         # Over signal 1, where a CDL would hold the values, under noise.
-        looked("hue rotation", clip=False, precision="noise"),
+        pytest.param(looked("hue rotation", clip=False, precision="noise"), marks=pytest.mark.slow),
         # Rounding hides which of many log curves a cubic was put on: its own is likeliest.
         looked("contrast", kind="gamut", target_curve=camera_curves()[3], precision="10 bit"),
         # Other sources start better and fit well, but no pair of gamuts fits them.
@@ -274,12 +276,15 @@ def test_a_contrast_with_an_exposure_is_no_conversion_of_the_gamut_alone() -> No
         # A compressed gamut under saturation and noise: near neutral many sources fit.
         pytest.param(random_case(18221, look=True), marks=pytest.mark.slow),
         # A strong CDL makes HLG of a display curve, a slight one leaves it one.
-        looked(
-            "cdl",
-            source_curve="ARIB STD-B67",
-            target_curve="gamma 2.6",
-            target_gamut="P3-D65",
-            precision="10 bit",
+        pytest.param(
+            looked(
+                "cdl",
+                source_curve="ARIB STD-B67",
+                target_curve="gamma 2.6",
+                target_gamut="P3-D65",
+                precision="10 bit",
+            ),
+            marks=pytest.mark.slow,
         ),
         # A compressed gamut under a contrast: near neutral two sources fit alike.
         # Its legal codes come as they are published.

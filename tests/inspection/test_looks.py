@@ -296,7 +296,7 @@ def test_a_warm_white_balance_turns_no_hue() -> None:
 REPAIRED = (
     "matrix, curve, matrix in signal",
     "hue twist",
-    "vibrance",
+    pytest.param("vibrance", marks=pytest.mark.slow),
     "split toning",
     "density look",
 )
