@@ -13,7 +13,7 @@ import lutbench
 from lutbench.formats.cube import parse_cube
 from lutbench.formats.cube_write import format_cube
 from lutbench.identification.result import Identification
-from lutbench.model.catalogue import Catalogue
+from lutbench.model.catalogue import Catalogue, open_catalogue
 from lutbench.model.transforms import Transform
 from lutbench.recipes.make import make
 from lutbench.recipes.schema import read_recipe, recipe_from_text
@@ -63,6 +63,20 @@ def test_a_shoulder_comes_back_with_its_settings() -> None:
 def test_a_tone_on_luminance_is_told_from_one_on_each_channel() -> None:
     found = shown_by("[tone]\nmethod='shoulder'\ncontrast=1.1\non='luminance'\nblend=0.3")
     assert "on luminance, blend 0.3" in found.explanation
+
+
+def test_the_demo_look_over_tone_and_compression_comes_back() -> None:
+    folder = Path(__file__).resolve().parents[2] / "luts_demo"
+    job = next(
+        job
+        for job in read_recipe(folder / "salt_road.toml").jobs
+        if job.name == "viewing_warm_look"
+    )
+    known = open_catalogue(folder / "tarn.toml", user=False)
+    found = lutbench.identify(parse_cube(format_cube(make(job)), "look").lut, catalogue=known)
+    assert found.confidence == "high"
+    assert found.look.cdl is not None
+    np.testing.assert_allclose(found.look.cdl.slope, (1.03, 1.0, 0.96), rtol=0.01)
 
 
 def test_split_gives_the_recipe_back_and_it_builds_the_lut(tmp_path: Path) -> None:

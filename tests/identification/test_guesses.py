@@ -55,7 +55,7 @@ def test_a_guess_is_no_fact_in_any_sentence() -> None:
 
 @pytest.mark.slow
 def test_a_measured_curve_does_not_contradict_a_guess() -> None:
-    lut = open_world.case("vibrance", 3302).lut
+    lut = open_world.case("BT.2390 EETF", 3301).lut
     found = identify(lut, catalogue=open_catalogue(user=False))
     assert found.best is not None
     assert found.measured is not None

@@ -16,12 +16,13 @@ from lutbench.model.transforms import Array, Transform
 FAR = 300.0
 """10-bit codes of error assumed for parameters out of limits, and the most for any value."""
 
-MOST_COLOURS = 1_500_000
+MOST_COLOURS = 2_000_000
 """Colours that a search for `split` converts before it gives up; a shoulder with a CDL after it was
 found with 1.3 million."""
 
-SOONER = 500_000
-"""Colours of a search for `identify`, which looks at many LUTs; what it found took 310 thousand."""
+SOONER = 1_000_000
+"""Colours of a search for `identify`, which looks at many LUTs: with half of it a shoulder over a
+compressed gamut with a CDL after it is not found."""
 
 Fits = dict[Any, tuple[Any, int]]
 """Fits by what was asked, each with the colours that it took."""
