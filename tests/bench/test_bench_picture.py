@@ -75,7 +75,7 @@ def luts() -> dict[str, Any]:
     }
 
 
-SLOW = ("65", "nothing", "1D", "domain", "domain by channel")
+SLOW = ("33", "65", "nothing", "1D", "domain", "domain by channel")
 """Of these: those that the slow tests look at."""
 SHOWN_AS_IT_IS = (
     "17", "33", "65", "domain", "domain by channel", "shaper", "1D",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from pathlib import Path
 
@@ -33,8 +34,17 @@ def test_the_undamaged_passes(project: Path, check: str) -> None:
     assert found.status == "passed", found.summary
 
 
-@pytest.mark.parametrize("damage", DAMAGES)
-@pytest.mark.parametrize("check", CHECKS)
+LONG = ("health", "swapped axes")
+"""The check and the damage that take long."""
+
+
+@pytest.mark.parametrize(
+    ("check", "damage"),
+    [
+        pytest.param(*each, marks=[pytest.mark.slow] * (each == LONG))
+        for each in itertools.product(CHECKS, DAMAGES)
+    ],
+)
 def test_damage_is_noticed(project: Path, check: str, damage: str) -> None:
     found = outcome(project, check, damaged(damage))
     if (check, damage) in BLIND:

@@ -26,6 +26,7 @@ def run(*arguments: str, status: int = 0) -> str:
     return result.output
 
 
+@pytest.mark.slow
 def test_from_patches_to_a_check(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     display = ADDITIVE["gamma 2.2"]

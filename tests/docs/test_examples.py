@@ -15,15 +15,10 @@ from lutbench.cli.main import COMMANDS, LazyGroup
 PAGES_WITH_EXAMPLES = [page for page in PAGES if any(b.language in RUN for b in blocks_of(page))]
 
 LONG = (
-    "README",
-    "tutorial-check",
-    "tutorial-build",
-    "tutorial-pin",
-    "commands",
-    "display",
-    "bench",
+    *("README", "bench", "charts", "commands", "display", "inspect", "recipes"),
+    *("tutorial-build", "tutorial-check", "tutorial-pin"),
 )
-"""Pages whose examples take over five seconds each."""
+"""Pages whose examples take long."""
 
 
 @pytest.mark.parametrize(
