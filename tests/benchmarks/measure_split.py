@@ -17,6 +17,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from functools import partial
 from pathlib import Path
+from statistics import median
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 os.environ.setdefault("NUMBA_NUM_THREADS", "1")
@@ -56,8 +57,7 @@ def main() -> None:
             print(f"{max(seconds):6.2f} {family}", file=sys.stderr)
     print("| family | LUTs | median s | most s |\n|---|---:|---:|---:|")
     for most, family, seconds in sorted(rows, reverse=True):
-        middle = sorted(seconds)[len(seconds) // 2]
-        print(f"| {family} | {len(seconds)} | {middle:.2f} | {most:.2f} |")
+        print(f"| {family} | {len(seconds)} | {median(seconds):.2f} | {most:.2f} |")
 
 
 def parts(family: str, seed: int) -> list[float]:
