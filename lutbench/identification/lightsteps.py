@@ -36,8 +36,11 @@ class _Step(Transform):
     def _changed(self, rgb: Array) -> Array:
         raise NotImplementedError
 
+    def _undone(self, rgb: Array) -> Array:
+        raise NotImplementedError
+
     def inverse(self) -> Transform:
-        return _Inverse(self)  # type: ignore[arg-type]
+        return _Inverse(self)
 
 
 @dataclass(frozen=True)
@@ -56,13 +59,15 @@ class Paling(_Step):
     kind: ClassVar[str] = "paling"
 
     def _changed(self, rgb: Array) -> Array:
-        grey, kept = _paled(rgb, np.array(self.numbers))
-        return np.asarray(grey + kept * (rgb - grey))
+        return _paler(rgb, self._numbers)
+
+    def _undone(self, rgb: Array) -> Array:
+        grey, kept = _paled(rgb, self._numbers)
+        return np.asarray(grey + (rgb - grey) / np.maximum(kept, DARKEST))
 
     @property
-    def numbers(self) -> tuple[float, ...]:
-        """All of them."""
-        return self.start, self.length, self.most, self.red, self.blue
+    def _numbers(self) -> Array:
+        return np.array((self.start, self.length, self.most, self.red, self.blue))
 
     def __str__(self) -> str:
         return (
@@ -84,6 +89,9 @@ class Density(_Step):
 
     def _changed(self, rgb: Array) -> Array:
         return np.asarray(rgb * _denser(rgb, np.array((self.strength, self.power))))
+
+    def _undone(self, rgb: Array) -> Array:
+        return _undensed(rgb, np.array((self.strength, self.power)))
 
     def __str__(self) -> str:
         return f"colourful colours that are darker, by up to {100 * self.strength:.0f} %"
@@ -107,6 +115,9 @@ class Vibrance(_Step):
         lab[..., 1:] *= 1 + self.amount * np.exp(-chroma / self.reach)
         return _from_lab(lab, np.array(self.gamma))
 
+    def _undone(self, rgb: Array) -> Array:
+        return _unlivened(rgb, np.array((self.amount, self.reach, self.gamma)))
+
     def __str__(self) -> str:
         gains = "more" if self.amount > 0 else "less"
         return f"pale colours that have up to {100 * abs(self.amount):.0f} % {gains} colour"
@@ -128,6 +139,9 @@ class HueTurn(_Step):
         hue = np.arctan2(lab[..., 2], lab[..., 1])
         return _from_lab(_at_hue(lab, hue + _turn(hue, numbers)), numbers[4])
 
+    def _undone(self, rgb: Array) -> Array:
+        return _unturned(rgb, np.array((*self.waves, self.gamma)))
+
     def __str__(self) -> str:
         hue = np.linspace(-np.pi, np.pi, 361)
         most = np.rad2deg(np.abs(_turn(hue, np.array(self.waves))).max())
@@ -138,18 +152,10 @@ class HueTurn(_Step):
 class _Inverse(_Step):
     """Of a step."""
 
-    step: Paling | Density | Vibrance | HueTurn
+    step: _Step
 
     def _changed(self, rgb: Array) -> Array:
-        step = self.step
-        if isinstance(step, Density):
-            return _undensed(rgb, np.array((step.strength, step.power)))
-        if isinstance(step, Vibrance):
-            return _unlivened(rgb, np.array((step.amount, step.reach, step.gamma)))
-        if isinstance(step, HueTurn):
-            return _unturned(rgb, np.array((*step.waves, step.gamma)))
-        grey, kept = _paled(rgb, np.array(step.numbers))
-        return np.asarray(grey + (rgb - grey) / np.maximum(kept, DARKEST))
+        return self.step._undone(rgb)
 
     def inverse(self) -> Transform:
         return self.step
@@ -218,6 +224,11 @@ def _paled(rgb: Array, numbers: Array) -> tuple[Array, Array]:
     return grey, 1 - most * part * part * (3 - 2 * part)
 
 
+def _paler(rgb: Array, numbers: Array) -> Array:
+    grey, kept = _paled(rgb, numbers)
+    return np.asarray(grey + kept * (rgb - grey))
+
+
 def _denser(rgb: Array, numbers: Array) -> Array:
     """The factor of light; numbers (..., 2)."""
     strength, power = numbers[..., :1], numbers[..., 1:]
@@ -279,11 +290,6 @@ def _compression(numbers: Array) -> Transform:
     return GamutCompression(t, limits, float(numbers[6]))  # type: ignore[arg-type]
 
 
-def _paling_of(rgb: Array, numbers: Array) -> Array:
-    grey, kept = _paled(rgb, numbers)
-    return np.asarray(grey + kept * (rgb - grey))
-
-
 KINDS = (
     StepKind(
         (*PRESET.thresholds, *PRESET.limits, PRESET.power),
@@ -299,7 +305,7 @@ KINDS = (
         (-4.0, 0.5, 0.0, 0.0, 0.0),
         (6.0, 10.0, 1.0, 0.6, 0.4),
         (0.2, 0.2, 0.05, 0.01, 0.01),
-        _paling_of,
+        _paler,
         lambda v: Paling(*map(float, v)),
     ),
     StepKind(

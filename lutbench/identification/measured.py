@@ -58,11 +58,14 @@ class MeasuredCurve(PlainData):
         within = "" if self.range == "full" else f" in {self.range} range"
         if self.codes_off <= ONE_CURVE:
             return f"the curve of {self.nearest}{within}, as far as the LUT shows it"
-        black = f"{100 * self.black:.1f} %".replace("-", "−")
+        figures = f"black {100 * self.black:.1f} %".replace("-", "−")
+        if self.light[0] <= MID_GREY and self.light[-1] >= 2 * MID_GREY:  # beyond, nothing is known
+            figures += (
+                f", mid grey {100 * self.grey:.1f} %, {100 * self.stop:.1f} % per stop above it"
+            )
         return (
-            f"an unnamed curve: black {black}, mid grey "
-            f"{100 * self.grey:.1f} %, {100 * self.stop:.1f} % per stop above it; the nearest "
-            f"named curve is {self.nearest}{within} ({self.codes_off:.1f} codes off)"
+            f"an unnamed curve: {figures}; the nearest named curve is {self.nearest}{within} "
+            f"({self.codes_off:.1f} codes off)"
         )
 
     @property
