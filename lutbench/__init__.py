@@ -41,7 +41,7 @@ if TYPE_CHECKING:
     from lutbench.face.telling import split as split
     from lutbench.face.telling import verify as verify
     from lutbench.formats.edl import cdls_of_edl as cdls_of_edl
-    from lutbench.formats.open import open_lut as open_lut
+    from lutbench.formats.registry import open_lut as open_lut
     from lutbench.model.catalogue import Catalogue as Catalogue
     from lutbench.model.catalogue import open_catalogue as open_catalogue
     from lutbench.model.conversion import Conversion as Conversion
@@ -66,7 +66,7 @@ _HOMES = {
     "LutbenchError": "lutbench.errors",
     "NotInvertibleError": "lutbench.errors",
     # Read and write
-    "open_lut": "lutbench.formats.open",
+    "open_lut": "lutbench.formats.registry",
     "read_hald": "lutbench.face.hald",
     "write_hald": "lutbench.face.hald",
     "cdls_of_edl": "lutbench.formats.edl",

@@ -25,7 +25,6 @@ FLOORS = {
             "errors",
             "foreign",
             "files",
-            "plaintext",
             "cluster",
             "parallel",
             "resources",

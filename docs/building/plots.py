@@ -16,9 +16,9 @@ import numpy as np
 from matplotlib import rc_context
 from matplotlib.figure import Figure
 
+from lutbench.measure.delta_e import view_of
 from lutbench.measure.difference import measure
 from lutbench.measure.samples import CHART_STOPS, chart_light, chart_patches
-from lutbench.measure.view import view_of
 from lutbench.model.catalogue import Catalogue, open_catalogue
 from lutbench.model.compression import GamutCompression
 from lutbench.model.conversion import Conversion, Encoding

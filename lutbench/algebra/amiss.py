@@ -11,7 +11,7 @@ from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array
 from lutbench.tables.cells import channel_planes
 from lutbench.tables.nodes import diagonal
-from lutbench.tables.noise import noise_level
+from lutbench.tables.traces import noise_level
 
 SLACK = 0.05
 """10-bit codes: a measure counts as unchanged if it grows by less; about a hundred roundings."""

@@ -22,7 +22,7 @@ from lutbench.model.transforms import Array
 from lutbench.tables.cells import SIX_DECIMALS, channel_planes, straight_basis
 from lutbench.tables.lut import Lut3D, ShaperLut3D, lattice
 from lutbench.tables.nodes import diagonal
-from lutbench.tables.noise import noise_level
+from lutbench.tables.traces import noise_level
 
 REPAIRS = ("range", "noise", "monotone", "tint", "folds")
 

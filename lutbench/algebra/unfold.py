@@ -9,7 +9,7 @@ import numpy as np
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array, Mask
 from lutbench.tables.cells import channel_planes, tetrahedra, volumes
-from lutbench.tables.noise import clipped
+from lutbench.tables.traces import clipped
 
 FOLD_DEPTH = 0.5 / CODES_10_BIT
 """Signal: shallower folds do not count, since rounding to 10 bits can make them."""

@@ -13,8 +13,7 @@ from lutbench.bench.contents import BenchSet, Item
 from lutbench.bench.stills import BenchStill, built_in_stills, still_of_file
 from lutbench.errors import LutbenchError
 from lutbench.files import read_toml
-from lutbench.formats.open import open_lut
-from lutbench.formats.registry import suffixes
+from lutbench.formats.registry import open_lut, suffixes
 from lutbench.identification import identify
 from lutbench.model.catalogue import Catalogue, open_catalogue
 from lutbench.model.conversion import Conversion, Encoding

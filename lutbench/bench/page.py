@@ -13,7 +13,7 @@ from typing import Any
 from lutbench import files
 from lutbench.bench.contents import Packer
 from lutbench.bench.gather import Order, gather
-from lutbench.plaintext import harmless
+from lutbench.given import harmless
 
 LIVE = {"data": "set.json", "events": "events"}
 """Where a served page fetches its set again, relative to its own address."""

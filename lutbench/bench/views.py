@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from lutbench.bench.packing import packed, packed_floats
-from lutbench.measure.view import HLG_PEAK, View, view_of
+from lutbench.measure.delta_e import HLG_PEAK, View, view_of
 from lutbench.model.conversion import Encoding
 from lutbench.model.curves.hdr import HlgScene, hlg_system_gamma
 from lutbench.model.curves.video import Srgb

@@ -20,6 +20,7 @@ from lutbench import __version__, files
 from lutbench.errors import FormatError
 from lutbench.formats.cube import parse_cube
 from lutbench.formats.cube_write import format_cube
+from lutbench.given import printable
 from lutbench.measure.samples import (
     SampledColours,
     chart_patches,
@@ -30,7 +31,6 @@ from lutbench.measure.samples import (
 from lutbench.model.conversion import Encoding
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array, Transform
-from lutbench.plaintext import printable
 from lutbench.tables.lut import Lut, Lut1D, Lut3D, ShaperLut3D
 from lutbench.tables.nodes import domain_of
 

@@ -17,12 +17,12 @@ from lutbench.measure.comparison import (
     SETS,
     colours_to_compare,
 )
+from lutbench.measure.delta_e import View, view_of
 from lutbench.measure.difference import PointDifferences, measure, measure_sides
 from lutbench.measure.samples import (
     SampledColours,
     nodes_of,
 )
-from lutbench.measure.view import View, view_of
 from lutbench.model.conversion import Encoding
 from lutbench.model.transforms import Transform
 

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from xml.etree import ElementTree
 
 from lutbench.checks.runner import Outcome, Report
-from lutbench.plaintext import harmless
+from lutbench.given import harmless
 
 # Characters that XML 1.0 cannot hold, not even escaped.
 _FORBIDDEN = re.compile(r"[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")

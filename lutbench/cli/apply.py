@@ -23,7 +23,7 @@ from lutbench.cli.options import (
 )
 from lutbench.cli.spelling import with_options
 from lutbench.errors import LutbenchError
-from lutbench.plaintext import printable
+from lutbench.given import printable
 
 if TYPE_CHECKING:
     from lutbench.media.clip.clip import ClipSettings
@@ -166,7 +166,7 @@ def command(
     from lutbench.media.names import is_clip, is_pattern
     from lutbench.media.tags import ColourTags
     from lutbench.tables.carried import over_signal
-    from lutbench.tables.code_scale import refuse_code_values
+    from lutbench.tables.nodes import refuse_code_values
 
     source = files.source
     tags = ColourTags(picture.target_gamut, picture.target_curve)

@@ -15,13 +15,13 @@ import click
 from lutbench.cli.options import (
     Reporting,
     catalogue_of,
-    console,
     definitions_option,
     force_option,
     json_option,
     print_json,
 )
 from lutbench.cli.spelling import NUMBER
+from lutbench.cli.terminal import console
 from lutbench.errors import LutbenchError
 from lutbench.recipes.settings import SETTINGS
 
@@ -187,7 +187,7 @@ def _refuse_quick_options(quick: dict[str, Any]) -> None:
 
 def _take_from_project(quick: dict[str, Any]) -> None:
     """Fill in the ends that the command line leaves out with the project's, and say so."""
-    from lutbench.cli.project import project_here, say_taken
+    from lutbench.cli.options import project_here, say_taken
 
     project = project_here()
     if project is None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lutbench.cli.options import console, force_option, gathered, json_option, print_json
+from lutbench.cli.options import force_option, gathered, json_option, print_json
 from lutbench.cli.results import (
     NewLut,
     fitted_size_option,
@@ -17,6 +17,7 @@ from lutbench.cli.results import (
     write_lut,
 )
 from lutbench.cli.spelling import NumberIn
+from lutbench.cli.terminal import console
 
 if TYPE_CHECKING:
     from lutbench.fitting.patches import PatchFit

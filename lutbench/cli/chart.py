@@ -5,14 +5,8 @@ from __future__ import annotations
 import click
 
 from lutbench.cli.display_patches import PatchOptions, frame_size, write_patches
-from lutbench.cli.options import (
-    Reporting,
-    console,
-    force_option,
-    gathered,
-    json_option,
-    print_json,
-)
+from lutbench.cli.options import Reporting, force_option, gathered, json_option, print_json
+from lutbench.cli.terminal import console
 from lutbench.errors import LutbenchError
 
 

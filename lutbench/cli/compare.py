@@ -14,7 +14,6 @@ from lutbench.cli.options import (
     F,
     Reporting,
     catalogue_of,
-    console,
     definitions_option,
     end_options,
     force_option,
@@ -24,6 +23,7 @@ from lutbench.cli.options import (
     say,
 )
 from lutbench.cli.params import LimitParam
+from lutbench.cli.terminal import console
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:

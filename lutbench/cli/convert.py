@@ -10,13 +10,13 @@ import click
 from lutbench.cli.options import (
     Reporting,
     changed_range_options,
-    console,
     force_option,
     gathered,
     json_option,
     print_json,
 )
 from lutbench.cli.results import HOLDS, figure, put, refuse_existing, with_suffix
+from lutbench.cli.terminal import console
 from lutbench.errors import LutbenchError
 from lutbench.model.signal import RangeChange
 
@@ -94,7 +94,7 @@ def command(
       lutbench convert day.cube monitor.cube --size 17 --target-range legal
     """
     from lutbench.formats.convert import ConvertedFile, ConvertOptions, convert
-    from lutbench.formats.open import read_lut_file
+    from lutbench.formats.registry import read_lut_file
 
     refuse_existing(target, report.force, as_json=report.as_json)
     if text.exact and click.get_current_context().get_parameter_source("decimals") is not (

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lutbench.cli.options import console, force_option, json_option, print_json
+from lutbench.cli.options import force_option, json_option, print_json
+from lutbench.cli.terminal import console
 
 if TYPE_CHECKING:
     from lutbench.demo import Demo

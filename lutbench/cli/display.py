@@ -333,7 +333,7 @@ def check(
 
 
 def _monitoring_lut(path: str) -> Any:
-    from lutbench.formats.open import open_lut
+    from lutbench.formats.registry import open_lut
     from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
 
     lut = open_lut(path)

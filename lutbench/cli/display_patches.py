@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from lutbench.cli.options import Reporting, console, print_json
+from lutbench.cli.options import Reporting, print_json
+from lutbench.cli.terminal import console
 from lutbench.errors import LutbenchError
 
 

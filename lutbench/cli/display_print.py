@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from lutbench.cli.options import console
+from lutbench.cli.terminal import console
 
 if TYPE_CHECKING:
     from lutbench.display.calibration import Calibrated

@@ -174,7 +174,7 @@ def _many(
     run: RunOptions,
 ) -> int:
     from lutbench.cli.identify_print import COLUMNS, print_errors, print_groups
-    from lutbench.cli.lines import Lines
+    from lutbench.cli.terminal import Lines
     from lutbench.parallel import run_parallel
 
     names = dict(files)
@@ -239,7 +239,7 @@ def _identified(file: str, asked: IdentifyRequest) -> Identification:
 
 def _files(given: tuple[str, ...]) -> tuple[list[tuple[str, str]], bool]:
     """Pairs of path and name to show, and whether there may be several."""
-    from lutbench.formats.open import lut_files
+    from lutbench.formats.registry import lut_files
 
     files, many = lut_files(given, luts_only=True)
     # Files of the same name in several folders are shown with their whole path.

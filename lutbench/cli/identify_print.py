@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from lutbench.cli.lines import Column
-from lutbench.cli.options import console
+from lutbench.cli.terminal import Column, console
 from lutbench.report.words import NOT_DESCRIBED, grey_rows, hue_rows, signed
 
 if TYPE_CHECKING:

@@ -159,7 +159,7 @@ def command(
       lutbench inspect luts/ --sheet sheet.png --source-curve ACEScct
       lutbench inspect luts/ --set-sheet set.html
     """
-    from lutbench.formats.open import lut_files
+    from lutbench.formats.registry import lut_files
     from lutbench.inspection.registry import Limits
 
     files, many = lut_files(luts)
@@ -200,8 +200,8 @@ def _many(
     files: list[str], asked: InspectRequest, sort: str, run: RunOptions
 ) -> list[InspectedFile]:
     """Print a line for each file: as they are finished with --sort name, else at the end."""
-    from lutbench.cli.lines import Lines
     from lutbench.cli.progress import progress
+    from lutbench.cli.terminal import Lines
     from lutbench.parallel import run_parallel
 
     lines = None if asked.as_json else Lines("LUT", [Path(each).name for each in files], COLUMNS)
@@ -254,7 +254,7 @@ def _inspected(file: str, asked: InspectRequest) -> Inspection:
 
 def _by_project(found: Inspection, catalogue: Catalogue) -> Inspection:
     """The inspection with the project's source encoding, where there is a project."""
-    from lutbench.cli.project import project_here, shown_path
+    from lutbench.cli.options import project_here, shown_path
     from lutbench.inspection.ends import with_usual_ends
 
     project = project_here()
@@ -289,7 +289,7 @@ def _unreadable(file: str, error: str, as_json: bool) -> InspectedFile:
 
 
 def _say_project() -> None:
-    from lutbench.cli.project import project_here, say_taken
+    from lutbench.cli.options import project_here, say_taken
 
     if project := project_here():
         say_taken(project, f"recorded in {project.source}")

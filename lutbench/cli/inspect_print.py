@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from lutbench.cli.lines import Column
-from lutbench.cli.options import console, say
+from lutbench.cli.options import say
+from lutbench.cli.terminal import Column, console
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lutbench.cli.options import console, force_option, gathered, json_option, print_json
+from lutbench.cli.options import force_option, gathered, json_option, print_json
 from lutbench.cli.results import (
     NewLut,
     fitted_size_option,
@@ -18,6 +18,7 @@ from lutbench.cli.results import (
     write_lut,
 )
 from lutbench.cli.spelling import NumberIn
+from lutbench.cli.terminal import console
 
 if TYPE_CHECKING:
     from lutbench.fitting.pair import PairFit
@@ -99,8 +100,8 @@ def command(before: str, after: str, fit: LearnFit, new: NewLut) -> None:
 
 def _delta_e(fit: PairFit) -> dict[str, float]:
     """ΔE 2000 at pixels held out of the fit, as seen on a BT.1886 display with BT.709."""
+    from lutbench.measure.delta_e import view_of
     from lutbench.measure.difference import Spread, measure
-    from lutbench.measure.view import view_of
     from lutbench.model.conversion import Encoding
     from lutbench.model.curves.video import Bt1886
     from lutbench.model.gamuts import BT709

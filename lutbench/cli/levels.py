@@ -18,11 +18,11 @@ from lutbench.cli.options import (
     note,
     number_option,
     print_json,
+    project_here,
     range_options,
     say,
     text_option,
 )
-from lutbench.cli.project import project_here
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from lutbench.cli.options import console
+from lutbench.cli.terminal import console
 
 if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table
 
-    from lutbench.exposure.levels import Level, Levels
-    from lutbench.exposure.reading import Reading
+    from lutbench.exposure.levels import Levels
+    from lutbench.exposure.reading import Level, Reading
     from lutbench.exposure.sets import SetLevels, SetMember
     from lutbench.exposure.zebra import ZebraMarks, ZebraSetting
     from lutbench.model.signal import Range

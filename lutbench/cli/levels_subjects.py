@@ -68,7 +68,7 @@ def asked(
                 "no curve is named", accepted="--curve NAME, or a LUT or a recipe that names it"
             )
         return [alone], False
-    from lutbench.formats.open import lut_files
+    from lutbench.formats.registry import lut_files
 
     found: list[LevelsSubject] = []
     several = len(names) > 1
@@ -93,7 +93,7 @@ def _by_project(
     """The subject with the project's source encoding, where its own is not known."""
     if project is None or not project.source.curve or subject.curve is not None:
         return subject
-    from lutbench.cli.project import shown_path
+    from lutbench.cli.options import shown_path
 
     where = shown_path(project)
     curve = catalogue.curve(project.source.curve, where=where, exact=False)
@@ -135,7 +135,7 @@ def _of_job(job: LutJob, digest: str, file: str) -> LevelsSubject:
 
 
 def _of_file(path: str, name: str, named: Curve | None, catalogue: Catalogue) -> LevelsSubject:
-    from lutbench.formats.open import read_lut_file
+    from lutbench.formats.registry import read_lut_file
     from lutbench.inspection.ends import (
         display_in_comments,
         ends_in_comments,

@@ -6,13 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lutbench.cli.options import (
-    catalogue_of,
-    console,
-    definitions_option,
-    json_option,
-    print_json,
-)
+from lutbench.cli.options import catalogue_of, definitions_option, json_option, print_json
+from lutbench.cli.terminal import console
 
 if TYPE_CHECKING:
     from lutbench.model.light import Light

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from lutbench.cli.options import console
+from lutbench.cli.terminal import console
 
 if TYPE_CHECKING:
     from lutbench.model.listing import MappingEntry, ToneEntry

@@ -28,7 +28,7 @@ from lutbench.cli.spelling import (  # now: later there may be no descriptor lef
     with_options,
 )
 from lutbench.errors import LutbenchError, nearest_names
-from lutbench.plaintext import printable
+from lutbench.given import printable
 
 COMPLETION_VARIABLE = "_LUTBENCH_COMPLETE"
 """Set by the shell when it asks for completions."""
@@ -181,7 +181,7 @@ def main(args: list[str] | None = None) -> NoReturn:
             stream.reconfigure(errors=IN_OTHER_SIGNS)
     start_logging()
     if sys.stderr.isatty():
-        from lutbench.cli.status_line import StatusLine
+        from lutbench.cli.terminal import StatusLine
 
         work_progress.set_listener(StatusLine(is_quiet))
     try:

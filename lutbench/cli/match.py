@@ -11,7 +11,6 @@ import click
 from lutbench.cli.options import (
     EndOptions,
     catalogue_of,
-    console,
     definitions_option,
     force_option,
     gathered,
@@ -19,6 +18,7 @@ from lutbench.cli.options import (
     print_json,
 )
 from lutbench.cli.results import NewLut, fitted_size_option, print_written, title_option, write_lut
+from lutbench.cli.terminal import console
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:

@@ -6,14 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lutbench.cli.options import (
-    Reporting,
-    console,
-    force_option,
-    gathered,
-    json_option,
-    print_json,
-)
+from lutbench.cli.options import Reporting, force_option, gathered, json_option, print_json
+from lutbench.cli.terminal import console
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:

@@ -1,12 +1,13 @@
-"""What commands share: options, consoles and JSON output, and messages on standard error."""
+"""What commands share: options, the project file, JSON output, messages on standard error."""
 
 from __future__ import annotations
 
 import logging
 import os
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass, fields
 from functools import partial, wraps
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
@@ -14,24 +15,16 @@ import click
 from lutbench import work_progress
 from lutbench.cli.spelling import NUMBER
 from lutbench.files import OUTSIDE_VARIABLE, json_text
-from lutbench.plaintext import STEERING, harmless, harmless_json, printable
+from lutbench.given import harmless_json, one_of, printable
 
 if TYPE_CHECKING:
-    from rich.console import Console
-    from rich.segment import Segment
-
     from lutbench.model.catalogue import Catalogue
     from lutbench.model.signal import Range
     from lutbench.parallel import Workers
+    from lutbench.recipes.project import Project
 
 WORTH_PROCESSES = 16
 """Number of files from which several processes save time: each takes about a second to start."""
-
-NOT_A_TERMINAL = 100
-"""Columns of output into a file or a pipe where there is no terminal to take the width from."""
-
-LEAST_COLUMNS = 40
-"""Smallest width in columns that is used: narrower tables cannot be read."""
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -269,7 +262,7 @@ def catalogue_of(definitions: tuple[str, ...], *, with_project: bool = True) -> 
 
     A recipe is built without those of the project, so that it gives the same bytes everywhere.
     """
-    from lutbench.cli.project import project_here
+    from lutbench.cli.options import project_here
     from lutbench.model.catalogue import open_catalogue
 
     project = project_here() if with_project else None
@@ -290,51 +283,6 @@ def json_line(data: dict[str, Any]) -> str:
 def print_json_line(data: dict[str, Any]) -> None:
     """Print a report as one line of JSON."""
     click.echo(json_line(data))
-
-
-def piped_width() -> int:
-    """Columns of output into a pipe or a file: those of the user's terminal.
-
-    Taken from the variable COLUMNS, else from the terminal that standard error or standard
-    input is connected to; 100 where there is no terminal.
-    """
-    text = os.environ.get("COLUMNS", "")
-    if text.isdigit() and int(text) >= LEAST_COLUMNS:
-        return int(text)
-    for stream in (2, 0):
-        try:
-            columns = os.get_terminal_size(stream).columns
-        except (OSError, ValueError):
-            continue
-        if columns >= LEAST_COLUMNS:
-            return columns
-    return NOT_A_TERMINAL
-
-
-def console(*, stderr: bool = False, markup: bool = False) -> Console:
-    """A rich console that respects NO_COLOR and is as wide as the terminal, also into a pipe.
-
-    Square brackets are plain text unless `markup` is set; then each name from outside must
-    be escaped. Characters that control a terminal are never printed.
-    """
-    from rich.console import Console
-    from rich.segment import Segment
-
-    class Screen(Console):
-        def render(self, *args: Any, **options: Any) -> Iterable[Segment]:
-            for segment in super().render(*args, **options):
-                plain = segment.control or not STEERING.search(segment.text)
-                yield segment if plain else Segment(harmless(segment.text), segment.style)
-
-        def on_broken_pipe(self) -> None:
-            # rich would exit with status 1, which means that a check failed.
-            raise BrokenPipeError
-
-    work_progress.clear()
-    screen = Screen(stderr=stderr, highlight=False, markup=markup)
-    if not screen.is_terminal:
-        screen = Screen(stderr=stderr, highlight=False, markup=markup, width=piped_width())
-    return screen
 
 
 LOG = logging.getLogger("lutbench")
@@ -398,3 +346,44 @@ def add_logging_options(command: click.Command) -> None:
 def _set_level(ctx: click.Context, parameter: click.Parameter, value: Any) -> None:
     if value:
         LOG.setLevel(_LEVELS[str(parameter.name)])
+
+
+PROJECT_FILE = "lutbench.toml"
+PROJECT_VARIABLE = "LUTBENCH_PROJECT"
+"""Environment variable: ``no`` means that no project file is looked for."""
+
+
+def project_here() -> Project | None:
+    """The project of the current folder or of the nearest one above; None where there is none.
+
+    A file that is owned by neither the user nor the system is ignored: on a shared disk
+    another user must not decide what your commands do.
+
+    Raises LutbenchError when a project file exists but cannot be used.
+    """
+    text = os.environ.get(PROJECT_VARIABLE, "").strip()
+    if text and one_of("answer", text, ("yes", "no"), PROJECT_VARIABLE) == "no":
+        return None
+    here = Path.cwd()
+    for place in (here, *here.parents):
+        file = place / PROJECT_FILE
+        if file.is_file() and trusted(file.stat().st_uid):
+            from lutbench.recipes.project import read_project
+
+            return read_project(file)
+    return None
+
+
+def trusted(owner: int) -> bool:
+    """Whether a project file with that owner is used: the user, or the system."""
+    return not hasattr(os, "getuid") or owner in (os.getuid(), 0)
+
+
+def shown_path(project: Project) -> str:
+    """The path of a project's file, relative to the current folder."""
+    return os.path.relpath(project.path)
+
+
+def say_taken(project: Project, what: str) -> None:
+    """Log that something was taken from the project's file."""
+    LOG.info("%s, as %s says", what, shown_path(project))

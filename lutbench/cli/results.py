@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from lutbench.cli.options import console, print_json
+from lutbench.cli.options import print_json
+from lutbench.cli.terminal import console
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:

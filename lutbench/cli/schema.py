@@ -6,7 +6,8 @@ from pathlib import Path
 
 import click
 
-from lutbench.cli.options import console, force_option, say
+from lutbench.cli.options import force_option, say
+from lutbench.cli.terminal import console
 from lutbench.errors import LutbenchError
 
 

@@ -18,7 +18,7 @@ from lutbench.cli.options import (
     note,
 )
 from lutbench.errors import LutbenchError
-from lutbench.plaintext import printable
+from lutbench.given import printable
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -144,7 +144,7 @@ def command(
 
 def _projects_curve() -> str:
     """The curve of the project's recordings, which is then logged; empty where there is none."""
-    from lutbench.cli.project import project_here, say_taken
+    from lutbench.cli.options import project_here, say_taken
 
     project = project_here()
     if project is None or not project.source.curve:

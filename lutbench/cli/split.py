@@ -11,13 +11,13 @@ import click
 from lutbench.cli.options import (
     Reporting,
     catalogue_of,
-    console,
     definitions_option,
     force_option,
     gathered,
     json_option,
     print_json,
 )
+from lutbench.cli.terminal import console
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:
@@ -73,7 +73,7 @@ def command(
     """
     from lutbench.cli.results import put
     from lutbench.formats.cube_write import format_cube
-    from lutbench.formats.open import open_lut
+    from lutbench.formats.registry import open_lut
     from lutbench.splitting.files import write_parts
     from lutbench.splitting.split import split
 

@@ -9,15 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from lutbench.cli.options import (
-    console,
-    definitions_option,
-    force_option,
-    gathered,
-    json_option,
-    print_json,
-)
+from lutbench.cli.options import definitions_option, force_option, gathered, json_option, print_json
 from lutbench.cli.spelling import with_options
+from lutbench.cli.terminal import console
 from lutbench.errors import LutbenchError
 
 if TYPE_CHECKING:

@@ -13,8 +13,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.measure.delta_e import LAB_EPSILON, LAB_SLOPE, lab_from_xyz
-from lutbench.measure.view import View
+from lutbench.measure.delta_e import LAB_EPSILON, LAB_SLOPE, View, lab_from_xyz
 from lutbench.model.gamuts import Gamut
 from lutbench.model.signal import Range, SignalFromRange
 from lutbench.model.transforms import Array

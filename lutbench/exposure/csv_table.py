@@ -8,8 +8,8 @@ import io
 from lutbench.exposure.levels import Levels
 from lutbench.exposure.reading import BIT_DEPTHS, Reading
 from lutbench.exposure.sets import SetLevels
+from lutbench.given import csv_text_cell
 from lutbench.model.signal import Range
-from lutbench.plaintext import csv_text_cell
 
 RANGES: tuple[Range, Range] = ("full", "legal")
 

@@ -25,6 +25,7 @@ from lutbench.exposure.reading import (
     WHITE,
     WHITE_CARD,
     AfterLut,
+    Level,
     Reading,
     stops_of,
 )
@@ -57,55 +58,6 @@ ONE_CODE = 1 / CODES_10_BIT
 
 RAMP = 4097
 """Samples from end to end of the recording: four to a 10-bit code."""
-
-
-@dataclass(frozen=True)
-class Level(PlainData):
-    """A line of the table.
-
-    `clipped` is ``"high"`` or ``"low"`` where the curve leaves the range of the codes, else
-    empty. `reflectance` is NaN where no curve is known, `stops` minus infinity for no light.
-    """
-
-    KEYS = (
-        *("label", "reflectance=known_reflectance", "stops=known_stops", "clipped?"),
-        *("*recorded", "luminance", "after_lut"),
-    )
-
-    label: str
-    reflectance: float
-    recorded: Reading
-    after_lut: AfterLut | None = None
-    """The same after the LUT: the mean of R, G and B, and the three."""
-    luminance: float | None = None
-    """cd/m² on the display that was named, after the LUT if there is one."""
-
-    @property
-    def stops(self) -> float:
-        """Stops from mid grey."""
-        return stops_of(self.reflectance)
-
-    @property
-    def known_reflectance(self) -> float | None:
-        """0.18 is mid grey, 1 a perfect white diffuser; null where no curve is known."""
-        return None if math.isnan(self.reflectance) else self.reflectance
-
-    @property
-    def known_stops(self) -> float | None:
-        """Stops from mid grey; null for no light."""
-        return self.stops if math.isfinite(self.stops) else None
-
-    @property
-    def is_subject(self) -> bool:
-        """Whether it is a named subject and not a whole stop."""
-        return not self.label.startswith(("+", "-"))
-
-    @property
-    def clipped(self) -> Literal["high", "low", ""]:
-        """``"high"``, ``"low"`` or nothing."""
-        if self.recorded.signal > self.recorded.high + 1e-9:
-            return "high"
-        return "low" if self.recorded.signal < self.recorded.low - 1e-9 else ""
 
 
 @dataclass(frozen=True)

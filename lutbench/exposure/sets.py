@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import ClassVar, Literal
 
-from lutbench.exposure.levels import Level, Levels
-from lutbench.exposure.reading import CARDS, signed_stops
+from lutbench.exposure.levels import Levels
+from lutbench.exposure.reading import CARDS, Level, signed_stops
 from lutbench.results import PlainData, Result
 
 SAME_EXPOSURE = 0.05

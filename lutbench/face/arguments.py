@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lutbench.errors import LutbenchError
-from lutbench.formats.open import open_lut
+from lutbench.formats.registry import open_lut
 from lutbench.given import flag as flag
 from lutbench.given import path as path
 from lutbench.given import real as real

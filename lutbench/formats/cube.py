@@ -20,10 +20,9 @@ from numpy.typing import NDArray
 
 from lutbench import files, work_progress
 from lutbench.errors import FormatError
-from lutbench.formats.cube_rows import CubeRows
-from lutbench.formats.decimals import MAX_LINE, number, parse_rows
+from lutbench.formats.decimals import MAX_LINE, CubeRows, number, parse_rows
 from lutbench.formats.registry import MAX_BYTES, LutFile
-from lutbench.plaintext import one_line
+from lutbench.given import one_line
 from lutbench.tables.lut import SIZES_1D, SIZES_3D, UNIT_DOMAIN, Lut, Lut1D, Lut3D, ShaperLut3D
 
 MAX_IDLE_LINES = 100_000

@@ -15,7 +15,7 @@ from lutbench.errors import FormatError
 from lutbench.formats.decimals import LARGEST, MAX_LINE, format_rows
 from lutbench.formats.digest import layout, signature, unsigned
 from lutbench.formats.registry import MAX_BYTES
-from lutbench.plaintext import one_line
+from lutbench.given import one_line
 from lutbench.tables.lut import Lut
 
 if TYPE_CHECKING:

@@ -13,6 +13,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from lutbench.model.transforms import Mould
+
 MAX_LINE = 4096
 """Bytes of the longest line that is read."""
 
@@ -40,7 +42,7 @@ _HIGH_BITS = _U(0x8080808080808080)
 _OVER_NINE = _U(0x7676767676767676)
 _EXACT = _U(2**53)
 
-_ROWS_AT_ONCE = 8192
+_ROWS_WRITTEN_AT_ONCE = 8192
 """Rows that are written at a time, so that their digits stay in the cache."""
 
 _MAX_FIXED_DECIMALS = 9
@@ -220,8 +222,8 @@ def format_rows(rows: NDArray[Any], decimals: int | None) -> bytes:
     """
     write = _exactly if decimals is None else _in_fixed_notation
     return b"".join(
-        write(rows[at : at + _ROWS_AT_ONCE], decimals or 0)
-        for at in range(0, len(rows), _ROWS_AT_ONCE)
+        write(rows[at : at + _ROWS_WRITTEN_AT_ONCE], decimals or 0)
+        for at in range(0, len(rows), _ROWS_WRITTEN_AT_ONCE)
     )
 
 
@@ -274,3 +276,49 @@ def _one_by_one(values: NDArray[np.float64], decimals: int) -> bytes:
     # A number that rounds to zero must not keep its sign.
     text = (f"{one} {one} {one}\n" * (len(values) // 3)) % tuple(values.tolist())
     return re.sub(r"-(?=0(?:\.0*)?(?:\s))", "", text).encode("ascii")
+
+
+_ROWS_LAID_AT_ONCE = 1 << 16
+"""Rows that are put into the lattice together: 1.5 MiB of float64."""
+
+
+class CubeRows:
+    """Rows of a 1D table, if there is one, then of a lattice, in which red runs fastest.
+
+    A lattice of 256 nodes is 400 MB: its rows are put where they belong a few planes of blue
+    at a time, so that they never stand beside the table.
+    """
+
+    def __init__(self, size_1d: int, size_3d: int) -> None:
+        self.size = size_3d
+        self.curve = np.empty((size_1d, 3))
+        self.count = size_1d + size_3d**3
+        self.done = 0
+        self._lattice = Mould((size_3d, size_3d, size_3d, 3))
+        planes = min(size_3d, max(1, _ROWS_LAID_AT_ONCE // max(1, size_3d**2)))
+        self._planes = np.empty((planes * size_3d**2, 3))
+
+    def put(self, rows: NDArray[np.float64]) -> None:
+        """The next rows, as many as are to come at most."""
+        head = rows[: max(0, len(self.curve) - self.done)]
+        self.curve[self.done : self.done + len(head)] = head
+        self.done += len(head)
+        rows = rows[len(head) :]
+        while len(rows):
+            at = (self.done - len(self.curve)) % len(self._planes)
+            part = rows[: len(self._planes) - at]
+            self._planes[at : at + len(part)] = part
+            self.done += len(part)
+            rows = rows[len(part) :]
+            if at + len(part) == len(self._planes) or self.done == self.count:
+                self._lay(at + len(part))
+
+    def _lay(self, count: int) -> None:
+        """The planes of blue whose last row has come."""
+        planes = self._planes[:count].reshape(-1, self.size, self.size, 3)
+        last = (self.done - len(self.curve)) // self.size**2
+        self._lattice.array[:, :, last - len(planes) : last] = planes.transpose(2, 1, 0, 3)
+
+    def table(self) -> NDArray[np.float64]:
+        """The lattice, indexed [r, g, b], once all rows are there."""
+        return self._lattice.sealed()

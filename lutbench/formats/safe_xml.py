@@ -6,7 +6,7 @@ import re
 from typing import TYPE_CHECKING, Any
 
 from lutbench.errors import FormatError, MissingExtraError
-from lutbench.plaintext import harmless
+from lutbench.given import harmless
 
 if TYPE_CHECKING:
     from lxml.etree import _Element as Element

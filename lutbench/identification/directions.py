@@ -13,8 +13,7 @@ from numpy.typing import NDArray
 
 from lutbench.identification.result import HueChange, ToneChange
 from lutbench.identification.scope import HUES, TURN, Weights, angles_of, luma_of, scope_of
-from lutbench.measure.delta_e import lab_from_xyz
-from lutbench.measure.view import View
+from lutbench.measure.delta_e import View, lab_from_xyz
 from lutbench.model.transforms import Array
 
 SATURATED = (0.02, 0.35)

@@ -21,8 +21,7 @@ from lutbench.identification.lookwords import described
 from lutbench.identification.result import FittedCdl, Identification, Look, MedianErrors
 from lutbench.identification.samples import Samples
 from lutbench.identification.scope import weights_for
-from lutbench.measure.delta_e import delta_e_2000, lab_from_xyz
-from lutbench.measure.view import View, view_of
+from lutbench.measure.delta_e import View, delta_e_2000, lab_from_xyz, view_of
 from lutbench.model.conversion import Encoding
 from lutbench.model.curves.video import Bt1886
 from lutbench.model.gamuts import BT709

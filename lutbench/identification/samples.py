@@ -12,9 +12,9 @@ from lutbench.errors import LutbenchError
 from lutbench.identification.curvebank import scale_of
 from lutbench.model.signal import CODES_10_BIT, Range
 from lutbench.model.transforms import Array, Transform
-from lutbench.tables.enlarging import shrunk, straight_from
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D, lattice
 from lutbench.tables.nodes import before_shaper, check_domain, diagonal, greys, sensible
+from lutbench.tables.traces import shrunk, straight_from
 
 CODES = CODES_10_BIT
 """Errors are in 10-bit codes of the file's full scale."""

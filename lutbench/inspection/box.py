@@ -12,7 +12,7 @@ from lutbench.inspection.findings.grey import LegalWhite
 from lutbench.results import PlainData
 
 if TYPE_CHECKING:
-    from lutbench.exposure.levels import Level
+    from lutbench.exposure.reading import Level
     from lutbench.inspection.inspection import Inspection
 
 KNOWN_BY = {

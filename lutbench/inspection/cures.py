@@ -21,14 +21,14 @@ from lutbench.algebra.rewritten import (
 from lutbench.errors import LutbenchError
 from lutbench.given import one_of
 from lutbench.inspection.finding import Examined, Finding
-from lutbench.inspection.findings.order import order_of
+from lutbench.inspection.findings.faults import order_of
 from lutbench.inspection.plateaus import islands
 from lutbench.inspection.registry import Health
 from lutbench.inspection.subject import Subject
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array
-from lutbench.tables.code_scale import code_scale
 from lutbench.tables.lut import Lut, Lut1D, Lut3D, ShaperLut3D
+from lutbench.tables.nodes import code_scale
 
 NOTHING = CodeError(0.0, 0.0, 0.0)
 

@@ -8,9 +8,7 @@ from typing import ClassVar, Literal
 import numpy as np
 
 from lutbench.inspection.subject import CODES, Clip, NeutralAxis, Subject
-from lutbench.measure.delta_e import DELTA_E_NAMES, DeltaE, SizeWord, size_word
-from lutbench.measure.difference import measure
-from lutbench.measure.view import view_of
+from lutbench.measure.delta_e import DELTA_E_NAMES, DeltaE, SizeWord, size_word, view_of
 from lutbench.model.encoding import Encoding
 from lutbench.model.transforms import Array, Colour
 from lutbench.results import PlainData
@@ -191,9 +189,8 @@ def change_made(subject: Subject, seen: Encoding) -> ChangeMade:
     low, high = subject.domain
     colours = low + (high - low) * lattice(COLOURS).reshape(-1, 3)
     view = view_of(seen)
-    found = measure(colours, examined(subject.lut, colours, LARGEST_PIXEL), view)
-    spread = found.delta_e_2000 if view.measure == "delta_e_2000" else found.delta_e_itp
-    return ChangeMade(view.measure, float(np.percentile(spread, 95)))
+    found = view.differences(colours, examined(subject.lut, colours, LARGEST_PIXEL))
+    return ChangeMade(view.measure, float(np.percentile(found, 95)))
 
 
 INPUT_BITS = (8, 10)

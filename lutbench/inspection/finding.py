@@ -11,11 +11,10 @@ from typing import TYPE_CHECKING, Any, ClassVar, Literal
 import numpy as np
 
 from lutbench.inspection import lattice as measures
-from lutbench.inspection.smoothing import corner_left, faces_shortened
+from lutbench.inspection.smoothing import corner_left, faces_shortened, gaussian_undone
 from lutbench.inspection.subject import CODES, Subject
-from lutbench.inspection.undoing import gaussian_undone
 from lutbench.results import PlainData
-from lutbench.tables.enlarging import enlarged_from
+from lutbench.tables.traces import enlarged_from
 
 if TYPE_CHECKING:
     from lutbench.inspection.hue import HueShift
@@ -109,7 +108,7 @@ class Examined:
 
     @cached_property
     def gaussian_undone(self) -> float | None:
-        """The width of the Gaussian that explains the faces, in nodes: see `undoing`."""
+        """The width of the Gaussian that explains the faces, in nodes: see `smoothing`."""
         return gaussian_undone(self.subject.planes)
 
     @cached_property

@@ -11,8 +11,7 @@ from typing import ClassVar, Literal, get_args
 
 import numpy as np
 
-from lutbench.measure.delta_e import ITP_FROM_ICTCP, itp_from_xyz
-from lutbench.measure.view import view_of
+from lutbench.measure.delta_e import ITP_FROM_ICTCP, itp_from_xyz, view_of
 from lutbench.model.curves.base import MID_GREY
 from lutbench.model.curves.hdr import bt2020_from_ictcp
 from lutbench.model.encoding import Encoding

@@ -11,8 +11,7 @@ from typing import TYPE_CHECKING, ClassVar, Literal
 
 import numpy as np
 
-from lutbench.exposure.levels import Level
-from lutbench.exposure.reading import AfterLut, Reading
+from lutbench.exposure.reading import AfterLut, Level, Reading
 from lutbench.inspection.ends import KnownBy, KnownEnd, range_of
 from lutbench.inspection.facts import (
     AxisReport,
@@ -347,7 +346,7 @@ def inspect(
     """
     file, read = None, None
     if not isinstance(lut, Transform):
-        from lutbench.formats.open import read_lut_file
+        from lutbench.formats.registry import read_lut_file
 
         file, read = str(lut), read_lut_file(lut)
         lut = read.lut

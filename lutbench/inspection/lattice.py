@@ -19,7 +19,7 @@ from lutbench.inspection.plateaus import islands
 from lutbench.inspection.subject import CODES, Subject
 from lutbench.model.transforms import Array, Mask
 from lutbench.tables.cells import volumes
-from lutbench.tables.noise import any_along, noise_level
+from lutbench.tables.traces import any_along, noise_level
 
 Node = tuple[int, ...]
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from lutbench.inspection.subject import CODES
 from lutbench.model.transforms import Array, Mask
-from lutbench.tables.noise import CLIPPED_WITHIN
+from lutbench.tables.traces import CLIPPED_WITHIN
 
 SHORTEST_RUN = 6
 """Equal rows in a row: shorter runs are ignored, as strong looks have plateaus of up to five."""

@@ -19,7 +19,7 @@ from lutbench.inspection.finding import (
     Limit,
     NotExamined,
 )
-from lutbench.inspection.findings import colours, faults, grey, order, table
+from lutbench.inspection.findings import colours, faults, grey, table
 from lutbench.inspection.subject import Subject
 
 if TYPE_CHECKING:
@@ -33,9 +33,9 @@ _kinds: list[FindingKind] = [
     faults.FalseColourBands(),
     faults.StuckValues(),
     faults.PaintedBands(),
-    order.AxisOrder(),
-    order.ChannelOrder(),
-    order.InverseOfTitle(),
+    faults.AxisOrder(),
+    faults.ChannelOrder(),
+    faults.InverseOfTitle(),
     faults.DuplicateNodes(),
     grey.NonMonotonic(),
     grey.Tint(),

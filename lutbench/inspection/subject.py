@@ -24,7 +24,7 @@ from lutbench.tables.nodes import (
     node_input,
     sensible,
 )
-from lutbench.tables.noise import CLIPPED_WITHIN, clipped
+from lutbench.tables.traces import CLIPPED_WITHIN, clipped
 
 CODES = CODES_10_BIT
 """10-bit codes of the full range: what a signal of 0..1 is multiplied by."""

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from lutbench.measure.delta_e import View
 from lutbench.measure.difference import BLOCK
 from lutbench.measure.guesses import (
     CHANNELS,
@@ -27,7 +28,6 @@ from lutbench.measure.guesses import (
 )
 from lutbench.measure.samples import SampledColours, nodes_of, random_points
 from lutbench.measure.tables import about_rounding, about_shift, moved_nodes
-from lutbench.measure.view import View
 from lutbench.model.encoding import Encoding
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array, Transform

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from lutbench.errors import LutbenchError
 from lutbench.given import one_of
 from lutbench.measure.causes import explain
-from lutbench.measure.delta_e import CLEARLY_FROM, DELTA_E_NAMES, size_word
+from lutbench.measure.delta_e import CLEARLY_FROM, DELTA_E_NAMES, View, size_word, view_of
 from lutbench.measure.difference import MEASURES, Measures, PointDifferences, Spread, measure_sides
 from lutbench.measure.guesses import Explanation
 from lutbench.measure.samples import (
@@ -22,7 +22,6 @@ from lutbench.measure.samples import (
     nodes_of,
     random_points,
 )
-from lutbench.measure.view import View, view_of
 from lutbench.model.curves.log import AcesCct
 from lutbench.model.curves.video import Bt709
 from lutbench.model.encoding import Encoding

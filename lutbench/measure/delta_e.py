@@ -1,18 +1,25 @@
-"""Colour differences: ΔE 2000 for pictures on a standard-range display, ΔE ITP for HDR.
+"""How a signal is seen, and how far apart two colours look.
 
-ΔE 2000: CIE 142-2001 and ISO/CIE 11664-6; Sharma, Wu and Dalal, "The CIEDE2000
-color-difference formula: implementation notes", Color Research and Application 30 (2005).
-ΔE ITP: Recommendation ITU-R BT.2124-0, over ICtCp of Recommendation ITU-R BT.2100-2.
+ΔE 2000, for pictures on a standard-range display: CIE 142-2001 and ISO/CIE 11664-6; Sharma, Wu and
+Dalal, "The CIEDE2000 color-difference formula: implementation notes", Color Research and
+Application 30 (2005). ΔE ITP, for HDR: Recommendation ITU-R BT.2124-0, over ICtCp of Recommendation
+ITU-R BT.2100-2.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lutbench.model.gamuts import BT2020
+from lutbench.model.curves.base import Curve
+from lutbench.model.curves.video import Bt1886, Srgb
+from lutbench.model.encoding import Encoding
+from lutbench.model.gamuts import BT709, BT2020, conversion
+from lutbench.model.light import REFERENCE_WHITE, Display
+from lutbench.model.signal import SignalFromRange
 from lutbench.model.transforms import Array
 
 DeltaE = Literal["delta_e_2000", "delta_e_itp"]
@@ -136,3 +143,135 @@ def size_word(difference: float) -> SizeWord:
     ['invisible', 'just visible', 'clearly visible', 'another picture']
     """
     return next((word for bound, word in BOUNDS if difference < bound), BEYOND)
+
+
+SDR_WHITE = 100.0
+"""cd/m² of white on a standard-range reference display: Recommendation ITU-R BT.2035-0."""
+
+MOST_LIGHT = 1e30
+"""Times white: for more light the seventh power of a chroma (CIE 142-2001) overflows float64."""
+
+HLG_PEAK = 1000.0
+"""cd/m² of the nominal HLG display: Recommendation ITU-R BT.2100-2, table 5."""
+
+
+@dataclass(frozen=True)
+class View:
+    """How values are seen: on a display, or of a log or linear signal as light of the scene."""
+
+    encoding: Encoding
+    """How values become light, 1.0 at white: the curve of the display (not of the camera), its
+    primaries and white, the signal range."""
+    white_luminance: float = SDR_WHITE
+    """cd/m² of light 1.0, for absolute measures."""
+    hdr: bool = False
+    """Whether ΔE ITP is the measure that counts, instead of ΔE 2000, which is not made for light
+    far above white."""
+    shows_light: bool = True
+    """True for a display, which shows no negative light; False for the scene, where negative values
+    are kept."""
+    description: str = ""
+    """The view in words."""
+
+    @property
+    def measure(self) -> DeltaE:
+        """The measure that counts: ``delta_e_itp`` for HDR, else ``delta_e_2000``."""
+        return "delta_e_itp" if self.hdr else "delta_e_2000"
+
+    @property
+    def white_xyz(self) -> Array:
+        """XYZ of light 1.0, Y = 1."""
+        return np.asarray(self.encoding.gamut.to_xyz.sum(axis=1))
+
+    def light(self, values: Array) -> Array:
+        """Linear R G B, 1.0 at white, of full-scale values, shape (..., 3)."""
+        seen = self.encoding
+        signal = np.asarray(values, dtype=np.float64)
+        if seen.range == "legal":
+            signal = SignalFromRange("legal", seen.bits).apply(signal)
+        light = seen.to_light().apply(signal)
+        return np.maximum(light, 0) if self.shows_light else light
+
+    def xyz(self, values: Array) -> Array:
+        """XYZ, Y = 1 at white, of full-scale values, shape (..., 3), up to `MOST_LIGHT`."""
+        xyz = self.light(values) @ self.encoding.gamut.to_xyz.T
+        # Far outside 0..1 a curve may decode to any amount of light; no display shows it.
+        return np.clip(xyz, -MOST_LIGHT, MOST_LIGHT)
+
+    def delta_e_2000(self, xyz_a: Array, xyz_b: Array) -> Array:
+        """ΔE 2000 of colours as `xyz` gives them, shape (..., 3) to (...)."""
+        return delta_e_2000(*(lab_from_xyz(each, self.white_xyz) for each in (xyz_a, xyz_b)))
+
+    def delta_e_itp(self, xyz_a: Array, xyz_b: Array) -> Array:
+        """ΔE ITP of colours as `xyz` gives them, shape (..., 3) to (...)."""
+        return delta_e_itp(*(itp_from_xyz(each * self.white_luminance) for each in (xyz_a, xyz_b)))
+
+    def differences(self, a: Array, b: Array) -> Array:
+        """How far apart full-scale values, shape (..., 3), look, in the measure that counts."""
+        compare = self.delta_e_itp if self.hdr else self.delta_e_2000
+        return compare(self.xyz(a), self.xyz(b))
+
+    def swatch(self, values: Array) -> str:
+        """One colour, shape (3,), as sRGB ``#rrggbb``, white-adapted and clipped to sRGB.
+
+        >>> from lutbench.model.curves.video import Srgb
+        >>> from lutbench.model.gamuts import BT709
+        >>> view_of(Encoding(Srgb(), BT709)).swatch(np.array([1.0, 0.5, 0.0]))
+        '#ff8000'
+        """
+        to_srgb = conversion(self.encoding.gamut, BT709)
+        signal = np.clip(Srgb().encode(to_srgb.apply(self.light(values))), 0, 1)
+        return "#" + "".join(f"{code:02x}" for code in np.rint(255 * signal).astype(int).tolist())
+
+
+def view_of(target: Encoding) -> View:
+    """How a signal encoded as `target` is seen.
+
+    - PQ and HLG: on an HDR display, in absolute luminance (HLG: on the display that is named,
+      by default the nominal one of 1000 cd/m²).
+    - A camera curve of television (BT.709, BT.2020): on a BT.1886 display with
+      black 0 and white 100 cd/m², not through the inverse of the camera curve.
+    - A display curve (sRGB, gamma): on its own display, by default with white at 100 cd/m².
+    - Log and linear: as the scene light that they stand for, 1.0 at 203 cd/m². Such a signal
+      is not meant for viewing; the measure then tells how much the light differs.
+
+    >>> from lutbench.model.curves.video import Bt709
+    >>> from lutbench.model.gamuts import BT709
+    >>> view_of(Encoding(Bt709(), BT709)).description
+    'a BT.1886 display'
+    """
+    curve = target.curve
+    if curve.hdr:
+        return _hdr_view(target)
+    if curve.family in ("log", "linear"):
+        return View(
+            target,
+            REFERENCE_WHITE,
+            hdr=True,
+            shows_light=False,
+            description=f"scene light, decoded from {curve.name}",
+        )
+    white = target.white_luminance or SDR_WHITE
+    if curve.family == "camera":
+        return View(_seen(target, Bt1886()), white, description="a BT.1886 display")
+    return View(target, white, description=f"a {curve.name} display")
+
+
+def _hdr_view(target: Encoding) -> View:
+    from lutbench.model.curves.hdr import PqDisplay, PqScene
+
+    curve = target.curve
+    if isinstance(curve, PqScene | PqDisplay):
+        shown = PqDisplay(white=curve.white)
+        return View(_seen(target, shown), shown.white, hdr=True, description="a PQ display")
+    display = target.display or Display(HLG_PEAK)
+    return View(
+        replace(target, display=display),
+        REFERENCE_WHITE,
+        hdr=True,
+        description=f"an HLG display of {display}",
+    )
+
+
+def _seen(target: Encoding, display: Curve) -> Encoding:
+    return replace(target, curve=display)

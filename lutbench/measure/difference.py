@@ -11,9 +11,12 @@ from numpy.typing import NDArray
 
 from lutbench import work_progress
 from lutbench.errors import LutbenchError
-from lutbench.measure.delta_e import DeltaE, delta_e_2000, delta_e_itp, itp_from_xyz, lab_from_xyz
+from lutbench.measure.delta_e import (
+    DeltaE,
+    View,
+    view_of,
+)
 from lutbench.measure.samples import SampledColours, chart_patches, neutral_ramp, random_points
-from lutbench.measure.view import View, view_of
 from lutbench.model.encoding import Encoding
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array, Transform
@@ -95,10 +98,6 @@ class PointDifferences:
         )
 
 
-MOST_LIGHT = 1e30
-"""Times white: for more light the seventh power of a chroma (CIE 142-2001) overflows float64."""
-
-
 def measure(a: NDArray[Any], b: NDArray[Any], view: View) -> PointDifferences:
     """The differences of two sets of output signals, shape (n, 3) each, seen through `view`.
 
@@ -154,12 +153,9 @@ def _in_blocks(
 
 
 def _measured(a: NDArray[Any], b: NDArray[Any], view: View) -> PointDifferences:
-    # Far outside 0..1 a curve may decode to any amount of light; no display shows it.
-    xyz_a, xyz_b = (np.clip(view.xyz(each), -MOST_LIGHT, MOST_LIGHT) for each in (a, b))
-    relative = (lab_from_xyz(xyz, view.white_xyz) for xyz in (xyz_a, xyz_b))
-    absolute = (itp_from_xyz(xyz * view.white_luminance) for xyz in (xyz_a, xyz_b))
+    xyz = view.xyz(a), view.xyz(b)
     codes = np.abs(np.asarray(a, np.float64) - np.asarray(b, np.float64)).max(axis=-1)
-    return PointDifferences(delta_e_2000(*relative), delta_e_itp(*absolute), CODES_10_BIT * codes)
+    return PointDifferences(view.delta_e_2000(*xyz), view.delta_e_itp(*xyz), CODES_10_BIT * codes)
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from itertools import permutations
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.measure.view import View
+from lutbench.measure.delta_e import View
 from lutbench.model.curves.base import Curve, Decode, Encode
 from lutbench.model.curves.video import Bt709, Bt1886, Power, Srgb
 from lutbench.model.encoding import Encoding

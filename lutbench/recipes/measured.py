@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from lutbench.display.measurements import Measurements
     from lutbench.display.model import DisplayModel
     from lutbench.display.target import Target
-    from lutbench.measure.view import View
+    from lutbench.measure.delta_e import View
 
 
 @dataclass(frozen=True, eq=False)

@@ -17,10 +17,9 @@ import numpy as np
 from lutbench.files import make_folder, read_bytes, refuse_existing, write_bytes
 from lutbench.formats.cdl import Correction, write_cdl
 from lutbench.formats.clf_write import format_clf
-from lutbench.formats.open import open_lut
-from lutbench.formats.registry import MAX_BYTES
+from lutbench.formats.registry import MAX_BYTES, open_lut
+from lutbench.measure.delta_e import view_of
 from lutbench.measure.difference import Spread, measure
-from lutbench.measure.view import view_of
 from lutbench.model.conversion import Conversion
 from lutbench.model.grade import Cdl, Saturation
 from lutbench.model.transforms import Array, Pipeline, Transform

@@ -32,7 +32,7 @@ from lutbench.recipes.tasks import conversion_task
 from lutbench.tables.lut import USUAL_SIZE, Interpolation
 
 if TYPE_CHECKING:
-    from lutbench.measure.view import View
+    from lutbench.measure.delta_e import View
     from lutbench.model.false_colour import FalseColour
     from lutbench.recipes.measured import MeasuredDisplay
     from lutbench.recipes.profile import Profile

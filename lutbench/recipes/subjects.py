@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from lutbench.errors import DefinitionError, unknown_name
-from lutbench.formats.open import open_lut
+from lutbench.formats.registry import open_lut
 from lutbench.model.transforms import Transform
 from lutbench.recipes.settings import ENDS, SETTINGS, Settings, setting_named
 

@@ -228,7 +228,7 @@ def _look(table: Table | None) -> tuple[Any, tuple[Transform, ...]]:
 
 def _look_in(file: str, place: str) -> Transform:
     """The look of a file; a CDL clips its result to 0..1, as a CDL in the recipe does."""
-    from lutbench.formats.open import open_lut
+    from lutbench.formats.registry import open_lut
 
     look = open_lut(file)
     return replace(look, clamp=place != "light") if isinstance(look, Cdl) else look

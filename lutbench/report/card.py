@@ -12,8 +12,16 @@ from typing import Any
 from lutbench import files
 from lutbench.errors import LutbenchError
 from lutbench.exposure.filters import NEUTRAL_DENSITIES
-from lutbench.exposure.levels import Level, Levels
-from lutbench.exposure.reading import DARK_SKIN, GREY, SKIN, WHITE_CARD, Reading, signed_stops
+from lutbench.exposure.levels import Levels
+from lutbench.exposure.reading import (
+    DARK_SKIN,
+    GREY,
+    SKIN,
+    WHITE_CARD,
+    Level,
+    Reading,
+    signed_stops,
+)
 from lutbench.exposure.zebra import ZebraMarks
 from lutbench.report import words
 from lutbench.report.drawing import PAPER, plain_text, png, svg

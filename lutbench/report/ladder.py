@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from lutbench.exposure.levels import Level, Levels
-from lutbench.exposure.reading import GREY, SKIN, WHITE, WHITE_CARD
+from lutbench.exposure.levels import Levels
+from lutbench.exposure.reading import GREY, SKIN, WHITE, WHITE_CARD, Level
 from lutbench.report.drawing import THEMED, new_figure
 from lutbench.report.words import stops_words
 

@@ -7,8 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.exposure.levels import Level
-from lutbench.exposure.reading import GREY, SKIN, WHITE, WHITE_CARD
+from lutbench.exposure.reading import GREY, SKIN, WHITE, WHITE_CARD, Level
 from lutbench.inspection.inspection import Inspection
 from lutbench.inspection.subject import CODES
 from lutbench.model.curves.base import MID_GREY

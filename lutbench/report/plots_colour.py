@@ -12,7 +12,7 @@ from lutbench.foreign import foreign
 from lutbench.inspection.hue import HUES, HueShift, hue_shift
 from lutbench.inspection.inspection import Inspection
 from lutbench.inspection.subject import CODES
-from lutbench.measure.view import view_of
+from lutbench.measure.delta_e import view_of
 from lutbench.model.gamuts import Gamut
 from lutbench.report.drawing import THEMED, add_axes, new_figure, plain_text
 from lutbench.report.pictures import source_of

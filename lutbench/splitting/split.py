@@ -13,9 +13,9 @@ from lutbench.given import one_of, texts
 from lutbench.identification import identify
 from lutbench.identification.look import view_for
 from lutbench.identification.result import Identification
+from lutbench.measure.delta_e import View
 from lutbench.measure.difference import Spread, measure
 from lutbench.measure.samples import SampledColours, chart_patches, neutral_ramp, random_points
-from lutbench.measure.view import View
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.conversion import Conversion
 from lutbench.model.grade import Cdl

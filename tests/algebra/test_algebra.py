@@ -40,7 +40,7 @@ from lutbench.tables.cells import (
 )
 from lutbench.tables.lut import UNIT_DOMAIN, Lut1D, Lut3D, ShaperLut3D, lattice
 from lutbench.tables.nodes import sample
-from lutbench.tables.noise import noise_level
+from lutbench.tables.traces import noise_level
 
 CODE = 1 / 1023
 UNIT = np.array(UNIT_DOMAIN)

@@ -16,7 +16,7 @@ from lutbench.bench.contents import BenchSet, Item, Packer
 from lutbench.bench.page import page_html
 from lutbench.bench.stills import BenchStill, png_of_codes
 from lutbench.bench.views import label_of, view_data
-from lutbench.measure.view import view_of
+from lutbench.measure.delta_e import view_of
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.conversion import Encoding
 from lutbench.model.gamuts import BT709, conversion

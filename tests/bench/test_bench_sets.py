@@ -23,7 +23,7 @@ from lutbench.cli.bench import command
 from lutbench.errors import LutbenchError
 from lutbench.exposure.levels import levels
 from lutbench.formats.cube_write import write_cube
-from lutbench.formats.open import open_lut
+from lutbench.formats.registry import open_lut
 from lutbench.inspection.inspection import inspect
 from lutbench.measure.samples import chart24, chart_light
 from lutbench.media.still.still import Still, read_still, write_still

@@ -44,9 +44,9 @@ from lutbench.model.catalogue import open_catalogue
 from lutbench.model.compression import GamutCompression
 from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.tone.shoulder import ToneCurve
-from lutbench.tables.enlarging import enlarged_from
 from lutbench.tables.lut import Lut3D
 from lutbench.tables.nodes import sample
+from lutbench.tables.traces import enlarged_from
 
 Table = np.ndarray
 

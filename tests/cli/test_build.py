@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner
 
 from lutbench.cli.main import main
-from lutbench.formats.open import open_lut
+from lutbench.formats.registry import open_lut
 
 QUICK = [
     "build",

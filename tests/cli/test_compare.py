@@ -62,7 +62,7 @@ def report(*args: str) -> dict:
 def test_a_reason_that_is_folded_keeps_its_indent(
     folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("lutbench.cli.options.piped_width", lambda: 30)
+    monkeypatch.setattr("lutbench.cli.terminal.piped_width", lambda: 30)
     out = run("monitor.cube", "lifted.cube", "--worst", "0").stdout
     after = out.split("A simple reason?\n")[1].splitlines()
     reason = after[: next(n for n, line in enumerate(after) if not line.startswith("  "))]
@@ -143,7 +143,7 @@ def test_terminal_text_fits(folder: Path, monkeypatch: pytest.MonkeyPatch) -> No
 def test_no_figure_is_cut_short_on_a_narrow_terminal(
     folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("lutbench.cli.options.piped_width", lambda: 60)
+    monkeypatch.setattr("lutbench.cli.terminal.piped_width", lambda: 60)
     text = run("monitor.cube", QUICK).stdout
     assert "…" not in text
     assert max(map(len, text.splitlines())) <= 60

@@ -13,7 +13,7 @@ from simulated_displays import ADDITIVE, write_readings
 from lutbench.cli.display import command
 from lutbench.display.patches import patch_set
 from lutbench.errors import LutbenchError
-from lutbench.formats.open import open_lut
+from lutbench.formats.registry import open_lut
 from lutbench.media.still.still import read_still
 
 

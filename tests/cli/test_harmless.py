@@ -17,8 +17,8 @@ import pytest
 
 from lutbench.cli.main import main
 from lutbench.formats.cube_write import format_cube, write_cube
+from lutbench.given import csv_text_cell
 from lutbench.media.still.still import Still, write_still
-from lutbench.plaintext import csv_text_cell
 from lutbench.tables.lut import Lut3D
 
 STEERS = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from lutbench import work_progress
-from lutbench.cli import status_line
+from lutbench.cli import terminal
 from lutbench.formats.cube_write import write_cube
 from lutbench.tables.lut import Lut3D
 
@@ -22,8 +22,8 @@ def test_the_line_comes_after_a_second_and_goes(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     now = [100.0]
-    monkeypatch.setattr(status_line.time, "monotonic", lambda: now[0])
-    line = status_line.StatusLine(lambda: False)
+    monkeypatch.setattr(terminal.time, "monotonic", lambda: now[0])
+    line = terminal.StatusLine(lambda: False)
     before = work_progress.set_listener(line)
     try:
         work_progress.report("reading", 0.1)

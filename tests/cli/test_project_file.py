@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from lutbench.cli.main import main
-from lutbench.cli.project import trusted
+from lutbench.cli.options import trusted
 from lutbench.formats.cube_write import write_cube
 from lutbench.recipes.make import build
 from lutbench.tables.lut import Lut3D

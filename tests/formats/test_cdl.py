@@ -15,7 +15,7 @@ import lutbench
 from lutbench.errors import FormatError, LutbenchError
 from lutbench.formats.cdl import Correction, format_cdl, read_corrections, write_cdl
 from lutbench.formats.clf_write import format_clf
-from lutbench.formats.open import read_lut_file
+from lutbench.formats.registry import read_lut_file
 from lutbench.model.grade import Cdl
 
 LOOK = Cdl((1.1, 1.0, 0.9), (-0.03, 0.02, 0.0), (1.25, 1.0, 0.8), 1.3)

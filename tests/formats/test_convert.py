@@ -15,7 +15,7 @@ from lutbench.cli.main import main
 from lutbench.formats.cdl import write_cdl
 from lutbench.formats.convert import ConvertOptions, convert
 from lutbench.formats.cube_write import write_cube
-from lutbench.formats.open import read_lut_file
+from lutbench.formats.registry import read_lut_file
 from lutbench.model.grade import Cdl
 from lutbench.model.signal import RangeChange
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D, lattice

@@ -13,7 +13,7 @@ import lutbench
 from lutbench.errors import FormatError, LutbenchError
 from lutbench.formats import cube
 from lutbench.formats.cube_write import format_cube, write_cube
-from lutbench.formats.open import read_lut_file
+from lutbench.formats.registry import read_lut_file
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D, lattice
 
 ONE_D = b"LUT_1D_SIZE 3\n0 0 0\n.25 0.5 .75\n1 1 1\n"

@@ -17,7 +17,7 @@ from lutbench.formats.convert import save
 from lutbench.formats.cube import read_cube
 from lutbench.formats.cube_write import format_cube, write_cube
 from lutbench.formats.digest import written
-from lutbench.formats.open import read_lut_file
+from lutbench.formats.registry import read_lut_file
 from lutbench.model.grade import Cdl
 from lutbench.model.transforms import Matrix, Pipeline
 from lutbench.tables.lut import Lut, Lut1D, Lut3D, ShaperLut3D

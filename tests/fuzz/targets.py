@@ -33,7 +33,7 @@ def use(transform: Transform) -> None:
 def lut(path: Path) -> None:
     """A file that `lutbench convert` would take, written again as CLF."""
     from lutbench.formats.clf_write import format_clf
-    from lutbench.formats.open import read_lut_file
+    from lutbench.formats.registry import read_lut_file
 
     read = read_lut_file(path)
     use(read.lut)

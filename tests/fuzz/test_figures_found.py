@@ -82,8 +82,8 @@ def test_values_beyond_a_pixel_are_not_inspected() -> None:
 
 
 def test_light_beyond_measure_is_measured() -> None:
+    from lutbench.measure.delta_e import view_of
     from lutbench.measure.difference import measure
-    from lutbench.measure.view import view_of
     from lutbench.model.catalogue import open_catalogue
     from lutbench.model.conversion import Encoding
     from lutbench.model.gamuts import BT2020

@@ -12,7 +12,7 @@ from lutbench.cli.main import main
 from lutbench.errors import LutbenchError
 from lutbench.formats.clf_write import format_clf
 from lutbench.formats.cube_write import format_cube, write_cube
-from lutbench.formats.open import parse_lut
+from lutbench.formats.registry import parse_lut
 from lutbench.recipes.make import build_recipe
 from lutbench.recipes.schema import recipe_from_text
 from lutbench.tables.lut import Lut1D, Lut3D

@@ -16,8 +16,8 @@ from scipy.ndimage import gaussian_filter, uniform_filter
 from lutbench.inspection.cures import Bounds, repair
 from lutbench.inspection.inspection import inspect
 from lutbench.inspection.registry import Health
+from lutbench.inspection.smoothing import gaussian_undone
 from lutbench.inspection.subject import Subject
-from lutbench.inspection.undoing import gaussian_undone
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.false_colour import Band, FalseColour, default_bands

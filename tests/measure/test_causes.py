@@ -9,8 +9,8 @@ import pytest
 
 from lutbench.measure.causes import explain
 from lutbench.measure.comparison import compare
+from lutbench.measure.delta_e import view_of
 from lutbench.measure.guesses import Explanation
-from lutbench.measure.view import view_of
 from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.curves.log import AcesCct
 from lutbench.model.curves.video import Bt709, Srgb

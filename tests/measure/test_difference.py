@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from lutbench.errors import LutbenchError
+from lutbench.measure.delta_e import view_of
 from lutbench.measure.difference import Spread, accuracy, measure
 from lutbench.measure.samples import (
     CHART_WHITE,
@@ -20,7 +21,6 @@ from lutbench.measure.samples import (
     nodes,
     random_points,
 )
-from lutbench.measure.view import view_of
 from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.curves.hdr import HlgScene, PqScene
 from lutbench.model.curves.log import AcesCct

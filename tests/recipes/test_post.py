@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from lutbench.cli.main import main
-from lutbench.formats.open import open_lut
+from lutbench.formats.registry import open_lut
 from lutbench.recipes.schema import read_recipe
 from lutbench.recipes.subjects import recipe_job
 

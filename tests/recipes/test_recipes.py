@@ -11,7 +11,7 @@ import pytest
 
 import lutbench
 from lutbench.errors import DefinitionError, LutbenchError
-from lutbench.formats.open import open_lut
+from lutbench.formats.registry import open_lut
 from lutbench.model.conversion import Conversion
 from lutbench.model.curves.hdr import PqDisplay
 from lutbench.model.false_colour import FalseColour

@@ -15,7 +15,7 @@ import pytest
 from click.testing import CliRunner
 
 from lutbench.cli.main import group
-from lutbench.formats.open import open_lut
+from lutbench.formats.registry import open_lut
 from lutbench.measure.samples import chart_patches
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.encoding import Encoding

@@ -16,9 +16,9 @@ import pytest
 from lutbench.errors import LutbenchError
 from lutbench.formats.clf_write import format_clf
 from lutbench.formats.cube_write import write_cube
-from lutbench.formats.open import open_lut
+from lutbench.formats.registry import open_lut
+from lutbench.measure.delta_e import view_of
 from lutbench.measure.difference import measure
-from lutbench.measure.view import view_of
 from lutbench.model.transforms import Array
 from lutbench.recipes.make import make, measured
 from lutbench.recipes.post import write_post

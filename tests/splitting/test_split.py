@@ -15,7 +15,7 @@ from lutbench.cli.main import main
 from lutbench.errors import LutbenchError
 from lutbench.formats.cdl import read_corrections
 from lutbench.formats.cube_write import write_cube
-from lutbench.formats.open import open_lut
+from lutbench.formats.registry import open_lut
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.grade import Cdl
 from lutbench.recipes.make import make

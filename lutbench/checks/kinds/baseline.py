@@ -17,8 +17,8 @@ from lutbench.checks.limits import NAMES, CheckFigure, checked_limits
 from lutbench.checks.settings import End
 from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.measure.comparison import ASSUMED_SOURCE
+from lutbench.measure.delta_e import View
 from lutbench.measure.samples import nodes_of
-from lutbench.measure.view import View
 from lutbench.model.transforms import Array, Transform
 from lutbench.recipes.subjects import NamedTransform
 from lutbench.tables.lut import Lut

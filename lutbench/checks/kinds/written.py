@@ -13,7 +13,7 @@ from lutbench.checks.base import Check, CheckResult, Context
 from lutbench.checks.settings import Sha256, refuse_no_digest
 from lutbench.errors import DefinitionError
 from lutbench.formats.digest import written
-from lutbench.formats.open import read_lut_file
+from lutbench.formats.registry import read_lut_file
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from lutbench.plaintext import harmless
+from lutbench.given import harmless
 
 if TYPE_CHECKING:
     from jinja2 import Environment

@@ -1,4 +1,4 @@
-/** Control characters, line separators, direction marks: the same as in lutbench/plaintext.py. */
+/** Control characters, line separators, direction marks: the same as in lutbench/given.py. */
 // eslint-disable-next-line no-control-regex
 const STEERING = /[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ufeff]/g;
 
