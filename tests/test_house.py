@@ -26,12 +26,11 @@ FLOORS = {
             "foreign",
             "files",
             "cluster",
-            "parallel",
             "resources",
             "results",
             "given",
             "hints",
-            "work_progress",
+            "long_work",
         ],
         1,
     ),
@@ -256,21 +255,21 @@ class Budget:
 BUDGETS = {
     "apply a still": Budget(
         "apply day.cube in.png out.png",
-        27,
-        40,
+        23,
+        37,
         HEAVY | WORK | CLIPS | {"scipy", "rich", "lutbench.recipes", "lutbench.inspection"},
     ),
     "build a recipe": Budget(
-        "build day.toml -o luts", 36, 54, WORK | {"matplotlib", "numba", "lxml", "av"}
+        "build day.toml -o luts", 34, 52, WORK | {"matplotlib", "numba", "lxml", "av"}
     ),
-    "convert": Budget("convert day.cube small.cube --size 5", 26, 45, HEAVY | WORK | {IMAGES}),
-    "inspect": Budget("inspect day.cube --json", 54, 75, HEAVY | CLIPS | WORK | {IMAGES, "rich"}),
+    "convert": Budget("convert day.cube small.cube --size 5", 23, 42, HEAVY | WORK | {IMAGES}),
+    "inspect": Budget("inspect day.cube --json", 40, 59, HEAVY | CLIPS | WORK | {IMAGES, "rich"}),
     # A LUT whose file says nothing is identified, so that its box has an answer.
-    "inspect, in words": Budget("inspect day.cube", 66, 133, HEAVY | CLIPS | {IMAGES}),
-    "inspect with a page": Budget("inspect day.cube --page day.html", 89, 154, {"av", "lxml"}),
+    "inspect, in words": Budget("inspect day.cube", 55, 117, HEAVY | CLIPS | {IMAGES}),
+    "inspect with a page": Budget("inspect day.cube --page day.html", 78, 139, {"av", "lxml"}),
     "levels": Budget("levels --curve ACEScct", 19, 35, HEAVY | {IMAGES, "scipy"}),
     "list": Budget("list curves", 19, 33, WORK | {"numba", "av", "lutbench.tables"}),
-    "rework": Budget("rework neutral day.cube -o tone.cube", 30, 46, HEAVY | WORK | {IMAGES}),
+    "rework": Budget("rework neutral day.cube -o tone.cube", 26, 43, HEAVY | WORK | {IMAGES}),
 }
 
 

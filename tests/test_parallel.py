@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from lutbench.errors import LutbenchError
-from lutbench.parallel import ONE_THREAD, QUEUED_PER_PROCESS, Workers, run_parallel
+from lutbench.long_work import ONE_THREAD, QUEUED_PER_PROCESS, Workers, run_parallel
 
 
 def squared(number: int, most: Any) -> tuple[int, int]:

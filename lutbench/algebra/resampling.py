@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from lutbench import work_progress
+from lutbench import long_work
 from lutbench.algebra.result import Change, Reworked, code_error, difference, probe
 from lutbench.errors import LutbenchError
 from lutbench.model.transforms import Array
@@ -131,7 +131,7 @@ def _along(table: Array, size: int, axis: int, maker: Any) -> Array:
         # The reciprocal slopes of subnormal numbers are infinite, and their harmonic mean is 0.
         with np.errstate(over="ignore", divide="ignore"):
             result[place] = maker(old, table[place], axis=axis)(new)
-        work_progress.report("resampling", None)
+        long_work.report("resampling", None)
     return result
 
 

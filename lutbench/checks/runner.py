@@ -11,7 +11,7 @@ from lutbench.checks.base import Check, Context, command_line
 from lutbench.checks.limits import CheckFigure
 from lutbench.checks.suite import Suite
 from lutbench.errors import LutbenchError
-from lutbench.parallel import Workers, run_parallel
+from lutbench.long_work import Workers, run_parallel
 from lutbench.results import PlainData, Result
 
 Status = Literal["passed", "failed", "error", "recorded"]

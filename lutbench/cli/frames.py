@@ -41,7 +41,7 @@ def clip_coding_options(function: F) -> F:
 
 def value_ranges(lut: Any, named: Any) -> ValueRanges:
     """The ranges of a LUT's values: from the options `named`, else its comments, else full."""
-    from lutbench.inspection.ends import ends_in_comments
+    from lutbench.formats.comments import ends_in_comments
     from lutbench.tables.carried import ValueRanges
 
     ends = ends_in_comments(getattr(lut, "comments", ()))

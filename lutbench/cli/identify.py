@@ -175,7 +175,7 @@ def _many(
 ) -> int:
     from lutbench.cli.identify_print import COLUMNS, print_errors, print_groups
     from lutbench.cli.terminal import Lines
-    from lutbench.parallel import run_parallel
+    from lutbench.long_work import run_parallel
 
     names = dict(files)
     known: list[tuple[str, Identification]] = []

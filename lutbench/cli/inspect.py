@@ -202,7 +202,7 @@ def _many(
     """Print a line for each file: as they are finished with --sort name, else at the end."""
     from lutbench.cli.progress import progress
     from lutbench.cli.terminal import Lines
-    from lutbench.parallel import run_parallel
+    from lutbench.long_work import run_parallel
 
     lines = None if asked.as_json else Lines("LUT", [Path(each).name for each in files], COLUMNS)
     reports: list[InspectedFile] = []

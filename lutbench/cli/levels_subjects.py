@@ -135,12 +135,12 @@ def _of_job(job: LutJob, digest: str, file: str) -> LevelsSubject:
 
 
 def _of_file(path: str, name: str, named: Curve | None, catalogue: Catalogue) -> LevelsSubject:
-    from lutbench.formats.registry import read_lut_file
-    from lutbench.inspection.ends import (
+    from lutbench.formats.comments import (
         display_in_comments,
         ends_in_comments,
         exposure_in_comments,
     )
+    from lutbench.formats.registry import read_lut_file
 
     read = read_lut_file(path)
     lut, comments = read.lut, read.comments

@@ -15,7 +15,7 @@ from typing import Any, NoReturn
 
 import click
 
-from lutbench import __version__, work_progress
+from lutbench import __version__, long_work
 from lutbench.cli.options import (
     add_logging_options,
     is_quiet,
@@ -183,10 +183,10 @@ def main(args: list[str] | None = None) -> NoReturn:
     if sys.stderr.isatty():
         from lutbench.cli.terminal import StatusLine
 
-        work_progress.set_listener(StatusLine(is_quiet))
+        long_work.set_listener(StatusLine(is_quiet))
     try:
         status = group.main(args=args, prog_name="lutbench", standalone_mode=False)
-        work_progress.clear()
+        long_work.clear()
         sys.stdout.flush()
     except LutbenchError as error:
         _exit_with(with_options(str(error)))
@@ -218,7 +218,7 @@ def _where_to_look(error: click.UsageError) -> str:
 
 
 def _exit_with(text: str, status: int = 2) -> NoReturn:
-    work_progress.clear()
+    long_work.clear()
     try:
         click.echo("lutbench: " + printable(text), err=True)
     except OSError:  # nobody can be told, and the status still is what it means
@@ -232,7 +232,7 @@ is_interruption_reported = False
 
 def _exit_interrupted(error: BaseException) -> NoReturn:
     global is_interruption_reported
-    work_progress.clear()
+    long_work.clear()
     for each in (error, error.__cause__):  # click raises an error of its own from an interrupt
         # What the frames hold is closed now, and with it the processes that work for them.
         traceback.clear_frames(each.__traceback__ if each else None)

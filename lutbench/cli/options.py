@@ -12,15 +12,15 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from lutbench import work_progress
+from lutbench import long_work
 from lutbench.cli.spelling import NUMBER
 from lutbench.files import OUTSIDE_VARIABLE, json_text
 from lutbench.given import harmless_json, one_of, printable
 
 if TYPE_CHECKING:
+    from lutbench.long_work import Workers
     from lutbench.model.catalogue import Catalogue
     from lutbench.model.signal import Range
-    from lutbench.parallel import Workers
     from lutbench.recipes.project import Project
 
 WORTH_PROCESSES = 16
@@ -131,8 +131,7 @@ class RunOptions:
 
     def workers(self, count: int) -> Workers:
         """Workers for `count` files: by default all cores, or this process where that is faster."""
-        from lutbench.parallel import Workers
-        from lutbench.tables.threads import thread_limit
+        from lutbench.long_work import Workers, thread_limit
 
         usual = thread_limit() if count >= WORTH_PROCESSES else 1
         return Workers(self.jobs or usual, self.scheduler)
@@ -271,7 +270,7 @@ def catalogue_of(definitions: tuple[str, ...], *, with_project: bool = True) -> 
 
 def print_json(data: dict[str, Any], schema: int = 1) -> None:
     """Print a report as JSON, with the number of its schema; infinity and NaN become null."""
-    work_progress.clear()
+    long_work.clear()
     click.echo(harmless_json(json_text({"schema": schema} | data, indent=2)))
 
 
@@ -295,7 +294,7 @@ class _Lines(logging.Handler):
 
     def emit(self, record: logging.LogRecord) -> None:
         text = printable(record.getMessage())
-        work_progress.clear()
+        long_work.clear()
         click.echo(f"note: {text}" if record.levelno == logging.WARNING else text, err=True)
 
 

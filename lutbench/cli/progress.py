@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
-from lutbench import work_progress
+from lutbench import long_work
 from lutbench.cli.options import is_quiet
 
 if TYPE_CHECKING:
@@ -49,14 +49,14 @@ def progress(what: str, total: int, screen: Console | None) -> Iterator[Callable
 
 
 @contextmanager
-def _listening(listener: work_progress.Listener | None) -> Iterator[None]:
+def _listening(listener: long_work.Listener | None) -> Iterator[None]:
     """Report progress to the bar instead of the status line."""
-    work_progress.clear()
-    before = work_progress.set_listener(listener)
+    long_work.clear()
+    before = long_work.set_listener(listener)
     try:
         yield
     finally:
-        work_progress.set_listener(before)
+        long_work.set_listener(before)
 
 
 @contextmanager

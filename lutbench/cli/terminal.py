@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from lutbench import work_progress
+from lutbench import long_work
 from lutbench.given import STEERING, harmless
 
 if TYPE_CHECKING:
@@ -177,7 +177,7 @@ def console(*, stderr: bool = False, markup: bool = False) -> Console:
             # rich would exit with status 1, which means that a check failed.
             raise BrokenPipeError
 
-    work_progress.clear()
+    long_work.clear()
     screen = Screen(stderr=stderr, highlight=False, markup=markup)
     if not screen.is_terminal:
         screen = Screen(stderr=stderr, highlight=False, markup=markup, width=piped_width())

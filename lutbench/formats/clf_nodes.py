@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lutbench import work_progress
+from lutbench import long_work
 from lutbench.errors import FormatError, MissingExtraError
 from lutbench.foreign import foreign
 from lutbench.formats import safe_xml as xml
@@ -183,7 +183,7 @@ def array_text(numbers: NDArray[Any], row: int) -> str:
                 f"{len(numbers)} numbers are too many for XML",
                 accepted=f"up to {xml.MAX_BYTES} bytes of text: fewer nodes, or a .cube",
             )
-        work_progress.report("writing", (start + len(part)) / len(numbers))
+        long_work.report("writing", (start + len(part)) / len(numbers))
     return "\n".join(pieces)
 
 

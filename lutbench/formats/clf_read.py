@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench import work_progress
+from lutbench import long_work
 from lutbench.errors import FormatError, LutbenchError, MissingExtraError
 from lutbench.foreign import foreign
 from lutbench.formats import operators
@@ -261,7 +261,7 @@ def _numbers(text: str, most: int) -> tuple[int, NDArray[np.float64], str]:
             room = numbers[count : count + len(values)]
             room[:] = values[: len(room)]
         count, start = count + len(words), stop
-        work_progress.report("reading", start / len(text))
+        long_work.report("reading", start / len(text))
     return count, numbers, wrong
 
 

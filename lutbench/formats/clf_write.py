@@ -19,7 +19,7 @@ from lutbench.errors import FormatError
 from lutbench.formats import safe_xml as xml
 from lutbench.formats.clf_nodes import NodeMaker, Nodes
 from lutbench.formats.clf_read import parse_clf
-from lutbench.formats.digest import exact_signature, unsigned
+from lutbench.formats.comments import exact_signature, unsigned
 from lutbench.formats.operators import Channels, Exponent, HalfLut1D, Log, Range
 from lutbench.formats.registry import Writing
 from lutbench.model.curves.base import Curve, Decode, Encode

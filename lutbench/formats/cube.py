@@ -18,7 +18,7 @@ from typing import Any, NoReturn
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench import files, work_progress
+from lutbench import files, long_work
 from lutbench.errors import FormatError
 from lutbench.formats.decimals import MAX_LINE, CubeRows, number, parse_rows
 from lutbench.formats.registry import MAX_BYTES, LutFile
@@ -301,7 +301,7 @@ class _CubeReader:
                 self._too_many(line + count - rows.done, count)
             rows.put(found)
             at, line = stop, line + lines
-            work_progress.report("reading", at / len(text))
+            long_work.report("reading", at / len(text))
         if rows.done != count:
             self._count_fails(rows.done, count)
         if b"\t" in text:

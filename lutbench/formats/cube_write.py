@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench import files, work_progress
+from lutbench import files, long_work
 from lutbench.errors import FormatError
+from lutbench.formats.comments import layout, signature, unsigned
 from lutbench.formats.decimals import LARGEST, MAX_LINE, format_rows
-from lutbench.formats.digest import layout, signature, unsigned
 from lutbench.formats.registry import MAX_BYTES
 from lutbench.given import one_line
 from lutbench.tables.lut import Lut
@@ -87,5 +87,5 @@ def _rows(blocks: Iterable[NDArray[Any]], decimals: int | None, size: int) -> li
                 f"a size of {size} with so many digits is too large for a file",
                 accepted=f"up to {MAX_BYTES} bytes: fewer nodes or digits",
             )
-        work_progress.report("writing", None)
+        long_work.report("writing", None)
     return rows

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 
 from lutbench.model.catalogue import Catalogue
 from lutbench.model.curves.base import Curve
+from lutbench.model.interpolation import interp_uniform
 from lutbench.model.signal import Range, range_of
 from lutbench.model.transforms import Array
-from lutbench.tables.uniform import interp_uniform
 
 ONE_ENCODING = 2e-5
 """Signal within which two curves, after a gain, are the same encoding: the rounding of tables."""

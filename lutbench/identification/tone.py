@@ -14,7 +14,7 @@ from lutbench.identification.samples import CODES, Samples
 from lutbench.model.curves.base import MID_GREY
 from lutbench.model.curves.tabulated import Tabulated
 from lutbench.model.grade import Saturation
-from lutbench.model.pchip import Pchip
+from lutbench.model.interpolation import Pchip
 from lutbench.model.signal import code_from_signal
 from lutbench.model.transforms import Array, Matrix
 

@@ -11,9 +11,8 @@ import numpy as np
 
 from lutbench.identification.samples import CODES, Samples
 from lutbench.model.grade import CDL_WEIGHTS
-from lutbench.model.pchip import Pchip
+from lutbench.model.interpolation import Pchip, interp_uniform
 from lutbench.model.transforms import Array
-from lutbench.tables.uniform import interp_uniform
 
 TINTED = 0.8
 """10-bit codes, root mean square, below which a neutral axis is not tinted."""

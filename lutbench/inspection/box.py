@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from lutbench.exposure.reading import CARDS, SKIN, WHITE_CARD, stops_of
-from lutbench.inspection.ends import coverage_in_comments, ends_in_comments
+from lutbench.formats.comments import coverage_in_comments, ends_in_comments
 from lutbench.inspection.findings.grey import LegalWhite
 from lutbench.results import PlainData
 

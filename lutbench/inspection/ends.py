@@ -1,108 +1,22 @@
-"""The source and the target of a LUT: as the user names them, as its file does, as identified.
-
-A file names them in the comments that `lutbench build` writes.
-"""
+"""The source and the target of a LUT, as its file, the project or an identification names them."""
 
 from __future__ import annotations
 
-import re
-from collections.abc import Collection, Iterable
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, Literal
+from collections.abc import Collection, Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
 
 from lutbench.errors import LutbenchError
 from lutbench.model.curves.base import Curve
 from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import Gamut
 from lutbench.model.signal import Range, check_range
-from lutbench.results import PlainData
 
 if TYPE_CHECKING:
+    from lutbench.formats.comments import EndInComments
     from lutbench.identification import Identification
     from lutbench.inspection.inspection import Inspection
     from lutbench.model.catalogue import Catalogue
-
-
-KnownBy = Literal["", "named", "file", "project", "identified"]
-"""How an end is known: named by the user, by the file's comments, by the project, or identified."""
-
-
-@dataclass(frozen=True)
-class KnownEnd(PlainData):
-    """The source or target encoding of a LUT, and how it is known; null where it is not."""
-
-    KEYS = ("curve", "gamut", "range", "known_by?")
-
-    curve: str | None
-    gamut: str | None
-    range: Range
-    known_by: KnownBy
-
-
-def range_of(given: Range | None, usual: Range, what: str) -> Range:
-    """The range that is given, checked; else the usual one."""
-    return check_range(usual if given is None else given, what)
-
-
-_END = re.compile(
-    r"^(?P<side>source|target): curve (?P<curve>.+?)"
-    r"(?:, gamut (?P<gamut>.+?))?, (?P<range>full|legal) range\b"
-)
-
-
-@dataclass(frozen=True)
-class EndInComments:
-    """The source or the target of a conversion, as a comment names it."""
-
-    curve: str
-    gamut: str | None
-    range: Range
-
-
-def ends_in_comments(comments: Iterable[str]) -> dict[str, EndInComments]:
-    """What comments name as ``source`` and as ``target``; one that is not named is missing.
-
-    >>> ends_in_comments(["source: curve ACEScct, gamut ACES AP1, full range"])["source"].curve
-    'ACEScct'
-    """
-    found = {}
-    for line in comments:
-        if match := _END.match(line.strip()):
-            range_name: Any = match["range"]
-            found[match["side"]] = EndInComments(match["curve"], match["gamut"], range_name)
-    return found
-
-
-def display_in_comments(comments: Iterable[str]) -> str | None:
-    """The measured display that comments name; None where they name none.
-
-    >>> display_in_comments(["measured display: panel.csv, calibrated to BT.1886"])
-    'panel.csv, calibrated to BT.1886'
-    """
-    parts = (line.strip().partition("measured display: ") for line in comments)
-    return next((name for before, found, name in parts if found and not before), None)
-
-
-def coverage_in_comments(comments: Iterable[str]) -> str | None:
-    """What pictures a LUT was learnt from cover, as comments say; None where they do not.
-
-    >>> coverage_in_comments(["learnt from two pictures: they hold colours near 2 % of the nodes"])
-    'colours near 2 % of the nodes'
-    """
-    parts = (line.strip().partition("learnt from two pictures: they hold ") for line in comments)
-    return next((held for before, found, held in parts if found and not before), None)
-
-
-def exposure_in_comments(comments: Iterable[str]) -> float | None:
-    """The exposure in stops that comments name; None where they name none.
-
-    >>> exposure_in_comments(["kind: combined", "exposure: -1.5 stops"])
-    -1.5
-    """
-    for line in comments:
-        if match := re.match(r"^exposure: ([-+]?\d+(?:\.\d+)?) stops$", line.strip()):
-            return float(match[1])
-    return None
 
 
 def with_usual_ends(
@@ -120,15 +34,17 @@ def with_usual_ends(
     )
 
 
-def with_ends_in_comments(
-    found: Inspection, catalogue: Catalogue, given: Collection[str] = ()
+def with_named_ends(
+    found: Inspection,
+    named: Mapping[str, EndInComments],
+    catalogue: Catalogue,
+    given: Collection[str] = (),
 ) -> Inspection:
     """`found`, with the source and the target that its file names, where the user named none.
 
     `given` names what the user gave (``target_range``, ``target_curve``, …): it stays. A name
     that the catalogue does not know is ignored, and `found` is returned unchanged.
     """
-    named = ends_in_comments(found.comments)
     source = named.get("source") if found.source_curve is None else None
     target = named.get("target")
     if source is None and target is None:

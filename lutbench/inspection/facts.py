@@ -10,6 +10,7 @@ import numpy as np
 from lutbench.inspection.subject import CODES, Clip, NeutralAxis, Subject
 from lutbench.measure.delta_e import DELTA_E_NAMES, DeltaE, SizeWord, size_word, view_of
 from lutbench.model.encoding import Encoding
+from lutbench.model.signal import Range
 from lutbench.model.transforms import Array, Colour
 from lutbench.results import PlainData
 from lutbench.tables.lut import ShaperLut3D, lattice
@@ -276,3 +277,19 @@ def _report(subject: Subject, bits: int, mid_grey: float) -> DepthReport:
 
 def _grey(subject: Subject, values: Array) -> Array:
     return np.asarray(subject.lut.apply(greys(values)).mean(axis=1))
+
+
+KnownBy = Literal["", "named", "file", "project", "identified"]
+"""How an end is known: named by the user, by the file's comments, by the project, or identified."""
+
+
+@dataclass(frozen=True)
+class KnownEnd(PlainData):
+    """The source or target encoding of a LUT, and how it is known; null where it is not."""
+
+    KEYS = ("curve", "gamut", "range", "known_by?")
+
+    curve: str | None
+    gamut: str | None
+    range: Range
+    known_by: KnownBy

@@ -12,13 +12,15 @@ from typing import TYPE_CHECKING, ClassVar, Literal
 import numpy as np
 
 from lutbench.exposure.reading import AfterLut, Level, Reading
-from lutbench.inspection.ends import KnownBy, KnownEnd, range_of
+from lutbench.formats.comments import Written, ends_in_comments, written
 from lutbench.inspection.facts import (
     AxisReport,
     ChangeMade,
     DepthReport,
     Evidence,
     KindOfLut,
+    KnownBy,
+    KnownEnd,
     MidGrey,
     axis_report,
     change_made,
@@ -33,13 +35,12 @@ from lutbench.model.curves.base import Curve
 from lutbench.model.curves.video import Bt1886
 from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import BT709, Gamut
-from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange
+from lutbench.model.signal import Range, RangeFromSignal, SignalFromRange, check_range
 from lutbench.model.transforms import Transform
 from lutbench.results import PlainData, Result
 from lutbench.tables.lut import Lut, Lut1D
 
 if TYPE_CHECKING:
-    from lutbench.formats.digest import Written
     from lutbench.inspection.box import Box
     from lutbench.inspection.hue import HueShift
     from lutbench.inspection.scene import SceneReport
@@ -128,8 +129,6 @@ class Inspection(Result):
         """Whether the table is still the one that was written; None if the file has no checksum."""
         if not isinstance(self.lut, Lut) or not self.comments:
             return None
-        from lutbench.formats.digest import written
-
         return written(self.lut, self.comments)
 
     @property
@@ -360,8 +359,8 @@ def inspect(
         read.notes if read else (),
         source,
         _gamut(known, source_gamut, "source_gamut"),
-        range_of(source_range, source.formula_codes if source else "full", "source_range"),
-        range_of(target_range, target.formula_codes, "target_range"),
+        _range(source_range, source.formula_codes if source else "full", "source_range"),
+        _range(target_range, target.formula_codes, "target_range"),
         Encoding(target, _gamut(known, target_gamut, "target_gamut") or BT709),
         limits if isinstance(limits, Limits) else Limits(dict(limits or {})),
         "named" if source_curve is not None else "",
@@ -369,18 +368,22 @@ def inspect(
         read.title if read else "",
         read.comments if read else (),
     )
-    if not found.comments:
+    if not (named := ends_in_comments(found.comments)):
         return found
-    from lutbench.inspection.ends import with_ends_in_comments
+    from lutbench.inspection.ends import with_named_ends
 
     ends = {"source_range": source_range, "target_range": target_range,
             "target_curve": target_curve, "target_gamut": target_gamut}  # fmt: skip
-    return with_ends_in_comments(found, known, {name for name in ends if ends[name]})
+    return with_named_ends(found, named, known, {name for name in ends if ends[name]})
 
 
 def _curve(known: Catalogue, name: Curve | str | None, what: str) -> Curve | None:
     # To look at, not to build from: it may be interpolated.
     return None if name is None else known.curve(name, what, exact=False)
+
+
+def _range(given: Range | None, usual: Range, what: str) -> Range:
+    return check_range(usual if given is None else given, what)
 
 
 def _gamut(known: Catalogue, name: Gamut | str | None, what: str) -> Gamut | None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from lutbench import work_progress
+from lutbench import long_work
 from lutbench.errors import LutbenchError
 from lutbench.given import double, named
 from lutbench.inspection.finding import (
@@ -163,7 +163,7 @@ class Health:
         found: list[Finding] = []
         looked_for = self._looked_for
         for number, kind in enumerate(looked_for):
-            work_progress.report("examining", number / len(looked_for))
+            long_work.report("examining", number / len(looked_for))
             found += kind.examine(self.examined)
         return tuple(sorted(found, key=lambda each: -SEVERITIES.index(each.severity)))
 

@@ -9,7 +9,7 @@ from typing import Any, Literal, cast, get_args
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench import work_progress
+from lutbench import long_work
 from lutbench.errors import LutbenchError
 from lutbench.measure.delta_e import (
     DeltaE,
@@ -148,7 +148,7 @@ def _in_blocks(
         part = _measured(*sides, view)
         for name in MEASURES:
             getattr(found, name)[at] = getattr(part, name)
-        work_progress.report("comparing", at.stop / count)
+        long_work.report("comparing", at.stop / count)
     return found
 
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 import lutbench
 from lutbench import files
 from lutbench.errors import LutbenchError
-from lutbench.inspection.ends import exposure_in_comments
+from lutbench.formats.comments import exposure_in_comments
 from lutbench.inspection.inspection import Inspection
 from lutbench.media.sheet import write_sheet
 from lutbench.media.still.pixels import thumbnail

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lutbench import work_progress
+from lutbench import long_work
 from lutbench.errors import FormatError, LutbenchError
 from lutbench.model.transforms import Array, Mould, Pipeline, Transform, steps_of
 from lutbench.tables.lut import (
@@ -248,7 +248,7 @@ def slabs(size: int) -> Iterator[slice]:
     thick = max(1, SLAB // size**2)
     for start in range(0, size, thick):
         yield slice(start, min(size, start + thick))
-        work_progress.report("sampling", min(size, start + thick) / size)
+        long_work.report("sampling", min(size, start + thick) / size)
 
 
 def _at_nodes(transform: Transform, size: int, domain: Array) -> NDArray[np.float64]:

@@ -28,6 +28,7 @@ from numpy.typing import ArrayLike, DTypeLike, NDArray
 
 from lutbench.errors import LutbenchError
 from lutbench.given import NOT_AN_ARRAY, flag, text, whole
+from lutbench.long_work import share, thread_limit
 from lutbench.model.transforms import Transform, steps_of
 from lutbench.tables import plain
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
@@ -41,7 +42,6 @@ from lutbench.tables.programs import (
     plan,
     program,
 )
-from lutbench.tables.threads import share, thread_limit
 
 ACCEPTED = "uint8 or uint16 codes, or floats of signal"
 

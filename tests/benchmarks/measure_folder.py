@@ -20,7 +20,7 @@ from pathlib import Path
 import numpy as np
 
 import lutbench as lb
-from lutbench.tables.threads import thread_limit
+from lutbench.long_work import thread_limit
 
 SIZES = (9, 17, 25, 33)
 TARGETS = ("BT.1886, BT.709", "gamma 2.6, P3-D65", "sRGB, BT.709", "BT.1886, BT.2020")

@@ -92,7 +92,7 @@ import click
 
 from lutbench.cli.main import register
 from lutbench.files import replacing
-from lutbench.parallel import Workers, run_parallel
+from lutbench.long_work import Workers, run_parallel
 
 
 def work(name, _):

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from lutbench import work_progress
+from lutbench import long_work
 from lutbench.cli import terminal
 from lutbench.formats.cube_write import write_cube
 from lutbench.tables.lut import Lut3D
@@ -24,19 +24,19 @@ def test_the_line_comes_after_a_second_and_goes(
     now = [100.0]
     monkeypatch.setattr(terminal.time, "monotonic", lambda: now[0])
     line = terminal.StatusLine(lambda: False)
-    before = work_progress.set_listener(line)
+    before = long_work.set_listener(line)
     try:
-        work_progress.report("reading", 0.1)
+        long_work.report("reading", 0.1)
         assert capsys.readouterr().err == ""
         now[0] += 1.5
-        work_progress.report("reading", 0.25)
-        work_progress.report("reading", 0.26)  # too soon after it
+        long_work.report("reading", 0.25)
+        long_work.report("reading", 0.26)  # too soon after it
         assert capsys.readouterr().err == "\r\x1b[2Kreading  25 %, 2 s"
         line.clear()
         line.clear()
         assert capsys.readouterr().err == "\r\x1b[2K"
     finally:
-        work_progress.set_listener(before)
+        long_work.set_listener(before)
 
 
 @pytest.mark.skipif(os.name != "posix", reason="terminals of POSIX")

@@ -13,10 +13,10 @@ import pytest
 from lutbench.checks.runner import run_check
 from lutbench.checks.suite import read_suite
 from lutbench.cli.main import main
+from lutbench.formats.comments import written
 from lutbench.formats.convert import save
 from lutbench.formats.cube import read_cube
 from lutbench.formats.cube_write import format_cube, write_cube
-from lutbench.formats.digest import written
 from lutbench.formats.registry import read_lut_file
 from lutbench.model.grade import Cdl
 from lutbench.model.transforms import Matrix, Pipeline

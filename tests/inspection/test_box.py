@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from lutbench.cli.main import main
+from lutbench.formats.comments import ends_in_comments
 from lutbench.formats.cube_write import write_cube
-from lutbench.inspection.ends import ends_in_comments
 from lutbench.inspection.inspection import inspect
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.false_colour import FalseColour, default_bands

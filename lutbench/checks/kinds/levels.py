@@ -12,7 +12,7 @@ from lutbench.checks.judging import verdict
 from lutbench.checks.limits import CheckFigure, checked_limit, farthest
 from lutbench.checks.settings import End
 from lutbench.errors import DefinitionError
-from lutbench.inspection.ends import ends_in_comments
+from lutbench.formats.comments import ends_in_comments
 from lutbench.model.curves.base import MID_GREY
 from lutbench.model.signal import (
     CODES_10_BIT,

@@ -12,7 +12,7 @@ from typing import ClassVar
 from lutbench.checks.base import Check, CheckResult, Context
 from lutbench.checks.settings import Sha256, refuse_no_digest
 from lutbench.errors import DefinitionError
-from lutbench.formats.digest import written
+from lutbench.formats.comments import written
 from lutbench.formats.registry import read_lut_file
 
 

@@ -110,7 +110,7 @@ def rgb_from_planes(
     ndarray
         Shape (height, width, 3), float32.
     """
-    from lutbench.tables.threads import share, thread_limit
+    from lutbench.long_work import share, thread_limit
 
     height = y.shape[0]
     rgb = np.empty((height, width, 3), np.float32)
@@ -202,7 +202,7 @@ def _fill(
     give: Band, planes: Planes, size: tuple[int, int], coding: Coding, threads: int | None
 ) -> None:
     """Fill planes from lines of R G B, which `give` puts into a band."""
-    from lutbench.tables.threads import share, thread_limit
+    from lutbench.long_work import share, thread_limit
 
     (height, width), (y, cb, cr) = size, planes
     lines, samples = coding.chroma_shape(height, width)

@@ -124,7 +124,7 @@ def _run_threads(
     outcome: FramesOutcome,
     watch: Watcher | None,
 ) -> None:
-    from lutbench.tables.threads import thread_limit
+    from lutbench.long_work import thread_limit
 
     count = thread_limit() if jobs is None else jobs
     if not todo:

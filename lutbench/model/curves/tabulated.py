@@ -12,7 +12,7 @@ import numpy as np
 from lutbench.errors import DefinitionError
 from lutbench.files import read_bytes
 from lutbench.model.curves.base import Curve
-from lutbench.model.pchip import Pchip
+from lutbench.model.interpolation import Pchip
 from lutbench.model.transforms import Array
 
 LINEAR_NEAR = 0.01

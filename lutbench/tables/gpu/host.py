@@ -17,10 +17,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.errors import LutbenchError
+from lutbench.long_work import thread_limit
 from lutbench.model.transforms import Transform
 from lutbench.tables.gpu.arrays import cupy, devices
 from lutbench.tables.gpu.run import Codes, launch
-from lutbench.tables.threads import thread_limit
 
 PINNED_BYTES = 1 << 26
 """Bytes of a chunk that is sent without a copy: long enough to use the bus fully."""

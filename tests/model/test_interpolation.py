@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.interpolate import PchipInterpolator
 
-from lutbench.model.pchip import Pchip
+from lutbench.model.interpolation import Pchip
 
 
 @given(st.integers(2, 40), st.integers(0, 2**32 - 1), st.booleans())

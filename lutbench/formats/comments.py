@@ -1,9 +1,10 @@
-"""The checksum of a table in the comments of its file: whether the table was changed since.
+"""What comments of a LUT file say: its source and target, and the checksum of its table.
 
-A LUT file that is written has a comment with the SHA-256 of its table: of size, domain and
-rows as text, rounded as they were written. A reader rounds the table and computes it again.
-Another title, another layout of the text or more digits do not change it. In a CLF file,
-whose numbers are exact, it is that of the steps: of tables, and of the parameters of others.
+A LUT file that is written names both ends, and has the SHA-256 of its table: of size, domain and
+rows as text, rounded as they were written. A reader rounds the table and computes it again, which
+shows whether the table was changed since. Another title, another layout of the text or more digits
+do not change it. In a CLF file, whose numbers are exact, it is that of the steps: of tables, and of
+the parameters of others.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from numpy.typing import NDArray
 from lutbench.errors import FormatError
 from lutbench.files import json_text
 from lutbench.formats.decimals import format_rows, parse_rows
+from lutbench.model.signal import Range
 from lutbench.model.transforms import Transform, steps_of
 from lutbench.results import PlainData
 from lutbench.tables.lut import UNIT_DOMAIN, Lut, Lut1D, Lut3D, ShaperLut3D
@@ -193,3 +195,64 @@ def _range_line(keyword: str, domain: NDArray[np.float64]) -> str:
 def _plain_number(value: float) -> str:
     """The shortest decimal that reads back as `value`, without exponent, with a point."""
     return np.format_float_positional(value, trim="0")
+
+
+_END = re.compile(
+    r"^(?P<side>source|target): curve (?P<curve>.+?)"
+    r"(?:, gamut (?P<gamut>.+?))?, (?P<range>full|legal) range\b"
+)
+
+
+@dataclass(frozen=True)
+class EndInComments:
+    """The source or the target of a conversion, as a comment names it."""
+
+    curve: str
+    gamut: str | None
+    range: Range
+
+
+def ends_in_comments(comments: Iterable[str]) -> dict[str, EndInComments]:
+    """What comments name as ``source`` and as ``target``; one that is not named is missing.
+
+    >>> ends_in_comments(["source: curve ACEScct, gamut ACES AP1, full range"])["source"].curve
+    'ACEScct'
+    """
+    found = {}
+    for line in comments:
+        if match := _END.match(line.strip()):
+            range_name: Any = match["range"]
+            found[match["side"]] = EndInComments(match["curve"], match["gamut"], range_name)
+    return found
+
+
+def display_in_comments(comments: Iterable[str]) -> str | None:
+    """The measured display that comments name; None where they name none.
+
+    >>> display_in_comments(["measured display: panel.csv, calibrated to BT.1886"])
+    'panel.csv, calibrated to BT.1886'
+    """
+    parts = (line.strip().partition("measured display: ") for line in comments)
+    return next((name for before, found, name in parts if found and not before), None)
+
+
+def coverage_in_comments(comments: Iterable[str]) -> str | None:
+    """What pictures a LUT was learnt from cover, as comments say; None where they do not.
+
+    >>> coverage_in_comments(["learnt from two pictures: they hold colours near 2 % of the nodes"])
+    'colours near 2 % of the nodes'
+    """
+    parts = (line.strip().partition("learnt from two pictures: they hold ") for line in comments)
+    return next((held for before, found, held in parts if found and not before), None)
+
+
+def exposure_in_comments(comments: Iterable[str]) -> float | None:
+    """The exposure in stops that comments name; None where they name none.
+
+    >>> exposure_in_comments(["kind: combined", "exposure: -1.5 stops"])
+    -1.5
+    """
+    for line in comments:
+        if match := re.match(r"^exposure: ([-+]?\d+(?:\.\d+)?) stops$", line.strip()):
+            return float(match[1])
+    return None
