@@ -110,6 +110,7 @@ def in_memory(pictures: dict[str, np.ndarray[Any, Any]]) -> None:
     more: dict[str, list[Transform]] = {
         "33 nodes of all digits": [lut(33)],
         "65 nodes of all digits": [lut(65)],
+        "33 nodes beyond 21 bits": [Lut3D(4 * lut(33).table)],
         "33 nodes, trilinear": [lut(33).with_interpolation("trilinear")],
         "curve of 1024 rows": [curve],
         "shaper and 33 nodes": [ShaperLut3D(curve, lut(33))],

@@ -21,8 +21,8 @@ ROUNDING = 2.0**-24
 """Relative rounding error of float32."""
 
 SLACK = {"float32": 5e-7, "float16": 5e-6, "uint16": 5e-6, "uint8": 5e-6}
-"""Error of a result, in signal, that a rounded place in a table may cause: a quarter of what is
-promised for float32, and less than half a 16-bit code."""
+"""Error of a result, in signal, that a rounded place in a table may cause, and that rounded nodes
+may: each a quarter of what is promised for float32, and less than half a 16-bit code."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,15 +56,15 @@ def prepare(steps: Sequence[Step], number: str, peak: float, types: tuple[str, s
     for row, step in enumerate(plan):
         how, constants = FOUND, step.params
         if step.table is not None:
-            alone = len(plan) == 1 and types == ("float32", "float32")
-            in_pairs = alone and step.op == TETRAHEDRAL  # others would wait for the unpacking
+            # Beside other steps, unpacking the pairs takes longer than is gained.
+            in_pairs = len(plan) == 1 and step.op == TETRAHEDRAL
             slack = SLACK.get(types[1], 0.0)
             on_device = _on_device(step, dtype, slack, in_pairs)
             how = how_found(step, on_device.steepest, slack, dtype)
             constants = _line(step) if how == QUICK else _in_two(step.params, dtype)
             if on_device.pairs is not None:
                 how = PAIRED
-                constants = np.append(constants, [on_device.pairs.step, on_device.pairs.zero])
+                constants = np.append(constants, [on_device.pairs.unit, on_device.pairs.low])
             params["size"][row] = step.table.shape[0]
             tables.append(on_device.table)
         params["c"][row, : len(constants)] = constants
@@ -121,7 +121,7 @@ def _on_device(step: Step, dtype: np.dtype[Any], slack: float, in_pairs: bool) -
     with np.errstate(all="ignore"):
         steepest = max(float(np.abs(np.diff(table, axis=axis)).max(initial=0)) for axis in axes)
     quick = in_pairs and how_found(step, steepest, slack, dtype) == QUICK
-    nodes = pairs(table) if quick else None
+    nodes = pairs(table, slack) if quick else None
     if nodes is not None:
         on_device = _DeviceTable(cp.asarray(nodes.nodes), steepest, nodes)
     else:

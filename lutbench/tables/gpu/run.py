@@ -162,7 +162,8 @@ def _launch_of(transforms: Sequence[Transform], src: Any, dst: Any, codes: Codes
         layouts = ["strided", "strided"]
     shape = Shape(ready.steps, number, *names, *layouts)
     threads = -(-len(src) // shape.pixels)
-    tail = (len(src), *src.strides, *dst.strides, codes.out_peak, ready.params, *ready.tables)
+    peak = np.dtype(number).type(codes.out_peak)
+    tail = (len(src), *src.strides, *dst.strides, peak, 0.5 / peak, ready.params, *ready.tables)
     return Launch(_kernel(shape), -(-threads // THREADS), tail)
 
 

@@ -19,10 +19,10 @@ from lutbench.tables.programs import CLAMP, CURVE, MATRIX, POWER, TABLES, TRILIN
 # How a place in a table is found, see `prepare`; in pairs of nodes it is found quickly.
 FOUND, QUICK, PAIRED = range(3)
 GROUP_BYTES = 8  # of each of a thread's three loads: 16 leave too few threads at work
-THREADS = 256  # in a block
+THREADS = 128  # in a block: with 256 the last blocks leave more of the device idle
 # Blocks that must fit on a multiprocessor at once where a thread has two pixels: all of its
 # 2048 threads, which leaves each 32 registers. With more pixels that is too few registers.
-BLOCKS = 8
+BLOCKS = 16
 
 ELEMENTS = {
     "uint8": "unsigned char",
@@ -85,9 +85,8 @@ __device__ __forceinline__ void pixel(Num* p, const Params& k{arguments}) {{
 }}
 extern "C" __global__ void __launch_bounds__({shape.bounds}) run(
     const char* src, char* dst, long long count, long long src_step, long long src_channel,
-    long long dst_step, long long dst_channel, double top, Params k{arguments}) {{
+    long long dst_step, long long dst_channel, Num peak, Num half, Params k{arguments}) {{
   long long t = (long long)blockIdx.x * {THREADS} + threadIdx.x;
-  Num peak = (Num)top, half = (Num)0.5 / peak;
 {"" if shape.pixels == 1 else _group(shape, names)}
   long long begin = t * {shape.pixels};
   for (long long i = begin; i < begin + {shape.pixels} && i < count; ++i) {{
@@ -157,10 +156,13 @@ def _group(shape: Shape, names: str) -> str:
             return str(3 * width), str(width), "3 * i + c"
         return str(width), channel, f"c * {pixels} + i"
 
+    got = "get(in.e[{}])"
+    if shape.number == "float32" and shape.source in ("uint8", "uint16") and read == 8:
+        got = f"code_of_{SIZES[shape.source]}(in.w, {{}})"
     group, load, at = places(shape.source_layout, read, "src_channel")
     group_out, store, at_out = places(shape.target_layout, written, "dst_channel")
     return f"""  if (t < count / {pixels}) {{
-    union {{ {WORDS[read]} words[3]; From e[{3 * pixels}]; }} in;
+    union {{ {WORDS[read]} words[3]; unsigned int w[6]; From e[{3 * pixels}]; }} in;
     union {{ {WORDS[written]} words[3]; To e[{3 * pixels}]; }} out;
     #pragma unroll
     for (int c = 0; c < 3; ++c)
@@ -169,7 +171,7 @@ def _group(shape: Shape, names: str) -> str:
     for (int i = 0; i < {pixels}; ++i) {{
       Num p[3];
       #pragma unroll
-      for (int c = 0; c < 3; ++c) p[c] = get(in.e[{at}]);
+      for (int c = 0; c < 3; ++c) p[c] = {got.format(at)};
       pixel(p, k{names});
       #pragma unroll
       for (int c = 0; c < 3; ++c) out.e[{at_out}] = put(p[c], peak, half);

@@ -32,6 +32,14 @@ __device__ __forceinline__ int whole(Num x) { return __float_as_int(x + BIG) - B
 __device__ __forceinline__ Num from_code(unsigned int e) {
   return __int_as_float(0x4b000000 | e) - 8388608.0f;
 }
+// The code at a place among those that fill whole words, of one or two bytes each.
+__device__ __forceinline__ Num code_of_1(const unsigned int* words, int at) {
+  return __int_as_float(__byte_perm(words[at / 4], 0x4b000000, 0x7440 + at % 4)) - 8388608.0f;
+}
+__device__ __forceinline__ Num code_of_2(const unsigned int* words, int at) {
+  int half = at % 2 ? 0x7432 : 0x7410;
+  return __int_as_float(__byte_perm(words[at / 2], 0x4b000000, half)) - 8388608.0f;
+}
 // The nearest code, halves up; NaN is code 0.
 __device__ __forceinline__ unsigned int to_code(Num x, Num peak, Num half) {
   return __float_as_int(__fmaf_rd(__saturatef(x + half), peak, 8388608.0f));  // in the low bits
@@ -149,13 +157,15 @@ __device__ __forceinline__ bool has_no_number(const Num* p) {
 // to its last goes along the axis of the largest fraction first and of the smallest last.
 struct Path { Num largest, middle, smallest; int second, third, across; };
 __device__ __forceinline__ Path path_through(Num r, Num g, Num b, int to_r, int to_g, int to_b) {
+  bool rg = r >= g;
   Num upper = greater(r, g), lower = lesser(r, g);
-  bool rg = r >= g, rb = r >= b, gb = g >= b;
-  int first = rg & rb ? to_r : (gb ? to_g : to_b);
-  int last = rb & gb ? to_b : (rg ? to_g : to_r);
+  int to_upper = rg ? to_r : to_g, to_lower = rg ? to_g : to_r;
+  bool below = lower >= b;
+  Num next = greater(lower, b), smallest = lesser(lower, b);
+  int to_next = below ? to_lower : to_b, last = below ? to_b : to_lower;
+  int first = upper >= next ? to_upper : to_next;
   int across = to_r + to_g + to_b;
-  return {greater(upper, b), greater(lower, lesser(upper, b)), lesser(lower, b),
-          first, across - last, across};
+  return {greater(upper, next), lesser(upper, next), smallest, first, across - last, across};
 }
 
 // The weights are the differences of the sorted fractions.
@@ -177,40 +187,48 @@ __device__ __forceinline__ void tetrahedral(Num* p, const Num* c, Num size, cons
 }
 
 #if SINGLE
-// The three numbers of 21 bits in a node of `pairs.py`, each as the low bits of 2**23 + number.
-__device__ __forceinline__ float3 numbers(uint2 e) {
-  return {__uint_as_float((e.y & 0x1fffffu) | 0x4b000000u),
-          __uint_as_float(((e.y >> 10) & 0x3ff800u) | ((e.x >> 21) + 0x4b000000u)),
-          __uint_as_float((e.x & 0x1fffffu) | 0x4b000000u)};
+// The three numbers of 21 bits in a node of `pairs.py`. As the bits of a float a whole number
+// is that many times 2**-149, which needs no conversion: weights are 2**100 times as large.
+#define WEIGHT 1.2676506e30f
+__device__ __forceinline__ float3 numbers(unsigned int low, unsigned int high) {
+  return {__uint_as_float(high >> 11), __uint_as_float(__funnelshift_r(low, high, 21) & 0x1fffffu),
+          __uint_as_float(low & 0x1fffffu)};
 }
-__device__ __forceinline__ Num along(Path path, Num zero, Num n0, Num n1, Num n2, Num n3) {
-  Num start = fused(path.largest, n1 - n0, n0 - zero);
-  return fused(path.smallest, n3 - n2, fused(path.middle, n2 - n1, start));
+// A sum of such numbers, which the compiler is otherwise told to take for 0.
+__device__ __forceinline__ Num weighed(const Num* w, Num n0, Num n1, Num n2, Num n3) {
+  Num sum = 0;
+  asm("fma.rn.f32 %0, %1, %2, %0;" : "+f"(sum) : "f"(w[0]), "f"(n0));
+  asm("fma.rn.f32 %0, %1, %2, %0;" : "+f"(sum) : "f"(w[1]), "f"(n1));
+  asm("fma.rn.f32 %0, %1, %2, %0;" : "+f"(sum) : "f"(w[2]), "f"(n2));
+  asm("fma.rn.f32 %0, %1, %2, %0;" : "+f"(sum) : "f"(w[3]), "f"(n3));
+  return sum;
 }
-// The same from nodes in pairs: the steps from node to node are whole numbers, and exact.
-// c[6] is the size of a unit, and c[7] the number that stands for 0.
+// The same from nodes in pairs. c[6] is the size of a unit, c[7] the value of number 0.
 template <bool finite>
 __device__ __forceinline__ void paired(Num* p, const Num* c, Num size, const uint4* nodes) {
   bool bad = has_no_number<finite>(p);
   unsigned int cell[3], row = (unsigned int)size + 1;
-  Num part[3];
+  Num part[3];  // times WEIGHT
   for (int i = 0; i < 3; ++i) {  // as `quick`, with the cell still in the low bits
     Num held = __saturatef(__fmaf_rn(p[i], c[i], c[3 + i]));
     Num place = __fmaf_rd(held, size - 1, BIG);
     cell[i] = __float_as_int(place);
-    part[i] = __fmaf_rn(held, size - 1, -__fadd_rn(place, -BIG));
+    part[i] = __fmaf_rn(held, (size - 1) * WEIGHT, -__fmaf_rn(place, WEIGHT, -BIG * WEIGHT));
   }
   Path path = path_through(part[0], part[1], part[2], row * row, row, 1);
   unsigned int high_bits = (BIG_BITS * row + BIG_BITS) * row + BIG_BITS;  // wraps, as the sum below
   const uint4* at = nodes + ((cell[0] * row + cell[1]) * row + cell[2] - high_bits);
   uint4 both = __ldg(at);
-  float3 n0 = numbers({both.x, both.y}), n3 = numbers({both.z, both.w});
-  float3 n1 = numbers(__ldg((const uint2*)(at + path.second)));
-  float3 n2 = numbers(__ldg((const uint2*)(at + path.third)));
-  Num step = bad ? no_number() : c[6];
-  p[0] = along(path, c[7], n0.x, n1.x, n2.x, n3.x) * step;
-  p[1] = along(path, c[7], n0.y, n1.y, n2.y, n3.y) * step;
-  p[2] = along(path, c[7], n0.z, n1.z, n2.z, n3.z) * step;
+  uint2 second = __ldg((const uint2*)(at + path.second));
+  uint2 third = __ldg((const uint2*)(at + path.third));
+  float3 n0 = numbers(both.x, both.y), n3 = numbers(both.z, both.w);
+  float3 n1 = numbers(second.x, second.y), n2 = numbers(third.x, third.y);
+  Num w[4] = {WEIGHT - path.largest, path.largest - path.middle, path.middle - path.smallest,
+              path.smallest};
+  Num unit = bad ? no_number() : c[6];
+  p[0] = fused(weighed(w, n0.x, n1.x, n2.x, n3.x), unit, c[7]);
+  p[1] = fused(weighed(w, n0.y, n1.y, n2.y, n3.y), unit, c[7]);
+  p[2] = fused(weighed(w, n0.z, n1.z, n2.z, n3.z), unit, c[7]);
 }
 #endif
 
