@@ -1,4 +1,4 @@
-/* sources sha256: 63821941ef7f77175ed5cd7781c2bf2847d693bf962eac275ea71c96a4e5d033 */
+/* sources sha256: 7ff9a00af6a0a2d4c169a9481eb3c183afe3876d74bd410b5305d58906534305 */
 "use strict";
 (() => {
   // src/errors.ts
